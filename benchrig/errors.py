@@ -1,0 +1,132 @@
+"""Every error that benchrig raises on purpose, each with the cause a verdict will name.
+
+    BenchrigError                     cause
+    ├── PlanError                     plan      all problems of the text files, with their places
+    ├── UsageError                    plan      the command line or a station file asks for something impossible
+    ├── StationError                  station   the bench itself cannot test
+    ├── LinkError                     link
+    │   ├── DeviceNotFound            link      nothing that answers the selection was heard (also TimeoutError)
+    │   ├── AmbiguousDevice           link      several devices answer the selection
+    │   ├── ConnectFailed             link      one connection attempt did not succeed
+    │   │   └── ConnectTimeout        link      … within its time (also TimeoutError)
+    │   └── LinkLost                  link      the connection ended while it was needed
+    ├── DeviceError                   device
+    │   ├── AttError                  device    the device answered with an ATT error code
+    │   ├── NoAnswer                  device    an ATT request was not answered in time (also TimeoutError)
+    │   ├── AttributeMissing          device    the table has no such attribute, or it lacks the property
+    │   ├── AttributeAmbiguous        device    several attributes answer the name
+    │   └── MalformedValue            device    bytes that do not fit the format of the attribute
+    ├── StepTimeout                   limit     a step's own `within` ran out (also TimeoutError)
+    ├── StepFailed                    limit     an action reports a failure of the unit that is no reading
+    ├── OperatorError                 operator  cancelled, not answered, not acknowledged
+    └── InternalError                 internal  a bug of benchrig
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, ClassVar, Literal
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from benchrig.source.problem import Problem
+
+Cause = Literal["limit", "device", "link", "station", "plan", "operator", "internal"]
+
+
+class BenchrigError(Exception):
+    """Base of all errors raised on purpose. `cause` says who is to blame; `advice` says what to do next."""
+
+    cause: ClassVar[Cause] = "internal"
+
+    def __init__(self, message: str, *, advice: str = "") -> None:
+        super().__init__(message)
+        self.message = message
+        self.advice = advice
+
+
+class PlanError(BenchrigError):
+    """One or more problems in text files; nothing has been sent to any radio."""
+
+    cause = "plan"
+
+    def __init__(self, problems: Sequence[Problem]) -> None:
+        super().__init__("\n".join(str(problem) for problem in problems))
+        self.problems = tuple(problems)
+
+
+class UsageError(BenchrigError):
+    cause = "plan"
+
+
+class StationError(BenchrigError):
+    cause = "station"
+
+
+class LinkError(BenchrigError):
+    cause = "link"
+
+
+class DeviceNotFound(LinkError, TimeoutError):
+    pass
+
+
+class AmbiguousDevice(LinkError):
+    pass
+
+
+class ConnectFailed(LinkError):
+    pass
+
+
+class ConnectTimeout(ConnectFailed, TimeoutError):
+    pass
+
+
+class LinkLost(LinkError):
+    pass
+
+
+class DeviceError(BenchrigError):
+    cause = "device"
+
+
+class AttError(DeviceError):
+    """The device answered with an ATT error; `code` is the octet, `name` its assigned name in lower case."""
+
+    def __init__(self, code: int, name: str, doing: str) -> None:
+        super().__init__(f"{doing}: the device answered with ATT error 0x{code:02X} ({name})")
+        self.code = code
+        self.name = name
+
+
+class NoAnswer(DeviceError, TimeoutError):
+    pass
+
+
+class AttributeMissing(DeviceError):
+    pass
+
+
+class AttributeAmbiguous(DeviceError):
+    pass
+
+
+class MalformedValue(DeviceError):
+    """Bytes that do not fit a format, or a value that a format cannot carry."""
+
+
+class StepTimeout(BenchrigError, TimeoutError):
+    cause = "limit"
+
+
+class StepFailed(BenchrigError):
+    cause = "limit"
+
+
+class OperatorError(BenchrigError):
+    cause = "operator"
+
+
+class InternalError(BenchrigError):
+    cause = "internal"

@@ -1,0 +1,186 @@
+"""What a run leaves behind, as events (one line of `record.jsonl` each) and as the record they add up to.
+
+Times: `started` is UTC wall time; every `at` is seconds since the start of the run on the run's own clock, every
+`elapsed` a duration on it. On a virtual radio that clock is virtual, and all but `started` and `run_id` repeats
+with the seed.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Literal, TypeAlias
+
+import msgspec
+
+from benchrig.errors import Cause
+
+FORMAT = 1
+
+Verdict: TypeAlias = Literal["pass", "fail", "error", "skip"]
+Section: TypeAlias = Literal["steps", "finally"]
+
+
+class Event(msgspec.Struct, tag_field="event", omit_defaults=True, frozen=True):
+    """Base of all events."""
+
+
+class PlannedStep(msgspec.Struct, omit_defaults=True, frozen=True):
+    """One step as the plan has it. `number` counts from 1 over the whole plan, `line` is its place 'file:line'."""
+
+    number: int
+    name: str
+    kind: str
+    place: str
+    section: Section = "steps"
+
+
+class RunStarted(Event, tag="run", frozen=True):
+    run_id: str
+    started: str
+    plan: str
+    plan_file: str
+    plan_hash: str
+    station: str
+    radio: str
+    simulated: bool
+    steps: list[PlannedStep]
+    versions: dict[str, str]
+    revision: str = ""
+    seed: int | None = None
+    given: dict[str, str] = {}
+    caution: str = ""
+    format: int = FORMAT
+
+
+class UnitSeen(Event, tag="unit", frozen=True):
+    """The unit under test, as soon as it is known; a later event adds to an earlier one."""
+
+    at: float
+    address: str = ""
+    address_type: str = ""
+    name: str = ""
+    serial: str = ""
+
+
+class StepStarted(Event, tag="step", frozen=True):
+    step: int
+    at: float
+
+
+class Noted(Event, tag="note", frozen=True):
+    """Something a reader of the record should know: a stale link cleared, an acknowledged caution, output of a program."""
+
+    at: float
+    text: str
+    step: int | None = None
+
+
+class AttemptFailed(Event, tag="attempt", frozen=True):
+    """One attempt of a step that was, or will be, tried again."""
+
+    step: int
+    attempt: int
+    at: float
+    cause: Cause
+    message: str
+
+
+class Samples(msgspec.Struct, omit_defaults=True, frozen=True):
+    """Statistics of a reading with many samples. Numbers only when the samples are numbers; sd is the sample
+    standard deviation. `outside` counts the samples that broke the limit, `first_outside` is the index (from 0),
+    `first_outside_at` the time of the first of them."""
+
+    count: int
+    minimum: float | None = None
+    maximum: float | None = None
+    mean: float | None = None
+    sd: float | None = None
+    outside: int = 0
+    first_outside: int | None = None
+    first_outside_at: float | None = None
+
+
+class Judgement(msgspec.Struct, omit_defaults=True, frozen=True):
+    """A limit applied to a reading. `low` and `high` are the bounds in the reading's unit where the limit has any;
+    `limit` is the whole limit in words; `sentence` says what was found, against what, and by how much; `margin` is
+    the distance to the nearest bound in the reading's unit, negative outside. `place` is 'file:line' of the limit."""
+
+    passed: bool
+    limit: str
+    sentence: str
+    low: Any = None
+    high: Any = None
+    margin: float | None = None
+    place: str = ""
+
+
+class Reading(Event, tag="reading", frozen=True):
+    """A named value that a step produced. `value` is JSON data: a number, text, true or false, null, a list or a
+    mapping; bytes are upper-case hex text in `raw`, two digits an octet, and stand in `value` too when the reading
+    has no other meaning. A reading without `judgement` was not judged."""
+
+    step: int
+    name: str
+    value: Any = None
+    unit: str = ""
+    raw: str | None = None
+    samples: Samples | None = None
+    judgement: Judgement | None = None
+
+
+class StepEnded(Event, tag="end", frozen=True):
+    """`root` of a skipped step is the number of the step that made it impossible; `message` says why a verdict is
+    not pass, in one sentence or more; `attempts` is 1 when the first one did it."""
+
+    step: int
+    at: float
+    elapsed: float
+    verdict: Verdict
+    cause: Cause | None = None
+    message: str = ""
+    advice: str = ""
+    attempts: int = 1
+    root: int | None = None
+    traceback: str = ""
+
+
+class RunEnded(Event, tag="verdict", frozen=True):
+    """The verdict of the run. `root` is the number of the first step whose verdict decided it. A run without a
+    single judged limit has the verdict `pass` but exit code 5."""
+
+    at: float
+    verdict: Verdict
+    exit_code: int
+    judged: int
+    cause: Cause | None = None
+    root: int | None = None
+    message: str = ""
+
+
+AnyEvent: TypeAlias = (
+    RunStarted | UnitSeen | StepStarted | Noted | AttemptFailed | Reading | StepEnded | RunEnded
+)
+
+
+class StepRecord(msgspec.Struct):
+    """Everything about one step. `ended` is None for a step that was not reached or was cut off."""
+
+    planned: PlannedStep
+    started_at: float | None = None
+    readings: list[Reading] = []
+    attempts: list[AttemptFailed] = []
+    notes: list[Noted] = []
+    ended: StepEnded | None = None
+
+
+class Record(msgspec.Struct):
+    """One run of one plan on one unit. `cut_off` when the run was killed before it could say its verdict."""
+
+    run: RunStarted
+    steps: list[StepRecord]
+    unit: UnitSeen | None = None
+    notes: list[Noted] = []
+    ended: RunEnded | None = None
+
+    @property
+    def cut_off(self) -> bool:
+        return self.ended is None

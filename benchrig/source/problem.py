@@ -1,0 +1,98 @@
+"""A mistake in a text file: where, what, what to do."""
+
+from __future__ import annotations
+
+import difflib
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, NamedTuple
+
+from benchrig.errors import PlanError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+SHOWN_WIDTH = 120
+
+
+class Source:
+    """The text of one file, kept to show the line a problem stands in."""
+
+    def __init__(self, name: str, text: str) -> None:
+        self.name = name
+        self.text = text
+        self._lines: list[str] | None = None
+
+    def line(self, number: int) -> str:
+        """Line `number` (from 1) without its end, '' past the end."""
+        if self._lines is None:
+            self._lines = self.text.split("\n")
+        return self._lines[number - 1].rstrip("\r") if 0 < number <= len(self._lines) else ""
+
+
+class Place(NamedTuple):
+    """A position in a file: line and column count from 1, columns in characters."""
+
+    source: Source
+    line: int
+    column: int
+
+    def __str__(self) -> str:
+        return f"{self.source.name}:{self.line}:{self.column}"
+
+
+NOWHERE = Place(Source("<command line>", ""), 1, 1)
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One mistake. `message` says what is wrong and what was expected, `advice` what to write instead."""
+
+    place: Place
+    message: str
+    advice: str = ""
+
+    def __str__(self) -> str:
+        head = f"{self.place}: {self.message}"
+        return "\n".join([head, *self._excerpt(), *([f"  {self.advice}"] if self.advice else [])])
+
+    def _excerpt(self) -> list[str]:
+        line = printable(self.place.source.line(self.place.line))
+        if not line.strip():
+            return []
+        start = max(0, self.place.column - SHOWN_WIDTH // 2) if len(line) > SHOWN_WIDTH else 0
+        number = f"{self.place.line:>5}"
+        shown = line[start : start + SHOWN_WIDTH]
+        pointer = " " * max(0, self.place.column - 1 - start) + "^"
+        return [f"{number} | {shown}", f"{' ' * len(number)} | {pointer}"]
+
+
+@dataclass
+class Problems:
+    """The mistakes found so far in one or more files."""
+
+    found: list[Problem] = field(default_factory=list)
+
+    def add(self, place: Place, message: str, advice: str = "") -> None:
+        self.found.append(Problem(place, message, advice))
+
+    def raise_if_any(self) -> None:
+        """Raise PlanError with all problems in the order of the text, each once."""
+        if self.found:
+            unique = dict.fromkeys(self.found)
+            raise PlanError(sorted(unique, key=lambda p: (p.place.source.name, p.place.line, p.place.column)))
+
+
+def printable(text: str) -> str:
+    """The text with every character that could steer a terminal shown as an escape."""
+    if text.isprintable():
+        return text
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
+
+
+def suggest(word: str, known: Iterable[str]) -> str:
+    """A sentence that offers the nearest known words, or lists them when there are few; '' when neither helps."""
+    words = sorted(set(known))
+    close = difflib.get_close_matches(word, words, n=3, cutoff=0.6)
+    if close:
+        return "did you mean " + " or ".join(repr(c) for c in close) + "?"
+    return "known here: " + ", ".join(words) if 0 < len(words) <= 24 else ""

@@ -1,0 +1,340 @@
+"""A node tree -> typed models, with every mistake reported at its place.
+
+A model is a msgspec Struct. Its fields may be bool, int, Number, str, Literal, list, dict with text keys, other
+Structs, `X | None`, Any, and own classes that have
+
+    from_source(value) -> Self      a single value or plain data; raises Misfit
+    from_node(node, reader) -> Self  when places inside matter; adds its problems to `reader.problems`
+
+A Struct may have `misfits() -> Iterable[Misfit]`: what is wrong between its fields.
+
+A scalar with `${…}` in it cannot be judged before the run: the field is LATE, and the node is read again once the
+reference has been replaced (`substitute`).
+"""
+
+from __future__ import annotations
+
+import re
+import types
+from decimal import Decimal
+from functools import cache
+from typing import TYPE_CHECKING, Any, Final, Literal, TypeAlias, Union, get_args, get_origin
+
+import msgspec
+
+from benchrig.source.problem import Problems, suggest
+from benchrig.source.yaml import Mapping, Node, Refused, Scalar, Sequence, plain_scalar
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+    from collections.abc import Mapping as AbstractMapping
+
+Number: TypeAlias = int | Decimal
+
+_REFERENCE = re.compile(r"\$\$|\$\{([^{}]*)\}")
+
+
+class Misfit(Exception):
+    """A value that does not fit; `path` leads from the value to the part that is wrong, keys and indexes."""
+
+    def __init__(self, message: str, advice: str = "", path: tuple[str | int, ...] = ()) -> None:
+        super().__init__(message)
+        self.message = message
+        self.advice = advice
+        self.path = path
+
+
+class LooseText(str):
+    """Text from outside a file (the command line, an operator): read as whatever the place needs."""
+
+    __slots__ = ()
+
+
+class _Late:
+    """Stands for a field whose value is known only in the run."""
+
+    def __repr__(self) -> str:
+        return "LATE"
+
+
+class _Bad:
+    """Stands for a field whose problem has been reported."""
+
+
+LATE: Final = _Late()
+BAD: Final = _Bad()
+
+
+class Reader:
+    """Reads nodes into models and collects the problems."""
+
+    def __init__(self, problems: Problems) -> None:
+        self.problems = problems
+
+    def read(self, node: Node, kind: Any) -> Any:
+        """The model, LATE where a reference stands for the whole, or BAD with the problems added."""
+        return _reader_of(kind)(node, self)
+
+    def misfit(self, node: Node, misfit: Misfit) -> _Bad:
+        self.problems.add(locate(node, misfit.path).place, misfit.message, misfit.advice)
+        return BAD
+
+
+def locate(node: Node, path: tuple[str | int, ...]) -> Node:
+    """The node at `path`, or the nearest one above it."""
+    for part in path:
+        if isinstance(node, Mapping) and part in node.entries:
+            node = node.entries[part][1]
+        elif isinstance(node, Sequence) and isinstance(part, int) and part < len(node.items):
+            node = node.items[part]
+        else:
+            break
+    return node
+
+
+def plain(node: Node) -> Any:
+    """The node as plain data: dicts, lists and scalar values."""
+    if isinstance(node, Mapping):
+        return {key: plain(value) for key, (_, value) in node.entries.items()}
+    if isinstance(node, Sequence):
+        return [plain(item) for item in node.items]
+    return node.value
+
+
+def references(node: Node) -> Iterator[tuple[str, Scalar]]:
+    """Every `${name}` in the values (not the keys) of the tree, with the scalar it stands in."""
+    if isinstance(node, Mapping):
+        for _, value in node.entries.values():
+            yield from references(value)
+    elif isinstance(node, Sequence):
+        for item in node.items:
+            yield from references(item)
+    elif isinstance(node.value, str) and "$" in node.value:
+        for match in _REFERENCE.finditer(node.value):
+            if match[0] != "$$":
+                yield match[1].strip(), node
+
+
+def has_reference(node: Node) -> bool:
+    return next(references(node), None) is not None
+
+
+def substitute(node: Node, values: AbstractMapping[str, Any]) -> Node:
+    """The tree with each reference replaced. A reference that is the whole scalar keeps its type, one within text
+    becomes text; `$$` becomes `$`. Raises KeyError with the name of an unknown reference."""
+    if isinstance(node, Mapping):
+        return Mapping({k: (key, substitute(value, values)) for k, (key, value) in node.entries.items()}, node.place)
+    if isinstance(node, Sequence):
+        return Sequence([substitute(item, values) for item in node.items], node.place)
+    if not isinstance(node.value, str) or "$" not in node.value:
+        return node
+    whole = _REFERENCE.fullmatch(node.value)
+    if whole and whole[0] != "$$":
+        return Scalar(values[whole[1].strip()], node.text, True, node.place)
+    text = _REFERENCE.sub(lambda m: "$" if m[0] == "$$" else str(values[m[1].strip()]), node.value)
+    return Scalar(text, node.text, node.quoted, node.place)
+
+
+def describe(node: Node) -> str:
+    """What stands there, for 'expected X, found Y'."""
+    if isinstance(node, Mapping):
+        return "a mapping"
+    if isinstance(node, Sequence):
+        return "a list"
+    return describe_value(node.value)
+
+
+def describe_value(value: Any) -> str:
+    if value is None:
+        return "nothing"
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, (int, Decimal, float)):
+        return f"the number {value}"
+    return f"the text {str(value)!r}"
+
+
+_ReadNode: TypeAlias = "Callable[[Node, Reader], Any]"
+
+
+@cache
+def _reader_of(kind: Any) -> _ReadNode:
+    """The reading function for one type."""
+    if hasattr(kind, "from_node"):
+        return kind.from_node  # type: ignore[no-any-return]
+    if hasattr(kind, "from_source"):
+        return _own_class(kind)
+    origin, arguments = get_origin(kind), get_args(kind)
+    if kind is Any:
+        return _anything
+    if origin in (Union, types.UnionType):
+        return _union(arguments)
+    if origin is Literal:
+        return _literal(arguments)
+    if origin is list:
+        return _list(arguments[0])
+    if origin is dict:
+        return _dict(arguments[1])
+    if isinstance(kind, type) and issubclass(kind, msgspec.Struct):
+        return _struct(kind)
+    return _SIMPLE[kind]
+
+
+def _late(node: Node) -> bool:
+    """Whether the node is a scalar that holds a reference."""
+    return isinstance(node, Scalar) and isinstance(node.value, str) and "${" in node.value and has_reference(node)
+
+
+def _scalar_reader(check: Callable[[Any], Any], expected: str) -> _ReadNode:
+    def read(node: Node, reader: Reader) -> Any:
+        if _late(node):
+            return LATE
+        if isinstance(node, Scalar):
+            value = _loosened(node.value, expected)
+            if check(value):
+                return value
+        advice = ""
+        if expected == "text" and isinstance(node, Scalar) and isinstance(node.value, (int, Decimal, bool)):
+            advice = f"quote it: '{node.text}'"
+        return reader.misfit(node, Misfit(f"expected {expected}, found {describe(node)}", advice))
+
+    return read
+
+
+def _loosened(value: Any, expected: str) -> Any:
+    if isinstance(value, LooseText) and expected != "text":
+        typed = plain_scalar(value)
+        return value if isinstance(typed, Refused) else typed
+    return value
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, (int, Decimal, float)) and not isinstance(value, bool)
+
+
+_SIMPLE: dict[Any, _ReadNode] = {
+    bool: _scalar_reader(lambda v: isinstance(v, bool), "true or false"),
+    int: _scalar_reader(lambda v: isinstance(v, int) and not isinstance(v, bool), "a whole number"),
+    Decimal: _scalar_reader(_is_number, "a number"),
+    str: _scalar_reader(lambda v: isinstance(v, str), "text"),
+    type(None): _scalar_reader(lambda v: v is None, "nothing"),
+}
+
+
+def _anything(node: Node, reader: Reader) -> Any:
+    return LATE if has_reference(node) else plain(node)
+
+
+def _own_class(kind: Any) -> _ReadNode:
+    def read(node: Node, reader: Reader) -> Any:
+        if has_reference(node):
+            return LATE
+        if isinstance(node, Scalar) and isinstance(node.value, kind):
+            return node.value
+        try:
+            return kind.from_source(plain(node))
+        except Misfit as misfit:
+            return reader.misfit(node, misfit)
+
+    return read
+
+
+def _literal(words: tuple[Any, ...]) -> _ReadNode:
+    def read(node: Node, reader: Reader) -> Any:
+        if _late(node):
+            return LATE
+        value = node.value if isinstance(node, Scalar) else None
+        if isinstance(value, str) and value in words:
+            return str(value)
+        listed = ", ".join(map(str, words))
+        advice = suggest(str(value), map(str, words)) if isinstance(value, str) else ""
+        return reader.misfit(node, Misfit(f"expected one of {listed}; found {describe(node)}", advice))
+
+    return read
+
+
+def _list(item: Any) -> _ReadNode:
+    def read(node: Node, reader: Reader) -> Any:
+        if _late(node):
+            return LATE
+        if not isinstance(node, Sequence):
+            return reader.misfit(node, Misfit(f"expected a list, found {describe(node)}"))
+        values = [reader.read(child, item) for child in node.items]
+        return _whole(values, values)
+
+    return read
+
+
+def _dict(item: Any) -> _ReadNode:
+    def read(node: Node, reader: Reader) -> Any:
+        if not isinstance(node, Mapping):
+            return LATE if _late(node) else reader.misfit(node, Misfit(f"expected a mapping, found {describe(node)}"))
+        values = {}
+        for key, (scalar, child) in node.entries.items():
+            if isinstance(key, str):
+                values[key] = reader.read(child, item)
+            else:
+                reader.problems.add(scalar.place, f"expected text as a key, found {describe(scalar)}",
+                                    f"quote it: '{scalar.text}'")
+        return _whole(values, values.values())
+
+    return read
+
+
+def _whole(result: Any, parts: Any) -> Any:
+    """The result, unless one of its parts is not there (yet)."""
+    late = False
+    for part in parts:
+        if part is BAD:
+            return BAD
+        late = late or part is LATE
+    return LATE if late else result
+
+
+def _union(arguments: tuple[Any, ...]) -> _ReadNode:
+    others = tuple(a for a in arguments if a is not type(None))
+    if set(others) == {int, Decimal}:
+        inner = _SIMPLE[Decimal]
+    elif len(others) == 1:
+        inner = _reader_of(others[0])
+    else:
+        raise TypeError(f"no reader for {arguments}: give the union a class with from_source")
+
+    def read(node: Node, reader: Reader) -> Any:
+        if len(others) < len(arguments) and isinstance(node, Scalar) and node.value is None:
+            return None
+        return inner(node, reader)
+
+    return read
+
+
+def _struct(kind: type[msgspec.Struct]) -> _ReadNode:
+    fields = {field.encode_name: field for field in msgspec.structs.fields(kind)}
+    words = ", ".join(fields)
+    misfits = getattr(kind, "misfits", None)
+
+    def read(node: Node, reader: Reader) -> Any:
+        if not isinstance(node, Mapping):
+            if _late(node):
+                return LATE
+            return reader.misfit(node, Misfit(f"expected a mapping with {words}; found {describe(node)}"))
+        values: dict[str, Any] = {}
+        before = len(reader.problems.found)
+        for key, (scalar, child) in node.entries.items():
+            if key in fields:
+                field = fields[key]
+                values[field.name] = reader.read(child, field.type)
+            else:
+                reader.problems.add(scalar.place, f"unknown key '{scalar.text}'", suggest(str(key), fields))
+        for name, field in fields.items():
+            if field.required and name not in node.entries:
+                reader.problems.add(node.place, f"the key '{name}' is missing")
+        if len(reader.problems.found) > before:
+            return BAD
+        model = kind(**values)
+        if misfits and LATE not in values.values():
+            for misfit in misfits(model):
+                reader.misfit(node, misfit)
+        return BAD if len(reader.problems.found) > before else model
+
+    return read

@@ -1,0 +1,267 @@
+"""The strict subset of YAML that benchrig reads: one pass over the parser's events, places kept, no surprises.
+
+Unquoted scalars are null, true, false, decimal numbers, 0x numbers, and text that no YAML version takes for
+anything else. What YAML 1.1 or 1.2 tools would read differently (`no`, `00123`, `12:30`, `1e5`, dates) is refused.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any, TypeAlias
+
+import yaml
+
+from benchrig.source.problem import Place, Problems, Source, printable
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+MAX_BYTES = 1 << 20
+MAX_DEPTH = 32
+
+_LOADER = getattr(yaml, "CLoader", yaml.Loader)
+_NUMBER = re.compile(r"[+-]?(0|[1-9][0-9]*)(\.[0-9]+)?")
+_HEX = re.compile(r"0x[0-9A-Fa-f]+")
+_WORDS: dict[str, None | bool] = {"": None, "null": None, "true": True, "false": False}
+_SUSPECT = frozenset("0123456789+-.~<yYnNoOtTfF")
+_LONGEST_NUMBER = 60
+
+# What other readers of YAML make of it, and what to write instead; {0} stands for the text.
+_REFUSED: tuple[tuple[re.Pattern[str], str, str], ...] = tuple(
+    (re.compile(pattern), what, advice)
+    for pattern, what, advice in (
+        (r"(?i:yes|no|on|off|y|n)", "is true or false to some readers of YAML",
+         "quote it if it is text, write true or false if it is not"),
+        (r"True|TRUE|False|FALSE", "is not how true and false are written", "write it in small letters, or quote it if it is text"),
+        (r"~|Null|NULL", "is not how null is written", "write null, or quote it if it is text"),
+        (r"[+-]?0[0-9]+(\.[0-9]*)?", "has leading zeros", "quote it if it is text, drop the zeros if it is a number"),
+        (r"[+-]?0[oObBX].*", "is no number here", "numbers are decimal or 0x…; quote it if it is text"),
+        (r"[+-]?[0-9]+(\.[0-9]*)?[eE][+-]?[0-9]+", "looks like a number with an exponent",
+         "quote it if it is text (a UUID: '{0}' or 0x{0}), or write the number out"),
+        (r"[+-]?[0-9][0-9_]*(:[0-9]{1,2})+(\.[0-9]*)?", "is a number in base 60 to some readers of YAML",
+         "quote it (times, addresses)"),
+        (r"[0-9]{4}-[0-9]{1,2}-[0-9]{1,2}([Tt ].*)?", "is a date to some readers of YAML", "quote it"),
+        (r"[+-]?[0-9]+_[0-9_]*(\.[0-9_]*)?", "has an underscore in a number", "write the digits only"),
+        (r"[+-]?(\.[0-9]+|[0-9]+\.)", "is no complete decimal number", "write digits on both sides of the point"),
+        (r"[+-]?\.(inf|Inf|INF|nan|NaN|NAN)", "is no decimal number", "quote it if it is text"),
+        (r"[+-]?[0-9.]{%d,}" % _LONGEST_NUMBER, "is too long for a number", "quote it if it is text"),
+        (r"<<", "would merge another mapping in some readers of YAML", "write the keys out"),
+    )
+)
+
+Plain: TypeAlias = None | bool | int | Decimal | str
+
+
+@dataclass(slots=True)
+class Scalar:
+    """A single value. `value` is what it means, `text` what was written, `quoted` whether it was written as text.
+
+    `value` is a Plain when it comes from a file; a substituted reference may put any value here.
+    """
+
+    value: Any
+    text: str
+    quoted: bool
+    place: Place
+
+
+@dataclass(slots=True)
+class Mapping:
+    """Keys in their order; `entries` maps the key's value to its scalar and the node behind it."""
+
+    entries: dict[Any, tuple[Scalar, Node]]
+    place: Place
+
+    def get(self, key: str) -> Node | None:
+        entry = self.entries.get(key)
+        return entry[1] if entry else None
+
+
+@dataclass(slots=True)
+class Sequence:
+    items: list[Node]
+    place: Place
+
+
+Node: TypeAlias = Scalar | Mapping | Sequence
+
+
+def read_file(path: Path, problems: Problems, name: str | None = None) -> Node | None:
+    """Read one file; None, with the problems added, when it cannot be read or is no YAML at all."""
+    shown = name or str(path)
+    nowhere = Place(Source(shown, ""), 1, 1)
+    try:
+        with path.open("rb") as file:
+            data = file.read(MAX_BYTES + 1)
+    except OSError as exc:
+        problems.add(nowhere, f"cannot be read: {exc.strerror or exc}")
+        return None
+    return read_bytes(data, shown, problems)
+
+
+def read_bytes(data: bytes, name: str, problems: Problems) -> Node | None:
+    """Parse the bytes of a file; see read_file."""
+    nowhere = Place(Source(name, ""), 1, 1)
+    if len(data) > MAX_BYTES:
+        problems.add(nowhere, f"is larger than {MAX_BYTES // 1024} KiB", "split it, and include the parts with 'use'")
+        return None
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as exc:
+        line = data.count(b"\n", 0, exc.start) + 1
+        column = exc.start - (data.rfind(b"\n", 0, exc.start) + 1) + 1
+        problems.add(Place(nowhere.source, line, column), f"byte 0x{data[exc.start]:02X} is not UTF-8",
+                     "save the file as UTF-8")
+        return None
+    return read_text(text, name, problems)
+
+
+def read_text(text: str, name: str, problems: Problems) -> Node | None:
+    """Parse YAML text into nodes; None, with the problems added, when there is no document to work on."""
+    source = Source(name, text)
+    if (tab := text.find("\t")) >= 0:
+        line = text.count("\n", 0, tab) + 1
+        problems.add(Place(source, line, tab - text.rfind("\n", 0, tab)), "a tab character",
+                     r"indent with spaces; inside text write '\t' in double quotes")
+        return None
+    builder = _Builder(source, problems)
+    try:
+        for event in yaml.parse(text, Loader=_LOADER):
+            builder.handle(event)
+    except _GiveUp:
+        return None
+    except yaml.MarkedYAMLError as exc:
+        mark = exc.problem_mark or exc.context_mark
+        place = Place(source, mark.line + 1, mark.column + 1) if mark else Place(source, 1, 1)
+        problems.add(place, f"not valid YAML: {exc.problem or exc.context or 'syntax error'}")
+        return None
+    except yaml.YAMLError as exc:
+        position = getattr(exc, "position", None)
+        before = text[:position] if isinstance(position, int) else ""
+        place = Place(source, before.count("\n") + 1, len(before) - before.rfind("\n"))
+        reason = getattr(exc, "reason", "unreadable characters")
+        problems.add(place, f"not valid YAML: {reason}")
+        return None
+    if builder.root is None:
+        problems.add(Place(source, 1, 1), "is empty", "write at least 'plan:' and 'steps:'")
+    return builder.root
+
+
+class _GiveUp(Exception):
+    """What follows cannot be given a sensible place any more."""
+
+
+class _Builder:
+    """Turns parser events into nodes. Open collections stand on a stack; a mapping's pending key beside it."""
+
+    def __init__(self, source: Source, problems: Problems) -> None:
+        self.source = source
+        self.problems = problems
+        self.root: Node | None = None
+        self._stack: list[Mapping | Sequence] = []
+        self._keys: list[Scalar | None] = []
+        self._documents = 0
+
+    def handle(self, event: yaml.Event) -> None:
+        if isinstance(event, yaml.ScalarEvent):
+            self._refuse_decoration(event)
+            self._place_node(self._scalar(event))
+        elif isinstance(event, (yaml.MappingStartEvent, yaml.SequenceStartEvent)):
+            self._refuse_decoration(event)
+            self._open(event)
+        elif isinstance(event, (yaml.MappingEndEvent, yaml.SequenceEndEvent)):
+            self._stack.pop()
+            self._keys.pop()
+        elif isinstance(event, yaml.AliasEvent):
+            self.problems.add(self._at(event), "anchors and aliases are not read", "write the value where it is needed, "
+                              "or include a file of steps with 'use'")
+            self._place_node(Scalar(None, "", False, self._at(event)))
+        elif isinstance(event, yaml.DocumentStartEvent):
+            self._documents += 1
+            if self._documents > 1:
+                self.problems.add(self._at(event), "a second document in one file", "put it into a file of its own")
+                raise _GiveUp
+
+    def _at(self, event: yaml.Event) -> Place:
+        mark = event.start_mark
+        return Place(self.source, mark.line + 1, mark.column + 1)
+
+    def _refuse_decoration(self, event: yaml.ScalarEvent | yaml.CollectionStartEvent) -> None:
+        if event.anchor is not None:
+            self.problems.add(self._at(event), "anchors and aliases are not read", "write the value where it is needed")
+        if event.tag is not None:
+            self.problems.add(self._at(event), f"the tag '{event.tag}' is not read", "leave it out")
+
+    def _open(self, event: yaml.CollectionStartEvent) -> None:
+        place = self._at(event)
+        if len(self._stack) >= MAX_DEPTH:
+            self.problems.add(place, f"is nested more than {MAX_DEPTH} levels deep")
+            raise _GiveUp
+        node: Mapping | Sequence
+        node = Mapping({}, place) if isinstance(event, yaml.MappingStartEvent) else Sequence([], place)
+        self._place_node(node)
+        self._stack.append(node)
+        self._keys.append(None)
+
+    def _place_node(self, node: Node) -> None:
+        if not self._stack:
+            self.root = node
+        elif isinstance(parent := self._stack[-1], Sequence):
+            parent.items.append(node)
+        elif (key := self._keys[-1]) is None:
+            self._keys[-1] = self._key(node)
+        else:
+            self._keys[-1] = None
+            self._add_entry(parent, key, node)
+
+    def _key(self, node: Node) -> Scalar:
+        if isinstance(node, Scalar):
+            return node
+        self.problems.add(node.place, "a list or mapping stands where a key is due", "put text before the colon")
+        raise _GiveUp
+
+    def _add_entry(self, parent: Mapping, key: Scalar, node: Node) -> None:
+        # 1, true and '1' are different keys to the reader of the file, though 1 == True to Python.
+        value = key.text if isinstance(key.value, bool) or key.value is None else key.value
+        if value in parent.entries:
+            first = parent.entries[value][0].place
+            self.problems.add(key.place, f"the key '{key.text}' stands twice (first in line {first.line})",
+                              "keep one of the two")
+        else:
+            parent.entries[value] = (key, node)
+
+    def _scalar(self, event: yaml.ScalarEvent) -> Scalar:
+        place = self._at(event)
+        if event.style:
+            return Scalar(event.value, event.value, True, place)
+        value = plain_scalar(event.value)
+        if isinstance(value, Refused):
+            self.problems.add(place, f"the unquoted '{printable(event.value)}' {value.what}", value.advice)
+            value = event.value
+        return Scalar(value, event.value, False, place)
+
+
+@dataclass(frozen=True)
+class Refused:
+    """Unquoted text that different readers of YAML would take for different things."""
+
+    what: str
+    advice: str
+
+
+def plain_scalar(text: str) -> Plain | Refused:
+    """What unquoted text means."""
+    if text in _WORDS:
+        return _WORDS[text]
+    if len(text) < _LONGEST_NUMBER:
+        if _NUMBER.fullmatch(text):
+            return Decimal(text) if "." in text else int(text)
+        if _HEX.fullmatch(text):
+            return int(text, 16)
+    if text[0] in _SUSPECT:
+        for pattern, what, advice in _REFUSED:
+            if pattern.fullmatch(text):
+                return Refused(what, advice.format(text))
+    return text
