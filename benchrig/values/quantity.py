@@ -1,0 +1,209 @@
+"""Numbers with units, exact, and checked for dimension.
+
+Factors are exact by definition (SI brochure, NIST SP 811) unless a comment says otherwise.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any, ClassVar, Self
+
+from benchrig.source.problem import suggest
+from benchrig.source.shape import Misfit, describe_value
+
+
+@dataclass(frozen=True)
+class Unit:
+    """A unit: `value in base = (value + offset) · factor`, with the base unit of its dimension."""
+
+    symbol: str
+    dimension: str
+    factor: Fraction = Fraction(1)
+    offset: Fraction = Fraction(0)
+
+    def __str__(self) -> str:
+        return self.symbol
+
+
+# dimension: the units that measure it as (symbol, factor[, offset]); the first is the base unit.
+_TABLE: dict[str, list[tuple[str, str] | tuple[str, str, str]]] = {
+    "time": [("s", "1"), ("ms", "1/1000"), ("µs", "1/1000000"), ("min", "60"), ("h", "3600"), ("d", "86400")],
+    "temperature": [("°C", "1"), ("K", "1", "-273.15"), ("°F", "5/9", "-32")],
+    "level": [("dBm", "1")],
+    "gain": [("dB", "1")],
+    "ratio": [("%", "1/100"), ("‰", "1/1000"), ("ppm", "1/1000000"), ("ppb", "1/1000000000")],
+    "voltage": [("V", "1"), ("mV", "1/1000"), ("µV", "1/1000000"), ("kV", "1000")],
+    "current": [("A", "1"), ("mA", "1/1000"), ("µA", "1/1000000"), ("nA", "1/1000000000")],
+    "charge": [("Ah", "1"), ("mAh", "1/1000"), ("C", "1/3600")],
+    "resistance": [("Ω", "1"), ("kΩ", "1000"), ("MΩ", "1000000")],
+    "capacitance": [("F", "1")],
+    "power": [("W", "1"), ("mW", "1/1000"), ("kW", "1000")],
+    "energy": [("J", "1"), ("kJ", "1000"), ("Wh", "3600"), ("kWh", "3600000"), ("kcal", "4184")],
+    # mmHg: conventional millimetre of mercury, 133.322387415 Pa (NIST SP 811, appendix B.8)
+    "pressure": [("Pa", "1"), ("hPa", "100"), ("kPa", "1000"), ("mbar", "100"), ("bar", "100000"),
+                 ("mmHg", "133.322387415"), ("psi", "6894.757293168")],
+    "force": [("N", "1")],
+    "length": [("m", "1"), ("mm", "1/1000"), ("cm", "1/100"), ("km", "1000"), ("in", "0.0254"), ("ft", "0.3048")],
+    "area": [("m²", "1")],
+    "volume": [("m³", "1"), ("l", "1/1000"), ("ml", "1/1000000")],
+    "mass": [("kg", "1"), ("g", "1/1000"), ("mg", "1/1000000"), ("lb", "0.45359237")],
+    "speed": [("m/s", "1"), ("km/h", "5/18"), ("mph", "0.44704")],
+    "acceleration": [("m/s²", "1")],
+    "angle": [("°", "1")],
+    "angular speed": [("rad/s", "1")],
+    "frequency": [("Hz", "1"), ("kHz", "1000"), ("MHz", "1000000"), ("GHz", "1000000000"), ("1/min", "1/60"),
+                  ("bpm", "1/60"), ("rpm", "1/60")],
+    "illuminance": [("lx", "1")],
+    "luminous flux": [("lm", "1")],
+    "magnetic flux density": [("T", "1"), ("mT", "1/1000"), ("µT", "1/1000000")],
+    "sound pressure level": [("dB SPL", "1")],
+    "data": [("byte", "1"), ("bytes", "1"), ("kB", "1000"), ("KiB", "1024"), ("bit", "1/8")],
+    "data rate": [("bit/s", "1"), ("kbit/s", "1000"), ("Mbit/s", "1000000"), ("byte/s", "8"), ("kB/s", "8000")],
+    "mass flow": [("kg/s", "1")],
+    "moisture": [("g/m³", "1"), ("kg/m³", "1000"), ("µg/m³", "1/1000000")],
+}  # fmt: skip
+
+# A level differs from another by a gain: -60 dBm ± 3 dB.
+_DIFFERENCE = {"level": "gain"}
+_ALIASES = {"us": "µs", "μs": "µs", "C": "C", "degC": "°C", "Ohm": "Ω", "uA": "µA", "uV": "µV", "lux": "lx", "B": "byte"}
+
+UNITS: dict[str, Unit] = {
+    entry[0]: Unit(entry[0], dimension, Fraction(entry[1]), Fraction(entry[2]) if len(entry) > 2 else Fraction(0))
+    for dimension, entries in _TABLE.items()
+    for entry in entries
+}
+BASE: dict[str, Unit] = {dimension: UNITS[entries[0][0]] for dimension, entries in _TABLE.items()}
+
+_QUANTITY = re.compile(r"([+-]?[0-9]+(?:\.[0-9]+)?)[ \u00a0]?([^0-9\s].*)")
+
+
+def unit_named(symbol: str) -> Unit:
+    """The unit with this symbol; Misfit with the nearest symbols otherwise."""
+    unit = UNITS.get(_ALIASES.get(symbol, symbol))
+    if unit is None:
+        raise Misfit(f"unknown unit '{symbol}'", suggest(symbol, UNITS))
+    return unit
+
+
+def dimension_of(symbol: str) -> str:
+    """The dimension of a unit symbol; '' for a plain number ('')."""
+    return unit_named(symbol).dimension if symbol else ""
+
+
+def symbols_of(dimension: str) -> list[str]:
+    return [unit.symbol for unit in UNITS.values() if unit.dimension == dimension]
+
+
+def exact(number: float | Decimal | Fraction) -> Fraction:
+    """The number as people wrote it: a float stands for its shortest decimal, so 0.1 is one tenth."""
+    return Fraction(repr(number)) if isinstance(number, float) else Fraction(number)
+
+
+def as_number(value: Fraction) -> int | float:
+    """An int where it is one, else the nearest float."""
+    return value.numerator if value.denominator == 1 else value.numerator / value.denominator
+
+
+def number_text(value: float | Decimal | Fraction) -> str:
+    """A number for people: no exponent for ordinary sizes, no digits that are not there, a real minus kept ASCII."""
+    number = as_number(value) if isinstance(value, Fraction) else value
+    if isinstance(number, float):
+        if number == int(number) and abs(number) < 1e15:
+            return str(int(number))
+        text = repr(number)
+        return text if len(text) <= 10 else f"{number:.6g}"
+    return str(number)
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """An exact number with a unit."""
+
+    number: Fraction
+    unit: Unit
+    dimension: ClassVar[str] = ""
+    source_schema: ClassVar[dict[str, Any]] = {"type": "string", "pattern": r"^([+-]?[0-9]+(\.[0-9]+)? ?[^0-9\s].*|.*\$\{.*)$"}
+
+    @classmethod
+    def from_source(cls, value: Any) -> Self:
+        """Read `'250 ms'`. Raises Misfit for a bare number, an unknown unit, and a dimension that is not the class's."""
+        match = _QUANTITY.fullmatch(value.strip()) if isinstance(value, str) else None
+        if match is None:
+            raise Misfit(f"expected {cls._expected()}, found {describe_value(value)}", cls._example(value))
+        quantity = cls(Fraction(match[1]), unit_named(match[2].strip()))
+        if cls.dimension and quantity.unit.dimension != cls.dimension:
+            raise Misfit(f"expected {cls._expected()}, found a {quantity.unit.dimension} ({value})", cls._example(value))
+        return quantity
+
+    @classmethod
+    def _expected(cls) -> str:
+        return f"a {cls.dimension} with its unit" if cls.dimension else "a number with its unit"
+
+    @classmethod
+    def _example(cls, value: Any) -> str:
+        number = value if isinstance(value, (int, Decimal)) and not isinstance(value, bool) else 5
+        base = BASE[cls.dimension] if cls.dimension else UNITS["ms"]
+        return f"for example: {number} {base}"
+
+    def to(self, symbol: str) -> Fraction:
+        """The number in another unit of the same dimension; Misfit when the dimensions differ."""
+        unit = unit_named(symbol)
+        if unit.dimension != self.unit.dimension:
+            raise Misfit(f"{self} is a {self.unit.dimension}, not a {unit.dimension}", _units_for(unit.dimension))
+        if unit == self.unit:
+            return self.number
+        return (self.number + self.unit.offset) * self.unit.factor / unit.factor - unit.offset
+
+    def difference_to(self, symbol: str) -> Fraction:
+        """The number as a difference between two values in unit `symbol`: 1 K is 1 °C, 3 dB between dBm."""
+        unit = unit_named(symbol)
+        if self.unit.dimension not in (unit.dimension, _DIFFERENCE.get(unit.dimension)):
+            raise Misfit(f"{self} is a {self.unit.dimension}, not a difference of {unit.dimension}",
+                         _units_for(_DIFFERENCE.get(unit.dimension, unit.dimension)))
+        return self.number * self.unit.factor / unit.factor
+
+    def __str__(self) -> str:
+        return f"{number_text(self.number)} {self.unit}"
+
+
+def _units_for(dimension: str) -> str:
+    return f"units of {dimension}: {', '.join(symbols_of(dimension))}"
+
+
+@dataclass(frozen=True)
+class Duration(Quantity):
+    """A time that is not negative."""
+
+    dimension: ClassVar[str] = "time"
+
+    @classmethod
+    def from_source(cls, value: Any) -> Self:
+        duration = super().from_source(value)
+        if duration.number < 0:
+            raise Misfit(f"a time of {duration} is negative")
+        return duration
+
+    @property
+    def seconds(self) -> float:
+        return float(self.to("s"))
+
+    @classmethod
+    def of(cls, seconds: float) -> Self:
+        return cls(exact(seconds), UNITS["s"])
+
+
+@dataclass(frozen=True)
+class Level(Quantity):
+    """A power level in dBm."""
+
+    dimension: ClassVar[str] = "level"
+
+
+@dataclass(frozen=True)
+class Gain(Quantity):
+    """A level difference in dB."""
+
+    dimension: ClassVar[str] = "gain"
