@@ -1,25 +1,25 @@
 """Every error that benchrig raises on purpose, each with the cause a verdict will name.
 
-    BenchrigError                     cause
-    ├── PlanError                     plan      all problems of the text files, with their places
-    ├── UsageError                    plan      the command line or a station file asks for something impossible
-    ├── StationError                  station   the bench itself cannot test
-    ├── LinkError                     link
-    │   ├── DeviceNotFound            link      nothing that answers the selection was heard (also TimeoutError)
-    │   ├── AmbiguousDevice           link      several devices answer the selection
-    │   ├── ConnectFailed             link      one connection attempt did not succeed
-    │   │   └── ConnectTimeout        link      … within its time (also TimeoutError)
-    │   └── LinkLost                  link      the connection ended while it was needed
-    ├── DeviceError                   device
-    │   ├── AttError                  device    the device answered with an ATT error code
-    │   ├── NoAnswer                  device    an ATT request was not answered in time (also TimeoutError)
-    │   ├── AttributeMissing          device    the table has no such attribute, or it lacks the property
-    │   ├── AttributeAmbiguous        device    several attributes answer the name
-    │   └── MalformedValue            device    bytes that do not fit the format of the attribute
-    ├── StepTimeout                   limit     a step's own `within` ran out (also TimeoutError)
-    ├── StepFailed                    limit     an action reports a failure of the unit that is no reading
-    ├── OperatorError                 operator  cancelled, not answered, not acknowledged
-    └── InternalError                 internal  a bug of benchrig
+BenchrigError                     cause
+├── PlanError                     plan      all problems of the text files, with their places
+├── UsageError                    plan      the command line or a station file asks for something impossible
+├── StationError                  station   the bench itself cannot test
+├── LinkError                     link
+│   ├── DeviceNotFound            link      nothing that answers the selection was heard (also TimeoutError)
+│   ├── AmbiguousDevice           link      several devices answer the selection
+│   ├── ConnectFailed             link      one connection attempt did not succeed
+│   │   └── ConnectTimeout        link      … within its time (also TimeoutError)
+│   └── LinkLost                  link      the connection ended while it was needed
+├── DeviceError                   device
+│   ├── AttError                  device    the device answered with an ATT error code
+│   ├── NoAnswer                  device    an ATT request was not answered in time (also TimeoutError)
+│   ├── AttributeMissing          device    the table has no such attribute, or it lacks the property
+│   ├── AttributeAmbiguous        device    several attributes answer the name
+│   └── MalformedValue            device    bytes that do not fit the format of the attribute
+├── StepTimeout                   limit     a step's own `within` ran out (also TimeoutError)
+├── StepFailed                    limit     an action reports a failure of the unit that is no reading
+├── OperatorError                 operator  cancelled, not answered, not acknowledged
+└── InternalError                 internal  a bug of benchrig
 """
 
 from __future__ import annotations

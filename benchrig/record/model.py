@@ -12,6 +12,7 @@ from typing import Any, Literal, TypeAlias
 import msgspec
 
 from benchrig.errors import Cause
+from benchrig.values.limit import Judgement
 
 FORMAT = 1
 
@@ -99,20 +100,6 @@ class Samples(msgspec.Struct, omit_defaults=True, frozen=True):
     first_outside_at: float | None = None
 
 
-class Judgement(msgspec.Struct, omit_defaults=True, frozen=True):
-    """A limit applied to a reading. `low` and `high` are the bounds in the reading's unit where the limit has any;
-    `limit` is the whole limit in words; `sentence` says what was found, against what, and by how much; `margin` is
-    the distance to the nearest bound in the reading's unit, negative outside. `place` is 'file:line' of the limit."""
-
-    passed: bool
-    limit: str
-    sentence: str
-    low: Any = None
-    high: Any = None
-    margin: float | None = None
-    place: str = ""
-
-
 class Reading(Event, tag="reading", frozen=True):
     """A named value that a step produced. `value` is JSON data: a number, text, true or false, null, a list or a
     mapping; bytes are upper-case hex text in `raw`, two digits an octet, and stand in `value` too when the reading
@@ -156,9 +143,7 @@ class RunEnded(Event, tag="verdict", frozen=True):
     message: str = ""
 
 
-AnyEvent: TypeAlias = (
-    RunStarted | UnitSeen | StepStarted | Noted | AttemptFailed | Reading | StepEnded | RunEnded
-)
+AnyEvent: TypeAlias = RunStarted | UnitSeen | StepStarted | Noted | AttemptFailed | Reading | StepEnded | RunEnded
 
 
 class StepRecord(msgspec.Struct):

@@ -274,8 +274,9 @@ def _dict(item: Any) -> _ReadNode:
             if isinstance(key, str):
                 values[key] = reader.read(child, item)
             else:
-                reader.problems.add(scalar.place, f"expected text as a key, found {describe(scalar)}",
-                                    f"quote it: '{scalar.text}'")
+                reader.problems.add(
+                    scalar.place, f"expected text as a key, found {describe(scalar)}", f"quote it: '{scalar.text}'"
+                )
         return _whole(values, values.values())
 
     return read

@@ -32,16 +32,29 @@ _LONGEST_NUMBER = 60
 _REFUSED: tuple[tuple[re.Pattern[str], str, str], ...] = tuple(
     (re.compile(pattern), what, advice)
     for pattern, what, advice in (
-        (r"(?i:yes|no|on|off|y|n)", "is true or false to some readers of YAML",
-         "quote it if it is text, write true or false if it is not"),
-        (r"True|TRUE|False|FALSE", "is not how true and false are written", "write it in small letters, or quote it if it is text"),
+        (
+            r"(?i:yes|no|on|off|y|n)",
+            "is true or false to some readers of YAML",
+            "quote it if it is text, write true or false if it is not",
+        ),
+        (
+            r"True|TRUE|False|FALSE",
+            "is not how true and false are written",
+            "write it in small letters, or quote it if it is text",
+        ),
         (r"~|Null|NULL", "is not how null is written", "write null, or quote it if it is text"),
         (r"[+-]?0[0-9]+(\.[0-9]*)?", "has leading zeros", "quote it if it is text, drop the zeros if it is a number"),
         (r"[+-]?0[oObBX].*", "is no number here", "numbers are decimal or 0x…; quote it if it is text"),
-        (r"[+-]?[0-9]+(\.[0-9]*)?[eE][+-]?[0-9]+", "looks like a number with an exponent",
-         "quote it if it is text (a UUID: '{0}' or 0x{0}), or write the number out"),
-        (r"[+-]?[0-9][0-9_]*(:[0-9]{1,2})+(\.[0-9]*)?", "is a number in base 60 to some readers of YAML",
-         "quote it (times, addresses)"),
+        (
+            r"[+-]?[0-9]+(\.[0-9]*)?[eE][+-]?[0-9]+",
+            "looks like a number with an exponent",
+            "quote it if it is text (a UUID: '{0}' or 0x{0}), or write the number out",
+        ),
+        (
+            r"[+-]?[0-9][0-9_]*(:[0-9]{1,2})+(\.[0-9]*)?",
+            "is a number in base 60 to some readers of YAML",
+            "quote it (times, addresses)",
+        ),
         (r"[0-9]{4}-[0-9]{1,2}-[0-9]{1,2}([Tt ].*)?", "is a date to some readers of YAML", "quote it"),
         (r"[+-]?[0-9]+_[0-9_]*(\.[0-9_]*)?", "has an underscore in a number", "write the digits only"),
         (r"[+-]?(\.[0-9]+|[0-9]+\.)", "is no complete decimal number", "write digits on both sides of the point"),
@@ -112,8 +125,9 @@ def read_bytes(data: bytes, name: str, problems: Problems) -> Node | None:
     except UnicodeDecodeError as exc:
         line = data.count(b"\n", 0, exc.start) + 1
         column = exc.start - (data.rfind(b"\n", 0, exc.start) + 1) + 1
-        problems.add(Place(nowhere.source, line, column), f"byte 0x{data[exc.start]:02X} is not UTF-8",
-                     "save the file as UTF-8")
+        problems.add(
+            Place(nowhere.source, line, column), f"byte 0x{data[exc.start]:02X} is not UTF-8", "save the file as UTF-8"
+        )
         return None
     return read_text(text, name, problems)
 
@@ -123,8 +137,11 @@ def read_text(text: str, name: str, problems: Problems) -> Node | None:
     source = Source(name, text)
     if (tab := text.find("\t")) >= 0:
         line = text.count("\n", 0, tab) + 1
-        problems.add(Place(source, line, tab - text.rfind("\n", 0, tab)), "a tab character",
-                     r"indent with spaces; inside text write '\t' in double quotes")
+        problems.add(
+            Place(source, line, tab - text.rfind("\n", 0, tab)),
+            "a tab character",
+            r"indent with spaces; inside text write '\t' in double quotes",
+        )
         return None
     builder = _Builder(source, problems)
     try:
@@ -175,8 +192,11 @@ class _Builder:
             self._stack.pop()
             self._keys.pop()
         elif isinstance(event, yaml.AliasEvent):
-            self.problems.add(self._at(event), "anchors and aliases are not read", "write the value where it is needed, "
-                              "or include a file of steps with 'use'")
+            self.problems.add(
+                self._at(event),
+                "anchors and aliases are not read",
+                "write the value where it is needed, or include a file of steps with 'use'",
+            )
             self._place_node(Scalar(None, "", False, self._at(event)))
         elif isinstance(event, yaml.DocumentStartEvent):
             self._documents += 1
@@ -227,8 +247,9 @@ class _Builder:
         value = key.text if isinstance(key.value, bool) or key.value is None else key.value
         if value in parent.entries:
             first = parent.entries[value][0].place
-            self.problems.add(key.place, f"the key '{key.text}' stands twice (first in line {first.line})",
-                              "keep one of the two")
+            self.problems.add(
+                key.place, f"the key '{key.text}' stands twice (first in line {first.line})", "keep one of the two"
+            )
         else:
             parent.entries[value] = (key, node)
 

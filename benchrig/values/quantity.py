@@ -68,7 +68,17 @@ _TABLE: dict[str, list[tuple[str, str] | tuple[str, str, str]]] = {
 
 # A level differs from another by a gain: -60 dBm ± 3 dB.
 _DIFFERENCE = {"level": "gain"}
-_ALIASES = {"us": "µs", "μs": "µs", "C": "C", "degC": "°C", "Ohm": "Ω", "uA": "µA", "uV": "µV", "lux": "lx", "B": "byte"}
+_ALIASES = {
+    "us": "µs",
+    "μs": "µs",
+    "C": "C",
+    "degC": "°C",
+    "Ohm": "Ω",
+    "uA": "µA",
+    "uV": "µV",
+    "lux": "lx",
+    "B": "byte",
+}
 
 UNITS: dict[str, Unit] = {
     entry[0]: Unit(entry[0], dimension, Fraction(entry[1]), Fraction(entry[2]) if len(entry) > 2 else Fraction(0))
@@ -125,7 +135,10 @@ class Quantity:
     number: Fraction
     unit: Unit
     dimension: ClassVar[str] = ""
-    source_schema: ClassVar[dict[str, Any]] = {"type": "string", "pattern": r"^([+-]?[0-9]+(\.[0-9]+)? ?[^0-9\s].*|.*\$\{.*)$"}
+    source_schema: ClassVar[dict[str, Any]] = {
+        "type": "string",
+        "pattern": r"^([+-]?[0-9]+(\.[0-9]+)? ?[^0-9\s].*|.*\$\{.*)$",
+    }
 
     @classmethod
     def from_source(cls, value: Any) -> Self:
@@ -135,7 +148,9 @@ class Quantity:
             raise Misfit(f"expected {cls._expected()}, found {describe_value(value)}", cls._example(value))
         quantity = cls(Fraction(match[1]), unit_named(match[2].strip()))
         if cls.dimension and quantity.unit.dimension != cls.dimension:
-            raise Misfit(f"expected {cls._expected()}, found a {quantity.unit.dimension} ({value})", cls._example(value))
+            raise Misfit(
+                f"expected {cls._expected()}, found a {quantity.unit.dimension} ({value})", cls._example(value)
+            )
         return quantity
 
     @classmethod
@@ -161,8 +176,10 @@ class Quantity:
         """The number as a difference between two values in unit `symbol`: 1 K is 1 °C, 3 dB between dBm."""
         unit = unit_named(symbol)
         if self.unit.dimension not in (unit.dimension, _DIFFERENCE.get(unit.dimension)):
-            raise Misfit(f"{self} is a {self.unit.dimension}, not a difference of {unit.dimension}",
-                         _units_for(_DIFFERENCE.get(unit.dimension, unit.dimension)))
+            raise Misfit(
+                f"{self} is a {self.unit.dimension}, not a difference of {unit.dimension}",
+                _units_for(_DIFFERENCE.get(unit.dimension, unit.dimension)),
+            )
         return self.number * self.unit.factor / unit.factor
 
     def __str__(self) -> str:
