@@ -1,0 +1,139 @@
+"""Errors of bleak, its backends and the operating system -> errors of benchrig. The only place that knows them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from bleak import exc as bleak_exc
+
+from benchrig.errors import (
+    AttError,
+    AttributeMissing,
+    BenchrigError,
+    ConnectFailed,
+    ConnectTimeout,
+    DeviceNotFound,
+    InternalError,
+    LinkLost,
+    NoAnswer,
+    StationError,
+)
+from benchrig.values.catalogue import att_error_name
+
+_Reason = bleak_exc.BleakBluetoothNotAvailableReason
+
+_NOT_AVAILABLE: dict[bleak_exc.BleakBluetoothNotAvailableReason, tuple[str, str]] = {
+    _Reason.NO_BLUETOOTH: ("this machine has no Bluetooth adapter", "plug one in, or choose another with --radio"),
+    _Reason.NO_BLE_CENTRAL_ROLE: ("the Bluetooth adapter cannot act as central", "use an adapter with Bluetooth LE"),
+    _Reason.POWERED_OFF: ("the Bluetooth adapter is switched off", "switch Bluetooth on and run again"),
+    _Reason.DENIED_BY_USER: ("the user has refused this program the use of Bluetooth", "allow it in the system settings"),
+    _Reason.DENIED_BY_SYSTEM: ("the system does not allow the use of Bluetooth", "ask the administrator of this machine"),
+    _Reason.DENIED_BY_UNKNOWN: ("the use of Bluetooth is not allowed", "check the privacy settings of this machine"),
+    _Reason.UNKNOWN: ("Bluetooth is not available", "check that the adapter is present and switched on"),
+}
+
+# D-Bus error names that BlueZ and the bus itself use: the class of benchrig's error, and what to do.
+# Source: BlueZ doc/org.bluez.*.rst and the D-Bus specification.
+_DBUS: dict[str, tuple[type[BenchrigError], str]] = {
+    "org.bluez.Error.NotReady": (StationError, "switch the adapter on (bluetoothctl power on)"),
+    "org.bluez.Error.InProgress": (StationError, "another program is using the adapter: end its scan or connection"),
+    "org.bluez.Error.NotAuthorized": (StationError, "this user may not use the adapter"),
+    "org.bluez.Error.NotAvailable": (StationError, "check that the adapter is present"),
+    "org.bluez.Error.NotSupported": (StationError, "this adapter or BlueZ version cannot do it"),
+    "org.bluez.Error.NotPermitted": (AttributeMissing, "the attribute does not allow it, or wants a paired link"),
+    "org.bluez.Error.InvalidArguments": (InternalError, ""),
+    "org.bluez.Error.InvalidOffset": (AttributeMissing, ""),
+    "org.bluez.Error.InvalidValueLength": (AttributeMissing, "the device refuses a value of this length"),
+    "org.bluez.Error.Failed": (LinkLost, ""),
+    "org.bluez.Error.NotConnected": (LinkLost, ""),
+    "org.bluez.Error.DoesNotExist": (DeviceNotFound, "scan again before connecting"),
+    "org.freedesktop.DBus.Error.ServiceUnknown": (StationError, "start the Bluetooth service (bluetoothd)"),
+    "org.freedesktop.DBus.Error.NoReply": (StationError, "the Bluetooth service does not answer: restart it"),
+    "org.freedesktop.DBus.Error.UnknownObject": (StationError, "the adapter or device is gone: check the adapter"),
+    "org.freedesktop.DBus.Error.AccessDenied": (StationError, "this user may not talk to the Bluetooth service"),
+    "org.freedesktop.DBus.Error.NameHasNoOwner": (StationError, "start the Bluetooth service (bluetoothd)"),
+}
+
+
+def translate(error: BaseException, doing: str, *, link_lost: str = "", connecting: bool = False) -> BenchrigError:
+    """The benchrig error for what bleak raised while `doing` (a phrase such as "read temperature").
+
+    `link_lost` is the reason when the link is known to be gone: the flag decides, not the text of a generic error.
+    """
+    if isinstance(error, BenchrigError):
+        return error
+    if link_lost and not isinstance(error, bleak_exc.BleakBluetoothNotAvailableError):
+        return LinkLost(f"{doing}: the link was lost ({link_lost})")
+    for kind, convert in _ORDER:
+        if isinstance(error, kind):
+            return convert(error, doing, connecting)
+    return InternalError(f"{doing}: {type(error).__name__}: {_text(error)}")
+
+
+def _text(error: BaseException) -> str:
+    """The error's own words; str() of some of bleak's errors is a tuple."""
+    return str(error.args[0]) if len(error.args) > 1 else str(error) or type(error).__name__
+
+
+def _protocol(error: BaseException, doing: str, connecting: bool) -> BenchrigError:
+    assert isinstance(error, bleak_exc.BleakGATTProtocolError)
+    return AttError(int(error.code), att_error_name(int(error.code)), doing)
+
+
+def _not_available(error: BaseException, doing: str, connecting: bool) -> BenchrigError:
+    assert isinstance(error, bleak_exc.BleakBluetoothNotAvailableError)
+    what, advice = _NOT_AVAILABLE[error.reason]
+    return StationError(f"{doing}: {what}", advice=advice)
+
+
+def _dbus(error: BaseException, doing: str, connecting: bool) -> BenchrigError:
+    assert isinstance(error, bleak_exc.BleakDBusError)
+    kind, advice = _DBUS.get(error.dbus_error, (StationError, "see the log of the Bluetooth service"))
+    if connecting and not issubclass(kind, StationError):
+        kind = ConnectFailed
+    details = error.dbus_error_details or error.dbus_error.rsplit(".", 1)[-1]
+    return kind(f"{doing}: {details}", advice=advice)
+
+
+def _generic(error: BaseException, doing: str, connecting: bool) -> BenchrigError:
+    kind = ConnectFailed if connecting else LinkLost if "connect" in _text(error).lower() else InternalError
+    return kind(f"{doing}: {_text(error)}")
+
+
+def _timeout(error: BaseException, doing: str, connecting: bool) -> BenchrigError:
+    if connecting:
+        return ConnectTimeout(f"{doing}: no connection within the time allowed")
+    return NoAnswer(f"{doing}: the device did not answer in time")
+
+
+def _os_error(error: BaseException, doing: str, connecting: bool) -> BenchrigError:
+    if isinstance(error, FileNotFoundError):
+        return StationError(f"{doing}: the system's D-Bus is not running", advice="start D-Bus and the Bluetooth service")
+    return StationError(f"{doing}: {_text(error)}", advice="check the adapter and the Bluetooth service")
+
+
+_Convert = Callable[[BaseException, str, bool], BenchrigError]
+
+# The order matters: the first class that fits decides (every bleak error is a BleakError as well).
+_ORDER: tuple[tuple[type[BaseException], _Convert], ...] = (
+    (bleak_exc.BleakGATTProtocolError, _protocol),
+    (
+        bleak_exc.BleakCharacteristicNotFoundError,
+        lambda e, doing, _: AttributeMissing(f"{doing}: {_text(e)}"),
+    ),
+    (
+        bleak_exc.BleakDeviceNotFoundError,
+        lambda e, doing, _: DeviceNotFound(f"{doing}: the device is no longer heard", advice="scan again"),
+    ),
+    (bleak_exc.BleakBluetoothNotAvailableError, _not_available),
+    (bleak_exc.BleakDBusError, _dbus),
+    (TimeoutError, _timeout),
+    (
+        NotImplementedError,
+        lambda e, doing, _: StationError(f"{doing}: this operating system does not offer it"),
+    ),
+    (ValueError, lambda e, doing, _: InternalError(f"{doing}: {_text(e)}")),
+    (OSError, _os_error),
+    (bleak_exc.BleakError, _generic),
+    (AssertionError, lambda e, doing, _: LinkLost(f"{doing}: the link is not there any more")),
+)

@@ -1,0 +1,150 @@
+"""One connection to one device. Every operation has a deadline and ends at once when the link is lost."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections.abc import AsyncIterator, Callable
+from typing import TYPE_CHECKING, Any
+
+from benchrig.errors import BenchrigError, LinkLost, NoAnswer
+from benchrig.radio.foreign import translate
+from benchrig.radio.table import Attribute, Characteristic, Descriptor, Service, Table
+
+if TYPE_CHECKING:
+    from bleak import BleakClient
+
+# What the backends need to close a healthy link, the slowest (Windows) aside.
+DISCONNECT_WITHIN = 10.0
+
+
+class Link:
+    """A connection, made by Radio.connect. After `lost` is set every operation raises LinkLost."""
+
+    def __init__(self, client: BleakClient, name: str) -> None:
+        self.name = name
+        self.lost = asyncio.Event()
+        self.lost_reason = ""
+        self.table = Table(())
+        self._client = client
+        self._closing = False
+        self._scopes: set[asyncio.Timeout] = set()
+        self._subscribed: dict[int, Characteristic] = {}
+
+    def established(self) -> None:
+        """Take the table over once the client is connected."""
+        self.table = _table(self._client)
+
+    def on_disconnected(self, reason: str = "") -> None:
+        """Called by the radio's client when the link is gone, whoever closed it."""
+        if not self.lost.is_set():
+            self.lost_reason = self.lost_reason or reason or self._reason()
+            self.lost.set()
+            for scope in self._scopes:
+                scope.reschedule(asyncio.get_running_loop().time())
+
+    @property
+    def is_up(self) -> bool:
+        return not self.lost.is_set()
+
+    @property
+    def payload(self) -> int:
+        """Bytes that one write without response, or one notification, carries at most."""
+        sizes = [c.obj.max_write_without_response_size for s in self.table.services for c in s.characteristics]
+        return max(sizes, default=max(0, self._client.mtu_size - 3))
+
+    @property
+    def timing(self) -> dict[str, float]:
+        """Seconds that the radio can tell apart: 'discover', the reading of the table after the connection."""
+        backend: Any = self._client._backend
+        connected, discovered = getattr(backend, "connected_at", None), getattr(backend, "discovered_at", None)
+        return {"discover": discovered - connected} if connected is not None and discovered is not None else {}
+
+    async def read(self, attribute: Attribute, doing: str, within: float) -> bytes:
+        async with self._operation(doing, within):
+            if isinstance(attribute, Descriptor):
+                return bytes(await self._client.read_gatt_descriptor(attribute.obj))
+            return bytes(await self._client.read_gatt_char(attribute.obj))
+
+    async def write(self, attribute: Attribute, data: bytes, doing: str, within: float, *, response: bool = True) -> None:
+        async with self._operation(doing, within):
+            if isinstance(attribute, Descriptor):
+                await self._client.write_gatt_descriptor(attribute.obj, data)
+            else:
+                await self._client.write_gatt_char(attribute.obj, data, response=response)
+
+    async def subscribe(
+        self, characteristic: Characteristic, callback: Callable[[bytes], None], doing: str, within: float
+    ) -> None:
+        async with self._operation(doing, within):
+            await self._client.start_notify(characteristic.obj, lambda _, data: callback(data))
+            self._subscribed[characteristic.handle] = characteristic
+
+    async def unsubscribe(self, characteristic: Characteristic, doing: str, within: float) -> None:
+        if self._subscribed.pop(characteristic.handle, None) is None or not self.is_up:
+            return
+        async with self._operation(doing, within):
+            await self._client.stop_notify(characteristic.obj)
+
+    async def disconnect(self, within: float = DISCONNECT_WITHIN) -> None:
+        """End the subscriptions and the link; nothing to do when it is gone already."""
+        self._closing = True
+        self.lost_reason = self.lost_reason or "closed by the bench"
+        try:
+            async with asyncio.timeout(within):
+                for characteristic in [*self._subscribed.values()] if self.is_up else []:
+                    with contextlib.suppress(BenchrigError):
+                        await self.unsubscribe(characteristic, "unsubscribe", within)
+                await self._client.disconnect()
+        except Exception as exc:
+            if self.is_up:
+                raise translate(exc, "disconnect") from exc
+        finally:
+            self.on_disconnected("closed by the bench")
+
+    @contextlib.asynccontextmanager
+    async def _operation(self, doing: str, within: float) -> AsyncIterator[None]:
+        """Deadline, link loss and error vocabulary around one operation."""
+        if not self.is_up:
+            raise LinkLost(f"{doing}: the link is not there any more ({self.lost_reason})")
+        scope = asyncio.timeout(within)
+        self._scopes.add(scope)
+        try:
+            async with scope:
+                yield
+        except Exception as exc:
+            if scope.expired() and self.is_up:
+                await self._abandon(f"the bench gave up on an unanswered request ({doing})")
+                raise NoAnswer(f"{doing}: the device did not answer within {within:g} s") from exc
+            # a backend may report the failed operation just before it reports the loss of the link
+            if self.is_up and not self._client.is_connected:
+                self.on_disconnected()
+            raise translate(exc, doing, link_lost="" if self.is_up else self.lost_reason) from exc
+        finally:
+            self._scopes.discard(scope)
+
+    async def _abandon(self, reason: str) -> None:
+        """A request that nobody answers blocks its bearer: the link cannot be used any further."""
+        self.lost_reason = reason
+        with contextlib.suppress(BenchrigError):
+            await self.disconnect()
+
+    def _reason(self) -> str:
+        reason = getattr(self._client._backend, "disconnect_reason", None)
+        if reason is None:
+            return "disconnected"
+        return str(getattr(reason, "name", reason)).lower().replace("_error", "").replace("_", " ")
+
+
+def _table(client: BleakClient) -> Table:
+    services = []
+    for service in sorted(client.services, key=lambda s: s.handle):
+        characteristics = []
+        for char in sorted(service.characteristics, key=lambda c: c.handle):
+            descriptors = tuple(
+                Descriptor(d.handle, str(d.uuid), d) for d in sorted(char.descriptors, key=lambda d: d.handle)
+            )
+            properties = tuple(str(p).replace("-", " ") for p in char.properties)
+            characteristics.append(Characteristic(char.handle, str(char.uuid), properties, descriptors, char))
+        services.append(Service(service.handle, str(service.uuid), tuple(characteristics)))
+    return Table(tuple(services))

@@ -1,0 +1,136 @@
+"""The seam between the bench and whatever carries its packets: scan and connect, on bleak objects.
+
+A radio is a set of options for bleak: an own backend with its stack, or nothing for the operating system's.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections.abc import AsyncIterator, Awaitable, Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+from bleak import BleakClient, BleakScanner
+from bleak.backends.device import BLEDevice
+from bleak.backends.scanner import AdvertisementData
+
+from benchrig.errors import ConnectFailed
+from benchrig.radio.foreign import translate
+from benchrig.radio.link import Link
+from benchrig.radio.scan import Report, Sighting
+
+# Let bleak's own time-out fire first: cancelling its connect can leave the connection pending.
+MARGIN = 2.0
+# Bounds what a device can make a run keep and print.
+LONGEST_NAME = 248
+
+
+async def _nothing() -> None:
+    pass
+
+
+@dataclass
+class Radio:
+    """An open radio. `facts` go into the record; `close` releases what was opened with it."""
+
+    name: str
+    simulated: bool = False
+    seed: int | None = None
+    scanner_options: dict[str, Any] = field(default_factory=dict)
+    client_options: dict[str, Any] = field(default_factory=dict)
+    facts: dict[str, str] = field(default_factory=dict)
+    on_close: Callable[[], Awaitable[None]] = _nothing
+    _links: list[Link] = field(default_factory=list)
+
+    @contextlib.asynccontextmanager
+    async def scanning(self, on_report: Callable[[Report], None], *, active: bool = True) -> AsyncIterator[None]:
+        """Report everything heard while the context is open."""
+        loop = asyncio.get_running_loop()
+
+        def detected(device: BLEDevice, data: AdvertisementData) -> None:
+            on_report(_report(loop.time(), device, data))
+
+        try:
+            scanner = BleakScanner(
+                detected, scanning_mode="active" if active else "passive", **self.scanner_options
+            )
+            await scanner.start()
+        except Exception as exc:
+            raise translate(exc, "scan") from exc
+        try:
+            yield
+        finally:
+            try:
+                await scanner.stop()
+            except Exception as exc:
+                raise translate(exc, "stop the scan") from exc
+
+    async def connect(self, sighting: Sighting, within: float) -> Link:
+        """Connect and discover the table. Raises ConnectFailed, ConnectTimeout, StationError."""
+        link: Link
+        client = BleakClient(
+            sighting.device,
+            disconnected_callback=lambda _: link.on_disconnected(),
+            timeout=within,
+            **self.client_options,
+        )
+        link = Link(client, sighting.name or sighting.address)
+        doing = f"connect to {link.name}"
+        try:
+            async with asyncio.timeout(within + MARGIN):
+                await client.connect()
+        except Exception as exc:
+            await self._discard(client)
+            raise translate(exc, doing, connecting=True) from exc
+        except BaseException:
+            await self._discard(client)
+            raise
+        # the backend may return from a connect whose link has already gone again
+        if not client.is_connected or not link.is_up:
+            await self._discard(client)
+            raise ConnectFailed(f"{doing}: the link was lost while it was being set up")
+        link.established()
+        self._links.append(link)
+        return link
+
+    async def _discard(self, client: BleakClient) -> None:
+        """A client that went wrong may still hold a link: end it, whatever it says about that."""
+        with contextlib.suppress(Exception):
+            async with asyncio.timeout(MARGIN):
+                await client.disconnect()
+
+    async def close(self) -> None:
+        """Disconnect whatever is connected and release the radio. Never raises for a link that is gone already."""
+        for link in self._links:
+            if link.is_up:
+                with contextlib.suppress(Exception):
+                    await link.disconnect()
+        self._links.clear()
+        await self.on_close()
+
+
+def _report(now: float, device: BLEDevice, data: AdvertisementData) -> Report:
+    return Report(
+        at=now,
+        address=device.address,
+        address_type=address_type(device, data),
+        name=data.local_name[:LONGEST_NAME] if data.local_name else None,
+        rssi=data.rssi,
+        services=tuple(data.service_uuids),
+        manufacturer_data=dict(data.manufacturer_data),
+        service_data=dict(data.service_data),
+        tx_power=data.tx_power,
+        device=device,
+    )
+
+
+def address_type(device: BLEDevice, data: AdvertisementData) -> str:
+    """'public' or 'random' where the backend tells."""
+    details: Any = device.details
+    kind = getattr(details, "address_type", None)
+    if kind is None and isinstance(details, dict):
+        kind = details.get("props", {}).get("AddressType")
+    return kind if kind in ("public", "random") else ""
+
+

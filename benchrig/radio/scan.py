@@ -1,0 +1,117 @@
+"""What was heard: advertising reports, gathered by device."""
+
+from __future__ import annotations
+
+import fnmatch
+import statistics
+from collections import deque
+from dataclasses import dataclass, field
+from typing import Any
+
+# Reports of one advertising event (its scan response follows at once) count as one for the interval.
+SAME_EVENT = 0.005
+# A device that advertises every 20 ms for an hour must not fill the memory: the newest reports decide.
+KEPT_REPORTS = 4096
+
+
+@dataclass(frozen=True)
+class Report:
+    """One advertising report. `at` in seconds of the loop's clock, `rssi` in dBm, UUIDs as 128-bit text,
+    `address_type` 'public', 'random' or '' where the radio does not say."""
+
+    at: float
+    address: str
+    address_type: str
+    name: str | None
+    rssi: int
+    services: tuple[str, ...]
+    manufacturer_data: dict[int, bytes]
+    service_data: dict[str, bytes]
+    tx_power: int | None
+    device: Any = field(compare=False, repr=False, default=None)
+
+
+@dataclass
+class Sighting:
+    """All that was heard of one device: the newest of each kind of data, RSSI and times of every report."""
+
+    address: str
+    address_type: str = ""
+    name: str = ""
+    services: list[str] = field(default_factory=list)
+    manufacturer_data: dict[int, bytes] = field(default_factory=dict)
+    service_data: dict[str, bytes] = field(default_factory=dict)
+    tx_power: int | None = None
+    count: int = 0
+    first_at: float = 0.0
+    last_at: float = 0.0
+    rssi: deque[int] = field(default_factory=lambda: deque(maxlen=KEPT_REPORTS))
+    gaps: deque[float] = field(default_factory=lambda: deque(maxlen=KEPT_REPORTS))
+    device: Any = field(default=None, repr=False)
+
+    def add(self, report: Report) -> None:
+        if self.count == 0:
+            self.first_at = report.at
+        elif report.at - self.last_at > SAME_EVENT:
+            self.gaps.append(report.at - self.last_at)
+        self.count += 1
+        self.last_at = report.at
+        self.rssi.append(report.rssi)
+        self.device = report.device
+        self.address_type = report.address_type or self.address_type
+        self.name = report.name or self.name
+        self.services += [uuid for uuid in report.services if uuid not in self.services]
+        self.manufacturer_data.update(report.manufacturer_data)
+        self.service_data.update(report.service_data)
+        self.tx_power = self.tx_power if report.tx_power is None else report.tx_power
+
+    @property
+    def median_rssi(self) -> float:
+        return statistics.median(self.rssi)
+
+    @property
+    def interval(self) -> float | None:
+        """Median gap between advertising events in seconds; None with fewer than two."""
+        return statistics.median(self.gaps) if self.gaps else None
+
+
+@dataclass(frozen=True)
+class Selection:
+    """Which device is meant; every given part must fit. `name` is a pattern with * and ?, UUIDs as 128-bit text."""
+
+    name: str | None = None
+    services: tuple[str, ...] = ()
+    manufacturer: int | None = None
+    manufacturer_data: bytes = b""
+    address: str | None = None
+    rssi_min: float | None = None
+
+    def accepts(self, sighting: Sighting) -> bool:
+        data = sighting.manufacturer_data
+        return (
+            (self.name is None or fnmatch.fnmatchcase(sighting.name, self.name))
+            and all(uuid in sighting.services for uuid in self.services)
+            and (self.manufacturer is None or data.get(self.manufacturer, b"").startswith(self.manufacturer_data))
+            and (self.manufacturer is None or self.manufacturer in data)
+            and (self.address is None or sighting.address.upper() == self.address.upper())
+            and (self.rssi_min is None or sighting.median_rssi >= self.rssi_min)
+        )
+
+
+class Ear:
+    """Gathers reports into sightings."""
+
+    def __init__(self) -> None:
+        self.heard: dict[str, Sighting] = {}
+
+    def add(self, report: Report) -> Sighting:
+        sighting = self.heard.get(report.address)
+        if sighting is None:
+            sighting = self.heard[report.address] = Sighting(report.address)
+        sighting.add(report)
+        return sighting
+
+    def selected(self, selection: Selection) -> list[Sighting]:
+        """The sightings that fit, strongest first."""
+        fitting = [sighting for sighting in self.heard.values() if selection.accepts(sighting)]
+        return sorted(fitting, key=lambda s: (-s.median_rssi, s.address))
