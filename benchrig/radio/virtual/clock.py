@@ -1,0 +1,122 @@
+"""A loop on which waiting costs nothing.
+
+`VirtualLoop.time()` stands still while code runs and jumps to the next timer when there is nothing left to run, so
+that a plan of ten minutes takes milliseconds and its times repeat exactly. What is awaited outside the air (a
+program, an operator, a socket, a thread) takes real time: inside `outside()` the clock is the real one.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import selectors
+import time
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from benchrig.errors import InternalError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Coroutine, Iterator
+
+T = TypeVar("T")
+
+START = 1000.0  # not 0: code that takes a time of 0 for "never" would go unnoticed
+
+
+class VirtualLoop(asyncio.SelectorEventLoop):
+    """An asyncio loop with a virtual clock.
+
+    Raises InternalError out of `run_until_complete` when every task waits for something that nobody is going to do:
+    no timer, no ready callback, no file, and nothing outside.
+    """
+
+    def __init__(self, start: float = START) -> None:
+        self._now = start
+        self._outside = 0
+        self._real_start = 0.0
+        super().__init__(_JumpingSelector(self))
+        # A timer is due when its time is not later than now plus this; virtual times are exact.
+        self._clock_resolution = 1e-9
+
+    def time(self) -> float:
+        """Seconds on the virtual clock; it runs with the real one while anything is awaited outside."""
+        if self._outside:
+            return self._now + (time.monotonic() - self._real_start)
+        return self._now
+
+    @contextmanager
+    def outside(self) -> Iterator[None]:
+        """While this is open the clock is the real one. May be nested and held by several tasks."""
+        self._enter_outside()
+        try:
+            yield
+        finally:
+            self._leave_outside()
+
+    def run_in_executor(self, executor: Any, func: Callable[..., T], *args: Any) -> asyncio.Future[T]:
+        """As asyncio's; the clock is the real one until the thread has answered."""
+        future: asyncio.Future[T] = super().run_in_executor(executor, func, *args)  # type: ignore[assignment]
+        self._enter_outside()
+        future.add_done_callback(lambda _: self._leave_outside())
+        return future
+
+    async def shutdown_default_executor(self, *args: Any) -> None:
+        with self.outside():
+            await super().shutdown_default_executor(*args)
+
+    def _enter_outside(self) -> None:
+        if self._outside == 0:
+            self._real_start = time.monotonic()
+        self._outside += 1
+
+    def _leave_outside(self) -> None:
+        now = self.time()
+        self._outside -= 1
+        if self._outside == 0:
+            self._now = now
+
+    def _next_events(self, poll: Callable[[float | None], _Events], timeout: float | None) -> _Events:
+        if self._outside:
+            return poll(timeout)
+        events = poll(0)
+        if events or timeout == 0:
+            return events
+        if timeout is None:
+            raise InternalError(
+                "the virtual radio stands still: every task waits, and nothing is scheduled that could wake one",
+                advice="whatever waits for a program, an operator or a socket has to do so inside clock.outside()",
+            )
+        self._now += timeout
+        return events
+
+
+_Events = list[tuple[selectors.SelectorKey, int]]
+
+
+class _JumpingSelector(selectors.DefaultSelector):
+    """Asks the loop what to do instead of sleeping."""
+
+    def __init__(self, loop: VirtualLoop) -> None:
+        super().__init__()
+        self._loop = loop
+
+    def select(self, timeout: float | None = None) -> _Events:
+        return self._loop._next_events(super().select, timeout)
+
+
+@contextmanager
+def outside() -> Iterator[None]:
+    """Await something outside the air, in real time. On an ordinary loop this does nothing."""
+    loop = asyncio.get_running_loop()
+    if isinstance(loop, VirtualLoop):
+        with loop.outside():
+            yield
+    else:
+        yield
+
+
+def run(main: Coroutine[Any, Any, T], *, real_time: bool = False, debug: bool | None = None) -> T:
+    """Run a coroutine to its end on a fresh loop, virtual or (with `real_time`) asyncio's own; Ctrl-C cancels it."""
+    factory = None if real_time else VirtualLoop
+    with asyncio.Runner(loop_factory=factory, debug=debug) as runner:
+        return runner.run(main)
