@@ -1,0 +1,356 @@
+"""A client for bleak: `BleakClient(device, backend=BumbleClient, stack=stack)`."""
+
+from __future__ import annotations
+
+import asyncio
+import functools
+from collections.abc import Callable, Coroutine
+from typing import TYPE_CHECKING, Any, TypeVar, cast
+
+from bleak import BleakScanner
+from bleak.assigned_numbers import gatt_char_props_to_strs
+from bleak.backends.characteristic import BleakGATTCharacteristic
+from bleak.backends.client import BaseBleakClient, NotifyCallback
+from bleak.backends.descriptor import BleakGATTDescriptor
+from bleak.backends.device import BLEDevice
+from bleak.backends.service import BleakGATTService, BleakGATTServiceCollection
+from bleak.exc import BleakDeviceNotFoundError, BleakError, BleakGATTProtocolError
+from bumble import att, core, hci
+
+from benchrig.radio.bumble_stack import procedures
+from benchrig.radio.bumble_stack.procedures import FoundCharacteristic, FoundService
+from benchrig.radio.bumble_stack.scanner import BumbleScanner, Peer
+from benchrig.radio.bumble_stack.stack import MALFORMED, SETTLE_WITHIN, HostStack, reason_of, translated
+
+if TYPE_CHECKING:
+    from bleak.args import SizedBuffer
+    from bleak.args.bluez import BlueZClientArgs, BlueZNotifyArgs
+    from bleak.args.corebluetooth import CBStartNotifyArgs
+    from bleak.args.winrt import WinRTClientArgs
+    from bumble.device import Connection
+    from bumble.gatt_client import Client
+
+T = TypeVar("T")
+
+DEFAULT_MTU, MTU = 23, 517
+
+
+class AttTimeout(BleakError, TimeoutError):
+    """An ATT request was not answered within 30 s; its link is closed, as Core Vol 3 Part F 3.3.3 demands."""
+
+
+class _Link:
+    """One connection of a client. `gone` becomes the reason when it ends."""
+
+    def __init__(self, connection: Connection) -> None:
+        self.connection = connection
+        self.gone: asyncio.Future[hci.HCI_ErrorCode] = asyncio.get_running_loop().create_future()
+        self.closing = ""
+        self.phy = (hci.Phy.LE_1M, hci.Phy.LE_1M)
+        connection.on(connection.EVENT_DISCONNECTION, self._on_gone)
+        connection.on(connection.EVENT_CONNECTION_PHY_UPDATE, self._on_phy)
+        connection.on(MALFORMED, self._on_malformed)
+
+    def _on_gone(self, reason: int) -> None:
+        # bumble says 0 when the controller itself is gone.
+        if not self.gone.done():
+            self.gone.set_result(hci.HCI_ErrorCode(reason or hci.HCI_ErrorCode.HARDWARE_FAILURE_ERROR))
+
+    def _on_malformed(self, exc: Exception) -> None:
+        self.closing = self.closing or f"the device sent a malformed PDU ({exc})"
+
+    def _on_phy(self, phy: core.ConnectionPHY) -> None:
+        self.phy = (hci.Phy(phy.tx_phy), hci.Phy(phy.rx_phy))
+
+    @property
+    def is_up(self) -> bool:
+        return not self.gone.done() and not self.closing
+
+    @property
+    def client(self) -> Client:
+        return self.connection.gatt_client
+
+    @property
+    def lost(self) -> BleakError:
+        why = self.closing or (reason_of_code(self.gone.result()) if self.gone.done() else "closing")
+        return BleakError(f"the link was lost: {why}")
+
+
+class BumbleClient(BaseBleakClient):
+    """A connection as bleak's own backends give it, with what only the link layer knows beside it:
+
+    connected_at, discovered_at   loop times of the connection and of the complete table; None before
+    disconnect_reason             the link layer's reason, hci.HCI_ErrorCode; None while connected
+    address_type                  'public' or 'random' as advertised, '' before anything was heard
+    connection_interval           seconds; `supervision_timeout` too; `latency` in events; None when not connected
+    phy                           (tx, rx) as hci.Phy; None when not connected
+    """
+
+    def __init__(
+        self,
+        address_or_ble_device: BLEDevice | str,
+        services: set[str] | None = None,
+        *,
+        disconnected_callback: Callable[[], None] | None,
+        timeout: float,
+        bluez: BlueZClientArgs,
+        winrt: WinRTClientArgs,
+        stack: HostStack,
+    ) -> None:
+        super().__init__(address_or_ble_device, disconnected_callback=disconnected_callback, timeout=timeout)
+        self._stack = stack
+        self._requested = services
+        self._peer: Peer | None = None
+        self._name: str | None = None
+        self._link: _Link | None = None
+        self.connected_at: float | None = None
+        self.discovered_at: float | None = None
+        self.disconnect_reason: hci.HCI_ErrorCode | None = None
+        if isinstance(address_or_ble_device, BLEDevice):
+            self._heard(address_or_ble_device)
+
+    def _heard(self, device: BLEDevice) -> None:
+        if not isinstance(device.details, Peer) or device.details.stack is not self._stack:
+            raise BleakError(f"{device.address} was heard by another radio")
+        self._peer, self._name = device.details, device.name
+
+    @property
+    def name(self) -> str:
+        return self._name or self.address.replace(":", "-")
+
+    @property
+    def mtu_size(self) -> int:
+        return self._link.connection.att_mtu if self._link else DEFAULT_MTU
+
+    @property
+    def is_connected(self) -> bool:
+        return self._link is not None and self._link.is_up
+
+    @property
+    def address_type(self) -> str:
+        return self._peer.address_type if self._peer else ""
+
+    @property
+    def connection_interval(self) -> float | None:
+        return self._link.connection.parameters.connection_interval / 1000 if self._link else None
+
+    @property
+    def supervision_timeout(self) -> float | None:
+        return self._link.connection.parameters.supervision_timeout / 1000 if self._link else None
+
+    @property
+    def latency(self) -> int | None:
+        return self._link.connection.parameters.peripheral_latency if self._link else None
+
+    @property
+    def phy(self) -> tuple[hci.Phy, hci.Phy] | None:
+        return self._link.phy if self._link else None
+
+    async def read_rssi(self) -> int:
+        """The signal strength of the connection in dBm."""
+        link = self._require_link()
+        with translated():
+            return int(await link.connection.get_rssi())  # type: ignore[no-untyped-call]
+
+    async def connect(self, pair: bool, **kwargs: Any) -> None:
+        """Find the device when only its address is known, connect, exchange the MTU, read the table. Raises
+        TimeoutError, BleakDeviceNotFoundError, BleakError; no link is left behind then."""
+        if self._link is not None and self._link.is_up:
+            raise BleakError("Client is already connected")
+        timeout = kwargs.get("timeout", self._timeout)
+        if self._peer is None:
+            await self._find(timeout)
+        async with asyncio.timeout(timeout):
+            await self._connect(cast(Peer, self._peer), pair)
+
+    async def _find(self, within: float) -> None:
+        options: Any = {"backend": BumbleScanner, "stack": self._stack}
+        device = await BleakScanner.find_device_by_address(self.address, timeout=within, **options)
+        if device is None:
+            raise BleakDeviceNotFoundError(self.address, f"Device with address {self.address} was not found.")
+        self._heard(device)
+
+    async def _connect(self, peer: Peer, pair: bool) -> None:
+        if self._link is not None:
+            await asyncio.shield(self._link.gone)
+        connection = await self._stack.connect(peer.address)
+        self._link = link = _Link(connection)
+        self.connected_at = asyncio.get_running_loop().time()
+        self.discovered_at = self.disconnect_reason = None
+        link.gone.add_done_callback(functools.partial(self._on_gone, link))
+        try:
+            if pair:
+                await self.pair()
+            await self._procedure(_exchange_mtu(link.client))
+            found = await self._procedure(procedures.discover(link.client))
+            self.services = self._collection(found)
+            self.discovered_at = asyncio.get_running_loop().time()
+        except BaseException:
+            await self._close(link)
+            raise
+
+    def _collection(self, found: list[FoundService]) -> BleakGATTServiceCollection:
+        collection = BleakGATTServiceCollection()
+        for service in found:
+            if self._requested and service.uuid not in self._requested:
+                continue
+            bleak_service = BleakGATTService(service, service.handle, service.uuid)
+            collection.add_service(bleak_service)
+            for char in service.characteristics:
+                properties = list(gatt_char_props_to_strs(char.properties))
+                bleak_char = BleakGATTCharacteristic(
+                    char, char.handle, char.uuid, properties, lambda: self.mtu_size - 3, bleak_service
+                )
+                collection.add_characteristic(bleak_char)
+                for descriptor in char.descriptors:
+                    collection.add_descriptor(
+                        BleakGATTDescriptor(descriptor, descriptor.handle, descriptor.uuid, bleak_char)
+                    )
+        return collection
+
+    def _on_gone(self, link: _Link, gone: asyncio.Future[hci.HCI_ErrorCode]) -> None:
+        if self._link is link:
+            self._link = None
+            self.services = None
+            self.disconnect_reason = gone.result()
+            if self._disconnected_callback:
+                self._disconnected_callback()
+
+    async def disconnect(self) -> None:
+        if self._link is not None:
+            await self._close(self._link)
+
+    async def _close(self, link: _Link) -> None:
+        """End the link and wait until it has gone, as long as that makes sense."""
+        if link.is_up:
+            link.closing = "closed by the bench"
+            self._stack.spawn(self._stack.disconnect(link.connection))
+        await asyncio.wait([link.gone], timeout=SETTLE_WITHIN)
+        # The callback that cleans up after the link runs in the loop's next round.
+        await asyncio.sleep(0)
+
+    def _abandon(self, link: _Link, why: str) -> None:
+        """Close a link on which an answer is still due: it would be taken for the answer to the next request."""
+        if link.is_up:
+            link.closing = why
+            self._stack.spawn(self._stack.disconnect(link.connection))
+
+    def _require_link(self) -> _Link:
+        if self._link is None or not self._link.is_up:
+            raise BleakError("Not connected")
+        return self._link
+
+    async def _procedure(self, work: Coroutine[Any, Any, T]) -> T:
+        """Run one ATT procedure against the loss of the link. The procedure itself is never cut short: whoever
+        cancels it loses the link with it."""
+        try:
+            link = self._require_link()
+        except BleakError:
+            work.close()
+            raise
+        task = self._stack.spawn(work)
+        try:
+            await asyncio.wait([task, link.gone], return_when=asyncio.FIRST_COMPLETED)
+        except asyncio.CancelledError:
+            self._abandon(link, "a request was cancelled before its answer came")
+            raise
+        return await self._result(link, task)
+
+    async def _result(self, link: _Link, task: asyncio.Task[T]) -> T:
+        if not task.done():
+            task.cancel()
+            raise link.lost
+        try:
+            return task.result()
+        except att.ATT_Error as exc:
+            raise BleakGATTProtocolError(exc.error_code) from exc
+        except core.TimeoutError as exc:
+            self._abandon(link, "a request was not answered")
+            raise AttTimeout(str(exc)) from exc
+        except asyncio.CancelledError as exc:
+            raise link.lost from exc  # bumble cancels what waits for an answer when the link goes
+        except (core.BaseBumbleError, hci.HCI_Error) as exc:
+            raise (BleakError(reason_of(exc)) if link.is_up else link.lost) from exc
+
+    async def pair(self, *args: Any, **kwargs: Any) -> None:
+        """Pair, or encrypt with the keys of an earlier pairing."""
+        link = self._require_link()
+        keys = self._stack.device.keystore
+        known = keys is not None and await keys.get(str(link.connection.peer_address)) is not None
+        await self._procedure(link.connection.encrypt() if known else link.connection.pair())
+
+    async def unpair(self) -> None:
+        """Forget the keys, and disconnect."""
+        keys = self._stack.device.keystore
+        if keys is not None and self._peer is not None and await keys.get(str(self._peer.address)) is not None:
+            await keys.delete(str(self._peer.address))
+        await self.disconnect()
+
+    async def read_gatt_char(
+        self, characteristic: BleakGATTCharacteristic, *, use_cached: bool = False, **kwargs: Any
+    ) -> bytearray:
+        """Read from the device; nothing is cached here, so `use_cached` changes nothing."""
+        return await self._read(characteristic.handle)
+
+    async def read_gatt_descriptor(
+        self, descriptor: BleakGATTDescriptor, *, use_cached: bool = False, **kwargs: Any
+    ) -> bytearray:
+        return await self._read(descriptor.handle)
+
+    async def _read(self, handle: int) -> bytearray:
+        return bytearray(await self._procedure(procedures.read(self._require_link().client, handle)))
+
+    async def write_gatt_char(self, characteristic: BleakGATTCharacteristic, data: SizedBuffer, response: bool) -> None:
+        """Raises BleakError for data that one write without response does not hold."""
+        client, value = self._require_link().client, bytes(data)
+        if response:
+            await self._procedure(procedures.write(client, characteristic.handle, value))
+        elif len(value) > client.mtu - 3:
+            raise BleakError(f"{len(value)} bytes in a write without response; this link carries {client.mtu - 3}")
+        else:
+            await self._procedure(procedures.write_without_response(client, characteristic.handle, value))
+
+    async def write_gatt_descriptor(self, descriptor: BleakGATTDescriptor, data: SizedBuffer) -> None:
+        await self._procedure(procedures.write(self._require_link().client, descriptor.handle, bytes(data)))
+
+    async def start_notify(  # type: ignore[override]  # every keyword by name: a new one in bleak must show
+        self,
+        characteristic: BleakGATTCharacteristic,
+        callback: NotifyCallback,
+        *,
+        bluez: BlueZNotifyArgs | None = None,
+        cb: CBStartNotifyArgs | None = None,
+        force_indicate: bool = False,
+    ) -> None:
+        """Notifications where the characteristic has them, else indications; `force_indicate` asks for these."""
+        found = cast(FoundCharacteristic, characteristic.obj)
+        deliver = functools.partial(_deliver, callback)
+        client = self._require_link().client
+        await self._procedure(procedures.subscribe(client, found, deliver, indicate=force_indicate))
+
+    async def stop_notify(self, characteristic: BleakGATTCharacteristic) -> None:
+        found = cast(FoundCharacteristic, characteristic.obj)
+        await self._procedure(procedures.unsubscribe(self._require_link().client, found))
+
+
+async def _exchange_mtu(client: Client) -> None:
+    """Ask for the largest useful MTU; a device that knows no such request keeps the default one."""
+    try:
+        await client.request_mtu(MTU)
+    except att.ATT_Error as error:
+        if error.error_code != att.ATT_REQUEST_NOT_SUPPORTED_ERROR:
+            raise
+
+
+def _deliver(callback: NotifyCallback, value: bytes) -> None:
+    """Hand a value to the caller. A fault of the callback is not one of the device: it goes to the loop's handler."""
+    try:
+        callback(bytearray(value))
+    except Exception as exc:
+        loop = asyncio.get_running_loop()
+        loop.call_exception_handler({"message": "a notification callback failed", "exception": exc})
+
+
+def reason_of_code(code: hci.HCI_ErrorCode) -> str:
+    """A link-layer reason in words: 'connection timeout'."""
+    return code.name.removesuffix("_ERROR").replace("_", " ").lower()

@@ -1,0 +1,234 @@
+"""One bumble host on one controller, shared by scanners and clients."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from typing import TYPE_CHECKING, Any, Protocol
+
+from bleak.exc import BleakBluetoothNotAvailableError, BleakBluetoothNotAvailableReason, BleakError
+from bumble import core, hci
+from bumble.device import Connection, ConnectionParametersPreferences, Device, DeviceConfiguration
+from bumble.host import Host
+
+from benchrig.errors import InternalError
+from benchrig.radio.bumble_stack.quiet import quiet_bumble
+from benchrig.radio.bumble_stack.reports import HeardPdu, is_report, reports
+
+if TYPE_CHECKING:
+    from collections.abc import Coroutine
+
+    from bumble.snoop import Snooper
+    from bumble.transport.common import TransportSink, TransportSource
+
+# Time for a controller to answer its reset and set-up, and to confirm a disconnection or a cancelled connect.
+START_WITHIN = 10.0
+SETTLE_WITHIN = 5.0
+# An event of the host and of bumble's connections: a device sent what is no PDU.
+MALFORMED = "malformed_pdu"
+# A random static address (top bits 11) for the bench when the caller names none.
+ADDRESS = "F0:F1:F2:F3:F4:F0"
+
+
+class Hears(Protocol):
+    """A scanner, as the stack sees it."""
+
+    @property
+    def active(self) -> bool: ...
+
+    def on_pdu(self, pdu: HeardPdu) -> None: ...
+
+
+class HostStack:
+    """The central of the bench. Make it with `open`, end it with `close`."""
+
+    def __init__(self, host: StackHost, device: Device) -> None:
+        self.host = host
+        self.device = device
+        self.lost = ""
+        self.connecting = asyncio.Lock()
+        self._scanners: dict[Hears, None] = {}
+        self._scan_lock = asyncio.Lock()
+        self._active = False
+        self._tasks: set[asyncio.Task[Any]] = set()
+        host.on_pdu = self._on_pdu
+        host.on("flush", self._on_flush)
+        host.on(MALFORMED, self._on_malformed)
+
+    @classmethod
+    async def open(
+        cls,
+        source: TransportSource,
+        sink: TransportSink,
+        *,
+        address: str = ADDRESS,
+        snooper: Snooper | None = None,
+    ) -> HostStack:
+        """Reset the controller behind `source` and `sink` and take it over. Raises BleakBluetoothNotAvailableError."""
+        quiet_bumble()
+        host = StackHost(source, sink)
+        host.snooper = snooper
+        config = DeviceConfiguration(
+            name="benchrig", address=hci.Address(address), gap_service_enabled=False, gatt_service_enabled=False
+        )
+        device = Device(config=config, host=host)
+        try:
+            async with asyncio.timeout(START_WITHIN):
+                await device.power_on()
+        except (TimeoutError, hci.HCI_Error, core.BaseBumbleError) as exc:
+            raise _unavailable(f"the controller does not start: {exc or 'no answer'}") from exc
+        return cls(host, device)
+
+    async def close(self) -> None:
+        """Disconnect, power off, and wait for what is still running. Raises InternalError when the receive path of
+        this stack had failed."""
+        for connection in list(self.device.connections.values()):
+            await self.disconnect(connection)
+        with contextlib.suppress(core.BaseBumbleError, hci.HCI_Error, TimeoutError):
+            if not self.lost:
+                async with asyncio.timeout(SETTLE_WITHIN):
+                    await self.device.power_off()
+        for task in self._tasks:
+            task.cancel()
+        await asyncio.gather(*self._tasks, return_exceptions=True)
+        if self.host.errors:
+            raise InternalError(f"the Bluetooth stack failed on a packet: {self.host.errors[0]!r}") from (
+                self.host.errors[0]
+            )
+
+    def spawn(self, work: Coroutine[Any, Any, Any]) -> asyncio.Task[Any]:
+        """A task that `close` waits for; its exception is nobody's."""
+        task = asyncio.get_running_loop().create_task(work)
+        self._tasks.add(task)
+        task.add_done_callback(self._tasks.discard)
+        task.add_done_callback(lambda t: t.cancelled() or t.exception())
+        return task
+
+    def check(self) -> None:
+        """Raises BleakBluetoothNotAvailableError when the controller is gone."""
+        if self.lost:
+            raise _unavailable(self.lost)
+
+    def _on_flush(self) -> None:
+        self.lost = "the connection to the controller is lost"
+
+    def _on_malformed(self, handle: int, exc: Exception) -> None:
+        if connection := self.device.lookup_connection(handle):
+            connection.emit(MALFORMED, exc)
+            self.spawn(self.disconnect(connection))
+
+    async def add_scanner(self, scanner: Hears) -> None:
+        async with self._scan_lock:
+            self.check()
+            self._scanners[scanner] = None
+            try:
+                await self._scan()
+            except BaseException:
+                del self._scanners[scanner]
+                raise
+
+    async def remove_scanner(self, scanner: Hears) -> None:
+        async with self._scan_lock:
+            if self._scanners.pop(scanner, scanner) is None and not self.lost:
+                await self._scan()
+
+    async def _scan(self) -> None:
+        """Make the controller's scan what the scanners ask for together; one active scanner makes it active."""
+        active = any(scanner.active for scanner in self._scanners)
+        with translated():
+            if self.device.is_scanning and (not self._scanners or active != self._active):
+                await self.device.stop_scanning()
+            if self._scanners and not self.device.is_scanning:
+                self._active = active
+                await self.device.start_scanning(active=active, filter_duplicates=False)
+
+    def _on_pdu(self, pdu: HeardPdu) -> None:
+        for scanner in list(self._scanners):
+            scanner.on_pdu(pdu)
+
+    async def connect(
+        self, peer: hci.Address, preferences: ConnectionParametersPreferences | None = None
+    ) -> Connection:
+        """Connect to a device that advertises. Waits for ever; a cancelled call leaves no pending connect behind."""
+        self.check()
+        phys = None if preferences is None else {hci.Phy.LE_1M: preferences}
+        async with self.connecting:
+            task = asyncio.ensure_future(self.device.connect_le(peer, phys, timeout=None))
+            try:
+                return await asyncio.shield(task)
+            except asyncio.CancelledError:
+                await self._cancel_connect(task)
+                raise
+            except (core.BaseBumbleError, hci.HCI_Error) as exc:
+                raise BleakError(f"connection refused: {reason_of(exc)}") from exc
+
+    async def _cancel_connect(self, task: asyncio.Future[Connection]) -> None:
+        """Cancel in the controller and wait for its word: a connect forgotten here would complete later on its own."""
+        with contextlib.suppress(core.BaseBumbleError, hci.HCI_Error, TimeoutError):
+            async with asyncio.timeout(SETTLE_WITHIN):
+                await self.device.send_sync_command(hci.HCI_LE_Create_Connection_Cancel_Command())
+        await asyncio.wait([task], timeout=SETTLE_WITHIN)
+        if not task.done():
+            task.cancel()
+        elif not task.cancelled() and task.exception() is None:
+            await self.disconnect(task.result())
+
+    async def disconnect(self, connection: Connection) -> None:
+        """End a link; gives up waiting for the controller's word after a while. Never raises."""
+        if self.device.lookup_connection(connection.handle) is not connection:
+            return
+        with contextlib.suppress(core.BaseBumbleError, hci.HCI_Error, TimeoutError):
+            async with asyncio.timeout(SETTLE_WITHIN):
+                await connection.disconnect()
+
+
+class StackHost(Host):
+    """bumble's host, with advertising reports on a short path and errors that do not vanish."""
+
+    def __init__(self, source: TransportSource, sink: TransportSink) -> None:
+        super().__init__(source, sink)
+        self.on_pdu: Any = _ignore
+        self.errors: list[Exception] = []
+
+    def on_packet(self, packet: bytes) -> None:
+        try:
+            if self.ready and is_report(packet):
+                if self.snooper:
+                    self.snooper.snoop(packet, self.snooper.Direction.CONTROLLER_TO_HOST)
+                for pdu in reports(packet):
+                    self.on_pdu(pdu)
+            else:
+                super().on_packet(packet)
+        except Exception as exc:
+            self.errors.append(exc)
+            raise
+
+    def on_hci_acl_data_packet(self, packet: hci.HCI_AclDataPacket) -> None:
+        """As bumble's; what a device sends that is no PDU ends its link, as a real host would, and harms no other."""
+        try:
+            super().on_hci_acl_data_packet(packet)
+        except Exception as exc:
+            if connection := self.connections.get(packet.connection_handle):
+                self.emit(MALFORMED, connection.handle, exc)
+
+
+def _ignore(_: HeardPdu) -> None:
+    pass
+
+
+def _unavailable(message: str) -> BleakBluetoothNotAvailableError:
+    return BleakBluetoothNotAvailableError(message, BleakBluetoothNotAvailableReason.NO_BLUETOOTH)
+
+
+@contextlib.contextmanager
+def translated() -> Any:
+    """bumble's errors as bleak's."""
+    try:
+        yield
+    except (core.CommandTimeoutError, core.BaseBumbleError, hci.HCI_Error) as exc:
+        raise BleakError(reason_of(exc)) from exc
+
+
+def reason_of(exc: BaseException) -> str:
+    """What a bumble error says, in words; its class where it says nothing."""
+    return (str(exc) or type(exc).__name__).removesuffix("_ERROR").replace("_", " ").lower()
