@@ -1,0 +1,269 @@
+"""Formats by name, and formats built from what a text file says.
+
+base.py       what every format can do
+numbers.py    integers, floats, booleans        medfloat.py   medical floats
+text.py       text and bytes                    times.py      date and time
+structs.py    structures and lists
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from fractions import Fraction
+
+from benchrig.source.problem import suggest
+from benchrig.source.shape import Misfit
+from benchrig.values.assigned import spec_named
+from benchrig.values.base import Format, Kind, Range
+from benchrig.values.medfloat import MedFloatFormat
+from benchrig.values.numbers import BooleanFormat, FloatFormat, IntegerFormat
+from benchrig.values.quantity import unit_named
+from benchrig.values.spec import BitParts, FieldSpec, FormatSpec, Order, Words, check_field_name
+from benchrig.values.structs import FLAGS, Field, ListFormat, Part, StructFormat
+from benchrig.values.text import BytesFormat, TextFormat
+from benchrig.values.times import DateTimeFormat
+
+__all__ = ["Format", "Kind", "build_format", "format_names"]
+
+_WIDTHS = (2, 4, 8, 12, 16, 24, 32, 40, 48, 64, 128)
+_INTEGERS = {f"uint{bits}": (bits, False) for bits in _WIDTHS} | {
+    f"sint{bits}": (bits, True) for bits in _WIDTHS if bits > 4
+}
+_ALIASES = {"bool": "boolean", "bytes": "hex", "int8": "sint8", "int16": "sint16", "int24": "sint24", "int32": "sint32",
+            "int64": "sint64", "float": "float32", "double": "float64", "text": "utf8", "string": "utf8",
+            "utf8s": "utf8", "sfloat": "medfloat16"}  # fmt: skip
+
+_RANGE = frozenset({"unit", "order", "valid_min", "valid_max"})
+_INTEGER = _RANGE | {"scale", "offset", "words", "only_words", "bits", "rfu"}
+
+# A scale beyond this gives numbers that no float can hold.
+_LARGEST_SCALE = 10**130
+
+
+def _float_format(bits: int) -> Callable[[FormatSpec], Format]:
+    return lambda spec: FloatFormat(bits, _order(spec), spec.unit or "", _range(spec))
+
+
+def _med_float_format(bits: int) -> Callable[[FormatSpec], Format]:
+    return lambda spec: MedFloatFormat(bits, spec.unit or "", _range(spec), _order(spec))
+
+
+# The formats that are no integers: the keys they take beside `as`, and how they are made.
+_OTHERS: dict[str, tuple[frozenset[str], Callable[[FormatSpec], Format]]] = {
+    "boolean": (frozenset(), lambda spec: BooleanFormat()),
+    "float32": (_RANGE, _float_format(32)),
+    "float64": (_RANGE, _float_format(64)),
+    "medfloat16": (_RANGE, _med_float_format(16)),
+    "medfloat32": (_RANGE, _med_float_format(32)),
+    "utf8": (frozenset({"length"}), lambda spec: TextFormat("utf8", spec.length)),
+    "utf16": (frozenset({"length", "order"}), lambda spec: TextFormat("utf16", spec.length, _order(spec))),
+    "hex": (frozenset({"length"}), lambda spec: BytesFormat(spec.length)),
+    "date_time": (frozenset(), lambda spec: DateTimeFormat()),
+}
+
+
+def format_names() -> list[str]:
+    """The names that `as` takes, beside the assigned characteristics that have a definition."""
+    return [*_INTEGERS, *_OTHERS]
+
+
+def build_format(spec: FormatSpec, order: Order | None = None) -> Format:
+    """The format a spec describes; `order` is that of the structure around it. Raises Misfit with the path to what
+    is wrong."""
+    if spec.fields is not None:
+        return _struct(spec, order)
+    if spec.as_ is None:
+        listed = ", ".join(format_names())
+        raise Misfit("a format is missing", f"write 'as' with a format, or 'fields'; formats: {listed}")
+    if spec.as_ in _INTEGERS:
+        return _integer_or_flags(spec, order)
+    if spec.as_ in _OTHERS:
+        return _other(spec, order)
+    return _assigned(spec)
+
+
+def _integer_or_flags(spec: FormatSpec, order: Order | None) -> Format:
+    _check_keys(spec, _INTEGER)
+    number = _integer(spec, order)
+    if spec.bits is None:
+        return number
+    return StructFormat([Field(FLAGS, number, parts=_parts(spec.bits, number))])
+
+
+def _integer(spec: FormatSpec, order: Order | None) -> IntegerFormat:
+    bits, signed = _INTEGERS[spec.as_ or ""]
+    scale = Fraction(1) if spec.scale is None else Fraction(spec.scale)
+    if scale == 0 or not Fraction(1, _LARGEST_SCALE) < abs(scale) < _LARGEST_SCALE:
+        raise Misfit(f"a scale of {scale if scale == 0 else 'this size'} cannot be used", path=("scale",))
+    _check_unit(spec)
+    _check_words(spec, bits)
+    if spec.rfu is not None and not 0 < spec.rfu < 1 << bits:
+        raise Misfit(f"the mask does not fit a number of {bits} bits", path=("rfu",))
+    return IntegerFormat(
+        bits, signed, order=_order(spec, order), scale=scale, offset=Fraction(spec.offset or 0), unit=spec.unit or "",
+        valid=_range(spec), words=dict(spec.words or {}), only_words=bool(spec.only_words), rfu=spec.rfu or 0,
+    )  # fmt: skip
+
+
+def _check_words(spec: FormatSpec, bits: int) -> None:
+    if spec.only_words and not spec.words:
+        raise Misfit("only_words without words", "add words", ("only_words",))
+    for raw in spec.words or ():
+        lowest = -(1 << (bits - 1)) if (spec.as_ or "").startswith("s") else 0
+        if not lowest <= raw < 1 << bits:
+            raise Misfit(f"{raw} does not fit a {spec.as_}", path=("words",))
+
+
+def _parts(parts: BitParts, number: IntegerFormat) -> tuple[Part, ...]:
+    if number.signed or number.scale != 1 or number.offset != 0 or number.words:
+        raise Misfit("bits need an unsigned number without scale, offset and words", path=("bits",))
+    taken = 0
+    for name, part in parts.items():
+        if part.mask >> number.bits:
+            raise Misfit(f"the mask 0x{part.mask:X} does not fit {number.bits} bits", path=("bits", name))
+        if part.mask & (taken | number.rfu):
+            raise Misfit("the mask covers bits that another part or 'rfu' has", path=("bits", name))
+        taken |= part.mask
+    return tuple(Part(name, part.mask, _part_format(name, part.mask, part.words)) for name, part in parts.items())
+
+
+def _part_format(name: str, mask: int, words: Words | None) -> IntegerFormat | BooleanFormat:
+    bits = mask.bit_count()
+    for raw in words or ():
+        if not 0 <= raw < 1 << bits:
+            raise Misfit(f"{raw} does not fit {bits} bits", path=("bits", name, "words"))
+    if bits == 1 and words is None:
+        return BooleanFormat()
+    return IntegerFormat(bits, words=dict(words or {}), only_words=words is not None)
+
+
+def _other(spec: FormatSpec, order: Order | None) -> Format:
+    keys, make = _OTHERS[spec.as_ or ""]
+    _check_keys(spec, keys)
+    _check_unit(spec)
+    if spec.length is not None and not 0 < spec.length <= 512:
+        raise Misfit(f"a value has 1 to 512 octets, not {spec.length}", path=("length",))
+    if spec.order is None and order is not None and "order" in keys:
+        spec = FormatSpec(as_=spec.as_, unit=spec.unit, length=spec.length, order=order,
+                          valid_min=spec.valid_min, valid_max=spec.valid_max)  # fmt: skip
+    return make(spec)
+
+
+def _assigned(spec: FormatSpec) -> Format:
+    name = spec.as_ or ""
+    definition = spec_named(name)
+    if definition is None:
+        nearest = _ALIASES.get(name)
+        advice = f"did you mean '{nearest}'?" if nearest else suggest(name, format_names())
+        raise Misfit(
+            f"'{name}' is no format and no characteristic with a definition",
+            advice or "formats: " + ", ".join(format_names()),
+            ("as",),
+        )
+    _check_keys(spec, frozenset())
+    return build_format(definition)
+
+
+def _struct(spec: FormatSpec, order: Order | None) -> Format:
+    _check_keys(spec, frozenset({"fields", "order"}), "a structure")
+    if not spec.fields:
+        raise Misfit("a structure without fields", path=("fields",))
+    items: list[Field] = []
+    for index, one in enumerate(spec.fields):
+        try:
+            items.append(_field(one, spec.order or order, items))
+        except Misfit as misfit:
+            raise Misfit(misfit.message, misfit.advice, ("fields", index, *misfit.path)) from misfit
+    return StructFormat(items)
+
+
+def _field(spec: FieldSpec, order: Order | None, before: list[Field]) -> Field:
+    check_field_name(spec.name)
+    if before and before[-1].format.size is None:
+        raise Misfit(f"nothing can follow '{before[-1].name}', which takes all that is left", "put it last")
+    _check_condition(spec, before)
+    plain = FormatSpec(**{key: getattr(spec, key) for key in FormatSpec.__struct_fields__ if key != "bits"})
+    form = build_format(plain, order)
+    if spec.repeat:
+        if not form.size:
+            raise Misfit("only a format of fixed size can be repeated", path=("repeat",))
+        form = ListFormat(form, least=1 if spec.when or spec.unless else 0)
+    field = Field(spec.name, form, spec.when, spec.unless, _field_parts(spec, form))
+    _check_flags(field)
+    _check_names(field, before)
+    return field
+
+
+def _field_parts(spec: FieldSpec, form: Format) -> tuple[Part, ...]:
+    if spec.bits is None:
+        return ()
+    if not isinstance(form, IntegerFormat):
+        raise Misfit("only an integer has bits", path=("bits",))
+    return _parts(spec.bits, form)
+
+
+def _check_condition(spec: FieldSpec, before: list[Field]) -> None:
+    for key, mask in (("when", spec.when), ("unless", spec.unless)):
+        if not mask:
+            continue
+        flags = next((field.format for field in before if field.name == FLAGS), None)
+        if not isinstance(flags, IntegerFormat):
+            raise Misfit(f"'{key}' tests the field named '{FLAGS}', and none stands before", path=(key,))
+        if mask < 0 or mask >> flags.bits:
+            raise Misfit(f"the mask does not fit flags of {flags.bits} bits", path=(key,))
+    if spec.when & spec.unless:
+        raise Misfit("the same bit is in 'when' and 'unless', so the field is never there", path=("unless",))
+
+
+def _check_flags(field: Field) -> None:
+    if field.name != FLAGS:
+        return
+    form = field.format
+    plain = isinstance(form, IntegerFormat) and not (form.signed or form.words or form.offset or form.scale != 1)
+    if not plain or field.when or field.unless:
+        raise Misfit(f"the field '{FLAGS}' must be an unsigned integer that is always there", path=("name",))
+
+
+def _check_names(field: Field, before: list[Field]) -> None:
+    """Fields may share a name when they exclude each other; parts may not, for they stand beside the fields."""
+    for other in before:
+        shared = set(other.names) & set(field.names)
+        if not shared:
+            continue
+        apart = field.when & other.unless or field.unless & other.when
+        if not apart or shared != {field.name} or field.name != other.name:
+            advice = "only fields that exclude each other may share a name"
+            raise Misfit(f"the name '{min(shared)}' is taken", advice, ("name",))
+        if (field.format.unit, field.format.kind) != (other.format.unit, other.format.kind):
+            advice = "give them different names"
+            raise Misfit(f"the fields named '{field.name}' differ in unit or kind", advice, ("name",))
+
+
+def _check_keys(spec: FormatSpec, allowed: frozenset[str], what: str = "") -> None:
+    for key in spec.given():
+        if key != "as" and key not in allowed:
+            also = ", ".join(sorted(allowed - {"fields"}))
+            raise Misfit(
+                f"'{key}' does not apply to {what or spec.as_}", f"what applies: {also}" if also else "", (key,)
+            )
+        if key == "as" and "fields" in allowed:
+            raise Misfit("'as' and 'fields' are two ways to say one thing", "leave out one of them", ("as",))
+
+
+def _check_unit(spec: FormatSpec) -> None:
+    if spec.unit:
+        try:
+            unit_named(spec.unit)
+        except Misfit as misfit:
+            raise Misfit(misfit.message, misfit.advice, ("unit",)) from misfit
+
+
+def _range(spec: FormatSpec) -> Range:
+    low, high = spec.valid_min, spec.valid_max
+    if low is not None and high is not None and low > high:
+        raise Misfit("valid_min is above valid_max, so no value is legal", path=("valid_min",))
+    return Range(low, high)
+
+
+def _order(spec: FormatSpec, around: Order | None = None) -> Order:
+    return spec.order or around or "little"

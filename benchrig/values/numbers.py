@@ -1,0 +1,212 @@
+"""Integers with scale, offset, words and a valid range; IEEE 754 floats; booleans."""
+
+from __future__ import annotations
+
+import math
+import struct
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import Any
+
+from benchrig.errors import MalformedValue
+from benchrig.values.base import ANY, Format, Kind, Range, check_size, exact_number, said, with_unit
+from benchrig.values.quantity import number_text
+from benchrig.values.spec import Order
+from benchrig.values.value import Value, Word
+
+NAN, PLUS_INF, MINUS_INF = "NaN", "+INF", "-INF"
+
+
+@dataclass(eq=False)
+class IntegerFormat(Format):
+    """A whole number of `bits` bits: value = raw × scale + offset.
+
+    An integral scale gives an int, any other the float nearest to the exact value. A raw number in `words` is that
+    word, whatever the range says. Octets that `bits` does not fill must be padded with 0.
+    """
+
+    bits: int
+    signed: bool = False
+    order: Order = "little"
+    scale: Fraction = Fraction(1)
+    offset: Fraction = Fraction(0)
+    unit: str = ""
+    valid: Range = ANY
+    words: dict[int, str] = field(default_factory=dict)
+    only_words: bool = False
+    rfu: int = 0
+
+    def __post_init__(self) -> None:
+        self.size: int = (self.bits + 7) // 8
+        self.kind: Kind = "text" if self.only_words else "number"
+        self.words = {self._as_signed(raw): word for raw, word in self.words.items()}
+        self._integral = self.scale.denominator == 1 and self.offset.denominator == 1
+        self._raw_of_word = {word: raw for raw, word in reversed(self.words.items())}
+
+    @property
+    def name(self) -> str:
+        return f"{'sint' if self.signed else 'uint'}{self.bits}"
+
+    @property
+    def lowest(self) -> int:
+        return -(1 << (self.bits - 1)) if self.signed else 0
+
+    @property
+    def highest(self) -> int:
+        return (1 << (self.bits - self.signed)) - 1
+
+    def decode(self, data: bytes) -> Value:
+        check_size(data, self.size, f"a {self.name}")
+        pattern = int.from_bytes(data, self.order)
+        if pattern >> self.bits:
+            raise MalformedValue(f"bits above the lowest {self.bits} are set in 0x{pattern:0{2 * self.size}X}")
+        return self.value_of(pattern)
+
+    def value_of(self, pattern: int) -> Value:
+        """The value of a bit pattern, 0 to 2**bits - 1."""
+        raw = self._as_signed(pattern)
+        if raw in self.words:
+            return Word(self.words[raw])
+        self._check(raw)
+        return self._scaled(raw)
+
+    def encode(self, value: Any) -> bytes:
+        return self.pattern_of(value).to_bytes(self.size, self.order)
+
+    def pattern_of(self, value: Any) -> int:
+        """The bit pattern of a value."""
+        raw = self._raw_of(value)
+        if not self.lowest <= raw <= self.highest:
+            lowest, highest = (with_unit(self._scaled(raw), "") for raw in (self.lowest, self.highest))
+            raise MalformedValue(f"{with_unit(value, self.unit)} does not fit a {self.name}: {lowest} to {highest}")
+        if raw not in self.words:
+            self._check(raw)
+        return raw & ((1 << self.bits) - 1)
+
+    def describe(self) -> str:
+        scale = "" if self.scale == 1 else f" × {_fraction_text(self.scale)}"
+        offset = "" if self.offset == 0 else f" {'-' if self.offset < 0 else '+'} {_fraction_text(abs(self.offset))}"
+        return f"{self.name}{scale}{offset}" + (f" {self.unit}" if self.unit else "")
+
+    def _as_signed(self, pattern: int) -> int:
+        return pattern - (1 << self.bits) if self.signed and pattern > self.highest else pattern
+
+    def _scaled(self, raw: int) -> int | float:
+        exact = raw * self.scale + self.offset
+        return exact.numerator if self._integral else exact.numerator / exact.denominator
+
+    def _check(self, raw: int) -> None:
+        """Refuse a raw number that has no word and is prohibited or reserved."""
+        pattern = f"0x{raw & ((1 << self.bits) - 1):0{2 * self.size}X}"
+        if self.only_words:
+            raise MalformedValue(f"{pattern} is reserved", advice=f"assigned are {self._words_listed()}")
+        if raw & self.rfu:
+            raise MalformedValue(f"reserved bits are set in {pattern}; 0x{self.rfu:0{2 * self.size}X} must be 0")
+        if raw * self.scale + self.offset not in self.valid:
+            value = with_unit(self._scaled(raw), self.unit)
+            raise MalformedValue(f"{value} ({pattern}) is outside the valid range {self.valid.describe(self.unit)}")
+
+    def _raw_of(self, value: Any) -> int:
+        if isinstance(value, str):
+            if value not in self._raw_of_word:
+                advice = f"words of this format: {self._words_listed()}" if self.words else ""
+                raise MalformedValue(f"expected {self._expected()}, found {said(value)}", advice=advice)
+            return self._raw_of_word[value]
+        exact = (exact_number(value, self._expected()) - self.offset) / self.scale
+        raw = round(exact)
+        # A float that this format decodes to is carried, even where it is only near the exact value.
+        if exact != raw and not (isinstance(value, float) and self._near(raw) and self._scaled(raw) == value):
+            raise MalformedValue(
+                f"{with_unit(value, self.unit)} cannot be carried in steps of {_fraction_text(abs(self.scale))}",
+                advice=f"the nearest is {with_unit(self._scaled(raw), self.unit)}" if self._near(raw) else "",
+            )
+        return raw
+
+    def _near(self, raw: int) -> bool:
+        return self.lowest <= raw <= self.highest
+
+    def _expected(self) -> str:
+        number = f"a number ({self.describe()})"
+        return "one of the words" if self.only_words else number + (" or one of its words" if self.words else "")
+
+    def _words_listed(self) -> str:
+        words = [f"{raw} {word}" for raw, word in self.words.items()]
+        return ", ".join(words[:12]) + (", …" if len(words) > 12 else "")
+
+
+def _fraction_text(number: Fraction) -> str:
+    """'0.01' where a short decimal says it exactly, else '1/1024'."""
+    text = number_text(number)
+    return text if Fraction(text) == number else str(number)
+
+
+@dataclass(eq=False)
+class FloatFormat(Format):
+    """An IEEE 754 float of 32 or 64 bits. Encoding takes the nearest one; NaN and the infinities are words."""
+
+    bits: int
+    order: Order = "little"
+    unit: str = ""
+    valid: Range = ANY
+
+    def __post_init__(self) -> None:
+        self.size: int = self.bits // 8
+        self.kind: Kind = "number"
+        self._codec = struct.Struct(("<" if self.order == "little" else ">") + ("f" if self.bits == 32 else "d"))
+
+    def decode(self, data: bytes) -> Value:
+        check_size(data, self.size, f"a float{self.bits}")
+        number: float = self._codec.unpack(data)[0]
+        if math.isnan(number):
+            return Word(NAN)
+        if math.isinf(number):
+            return Word(PLUS_INF if number > 0 else MINUS_INF)
+        self._check(number)
+        return number
+
+    def encode(self, value: Any) -> bytes:
+        words = {NAN: math.nan, PLUS_INF: math.inf, MINUS_INF: -math.inf}
+        if isinstance(value, str) and value in words:
+            return self._codec.pack(words[value])
+        exact = exact_number(value, f"a number, {NAN}, {PLUS_INF} or {MINUS_INF}")
+        try:
+            data = self._codec.pack(value if isinstance(value, float) else exact.numerator / exact.denominator)
+        except OverflowError:
+            raise MalformedValue(f"{said(value)} does not fit a float{self.bits}") from None
+        self._check(self._codec.unpack(data)[0])
+        return data
+
+    def describe(self) -> str:
+        return f"float{self.bits}" + (f" {self.unit}" if self.unit else "")
+
+    def _check(self, number: float) -> None:
+        if Fraction(number) not in self.valid:
+            value = with_unit(number, self.unit)
+            raise MalformedValue(f"{value} is outside the valid range {self.valid.describe(self.unit)}")
+
+
+class BooleanFormat(Format):
+    """One octet, or one bit of a flags field: 0 is false and 1 is true."""
+
+    kind: Kind = "boolean"
+    size = 1
+
+    def decode(self, data: bytes) -> Value:
+        check_size(data, 1, "a boolean")
+        return self.value_of(data[0])
+
+    def value_of(self, pattern: int) -> Value:
+        if pattern > 1:
+            raise MalformedValue(f"0x{pattern:02X} is no boolean: 0 is false, 1 is true")
+        return pattern == 1
+
+    def encode(self, value: Any) -> bytes:
+        return bytes([self.pattern_of(value)])
+
+    def pattern_of(self, value: Any) -> int:
+        if not isinstance(value, bool):
+            raise MalformedValue(f"expected true or false, found {said(value)}")
+        return int(value)
+
+    def describe(self) -> str:
+        return "boolean"
