@@ -1,0 +1,6 @@
+"""What a run leaves behind.
+
+model.py      events, and the record they add up to
+aggregate.py  events -> record
+journal.py    the record on disk
+"""

@@ -1,0 +1,150 @@
+"""The record on disk: one line of JSON an event, written as it happens, and read back after any death of the run."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Self, get_args
+
+import msgspec
+
+from benchrig.errors import StationError, UsageError
+from benchrig.record.aggregate import RecordBuilder, UnfitEvent
+from benchrig.record.model import FORMAT, AnyEvent, Record
+from benchrig.values.value import Word
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from pathlib import Path
+    from types import TracebackType
+
+
+class Journal:
+    """Writes the events of one run to a new file. The file must not exist: a record is never written over.
+
+    Each line is handed to the operating system at once, so that it survives the death of the process. It is not
+    forced to the disk (fsync): that takes milliseconds, which would show in the measured times, and a record that a
+    power cut shortens is read as one that was cut off.
+
+    Raises StationError when the file cannot be made or written.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._encoder = msgspec.json.Encoder(enc_hook=_plain_word)
+        self._line = bytearray(1024)
+        try:
+            self._file = path.open("xb")
+        except OSError as exc:
+            raise self._unwritable(exc) from exc
+
+    def write(self, event: AnyEvent) -> None:
+        """Append one event. Costs a few microseconds."""
+        try:
+            self._encoder.encode_into(event, self._line)
+        except UnicodeEncodeError:
+            self._encoder.encode_into(_with_whole_characters(event), self._line)
+        self._line.append(0x0A)
+        try:
+            self._file.write(self._line)
+            self._file.flush()
+        except OSError as exc:
+            raise self._unwritable(exc) from exc
+
+    def close(self) -> None:
+        self._file.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, exc: BaseException | None, tb: TracebackType | None) -> None:
+        self.close()
+
+    def _unwritable(self, exc: OSError) -> StationError:
+        reason = exc.strerror or str(exc)
+        return StationError(
+            f"the record {self.path} cannot be written: {reason}",
+            advice="give the run a folder of its own, on a disk with room, that this user may write to",
+        )
+
+
+def read_record(path: Path) -> Record:
+    """The record in a file that a Journal wrote, complete or cut off at any byte after its first line.
+
+    Raises UsageError, with the line, for a file that is no record or was written in a newer format.
+    """
+    try:
+        with path.open("rb") as file:
+            return _read(file, path)
+    except OSError as exc:
+        raise UsageError(f"the record {path} cannot be read: {exc.strerror or exc}") from exc
+
+
+def _read(lines: Iterable[bytes], path: Path) -> Record:
+    builder = RecordBuilder()
+    number = 0
+    for number, line in enumerate(lines, start=1):
+        try:
+            event = _event(line, first=number == 1)
+            if event is not None:
+                builder.add(event)
+        except UnfitEvent as exc:
+            # Only the line that a death cut short has no end; what stands before it is whole.
+            if number > 1 and not line.endswith(b"\n"):
+                break
+            raise UsageError(f"{path}:{number}: {exc}", advice="give the record.jsonl of a run's folder") from exc
+    if number == 0:
+        raise UsageError(f"the record {path} is empty: the run died before it wrote its first line")
+    return builder.record()
+
+
+class _Head(msgspec.Struct):
+    """What every line has, in every format."""
+
+    event: str
+    format: int = FORMAT
+
+
+_KINDS = frozenset(kind.__struct_config__.tag for kind in get_args(AnyEvent))
+_DECODER: msgspec.json.Decoder[AnyEvent] = msgspec.json.Decoder(AnyEvent)
+_HEAD = msgspec.json.Decoder(_Head)
+
+
+def _event(line: bytes, *, first: bool) -> AnyEvent | None:
+    """The event in one line; None for a kind that only a later version knows."""
+    try:
+        if first and (newer := _HEAD.decode(line).format) > FORMAT:
+            raise UnfitEvent(f"written in format {newer}; this version of benchrig reads up to format {FORMAT}")
+        return _DECODER.decode(line)
+    except (msgspec.DecodeError, UnicodeDecodeError) as exc:
+        if not first and _is_unknown_kind(line):
+            return None
+        raise UnfitEvent(f"this is no line of a record ({exc})") from exc
+
+
+def _is_unknown_kind(line: bytes) -> bool:
+    try:
+        return _HEAD.decode(line).event not in _KINDS
+    except (msgspec.DecodeError, UnicodeDecodeError):
+        return False
+
+
+def _plain_word(value: Any) -> str:
+    """Words in place of numbers are text to a reader of the record.
+
+    NaN and infinities are such words too; as floats they never occur in an event (JSON has none).
+    """
+    if isinstance(value, Word):
+        return str(value)
+    raise TypeError(f"an event cannot carry {type(value).__name__}")
+
+
+def _with_whole_characters(event: AnyEvent) -> AnyEvent:
+    """The event with each half of a surrogate pair, which UTF-8 cannot carry, shown as an escape."""
+    return msgspec.convert(_whole(msgspec.to_builtins(event, enc_hook=_plain_word)), type(event))
+
+
+def _whole(data: Any) -> Any:
+    if isinstance(data, str):
+        return data.encode("utf-8", "backslashreplace").decode("utf-8")
+    if isinstance(data, dict):
+        return {_whole(key): _whole(item) for key, item in data.items()}
+    return [_whole(item) for item in data] if isinstance(data, list) else data
