@@ -1,0 +1,40 @@
+"""bleak's interface over the Bluetooth host stack library bumble, on any controller that speaks HCI.
+
+stack.py        the host: one central, its scans and connections
+scanner.py      `BleakScanner(callback, backend=BumbleScanner, stack=stack)`
+client.py       `BleakClient(device, backend=BumbleClient, stack=stack)`
+procedures.py   ATT: read, write, subscribe, discover
+advertising.py  advertising data, read strictly and built; needs no bumble
+reports.py      advertising reports out of HCI events
+quiet.py        bumble's debug formatting, stopped
+
+Both raise bleak's own exceptions as an operating system's backend would. The names below are imported when they are
+asked for: bumble takes 0.3 s.
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from benchrig.radio.bumble_stack.client import AttTimeout, BumbleClient
+    from benchrig.radio.bumble_stack.scanner import BumbleScanner, Peer, RawAdvertisement
+    from benchrig.radio.bumble_stack.stack import HostStack
+
+__all__ = ["AttTimeout", "BumbleClient", "BumbleScanner", "HostStack", "Peer", "RawAdvertisement"]
+
+_HOMES = {
+    "AttTimeout": "client",
+    "BumbleClient": "client",
+    "BumbleScanner": "scanner",
+    "HostStack": "stack",
+    "Peer": "scanner",
+    "RawAdvertisement": "scanner",
+}
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOMES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(importlib.import_module(f"{__name__}.{_HOMES[name]}"), name)

@@ -10,8 +10,6 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple
 
-from bleak.uuids import normalize_uuid_str
-
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
@@ -23,6 +21,7 @@ SERVICE_DATA_16, SERVICE_DATA_32, SERVICE_DATA_128 = 0x16, 0x20, 0x21
 APPEARANCE = 0x19
 MANUFACTURER_DATA = 0xFF
 
+_BASE_UUID = "-0000-1000-8000-00805f9b34fb"
 # type: octets of one UUID; the incomplete list of each size comes right before the complete one.
 _SERVICE_LISTS = {0x02: 2, 0x03: 2, 0x04: 4, 0x05: 4, 0x06: 16, 0x07: 16}
 _SERVICE_DATA = {SERVICE_DATA_16: 2, SERVICE_DATA_32: 4, SERVICE_DATA_128: 16}
@@ -114,13 +113,13 @@ def uuid_text(octets: bytes) -> str:
     digits = octets[::-1].hex()
     if len(octets) == 16:
         return "-".join((digits[:8], digits[8:12], digits[12:16], digits[16:20], digits[20:]))
-    return normalize_uuid_str(digits)
+    return digits.rjust(8, "0") + _BASE_UUID
 
 
 def uuid_octets(uuid: str) -> bytes:
     """128-bit text as octets in air order, 2 or 4 of them where the UUID is a short one."""
     digits = uuid.replace("-", "")
-    if digits.endswith("00001000800000805f9b34fb"):
+    if uuid.endswith(_BASE_UUID):
         digits = digits[4:8] if digits.startswith("0000") else digits[:8]
     return bytes.fromhex(digits)[::-1]
 

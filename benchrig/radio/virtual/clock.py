@@ -11,7 +11,7 @@ import asyncio
 import selectors
 import time
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar, TypeVarTuple, Unpack
 
 from benchrig.errors import InternalError
 
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Coroutine, Iterator
 
 T = TypeVar("T")
+Ts = TypeVarTuple("Ts")
 
 START = 1000.0  # not 0: code that takes a time of 0 for "never" would go unnoticed
 
@@ -53,9 +54,9 @@ class VirtualLoop(asyncio.SelectorEventLoop):
         finally:
             self._leave_outside()
 
-    def run_in_executor(self, executor: Any, func: Callable[..., T], *args: Any) -> asyncio.Future[T]:
+    def run_in_executor(self, executor: Any, func: Callable[[Unpack[Ts]], T], *args: *Ts) -> asyncio.Future[T]:
         """As asyncio's; the clock is the real one until the thread has answered."""
-        future: asyncio.Future[T] = super().run_in_executor(executor, func, *args)  # type: ignore[assignment]
+        future = super().run_in_executor(executor, func, *args)
         self._enter_outside()
         future.add_done_callback(lambda _: self._leave_outside())
         return future

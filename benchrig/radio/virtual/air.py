@@ -1,0 +1,121 @@
+"""The air: who is in it, who is connected, what goes wrong, and the one source of chance."""
+
+from __future__ import annotations
+
+import asyncio
+import random
+import zlib
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from bumble import hci
+
+from benchrig.errors import InternalError
+from benchrig.radio.virtual.airlink import EVENTS_TO_ESTABLISH, AirLink, Timing
+from benchrig.radio.virtual.band import Advertiser, Band
+from benchrig.radio.virtual.controller import VirtualController
+from benchrig.radio.virtual.faults import Faults
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from bumble.controller import Controller
+
+
+@dataclass(frozen=True)
+class TracedPdu:
+    """One PDU that arrived, for comparing runs. `at` in loop time, `crc` of its octets."""
+
+    number: int
+    at: float
+    to_central: bool
+    length: int
+    crc: int
+
+
+class Air:
+    """Everything random in it comes from one generator, in an order that depends on the seed alone."""
+
+    def __init__(self, seed: int, faults: Faults | None = None) -> None:
+        self.rng = random.Random(seed)
+        self.faults = faults or Faults()
+        self.band = Band(self.rng, self.faults)
+        self.pdus = 0
+        self.trace: list[TracedPdu] | None = None
+        self.errors: list[Exception] = []
+        self.controllers: dict[str, Controller] = {}
+        self._links: dict[int, AirLink] = {}
+        self.on_error: Callable[[Exception], None] | None = None
+
+    @property
+    def links(self) -> list[AirLink]:
+        """The connections that are up, oldest first."""
+        return list(self._links.values())
+
+    def add_controller(self, controller: Controller) -> None:
+        self.controllers[controller.name] = controller
+
+    def on_address_changed(self, controller: Controller) -> None:
+        """bumble's controllers say so; an advertiser takes its address when its parameters are set."""
+
+    def connect(self, central: VirtualController, own: hci.Address, advertiser: Advertiser, timing: Timing) -> None:
+        """`central` has asked for a connection with an advertiser that it hears."""
+        peripheral = advertiser.owner
+        if not isinstance(peripheral, VirtualController) or advertiser.refusals > 0:
+            advertiser.refusals -= 1
+            self._refuse(central, own, advertiser, timing)
+            return
+        link = AirLink(self, central, peripheral, timing)
+        link.rssi_mean, link.rssi_spread = advertiser.rssi_mean, advertiser.rssi_spread
+        self._links[id(link)] = link
+        link.open(own, advertiser.address)
+
+    def _refuse(self, central: VirtualController, own: hci.Address, advertiser: Advertiser, timing: Timing) -> None:
+        """The request goes out and nobody answers it: for the central the link is there, and then it never was."""
+        silent = VirtualController(f"{advertiser.address} (silent)", Air(0))
+        link = AirLink(self, central, silent, timing)
+        link.dark = True
+        self._links[id(link)] = link
+        link.open(own, advertiser.address)
+        reason = hci.HCI_ErrorCode.CONNECTION_FAILED_TO_BE_ESTABLISHED_ERROR
+        link.end_later(EVENTS_TO_ESTABLISH * timing.interval_seconds, reason)
+
+    def forget(self, link: AirLink) -> None:
+        self._links.pop(id(link), None)
+
+    def blackhole(self) -> None:
+        """From now on nothing crosses any present link; each ends by supervision time-out."""
+        for link in self.links:
+            link.darken()
+
+    def rssi_of(self, link: AirLink) -> int:
+        """One measurement of a link's signal, in whole dBm."""
+        return self.band.rssi(Advertiser(hci.Address.ANY, rssi_mean=link.rssi_mean, rssi_spread=link.rssi_spread))
+
+    def count_pdu(self) -> int:
+        self.pdus += 1
+        return self.pdus
+
+    def note_pdu(self, number: int, to_central: bool, data: bytes) -> None:
+        if self.trace is not None:
+            now = asyncio.get_running_loop().time()
+            self.trace.append(TracedPdu(number, round(now, 9), to_central, len(data), zlib.crc32(data)))
+
+    def fail(self, exc: Exception) -> None:
+        """An exception where nobody waits for a result: kept, told to `on_error`, and raised by `check`."""
+        self.errors.append(exc)
+        if self.on_error:
+            self.on_error(exc)
+
+    def check(self) -> None:
+        if self.errors:
+            raise InternalError(f"the virtual radio failed: {self.errors[0]!r}") from self.errors[0]
+
+    def close(self) -> None:
+        """Drop every link and every timer."""
+        for link in self.links:
+            link.close({}, hci.HCI_ErrorCode.CONNECTION_TIMEOUT_ERROR)
+        for controller in self.controllers.values():
+            if isinstance(controller, VirtualController):
+                controller.power_down()
+        self.band.close()

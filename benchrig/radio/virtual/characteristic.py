@@ -1,0 +1,156 @@
+"""A characteristic of a simulated device: its value, what it does when read and written, its notifications."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import TYPE_CHECKING, Any
+
+from bumble import att
+from bumble.core import UUID
+from bumble.gatt import Characteristic, CharacteristicValue, Descriptor
+
+from benchrig.errors import MalformedValue
+from benchrig.radio.virtual.server import Unanswered
+
+if TYPE_CHECKING:
+    from bumble.device import Connection
+
+    from benchrig.radio.virtual.device import SimulatedDevice
+    from benchrig.radio.virtual.model import CharacteristicModel, DescriptorModel, Reaction
+    from benchrig.radio.virtual.sources import Source
+
+_READABLE, _WRITABLE = att.Attribute.READABLE, att.Attribute.WRITEABLE
+_ENCRYPTED = att.Attribute.READ_REQUIRES_ENCRYPTION | att.Attribute.WRITE_REQUIRES_ENCRYPTION
+_WRITE_PROPERTIES = Characteristic.Properties.WRITE | Characteristic.Properties.WRITE_WITHOUT_RESPONSE
+# As many values wait for the air as a small device has buffers for; then it waits before it makes the next.
+QUEUED_VALUES = 16
+
+
+class SimulatedCharacteristic:
+    """`attribute` is what bumble's server serves."""
+
+    def __init__(self, device: SimulatedDevice, model: CharacteristicModel) -> None:
+        self.device = device
+        self.model = model
+        self._written: bytes | None = None
+        self._notifiers: dict[Connection, asyncio.Task[Any]] = {}
+        properties = Characteristic.Properties(model.properties)
+        self.attribute = _Attribute(
+            UUID(model.uuid),
+            properties,
+            self._permissions(properties),
+            CharacteristicValue(read=self._read, write=self._write),
+            [_descriptor(descriptor) for descriptor in model.descriptors],
+        )
+        self.attribute.on(Characteristic.EVENT_SUBSCRIPTION, self._on_subscription)
+
+    def _permissions(self, properties: Characteristic.Properties) -> att.Attribute.Permissions:
+        permissions = att.Attribute.Permissions(0)
+        if properties & Characteristic.Properties.READ:
+            permissions |= _READABLE
+        if properties & _WRITE_PROPERTIES:
+            permissions |= _WRITABLE
+        return permissions | (_ENCRYPTED if self.model.encrypted else 0)
+
+    def take(self) -> bytes:
+        """The next value: what was written, if that was kept, else the next of its source."""
+        return self._written if self._written is not None else self.octets_of(self.model.source)
+
+    def octets_of(self, source: Source) -> bytes:
+        return source.take(self.device.uptime, self.device.air.rng)
+
+    def put(self, value: bytes) -> None:
+        self._written = value
+
+    async def _read(self, connection: Connection) -> bytes:
+        await self._react(connection, self.model.on_read)
+        return self.take()
+
+    async def _write(self, connection: Connection, value: bytes) -> None:
+        behaviour = self.model.on_write
+        if behaviour.check:
+            self._check(value)
+        await self._react(connection, behaviour.reaction)
+        if behaviour.store:
+            self.put(value)
+        for effect in behaviour.effects:
+            target = self.device.characteristics[effect.characteristic]
+            octets = value if effect.source is None else target.octets_of(effect.source)
+            target.put(octets)
+            if effect.notify:
+                self.device.spawn(target.send_to_subscribers(octets))
+
+    def _check(self, value: bytes) -> None:
+        """Refuse what is no value of the format."""
+        form = self.model.format
+        if form is None:
+            return
+        if form.size is not None and len(value) != form.size:
+            raise att.ATT_Error(att.ErrorCode.INVALID_ATTRIBUTE_LENGTH)
+        try:
+            form.decode(value)
+        except MalformedValue as exc:
+            raise att.ATT_Error(att.ErrorCode.OUT_OF_RANGE) from exc
+
+    async def _react(self, connection: Connection, reaction: Reaction) -> None:
+        if reaction.delay:
+            await asyncio.sleep(reaction.delay)
+        if reaction.reboot is not None:
+            self.device.reboot(reaction.reboot)
+        elif reaction.disconnect:
+            self.device.spawn(self.device.disconnect(connection))
+        if reaction.silent or reaction.disconnect or reaction.reboot is not None:
+            raise Unanswered
+        if reaction.att_error is not None:
+            raise att.ATT_Error(reaction.att_error)
+
+    def _on_subscription(self, connection: Connection, notify: bool, indicate: bool) -> None:
+        if task := self._notifiers.pop(connection, None):
+            task.cancel()
+        if self.model.notifying and (notify or indicate):
+            self._notifiers[connection] = self.device.spawn(self._notify(connection))
+
+    def forget(self, connection: Connection) -> None:
+        if task := self._notifiers.pop(connection, None):
+            task.cancel()
+
+    async def _notify(self, connection: Connection) -> None:
+        """Values at their times; a value whose time has passed while the air was busy is not made."""
+        plan, loop = self.model.notifying, asyncio.get_running_loop()
+        assert plan is not None
+        due = loop.time()
+        sent = 0
+        while plan.count is None or sent < plan.count:
+            due = max(due + plan.period, loop.time())
+            await asyncio.sleep(due + self.device.air.rng.uniform(0.0, plan.jitter) - loop.time())
+            await self.send(connection, self.take())
+            sent += 1
+
+    async def send_to_subscribers(self, value: bytes) -> None:
+        for connection in list(self.device.connections):
+            await self.send(connection, value)
+
+    async def send(self, connection: Connection, value: bytes) -> None:
+        """Notify or indicate one subscriber. A value longer than the link carries is cut, as Core Vol 3 Part F
+        3.4.7.1 has it for a real device."""
+        queue = self.device.host.le_acl_packet_queue
+        if queue is not None and queue.pending >= QUEUED_VALUES:
+            await queue.drain(connection.handle)
+        server = self.device.server
+        cccd = server.read_cccd(connection, self.attribute)[0]
+        if cccd & 1:
+            await server.notify_subscriber(connection, self.attribute, value)
+        elif cccd & 2:
+            await server.indicate_subscriber(connection, self.attribute, value)
+
+
+class _Attribute(Characteristic[bytes]):
+    """bumble would print the whole characteristic for a debug line that nobody reads."""
+
+    def __str__(self) -> str:
+        return f"characteristic {self.handle}"
+
+
+def _descriptor(model: DescriptorModel) -> Descriptor:
+    permissions = _READABLE | (_WRITABLE if model.writable else 0)
+    return Descriptor(UUID(model.uuid), att.Attribute.Permissions(permissions), model.value)

@@ -1,0 +1,159 @@
+"""A simulated device that can be connected to: bumble's host on a controller in the air."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import TYPE_CHECKING, Any
+
+from bumble import core, hci
+from bumble.device import AdvertisingType, Connection, Device, DeviceConfiguration
+from bumble.gatt import Service
+from bumble.host import Host
+
+from benchrig.radio.virtual.airlink import End
+from benchrig.radio.virtual.characteristic import SimulatedCharacteristic
+from benchrig.radio.virtual.controller import VirtualController
+from benchrig.radio.virtual.server import StrictServer
+
+if TYPE_CHECKING:
+    from collections.abc import Coroutine
+
+    from benchrig.radio.virtual.air import Air
+    from benchrig.radio.virtual.model import DeviceModel, ServiceModel
+
+
+class SimulatedDevice:
+    """`characteristics` by the names of the model. Make it, `start` it, `stop` it."""
+
+    def __init__(self, air: Air, model: DeviceModel) -> None:
+        self.air = air
+        self.model = model
+        self.characteristics: dict[str, SimulatedCharacteristic] = {}
+        self._tasks: set[asyncio.Task[Any]] = set()
+        self._off_until = self._switched_on = asyncio.get_running_loop().time()
+        public = model.address_type == "public"
+        self.controller = VirtualController(model.name, air, public_address=model.address if public else None)
+        self.host = _DeviceHost(self.controller, air)
+        config = DeviceConfiguration(
+            name=model.name, address=_random_address(model), gap_service_enabled=False, gatt_service_enabled=False
+        )
+        self.device = Device(config=config, host=self.host)
+        self.server = StrictServer(self.device, self.spawn, air.fail)
+        self.server.max_mtu = model.mtu
+        self.device.gatt_server = self.server
+        for service in model.services:
+            self.server.add_service(self._service(service))
+        self.device.on(Device.EVENT_CONNECTION, self._on_connection)
+
+    def _service(self, model: ServiceModel) -> Service:
+        made = [SimulatedCharacteristic(self, characteristic) for characteristic in model.characteristics]
+        self.characteristics |= {one.model.name: one for one in made}
+        return Service(core.UUID(model.uuid), [one.attribute for one in made])
+
+    @property
+    def uptime(self) -> float:
+        """Seconds since it was switched on, or has started again."""
+        return asyncio.get_running_loop().time() - self._switched_on
+
+    @property
+    def connections(self) -> list[Connection]:
+        return list(self.device.connections.values())
+
+    async def start(self) -> None:
+        await self.device.power_on()
+        advertiser, mishaps = self.controller.advertiser, self.model.mishaps
+        advertiser.rssi_mean, advertiser.rssi_spread = self.model.rssi_mean, self.model.rssi_spread
+        advertiser.refusals = mishaps.refuse_connections
+        if mishaps.stop_advertising_after is not None:
+            advertiser.until = self._switched_on + mishaps.stop_advertising_after
+        await self._advertise()
+
+    async def _advertise(self) -> None:
+        plan = self.model.advertising
+        public = self.model.address_type == "public"
+        milliseconds = plan.interval * 1000
+        await self.device.start_advertising(
+            advertising_type=_advertising_type(connectable=plan.connectable, scannable=plan.scannable),
+            own_address_type=hci.OwnAddressType.PUBLIC if public else hci.OwnAddressType.RANDOM,
+            advertising_data=plan.data,
+            scan_response_data=plan.scan_response,
+            advertising_interval_min=milliseconds,
+            advertising_interval_max=milliseconds,
+        )
+
+    async def stop(self) -> None:
+        for task in self._tasks:
+            task.cancel()
+        await asyncio.gather(*self._tasks, return_exceptions=True)
+        await self.device.power_off()
+
+    def spawn(self, work: Coroutine[Any, Any, Any]) -> asyncio.Task[Any]:
+        """A task that ends with the device; a fault in it fails the air."""
+        task = asyncio.get_running_loop().create_task(work)
+        self._tasks.add(task)
+        task.add_done_callback(self._on_done)
+        return task
+
+    def _on_done(self, task: asyncio.Task[Any]) -> None:
+        self._tasks.discard(task)
+        if not task.cancelled() and isinstance(exc := task.exception(), Exception):
+            self.air.fail(exc)
+
+    def _on_connection(self, connection: Connection) -> None:
+        connection.on(Connection.EVENT_DISCONNECTION, lambda _: self._on_disconnection(connection))
+        if (delay := self.model.mishaps.disconnect_after) is not None:
+            self.spawn(self._disconnect_later(connection, delay))
+
+    async def _disconnect_later(self, connection: Connection, delay: float) -> None:
+        await asyncio.sleep(delay)
+        await self.disconnect(connection)
+
+    async def disconnect(self, connection: Connection) -> None:
+        """End a link from the device's side; nothing to do when it has gone."""
+        if connection in self.connections:
+            await connection.disconnect()
+
+    def _on_disconnection(self, connection: Connection) -> None:
+        for characteristic in self.characteristics.values():
+            characteristic.forget(connection)
+        self.spawn(self._come_back())
+
+    async def _come_back(self) -> None:
+        """Advertise again, once it is on."""
+        await asyncio.sleep(max(0.0, self._off_until - asyncio.get_running_loop().time()))
+        if not self.connections:
+            await self._advertise()
+
+    def reboot(self, away: float) -> None:
+        """Start again: links are not closed but forgotten, so that the central finds out by its supervision time-out.
+        What was written stays, as in a device that keeps its settings."""
+        self._off_until = self._switched_on = asyncio.get_running_loop().time() + away
+        for end in list(self.controller.le_connections.values()):
+            if isinstance(end, End):
+                end.air_link.darken()
+                self.controller.on_le_disconnected(end, hci.HCI_ErrorCode.CONNECTION_TERMINATED_BY_LOCAL_HOST_ERROR)
+
+
+class _DeviceHost(Host):
+    """bumble's host; what fails in it fails the air."""
+
+    def __init__(self, controller: VirtualController, air: Air) -> None:
+        super().__init__(controller, controller)
+        self._air = air
+
+    def on_packet(self, packet: bytes) -> None:
+        try:
+            super().on_packet(packet)
+        except Exception as exc:
+            self._air.fail(exc)
+
+
+def _random_address(model: DeviceModel) -> hci.Address:
+    """Its address; one with a public address has some random one beside it, as bumble's host wants one."""
+    return hci.Address(model.address if model.address_type == "random" else "C0:00:00:00:00:01")
+
+
+def _advertising_type(*, connectable: bool, scannable: bool) -> AdvertisingType:
+    if connectable:
+        return AdvertisingType.UNDIRECTED_CONNECTABLE_SCANNABLE
+    return AdvertisingType.UNDIRECTED_SCANNABLE if scannable else AdvertisingType.UNDIRECTED

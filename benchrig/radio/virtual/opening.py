@@ -1,0 +1,97 @@
+"""Opening an air with its devices and the bench's own stack in it."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from benchrig.radio.bumble_stack import HostStack
+    from benchrig.radio.virtual.air import Air
+    from benchrig.radio.virtual.band import Advertiser
+    from benchrig.radio.virtual.capture import Capture
+    from benchrig.radio.virtual.device import SimulatedDevice
+    from benchrig.radio.virtual.faults import Faults
+    from benchrig.radio.virtual.model import DeviceModel
+
+
+@dataclass
+class OpenAir:
+    """`stack` goes to BumbleScanner and BumbleClient, `devices` are the connectable ones by name."""
+
+    air: Air
+    stack: HostStack
+    devices: dict[str, SimulatedDevice] = field(default_factory=dict)
+    capture: Capture | None = None
+
+    @property
+    def faults(self) -> Faults:
+        return self.air.faults
+
+    async def close(self) -> None:
+        """End everything; no task is left. Raises InternalError when something failed unseen in the meantime."""
+        try:
+            await self.stack.close()
+        finally:
+            for device in self.devices.values():
+                await device.stop()
+            self.air.close()
+            if self.capture:
+                self.capture.close()
+            await _settle()
+        self.air.check()
+
+
+async def open_air(
+    models: Iterable[DeviceModel], *, seed: int, faults: Faults | None = None, capture: Path | None = None
+) -> OpenAir:
+    """An air with these devices switched on. bumble is imported here: it takes 0.3 s."""
+    from benchrig.radio.bumble_stack import HostStack
+    from benchrig.radio.virtual.air import Air
+    from benchrig.radio.virtual.capture import Capture
+    from benchrig.radio.virtual.controller import VirtualController
+    from benchrig.radio.virtual.device import SimulatedDevice
+
+    air = Air(seed, faults)
+    devices: dict[str, SimulatedDevice] = {}
+    for model in models:
+        if model.only_advertises:
+            air.band.start(_advertiser(model))
+        else:
+            devices[model.name] = SimulatedDevice(air, model)
+            await devices[model.name].start()
+    controller = VirtualController("bench", air)
+    snooper = Capture(capture) if capture else None
+    stack = await HostStack.open(controller, controller, snooper=snooper)
+    return OpenAir(air, stack, devices, snooper)
+
+
+def _advertiser(model: DeviceModel) -> Advertiser:
+    from bumble import hci
+
+    from benchrig.radio.virtual.band import Advertiser
+
+    plan = model.advertising
+    kind = hci.AddressType.PUBLIC_DEVICE if model.address_type == "public" else hci.AddressType.RANDOM_DEVICE
+    until = model.mishaps.stop_advertising_after
+    return Advertiser(
+        address=hci.Address(model.address, kind),
+        data=plan.data,
+        scan_response=plan.scan_response,
+        interval=plan.interval,
+        connectable=plan.connectable,
+        scannable=plan.scannable,
+        rssi_mean=model.rssi_mean,
+        rssi_spread=model.rssi_spread,
+        until=None if until is None else asyncio.get_running_loop().time() + until,
+    )
+
+
+async def _settle() -> None:
+    """Let what has just been cancelled end, bumble's own tasks too."""
+    for _ in range(3):
+        await asyncio.sleep(0)

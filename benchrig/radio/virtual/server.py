@@ -1,0 +1,182 @@
+"""bumble's GATT server, made as strict and as talkative as a device has to be.
+
+It enforces the readable and writable bits with the right ATT error, answers a request whatever goes wrong in it, and
+checks that a written descriptor or value exists before it queues parts for it.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Awaitable, Callable, Coroutine
+from typing import TYPE_CHECKING, Any
+
+from bumble import att
+from bumble.gatt import Characteristic, Descriptor
+from bumble.gatt_server import Server
+
+if TYPE_CHECKING:
+    from bumble.device import Connection, Device
+
+Read = Callable[["Connection"], Awaitable[bytes]]
+Write = Callable[["Connection", bytes], Awaitable[None]]
+
+
+class Unanswered(Exception):
+    """Raised by a handler that wants no response sent."""
+
+
+class StrictServer(Server):
+    """`spawn` runs a task that ends with the device; `on_error` hears of faults of the simulation."""
+
+    def __init__(
+        self,
+        device: Device,
+        spawn: Callable[[Coroutine[Any, Any, None]], object],
+        on_error: Callable[[Exception], None],
+    ) -> None:
+        super().__init__(device)
+        self._spawn = spawn
+        self._on_error = on_error
+        self._busy: dict[att.Bearer, asyncio.Lock] = {}
+        self._long_values: dict[tuple[att.Bearer, int], bytes] = {}
+
+    def on_gatt_pdu(self, bearer: att.Bearer, att_pdu: att.ATT_PDU) -> None:
+        """Reads and writes run here, one after the other for each connection; the rest as in bumble."""
+        handler = self._handlers().get(type(att_pdu))
+        if handler is None:
+            super().on_gatt_pdu(bearer, att_pdu)
+        else:
+            self._spawn(self._answer(bearer, att_pdu, handler))
+
+    def _handlers(self) -> dict[type[att.ATT_PDU], Callable[[att.Bearer, Any], Awaitable[att.ATT_PDU | None]]]:
+        return {
+            att.ATT_Read_Request: self._read,
+            att.ATT_Read_Blob_Request: self._read_blob,
+            att.ATT_Write_Request: self._write,
+            att.ATT_Write_Command: self._write_command,
+            att.ATT_Prepare_Write_Request: self._prepare,
+            att.ATT_Execute_Write_Request: self._execute,
+        }
+
+    async def _answer(
+        self, bearer: att.Bearer, pdu: Any, handler: Callable[[att.Bearer, Any], Awaitable[att.ATT_PDU | None]]
+    ) -> None:
+        async with self._busy.setdefault(bearer, asyncio.Lock()):
+            try:
+                response = await handler(bearer, pdu)
+            except Unanswered:
+                return
+            except att.ATT_Error as error:
+                response = _error(pdu, error.error_code)
+            except Exception as exc:
+                self._on_error(exc)
+                response = _error(pdu, att.ErrorCode.UNLIKELY_ERROR)
+            is_command = isinstance(pdu, att.ATT_Write_Command)
+            if response is not None and not is_command and self._is_up(bearer):
+                self.send_response(bearer, response)
+
+    def _is_up(self, bearer: att.Bearer) -> bool:
+        return bearer in self.device.connections.values()
+
+    def _attribute(self, handle: int, permission: int, code: att.ErrorCode) -> att.Attribute[Any]:
+        attribute = self.get_attribute(handle)
+        if attribute is None:
+            raise att.ATT_Error(att.ErrorCode.INVALID_HANDLE)
+        if isinstance(attribute, (Characteristic, Descriptor)) and not attribute.permissions & permission:
+            raise att.ATT_Error(code)
+        if not isinstance(attribute, (Characteristic, Descriptor)) and permission == att.Attribute.WRITEABLE:
+            raise att.ATT_Error(code)
+        return attribute
+
+    def _readable(self, handle: int) -> att.Attribute[Any]:
+        return self._attribute(handle, att.Attribute.READABLE, att.ErrorCode.READ_NOT_PERMITTED)
+
+    def _writable(self, handle: int) -> att.Attribute[Any]:
+        return self._attribute(handle, att.Attribute.WRITEABLE, att.ErrorCode.WRITE_NOT_PERMITTED)
+
+    async def _read(self, bearer: att.Bearer, request: att.ATT_Read_Request) -> att.ATT_PDU:
+        value = await self._readable(request.attribute_handle).read_value(bearer)
+        self._long_values.pop((bearer, request.attribute_handle), None)
+        if len(value) >= bearer.att_mtu - 1:
+            # The parts that follow belong to this value, whatever the next one would be.
+            self._long_values[bearer, request.attribute_handle] = value
+        return att.ATT_Read_Response(attribute_value=value[: bearer.att_mtu - 1])
+
+    async def _read_blob(self, bearer: att.Bearer, request: att.ATT_Read_Blob_Request) -> att.ATT_PDU:
+        attribute = self._readable(request.attribute_handle)
+        value = self._long_values.get((bearer, request.attribute_handle))
+        if value is None:
+            value = await attribute.read_value(bearer)
+        if request.value_offset > len(value):
+            raise att.ATT_Error(att.ErrorCode.INVALID_OFFSET)
+        if len(value) < bearer.att_mtu - 1:
+            raise att.ATT_Error(att.ErrorCode.ATTRIBUTE_NOT_LONG)
+        part = value[request.value_offset :][: bearer.att_mtu - 1]
+        return att.ATT_Read_Blob_Response(part_attribute_value=part)
+
+    async def _write(self, bearer: att.Bearer, request: att.ATT_Write_Request) -> att.ATT_PDU:
+        attribute = self._writable(request.attribute_handle)
+        self._check_property(attribute, Characteristic.Properties.WRITE)
+        await attribute.write_value(bearer, bytes(request.attribute_value))
+        return att.ATT_Write_Response()
+
+    async def _write_command(self, bearer: att.Bearer, request: att.ATT_Write_Command) -> None:
+        attribute = self._writable(request.attribute_handle)
+        self._check_property(attribute, Characteristic.Properties.WRITE_WITHOUT_RESPONSE)
+        await attribute.write_value(bearer, bytes(request.attribute_value))
+
+    @staticmethod
+    def _check_property(attribute: att.Attribute[Any], needed: Characteristic.Properties) -> None:
+        if isinstance(attribute, Characteristic) and not attribute.properties & needed:
+            raise att.ATT_Error(att.ErrorCode.WRITE_NOT_PERMITTED)
+
+    async def _prepare(self, bearer: att.Bearer, request: att.ATT_Prepare_Write_Request) -> att.ATT_PDU | None:
+        self._check_property(self._writable(request.attribute_handle), Characteristic.Properties.WRITE)
+        self.on_att_prepare_write_request(bearer, request)
+        return None
+
+    async def _execute(self, bearer: att.Bearer, request: att.ATT_Execute_Write_Request) -> att.ATT_PDU:
+        queue = self.prepared_writes.pop(bearer, [])
+        if request.flags:
+            for handle, value in _assembled(queue).items():
+                await self._writable(handle).write_value(bearer, value)
+        return att.ATT_Execute_Write_Response()
+
+    def write_cccd(self, bearer: att.Bearer, characteristic: Characteristic[Any], value: bytes) -> None:
+        """Refuses what no CCCD can hold, and a kind of update that the characteristic does not have."""
+        if len(value) != 2:
+            raise att.ATT_Error(att.ErrorCode.INVALID_ATTRIBUTE_LENGTH)
+        wanted = int.from_bytes(value, "little")
+        able = (int(characteristic.properties) >> 4) & 0b11
+        if wanted & ~able:
+            raise att.ATT_Error(att.ErrorCode.CCCD_IMPROPERLY_CONFIGURED)
+        super().write_cccd(bearer, characteristic, value)
+
+    def on_disconnection(self, bearer: att.Bearer) -> None:
+        if (confirmation := self.pending_confirmations.get(bearer)) and not confirmation.done():
+            confirmation.cancel()
+        super().on_disconnection(bearer)
+        self._busy.pop(bearer, None)
+        for key in [key for key in self._long_values if key[0] is bearer]:
+            del self._long_values[key]
+
+
+def _assembled(queue: list[tuple[int, int, bytes]]) -> dict[int, bytes]:
+    """The values of prepared parts, which have to come without a gap."""
+    values: dict[int, bytes] = {}
+    for handle, offset, part in queue:
+        value = values.get(handle, b"")
+        if offset > len(value):
+            raise att.ATT_Error(att.ErrorCode.INVALID_OFFSET)
+        values[handle] = value[:offset] + bytes(part)
+        if len(values[handle]) > 512:
+            raise att.ATT_Error(att.ErrorCode.INVALID_ATTRIBUTE_LENGTH)
+    return values
+
+
+def _error(pdu: Any, code: int) -> att.ATT_PDU:
+    return att.ATT_Error_Response(
+        request_opcode_in_error=pdu.op_code,
+        attribute_handle_in_error=getattr(pdu, "attribute_handle", 0),
+        error_code=code,
+    )

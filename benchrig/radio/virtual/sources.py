@@ -1,0 +1,171 @@
+"""Where the values of a simulated characteristic come from.
+
+A Source gives octets; a Pattern gives one value, and the parts of a structure each have their own. Drawn numbers are
+rounded to what the format can carry and kept within its range.
+"""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import random
+
+    from benchrig.values.base import Format
+
+
+class Pattern(ABC):
+    """Gives one value after the other. `elapsed` is the time since the device was switched on, in seconds."""
+
+    @abstractmethod
+    def take(self, elapsed: float, rng: random.Random) -> Any: ...
+
+    def examples(self) -> list[Any]:
+        """Values that stand for all it can give, to check them against the format before the run."""
+        return []
+
+
+@dataclass
+class Constant(Pattern):
+    value: Any
+
+    def take(self, elapsed: float, rng: random.Random) -> Any:
+        return self.value
+
+    def examples(self) -> list[Any]:
+        return [self.value]
+
+
+@dataclass(frozen=True)
+class Steps:
+    """What a format can carry: multiples of `size` from `base` on, between `low` and `high`; no size is any number."""
+
+    size: Fraction | None = None
+    base: Fraction = Fraction(0)
+    low: Fraction | None = None
+    high: Fraction | None = None
+
+    def nearest(self, value: Fraction) -> Fraction:
+        if self.low is not None and value < self.low:
+            value = self.low
+        if self.high is not None and value > self.high:
+            value = self.high
+        return value if self.size is None else round((value - self.base) / self.size) * self.size + self.base
+
+
+@dataclass
+class Ramp(Pattern):
+    """From `start` to `end` in a straight line over `over` seconds, and then stays there."""
+
+    start: Fraction
+    end: Fraction
+    over: float
+    steps: Steps = field(default_factory=Steps)
+
+    def take(self, elapsed: float, rng: random.Random) -> Fraction:
+        part = Fraction(min(1.0, elapsed / self.over))
+        return self.steps.nearest(self.start + (self.end - self.start) * part)
+
+    def examples(self) -> list[Any]:
+        return [self.start, self.end]
+
+
+@dataclass
+class Noise(Pattern):
+    """Each value drawn anew from a normal distribution."""
+
+    mean: Fraction
+    sd: Fraction
+    steps: Steps = field(default_factory=Steps)
+
+    def take(self, elapsed: float, rng: random.Random) -> Fraction:
+        return self.steps.nearest(self.mean + Fraction(rng.gauss(0.0, 1.0)) * self.sd)
+
+    def examples(self) -> list[Any]:
+        return [self.mean]
+
+
+@dataclass
+class Counter(Pattern):
+    """Counts the values taken; begins anew at 0 when it reaches `modulo`."""
+
+    start: int = 0
+    step: int = 1
+    modulo: int | None = None
+
+    def __post_init__(self) -> None:
+        self._next = self.start
+
+    def take(self, elapsed: float, rng: random.Random) -> int:
+        value = self._next
+        self._next += self.step
+        if self.modulo is not None:
+            self._next %= self.modulo
+        return value
+
+    def examples(self) -> list[Any]:
+        return [self.start]
+
+
+@dataclass
+class Cycle(Pattern):
+    """The values of a list one after the other, and from the beginning again."""
+
+    patterns: list[Pattern]
+
+    def __post_init__(self) -> None:
+        self._at = 0
+
+    def take(self, elapsed: float, rng: random.Random) -> Any:
+        pattern = self.patterns[self._at]
+        self._at = (self._at + 1) % len(self.patterns)
+        return pattern.take(elapsed, rng)
+
+    def examples(self) -> list[Any]:
+        return [example for pattern in self.patterns for example in pattern.examples()]
+
+
+@dataclass
+class Fields(Pattern):
+    """A structure, each field with its own pattern."""
+
+    fields: dict[str, Pattern]
+
+    def take(self, elapsed: float, rng: random.Random) -> dict[str, Any]:
+        return {name: pattern.take(elapsed, rng) for name, pattern in self.fields.items()}
+
+    def examples(self) -> list[Any]:
+        return [{name: (pattern.examples() or [None])[0] for name, pattern in self.fields.items()}]
+
+
+@dataclass
+class Items(Pattern):
+    """A list, each item with its own pattern."""
+
+    items: list[Pattern]
+
+    def take(self, elapsed: float, rng: random.Random) -> list[Any]:
+        return [pattern.take(elapsed, rng) for pattern in self.items]
+
+    def examples(self) -> list[Any]:
+        return [[(pattern.examples() or [None])[0] for pattern in self.items]]
+
+
+@dataclass
+class Source:
+    """Octets: a pattern's values through a format, or octets as they are when there is no format."""
+
+    pattern: Pattern
+    format: Format | None = None
+
+    def take(self, elapsed: float, rng: random.Random) -> bytes:
+        """The next value. Raises MalformedValue for a value that the format cannot carry."""
+        value = self.pattern.take(elapsed, rng)
+        return value if self.format is None else self.format.encode(value)
+
+
+def octets(value: bytes) -> Source:
+    return Source(Constant(value))
