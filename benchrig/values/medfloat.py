@@ -90,7 +90,7 @@ class MedFloatFormat(Format):
 
     def _check(self, number: Fraction) -> None:
         if number not in self.valid:
-            value = with_unit(as_number(number), self.unit)
+            value = with_unit(number, self.unit)
             raise MalformedValue(f"{value} is outside the valid range {self.valid.describe(self.unit)}")
 
 

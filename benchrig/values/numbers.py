@@ -14,6 +14,7 @@ from benchrig.values.quantity import number_text
 from benchrig.values.spec import Order
 from benchrig.values.value import Value, Word
 
+_LONG_DECIMAL = 8
 NAN, PLUS_INF, MINUS_INF = "NaN", "+INF", "-INF"
 
 
@@ -137,7 +138,7 @@ class IntegerFormat(Format):
 def _fraction_text(number: Fraction) -> str:
     """'0.01' where a short decimal says it exactly, else '1/1024'."""
     text = number_text(number)
-    return text if Fraction(text) == number else str(number)
+    return text if len(text) < _LONG_DECIMAL and Fraction(text) == number else str(number)
 
 
 @dataclass(eq=False)
