@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any, Self, get_args
 
 import msgspec
@@ -31,8 +32,9 @@ class Journal:
         self.path = path
         self._encoder = msgspec.json.Encoder(enc_hook=_plain_word)
         self._line = bytearray(1024)
+        self._end = 0
         try:
-            self._file = path.open("xb")
+            self._file = path.open("xb", buffering=0)
         except OSError as exc:
             raise self._unwritable(exc) from exc
 
@@ -44,10 +46,22 @@ class Journal:
             self._encoder.encode_into(_with_whole_characters(event), self._line)
         self._line.append(0x0A)
         try:
-            self._file.write(self._line)
-            self._file.flush()
+            self._append()
         except OSError as exc:
+            self._take_back()
             raise self._unwritable(exc) from exc
+
+    def _append(self) -> None:
+        written = self._file.write(self._line)
+        while written < len(self._line):
+            written += self._file.write(self._line[written:])
+        self._end += written
+
+    def _take_back(self) -> None:
+        """Remove a line that went in only half, so that one written later still has its own line."""
+        with suppress(OSError):
+            self._file.seek(self._end)
+            self._file.truncate()
 
     def close(self) -> None:
         self._file.close()

@@ -1,0 +1,108 @@
+"""Runs to test with: a unit that fails in the ways units do, told as events. Public for all tests."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from benchrig.record.aggregate import build_record
+from benchrig.record.model import (
+    AnyEvent,
+    AttemptFailed,
+    Noted,
+    PlannedStep,
+    Reading,
+    Record,
+    RunEnded,
+    RunStarted,
+    Samples,
+    StepEnded,
+    StepStarted,
+    UnitSeen,
+)
+from benchrig.values.limit import Judgement, Limit, kind_of
+
+VERSIONS = {"benchrig": "0.1.0", "python": "3.11.2"}
+
+
+def run_started(*steps: PlannedStep, **changes: Any) -> RunStarted:
+    """The start of a run of a fictional end-of-line plan, with one step unless others are given."""
+    fields: dict[str, Any] = {
+        "run_id": "0d6f3c1e5a7b4f20a1b2c3d4e5f60718",
+        "started": "2026-03-02T08:15:30.250Z",
+        "plan": "Fridge logger, end of line",
+        "plan_file": "plans/fridge.yaml",
+        "plan_hash": "5f1d7c2e9a",
+        "station": "bench 2",
+        "radio": "host",
+        "simulated": False,
+        "steps": list(steps) or [PlannedStep(1, "read temperature", "read", "fridge.yaml:21")],
+        "versions": VERSIONS,
+        "revision": "3",
+    }
+    return RunStarted(**fields | changes)
+
+
+def reading(value: Any, limit: Limit | None = None, *, unit: str = "", step: int = 1, **changes: Any) -> Reading:
+    """A reading, judged by the limit when there is one."""
+    judgement = limit.bind(kind_of(value, unit), unit).judge(value) if limit else None
+    return Reading(step, changes.pop("name", "value"), value, unit, judgement=judgement, **changes)
+
+
+def run_of(*readings: Reading, verdict: str = "pass", message: str = "", **changes: Any) -> Record:
+    """The record of a run with one step that gave these readings; `changes` are those of the start."""
+    cause = None if verdict == "pass" else "limit"
+    ended = StepEnded(1, 0.5, 0.25, verdict, cause, message)
+    last = RunEnded(0.6, verdict, 0 if verdict == "pass" else 1, len(readings), cause, None if cause is None else 1)
+    return build_record([run_started(**changes), StepStarted(1, 0.25), *readings, ended, last])
+
+
+STEPS = (
+    PlannedStep(1, "scan", "scan", "fridge.yaml:12"),
+    PlannedStep(2, "connect", "connect", "fridge.yaml:15"),
+    PlannedStep(3, "read temperature", "read", "fridge.yaml:21"),
+    PlannedStep(4, "notify temperature", "notify", "fridge.yaml:25"),
+    PlannedStep(5, "write alarm limit", "write", "fridge.yaml:31"),
+    PlannedStep(6, "read battery level", "read", "fridge.yaml:34"),
+    PlannedStep(7, "write alarm limit", "write", "fridge.yaml:38", "finally"),
+)
+
+TOO_WARM = Judgement(
+    False, "min 15 °C and max 30 °C", "31.27 °C is above the maximum 30 °C by 1.27 °C", 15, 30, -1.27, "fridge.yaml:23"
+)
+GAP = Judgement(
+    False, "max 1.3 s", "2.004 s is above the maximum 1.3 s by 0.704 s", None, 1.3, -0.704, "fridge.yaml:29"
+)
+STREAM = Judgement(True, "min -40 °C and max 85 °C", "all 9 samples satisfy: …", -40, 85, 53.7, "fridge.yaml:28")
+
+FAILED_RUN: list[AnyEvent] = [
+    run_started(*STEPS),
+    Noted(0.001, "adapter: hci0"),
+    StepStarted(1, 0.002),
+    UnitSeen(0.4, "C0:FF:EE:00:00:01", "random static", "VFL-000123"),
+    Reading(1, "rssi", -58, "dBm", judgement=Judgement(True, "min -70 dBm", "…", -70, None, 12.0, "fridge.yaml:14")),
+    StepEnded(1, 0.5, 0.498, "pass"),
+    StepStarted(2, 0.5),
+    AttemptFailed(2, 1, 1.5, "link", "no answer to the connection request within 1 s"),
+    Reading(2, "elapsed", 1.234567, "s"),
+    StepEnded(2, 1.75, 1.25, "pass", attempts=2),
+    StepStarted(3, 1.75),
+    UnitSeen(1.8, serial="VFL3-000123"),
+    Reading(3, "value", 31.27, "°C", "370C", judgement=TOO_WARM),
+    Reading(3, "elapsed", 0.031, "s"),
+    StepEnded(3, 1.79, 0.04, "fail", "limit", TOO_WARM.sentence),
+    StepStarted(4, 1.79),
+    Reading(4, "value", 31.3, "°C", "3A0C", Samples(9, 31.25, 31.34, 31.3, 0.03), STREAM),
+    Reading(4, "gap_max", 2.004, "s", judgement=GAP),
+    Reading(4, "count", 9),
+    StepEnded(4, 11.8, 10.01, "fail", "limit", GAP.sentence),
+    StepStarted(5, 11.8),
+    StepEnded(5, 13.8, 2.0, "fail", "link", "the link was lost (supervision timeout)", "move the unit closer"),
+    StepEnded(6, 13.8, 0.0, "skip", message="step 5 left no link", root=5),
+    StepEnded(7, 13.8, 0.0, "skip", message="step 5 left no link", root=5),
+    RunEnded(13.81, "fail", 1, 4, "limit", 3, TOO_WARM.sentence),
+]
+
+
+def failed_run(until: int | None = None) -> Record:
+    """The record of FAILED_RUN, or of its first `until` events."""
+    return build_record(FAILED_RUN[:until])

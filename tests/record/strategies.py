@@ -1,0 +1,164 @@
+"""Arbitrary records, as a runner could write them with the worst of devices. Public for all tests.
+
+records()      whole, failed, interrupted and cut off runs
+events()       the same as events
+device_text()  text that came over the air: any character, markup, escape sequences, formulas, great length
+"""
+
+from __future__ import annotations
+
+from typing import Any, get_args
+
+from hypothesis import strategies as st
+
+from benchrig.errors import Cause
+from benchrig.record.aggregate import build_record
+from benchrig.record.model import (
+    AnyEvent,
+    AttemptFailed,
+    Noted,
+    PlannedStep,
+    Reading,
+    Record,
+    RunEnded,
+    RunStarted,
+    Samples,
+    StepEnded,
+    StepStarted,
+    UnitSeen,
+)
+from benchrig.values.limit import Judgement
+
+NASTY = (
+    "[bold red]x[/bold red]", "[/]", "\x1b[2J\x1b[31m", "\x9b31m", "a\nb\r\nc\td", "\0", "\u202eevil\u202c", "\u2066x",
+    "=1+1", "+1", "-2+3", "@SUM(A1)", "\t=1", "]]>", "<b>&amp;</b>", "\ufffe\uffff", "\u2028\u0085", "e\u0301" * 3,
+    "\U000e0041", "👩‍🔬", "漢字" * 60, "x" * 5000, "a b " * 700, ":smile:", '"quoted", and \'more\'',
+)  # fmt: skip
+
+
+def device_text() -> st.SearchStrategy[str]:
+    return st.text(max_size=20) | st.sampled_from(NASTY)
+
+
+def whole_text() -> st.SearchStrategy[str]:
+    """Text that UTF-8 can carry, so that it is the same when read back."""
+    return device_text().filter(lambda text: not any("\ud800" <= c <= "\udfff" for c in text))
+
+
+def numbers() -> st.SearchStrategy[float]:
+    return st.integers(-(2**127), 2**128) | st.floats(allow_nan=False, allow_infinity=False)
+
+
+def times() -> st.SearchStrategy[float]:
+    return st.floats(0, 1e6).map(lambda seconds: round(seconds, 6))
+
+
+def json_values() -> st.SearchStrategy[Any]:
+    simple = st.none() | st.booleans() | numbers() | whole_text()
+    return st.recursive(
+        simple,
+        lambda inner: st.lists(inner, max_size=4) | st.dictionaries(whole_text(), inner, max_size=3),
+        max_leaves=6,
+    )
+
+
+def places() -> st.SearchStrategy[str]:
+    return st.sampled_from(["", "fridge.yaml:12", "other plans/größer.yaml:7"])
+
+
+def judgements() -> st.SearchStrategy[Judgement]:
+    bound = st.none() | numbers() | st.just("2026-01-01T00:00:00")
+    return st.builds(
+        Judgement, passed=st.booleans(), limit=whole_text(), sentence=whole_text(), low=bound, high=bound,
+        margin=st.none() | st.floats(allow_nan=False, allow_infinity=False), place=places(),
+    )  # fmt: skip
+
+
+def samples() -> st.SearchStrategy[Samples]:
+    number = st.none() | st.floats(-1e300, 1e300)
+    count = st.integers(0, 2**40)
+    return st.builds(
+        Samples, count=count, minimum=number, maximum=number, mean=number, sd=number, outside=count,
+        first_outside=st.none() | count, first_outside_at=st.none() | times(),
+    )  # fmt: skip
+
+
+def readings(step: int) -> st.SearchStrategy[Reading]:
+    raw = st.none() | st.binary(max_size=300).map(lambda data: data.hex().upper())
+    return st.builds(
+        Reading, step=st.just(step), name=st.sampled_from(["value", "value.heart_rate", "elapsed"]) | whole_text(),
+        value=json_values(), unit=st.sampled_from(["", "°C", "dBm", "%", "s"]), raw=raw,
+        samples=st.none() | samples(), judgement=st.none() | judgements(),
+    )  # fmt: skip
+
+
+def endings(step: int, number_of_steps: int) -> st.SearchStrategy[StepEnded]:
+    root = st.none() | st.integers(1, number_of_steps)
+    rest = {"message": whole_text(), "advice": whole_text(), "attempts": st.integers(1, 9)}
+    common = {"step": st.just(step), "at": times(), "elapsed": times()}
+    passed = st.builds(StepEnded, verdict=st.just("pass"), **common)
+    skipped = st.builds(StepEnded, verdict=st.just("skip"), root=root, **common, **rest)
+    bad = st.builds(
+        StepEnded, verdict=st.sampled_from(["fail", "error"]), cause=st.sampled_from(get_args(Cause)),
+        traceback=whole_text(), **common, **rest,
+    )  # fmt: skip
+    return passed | skipped | bad
+
+
+@st.composite
+def step_events(draw: st.DrawFn, step: int, number_of_steps: int) -> list[AnyEvent]:
+    """What one step leaves: nothing, an end alone (it was skipped), or all of it."""
+    if draw(st.booleans()):
+        return draw(st.lists(endings(step, number_of_steps), max_size=1))
+    attempt = st.builds(
+        AttemptFailed, step=st.just(step), attempt=st.integers(1, 9), at=times(),
+        cause=st.sampled_from(get_args(Cause)), message=whole_text(),
+    )  # fmt: skip
+    note = st.builds(Noted, at=times(), text=whole_text(), step=st.just(step) | st.none())
+    between = draw(st.lists(attempt | note | readings(step), max_size=4))
+    return [StepStarted(step, draw(times())), *between, draw(endings(step, number_of_steps))]
+
+
+@st.composite
+def planned_steps(draw: st.DrawFn) -> list[PlannedStep]:
+    step = st.tuples(whole_text(), st.sampled_from(["scan", "read", "notify"]), places(), st.booleans())
+    drawn = draw(st.lists(step, max_size=5))
+    return [
+        PlannedStep(number, name, kind, place, "finally" if last else "steps")
+        for number, (name, kind, place, last) in enumerate(drawn, start=1)
+    ]
+
+
+@st.composite
+def events(draw: st.DrawFn) -> list[AnyEvent]:
+    """The events of a run, from its start to its verdict or to the moment it died."""
+    steps = draw(planned_steps())
+    texts = {
+        name: whole_text() for name in ("run_id", "plan", "plan_file", "plan_hash", "station", "radio", "revision")
+    }
+    mapping = st.dictionaries(whole_text(), whole_text(), max_size=2)
+    start = st.builds(
+        RunStarted, started=st.just("2026-03-02T08:15:30.250Z") | whole_text(), simulated=st.booleans(),
+        steps=st.just(steps), versions=mapping, given=mapping, seed=st.none() | st.integers(0, 2**63),
+        caution=whole_text(), **texts,
+    )  # fmt: skip
+    unit = st.builds(UnitSeen, times(), *[whole_text()] * 4)
+    run: list[AnyEvent] = [draw(start), *draw(st.lists(unit, max_size=2))]
+    for step in steps:
+        run += draw(step_events(step.number, len(steps)))
+    run.append(draw(verdicts(len(steps))))
+    return run if draw(st.booleans()) else run[: draw(st.integers(1, len(run)))]
+
+
+def verdicts(number_of_steps: int) -> st.SearchStrategy[RunEnded]:
+    judged = st.integers(0, 99)
+    good = st.builds(RunEnded, times(), st.just("pass"), st.sampled_from([0, 5]), judged)
+    bad = st.builds(
+        RunEnded, times(), st.sampled_from(["fail", "error"]), st.sampled_from([1, 2, 3, 4, 7]), judged,
+        st.sampled_from(get_args(Cause)), st.none() | st.integers(1, max(1, number_of_steps)), whole_text(),
+    )  # fmt: skip
+    return good | bad
+
+
+def records() -> st.SearchStrategy[Record]:
+    return events().map(build_record)
