@@ -1,11 +1,11 @@
 """How the bench reaches the unit. Nothing outside this package knows bleak.
 
-    radio.py        scan and connect
-    link.py         one connection: read, write, subscribe, disconnect
-    scan.py         what was heard, by device
-    table.py        the attribute table, as plain data
-    foreign.py      errors of the libraries below -> errors of benchrig
-    specify.py      '--radio' text -> a radio to open
-    bumble_stack/   bleak's interface over the Bluetooth stack library bumble
-    virtual/        the air in this process, with its simulated devices
+radio.py        scan and connect
+link.py         one connection: read, write, subscribe, disconnect
+scan.py         what was heard, by device
+table.py        the attribute table, as plain data
+foreign.py      errors of the libraries below -> errors of benchrig
+specify.py      '--radio' text -> a radio to open
+bumble_stack/   bleak's interface over the Bluetooth stack library bumble
+virtual/        the air in this process, with its simulated devices
 """

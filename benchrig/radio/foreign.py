@@ -26,8 +26,14 @@ _NOT_AVAILABLE: dict[bleak_exc.BleakBluetoothNotAvailableReason, tuple[str, str]
     _Reason.NO_BLUETOOTH: ("this machine has no Bluetooth adapter", "plug one in, or choose another with --radio"),
     _Reason.NO_BLE_CENTRAL_ROLE: ("the Bluetooth adapter cannot act as central", "use an adapter with Bluetooth LE"),
     _Reason.POWERED_OFF: ("the Bluetooth adapter is switched off", "switch Bluetooth on and run again"),
-    _Reason.DENIED_BY_USER: ("the user has refused this program the use of Bluetooth", "allow it in the system settings"),
-    _Reason.DENIED_BY_SYSTEM: ("the system does not allow the use of Bluetooth", "ask the administrator of this machine"),
+    _Reason.DENIED_BY_USER: (
+        "the user has refused this program the use of Bluetooth",
+        "allow it in the system settings",
+    ),
+    _Reason.DENIED_BY_SYSTEM: (
+        "the system does not allow the use of Bluetooth",
+        "ask the administrator of this machine",
+    ),
     _Reason.DENIED_BY_UNKNOWN: ("the use of Bluetooth is not allowed", "check the privacy settings of this machine"),
     _Reason.UNKNOWN: ("Bluetooth is not available", "check that the adapter is present and switched on"),
 }
@@ -108,7 +114,9 @@ def _timeout(error: BaseException, doing: str, connecting: bool) -> BenchrigErro
 
 def _os_error(error: BaseException, doing: str, connecting: bool) -> BenchrigError:
     if isinstance(error, FileNotFoundError):
-        return StationError(f"{doing}: the system's D-Bus is not running", advice="start D-Bus and the Bluetooth service")
+        return StationError(
+            f"{doing}: the system's D-Bus is not running", advice="start D-Bus and the Bluetooth service"
+        )
     return StationError(f"{doing}: {_text(error)}", advice="check the adapter and the Bluetooth service")
 
 

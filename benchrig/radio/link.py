@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 # What the backends need to close a healthy link, the slowest (Windows) aside.
 DISCONNECT_WITHIN = 10.0
+_PROPERTIES = {"authenticated-signed-writes": "signed write"}
 
 
 class Link:
@@ -66,7 +67,9 @@ class Link:
                 return bytes(await self._client.read_gatt_descriptor(attribute.obj))
             return bytes(await self._client.read_gatt_char(attribute.obj))
 
-    async def write(self, attribute: Attribute, data: bytes, doing: str, within: float, *, response: bool = True) -> None:
+    async def write(
+        self, attribute: Attribute, data: bytes, doing: str, within: float, *, response: bool = True
+    ) -> None:
         async with self._operation(doing, within):
             if isinstance(attribute, Descriptor):
                 await self._client.write_gatt_descriptor(attribute.obj, data)
@@ -77,7 +80,7 @@ class Link:
         self, characteristic: Characteristic, callback: Callable[[bytes], None], doing: str, within: float
     ) -> None:
         async with self._operation(doing, within):
-            await self._client.start_notify(characteristic.obj, lambda _, data: callback(data))
+            await self._client.start_notify(characteristic.obj, lambda _, data: callback(data))  # type: ignore[arg-type]  # bytearray is as good
             self._subscribed[characteristic.handle] = characteristic
 
     async def unsubscribe(self, characteristic: Characteristic, doing: str, within: float) -> None:
@@ -144,7 +147,7 @@ def _table(client: BleakClient) -> Table:
             descriptors = tuple(
                 Descriptor(d.handle, str(d.uuid), d) for d in sorted(char.descriptors, key=lambda d: d.handle)
             )
-            properties = tuple(str(p).replace("-", " ") for p in char.properties)
+            properties = tuple(_PROPERTIES.get(str(p), str(p).replace("-", " ")) for p in char.properties)
             characteristics.append(Characteristic(char.handle, str(char.uuid), properties, descriptors, char))
         services.append(Service(service.handle, str(service.uuid), tuple(characteristics)))
     return Table(tuple(services))

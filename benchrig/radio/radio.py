@@ -52,9 +52,7 @@ class Radio:
             on_report(_report(loop.time(), device, data))
 
         try:
-            scanner = BleakScanner(
-                detected, scanning_mode="active" if active else "passive", **self.scanner_options
-            )
+            scanner = BleakScanner(detected, scanning_mode="active" if active else "passive", **self.scanner_options)
             await scanner.start()
         except Exception as exc:
             raise translate(exc, "scan") from exc
@@ -132,5 +130,3 @@ def address_type(device: BLEDevice, data: AdvertisementData) -> str:
     if kind is None and isinstance(details, dict):
         kind = details.get("props", {}).get("AddressType")
     return kind if kind in ("public", "random") else ""
-
-

@@ -77,7 +77,8 @@ class Sighting:
 
 @dataclass(frozen=True)
 class Selection:
-    """Which device is meant; every given part must fit. `name` is a pattern with * and ?, UUIDs as 128-bit text."""
+    """Which device is meant; every given part must fit. `name` is a pattern with * and ?, UUIDs as 128-bit text.
+    `nearest` takes the strongest of several when it leads by so many dB (median RSSI)."""
 
     name: str | None = None
     services: tuple[str, ...] = ()
@@ -85,6 +86,7 @@ class Selection:
     manufacturer_data: bytes = b""
     address: str | None = None
     rssi_min: float | None = None
+    nearest: float | None = None
 
     def accepts(self, sighting: Sighting) -> bool:
         data = sighting.manufacturer_data

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -45,11 +46,11 @@ class RadioChoice:
         return f"{self.kind}:{detail}" if detail else self.kind
 
 
-async def open_radio(choice: RadioChoice, *, seed: int = 0, capture: Path | None = None) -> Radio:
-    """Open the radio. Raises StationError when the station has no such radio, PlanError for a bad device file."""
+def radio_opener(choice: RadioChoice, *, seed: int = 0, capture: Path | None = None) -> Callable[[], Awaitable[Radio]]:
+    """What opens the radio. Device files are read here already: PlanError before anything is opened."""
     if choice.kind == "virtual":
-        return await _open_virtual(choice, seed, capture)
-    return await _open_host(choice)
+        return _virtual_opener(choice, seed, capture)
+    return lambda: _open_host(choice)
 
 
 async def _open_host(choice: RadioChoice) -> Radio:
@@ -59,24 +60,30 @@ async def _open_host(choice: RadioChoice) -> Radio:
     return Radio(str(choice), scanner_options=options, client_options=options)
 
 
-async def _open_virtual(choice: RadioChoice, seed: int, capture: Path | None) -> Radio:
-    from benchrig.radio.bumble_stack import BumbleClient, BumbleScanner
-    from benchrig.radio.radio import Radio
-    from benchrig.radio.virtual import load_devices, open_air
+def _virtual_opener(choice: RadioChoice, seed: int, capture: Path | None) -> Callable[[], Awaitable[Radio]]:
+    from benchrig.radio.virtual import load_devices
     from benchrig.source.problem import Problems
 
     problems = Problems()
     models = load_devices(choice.files, problems)
     problems.raise_if_any()
-    air = await open_air(models, seed=seed, capture=capture)
-    return Radio(
-        str(choice),
-        simulated=True,
-        seed=seed,
-        scanner_options={"backend": BumbleScanner, "stack": air.stack},
-        client_options={"backend": BumbleClient, "stack": air.stack},
-        on_close=air.close,
-    )
+
+    async def opened() -> Radio:
+        from benchrig.radio.bumble_stack import BumbleClient, BumbleScanner
+        from benchrig.radio.radio import Radio
+        from benchrig.radio.virtual import open_air
+
+        air = await open_air(models, seed=seed, capture=capture)
+        return Radio(
+            str(choice),
+            simulated=True,
+            seed=seed,
+            scanner_options={"backend": BumbleScanner, "stack": air.stack},
+            client_options={"backend": BumbleClient, "stack": air.stack},
+            on_close=air.close,
+        )
+
+    return opened
 
 
 def loop_factory(choice: RadioChoice, *, real_time: bool = False) -> type[asyncio.AbstractEventLoop] | None:

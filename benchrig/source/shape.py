@@ -75,6 +75,10 @@ class Reader:
         """The model, LATE where a reference stands for the whole, or BAD with the problems added."""
         return _reader_of(kind)(node, self)
 
+    def read_own(self, node: Node, kind: Any) -> Any:
+        """What `kind.from_source` makes of the node; for a `from_node` that looks at the node first."""
+        return _own_class(kind)(node, self)
+
     def misfit(self, node: Node, misfit: Misfit) -> _Bad:
         self.problems.add(locate(node, misfit.path).place, misfit.message, misfit.advice)
         return BAD
@@ -193,6 +197,8 @@ def _scalar_reader(check: Callable[[Any], Any], expected: str) -> _ReadNode:
             value = _loosened(node.value, expected)
             if check(value):
                 return value
+            if expected == "text" and node.quoted and value is not None:
+                return str(value)  # a reference in quotes, replaced by what is no text itself
         advice = ""
         if expected == "text" and isinstance(node, Scalar) and isinstance(node.value, (int, Decimal, bool)):
             advice = f"quote it: '{node.text}'"
@@ -277,7 +283,8 @@ def _dict(item: Any) -> _ReadNode:
                 reader.problems.add(
                     scalar.place, f"expected text as a key, found {describe(scalar)}", f"quote it: '{scalar.text}'"
                 )
-        return _whole(values, values.values())
+        # a member that is LATE stays one, so that the others can be checked now
+        return BAD if any(value is BAD for value in values.values()) else values
 
     return read
 

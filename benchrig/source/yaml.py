@@ -24,7 +24,7 @@ MAX_DEPTH = 32
 _LOADER = getattr(yaml, "CLoader", yaml.Loader)
 _NUMBER = re.compile(r"[+-]?(0|[1-9][0-9]*)(\.[0-9]+)?")
 _HEX = re.compile(r"0x[0-9A-Fa-f]+")
-_WORDS: dict[str, None | bool] = {"": None, "null": None, "true": True, "false": False}
+_WORDS: dict[str, bool | None] = {"": None, "null": None, "true": True, "false": False}
 _SUSPECT = frozenset("0123456789+-.~<yYnNoOtTfF")
 _LONGEST_NUMBER = 60
 
@@ -59,12 +59,12 @@ _REFUSED: tuple[tuple[re.Pattern[str], str, str], ...] = tuple(
         (r"[+-]?[0-9]+_[0-9_]*(\.[0-9_]*)?", "has an underscore in a number", "write the digits only"),
         (r"[+-]?(\.[0-9]+|[0-9]+\.)", "is no complete decimal number", "write digits on both sides of the point"),
         (r"[+-]?\.(inf|Inf|INF|nan|NaN|NAN)", "is no decimal number", "quote it if it is text"),
-        (r"[+-]?[0-9.]{%d,}" % _LONGEST_NUMBER, "is too long for a number", "quote it if it is text"),
+        (rf"[+-]?[0-9.]{{{_LONGEST_NUMBER},}}", "is too long for a number", "quote it if it is text"),
         (r"<<", "would merge another mapping in some readers of YAML", "write the keys out"),
     )
 )
 
-Plain: TypeAlias = None | bool | int | Decimal | str
+Plain: TypeAlias = bool | int | Decimal | str | None
 
 
 @dataclass(slots=True)

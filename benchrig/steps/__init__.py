@@ -1,0 +1,23 @@
+"""The step kinds, one file each. KINDS is the list that the plan language has."""
+
+from __future__ import annotations
+
+from benchrig.steps.ask import Ask
+from benchrig.steps.base import Step
+from benchrig.steps.call import Call
+from benchrig.steps.command import Command
+from benchrig.steps.connect import Connect, Disconnect
+from benchrig.steps.discover import Discover
+from benchrig.steps.exchange import Exchange
+from benchrig.steps.notify import Notify
+from benchrig.steps.read import Read
+from benchrig.steps.scan import Scan
+from benchrig.steps.wait import Wait
+from benchrig.steps.write import Write
+
+KINDS: dict[str, type[Step]] = {
+    kind.verb: kind
+    for kind in (Scan, Connect, Discover, Read, Write, Notify, Exchange, Disconnect, Wait, Ask, Call, Command)
+}
+
+__all__ = ["KINDS", "Step"]

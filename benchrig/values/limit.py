@@ -42,7 +42,7 @@ class Judgement(msgspec.Struct, omit_defaults=True, frozen=True):
 class AnyValue:
     """Any single value or list; what it means depends on the reading it is held against."""
 
-    source_schema: ClassVar[dict[str, Any]] = {}
+    source_schema: ClassVar[dict[str, Any]] = {"description": "a value, or a list of values"}
 
     @classmethod
     def from_source(cls, value: Any) -> Any:
@@ -93,16 +93,18 @@ class Bits(msgspec.Struct, frozen=True):
             yield Misfit(f"the value 0x{self.value:X} has bits outside the mask 0x{self.mask:X}", path=("value",))
 
 
-class Length(msgspec.Struct, frozen=True):
+class Length:
     """A number of bytes, characters or items: exactly so many, or a range."""
 
-    min: int | None = None
-    max: int | None = None
-
+    __slots__ = ("max", "min")
     source_schema: ClassVar[dict[str, Any]] = {
         "anyOf": [{"type": "integer"}, {"type": "object", "additionalProperties": False,
                   "properties": {"min": {"type": "integer"}, "max": {"type": "integer"}}}]
     }  # fmt: skip
+
+    def __init__(self, min: int | None, max: int | None) -> None:
+        self.min = min
+        self.max = max
 
     @classmethod
     def from_source(cls, value: Any) -> Length:
@@ -146,6 +148,22 @@ class Limit(msgspec.Struct, frozen=True, omit_defaults=True):
         """The keys that are given, in the order of the language."""
         return [name for name in self.__struct_fields__ if getattr(self, name) is not _ABSENT]
 
+    def misfits_for(self, kind: Kind, unit: str = "") -> list[Misfit]:
+        """Everything that keeps the limit from applying to readings of one kind and unit."""
+        found: list[Misfit] = []
+        for key in self.keys():
+            pair = {"nominal": ("nominal", "tolerance"), "tolerance": ()}.get(key, (key,))
+            try:
+                Limit(**{name: getattr(self, name) for name in pair}).bind(kind, unit)
+            except Misfit as misfit:
+                found.append(misfit)
+        if not found:
+            try:
+                self.bind(kind, unit)
+            except Misfit as misfit:
+                found.append(misfit)
+        return found
+
     def bind(self, kind: Kind, unit: str = "") -> BoundLimit:
         """The limit for readings of one kind and unit. Raises Misfit when it cannot apply to them."""
         return _Binder(self, kind, unit).bind()
@@ -163,12 +181,12 @@ def kind_of(value: Any, unit: str = "") -> Kind:
     """The kind of a value at hand."""
     if isinstance(value, bool):
         return "boolean"
+    if isinstance(value, (list, tuple)):
+        return "list"
     if unit or isinstance(value, (int, float)):
         return "number"
     if isinstance(value, (bytes, bytearray)):
         return "bytes"
-    if isinstance(value, (list, tuple)):
-        return "list"
     return "text" if isinstance(value, str) else "any"
 
 
@@ -237,6 +255,10 @@ def shown(value: Any, unit: str = "") -> str:
 
 def _is_number(value: Any) -> bool:
     return isinstance(value, (int, float, Decimal, Fraction)) and not isinstance(value, bool)
+
+
+def _is_text(value: Any) -> bool:
+    return isinstance(value, str)
 
 
 class _Binder:
@@ -501,7 +523,7 @@ class _Binder:
 
     def _each(self, test: Callable[[Any], bool]) -> Callable[[Any], bool]:
         """The test on a value of the right kind; on a list, on every item of it."""
-        right = (lambda got: isinstance(got, str)) if self.kind == "time" else _is_number
+        right: Callable[[Any], bool] = _is_text if self.kind == "time" else _is_number
         if self.kind == "list":
             return lambda got: all(right(item) and test(item) for item in got or ())
         return lambda got: right(got) and test(got)

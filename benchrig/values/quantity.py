@@ -128,17 +128,28 @@ def number_text(value: float | Decimal | Fraction) -> str:
     return str(number)
 
 
-@dataclass(frozen=True)
 class Quantity:
-    """An exact number with a unit."""
+    """An exact number with a unit. (No dataclass: msgspec would look inside one instead of using `source_schema`.)"""
 
-    number: Fraction
-    unit: Unit
+    __slots__ = ("number", "unit")
     dimension: ClassVar[str] = ""
     source_schema: ClassVar[dict[str, Any]] = {
         "type": "string",
         "pattern": r"^([+-]?[0-9]+(\.[0-9]+)? ?[^0-9\s].*|.*\$\{.*)$",
     }
+
+    def __init__(self, number: Fraction, unit: Unit) -> None:
+        self.number = number
+        self.unit = unit
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Quantity) and (self.number, self.unit) == (other.number, other.unit)
+
+    def __hash__(self) -> int:
+        return hash((self.number, self.unit))
+
+    def __repr__(self) -> str:
+        return f"{type(self).__name__}({self})"
 
     @classmethod
     def from_source(cls, value: Any) -> Self:
@@ -190,10 +201,10 @@ def _units_for(dimension: str) -> str:
     return f"units of {dimension}: {', '.join(symbols_of(dimension))}"
 
 
-@dataclass(frozen=True)
 class Duration(Quantity):
     """A time that is not negative."""
 
+    __slots__ = ()
     dimension: ClassVar[str] = "time"
 
     @classmethod
@@ -212,15 +223,15 @@ class Duration(Quantity):
         return cls(exact(seconds), UNITS["s"])
 
 
-@dataclass(frozen=True)
 class Level(Quantity):
     """A power level in dBm."""
 
+    __slots__ = ()
     dimension: ClassVar[str] = "level"
 
 
-@dataclass(frozen=True)
 class Gain(Quantity):
     """A level difference in dB."""
 
+    __slots__ = ()
     dimension: ClassVar[str] = "gain"

@@ -1,0 +1,62 @@
+"""What the commands share: errors for people, exit codes, consoles."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+RADIO_HELP = "How the unit is reached: host, host:ADAPTER or virtual:FILE[,FILE…] (simulated devices)."
+
+
+@contextmanager
+def errors_for_people() -> Iterator[None]:
+    """Show benchrig's errors as text and end with the exit code of their cause."""
+    from benchrig.errors import BenchrigError, PlanError
+
+    try:
+        yield
+    except PlanError as error:
+        click.echo(str(error), err=True)
+        count = len(error.problems)
+        click.echo(f"\n{count} problem{'s' if count != 1 else ''}; nothing was run.", err=True)
+        sys.exit(4)
+    except BenchrigError as error:
+        click.echo(f"benchrig: {error.message}", err=True)
+        if error.advice:
+            click.echo(f"  {error.advice}", err=True)
+        sys.exit({"plan": 4, "station": 7, "operator": 2}.get(error.cause, 3))
+
+
+def console(*, stderr: bool = False) -> Console:
+    """A console that respects NO_COLOR, CI, COLUMNS and pipes."""
+    from rich.console import Console
+
+    plain = "CI" in os.environ and "FORCE_COLOR" not in os.environ
+    return Console(stderr=stderr, highlight=False, emoji=False, markup=False, no_color=True if plain else None)
+
+
+def attended() -> bool:
+    """Whether a person sits at this terminal."""
+    return sys.stdin.isatty() and sys.stdout.isatty() and "CI" not in os.environ
+
+
+def complete_step(context: click.Context, _: click.Parameter, incomplete: str) -> list[str]:
+    """Names of the steps of the plan on the command line, for the shell."""
+    from benchrig.errors import BenchrigError
+    from benchrig.plan.loader import load_plan
+
+    path = context.params.get("plan")
+    try:
+        plan = load_plan(Path(path)) if path else None
+    except BenchrigError:
+        return []
+    return [step.name for step in plan.steps if step.name.startswith(incomplete)] if plan else []

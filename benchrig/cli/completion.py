@@ -1,0 +1,23 @@
+"""`benchrig completion`: the script that makes a shell complete commands, options and step names."""
+
+from __future__ import annotations
+
+import click
+
+
+@click.command(short_help="Print a shell completion script.")
+@click.argument("shell", type=click.Choice(["bash", "zsh", "fish"]))
+def completion(shell: str) -> None:
+    """Print the completion script for a shell.
+
+    \b
+    Example:
+      eval "$(benchrig completion bash)"
+    """
+    from click.shell_completion import get_completion_class
+
+    from benchrig.cli import main
+
+    kind = get_completion_class(shell)
+    assert kind is not None
+    click.echo(kind(main, {}, "benchrig", "_BENCHRIG_COMPLETE").source())

@@ -1,0 +1,42 @@
+"""`--set name=value`, and values that a person types or scans when they are missing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from benchrig.errors import UsageError
+
+if TYPE_CHECKING:
+    from benchrig.plan.model import Plan
+
+
+def parse_given(pairs: Iterable[str]) -> dict[str, str]:
+    """Names and values of `name=value` words. UsageError for a word without '=' and for a name twice."""
+    given: dict[str, str] = {}
+    for pair in pairs:
+        name, equals, value = pair.partition("=")
+        if not equals or not name:
+            raise UsageError(f"'{pair}' is no NAME=VALUE", advice="for example: --set serial=VFL3-000042")
+        if name in given:
+            raise UsageError(f"'{name}' is set twice")
+        given[name] = value
+    return given
+
+
+def load_with_given(path: Path, given: Mapping[str, str], *, ask: bool) -> Plan:
+    """The plan with its values. Missing ones are asked for at the terminal when `ask` (a barcode reader types too)."""
+    from benchrig.plan.loader import MissingGiven, load_plan
+
+    values = dict(given)
+    try:
+        return load_plan(path, values)
+    except MissingGiven as missing:
+        if not ask:
+            raise
+        for name in missing.missing:
+            values[name] = click.prompt(name, prompt_suffix=": ", err=True)
+    return load_plan(path, values)

@@ -1,0 +1,98 @@
+"""The operator at the terminal, and the one who is not there."""
+
+from __future__ import annotations
+
+import asyncio
+import sys
+from collections.abc import Callable
+
+import click
+
+from benchrig.errors import OperatorError
+
+
+class Unattended:
+    """Nobody can answer: every question ends the step with cause operator."""
+
+    async def acknowledge(self, caution: str) -> str:
+        raise OperatorError(
+            f"nobody was there to acknowledge the caution: {caution}",
+            advice="run it at a terminal, or with --acknowledge once the caution has been heeded",
+        )
+
+    async def confirm(self, question: str) -> bool:
+        raise self._nobody(question)
+
+    async def enter(self, question: str) -> str:
+        raise self._nobody(question)
+
+    async def choose(self, question: str, options: list[str]) -> str:
+        raise self._nobody(question)
+
+    def _nobody(self, question: str) -> OperatorError:
+        return OperatorError(
+            f"nobody was there to answer '{question}'", advice="run it at a terminal, or give the answer with --set"
+        )
+
+
+class AtTerminal:
+    """Asks at the terminal. `quiet` is called before a question, to take a progress line off the screen."""
+
+    def __init__(self, quiet: Callable[[], None]) -> None:
+        self._quiet = quiet
+
+    async def acknowledge(self, caution: str) -> str:
+        self._say(f"\nCAUTION  {caution}\n")
+        answer = await self._line("Press Enter to acknowledge and go on, or type 'no' to stop: ")
+        if answer.strip():
+            raise OperatorError("the caution was not acknowledged")
+        return "at the terminal"
+
+    async def confirm(self, question: str) -> bool:
+        while True:
+            answer = (await self._line(f"{question} [y/n] ")).strip().lower()
+            if answer in ("y", "yes", "n", "no"):
+                return answer[0] == "y"
+            self._say("please answer y or n")
+
+    async def enter(self, question: str) -> str:
+        return (await self._line(f"{question}: ")).strip()
+
+    async def choose(self, question: str, options: list[str]) -> str:
+        self._say(question)
+        for number, option in enumerate(options, 1):
+            self._say(f"  {number}  {option}")
+        while True:
+            answer = (await self._line(f"1 to {len(options)}: ")).strip()
+            if answer in options:
+                return answer
+            if answer.isdecimal() and 1 <= int(answer) <= len(options):
+                return options[int(answer) - 1]
+            self._say("please give one of the numbers")
+
+    def _say(self, text: str) -> None:
+        self._quiet()
+        click.echo(text, err=True)
+
+    async def _line(self, prompt: str) -> str:
+        """One line of input. The loop stays free, so a signal or a time-out ends the waiting."""
+        self._quiet()
+        click.echo(prompt, nl=False, err=True)
+        loop = asyncio.get_running_loop()
+        readable: asyncio.Future[str] = loop.create_future()
+        try:
+            loop.add_reader(sys.stdin.fileno(), _take_line, readable)
+        except NotImplementedError:  # Windows: its loop watches no console
+            return await asyncio.to_thread(sys.stdin.readline)
+        try:
+            line = await readable
+        finally:
+            loop.remove_reader(sys.stdin.fileno())
+        if not line:
+            raise OperatorError("the terminal was closed")
+        return line.rstrip("\n")
+
+
+def _take_line(waiting: asyncio.Future[str]) -> None:
+    if not waiting.done():
+        waiting.set_result(sys.stdin.readline())

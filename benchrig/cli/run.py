@@ -1,0 +1,146 @@
+"""`benchrig run`: a plan on a unit, to a verdict."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from benchrig.cli.common import RADIO_HELP, attended, complete_step, errors_for_people
+
+if TYPE_CHECKING:
+    from benchrig.session import RunOptions
+
+
+@click.command(short_help="Run a test plan on a device.")
+@click.argument("plan", type=click.Path(path_type=Path))
+@click.option("--radio", metavar="RADIO", help=RADIO_HELP)
+@click.option("--set", "given", multiple=True, metavar="NAME=VALUE", help="A value the plan asks for.")
+@click.option(
+    "--only",
+    multiple=True,
+    metavar="STEP",
+    shell_complete=complete_step,
+    help="Run this step (name or number) with what it needs; may be given several times.",
+)
+@click.option(
+    "--from", "from_", metavar="STEP", shell_complete=complete_step, help="Run from this step on, with what it needs."
+)
+@click.option("--acknowledge", is_flag=True, help="The plan's caution has been read and heeded.")
+@click.option(
+    "--station",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Station file: name, radio, results, what is forbidden.",
+)
+@click.option(
+    "--results",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="Where each run leaves its folder (default: results).",
+)
+@click.option(
+    "--junit", type=click.Path(path_type=Path), metavar="FILE", help="Also write the JUnit report to this file."
+)
+@click.option(
+    "--junit-dialect", type=click.Choice(["junit-10", "ant"]), default="junit-10", help="Schema of the JUnit report."
+)
+@click.option(
+    "--csv",
+    "csv_file",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Also write the readings as CSV to this file.",
+)
+@click.option(
+    "--seed", type=click.IntRange(0), default=0, metavar="N", help="Seed of everything random on a virtual radio."
+)
+@click.option("--real-time", is_flag=True, help="Let a virtual radio take the time a real one would.")
+@click.option(
+    "--capture",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Capture a virtual radio's HCI traffic (btsnoop). It holds pairing keys: treat it as secret.",
+)
+@click.option("--all-readings", is_flag=True, help="Show readings without a limit in the table too.")
+@click.option("-q", "--quiet", is_flag=True, help="Print only the verdict.")
+def run(
+    plan: Path,
+    radio: str | None,
+    given: tuple[str, ...],
+    only: tuple[str, ...],
+    from_: str | None,
+    acknowledge: bool,
+    station: Path | None,
+    results: Path | None,
+    junit: Path | None,
+    junit_dialect: str,
+    csv_file: Path | None,
+    seed: int,
+    real_time: bool,
+    capture: Path | None,
+    all_readings: bool,
+    quiet: bool,
+) -> None:
+    """Run PLAN on the unit that it selects, and report.
+
+    \b
+    Example:
+      benchrig run testplans/smoke.yaml --radio virtual:testplans/devices/logger.yaml
+    """
+    with errors_for_people():
+        from benchrig.cli.given import load_with_given, parse_given
+        from benchrig.radio.specify import RadioChoice
+        from benchrig.run.choose import choose_steps
+        from benchrig.run.station import load_station
+        from benchrig.session import RunOptions
+
+        bench = load_station(station)
+        choice = RadioChoice.parse(radio or bench.radio or "host")
+        loaded = load_with_given(plan, _allowed_given(plan, bench.given) | parse_given(given), ask=attended())
+        options = RunOptions(
+            plan=loaded,
+            steps=choose_steps(loaded, only, from_),
+            station=bench,
+            radio=choice,
+            results=results or Path(bench.results or "results"),
+            seed=seed,
+            real_time=real_time,
+            capture=capture,
+            acknowledged=acknowledge,
+            junit=junit,
+            junit_dialect=junit_dialect,
+            csv=csv_file,
+        )
+        sys.exit(_run(options, all_readings=all_readings, quiet=quiet))
+
+
+def _allowed_given(plan: Path, given: dict[str, str]) -> dict[str, str]:
+    """The station's values that this plan asks for: a station serves many plans."""
+    if not given:
+        return {}
+    from benchrig.plan.loader import load_plan
+
+    return {name: value for name, value in given.items() if name in load_plan(plan).given}
+
+
+def _run(options: RunOptions, *, all_readings: bool, quiet: bool) -> int:
+    from benchrig.cli.common import console
+    from benchrig.cli.operator import AtTerminal, Unattended
+    from benchrig.cli.progress import Progress
+    from benchrig.report.table import render
+    from benchrig.session import run_session
+
+    screen = console()
+    progress = Progress(console(stderr=True)) if attended() and not quiet else None
+    operator = AtTerminal(progress.hide if progress else lambda: None) if attended() else Unattended()
+    finished = run_session(options, operator, [progress] if progress else [])
+    if progress:
+        progress.hide()
+    render(finished.record, screen, all_readings=all_readings, quiet=quiet)
+    if not quiet:
+        screen.print(f"record: {finished.folder}", soft_wrap=True)
+    assert finished.record.ended is not None
+    return finished.record.ended.exit_code

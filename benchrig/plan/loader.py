@@ -1,0 +1,453 @@
+"""Text -> Plan: everything that can be known to be wrong before a radio is opened, all at once, with places."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from benchrig.errors import PlanError, UsageError
+from benchrig.plan.model import Given, Plan, PlanFile, Select, StepPlan, StepsFile
+from benchrig.record.model import Section
+from benchrig.source.problem import NOWHERE, Place, Problem, Problems, suggest
+from benchrig.source.shape import (
+    BAD,
+    LATE,
+    LooseText,
+    Misfit,
+    Reader,
+    describe,
+    has_reference,
+    locate,
+    plain,
+    references,
+    substitute,
+)
+from benchrig.source.yaml import Mapping as MappingNode
+from benchrig.source.yaml import Node, Scalar, Sequence, read_file
+from benchrig.steps import KINDS, Step
+from benchrig.steps.attribute import AttributeSpec, Names
+
+MAX_STEPS = 100_000
+_LINKED = ("connect", "disconnect")
+
+
+def load_plan(path: Path, given: Mapping[str, str] | None = None) -> Plan:
+    """Load and check a plan file. Raises PlanError with all problems.
+
+    `given` are the values of the run, as text; without it (None) only what does not depend on them is checked.
+    """
+    return _Loader(path, given).load()
+
+
+@dataclass
+class _Loader:
+    path: Path
+    given: Mapping[str, str] | None
+    problems: Problems = field(default_factory=Problems)
+    digest: Any = field(default_factory=hashlib.sha256)
+    names: Names = field(default_factory=Names)
+    steps: list[StepPlan] = field(default_factory=list)
+    titles: dict[str, Place] = field(default_factory=dict)
+    values: dict[str, Any] = field(default_factory=dict)
+    used: set[str] = field(default_factory=set)
+    missing: dict[str, Given] = field(default_factory=dict)
+
+    def load(self) -> Plan:
+        node = self._read(self.path)
+        self.problems.raise_if_any()
+        assert node is not None
+        head = Reader(self.problems).read(node, PlanFile)
+        if head is BAD or not isinstance(node, MappingNode):
+            self._steps_despite(node)
+            raise PlanError(_sorted(self.problems))
+        self._set_values(head, node)
+        self._set_names(head, node)
+        self._add_steps(node, "steps", ())
+        if "finally" in node.entries:
+            self._add_steps(node, "finally", ())
+        if not any(step.section == "steps" for step in self.steps) and not self.problems.found:
+            self.problems.add(locate(node, ("steps",)).place, "the plan has no steps")
+        self._check_names(head, node)
+        self._check_link()
+        self._check_variables(head, node)
+        self.problems.raise_if_any()
+        if self.missing:
+            raise MissingGiven(self.missing)
+        plan = Plan(
+            name=head.plan,
+            path=self.path,
+            hash=self.digest.hexdigest(),
+            revision=head.revision or "",
+            caution=head.caution.strip(),
+            device=locate(node, ("device",)),
+            names=self.names,
+            given=head.given,
+            deadline=head.deadline.seconds if head.deadline else None,
+            steps=tuple(self.steps),
+            values=self.values,
+        )
+        if self.given is not None or not has_reference(plan.device):
+            plan.selection()
+        return plan
+
+    # --- parts
+
+    def _read(self, path: Path) -> Node | None:
+        node = read_file(path, self.problems, name=_shown(path, self.path))
+        try:
+            self.digest.update(path.read_bytes())
+        except OSError:
+            return None
+        return node
+
+    def _steps_despite(self, node: Node) -> None:
+        """The head is wrong; the mistakes in the steps are worth saying at the same time."""
+        if not isinstance(node, MappingNode):
+            return
+        device = node.get("device")
+        attributes = device.get("attributes") if isinstance(device, MappingNode) else None
+        aliases = attributes.entries.items() if isinstance(attributes, MappingNode) else ()
+        # a name whose definition is wrong must not look unknown in every step that uses it
+        unclear = AttributeSpec(handle=0xFFFF)
+        specs = {name: Reader(Problems()).read(child, AttributeSpec) for name, (_, child) in aliases}
+        self.names = Names({name: unclear if spec is BAD else spec for name, spec in specs.items()})
+        for section in ("steps", "finally"):
+            self._add_steps(node, section, ())
+
+    def _set_values(self, head: PlanFile, node: MappingNode) -> None:
+        """Defaults and the values of the run."""
+        places = locate(node, ("given",))
+        for name, spec in head.given.items():
+            if spec.default is not None:
+                self.values[name] = spec.default
+            if self.given is None:
+                continue
+            if name in self.given:
+                self.values[name] = LooseText(self.given[name])
+                self._check_given(name, spec, locate(places, (name,)))
+            elif spec.default is None:
+                self.missing[name] = spec
+        for name in self.given or ():
+            if name not in head.given:
+                advice = suggest(name, head.given) or "the plan has no given values"
+                self.problems.add(NOWHERE, f"the plan has no given value '{name}'", advice)
+
+    def _check_given(self, name: str, spec: Given, node: Node) -> None:
+        try:
+            problem = spec.problem_with(self.values[name])
+        except Misfit as misfit:
+            self.problems.add(node.place, misfit.message, misfit.advice)
+            return
+        if problem:
+            self.problems.add(NOWHERE, f"the given value {name}: {problem}", f"the plan's limit stands in {node.place}")
+
+    def _set_names(self, head: PlanFile, node: MappingNode) -> None:
+        attributes = locate(node, ("device", "attributes"))
+        good = {}
+        for name, spec in head.device.attributes.items():
+            if "/" in name or "[" in name:
+                self.problems.add(locate(attributes, (name,)).place, f"the name '{name}' has a '/' or '['")
+                continue
+            try:
+                Names({name: spec})
+                good[name] = spec
+            except Misfit as misfit:
+                Reader(self.problems).misfit(locate(attributes, (name,)), misfit)
+        self.names = Names(good)
+        for name, spec in good.items():
+            if spec.service is not None:
+                try:
+                    self.names.service(spec.service)
+                except Misfit as misfit:
+                    place = locate(attributes, (name, "service")).place
+                    self.problems.add(place, misfit.message, misfit.advice)
+
+    def _add_steps(self, node: MappingNode, section: Section, via: tuple[Path, ...], prefix: str = "") -> None:
+        """Append the steps of a list; `via` are the files that led here, for includes that go round in circles."""
+        listed = node.get(section if not via else "steps")
+        if not isinstance(listed, Sequence):
+            if listed is not None:
+                self.problems.add(listed.place, f"expected a list of steps, found {describe(listed)}")
+            return
+        for item in listed.items:
+            if len(self.steps) >= MAX_STEPS:
+                self.problems.add(item.place, f"more than {MAX_STEPS} steps")
+                return
+            if not isinstance(item, MappingNode):
+                self.problems.add(
+                    item.place, f"expected a step, found {describe(item)}", "for example: - read: temperature"
+                )
+            elif "use" in item.entries:
+                self._include(item, section, via, prefix)
+            else:
+                self._add_step(item, section, prefix)
+
+    def _add_step(self, node: MappingNode, section: Section, prefix: str) -> None:
+        kind = self._kind(node)
+        if kind is None:
+            return
+        self.used |= {name for name, _ in references(node)}
+        node = _fill(node, self.values)
+        before = len(self.problems.found)
+        step = Reader(self.problems).read(node, kind)
+        if step is BAD or len(self.problems.found) > before:
+            self.steps.append(StepPlan(len(self.steps) + 1, kind.verb, kind, section, node, None))
+            return
+        waits = has_reference(node)
+        self._check_limits(node, step)
+        named = step.name if isinstance(step.name, str) else None
+        title = self._title(named, step, prefix, node)
+        on_fail = step.on_fail if isinstance(step.on_fail, str) else "continue"
+        number = len(self.steps) + 1
+        self.steps.append(StepPlan(number, title, kind, section, node, None if waits else step, on_fail))  # type: ignore[arg-type]
+
+    def _kind(self, node: MappingNode) -> type[Step] | None:
+        verbs = [key for key in node.entries if key in KINDS]
+        if len(verbs) == 1:
+            return KINDS[verbs[0]]
+        if verbs:
+            places = ", ".join(f"'{verb}'" for verb in verbs)
+            self.problems.add(node.place, f"a step has one verb, this one has {places}", "make it two steps")
+        else:
+            first = next(iter(node.entries), "")
+            advice = suggest(str(first), KINDS) if first else ""
+            self.problems.add(node.place, "no verb in this step", advice or f"one of {', '.join(KINDS)}, use")
+        return None
+
+    def _title(self, named: str | None, step: Step, prefix: str, node: MappingNode) -> str:
+        """A unique title. A name that people gave must be unique by itself; others are counted."""
+        title = prefix + (named or _safe_title(step))
+        if title not in self.titles:
+            self.titles[title] = node.place
+            return title
+        if named:
+            first = self.titles[title]
+            self.problems.add(
+                locate(node, ("name",)).place,
+                f"two steps are named '{title}' (first in line {first.line})",
+                "rename one",
+            )
+        count = 2
+        while f"{title} ({count})" in self.titles:
+            count += 1
+        self.titles[f"{title} ({count})"] = node.place
+        return f"{title} ({count})"
+
+    def _include(self, node: MappingNode, section: Section, via: tuple[Path, ...], prefix: str) -> None:
+        """Read the file of `use`, put its parameters in and append its steps."""
+        for key, (scalar, _) in node.entries.items():
+            if key not in ("use", "with", "name"):
+                self.problems.add(
+                    scalar.place, f"unknown key '{scalar.text}'", suggest(str(key), ("use", "with", "name"))
+                )
+        target = node.entries["use"][1]
+        name = node.get("name")
+        if not (isinstance(target, Scalar) and isinstance(target.value, str)):
+            self.problems.add(target.place, f"expected a file name, found {describe(target)}")
+            return
+        here = via[-1] if via else self.path
+        path = (here.parent / target.value).resolve()
+        if path in (self.path.resolve(), *via):
+            chain = " → ".join(p.name for p in (*(via or (self.path.resolve(),)), path))
+            self.problems.add(target.place, f"includes go round in a circle: {chain}", "take one of them out")
+            return
+        included = self._read(path)
+        if not isinstance(included, MappingNode):
+            if included is not None:
+                self.problems.add(included.place, "expected 'steps:' with a list of steps")
+            else:
+                self.problems.add(target.place, f"the included file {target.value} cannot be used")
+            return
+        head = Reader(self.problems).read(included, StepsFile)
+        if head is BAD:
+            return
+        filled = self._fill_parameters(included, head, node)
+        label = f"{name.value}: " if isinstance(name, Scalar) and name.value else ""
+        self._add_steps(filled, section, (*via, path), prefix + label)
+
+    def _fill_parameters(self, included: MappingNode, head: StepsFile, use: MappingNode) -> MappingNode:
+        given = use.get("with")
+        arguments = plain(given) if isinstance(given, MappingNode) else {}
+        for name in arguments:
+            if name not in head.given:
+                place = locate(use, ("with", name)).place
+                self.problems.add(place, f"the file has no parameter '{name}'", suggest(str(name), head.given))
+        used = {name for name, _ in references(locate(included, ("steps",)))}
+        values = {}
+        for name, spec in head.given.items():
+            if name in arguments:
+                values[name] = arguments[name]
+                if not (isinstance(values[name], str) and "${" in values[name]):
+                    self._check_argument(name, spec, values[name], locate(use, ("with", name)).place)
+            elif spec.default is not None:
+                values[name] = spec.default
+            else:
+                self.problems.add(use.place, f"the included file needs the parameter '{name}'", f"with: {{{name}: …}}")
+                values[name] = ""
+            if name not in used:
+                self.problems.add(locate(included, ("given", name)).place, f"the parameter '{name}' is not used")
+        return _fill(included, values)
+
+    def _check_argument(self, name: str, spec: Given, value: Any, place: Place) -> None:
+        try:
+            problem = spec.problem_with(value)
+        except Misfit as misfit:
+            problem = misfit.message
+        if problem:
+            self.problems.add(place, f"the parameter {name}: {problem}")
+
+    # --- checks over several parts
+
+    def _check_limits(self, node: MappingNode, step: Step) -> None:
+        """Attributes that nobody knows, readings the step does not have, limits that cannot apply to them."""
+        reader = Reader(self.problems)
+        fields = [f for f in step.__struct_fields__ if f not in ("expect", "save", "name", "within", "on_fail")]
+        if any(getattr(step, name) is LATE for name in fields):
+            return
+        try:
+            types = step.readings(self.names)
+        except Misfit as misfit:
+            path = misfit.path or (step.verb,)
+            reader.misfit(node, Misfit(misfit.message, misfit.advice, path))
+            return
+        if types is None or _is_late(step.expect):
+            return
+        for name, limit in step.limits.items():
+            kind = types.get(name)
+            if kind is None:
+                place = _key_place(node, "expect", name)
+                self.problems.add(place, f"a {step.verb} step has no reading '{name}'", suggest(name, types))
+            elif kind.kind != "any" and not _is_late(limit):
+                for wrong in limit.misfits_for(kind.kind, kind.unit):
+                    reader.misfit(node, Misfit(wrong.message, wrong.advice, ("expect", name, *wrong.path)))
+        for name in step.save if isinstance(step.save, dict) else ():
+            if name not in types:
+                place = _key_place(node, "save", name)
+                self.problems.add(place, f"a {step.verb} step has no reading '{name}'", suggest(name, types))
+
+    def _check_names(self, head: PlanFile, node: MappingNode) -> None:
+        select = locate(node, ("device", "select"))
+        if isinstance(head.device.select, Select) and not has_reference(select):
+            try:
+                head.device.select.selection(self.names)
+            except Misfit as misfit:
+                Reader(self.problems).misfit(select, misfit)
+
+    def _check_link(self) -> None:
+        """A step that needs the link must come after a connect and before the disconnect."""
+        connected, by = False, ""
+        for step in self.steps:
+            if step.section == "finally":
+                return
+            if step.kind.verb == "connect":
+                connected = True
+            elif step.kind.needs_link and not connected:
+                why = f"the link was ended by '{by}'" if by else "no connect step comes before it"
+                self.problems.add(
+                    step.place, f"'{step.name}' needs a connection, but {why}", "add - connect: before it"
+                )
+                connected = True
+            if step.kind.verb == "disconnect":
+                connected, by = False, step.name
+
+    def _check_variables(self, head: PlanFile, node: MappingNode) -> None:
+        """Every reference has a value by then, every value is used."""
+        known = set(head.given)
+        used = self.used | {name for name, _ in references(locate(node, ("device",)))}
+        for name, scalar in references(locate(node, ("device",))):
+            if name not in known:
+                self.problems.add(scalar.place, f"no value is given as '{name}'", suggest(name, known))
+        saved: dict[str, Place] = {}
+        for section in ("steps", "finally"):
+            used |= {name for name, _ in references(part)} if (part := node.get(section)) else set()
+        for step in self.steps:
+            for name, scalar in references(step.node):
+                if name not in known:
+                    advice = suggest(name, known) or "name it under given:, or save it in an earlier step"
+                    self.problems.add(scalar.place, f"nothing before this step gives '{name}' a value", advice)
+            used |= step.uses
+            for name in step.saves:
+                place = locate(step.node, ("save",)).place
+                if not isinstance(name, str) or not name.replace("_", "a").isidentifier():
+                    self.problems.add(place, f"'{name}' is no name for a value", "letters, digits and _")
+                elif name in head.given:
+                    self.problems.add(place, f"'{name}' is a given value already", "save it under another name")
+                else:
+                    known.add(name)
+                    saved.setdefault(name, place)
+        for name in head.given:
+            if name not in used:
+                place = _key_place(node, "given", name)
+                self.problems.add(
+                    place, f"the given value '{name}' is not used", "use it as ${" + name + "}, or take it out"
+                )
+        for name, place in saved.items():
+            if name not in used:
+                self.problems.add(
+                    place, f"the saved value '{name}' is not used", "use it as ${" + name + "}, or take it out"
+                )
+
+
+class MissingGiven(UsageError):
+    """A run without values that the plan needs; whoever starts it may still ask for them."""
+
+    def __init__(self, missing: Mapping[str, Given]) -> None:
+        names = ", ".join(f"'{name}'" for name in missing)
+        advice = " ".join(f"--set {name}=…" for name in missing)
+        super().__init__(f"the plan needs a value for {names}", advice=advice)
+        self.missing = dict(missing)
+
+
+class _Partly(dict[str, Any]):
+    """Values of some references; the others stay references."""
+
+    def __missing__(self, name: str) -> str:
+        return "${" + name + "}"
+
+
+def _fill(node: MappingNode, values: Mapping[str, Any]) -> MappingNode:
+    """Replace the references that have a value now; leave the others for later."""
+    if not values or not has_reference(node):
+        return node
+    filled = substitute(node, _Partly(values))
+    assert isinstance(filled, MappingNode)
+    return filled
+
+
+def _key_place(node: MappingNode, section: str, key: str) -> Place:
+    """Where a key stands that need not be known there."""
+    part = node.get(section)
+    if isinstance(part, MappingNode) and key in part.entries:
+        return part.entries[key][0].place
+    return part.place if part else node.place
+
+
+def _is_late(part: Any) -> bool:
+    """Whether the part, or one of its fields, is known only in the run."""
+    return part is LATE or any(getattr(part, name) is LATE for name in getattr(part, "__struct_fields__", ()))
+
+
+def _safe_title(step: Step) -> str:
+    subject = getattr(step, step.verb, None)
+    return step.verb if subject is LATE else step.title
+
+
+def _shown(path: Path, plan: Path) -> str:
+    """A path for messages: relative to the plan where that is shorter."""
+    if path == plan:
+        return str(path)
+    try:
+        return str(plan.parent / path.relative_to(plan.parent.resolve()))
+    except ValueError:
+        return str(path)
+
+
+def _sorted(problems: Problems) -> list[Problem]:
+    try:
+        problems.raise_if_any()
+    except PlanError as error:
+        return list(error.problems)
+    return []

@@ -1,0 +1,274 @@
+"""A plan as it was loaded: checked, its steps in order, its references still open."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, ClassVar, Literal
+
+import msgspec
+
+from benchrig.errors import PlanError
+from benchrig.radio.scan import Selection
+from benchrig.record.model import PlannedStep, Section
+from benchrig.source.problem import Place, Problems
+from benchrig.source.shape import BAD, Misfit, Reader, describe_value, locate, references, substitute
+from benchrig.source.yaml import Mapping as MappingNode
+from benchrig.source.yaml import Node, Scalar
+from benchrig.steps.attribute import AttributeSpec, Names
+from benchrig.steps.base import Step
+from benchrig.values.limit import AnyValue, Kind, Limit, typed
+from benchrig.values.quantity import Duration, Gain, Level, Quantity
+
+
+class HexText(str):
+    """Bytes as quoted hex text."""
+
+    __slots__ = ()
+    source_schema: ClassVar[dict[str, Any]] = {"type": "string", "pattern": "^([0-9A-Fa-f]{2} ?)*$"}
+
+    @classmethod
+    def from_source(cls, value: Any) -> HexText:
+        try:
+            bytes.fromhex(value)
+        except (TypeError, ValueError):
+            raise Misfit(f"expected bytes as hex text, found {describe_value(value)}", "for example: '01 A0'") from None
+        return cls(value)
+
+
+class Revision(str):
+    """A revision: a number or a text."""
+
+    __slots__ = ()
+    source_schema: ClassVar[dict[str, Any]] = {"type": ["integer", "string"]}
+
+    @classmethod
+    def from_source(cls, value: Any) -> Revision:
+        if isinstance(value, (dict, list, bool)) or value is None:
+            raise Misfit(f"expected a number or text, found {describe_value(value)}")
+        return cls(value)
+
+
+class Manufacturer(msgspec.Struct, omit_defaults=True):
+    """Manufacturer data: the company identifier, and what the data begins with."""
+
+    company: int
+    data: HexText | None = None
+
+    def misfits(self) -> Iterable[Misfit]:
+        if not 0 <= self.company <= 0xFFFF:
+            yield Misfit(f"a company identifier has 16 bits, {self.company} has more", path=("company",))
+
+
+class Select(msgspec.Struct, omit_defaults=True):
+    """Which device is the unit: every key that is given must fit what the device advertises."""
+
+    name: str | None = None
+    services: list[str] = []
+    manufacturer: Manufacturer | None = None
+    address: str | None = None
+    rssi_min: Level | None = None
+    nearest: Gain | None = None
+
+    def misfits(self) -> Iterable[Misfit]:
+        if not (self.name or self.services or self.manufacturer or self.address):
+            yield Misfit("an empty selection would take any device", "name, services, manufacturer or address")
+
+    def selection(self, names: Names) -> Selection:
+        """Raises Misfit for an unknown service."""
+        services = []
+        for index, name in enumerate(self.services):
+            try:
+                services.append(names.service(name))
+            except Misfit as misfit:
+                raise Misfit(misfit.message, misfit.advice, ("services", index)) from misfit
+        return Selection(
+            name=self.name,
+            services=tuple(services),
+            manufacturer=self.manufacturer.company if self.manufacturer else None,
+            manufacturer_data=bytes.fromhex(self.manufacturer.data or "") if self.manufacturer else b"",
+            address=self.address,
+            rssi_min=float(self.rssi_min.number) if self.rssi_min else None,
+            nearest=float(self.nearest.number) if self.nearest else None,
+        )
+
+
+class Device(msgspec.Struct, omit_defaults=True):
+    """The device under test: how to pick it, and the plan's names for its attributes."""
+
+    select: Select
+    attributes: dict[str, AttributeSpec] = {}
+
+
+class Given(Limit, frozen=True, omit_defaults=True):
+    """A value that comes from outside the plan: a default, and the limit it must satisfy."""
+
+    default: AnyValue | None = None
+
+    def misfits(self) -> Iterable[Misfit]:
+        if self.limit_keys():
+            yield from super().misfits()
+        if self.default is not None:
+            try:
+                problem = self.problem_with(self.default)
+            except Misfit as misfit:
+                yield misfit
+            else:
+                if problem:
+                    yield Misfit(f"the default: {problem}", path=("default",))
+
+    def limit_keys(self) -> list[str]:
+        return [key for key in self.keys() if key != "default"]
+
+    def problem_with(self, value: Any) -> str:
+        """Why the value is not acceptable, '' when it is. Raises Misfit when the limit itself makes no sense."""
+        if not self.limit_keys():
+            return ""
+        kind, unit = self._kind()
+        limit = Limit(**{key: getattr(self, key) for key in self.limit_keys()}).bind(kind, unit)
+        if kind == "number":
+            number = _number(typed(value), unit)
+            if number is None:
+                return f"'{value}' is no {'quantity in ' + unit if unit else 'number'}"
+            value = number
+        judgement = limit.judge(value if kind == "number" else str(value))
+        return "" if judgement.passed else judgement.sentence
+
+    def _kind(self) -> tuple[Kind, str]:
+        for key in ("min", "max", "nominal", "tolerance"):
+            if key in self.limit_keys():
+                bound = getattr(self, key)
+                bound = Quantity.from_source(bound) if isinstance(bound, str) else bound
+                return "number", bound.unit.symbol if isinstance(bound, Quantity) else ""
+        return "text", ""
+
+
+def _number(value: Any, unit: str) -> float | int | None:
+    try:
+        if isinstance(value, str):
+            value = Quantity.from_source(value)
+        if isinstance(value, Quantity):
+            number = value.to(unit) if unit else None
+            return None if number is None else float(number)
+    except Misfit:
+        return None
+    return None if unit or isinstance(value, bool) or value is None else float(value)
+
+
+class PlanFile(msgspec.Struct, omit_defaults=True):
+    """The top of a plan file; the lists of steps are read one by one."""
+
+    plan: str
+    device: Device
+    steps: AnyValue
+    revision: Revision | None = None
+    caution: str = ""
+    given: dict[str, Given] = {}
+    deadline: Duration | None = None
+    finally_: AnyValue | None = msgspec.field(name="finally", default=None)
+
+    def misfits(self) -> Iterable[Misfit]:
+        if not self.plan.strip():
+            yield Misfit("a plan needs a name", path=("plan",))
+        if self.deadline is not None and self.deadline.seconds == 0:
+            yield Misfit("deadline must be more than 0 s", path=("deadline",))
+
+
+class StepsFile(msgspec.Struct, omit_defaults=True):
+    """A file of steps that plans include with `use`; `given` names its parameters."""
+
+    steps: AnyValue
+    given: dict[str, Given] = {}
+
+
+@dataclass(frozen=True)
+class StepPlan:
+    """One step of a plan. `step` is the model where nothing in it waits for the run, else None."""
+
+    number: int
+    name: str
+    kind: type[Step]
+    section: Section
+    node: MappingNode
+    step: Step | None
+    on_fail: Literal["continue", "stop"] = "continue"
+
+    @property
+    def place(self) -> Place:
+        return self.node.place
+
+    @property
+    def planned(self) -> PlannedStep:
+        return PlannedStep(self.number, self.name, self.kind.verb, place_text(self.place), self.section)
+
+    def limit_place(self, reading: str) -> str:
+        """'file:line' of the limit on a reading."""
+        return place_text(locate(self.node, ("expect", reading)).place)
+
+    def bind(self, values: Mapping[str, Any]) -> Step:
+        """The model with the references replaced. PlanError when a value does not fit where it is used."""
+        if self.step is not None:
+            return self.step
+        problems = Problems()
+        model = Reader(problems).read(substitute(self.node, values), self.kind)
+        problems.raise_if_any()
+        assert model is not BAD
+        return model  # type: ignore[no-any-return]
+
+    @property
+    def limit_count(self) -> int:
+        """How many readings the step holds against a limit."""
+        expected = self.node.get("expect")
+        return len(expected.entries) if isinstance(expected, MappingNode) else 0
+
+    @property
+    def uses(self) -> set[str]:
+        """The names of the values that the step needs."""
+        names = {name for name, _ in references(self.node)}
+        asked = self.node.get("from")
+        return names | ({asked.value} if isinstance(asked, Scalar) and asked.value else set())
+
+    @property
+    def saves(self) -> list[str]:
+        saved = self.node.get("save")
+        if not isinstance(saved, MappingNode):
+            return []
+        return [node.value for _, node in saved.entries.values() if isinstance(node, Scalar)]
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A checked plan. `hash` is SHA-256 over the plan file and all that it includes."""
+
+    name: str
+    path: Path
+    hash: str
+    revision: str
+    caution: str
+    device: Node
+    names: Names
+    given: Mapping[str, Given]
+    deadline: float | None
+    steps: tuple[StepPlan, ...]
+    values: Mapping[str, Any] = field(default_factory=dict)
+
+    def selection(self) -> Selection:
+        """The selection of the unit with the given values in place. PlanError when they do not fit."""
+        problems = Problems()
+        node = locate(self.device, ("select",))
+        select = Reader(problems).read(substitute(node, self.values), Select)
+        if select is not BAD:
+            try:
+                return select.selection(self.names)  # type: ignore[no-any-return]
+            except Misfit as misfit:
+                Reader(problems).misfit(node, misfit)
+        raise PlanError(problems.found)
+
+    @property
+    def writes(self) -> bool:
+        return any(step.kind.writes for step in self.steps)
+
+
+def place_text(place: Place) -> str:
+    return f"{place.source.name}:{place.line}"

@@ -1,0 +1,75 @@
+"""The JSON Schema of plan files, for editors: from the same models that read them."""
+
+from __future__ import annotations
+
+import inspect
+from typing import Any
+
+import msgspec
+
+from benchrig.plan.model import PlanFile
+from benchrig.steps import KINDS
+
+_REFERENCE = {"type": "string", "pattern": r"\$\{"}
+
+
+def plan_schema_text() -> str:
+    """The schema as JSON text."""
+    return msgspec.json.format(msgspec.json.encode(plan_schema()), indent=2).decode()
+
+
+def plan_schema() -> dict[str, Any]:
+    """Every step kind with its keys, limits, given values and the top of the file. A reference may stand for any
+    single value."""
+    kinds = list(KINDS.values())
+    schemas, components = msgspec.json.schema_components(
+        [PlanFile, *kinds], schema_hook=_own, ref_template="#/$defs/{name}"
+    )
+    for name, component in components.items():
+        components[name] = _with_references(_strict(component))
+    for kind in kinds:
+        components[kind.__name__]["description"] = inspect.getdoc(kind) or ""
+    components["Use"] = {
+        "type": "object",
+        "description": "Include the steps of a file, with its parameters.",
+        "properties": {"use": {"type": "string"}, "with": {"type": "object"}, "name": {"type": "string"}},
+        "required": ["use"],
+        "additionalProperties": False,
+    }
+    steps = {"type": "array", "items": {"anyOf": [*schemas[1:], {"$ref": "#/$defs/Use"}]}}
+    top = components["PlanFile"]
+    top["properties"] |= {"steps": steps, "finally": steps}
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "benchrig test plan",
+        "$ref": "#/$defs/PlanFile",
+        "$defs": components,
+    }
+
+
+def _own(kind: type) -> dict[str, Any]:
+    """The schema of benchrig's own scalar classes."""
+    schema: dict[str, Any] | None = getattr(kind, "source_schema", None)
+    if schema is None:
+        raise NotImplementedError(f"{kind.__name__} has no source_schema")
+    return schema
+
+
+def _strict(schema: dict[str, Any]) -> dict[str, Any]:
+    """Unknown keys are mistakes; defaults of own classes say nothing to an editor."""
+    if schema.get("type") == "object" and "properties" in schema:
+        schema["additionalProperties"] = False
+        for part in schema["properties"].values():
+            part.pop("default", None)
+    return schema
+
+
+def _with_references(schema: Any) -> Any:
+    """Let `${name}` stand where a number or a truth value is due."""
+    if isinstance(schema, list):
+        return [_with_references(part) for part in schema]
+    if not isinstance(schema, dict):
+        return schema
+    if schema.get("type") in ("integer", "number", "boolean"):
+        return {"anyOf": [schema, _REFERENCE]}
+    return {key: _with_references(part) for key, part in schema.items()}

@@ -1,0 +1,433 @@
+"""The bench that steps work on: the radio, the link, the readings of the step at hand."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import math
+from collections.abc import AsyncIterator, Callable, Mapping
+from contextlib import AbstractContextManager
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from benchrig.errors import (
+    AttributeAmbiguous,
+    AttributeMissing,
+    LinkLost,
+    MalformedValue,
+    UsageError,
+)
+from benchrig.radio.link import Link
+from benchrig.radio.radio import Radio
+from benchrig.radio.scan import Ear, Report, Selection, Sighting
+from benchrig.radio.table import Characteristic, Found
+from benchrig.record.model import AnyEvent, Noted, Reading, Samples, UnitSeen
+from benchrig.steps.attribute import AttributeName, Meaning, Names
+from benchrig.steps.base import ReadingType, Step
+from benchrig.steps.bench import Operator, Stream, Target
+from benchrig.steps.scan import find_unit
+from benchrig.values.format import Format
+from benchrig.values.limit import Judgement, kind_of, shown, with_place
+from benchrig.values.quantity import UNITS, Quantity, exact
+from benchrig.values.statistics import Moments
+
+_SERIAL_NUMBER = "00002a25-0000-1000-8000-00805f9b34fb"
+MAX_VALUE = 4096
+
+
+class RunBench:
+    """One bench for one run. The runner calls `begin` before each attempt and `finish` after it."""
+
+    def __init__(
+        self,
+        radio: Radio,
+        names: Names,
+        selection: Selection,
+        values: dict[str, Any],
+        operator: Operator,
+        emit: Callable[[AnyEvent], None],
+        *,
+        folder: Path,
+        plan_folder: Path,
+        rssi_offset: float = 0.0,
+    ) -> None:
+        self.names, self.selection, self.operator = names, selection, operator
+        self.folder, self.plan_folder = folder, plan_folder
+        self.values = values
+        self.attempt = 1
+        self._radio = radio
+        self._emit = emit
+        self._rssi_offset = rssi_offset
+        self._loop = asyncio.get_running_loop()
+        self._started = self._loop.time()
+        self._link: Link | None = None
+        self._unit: Sighting | None = None
+        self._listeners: dict[int, list[Callable[[bytes], None]]] = {}
+        self._deadline = math.inf
+        self._step: Step | None = None
+        self._number = 0
+        self._limit_place: Callable[[str], str] = str
+        self._types: Mapping[str, ReadingType] | None = None
+        self._readings: list[Reading] = []
+        self._streams: list[RunStream] = []
+        self._bounds: dict[tuple[str, str, str], Any] = {}
+
+    # --- the runner's side
+
+    @property
+    def at(self) -> float:
+        """Seconds since the start of the run."""
+        return round(self._loop.time() - self._started, 6)
+
+    def begin(self, number: int, step: Step, limit_place: Callable[[str], str], attempt: int, deadline: float) -> None:
+        """Get ready for one attempt of a step, with its deadline on the loop's clock."""
+        self._number, self._step, self._limit_place = number, step, limit_place
+        self.attempt, self._deadline = attempt, deadline
+        self._types = step.readings(self.names) if step.limits else None
+        self._readings, self._streams, self._bounds = [], [], {}
+
+    def finish(self) -> list[Reading]:
+        """The readings of the attempt; a limit whose reading never came fails."""
+        assert self._step is not None
+        self._readings += [stream.reading() for stream in self._streams]
+        self._streams = []
+        return self._readings
+
+    def unread_limits(self) -> list[Reading]:
+        """A failed reading for every limit that nothing was held against."""
+        assert self._step is not None
+        seen = {reading.name for reading in self._readings}
+        missing = [name for name in self._step.limits if name not in seen]
+        return [
+            Reading(
+                self._number,
+                name,
+                judgement=Judgement(
+                    False, "a reading", f"the step gave no reading '{name}'", place=self._limit_place(name)
+                ),
+            )
+            for name in missing
+        ]
+
+    @property
+    def link_is_up(self) -> bool:
+        return self._link is not None and self._link.is_up
+
+    # --- the steps' side
+
+    @property
+    def given(self) -> Mapping[str, Any]:
+        return self.values
+
+    @property
+    def address(self) -> str:
+        return self._unit.address if self._unit else ""
+
+    @property
+    def link(self) -> Link:
+        if self._link is None:
+            raise LinkLost("there is no connection")
+        return self._link
+
+    @property
+    def time_left(self) -> float:
+        return max(0.001, self._deadline - self._loop.time())
+
+    def now(self) -> float:
+        return self._loop.time()
+
+    def outside(self) -> AbstractContextManager[None]:
+        outside: Any = getattr(self._loop, "outside", contextlib.nullcontext)
+        return outside()  # type: ignore[no-any-return]
+
+    async def pause(self, seconds: float) -> None:
+        if self._link is None or not self._link.is_up:
+            await asyncio.sleep(seconds)
+            return
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(seconds):
+                await self._link.lost.wait()
+                raise LinkLost(f"the link was lost ({self._link.lost_reason})")
+
+    async def until(self, event: asyncio.Event | asyncio.Future[Any], seconds: float) -> bool:
+        waiter: asyncio.Future[Any] = asyncio.ensure_future(event.wait()) if isinstance(event, asyncio.Event) else event
+        lost = asyncio.ensure_future(self.link.lost.wait())
+        try:
+            await asyncio.wait({waiter, lost}, timeout=seconds, return_when=asyncio.FIRST_COMPLETED)
+        finally:
+            lost.cancel()
+            if waiter is not event and not waiter.done():
+                waiter.cancel()
+        if waiter.done() and not waiter.cancelled():
+            return True
+        if not self.link.is_up:
+            raise LinkLost(f"the link was lost ({self.link.lost_reason})")
+        return False
+
+    def wanted(self, name: str) -> bool:
+        assert self._step is not None
+        return name in self._step.limits or name in self._step.save
+
+    def reading(self, name: str, value: Any, unit: str = "", raw: bytes | None = None) -> None:
+        judgement = self._judge(name, value, unit)
+        if name == "att_error" and judgement is None and not self.wanted(name):
+            return
+        self._readings.append(
+            Reading(self._number, name, jsonable(value), unit, None if raw is None else hex_text(raw), None, judgement)
+        )
+        self._save(name, value, unit)
+
+    def value(self, data: bytes, target: Target, own: Format | None = None) -> None:
+        form = own or target.format
+        if form is None:
+            self.reading("value", data, raw=data)
+            return
+        try:
+            value = form.decode(data)
+        except MalformedValue as error:
+            self._readings.append(Reading(self._number, "value", None, raw=hex_text(data)))
+            raise MalformedValue(f"{target.name}: {error.message} (bytes {shown(data)})") from error
+        if isinstance(value, dict):
+            units = form.fields()
+            for field, item in value.items():
+                self.reading(f"value.{field}", item, units.get(field, ""), data)
+        else:
+            self.reading("value", value, form.unit, data)
+        if target.found.attribute.uuid == _SERIAL_NUMBER and isinstance(value, str):
+            self._emit(UnitSeen(self.at, serial=value[:MAX_VALUE]))
+
+    def stream(self, name: str, unit: str = "") -> Stream:
+        assert self._step is not None
+        stream = RunStream(self, self._number, name, unit, self._step.limits.get(name))
+        self._streams.append(stream)
+        return stream
+
+    def note(self, text: str) -> None:
+        self._emit(Noted(self.at, text, self._number or None))
+
+    def target(self, name: AttributeName, needs: tuple[str, ...] = ()) -> Target:
+        meaning = self.names.meaning(name)
+        address, table = meaning.address, self.link.table
+        found = table.by_handle(address.handle) if address.handle is not None else table.find(address.path)
+        if len(found) != 1:
+            raise _not_one(meaning, found, self.names)
+        attribute = found[0].attribute
+        if needs and isinstance(attribute, Characteristic) and not set(needs) & set(attribute.properties):
+            has = ", ".join(attribute.properties) or "none"
+            raise AttributeMissing(f"{name} does not offer {' or '.join(needs)}; its properties: {has}")
+        form = meaning.format or self.names.format_of(attribute.uuid)
+        return Target(str(name), found[0], form)
+
+    @contextlib.asynccontextmanager
+    async def scanning(self, *, active: bool = True) -> AsyncIterator[Ear]:
+        ear = Ear()
+
+        def heard(report: Report) -> None:
+            ear.add(self._offset(report))
+
+        async with self._radio.scanning(heard, active=active):
+            yield ear
+
+    def found(self, sighting: Sighting) -> None:
+        self._unit = sighting
+        self._emit(UnitSeen(self.at, sighting.address, sighting.address_type, sighting.name))
+
+    async def connect(self, within: float) -> None:
+        if self.link_is_up:
+            raise UsageError("the unit is connected already", advice="disconnect first")
+        deadline = self._loop.time() + within
+        # after a failed attempt the radio may have forgotten the device, or hold a stale picture of it
+        if self._unit is None or self.attempt > 1:
+            await find_unit(self, 0.0)
+        assert self._unit is not None
+        self._listeners.clear()
+        self._link = await self._radio.connect(self._unit, max(0.05, deadline - self._loop.time()))
+
+    async def disconnect(self) -> None:
+        await self.link.disconnect(self.time_left)
+
+    async def subscribe(self, characteristic: Characteristic, listener: Callable[[bytes], None], doing: str) -> None:
+        listeners = self._listeners.setdefault(characteristic.handle, [])
+        listeners.append(listener)
+        if len(listeners) > 1:
+            return
+
+        def dispatch(data: bytes) -> None:
+            for each in listeners:
+                each(data)
+
+        try:
+            await self.link.subscribe(characteristic, dispatch, doing, self.time_left)
+        except BaseException:
+            listeners.remove(listener)
+            raise
+
+    async def unsubscribe(self, characteristic: Characteristic, listener: Callable[[bytes], None]) -> None:
+        listeners = self._listeners.get(characteristic.handle, [])
+        if listener in listeners:
+            listeners.remove(listener)
+        if not listeners and self.link_is_up:
+            await self.link.unsubscribe(characteristic, "unsubscribe", self.time_left)
+
+    # --- inside
+
+    def bound(self, name: str, value: Any, unit: str) -> Any:
+        """The limit on a reading tied to its kind; None without one. Misfit when it does not apply."""
+        assert self._step is not None
+        limit = self._step.limits.get(name)
+        if limit is None:
+            return None
+        declared = self._types.get(name) if self._types else None
+        kind = declared.kind if declared and declared.kind != "any" else kind_of(value, unit)
+        key = (name, kind, unit)
+        if key not in self._bounds:
+            self._bounds[key] = limit.bind(kind, unit)
+        return self._bounds[key]
+
+    def place_of(self, name: str) -> str:
+        return self._limit_place(name)
+
+    def _judge(self, name: str, value: Any, unit: str) -> Judgement | None:
+        bound = self.bound(name, value, unit)
+        return None if bound is None else with_place(bound.judge(value), self._limit_place(name))
+
+    def _save(self, name: str, value: Any, unit: str) -> None:
+        assert self._step is not None
+        variable = self._step.save.get(name)
+        if variable is None or value is None:
+            return
+        if unit and isinstance(value, (int, float)):
+            value = Quantity(exact(value), UNITS[unit])
+        self.values[variable] = value
+
+    def save_stream(self, name: str, value: Any, unit: str) -> None:
+        self._save(name, value, unit)
+
+    def _offset(self, report: Report) -> Report:
+        if not self._rssi_offset:
+            return report
+        return replace(report, rssi=round(report.rssi + self._rssi_offset))
+
+
+class RunStream:
+    """A reading of many samples: judged one by one, kept as statistics."""
+
+    def __init__(self, bench: RunBench, step: int, name: str, unit: str, limit: Any) -> None:
+        self._bench, self._step, self._name, self._unit = bench, step, name, unit
+        self._limited = limit is not None
+        self._bound: Any = None
+        self._moments = Moments()
+        self._count = 0
+        self._outside = 0
+        self._first: tuple[int, float, bytes | None, Judgement] | None = None
+        self._last: Any = None
+        self._last_raw: bytes | None = None
+
+    def add(self, value: Any, raw: bytes | None = None) -> None:
+        self._count += 1
+        self._last, self._last_raw = value, raw
+        if type(value) in (int, float) and math.isfinite(value):
+            self._moments.add(value)
+        if self._limited:
+            if self._bound is None:
+                self._bound = self._bench.bound(self._name, value, self._unit)
+            if not self._bound.passes(value):
+                self._outside += 1
+                if self._first is None:
+                    self._first = (self._count - 1, self._bench.at, raw, self._bound.judge(value))
+
+    def reading(self) -> Reading:
+        """The whole stream as one reading: the mean of numbers, else the last sample."""
+        moments = self._moments
+        numeric = moments.count > 0
+        value = moments.mean if numeric else self._last
+        samples = Samples(
+            count=self._count,
+            minimum=moments.minimum if numeric else None,
+            maximum=moments.maximum if numeric else None,
+            mean=moments.mean if numeric else None,
+            sd=moments.sd,
+            outside=self._outside,
+            first_outside=self._first[0] if self._first else None,
+            first_outside_at=self._first[1] if self._first else None,
+        )
+        raw = self._first[2] if self._first else self._last_raw
+        self._bench.save_stream(self._name, value, self._unit)
+        return Reading(
+            self._step,
+            self._name,
+            jsonable(value),
+            self._unit,
+            None if raw is None else hex_text(raw),
+            samples,
+            self._judgement(),
+        )
+
+    def _judgement(self) -> Judgement | None:
+        if not self._limited:
+            return None
+        place = self._bench.place_of(self._name)
+        if self._first is not None:
+            index, at, _, judgement = self._first
+            sentence = (
+                f"{self._outside} of {self._count} samples outside; the first, number {index + 1} at {at:.3f} s: "
+            )
+            return Judgement(
+                False,
+                judgement.limit,
+                sentence + judgement.sentence,
+                judgement.low,
+                judgement.high,
+                judgement.margin,
+                place,
+            )
+        if self._count == 0:
+            return Judgement(False, "every sample", "no sample came that could be judged", place=place)
+        return self._passed(place)
+
+    def _passed(self, place: str) -> Judgement:
+        """All samples passed: the margin is that of the extreme ones."""
+        extremes = [self._moments.minimum, self._moments.maximum] if self._moments.count else [self._last]
+        judgements = [self._bound.judge(value) for value in extremes]
+        margins = [j.margin for j in judgements if j.margin is not None]
+        first = judgements[0]
+        sentence = f"all {self._count} samples satisfy: {first.limit}"
+        return Judgement(True, first.limit, sentence, first.low, first.high, min(margins, default=None), place)
+
+
+def jsonable(value: Any) -> Any:
+    """A value as JSON data, bounded: bytes as hex text, words as text, numbers that JSON lacks as text."""
+    if isinstance(value, (bytes, bytearray)):
+        return hex_text(bytes(value))
+    if isinstance(value, float) and not math.isfinite(value):
+        return str(value)
+    if isinstance(value, str):
+        return str(value)[:MAX_VALUE]
+    if isinstance(value, dict):
+        return {str(key): jsonable(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [jsonable(item) for item in value[:MAX_VALUE]]
+    if value is None or isinstance(value, (bool, int, float)):
+        return value
+    return str(value)[:MAX_VALUE]
+
+
+def hex_text(data: bytes) -> str:
+    return bytes(data[:MAX_VALUE]).hex().upper()
+
+
+def _not_one(meaning: Meaning, found: list[Found], names: Names) -> Exception:
+    if not found:
+        return AttributeMissing(
+            f"the device has no attribute '{meaning.name}'", advice="see what a discover step reports"
+        )
+    candidates = "; ".join(_path(candidate, names) for candidate in found)
+    return AttributeAmbiguous(
+        f"'{meaning.name}' is ambiguous, {len(found)} attributes answer to it: {candidates}",
+        advice="name the service ('service/characteristic'), an index ('name[0]') or 'handle 0x…'",
+    )
+
+
+def _path(found: Found, names: Names) -> str:
+    return "/".join(names.label(part.uuid) for part in found.chain) + f" (handle 0x{found.attribute.handle:04X})"

@@ -1,0 +1,52 @@
+"""Which steps of a plan a run takes: all, from one on, or only some, with what these need before them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from benchrig.errors import UsageError
+from benchrig.plan.model import Plan, StepPlan
+from benchrig.source.problem import suggest
+
+
+def choose_steps(plan: Plan, only: Sequence[str] = (), from_: str | None = None) -> list[StepPlan]:
+    """The steps to run, in order. UsageError for a step that the plan does not have."""
+    if not only and from_ is None:
+        return list(plan.steps)
+    body = [step for step in plan.steps if step.section == "steps"]
+    wanted = {_find(plan, name).number for name in only}
+    if from_ is not None:
+        first = _find(plan, from_).number
+        wanted |= {step.number for step in body if step.number >= first}
+    needed = _with_needs(body, wanted)
+    return [step for step in plan.steps if step.number in needed or step.section == "finally"]
+
+
+def _find(plan: Plan, name: str) -> StepPlan:
+    for step in plan.steps:
+        if name == step.name or name == str(step.number):
+            return step
+    raise UsageError(f"the plan has no step '{name}'", advice=suggest(name, [step.name for step in plan.steps]))
+
+
+def _with_needs(body: list[StepPlan], wanted: set[int]) -> set[int]:
+    """The wanted steps, those whose saved values they use, and the scan and connect before them."""
+    needed: set[int] = set()
+    open_ = sorted(wanted, reverse=True)
+    by_number = {step.number: step for step in body}
+    while open_:
+        step = by_number.get(open_.pop())
+        if step is None or step.number in needed:
+            continue
+        needed.add(step.number)
+        before = [other for other in body if other.number < step.number]
+        open_ += [other.number for other in before if set(other.saves) & step.uses]
+        if step.kind.needs_link:
+            open_ += _last(before, "connect")
+        if step.kind.verb == "connect":
+            open_ += _last(before, "scan")
+    return needed
+
+
+def _last(before: list[StepPlan], verb: str) -> list[int]:
+    return [step.number for step in before if step.kind.verb == verb][-1:]

@@ -1,0 +1,392 @@
+"""Runs the steps of a plan: order, deadlines, attempts, what depends on what, clean-up. Emits events, no more."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import traceback
+import uuid
+from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from importlib.metadata import version
+from pathlib import Path
+from platform import python_version
+from typing import Any
+
+from benchrig import __version__
+from benchrig.errors import (
+    BenchrigError,
+    Cause,
+    DeviceError,
+    InternalError,
+    LinkError,
+    LinkLost,
+    OperatorError,
+    PlanError,
+    StationError,
+    StepTimeout,
+)
+from benchrig.plan.model import Plan, StepPlan
+from benchrig.radio.radio import Radio
+from benchrig.record.model import (
+    AnyEvent,
+    AttemptFailed,
+    Noted,
+    Reading,
+    RunEnded,
+    RunStarted,
+    StepEnded,
+    StepStarted,
+    Verdict,
+)
+from benchrig.run.bench import RunBench
+from benchrig.run.outcome import Outcome
+from benchrig.run.station import Station
+from benchrig.source.problem import Problem
+from benchrig.source.shape import Misfit
+from benchrig.steps.base import Step
+from benchrig.steps.bench import Operator
+
+# Between attempts; the last one repeats.
+BACK_OFF = (0.25, 0.5, 1.0)
+# The step's own deadline fires first, with a better sentence; this one catches what does not look at it.
+GRACE = 0.5
+# What finally steps may take together after an interruption.
+FINALLY_WITHIN = 10.0
+
+Emit = Callable[[AnyEvent], None]
+
+
+@dataclass(frozen=True)
+class RunSettings:
+    """What a run is, beside its plan. `folder` is where it leaves its files; `seed` only where it has a meaning."""
+
+    station: Station
+    radio: str
+    simulated: bool
+    folder: Path
+    seed: int | None = None
+    acknowledged: bool = False
+
+
+@dataclass
+class Runner:
+    """One run of a plan. `open_radio` is called once, `emit` gets every event in order."""
+
+    plan: Plan
+    steps: Sequence[StepPlan]
+    settings: RunSettings
+    open_radio: Callable[[], Awaitable[Radio]]
+    operator: Operator
+    emit: Emit
+    _outcome: Outcome = field(default_factory=Outcome)
+    _blocked: dict[str, int] = field(default_factory=dict)
+    _scope: asyncio.Timeout | None = None
+    _interrupts: int = 0
+    _current: int = 0
+
+    def interrupt(self) -> None:
+        """Stop after the operation at hand, run the finally steps, clean up; called twice, leave these out too."""
+        self._interrupts += 1
+        if self._scope is not None:
+            with contextlib.suppress(RuntimeError):
+                self._scope.reschedule(asyncio.get_running_loop().time())
+
+    async def run(self) -> RunEnded:
+        """Never raises for anything that happens to the unit, the link or the station: that is the verdict."""
+        loop = asyncio.get_running_loop()
+        self._started = loop.time()
+        self._values: dict[str, Any] = dict(self.plan.values)
+        self._head()
+        try:
+            async with self._guard(None):
+                await self._acknowledge()
+                radio = await self.open_radio()
+        except BenchrigError as error:
+            return self._end_before(error)
+        except Exception as error:
+            return self._end_before(_internal(error))
+        try:
+            for name, fact in radio.facts.items():
+                self.emit(Noted(self._at, f"{name}: {fact}"))
+            await self._steps(radio)
+        finally:
+            closing = await _closed(radio)
+            if closing is not None:
+                self.emit(Noted(self._at, f"closing the radio: {closing}"))
+        ended = self._outcome.ended(self._at)
+        self.emit(ended)
+        return ended
+
+    # --- before the first step
+
+    def _head(self) -> None:
+        plan, settings = self.plan, self.settings
+        self.emit(
+            RunStarted(
+                run_id=uuid.uuid4().hex,
+                started=datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z"),
+                plan=plan.name,
+                plan_file=str(plan.path),
+                plan_hash=plan.hash,
+                revision=plan.revision,
+                station=settings.station.station,
+                radio=settings.radio,
+                simulated=settings.simulated,
+                seed=settings.seed,
+                given={name: str(value) for name, value in plan.values.items()},
+                caution=plan.caution,
+                steps=[step.planned for step in self.steps],
+                versions={"benchrig": __version__, "bleak": version("bleak"), "python": python_version()},
+            )
+        )
+
+    async def _acknowledge(self) -> None:
+        """The caution is shown before anything is opened, so before the first write."""
+        if not self.plan.caution or not any(step.kind.writes for step in self.steps):
+            return
+        if self.settings.acknowledged:
+            by = "on the command line"
+        else:
+            outside: Any = getattr(asyncio.get_running_loop(), "outside", contextlib.nullcontext)
+            with outside():
+                by = await self.operator.acknowledge(self.plan.caution)
+        self.emit(Noted(self._at, f"caution acknowledged {by}: {self.plan.caution}"))
+
+    def _end_before(self, error: BenchrigError) -> RunEnded:
+        """Nothing was tried: every step is skipped, the run names the reason."""
+        for step in self.steps:
+            self.emit(StepEnded(step.number, self._at, 0.0, "skip", message="the run ended before it"))
+        self._outcome.fatal(error, 0)
+        ended = self._outcome.ended(self._at)
+        self.emit(ended)
+        return ended
+
+    # --- the steps
+
+    async def _steps(self, radio: Radio) -> None:
+        bench = RunBench(
+            radio,
+            self.plan.names,
+            self.plan.selection(),
+            self._values,
+            self.operator,
+            self.emit,
+            folder=self.settings.folder,
+            plan_folder=self.plan.path.parent.resolve(),
+            rssi_offset=float(self.settings.station.rssi_offset.number) if self.settings.station.rssi_offset else 0.0,
+        )
+        deadline = self._started + self.plan.deadline if self.plan.deadline else None
+        for step in self.steps:
+            if step.section == "finally" and self._interrupts:
+                limit = asyncio.get_running_loop().time() + FINALLY_WITHIN
+                await self._step(bench, step, limit)
+            else:
+                await self._step(bench, step, None if step.section == "finally" else deadline)
+        if self._interrupts and not self._outcome.interrupted:
+            self._outcome.fatal(OperatorError("interrupted"), self._current)
+
+    async def _step(self, bench: RunBench, plan: StepPlan, plan_deadline: float | None) -> None:
+        self._current = plan.number
+        if (why := self._why_skipped(plan, bench)) is not None:
+            root, message = why
+            self.emit(StepEnded(plan.number, self._at, 0.0, "skip", message=message, root=root))
+            self._outcome.skipped(plan)
+            return
+        started = asyncio.get_running_loop().time()
+        self.emit(StepStarted(plan.number, self._at))
+        attempts, error = 1, None
+        readings: list[Reading] = []
+        try:
+            step = plan.bind(self._values)
+            self._allowed(step)
+            attempts, error, readings = await self._attempts(bench, plan, step, plan_deadline)
+        except BenchrigError as exc:
+            error = exc
+        for reading in readings:
+            self.emit(reading)
+        self._finish(bench, plan, attempts, error, readings, started)
+
+    def _why_skipped(self, plan: StepPlan, bench: RunBench) -> tuple[int | None, str] | None:
+        """The root step and the sentence when the step cannot run; None when it can."""
+        in_finally = plan.section == "finally"
+        if self._interrupts > in_finally:
+            return self._blocked.get("stop"), "the run was interrupted"
+        if not in_finally and "stop" in self._blocked:
+            return self._blocked["stop"], f"step {self._blocked['stop']} ended the run"
+        if plan.kind.verb == "connect" and "unit" in self._blocked:
+            return self._blocked["unit"], f"step {self._blocked['unit']} did not find the unit"
+        if plan.kind.needs_link and not bench.link_is_up and (self._blocked or in_finally):
+            root = self._blocked.get("link", self._blocked.get("unit"))
+            return root, f"step {root} left no link" if root else "there is no link"
+        for name in sorted(plan.uses - self._values.keys()):
+            root = next((s.number for s in self.steps if name in s.saves and s.number < plan.number), None)
+            if root is not None:
+                return root, f"step {root} gave no '{name}'"
+        return None
+
+    def _allowed(self, step: Step) -> None:
+        if step.executes and step.verb in self.settings.station.forbid:
+            raise StationError(
+                f"this station forbids {step.verb} steps",
+                advice="take it out of the plan, or allow it in the station file",
+            )
+
+    async def _attempts(
+        self, bench: RunBench, plan: StepPlan, step: Step, plan_deadline: float | None
+    ) -> tuple[int, BenchrigError | None, list[Reading]]:
+        """Try until it works, a limit is broken, or attempts or time are used up."""
+        loop = asyncio.get_running_loop()
+        deadline = loop.time() + step.deadline
+        cut = plan_deadline is not None and plan_deadline < deadline
+        if cut and plan_deadline is not None:
+            deadline = plan_deadline
+        for attempt in range(1, step.attempts + 1):
+            share = (deadline - loop.time()) / (step.attempts - attempt + 1)
+            error = await self._attempt(bench, plan, step, attempt, loop.time() + share)
+            readings = bench.finish()
+            judged = [r for r in readings if r.judgement is not None]
+            if error is None or not self._retry(error, attempt, step, judged) or loop.time() >= deadline:
+                break
+            self.emit(AttemptFailed(plan.number, attempt, self._at, error.cause, error.message))
+            await asyncio.sleep(min(BACK_OFF[min(attempt - 1, len(BACK_OFF) - 1)], max(0.0, deadline - loop.time())))
+        if error is None:
+            readings += bench.unread_limits()
+        if error is not None and cut and loop.time() >= deadline and isinstance(error, TimeoutError):
+            error = StepTimeout(f"the plan's deadline of {self.plan.deadline:g} s ran out ({error.message})")
+            self._blocked.setdefault("stop", plan.number)
+        return attempt, error, readings
+
+    def _retry(self, error: BenchrigError, attempt: int, step: Step, judged: list[Reading]) -> bool:
+        """Trouble with link or device may pass; a limit that was broken is an answer."""
+        broken = any(r.judgement is not None and not r.judgement.passed for r in judged)
+        return (
+            attempt < step.attempts
+            and isinstance(error, (LinkError, DeviceError))
+            and not broken
+            and not self._interrupts
+        )
+
+    async def _attempt(
+        self, bench: RunBench, plan: StepPlan, step: Step, attempt: int, deadline: float
+    ) -> BenchrigError | None:
+        bench.begin(plan.number, step, plan.limit_place, attempt, deadline)
+        try:
+            async with self._guard(deadline + GRACE):
+                await step.run(bench)
+        except BenchrigError as error:
+            return error
+        except Misfit as misfit:
+            return _plan_error(plan, misfit)
+        except Exception as error:
+            return _internal(error)
+        return None
+
+    @contextlib.asynccontextmanager
+    async def _guard(self, deadline: float | None) -> AsyncIterator[None]:
+        """Ends what is inside at the deadline or at an interruption."""
+        try:
+            async with asyncio.timeout_at(deadline) as scope:
+                self._scope = scope
+                yield
+        except TimeoutError as exc:
+            if not scope.expired():
+                raise
+            if self._interrupts:
+                raise OperatorError("interrupted") from None
+            raise StepTimeout("the step did not end within its time") from exc
+        finally:
+            self._scope = None
+
+    # --- after a step
+
+    def _finish(
+        self,
+        bench: RunBench,
+        plan: StepPlan,
+        attempts: int,
+        error: BenchrigError | None,
+        readings: list[Reading],
+        started: float,
+    ) -> None:
+        broken = [r.judgement for r in readings if r.judgement is not None and not r.judgement.passed]
+        verdict, cause, message = _verdict(error, [judgement.sentence for judgement in broken])
+        now = asyncio.get_running_loop().time()
+        self.emit(
+            StepEnded(
+                plan.number,
+                self._at,
+                round(now - started, 6),
+                verdict,
+                cause,
+                message,
+                advice=error.advice if error else "",
+                attempts=attempts,
+                traceback=_traceback(error),
+            )
+        )
+        self._outcome.step(plan, verdict, cause, message, readings)
+        self._remember(bench, plan, verdict, error)
+
+    def _remember(self, bench: RunBench, plan: StepPlan, verdict: Verdict, error: BenchrigError | None) -> None:
+        """What the later steps can no longer count on, and since which step."""
+        if plan.kind.verb == "scan":
+            self._blocked.pop("unit", None)
+            if error is not None:
+                self._blocked["unit"] = plan.number
+        if bench.link_is_up:
+            self._blocked.pop("link", None)
+        elif self._cost_the_link(plan, error):
+            self._blocked.setdefault("link", plan.number)
+        fatal = verdict == "error" or (verdict == "fail" and plan.on_fail == "stop")
+        if fatal and plan.section == "steps":
+            self._blocked.setdefault("stop", plan.number)
+
+    @staticmethod
+    def _cost_the_link(plan: StepPlan, error: BenchrigError | None) -> bool:
+        """Whether a step after which there is no link is the one to blame for that."""
+        if plan.kind.verb == "disconnect":
+            return error is not None
+        return plan.kind.needs_link or plan.kind.verb == "connect" or isinstance(error, LinkLost)
+
+    @property
+    def _at(self) -> float:
+        return round(asyncio.get_running_loop().time() - self._started, 6)
+
+
+def _verdict(error: BenchrigError | None, broken: list[str]) -> tuple[Verdict, Cause | None, str]:
+    """The verdict of a step, its cause, and the sentence: an error outweighs broken limits."""
+    if error is None:
+        return ("fail", "limit", "; ".join(broken)) if broken else ("pass", None, "")
+    verdict: Verdict = "fail" if error.cause in ("limit", "device", "link") else "error"
+    return verdict, error.cause, "; ".join([error.message, *broken])
+
+
+def _internal(error: Exception) -> InternalError:
+    wrapped = InternalError(
+        f"{type(error).__name__}: {error}", advice="this is a bug of benchrig: please report it with the record"
+    )
+    wrapped.__cause__ = error
+    return wrapped
+
+
+def _plan_error(plan: StepPlan, misfit: Misfit) -> PlanError:
+    return PlanError([Problem(plan.place, misfit.message, misfit.advice)])
+
+
+def _traceback(error: BenchrigError | None) -> str:
+    if not isinstance(error, InternalError) or error.__cause__ is None:
+        return ""
+    return "".join(traceback.format_exception(error.__cause__))
+
+
+async def _closed(radio: Radio) -> str | None:
+    """Close the radio; what went wrong, in words."""
+    try:
+        await radio.close()
+    except BenchrigError as error:
+        return error.message
+    except Exception as error:
+        return f"{type(error).__name__}: {error}"
+    return None

@@ -1,0 +1,66 @@
+"""ask: a question to the operator."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any, ClassVar, Literal
+
+import msgspec
+
+from benchrig.errors import OperatorError
+from benchrig.source.shape import Misfit
+from benchrig.steps.attribute import Names
+from benchrig.steps.base import SECONDS, ReadingType, Step
+from benchrig.steps.bench import Bench
+
+
+class Ask(Step, kw_only=True):
+    """Ask, and take the answer as a reading. A run with nobody at the bench answers from a given value (`from`)."""
+
+    verb: ClassVar[str] = "ask"
+    needs_link: ClassVar[bool] = False
+    within_default: ClassVar[float] = 120.0
+
+    ask: str
+    answer: Literal["yes or no", "text", "choice"] = "yes or no"
+    options: list[str] = msgspec.field(default_factory=list)
+    from_: str | None = msgspec.field(name="from", default=None)
+
+    def misfits(self) -> Iterable[Misfit]:
+        yield from super().misfits()
+        if (self.answer == "choice") != bool(self.options):
+            yield Misfit("options belong to answer: choice, which needs at least one", path=("options",))
+
+    def readings(self, names: Names) -> Mapping[str, ReadingType]:
+        return {"answer": ReadingType("boolean" if self.answer == "yes or no" else "text"), "elapsed": SECONDS}
+
+    async def run(self, bench: Bench) -> None:
+        started = bench.now()
+        answer = self._given(bench)
+        if answer is None:
+            with bench.outside():
+                answer = await self._ask(bench)
+        bench.reading("answer", answer)
+        if bench.wanted("elapsed"):
+            bench.reading("elapsed", bench.now() - started, "s")
+
+    async def _ask(self, bench: Bench) -> bool | str:
+        if self.answer == "yes or no":
+            return await bench.operator.confirm(self.ask)
+        if self.answer == "choice":
+            return await bench.operator.choose(self.ask, self.options)
+        return await bench.operator.enter(self.ask)
+
+    def _given(self, bench: Bench) -> bool | str | None:
+        """The answer that the run was given beforehand, None when it has to be asked for."""
+        given: Any = bench.given.get(self.from_) if self.from_ else None
+        if given is None:
+            return None
+        if self.answer == "yes or no":
+            answers = {"yes": True, "true": True, "no": False, "false": False}
+            if str(given).lower() not in answers:
+                raise OperatorError(f"the given answer '{given}' is neither yes nor no")
+            return answers[str(given).lower()]
+        if self.answer == "choice" and str(given) not in self.options:
+            raise OperatorError(f"the given answer '{given}' is none of {', '.join(self.options)}")
+        return str(given)

@@ -1,0 +1,198 @@
+"""How a plan names attributes, and what a name means: its UUIDs and the format of its value.
+
+temperature                          an assigned name, or an alias of the plan
+environmental sensing/temperature    within a service
+temperature/valid range              a descriptor of it
+temperature[1]                       the second of several, in handle order
+6b1d0002-9a53-4c86-8a3e-2f0f6c1d7e40, 0x2A6E or '2A6E'
+handle 0x0012
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any, ClassVar
+
+from benchrig.radio.table import Segment
+from benchrig.source.problem import suggest
+from benchrig.source.shape import Misfit, Reader, describe_value
+from benchrig.source.yaml import Node, Scalar
+from benchrig.values import catalogue
+from benchrig.values.format import Format, build_format
+from benchrig.values.spec import FormatSpec
+
+_SEGMENT = re.compile(r"([^\[\]]+?)\s*(?:\[(\d{1,4})\])?")
+_HANDLE = re.compile(r"handle\s+(0x[0-9A-Fa-f]{1,4})")
+_UUID = re.compile(r"(?:0x)?(?:[0-9A-Fa-f]{4}|[0-9A-Fa-f]{8})|[0-9A-Fa-f]{8}(?:-[0-9A-Fa-f]{4}){3}-[0-9A-Fa-f]{12}")
+
+
+class Uuid(str):
+    """A UUID as 128-bit text in small letters, written as such, as 0x…, or as quoted short hex."""
+
+    __slots__ = ()
+    source_schema: ClassVar[dict[str, Any]] = {"type": ["string", "integer"]}
+
+    @classmethod
+    def from_source(cls, value: Any) -> Uuid:
+        """Raises Misfit; a bare number is refused because decimal and hex cannot be told apart any more."""
+        if isinstance(value, int) and not isinstance(value, bool):
+            if value > 0xFFFF:
+                raise Misfit(f"{value} is no 16-bit UUID", "write a long UUID as text in its full form")
+            return cls(catalogue.normal_uuid(f"{value:04X}"))
+        if not isinstance(value, str):
+            raise Misfit(f"expected a UUID, found {describe_value(value)}", _UUID_ADVICE)
+        if not _UUID.fullmatch(value):
+            raise Misfit(f"'{value}' is no UUID", _UUID_ADVICE)
+        return cls(catalogue.normal_uuid(value.removeprefix("0x")))
+
+    @classmethod
+    def from_node(cls, node: Node, reader: Reader) -> Any:
+        if isinstance(node, Scalar) and isinstance(node.value, int) and node.text.isdecimal() and not node.quoted:
+            advice = f"write 0x{node.text} or '{node.text}'"
+            return reader.misfit(node, Misfit(f"the UUID {node.text} is written as a decimal number", advice))
+        return reader.read_own(node, cls)
+
+
+_UUID_ADVICE = "for example: 0x2A6E, '2A6E', or 6b1d0002-9a53-4c86-8a3e-2f0f6c1d7e40"
+
+
+class AttributeName(str):
+    """An attribute as the plan writes it; what it means is up to Names."""
+
+    __slots__ = ()
+    source_schema: ClassVar[dict[str, Any]] = {"type": "string"}
+
+    @classmethod
+    def from_source(cls, value: Any) -> AttributeName:
+        if isinstance(value, int) and not isinstance(value, bool) and 0 < value <= 0xFFFF:
+            value = f"0x{value:04X}"
+        if not isinstance(value, str):
+            raise Misfit(f"expected the name of an attribute, found {describe_value(value)}")
+        if not _HANDLE.fullmatch(value):
+            for part in value.split("/"):
+                if not _SEGMENT.fullmatch(part.strip()):
+                    raise Misfit(
+                        f"'{value}' is no name of an attribute",
+                        "for example: temperature, battery service/battery level, temperature[1]",
+                    )
+        return cls(value)
+
+
+class AttributeSpec(FormatSpec, kw_only=True, omit_defaults=True):
+    """An alias: where the attribute is, and how its value reads (the keys of a format)."""
+
+    uuid: Uuid | None = None
+    handle: int | None = None
+    service: str | None = None
+    index: int | None = None
+
+    def misfits(self) -> Iterable[Misfit]:
+        if (self.uuid is None) == (self.handle is None):
+            yield Misfit("an attribute needs either its uuid or its handle")
+        yield from super().misfits()
+
+
+@dataclass(frozen=True)
+class Address:
+    """Where an attribute is in the table: by handle, or by a path of segments."""
+
+    path: tuple[Segment, ...] = ()
+    handle: int | None = None
+
+
+@dataclass(frozen=True)
+class Meaning:
+    """What a name stands for: the address, and the format of the value where one is known."""
+
+    name: str
+    address: Address
+    format: Format | None
+
+
+class Names:
+    """The names that a plan may use: its own aliases first, then the assigned numbers."""
+
+    def __init__(self, aliases: Mapping[str, AttributeSpec] | None = None) -> None:
+        self._aliases = dict(aliases or {})
+        self._formats = {name: _format_of(spec) for name, spec in self._aliases.items()}
+        self._by_uuid: dict[str, str] = {str(spec.uuid): name for name, spec in self._aliases.items() if spec.uuid}
+        self._known: dict[str, Meaning] = {}
+
+    def meaning(self, name: AttributeName | str) -> Meaning:
+        """Raises Misfit for a name that is not known, with the nearest ones."""
+        found = self._known.get(name)
+        if found is None:
+            found = self._known[name] = self._find(str(name))
+        return found
+
+    def service(self, name: str) -> str:
+        """The UUID of a service, as 128-bit text; Misfit for an unknown one."""
+        return self._uuid(name, "service")
+
+    def label(self, uuid: str, kind: str | None = None) -> str:
+        """A name for people: alias, assigned name, or the UUID itself."""
+        return self._by_uuid.get(uuid) or catalogue.name_of(uuid, kind) or catalogue.short_uuid(uuid)
+
+    def format_of(self, uuid: str) -> Format | None:
+        alias = self._by_uuid.get(uuid)
+        return (self._formats[alias] if alias else None) or catalogue.definition(uuid)
+
+    def _find(self, name: str) -> Meaning:
+        if match := _HANDLE.fullmatch(name):
+            return Meaning(name, Address(handle=int(match[1], 16)), None)
+        parts = [part.strip() for part in name.split("/")]
+        spec = self._aliases.get(parts[-1])
+        if spec is not None and spec.handle is not None:
+            return Meaning(name, Address(handle=spec.handle), self._formats[parts[-1]])
+        path: list[Segment] = []
+        for part in parts:
+            path += self._segments(part, last=part is parts[-1], only=len(parts) == 1)
+        last = path[-1].uuid
+        return Meaning(name, Address(tuple(path)), self.format_of(last) if last else None)
+
+    def _segments(self, part: str, *, last: bool, only: bool) -> list[Segment]:
+        match = _SEGMENT.fullmatch(part)
+        if match is None:
+            raise Misfit(f"'{part}' is no name of an attribute")
+        index = int(match[2]) if match[2] is not None else None
+        spec = self._aliases.get(match[1])
+        if spec is None:
+            kind = None if not last else "attribute"
+            return [Segment(self._uuid(match[1], kind), index)]
+        before = [Segment(self.service(spec.service))] if spec.service and only else []
+        return [*before, Segment(spec.uuid, spec.index if index is None else index)]
+
+    def _uuid(self, name: str, kind: str | None) -> str:
+        if _UUID.fullmatch(name) and not catalogue_has(name, kind):
+            return str(Uuid.from_source(name))
+        for wanted in _KINDS[kind]:
+            uuid = catalogue.uuid_of(name, wanted)
+            if uuid is not None:
+                return uuid
+        known = [*self._aliases] if kind != "service" else []
+        for wanted in _KINDS[kind]:
+            known += catalogue.names(wanted)
+        what = "service" if kind == "service" else "attribute"
+        raise Misfit(f"unknown {what} '{name}'", suggest(name, known) or _UNKNOWN_ADVICE[what])
+
+
+_KINDS: dict[str | None, tuple[str, ...]] = {
+    "service": ("service",),
+    "attribute": ("characteristic", "descriptor"),
+    None: ("service", "characteristic", "descriptor"),
+}
+_UNKNOWN_ADVICE = {
+    "service": "use an assigned name or the UUID",
+    "attribute": "give it a name under device: attributes:, or use its UUID or handle",
+}
+
+
+def catalogue_has(name: str, kind: str | None) -> bool:
+    return any(catalogue.uuid_of(name, wanted) is not None for wanted in _KINDS[kind])
+
+
+def _format_of(spec: AttributeSpec) -> Format | None:
+    """The format an alias gives; None when it gives none and the UUID decides."""
+    return None if spec.as_ is None and not spec.fields else build_format(spec)

@@ -1,0 +1,119 @@
+"""What every step kind has: its fields in a plan, the readings it yields, its action.
+
+A new kind is one file with one class, named in KINDS of `steps/__init__.py`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, ClassVar, Literal, Protocol
+
+import msgspec
+
+from benchrig.source.shape import Misfit
+from benchrig.steps.attribute import AttributeName, Names
+from benchrig.values.limit import Judgement, Kind, Limit
+from benchrig.values.quantity import Duration
+
+if TYPE_CHECKING:
+    from benchrig.steps.bench import Bench
+    from benchrig.values.format import Format
+
+
+@dataclass(frozen=True)
+class ReadingType:
+    """What a reading will be: its kind and unit; `many` when a limit holds for every sample; `doc` for people."""
+
+    kind: Kind
+    unit: str = ""
+    doc: str = ""
+    many: bool = False
+
+
+class Bindable(Protocol):
+    """Something `expect` can hold for a reading."""
+
+    def bind(self, kind: Kind, unit: str = "") -> Any: ...
+    def misfits_for(self, kind: Kind, unit: str = "") -> list[Misfit]: ...
+
+
+class Judge(Protocol):
+    """A limit bound to a reading."""
+
+    def passes(self, value: Any) -> bool: ...
+    def judge(self, value: Any) -> Judgement: ...
+
+
+class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
+    """Fields of every step. A subclass adds a field with the name of its verb for the verb's object."""
+
+    verb: ClassVar[str] = ""
+    within_default: ClassVar[float] = 5.0
+    needs_link: ClassVar[bool] = True
+    writes: ClassVar[bool] = False
+    executes: ClassVar[bool] = False
+
+    name: str | None = None
+    within: Duration | None = None
+    attempts: int = 1
+    on_fail: Literal["continue", "stop"] = "continue"
+    expect: dict[str, Limit] = {}
+    save: dict[str, str] = {}
+
+    def misfits(self) -> Iterable[Misfit]:
+        """What is wrong between the fields."""
+        if not 1 <= self.attempts <= 100:
+            yield Misfit(f"attempts must be from 1 to 100, not {self.attempts}", path=("attempts",))
+        if self.within is not None and self.within.seconds == 0:
+            yield Misfit("within must be more than 0 s", path=("within",))
+
+    def readings(self, names: Names) -> Mapping[str, ReadingType] | None:
+        """The readings by name, None when they are known only in the run. Misfit for an unknown attribute."""
+        raise NotImplementedError
+
+    async def run(self, bench: Bench) -> None:
+        """Do it; report readings through the bench. Raises benchrig's errors."""
+        raise NotImplementedError
+
+    @property
+    def title(self) -> str:
+        """What the step is called in reports when it has no name."""
+        subject = getattr(self, self.verb.replace(" ", "_"), None)
+        return f"{self.verb} {subject}" if isinstance(subject, str) else self.verb
+
+    @property
+    def deadline(self) -> float:
+        """Seconds for all attempts together."""
+        return self.within.seconds if self.within is not None else self.within_default * self.attempts
+
+    @property
+    def limits(self) -> Mapping[str, Bindable]:
+        return self.expect
+
+
+SECONDS = ReadingType("number", "s", "time the action took")
+
+
+def value_readings(names: Names, attribute: AttributeName, own: Format | None = None) -> dict[str, ReadingType] | None:
+    """The `value` reading of an attribute, or one a field; None when only the device knows the attribute's format."""
+    meaning = names.meaning(attribute)
+    form = own or meaning.format
+    if form is None:
+        return None if meaning.address.handle is not None else {"value": ReadingType("bytes")}
+    return format_readings(form)
+
+
+def format_readings(form: Format) -> dict[str, ReadingType]:
+    """The readings of a decoded value by name: `value`, or `value.<field>` for each field."""
+    leaves = form.leaves() or {"": form}
+    return {
+        f"value.{name}" if name else "value": ReadingType(_KINDS[leaf.kind], leaf.unit, leaf.describe())
+        for name, leaf in leaves.items()
+    }
+
+
+_KINDS: dict[str, Kind] = {
+    "number": "number", "text": "text", "bytes": "bytes", "boolean": "boolean", "time": "time", "list": "list",
+    "struct": "any",
+}  # fmt: skip

@@ -1,0 +1,145 @@
+"""What a step's action may use: the bench. The runner provides it; steps import no radio and no runner."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Mapping
+from contextlib import AbstractAsyncContextManager, AbstractContextManager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Protocol
+
+from benchrig.steps.attribute import AttributeName, Names
+
+if TYPE_CHECKING:
+    from benchrig.radio.link import Link
+    from benchrig.radio.scan import Ear, Selection, Sighting
+    from benchrig.radio.table import Characteristic, Found
+    from benchrig.values.format import Format
+
+
+class Stream(Protocol):
+    """A reading of many samples, judged as they come and kept as statistics only."""
+
+    def add(self, value: Any, raw: bytes | None = None) -> None: ...
+
+
+class Operator(Protocol):
+    """The person at the bench. Every call may raise OperatorError: nobody there, refused, no answer in time."""
+
+    async def acknowledge(self, caution: str) -> str:
+        """Show the caution and wait until it is acknowledged; the answer says by whom or how."""
+        ...
+
+    async def confirm(self, question: str) -> bool: ...
+
+    async def enter(self, question: str) -> str: ...
+
+    async def choose(self, question: str, options: list[str]) -> str: ...
+
+
+@dataclass(frozen=True)
+class Target:
+    """An attribute that was looked up: its place in the table and the format of its value (None: bytes)."""
+
+    name: str
+    found: Found
+    format: Format | None
+
+
+class Bench(Protocol):
+    """Everything a step may touch. Times are seconds."""
+
+    @property
+    def names(self) -> Names: ...
+    @property
+    def selection(self) -> Selection: ...
+    @property
+    def given(self) -> Mapping[str, Any]: ...
+    @property
+    def operator(self) -> Operator: ...
+    @property
+    def folder(self) -> Path:
+        """Where the run keeps its files."""
+        ...
+
+    @property
+    def plan_folder(self) -> Path:
+        """Where the plan stands; programs and modules are looked for from here."""
+        ...
+
+    @property
+    def address(self) -> str:
+        """The address of the unit, '' while it is not known."""
+        ...
+
+    @property
+    def link(self) -> Link:
+        """The connection; LinkLost when there is none."""
+        ...
+
+    @property
+    def time_left(self) -> float:
+        """Until the deadline of this attempt of this step."""
+        ...
+
+    @property
+    def attempt(self) -> int:
+        """Which attempt of the step this is, from 1."""
+        ...
+
+    def now(self) -> float: ...
+
+    async def pause(self, seconds: float) -> None:
+        """Wait; ends early with LinkLost when a link that was up is lost."""
+        ...
+
+    async def until(self, event: asyncio.Event | asyncio.Future[Any], seconds: float) -> bool:
+        """Wait for the event; False when the time is over first, LinkLost when the link is lost first."""
+        ...
+
+    def outside(self) -> AbstractContextManager[None]:
+        """While something outside the air is awaited: a person, a program. The clock is the real one meanwhile."""
+        ...
+
+    def wanted(self, name: str) -> bool:
+        """Whether the step's limits or saves name this reading (readings of little interest are left out otherwise)."""
+        ...
+
+    def reading(self, name: str, value: Any, unit: str = "", raw: bytes | None = None) -> None:
+        """A reading of the step; judged at once when it has a limit."""
+        ...
+
+    def value(self, data: bytes, target: Target, own: Format | None = None) -> None:
+        """Decode and report the value of an attribute: one reading, or one a field. MalformedValue after the raw
+        bytes are on record when they do not fit the format (`own`, or the one of the target)."""
+        ...
+
+    def stream(self, name: str, unit: str = "") -> Stream: ...
+
+    def note(self, text: str) -> None: ...
+
+    def target(self, name: AttributeName, needs: tuple[str, ...] = ()) -> Target:
+        """Look the attribute up in the table of the connected device. `needs` names properties of which it must have
+        one. AttributeMissing, AttributeAmbiguous."""
+        ...
+
+    def scanning(self, *, active: bool = True) -> AbstractAsyncContextManager[Ear]:
+        """An Ear that listens while the context is open."""
+        ...
+
+    def found(self, sighting: Sighting) -> None:
+        """This device is the unit under test from here on."""
+        ...
+
+    async def connect(self, within: float) -> None:
+        """Connect to the unit; it becomes the link."""
+        ...
+
+    async def disconnect(self) -> None: ...
+
+    async def subscribe(self, characteristic: Characteristic, listener: Callable[[bytes], None], doing: str) -> None:
+        """One subscription a characteristic and connection, however many listen."""
+        ...
+
+    async def unsubscribe(self, characteristic: Characteristic, listener: Callable[[bytes], None]) -> None: ...

@@ -1,0 +1,74 @@
+"""connect and disconnect: the link to the unit."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import ClassVar
+
+from benchrig.steps.attribute import Names
+from benchrig.steps.base import SECONDS, ReadingType, Step
+from benchrig.steps.bench import Bench
+
+_LOOK_EVERY = 0.02
+
+
+class Connect(Step, kw_only=True):
+    """Connect to the unit that the last scan found; scans for it first when there was none."""
+
+    verb: ClassVar[str] = "connect"
+    within_default: ClassVar[float] = 10.0
+    needs_link: ClassVar[bool] = False
+
+    connect: None
+
+    def readings(self, names: Names) -> Mapping[str, ReadingType]:
+        return {
+            "elapsed": ReadingType("number", "s", "from the request to a link with its attribute table read"),
+            "attempts": ReadingType("number", "", "attempts that were needed"),
+            "payload": ReadingType("number", "bytes", "bytes that one write without response carries"),
+        }
+
+    async def run(self, bench: Bench) -> None:
+        started = bench.now()
+        await bench.connect(bench.time_left)
+        bench.reading("elapsed", bench.now() - started, "s")
+        if bench.wanted("attempts"):
+            bench.reading("attempts", bench.attempt)
+        if bench.wanted("payload"):
+            bench.reading("payload", bench.link.payload, "bytes")
+
+
+class Disconnect(Step, kw_only=True):
+    """End the link; with a limit on `advertises_after` also wait until the unit advertises again."""
+
+    verb: ClassVar[str] = "disconnect"
+    within_default: ClassVar[float] = 15.0
+
+    disconnect: None
+
+    def readings(self, names: Names) -> Mapping[str, ReadingType]:
+        return {
+            "elapsed": SECONDS,
+            "advertises_after": ReadingType("number", "s", "from the disconnection to the first report of the unit"),
+        }
+
+    async def run(self, bench: Bench) -> None:
+        started = bench.now()
+        address = bench.address
+        await bench.disconnect()
+        ended = bench.now()
+        bench.reading("elapsed", ended - started, "s")
+        if bench.wanted("advertises_after"):
+            heard = await self._listen(bench, address)
+            bench.reading("advertises_after", None if heard is None else heard - ended, "s")
+
+    async def _listen(self, bench: Bench, address: str) -> float | None:
+        """When the unit was heard again, by the selection and its address; None when the time is over."""
+        deadline = bench.now() + bench.time_left * 0.9
+        async with bench.scanning() as ear:
+            while bench.now() < deadline:
+                for sighting in ear.heard.values():
+                    if sighting.address == address:
+                        return float(sighting.first_at)
+                await bench.pause(_LOOK_EVERY)
+        return None

@@ -1,0 +1,189 @@
+"""discover: the attribute table of the connected unit against the one the plan expects."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING, Any, ClassVar, Literal
+
+import msgspec
+
+from benchrig.errors import StationError
+from benchrig.source.problem import suggest
+from benchrig.source.shape import Misfit, describe_value
+from benchrig.steps.attribute import AttributeName, Names
+from benchrig.steps.base import Bindable, ReadingType, Step
+from benchrig.steps.bench import Bench
+from benchrig.values.limit import Judgement, Kind, Limit
+
+if TYPE_CHECKING:
+    from benchrig.radio.table import Characteristic, Service, Table
+
+PROPERTIES = (
+    "broadcast", "read", "write without response", "write", "notify", "indicate", "signed write",
+    "extended properties", "reliable write", "writable auxiliaries",
+)  # fmt: skip
+
+
+class ExpectedTable:
+    """Service -> characteristic -> its properties (an empty list leaves the properties open)."""
+
+    source_schema: ClassVar[dict[str, Any]] = {
+        "type": "object",
+        "additionalProperties": {
+            "type": "object",
+            "additionalProperties": {"type": "array", "items": {"enum": list(PROPERTIES)}},
+        },
+    }
+
+    def __init__(self, services: dict[str, dict[str, list[str]]]) -> None:
+        self.services = services
+
+    @classmethod
+    def from_source(cls, value: Any) -> ExpectedTable:
+        if not isinstance(value, dict) or not value:
+            raise Misfit("expected services with their characteristics", "{battery service: {battery level: [read]}}")
+        for service, characteristics in value.items():
+            if not isinstance(characteristics, dict):
+                found = describe_value(characteristics) if not isinstance(characteristics, list) else "a list"
+                raise Misfit(f"expected characteristics with their properties, found {found}", path=(service,))
+            for characteristic, properties in characteristics.items():
+                _check_properties(properties, (service, characteristic))
+        return cls(value)
+
+    def bind(self, kind: Kind, unit: str = "") -> TableJudge:
+        return TableJudge(self)
+
+    def misfits_for(self, kind: Kind, unit: str = "") -> list[Misfit]:
+        return []
+
+
+def _check_properties(properties: Any, path: tuple[str | int, ...]) -> None:
+    if not isinstance(properties, list):
+        raise Misfit(f"expected a list of properties, found {describe_value(properties)}", "[read, notify]", path)
+    for index, name in enumerate(properties):
+        if name not in PROPERTIES:
+            raise Misfit(f"unknown property '{name}'", suggest(str(name), PROPERTIES), (*path, index))
+
+
+class TableJudge:
+    """Judges the differences that the step has found; they are worked out against the names of the plan there."""
+
+    def __init__(self, expected: ExpectedTable) -> None:
+        self.expected = expected
+
+    def passes(self, value: Any) -> bool:
+        return not value["differences"]
+
+    def judge(self, value: Any) -> Judgement:
+        count = sum(map(len, self.expected.services.values()))
+        limit = f"{count} characteristics in {', '.join(self.expected.services)}"
+        differences = value["differences"]
+        return Judgement(
+            passed=not differences,
+            limit=limit,
+            sentence="; ".join(differences) or f"the table has the expected {limit}",
+        )
+
+
+class DiscoverExpect(msgspec.Struct, omit_defaults=True):
+    """What can be expected of a table."""
+
+    table: ExpectedTable | None = None
+    elapsed: Limit | None = None
+    services: Limit | None = None
+
+
+class Discover(Step, kw_only=True):
+    """Compare the attribute table. A service that the plan lists must have exactly the listed characteristics
+    (`extra: allowed` lets it have more); other services are left alone."""
+
+    verb: ClassVar[str] = "discover"
+
+    discover: None
+    expect: DiscoverExpect = msgspec.field(default_factory=DiscoverExpect)  # type: ignore[assignment]
+    extra: Literal["refused", "allowed"] = "refused"
+
+    @property
+    def limits(self) -> Mapping[str, Bindable]:
+        limits = {"table": self.expect.table, "elapsed": self.expect.elapsed, "services": self.expect.services}
+        return {name: limit for name, limit in limits.items() if limit is not None}
+
+    def readings(self, names: Names) -> Mapping[str, ReadingType]:
+        for service, characteristics in self.expect.table.services.items() if self.expect.table else ():
+            _known(names, service, characteristics)
+        return {
+            "table": ReadingType("any", "", "differences from the expected table, by name"),
+            "elapsed": ReadingType("number", "s", "reading the table after connecting; not on every radio"),
+            "services": ReadingType("list", "", "services by name, in handle order"),
+        }
+
+    async def run(self, bench: Bench) -> None:
+        table = bench.link.table
+        if "discover" in bench.link.timing:
+            bench.reading("elapsed", bench.link.timing["discover"], "s")
+        elif bench.wanted("elapsed"):
+            raise StationError(
+                "this radio does not tell how long the table took",
+                advice="judge the elapsed of the connect step, which includes it",
+            )
+        if bench.wanted("services"):
+            bench.reading("services", [bench.names.label(s.uuid, "service") for s in table.services])
+        expected = self.expect.table.services if self.expect.table else {}
+        differences = list(_differences(expected, table, bench.names, self.extra == "refused"))
+        count = sum(len(service.characteristics) for service in table.services)
+        bench.reading("table", {"services": len(table.services), "characteristics": count, "differences": differences})
+
+
+def _known(names: Names, service: str, characteristics: Mapping[str, Any]) -> None:
+    """Misfit for a service or characteristic that no name stands for."""
+    try:
+        names.service(service)
+    except Misfit as misfit:
+        raise Misfit(misfit.message, misfit.advice, ("expect", "table")) from misfit
+    for name in characteristics:
+        try:
+            names.meaning(AttributeName(name))
+        except Misfit as misfit:
+            raise Misfit(misfit.message, misfit.advice, ("expect", "table", service)) from misfit
+
+
+def _differences(
+    expected: Mapping[str, Mapping[str, list[str]]], table: Table, names: Names, exact: bool
+) -> Iterator[str]:
+    for name, characteristics in expected.items():
+        uuid = names.service(name)
+        services = [service for service in table.services if service.uuid == uuid]
+        if not services:
+            yield f"service {name} is missing"
+        elif len(services) > 1:
+            yield f"service {name} stands {len(services)} times in the table"
+        else:
+            yield from _service_differences(name, characteristics, services[0], names, exact)
+
+
+def _service_differences(
+    service_name: str, expected: Mapping[str, list[str]], service: Service, names: Names, exact: bool
+) -> Iterator[str]:
+    left = list(service.characteristics)
+    for name, properties in expected.items():
+        segment = names.meaning(AttributeName(name)).address.path[-1]
+        fitting = [c for c in service.characteristics if c.uuid == segment.uuid]
+        index = segment.index or 0
+        if index >= len(fitting):
+            yield f"{service_name}/{name} is missing"
+            continue
+        if fitting[index] in left:
+            left.remove(fitting[index])
+        yield from _property_differences(f"{service_name}/{name}", properties, fitting[index])
+    if exact:
+        for characteristic in left:
+            label = names.label(characteristic.uuid, "characteristic")
+            yield f"{service_name}/{label} is unexpected (handle 0x{characteristic.handle:04X})"
+
+
+def _property_differences(name: str, expected: list[str], found: Characteristic) -> Iterator[str]:
+    if expected and set(expected) != set(found.properties):
+        missing = sorted(set(expected) - set(found.properties))
+        extra = sorted(set(found.properties) - set(expected))
+        parts = [f"lacks {', '.join(missing)}"] * bool(missing) + [f"also has {', '.join(extra)}"] * bool(extra)
+        yield f"{name} {' and '.join(parts)}"

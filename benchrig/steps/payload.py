@@ -1,0 +1,82 @@
+"""What a plan says to write -> bytes."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from benchrig.errors import MalformedValue
+from benchrig.source.shape import Misfit
+from benchrig.values.format import Format
+from benchrig.values.limit import typed
+from benchrig.values.quantity import Quantity, as_number, exact
+
+
+def encode(form: Format | None, value: Any, raw: str | None) -> bytes:
+    """The bytes of `raw` (hex text), or of `value` in the format. Raises MalformedValue."""
+    if raw is not None:
+        return hex_bytes(raw)
+    if form is None:
+        if isinstance(value, (bytes, bytearray)):
+            return bytes(value)
+        return hex_bytes(value)
+    return form.encode(plain_value(form, value))
+
+
+def hex_bytes(text: Any) -> bytes:
+    try:
+        return bytes.fromhex(text)
+    except (TypeError, ValueError):
+        raise MalformedValue(f"expected bytes as hex text such as '01 A0', found {text!r}") from None
+
+
+def plain_value(form: Format, value: Any) -> Any:
+    """The value without its unit, in the unit of the format; fields one by one."""
+    if isinstance(value, dict):
+        units = form.fields()
+        return {name: _without_unit(item, units.get(name, "")) for name, item in value.items()}
+    return _without_unit(value, form.unit)
+
+
+def _without_unit(value: Any, unit: str) -> Any:
+    if isinstance(value, list):
+        return [_without_unit(item, unit) for item in value]
+    value = typed(value)
+    if isinstance(value, str) and unit and value[:1] in "+-0123456789":
+        value = _quantity(value)
+    if isinstance(value, Quantity):
+        if not unit:
+            raise MalformedValue(f"{value} has a unit, the attribute has none")
+        try:
+            return as_number(value.to(unit))
+        except Misfit as misfit:
+            raise MalformedValue(misfit.message, advice=misfit.advice) from misfit
+    if unit and isinstance(value, (int, float, Decimal)) and not isinstance(value, bool):
+        raise MalformedValue(f"{value} has no unit", advice=f"write {value} {unit}")
+    return as_number(exact(value)) if isinstance(value, (Decimal, float)) else value
+
+
+def _quantity(text: str) -> Quantity:
+    try:
+        return Quantity.from_source(text)
+    except Misfit as misfit:
+        raise MalformedValue(misfit.message, advice=misfit.advice) from misfit
+
+
+def misfit_of(form: Format | None, value: Any, raw: str | None) -> Misfit | None:
+    """What is wrong with the value of a plan, before the run; None when it can be written."""
+    try:
+        encode(form, value, raw)
+    except MalformedValue as error:
+        return Misfit(error.message, error.advice, ("raw" if raw is not None else "value",))
+    return None
+
+
+def same_value(form: Format | None, sent: bytes, got: bytes) -> bool:
+    """Whether the device kept what was written: the same bytes, or bytes of the same value."""
+    if sent == got or form is None:
+        return sent == got
+    try:
+        return bool(form.decode(sent) == form.decode(got))
+    except MalformedValue:
+        return False

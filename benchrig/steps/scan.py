@@ -1,0 +1,123 @@
+"""scan: listen for the unit, and judge what it advertises."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, ClassVar, Literal
+
+import msgspec
+
+from benchrig.errors import AmbiguousDevice, DeviceNotFound
+from benchrig.steps.attribute import Names
+from benchrig.steps.base import ReadingType, Step
+from benchrig.values.quantity import Duration
+
+if TYPE_CHECKING:
+    from benchrig.radio.scan import Ear, Sighting
+    from benchrig.steps.bench import Bench
+
+# How often the bench looks whether the unit has been heard; `found_after` itself comes from the report's own time.
+_LOOK_EVERY = 0.05
+_CANDIDATES_SHOWN = 6
+
+
+class Scan(Step, kw_only=True):
+    """Listen for `for`, and on until the selected unit is heard or `within` is over."""
+
+    verb: ClassVar[str] = "scan"
+    within_default: ClassVar[float] = 10.0
+    needs_link: ClassVar[bool] = False
+
+    scan: None
+    for_: Duration = msgspec.field(name="for", default_factory=lambda: Duration.of(2))
+    mode: Literal["active", "passive"] = "active"
+
+    def readings(self, names: Names) -> Mapping[str, ReadingType]:
+        return READINGS
+
+    @property
+    def deadline(self) -> float:
+        return self.within.seconds if self.within else (self.for_.seconds + self.within_default) * self.attempts
+
+    async def run(self, bench: Bench) -> None:
+        unit = await find_unit(bench, self.for_.seconds, active=self.mode == "active")
+        report_sighting(bench, unit)
+
+
+READINGS: dict[str, ReadingType] = {
+    "found_after": ReadingType("number", "s", "from the start of the scan to the first report of the unit"),
+    "count": ReadingType("number", "", "reports of the unit, scan responses included"),
+    "rssi": ReadingType("number", "dBm", "median received level"),
+    "interval": ReadingType("number", "s", "median gap between advertising events"),
+    "name": ReadingType("text", "", "local name"),
+    "services": ReadingType("list", "", "advertised services by name"),
+    "manufacturer_data": ReadingType("bytes", "", "company identifier (little-endian) and data"),
+    "service_data": ReadingType("list", "", "service names with their data, 'name=HEX'"),
+    "tx_power": ReadingType("number", "dBm", "advertised transmit power"),
+    "address_type": ReadingType("text", "", "'public' or 'random'"),
+    "address": ReadingType("text", "", "device address as the radio gives it"),
+}
+
+
+async def find_unit(bench: Bench, listen: float, *, active: bool = True) -> Sighting:
+    """Scan until the unit is heard, at least for `listen` seconds. DeviceNotFound, AmbiguousDevice."""
+    started = bench.now()
+    give_up = started + bench.time_left
+    async with bench.scanning(active=active) as ear:
+        while True:
+            now = bench.now()
+            if now >= min(started + listen, give_up) and (ear.selected(bench.selection) or now >= give_up):
+                break
+            await bench.pause(min(_LOOK_EVERY, max(0.0, give_up - now)))
+    unit = _choose(ear, bench, bench.now() - started)
+    bench.found(unit)
+    if bench.wanted("found_after"):
+        bench.reading("found_after", unit.first_at - started, "s")
+    return unit
+
+
+def _choose(ear: Ear, bench: Bench, listened: float) -> Sighting:
+    candidates = ear.selected(bench.selection)
+    if not candidates:
+        others = sorted(ear.heard.values(), key=lambda s: -s.median_rssi)[:_CANDIDATES_SHOWN]
+        heard = f"{len(ear.heard)} others were: " + "; ".join(map(_label, others)) if others else "nothing else was"
+        raise DeviceNotFound(
+            f"the unit was not heard in {listened:.3g} s ({heard})",
+            advice="check that the unit is powered and advertising, and that device: select: fits it",
+        )
+    margin = bench.selection.nearest
+    if len(candidates) > 1 and (margin is None or candidates[0].median_rssi - candidates[1].median_rssi < margin):
+        shown = "; ".join(map(_label, candidates[:_CANDIDATES_SHOWN]))
+        raise AmbiguousDevice(
+            f"ambiguous: {len(candidates)} devices answer the selection: {shown}",
+            advice="switch the others off, narrow device: select:, or set nearest: to the least RSSI margin",
+        )
+    return candidates[0]
+
+
+def _label(sighting: Sighting) -> str:
+    return f"{sighting.name or '(no name)'} {sighting.address} {sighting.median_rssi:g} dBm"
+
+
+def report_sighting(bench: Bench, unit: Sighting) -> None:
+    """The readings of what the unit advertised."""
+    bench.reading("rssi", unit.median_rssi, "dBm")
+    for name, value, unit_symbol in (
+        ("count", unit.count, ""),
+        ("interval", unit.interval, "s"),
+        ("name", unit.name or None, ""),
+        ("services", [bench.names.label(uuid, "service") for uuid in unit.services], ""),
+        ("service_data", _service_data(bench.names, unit), ""),
+        ("tx_power", unit.tx_power, "dBm"),
+        ("address_type", unit.address_type or None, ""),
+        ("address", unit.address, ""),
+    ):
+        if bench.wanted(name):
+            bench.reading(name, value, unit_symbol)
+    if bench.wanted("manufacturer_data"):
+        data = b"".join(company.to_bytes(2, "little") + rest for company, rest in unit.manufacturer_data.items())
+        bench.reading("manufacturer_data", data or None, raw=data)
+
+
+def _service_data(names: Names, unit: Sighting) -> list[str]:
+    return [f"{names.label(uuid, 'service')}={data.hex().upper()}" for uuid, data in unit.service_data.items()]

@@ -1,0 +1,37 @@
+"""wait: a pause."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import ClassVar
+
+from benchrig.steps.attribute import Names
+from benchrig.steps.base import SECONDS, ReadingType, Step
+from benchrig.steps.bench import Bench
+from benchrig.values.quantity import Duration
+
+
+class Wait(Step, kw_only=True):
+    """Let time pass; a link that is lost meanwhile ends it."""
+
+    verb: ClassVar[str] = "wait"
+    needs_link: ClassVar[bool] = False
+
+    wait: Duration
+
+    def readings(self, names: Names) -> Mapping[str, ReadingType]:
+        return {"elapsed": SECONDS}
+
+    @property
+    def deadline(self) -> float:
+        return self.within.seconds if self.within else self.wait.seconds + 1
+
+    @property
+    def title(self) -> str:
+        return f"wait {self.wait}"
+
+    async def run(self, bench: Bench) -> None:
+        started = bench.now()
+        await bench.pause(self.wait.seconds)
+        if bench.wanted("elapsed"):
+            bench.reading("elapsed", bench.now() - started, "s")

@@ -1,0 +1,77 @@
+"""write: a value to one attribute, read back on request."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import ClassVar
+
+from benchrig.errors import AttError, MalformedValue
+from benchrig.source.shape import Misfit
+from benchrig.steps.attribute import AttributeName, Names
+from benchrig.steps.base import SECONDS, ReadingType, Step, value_readings
+from benchrig.steps.bench import Bench
+from benchrig.steps.payload import encode, misfit_of, same_value
+from benchrig.steps.read import ATT_ERROR, report_elapsed
+from benchrig.values.format import build_format
+from benchrig.values.limit import AnyValue, shown
+from benchrig.values.spec import FormatSpec
+
+
+class Write(Step, kw_only=True):
+    """Write a characteristic or descriptor: `value` in its format, or `raw` as hex bytes."""
+
+    verb: ClassVar[str] = "write"
+    writes: ClassVar[bool] = True
+
+    write: AttributeName
+    value: AnyValue | None = None
+    raw: str | None = None
+    format: FormatSpec | None = None
+    response: bool = True
+    read_back: bool = False
+
+    def misfits(self) -> Iterable[Misfit]:
+        yield from super().misfits()
+        if (self.value is None) == (self.raw is None):
+            yield Misfit("a write needs either value or raw")
+        if self.read_back and not self.response:
+            yield Misfit("read_back needs a write with response", path=("read_back",))
+
+    def readings(self, names: Names) -> Mapping[str, ReadingType] | None:
+        form = build_format(self.format) if self.format else names.meaning(self.write).format
+        if form is not None or self.raw is not None:
+            misfit = misfit_of(form, self.value, self.raw)
+            if misfit:
+                raise misfit
+        own = {"elapsed": SECONDS, "att_error": ATT_ERROR}
+        if not self.read_back:
+            return own
+        value = value_readings(names, self.write, form)
+        return None if value is None else own | value
+
+    async def run(self, bench: Bench) -> None:
+        needs = ("write", "reliable write") if self.response else ("write without response",)
+        target = bench.target(self.write, needs)
+        form = build_format(self.format) if self.format else target.format
+        data = encode(form, self.value, self.raw)
+        bench.note(f"wrote {data.hex(' ').upper() or '(no bytes)'}")
+        started = bench.now()
+        attribute = target.found.attribute
+        try:
+            await bench.link.write(attribute, data, self.title, bench.time_left, response=self.response)
+        except AttError as error:
+            if not bench.wanted("att_error"):
+                raise
+            bench.reading("att_error", error.name)
+            return
+        report_elapsed(bench, started)
+        if bench.wanted("att_error"):
+            bench.reading("att_error", "none")
+        if self.read_back:
+            back = await bench.link.read(attribute, f"read back {self.write}", bench.time_left)
+            bench.value(back, target, own=form)
+            if not same_value(form, data, back):
+                raise MalformedValue(
+                    f"read back {shown(back)} after writing {shown(data)}",
+                    advice="the device did not keep the value; limit the value instead if it is meant to change it",
+                )
