@@ -1,0 +1,22 @@
+"""A Bluetooth LE air in this process, with simulated devices, on a clock that jumps over waiting.
+
+clock.py            the loop on which waiting costs nothing
+device_file.py      YAML -> device models (advertising_spec, gatt_spec, value_reading and words read its parts)
+model.py            a device as plain data; sources.py: where its values come from
+opening.py          models -> an open air with the bench's stack in it
+air.py              who is in the air and who is connected
+band.py             advertising channels
+airlink.py          one connection: events, queues, supervision
+controller.py       bumble's controller, put right
+device.py           a connectable device (characteristic, server: its parts)
+faults.py           what goes wrong, on demand
+capture.py          btsnoop
+
+Nothing here loads bumble before an air is opened.
+"""
+
+from benchrig.radio.virtual.device_file import load_devices, models_of
+from benchrig.radio.virtual.faults import DROPPED, AirPdu, Faults
+from benchrig.radio.virtual.opening import OpenAir, open_air
+
+__all__ = ["DROPPED", "AirPdu", "Faults", "OpenAir", "load_devices", "models_of", "open_air"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import copy
 from typing import TYPE_CHECKING, Any
 
 from bumble import att
@@ -31,7 +32,8 @@ class SimulatedCharacteristic:
 
     def __init__(self, device: SimulatedDevice, model: CharacteristicModel) -> None:
         self.device = device
-        self.model = model
+        # Counters and sequences move on as they are read; the next air begins with fresh ones.
+        self.model = model = copy.deepcopy(model)
         self._written: bytes | None = None
         self._notifiers: dict[Connection, asyncio.Task[Any]] = {}
         properties = Characteristic.Properties(model.properties)

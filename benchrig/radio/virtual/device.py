@@ -42,13 +42,14 @@ class SimulatedDevice:
         self.server.max_mtu = model.mtu
         self.device.gatt_server = self.server
         for service in model.services:
-            self.server.add_service(self._service(service))
+            self._add(service)
         self.device.on(Device.EVENT_CONNECTION, self._on_connection)
 
-    def _service(self, model: ServiceModel) -> Service:
+    def _add(self, model: ServiceModel) -> None:
         made = [SimulatedCharacteristic(self, characteristic) for characteristic in model.characteristics]
         self.characteristics |= {one.model.name: one for one in made}
-        return Service(core.UUID(model.uuid), [one.attribute for one in made])
+        service = Service(core.UUID(model.uuid), [one.attribute for one in made])
+        self.server.add_service_without(service, [one.attribute for one in made if not one.model.cccd])
 
     @property
     def uptime(self) -> float:

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Awaitable, Callable, Coroutine
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 from bumble import att
-from bumble.gatt import Characteristic, Descriptor
+from bumble.gatt import Characteristic, Descriptor, Service
 from bumble.gatt_server import Server
 
 if TYPE_CHECKING:
@@ -39,6 +39,18 @@ class StrictServer(Server):
         self._on_error = on_error
         self._busy: dict[att.Bearer, asyncio.Lock] = {}
         self._long_values: dict[tuple[att.Bearer, int], bytes] = {}
+
+    def add_service_without(self, service: Service, without_cccd: list[Characteristic[Any]]) -> None:
+        """Add a service in which some characteristics lack the descriptor that bumble would add: it looks at the
+        properties, so these come when that is done."""
+        properties = {id(one): one.properties for one in without_cccd}
+        for one in without_cccd:
+            one.properties &= ~(Characteristic.Properties.NOTIFY | Characteristic.Properties.INDICATE)
+        self.add_service(service)
+        for one in without_cccd:
+            one.properties = properties[id(one)]
+            declaration = self.attributes[one.handle - 2]
+            declaration.value = bytes((one.properties,)) + cast(bytes, declaration.value)[1:]
 
     def on_gatt_pdu(self, bearer: att.Bearer, att_pdu: att.ATT_PDU) -> None:
         """Reads and writes run here, one after the other for each connection; the rest as in bumble."""

@@ -1,0 +1,329 @@
+"""The services of a device file.
+
+    services:
+      - service: environmental sensing        an assigned name or a UUID
+        characteristics:
+          - characteristic: temperature       an assigned name or a UUID
+            name: inner temperature           what effects call it by; default: what stands above
+            as: sint16                        format keys; default: the catalogue's format
+            properties: [read, notify]
+            value: 21.5 °C                    or a generator, see value_reading
+            raw: '29 09'                      instead of value: octets as they are
+            notify: {period: 1 s, jitter: 20 ms, count: 100}
+            descriptors: [{descriptor: characteristic user description, value: Inside}]
+            on_read: {delay: 50 ms, att_error: insufficient authentication}
+            on_write:
+              check: true                     refuse octets that do not fit the format: 0x0D, 0xFF
+              store: true                     keep what was written as the value
+              set: {status: 1, echo: written} values for other characteristics, `written` for the octets written
+              notify: {echo: written}         the same, and sent to subscribers
+              att_error: 0x80                 and delay, silent, disconnect, reboot as in on_read
+            encrypted: true                   reads and writes need an encrypted link
+            cccd: false                       leaves out the descriptor that subscribing needs
+
+`silent: true` gives no answer at all, `disconnect: true` ends the link instead, `reboot: 2 s` drops it without a
+word and comes back after that time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any, Literal
+
+import msgspec
+
+from benchrig.errors import MalformedValue
+from benchrig.radio.virtual.model import (
+    LONGEST_VALUE,
+    PROPERTIES,
+    CharacteristicModel,
+    DescriptorModel,
+    Effect,
+    Notifying,
+    Reaction,
+    ServiceModel,
+    WriteBehaviour,
+)
+from benchrig.radio.virtual.sources import Source, octets
+from benchrig.radio.virtual.value_reading import source_of
+from benchrig.radio.virtual.words import AttErrorCode, CharacteristicUuid, DescriptorUuid, Hex, ServiceUuid
+from benchrig.source.problem import suggest
+from benchrig.source.shape import Misfit
+from benchrig.values.base import Format
+from benchrig.values.catalogue import definition, valid_range_format
+from benchrig.values.format import build_format
+from benchrig.values.quantity import Duration
+from benchrig.values.spec import FormatSpec
+
+Property = Literal[
+    "broadcast",
+    "read",
+    "write without response",
+    "write",
+    "notify",
+    "indicate",
+    "signed write",
+    "extended properties",
+]
+WRITTEN = "written"
+CCCD, VALID_RANGE = "00002902-0000-1000-8000-00805f9b34fb", "00002906-0000-1000-8000-00805f9b34fb"
+_UPDATES = PROPERTIES["notify"] | PROPERTIES["indicate"]
+_HEADER = 3  # octets of an ATT notification before its value
+
+
+class ReactionSpec(msgspec.Struct, kw_only=True, frozen=True):
+    """What happens instead of an answer, or before it."""
+
+    delay: Duration | None = None
+    att_error: AttErrorCode | None = None
+    silent: bool = False
+    disconnect: bool = False
+    reboot: Duration | None = None
+
+    def misfits(self) -> Iterable[Misfit]:
+        done = [
+            name
+            for name, given in (
+                ("att_error", self.att_error is not None),
+                ("silent", self.silent),
+                ("disconnect", self.disconnect),
+                ("reboot", self.reboot is not None),
+            )
+            if given
+        ]
+        if len(done) > 1:
+            yield Misfit(f"'{done[0]}' and '{done[1]}' exclude each other", "keep one of the two", (done[1],))
+
+    def reaction(self) -> Reaction:
+        return Reaction(
+            delay=self.delay.seconds if self.delay else 0.0,
+            att_error=self.att_error,
+            silent=self.silent,
+            disconnect=self.disconnect,
+            reboot=self.reboot.seconds if self.reboot else None,
+        )
+
+
+class WriteSpec(ReactionSpec, kw_only=True, frozen=True):
+    """What a write does."""
+
+    store: bool = True
+    check: bool = True
+    set: dict[str, Any] = {}
+    notify: dict[str, Any] = {}
+
+
+class NotifySpec(msgspec.Struct, kw_only=True, frozen=True):
+    """Values while a central is subscribed."""
+
+    period: Duration
+    jitter: Duration = Duration.of(0)
+    count: int | None = None
+
+    def misfits(self) -> Iterable[Misfit]:
+        if self.period.seconds <= 0:
+            yield Misfit("a period is longer than nothing", path=("period",))
+        if self.count is not None and self.count < 1:
+            yield Misfit("at least one value", "leave 'count' out for no end", ("count",))
+
+    def notifying(self) -> Notifying:
+        return Notifying(self.period.seconds, self.jitter.seconds, self.count)
+
+
+class DescriptorSpec(msgspec.Struct, kw_only=True, frozen=True):
+    """A descriptor with a value that does not change on its own."""
+
+    descriptor: DescriptorUuid
+    value: Any = None
+    raw: Hex | None = None
+    writable: bool = False
+
+    def model(self, of: Format | None) -> DescriptorModel:
+        """`of` is the format of the characteristic. Raises Misfit."""
+        uuid = str(self.descriptor)
+        if uuid == CCCD:
+            raise Misfit(
+                "this descriptor comes by itself", "leave it out; 'cccd: false' suppresses it", ("descriptor",)
+            )
+        if self.raw is not None:
+            return DescriptorModel(uuid, bytes(self.raw), self.writable)
+        form = valid_range_format(of) if uuid == VALID_RANGE and of else definition(uuid)
+        value = _source(self.value, form)
+        return DescriptorModel(uuid, _first(value), self.writable)
+
+
+class CharacteristicSpec(FormatSpec, kw_only=True):
+    """A characteristic; the keys of its format stand beside the others."""
+
+    characteristic: CharacteristicUuid
+    properties: list[Property]
+    name: str | None = None
+    value: Any = None
+    raw: Hex | None = None
+    notify: NotifySpec | None = None
+    descriptors: list[DescriptorSpec] = msgspec.field(default_factory=list)
+    on_read: ReactionSpec = ReactionSpec()
+    on_write: WriteSpec = WriteSpec()
+    encrypted: bool = False
+    cccd: bool = True
+
+    @property
+    def called(self) -> str:
+        return self.name or self.characteristic.written
+
+    @property
+    def property_bits(self) -> int:
+        return sum(PROPERTIES[name] for name in dict.fromkeys(self.properties))
+
+    def misfits(self) -> Iterable[Misfit]:
+        found = list(super().misfits())
+        if not found:
+            found = list(self._value_misfits())
+        yield from found
+        if self.notify and not self.property_bits & _UPDATES:
+            yield Misfit("'notify' needs the property notify or indicate", path=("notify",))
+        if not found:
+            yield from self._descriptor_misfits()
+
+    def _value_misfits(self) -> Iterable[Misfit]:
+        if self.value is not None and self.raw is not None:
+            yield Misfit("'value' and 'raw' exclude each other", "keep one of the two", ("raw",))
+            return
+        try:
+            self.source()
+        except Misfit as misfit:
+            yield misfit
+
+    def _descriptor_misfits(self) -> Iterable[Misfit]:
+        for index, descriptor in enumerate(self.descriptors):
+            try:
+                descriptor.model(self.format())
+            except Misfit as misfit:
+                yield Misfit(misfit.message, misfit.advice, ("descriptors", index, *misfit.path))
+
+    def format(self) -> Format | None:
+        return build_format(self) if self.given() else definition(str(self.characteristic))
+
+    def source(self) -> Source:
+        """Raises Misfit."""
+        if self.raw is not None:
+            return _bounded(octets(bytes(self.raw)), "raw")
+        if self.value is None and not self.property_bits & (PROPERTIES["read"] | _UPDATES):
+            return octets(b"")
+        return _bounded(_source(self.value, self.format()), "value")
+
+    def longest(self) -> int:
+        """Octets of the longest value that is known now."""
+        source = self.source()
+        form = source.format
+        return max((len(form.encode(e) if form else e) for e in source.pattern.examples()), default=0)
+
+    def model(self, effects: list[Effect]) -> CharacteristicModel:
+        form = self.format()
+        behaviour = WriteBehaviour(self.on_write.store, self.on_write.check, effects, self.on_write.reaction())
+        return CharacteristicModel(
+            uuid=str(self.characteristic),
+            name=self.called,
+            properties=self.property_bits,
+            source=self.source(),
+            format=form,
+            notifying=self.notify.notifying() if self.notify else None,
+            descriptors=[descriptor.model(form) for descriptor in self.descriptors],
+            on_read=self.on_read.reaction(),
+            on_write=behaviour,
+            encrypted=self.encrypted,
+            cccd=self.cccd,
+        )
+
+
+class ServiceSpec(msgspec.Struct, kw_only=True, frozen=True):
+    service: ServiceUuid
+    characteristics: list[CharacteristicSpec] = []
+
+
+def services_of(specs: list[ServiceSpec]) -> list[ServiceModel]:
+    """The models of services that have no misfits."""
+    named = by_name(specs)
+    return [
+        ServiceModel(
+            str(spec.service), [one.model([*effects_of(one, named, find=None)]) for one in spec.characteristics]
+        )
+        for spec in specs
+    ]
+
+
+def by_name(specs: list[ServiceSpec]) -> dict[str, CharacteristicSpec]:
+    return {one.called: one for spec in specs for one in spec.characteristics}
+
+
+def table_misfits(specs: list[ServiceSpec], mtu: int) -> Iterable[Misfit]:
+    """What is wrong between characteristics: names, effects, and values that no notification holds."""
+    named = by_name(specs)
+    seen: set[str] = set()
+    for at, spec in enumerate(specs):
+        for index, one in enumerate(spec.characteristics):
+            path = ("services", at, "characteristics", index)
+            if one.called in seen:
+                yield Misfit(f"the characteristic '{one.called}' stands twice", "give one of them a 'name'", path)
+            seen.add(one.called)
+            found: list[Misfit] = []
+            list(effects_of(one, named, find=found))
+            yield from (Misfit(m.message, m.advice, (*path, *m.path)) for m in found)
+            if one.property_bits & _UPDATES and one.longest() > mtu - _HEADER:
+                message = f"{one.longest()} octets; a notification holds {mtu - _HEADER} with an MTU of {mtu}"
+                yield Misfit(message, "raise 'mtu' or shorten the value", (*path, "raw" if one.raw else "value"))
+
+
+def effects_of(
+    one: CharacteristicSpec, named: dict[str, CharacteristicSpec], find: list[Misfit] | None
+) -> Iterable[Effect]:
+    """The effects of a write. What is wrong goes into `find`, or is raised when that is None."""
+    for key, values in (("set", one.on_write.set), ("notify", one.on_write.notify)):
+        for name, value in values.items():
+            try:
+                yield _effect(named, name, value, notify=key == "notify")
+            except Misfit as misfit:
+                located = Misfit(misfit.message, misfit.advice, ("on_write", key, name, *misfit.path))
+                if find is None:
+                    raise located from misfit
+                find.append(located)
+
+
+def _effect(named: dict[str, CharacteristicSpec], name: str, value: Any, *, notify: bool) -> Effect:
+    if name not in named:
+        raise Misfit(f"this device has no characteristic '{name}'", suggest(name, named))
+    if notify and not named[name].property_bits & _UPDATES:
+        raise Misfit(f"'{name}' has neither notify nor indicate among its properties")
+    return Effect(name, None if value == WRITTEN else _source(value, named[name].format()), notify)
+
+
+def _source(value: Any, form: Format | None) -> Source:
+    if form is None:
+        advice = "write 'as' with a format, or 'raw' with octets"
+        raise Misfit("a value needs a format, and none is known for this UUID", advice)
+    if value is None:
+        raise Misfit("the value is missing", f"write 'value' ({form.describe()}) or 'raw'")
+    try:
+        return source_of(value, form)
+    except Misfit as misfit:
+        raise Misfit(misfit.message, misfit.advice, ("value", *misfit.path)) from misfit
+
+
+def _bounded(source: Source, key: str) -> Source:
+    form = source.format
+    for example in source.pattern.examples():
+        size = len(form.encode(example) if form else example)
+        if size > LONGEST_VALUE:
+            raise Misfit(f"{size} octets; an attribute holds at most {LONGEST_VALUE}", path=(key,))
+    return source
+
+
+def _first(source: Source) -> bytes:
+    """The one value of a descriptor."""
+    examples = source.pattern.examples()
+    if source.format is None or len(examples) != 1:
+        raise Misfit("a descriptor has one value", path=("value",))
+    try:
+        return source.format.encode(examples[0])
+    except MalformedValue as exc:
+        raise Misfit(exc.message, exc.advice, ("value",)) from exc
