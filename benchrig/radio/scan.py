@@ -72,7 +72,7 @@ class Sighting:
     @property
     def interval(self) -> float | None:
         """Median gap between advertising events in seconds; None with fewer than two."""
-        return statistics.median(self.gaps) if self.gaps else None
+        return round(statistics.median(self.gaps), 6) if self.gaps else None
 
 
 @dataclass(frozen=True)

@@ -137,6 +137,9 @@ class RunBench:
     def now(self) -> float:
         return self._loop.time()
 
+    def since(self, started: float) -> float:
+        return round(self._loop.time() - started, 6)
+
     def outside(self) -> AbstractContextManager[None]:
         outside: Any = getattr(self._loop, "outside", contextlib.nullcontext)
         return outside()  # type: ignore[no-any-return]
@@ -341,13 +344,13 @@ class RunStream:
         """The whole stream as one reading: the mean of numbers, else the last sample."""
         moments = self._moments
         numeric = moments.count > 0
-        value = moments.mean if numeric else self._last
+        value = tidy(moments.mean) if numeric else self._last
         samples = Samples(
             count=self._count,
             minimum=moments.minimum if numeric else None,
             maximum=moments.maximum if numeric else None,
-            mean=moments.mean if numeric else None,
-            sd=moments.sd,
+            mean=value if numeric else None,
+            sd=None if moments.sd is None else tidy(moments.sd),
             outside=self._outside,
             first_outside=self._first[0] if self._first else None,
             first_outside_at=self._first[1] if self._first else None,
@@ -394,6 +397,11 @@ class RunStream:
         first = judgements[0]
         sentence = f"all {self._count} samples satisfy: {first.limit}"
         return Judgement(True, first.limit, sentence, first.low, first.high, min(margins, default=None), place)
+
+
+def tidy(number: float) -> float:
+    """A computed number without the digits that are only rounding noise."""
+    return float(f"{number:.10g}")
 
 
 def jsonable(value: Any) -> Any:

@@ -42,7 +42,7 @@ class Ask(Step, kw_only=True):
                 answer = await self._ask(bench)
         bench.reading("answer", answer)
         if bench.wanted("elapsed"):
-            bench.reading("elapsed", bench.now() - started, "s")
+            bench.reading("elapsed", bench.since(started), "s")
 
     async def _ask(self, bench: Bench) -> bool | str:
         if self.answer == "yes or no":

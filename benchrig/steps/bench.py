@@ -90,6 +90,10 @@ class Bench(Protocol):
 
     def now(self) -> float: ...
 
+    def since(self, started: float) -> float:
+        """Seconds from then to now, to the microsecond."""
+        ...
+
     async def pause(self, seconds: float) -> None:
         """Wait; ends early with LinkLost when a link that was up is lost."""
         ...

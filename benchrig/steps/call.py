@@ -56,7 +56,7 @@ class Call(Step, kw_only=True):
         except Exception as exc:
             raise StationError(f"{self.call} raised {type(exc).__name__}: {exc}", advice="mend the function") from exc
         if bench.wanted("elapsed"):
-            bench.reading("elapsed", bench.now() - started, "s")
+            bench.reading("elapsed", bench.since(started), "s")
         for name, value in _as_readings(result).items():
             if isinstance(value, Quantity):
                 bench.reading(name, as_number(value.number), value.unit.symbol)

@@ -55,7 +55,7 @@ class Command(Step, kw_only=True):
             if bench.wanted(name):
                 bench.reading(name, text)
         if bench.wanted("elapsed"):
-            bench.reading("elapsed", bench.now() - started, "s")
+            bench.reading("elapsed", bench.since(started), "s")
         if errors and not bench.wanted("errors"):
             bench.note(f"{self.command[0]} said: {errors[:_SHOWN]}")
         if code != 0 and not bench.wanted("exit_code"):

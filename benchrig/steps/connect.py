@@ -31,7 +31,7 @@ class Connect(Step, kw_only=True):
     async def run(self, bench: Bench) -> None:
         started = bench.now()
         await bench.connect(bench.time_left)
-        bench.reading("elapsed", bench.now() - started, "s")
+        bench.reading("elapsed", bench.since(started), "s")
         if bench.wanted("attempts"):
             bench.reading("attempts", bench.attempt)
         if bench.wanted("payload"):
@@ -60,7 +60,7 @@ class Disconnect(Step, kw_only=True):
         bench.reading("elapsed", ended - started, "s")
         if bench.wanted("advertises_after"):
             heard = await self._listen(bench, address)
-            bench.reading("advertises_after", None if heard is None else heard - ended, "s")
+            bench.reading("advertises_after", None if heard is None else round(heard - ended, 6), "s")
 
     async def _listen(self, bench: Bench, address: str) -> float | None:
         """When the unit was heard again, by the selection and its address; None when the time is over."""

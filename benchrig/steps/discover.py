@@ -120,7 +120,7 @@ class Discover(Step, kw_only=True):
     async def run(self, bench: Bench) -> None:
         table = bench.link.table
         if "discover" in bench.link.timing:
-            bench.reading("elapsed", bench.link.timing["discover"], "s")
+            bench.reading("elapsed", round(bench.link.timing["discover"], 6), "s")
         elif bench.wanted("elapsed"):
             raise StationError(
                 "this radio does not tell how long the table took",

@@ -86,7 +86,7 @@ class Exchange(Step, kw_only=True):
                 came.cancel()
             await bench.unsubscribe(characteristic, hear)
         at, got = came.result()
-        bench.reading("response_time", at - started, "s")
+        bench.reading("response_time", round(at - started, 6), "s")
         if bench.wanted("att_error"):
             bench.reading("att_error", "none")
         bench.value(got, answer)

@@ -190,7 +190,7 @@ class _Ear:
             readings |= {"lost": (None, ""), "duplicated": (None, "")}
         for name, (value, unit) in readings.items():
             if name == "count" or bench.wanted(name):
-                bench.reading(name, value, unit)
+                bench.reading(name, round(value, 6) if isinstance(value, float) else value, unit)
 
 
 def _modulo(form: Format | None, sequence: str) -> int | None:

@@ -59,4 +59,4 @@ class Read(Step, kw_only=True):
 
 def report_elapsed(bench: Bench, started: float) -> None:
     if bench.wanted("elapsed"):
-        bench.reading("elapsed", bench.now() - started, "s")
+        bench.reading("elapsed", bench.since(started), "s")

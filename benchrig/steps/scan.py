@@ -72,7 +72,7 @@ async def find_unit(bench: Bench, listen: float, *, active: bool = True) -> Sigh
     unit = _choose(ear, bench, bench.now() - started)
     bench.found(unit)
     if bench.wanted("found_after"):
-        bench.reading("found_after", unit.first_at - started, "s")
+        bench.reading("found_after", round(unit.first_at - started, 6), "s")
     return unit
 
 
@@ -80,7 +80,7 @@ def _choose(ear: Ear, bench: Bench, listened: float) -> Sighting:
     candidates = ear.selected(bench.selection)
     if not candidates:
         others = sorted(ear.heard.values(), key=lambda s: -s.median_rssi)[:_CANDIDATES_SHOWN]
-        heard = f"{len(ear.heard)} others were: " + "; ".join(map(_label, others)) if others else "nothing else was"
+        heard = "others were: " + "; ".join(map(_label, others)) if others else "nothing else was"
         raise DeviceNotFound(
             f"the unit was not heard in {listened:.3g} s ({heard})",
             advice="check that the unit is powered and advertising, and that device: select: fits it",

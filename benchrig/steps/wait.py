@@ -34,4 +34,4 @@ class Wait(Step, kw_only=True):
         started = bench.now()
         await bench.pause(self.wait.seconds)
         if bench.wanted("elapsed"):
-            bench.reading("elapsed", bench.now() - started, "s")
+            bench.reading("elapsed", bench.since(started), "s")

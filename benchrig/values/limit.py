@@ -15,6 +15,7 @@ from typing import Any, ClassVar, Literal, TypeAlias
 
 import msgspec
 
+from benchrig.source.problem import printable
 from benchrig.source.shape import LooseText, Misfit, describe_value
 from benchrig.source.yaml import Refused, plain_scalar
 from benchrig.values.quantity import UNITS, Quantity, as_number, dimension_of, exact, number_text
@@ -249,7 +250,7 @@ def shown(value: Any, unit: str = "") -> str:
     elif isinstance(value, (list, tuple)):
         text = "[" + ", ".join(shown(item, unit) for item in value[:20]) + (", …]" if len(value) > 20 else "]")
     else:
-        text = repr(str(value))
+        text = f"'{printable(str(value))}'"
     return text if len(text) <= SHOWN else text[: SHOWN - 1] + "…"
 
 
@@ -459,9 +460,9 @@ class _Binder:
     def _matches(self, wanted: Regex) -> None:
         pattern = re.compile(wanted)
         self._add(
-            f"matches {str(wanted)!r}",
+            f"matches '{wanted}'",
             lambda got: isinstance(got, str) and bool(pattern.fullmatch(got)),
-            lambda got: f"{self._text(got)} does not match {str(wanted)!r}",
+            lambda got: f"{self._text(got)} does not match '{wanted}'",
         )
 
     def _contains(self, wanted: Any) -> None:
