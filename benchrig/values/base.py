@@ -73,11 +73,15 @@ def exact_number(value: Any, expected: str) -> Fraction:
     """The number without rounding; MalformedValue for what is no finite number of a sensible size."""
     if isinstance(value, bool) or not isinstance(value, (int, float, Decimal, Fraction)):
         raise MalformedValue(f"expected {expected}, found {said(value)}")
-    if isinstance(value, (float, Decimal)) and not math.isfinite(value):
+    if not _is_finite(value):
         raise MalformedValue(f"expected {expected}, found {value}")
     if isinstance(value, Decimal) and value and abs(value.adjusted()) > _LARGEST_EXPONENT:
         raise MalformedValue(f"expected {expected}, found {value}, which no format can carry")
     return exact(value)
+
+
+def _is_finite(value: float | Decimal | Fraction) -> bool:
+    return value.is_finite() if isinstance(value, Decimal) else not isinstance(value, float) or math.isfinite(value)
 
 
 def check_size(data: bytes, size: int, what: str) -> None:
@@ -121,7 +125,7 @@ def said(value: Any) -> str:
 
 
 def _number_said(value: int | float | Decimal | Fraction) -> str:
-    if isinstance(value, (float, Decimal)) and not math.isfinite(value):
+    if not _is_finite(value):
         return str(value)
     if not -(10**40) < value < 10**40:
         return f"{value:.6g}" if isinstance(value, (float, Decimal)) else "a number of more than 40 digits"

@@ -115,16 +115,16 @@ class IntegerFormat(Format):
             return self._raw_of_word[value]
         exact = (exact_number(value, self._expected()) - self.offset) / self.scale
         raw = round(exact)
+        nearest = min(max(raw, self.lowest), self.highest)
         # A float that this format decodes to is carried, even where it is only near the exact value.
-        if exact != raw and not (isinstance(value, float) and self._near(raw) and self._scaled(raw) == value):
+        if isinstance(value, float) and self._scaled(nearest) == value:
+            return nearest
+        if exact != raw:
             raise MalformedValue(
                 f"{with_unit(value, self.unit)} cannot be carried in steps of {_fraction_text(abs(self.scale))}",
-                advice=f"the nearest is {with_unit(self._scaled(raw), self.unit)}" if self._near(raw) else "",
+                advice=f"the nearest is {with_unit(self._scaled(nearest), self.unit)}",
             )
         return raw
-
-    def _near(self, raw: int) -> bool:
-        return self.lowest <= raw <= self.highest
 
     def _expected(self) -> str:
         number = f"a number ({self.describe()})"

@@ -46,14 +46,14 @@ class Exact(Fraction):
 
 
 class Words(dict[int, str]):
-    """Raw numbers and the words that stand for them: `{0: off, 0xFFFF: not known}`."""
+    """Raw numbers and the words that stand for them: `{0: closed, 0xFFFF: not known}`."""
 
     source_schema: ClassVar[dict[str, Any]] = {"type": "object", "additionalProperties": {"type": "string"}}
 
     @classmethod
     def from_source(cls, value: Any) -> Self:
         if not isinstance(value, dict) or not value:
-            raise Misfit("expected raw numbers and their words", "for example: {0: off, 1: on}")
+            raise Misfit("expected raw numbers and their words", "for example: {0: closed, 1: open}")
         words = cls()
         for key, word in value.items():
             if not isinstance(word, str) or not word or re.match(r"[+-]?[0-9]", word):
@@ -97,7 +97,9 @@ def _bit_part(value: Any) -> BitPart:
     if not isinstance(value, dict):
         return BitPart(_mask(value))
     if "mask" not in value or value.keys() - {"mask", "words"}:
-        raise Misfit("expected a mask, and words if there are any", "for example: {mask: 0x06, words: {0: off, 1: on}}")
+        raise Misfit(
+            "expected a mask, and words if there are any", "for example: {mask: 0x06, words: {0: closed, 1: open}}"
+        )
     words = value.get("words")
     return BitPart(_mask(value["mask"]), None if words is None else Words.from_source(words))
 
