@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,6 +12,8 @@ from benchrig.errors import UsageError
 
 if TYPE_CHECKING:
     from benchrig.radio.radio import Radio
+    from benchrig.radio.virtual import Faults
+    from benchrig.radio.virtual.model import DeviceModel
 
 KINDS = "host, host:ADAPTER, virtual:FILE[,FILE…]"
 
@@ -68,22 +70,31 @@ def _virtual_opener(choice: RadioChoice, seed: int, capture: Path | None) -> Cal
     models = load_devices(choice.files, problems)
     problems.raise_if_any()
 
-    async def opened() -> Radio:
-        from benchrig.radio.bumble_stack import BumbleClient, BumbleScanner
-        from benchrig.radio.radio import Radio
-        from benchrig.radio.virtual import open_air
+    return lambda: open_simulated(models, name=str(choice), seed=seed, capture=capture)
 
-        air = await open_air(models, seed=seed, capture=capture)
-        return Radio(
-            str(choice),
-            simulated=True,
-            seed=seed,
-            scanner_options={"backend": BumbleScanner, "stack": air.stack},
-            client_options={"backend": BumbleClient, "stack": air.stack},
-            on_close=air.close,
-        )
 
-    return opened
+async def open_simulated(
+    models: Sequence[DeviceModel],
+    *,
+    name: str = "virtual",
+    seed: int = 0,
+    faults: Faults | None = None,
+    capture: Path | None = None,
+) -> Radio:
+    """A radio on an air of its own with these devices."""
+    from benchrig.radio.bumble_stack import BumbleClient, BumbleScanner
+    from benchrig.radio.radio import Radio
+    from benchrig.radio.virtual import open_air
+
+    air = await open_air(models, seed=seed, faults=faults, capture=capture)
+    return Radio(
+        name,
+        simulated=True,
+        seed=seed,
+        scanner_options={"backend": BumbleScanner, "stack": air.stack},
+        client_options={"backend": BumbleClient, "stack": air.stack},
+        on_close=air.close,
+    )
 
 
 def loop_factory(choice: RadioChoice, *, real_time: bool = False) -> type[asyncio.AbstractEventLoop] | None:

@@ -206,6 +206,7 @@ class _Builder:
 
     def _at(self, event: yaml.Event) -> Place:
         mark = event.start_mark
+        assert mark is not None
         return Place(self.source, mark.line + 1, mark.column + 1)
 
     def _refuse_decoration(self, event: yaml.ScalarEvent | yaml.CollectionStartEvent) -> None:

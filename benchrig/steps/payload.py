@@ -32,10 +32,17 @@ def hex_bytes(text: Any) -> bytes:
 
 def plain_value(form: Format, value: Any) -> Any:
     """The value without its unit, in the unit of the format; fields one by one."""
-    if isinstance(value, dict):
-        units = form.fields()
-        return {name: _without_unit(item, units.get(name, "")) for name, item in value.items()}
-    return _without_unit(value, form.unit)
+    return _fields(value, form.fields(), "") if isinstance(value, dict) else _without_unit(value, form.unit)
+
+
+def _fields(value: dict[str, Any], units: dict[str, str], prefix: str) -> dict[str, Any]:
+    """The fields of a structure, and of structures in it, by their dotted names."""
+    return {
+        name: _fields(item, units, f"{prefix}{name}.")
+        if isinstance(item, dict)
+        else _without_unit(item, units.get(prefix + name, ""))
+        for name, item in value.items()
+    }
 
 
 def _without_unit(value: Any, unit: str) -> Any:

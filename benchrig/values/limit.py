@@ -311,12 +311,13 @@ class _Binder:
 
     def _exact(self, value: Any, path: str) -> Fraction:
         value = typed(value)
-        if isinstance(value, str) and not isinstance(value, Quantity):
+        if isinstance(value, str):
             value = _at(path, lambda: Quantity.from_source(value))
         if isinstance(value, Quantity):
             if not self.unit:
                 raise Misfit(f"{value} has a unit, the reading has none", f"write {number_text(value.number)}", (path,))
-            return _at(path, lambda: value.to(self.unit))
+            result: Fraction = _at(path, lambda: value.to(self.unit))
+            return result
         if not _is_number(value):
             raise Misfit(f"expected {self._expected()}, found {describe_value(value)}", path=(path,))
         if self.unit:

@@ -5,6 +5,7 @@ Factors are exact by definition (SI brochure, NIST SP 811) unless a comment says
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 from decimal import Decimal
@@ -120,7 +121,7 @@ def as_number(value: Fraction) -> int | float:
 def number_text(value: float | Decimal | Fraction) -> str:
     """A number for people: no exponent for ordinary sizes, no digits that are not there, a real minus kept ASCII."""
     number = as_number(value) if isinstance(value, Fraction) else value
-    if isinstance(number, float):
+    if isinstance(number, float) and math.isfinite(number):
         if number == int(number) and abs(number) < 1e15:
             return str(int(number))
         text = repr(number)
