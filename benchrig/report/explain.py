@@ -1,0 +1,237 @@
+"""What a record means, in words: the state of each step, why it failed, what it all comes to.
+
+The sentences are the same in every report. They are plain text (see escape.py), ready for any output.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import TYPE_CHECKING, Literal, NamedTuple, TypeAlias
+
+from benchrig.report.escape import hex_text, plain, plain_lines, value_text
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from benchrig.record.model import Reading, Record, RunEnded, StepRecord, Verdict
+
+State: TypeAlias = "Verdict | Literal['cut off', 'not run']"
+Outcome: TypeAlias = "Verdict | Literal['cut off', 'nothing judged']"
+
+NAME_LIMIT = 80
+SENTENCE_LIMIT = 1000
+
+_ATTEMPTS = 10
+_ENDED_ON: dict[State, str] = {
+    "pass": "passed on", "fail": "failed on", "error": "ended in error on", "skip": "skipped on",
+    "cut off": "cut off in", "not run": "never came to",
+}  # fmt: skip
+
+EXIT_MEANINGS = {
+    0: "the unit passed",
+    1: "the unit failed",
+    2: "the run was interrupted",
+    3: "benchrig itself failed",
+    4: "the plan or the command is wrong",
+    5: "nothing was judged, so nothing was proved",
+    7: "the station could not test",
+}
+CUT_OFF = "the run died before its verdict"
+SIMULATED = "this ran on a virtual radio: no unit was tested"
+
+
+class Trouble(NamedTuple):
+    """A verdict of the run that no step shows."""
+
+    verdict: Verdict
+    cause: str
+    message: str
+
+
+def state(step: StepRecord) -> State:
+    """The verdict of a step, or what stands in its place when it did not come so far."""
+    if step.ended is not None:
+        return step.ended.verdict
+    return "not run" if step.started_at is None else "cut off"
+
+
+def outcome(record: Record) -> Outcome:
+    """The verdict of the run; a pass that proves nothing is not called one."""
+    if record.ended is None:
+        return "cut off"
+    return "nothing judged" if record.ended.exit_code == 5 else record.ended.verdict
+
+
+def title(step: StepRecord, limit: int = NAME_LIMIT) -> str:
+    """'3 read temperature', unique in its plan by the number."""
+    return f"{step.planned.number} {plain(step.planned.name, limit)}".rstrip()
+
+
+def plan_name(record: Record) -> str:
+    return plain(record.run.plan, NAME_LIMIT).strip() or "plan without a name"
+
+
+def plan_title(record: Record) -> str:
+    revision = plain(record.run.revision, NAME_LIMIT)
+    return plan_name(record) + (f", revision {revision}" if revision else "")
+
+
+def unit_names(record: Record) -> list[str]:
+    """All that the unit is known by, the best name first: its serial number."""
+    unit = record.unit
+    names = (unit.serial, unit.name, unit.address) if unit else ()
+    return [plain(name, NAME_LIMIT).strip() for name in names if name.strip()] or ["unit not found"]
+
+
+def unit_title(record: Record) -> str:
+    unit = record.unit
+    kind = f" ({plain(unit.address_type, NAME_LIMIT)})" if unit and unit.address and unit.address_type else ""
+    return ", ".join(unit_names(record)) + kind
+
+
+def failed_readings(step: StepRecord) -> list[Reading]:
+    return [r for r in step.readings if r.judgement is not None and not r.judgement.passed]
+
+
+def explanation(step: StepRecord) -> Iterator[str]:
+    """Why a step did not pass, a line at a time, details indented."""
+    if step.ended is None:
+        if step.started_at is not None:
+            yield f"the run died in this step, {step.started_at:.3f} s after its start"
+        return
+    if own := own_message(step):
+        yield own
+        if step.planned.place:
+            yield f"  {plain(step.planned.place)}"
+    for reading in failed_readings(step):
+        yield from _broken(reading)
+    if step.ended.advice:
+        yield f"advice: {plain(step.ended.advice, SENTENCE_LIMIT)}"
+    if step.ended.traceback:
+        yield from plain_lines(step.ended.traceback)
+
+
+def own_message(step: StepRecord) -> str:
+    """The message of a step without the sentences that its readings say themselves."""
+    if step.ended is None:
+        return ""
+    said = "; ".join(r.judgement.sentence for r in failed_readings(step) if r.judgement is not None)
+    own = step.ended.message.removesuffix(said) if said else step.ended.message
+    return plain(own.removesuffix("; "), SENTENCE_LIMIT)
+
+
+def _broken(reading: Reading) -> Iterator[str]:
+    judgement = reading.judgement
+    assert judgement is not None
+    unit = f" {plain(reading.unit, NAME_LIMIT)}" if reading.unit else ""
+    facts = [f"measured {measured(reading)}{unit}", f"limit {plain(judgement.limit, SENTENCE_LIMIT)}"]
+    if judgement.margin is not None:
+        facts.append(f"margin {value_text(judgement.margin)}{unit}")
+    if reading.raw is not None:
+        facts.append(f"raw {hex_text(reading.raw)}")
+    if judgement.place:
+        facts.append(plain(judgement.place))
+    yield f"{plain(reading.name, NAME_LIMIT)}: {plain(judgement.sentence, SENTENCE_LIMIT)}"
+    yield "  " + "; ".join(facts)
+
+
+def measured(reading: Reading, limit: int = NAME_LIMIT) -> str:
+    """The value of a reading; of many numeric samples the least and the greatest."""
+    samples = reading.samples
+    if samples is None or samples.minimum is None or samples.maximum is None:
+        return value_text(reading.value, limit) or "-"
+    low, high = value_text(samples.minimum, limit), value_text(samples.maximum, limit)
+    return low if low == high else f"{low} to {high}"
+
+
+def attempts(step: StepRecord) -> str:
+    """'passed on attempt 2 (attempt 1, link: …)'; '' when the first attempt decided."""
+    count = step.ended.attempts if step.ended else len(step.attempts) + 1
+    if count == 1 and not step.attempts:
+        return ""
+    failed = [f"attempt {a.attempt}, {a.cause}: {plain(a.message, SENTENCE_LIMIT)}" for a in step.attempts[:_ATTEMPTS]]
+    return f"{_ENDED_ON[state(step)]} attempt {count}" + (f" ({'; '.join(failed)})" if failed else "")
+
+
+def notes(record: Record) -> Iterator[str]:
+    """What a reader should know, first of the run, then of its steps."""
+    for note in record.notes:
+        yield f"note: {plain(note.text, SENTENCE_LIMIT)}"
+    for step in record.steps:
+        for note in step.notes:
+            yield f"note, step {step.planned.number}: {plain(note.text, SENTENCE_LIMIT)}"
+
+
+def skipped(record: Record) -> Iterator[str]:
+    """One line for all steps that were skipped for the same reason."""
+    groups: dict[tuple[int | None, str], list[int]] = {}
+    for step in record.steps:
+        if step.ended is not None and step.ended.verdict == "skip":
+            groups.setdefault((step.ended.root, step.ended.message), []).append(step.planned.number)
+    for (root, message), numbers in groups.items():
+        count = "1 step" if len(numbers) == 1 else f"{len(numbers)} steps"
+        yield f"{count} skipped because {_reason(root, message)}: {_ranges(numbers)}"
+
+
+def _reason(root: int | None, message: str) -> str:
+    reason = plain(message, SENTENCE_LIMIT)
+    return reason or (f"of step {root}" if root is not None else "no reason was recorded")
+
+
+def _ranges(numbers: list[int]) -> str:
+    """'3, 5-9, 12' for rising numbers."""
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return ", ".join(str(run[0]) if len(run) == 1 else f"{run[0]}-{run[-1]}" for run in runs)
+
+
+def run_trouble(record: Record) -> Trouble | None:
+    """What went wrong with the run and shows in no step; None when the steps tell it all."""
+    states = {state(step) for step in record.steps}
+    ended = record.ended
+    if ended is None:
+        return None if "cut off" in states else Trouble("error", "internal", CUT_OFF)
+    message = plain(ended.message, SENTENCE_LIMIT) or EXIT_MEANINGS.get(ended.exit_code, "")
+    if ended.exit_code == 5:
+        return Trouble("error", "plan", message)
+    shown = {"fail": {"fail"}, "error": {"error", "cut off"}}.get(ended.verdict)
+    if shown is None or shown & states:
+        return None
+    return Trouble(ended.verdict, ended.cause or "internal", message)
+
+
+def verdict_line(record: Record) -> str:
+    """'the unit failed (exit code 1): 2 of 7 steps passed, 3 failed, 2 skipped; 4 limits judged, 2 broken; 13.810 s'."""
+    head = CUT_OFF if record.ended is None else _exit_text(record.ended)
+    return f"{head}: {_step_counts(record)}; {_limit_counts(record)}; {duration(record):.3f} s"
+
+
+def _exit_text(ended: RunEnded) -> str:
+    meaning = EXIT_MEANINGS.get(ended.exit_code, "an exit code without a meaning")
+    return f"{meaning} (exit code {ended.exit_code})"
+
+
+def _step_counts(record: Record) -> str:
+    counts = Counter(state(step) for step in record.steps)
+    words: dict[State, str] = {
+        "fail": "failed", "error": "in error", "skip": "skipped", "cut off": "cut off", "not run": "not run",
+    }  # fmt: skip
+    rest = "".join(f", {counts[key]} {word}" for key, word in words.items() if counts[key])
+    return f"{counts['pass']} of {len(record.steps)} steps passed{rest}"
+
+
+def _limit_counts(record: Record) -> str:
+    passed = [r.judgement.passed for step in record.steps for r in step.readings if r.judgement is not None]
+    return f"{len(passed)} limits judged, {passed.count(False)} broken"
+
+
+def duration(record: Record) -> float:
+    """Seconds from the start to the verdict, or to the last thing that is known."""
+    if record.ended is not None:
+        return record.ended.at
+    known = [step.ended.at for step in record.steps if step.ended] + [s.started_at or 0.0 for s in record.steps]
+    return max(known, default=0.0)

@@ -1,0 +1,225 @@
+"""The record as JUnit XML, for build servers: one testsuite a plan and unit, one testcase a step.
+
+There is no official schema; two are in use, and each refuses documents that the other takes:
+
+junit-10   the schema of Jenkins' xUnit plugin. Test cases may carry system-out and the attempts before the one
+           that counted; the time of a suite has at most three decimals; `type` of a failure is optional.
+ant        the schema after Apache Ant's JUnit task: `testsuites` bare, every suite with package and id, a time stamp
+           without zone or fraction, `properties` first and system-out and system-err last in each suite, no output in
+           a test case, at most one of skipped, error and failure, each with its type.
+
+Limits and values stand in the suite's properties for machines and in the text for people. In property names ':'
+separates step number, reading and what is said of it: '3:value', '3:value:low'.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple, TypeAlias
+from xml.etree import ElementTree as ET
+
+from benchrig.report import explain
+from benchrig.report.escape import hex_text, is_number, json_text, plain, plain_lines
+
+if TYPE_CHECKING:
+    from benchrig.record.model import Reading, Record, StepRecord
+
+Dialect: TypeAlias = Literal["junit-10", "ant"]
+Result: TypeAlias = Literal["failure", "error", "skipped"]
+
+VALUE_LIMIT = 4096
+_RESULTS: dict[explain.State, Result | None] = {
+    "pass": None, "fail": "failure", "error": "error", "skip": "skipped", "cut off": "error", "not run": "skipped",
+}  # fmt: skip
+# For a dialect that wants a time stamp when the record has none that can be read.
+_UNKNOWN_TIME = datetime(1970, 1, 1, tzinfo=UTC)
+
+
+class _Case(NamedTuple):
+    """One testcase; `lines` explain a result that is not a pass, `output` are the readings of the step."""
+
+    name: str
+    section: str
+    seconds: float
+    result: Result | None = None
+    type: str = ""
+    message: str = ""
+    lines: tuple[str, ...] = ()
+    output: tuple[str, ...] = ()
+    retries: tuple[tuple[str, str], ...] = ()
+
+
+def junit_xml(record: Record, *, dialect: Dialect = "junit-10") -> bytes:
+    """The document, UTF-8 with its declaration, valid in the dialect whatever the record holds."""
+    cases = [_step_case(step, len(record.steps)) for step in record.steps]
+    if (trouble := explain.run_trouble(record)) is not None:
+        result = _RESULTS[trouble.verdict]
+        cases.append(_Case("run", "run", 0.0, result, trouble.cause, trouble.message, (trouble.message,)))
+    root = ET.Element("testsuites")
+    suite = ET.SubElement(root, "testsuite", _suite_attributes(record, cases, dialect))
+    _properties(suite, record)
+    for case in cases:
+        _testcase(suite, case, explain.plan_name(record), dialect)
+    _element(suite, "system-out", _suite_output(record, cases, dialect))
+    _element(suite, "system-err", [])
+    ET.indent(root)
+    data: bytes = ET.tostring(root, encoding="utf-8", xml_declaration=True)
+    return data + b"\n"
+
+
+# --- cases
+
+
+def _step_case(step: StepRecord, number_of_steps: int) -> _Case:
+    state = explain.state(step)
+    result = _RESULTS[state]
+    return _Case(
+        name=f"{step.planned.number:0{len(str(number_of_steps))}d} {_name(step.planned.name, step.planned.kind)}",
+        section=step.planned.section,
+        seconds=step.ended.elapsed if step.ended else 0.0,
+        result=result,
+        type=(step.ended and step.ended.cause) or state,
+        message=_message(step, state) if result else "",
+        lines=tuple(explain.explanation(step)) if result in ("failure", "error") else (),
+        output=tuple(_reading_line(reading) for reading in step.readings),
+        retries=tuple((a.cause, plain(a.message, explain.SENTENCE_LIMIT)) for a in step.attempts),
+    )
+
+
+def _name(*candidates: str) -> str:
+    """The first that is not blank: a reader may strip names, and a schema may want one."""
+    return next((name for text in candidates if (name := plain(text).strip())), "unnamed")
+
+
+def _message(step: StepRecord, state: explain.State) -> str:
+    if step.ended is None:
+        return {"cut off": explain.CUT_OFF}.get(state, "the run did not come to this step")
+    message = plain(step.ended.message, explain.SENTENCE_LIMIT) or f"step {step.planned.number}: {state}"
+    told = explain.attempts(step)
+    return f"{message} ({told.partition(' (')[0]})" if told else message
+
+
+def _reading_line(reading: Reading) -> str:
+    judgement = reading.judgement
+    parts = [f"{plain(reading.name)} = {explain.measured(reading)} {plain(reading.unit)}".rstrip()]
+    if reading.samples is not None:
+        parts.append(f"n = {reading.samples.count}")
+    if judgement is not None:
+        parts += [f"limit {plain(judgement.limit)}", "pass" if judgement.passed else "fail"]
+    return "; ".join(parts)
+
+
+def _testcase(suite: ET.Element, case: _Case, plan: str, dialect: Dialect) -> None:
+    element = ET.SubElement(
+        suite, "testcase", name=case.name, classname=f"{plan}.{case.section}", time=f"{case.seconds:.3f}"
+    )
+    if dialect == "junit-10":
+        for cause, message in case.retries:
+            ET.SubElement(element, "rerunFailure" if case.result else "flakyFailure", type=cause, message=message)
+    if case.result == "skipped":
+        ET.SubElement(element, "skipped", message=case.message)
+    elif case.result is not None:
+        _element(element, case.result, case.lines, type=case.type, message=case.message)
+    if dialect == "junit-10" and case.output:
+        _element(element, "system-out", case.output)
+
+
+def _element(parent: ET.Element, tag: str, lines: tuple[str, ...] | list[str], **attributes: str) -> None:
+    ET.SubElement(parent, tag, attributes).text = "\n".join(lines)
+
+
+# --- the suite
+
+
+def _suite_attributes(record: Record, cases: list[_Case], dialect: Dialect) -> dict[str, str]:
+    counts = Counter(case.result for case in cases)
+    simulated = " [SIMULATED]" if record.run.simulated else ""
+    attributes = {
+        "name": f"{explain.plan_name(record)} / {explain.unit_names(record)[0]}{simulated}",
+        "tests": str(len(cases)),
+        "failures": str(counts["failure"]),
+        "errors": str(counts["error"]),
+        "skipped": str(counts["skipped"]),
+        "time": f"{explain.duration(record):.3f}",
+        "timestamp": _timestamp(record.run.started, dialect),
+        "hostname": _name(record.run.station, "station"),
+    }
+    return attributes | ({"package": explain.plan_name(record), "id": "0"} if dialect == "ant" else {})
+
+
+def _timestamp(started: str, dialect: Dialect) -> str:
+    try:
+        when = datetime.fromisoformat(started)
+        when = when.astimezone(UTC) if when.tzinfo else when
+    except (ValueError, OverflowError):
+        when = _UNKNOWN_TIME
+    return when.isoformat()[:19] + ("Z" if dialect == "junit-10" else "")
+
+
+def _suite_output(record: Record, cases: list[_Case], dialect: Dialect) -> list[str]:
+    """What test cases cannot carry, for people."""
+    lines = [explain.SIMULATED] if record.run.simulated else []
+    lines += [f"caution: {line}" for line in plain_lines(record.run.caution) if line]
+    if dialect == "ant":
+        lines += [f"{case.name}: {line}" for case in cases for line in case.output]
+    attempts = ((step, explain.attempts(step)) for step in record.steps)
+    lines += [f"step {explain.title(step)} {told}" for step, told in attempts if told]
+    return [*lines, *explain.notes(record), *explain.skipped(record), explain.verdict_line(record)]
+
+
+def _properties(suite: ET.Element, record: Record) -> None:
+    properties = ET.SubElement(suite, "properties")
+    for name, value in (*_run_facts(record), *_reading_facts(record)):
+        if value is not None:
+            ET.SubElement(properties, "property", name=plain(name), value=_fact(value))
+
+
+def _fact(value: Any) -> str:
+    """Numbers with all their digits, text as it is but escaped, the rest as JSON."""
+    if isinstance(value, str):
+        return plain(value, VALUE_LIMIT)
+    return repr(value) if is_number(value) else json_text(value, VALUE_LIMIT)
+
+
+def _run_facts(record: Record) -> Iterator[tuple[str, Any]]:
+    run, unit, ended = record.run, record.unit, record.ended
+    for name in (
+        "run_id",
+        "started",
+        "plan",
+        "revision",
+        "plan_file",
+        "plan_hash",
+        "station",
+        "radio",
+        "simulated",
+        "seed",
+    ):
+        yield name, getattr(run, name)
+    for name, value in run.versions.items():
+        yield f"version:{name}", value
+    for name, value in run.given.items():
+        yield f"given:{name}", value
+    for name in ("serial", "name", "address", "address_type") if unit else ():
+        yield f"unit:{name}", getattr(unit, name) or None
+    yield "verdict", explain.outcome(record)
+    yield "exit_code", ended.exit_code if ended else None
+    yield "root", ended.root if ended else None
+
+
+def _reading_facts(record: Record) -> Iterator[tuple[str, Any]]:
+    for step in record.steps:
+        for reading in step.readings:
+            head = f"{step.planned.number}:{reading.name}"
+            yield head, reading.value
+            yield f"{head}:unit", reading.unit or None
+            yield f"{head}:raw", None if reading.raw is None else hex_text(reading.raw, VALUE_LIMIT // 3)
+            for part, names in ((reading.samples, _SAMPLES), (reading.judgement, _LIMITS)):
+                for name in names if part is not None else ():
+                    yield f"{head}:{name}", getattr(part, name)
+
+
+_SAMPLES = ("count", "minimum", "maximum", "mean", "sd", "outside")
+_LIMITS = ("passed", "low", "high", "limit", "margin")

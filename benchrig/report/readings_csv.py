@@ -1,0 +1,74 @@
+"""The record as CSV (RFC 4180): one row a reading, for spreadsheets and statistics.
+
+Numbers have all their digits and a decimal point. Text that a spreadsheet would take for a formula has an
+apostrophe before it; lists and mappings are JSON; raw bytes are hex in pairs.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from typing import TYPE_CHECKING, Any
+
+import msgspec
+
+from benchrig.record.model import Samples
+from benchrig.report.escape import hex_text, is_number, json_text, plain
+from benchrig.values.limit import Judgement
+
+if TYPE_CHECKING:
+    from benchrig.record.model import Reading, Record, StepRecord
+
+COLUMNS = (
+    "run_id", "started", "plan", "revision", "station", "simulated", "serial", "address", "step", "step_name", "reading",
+    "value", "unit", "low", "high", "verdict", "margin", "limit", "raw", "count", "minimum", "maximum", "mean", "sd",
+    "outside",
+)  # fmt: skip
+VALUE_LIMIT = 4096
+# What begins a formula in some spreadsheet, also in its full-width form.
+_FORMULA = tuple("=+-@\t\r＝＋－＠")
+_NO_SAMPLES: dict[str, Any] = {}
+
+
+def csv_text(record: Record) -> str:
+    """All readings, after a row with the names of the columns. A run without readings has that row only."""
+    out = io.StringIO()
+    writer = csv.writer(out)
+    writer.writerow(COLUMNS)
+    head = _run_cells(record)
+    for step in record.steps:
+        for reading in step.readings:
+            cells = head | _step_cells(step) | _reading_cells(reading)
+            writer.writerow([_cell(cells.get(name)) for name in COLUMNS])
+    return out.getvalue()
+
+
+def _run_cells(record: Record) -> dict[str, Any]:
+    names = ("run_id", "started", "plan", "revision", "station", "simulated")
+    cells = {name: getattr(record.run, name) for name in names}
+    return cells | ({"serial": record.unit.serial, "address": record.unit.address} if record.unit else {})
+
+
+def _step_cells(step: StepRecord) -> dict[str, Any]:
+    return {"step": step.planned.number, "step_name": step.planned.name}
+
+
+def _reading_cells(reading: Reading) -> dict[str, Any]:
+    judgement: Judgement | None = reading.judgement
+    samples: Samples | None = reading.samples
+    cells: dict[str, Any] = {"reading": reading.name, "value": reading.value, "unit": reading.unit}
+    if reading.raw is not None:
+        cells["raw"] = hex_text(reading.raw, VALUE_LIMIT)
+    if judgement is not None:
+        cells |= {name: getattr(judgement, name) for name in ("low", "high", "margin", "limit")}
+        cells["verdict"] = "pass" if judgement.passed else "fail"
+    return cells | (msgspec.structs.asdict(samples) if samples is not None else _NO_SAMPLES)
+
+
+def _cell(value: Any) -> str:
+    if value is None:
+        return ""
+    if is_number(value):
+        return repr(value)
+    text = plain(value, VALUE_LIMIT) if isinstance(value, str) else json_text(value, VALUE_LIMIT)
+    return f"'{text}" if text.startswith(_FORMULA) else text

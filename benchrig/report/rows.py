@@ -1,0 +1,74 @@
+"""The record as rows of a datalog, plain text: one a reading, and one for a step that its readings do not explain."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from benchrig.report import explain
+from benchrig.report.escape import plain, value_text
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from benchrig.record.model import Reading, Record, StepRecord
+
+_UNIT_LIMIT = 12
+
+
+class Row(NamedTuple):
+    """The cells of one row. `step` stands in the first row of a step only; `verdict` is '' where nothing was judged."""
+
+    step: str
+    reading: str = ""
+    low: str = ""
+    measured: str = ""
+    high: str = ""
+    unit: str = ""
+    verdict: str = ""
+
+
+def rows_of(record: Record, *, unjudged: bool, cell: int) -> list[Row]:
+    """All rows. `unjudged` keeps readings without a limit; `cell` bounds the characters of a cell."""
+    return [row for step in record.steps for row in _step_rows(step, unjudged, cell)]
+
+
+def _step_rows(step: StepRecord, unjudged: bool, cell: int) -> Iterator[Row]:
+    label = explain.title(step, 2 * cell) + (" (finally)" if step.planned.section == "finally" else "")
+    readings = [r for r in step.readings if unjudged or r.judgement is not None]
+    state = explain.state(step)
+    if state not in {_verdict(reading) for reading in readings}:
+        cause = step.ended.cause if step.ended and step.ended.cause else ""
+        yield Row(label, cause, verdict=state)
+        label = ""
+    for reading in readings:
+        yield _reading_row(label, reading, cell)
+        label = ""
+
+
+def _reading_row(label: str, reading: Reading, cell: int) -> Row:
+    many = f" (n={reading.samples.count})" if reading.samples is not None else ""
+    low, high = _limits(reading, cell)
+    return Row(
+        label,
+        plain(reading.name, cell) + many,
+        low,
+        explain.measured(reading, cell),
+        high,
+        plain(reading.unit, _UNIT_LIMIT),
+        _verdict(reading),
+    )
+
+
+def _limits(reading: Reading, cell: int) -> tuple[str, str]:
+    """Low and high limit. A limit without bounds stands in words where the low one would."""
+    judgement = reading.judgement
+    if judgement is None:
+        return "", ""
+    low, high = value_text(judgement.low, cell), value_text(judgement.high, cell)
+    return (low, high) if low or high else (plain(judgement.limit, cell), "")
+
+
+def _verdict(reading: Reading) -> str:
+    if reading.judgement is None:
+        return ""
+    return "pass" if reading.judgement.passed else "fail"
