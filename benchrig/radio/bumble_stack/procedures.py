@@ -55,6 +55,8 @@ async def _request(client: Client, request: att.ATT_PDU) -> Any:
     response = await client.send_request(request)
     if response.op_code == att.Opcode.ATT_ERROR_RESPONSE:
         error = cast(att.ATT_Error_Response, response)
+        if error.error_code == 0:
+            raise BleakError("the device answered with an error response that names no error")
         raise att.ATT_Error(error.error_code, error.attribute_handle_in_error)
     return response
 

@@ -1,7 +1,8 @@
 """bumble's debug lines, stopped while nobody reads them.
 
 bumble writes `logger.debug(f'{color(...)} {packet}')`: the packet is formatted whether or not the line is wanted.
-Measured on reads over the virtual air, both ends in one process: 1.5 times as many per second without it.
+Measured over the virtual air, both ends in one process: 1.3 times as many reads and 1.65 times as many notifications
+per second of CPU without it.
 """
 
 from __future__ import annotations

@@ -35,6 +35,7 @@ class SimulatedCharacteristic:
         # Counters and sequences move on as they are read; the next air begins with fresh ones.
         self.model = model = copy.deepcopy(model)
         self._written: bytes | None = None
+        self._in_turn = asyncio.Lock()
         self._notifiers: dict[Connection, asyncio.Task[Any]] = {}
         properties = Characteristic.Properties(model.properties)
         self.attribute = _Attribute(
@@ -135,15 +136,15 @@ class SimulatedCharacteristic:
     async def send(self, connection: Connection, value: bytes) -> None:
         """Notify or indicate one subscriber. A value longer than the link carries is cut, as Core Vol 3 Part F
         3.4.7.1 has it for a real device."""
-        queue = self.device.host.le_acl_packet_queue
-        if queue is not None and queue.pending >= QUEUED_VALUES:
-            await queue.drain(connection.handle)
-        server = self.device.server
-        cccd = server.read_cccd(connection, self.attribute)[0]
-        if cccd & 1:
-            await server.notify_subscriber(connection, self.attribute, value)
-        elif cccd & 2:
-            await server.indicate_subscriber(connection, self.attribute, value)
+        server, queue = self.device.server, self.device.host.le_acl_packet_queue
+        async with self._in_turn:
+            if queue is not None and queue.pending >= QUEUED_VALUES and connection in self.device.connections:
+                await queue.drain(connection.handle)
+            cccd = server.read_cccd(connection, self.attribute)[0]
+            if cccd & 1:
+                await server.notify_subscriber(connection, self.attribute, value)
+            elif cccd & 2:
+                await server.indicate_subscriber(connection, self.attribute, value)
 
 
 class _Attribute(Characteristic[bytes]):
