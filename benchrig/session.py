@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Literal
 
 from benchrig.errors import InternalError, StationError
 from benchrig.plan.model import Plan, StepPlan
@@ -38,7 +39,7 @@ class RunOptions:
     capture: Path | None = None
     acknowledged: bool = False
     junit: Path | None = None
-    junit_dialect: str = "junit-10"
+    junit_dialect: Literal["junit-10", "ant"] = "junit-10"
     csv: Path | None = None
 
 
@@ -136,8 +137,7 @@ def _make_folder(options: RunOptions) -> Path:
 
 
 def _write_reports(record: Record, options: RunOptions, folder: Path) -> None:
-    dialect = "ant" if options.junit_dialect == "ant" else "junit-10"
-    junit = junit_xml(record, dialect=dialect)  # type: ignore[arg-type]
+    junit = junit_xml(record, dialect=options.junit_dialect)
     readings = csv_text(record).encode()
     for path, data in (
         (folder / "junit.xml", junit),

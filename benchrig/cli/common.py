@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+import traceback
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -34,6 +35,10 @@ def errors_for_people() -> Iterator[None]:
         if error.advice:
             click.echo(f"  {error.advice}", err=True)
         sys.exit({"plan": 4, "station": 7, "operator": 2}.get(error.cause, 3))
+    except Exception as error:
+        traceback.print_exc()
+        click.echo(f"benchrig: internal error ({type(error).__name__}): please report it with the lines above", err=True)
+        sys.exit(3)
 
 
 def console(*, stderr: bool = False) -> Console:

@@ -111,7 +111,7 @@ def run(
             capture=capture,
             acknowledged=acknowledge,
             junit=junit,
-            junit_dialect=junit_dialect,
+            junit_dialect="ant" if junit_dialect == "ant" else "junit-10",
             csv=csv_file,
         )
         sys.exit(_run(options, all_readings=all_readings, quiet=quiet))
@@ -130,6 +130,7 @@ def _run(options: RunOptions, *, all_readings: bool, quiet: bool) -> int:
     from benchrig.cli.common import console
     from benchrig.cli.operator import AtTerminal, Unattended
     from benchrig.cli.progress import Progress
+    from benchrig.report.explain import verdict_line
     from benchrig.report.table import render
     from benchrig.session import run_session
 
@@ -139,8 +140,10 @@ def _run(options: RunOptions, *, all_readings: bool, quiet: bool) -> int:
     finished = run_session(options, operator, [progress] if progress else [])
     if progress:
         progress.hide()
-    render(finished.record, screen, all_readings=all_readings, quiet=quiet)
-    if not quiet:
+    if quiet:
+        screen.print(verdict_line(finished.record), soft_wrap=True)
+    else:
+        render(finished.record, screen, unjudged=all_readings)
         screen.print(f"record: {finished.folder}", soft_wrap=True)
     assert finished.record.ended is not None
     return finished.record.ended.exit_code

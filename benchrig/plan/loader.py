@@ -80,7 +80,7 @@ class _Loader:
             name=head.plan,
             path=self.path,
             hash=self.digest.hexdigest(),
-            revision=head.revision or "",
+            revision=str(head.revision or ""),
             caution=head.caution.strip(),
             device=locate(node, ("device",)),
             names=self.names,

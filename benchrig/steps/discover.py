@@ -72,17 +72,28 @@ class TableJudge:
         self.expected = expected
 
     def passes(self, value: Any) -> bool:
-        return not value["differences"]
+        return not value.differences
 
     def judge(self, value: Any) -> Judgement:
         count = sum(map(len, self.expected.services.values()))
-        limit = f"{count} characteristics in {', '.join(self.expected.services)}"
-        differences = value["differences"]
-        return Judgement(
-            passed=not differences,
-            limit=limit,
-            sentence="; ".join(differences) or f"the table has the expected {limit}",
-        )
+        limit = f"{count} characteristic{'s' if count != 1 else ''}"
+        sentence = "; ".join(value.differences) or f"the table has the expected {limit}"
+        return Judgement(passed=not value.differences, limit=limit, sentence=sentence)
+
+
+class Comparison(str):
+    """The reading `table`: in words, with the differences behind them."""
+
+    __slots__ = ("differences",)
+    differences: list[str]
+
+    @classmethod
+    def of(cls, differences: list[str]) -> Comparison:
+        count = len(differences)
+        words = f"{count} difference{'s' if count != 1 else ''}" if count else "as expected"
+        comparison = cls(words)
+        comparison.differences = differences
+        return comparison
 
 
 class DiscoverExpect(msgspec.Struct, omit_defaults=True):

@@ -1,0 +1,123 @@
+"""A whole run in one line: plan and device as text or files, faults, operator; back comes everything it left."""
+
+from __future__ import annotations
+
+import asyncio
+import tempfile
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from benchrig.cli.operator import Unattended
+from benchrig.plan.loader import load_plan
+from benchrig.radio.specify import open_simulated
+from benchrig.radio.virtual import Faults, load_devices
+from benchrig.radio.virtual.clock import VirtualLoop
+from benchrig.record.aggregate import build_record
+from benchrig.record.model import AnyEvent, Reading, Record, RunEnded, StepRecord
+from benchrig.run.choose import choose_steps
+from benchrig.run.runner import Runner, RunSettings
+from benchrig.run.station import Station
+from benchrig.source.problem import Problems
+from benchrig.steps.bench import Operator
+
+PLANS = Path(__file__).parents[2] / "testplans"
+DEVICES = PLANS / "devices"
+
+HEAD = "plan: a plan\ndevice:\n  select: {name: 'unit*'}\n"
+REACH = "steps:\n  - scan:\n    for: 300 ms\n  - connect:\n"
+
+
+def plan_text(steps: str, *, head: str = "", attributes: str = "", reach: str = REACH) -> str:
+    """A plan with a scan and a connect before `steps` (a list in YAML, two spaces in)."""
+    names = f"  attributes:\n{attributes}\n" if attributes else ""
+    return f"{HEAD}{names}{head}{reach}{steps}"
+
+
+def device_text(services: str = "services: []", *, name: str = "unit 1", address: str = "C4:00:00:00:00:01", more: str = "") -> str:
+    """A device that advertises `name` every 20 ms."""
+    return (
+        f"device: {name}\naddress: '{address}'\n"
+        f"advertising: {{interval: 20 ms, data: {{flags: 0x06, name: {name}}}}}\n{more}\n{services}\n"
+    )
+
+
+@dataclass
+class Ran:
+    """What a run left: its events in order, the record they make, the tasks still alive, errors nobody waited for."""
+
+    events: list[AnyEvent]
+    record: Record
+    tasks_left: int
+    stray: list[str]
+    runner: Runner = field(repr=False)
+
+    @property
+    def ended(self) -> RunEnded:
+        assert self.record.ended is not None
+        return self.record.ended
+
+    def step(self, name: str | int) -> StepRecord:
+        return next(s for s in self.record.steps if name in (s.planned.name, s.planned.number))
+
+    def reading(self, step: str | int, name: str = "value") -> Reading:
+        return next(r for r in self.step(step).readings if r.name == name)
+
+    def verdicts(self) -> list[str]:
+        return [s.ended.verdict if s.ended else "none" for s in self.record.steps]
+
+
+def run(
+    plan: str | Path,
+    *devices: str | Path,
+    given: Mapping[str, str] | None = None,
+    faults: Faults | None = None,
+    seed: int = 1,
+    operator: Operator | None = None,
+    acknowledged: bool = True,
+    only: Sequence[str] = (),
+    from_: str | None = None,
+    station: Station | None = None,
+    capture: Path | None = None,
+    during: Callable[[Runner, AnyEvent], Any] | None = None,
+) -> Ran:
+    """Run the plan on the virtual radio. `during` sees every event as it comes and may interrupt the runner."""
+    with tempfile.TemporaryDirectory() as folder:
+        plan_file = _file(plan, Path(folder), "plan.yaml")
+        files = [_file(device, Path(folder), f"device{index}.yaml") for index, device in enumerate(devices)]
+        problems = Problems()
+        models = load_devices(files, problems)
+        problems.raise_if_any()
+        loaded = load_plan(plan_file, given or {})
+        settings = RunSettings(station or Station("bench 1"), "virtual", True, Path(folder), seed, acknowledged)
+        events: list[AnyEvent] = []
+        stray: list[str] = []
+
+        async def opened() -> Any:
+            return await open_simulated(models, seed=seed, faults=faults, capture=capture)
+
+        def emit(event: AnyEvent) -> None:
+            events.append(event)
+            if during is not None:
+                during(runner, event)
+
+        runner = Runner(loaded, choose_steps(loaded, only, from_), settings, opened, operator or Unattended(), emit)
+
+        async def main() -> int:
+            loop = asyncio.get_running_loop()
+            loop.set_exception_handler(lambda _, context: stray.append(str(context)))
+            await runner.run()
+            return len(asyncio.all_tasks()) - 1
+
+        with asyncio.Runner(loop_factory=VirtualLoop, debug=False) as loop_runner:
+            tasks = loop_runner.run(main())
+    return Ran(events, build_record(events), tasks, stray, runner)
+
+
+def _file(content: str | Path, folder: Path, name: str) -> Path:
+    if isinstance(content, Path):
+        return content
+    path = folder / name
+    path.write_text(content, encoding="utf-8")
+    return path
