@@ -139,10 +139,10 @@ class Discover(Step, kw_only=True):
             )
         if bench.wanted("services"):
             bench.reading("services", [bench.names.label(s.uuid, "service") for s in table.services])
-        expected = self.expect.table.services if self.expect.table else {}
-        differences = list(_differences(expected, table, bench.names, self.extra == "refused"))
-        count = sum(len(service.characteristics) for service in table.services)
-        bench.reading("table", {"services": len(table.services), "characteristics": count, "differences": differences})
+        if self.expect.table:
+            expected = self.expect.table.services
+            differences = _differences(expected, table, bench.names, self.extra == "refused")
+            bench.reading("table", Comparison.of(list(differences)))
 
 
 def _known(names: Names, service: str, characteristics: Mapping[str, Any]) -> None:
