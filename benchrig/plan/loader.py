@@ -51,6 +51,7 @@ class _Loader:
     names: Names = field(default_factory=Names)
     steps: list[StepPlan] = field(default_factory=list)
     titles: dict[str, Place] = field(default_factory=dict)
+    counts: dict[str, int] = field(default_factory=dict)
     values: dict[str, Any] = field(default_factory=dict)
     used: set[str] = field(default_factory=set)
     missing: dict[str, Given] = field(default_factory=dict)
@@ -70,7 +71,7 @@ class _Loader:
             self._add_steps(node, "finally", ())
         if not any(step.section == "steps" for step in self.steps) and not self.problems.found:
             self.problems.add(locate(node, ("steps",)).place, "the plan has no steps")
-        self._check_names(head, node)
+        self._check_select(locate(node, ("device", "select")))
         self._check_link()
         self._check_variables(head, node)
         self.problems.raise_if_any()
@@ -114,6 +115,7 @@ class _Loader:
         unclear = AttributeSpec(handle=0xFFFF)
         specs = {name: Reader(Problems()).read(child, AttributeSpec) for name, (_, child) in aliases}
         self.names = Names({name: unclear if spec is BAD else spec for name, spec in specs.items()})
+        self._check_select(locate(node, ("device", "select")))
         for section in ("steps", "finally"):
             self._add_steps(node, section, ())
 
@@ -230,9 +232,10 @@ class _Loader:
                 f"two steps are named '{title}' (first in line {first.line})",
                 "rename one",
             )
-        count = 2
+        count = self.counts.get(title, 2)
         while f"{title} ({count})" in self.titles:
             count += 1
+        self.counts[title] = count + 1
         self.titles[f"{title} ({count})"] = node.place
         return f"{title} ({count})"
 
@@ -328,13 +331,14 @@ class _Loader:
                 place = _key_place(node, "save", name)
                 self.problems.add(place, f"a {step.verb} step has no reading '{name}'", suggest(name, types))
 
-    def _check_names(self, head: PlanFile, node: MappingNode) -> None:
-        select = locate(node, ("device", "select"))
-        if isinstance(head.device.select, Select) and not has_reference(select):
+    def _check_select(self, node: Node) -> None:
+        """Services that nobody knows in the selection of the unit."""
+        select = BAD if has_reference(node) else Reader(Problems()).read(node, Select)
+        if isinstance(select, Select):
             try:
-                head.device.select.selection(self.names)
+                select.selection(self.names)
             except Misfit as misfit:
-                Reader(self.problems).misfit(select, misfit)
+                Reader(self.problems).misfit(node, misfit)
 
     def _check_link(self) -> None:
         """A step that needs the link must come after a connect and before the disconnect."""
