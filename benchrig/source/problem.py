@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -12,6 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
 SHOWN_WIDTH = 120
+_LINE_END = re.compile(r"\r\n|\r|\n")
 
 
 class Source:
@@ -25,8 +27,8 @@ class Source:
     def line(self, number: int) -> str:
         """Line `number` (from 1) without its end, '' past the end."""
         if self._lines is None:
-            self._lines = self.text.split("\n")
-        return self._lines[number - 1].rstrip("\r") if 0 < number <= len(self._lines) else ""
+            self._lines = _LINE_END.split(self.text)
+        return self._lines[number - 1] if 0 < number <= len(self._lines) else ""
 
 
 class Place(NamedTuple):
@@ -52,17 +54,20 @@ class Problem:
     advice: str = ""
 
     def __str__(self) -> str:
-        head = f"{self.place}: {self.message}"
-        return "\n".join([head, *self._excerpt(), *([f"  {self.advice}"] if self.advice else [])])
+        advice = [f"  {printable(self.advice)}"] if self.advice else []
+        return "\n".join([printable(f"{self.place}: {self.message}"), *self._excerpt(), *advice])
 
     def _excerpt(self) -> list[str]:
-        line = printable(self.place.source.line(self.place.line))
+        """The line and a caret below the place; of a long line the part around it."""
+        text = self.place.source.line(self.place.line)
+        line = printable(text)
         if not line.strip():
             return []
-        start = max(0, self.place.column - SHOWN_WIDTH // 2) if len(line) > SHOWN_WIDTH else 0
+        before = len(printable(text[: self.place.column - 1]))
+        start = max(0, before + 1 - SHOWN_WIDTH // 2) if len(line) > SHOWN_WIDTH else 0
         number = f"{self.place.line:>5}"
         shown = line[start : start + SHOWN_WIDTH]
-        pointer = " " * max(0, self.place.column - 1 - start) + "^"
+        pointer = " " * (before - start) + "^"
         return [f"{number} | {shown}", f"{' ' * len(number)} | {pointer}"]
 
 

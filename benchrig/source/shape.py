@@ -31,6 +31,8 @@ if TYPE_CHECKING:
 
 Number: TypeAlias = int | Decimal
 
+LONGEST_SHOWN = 80
+
 _REFERENCE = re.compile(r"\$\$|\$\{([^{}]*)\}")
 
 
@@ -106,14 +108,14 @@ def plain(node: Node) -> Any:
 
 
 def references(node: Node) -> Iterator[tuple[str, Scalar]]:
-    """Every `${name}` in the values (not the keys) of the tree, with the scalar it stands in."""
+    """Every `${name}` in the values (not the keys) of the tree, with the scalar it stands in; none in final scalars."""
     if isinstance(node, Mapping):
         for _, value in node.entries.values():
             yield from references(value)
     elif isinstance(node, Sequence):
         for item in node.items:
             yield from references(item)
-    elif isinstance(node.value, str) and "$" in node.value:
+    elif isinstance(node.value, str) and "$" in node.value and not node.final:
         for match in _REFERENCE.finditer(node.value):
             if match[0] != "$$":
                 yield match[1].strip(), node
@@ -123,20 +125,52 @@ def has_reference(node: Node) -> bool:
     return next(references(node), None) is not None
 
 
-def substitute(node: Node, values: AbstractMapping[str, Any]) -> Node:
+def substitute(node: Node, values: AbstractMapping[str, Any], *, partly: bool = False) -> Node:
     """The tree with each reference replaced. A reference that is the whole scalar keeps its type, one within text
-    becomes text; `$$` becomes `$`. Raises KeyError with the name of an unknown reference."""
+    becomes text; `$$` becomes `$`. The scalars are final then: a value from outside is never read as a reference.
+
+    Raises KeyError with the name of an unknown reference; `partly` leaves scalars with one as they are.
+    """
+
+    def replaced(scalar: Scalar) -> Scalar:
+        if partly and any(name not in values for name, _ in references(scalar)):
+            return scalar
+        whole = _REFERENCE.fullmatch(scalar.value)
+        if whole and whole[0] != "$$":
+            return Scalar(values[whole[1].strip()], scalar.text, True, scalar.place, final=True)
+        text = _REFERENCE.sub(lambda m: "$" if m[0] == "$$" else str(values[m[1].strip()]), scalar.value)
+        return Scalar(text, scalar.text, scalar.quoted, scalar.place, final=True)
+
+    return _with_texts(node, replaced)
+
+
+def insert(node: Node, arguments: AbstractMapping[str, Any]) -> Node:
+    """The tree with each reference to an argument replaced by what stands in the plan for it, which may be a
+    reference itself; other references and `$$` stay."""
+
+    def written(match: re.Match[str]) -> str:
+        known = match[0] != "$$" and match[1].strip() in arguments
+        return str(arguments[match[1].strip()]) if known else match[0]
+
+    def replaced(scalar: Scalar) -> Scalar:
+        whole = _REFERENCE.fullmatch(scalar.value)
+        if whole and whole[0] != "$$" and whole[1].strip() in arguments:
+            return Scalar(arguments[whole[1].strip()], scalar.text, True, scalar.place)
+        return Scalar(_REFERENCE.sub(written, scalar.value), scalar.text, scalar.quoted, scalar.place)
+
+    return _with_texts(node, replaced)
+
+
+def _with_texts(node: Node, replaced: Callable[[Scalar], Scalar]) -> Node:
+    """The tree with every scalar that may hold a reference replaced."""
     if isinstance(node, Mapping):
-        return Mapping({k: (key, substitute(value, values)) for k, (key, value) in node.entries.items()}, node.place)
+        entries = {k: (key, _with_texts(value, replaced)) for k, (key, value) in node.entries.items()}
+        return Mapping(entries, node.place)
     if isinstance(node, Sequence):
-        return Sequence([substitute(item, values) for item in node.items], node.place)
-    if not isinstance(node.value, str) or "$" not in node.value:
+        return Sequence([_with_texts(item, replaced) for item in node.items], node.place)
+    if node.final or not isinstance(node.value, str) or "$" not in node.value:
         return node
-    whole = _REFERENCE.fullmatch(node.value)
-    if whole and whole[0] != "$$":
-        return Scalar(values[whole[1].strip()], node.text, True, node.place)
-    text = _REFERENCE.sub(lambda m: "$" if m[0] == "$$" else str(values[m[1].strip()]), node.value)
-    return Scalar(text, node.text, node.quoted, node.place)
+    return replaced(node)
 
 
 def describe(node: Node) -> str:
@@ -155,7 +189,10 @@ def describe_value(value: Any) -> str:
         return str(value).lower()
     if isinstance(value, (int, Decimal, float)):
         return f"the number {value}"
-    return f"the text {str(value)!r}"
+    if isinstance(value, (dict, list)):
+        return "a mapping" if isinstance(value, dict) else "a list"
+    text = str(value)
+    return f"the text {text!r}" if len(text) <= LONGEST_SHOWN else f"the text {text[:LONGEST_SHOWN]!r}…"
 
 
 _ReadNode: TypeAlias = "Callable[[Node, Reader], Any]"
@@ -186,7 +223,7 @@ def _reader_of(kind: Any) -> _ReadNode:
 
 def _late(node: Node) -> bool:
     """Whether the node is a scalar that holds a reference."""
-    return isinstance(node, Scalar) and isinstance(node.value, str) and "${" in node.value and has_reference(node)
+    return isinstance(node, Scalar) and has_reference(node)
 
 
 def _scalar_reader(check: Callable[[Any], Any], expected: str) -> _ReadNode:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 import yaml
@@ -27,6 +28,8 @@ _HEX = re.compile(r"0x[0-9A-Fa-f]+")
 _WORDS: dict[str, bool | None] = {"": None, "null": None, "true": True, "false": False}
 _SUSPECT = frozenset("0123456789+-.~<yYnNoOtTfF")
 _LONGEST_NUMBER = 60
+# YAML 1.1 ends lines here too, YAML 1.2 does not.
+_ODD_LINE_END = re.compile("[\x85\u2028\u2029]")
 
 # What other readers of YAML make of it, and what to write instead; {0} stands for the text.
 _REFUSED: tuple[tuple[re.Pattern[str], str, str], ...] = tuple(
@@ -71,13 +74,15 @@ Plain: TypeAlias = bool | int | Decimal | str | None
 class Scalar:
     """A single value. `value` is what it means, `text` what was written, `quoted` whether it was written as text.
 
-    `value` is a Plain when it comes from a file; a substituted reference may put any value here.
+    `value` is a Plain when it comes from a file; a substituted reference may put any value here, and then the scalar
+    is `final`: a `$` in it is only a `$`.
     """
 
     value: Any
     text: str
     quoted: bool
     place: Place
+    final: bool = False
 
 
 @dataclass(slots=True)
@@ -141,6 +146,14 @@ def read_text(text: str, name: str, problems: Problems) -> Node | None:
             Place(source, line, tab - text.rfind("\n", 0, tab)),
             "a tab character",
             r"indent with spaces; inside text write '\t' in double quotes",
+        )
+        return None
+    if found := _ODD_LINE_END.search(text):
+        line = text.count("\n", 0, found.start()) + 1
+        problems.add(
+            Place(source, line, found.start() - text.rfind("\n", 0, found.start())),
+            f"the character U+{ord(found[0]):04X} ends the line for some readers of YAML",
+            f"write '\\u{ord(found[0]):04x}' in double quotes",
         )
         return None
     builder = _Builder(source, problems)
@@ -273,6 +286,7 @@ class Refused:
     advice: str
 
 
+@lru_cache(maxsize=4096)  # a plan says the same keys and words again and again
 def plain_scalar(text: str) -> Plain | Refused:
     """What unquoted text means."""
     if text in _WORDS:

@@ -88,7 +88,7 @@ UNITS: dict[str, Unit] = {
 }
 BASE: dict[str, Unit] = {dimension: UNITS[entries[0][0]] for dimension, entries in _TABLE.items()}
 
-_QUANTITY = re.compile(r"([+-]?[0-9]+(?:\.[0-9]+)?)[ \u00a0]?([^0-9\s].*)")
+_QUANTITY = re.compile(r"([+-]?[0-9]{1,40}(?:\.[0-9]{1,40})?)[ \u00a0]?([^0-9\s].*|1/min)")
 
 
 def unit_named(symbol: str) -> Unit:
@@ -114,8 +114,13 @@ def exact(number: float | Decimal | Fraction) -> Fraction:
 
 
 def as_number(value: Fraction) -> int | float:
-    """An int where it is one, else the nearest float."""
-    return value.numerator if value.denominator == 1 else value.numerator / value.denominator
+    """An int where it is one, else the nearest float; beyond all floats the nearest int."""
+    if value.denominator == 1:
+        return value.numerator
+    try:
+        return value.numerator / value.denominator
+    except OverflowError:
+        return round(value)
 
 
 def number_text(value: float | Decimal | Fraction) -> str:
