@@ -112,11 +112,10 @@ class _Page:
             self._line(line)
 
     def verdict(self, record: Record) -> None:
-        trouble = explain.run_trouble(record)
+        outcome, trouble = explain.outcome(record), explain.run_trouble(record)
         self._console.print()
-        if trouble is not None:
+        if trouble is not None and outcome == trouble.verdict:
             self._line("the run: ", "bold", f"{trouble.verdict} ({trouble.cause}): {trouble.message}")
-        outcome = explain.outcome(record)
         simulated = ", SIMULATED" if record.run.simulated else ""
         self._line(f"{outcome.upper()}{simulated}: ", STYLES[outcome], explain.verdict_line(record))
 

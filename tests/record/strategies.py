@@ -2,6 +2,7 @@
 
 records()      whole, failed, interrupted and cut off runs
 events()       the same as events
+few            settings for a test of whole records, which take long to make
 device_text()  text that came over the air: any character, markup, escape sequences, formulas, great length
 """
 
@@ -9,6 +10,7 @@ from __future__ import annotations
 
 from typing import Any, get_args
 
+from hypothesis import settings
 from hypothesis import strategies as st
 
 from benchrig.errors import Cause
@@ -28,6 +30,8 @@ from benchrig.record.model import (
     UnitSeen,
 )
 from benchrig.values.limit import Judgement
+
+few = settings(max_examples=40)
 
 NASTY = (
     "[bold red]x[/bold red]", "[/]", "\x1b[2J\x1b[31m", "\x9b31m", "a\nb\r\nc\td", "\0", "\u202eevil\u202c", "\u2066x",

@@ -18,7 +18,7 @@ from benchrig.record.journal import Journal, read_record
 from benchrig.record.model import AnyEvent, Reading, Record, RunStarted, StepEnded
 from benchrig.values.value import Word
 from tests.record.examples import FAILED_RUN, reading, run_started
-from tests.record.strategies import device_text, events, records
+from tests.record.strategies import device_text, events, few, records
 
 
 def written(events: list[AnyEvent], path: Path) -> Path:
@@ -33,6 +33,7 @@ def read_bytes(data: bytes, path: Path) -> Record:
     return read_record(path)
 
 
+@few
 @given(events())
 def test_what_is_written_is_read(run: list[AnyEvent]) -> None:
     with TemporaryDirectory() as folder:
@@ -187,6 +188,7 @@ def _cost(journal: Journal, event: Reading) -> float:
     return time.perf_counter() - before
 
 
+@few
 @given(records())
 def test_a_record_says_itself_whether_it_was_cut_off(record: Record) -> None:
     assert record.cut_off == (record.ended is None)

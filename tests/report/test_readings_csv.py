@@ -1,0 +1,117 @@
+"""CSV, read back by the csv module as a spreadsheet would."""
+
+from __future__ import annotations
+
+import csv
+import io
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from benchrig.record.model import Record
+from benchrig.report.readings_csv import COLUMNS, csv_text
+from benchrig.values.limit import Limit
+from tests.record.examples import failed_run, reading, run_of
+from tests.record.strategies import device_text, few, records
+
+
+def table(record: Record) -> list[list[str]]:
+    return list(csv.reader(io.StringIO(csv_text(record), newline="")))
+
+
+def rows(record: Record) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(csv_text(record), newline="")))
+
+
+def is_number(cell: str) -> bool:
+    try:
+        float(cell)
+    except ValueError:
+        return False
+    return True
+
+
+@few
+@given(records())
+def test_every_row_has_the_same_columns(record: Record) -> None:
+    head, *body = table(record)
+    assert head == list(COLUMNS)
+    assert {len(row) for row in body} <= {len(COLUMNS)}
+    assert len(body) == sum(len(step.readings) for step in record.steps)
+
+
+@few
+@given(records())
+def test_every_row_is_one_line(record: Record) -> None:
+    assert csv_text(record).count("\n") == len(table(record))
+
+
+@few
+@given(records())
+def test_no_cell_is_a_formula(record: Record) -> None:
+    """OWASP, CSV Injection: = + - @, tab and carriage return at the beginning of a cell."""
+    for row in table(record):
+        assert all(is_number(cell) or not cell.startswith(("=", "+", "-", "@", "\t", "\r")) for cell in row)
+
+
+@pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@SUM(A1)", "＝1+1", "-cmd|' /C calc'!A0"])
+def test_a_formula_from_the_device_is_text(text: str) -> None:
+    assert rows(run_of(reading(text)))[0]["value"] == f"'{text}"
+
+
+@pytest.mark.parametrize(("text", "cell"), [("\t=1", r"\t=1"), ("\r=1", r"\r=1"), ("a\nb", r"a\nb"), ("\x00", r"\x00")])
+def test_control_characters_are_shown_as_escapes(text: str, cell: str) -> None:
+    assert rows(run_of(reading(text)))[0]["value"] == cell
+
+
+@pytest.mark.parametrize(("value", "cell"), [(-5, "-5"), (-0.1, "-0.1"), (None, ""), (True, "true"), ([-1], "[-1]")])
+def test_values(value: Any, cell: str) -> None:
+    assert rows(run_of(reading(value)))[0]["value"] == cell
+
+
+@given(st.floats(allow_nan=False, allow_infinity=False))
+def test_a_number_keeps_all_its_digits(value: float) -> None:
+    assert float(rows(run_of(reading(value)))[0]["value"]) == value
+
+
+@given(device_text().filter(lambda text: not text.startswith("'")))
+def test_text_that_is_not_escaped_can_be_had_back(text: str) -> None:
+    cell = rows(run_of(reading(text)))[0]["value"]
+    assert not text.isprintable() or len(text) > 4096 or cell.removeprefix("'") == text
+
+
+def test_a_judged_reading_has_its_limits() -> None:
+    row = next(row for row in rows(failed_run()) if row["verdict"] == "fail")
+    found = [row[name] for name in ("step", "step_name", "reading", "value", "unit", "low", "high", "margin", "raw")]
+    assert found == ["3", "read temperature", "value", "31.27", "°C", "15", "30", "-1.27", "37 0C"]
+
+
+def test_a_stream_has_its_statistics() -> None:
+    row = next(row for row in rows(failed_run()) if row["count"])
+    assert [row[name] for name in ("count", "minimum", "maximum", "mean", "sd", "outside")] == [
+        "9", "31.25", "31.34", "31.3", "0.03", "0",
+    ]  # fmt: skip
+
+
+def test_every_row_names_run_and_unit() -> None:
+    record = failed_run()
+    assert {(row["run_id"], row["serial"]) for row in rows(record)} == {(record.run.run_id, "VFL3-000123")}
+
+
+@pytest.mark.parametrize("simulated", [True, False])
+def test_every_row_says_whether_it_was_simulated(simulated: bool) -> None:
+    record = run_of(reading(1, Limit(equals=1)), simulated=simulated)
+    assert rows(record)[0]["simulated"] == ("true" if simulated else "false")
+
+
+def test_the_columns_are_stable() -> None:
+    """Other programs read them: a new one goes to the end."""
+    assert COLUMNS[:12] == (
+        "run_id", "started", "plan", "revision", "station", "simulated", "serial", "address", "step", "step_name",
+        "reading", "value",
+    )  # fmt: skip
+    assert COLUMNS[12:] == (
+        "unit", "low", "high", "verdict", "margin", "limit", "raw", "count", "minimum", "maximum", "mean", "sd", "outside",
+    )  # fmt: skip

@@ -1,0 +1,217 @@
+"""The record in the terminal."""
+
+from __future__ import annotations
+
+import io
+import re
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from rich.cells import cell_len
+from rich.console import Console
+
+from benchrig.record.aggregate import build_record
+from benchrig.record.model import Noted, Record, RunEnded, Samples, StepEnded
+from benchrig.report.table import render
+from benchrig.values.limit import Bits, Limit
+from tests.record.examples import failed_run, reading, run_of, run_started
+from tests.record.strategies import device_text, few, records
+
+
+def shown(record: Record, width: int = 120, **options: Any) -> str:
+    """The table as a pipe gets it."""
+    file = io.StringIO()
+    render(record, Console(file=file, width=width, color_system=None, force_terminal=False), **options)
+    return file.getvalue()
+
+
+def row(text: str, *words: str) -> str:
+    """The one line that has all the words, with single spaces."""
+    [line] = [" ".join(line.split()) for line in text.splitlines() if all(word in line for word in words)]
+    return line
+
+
+@few
+@given(records(), st.integers(40, 200), st.booleans())
+def test_any_record_at_any_width(record: Record, width: int, unjudged: bool) -> None:
+    text = shown(record, width, unjudged=unjudged)
+    assert all(line.isprintable() for line in text.split("\n"))
+    assert max(cell_len(line) for line in text.split("\n")) <= width
+
+
+@few
+@given(records())
+def test_any_record_on_an_output_that_knows_only_ascii(record: Record) -> None:
+    file = io.TextIOWrapper(io.BytesIO(), encoding="ascii")
+    render(record, Console(file=file, width=80))
+    file.flush()
+
+
+@given(device_text())
+def test_no_text_of_the_device_is_markup_or_an_escape_sequence(text: str) -> None:
+    file = io.StringIO()
+    colour = Console(file=file, width=100, force_terminal=True, color_system="standard")
+    render(run_of(reading(text, Limit(equals="x"), name=text), verdict="fail", message=text), colour)
+    assert not re.sub(r"\x1b\[[0-9;]*m", "", file.getvalue()).replace("\n", "").count("\x1b")
+
+
+def test_markup_in_a_name_is_text() -> None:
+    assert "[bold]x[/bold] :smile:" in shown(run_of(reading(1, name="[bold]x[/bold] :smile:")))
+
+
+def test_text_without_end_is_bounded() -> None:
+    text = "y" * 100_000
+    assert shown(run_of(reading(text, Limit(equals="x"), name=text, raw="79" * 4096), verdict="fail")).count("y") < 1500
+
+
+def test_a_reading_with_limits_has_all_its_cells() -> None:
+    assert row(shown(failed_run()), "read temperature", "value") == "3 read temperature value 15 31.27 30 °C fail"
+
+
+def test_a_stream_shows_its_extremes_and_how_many() -> None:
+    assert row(shown(failed_run()), "n=9") == "4 notify temperature value (n=9) -40 31.25 to 31.34 85 °C pass"
+
+
+def test_a_stream_that_is_no_number_shows_its_last_sample() -> None:
+    text = shown(run_of(reading("open", Limit(equals="open"), samples=Samples(4))))
+    assert row(text, "n=4") == "1 read temperature value (n=4) equals 'open' open pass"
+
+
+@pytest.mark.parametrize(
+    ("value", "limit", "cells"),
+    [
+        ("A7", Limit(matches="[A-Z]7"), "matches '[A-Z]7' A7 pass"),
+        (3, Limit(equals=3), "3 3 3 pass"),
+        (6, Limit(bits=Bits(2, 2)), "bits 0x02 under mask 0x02 6 pass"),
+        (True, Limit(equals=True), "equals true true pass"),
+        (["a"], Limit(contains="a"), "contains 'a' [\"a\"] pass"),
+        (5, Limit(min=4), "4 5 pass"),
+    ],
+)
+def test_limits_of_every_sort(value: Any, limit: Limit, cells: str) -> None:
+    assert row(shown(run_of(reading(value, limit))), "1 read temperature") == f"1 read temperature value {cells}"
+
+
+def test_a_step_without_readings_has_one_row() -> None:
+    assert row(shown(failed_run()), "6 read battery level") == "6 read battery level skip"
+
+
+def test_a_step_that_its_readings_do_not_explain_has_a_row_with_the_cause() -> None:
+    assert row(shown(failed_run()), "5 write alarm limit", "link ") == "5 write alarm limit link fail"
+
+
+def test_readings_without_a_limit_can_be_left_out() -> None:
+    assert "count" in shown(failed_run())
+    assert "count" not in shown(failed_run(), unjudged=False)
+
+
+def test_a_failure_is_explained() -> None:
+    text = shown(failed_run())
+    _, _, after = text.partition("step 3 read temperature: fail (limit)\n")
+    assert after.splitlines()[:2] == [
+        "  value: 31.27 °C is above the maximum 30 °C by 1.27 °C",
+        "    measured 31.27 °C; limit min 15 °C and max 30 °C; margin -1.27 °C; raw 37 0C; fridge.yaml:23",
+    ]
+
+
+def test_a_failure_without_a_limit_says_where_and_what_to_do() -> None:
+    _, _, after = shown(failed_run()).partition("step 5 write alarm limit: fail (link)\n")
+    assert [line.strip() for line in after.splitlines()[:3]] == [
+        "the link was lost (supervision timeout)",
+        "fridge.yaml:31",
+        "advice: move the unit closer",
+    ]
+
+
+def test_a_sentence_stands_once() -> None:
+    assert shown(failed_run(), 200).count("above the maximum 30 °C") == 1
+
+
+def test_an_error_beside_a_broken_limit_is_told_too() -> None:
+    broken = reading(5, Limit(max=4))
+    assert broken.judgement is not None
+    message = f"the link was lost; {broken.judgement.sentence}"
+    ended = StepEnded(1, 1.0, 1.0, "fail", "link", message)
+    text = shown(build_record([run_started(), broken, ended]))
+    assert "\n  the link was lost\n" in text
+    assert text.count("above the maximum 4") == 1
+
+
+def test_skipped_steps_are_told_in_one_line() -> None:
+    assert "2 steps skipped because step 5 left no link: 6-7\n" in shown(failed_run())
+
+
+def test_a_pass_on_the_second_attempt_says_so() -> None:
+    assert "step 2 connect passed on attempt 2 (attempt 1, link: no answer" in shown(failed_run())
+
+
+def test_the_verdict_is_the_last_line() -> None:
+    assert shown(failed_run()).splitlines()[-1] == (
+        "FAIL: the unit failed (exit code 1): 2 of 7 steps passed, 3 failed, 2 skipped; 4 limits judged, 2 broken; 13.810 s"
+    )
+
+
+def test_a_run_that_judged_nothing_is_no_pass() -> None:
+    ended = RunEnded(1.0, "pass", 5, 0, message="no limit was judged, so nothing was proved")
+    last = shown(build_record([run_started(), StepEnded(1, 1.0, 1.0, "pass"), ended]), 200).splitlines()[-1]
+    assert last.startswith("NOTHING JUDGED: nothing was judged, so nothing was proved (exit code 5)")
+
+
+def test_the_head_says_what_was_tested_with_what() -> None:
+    head = shown(failed_run()).splitlines()[:5]
+    assert head[0].split(maxsplit=1) == ["plan", "Fridge logger, end of line, revision 3 (plans/fridge.yaml)"]
+    assert head[1].split(maxsplit=1)[1] == "VFL3-000123, VFL-000123, C0:FF:EE:00:00:01 (random static)"
+    assert [line.split(maxsplit=1)[1] for line in head[2:]] == ["bench 2", "host", "2026-03-02T08:15:30.250Z"]
+
+
+def test_what_was_simulated_is_marked_at_both_ends() -> None:
+    text = shown(run_of(simulated=True, radio="virtual:fridge", seed=7))
+    assert "SIMULATED this ran on a virtual radio: no unit was tested\n" in text
+    assert text.splitlines()[-1].startswith("PASS, SIMULATED: ")
+    assert "SIMULATED" not in shown(run_of())
+
+
+def test_a_run_that_was_cut_off_is_marked() -> None:
+    text = shown(failed_run(until=7))
+    assert "CUT OFF the run died before its verdict\n" in text
+    assert row(text, "2 connect", "cut off", ":") == "step 2 connect: cut off"
+    assert text.splitlines()[-1].startswith("CUT OFF: ")
+
+
+def test_a_run_that_ended_before_its_first_step_says_why() -> None:
+    skipped = StepEnded(1, 0.1, 0.0, "skip", message="the run ended before it")
+    ended = RunEnded(0.1, "error", 7, 0, "station", None, "there is no adapter")
+    text = shown(build_record([run_started(), skipped, ended]))
+    assert "the run: error (station): there is no adapter\n" in text
+
+
+def test_a_traceback_of_a_bug_is_kept() -> None:
+    ended = StepEnded(1, 1.0, 1.0, "error", "internal", "KeyError: 'x'", traceback="Traceback:\n  line 1\n")
+    assert "  Traceback:\n    line 1\n" in shown(build_record([run_started(), ended]))
+
+
+def test_notes_are_bounded() -> None:
+    text = shown(build_record([run_started(), *(Noted(0.1, f"fact {n}") for n in range(30))]))
+    assert "note: fact 19\n" in text
+    assert "note: 10 more are in the record\n" in text
+
+
+@pytest.mark.parametrize("width", [48, 60, 80, 100, 200])
+def test_no_number_is_broken_over_lines(width: int) -> None:
+    text = shown(failed_run(), width)
+    assert all(number in text for number in ("1.234567", "31.27", "2.004", "-58", "-70"))
+
+
+def test_a_narrow_terminal_has_steps_above_their_readings() -> None:
+    lines = [line.rstrip() for line in shown(failed_run(), 60).splitlines()]
+    at = lines.index("3 read temperature")
+    assert lines[at + 1].split() == ["value", "15", "31.27", "30", "°C", "fail"]
+
+
+def test_colour_can_be_switched_off(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("NO_COLOR", "1")
+    file = io.StringIO()
+    render(failed_run(), Console(file=file, width=100, force_terminal=True))
+    assert not re.search(r"\x1b\[[0-9;]*3[0-7]", file.getvalue())
