@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
     from benchrig.radio.bumble_stack.stack import HostStack
 
+LONGEST_DATA = 1650  # octets of one extended advertisement (Core Vol 4 Part E 7.8.57)
+
 
 class RawAdvertisement(NamedTuple):
     """The first of `AdvertisementData.platform_data`: what came over the air, and when (loop time)."""
@@ -77,7 +79,7 @@ class BumbleScanner(BaseBleakScanner):
     def on_pdu(self, pdu: HeardPdu) -> None:
         """Called by the stack for each report of the controller."""
         key = pdu.address + bytes((pdu.is_random,))
-        data = self._fragments.pop(key, b"") + pdu.data
+        data = (self._fragments.pop(key, b"") + pdu.data)[:LONGEST_DATA]
         if pdu.more:
             self._fragments[key] = data
             return

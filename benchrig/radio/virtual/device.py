@@ -30,6 +30,7 @@ class SimulatedDevice:
         self.model = model
         self.characteristics: dict[str, SimulatedCharacteristic] = {}
         self._tasks: set[asyncio.Task[Any]] = set()
+        self._is_on = True
         self._off_until = self._switched_on = asyncio.get_running_loop().time()
         public = model.address_type == "public"
         self.controller = VirtualController(model.name, air, public_address=model.address if public else None)
@@ -83,6 +84,7 @@ class SimulatedDevice:
         )
 
     async def stop(self) -> None:
+        self._is_on = False
         for task in self._tasks:
             task.cancel()
         await asyncio.gather(*self._tasks, return_exceptions=True)
@@ -117,7 +119,8 @@ class SimulatedDevice:
     def _on_disconnection(self, connection: Connection) -> None:
         for characteristic in self.characteristics.values():
             characteristic.forget(connection)
-        self.spawn(self._come_back())
+        if self._is_on:
+            self.spawn(self._come_back())
 
     async def _come_back(self) -> None:
         """Advertise again, once it is on."""

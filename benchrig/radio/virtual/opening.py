@@ -24,7 +24,7 @@ class OpenAir:
     """`stack` goes to BumbleScanner and BumbleClient, `devices` are the connectable ones by name."""
 
     air: Air
-    stack: HostStack
+    stack: HostStack = field(init=False)
     devices: dict[str, SimulatedDevice] = field(default_factory=dict)
     capture: Capture | None = None
 
@@ -37,13 +37,17 @@ class OpenAir:
         try:
             await self.stack.close()
         finally:
-            for device in self.devices.values():
-                await device.stop()
-            self.air.close()
-            if self.capture:
-                self.capture.close()
-            await _settle()
+            await self.shut()
         self.air.check()
+
+    async def shut(self) -> None:
+        """End all but the bench's own stack."""
+        for device in self.devices.values():
+            await device.stop()
+        self.air.close()
+        if self.capture:
+            self.capture.close()
+        await _settle()
 
 
 async def open_air(
@@ -54,9 +58,29 @@ async def open_air(
     from benchrig.radio.virtual.air import Air
     from benchrig.radio.virtual.capture import Capture
     from benchrig.radio.virtual.controller import VirtualController
-    from benchrig.radio.virtual.device import SimulatedDevice
 
     air = Air(seed, faults)
+    snooper = Capture(capture) if capture else None
+    opened = OpenAir(air, capture=snooper)
+    try:
+        for model in models:
+            if model.only_advertises:
+                air.band.start(_advertiser(model))
+            else:
+                device = opened.devices[model.name] = SimulatedDevice(air, model)
+                await device.start()
+        controller = VirtualController("bench", air)
+        opened.stack = await HostStack.open(controller, controller, snooper=snooper)
+    except BaseException:
+        await opened.shut()
+        raise
+    return opened
+
+
+async def switch_on(air: Air, models: Iterable[DeviceModel]) -> dict[str, SimulatedDevice]:
+    """Put the devices into the air; the connectable ones by name."""
+    from benchrig.radio.virtual.device import SimulatedDevice
+
     devices: dict[str, SimulatedDevice] = {}
     for model in models:
         if model.only_advertises:
@@ -64,10 +88,7 @@ async def open_air(
         else:
             devices[model.name] = SimulatedDevice(air, model)
             await devices[model.name].start()
-    controller = VirtualController("bench", air)
-    snooper = Capture(capture) if capture else None
-    stack = await HostStack.open(controller, controller, snooper=snooper)
-    return OpenAir(air, stack, devices, snooper)
+    return devices
 
 
 def _advertiser(model: DeviceModel) -> Advertiser:

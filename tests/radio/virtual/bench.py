@@ -114,7 +114,9 @@ class Bench:
         return await BleakScanner.find_device_by_name(name, 10.0, backend=BumbleScanner, stack=self.stack)
 
     def client(self, device, **options):
-        return BleakClient(device, lambda _: self.drops.append(self.now), backend=BumbleClient, stack=self.stack, **options)
+        return BleakClient(
+            device, lambda _: self.drops.append(self.now), backend=BumbleClient, stack=self.stack, **options
+        )
 
     async def connect(self, name="logger", **options):
         client = self.client(await self.find(name), **options)

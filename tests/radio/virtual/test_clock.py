@@ -63,7 +63,9 @@ def test_a_thread_is_awaited_in_real_time():
 def test_a_program_is_awaited_in_real_time():
     async def work():
         with clock.outside():
-            program = await asyncio.create_subprocess_exec(sys.executable, "-c", "print(5)", stdout=asyncio.subprocess.PIPE)
+            program = await asyncio.create_subprocess_exec(
+                sys.executable, "-c", "print(5)", stdout=asyncio.subprocess.PIPE
+            )
             output, _ = await program.communicate()
         return output
 

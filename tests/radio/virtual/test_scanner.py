@@ -1,4 +1,5 @@
 import asyncio
+import itertools
 import statistics
 
 import pytest
@@ -78,7 +79,7 @@ async def test_events_come_every_interval_plus_a_delay():
     """100 ms and 0 to 10 ms of delay: about 571 events in 60 s (Core Vol 6 Part B 4.4.2.2.1)."""
     async with Bench() as bench:
         times = [a.platform_data[0].at for _, a in await bench.scan(60)]
-        gaps = [later - earlier for earlier, later in zip(times, times[1:], strict=False)]
+        gaps = [later - earlier for earlier, later in itertools.pairwise(times)]
         assert len(times) == pytest.approx(571, abs=4)
         assert min(gaps) >= 0.1 - 1e-9
         assert max(gaps) <= 0.110 + 1e-9

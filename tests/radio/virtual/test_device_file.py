@@ -1,0 +1,220 @@
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from benchrig.errors import PlanError
+from benchrig.radio.virtual import load_devices, models_of
+from benchrig.source.problem import Problems
+from benchrig.source.yaml import read_text
+from tests.radio.virtual.bench import LOGGER, OWN, characteristic, models, problems_of
+
+
+def only(text):
+    (model,) = models(text)
+    return model
+
+
+def test_the_smallest_device():
+    model = only("device: one\n")
+    assert model.advertising.data == bytes.fromhex("020106 04096f6e65")
+    assert (model.mtu, model.advertising.interval, model.rssi_mean) == (247, 0.1, -50)
+    assert int(model.address[:2], 16) >> 6 == 0b11
+    assert [service.uuid[4:8] for service in model.services] == ["1800"]
+
+
+def test_a_made_address_depends_on_the_name_alone():
+    assert only("device: one\nmtu: 23\n").address == only("device: one\n").address != only("device: two\n").address
+
+
+def test_a_long_name_is_shortened_in_the_default_payload():
+    data = only(f"device: {'é' * 20}\n").advertising.data
+    assert len(data) == 3 + 2 + 26
+    assert data[3:5] == bytes((27, 0x08))
+
+
+def test_all_kinds_of_advertising_data():
+    text = """
+device: one
+advertising:
+  data: {flags: 0x04, short_name: lo, tx_power: -12 dBm, appearance: 0x0341, manufacturer: {company: 0xFFFF, data: '01 02'}}
+  scan_response: {service_data: {battery: '55'}, services: [6b1d0002-9a53-4c86-8a3e-2f0f6c1d7e40], raw: '0941'}
+"""
+    model = only(text)
+    assert model.advertising.data.hex() == "020104" + "020af4" + "03194103" + "05ffffff0102" + "03086c6f"
+    assert model.advertising.scan_response.hex() == "1107407e1d6c0f2f3e8a864c539a02001d6b" + "04160f1855" + "0941"
+
+
+def test_others_have_names_and_addresses_of_their_own():
+    found = models("others: [{count: 3, name: 'tag {number}'}, {count: 1, name: 'tag 1'}]")
+    assert [model.name for model in found] == ["tag 1", "tag 2", "tag 3", "tag 1"]
+    assert len({model.address for model in found}) == 4
+    assert all(model.only_advertises and not model.advertising.connectable for model in found)
+
+
+def test_several_devices_in_one_file():
+    assert [model.name for model in models("devices: [{device: one}, {device: two}]\nothers: [{}]")] == [
+        "one",
+        "two",
+        "other 1",
+    ]
+
+
+def test_files_are_loaded_from_disk(tmp_path):
+    good, bad = tmp_path / "good.yaml", tmp_path / "bad.yaml"
+    good.write_text("device: one\n")
+    bad.write_text("device: two\nmtu: 9\n")
+    problems = Problems()
+    assert [model.name for model in load_devices([good, bad, tmp_path / "none.yaml"], problems)] == ["one"]
+    with pytest.raises(PlanError) as caught:
+        problems.raise_if_any()
+    assert [p.place.source.name for p in caught.value.problems] == [str(bad), str(tmp_path / "none.yaml")]
+
+
+WRONG = [
+    ("mtu: 9", "1:1 the key 'device' is missing"),
+    ("device: one\nmtu: 9", "2:6 an MTU is 23 to 517, found 9"),
+    ("device: ' '", "1:9 a device needs a name"),
+    ("device: one\ncolour: red", "2:1 unknown key 'colour'"),
+    ("device: one\naddress: 'C0:11'", "2:10 expected an address, found the text 'C0:11'"),
+    ("device: one\naddress: '80:11:22:33:44:55'", "2:10 the top bits of this address are 10: reserved, not random"),
+    (
+        "device: one\naddress: '40:11:22:33:44:55'\naddress_type: static",
+        "2:10 the top bits of this address are 01: resolvable, not static",
+    ),
+    ("device: one\naddress_type: public", "2:15 a public address has to be given"),
+    ("device: ${name}", "1:9 a device file has no references, found ${name}"),
+    ("device: one\nrssi: {mean: -50}", "2:14 expected a level with its unit, found the number -50"),
+    ("device: one\nrssi: {mean: 50 dBm}", "2:14 a signal strength is -127 to 20 dBm, found 50 dBm"),
+    ("device: one\nadvertising: {interval: 10 ms}", "2:25 an advertising interval is 20 ms to 10.24 s, found 10 ms"),
+    ("device: one\nadvertising: {scannable: false}", "2:26 a connectable device is scannable"),
+    ("device: one\nadvertising: {data: {raw: 0102}}", "2:27 "),
+    ("device: one\nadvertising: {data: {flags: 256}}", "2:29 the flags are one octet, found 256"),
+    ("device: one\nadvertising: {data: {tx_power: 0.5 dBm}}", "2:32 a transmit power is a whole number"),
+    ("device: one\nadvertising: {data: {services: [heart]}}", "2:33 unknown service 'heart'"),
+    ("device: one\nadvertising: {data: {service_data: {heart: '55'}}}", "2:44 unknown service 'heart'"),
+    (f"device: one\nadvertising: {{data: {{name: {'a' * 30}}}}}", "2:21 32 octets of advertising data; at most 31 fit"),
+    (
+        "devices: [{device: one}, {device: one, address: 'C0:11:22:33:44:55'}]",
+        "1:35 a second device with the name 'one'",
+    ),
+    ("others: [{count: 0}]", "1:18 1 to 5000 devices, found 0"),
+    ("device: one\nfaults: {refuse_connections: -1}", "2:30 a number of requests is not negative"),
+]
+
+
+@pytest.mark.parametrize(("text", "problem"), WRONG, ids=[problem for _, problem in WRONG])
+def test_what_is_wrong_is_said_at_its_place(text, problem):
+    assert [found for found in problems_of(text) if found.startswith(problem)], problems_of(text)
+
+
+TEMPERATURE = {"characteristic": "temperature", "properties": "[read]"}
+WRONG_CHARACTERISTICS = [
+    ({}, "the value is missing"),
+    ({"value": "21.5"}, "a bare number where a unit is due, found 21.5"),
+    ({"value": "21.5 V"}, "21.5 V is a voltage, not a temperature"),
+    ({"value": "21.555 °C"}, "21.555 °C cannot be carried in steps of 0.01"),
+    ({"value": "-300 °C"}, "-300 °C (0x8AD0) is outside the valid range"),
+    ({"value": "cold"}, "expected a number (sint16 × 0.01 °C) or one of its words, found"),
+    ({"value": "1 °C", "raw": "'00'"}, "'value' and 'raw' exclude each other"),
+    ({"value": "{noise: {mean: 1 °C}}"}, "the key 'sd' is missing"),
+    ({"value": "{noise: {mean: 1 °C, sd: -1 °C}}"}, "a standard deviation is not negative"),
+    ({"value": "{noise: {mean: 1 °C, sd: 1 V}}"}, "1 V is a voltage, not a difference of temperature"),
+    ({"value": "{ramp: {from: 1 °C, to: 2 °C, over: 0 s}}"}, "a ramp takes some time"),
+    ({"value": "{ramp: {from: 1 °C, to: 2 °C, over: 3}}"}, "expected a time with its unit, found the number 3"),
+    ({"value": "{counter: {start: 1.5}}"}, "expected a whole number, found the number 1.5"),
+    ({"value": "{sequence: []}"}, "expected a list of values"),
+    ({"value": "{nois: 1}"}, "expected a value or one generator, found a mapping"),
+    ({"properties": "[red]", "value": "1 °C"}, "expected one of broadcast, read"),
+    ({"characteristic": "temprature", "value": "1 °C"}, "unknown characteristic 'temprature'"),
+    ({"characteristic": OWN(2), "value": "1"}, "a value needs a format, and none is known for this UUID"),
+    ({"as": "sint99", "value": "1"}, "'sint99' is no format"),
+    ({"value": "1 °C", "notify": "{period: 1 s}"}, "'notify' needs the property notify or indicate"),
+    ({"value": "1 °C", "properties": "[notify]", "notify": "{period: 0 s}"}, "a period is longer than nothing"),
+    ({"value": "1 °C", "on_read": "{att_error: 0}"}, "expected an ATT error, found the number 0"),
+    ({"value": "1 °C", "on_read": "{att_error: nonsense}"}, "unknown ATT error 'nonsense'"),
+    ({"value": "1 °C", "on_read": "{silent: true, disconnect: true}"}, "'silent' and 'disconnect' exclude each other"),
+    ({"value": "1 °C", "on_write": "{set: {nothing: 1}}"}, "this device has no characteristic 'nothing'"),
+    (
+        {"value": "1 °C", "on_write": "{notify: {temperature: written}}"},
+        "'temperature' has neither notify nor indicate",
+    ),
+    ({"value": "1 °C", "on_write": "{set: {temperature: 1}}"}, "a bare number where a unit is due, found 1"),
+    ({"value": "1 °C", "descriptors": "[{descriptor: '2902', raw: '0000'}]"}, "this descriptor comes by itself"),
+    ({"value": "1 °C", "descriptors": "[{descriptor: '2901', value: 5}]"}, "expected text, found 5"),
+    ({"as": "hex", "raw": f"'{'00' * 513}'"}, "513 octets; an attribute holds at most 512"),
+    ({"as": "hex", "raw": f"'{'00' * 245}'", "properties": "[notify]"}, "245 octets; a notification holds 244"),
+]
+
+
+@pytest.mark.parametrize(("keys", "problem"), WRONG_CHARACTERISTICS, ids=[p for _, p in WRONG_CHARACTERISTICS])
+def test_what_is_wrong_with_a_characteristic(keys, problem):
+    found = problems_of(characteristic(**(TEMPERATURE | keys)))
+    assert any(problem in one for one in found), found
+
+
+def test_the_place_of_a_wrong_value_is_its_own():
+    text = characteristic(**TEMPERATURE, value="{sequence: [1 °C, 2 V]}")
+    line = text.splitlines()[-1]
+    assert problems_of(text) == [f"8:{line.index('2 V') + 1} 2 V is a voltage, not a temperature"]
+
+
+def test_all_mistakes_come_at_once():
+    assert len(problems_of("device: one\nmtu: many\nrssi: {spread: 2}\ncolour: red\nadvertising: 5\n")) == 4
+
+
+def test_two_characteristics_of_one_kind_need_names():
+    one = "      - {characteristic: battery level, properties: [read], value: 5 %}\n"
+    text = f"device: one\nservices:\n  - service: battery\n    characteristics:\n{one}{one}"
+    assert problems_of(text) == ["6:9 the characteristic 'battery level' stands twice"]
+
+
+def parsed(text):
+    problems = Problems()
+    node = read_text(text, "device.yaml", problems)
+    return models_of(node, problems) if node else [], problems.found
+
+
+@given(st.text(max_size=200))
+def test_any_text_gives_models_or_problems(text):
+    found, problems = parsed(text)
+    assert bool(found) != bool(problems) or text.strip() in ("{}", "devices: []", "others: []")
+
+
+KEYS = ["device", "address", "advertising", "rssi", "mtu", "services", "faults", "others", "devices", "address_type"]
+WORDS = st.sampled_from(
+    ["one", "5", "-1", "1 s", "3 dBm", "'00'", "null", "true", "[]", "{}", "[{}]", "{data: {}}", "[{service: battery}]"]
+)
+
+
+@given(st.dictionaries(st.sampled_from(KEYS), WORDS, max_size=6))
+@settings(max_examples=200)
+def test_any_keys_give_models_or_problems(entries):
+    found, problems = parsed("".join(f"{key}: {word}\n" for key, word in entries.items()))
+    assert not (found and problems)
+
+
+VALUES = st.recursive(
+    st.sampled_from(["1", "1.5", "1 °C", "x", "null", "true", "'00'", "1 V", "-9999999999 °C"]),
+    lambda inner: (
+        st.lists(inner, max_size=3).map(lambda items: f"[{', '.join(items)}]")
+        | st.dictionaries(
+            st.sampled_from(
+                ["constant", "ramp", "noise", "counter", "sequence", "mean", "sd", "from", "to", "over", "x"]
+            ),
+            inner,
+            max_size=3,
+        ).map(lambda entries: "{" + ", ".join(f"{k}: {v}" for k, v in entries.items()) + "}")
+    ),
+    max_leaves=8,
+)
+
+
+@given(VALUES, st.sampled_from(["temperature", "heart rate measurement", "device name", "battery level", "date time"]))
+@settings(max_examples=300)
+def test_any_value_gives_a_model_or_problems(value, name):
+    found, problems = parsed(characteristic(characteristic=name, properties="[read]", value=value))
+    assert bool(found) != bool(problems)
+
+
+def test_the_logger_of_these_tests_is_sound():
+    assert len(only(LOGGER).services) == 3
