@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import gc
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 from benchrig.errors import PlanError, UsageError
 from benchrig.plan.model import Given, Plan, PlanFile, Select, StepPlan, StepsFile
@@ -20,17 +22,19 @@ from benchrig.source.shape import (
     Reader,
     describe,
     has_reference,
+    insert,
     locate,
     plain,
     references,
     substitute,
 )
+from benchrig.source.yaml import MAX_DEPTH, Node, Scalar, Sequence, read_file
 from benchrig.source.yaml import Mapping as MappingNode
-from benchrig.source.yaml import Node, Scalar, Sequence, read_file
 from benchrig.steps import KINDS, Step
 from benchrig.steps.attribute import AttributeSpec, Names
 
 MAX_STEPS = 100_000
+MAX_INCLUDES = 1000
 _LINKED = ("connect", "disconnect")
 
 
@@ -39,7 +43,8 @@ def load_plan(path: Path, given: Mapping[str, str] | None = None) -> Plan:
 
     `given` are the values of the run, as text; without it (None) only what does not depend on them is checked.
     """
-    return _Loader(path, given).load()
+    with _collector_paused():
+        return _Loader(path, given).load()
 
 
 @dataclass
@@ -51,6 +56,7 @@ class _Loader:
     names: Names = field(default_factory=Names)
     steps: list[StepPlan] = field(default_factory=list)
     titles: dict[str, Place] = field(default_factory=dict)
+    includes: int = 0
     counts: dict[str, int] = field(default_factory=dict)
     values: dict[str, Any] = field(default_factory=dict)
     used: set[str] = field(default_factory=set)
@@ -60,8 +66,9 @@ class _Loader:
         node = self._read(self.path)
         self.problems.raise_if_any()
         assert node is not None
+        self._refuse_references(node)
         head = Reader(self.problems).read(node, PlanFile)
-        if head is BAD or not isinstance(node, MappingNode):
+        if head is BAD or self.problems.found or not isinstance(node, MappingNode):
             self._steps_despite(node)
             raise PlanError(_sorted(self.problems))
         self._set_values(head, node)
@@ -97,12 +104,27 @@ class _Loader:
     # --- parts
 
     def _read(self, path: Path) -> Node | None:
+        """The file's tree; its bytes count for the hash of the plan."""
         node = read_file(path, self.problems, name=_shown(path, self.path))
-        try:
+        if node is not None:
             self.digest.update(path.read_bytes())
-        except OSError:
-            return None
         return node
+
+    def _refuse_references(self, node: Node) -> None:
+        """Only steps and the selection may have references: the rest must be known to read them."""
+        open_parts = ("steps", "finally", "device", "select")
+        entries = node.entries if isinstance(node, MappingNode) else {}
+        device = node.get("device") if isinstance(node, MappingNode) else None
+        if isinstance(device, MappingNode):
+            entries = entries | device.entries
+        closed = [part for key, (_, part) in entries.items() if key not in open_parts]
+        for part in (*closed, device if isinstance(device, Scalar) else None):
+            for name, scalar in references(part) if part else ():
+                self.problems.add(
+                    scalar.place,
+                    f"${{{name}}} cannot stand here",
+                    "references have their place in steps and in device: select:",
+                )
 
     def _steps_despite(self, node: Node) -> None:
         """The head is wrong; the mistakes in the steps are worth saying at the same time."""
@@ -114,7 +136,7 @@ class _Loader:
         # a name whose definition is wrong must not look unknown in every step that uses it
         unclear = AttributeSpec(handle=0xFFFF)
         specs = {name: Reader(Problems()).read(child, AttributeSpec) for name, (_, child) in aliases}
-        self.names = Names({name: unclear if spec is BAD else spec for name, spec in specs.items()})
+        self.names = Names({name: unclear if spec is BAD or _is_late(spec) else spec for name, spec in specs.items()})
         self._check_select(locate(node, ("device", "select")))
         for section in ("steps", "finally"):
             self._add_steps(node, section, ())
@@ -192,7 +214,7 @@ class _Loader:
         if kind is None:
             return
         self.used |= {name for name, _ in references(node)}
-        node = _fill(node, self.values)
+        written, node = node, cast("MappingNode", substitute(node, self.values, partly=True))
         before = len(self.problems.found)
         step = Reader(self.problems).read(node, kind)
         if step is BAD or len(self.problems.found) > before:
@@ -204,7 +226,9 @@ class _Loader:
         title = self._title(named, step, prefix, node)
         on_fail = step.on_fail if isinstance(step.on_fail, str) else "continue"
         number = len(self.steps) + 1
-        self.steps.append(StepPlan(number, title, kind, section, node, None if waits else step, on_fail))  # type: ignore[arg-type]
+        self.steps.append(
+            StepPlan(number, title, kind, section, written if waits else node, None if waits else step, on_fail)  # type: ignore[arg-type]
+        )
 
     def _kind(self, node: MappingNode) -> type[Step] | None:
         verbs = [key for key in node.entries if key in KINDS]
@@ -252,10 +276,20 @@ class _Loader:
             self.problems.add(target.place, f"expected a file name, found {describe(target)}")
             return
         here = via[-1] if via else self.path
-        path = (here.parent / target.value).resolve()
+        try:
+            path = (here.parent / target.value).resolve()
+        except (OSError, RuntimeError, ValueError) as exc:
+            self.problems.add(target.place, f"'{target.value}' is no file name: {exc}")
+            return
         if path in (self.path.resolve(), *via):
             chain = " → ".join(p.name for p in (*(via or (self.path.resolve(),)), path))
             self.problems.add(target.place, f"includes go round in a circle: {chain}", "take one of them out")
+            return
+        self.includes += 1
+        if self.includes > MAX_INCLUDES or len(via) >= MAX_DEPTH:
+            self.problems.add(
+                target.place, f"more than {MAX_INCLUDES} includes, or more than {MAX_DEPTH} within each other"
+            )
             return
         included = self._read(path)
         if not isinstance(included, MappingNode):
@@ -264,8 +298,11 @@ class _Loader:
             else:
                 self.problems.add(target.place, f"the included file {target.value} cannot be used")
             return
+        before = len(self.problems.found)
+        for reference, scalar in references(included.get("given") or target):
+            self.problems.add(scalar.place, f"${{{reference}}} cannot stand here", "write the value")
         head = Reader(self.problems).read(included, StepsFile)
-        if head is BAD:
+        if head is BAD or len(self.problems.found) > before:
             return
         filled = self._fill_parameters(included, head, node)
         label = f"{name.value}: " if isinstance(name, Scalar) and name.value else ""
@@ -273,6 +310,8 @@ class _Loader:
 
     def _fill_parameters(self, included: MappingNode, head: StepsFile, use: MappingNode) -> MappingNode:
         given = use.get("with")
+        if given is not None and not isinstance(given, MappingNode):
+            self.problems.add(given.place, f"expected parameters by name, found {describe(given)}")
         arguments = plain(given) if isinstance(given, MappingNode) else {}
         for name in arguments:
             if name not in head.given:
@@ -292,7 +331,7 @@ class _Loader:
                 values[name] = ""
             if name not in used:
                 self.problems.add(locate(included, ("given", name)).place, f"the parameter '{name}' is not used")
-        return _fill(included, values)
+        return cast("MappingNode", insert(included, values))
 
     def _check_argument(self, name: str, spec: Given, value: Any, place: Place) -> None:
         try:
@@ -373,6 +412,9 @@ class _Loader:
                     advice = suggest(name, known) or "name it under given:, or save it in an earlier step"
                     self.problems.add(scalar.place, f"nothing before this step gives '{name}' a value", advice)
             used |= step.uses
+            asked = step.node.get("from")
+            if isinstance(asked, Scalar) and isinstance(asked.value, str) and asked.value not in head.given:
+                self.problems.add(asked.place, f"no value is given as '{asked.value}'", suggest(asked.value, head.given))
             for name in step.saves:
                 place = locate(step.node, ("save",)).place
                 if not isinstance(name, str) or not name.replace("_", "a").isidentifier():
@@ -395,6 +437,18 @@ class _Loader:
                 )
 
 
+@contextmanager
+def _collector_paused() -> Iterator[None]:
+    """A plan is a large tree without cycles: walking it again and again for garbage takes a quarter of the time."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
+
+
 class MissingGiven(UsageError):
     """A run without values that the plan needs; whoever starts it may still ask for them."""
 
@@ -403,22 +457,6 @@ class MissingGiven(UsageError):
         advice = " ".join(f"--set {name}=…" for name in missing)
         super().__init__(f"the plan needs a value for {names}", advice=advice)
         self.missing = dict(missing)
-
-
-class _Partly(dict[str, Any]):
-    """Values of some references; the others stay references."""
-
-    def __missing__(self, name: str) -> str:
-        return "${" + name + "}"
-
-
-def _fill(node: MappingNode, values: Mapping[str, Any]) -> MappingNode:
-    """Replace the references that have a value now; leave the others for later."""
-    if not values or not has_reference(node):
-        return node
-    filled = substitute(node, _Partly(values))
-    assert isinstance(filled, MappingNode)
-    return filled
 
 
 def _key_place(node: MappingNode, section: str, key: str) -> Place:
