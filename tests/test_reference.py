@@ -1,0 +1,346 @@
+"""The reference of the plan language against the code: every key, every reading, every table, every example."""
+
+import asyncio
+import re
+import textwrap
+import typing
+from typing import get_args
+
+import msgspec
+import pytest
+
+from benchrig.cli.operator import Unattended
+from benchrig.errors import Cause
+from benchrig.plan.loader import load_plan
+from benchrig.plan.model import Given, PlanFile, StepsFile
+from benchrig.radio.specify import RadioChoice, loop_factory, radio_opener
+from benchrig.radio.virtual.device_file import AirSpec, DeviceSpec, load_devices
+from benchrig.radio.virtual.gatt_spec import CharacteristicSpec, ReactionSpec, WriteSpec
+from benchrig.run.choose import choose_steps
+from benchrig.run.outcome import Exit
+from benchrig.run.runner import Runner, RunSettings
+from benchrig.run.station import Station, load_station
+from benchrig.source.problem import Problems
+from benchrig.source.yaml import MAX_BYTES, MAX_DEPTH, Refused, plain_scalar
+from benchrig.steps import KINDS
+from benchrig.steps.attribute import AttributeSpec, Names
+from benchrig.steps.base import Step
+from benchrig.steps.discover import PROPERTIES
+from benchrig.values import catalogue
+from benchrig.values.assigned import assigned
+from benchrig.values.format import format_names
+from benchrig.values.limit import Bits, Length, Limit, Regex
+from benchrig.values.quantity import BASE, Quantity, symbols_of
+from benchrig.values.spec import BitPart, FieldSpec, FormatSpec
+from tests.reference import EXAMPLES, LOGGER, README, SECTIONS, of_kind, words
+from tests.reference import KINDS as BLOCKS
+
+# Where the keys of each model stand; those of a base class stand in the section of the base.
+MODELS = {
+    PlanFile: "The top of a plan",
+    StepsFile: "A file of steps",
+    Given: "Given values",
+    Limit: "Limits",
+    Bits: "Bits in a limit",
+    FormatSpec: "Formats",
+    FieldSpec: "Fields",
+    BitPart: "Bits of a number",
+    AttributeSpec: "Names of attributes",
+    Step: "Keys of every step",
+    Station: "Station files",
+    AirSpec: "Several devices",
+    DeviceSpec: "One device",
+    CharacteristicSpec: "Characteristics",
+    ReactionSpec: "Reactions",
+    WriteSpec: "Writes",
+} | {kind: verb for verb, kind in KINDS.items()}
+MODELS_BY_NAME = {
+    "Device": "The device",
+    "Select": "Selecting the unit",
+    "Manufacturer": "Manufacturer data in a selection",
+    "RssiSpec": "Level",
+    "FaultSpec": "Faults",
+    "OthersSpec": "Others",
+    "AdvertisingSpec": "Advertising",
+    "DataSpec": "Advertised data",
+    "ManufacturerSpec": "Advertised manufacturer data",
+    "ServiceSpec": "Services",
+    "DescriptorSpec": "Descriptors",
+    "NotifySpec": "Notifying",
+}
+ROOTS = [PlanFile, StepsFile, Station, DeviceSpec, AirSpec, BitPart, Bits, *KINDS.values()]
+
+
+def reachable(roots):
+    """The models that files are read into, found through the types of their fields."""
+    found, todo = [], [*roots]
+    while todo:
+        kind = todo.pop()
+        if not (isinstance(kind, type) and issubclass(kind, msgspec.Struct)):
+            todo += get_args(kind)
+        elif kind not in found:
+            found.append(kind)
+            todo += typing.get_type_hints(kind).values()
+            todo += [base for base in kind.__bases__ if getattr(base, "__struct_fields__", ())]
+    return found
+
+
+def section_of(model):
+    return MODELS.get(model) or MODELS_BY_NAME.get(model.__name__)
+
+
+def own_fields(model):
+    """Its fields without those of the base class that has a section of its own."""
+    inherited = {name for base in model.__bases__ for name in getattr(base, "__struct_fields__", ())}
+    return [f for f in msgspec.structs.fields(model) if f.name not in inherited]
+
+
+def default_text(one):
+    """The default as the reference writes it."""
+    default = one.default_factory() if one.default_factory is not msgspec.NODEFAULT else one.default
+    if default is msgspec.NODEFAULT:
+        return "–" if one.type is type(None) else "required"
+    if isinstance(default, bool):
+        return str(default).lower()
+    return str(default) if isinstance(default, (int, str, Quantity)) and default != "" else "–"
+
+
+# DiscoverExpect holds readings, which have a table of their own.
+ALL_MODELS = [model for model in reachable(ROOTS) if model.__name__ != "DiscoverExpect"]
+
+
+@pytest.mark.parametrize("model", ALL_MODELS, ids=lambda model: model.__name__)
+def test_every_key_stands_in_its_section_with_its_default(model):
+    assert section_of(model), f"{model.__name__} has no section in the reference"
+    rows = SECTIONS[section_of(model)].table("key")
+    listed = {words(row["key"])[0]: row["default"] for row in rows}
+    assert listed == {one.encode_name: default_text(one) for one in own_fields(model)}
+
+
+def test_the_keys_of_use():
+    assert [words(row["key"])[0] for row in SECTIONS["Shared steps"].table("key")] == ["use", "with", "name"]
+
+
+# A step of each kind that has all the readings its kind can have.
+STEPS = {
+    "scan": {"scan": None},
+    "connect": {"connect": None},
+    "discover": {"discover": None},
+    "read": {"read": "temperature"},
+    "write": {"write": "humidity", "value": "5 %", "read_back": True},
+    "notify": {"notify": "temperature", "count": 1},
+    "exchange": {"exchange": "humidity", "value": "5 %"},
+    "disconnect": {"disconnect": None},
+    "wait": {"wait": None},
+    "ask": {"ask": ""},
+    "command": {"command": ["true"]},
+}
+
+
+@pytest.mark.parametrize("verb", STEPS)
+def test_every_reading_stands_in_the_section_of_its_step(verb):
+    readings = KINDS[verb](**STEPS[verb]).readings(Names())
+    rows = SECTIONS[verb].table("reading")
+    listed = {words(row["reading"])[0]: row["kind"] for row in rows}
+    expected = {name: kind.unit or kind.kind for name, kind in readings.items()}
+    assert listed == expected | ({"value": "of the format"} if "value" in expected else {})
+
+
+def test_every_step_kind_is_in_the_reference():
+    assert [*STEPS, "call"] == sorted(KINDS, key=[*STEPS, "call"].index)
+    assert set(words(SECTIONS["Steps"].text)) >= KINDS.keys()
+    for verb in KINDS:
+        assert [e for e in of_kind("step") if e.section == verb], f"no example of {verb}"
+
+
+def test_deadlines_of_the_steps():
+    listed = {words(row["step"])[0]: row["deadline without `within`"] for row in SECTIONS["Time"].table("step")}
+    assert listed.keys() == KINDS.keys()
+    for verb, text in listed.items():
+        own = KINDS[verb].within_default
+        assert verb == "wait" or f"{own:g} s" in text
+        assert (f"{own:g} s × `attempts`" == text) is ("deadline" not in vars(KINDS[verb])), verb
+
+
+# --- tables
+
+
+def test_units():
+    listed = {row["dimension"]: row["units"].split(", ") for row in SECTIONS["Units"].table("dimension")}
+    assert listed == {dimension: symbols_of(dimension) for dimension in BASE}
+
+
+def test_formats_by_name():
+    rows = SECTIONS["Formats"].table("format")
+    assert sorted(words(row["format"])[0] for row in rows) == sorted(format_names())
+
+
+def test_sizes_of_the_formats():
+    for row in SECTIONS["Formats"].table("format"):
+        size = Names({"a": AttributeSpec(handle=1, as_=words(row["format"])[0])}).meaning("a").format.size
+        assert row["bytes"] == ("any" if size is None else str(size))
+
+
+def test_keys_of_the_formats():
+    rows = {words(row["format"])[0]: row["keys beside `as`"] for row in SECTIONS["Formats"].table("format")}
+    for name in rows:
+        for key, value in FORMAT_KEYS.items():
+            spec = FormatSpec(as_=name, **{key: value})
+            applies = not any("does not apply" in m.message or "bits need" in m.message for m in spec.misfits())
+            assert applies is (key in said_keys(rows, name)), f"{name} and {key}"
+
+
+FORMAT_KEYS = {"scale": 1, "offset": 0, "unit": "m", "order": "big", "length": 2, "valid_min": 0, "valid_max": 1,
+               "words": {1: "one"}, "only_words": True, "bits": {"a": BitPart(1)}, "rfu": 1}  # fmt: skip
+
+
+def said_keys(rows, name):
+    """The keys of a row, those of the row it refers to included."""
+    own = set(words(rows[name]))
+    if not rows[name].startswith("as `"):
+        return own
+    _, other, *but = words("`as`" + rows[name])
+    return said_keys(rows, other) - set(but)
+
+
+def test_built_in_formats():
+    tables = (assigned().characteristics, assigned().descriptors)
+    known = {name: catalogue.definition(int(uuid, 16)) for table in tables for uuid, name in table.items()}
+    listed = {row["name"]: row["reads as"] for row in SECTIONS["Formats that are built in"].table("name")}
+    assert listed == {name: form.describe() for name, form in known.items() if form}
+
+
+SAMPLES = {
+    "equals": {"equals": 1}, "min": {"min": 1}, "max": {"max": 1}, "nominal": {"nominal": 1, "tolerance": 1},
+    "one_of": {"one_of": [1]}, "matches": {"matches": Regex("a")}, "contains": {"contains": "00"},
+    "bits": {"bits": Bits(1, 1)}, "length": {"length": Length(1, 1)},
+}  # fmt: skip
+
+
+def test_which_limits_apply_to_which_readings():
+    rows = SECTIONS["Limits"].table("limit")
+    assert [words(row["limit"])[0] for row in rows] == [*SAMPLES]
+    for row in rows:
+        limit = Limit(**SAMPLES[words(row["limit"])[0]])
+        for kind in ("number", "text", "time", "bytes", "boolean", "list"):
+            applies = not any("does not apply" in misfit.message for misfit in limit.misfits_for(kind))
+            assert applies is (row[kind] == "✓"), f"{row['limit']} of {kind}"
+
+
+def test_text_that_is_refused_without_quotes():
+    for row in SECTIONS["Rules for text"].table("text"):
+        for text in words(row["text"]):
+            assert isinstance(plain_scalar(text), Refused), text
+
+
+def test_sizes_of_files():
+    assert f"{MAX_BYTES // 1024} KiB, {MAX_DEPTH} levels" in SECTIONS["Rules for text"].text
+
+
+def test_properties():
+    assert set(words(SECTIONS["discover"].text)) >= set(PROPERTIES)
+
+
+def test_causes():
+    assert [words(row["cause"])[0] for row in SECTIONS["Verdicts and causes"].table("cause")] == [*get_args(Cause)]
+
+
+def test_exit_codes():
+    assert [row["code"] for row in SECTIONS["Exit codes"].table("code")] == [str(int(code)) for code in Exit]
+
+
+def test_links_lead_to_sections():
+    anchors = {re.sub(r"[^a-z0-9_ -]", "", title.lower()).replace(" ", "-") for title in SECTIONS}
+    assert set(re.findall(r"\]\(#([^)]*)\)", README)) <= anchors
+
+
+# --- examples
+
+
+def test_every_block_says_what_it_is():
+    strays = [example.info for example in EXAMPLES if example.kind not in (*BLOCKS, "python", "sh")]
+    assert not strays
+
+
+@pytest.fixture
+def bench(tmp_path):
+    """A folder with the files that the examples share."""
+    for example in of_kind("part", "python"):
+        (tmp_path / example.file).write_text(example.text, "utf-8")
+    return tmp_path
+
+
+def write(folder, name, text):
+    path = folder / name
+    path.write_text(text, "utf-8")
+    return path
+
+
+def run(plan_file, device_file, *, acknowledged=False):
+    """The exit code of a run on simulated devices, and its events."""
+    choice = RadioChoice("virtual", files=(device_file,))
+    plan = load_plan(plan_file, {})
+    events = []
+    settings = RunSettings(load_station(None), str(choice), True, plan_file.parent, 1, acknowledged)
+    opener = radio_opener(choice, seed=1)
+    runner = Runner(plan, choose_steps(plan), settings, opener, Unattended(), events.append)
+    with asyncio.Runner(loop_factory=loop_factory(choice)) as loop:
+        return loop.run(runner.run()).exit_code, events
+
+
+def indented(text, by):
+    return textwrap.indent(text, " " * by)
+
+
+ATTRIBUTES = "".join(example.text for example in of_kind("attributes"))
+
+
+def plan_of(steps):
+    """A plan with these steps and all the names of the reference that they use."""
+    first = re.match(r"- (\w+)", steps)[1]
+    before = "" if first in ("scan", "connect") else "  - {scan: , name: find it}\n  - {connect: , name: connect to it}\n"
+    head = "plan: example\ndevice:\n  select: {name: VFL-*}\n  attributes:\n"
+    return head + indented(ATTRIBUTES, 4) + "steps:\n" + before + indented(steps, 2)
+
+
+def check_exit(example, code, events):
+    said = [f"{event.verdict} {event.message}" for event in events if hasattr(event, "verdict")]
+    assert code == example.exit_code, "\n".join(said)
+
+
+@pytest.mark.parametrize("example", of_kind("plan"), ids=str)
+def test_plans_run(example, bench):
+    device = write(bench, "device.yaml", example.device.text) if example.device else LOGGER
+    plan = write(bench, "plan.yaml", example.text)
+    check_exit(example, *run(plan, device, acknowledged=example.said == "acknowledge"))
+
+
+@pytest.mark.parametrize("example", of_kind("step"), ids=str)
+def test_steps_run(example, bench, monkeypatch):
+    monkeypatch.setattr("sys.path", [*__import__("sys").path])
+    plan = write(bench, "plan.yaml", plan_of(example.text))
+    check_exit(example, *run(plan, LOGGER))
+
+
+@pytest.mark.parametrize("example", of_kind("select"), ids=str)
+def test_selections_find_the_logger(example, bench):
+    plan = f"plan: example\ndevice:\n  select:\n{indented(example.text, 4)}steps:\n  - scan:\n    expect: {{count: {{min: 1}}}}\n"
+    check_exit(example, *run(write(bench, "plan.yaml", plan), LOGGER))
+
+
+@pytest.mark.parametrize("example", of_kind("device"), ids=str)
+def test_device_files_load(example, bench):
+    problems = Problems()
+    load_devices([write(bench, "device.yaml", example.text)], problems)
+    problems.raise_if_any()
+
+
+@pytest.mark.parametrize("example", of_kind("station"), ids=str)
+def test_station_files_load(example, bench):
+    assert load_station(write(bench, "station.yaml", example.text)).station
+
+
+def test_a_caution_stops_a_run_with_nobody_there(bench):
+    example = next(example for example in of_kind("plan") if example.said == "acknowledge")
+    code, events = run(write(bench, "plan.yaml", example.text), LOGGER)
+    assert (code, [e.verdict for e in events if hasattr(e, "root")]) == (2, [*["skip"] * 4, "error"])
