@@ -1,0 +1,106 @@
+"""The plans that ship on the devices that ship: what passes, what fails, and that a seed repeats."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from benchrig.record.journal import read_record
+from tests.run.kit import DEVICES, PLANS, Ran, run
+
+END_OF_LINE, LOGGER = PLANS / "end_of_line.yaml", DEVICES / "logger.yaml"
+TWELVE, SENSOR = PLANS / "twelve_checks.yaml", DEVICES / "sensor.yaml"
+ANOTHER_BATTERY = SENSOR.read_text(encoding="utf-8").replace("value: 91 %", "value: 41 %")
+
+
+def judged(ran: Ran) -> int:
+    return sum(r.judgement is not None for step in ran.record.steps for r in step.readings)
+
+
+def test_the_end_of_line_plan_passes_a_good_logger() -> None:
+    ran = run(END_OF_LINE, LOGGER)
+    assert (ran.ended.verdict, ran.ended.exit_code) == ("pass", 0)
+    assert len(ran.record.steps) >= 12
+    assert judged(ran) == ran.ended.judged >= 25
+    assert set(ran.verdicts()) == {"pass"}
+    assert (ran.tasks_left, ran.stray) == (0, [])
+    assert ran.record.run.simulated
+
+
+@pytest.mark.parametrize(
+    ("plan", "device"),
+    [("nightly_regression", "logger"), ("smoke", "logger"), ("twelve_checks", "sensor"), ("returned_unit", "logger")],
+)
+def test_the_other_plans_pass_their_devices(plan: str, device: str) -> None:
+    ran = run(PLANS / f"{plan}.yaml", DEVICES / f"{device}.yaml")
+    assert (ran.ended.verdict, ran.ended.exit_code) == ("pass", 0), ran.ended.message
+
+
+def test_the_returned_logger_fails_where_it_is_broken() -> None:
+    ran = run(PLANS / "returned_unit.yaml", DEVICES / "returned_logger.yaml")
+    assert ran.ended.exit_code == 1
+    assert {step.planned.name: step.ended.cause for step in ran.record.steps if step.ended.verdict == "fail"} == {
+        "scan": "limit",
+        "discover": "limit",
+        "read serial number": "limit",
+        "read battery level": "limit",
+        "read supply voltage": "device",
+        "notify temperature": "limit",
+        "read alarm limit": "link",
+    }
+
+
+def record_of(folder: Path, seed: int, hash_seed: str) -> list[bytes]:
+    """The lines of record.jsonl from a process of its own, without the time of day and the id of the run."""
+    command = [sys.executable, "-m", "benchrig", "run", END_OF_LINE, "--radio", f"virtual:{LOGGER}", "--acknowledge"]
+    environment = {**os.environ, "PYTHONHASHSEED": hash_seed}
+    subprocess.run(
+        [*command, "--seed", str(seed), "--results", folder], env=environment, check=True, capture_output=True
+    )
+    [path] = folder.glob("*/record.jsonl")
+    first, *rest = path.read_bytes().splitlines()
+    head = json.loads(first)
+    for varies in (head["started"], head["run_id"]):
+        assert first.count(varies.encode()) == 1
+        first = first.replace(varies.encode(), b"")
+    return [first, *rest]
+
+
+def test_a_seed_repeats_in_every_process_and_another_differs(tmp_path: Path) -> None:
+    one, again, other = (
+        record_of(tmp_path / name, seed, hash_seed)
+        for name, seed, hash_seed in (("one", 3, "1"), ("again", 3, "2"), ("other", 4, "1"))
+    )
+    assert one == again
+    assert one[1:] != other[1:]
+
+
+def test_the_twelve_check_plan_is_short() -> None:
+    assert len(TWELVE.read_text(encoding="utf-8").splitlines()) <= 45
+    assert sum(step.ended is not None for step in run(TWELVE, SENSOR).record.steps) == 10
+    assert judged(run(TWELVE, SENSOR)) >= 12
+
+
+def test_a_wrong_value_is_named_with_all_that_is_needed_to_find_it() -> None:
+    ran = run(TWELVE, ANOTHER_BATTERY)
+    [failed] = [step for step in ran.record.steps if step.ended.verdict == "fail"]
+    assert failed.planned.name == "read battery level"
+    [reading] = failed.readings
+    line = 1 + TWELVE.read_text(encoding="utf-8").splitlines().index("    expect: {value: {min: 80 %, max: 100 %}}")
+    assert (reading.value, reading.unit, reading.raw) == (41, "%", "29")
+    assert reading.judgement.place.endswith(f"twelve_checks.yaml:{line}")
+    assert reading.judgement.sentence == failed.ended.message == "41 % is below the minimum 80 % by 39 %"
+    assert (reading.judgement.low, reading.judgement.high) == (80, 100)
+
+
+def test_the_record_on_disk_is_the_record_of_the_events(tmp_path: Path) -> None:
+    record_of(tmp_path, 0, "0")
+    [path] = tmp_path.glob("*/record.jsonl")
+    record = read_record(path)
+    assert not record.cut_off
+    assert [step.ended.verdict for step in record.steps] == run(END_OF_LINE, LOGGER).verdicts()
