@@ -63,12 +63,7 @@ async def open_air(
     snooper = Capture(capture) if capture else None
     opened = OpenAir(air, capture=snooper)
     try:
-        for model in models:
-            if model.only_advertises:
-                air.band.start(_advertiser(model))
-            else:
-                device = opened.devices[model.name] = SimulatedDevice(air, model)
-                await device.start()
+        opened.devices = await switch_on(air, models)
         controller = VirtualController("bench", air)
         opened.stack = await HostStack.open(controller, controller, snooper=snooper)
     except BaseException:
