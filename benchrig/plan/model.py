@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from decimal import Decimal
 from pathlib import Path
 from typing import Any, ClassVar, Literal
 
@@ -18,8 +19,8 @@ from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar
 from benchrig.steps.attribute import AttributeSpec, Names
 from benchrig.steps.base import Step
-from benchrig.values.limit import AnyValue, Kind, Limit, typed
-from benchrig.values.quantity import Duration, Gain, Level, Quantity
+from benchrig.values.limit import AnyValue, BoundLimit, Kind, Limit, typed
+from benchrig.values.quantity import Duration, Gain, Level, Quantity, as_number, exact
 
 
 class HexText(str):
@@ -109,14 +110,14 @@ class Given(Limit, frozen=True, omit_defaults=True):
     def misfits(self) -> Iterable[Misfit]:
         if self.limit_keys():
             yield from super().misfits()
-        if self.default is not None:
-            try:
-                problem = self.problem_with(self.default)
-            except Misfit as misfit:
-                yield misfit
-            else:
-                if problem:
-                    yield Misfit(f"the default: {problem}", path=("default",))
+        try:
+            self._bound()
+            problem = "" if self.default is None else self.problem_with(self.default)
+        except Misfit as misfit:
+            yield misfit
+        else:
+            if problem:
+                yield Misfit(f"the default: {problem}", path=("default",))
 
     def limit_keys(self) -> list[str]:
         return [key for key in self.keys() if key != "default"]
@@ -126,7 +127,7 @@ class Given(Limit, frozen=True, omit_defaults=True):
         if not self.limit_keys():
             return ""
         kind, unit = self._kind()
-        limit = Limit(**{key: getattr(self, key) for key in self.limit_keys()}).bind(kind, unit)
+        limit = self._bound()
         if kind == "number":
             number = _number(typed(value), unit)
             if number is None:
@@ -134,6 +135,10 @@ class Given(Limit, frozen=True, omit_defaults=True):
             value = number
         judgement = limit.judge(value if kind == "number" else str(value))
         return "" if judgement.passed else judgement.sentence
+
+    def _bound(self) -> BoundLimit:
+        """The limit alone. Raises Misfit when nothing could satisfy it."""
+        return Limit(**{key: getattr(self, key) for key in self.limit_keys()}).bind(*self._kind())
 
     def _kind(self) -> tuple[Kind, str]:
         for key in ("min", "max", "nominal", "tolerance"):
@@ -149,11 +154,11 @@ def _number(value: Any, unit: str) -> float | int | None:
         if isinstance(value, str):
             value = Quantity.from_source(value)
         if isinstance(value, Quantity):
-            number = value.to(unit) if unit else None
-            return None if number is None else float(number)
+            return as_number(value.to(unit)) if unit else None
     except Misfit:
         return None
-    return None if unit or isinstance(value, bool) or value is None else float(value)
+    is_number = isinstance(value, (int, float, Decimal)) and not isinstance(value, bool)
+    return None if unit or not is_number else as_number(exact(value))
 
 
 class PlanFile(msgspec.Struct, omit_defaults=True):

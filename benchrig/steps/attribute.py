@@ -49,10 +49,17 @@ class Uuid(str):
 
     @classmethod
     def from_node(cls, node: Node, reader: Reader) -> Any:
-        if isinstance(node, Scalar) and isinstance(node.value, int) and node.text.isdecimal() and not node.quoted:
-            advice = f"write 0x{node.text} or '{node.text}'"
-            return reader.misfit(node, Misfit(f"the UUID {node.text} is written as a decimal number", advice))
-        return reader.read_own(node, cls)
+        misfit = decimal_uuid(node)
+        return reader.misfit(node, misfit) if misfit else reader.read_own(node, cls)
+
+
+def decimal_uuid(node: Node) -> Misfit | None:
+    """What is wrong with a UUID that is written as a bare decimal number; None for anything else."""
+    if isinstance(node, Scalar) and isinstance(node.value, int) and node.text.isdecimal() and not node.quoted:
+        return Misfit(
+            f"the UUID {node.text} is written as a decimal number", f"write 0x{node.text} or '{node.text}'"
+        )
+    return None
 
 
 _UUID_ADVICE = "for example: 0x2A6E, '2A6E', or 6b1d0002-9a53-4c86-8a3e-2f0f6c1d7e40"
@@ -79,6 +86,11 @@ class AttributeName(str):
                     )
         return cls(value)
 
+    @classmethod
+    def from_node(cls, node: Node, reader: Reader) -> Any:
+        misfit = decimal_uuid(node)
+        return reader.misfit(node, misfit) if misfit else reader.read_own(node, cls)
+
 
 class AttributeSpec(FormatSpec, kw_only=True, omit_defaults=True):
     """An alias: where the attribute is, and how its value reads (the keys of a format)."""
@@ -91,6 +103,10 @@ class AttributeSpec(FormatSpec, kw_only=True, omit_defaults=True):
     def misfits(self) -> Iterable[Misfit]:
         if (self.uuid is None) == (self.handle is None):
             yield Misfit("an attribute needs either its uuid or its handle")
+        if self.handle is not None and not 0 < self.handle <= 0xFFFF:
+            yield Misfit(f"a handle is from 0x0001 to 0xFFFF, not {self.handle}", path=("handle",))
+        if self.index is not None and self.index < 0:
+            yield Misfit(f"index counts from 0, {self.index} is below", path=("index",))
         yield from super().misfits()
 
 
@@ -174,6 +190,8 @@ class Names:
         known = [*self._aliases] if kind != "service" else []
         for wanted in _KINDS[kind]:
             known += catalogue.names(wanted)
+        if kind == "service":
+            known += [f"{short} service" for short in catalogue.names("service")]
         what = "service" if kind == "service" else "attribute"
         raise Misfit(f"unknown {what} '{name}'", suggest(name, known) or _UNKNOWN_ADVICE[what])
 

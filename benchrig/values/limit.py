@@ -6,8 +6,10 @@ dimensions, bare numbers and inverted ranges are found. Binding happens once a r
 
 from __future__ import annotations
 
+import math
 import re
-from collections.abc import Callable, Iterable
+import warnings
+from collections.abc import Callable, Iterable, Sized
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
@@ -75,8 +77,10 @@ class Regex(str):
                 f"expected a regular expression as text, found {describe_value(value)}", f"quote it: '{value}'"
             )
         try:
-            re.compile(value)
-        except (re.error, RecursionError, OverflowError) as exc:
+            with warnings.catch_warnings():
+                warnings.simplefilter("error")  # of what other versions of Python would read differently
+                re.compile(value)
+        except (re.error, RecursionError, OverflowError, Warning) as exc:
             raise Misfit(f"'{value}' is no regular expression: {exc}") from exc
         return cls(value)
 
@@ -151,16 +155,19 @@ class Limit(msgspec.Struct, frozen=True, omit_defaults=True):
 
     def misfits_for(self, kind: Kind, unit: str = "") -> list[Misfit]:
         """Everything that keeps the limit from applying to readings of one kind and unit."""
+        try:
+            self.bind(kind, unit)
+        except Misfit as whole:
+            return self._misfits_of_keys(kind, unit) or [whole]
+        return []
+
+    def _misfits_of_keys(self, kind: Kind, unit: str) -> list[Misfit]:
+        """What is wrong with each key by itself: `bind` stops at the first."""
         found: list[Misfit] = []
         for key in self.keys():
             pair = {"nominal": ("nominal", "tolerance"), "tolerance": ()}.get(key, (key,))
             try:
                 Limit(**{name: getattr(self, name) for name in pair}).bind(kind, unit)
-            except Misfit as misfit:
-                found.append(misfit)
-        if not found:
-            try:
-                self.bind(kind, unit)
             except Misfit as misfit:
                 found.append(misfit)
         return found
@@ -255,7 +262,10 @@ def shown(value: Any, unit: str = "") -> str:
 
 
 def _is_number(value: Any) -> bool:
-    return isinstance(value, (int, float, Decimal, Fraction)) and not isinstance(value, bool)
+    """Whether it can be held against a bound; infinity and 'not a number' cannot."""
+    if isinstance(value, float):
+        return math.isfinite(value)
+    return isinstance(value, (int, Decimal, Fraction)) and not isinstance(value, bool)
 
 
 def _is_text(value: Any) -> bool:
@@ -335,7 +345,7 @@ class _Binder:
         """An `equals` or `one_of` value as the reading would have it."""
         if self.kind == "number":
             # a word such as 'not known' stands in place of a number
-            if isinstance(value, str) and not isinstance(value, LooseText) and not re.match(r"[+-]?[0-9]", value):
+            if isinstance(value, str) and not re.match(r"[+-]?[0-9]", value):
                 return str(value)
             return self._number(value, path)
         if self.kind == "bytes":
@@ -347,7 +357,7 @@ class _Binder:
         value = typed(value)
         if self.kind == "boolean" and not isinstance(value, bool):
             raise Misfit(f"expected true or false, found {describe_value(value)}", path=(path,))
-        return as_number(exact(value)) if _is_number(value) else value
+        return _settled(value)
 
     def _bytes(self, value: Any, path: str) -> bytes:
         if isinstance(value, (bytes, bytearray)):
@@ -365,7 +375,7 @@ class _Binder:
         if self.kind == "list":
             if not isinstance(wanted, list):
                 raise Misfit(f"expected a list, found {describe_value(wanted)}", path=("equals",))
-            value: Any = [as_number(exact(item)) if _is_number(item) else item for item in wanted]
+            value: Any = _settled(wanted)
         else:
             value = self._same_kind(wanted, "equals")
         if _is_number(value):
@@ -393,7 +403,7 @@ class _Binder:
         self._add(
             f"min {self._text(low)}",
             self._each(lambda got: bool(got >= low)),
-            lambda got: self._beyond(got, low, "below the minimum"),
+            lambda got: self._beyond(got, low, "below the minimum", min),
         )
 
     def _max(self, wanted: Any) -> None:
@@ -402,7 +412,7 @@ class _Binder:
         self._add(
             f"max {self._text(high)}",
             self._each(lambda got: bool(got <= high)),
-            lambda got: self._beyond(got, high, "above the maximum"),
+            lambda got: self._beyond(got, high, "above the maximum", max),
         )
 
     def _edge(self, wanted: Any, path: str) -> Any:
@@ -422,9 +432,9 @@ class _Binder:
             words,
             self._each(lambda got: bool(low <= got <= high)),
             lambda got: (
-                self._beyond(got, low, f"below {words}, lowest")
+                self._beyond(got, low, f"below {words}, lowest", min)
                 if _any_below(got, low)
-                else self._beyond(got, high, f"above {words}, highest")
+                else self._beyond(got, high, f"above {words}, highest", max)
             ),
         )
 
@@ -446,15 +456,16 @@ class _Binder:
             raise Misfit("a tolerance cannot be negative", path=("tolerance",))
         return result
 
-    def _beyond(self, got: Any, edge: Any, relation: str) -> str:
+    def _beyond(self, got: Any, edge: Any, relation: str, farthest: Callable[[Any], Any]) -> str:
+        """What to say of a value, or of the farthest one in a list, that is beyond an edge or no number at all."""
         worst = got
         if isinstance(got, (list, tuple)):
-            numbers = [item for item in got if _is_number(item)]
-            worst = max(numbers, key=lambda item: abs(item - edge), default=None)
+            worst = next((item for item in got if not _is_number(item)), None)
+            worst = farthest(got) if worst is None and got else worst
         if not _is_number(worst) or not _is_number(edge):
             if self.kind == "time" and isinstance(worst, str):
                 return f"{self._text(worst)} is {relation} {self._text(edge)}"
-            return f"{self._text(got)} is no number to compare with {self._text(edge)}"
+            return f"{self._text(worst)} is no number to compare with {self._text(edge)}"
         by = as_number(abs(exact(worst) - exact(edge)))
         return f"{self._text(worst)} is {relation} {self._text(edge)} by {self._text(by)}"
 
@@ -471,13 +482,15 @@ class _Binder:
             parts: list[Any] = [self._bytes(wanted, "contains")]
         elif self.kind == "list":
             parts = wanted if isinstance(wanted, list) else [wanted]
-            parts = [as_number(exact(part)) if _is_number(part) else part for part in parts]
+            parts = _settled(parts)
         else:
             parts = [self._same_kind(wanted, "contains")]
         words = "contains " + ", ".join(self._text(part) for part in parts)
 
+        holds = {"bytes": (bytes, bytearray), "list": (list, tuple)}.get(self.kind, (str,))
+
         def missing(got: Any) -> list[Any]:
-            return [part for part in parts if got is None or part not in got]
+            return [part for part in parts if not isinstance(got, holds) or part not in got]
 
         self._add(
             words,
@@ -514,8 +527,8 @@ class _Binder:
         )
         self._add(
             words,
-            lambda got: got is not None and low <= len(got) and (high is None or len(got) <= high),
-            lambda got: f"{self._text(got)} has length {len(got or '')}, not {words.removeprefix('length ')}",
+            lambda got: isinstance(got, Sized) and low <= len(got) and (high is None or len(got) <= high),
+            lambda got: f"{self._text(got)} has {_length_of(got)}, not {words.removeprefix('length ')}",
         )
 
     # --- helpers
@@ -546,6 +559,19 @@ _KIND_WORDS: dict[Kind, str] = {
 def _any_below(got: Any, low: Any) -> bool:
     items = got if isinstance(got, (list, tuple)) else [got]
     return any(_is_number(item) and item < low for item in items)
+
+
+def _length_of(got: Any) -> str:
+    return f"length {len(got)}" if isinstance(got, Sized) else "no length"
+
+
+def _settled(value: Any) -> Any:
+    """A value of the plan with its numbers as readings have them, however deep."""
+    if isinstance(value, list):
+        return [_settled(item) for item in value]
+    if isinstance(value, dict):
+        return {key: _settled(item) for key, item in value.items()}
+    return as_number(exact(value)) if _is_number(value) else value
 
 
 def _plain(value: Any) -> Any:
