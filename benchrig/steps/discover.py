@@ -9,8 +9,10 @@ import msgspec
 
 from benchrig.errors import StationError
 from benchrig.source.problem import suggest
-from benchrig.source.shape import Misfit, describe_value
-from benchrig.steps.attribute import AttributeName, Names
+from benchrig.source.shape import BAD, Misfit, Reader, describe_value
+from benchrig.source.yaml import Mapping as MappingNode
+from benchrig.source.yaml import Node
+from benchrig.steps.attribute import AttributeName, Names, decimal_uuid
 from benchrig.steps.base import Bindable, ReadingType, Step
 from benchrig.steps.bench import Bench
 from benchrig.values.limit import Judgement, Kind, Limit
@@ -50,11 +52,31 @@ class ExpectedTable:
                 _check_properties(properties, (service, characteristic))
         return cls(value)
 
+    @classmethod
+    def from_node(cls, node: Node, reader: Reader) -> Any:
+        """A UUID as a key (`0x180F`) keeps the text it was written with; a bare decimal one is refused."""
+        before = len(reader.problems.found)
+        named = _with_text_keys(node, reader, depth=2)
+        return BAD if len(reader.problems.found) > before else reader.read_own(named, cls)
+
     def bind(self, kind: Kind, unit: str = "") -> TableJudge:
         return TableJudge(self)
 
     def misfits_for(self, kind: Kind, unit: str = "") -> list[Misfit]:
         return []
+
+
+def _with_text_keys(node: Node, reader: Reader, depth: int) -> Node:
+    """The mappings down to a depth with their keys as they were written."""
+    if not isinstance(node, MappingNode) or not depth:
+        return node
+    entries = {}
+    for key, child in node.entries.values():
+        misfit = decimal_uuid(key)
+        if misfit:
+            reader.misfit(key, misfit)
+        entries[key.text] = (key, _with_text_keys(child, reader, depth - 1))
+    return MappingNode(entries, node.place)
 
 
 def _check_properties(properties: Any, path: tuple[str | int, ...]) -> None:
@@ -120,7 +142,8 @@ class Discover(Step, kw_only=True):
         return {name: limit for name, limit in limits.items() if limit is not None}
 
     def readings(self, names: Names) -> Mapping[str, ReadingType]:
-        for service, characteristics in self.expect.table.services.items() if self.expect.table else ():
+        table = getattr(self.expect, "table", None)  # either may wait for the run
+        for service, characteristics in table.services.items() if isinstance(table, ExpectedTable) else ():
             _known(names, service, characteristics)
         return {
             "table": ReadingType("any", "", "differences from the expected table, by name"),
