@@ -1,7 +1,9 @@
 """The reference of the plan language against the code: every key, every reading, every table, every example."""
 
 import asyncio
+import random
 import re
+import sys
 import textwrap
 import typing
 from typing import get_args
@@ -16,6 +18,7 @@ from benchrig.plan.model import Given, PlanFile, StepsFile
 from benchrig.radio.specify import RadioChoice, loop_factory, radio_opener
 from benchrig.radio.virtual.device_file import AirSpec, DeviceSpec, load_devices
 from benchrig.radio.virtual.gatt_spec import CharacteristicSpec, ReactionSpec, WriteSpec
+from benchrig.radio.virtual.value_reading import source_of
 from benchrig.run.choose import choose_steps
 from benchrig.run.outcome import Exit
 from benchrig.run.runner import Runner, RunSettings
@@ -28,7 +31,7 @@ from benchrig.steps.base import Step
 from benchrig.steps.discover import PROPERTIES
 from benchrig.values import catalogue
 from benchrig.values.assigned import assigned
-from benchrig.values.format import format_names
+from benchrig.values.format import build_format, format_names
 from benchrig.values.limit import Bits, Length, Limit, Regex
 from benchrig.values.quantity import BASE, Quantity, symbols_of
 from benchrig.values.spec import BitPart, FieldSpec, FormatSpec
@@ -249,6 +252,25 @@ def test_exit_codes():
     assert [row["code"] for row in SECTIONS["Exit codes"].table("code")] == [str(int(code)) for code in Exit]
 
 
+GENERATORS = {
+    "constant": 5,
+    "ramp": {"from": 1, "to": 9, "over": "60 s"},
+    "noise": {"mean": 5, "sd": 1},
+    "counter": {"start": 0, "step": 1, "modulo": 10},
+    "sequence": [1, 2],
+}
+
+
+def test_values_that_change():
+    number = build_format(FormatSpec(as_="uint8"))
+    rows = SECTIONS["Values that change"].table("word")
+    assert [words(row["word"])[0] for row in rows] == [*GENERATORS]
+    for row in rows:
+        arguments = GENERATORS[words(row["word"])[0]]
+        assert words(row["with"]) == ([*arguments] if isinstance(arguments, dict) else [])
+        assert source_of({words(row["word"])[0]: arguments}, number).take(0.0, random.Random(1))
+
+
 def test_links_lead_to_sections():
     anchors = {re.sub(r"[^a-z0-9_ -]", "", title.lower()).replace(" ", "-") for title in SECTIONS}
     assert set(re.findall(r"\]\(#([^)]*)\)", README)) <= anchors
@@ -260,6 +282,7 @@ def test_links_lead_to_sections():
 def test_every_block_says_what_it_is():
     strays = [example.info for example in EXAMPLES if example.kind not in (*BLOCKS, "python", "sh")]
     assert not strays
+    assert {example.kind for example in EXAMPLES} >= {*BLOCKS}
 
 
 @pytest.fixture
@@ -284,8 +307,12 @@ def run(plan_file, device_file, *, acknowledged=False):
     settings = RunSettings(load_station(None), str(choice), True, plan_file.parent, 1, acknowledged)
     opener = radio_opener(choice, seed=1)
     runner = Runner(plan, choose_steps(plan), settings, opener, Unattended(), events.append)
+    strays = []
     with asyncio.Runner(loop_factory=loop_factory(choice)) as loop:
-        return loop.run(runner.run()).exit_code, events
+        loop.get_loop().set_exception_handler(lambda _, context: strays.append(context))
+        code = loop.run(runner.run()).exit_code
+    assert not strays
+    return code, events
 
 
 def indented(text, by):
@@ -317,7 +344,7 @@ def test_plans_run(example, bench):
 
 @pytest.mark.parametrize("example", of_kind("step"), ids=str)
 def test_steps_run(example, bench, monkeypatch):
-    monkeypatch.setattr("sys.path", [*__import__("sys").path])
+    monkeypatch.setattr("sys.path", [*sys.path])  # a call step adds to it
     plan = write(bench, "plan.yaml", plan_of(example.text))
     check_exit(example, *run(plan, LOGGER))
 
