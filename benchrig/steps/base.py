@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, ClassVar, Literal, Protocol
 
 import msgspec
@@ -101,16 +103,18 @@ def value_readings(names: Names, attribute: AttributeName, own: Format | None = 
     form = own or meaning.format
     if form is None:
         return None if meaning.address.handle is not None else {"value": ReadingType("bytes")}
-    return format_readings(form)
+    return dict(format_readings(form))
 
 
-def format_readings(form: Format) -> dict[str, ReadingType]:
+@lru_cache(maxsize=256)
+def format_readings(form: Format) -> MappingProxyType[str, ReadingType]:
     """The readings of a decoded value by name: `value`, or `value.<field>` for each field."""
     leaves = form.leaves() or {"": form}
-    return {
+    readings = {
         f"value.{name}" if name else "value": ReadingType(_KINDS[leaf.kind], leaf.unit, leaf.describe())
         for name, leaf in leaves.items()
     }
+    return MappingProxyType(readings)
 
 
 _KINDS: dict[str, Kind] = {
