@@ -88,7 +88,7 @@ def _tables(text):
 
 
 def _cells(line):
-    return [cell.strip() for cell in line.strip().strip("|").split("|")] if line.count("|") > 1 else [line]
+    return [cell.strip() for cell in line.strip("|").split("|")]
 
 
 def examples(text):

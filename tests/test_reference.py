@@ -13,11 +13,10 @@ import pytest
 
 from benchrig.cli.operator import Unattended
 from benchrig.errors import Cause
-from benchrig.plan.loader import load_plan
-from benchrig.plan.model import Given, PlanFile, StepsFile
+from benchrig.plan.loader import MAX_INCLUDES, MAX_STEPS, load_plan
+from benchrig.plan.model import PlanFile, StepsFile
 from benchrig.radio.specify import RadioChoice, loop_factory, radio_opener
 from benchrig.radio.virtual.device_file import AirSpec, DeviceSpec, load_devices
-from benchrig.radio.virtual.gatt_spec import CharacteristicSpec, ReactionSpec, WriteSpec
 from benchrig.radio.virtual.value_reading import source_of
 from benchrig.run.choose import choose_steps
 from benchrig.run.outcome import Exit
@@ -27,50 +26,47 @@ from benchrig.source.problem import Problems
 from benchrig.source.yaml import MAX_BYTES, MAX_DEPTH, Refused, plain_scalar
 from benchrig.steps import KINDS
 from benchrig.steps.attribute import AttributeSpec, Names
-from benchrig.steps.base import Step
 from benchrig.steps.discover import PROPERTIES
 from benchrig.values import catalogue
 from benchrig.values.assigned import assigned
 from benchrig.values.format import build_format, format_names
 from benchrig.values.limit import Bits, Length, Limit, Regex
 from benchrig.values.quantity import BASE, Quantity, symbols_of
-from benchrig.values.spec import BitPart, FieldSpec, FormatSpec
+from benchrig.values.spec import BitPart, FormatSpec
 from tests.reference import EXAMPLES, LOGGER, README, SECTIONS, of_kind, words
 from tests.reference import KINDS as BLOCKS
 
 # Where the keys of each model stand; those of a base class stand in the section of the base.
-MODELS = {
-    PlanFile: "The top of a plan",
-    StepsFile: "A file of steps",
-    Given: "Given values",
-    Limit: "Limits",
-    Bits: "Bits in a limit",
-    FormatSpec: "Formats",
-    FieldSpec: "Fields",
-    BitPart: "Bits of a number",
-    AttributeSpec: "Names of attributes",
-    Step: "Keys of every step",
-    Station: "Station files",
-    AirSpec: "Several devices",
-    DeviceSpec: "One device",
-    CharacteristicSpec: "Characteristics",
-    ReactionSpec: "Reactions",
-    WriteSpec: "Writes",
-} | {kind: verb for verb, kind in KINDS.items()}
-MODELS_BY_NAME = {
+SECTION_OF = {
+    "PlanFile": "The top of a plan",
+    "StepsFile": "A file of steps",
     "Device": "The device",
     "Select": "Selecting the unit",
     "Manufacturer": "Manufacturer data in a selection",
+    "AttributeSpec": "Names of attributes",
+    "Given": "Given values",
+    "FormatSpec": "Formats",
+    "FieldSpec": "Fields",
+    "BitPart": "Bits of a number",
+    "Limit": "Limits",
+    "Bits": "Bits in a limit",
+    "Step": "Keys of every step",
+    "Station": "Station files",
+    "DeviceSpec": "One device",
+    "AirSpec": "Several devices",
     "RssiSpec": "Level",
-    "FaultSpec": "Faults",
-    "OthersSpec": "Others",
     "AdvertisingSpec": "Advertising",
     "DataSpec": "Advertised data",
     "ManufacturerSpec": "Advertised manufacturer data",
     "ServiceSpec": "Services",
-    "DescriptorSpec": "Descriptors",
+    "CharacteristicSpec": "Characteristics",
     "NotifySpec": "Notifying",
-}
+    "DescriptorSpec": "Descriptors",
+    "ReactionSpec": "Reactions",
+    "WriteSpec": "Writes",
+    "FaultSpec": "Faults",
+    "OthersSpec": "Others",
+} | {kind.__name__: verb for verb, kind in KINDS.items()}
 ROOTS = [PlanFile, StepsFile, Station, DeviceSpec, AirSpec, BitPart, Bits, *KINDS.values()]
 
 
@@ -86,10 +82,6 @@ def reachable(roots):
             todo += typing.get_type_hints(kind).values()
             todo += [base for base in kind.__bases__ if getattr(base, "__struct_fields__", ())]
     return found
-
-
-def section_of(model):
-    return MODELS.get(model) or MODELS_BY_NAME.get(model.__name__)
 
 
 def own_fields(model):
@@ -114,8 +106,7 @@ ALL_MODELS = [model for model in reachable(ROOTS) if model.__name__ != "Discover
 
 @pytest.mark.parametrize("model", ALL_MODELS, ids=lambda model: model.__name__)
 def test_every_key_stands_in_its_section_with_its_default(model):
-    assert section_of(model), f"{model.__name__} has no section in the reference"
-    rows = SECTIONS[section_of(model)].table("key")
+    rows = SECTIONS[SECTION_OF[model.__name__]].table("key")
     listed = {words(row["key"])[0]: row["default"] for row in rows}
     assert listed == {one.encode_name: default_text(one) for one in own_fields(model)}
 
@@ -238,6 +229,8 @@ def test_text_that_is_refused_without_quotes():
 
 def test_sizes_of_files():
     assert f"{MAX_BYTES // 1024} KiB, {MAX_DEPTH} levels" in SECTIONS["Rules for text"].text
+    assert f"at most {MAX_STEPS} steps" in SECTIONS["Rules for text"].text
+    assert f"{MAX_INCLUDES} files are\nincluded, {MAX_DEPTH} within" in SECTIONS["Shared steps"].text
 
 
 def test_properties():
@@ -325,7 +318,9 @@ ATTRIBUTES = "".join(example.text for example in of_kind("attributes"))
 def plan_of(steps):
     """A plan with these steps and all the names of the reference that they use."""
     first = re.match(r"- (\w+)", steps)[1]
-    before = "" if first in ("scan", "connect") else "  - {scan: , name: find it}\n  - {connect: , name: connect to it}\n"
+    before = (
+        "" if first in ("scan", "connect") else "  - {scan: , name: find it}\n  - {connect: , name: connect to it}\n"
+    )
     head = "plan: example\ndevice:\n  select: {name: VFL-*}\n  attributes:\n"
     return head + indented(ATTRIBUTES, 4) + "steps:\n" + before + indented(steps, 2)
 
