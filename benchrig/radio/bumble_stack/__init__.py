@@ -3,6 +3,7 @@
 stack.py        the host: one central, its scans and connections
 scanner.py      `BleakScanner(callback, backend=BumbleScanner, stack=stack)`
 client.py       `BleakClient(device, backend=BumbleClient, stack=stack)`
+link.py         one connection of a client: what runs on it, how it ends
 procedures.py   ATT: read, write, subscribe, discover
 advertising.py  advertising data, read strictly and built; needs no bumble
 reports.py      advertising reports out of HCI events
@@ -18,14 +19,15 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from benchrig.radio.bumble_stack.client import AttTimeout, BumbleClient
+    from benchrig.radio.bumble_stack.client import BumbleClient
+    from benchrig.radio.bumble_stack.link import AttTimeout
     from benchrig.radio.bumble_stack.scanner import BumbleScanner, Peer, RawAdvertisement
     from benchrig.radio.bumble_stack.stack import HostStack
 
 __all__ = ["AttTimeout", "BumbleClient", "BumbleScanner", "HostStack", "Peer", "RawAdvertisement"]
 
 _HOMES = {
-    "AttTimeout": "client",
+    "AttTimeout": "link",
     "BumbleClient": "client",
     "BumbleScanner": "scanner",
     "HostStack": "stack",

@@ -14,66 +14,25 @@ from bleak.backends.client import BaseBleakClient, NotifyCallback
 from bleak.backends.descriptor import BleakGATTDescriptor
 from bleak.backends.device import BLEDevice
 from bleak.backends.service import BleakGATTService, BleakGATTServiceCollection
-from bleak.exc import BleakDeviceNotFoundError, BleakError, BleakGATTProtocolError
-from bumble import att, core, hci
+from bleak.exc import BleakDeviceNotFoundError, BleakError
+from bumble import att, hci
 
 from benchrig.radio.bumble_stack import procedures
+from benchrig.radio.bumble_stack.link import ClientLink
 from benchrig.radio.bumble_stack.procedures import FoundCharacteristic, FoundService
 from benchrig.radio.bumble_stack.scanner import BumbleScanner, Peer
-from benchrig.radio.bumble_stack.stack import MALFORMED, SETTLE_WITHIN, HostStack, reason_of, translated
+from benchrig.radio.bumble_stack.stack import HostStack, translated
 
 if TYPE_CHECKING:
     from bleak.args import SizedBuffer
     from bleak.args.bluez import BlueZClientArgs, BlueZNotifyArgs
     from bleak.args.corebluetooth import CBStartNotifyArgs
     from bleak.args.winrt import WinRTClientArgs
-    from bumble.device import Connection
     from bumble.gatt_client import Client
 
 T = TypeVar("T")
 
 DEFAULT_MTU, MTU = 23, 517
-
-
-class AttTimeout(BleakError, TimeoutError):
-    """An ATT request was not answered within 30 s; its link is closed, as Core Vol 3 Part F 3.3.3 demands."""
-
-
-class _Link:
-    """One connection of a client. `gone` becomes the reason when it ends."""
-
-    def __init__(self, connection: Connection) -> None:
-        self.connection = connection
-        self.gone: asyncio.Future[hci.HCI_ErrorCode] = asyncio.get_running_loop().create_future()
-        self.closing = ""
-        self.phy = (hci.Phy.LE_1M, hci.Phy.LE_1M)
-        connection.on(connection.EVENT_DISCONNECTION, self._on_gone)
-        connection.on(connection.EVENT_CONNECTION_PHY_UPDATE, self._on_phy)
-        connection.on(MALFORMED, self._on_malformed)
-
-    def _on_gone(self, reason: int) -> None:
-        # bumble says 0 when the controller itself is gone.
-        if not self.gone.done():
-            self.gone.set_result(hci.HCI_ErrorCode(reason or hci.HCI_ErrorCode.HARDWARE_FAILURE_ERROR))
-
-    def _on_malformed(self, exc: Exception) -> None:
-        self.closing = self.closing or f"the device sent a malformed PDU ({exc})"
-
-    def _on_phy(self, phy: core.ConnectionPHY) -> None:
-        self.phy = (hci.Phy(phy.tx_phy), hci.Phy(phy.rx_phy))
-
-    @property
-    def is_up(self) -> bool:
-        return not self.gone.done() and not self.closing
-
-    @property
-    def client(self) -> Client:
-        return self.connection.gatt_client
-
-    @property
-    def lost(self) -> BleakError:
-        why = self.closing or (reason_of_code(self.gone.result()) if self.gone.done() else "closing")
-        return BleakError(f"the link was lost: {why}")
 
 
 class BumbleClient(BaseBleakClient):
@@ -102,7 +61,7 @@ class BumbleClient(BaseBleakClient):
         self._requested = services
         self._peer: Peer | None = None
         self._name: str | None = None
-        self._link: _Link | None = None
+        self._link: ClientLink | None = None
         self.connected_at: float | None = None
         self.discovered_at: float | None = None
         self.disconnect_reason: hci.HCI_ErrorCode | None = None
@@ -174,7 +133,7 @@ class BumbleClient(BaseBleakClient):
         if self._link is not None:
             await asyncio.shield(self._link.gone)
         connection = await self._stack.connect(peer.address)
-        self._link = link = _Link(connection)
+        self._link = link = ClientLink(self._stack, connection)
         self.connected_at = asyncio.get_running_loop().time()
         self.discovered_at = self.disconnect_reason = None
         link.gone.add_done_callback(functools.partial(self._on_gone, link))
@@ -186,7 +145,7 @@ class BumbleClient(BaseBleakClient):
             self.services = self._collection(found)
             self.discovered_at = asyncio.get_running_loop().time()
         except BaseException:
-            await self._close(link)
+            await link.close()
             raise
 
     def _collection(self, found: list[FoundService]) -> BleakGATTServiceCollection:
@@ -208,7 +167,7 @@ class BumbleClient(BaseBleakClient):
                     )
         return collection
 
-    def _on_gone(self, link: _Link, gone: asyncio.Future[hci.HCI_ErrorCode]) -> None:
+    def _on_gone(self, link: ClientLink, gone: asyncio.Future[hci.HCI_ErrorCode]) -> None:
         if self._link is link:
             self._link = None
             self.services = None
@@ -218,59 +177,21 @@ class BumbleClient(BaseBleakClient):
 
     async def disconnect(self) -> None:
         if self._link is not None:
-            await self._close(self._link)
+            await self._link.close()
 
-    async def _close(self, link: _Link) -> None:
-        """End the link and wait until it has gone, as long as that makes sense."""
-        if link.is_up:
-            link.closing = "closed by the bench"
-            self._stack.spawn(self._stack.disconnect(link.connection))
-        await asyncio.wait([link.gone], timeout=SETTLE_WITHIN)
-        # The callback that cleans up after the link runs in the loop's next round.
-        await asyncio.sleep(0)
-
-    def _abandon(self, link: _Link, why: str) -> None:
-        """Close a link on which an answer is still due: it would be taken for the answer to the next request."""
-        if link.is_up:
-            link.closing = why
-            self._stack.spawn(self._stack.disconnect(link.connection))
-
-    def _require_link(self) -> _Link:
+    def _require_link(self) -> ClientLink:
         if self._link is None or not self._link.is_up:
             raise BleakError("Not connected")
         return self._link
 
     async def _procedure(self, work: Coroutine[Any, Any, T]) -> T:
-        """Run one ATT procedure against the loss of the link. The procedure itself is never cut short: whoever
-        cancels it loses the link with it."""
+        """Run one ATT procedure on the link that is up."""
         try:
             link = self._require_link()
         except BleakError:
             work.close()
             raise
-        task = self._stack.spawn(work)
-        try:
-            await asyncio.wait([task, link.gone], return_when=asyncio.FIRST_COMPLETED)
-        except asyncio.CancelledError:
-            self._abandon(link, "a request was cancelled before its answer came")
-            raise
-        return await self._result(link, task)
-
-    async def _result(self, link: _Link, task: asyncio.Task[T]) -> T:
-        if not task.done():
-            task.cancel()
-            raise link.lost
-        try:
-            return task.result()
-        except att.ATT_Error as exc:
-            raise BleakGATTProtocolError(exc.error_code) from exc
-        except core.TimeoutError as exc:
-            self._abandon(link, "a request was not answered")
-            raise AttTimeout(str(exc)) from exc
-        except asyncio.CancelledError as exc:
-            raise link.lost from exc  # bumble cancels what waits for an answer when the link goes
-        except (core.BaseBumbleError, hci.HCI_Error) as exc:
-            raise (BleakError(reason_of(exc)) if link.is_up else link.lost) from exc
+        return await link.run(work)
 
     async def pair(self, *args: Any, **kwargs: Any) -> None:
         """Pair, or encrypt with the keys of an earlier pairing."""
@@ -349,8 +270,3 @@ def _deliver(callback: NotifyCallback, value: bytes) -> None:
     except Exception as exc:
         loop = asyncio.get_running_loop()
         loop.call_exception_handler({"message": "a notification callback failed", "exception": exc})
-
-
-def reason_of_code(code: hci.HCI_ErrorCode) -> str:
-    """A link-layer reason in words: 'connection timeout'."""
-    return code.name.removesuffix("_ERROR").replace("_", " ").lower()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
 from bleak.exc import BleakBluetoothNotAvailableError, BleakBluetoothNotAvailableReason, BleakError
 from bumble import core, hci
@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
     from bumble.snoop import Snooper
     from bumble.transport.common import TransportSink, TransportSource
+
+T = TypeVar("T")
 
 # Time for a controller to answer its reset and set-up, and to confirm a disconnection or a cancelled connect.
 START_WITHIN = 10.0
@@ -96,7 +98,7 @@ class HostStack:
                 self.host.errors[0]
             )
 
-    def spawn(self, work: Coroutine[Any, Any, Any]) -> asyncio.Task[Any]:
+    def spawn(self, work: Coroutine[Any, Any, T]) -> asyncio.Task[T]:
         """A task that `close` waits for; its exception is nobody's."""
         task = asyncio.get_running_loop().create_task(work)
         self._tasks.add(task)

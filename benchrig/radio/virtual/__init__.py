@@ -1,12 +1,12 @@
 """A Bluetooth LE air in this process, with simulated devices, on a clock that jumps over waiting.
 
 clock.py            the loop on which waiting costs nothing
-device_file.py      YAML -> device models (advertising_spec, gatt_spec, value_reading and words read its parts)
+device_file.py      YAML -> device models (advertising_spec, gatt_spec, table_spec, value_reading, words: its parts)
 model.py            a device as plain data; sources.py: where its values come from
 opening.py          models -> an open air with the bench's stack in it
 air.py              who is in the air and who is connected
 band.py             advertising channels
-airlink.py          one connection: events, queues, supervision
+airlink.py          one connection: two ends, supervision; airqueue.py: one direction of it, with the times on air
 controller.py       bumble's controller, put right
 device.py           a connectable device (characteristic, server: its parts)
 faults.py           what goes wrong, on demand

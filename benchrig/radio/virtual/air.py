@@ -90,7 +90,7 @@ class Air:
 
     def rssi_of(self, link: AirLink) -> int:
         """One measurement of a link's signal, in whole dBm."""
-        return self.band.rssi(Advertiser(hci.Address.ANY, rssi_mean=link.rssi_mean, rssi_spread=link.rssi_spread))
+        return self.band.measure(link.rssi_mean, link.rssi_spread)
 
     def count_pdu(self) -> int:
         self.pdus += 1

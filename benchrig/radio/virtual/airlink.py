@@ -1,14 +1,8 @@
-"""One connection on the air: connection events, a queue in order for each direction, supervision.
-
-Times on air: Core Vol 6 Part B, with 150 µs between packets. A packet that does not fit into what is left of a
-connection event waits for the next one, and so does one that is lost.
-"""
+"""One connection on the air: two ends, a queue for each direction, supervision."""
 
 from __future__ import annotations
 
 import asyncio
-import math
-from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple
@@ -17,14 +11,13 @@ from bumble import hci, ll
 from bumble.controller import Connection, Controller
 from bumble.core import PhysicalTransport
 
+from benchrig.radio.virtual.airqueue import LONGEST_PACKET, Queue
 from benchrig.radio.virtual.faults import DROPPED, AirPdu
 
 if TYPE_CHECKING:
     from benchrig.radio.virtual.air import Air
     from benchrig.radio.virtual.controller import VirtualController
 
-BETWEEN_PACKETS = 150e-6
-LONGEST_PACKET = 251
 # What a central waits for in vain when its request is not answered (Core Vol 6 Part B 4.5.2).
 EVENTS_TO_ESTABLISH = 6
 
@@ -43,22 +36,6 @@ class Timing(NamedTuple):
     @property
     def timeout_seconds(self) -> float:
         return self.timeout * 10e-3
-
-
-def packet_time(octets: int, phy: int) -> float:
-    """Seconds on air of one packet with so many octets of payload."""
-    if phy == hci.Phy.LE_CODED:
-        return (80 + 256 + 16 + 24 + 8 * 8 * (2 + octets + 3) + 3 * 8) * 1e-6
-    preamble, bits_per_us = (2, 2) if phy == hci.Phy.LE_2M else (1, 1)
-    return 8 * (preamble + 4 + 2 + octets + 3) / bits_per_us * 1e-6
-
-
-def exchange_time(octets: int, phy: int, longest: int = LONGEST_PACKET) -> float:
-    """Seconds that a PDU takes with the empty packets that confirm its fragments."""
-    full, rest = divmod(octets, longest)
-    sizes = [longest] * full + ([rest] if rest or not full else [])
-    confirm = packet_time(0, phy) + 2 * BETWEEN_PACKETS
-    return sum(packet_time(size, phy) + confirm for size in sizes)
 
 
 @dataclass
@@ -93,7 +70,7 @@ class AirLink:
     def __init__(self, air: Air, central: VirtualController, peripheral: VirtualController, timing: Timing) -> None:
         self.air = air
         self.timing = timing
-        self.phy: tuple[int, int] = (hci.Phy.LE_1M, hci.Phy.LE_1M)  # central to peripheral, and back
+        self.phy = (hci.Phy.LE_1M, hci.Phy.LE_1M)  # central to peripheral, and back
         self.octets = LONGEST_PACKET
         self.anchor = asyncio.get_running_loop().time()
         self.is_up = True
@@ -166,9 +143,65 @@ class AirLink:
 
         self._queues[end is self.peripheral].send(2, arrive, self.air.faults.latency)
 
-    def at_next_event(self, action: Callable[[], None]) -> None:
-        """Do something in both controllers at once, in the next connection event: a procedure of the link layer."""
+    def _at_next_event(self, action: Callable[[], None]) -> None:
+        """Do something at both ends at once, in the next connection event: a procedure of the link layer."""
         self._queues[False].send(2, action, 0.0)
+
+    def _tell(self, event_of: Callable[[End], hci.HCI_Event]) -> None:
+        for end in (self.central, self.peripheral):
+            end.controller.send_hci_packet(event_of(end))
+
+    def phys_of(self, end: End) -> tuple[hci.Phy, hci.Phy]:
+        """(tx, rx) as this end sees them."""
+        to_peripheral, to_central = self.phy
+        return (to_peripheral, to_central) if end is self.central else (to_central, to_peripheral)
+
+    def change_phys(self, end: End, tx: hci.Phy, rx: hci.Phy) -> None:
+        """A PHY update that `end` has asked for."""
+
+        def change() -> None:
+            self.phy = (tx, rx) if end is self.central else (rx, tx)
+            self._tell(self._phy_event)
+
+        self._at_next_event(change)
+
+    def _phy_event(self, end: End) -> hci.HCI_Event:
+        tx, rx = self.phys_of(end)
+        return hci.HCI_LE_PHY_Update_Complete_Event(
+            status=hci.HCI_ErrorCode.SUCCESS, connection_handle=end.handle, tx_phy=tx, rx_phy=rx
+        )
+
+    def change_timing(self, timing: Timing) -> None:
+        """A connection update: new events from the one in which it takes effect."""
+
+        def change() -> None:
+            self.timing = timing
+            self.anchor = asyncio.get_running_loop().time()
+            self._tell(self._timing_event)
+
+        self._at_next_event(change)
+
+    def _timing_event(self, end: End) -> hci.HCI_Event:
+        return hci.HCI_LE_Connection_Update_Complete_Event(
+            status=hci.HCI_ErrorCode.SUCCESS,
+            connection_handle=end.handle,
+            connection_interval=self.timing.interval,
+            peripheral_latency=self.timing.latency,
+            supervision_timeout=self.timing.timeout,
+        )
+
+    def change_octets(self, octets: int, time: int) -> None:
+        """A data length update: longest packet in octets and µs."""
+        self.octets = octets
+        self._tell(
+            lambda end: hci.HCI_LE_Data_Length_Change_Event(
+                connection_handle=end.handle,
+                max_tx_octets=octets,
+                max_tx_time=time,
+                max_rx_octets=octets,
+                max_rx_time=time,
+            )
+        )
 
     def darken(self) -> None:
         """Nothing crosses any more: both ends notice after the supervision time-out."""
@@ -193,72 +226,3 @@ class AirLink:
         for end in (self.central, self.peripheral):
             if end.controller.le_connections.get(end.peer_address) is end:
                 end.controller.on_le_disconnected(end, reasons.get(end.role, reason))
-
-
-class Queue:
-    """One direction of a link: what was sent first arrives first."""
-
-    def __init__(self, link: AirLink, *, to_central: bool) -> None:
-        self._link = link
-        self._to_central = to_central
-        self._free = 0.0
-        self._due: deque[tuple[float, Callable[[], None]]] = deque()
-        self._timer: asyncio.TimerHandle | None = None
-
-    def send(self, octets: int, arrive: Callable[[], None], extra: float) -> None:
-        """Queue a PDU. `extra` seconds later than the pace of the link demands."""
-        link = self._link
-        if link.dark or not link.is_up:
-            return
-        now = asyncio.get_running_loop().time()
-        duration = exchange_time(octets, link.phy[1 if self._to_central else 0], link.octets)
-        start = self._start(now + extra, duration)
-        lost_for = self._lost_events() * link.timing.interval_seconds
-        if lost_for >= link.timing.timeout_seconds:
-            link.darken()
-            return
-        self._free = start + lost_for + duration
-        self._due.append((self._free, arrive))
-        self._wind()
-
-    def _start(self, ready: float, duration: float) -> float:
-        """When the packet goes out: right behind the one before it, or at the start of a connection event."""
-        interval, anchor = self._link.timing.interval_seconds, self._link.anchor
-        if self._free >= ready:
-            event_end = anchor + (math.floor((self._free - anchor) / interval + 1e-6) + 1) * interval
-            if self._free + duration <= event_end:
-                return self._free
-            ready = self._free
-        number = math.floor((ready - anchor) / interval + 1e-6) + 1
-        if not self._to_central:
-            # A peripheral with latency sleeps through the events between.
-            step = self._link.timing.latency + 1
-            number = -(-number // step) * step
-        return anchor + number * interval
-
-    def _lost_events(self) -> int:
-        loss, rng = self._link.air.faults.loss, self._link.air.rng
-        if not loss:
-            return 0
-        most = math.ceil(self._link.timing.timeout_seconds / self._link.timing.interval_seconds)
-        count = 0
-        while count < most and rng.random() < loss:
-            count += 1
-        return count
-
-    def _wind(self) -> None:
-        if self._timer is None and self._due:
-            self._timer = asyncio.get_running_loop().call_at(self._due[0][0], self._play)
-
-    def _play(self) -> None:
-        self._timer = None
-        now = asyncio.get_running_loop().time()
-        while self._due and self._due[0][0] <= now + 1e-9 and not self._link.dark:
-            self._due.popleft()[1]()
-        self._wind()
-
-    def close(self) -> None:
-        self._due.clear()
-        if self._timer:
-            self._timer.cancel()
-            self._timer = None

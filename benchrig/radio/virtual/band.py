@@ -97,11 +97,9 @@ class Band:
             self._timer.cancel()
             self._timer = None
 
-    def rssi(self, advertiser: Advertiser) -> int:
-        """One measurement of its signal, in whole dBm."""
-        value = advertiser.rssi_mean
-        if advertiser.rssi_spread:
-            value = self._rng.gauss(value, advertiser.rssi_spread)
+    def measure(self, mean: float, spread: float) -> int:
+        """One measurement of a signal, in whole dBm."""
+        value = self._rng.gauss(mean, spread) if spread else mean
         return max(WEAKEST, min(STRONGEST, round(value)))
 
     def _schedule(self, advertiser: Advertiser, at: float) -> None:
@@ -126,4 +124,5 @@ class Band:
     def _broadcast(self, advertiser: Advertiser) -> None:
         for listener in list(self._listeners):
             if listener is not advertiser.owner and self._rng.random() >= self._faults.advertising_loss:
-                listener.on_advertising(advertiser, self.rssi(advertiser))
+                rssi = self.measure(advertiser.rssi_mean, advertiser.rssi_spread)
+                listener.on_advertising(advertiser, rssi)

@@ -14,7 +14,8 @@ from bumble import hci, ll
 from bumble.controller import Controller
 from bumble.core import PhysicalTransport
 
-from benchrig.radio.virtual.airlink import LONGEST_PACKET, AirLink, End, Timing
+from benchrig.radio.virtual.airlink import End, Timing
+from benchrig.radio.virtual.airqueue import LONGEST_PACKET
 from benchrig.radio.virtual.band import Advertiser
 
 if TYPE_CHECKING:
@@ -239,28 +240,19 @@ class VirtualController(Controller):
     ) -> hci.HCI_StatusAndConnectionHandleReturnParameters:
         end = self._end(command.connection_handle)
         if end:
-            end.air_link.octets = command.tx_octets
-            for each in (end.air_link.central, end.air_link.peripheral):
-                event = hci.HCI_LE_Data_Length_Change_Event(
-                    connection_handle=each.handle,
-                    max_tx_octets=command.tx_octets,
-                    max_tx_time=command.tx_time,
-                    max_rx_octets=command.tx_octets,
-                    max_rx_time=command.tx_time,
-                )
-                each.controller.send_hci_packet(event)
+            end.air_link.change_octets(command.tx_octets, command.tx_time)
         return hci.HCI_StatusAndConnectionHandleReturnParameters(
             status=_SUCCESS if end else _UNKNOWN, connection_handle=command.connection_handle
         )
 
     def on_hci_le_read_phy_command(self, command: hci.HCI_LE_Read_PHY_Command) -> hci.HCI_LE_Read_PHY_ReturnParameters:
         end = self._end(command.connection_handle)
-        tx, rx = _phys_of(end) if end else (hci.Phy.LE_1M, hci.Phy.LE_1M)
+        tx, rx = end.air_link.phys_of(end) if end else (hci.Phy.LE_1M, hci.Phy.LE_1M)
         return hci.HCI_LE_Read_PHY_ReturnParameters(
             status=_SUCCESS if end else _UNKNOWN,
             connection_handle=command.connection_handle,
-            tx_phy=hci.Phy(tx),
-            rx_phy=hci.Phy(rx),
+            tx_phy=tx,
+            rx_phy=rx,
         )
 
     def on_hci_le_set_phy_command(self, command: hci.HCI_LE_Set_PHY_Command) -> None:
@@ -270,8 +262,7 @@ class VirtualController(Controller):
         if end:
             tx = _chosen(command.tx_phys, no_preference=command.all_phys & 1)
             rx = _chosen(command.rx_phys, no_preference=command.all_phys & 2)
-            phys = (tx, rx) if end is end.air_link.central else (rx, tx)
-            end.air_link.at_next_event(lambda: _set_phys(end.air_link, phys))
+            end.air_link.change_phys(end, tx, rx)
 
     def on_hci_le_connection_update_command(self, command: hci.HCI_LE_Connection_Update_Command) -> None:
         end = self._end(command.connection_handle)
@@ -279,40 +270,11 @@ class VirtualController(Controller):
         self._send_hci_command_status(status, command.op_code)
         if end:
             timing = Timing(command.connection_interval_max, command.max_latency, command.supervision_timeout)
-            end.air_link.at_next_event(lambda: _set_timing(end.air_link, timing))
+            end.air_link.change_timing(timing)
 
 
-def _phys_of(end: End) -> tuple[int, int]:
-    to_peripheral, to_central = end.air_link.phy
-    return (to_peripheral, to_central) if end is end.air_link.central else (to_central, to_peripheral)
-
-
-def _chosen(wanted: int, *, no_preference: int) -> int:
+def _chosen(wanted: int, *, no_preference: int) -> hci.Phy:
     """The PHY of a mask: the fastest of those asked for, 1M without a preference."""
     if no_preference or wanted & 0b111 == 0:
         return hci.Phy.LE_1M
     return hci.Phy.LE_2M if wanted & 2 else hci.Phy.LE_1M if wanted & 1 else hci.Phy.LE_CODED
-
-
-def _set_phys(link: AirLink, phys: tuple[int, int]) -> None:
-    link.phy = phys
-    for end in (link.central, link.peripheral):
-        tx, rx = _phys_of(end)
-        event = hci.HCI_LE_PHY_Update_Complete_Event(
-            status=_SUCCESS, connection_handle=end.handle, tx_phy=hci.Phy(tx), rx_phy=hci.Phy(rx)
-        )
-        end.controller.send_hci_packet(event)
-
-
-def _set_timing(link: AirLink, timing: Timing) -> None:
-    link.timing = timing
-    link.anchor = asyncio.get_running_loop().time()
-    for end in (link.central, link.peripheral):
-        event = hci.HCI_LE_Connection_Update_Complete_Event(
-            status=_SUCCESS,
-            connection_handle=end.handle,
-            connection_interval=timing.interval,
-            peripheral_latency=timing.latency,
-            supervision_timeout=timing.timeout,
-        )
-        end.controller.send_hci_packet(event)

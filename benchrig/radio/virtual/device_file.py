@@ -28,7 +28,7 @@ from typing import Any, Literal, cast
 import msgspec
 
 from benchrig.radio.virtual.advertising_spec import AdvertisingSpec
-from benchrig.radio.virtual.gatt_spec import ServiceSpec, services_of, table_misfits
+from benchrig.radio.virtual.gatt_spec import ServiceSpec
 from benchrig.radio.virtual.model import (
     PROPERTIES,
     CharacteristicModel,
@@ -37,6 +37,7 @@ from benchrig.radio.virtual.model import (
     ServiceModel,
 )
 from benchrig.radio.virtual.sources import octets
+from benchrig.radio.virtual.table_spec import services_of, table_misfits
 from benchrig.radio.virtual.words import AddressText
 from benchrig.source.problem import Place, Problems
 from benchrig.source.shape import BAD, Misfit, Reader, locate, references

@@ -41,13 +41,11 @@ from benchrig.radio.virtual.model import (
     Effect,
     Notifying,
     Reaction,
-    ServiceModel,
     WriteBehaviour,
 )
 from benchrig.radio.virtual.sources import Source, octets
 from benchrig.radio.virtual.value_reading import source_of
 from benchrig.radio.virtual.words import AttErrorCode, CharacteristicUuid, DescriptorUuid, Hex, ServiceUuid
-from benchrig.source.problem import suggest
 from benchrig.source.shape import Misfit
 from benchrig.values.base import Format
 from benchrig.values.catalogue import definition, valid_range_format
@@ -65,10 +63,8 @@ Property = Literal[
     "signed write",
     "extended properties",
 ]
-WRITTEN = "written"
 CCCD, VALID_RANGE = "00002902-0000-1000-8000-00805f9b34fb", "00002906-0000-1000-8000-00805f9b34fb"
-_UPDATES = PROPERTIES["notify"] | PROPERTIES["indicate"]
-_HEADER = 3  # octets of an ATT notification before its value
+UPDATES = PROPERTIES["notify"] | PROPERTIES["indicate"]
 
 
 class ReactionSpec(msgspec.Struct, kw_only=True, frozen=True):
@@ -148,7 +144,7 @@ class DescriptorSpec(msgspec.Struct, kw_only=True, frozen=True):
         if self.raw is not None:
             return DescriptorModel(uuid, bytes(self.raw), self.writable)
         form = valid_range_format(of) if uuid == VALID_RANGE and of else definition(uuid)
-        value = _source(self.value, form)
+        value = read_source(self.value, form)
         return DescriptorModel(uuid, _first(value), self.writable)
 
 
@@ -180,7 +176,7 @@ class CharacteristicSpec(FormatSpec, kw_only=True):
         if not found:
             found = list(self._value_misfits())
         yield from found
-        if self.notify and not self.property_bits & _UPDATES:
+        if self.notify and not self.property_bits & UPDATES:
             yield Misfit("'notify' needs the property notify or indicate", path=("notify",))
         if not found:
             yield from self._descriptor_misfits()
@@ -208,9 +204,9 @@ class CharacteristicSpec(FormatSpec, kw_only=True):
         """Raises Misfit."""
         if self.raw is not None:
             return _bounded(octets(bytes(self.raw)), "raw")
-        if self.value is None and not self.property_bits & (PROPERTIES["read"] | _UPDATES):
+        if self.value is None and not self.property_bits & (PROPERTIES["read"] | UPDATES):
             return octets(b"")
-        return _bounded(_source(self.value, self.format()), "value")
+        return _bounded(read_source(self.value, self.format()), "value")
 
     def longest(self) -> int:
         """Octets of the longest value that is known now."""
@@ -241,63 +237,7 @@ class ServiceSpec(msgspec.Struct, kw_only=True, frozen=True):
     characteristics: list[CharacteristicSpec] = []
 
 
-def services_of(specs: list[ServiceSpec]) -> list[ServiceModel]:
-    """The models of services that have no misfits."""
-    named = by_name(specs)
-    return [
-        ServiceModel(
-            str(spec.service), [one.model([*effects_of(one, named, find=None)]) for one in spec.characteristics]
-        )
-        for spec in specs
-    ]
-
-
-def by_name(specs: list[ServiceSpec]) -> dict[str, CharacteristicSpec]:
-    return {one.called: one for spec in specs for one in spec.characteristics}
-
-
-def table_misfits(specs: list[ServiceSpec], mtu: int) -> Iterable[Misfit]:
-    """What is wrong between characteristics: names, effects, and values that no notification holds."""
-    named = by_name(specs)
-    seen: set[str] = set()
-    for at, spec in enumerate(specs):
-        for index, one in enumerate(spec.characteristics):
-            path = ("services", at, "characteristics", index)
-            if one.called in seen:
-                yield Misfit(f"the characteristic '{one.called}' stands twice", "give one of them a 'name'", path)
-            seen.add(one.called)
-            found: list[Misfit] = []
-            list(effects_of(one, named, find=found))
-            yield from (Misfit(m.message, m.advice, (*path, *m.path)) for m in found)
-            if one.property_bits & _UPDATES and one.longest() > mtu - _HEADER:
-                message = f"{one.longest()} octets; a notification holds {mtu - _HEADER} with an MTU of {mtu}"
-                yield Misfit(message, "raise 'mtu' or shorten the value", (*path, "raw" if one.raw else "value"))
-
-
-def effects_of(
-    one: CharacteristicSpec, named: dict[str, CharacteristicSpec], find: list[Misfit] | None
-) -> Iterable[Effect]:
-    """The effects of a write. What is wrong goes into `find`, or is raised when that is None."""
-    for key, values in (("set", one.on_write.set), ("notify", one.on_write.notify)):
-        for name, value in values.items():
-            try:
-                yield _effect(named, name, value, notify=key == "notify")
-            except Misfit as misfit:
-                located = Misfit(misfit.message, misfit.advice, ("on_write", key, name, *misfit.path))
-                if find is None:
-                    raise located from misfit
-                find.append(located)
-
-
-def _effect(named: dict[str, CharacteristicSpec], name: str, value: Any, *, notify: bool) -> Effect:
-    if name not in named:
-        raise Misfit(f"this device has no characteristic '{name}'", suggest(name, named))
-    if notify and not named[name].property_bits & _UPDATES:
-        raise Misfit(f"'{name}' has neither notify nor indicate among its properties")
-    return Effect(name, None if value == WRITTEN else _source(value, named[name].format()), notify)
-
-
-def _source(value: Any, form: Format | None) -> Source:
+def read_source(value: Any, form: Format | None) -> Source:
     if form is None:
         advice = "write 'as' with a format, or 'raw' with octets"
         raise Misfit("a value needs a format, and none is known for this UUID", advice)

@@ -14,7 +14,7 @@ from bumble.core import ConnectionError as RefusedError
 
 from benchrig.errors import InternalError
 from benchrig.radio.virtual import DROPPED
-from benchrig.radio.virtual.airlink import exchange_time, packet_time
+from benchrig.radio.virtual.airqueue import exchange_time, packet_time
 from tests.radio.virtual.bench import BATTERY, COMMAND, LOGGER, LONG, NOTIFY, TEMPERATURE, VALUE, Bench, characteristic
 
 PUBLIC = LOGGER.replace("address: 'C0:11:22:33:44:55'", "address: '5C:F3:70:11:22:33'\naddress_type: public")
@@ -143,7 +143,7 @@ async def test_throughput_is_what_the_air_allows():
         client = await bench.connect("one")
         got = []
         await client.start_notify(BATTERY, lambda *_: got.append(bench.now))
-        await asyncio.sleep(10)
+        await asyncio.sleep(4)
         seconds = got[-1] - got[0]
         assert (len(got) - 1) * 244 * 8 / seconds / 1000 == pytest.approx(780.8, rel=0.01)
 
@@ -165,9 +165,9 @@ async def test_a_fast_notifier_does_not_flood_the_air():
         await connection_of(bench).update_parameters(7.5, 7.5, 0, 4000)
         got = []
         await client.start_notify(BATTERY, lambda _, data: got.append(int.from_bytes(data, "little")))
-        await asyncio.sleep(10)
+        await asyncio.sleep(3)
         assert got == list(range(len(got)))
-        assert len(got) > 5_000
+        assert len(got) > 2_000
         assert bench.device.host.le_acl_packet_queue.pending < 100
 
 

@@ -1,0 +1,106 @@
+"""One connection of a client: what runs on it, and how it ends."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Coroutine
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from bleak.exc import BleakError, BleakGATTProtocolError
+from bumble import att, core, hci
+
+from benchrig.radio.bumble_stack.stack import MALFORMED, SETTLE_WITHIN, HostStack, reason_of
+
+if TYPE_CHECKING:
+    from bumble.device import Connection
+    from bumble.gatt_client import Client
+
+T = TypeVar("T")
+
+
+class AttTimeout(BleakError, TimeoutError):
+    """An ATT request was not answered within 30 s; its link is closed, as Core Vol 3 Part F 3.3.3 demands."""
+
+
+class ClientLink:
+    """`gone` becomes the link layer's reason when the connection ends; `closing` says why it is to end."""
+
+    def __init__(self, stack: HostStack, connection: Connection) -> None:
+        self.connection = connection
+        self.gone: asyncio.Future[hci.HCI_ErrorCode] = asyncio.get_running_loop().create_future()
+        self.closing = ""
+        self.phy = (hci.Phy.LE_1M, hci.Phy.LE_1M)
+        self._stack = stack
+        connection.on(connection.EVENT_DISCONNECTION, self._on_gone)
+        connection.on(connection.EVENT_CONNECTION_PHY_UPDATE, self._on_phy)
+        connection.on(MALFORMED, self._on_malformed)
+
+    def _on_gone(self, reason: int) -> None:
+        # bumble says 0 when the controller itself is gone.
+        if not self.gone.done():
+            self.gone.set_result(hci.HCI_ErrorCode(reason or hci.HCI_ErrorCode.HARDWARE_FAILURE_ERROR))
+
+    def _on_malformed(self, exc: Exception) -> None:
+        self.closing = self.closing or f"the device sent a malformed PDU ({exc})"
+
+    def _on_phy(self, phy: core.ConnectionPHY) -> None:
+        self.phy = (hci.Phy(phy.tx_phy), hci.Phy(phy.rx_phy))
+
+    @property
+    def is_up(self) -> bool:
+        return not self.gone.done() and not self.closing
+
+    @property
+    def client(self) -> Client:
+        return self.connection.gatt_client
+
+    @property
+    def lost(self) -> BleakError:
+        why = self.closing or (in_words(self.gone.result()) if self.gone.done() else "closing")
+        return BleakError(f"the link was lost: {why}")
+
+    async def run(self, work: Coroutine[Any, Any, T]) -> T:
+        """Run one ATT procedure against the loss of the link. The procedure itself is never cut short: whoever
+        cancels it loses the link with it. Raises BleakGATTProtocolError, AttTimeout, BleakError."""
+        task = self._stack.spawn(work)
+        try:
+            either: list[asyncio.Future[Any]] = [task, self.gone]
+            await asyncio.wait(either, return_when=asyncio.FIRST_COMPLETED)
+        except asyncio.CancelledError:
+            self._abandon("a request was cancelled before its answer came")
+            raise
+        if not task.done():
+            task.cancel()
+            raise self.lost
+        return self._result(task)
+
+    def _result(self, task: asyncio.Task[T]) -> T:
+        try:
+            return task.result()
+        except att.ATT_Error as exc:
+            raise BleakGATTProtocolError(exc.error_code) from exc
+        except core.TimeoutError as exc:
+            self._abandon("a request was not answered")
+            raise AttTimeout(str(exc)) from exc
+        except asyncio.CancelledError as exc:
+            raise self.lost from exc  # bumble cancels what waits for an answer when the link goes
+        except (core.BaseBumbleError, hci.HCI_Error) as exc:
+            raise (BleakError(reason_of(exc)) if self.is_up else self.lost) from exc
+
+    def _abandon(self, why: str) -> None:
+        """Close a link on which an answer is still due: it would be taken for the answer to the next request."""
+        if self.is_up:
+            self.closing = why
+            self._stack.spawn(self._stack.disconnect(self.connection))
+
+    async def close(self) -> None:
+        """End the link and wait until it has gone, as long as that makes sense."""
+        self._abandon("closed by the bench")
+        await asyncio.wait([self.gone], timeout=SETTLE_WITHIN)
+        # What cleans up after the link runs in the loop's next round.
+        await asyncio.sleep(0)
+
+
+def in_words(code: hci.HCI_ErrorCode) -> str:
+    """A link-layer reason in words: 'connection timeout'."""
+    return code.name.removesuffix("_ERROR").replace("_", " ").lower()
