@@ -9,7 +9,7 @@ from typing import Literal
 import msgspec
 
 from benchrig.source.problem import Problems
-from benchrig.source.shape import BAD, Reader
+from benchrig.source.shape import BAD, Reader, references
 from benchrig.source.yaml import read_file
 from benchrig.values.quantity import Gain
 
@@ -33,6 +33,9 @@ def load_station(path: Path | None) -> Station:
     node = read_file(path, problems)
     problems.raise_if_any()
     assert node is not None
+    for name, scalar in references(node):
+        problems.add(scalar.place, f"a station file has no reference '{name}'", "write the value")
+    problems.raise_if_any()
     station = Reader(problems).read(node, Station)
     problems.raise_if_any()
     assert station is not BAD

@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterable, Sized
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from functools import cached_property
 from typing import Any, ClassVar, Literal, TypeAlias
 
 import msgspec
@@ -21,6 +22,7 @@ from benchrig.source.problem import printable
 from benchrig.source.shape import LooseText, Misfit, describe_value
 from benchrig.source.yaml import Refused, plain_scalar
 from benchrig.values.quantity import UNITS, Quantity, as_number, dimension_of, exact, number_text
+from benchrig.values.value import Word
 
 Kind: TypeAlias = Literal["number", "text", "bytes", "boolean", "time", "list", "any"]
 
@@ -125,7 +127,7 @@ class Length:
         raise Misfit(f"expected a length, found {describe_value(value)}", "for example: 8, or {min: 1, max: 20}")
 
 
-class Limit(msgspec.Struct, frozen=True, omit_defaults=True):
+class Limit(msgspec.Struct, frozen=True, omit_defaults=True, dict=True):  # dict: for the cached property
     """What a reading must satisfy; several keys must all hold."""
 
     equals: AnyValue = _ABSENT
@@ -174,7 +176,15 @@ class Limit(msgspec.Struct, frozen=True, omit_defaults=True):
 
     def bind(self, kind: Kind, unit: str = "") -> BoundLimit:
         """The limit for readings of one kind and unit. Raises Misfit when it cannot apply to them."""
-        return _Binder(self, kind, unit).bind()
+        bound = self._bound.get((kind, unit))
+        if bound is None:
+            bound = self._bound[kind, unit] = _Binder(self, kind, unit).bind()
+        return bound
+
+    @cached_property
+    def _bound(self) -> dict[tuple[Kind, str], BoundLimit]:
+        """What has been bound: the check of a plan does it for the run."""
+        return {}
 
 
 def typed(value: Any) -> Any:
@@ -216,7 +226,7 @@ class BoundLimit:
     low: Any = None
     high: Any = None
 
-    @property
+    @cached_property
     def words(self) -> str:
         return " and ".join(check.words for check in self.checks)
 
@@ -241,9 +251,16 @@ class BoundLimit:
         if not _is_number(value):
             return None
         at = exact(value)
-        distances = [at - exact(self.low)] if _is_number(self.low) else []
-        distances += [exact(self.high) - at] if _is_number(self.high) else []
+        low, high = self._edges
+        distances = [at - low] if low is not None else []
+        distances += [high - at] if high is not None else []
         return as_number(min(distances)) if distances else None
+
+    @cached_property
+    def _edges(self) -> tuple[Fraction | None, Fraction | None]:
+        """`low` and `high` as exact numbers, where they are numbers."""
+        low, high = (exact(edge) if _is_number(edge) else None for edge in (self.low, self.high))
+        return low, high
 
 
 def shown(value: Any, unit: str = "") -> str:
@@ -269,7 +286,8 @@ def _is_number(value: Any) -> bool:
 
 
 def _is_text(value: Any) -> bool:
-    return isinstance(value, str)
+    """Text that is no word: '????-12-25' stands for a date that is not known and comes before or after nothing."""
+    return isinstance(value, str) and not isinstance(value, Word)
 
 
 class _Binder:

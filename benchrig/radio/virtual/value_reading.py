@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     from benchrig.values.base import Format
 
 _QUANTITY = re.compile(r"\s*[+-]?[0-9]")
-# A medical float has no step of its own; what is drawn gets three decimal places at most.
+# A medical float has no step of its own; what is drawn gets one decimal place.
 _MEDFLOAT_STEP = Fraction(1, 10)
 
 
