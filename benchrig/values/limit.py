@@ -176,13 +176,13 @@ class Limit(msgspec.Struct, frozen=True, omit_defaults=True, dict=True):  # dict
 
     def bind(self, kind: Kind, unit: str = "") -> BoundLimit:
         """The limit for readings of one kind and unit. Raises Misfit when it cannot apply to them."""
-        bound = self._bound.get((kind, unit))
+        bound = self._bounds.get((kind, unit))
         if bound is None:
-            bound = self._bound[kind, unit] = _Binder(self, kind, unit).bind()
+            bound = self._bounds[kind, unit] = _Binder(self, kind, unit).bind()
         return bound
 
     @cached_property
-    def _bound(self) -> dict[tuple[Kind, str], BoundLimit]:
+    def _bounds(self) -> dict[tuple[Kind, str], BoundLimit]:
         """What has been bound: the check of a plan does it for the run."""
         return {}
 
