@@ -49,6 +49,11 @@ class Link:
         return not self.lost.is_set()
 
     @property
+    def is_busy(self) -> bool:
+        """Whether a request is on its way. Cancelling it costs the link: its late answer would fit the next one."""
+        return bool(self._scopes)
+
+    @property
     def payload(self) -> int:
         """Bytes that one write without response, or one notification, carries at most."""
         sizes = [c.obj.max_write_without_response_size for s in self.table.services for c in s.characteristics]
@@ -114,7 +119,11 @@ class Link:
         self._scopes.add(scope)
         try:
             async with scope:
-                yield
+                try:
+                    yield
+                finally:
+                    # outside its block a scope cannot be rescheduled any more
+                    self._scopes.discard(scope)
         except Exception as exc:
             if scope.expired() and self.is_up:
                 await self._abandon(f"the bench gave up on an unanswered request ({doing})")
@@ -123,8 +132,6 @@ class Link:
             if self.is_up and not self._client.is_connected:
                 self.on_disconnected()
             raise translate(exc, doing, link_lost="" if self.is_up else self.lost_reason) from exc
-        finally:
-            self._scopes.discard(scope)
 
     async def _abandon(self, reason: str) -> None:
         """A request that nobody answers blocks its bearer: the link cannot be used any further."""

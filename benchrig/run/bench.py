@@ -18,6 +18,7 @@ from benchrig.errors import (
     MalformedValue,
     UsageError,
 )
+from benchrig.plan.model import StepPlan
 from benchrig.radio.link import Link
 from benchrig.radio.radio import Radio
 from benchrig.radio.scan import Ear, Report, Selection, Sighting
@@ -68,6 +69,7 @@ class RunBench:
         self._step: Step | None = None
         self._number = 0
         self._limit_place: Callable[[str], str] = str
+        self._cleaning_up = False
         self._types: Mapping[str, ReadingType] | None = None
         self._readings: list[Reading] = []
         self._streams: list[RunStream] = []
@@ -80,9 +82,10 @@ class RunBench:
         """Seconds since the start of the run."""
         return round(self._loop.time() - self._started, 6)
 
-    def begin(self, number: int, step: Step, limit_place: Callable[[str], str], attempt: int, deadline: float) -> None:
+    def begin(self, plan: StepPlan, step: Step, attempt: int, deadline: float) -> None:
         """Get ready for one attempt of a step, with its deadline on the loop's clock."""
-        self._number, self._step, self._limit_place = number, step, limit_place
+        self._number, self._step, self._limit_place = plan.number, step, plan.limit_place
+        self._cleaning_up = plan.section == "finally"
         self.attempt, self._deadline = attempt, deadline
         self._types = step.readings(self.names) if step.limits else None
         self._readings, self._streams, self._bounds = [], [], {}
@@ -113,6 +116,10 @@ class RunBench:
     @property
     def link_is_up(self) -> bool:
         return self._link is not None and self._link.is_up
+
+    @property
+    def is_busy(self) -> bool:
+        return self._link is not None and self._link.is_up and self._link.is_busy
 
     # --- the steps' side
 
@@ -237,6 +244,10 @@ class RunBench:
         self._emit(UnitSeen(self.at, sighting.address, sighting.address_type, sighting.name))
 
     async def connect(self, within: float) -> None:
+        if self.link_is_up and self._cleaning_up:
+            # finally steps cannot know how far the run came
+            self.note("the unit is connected already")
+            return
         if self.link_is_up:
             raise UsageError("the unit is connected already", advice="disconnect first")
         deadline = self._loop.time() + within

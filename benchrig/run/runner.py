@@ -52,6 +52,8 @@ from benchrig.steps.bench import Operator
 BACK_OFF = (0.25, 0.5, 1.0)
 # The step's own deadline fires first, with a better sentence; this one catches what does not look at it.
 GRACE = 0.5
+# What a request on its way may still take after an interruption; cancelling it would cost the link that finally needs.
+REQUEST_WITHIN = 1.0
 # What finally steps may take together after an interruption.
 FINALLY_WITHIN = 10.0
 
@@ -82,6 +84,7 @@ class Runner:
     emit: Emit
     _outcome: Outcome = field(default_factory=Outcome)
     _blocked: dict[str, int] = field(default_factory=dict)
+    _bench: RunBench | None = None
     _scope: asyncio.Timeout | None = None
     _interrupts: int = 0
     _current: int = 0
@@ -90,8 +93,9 @@ class Runner:
         """Stop after the operation at hand, run the finally steps, clean up; called twice, leave these out too."""
         self._interrupts += 1
         if self._scope is not None:
+            busy = self._interrupts == 1 and self._bench is not None and self._bench.is_busy
             with contextlib.suppress(RuntimeError):
-                self._scope.reschedule(asyncio.get_running_loop().time())
+                self._scope.reschedule(asyncio.get_running_loop().time() + (REQUEST_WITHIN if busy else 0.0))
 
     async def run(self) -> RunEnded:
         """Never raises for anything that happens to the unit, the link or the station: that is the verdict."""
@@ -166,7 +170,7 @@ class Runner:
     # --- the steps
 
     async def _steps(self, radio: Radio) -> None:
-        bench = RunBench(
+        bench = self._bench = RunBench(
             radio,
             self.plan.names,
             self.plan.selection(),
@@ -271,8 +275,10 @@ class Runner:
     async def _attempt(
         self, bench: RunBench, plan: StepPlan, step: Step, attempt: int, deadline: float
     ) -> BenchrigError | None:
-        bench.begin(plan.number, step, plan.limit_place, attempt, deadline)
         try:
+            bench.begin(plan, step, attempt, deadline)
+            if self._interrupts > (plan.section == "finally"):
+                raise OperatorError("interrupted")  # between two attempts, where no scope was open
             async with self._guard(deadline + GRACE):
                 await step.run(bench)
         except BenchrigError as error:
