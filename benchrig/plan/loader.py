@@ -35,7 +35,8 @@ from benchrig.steps.attribute import AttributeSpec, Names
 
 MAX_STEPS = 100_000
 MAX_INCLUDES = 1000
-_LINKED = ("connect", "disconnect")
+# Stands for a name whose definition is wrong: it must not look unknown in every step that uses it.
+_UNCLEAR = AttributeSpec(handle=0xFFFF)
 
 
 def load_plan(path: Path, given: Mapping[str, str] | None = None) -> Plan:
@@ -133,10 +134,8 @@ class _Loader:
         device = node.get("device")
         attributes = device.get("attributes") if isinstance(device, MappingNode) else None
         aliases = attributes.entries.items() if isinstance(attributes, MappingNode) else ()
-        # a name whose definition is wrong must not look unknown in every step that uses it
-        unclear = AttributeSpec(handle=0xFFFF)
         specs = {name: Reader(Problems()).read(child, AttributeSpec) for name, (_, child) in aliases}
-        self.names = Names({name: unclear if spec is BAD or _is_late(spec) else spec for name, spec in specs.items()})
+        self.names = Names({name: _UNCLEAR if spec is BAD or _is_late(spec) else spec for name, spec in specs.items()})
         self._check_select(locate(node, ("device", "select")))
         for section in ("steps", "finally"):
             self._add_steps(node, section, ())
@@ -180,14 +179,16 @@ class _Loader:
                 good[name] = spec
             except Misfit as misfit:
                 Reader(self.problems).misfit(locate(attributes, (name,)), misfit)
-        self.names = Names(good)
-        for name, spec in good.items():
+        names = Names(good)
+        for name, spec in list(good.items()):
             if spec.service is not None:
                 try:
-                    self.names.service(spec.service)
+                    names.service(spec.service)
                 except Misfit as misfit:
                     place = locate(attributes, (name, "service")).place
                     self.problems.add(place, misfit.message, misfit.advice)
+                    good[name] = _UNCLEAR
+        self.names = Names(good)
 
     def _add_steps(self, node: MappingNode, section: Section, via: tuple[Path, ...], prefix: str = "") -> None:
         """Append the steps of a list; `via` are the files that led here, for includes that go round in circles."""
@@ -238,9 +239,10 @@ class _Loader:
             places = ", ".join(f"'{verb}'" for verb in verbs)
             self.problems.add(node.place, f"a step has one verb, this one has {places}", "make it two steps")
         else:
+            words = [*KINDS, "use"]
             first = next(iter(node.entries), "")
-            advice = suggest(str(first), KINDS) if first else ""
-            self.problems.add(node.place, "no verb in this step", advice or f"one of {', '.join(KINDS)}, use")
+            advice = suggest(str(first), words) if first else ""
+            self.problems.add(node.place, "no verb in this step", advice or f"one of {', '.join(words)}")
         return None
 
     def _title(self, named: str | None, step: Step, prefix: str, node: MappingNode) -> str:
@@ -414,16 +416,17 @@ class _Loader:
             used |= step.uses
             asked = step.node.get("from")
             if isinstance(asked, Scalar) and isinstance(asked.value, str) and asked.value not in head.given:
-                self.problems.add(asked.place, f"no value is given as '{asked.value}'", suggest(asked.value, head.given))
-            for name in step.saves:
-                place = locate(step.node, ("save",)).place
-                if not isinstance(name, str) or not name.replace("_", "a").isidentifier():
+                self.problems.add(
+                    asked.place, f"no value is given as '{asked.value}'", suggest(asked.value, head.given)
+                )
+            for name, place in step.saved:
+                if not name.isidentifier():
                     self.problems.add(place, f"'{name}' is no name for a value", "letters, digits and _")
                 elif name in head.given:
                     self.problems.add(place, f"'{name}' is a given value already", "save it under another name")
                 else:
-                    known.add(name)
                     saved.setdefault(name, place)
+                known.add(name)
         for name in head.given:
             if name not in used:
                 place = _key_place(node, "given", name)

@@ -236,10 +236,15 @@ class StepPlan:
 
     @property
     def saves(self) -> list[str]:
+        """The names under which the step saves readings."""
+        return [name for name, _ in self.saved]
+
+    @property
+    def saved(self) -> list[tuple[str, Place]]:
+        """These names with their places."""
         saved = self.node.get("save")
-        if not isinstance(saved, MappingNode):
-            return []
-        return [node.value for _, node in saved.entries.values() if isinstance(node, Scalar)]
+        nodes = [node for _, node in saved.entries.values()] if isinstance(saved, MappingNode) else []
+        return [(node.value, node.place) for node in nodes if isinstance(node, Scalar) and isinstance(node.value, str)]
 
 
 @dataclass(frozen=True)

@@ -65,11 +65,11 @@ def _strict(schema: dict[str, Any]) -> dict[str, Any]:
 
 
 def _with_references(schema: Any) -> Any:
-    """Let `${name}` stand where a number or a truth value is due."""
+    """Let `${name}` stand where a number, a truth value or text of a certain form is due."""
     if isinstance(schema, list):
         return [_with_references(part) for part in schema]
     if not isinstance(schema, dict):
         return schema
-    if schema.get("type") in ("integer", "number", "boolean"):
+    if schema.get("type") in ("integer", "number", "boolean") or schema.keys() & {"enum", "pattern"}:
         return {"anyOf": [schema, _REFERENCE]}
     return {key: _with_references(part) for key, part in schema.items()}

@@ -97,7 +97,8 @@ def printable(text: str) -> str:
 def suggest(word: str, known: Iterable[str]) -> str:
     """A sentence that offers the nearest known words, or lists them when there are few; '' when neither helps."""
     words = sorted(set(known))
-    close = difflib.get_close_matches(word, words, n=3, cutoff=0.6)
+    close = [known for known in words if known.lower() == word.lower()]
+    close = close or difflib.get_close_matches(word, words, n=3, cutoff=0.6)
     if close:
         return "did you mean " + " or ".join(repr(c) for c in close) + "?"
     return "known here: " + ", ".join(words) if 0 < len(words) <= 24 else ""

@@ -69,7 +69,7 @@ class AttributeName(str):
     """An attribute as the plan writes it; what it means is up to Names."""
 
     __slots__ = ()
-    source_schema: ClassVar[dict[str, Any]] = {"type": "string"}
+    source_schema: ClassVar[dict[str, Any]] = {"type": ["string", "integer"]}
 
     @classmethod
     def from_source(cls, value: Any) -> AttributeName:

@@ -1,0 +1,190 @@
+"""Every kind of mistake that a plan can have: its exact place, what is said and what is advised.
+
+The mark « stands before the character that the message must point to.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.plan.building import HEAD, STEPS, marked, problems_of, where, with_steps
+
+READ = "- read: temperature\n  "
+
+
+def expect(limit: str) -> str:
+    return with_steps(f"- read: temperature\n  expect: {{value: {limit}}}")
+
+
+def alias(spec: str) -> str:
+    return HEAD.rstrip() + f"\n  attributes:\n    level: {spec}\n" + STEPS + "  - read: level\n"
+
+
+KEYS_AND_WORDS = [
+    (f"{HEAD}«stpes:\n  - connect:\n{STEPS}", "unknown key 'stpes'", "did you mean 'steps'?"),
+    (with_steps(READ + "«excpect: {}"), "unknown key 'excpect'", "did you mean 'expect'?"),
+    (f"{HEAD.replace('name', '«nmae')}{STEPS}  - read: temperature", "unknown key 'nmae'", "did you mean 'name'?"),
+    (expect("{«mx: 3 °C}"), "unknown key 'mx'", "did you mean 'max'?"),
+    (with_steps("- «raed: temperature"), "no verb in this step", "did you mean 'read'?"),
+    (with_steps("- «name: only a name"), "no verb in this step", "known here: ask, call"),
+    (with_steps("- «{}"), "no verb in this step", "one of scan, connect"),
+    (with_steps("- «{read: temperature, write: temperature}"), "has 'read', 'write'", "make it two steps"),
+    (with_steps("- «temperature"), "expected a step, found the text 'temperature'", "for example: - read:"),
+    (with_steps(READ + "on_fail: «halt"), "expected one of continue, stop; found the text 'halt'", "known here"),
+    (with_steps("- scan:\n  mode: «activ"), "expected one of active, passive", "did you mean 'active'?"),
+    (f"«device:\n  select: {{name: a}}\n{STEPS}", "the key 'plan' is missing", ""),
+    (f"{HEAD}{STEPS}«plan: another", "the key 'plan' stands twice (first in line 1)", "keep one of the two"),
+    (with_steps(READ + "within: 1 s\n  «within: 2 s"), "stands twice (first in line 7)", "keep one"),
+    (with_steps(READ + "expect: {«values: {max: 3}}"), "no reading 'values'", "'value'"),
+    (with_steps(READ + "save: {«valu: x}\n- wait: ${x}"), "no reading 'valu'", "did you mean 'value'"),
+]  # fmt: skip
+
+TYPES = [
+    (f"plan: «5\n{HEAD.partition(chr(10))[2]}{STEPS}", "expected text, found the number 5", "quote it: '5'"),
+    (f"{HEAD}steps: «5", "expected a list of steps, found the number 5", ""),
+    (f"{HEAD}steps:«\n", "expected a list of steps, found nothing", ""),
+    ("«[]", "expected a mapping with plan, device, steps", ""),
+    ("«text", "expected a mapping with plan, device, steps", ""),
+    (with_steps(READ + "attempts: «two"), "expected a whole number, found the text 'two'", ""),
+    (with_steps(READ + "attempts: «1.5"), "expected a whole number, found the number 1.5", ""),
+    (with_steps(READ + "expect: «[]"), "expected a mapping, found a list", ""),
+    (with_steps("- write: alert level\n  raw: '01'\n  response: «1"), "expected true or false, found the number 1", ""),
+    (with_steps(READ + "name: «[a]"), "expected text, found a list", ""),
+    (with_steps("- command: «ls -l"), "expected a list, found the text 'ls -l'", ""),
+    (with_steps("- «write: temperature"), "a write needs either value or raw", ""),
+    (with_steps("- write: temperature\n  raw: «0x"), "expected bytes as hex text", ""),
+    (with_steps("- write: temperature\n  value: «warm"), "expected a number", ""),
+    (with_steps("- connect: «now"), "expected nothing, found the text 'now'", ""),
+    (with_steps(READ + "expect: {att_error: {equals: «5}}"), "expected text, found the number 5", "quote it: '5'"),
+    (with_steps("- call: «nothing"), "'nothing' is no 'module:function'", ""),
+    (f"{HEAD}revision: «[1]\n{STEPS}", "expected a number or text, found a list", ""),
+]  # fmt: skip
+
+UNITS = [
+    (with_steps(READ + "within: «5"), "expected a time with its unit, found the number 5", "for example: 5 s"),
+    (with_steps(READ + "within: «5 °C"), "expected a time with its unit, found a temperature (5 °C)", "5 s"),
+    (with_steps(READ + "within: «5 sec"), "unknown unit 'sec'", ""),
+    (with_steps(READ + "within: «-5 s"), "a time of -5 s is negative", ""),
+    (with_steps(READ + "within: «0 s"), "within must be more than 0 s", ""),
+    (with_steps("- wait: «" + "9" * 41 + " s"), "expected a time with its unit", "for example: 5 s"),
+    (expect("{max: «30}"), "30 has no unit; the reading is a temperature", "write 30 °C"),
+    (expect("{max: «30 %}"), "30 % is a ratio, not a temperature", "units of temperature: °C, K, °F"),
+    (expect("{max: «30 °c}"), "unknown unit '°c'", "did you mean '°C'?"),
+    (expect("{nominal: 20 °C, tolerance: «1 s}"), "1 s is a time, not a difference of temperature", "°C, K, °F"),
+    (expect("{max: «warm}"), "expected a number with its unit, found the text 'warm'", ""),
+    (with_steps(READ + "expect: {length: {equals: «2}}"), "2 has no unit; the reading is a data", "write 2 bytes"),
+    (with_steps("- scan:\n  expect: {count: {min: «3 s}}"), "3 s has a unit, the reading has none", "write 3"),
+    (with_steps("- scan:\n  expect: {rssi: {nominal: -60 dBm, tolerance: «3 s}}"), "not a difference of level", "units of gain: dB"),
+    (with_steps("- write: temperature\n  value: «8"), "8 has no unit", "write 8 °C"),
+    (with_steps("- write: temperature\n  value: «8 V"), "8 V is a voltage, not a temperature", "°C"),
+]  # fmt: skip
+
+RANGES = [
+    (expect("{min: «30 °C, max: 15 °C}"), "min 30 °C is above max 15 °C, so nothing could pass", ""),
+    (expect("{nominal: 9 °C, tolerance: 1 °C, min: «20 °C}"), "min 20 °C is above max 10 °C", ""),
+    (expect("{nominal: 9 °C, tolerance: «-1 °C}"), "a tolerance cannot be negative", ""),
+    (expect("{nominal: «9 °C}"), "nominal without tolerance", "add tolerance"),
+    (expect("{tolerance: «9 °C}"), "tolerance without nominal", "add nominal"),
+    (expect("{one_of: «[]}"), "one_of is empty, so nothing could pass", ""),
+    (expect("«{}"), "an empty limit", "at least one of equals, min"),
+    (expect("{bits: {mask: 1, value: «2}}"), "the value 0x2 has bits outside the mask 0x1", ""),
+    (expect("{bits: {mask: «0, value: 0}}"), "the mask selects no bit", ""),
+    (expect("{matches: «'2.*'}"), "'matches' does not apply to a reading that is a number", "what applies: equals, min"),
+    (with_steps("- read: manufacturer name\n  expect: {value: {length: «{min: 3, max: 1}}}"), "min 3 is above max 1", ""),
+    (with_steps("- read: manufacturer name\n  expect: {value: {matches: «'(a'}}"), "'(a' is no regular expression", ""),
+    (with_steps("- read: manufacturer name\n  expect: {value: {matches: «'[[a]'}}"), "'[[a]' is no regular expression", ""),
+    (with_steps(READ + "attempts: «0"), "attempts must be from 1 to 100, not 0", ""),
+    (with_steps("- notify: temperature\n  count: «0"), "count must be at least 1", ""),
+    (with_steps("- «notify: temperature"), "notify needs either for (a time) or count", ""),
+    (f"{HEAD}deadline: «0 s\n{STEPS}", "deadline must be more than 0 s", ""),
+    (f"{HEAD}given: {{a: {{min: «3, max: 1}}}}\n{STEPS}    name: ${{a}}\n", "min 3 is above max 1", ""),
+    (f"{HEAD}given: {{a: {{min: 3, matches: «a}}}}\n{STEPS}    name: ${{a}}\n", "'matches' does not apply", ""),
+    (f"{HEAD}given: {{a: {{min: 3, default: «1}}}}\n{STEPS}    name: ${{a}}\n", "the default: 1 is below the minimum 3", ""),
+    (f"{HEAD}given: {{a: {{min: 3, default: «[5]}}}}\n{STEPS}    name: ${{a}}\n", "the default: '[5]' is no number", ""),
+    (HEAD.replace("{name", "«{rssi_min: -70 dBm} #") + STEPS, "an empty selection would take any device", "name, services"),
+    (HEAD.replace("name: 'unit*'", "manufacturer: {company: «0x10000}") + STEPS, "has 16 bits, 65536 has more", ""),
+]  # fmt: skip
+
+ATTRIBUTES = [
+    (with_steps("- read: «temprature"), "unknown attribute 'temprature'", "did you mean 'temperature'"),
+    (with_steps("- read: «batery service/battery level"), "unknown attribute 'batery service'", ""),
+    (with_steps("- read: «2902"), "the UUID 2902 is written as a decimal number", "write 0x2902 or '2902'"),
+    (with_steps("- read: «temperature[x]"), "'temperature[x]' is no name of an attribute", "temperature[1]"),
+    (with_steps("- read: «[temperature]"), "expected the name of an attribute", ""),
+    (alias("{uuid: «2902, as: uint8}"), "the UUID 2902 is written as a decimal number", "write 0x2902 or '2902'"),
+    (alias("{uuid: «6b1d0002-9a53, as: uint8}"), "'6b1d0002-9a53' is no UUID", "for example: 0x2A6E"),
+    (alias("{uuid: «0x12A6E, as: uint8}"), "76398 is no 16-bit UUID", "full form"),
+    (alias("{uuid: 0x2A6E, as: «uint33}"), "'uint33' is no format", "did you mean 'uint3"),
+    (alias("{uuid: 0x2A6E, as: uint8, unit: «hour}"), "unknown unit 'hour'", ""),
+    (alias("{uuid: 0x2A6E, as: uint8, scale: «'1/0'}"), "divides by zero", ""),
+    (alias("{uuid: 0x2A6E, as: uint8, service: «batery service}"), "unknown service 'batery service'", "did you mean 'battery service'"),
+    (alias("«{as: uint8}"), "an attribute needs either its uuid or its handle", ""),
+    (alias("{handle: «0x10000, as: uint8}"), "a handle is from 0x0001 to 0xFFFF, not 65536", ""),
+    (alias("{uuid: 0x2A6E, index: «-1}"), "index counts from 0, -1 is below", ""),
+    (alias("{uuid: 0x2A6E}").replace("level: ", "a/b: «").replace("read: level", "read: temperature"), "the name 'a/b' has a '/' or '['", ""),
+    (HEAD.replace("name: 'unit*'", "services: [«batery service]") + STEPS, "unknown service 'batery service'", "did you mean 'battery service'"),
+    (HEAD.replace("name: 'unit*'", "services: [«0x180F]") + STEPS, "expected text, found the number 6159", "quote it: '0x180F'"),
+    (with_steps("- discover:\n  expect: {table: «{batery: {}}}"), "unknown service 'batery'", "did you mean 'battery'"),
+    (with_steps("- discover:\n  expect: {table: {battery: {battery level: [«raed]}}}"), "unknown property 'raed'", "'read'"),
+    (with_steps("- discover:\n  expect: {table: {«1802: {}}}"), "the UUID 1802 is written as a decimal number", "0x1802"),
+    (with_steps("- discover:\n  expect: {table: {battery: {«2902: []}}}"), "written as a decimal number", "0x2902"),
+    (with_steps("- notify: temperature\n  for: 1 s\n  sequence: «number"), "no field 'number' to count by", "sequence: value"),
+]  # fmt: skip
+
+VARIABLES = [
+    (with_steps("- wait: «${pause}"), "nothing before this step gives 'pause' a value", "name it under given:"),
+    (with_steps("- wait: ${low}\n- wait: «${lo}", "given: {low: {default: 1 s}}\n"), "gives 'lo'", "'low'"),
+    (with_steps("- wait: «${t}\n" + READ + "save: {value: t}"), "nothing before this step gives 't' a value", ""),
+    (with_steps("- connect:", "given: {«serial: {}}\n"), "the given value 'serial' is not used", "use it as ${serial}"),
+    (with_steps(READ + "save: {value: «t}"), "the saved value 't' is not used", "take it out"),
+    (with_steps(READ + "save: {value: «low}\n- wait: ${low}", "given: {low: {default: 1 s}}\n"), "'low' is a given value already", ""),
+    (with_steps(READ + "save: {value: «my value}\n- wait: ${my value}"), "'my value' is no name for a value", "letters, digits and _"),
+    (HEAD.replace("'unit*'", "«'${who}'") + STEPS, "no value is given as 'who'", ""),
+    (with_steps("- ask: Is it on?\n  from: «is_on"), "no value is given as 'is_on'", ""),
+    (f"plan: «${{x}}\n{HEAD.partition(chr(10))[2]}{STEPS}", "${x} cannot stand here", "in steps and in device: select"),
+    (f"{HEAD}caution: «${{x}}\n{STEPS}", "${x} cannot stand here", ""),
+    (f"{HEAD}given: «${{x}}\n{STEPS}", "${x} cannot stand here", ""),
+    (f"{HEAD}deadline: «${{x}}\n{STEPS}", "${x} cannot stand here", ""),
+    (f"plan: a\ndevice: «${{x}}\n{STEPS}", "${x} cannot stand here", ""),
+    (alias("{uuid: «'${x}'}"), "${x} cannot stand here", ""),
+    (HEAD + "steps: «${x}", "expected a list of steps", ""),
+]  # fmt: skip
+
+STRUCTURE = [
+    ("«", "is empty", "write at least 'plan:' and 'steps:'"),
+    ("«# only a comment\n", "is empty", "write at least 'plan:' and 'steps:'"),
+    (f"{HEAD}steps: «[]\n", "the plan has no steps", ""),
+    (f"{HEAD}steps: «[]\nfinally:\n  - connect:\n", "the plan has no steps", ""),
+    (with_steps("- connect:\n  name: «&x a"), "anchors and aliases are not read", "write the value"),
+    (with_steps("- connect:\n  name: «*x"), "anchors and aliases are not read", "include a file of steps with 'use'"),
+    (with_steps("- connect:\n  name: «!!str 5"), "the tag 'tag:yaml.org,2002:str' is not read", "leave it out"),
+    (with_steps("- connect:\n  name: «!own a"), "the tag '!own' is not read", "leave it out"),
+    (with_steps("- connect:\n«\tname: a"), "a tab character", "indent with spaces"),
+    (f"{HEAD}{STEPS}«---\nplan: b\n", "a second document in one file", "put it into a file of its own"),
+    ("plan: " + "[" * 31 + "«[" + "]" * 32, "is nested more than 32 levels deep", ""),
+    (f"{HEAD}{STEPS}? «[a]\n: b\n", "a list or mapping stands where a key is due", ""),
+    (f"{HEAD}{STEPS}  «]\n", "not valid YAML", ""),
+    ("plan: a«\u2028b\n", "the character U+2028 ends the line for some readers of YAML", r"write '\u2028'"),
+    (with_steps("- connect:\n  name: «no"), "the unquoted 'no' is true or false to some readers", "quote it"),
+    (with_steps("- connect:\n  within: 1 s\n  name: «2026-01-31"), "is a date to some readers of YAML", "quote it"),
+    (with_steps("- read: «6e40"), "looks like a number with an exponent", "a UUID: '6e40' or 0x6e40"),
+]  # fmt: skip
+
+ALL = {
+    "keys": KEYS_AND_WORDS, "types": TYPES, "units": UNITS, "ranges": RANGES, "attributes": ATTRIBUTES,
+    "variables": VARIABLES, "structure": STRUCTURE,
+}  # fmt: skip
+CASES = [pytest.param(*case, id=f"{kind}-{case[1][:40]}") for kind, cases in ALL.items() for case in cases]
+
+
+@pytest.mark.parametrize(("text", "message", "advice"), CASES)
+def test_mistake_is_named_at_its_place(text, message, advice):
+    text, place = marked(text)
+    problem = next((p for p in problems_of(text) if message in p.message), problems_of(text)[0])
+    assert (message in problem.message, where(problem)) == (True, place), problem
+    assert advice in problem.advice
+
+
+@pytest.mark.parametrize(("text", "message", "advice"), CASES)
+def test_one_mistake_is_one_problem(text, message, advice):
+    assert len(problems_of(marked(text)[0])) == 1
