@@ -148,7 +148,13 @@ class SimulatedCharacteristic:
 
 
 class _Attribute(Characteristic[bytes]):
-    """bumble would print the whole characteristic for a debug line that nobody reads."""
+    """bumble reads a value by its type whether or not it may be read, and would print the whole characteristic for a
+    debug line that nobody reads."""
+
+    async def read_value(self, bearer: att.Bearer) -> bytes:
+        if not self.permissions & _READABLE:
+            raise att.ATT_Error(att.ErrorCode.READ_NOT_PERMITTED)
+        return await super().read_value(bearer)
 
     def __str__(self) -> str:
         return f"characteristic {self.handle}"

@@ -188,12 +188,12 @@ def load_devices(paths: Sequence[Path], problems: Problems) -> list[DeviceModel]
     for path in paths:
         node = read_file(path, problems)
         if node is not None:
-            models += models_of(node, problems)
+            models += models_of(node, problems, beside=models)
     return models
 
 
-def models_of(node: Node, problems: Problems) -> list[DeviceModel]:
-    """The models of one file that has been parsed; [] with the problems added."""
+def models_of(node: Node, problems: Problems, beside: Sequence[DeviceModel] = ()) -> list[DeviceModel]:
+    """The models of one file that has been parsed; [] with the problems added. `beside` are those of other files."""
     before = len(problems.found)
     for name, scalar in references(node):
         problems.add(scalar.place, f"a device file has no references, found ${{{name}}}", "write the value")
@@ -204,22 +204,20 @@ def models_of(node: Node, problems: Problems) -> list[DeviceModel]:
     if spec is BAD or len(problems.found) > before:
         return []
     models = list(cast("DeviceSpec | AirSpec", spec).models())
-    _check_unique(models, node, problems)
+    _check_unique(models, beside, node, problems)
     return models if len(problems.found) == before else []
 
 
-def _check_unique(models: list[DeviceModel], node: Node, problems: Problems) -> None:
+def _check_unique(models: list[DeviceModel], beside: Sequence[DeviceModel], node: Node, problems: Problems) -> None:
     """Two connectable devices of one name or one address could not be told apart."""
-    names: set[str] = set()
-    addresses: set[str] = set()
-    devices = [model for model in models if not model.only_advertises]
-    for index, model in enumerate(devices):
-        for key, value, seen in (("device", model.name, names), ("address", model.address, addresses)):
-            if value in seen:
-                place = _place(node, index, key)
-                problems.add(place, f"a second device with the {'name' if key == 'device' else key} '{value}'")
-            seen.add(value)
+    taken = {word for model in beside if not model.only_advertises for word in (model.name, model.address)}
+    for index, model in enumerate(model for model in models if not model.only_advertises):
+        for key, value, what in (("device", model.name, "name"), ("address", model.address, "address")):
+            if value in taken:
+                problems.add(_place(node, index, key), f"a second device with the {what} '{value}'")
+            taken.add(value)
 
 
 def _place(node: Node, index: int, key: str) -> Place:
-    return locate(node, ("devices", index, key)).place
+    path = (key,) if isinstance(node, Mapping) and "device" in node.entries else ("devices", index, key)
+    return locate(node, path).place

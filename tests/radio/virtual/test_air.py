@@ -3,6 +3,7 @@
 import asyncio
 import contextlib
 import os
+import random
 import subprocess
 import sys
 from pathlib import Path
@@ -242,6 +243,31 @@ async def test_a_malformed_answer_ends_the_link(octets):
             await client.read_gatt_char(VALUE)
         await asyncio.sleep(1)
         assert not client.is_connected
+
+
+def garbled(seed):
+    """A fate that spoils one in twenty PDUs of the device: a bit, its end, its ATT part, or all of it."""
+    rng = random.Random(seed)
+
+    def fate(pdu):
+        if not pdu.to_central or rng.random() > 0.05:
+            return None
+        data, at = bytearray(pdu.data), rng.randrange(1, len(pdu.data))
+        flipped = bytes(data[:at]) + bytes((data[at] ^ 1 << rng.randrange(8),)) + bytes(data[at + 1 :])
+        noise = rng.randbytes(rng.randrange(30))
+        as_att = len(noise).to_bytes(2, "little") + b"\x04\x00" + noise
+        return rng.choice([flipped, bytes(data[:at]), as_att, noise + b"\x00"])
+
+    return fate
+
+
+@pytest.mark.parametrize("seed", range(40))
+async def test_a_device_that_talks_nonsense_harms_only_its_own_link(seed):
+    async with Bench(fate=garbled(seed)) as bench:
+        with contextlib.suppress(BleakError, TimeoutError):
+            await session(bench)
+        bench.air.faults.fate = None
+        assert await (await bench.connect()).read_gatt_char("2a00") == b"logger"
 
 
 async def test_an_error_response_that_names_no_error():

@@ -5,6 +5,8 @@ import statistics
 
 import pytest
 from bleak.exc import BleakError, BleakGATTProtocolError
+from bumble import att
+from bumble.core import UUID
 
 from benchrig.errors import InternalError
 from tests.radio.virtual.bench import (
@@ -36,6 +38,14 @@ async def test_readable_and_writable_bits_are_enforced():
         assert await att_error(client.write_gatt_char(TEMPERATURE, b"1", response=True)) == 0x03
         assert await att_error(client.write_gatt_char(COMMAND, b"1", response=True)) == 0x03
         assert await att_error(client.write_gatt_char(TEMPERATURE, bytes(400), response=True)) == 0x03
+
+
+async def test_a_value_read_by_its_type_has_to_be_readable():
+    async with Bench() as bench:
+        await bench.connect()
+        client = next(iter(bench.stack.device.connections.values())).gatt_client
+        request = att.ATT_Read_By_Type_Request(starting_handle=1, ending_handle=0xFFFF, attribute_type=UUID(COMMAND))
+        assert (await client.send_request(request)).error_code == 0x02
 
 
 async def test_a_write_command_to_what_takes_none_changes_nothing():

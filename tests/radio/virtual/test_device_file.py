@@ -70,6 +70,15 @@ def test_files_are_loaded_from_disk(tmp_path):
     assert [p.place.source.name for p in caught.value.problems] == [str(bad), str(tmp_path / "none.yaml")]
 
 
+def test_two_files_with_one_device(tmp_path):
+    for name in ("one.yaml", "two.yaml"):
+        (tmp_path / name).write_text("mtu: 23\ndevice: one\n")
+    problems = Problems()
+    load_devices([tmp_path / "one.yaml", tmp_path / "two.yaml"], problems)
+    places = [(p.place.source.name, p.place.line, p.message) for p in problems.found]
+    assert places[0] == (str(tmp_path / "two.yaml"), 2, "a second device with the name 'one'")
+
+
 WRONG = [
     ("mtu: 9", "1:1 the key 'device' is missing"),
     ("device: one\nmtu: 9", "2:6 an MTU is 23 to 517, found 9"),
