@@ -1,7 +1,7 @@
 """Advertising reports of a controller, read from the HCI event.
 
-Read here and not by bumble: it takes malformed data for what they are not, and parsing an event into objects and
-printing them costs several times more (measured with 500 devices around: 3 times).
+Read here and not by bumble: it takes malformed data for what they are not, and its objects alone take 2.8 times as
+long as all that is done here (measured, on legacy reports).
 Layout: Core Vol 4 Part E 7.7.65.2 (LE Advertising Report) and 7.7.65.13 (LE Extended Advertising Report).
 """
 

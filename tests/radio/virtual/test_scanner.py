@@ -1,10 +1,14 @@
 import asyncio
+import inspect
 import itertools
 import statistics
 
 import pytest
+from bleak import BleakScanner
+from bleak.backends.bluezdbus.scanner import BleakScannerBlueZDBus
 from bleak.exc import BleakBluetoothNotAvailableError
 
+from benchrig.radio.bumble_stack import BumbleScanner
 from tests.radio.virtual.bench import LOGGER, Bench
 
 BEACON = """
@@ -14,6 +18,12 @@ address_type: public
 advertising: {connectable: false, interval: 200 ms, data: {name: beacon, manufacturer: {company: 0xFFFF, data: '0102'}}}
 rssi: {mean: -70 dBm}
 """
+
+
+def test_the_signature_is_bleaks():
+    own = inspect.signature(BumbleScanner.__init__).parameters
+    os_backend = inspect.signature(BleakScannerBlueZDBus.__init__).parameters
+    assert [name for name in os_backend if name != "kwargs"] == [name for name in own if name not in ("stack", "cb")]
 
 
 async def test_an_active_scan_joins_data_and_scan_response():
@@ -109,10 +119,6 @@ async def test_nothing_is_reported_after_stop():
 
 
 async def test_service_filter():
-    from bleak import BleakScanner
-
-    from benchrig.radio.bumble_stack import BumbleScanner
-
     async with Bench(LOGGER + "others: [{count: 3}]") as bench:
         options = {"backend": BumbleScanner, "stack": bench.stack}
         found = await BleakScanner.discover(1.0, service_uuids=["0000181A-0000-1000-8000-00805F9B34FB"], **options)
