@@ -133,7 +133,8 @@ class Names:
     def __init__(self, aliases: Mapping[str, AttributeSpec] | None = None) -> None:
         self._aliases = dict(aliases or {})
         self._formats = {name: _format_of(spec) for name, spec in self._aliases.items()}
-        self._by_uuid: dict[str, str] = {str(spec.uuid): name for name, spec in self._aliases.items() if spec.uuid}
+        self._by_uuid = {str(spec.uuid): name for name, spec in self._aliases.items() if _stands_for_all(spec)}
+        self._said: dict[str, str] = {}
         self._known: dict[str, Meaning] = {}
 
     def meaning(self, name: AttributeName | str) -> Meaning:
@@ -147,9 +148,15 @@ class Names:
         """The UUID of a service, as 128-bit text; Misfit for an unknown one."""
         return self._uuid(name, "service")
 
+    def say(self, service: str) -> None:
+        """From here on the service is labelled with this word of the plan: 'battery' and 'battery service' are one.
+        Misfit for an unknown one."""
+        self._said[self.service(service)] = service
+
     def label(self, uuid: str, kind: str | None = None) -> str:
-        """A name for people: alias, assigned name, or the UUID itself."""
-        return self._by_uuid.get(uuid) or catalogue.name_of(uuid, kind) or catalogue.short_uuid(uuid)
+        """A name for people: alias, the plan's word for a service, assigned name, or the UUID itself."""
+        own = self._by_uuid.get(uuid) or self._said.get(uuid)
+        return own or catalogue.name_of(uuid, kind) or catalogue.short_uuid(uuid)
 
     def format_of(self, uuid: str) -> Format | None:
         alias = self._by_uuid.get(uuid)
@@ -166,7 +173,8 @@ class Names:
         for part in parts:
             path += self._segments(part, last=part is parts[-1], only=len(parts) == 1)
         last = path[-1].uuid
-        return Meaning(name, Address(tuple(path)), self.format_of(last) if last else None)
+        own = self._formats.get(parts[-1]) or self._formats.get(parts[-1].partition("[")[0].strip())
+        return Meaning(name, Address(tuple(path)), own or (self.format_of(last) if last else None))
 
     def _segments(self, part: str, *, last: bool, only: bool) -> list[Segment]:
         match = _SEGMENT.fullmatch(part)
@@ -209,6 +217,24 @@ _UNKNOWN_ADVICE = {
 
 def catalogue_has(name: str, kind: str | None) -> bool:
     return any(catalogue.uuid_of(name, wanted) is not None for wanted in _KINDS[kind])
+
+
+def _stands_for_all(spec: AttributeSpec) -> bool:
+    """Whether the alias may label whatever has its UUID; one of several, or an adopted one in a service, may not."""
+    own = spec.uuid is not None and catalogue.name_of(str(spec.uuid)) is None
+    return spec.uuid is not None and spec.index is None and (spec.service is None or own)
+
+
+def say_services(names: Names, limit: Any, path: tuple[str, ...]) -> None:
+    """Take over the words that a limit on a list of services has for them. Misfit, with its path, for an unknown one."""
+    for key in ("contains", "equals"):
+        value = getattr(limit, key, None)
+        for word in value if isinstance(value, list) else [value]:
+            if isinstance(word, str):
+                try:
+                    names.say(word.partition("=")[0])
+                except Misfit as misfit:
+                    raise Misfit(misfit.message, misfit.advice, (*path, key)) from misfit
 
 
 def _format_of(spec: AttributeSpec) -> Format | None:

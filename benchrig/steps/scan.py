@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, ClassVar, Literal
 import msgspec
 
 from benchrig.errors import AmbiguousDevice, DeviceNotFound
-from benchrig.steps.attribute import Names
+from benchrig.steps.attribute import Names, say_services
 from benchrig.steps.base import ReadingType, Step
 from benchrig.values.quantity import Duration
 
@@ -33,6 +33,8 @@ class Scan(Step, kw_only=True):
     mode: Literal["active", "passive"] = "active"
 
     def readings(self, names: Names) -> Mapping[str, ReadingType]:
+        for name in ("services", "service_data"):
+            say_services(names, self.limits.get(name), ("expect", name))
         return READINGS
 
     @property
