@@ -95,19 +95,17 @@ def failed_readings(step: StepRecord) -> list[Reading]:
 
 def explanation(step: StepRecord) -> Iterator[str]:
     """Why a step did not pass, a line at a time, details indented."""
-    if step.ended is None:
-        if step.started_at is not None:
-            yield f"the run died in this step, {step.started_at:.3f} s after its start"
-        return
+    if step.ended is None and step.started_at is not None:
+        yield f"the run died in this step, which had begun at {step.started_at:.3f} s"
     if own := own_message(step):
         yield own
         if step.planned.place:
             yield f"  {plain(step.planned.place)}"
     for reading in failed_readings(step):
         yield from _broken(reading)
-    if step.ended.advice:
+    if step.ended is not None and step.ended.advice:
         yield f"advice: {plain(step.ended.advice, SENTENCE_LIMIT)}"
-    if step.ended.traceback:
+    if step.ended is not None and step.ended.traceback:
         yield from plain_lines(step.ended.traceback)
 
 

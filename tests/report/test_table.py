@@ -180,6 +180,14 @@ def test_a_run_that_was_cut_off_is_marked() -> None:
     assert text.splitlines()[-1].startswith("CUT OFF: ")
 
 
+def test_a_limit_that_was_broken_before_the_cut_is_explained() -> None:
+    _, _, after = shown(failed_run(until=13)).partition("step 3 read temperature: cut off\n")
+    assert [line.strip() for line in after.splitlines()[:2]] == [
+        "the run died in this step, which had begun at 1.750 s",
+        "value: 31.27 °C is above the maximum 30 °C by 1.27 °C",
+    ]
+
+
 def test_a_run_that_ended_before_its_first_step_says_why() -> None:
     skipped = StepEnded(1, 0.1, 0.0, "skip", message="the run ended before it")
     ended = RunEnded(0.1, "error", 7, 0, "station", None, "there is no adapter")
