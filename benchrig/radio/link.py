@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import AsyncIterator, Callable
-from typing import TYPE_CHECKING, Any
+from collections.abc import Awaitable, Callable
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from benchrig.errors import BenchrigError, LinkLost, NoAnswer
 from benchrig.radio.foreign import translate
@@ -13,6 +13,8 @@ from benchrig.radio.table import Attribute, Characteristic, Descriptor, Service,
 
 if TYPE_CHECKING:
     from bleak import BleakClient
+
+T = TypeVar("T")
 
 # What the backends need to close a healthy link, the slowest (Windows) aside.
 DISCONNECT_WITHIN = 10.0
@@ -67,32 +69,32 @@ class Link:
         return {"discover": discovered - connected} if connected is not None and discovered is not None else {}
 
     async def read(self, attribute: Attribute, doing: str, within: float) -> bytes:
-        async with self._operation(doing, within):
-            if isinstance(attribute, Descriptor):
-                return bytes(await self._client.read_gatt_descriptor(attribute.obj))
-            return bytes(await self._client.read_gatt_char(attribute.obj))
+        client = self._client
+        read = client.read_gatt_descriptor if isinstance(attribute, Descriptor) else client.read_gatt_char
+        return bytes(await self._operation(doing, within, lambda: read(attribute.obj)))
 
     async def write(
         self, attribute: Attribute, data: bytes, doing: str, within: float, *, response: bool = True
     ) -> None:
-        async with self._operation(doing, within):
-            if isinstance(attribute, Descriptor):
-                await self._client.write_gatt_descriptor(attribute.obj, data)
-            else:
-                await self._client.write_gatt_char(attribute.obj, data, response=response)
+        client, obj = self._client, attribute.obj
+        if isinstance(attribute, Descriptor):
+            await self._operation(doing, within, lambda: client.write_gatt_descriptor(obj, data))
+        else:
+            await self._operation(doing, within, lambda: client.write_gatt_char(obj, data, response=response))
 
     async def subscribe(
         self, characteristic: Characteristic, callback: Callable[[bytes], None], doing: str, within: float
     ) -> None:
-        async with self._operation(doing, within):
-            await self._client.start_notify(characteristic.obj, lambda _, data: callback(data))  # type: ignore[arg-type]  # bytearray is as good
-            self._subscribed[characteristic.handle] = characteristic
+        def heard(_: Any, data: bytearray) -> None:
+            callback(data)  # type: ignore[arg-type]  # bytearray is as good
+
+        await self._operation(doing, within, lambda: self._client.start_notify(characteristic.obj, heard))
+        self._subscribed[characteristic.handle] = characteristic
 
     async def unsubscribe(self, characteristic: Characteristic, doing: str, within: float) -> None:
         if self._subscribed.pop(characteristic.handle, None) is None or not self.is_up:
             return
-        async with self._operation(doing, within):
-            await self._client.stop_notify(characteristic.obj)
+        await self._operation(doing, within, lambda: self._client.stop_notify(characteristic.obj))
 
     async def disconnect(self, within: float = DISCONNECT_WITHIN) -> None:
         """End the subscriptions and the link; nothing to do when it is gone already."""
@@ -110,8 +112,7 @@ class Link:
         finally:
             self.on_disconnected("closed by the bench")
 
-    @contextlib.asynccontextmanager
-    async def _operation(self, doing: str, within: float) -> AsyncIterator[None]:
+    async def _operation(self, doing: str, within: float, action: Callable[[], Awaitable[T]]) -> T:
         """Deadline, link loss and error vocabulary around one operation."""
         if not self.is_up:
             raise LinkLost(f"{doing}: the link is not there any more ({self.lost_reason})")
@@ -120,7 +121,7 @@ class Link:
         try:
             async with scope:
                 try:
-                    yield
+                    return await action()
                 finally:
                     # outside its block a scope cannot be rescheduled any more
                     self._scopes.discard(scope)

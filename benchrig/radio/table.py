@@ -67,7 +67,10 @@ class Found:
 
 @dataclass(frozen=True)
 class Table:
+    """`find` remembers its answers: a plan asks for the same attributes again and again."""
+
     services: tuple[Service, ...]
+    _answers: dict[tuple[Segment, ...], list[Found]] = field(default_factory=dict, compare=False, repr=False)
 
     def attributes(self) -> Iterator[Found]:
         """Every characteristic and descriptor, in handle order of the services."""
@@ -82,6 +85,12 @@ class Table:
 
     def find(self, path: Sequence[Segment]) -> list[Found]:
         """The attributes whose chain ends with the last segment and passes the others in order."""
+        key = tuple(path)
+        if key not in self._answers:
+            self._answers[key] = self._find(key)
+        return self._answers[key]
+
+    def _find(self, path: tuple[Segment, ...]) -> list[Found]:
         found = [candidate for candidate in self.attributes() if _matches(candidate.chain, path)]
         for depth, segment in enumerate(path):
             if segment.index is not None:

@@ -29,7 +29,7 @@ from benchrig.steps.base import ReadingType, Step
 from benchrig.steps.bench import Operator, Stream, Target
 from benchrig.steps.scan import find_unit
 from benchrig.values.format import Format
-from benchrig.values.limit import Judgement, kind_of, shown, with_place
+from benchrig.values.limit import Judgement, kind_of, shown
 from benchrig.values.quantity import UNITS, Quantity, exact
 from benchrig.values.statistics import Moments
 
@@ -73,7 +73,6 @@ class RunBench:
         self._types: Mapping[str, ReadingType] | None = None
         self._readings: list[Reading] = []
         self._streams: list[RunStream] = []
-        self._bounds: dict[tuple[str, str, str], Any] = {}
 
     # --- the runner's side
 
@@ -88,7 +87,7 @@ class RunBench:
         self._cleaning_up = plan.section == "finally"
         self.attempt, self._deadline = attempt, deadline
         self._types = step.readings(self.names) if step.limits else None
-        self._readings, self._streams, self._bounds = [], [], {}
+        self._readings, self._streams = [], []
 
     def finish(self) -> list[Reading]:
         """The readings of the attempt; a limit whose reading never came fails."""
@@ -294,17 +293,14 @@ class RunBench:
             return None
         declared = self._types.get(name) if self._types else None
         kind = declared.kind if declared and declared.kind != "any" else kind_of(value, unit)
-        key = (name, kind, unit)
-        if key not in self._bounds:
-            self._bounds[key] = limit.bind(kind, unit)
-        return self._bounds[key]
+        return limit.bind(kind, unit)
 
     def place_of(self, name: str) -> str:
         return self._limit_place(name)
 
     def _judge(self, name: str, value: Any, unit: str) -> Judgement | None:
         bound = self.bound(name, value, unit)
-        return None if bound is None else with_place(bound.judge(value), self._limit_place(name))
+        return None if bound is None else bound.judge(value, self._limit_place(name))
 
     def _save(self, name: str, value: Any, unit: str) -> None:
         assert self._step is not None

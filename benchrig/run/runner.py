@@ -6,13 +6,13 @@ import asyncio
 import contextlib
 import traceback
 import uuid
-from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
+from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path
 from platform import python_version
-from typing import Any
+from typing import Any, TypeVar
 
 from benchrig import __version__
 from benchrig.errors import (
@@ -57,6 +57,7 @@ REQUEST_WITHIN = 1.0
 # What finally steps may take together after an interruption.
 FINALLY_WITHIN = 10.0
 
+T = TypeVar("T")
 Emit = Callable[[AnyEvent], None]
 
 
@@ -104,9 +105,7 @@ class Runner:
         self._values: dict[str, Any] = dict(self.plan.values)
         self._head()
         try:
-            async with self._guard(None):
-                await self._acknowledge()
-                radio = await self.open_radio()
+            radio = await self._guarded(None, self._opened())
         except BenchrigError as error:
             return self._end_before(error)
         except Exception as error:
@@ -145,6 +144,10 @@ class Runner:
                 versions={"benchrig": __version__, "bleak": version("bleak"), "python": python_version()},
             )
         )
+
+    async def _opened(self) -> Radio:
+        await self._acknowledge()
+        return await self.open_radio()
 
     async def _acknowledge(self) -> None:
         """The caution is shown before anything is opened, so before the first write."""
@@ -279,8 +282,7 @@ class Runner:
             bench.begin(plan, step, attempt, deadline)
             if self._interrupts > (plan.section == "finally"):
                 raise OperatorError("interrupted")  # between two attempts, where no scope was open
-            async with self._guard(deadline + GRACE):
-                await step.run(bench)
+            await self._guarded(deadline + GRACE, step.run(bench))
         except BenchrigError as error:
             return error
         except Misfit as misfit:
@@ -289,13 +291,12 @@ class Runner:
             return _internal(error)
         return None
 
-    @contextlib.asynccontextmanager
-    async def _guard(self, deadline: float | None) -> AsyncIterator[None]:
-        """Ends what is inside at the deadline or at an interruption."""
+    async def _guarded(self, deadline: float | None, work: Awaitable[T]) -> T:
+        """Do the work, but end it at the deadline or at an interruption."""
         try:
             async with asyncio.timeout_at(deadline) as scope:
                 self._scope = scope
-                yield
+                return await work
         except TimeoutError as exc:
             if not scope.expired():
                 raise

@@ -12,7 +12,7 @@ from benchrig.source.problem import suggest
 from benchrig.source.shape import BAD, Misfit, Reader, describe_value
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node
-from benchrig.steps.attribute import AttributeName, Names, decimal_uuid
+from benchrig.steps.attribute import AttributeName, Names, decimal_uuid, say_services
 from benchrig.steps.base import Bindable, ReadingType, Step
 from benchrig.steps.bench import Bench
 from benchrig.values.limit import Judgement, Kind, Limit
@@ -96,11 +96,11 @@ class TableJudge:
     def passes(self, value: Any) -> bool:
         return not value.differences
 
-    def judge(self, value: Any) -> Judgement:
+    def judge(self, value: Any, place: str = "") -> Judgement:
         count = sum(map(len, self.expected.services.values()))
         limit = f"{count} characteristic{'s' if count != 1 else ''}"
         sentence = "; ".join(value.differences) or f"the table has the expected {limit}"
-        return Judgement(passed=not value.differences, limit=limit, sentence=sentence)
+        return Judgement(passed=not value.differences, limit=limit, sentence=sentence, place=place)
 
 
 class Comparison(str):
@@ -145,6 +145,7 @@ class Discover(Step, kw_only=True):
         table = getattr(self.expect, "table", None)  # either may wait for the run
         for service, characteristics in table.services.items() if isinstance(table, ExpectedTable) else ():
             _known(names, service, characteristics)
+        say_services(names, getattr(self.expect, "services", None), ("expect", "services"))
         return {
             "table": ReadingType("any", "", "differences from the expected table, by name"),
             "elapsed": ReadingType("number", "s", "reading the table after connecting; not on every radio"),

@@ -233,8 +233,8 @@ class BoundLimit:
     def passes(self, value: Any) -> bool:
         return all(check.passes(value) for check in self.checks)
 
-    def judge(self, value: Any) -> Judgement:
-        """The verdict on one value, with its sentence."""
+    def judge(self, value: Any, place: str = "") -> Judgement:
+        """The verdict on one value, with its sentence; `place` is that of the limit, 'file:line'."""
         broken = [check for check in self.checks if not check.passes(value)]
         sentence = "; ".join(check.explain(value) for check in broken)
         return Judgement(
@@ -244,6 +244,7 @@ class BoundLimit:
             low=self.low,
             high=self.high,
             margin=self.margin(value),
+            place=place,
         )
 
     def margin(self, value: Any) -> float | None:
@@ -602,7 +603,3 @@ def _at(path: str, action: Callable[[], Any]) -> Any:
         return action()
     except Misfit as misfit:
         raise Misfit(misfit.message, misfit.advice, (path, *misfit.path)) from misfit
-
-
-def with_place(judgement: Judgement, place: str) -> Judgement:
-    return msgspec.structs.replace(judgement, place=place)

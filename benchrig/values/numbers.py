@@ -41,7 +41,12 @@ class IntegerFormat(Format):
         self.size: int = (self.bits + 7) // 8
         self.kind: Kind = "text" if self.only_words else "number"
         self.words = {self._as_signed(raw): word for raw, word in self.words.items()}
-        self._integral = self.scale.denominator == 1 and self.offset.denominator == 1
+        # value = (raw × factor + shift) / divisor, in whole numbers: a fraction for every sample would cost too much
+        self._divisor = math.lcm(self.scale.denominator, self.offset.denominator)
+        self._factor, self._shift = int(self.scale * self._divisor), int(self.offset * self._divisor)
+        low, high = self.valid.low, self.valid.high
+        self._least = -math.inf if low is None else math.ceil(low * self._divisor)
+        self._most = math.inf if high is None else math.floor(high * self._divisor)
         self._raw_of_word = {word: raw for raw, word in reversed(self.words.items())}
 
     @property
@@ -93,19 +98,22 @@ class IntegerFormat(Format):
         return pattern - (1 << self.bits) if self.signed and pattern > self.highest else pattern
 
     def _scaled(self, raw: int) -> int | float:
-        exact = raw * self.scale + self.offset
-        return exact.numerator if self._integral else exact.numerator / exact.denominator
+        dividend = raw * self._factor + self._shift
+        return dividend if self._divisor == 1 else dividend / self._divisor
 
     def _check(self, raw: int) -> None:
         """Refuse a raw number that has no word and is prohibited or reserved."""
-        pattern = f"0x{raw & ((1 << self.bits) - 1):0{2 * self.size}X}"
         if self.only_words:
-            raise MalformedValue(f"{pattern} is reserved", advice=f"assigned are {self._words_listed()}")
+            raise MalformedValue(f"{self._hex(raw)} is reserved", advice=f"assigned are {self._words_listed()}")
         if raw & self.rfu:
-            raise MalformedValue(f"reserved bits are set in {pattern}; 0x{self.rfu:0{2 * self.size}X} must be 0")
-        if raw * self.scale + self.offset not in self.valid:
-            value = with_unit(self._scaled(raw), self.unit)
-            raise MalformedValue(f"{value} ({pattern}) is outside the valid range {self.valid.describe(self.unit)}")
+            bits = f"0x{self.rfu:0{2 * self.size}X}"
+            raise MalformedValue(f"reserved bits are set in {self._hex(raw)}; {bits} must be 0")
+        if not self._least <= raw * self._factor + self._shift <= self._most:
+            value, legal = with_unit(self._scaled(raw), self.unit), self.valid.describe(self.unit)
+            raise MalformedValue(f"{value} ({self._hex(raw)}) is outside the valid range {legal}")
+
+    def _hex(self, raw: int) -> str:
+        return f"0x{raw & ((1 << self.bits) - 1):0{2 * self.size}X}"
 
     def _raw_of(self, value: Any) -> int:
         if isinstance(value, str):

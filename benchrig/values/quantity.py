@@ -110,7 +110,7 @@ def symbols_of(dimension: str) -> list[str]:
 
 def exact(number: float | Decimal | Fraction) -> Fraction:
     """The number as people wrote it: a float stands for its shortest decimal, so 0.1 is one tenth."""
-    return Fraction(repr(number)) if isinstance(number, float) else Fraction(number)
+    return Fraction(Decimal(repr(number)) if isinstance(number, float) else number)
 
 
 def as_number(value: Fraction) -> int | float:
