@@ -62,8 +62,11 @@ class Exchange(Step, kw_only=True):
         wanted = hex_bytes(self.starts_with) if self.starts_with else b""
         came: asyncio.Future[tuple[float, bytes]] = asyncio.get_running_loop().create_future()
 
+        asking = False
+
         def hear(got: bytes) -> None:
-            if not came.done() and got.startswith(wanted):
+            # what the device sent before it was asked is no answer
+            if asking and not came.done() and got.startswith(wanted):
                 came.set_result((bench.now(), bytes(got)))
 
         characteristic: Any = answer.found.chain[1]
@@ -71,7 +74,7 @@ class Exchange(Step, kw_only=True):
         try:
             started = bench.now()
             bench.note(f"wrote {data.hex(' ').upper()}")
-            within = bench.time_left
+            within, asking = bench.time_left, True
             await bench.link.write(command.found.attribute, data, self.title, within, response=self.response)
             left = bench.time_left * 0.95
             if not await bench.until(came, left):
