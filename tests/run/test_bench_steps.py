@@ -1,0 +1,277 @@
+"""ask, call and command through whole runs, and what a station forbids."""
+
+from __future__ import annotations
+
+import os
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from benchrig.run.station import Station
+from tests.run.kit import Ran, run
+
+HEAD = "plan: a plan\ndevice:\n  select: {name: 'unit*'}\n"
+
+
+def bare(steps: str, folder: Path | None = None, head: str = "", **more: object) -> Ran:
+    """A plan without a unit; in a folder when something is to stand beside it."""
+    text = f"{HEAD}{head}steps:\n{steps}"
+    if folder is None:
+        return run(text, **more)  # type: ignore[arg-type]
+    plan = folder / "plan.yaml"
+    plan.write_text(text, encoding="utf-8")
+    return run(plan, **more)  # type: ignore[arg-type]
+
+
+class Answers:
+    """An operator who has every answer ready."""
+
+    def __init__(self, answer: object) -> None:
+        self.answer = answer
+        self.asked: list[object] = []
+
+    async def acknowledge(self, caution: str) -> str:
+        self.asked.append(caution)
+        return "by a test"
+
+    async def confirm(self, question: str) -> bool:
+        return self._answer(question) is True
+
+    async def enter(self, question: str) -> str:
+        return str(self._answer(question))
+
+    async def choose(self, question: str, options: list[str]) -> str:
+        return str(self._answer((question, tuple(options))))
+
+    def _answer(self, question: object) -> object:
+        self.asked.append(question)
+        return self.answer
+
+
+# --- ask
+
+
+@pytest.mark.parametrize(
+    ("more", "answer", "limit"),
+    [
+        ("", True, "true"),
+        ("    answer: yes or no\n", True, "true"),
+        ("    answer: text\n", "green", "green"),
+        ("    answer: choice\n    options: [red, green]\n", "green", "green"),
+    ],
+)
+def test_every_way_to_answer(more: str, answer: object, limit: str) -> None:
+    step = f"  - ask: Which colour\n{more}    expect: {{answer: {{equals: {limit}}}, elapsed: {{max: 5 s}}}}\n"
+    operator = Answers(answer)
+    assert bare(step, operator=operator).ended.exit_code == 0
+    assert len(operator.asked) == 1
+    failed = bare(step, operator=Answers("red" if isinstance(answer, str) else False))
+    assert (failed.ended.verdict, failed.ended.cause) == ("fail", "limit")
+
+
+def test_a_question_that_nobody_can_answer() -> None:
+    ran = bare("  - ask: Does the lamp light?\n    expect: {answer: {equals: true}}\n  - wait: 1 s\n")
+    assert (ran.ended.verdict, ran.ended.cause, ran.ended.exit_code) == ("error", "operator", 2)
+    assert ran.ended.message == "nobody was there to answer 'Does the lamp light?'"
+    assert ran.verdicts() == ["error", "skip"]
+
+
+@pytest.mark.parametrize(
+    ("answer", "given", "limit"),
+    [("", "yes", "true"), ("", "no", "false"), ("    answer: text\n", "abc", "abc"),
+     ("    answer: choice\n    options: [red, green]\n", "red", "red")],
+)  # fmt: skip
+def test_an_answer_given_beforehand(answer: str, given: str, limit: str) -> None:
+    step = f"  - ask: Which\n{answer}    from: seen\n    expect: {{answer: {{equals: {limit}}}}}\n"
+    assert bare(step, head="given: {seen: {}}\n", given={"seen": given}).ended.exit_code == 0
+
+
+def test_a_given_answer_that_is_none() -> None:
+    step = "  - ask: Which\n    from: seen\n"
+    ended = bare(step, head="given: {seen: {}}\n", given={"seen": "perhaps"}).ended
+    assert (ended.cause, ended.message) == ("operator", "the given answer 'perhaps' is neither yes nor no")
+
+
+# --- call
+
+MODULE = """
+import time
+from benchrig.errors import StepFailed
+from benchrig.values.quantity import Quantity
+
+def nothing(bench): pass
+def one(bench, factor=1): return 21 * factor
+async def several(bench): return {'colour': 'red', 'supply': Quantity.from_source('3000 mV')}
+def wrong(bench): assert 1 == 2, 'one is not two'
+def refused(bench): raise StepFailed('the relay did not click')
+def broken(bench): return 1 / 0
+def slow(bench): time.sleep(0.05)
+async def stuck(bench): await bench.pause(3600)
+not_a_function = 5
+"""
+
+
+@pytest.fixture
+def beside(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A folder for a plan with the module `fixture_calls` beside it."""
+    (tmp_path / "fixture_calls.py").write_text(MODULE, encoding="utf-8")
+    monkeypatch.setattr(sys, "path", list(sys.path))
+    monkeypatch.delitem(sys.modules, "fixture_calls", raising=False)
+    return tmp_path
+
+
+def called(folder: Path, function: str, more: str = "", **others: object) -> Ran:
+    return bare(f"  - call: fixture_calls:{function}\n{more}", folder, **others)
+
+
+@pytest.mark.parametrize(
+    ("function", "passes", "fails"),
+    [
+        ("one", "value: {equals: 21}", "value: {max: 20}"),
+        ("several", "colour: {equals: red}", "colour: {equals: blue}"),
+        ("several", "supply: {min: 2.9 V}", "supply: {min: 3.1 V}"),
+        ("slow", "elapsed: {min: 50 ms, max: 5 s}", "elapsed: {max: 10 ms}"),
+        ("one", "value: {one_of: [20, 21]}", "colour: {equals: red}"),
+    ],
+)
+def test_what_a_function_returns_is_judged(beside: Path, function: str, passes: str, fails: str) -> None:
+    assert called(beside, function, f"    expect: {{{passes}}}\n").ended.exit_code == 0
+    failed = called(beside, function, f"    expect: {{{fails}}}\n")
+    assert (failed.ended.verdict, failed.ended.cause) == ("fail", "limit")
+
+
+def test_arguments_of_a_function(beside: Path) -> None:
+    ran = called(beside, "one", "    with: {factor: 2}\n    expect: {value: {equals: 42}}\n")
+    assert ran.ended.exit_code == 0
+
+
+def test_a_function_may_return_nothing(beside: Path) -> None:
+    assert called(beside, "nothing").verdicts() == ["pass"]
+
+
+@pytest.mark.parametrize(
+    ("function", "verdict", "cause", "message"),
+    [
+        ("wrong", "fail", "limit", "fixture_calls:wrong: one is not two"),
+        ("refused", "fail", "limit", "the relay did not click"),
+        ("broken", "error", "station", "fixture_calls:broken raised ZeroDivisionError: division by zero"),
+        (
+            "missing",
+            "error",
+            "station",
+            "call fixture_calls:missing: module 'fixture_calls' has no attribute 'missing'",
+        ),
+        ("not_a_function", "error", "station", "call fixture_calls:not_a_function: 'not_a_function' is no function"),
+        ("stuck", "fail", "limit", "the step did not end within its time"),
+    ],
+)
+def test_a_function_that_goes_wrong(beside: Path, function: str, verdict: str, cause: str, message: str) -> None:
+    ended = called(beside, function, "    within: 2 s\n").ended
+    assert (ended.verdict, ended.cause, ended.message) == (verdict, cause, message)
+
+
+def test_a_module_that_is_not_there(tmp_path: Path) -> None:
+    ended = bare("  - call: no_such_module_anywhere:f\n", tmp_path).ended
+    assert (ended.cause, ended.exit_code) == ("station", 7)
+    assert "No module named 'no_such_module_anywhere'" in ended.message
+
+
+def test_a_station_forbids_what_runs_programs(beside: Path) -> None:
+    ended = called(beside, "one", station=Station("bench 1", forbid=["call"])).ended
+    assert (ended.cause, ended.exit_code, ended.message) == ("station", 7, "this station forbids call steps")
+    marker = beside / "ran"
+    ended = bare(f"  - command: [touch, '{marker}']\n", station=Station("bench 1", forbid=["command"])).ended
+    assert (ended.cause, ended.message) == ("station", "this station forbids command steps")
+    assert not marker.exists()
+
+
+# --- command
+
+
+@pytest.mark.parametrize(
+    ("program", "passes", "fails"),
+    [
+        ("[sh, -c, exit 3]", "exit_code: {equals: 3}", "exit_code: {equals: 0}"),
+        ("[echo, hello]", "output: {equals: hello}", "output: {equals: bye}"),
+        ("[sh, -c, 'echo oh dear >&2']", "errors: {contains: dear}", "errors: {equals: ''}"),
+        ("[sleep, '0.05']", "elapsed: {min: 50 ms, max: 5 s}", "elapsed: {max: 10 ms}"),
+        ("[sh, -c, 'kill -9 $$$$']", "exit_code: {equals: -9}", "exit_code: {min: 0}"),
+    ],
+)
+def test_every_reading_of_command(program: str, passes: str, fails: str) -> None:
+    assert bare(f"  - command: {program}\n    expect: {{{passes}}}\n").ended.exit_code == 0
+    failed = bare(f"  - command: {program}\n    expect: {{{fails}}}\n")
+    assert (failed.ended.verdict, failed.ended.cause) == ("fail", "limit")
+
+
+def test_a_program_that_fails_unasked_is_the_stations_trouble() -> None:
+    ran = bare("  - command: [sh, -c, 'echo no dongle >&2; exit 3']\n")
+    assert (ran.ended.cause, ran.ended.exit_code, ran.ended.message) == ("station", 7, "sh ended with exit code 3")
+    assert ran.step(1).ended.advice == "no dongle"
+    assert ran.step(1).notes[0].text == "sh said: no dongle"
+
+
+def test_a_program_that_is_not_there() -> None:
+    ended = bare("  - command: [no-such-program-anywhere]\n").ended
+    assert (ended.cause, ended.exit_code) == ("station", 7)
+    assert ended.message == "no-such-program-anywhere cannot be started: No such file or directory"
+
+
+def test_no_shell_reads_the_arguments(tmp_path: Path) -> None:
+    marker = tmp_path / "touched"
+    argument = f"; touch {marker}"
+    ran = bare(
+        f"  - command: [echo, '{argument}', '$HOME', '*']\n    expect: {{output: {{equals: '{argument} $HOME *'}}}}\n"
+    )
+    assert ran.ended.exit_code == 0
+    assert not marker.exists()
+
+
+def test_a_value_from_outside_is_one_argument() -> None:
+    step = "  - command: [echo, '${text}']\n    expect: {output: {equals: '$(id) && ls'}}\n"
+    assert bare(step, head="given: {text: {}}\n", given={"text": "$(id) && ls"}).ended.exit_code == 0
+
+
+def test_a_program_runs_beside_the_plan(tmp_path: Path) -> None:
+    assert (
+        bare(f"  - command: [pwd]\n    expect: {{output: {{equals: '{tmp_path}'}}}}\n", tmp_path).ended.exit_code == 0
+    )
+
+
+def test_a_time_limit_ends_the_program_and_its_children(tmp_path: Path) -> None:
+    pid_file = tmp_path / "pid"
+    script = f"sleep 300 & echo $! > {pid_file}; wait"
+    started = time.monotonic()
+    ended = bare(f"  - command: [sh, -c, '{script}']\n    within: 1 s\n").ended
+    assert (ended.verdict, ended.cause) == ("fail", "limit")
+    assert ended.message.startswith("sh was ended: it ran longer than 0.9")
+    assert time.monotonic() - started < 20
+    assert not alive(int(pid_file.read_text()))
+
+
+def alive(pid: int) -> bool:
+    """Whether the process runs; one that is dead and not yet buried does not."""
+    status = Path(f"/proc/{pid}/stat")
+    if status.parent.parent.exists():
+        return status.exists() and status.read_text().rpartition(")")[2].split()[0] != "Z"
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    return True
+
+
+def test_a_flood_of_output_is_bounded() -> None:
+    script = "head -c 3000000 /dev/zero | tr \\\\0 x"
+    step = f"  - command: [sh, -c, '{script}']\n    expect: {{output: {{length: {{max: 65536}}}}}}\n"
+    ran = bare(step)
+    assert ran.ended.exit_code == 0, ran.ended.message
+    assert len(ran.reading(1, "output").value) <= 4096
+
+
+def test_output_that_is_no_text() -> None:
+    ran = bare("  - command: [printf, '\\377\\033[2J']\n    expect: {output: {length: {min: 1}}}\n")
+    assert ran.ended.exit_code == 0
+    assert ran.reading(1, "output").value.startswith("\ufffd")
