@@ -12,6 +12,7 @@ from bumble.gatt import Characteristic, CharacteristicValue, Descriptor
 
 from benchrig.errors import MalformedValue
 from benchrig.radio.virtual.server import Unanswered
+from benchrig.values.catalogue import short_uuid
 
 if TYPE_CHECKING:
     from bumble.device import Connection
@@ -39,7 +40,7 @@ class SimulatedCharacteristic:
         self._notifiers: dict[Connection, asyncio.Task[Any]] = {}
         properties = Characteristic.Properties(model.properties)
         self.attribute = _Attribute(
-            UUID(model.uuid),
+            uuid_on_air(model.uuid),
             properties,
             self._permissions(properties),
             CharacteristicValue(read=self._read, write=self._write),
@@ -147,6 +148,12 @@ class SimulatedCharacteristic:
                 await server.indicate_subscriber(connection, self.attribute, value)
 
 
+def uuid_on_air(uuid: str) -> UUID:
+    """As a device sends it: 16 bits where it has 16, else 128; ATT carries no others (Core Vol 3 Part F 3.2.1)."""
+    short = short_uuid(uuid)
+    return UUID(short if len(short) == 4 else uuid)
+
+
 class _Attribute(Characteristic[bytes]):
     """bumble reads a value by its type whether or not it may be read, and would print the whole characteristic for a
     debug line that nobody reads."""
@@ -162,4 +169,4 @@ class _Attribute(Characteristic[bytes]):
 
 def _descriptor(model: DescriptorModel) -> Descriptor:
     permissions = _READABLE | (_WRITABLE if model.writable else 0)
-    return Descriptor(UUID(model.uuid), att.Attribute.Permissions(permissions), model.value)
+    return Descriptor(uuid_on_air(model.uuid), att.Attribute.Permissions(permissions), model.value)

@@ -5,13 +5,13 @@ from __future__ import annotations
 import asyncio
 from typing import TYPE_CHECKING, Any
 
-from bumble import core, hci
+from bumble import hci
 from bumble.device import AdvertisingType, Connection, Device, DeviceConfiguration
 from bumble.gatt import Service
 from bumble.host import Host
 
 from benchrig.radio.virtual.airlink import End
-from benchrig.radio.virtual.characteristic import SimulatedCharacteristic
+from benchrig.radio.virtual.characteristic import SimulatedCharacteristic, uuid_on_air
 from benchrig.radio.virtual.controller import VirtualController
 from benchrig.radio.virtual.server import StrictServer
 
@@ -49,7 +49,7 @@ class SimulatedDevice:
     def _add(self, model: ServiceModel) -> None:
         made = [SimulatedCharacteristic(self, characteristic) for characteristic in model.characteristics]
         self.characteristics |= {one.model.name: one for one in made}
-        service = Service(core.UUID(model.uuid), [one.attribute for one in made])
+        service = Service(uuid_on_air(model.uuid), [one.attribute for one in made])
         self.server.add_service_without(service, [one.attribute for one in made if not one.model.cccd])
 
     @property

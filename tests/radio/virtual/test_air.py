@@ -310,18 +310,20 @@ async def session(bench):
     """Every kind of procedure once."""
     device = await bench.find()
     client = bench.client(device, timeout=10)
-    await client.connect()
-    await client.read_gatt_char(VALUE)
-    await client.write_gatt_char(VALUE, b"\x02\x00", response=True)
-    await client.read_gatt_char(LONG)
-    await client.write_gatt_char(LONG, bytes(300), response=True)
-    got = asyncio.Event()
-    await client.start_notify(NOTIFY, lambda *_: got.set())
-    await client.write_gatt_char(COMMAND, b"x", response=False)
-    async with asyncio.timeout(5):
-        await got.wait()
-    await client.stop_notify(NOTIFY)
-    await client.disconnect()
+    try:
+        await client.connect()
+        await client.read_gatt_char(VALUE)
+        await client.write_gatt_char(VALUE, b"\x02\x00", response=True)
+        await client.read_gatt_char(LONG)
+        await client.write_gatt_char(LONG, bytes(300), response=True)
+        got = asyncio.Event()
+        await client.start_notify(NOTIFY, lambda *_: got.set())
+        await client.write_gatt_char(COMMAND, b"x", response=False)
+        async with asyncio.timeout(5):
+            await got.wait()
+        await client.stop_notify(NOTIFY)
+    finally:
+        await client.disconnect()
 
 
 async def test_killing_the_link_at_every_pdu_hangs_nothing():
