@@ -7,7 +7,7 @@ import contextlib
 from collections.abc import Awaitable, Callable
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from benchrig.errors import BenchrigError, LinkLost, NoAnswer
+from benchrig.errors import BenchrigError, LinkLost, NoAnswer, StationError
 from benchrig.radio.foreign import translate
 from benchrig.radio.table import Attribute, Characteristic, Descriptor, Service, Table
 
@@ -18,14 +18,17 @@ T = TypeVar("T")
 
 # What the backends need to close a healthy link, the slowest (Windows) aside.
 DISCONNECT_WITHIN = 10.0
+LEAST_PAYLOAD = 20
+PAYLOAD_WITHIN = 1.0
 _PROPERTIES = {"authenticated-signed-writes": "signed write"}
 
 
 class Link:
     """A connection, made by Radio.connect. After `lost` is set every operation raises LinkLost."""
 
-    def __init__(self, client: BleakClient, name: str) -> None:
+    def __init__(self, client: BleakClient, name: str, *, reads_reach_listeners: bool = False) -> None:
         self.name = name
+        self._reads_reach_listeners = reads_reach_listeners
         self.lost = asyncio.Event()
         self.lost_reason = ""
         self.table = Table(())
@@ -59,7 +62,14 @@ class Link:
     def payload(self) -> int:
         """Bytes that one write without response, or one notification, carries at most."""
         sizes = [c.obj.max_write_without_response_size for s in self.table.services for c in s.characteristics]
-        return max(sizes, default=max(0, self._client.mtu_size - 3))
+        return max(sizes) if sizes else max(0, self._client.mtu_size - 3)
+
+    async def settled_payload(self) -> int:
+        """The payload once the link's MTU is agreed: some stacks say the least of all for a while after connecting."""
+        deadline = asyncio.get_running_loop().time() + PAYLOAD_WITHIN
+        while self.payload <= LEAST_PAYLOAD and self.is_up and asyncio.get_running_loop().time() < deadline:
+            await asyncio.sleep(0.05)
+        return self.payload
 
     @property
     def timing(self) -> dict[str, float]:
@@ -69,6 +79,11 @@ class Link:
         return {"discover": discovered - connected} if connected is not None and discovered is not None else {}
 
     async def read(self, attribute: Attribute, doing: str, within: float) -> bytes:
+        if self._reads_reach_listeners and attribute.handle in self._subscribed:
+            raise StationError(
+                f"{doing}: this radio delivers what is read as a notification too",
+                advice="end the subscription before reading, or count another attribute",
+            )
         client = self._client
         read = client.read_gatt_descriptor if isinstance(attribute, Descriptor) else client.read_gatt_char
         return bytes(await self._operation(doing, within, lambda: read(attribute.obj)))

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import AsyncIterator, Awaitable, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -15,15 +15,17 @@ from bleak import BleakClient, BleakScanner
 from bleak.backends.device import BLEDevice
 from bleak.backends.scanner import AdvertisementData
 
-from benchrig.errors import ConnectFailed
+from benchrig.errors import ConnectFailed, StationError
 from benchrig.radio.foreign import translate
 from benchrig.radio.link import Link
-from benchrig.radio.scan import Report, Sighting
+from benchrig.radio.scan import Report, Selection, Sighting
 
 # Let bleak's own time-out fire first: cancelling its connect can leave the connection pending.
 MARGIN = 2.0
 # Bounds what a device can make a run keep and print.
 LONGEST_NAME = 248
+# HCI's word for a level that is not known: such a report comes from a cache, not from the air.
+UNKNOWN_RSSI = -127
 
 
 async def _nothing() -> None:
@@ -32,16 +34,32 @@ async def _nothing() -> None:
 
 @dataclass
 class Radio:
-    """An open radio. `facts` go into the record; `close` releases what was opened with it."""
+    """An open radio. `facts` go into the record, `lacks` says which readings it does not have and why (see offers.py),
+    `close` releases what was opened with it. With `reads_reach_listeners` the stack delivers what is read to the
+    listeners of the attribute as well."""
 
     name: str
     simulated: bool = False
     seed: int | None = None
     scanner_options: dict[str, Any] = field(default_factory=dict)
     client_options: dict[str, Any] = field(default_factory=dict)
-    facts: dict[str, str] = field(default_factory=dict)
+    facts: Mapping[str, str] = field(default_factory=dict)
+    lacks: Mapping[str, str] = field(default_factory=dict)
+    reads_reach_listeners: bool = False
     on_close: Callable[[], Awaitable[None]] = _nothing
     _links: list[Link] = field(default_factory=list)
+    _lock: asyncio.Lock = field(default_factory=asyncio.Lock)
+
+    async def prepare(self, selection: Selection) -> list[str]:
+        """Make the radio ready for units of this selection; what had to be done, in sentences."""
+        return []
+
+    async def trouble(self) -> StationError | None:
+        """Why the radio itself cannot be used at the moment; asked when a link was lost or never came."""
+        return None
+
+    async def forget(self, sighting: Sighting) -> None:
+        """Let nothing be remembered of a device: its next connection reads the table anew."""
 
     @contextlib.asynccontextmanager
     async def scanning(self, on_report: Callable[[Report], None], *, active: bool = True) -> AsyncIterator[None]:
@@ -49,11 +67,13 @@ class Radio:
         loop = asyncio.get_running_loop()
 
         def detected(device: BLEDevice, data: AdvertisementData) -> None:
-            on_report(_report(loop.time(), device, data))
+            if data.rssi != UNKNOWN_RSSI:
+                on_report(_report(loop.time(), device, data))
 
         try:
             scanner = BleakScanner(detected, scanning_mode="active" if active else "passive", **self.scanner_options)
-            await scanner.start()
+            async with self._lock:
+                await scanner.start()
         except Exception as exc:
             raise translate(exc, "scan") from exc
         try:
@@ -73,10 +93,10 @@ class Radio:
             timeout=within,
             **self.client_options,
         )
-        link = Link(client, sighting.name or sighting.address)
+        link = Link(client, sighting.name or sighting.address, reads_reach_listeners=self.reads_reach_listeners)
         doing = f"connect to {link.name}"
         try:
-            async with asyncio.timeout(within + MARGIN):
+            async with self._lock, asyncio.timeout(within + MARGIN):
                 await client.connect()
         except Exception as exc:
             await self._discard(client)

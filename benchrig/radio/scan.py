@@ -88,6 +88,12 @@ class Selection:
     rssi_min: float | None = None
     nearest: float | None = None
 
+    def may_mean(self, name: str, address: str) -> bool:
+        """Whether a device of which only name and address are known may be the one."""
+        if self.address is not None and address.upper() == self.address.upper():
+            return True
+        return self.name is not None and fnmatch.fnmatchcase(name, self.name)
+
     def accepts(self, sighting: Sighting) -> bool:
         data = sighting.manufacturer_data
         return (

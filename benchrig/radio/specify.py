@@ -56,10 +56,9 @@ def radio_opener(choice: RadioChoice, *, seed: int = 0, capture: Path | None = N
 
 
 async def _open_host(choice: RadioChoice) -> Radio:
-    from benchrig.radio.radio import Radio
+    from benchrig.radio.host import open_host
 
-    options = {"bluez": {"adapter": choice.adapter}} if choice.adapter else {}
-    return Radio(str(choice), scanner_options=options, client_options=options)
+    return await open_host(str(choice), choice.adapter)
 
 
 def _virtual_opener(choice: RadioChoice, seed: int, capture: Path | None) -> Callable[[], Awaitable[Radio]]:

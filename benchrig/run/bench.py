@@ -16,6 +16,7 @@ from benchrig.errors import (
     AttributeMissing,
     LinkLost,
     MalformedValue,
+    StationError,
     UsageError,
 )
 from benchrig.plan.model import StepPlan
@@ -88,6 +89,10 @@ class RunBench:
         self.attempt, self._deadline = attempt, deadline
         self._types = step.readings(self.names) if step.limits else None
         self._readings, self._streams = [], []
+        if attempt == 1 and self._radio.lacks:
+            for name in step.limits:
+                if why := self.lacks(name):
+                    self.note(f"the limit on {name} is not judged: {why}")
 
     def finish(self) -> list[Reading]:
         """The readings of the attempt; a limit whose reading never came fails."""
@@ -100,7 +105,7 @@ class RunBench:
         """A failed reading for every limit that nothing was held against."""
         assert self._step is not None
         seen = {reading.name for reading in self._readings}
-        missing = [name for name in self._step.limits if name not in seen]
+        missing = [name for name in self._step.limits if name not in seen and not self.lacks(name)]
         return [
             Reading(
                 self._number,
@@ -119,6 +124,10 @@ class RunBench:
     @property
     def is_busy(self) -> bool:
         return self._link is not None and self._link.is_up and self._link.is_busy
+
+    async def station_trouble(self) -> StationError | None:
+        """Why the radio cannot be used at the moment, None when it can."""
+        return await self._radio.trouble()
 
     # --- the steps' side
 
@@ -174,12 +183,16 @@ class RunBench:
             raise LinkLost(f"the link was lost ({self.link.lost_reason})")
         return False
 
+    def lacks(self, name: str) -> str:
+        assert self._step is not None
+        return self._radio.lacks.get(f"{self._step.verb}.{name}", "") if self._radio.lacks else ""
+
     def wanted(self, name: str) -> bool:
         assert self._step is not None
         return name in self._step.limits or name in self._step.save
 
     def reading(self, name: str, value: Any, unit: str = "", raw: bytes | None = None) -> None:
-        judgement = self._judge(name, value, unit)
+        judgement = None if self.lacks(name) else self._judge(name, value, unit)
         if name == "att_error" and judgement is None and not self.wanted(name):
             return
         self._readings.append(
@@ -242,7 +255,7 @@ class RunBench:
         self._unit = sighting
         self._emit(UnitSeen(self.at, sighting.address, sighting.address_type, sighting.name))
 
-    async def connect(self, within: float) -> None:
+    async def connect(self, within: float, *, fresh: bool = False) -> None:
         if self.link_is_up and self._cleaning_up:
             # finally steps cannot know how far the run came
             self.note("the unit is connected already")
@@ -250,8 +263,10 @@ class RunBench:
         if self.link_is_up:
             raise UsageError("the unit is connected already", advice="disconnect first")
         deadline = self._loop.time() + within
+        if fresh and self._unit is not None:
+            await self._radio.forget(self._unit)
         # after a failed attempt the radio may have forgotten the device, or hold a stale picture of it
-        if self._unit is None or self.attempt > 1:
+        if self._unit is None or self.attempt > 1 or fresh:
             await find_unit(self, 0.0)
         assert self._unit is not None
         self._listeners.clear()

@@ -147,7 +147,14 @@ class Runner:
 
     async def _opened(self) -> Radio:
         await self._acknowledge()
-        return await self.open_radio()
+        radio = await self.open_radio()
+        try:
+            for sentence in await radio.prepare(self.plan.selection()):
+                self.emit(Noted(self._at, sentence))
+        except BaseException:
+            await _closed(radio)
+            raise
+        return radio
 
     async def _acknowledge(self) -> None:
         """The caution is shown before anything is opened, so before the first write."""
@@ -283,6 +290,9 @@ class Runner:
             if self._interrupts > (plan.section == "finally"):
                 raise OperatorError("interrupted")  # between two attempts, where no scope was open
             await self._guarded(deadline + GRACE, step.run(bench))
+        except LinkError as error:
+            # a link that was lost with its radio proves nothing against the unit
+            return await bench.station_trouble() or error
         except BenchrigError as error:
             return error
         except Misfit as misfit:

@@ -106,6 +106,10 @@ class Bench(Protocol):
         """While something outside the air is awaited: a person, a program. The clock is the real one meanwhile."""
         ...
 
+    def lacks(self, name: str) -> str:
+        """Why this radio has no such reading of the step at hand; '' when it has."""
+        ...
+
     def wanted(self, name: str) -> bool:
         """Whether the step's limits or saves name this reading (readings of little interest are left out otherwise)."""
         ...
@@ -136,8 +140,8 @@ class Bench(Protocol):
         """This device is the unit under test from here on."""
         ...
 
-    async def connect(self, within: float) -> None:
-        """Connect to the unit; it becomes the link."""
+    async def connect(self, within: float, *, fresh: bool = False) -> None:
+        """Connect to the unit; it becomes the link. `fresh`: the radio forgets the unit first."""
         ...
 
     async def disconnect(self) -> None: ...

@@ -13,13 +13,17 @@ _LOOK_EVERY = 0.02
 
 
 class Connect(Step, kw_only=True):
-    """Connect to the unit that the last scan found; scans for it first when there was none."""
+    """Connect to the unit that the last scan found; scans for it first when there was none.
+
+    `fresh` lets the radio forget the unit before, so that its table is read anew (after a firmware change).
+    """
 
     verb: ClassVar[str] = "connect"
     within_default: ClassVar[float] = 10.0
     needs_link: ClassVar[bool] = False
 
     connect: None
+    fresh: bool = False
 
     def readings(self, names: Names) -> Mapping[str, ReadingType]:
         return {
@@ -30,12 +34,12 @@ class Connect(Step, kw_only=True):
 
     async def run(self, bench: Bench) -> None:
         started = bench.now()
-        await bench.connect(bench.time_left)
+        await bench.connect(bench.time_left, fresh=self.fresh)
         bench.reading("elapsed", bench.since(started), "s")
         if bench.wanted("attempts"):
             bench.reading("attempts", bench.attempt)
         if bench.wanted("payload"):
-            bench.reading("payload", bench.link.payload, "bytes")
+            bench.reading("payload", await bench.link.settled_payload(), "bytes")
 
 
 class Disconnect(Step, kw_only=True):

@@ -156,7 +156,7 @@ class Discover(Step, kw_only=True):
         table = bench.link.table
         if "discover" in bench.link.timing:
             bench.reading("elapsed", round(bench.link.timing["discover"], 6), "s")
-        elif bench.wanted("elapsed"):
+        elif bench.wanted("elapsed") and not bench.lacks("elapsed"):
             raise StationError(
                 "this radio does not tell how long the table took",
                 advice="judge the elapsed of the connect step, which includes it",

@@ -25,7 +25,12 @@ _ADV_IND, _ADV_SCAN_IND, _ADV_NONCONN_IND, _SCAN_RSP = 0, 2, 3, 4
 _SUCCESS = hci.HCI_ErrorCode.SUCCESS
 _UNKNOWN = hci.HCI_ErrorCode.UNKNOWN_CONNECTION_IDENTIFIER_ERROR
 _DISALLOWED = hci.HCI_ErrorCode.COMMAND_DISALLOWED_ERROR
-_EXTENDED = hci.LeFeatureMask.LE_EXTENDED_ADVERTISING | hci.LeFeatureMask.LE_PERIODIC_ADVERTISING
+# What this controller does not do. A Linux host that reads LL privacy waits for the enhanced connection event.
+_ABSENT = (
+    hci.LeFeatureMask.LE_EXTENDED_ADVERTISING
+    | hci.LeFeatureMask.LE_PERIODIC_ADVERTISING
+    | hci.LeFeatureMask.LL_PRIVACY
+)
 _LONGEST_TIME = 17040  # µs, of the longest packet on the coded PHY
 
 
@@ -41,7 +46,7 @@ class VirtualController(Controller):
     supported_max_tx_octets = supported_max_rx_octets = suggested_max_tx_octets = LONGEST_PACKET
     supported_max_tx_time = supported_max_rx_time = _LONGEST_TIME
     suggested_max_tx_time = 2120
-    le_features = Controller.le_features & ~_EXTENDED
+    le_features = Controller.le_features & ~_ABSENT
 
     def __init__(self, name: str, air: Air, public_address: str | None = None) -> None:
         super().__init__(name, link=air, public_address=public_address)  # type: ignore[arg-type]

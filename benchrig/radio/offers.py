@@ -1,0 +1,17 @@
+"""What a kind of radio does not tell. Known without opening one, so that `check` can say it.
+
+A limit on such a reading is not judged on that radio: the record and the reports say so, and why.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+# 'step.reading' -> why this kind of radio has no such reading
+_HOST = {
+    "scan.interval": "the operating system hides repeated reports of a device, so an interval cannot be measured",
+    "scan.count": "the operating system hides repeated reports of a device, so they cannot be counted",
+    "discover.elapsed": "the operating system reads the table as part of the connection",
+}
+
+LACKS: dict[str, Mapping[str, str]] = {"host": _HOST, "virtual": {}, "hci": {}}

@@ -1,0 +1,60 @@
+"""In the guest: an air with simulated devices, and a controller of it behind /dev/vhci for the kernel.
+
+    python -m tests.host_stack.air DEVICES [ADAPTERS]
+
+Says READY when the devices advertise; runs until it is killed.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import sys
+from pathlib import Path
+
+from benchrig.radio.virtual import load_devices
+from benchrig.radio.virtual.air import Air
+from benchrig.radio.virtual.controller import VirtualController
+from benchrig.radio.virtual.opening import switch_on
+from benchrig.source.problem import Problems
+
+VENDOR_PACKET = 0xFF
+PRIMARY_CONTROLLER = 0x00
+
+
+class Vhci:
+    """The kernel's end of a controller: one H4 packet a read and a write of /dev/vhci."""
+
+    def __init__(self, controller: VirtualController) -> None:
+        self.controller = controller
+        self.fd = os.open("/dev/vhci", os.O_RDWR | os.O_NONBLOCK)
+        os.write(self.fd, bytes((VENDOR_PACKET, PRIMARY_CONTROLLER)))
+        controller.host = self  # type: ignore[assignment]  # a sink needs no more than on_packet
+        asyncio.get_running_loop().add_reader(self.fd, self._read)
+
+    def on_packet(self, packet: bytes) -> None:
+        os.write(self.fd, packet)
+
+    def _read(self) -> None:
+        packet = os.read(self.fd, 4096)
+        if packet and packet[0] != VENDOR_PACKET:
+            self.controller.on_packet(packet)
+
+
+async def main(files: str, adapters: int) -> None:
+    problems = Problems()
+    models = load_devices([Path(name) for name in files.split(",")], problems)
+    problems.raise_if_any()
+    air = Air(seed=1)
+    air.on_error = lambda error: print("AIR", repr(error), file=sys.stderr, flush=True)
+    devices = await switch_on(air, models)
+    controllers = [
+        VirtualController(f"hci{index}", air, f"02:00:00:00:00:{index + 1:02X}") for index in range(adapters)
+    ]
+    ports = [Vhci(controller) for controller in controllers]
+    print("READY", len(devices), len(ports), flush=True)
+    await asyncio.Event().wait()
+
+
+if __name__ == "__main__":
+    asyncio.run(main(sys.argv[1], int(sys.argv[2]) if len(sys.argv) > 2 else 1))

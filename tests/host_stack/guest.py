@@ -1,0 +1,80 @@
+"""Boots the guest and runs a shell script in it."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+HERE = Path(__file__).parent
+PROJECT = HERE.parents[1]
+BLUETOOTHD = "/usr/libexec/bluetooth/bluetoothd"
+
+# Air and devices first, then the kernel's stack on top of them, then the job.
+PRELUDE = f"""
+python3 -m tests.host_stack.air "$DEVICES" "${{ADAPTERS:-1}}" > out/air.out 2> out/air.err &
+for i in $(seq 600); do grep -q READY out/air.out 2>/dev/null && break; sleep 0.05; done
+{BLUETOOTHD} -n -d > out/bluetoothd.log 2>&1 &
+for i in $(seq 200); do
+    dbus-send --system --print-reply --dest=org.bluez /org/bluez/hci0 org.freedesktop.DBus.Properties.Get \\
+        string:org.bluez.Adapter1 string:Powered >/dev/null 2>&1 && break
+    sleep 0.05
+done
+bluetoothctl power on > out/power.out 2>&1
+"""
+
+
+@dataclass(frozen=True)
+class Done:
+    """What a job in the guest left: exit code (None: it never came to an end) and its folder of files."""
+
+    code: int | None
+    out: Path
+
+    def text(self, name: str) -> str:
+        path = self.out / name
+        return path.read_text(errors="replace") if path.exists() else ""
+
+
+def run_in_guest(
+    kernel: Path,
+    share: Path,
+    job: str,
+    *,
+    devices: list[Path],
+    adapters: int = 1,
+    within: float = 120.0,
+    prelude: bool = True,
+) -> Done:
+    """Run a shell script in the guest. `share` is an empty folder that the guest can write; the script starts there,
+    with the devices in the air and bluetoothd running."""
+    out = share / "out"
+    out.mkdir(parents=True, exist_ok=True)
+    names = ",".join(str(path.resolve()) for path in devices)
+    head = f"export DEVICES={names} ADAPTERS={adapters}\n"
+    (share / "job.sh").write_text(head + (PRELUDE if prelude else "") + job)
+    python = Path(sys.executable).parent
+    command = [
+        str(kernel), "mem=512M", "root=/dev/root", "rootfstype=hostfs", "rootflags=/", "ro", f"init={HERE / 'init.sh'}",
+        f"bench.share={share.resolve()}", f"bench.python={python}", f"bench.project={PROJECT}",
+        "con=null", "con0=null,fd:1", "con1=null,fd:1", "quiet",
+    ]  # fmt: skip
+    with (out / "console.txt").open("wb") as console:
+        try:
+            subprocess.run(
+                command, stdin=subprocess.DEVNULL, stdout=console, stderr=console, timeout=within, check=False
+            )
+        except subprocess.TimeoutExpired:
+            return Done(None, out)
+    code = (out / "job.code").read_text().strip() if (out / "job.code").exists() else ""
+    return Done(int(code) if code else None, out)
+
+
+def missing() -> str:
+    """What this machine lacks for the guest, '' when nothing."""
+    for tool in ("dbus-daemon", "bluetoothctl"):
+        if shutil.which(tool) is None:
+            return f"{tool} is not installed"
+    return "" if Path(BLUETOOTHD).exists() else "bluez is not installed"
