@@ -26,7 +26,7 @@ _LOADER = getattr(yaml, "CLoader", yaml.Loader)
 _NUMBER = re.compile(r"[+-]?(0|[1-9][0-9]*)(\.[0-9]+)?")
 _HEX = re.compile(r"0x[0-9A-Fa-f]+")
 _WORDS: dict[str, bool | None] = {"": None, "null": None, "true": True, "false": False}
-_SUSPECT = frozenset("0123456789+-.~<yYnNoOtTfF")
+_SUSPECT = frozenset("0123456789+-.~<=yYnNoOtTfF")
 _LONGEST_NUMBER = 60
 # YAML 1.1 ends lines here too, YAML 1.2 does not.
 _ODD_LINE_END = re.compile("[\x85\u2028\u2029]")
@@ -47,9 +47,13 @@ _REFUSED: tuple[tuple[re.Pattern[str], str, str], ...] = tuple(
         ),
         (r"~|Null|NULL", "is not how null is written", "write null, or quote it if it is text"),
         (r"[+-]?0[0-9]+(\.[0-9]*)?", "has leading zeros", "quote it if it is text, drop the zeros if it is a number"),
-        (r"[+-]?0[oObBX].*", "is no number here", "numbers are decimal or 0x…; quote it if it is text"),
         (
-            r"[+-]?[0-9]+(\.[0-9]*)?[eE][+-]?[0-9]+",
+            r"[+-]?0[oObBX].*|[+-]0x[0-9A-Fa-f_]+",
+            "is no number here",
+            "numbers are decimal or 0x…; quote it if it is text",
+        ),
+        (
+            r"[+-]?([0-9][0-9_]*(\.[0-9_]*)?|\.[0-9][0-9_]*)[eE][+-]?[0-9]+",
             "looks like a number with an exponent",
             "quote it if it is text (a UUID: '{0}' or 0x{0}), or write the number out",
         ),
@@ -59,10 +63,19 @@ _REFUSED: tuple[tuple[re.Pattern[str], str, str], ...] = tuple(
             "quote it (times, addresses)",
         ),
         (r"[0-9]{4}-[0-9]{1,2}-[0-9]{1,2}([Tt ].*)?", "is a date to some readers of YAML", "quote it"),
-        (r"[+-]?[0-9]+_[0-9_]*(\.[0-9_]*)?", "has an underscore in a number", "write the digits only"),
+        (
+            r"0x[0-9A-Fa-f]*_[0-9A-Fa-f_]*|[+-]?(?=\.?[0-9])[0-9.]*_[0-9_.]*",
+            "has an underscore in a number",
+            "write the digits only",
+        ),
         (r"[+-]?(\.[0-9]+|[0-9]+\.)", "is no complete decimal number", "write digits on both sides of the point"),
         (r"[+-]?\.(inf|Inf|INF|nan|NaN|NAN)", "is no decimal number", "quote it if it is text"),
-        (rf"[+-]?[0-9.]{{{_LONGEST_NUMBER},}}", "is too long for a number", "quote it if it is text"),
+        (
+            rf"(?=.{{{_LONGEST_NUMBER}}})(0x[0-9A-Fa-f]+|[+-]?[0-9.]+)",
+            "is too long for a number",
+            "quote it if it is text",
+        ),
+        (r"=", "is no text to some readers of YAML", "quote it"),
         (r"<<", "would merge another mapping in some readers of YAML", "write the keys out"),
     )
 )

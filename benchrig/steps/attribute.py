@@ -38,7 +38,7 @@ class Uuid(str):
     def from_source(cls, value: Any) -> Uuid:
         """Raises Misfit; a bare number is refused because decimal and hex cannot be told apart any more."""
         if isinstance(value, int) and not isinstance(value, bool):
-            if value > 0xFFFF:
+            if not 0 <= value <= 0xFFFF:
                 raise Misfit(f"{value} is no 16-bit UUID", "write a long UUID as text in its full form")
             return cls(catalogue.normal_uuid(f"{value:04X}"))
         if not isinstance(value, str):

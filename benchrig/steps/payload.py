@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
 from typing import Any
 
 from benchrig.errors import MalformedValue
 from benchrig.source.shape import Misfit
 from benchrig.values.format import Format
 from benchrig.values.limit import typed
-from benchrig.values.quantity import Quantity, as_number, exact
+from benchrig.values.quantity import Quantity, as_number, exact, is_number
 
 
 def encode(form: Format | None, value: Any, raw: str | None) -> bytes:
@@ -40,7 +39,7 @@ def _fields(value: dict[str, Any], units: dict[str, str], prefix: str) -> dict[s
     return {
         name: _fields(item, units, f"{prefix}{name}.")
         if isinstance(item, dict)
-        else _without_unit(item, units.get(prefix + name, ""))
+        else _without_unit(item, units.get(f"{prefix}{name}", ""))
         for name, item in value.items()
     }
 
@@ -58,9 +57,9 @@ def _without_unit(value: Any, unit: str) -> Any:
             return as_number(value.to(unit))
         except Misfit as misfit:
             raise MalformedValue(misfit.message, advice=misfit.advice) from misfit
-    if unit and isinstance(value, (int, float, Decimal)) and not isinstance(value, bool):
+    if unit and is_number(value):
         raise MalformedValue(f"{value} has no unit", advice=f"write {value} {unit}")
-    return as_number(exact(value)) if isinstance(value, (Decimal, float)) else value
+    return as_number(exact(value)) if is_number(value) else value
 
 
 def _quantity(text: str) -> Quantity:

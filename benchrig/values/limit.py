@@ -6,12 +6,11 @@ dimensions, bare numbers and inverted ranges are found. Binding happens once a r
 
 from __future__ import annotations
 
-import math
 import re
 import warnings
 from collections.abc import Callable, Iterable, Sized
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import Context, Decimal
 from fractions import Fraction
 from functools import cached_property
 from typing import Any, ClassVar, Literal, TypeAlias
@@ -21,7 +20,7 @@ import msgspec
 from benchrig.source.problem import printable
 from benchrig.source.shape import LooseText, Misfit, describe_value
 from benchrig.source.yaml import Refused, plain_scalar
-from benchrig.values.quantity import UNITS, Quantity, as_number, dimension_of, exact, number_text
+from benchrig.values.quantity import UNITS, Quantity, as_number, dimension_of, exact, is_number, number_text
 from benchrig.values.value import Word
 
 Kind: TypeAlias = Literal["number", "text", "bytes", "boolean", "time", "list", "any"]
@@ -226,9 +225,9 @@ class BoundLimit:
     low: Any = None
     high: Any = None
 
-    @cached_property
+    @property
     def words(self) -> str:
-        return " and ".join(check.words for check in self.checks)
+        return " and ".join([check.words for check in self.checks])
 
     def passes(self, value: Any) -> bool:
         return all(check.passes(value) for check in self.checks)
@@ -236,11 +235,12 @@ class BoundLimit:
     def judge(self, value: Any, place: str = "") -> Judgement:
         """The verdict on one value, with its sentence; `place` is that of the limit, 'file:line'."""
         broken = [check for check in self.checks if not check.passes(value)]
-        sentence = "; ".join(check.explain(value) for check in broken)
+        words = self.words
+        sentence = "; ".join([check.explain(value) for check in broken])
         return Judgement(
             passed=not broken,
-            limit=self.words,
-            sentence=sentence or f"{shown(value, self.unit)} satisfies: {self.words}",
+            limit=words,
+            sentence=sentence or f"{shown(value, self.unit)} satisfies: {words}",
             low=self.low,
             high=self.high,
             margin=self.margin(value),
@@ -249,19 +249,27 @@ class BoundLimit:
 
     def margin(self, value: Any) -> float | None:
         """Distance to the nearest numeric bound, negative outside; None without one."""
-        if not _is_number(value):
+        if not is_number(value):
             return None
-        at = exact(value)
-        low, high = self._edges
-        distances = [at - low] if low is not None else []
-        distances += [high - at] if high is not None else []
-        return as_number(min(distances)) if distances else None
+        at = _decimal(value)
+        distances = [_EXACT.subtract(at, _decimal(self.low))] if is_number(self.low) else []
+        distances += [_EXACT.subtract(_decimal(self.high), at)] if is_number(self.high) else []
+        if not distances:
+            return None
+        nearest = min(distances)
+        whole = nearest == nearest.to_integral_value() and abs(nearest) < 1 << 53
+        return int(nearest) if whole else float(nearest)
 
-    @cached_property
-    def _edges(self) -> tuple[Fraction | None, Fraction | None]:
-        """`low` and `high` as exact numbers, where they are numbers."""
-        low, high = (exact(edge) if _is_number(edge) else None for edge in (self.low, self.high))
-        return low, high
+
+# More digits than any two numbers of a format need for their exact difference; faster than fractions.
+_EXACT = Context(prec=400)
+
+
+def _decimal(number: float | Decimal | Fraction) -> Decimal:
+    """The number as people wrote it; see `exact`."""
+    if isinstance(number, Fraction):
+        return _EXACT.divide(Decimal(number.numerator), Decimal(number.denominator))
+    return Decimal(repr(number)) if isinstance(number, float) else Decimal(number)
 
 
 def shown(value: Any, unit: str = "") -> str:
@@ -270,20 +278,13 @@ def shown(value: Any, unit: str = "") -> str:
         return str(value).lower()
     if isinstance(value, (bytes, bytearray)):
         text = value.hex(" ").upper() or "(no bytes)"
-    elif _is_number(value):
+    elif is_number(value):
         text = number_text(value) + (f" {unit}" if unit else "")
     elif isinstance(value, (list, tuple)):
         text = "[" + ", ".join(shown(item, unit) for item in value[:20]) + (", …]" if len(value) > 20 else "]")
     else:
         text = f"'{printable(str(value))}'"
     return text if len(text) <= SHOWN else text[: SHOWN - 1] + "…"
-
-
-def _is_number(value: Any) -> bool:
-    """Whether it can be held against a bound; infinity and 'not a number' cannot."""
-    if isinstance(value, float):
-        return math.isfinite(value)
-    return isinstance(value, (int, Decimal, Fraction)) and not isinstance(value, bool)
 
 
 def _is_text(value: Any) -> bool:
@@ -333,7 +334,7 @@ class _Binder:
     # --- values of the limit, in the terms of the reading
 
     def _text(self, value: Any) -> str:
-        return shown(value, self.unit if _is_number(value) else "")
+        return shown(value, self.unit if is_number(value) else "")
 
     def _number(self, value: Any, path: str) -> int | float:
         return as_number(self._exact(value, path))
@@ -347,7 +348,7 @@ class _Binder:
                 raise Misfit(f"{value} has a unit, the reading has none", f"write {number_text(value.number)}", (path,))
             result: Fraction = _at(path, lambda: value.to(self.unit))
             return result
-        if not _is_number(value):
+        if not is_number(value):
             raise Misfit(f"expected {self._expected()}, found {describe_value(value)}", path=(path,))
         if self.unit:
             raise Misfit(
@@ -397,7 +398,7 @@ class _Binder:
             value: Any = _settled(wanted)
         else:
             value = self._same_kind(wanted, "equals")
-        if _is_number(value):
+        if is_number(value):
             self._bound(value, value)
         self._add(
             f"equals {self._text(value)}",
@@ -407,7 +408,7 @@ class _Binder:
 
     def _difference(self, got: Any, wanted: Any) -> str:
         text = f"{self._text(got)} is not {self._text(wanted)}"
-        if _is_number(got) and _is_number(wanted):
+        if is_number(got) and is_number(wanted):
             text += f" (off by {self._text(as_number(abs(exact(got) - exact(wanted))))})"
         return text
 
@@ -479,9 +480,9 @@ class _Binder:
         """What to say of a value, or of the farthest one in a list, that is beyond an edge or no number at all."""
         worst = got
         if isinstance(got, (list, tuple)):
-            worst = next((item for item in got if not _is_number(item)), None)
+            worst = next((item for item in got if not is_number(item)), None)
             worst = farthest(got) if worst is None and got else worst
-        if not _is_number(worst) or not _is_number(edge):
+        if not is_number(worst) or not is_number(edge):
             if self.kind == "time" and isinstance(worst, str):
                 return f"{self._text(worst)} is {relation} {self._text(edge)}"
             return f"{self._text(worst)} is no number to compare with {self._text(edge)}"
@@ -521,7 +522,7 @@ class _Binder:
         def integer(got: Any) -> int | None:
             if isinstance(got, (bytes, bytearray)):
                 return int.from_bytes(got, "little")
-            return int(got) if _is_number(got) and got == int(got) else None
+            return int(got) if is_number(got) and got == int(got) else None
 
         def explain(got: Any) -> str:
             value = integer(got)
@@ -557,7 +558,7 @@ class _Binder:
 
     def _each(self, test: Callable[[Any], bool]) -> Callable[[Any], bool]:
         """The test on a value of the right kind; on a list, on every item of it."""
-        right: Callable[[Any], bool] = _is_text if self.kind == "time" else _is_number
+        right: Callable[[Any], bool] = _is_text if self.kind == "time" else is_number
         if self.kind == "list":
             return lambda got: all(right(item) and test(item) for item in got or ())
         return lambda got: right(got) and test(got)
@@ -577,7 +578,7 @@ _KIND_WORDS: dict[Kind, str] = {
 
 def _any_below(got: Any, low: Any) -> bool:
     items = got if isinstance(got, (list, tuple)) else [got]
-    return any(_is_number(item) and item < low for item in items)
+    return any(is_number(item) and item < low for item in items)
 
 
 def _length_of(got: Any) -> str:
@@ -590,7 +591,7 @@ def _settled(value: Any) -> Any:
         return [_settled(item) for item in value]
     if isinstance(value, dict):
         return {key: _settled(item) for key, item in value.items()}
-    return as_number(exact(value)) if _is_number(value) else value
+    return as_number(exact(value)) if is_number(value) else value
 
 
 def _plain(value: Any) -> Any:

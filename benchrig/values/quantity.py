@@ -108,6 +108,15 @@ def symbols_of(dimension: str) -> list[str]:
     return [unit.symbol for unit in UNITS.values() if unit.dimension == dimension]
 
 
+def is_number(value: Any) -> bool:
+    """Whether it is a number with a place among the others: no truth value, no infinity, not 'not a number'."""
+    if isinstance(value, Decimal):
+        return value.is_finite()
+    if isinstance(value, float):
+        return math.isfinite(value)
+    return isinstance(value, (int, Fraction)) and not isinstance(value, bool)
+
+
 def exact(number: float | Decimal | Fraction) -> Fraction:
     """The number as people wrote it: a float stands for its shortest decimal, so 0.1 is one tenth."""
     return Fraction(Decimal(repr(number)) if isinstance(number, float) else number)
