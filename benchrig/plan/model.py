@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
+from functools import cached_property
 from pathlib import Path
 from typing import Any, ClassVar, Literal
 
@@ -227,7 +228,7 @@ class StepPlan:
         expected = self.node.get("expect")
         return len(expected.entries) if isinstance(expected, MappingNode) else 0
 
-    @property
+    @cached_property
     def uses(self) -> set[str]:
         """The names of the values that the step needs."""
         names = {name for name, _ in references(self.node)}

@@ -15,6 +15,14 @@ from benchrig.values.spec import FormatSpec
 ATT_ERROR = ReadingType("text", "", "name of the ATT error the device answered with; 'none' when there was none")
 
 
+_READINGS = {
+    "raw": ReadingType("bytes", "", "the bytes as they came"),
+    "length": ReadingType("number", "bytes", "how many bytes came"),
+    "elapsed": SECONDS,
+    "att_error": ATT_ERROR,
+}
+
+
 class Read(Step, kw_only=True):
     """Read a characteristic or descriptor."""
 
@@ -30,12 +38,7 @@ class Read(Step, kw_only=True):
         value = value_readings(names, self.read, self.own_format())
         if value is None:
             return None
-        return value | {
-            "raw": ReadingType("bytes", "", "the bytes as they came"),
-            "length": ReadingType("number", "bytes", "how many bytes came"),
-            "elapsed": SECONDS,
-            "att_error": ATT_ERROR,
-        }
+        return value | _READINGS
 
     async def run(self, bench: Bench) -> None:
         target = bench.target(self.read, ("read",))
