@@ -1,0 +1,162 @@
+"""The command line from outside: processes, their files, and pseudo-terminals."""
+
+from __future__ import annotations
+
+import errno
+import os
+import pty
+import select
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from tests.run.kit import device_text, plan_text
+
+COMMAND = [sys.executable, "-m", "benchrig"]
+PATIENCE = 20.0
+PLAIN = ("NO_COLOR", "CI", "FORCE_COLOR", "COLUMNS", "LINES", "TERM")
+
+
+def environment(**more: str) -> dict[str, str]:
+    """This process's own, without what bears on output, and with `more`."""
+    return {**{key: value for key, value in os.environ.items() if key not in PLAIN}, "TERM": "xterm", **more}
+
+
+def benchrig(*arguments: str | Path, cwd: Path, env: Mapping[str, str] | None = None) -> subprocess.CompletedProcess[str]:
+    """Run to the end with nobody at the terminal."""
+    return subprocess.run(
+        [*COMMAND, *map(str, arguments)],
+        cwd=cwd,
+        env=environment(**(env or {})),
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        text=True,
+        timeout=PATIENCE,
+    )
+
+
+@dataclass
+class Files:
+    """A folder with plan.yaml and device.yaml."""
+
+    folder: Path
+
+    @property
+    def radio(self) -> str:
+        return "virtual:device.yaml"
+
+    def records(self) -> list[Path]:
+        return sorted(self.folder.glob("results/*/record.jsonl"))
+
+
+THERMOMETER = """services:
+  - service: environmental sensing
+    characteristics:
+      - {characteristic: temperature, properties: [read, write], value: 21.5 °C}
+"""
+
+
+def files(folder: Path, steps: str, *, head: str = "", device: str = THERMOMETER, cleanup: str = "") -> Files:
+    (folder / "plan.yaml").write_text(plan_text(steps, head=head) + cleanup, encoding="utf-8")
+    (folder / "device.yaml").write_text(device_text(device), encoding="utf-8")
+    return Files(folder)
+
+
+def wait_for(path: Path, text: str) -> None:
+    """Until a file below the path (a pattern's folder) has the text."""
+    deadline = time.monotonic() + PATIENCE
+    while time.monotonic() < deadline:
+        if any(text in found.read_text(encoding="utf-8") for found in path.glob("results/*/record.jsonl")):
+            return
+        time.sleep(0.01)
+    raise AssertionError(f"no record came to {text!r}")
+
+
+@dataclass
+class Terminal:
+    """A process on a pseudo-terminal: what it has shown so far, and a keyboard."""
+
+    process: subprocess.Popen[bytes]
+    master: int
+    shown: str = ""
+    _raw: bytearray = field(default_factory=bytearray)
+
+    def until(self, text: str) -> str:
+        """Read on until the text was shown."""
+        deadline = time.monotonic() + PATIENCE
+        while text not in self.shown:
+            assert time.monotonic() < deadline, f"{text!r} was not shown, only: {self.shown}"
+            if not self._read(0.1) and self.process.poll() is not None:
+                assert text in self.shown, f"{text!r} was not shown, only: {self.shown}"
+        return self.shown
+
+    def type(self, text: str) -> None:
+        os.write(self.master, text.encode())
+
+    def end(self) -> int:
+        """Read to the end; the exit code."""
+        deadline = time.monotonic() + PATIENCE
+        while self._read(0.1) or self.process.poll() is None:
+            assert time.monotonic() < deadline, f"it does not end: {self.shown}"
+        return self.process.wait()
+
+    def _read(self, seconds: float) -> bool:
+        if not select.select([self.master], [], [], seconds)[0]:
+            return False
+        try:
+            data = os.read(self.master, 65536)
+        except OSError as exc:  # Linux says so when the other side is closed
+            assert exc.errno == errno.EIO
+            return False
+        self._raw += data
+        self.shown = self._raw.decode("utf-8", "replace")
+        return bool(data)
+
+
+class OnTerminal:
+    """`with OnTerminal(folder, 'run', 'plan.yaml') as terminal:`"""
+
+    def __init__(self, cwd: Path, *arguments: str | Path, columns: int = 100, **env: str) -> None:
+        self._master, slave = pty.openpty()
+        _resize(slave, columns)
+        process = subprocess.Popen(
+            [*COMMAND, *map(str, arguments)],
+            cwd=cwd,
+            env=environment(**env),
+            stdin=slave,
+            stdout=slave,
+            stderr=slave,
+            start_new_session=True,
+            preexec_fn=_take_terminal,
+        )
+        os.close(slave)
+        self.terminal = Terminal(process, self._master)
+
+    def __enter__(self) -> Terminal:
+        return self.terminal
+
+    def __exit__(self, *_: object) -> None:
+        if self.terminal.process.poll() is None:
+            self.terminal.process.send_signal(signal.SIGKILL)
+            self.terminal.process.wait()
+        os.close(self._master)
+
+
+def _resize(slave: int, columns: int) -> None:
+    import fcntl
+    import struct
+    import termios
+
+    fcntl.ioctl(slave, termios.TIOCSWINSZ, struct.pack("HHHH", 40, columns, 0, 0))
+
+
+def _take_terminal() -> None:
+    """Make the pseudo-terminal the controlling one, so that Ctrl-C on it is a signal."""
+    import fcntl
+    import termios
+
+    fcntl.ioctl(0, termios.TIOCSCTTY, 0)
