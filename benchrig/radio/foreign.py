@@ -89,6 +89,8 @@ def _protocol(error: BaseException, doing: str, connecting: bool) -> BenchrigErr
 def _not_available(error: BaseException, doing: str, connecting: bool) -> BenchrigError:
     assert isinstance(error, bleak_exc.BleakBluetoothNotAvailableError)
     what, advice = _NOT_AVAILABLE[error.reason]
+    if error.reason is _Reason.UNKNOWN:
+        what = _text(error)
     return StationError(f"{doing}: {what}", advice=advice)
 
 

@@ -56,6 +56,8 @@ class ClientLink:
 
     @property
     def lost(self) -> BleakError:
+        """Why nothing can be done here any more; a lost controller outweighs the link."""
+        self._stack.check()
         why = self.closing or (in_words(self.gone.result()) if self.gone.done() else "closing")
         return BleakError(f"the link was lost: {why}")
 

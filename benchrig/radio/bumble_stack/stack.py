@@ -9,11 +9,10 @@ from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 from bleak.exc import BleakBluetoothNotAvailableError, BleakBluetoothNotAvailableReason, BleakError
 from bumble import core, hci
 from bumble.device import Connection, ConnectionParametersPreferences, Device, DeviceConfiguration
-from bumble.host import Host
 
 from benchrig.errors import InternalError
+from benchrig.radio.bumble_stack.host import MALFORMED, StackHost
 from benchrig.radio.bumble_stack.quiet import quiet_bumble
-from benchrig.radio.bumble_stack.reports import HeardPdu, is_report, reports
 
 if TYPE_CHECKING:
     from collections.abc import Coroutine
@@ -21,13 +20,14 @@ if TYPE_CHECKING:
     from bumble.snoop import Snooper
     from bumble.transport.common import TransportSink, TransportSource
 
+    from benchrig.radio.bumble_stack.reports import HeardPdu
+
 T = TypeVar("T")
 
 # Time for a controller to answer its reset and set-up, and to confirm a disconnection or a cancelled connect.
 START_WITHIN = 10.0
+RESET_WITHIN = 2.0
 SETTLE_WITHIN = 5.0
-# An event of the host and of bumble's connections: a device sent what is no PDU.
-MALFORMED = "malformed_pdu"
 # A random static address (top bits 11) for the bench when the caller names none.
 ADDRESS = "F0:F1:F2:F3:F4:F0"
 
@@ -47,14 +47,15 @@ class HostStack:
     def __init__(self, host: StackHost, device: Device) -> None:
         self.host = host
         self.device = device
-        self.lost = ""
         self.connecting = asyncio.Lock()
         self._scanners: dict[Hears, None] = {}
         self._scan_lock = asyncio.Lock()
         self._active = False
         self._tasks: set[asyncio.Task[Any]] = set()
+        # A controller of its own has an address of its own; one that has none is given a random one.
+        has_address = bytes(device.public_address) != bytes(6)
+        self.own_address_type = hci.OwnAddressType.PUBLIC if has_address else hci.OwnAddressType.RANDOM
         host.on_pdu = self._on_pdu
-        host.on("flush", self._on_flush)
         host.on(MALFORMED, self._on_malformed)
 
     @classmethod
@@ -65,10 +66,12 @@ class HostStack:
         *,
         address: str = ADDRESS,
         snooper: Snooper | None = None,
+        foreign: bool = False,
     ) -> HostStack:
-        """Reset the controller behind `source` and `sink` and take it over. Raises BleakBluetoothNotAvailableError."""
+        """Reset the controller behind `source` and `sink` and take it over. `foreign` says that it is not this
+        program's own. Raises BleakBluetoothNotAvailableError."""
         quiet_bumble()
-        host = StackHost(source, sink)
+        host = StackHost(source, sink, foreign=foreign)
         host.snooper = snooper
         config = DeviceConfiguration(
             name="benchrig", address=hci.Address(address), gap_service_enabled=False, gatt_service_enabled=False
@@ -76,9 +79,11 @@ class HostStack:
         device = Device(config=config, host=host)
         try:
             async with asyncio.timeout(START_WITHIN):
+                await host.send_sync_command(hci.HCI_Reset_Command(), response_timeout=RESET_WITHIN)
                 await device.power_on()
         except (TimeoutError, hci.HCI_Error, core.BaseBumbleError) as exc:
-            raise _unavailable(f"the controller does not start: {exc or 'no answer'}") from exc
+            why = host.lost or f"the controller does not start: {reason_of(exc)}"
+            raise _unavailable(why) from exc
         return cls(host, device)
 
     async def close(self) -> None:
@@ -98,6 +103,11 @@ class HostStack:
                 self.host.errors[0]
             )
 
+    @property
+    def lost(self) -> str:
+        """Why the controller cannot be used any more; '' while it can."""
+        return self.host.lost
+
     def spawn(self, work: Coroutine[Any, Any, T]) -> asyncio.Task[T]:
         """A task that `close` waits for; its exception is nobody's."""
         task = asyncio.get_running_loop().create_task(work)
@@ -110,9 +120,6 @@ class HostStack:
         """Raises BleakBluetoothNotAvailableError when the controller is gone."""
         if self.lost:
             raise _unavailable(self.lost)
-
-    def _on_flush(self) -> None:
-        self.lost = "the connection to the controller is lost"
 
     def _on_malformed(self, handle: int, exc: Exception) -> None:
         if connection := self.device.lookup_connection(handle):
@@ -131,7 +138,8 @@ class HostStack:
 
     async def remove_scanner(self, scanner: Hears) -> None:
         async with self._scan_lock:
-            if self._scanners.pop(scanner, scanner) is None and not self.lost:
+            if self._scanners.pop(scanner, scanner) is None:
+                self.check()  # what was not heard proves nothing
                 await self._scan()
 
     async def _scan(self) -> None:
@@ -142,7 +150,9 @@ class HostStack:
                 await self.device.stop_scanning()
             if self._scanners and not self.device.is_scanning:
                 self._active = active
-                await self.device.start_scanning(active=active, filter_duplicates=False)
+                await self.device.start_scanning(
+                    active=active, filter_duplicates=False, own_address_type=self.own_address_type
+                )
 
     def _on_pdu(self, pdu: HeardPdu) -> None:
         """A fault in a scanner's callback is not one of the stack: it goes to the loop's handler."""
@@ -157,15 +167,22 @@ class HostStack:
         self, peer: hci.Address, preferences: ConnectionParametersPreferences | None = None
     ) -> Connection:
         """Connect to a device that advertises. Waits for ever; a cancelled call leaves no pending connect behind."""
-        self.check()
         phys = None if preferences is None else {hci.Phy.LE_1M: preferences}
         async with self.connecting:
-            task = asyncio.ensure_future(self.device.connect_le(peer, phys, timeout=None))
+            self.check()
+            task = asyncio.ensure_future(self.device.connect_le(peer, phys, self.own_address_type, timeout=None))
             try:
-                return await asyncio.shield(task)
+                either: list[asyncio.Future[Any]] = [task, self.host.gone]
+                await asyncio.wait(either, return_when=asyncio.FIRST_COMPLETED)
             except asyncio.CancelledError:
                 await self._cancel_connect(task)
                 raise
+            if self.lost:
+                task.cancel()
+                await asyncio.gather(task, return_exceptions=True)
+                self.check()
+            try:
+                return task.result()
             except (core.BaseBumbleError, hci.HCI_Error) as exc:
                 raise BleakError(f"connection refused: {reason_of(exc)}") from exc
 
@@ -189,42 +206,8 @@ class HostStack:
                 await connection.disconnect()
 
 
-class StackHost(Host):
-    """bumble's host, with advertising reports on a short path and errors that do not vanish."""
-
-    def __init__(self, source: TransportSource, sink: TransportSink) -> None:
-        super().__init__(source, sink)
-        self.on_pdu: Any = _ignore
-        self.errors: list[Exception] = []
-
-    def on_packet(self, packet: bytes) -> None:
-        try:
-            if self.ready and is_report(packet):
-                if self.snooper:
-                    self.snooper.snoop(packet, self.snooper.Direction.CONTROLLER_TO_HOST)
-                for pdu in reports(packet):
-                    self.on_pdu(pdu)
-            else:
-                super().on_packet(packet)
-        except Exception as exc:
-            self.errors.append(exc)
-            raise
-
-    def on_hci_acl_data_packet(self, packet: hci.HCI_AclDataPacket) -> None:
-        """As bumble's; what a device sends that is no PDU ends its link, as a real host would, and harms no other."""
-        try:
-            super().on_hci_acl_data_packet(packet)
-        except Exception as exc:
-            if connection := self.connections.get(packet.connection_handle):
-                self.emit(MALFORMED, connection.handle, exc)
-
-
-def _ignore(_: HeardPdu) -> None:
-    pass
-
-
 def _unavailable(message: str) -> BleakBluetoothNotAvailableError:
-    return BleakBluetoothNotAvailableError(message, BleakBluetoothNotAvailableReason.NO_BLUETOOTH)
+    return BleakBluetoothNotAvailableError(message, BleakBluetoothNotAvailableReason.UNKNOWN)
 
 
 @contextlib.contextmanager
