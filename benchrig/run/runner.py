@@ -172,6 +172,8 @@ class Runner:
         """Nothing was tried: every step is skipped, the run names the reason."""
         for step in self.steps:
             self.emit(StepEnded(step.number, self._at, 0.0, "skip", message="the run ended before it"))
+        if error.advice:
+            self.emit(Noted(self._at, error.advice))
         self._outcome.fatal(error, 0)
         ended = self._outcome.ended(self._at)
         self.emit(ended)
