@@ -123,6 +123,8 @@ def references(node: Node) -> Iterator[tuple[str, Scalar]]:
 
 
 def has_reference(node: Node) -> bool:
+    if isinstance(node, Scalar) and not (isinstance(node.value, str) and "$" in node.value):
+        return False  # most nodes are such: no generator for them
     return next(references(node), None) is not None
 
 

@@ -329,7 +329,10 @@ class _Binder:
                 f"min {self._text(self.low)} is above max {self._text(self.high)}, so nothing could pass",
                 path=("min",) if "min" in keys else ("nominal",),
             )
-        return BoundLimit(tuple(self.checks), self.unit, self.low, self.high)
+        bound = BoundLimit(tuple(self.checks), self.unit, self.low, self.high)
+        # The checks hold this binder: without a way back from it to them, no cycle waits for the collector.
+        del self.checks, self.limit
+        return bound
 
     # --- values of the limit, in the terms of the reading
 

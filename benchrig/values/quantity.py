@@ -10,6 +10,7 @@ import re
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from functools import lru_cache
 from typing import Any, ClassVar, Self
 
 from benchrig.source.problem import suggest
@@ -172,7 +173,7 @@ class Quantity:
         match = _QUANTITY.fullmatch(value.strip()) if isinstance(value, str) else None
         if match is None:
             raise Misfit(f"expected {cls._expected()}, found {describe_value(value)}", cls._example(value))
-        quantity = cls(Fraction(match[1]), unit_named(match[2].strip()))
+        quantity = cls(_fraction(match[1]), unit_named(match[2].strip()))
         if cls.dimension and quantity.unit.dimension != cls.dimension:
             raise Misfit(
                 f"expected {cls._expected()}, found a {quantity.unit.dimension} ({value})", cls._example(value)
@@ -194,7 +195,7 @@ class Quantity:
         unit = unit_named(symbol)
         if unit.dimension != self.unit.dimension:
             raise Misfit(f"{self} is a {self.unit.dimension}, not a {unit.dimension}", _units_for(unit.dimension))
-        if unit == self.unit:
+        if unit is self.unit:
             return self.number
         return (self.number + self.unit.offset) * self.unit.factor / unit.factor - unit.offset
 
@@ -210,6 +211,11 @@ class Quantity:
 
     def __str__(self) -> str:
         return f"{number_text(self.number)} {self.unit}"
+
+
+@lru_cache(maxsize=1024)  # the numbers of a plan repeat
+def _fraction(text: str) -> Fraction:
+    return Fraction(text)
 
 
 def _units_for(dimension: str) -> str:
