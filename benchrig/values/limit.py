@@ -482,9 +482,9 @@ class _Binder:
     def _beyond(self, got: Any, edge: Any, relation: str, farthest: Callable[[Any], Any]) -> str:
         """What to say of a value, or of the farthest one in a list, that is beyond an edge or no number at all."""
         worst = got
-        if isinstance(got, (list, tuple)):
-            worst = next((item for item in got if not is_number(item)), None)
-            worst = farthest(got) if worst is None and got else worst
+        if self.kind == "list" and isinstance(got, (list, tuple)):
+            odd = [item for item in got if not is_number(item)]
+            worst = odd[0] if odd else farthest(got)
         if not is_number(worst) or not is_number(edge):
             if self.kind == "time" and isinstance(worst, str):
                 return f"{self._text(worst)} is {relation} {self._text(edge)}"
@@ -563,7 +563,7 @@ class _Binder:
         """The test on a value of the right kind; on a list, on every item of it."""
         right: Callable[[Any], bool] = _is_text if self.kind == "time" else is_number
         if self.kind == "list":
-            return lambda got: all(right(item) and test(item) for item in got or ())
+            return lambda got: isinstance(got, (list, tuple)) and all(right(item) and test(item) for item in got)
         return lambda got: right(got) and test(got)
 
     def _bound(self, low: Any, high: Any) -> None:

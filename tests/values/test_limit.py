@@ -1,0 +1,277 @@
+"""Limits: which values pass, what is said of the others, and what cannot be a limit of a reading."""
+
+from __future__ import annotations
+
+import math
+from contextlib import suppress
+from decimal import Decimal
+from fractions import Fraction
+
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
+from benchrig.errors import PlanError
+from benchrig.source.problem import Problems
+from benchrig.source.shape import LooseText, Misfit, Reader
+from benchrig.source.yaml import read_text
+from benchrig.values.limit import Bits, BoundLimit, Length, Limit, kind_of
+from benchrig.values.value import Word
+from tests.values.building import form
+from tests.values.strategies import JUNK
+
+KINDS = ["number", "text", "bytes", "boolean", "time", "list", "any"]
+
+
+def limit(text: str) -> Limit:
+    problems = Problems()
+    read = Reader(problems).read(read_text(text, "test.yaml", problems), Limit)
+    problems.raise_if_any()
+    return read
+
+
+def bound(text: str, kind: str = "number", unit: str = "") -> BoundLimit:
+    return limit(text).bind(kind, unit)
+
+
+# --- what passes, and the sentence when it does not
+
+SENTENCES = [
+    # kind, unit, limit, good, bad, what is said of the bad one
+    ("number", "°C", "{min: 15 °C}", 15, 14.9, "14.9 °C is below the minimum 15 °C by 0.1 °C"),
+    ("number", "°C", "{max: 30 °C}", 30, 30.5, "30.5 °C is above the maximum 30 °C by 0.5 °C"),
+    ("number", "s", "{max: 250 ms}", 0.25, 0.251, "0.251 s is above the maximum 0.25 s by 0.001 s"),
+    ("number", "", "{equals: 0}", 0, 3, "3 is not 0 (off by 3)"),
+    ("number", "", "{one_of: [1, 2]}", 2, 3, "3 is not one of 1, 2"),
+    ("number", "mV", "{nominal: 3 V, tolerance: 2 %}", 2940, 2939, "2939 mV is below 3000 mV ± 60 mV, lowest 2940 mV by 1 mV"),
+    ("number", "dBm", "{nominal: -60 dBm, tolerance: 3 dB}", -63, -56, "above -60 dBm ± 3 dB"),
+    ("number", "%", "{nominal: 50 %, tolerance: 2 %}", 52, 52.5, "above 50 % ± 2 %, highest 52 % by 0.5 %"),
+    ("number", "", "{bits: {mask: 0x0F, value: 0x05}}", 0xF5, 0xF4, "0xF4 has 0x04 under the mask 0x0F, not 0x05"),
+    ("bytes", "", "{bits: {mask: 0x0100, value: 0x0100}}", b"\x00\x01", b"\x01\x00", "0x01 has 0x00 under the mask"),
+    ("number", "", "{min: 1, max: 2}", 1.5, Word("not known"), "'not known' is no number to compare with 1"),
+    ("number", "", "{equals: not known}", Word("not known"), 5, "5 is not 'not known'"),
+    ("text", "", "{equals: '00123'}", "00123", "123", "'123' is not '00123'"),
+    ("text", "", r"{matches: 'VFL3-\d{6}'}", "VFL3-000042", "VFL3-0000421", "does not match"),
+    ("text", "", "{contains: ab}", "xabx", "ba", "'ba' lacks 'ab'"),
+    ("text", "", "{length: {min: 2, max: 3}}", "ab", "a", "'a' has length 1, not 2 to 3"),
+    ("text", "", "{length: {min: 2}}", "ab", None, "none has no length, not at least 2"),
+    ("bytes", "", "{equals: 'DE AD'}", b"\xde\xad", b"\xde", "DE is not DE AD"),
+    ("bytes", "", "{contains: AD}", b"\xde\xad\x01", b"\xda\xd1", "DA D1 lacks AD"),
+    ("bytes", "", "{length: 2}", b"ab", b"", "(no bytes) has length 0, not 2"),
+    ("boolean", "", "{equals: true}", True, False, "false is not true"),
+    ("time", "", "{min: '2026-01-01'}", "2026-01-01T00:00:00", "2025-12-31", "is below the minimum '2026-01-01'"),
+    ("list", "", "{contains: [a, b]}", ["c", "b", "a"], ["a"], "['a'] lacks 'b'"),
+    ("list", "", "{equals: [1, 0.5]}", [1, 0.5], [1], "[1] is not [1, 0.5]"),
+    ("list", "", "{length: 2}", [1, 2], [], "[] has length 0, not 2"),
+    ("list", "°C", "{min: 0 °C}", [0, 5], [-1, 100, -3], "-3 °C is below the minimum 0 °C by 3 °C"),
+    ("list", "", "{max: 9}", [0, 9], [-100, 10, 12], "12 is above the maximum 9 by 3"),
+    ("list", "", "{max: 9}", [], [1, "not known"], "'not known' is no number to compare with 9"),
+    ("list", "", "{nominal: 5, tolerance: 1}", [4, 6], [4, 3, 99], "3 is below 5 ± 1, lowest 4 by 1"),
+    ("any", "", "{equals: {a: [0.1]}}", {"a": [0.1]}, None, "none is not"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("kind", "unit", "text", "good", "bad", "said"), SENTENCES)
+def test_a_limit_passes_one_and_breaks_on_the_other(kind, unit, text, good, bad, said):
+    bind = bound(text, kind, unit)
+    assert bind.judge(good).passed
+    broken = bind.judge(bad)
+    assert (broken.passed, said in broken.sentence) == (False, True), broken.sentence
+
+
+def test_several_keys_must_all_hold_and_all_breaks_are_said():
+    judged = bound("{matches: 'a.*', length: 3, contains: z}", "text").judge("bc")
+    assert judged.sentence.split("; ") == ["'bc' does not match 'a.*'", "'bc' lacks 'z'", "'bc' has length 2, not 3"]
+
+
+def test_a_pass_says_what_was_satisfied():
+    judged = bound("{min: 1, max: 3}").judge(2)
+    assert (judged.sentence, judged.limit, judged.low, judged.high) == (
+        "2 satisfies: min 1 and max 3", "min 1 and max 3", 1, 3,
+    )  # fmt: skip
+
+
+def test_what_a_device_sends_is_shown_without_its_control_characters():
+    sentence = bound("{equals: a}", "text").judge("\x1b[2J" + "x" * 500).sentence
+    assert sentence.isprintable()
+    assert len(sentence) < 200
+
+
+def test_limits_on_both_sides_narrow_each_other():
+    bind = bound("{min: 1, nominal: 2, tolerance: 5, max: 4}")
+    assert (bind.low, bind.high) == (1, 4)
+
+
+# --- exactness: a limit holds for the decimal numbers that people write
+
+
+def test_three_tenths_pass_at_most_three_tenths():
+    value = form("{as: uint8, scale: 0.1}").decode(b"\x03")
+    assert bound("{max: 0.3}").passes(value)
+    assert bound("{nominal: 0.2, tolerance: 0.1}").passes(value)  # 0.2 + 0.1 > 0.3 in floats
+    assert bound("{equals: 0.3}").judge(value).margin == 0
+
+
+@given(st.integers(0, 0xFFFF), st.sampled_from(["0.1", "0.01", "0.001", "0.7"]))
+def test_the_edge_is_inside_and_the_next_step_is_not(raw, scale):
+    number = form(f"{{as: uint32, scale: {scale}}}")
+    at, beyond = (number.decode((raw + n).to_bytes(4, "little")) for n in (0, 1))
+    edge = Decimal(scale) * raw
+    bind = bound(f"{{max: {edge}}}" if "." in str(edge) else f"{{max: {edge}.0}}")
+    assert (bind.passes(at), bind.passes(beyond)) == (True, False)
+    assert (bind.margin(at), exact_text(bind.margin(beyond))) == (0, -Fraction(scale))
+
+
+def exact_text(number: float) -> Fraction:
+    return Fraction(str(number))
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "high"),
+    [
+        ("{max: 300 ms}", "s", 0.3),
+        ("{max: 86 °F}", "°C", 30),
+        ("{max: 1 psi}", "Pa", 6894.757293168),
+        ("{max: 0.1 %}", "ppm", 1000),
+    ],
+)
+def test_bounds_in_the_unit_of_the_reading(text, unit, high):
+    assert bound(text, "number", unit).high == high
+
+
+def test_percent_of_a_negative_nominal():
+    bind = bound("{nominal: -20 °C, tolerance: 5 %}", "number", "°C")
+    assert (bind.low, bind.high) == (-21, -19)
+
+
+# --- what cannot be
+
+
+@pytest.mark.parametrize(
+    ("kind", "text"),
+    [
+        ("number", "{matches: a}"), ("number", "{length: 1}"), ("number", "{contains: 1}"), ("text", "{min: 1}"),
+        ("bytes", "{max: 1}"), ("boolean", "{one_of: [true]}"), ("time", "{bits: {mask: 1, value: 1}}"),
+        ("list", "{matches: a}"), ("any", "{length: 1}"),
+    ],
+)  # fmt: skip
+def test_keys_that_do_not_apply(kind, text):
+    with pytest.raises(Misfit, match="does not apply to a reading that is") as refused:
+        bound(text, kind)
+    assert refused.value.advice.startswith("what applies: equals")
+
+
+@pytest.mark.parametrize(
+    ("kind", "unit", "text", "said"),
+    [
+        ("number", "s", "{max: 5}", "5 has no unit; the reading is a time"),
+        ("number", "", "{max: 5 s}", "5 s has a unit, the reading has none"),
+        ("number", "s", "{max: 5 V}", "5 V is a voltage, not a time"),
+        ("number", "", "{equals: true}", "expected a number, found true"),
+        ("number", "", "{equals: null}", "expected a number, found nothing"),
+        ("number", "", "{min: 3, max: 1}", "min 3 is above max 1, so nothing could pass"),
+        ("number", "", "{equals: 3, max: 1}", "is above max 1"),
+        ("time", "", "{min: '2026', max: '2025'}", "min '2026' is above max '2025'"),
+        ("time", "", "{min: 5}", "expected a date and time as text"),
+        ("text", "", "{equals: 5}", "expected text, found the number 5"),
+        ("bytes", "", "{equals: zz}", "expected bytes as hex text"),
+        ("bytes", "", "{equals: 16}", "expected bytes as hex text"),
+        ("boolean", "", "{equals: 1}", "expected true or false"),
+        ("list", "", "{equals: a}", "expected a list"),
+        ("number", "dBm", "{nominal: 1 dBm, tolerance: 1 s}", "not a difference of level"),
+        ("number", "", "{nominal: 1, tolerance: 1 s}", "1 s has a unit, the reading has none"),
+    ],
+)
+def test_values_that_do_not_fit_the_reading(kind, unit, text, said):
+    with pytest.raises(Misfit, match=said.replace("(", r"\(")):
+        bound(text, kind, unit)
+
+
+def test_every_wrong_key_is_found_at_once():
+    wrong = limit("{min: 5, max: 3 V, nominal: 1 s, tolerance: 1 V}").misfits_for("number", "s")
+    assert [misfit.path[0] for misfit in wrong] == ["min", "max", "tolerance"]
+
+
+@pytest.mark.parametrize(
+    "text", ["{}", "{matches: '('}", "{matches: 'a{9999999999}'}", "{length: -1}", "{length: {mni: 1}}", "{min: [1]}"]
+)
+def test_what_is_no_limit(text):
+    with pytest.raises(PlanError):
+        limit(text)
+
+
+def test_a_value_from_outside_is_read_as_the_reading_needs_it():
+    assert Limit(equals=LooseText("5")).bind("number").passes(5)
+    assert Limit(equals=LooseText("5")).bind("text").passes("5")
+    assert Limit(equals=LooseText("not known")).bind("number").passes(Word("not known"))
+    assert Limit(max=LooseText("5 °C")).bind("number", "°C").high == 5
+    with pytest.raises(Misfit, match="5 has no unit"):
+        Limit(max=LooseText("5")).bind("number", "°C")
+
+
+# --- any limit, any value
+
+NUMBERS = st.integers(-(10**6), 10**6) | st.decimals(-(10**6), 10**6, places=3)
+TEXTS = st.sampled_from(["a", "DE AD", "", "2026-01-01", "not known"])
+RANGES = st.fixed_dictionaries({}, optional={"min": NUMBERS, "max": NUMBERS}) | st.builds(
+    lambda nominal, tolerance: {"nominal": nominal, "tolerance": abs(tolerance)}, NUMBERS, NUMBERS
+)
+# What a limit may hold for each kind of reading; a few of them still contradict themselves.
+LIMITS = {
+    "number": RANGES | st.fixed_dictionaries({"equals": NUMBERS | st.just("not known"), "one_of": st.lists(NUMBERS)}),
+    "text": st.fixed_dictionaries(
+        {}, optional={"equals": TEXTS, "one_of": st.lists(TEXTS), "contains": TEXTS, "matches": st.just("(a|[^x]+)*"),
+                      "length": st.builds(Length, st.integers(0, 5), st.none() | st.integers(5, 9))}
+    ),
+    "bytes": st.fixed_dictionaries(
+        {}, optional={"equals": st.just("DE AD"), "contains": st.sampled_from(["", "DE"]), "bits": st.just(Bits(3, 1))}
+    ),
+    "boolean": st.builds(lambda wanted: {"equals": wanted}, st.booleans()),
+    "time": st.fixed_dictionaries({}, optional={"min": TEXTS, "max": TEXTS, "equals": TEXTS, "contains": TEXTS}),
+    "list": RANGES | st.builds(lambda wanted: {"contains": wanted}, NUMBERS | TEXTS | st.lists(TEXTS | NUMBERS)),
+    "any": st.builds(lambda wanted: {"equals": wanted, "one_of": [wanted, 1]}, JUNK),
+}  # fmt: skip
+
+
+def made(keys: dict, kind: str) -> BoundLimit:
+    """The bound limit; another example when it contradicts itself."""
+    try:
+        return Limit(**keys).bind(kind)
+    except Misfit:
+        assume(False)
+        raise
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@given(data=st.data(), value=JUNK)
+def test_a_bound_limit_judges_anything(kind, data, value):
+    bind = made(data.draw(LIMITS[kind]), kind)
+    judged = bind.judge(value)
+    assert judged.passed == bind.passes(value)
+    assert judged.sentence.isprintable()
+
+
+@given(JUNK, JUNK)
+def test_a_limit_for_what_has_no_fixed_kind(wanted, value):
+    with suppress(Misfit):
+        Limit(equals=wanted).bind(kind_of(value)).judge(value)
+
+
+# beyond 2^53 floats are whole numbers further apart than the limits that people write
+@given(RANGES, st.integers(-(10**9), 10**9) | st.floats(-1e9, 1e9) | NUMBERS.map(float))
+def test_the_margin_is_negative_where_the_limit_is_broken(keys, value):
+    assume(keys)
+    judged = made(keys, "number").judge(value)
+    assert judged.passed == (judged.margin >= 0)
+
+
+@given(NUMBERS, st.floats(0, 1e6))
+def test_the_margin_is_the_distance_to_the_edge(edge, beyond):
+    margin = Limit(max=edge).bind("number").margin(beyond)
+    assert math.isclose(margin, Fraction(edge) - Fraction(repr(beyond)), rel_tol=1e-15, abs_tol=0)
+
+
+@pytest.mark.parametrize("value", [math.nan, math.inf, -math.inf, None, "5", b"5", True, Word("NaN")])
+def test_what_is_no_number_passes_no_bound(value):
+    judged = bound("{min: -1000000, max: 1000000}").judge(value)
+    assert (judged.passed, judged.margin) == (False, None)

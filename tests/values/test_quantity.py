@@ -1,0 +1,197 @@
+"""Quantities: exact conversion against published factors, dimensions, and what is no quantity.
+
+Factors: NIST Special Publication 811 (2008), appendix B.8, as printed there; exact ones are marked bold in it.
+"""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from decimal import Decimal
+from fractions import Fraction
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from benchrig.source.shape import Misfit
+from benchrig.values.quantity import (
+    BASE,
+    UNITS,
+    Duration,
+    Gain,
+    Level,
+    Quantity,
+    as_number,
+    exact,
+    number_text,
+    symbols_of,
+    unit_named,
+)
+
+EXACT = [
+    ("1 in", "m", "0.0254"),
+    ("1 ft", "m", "0.3048"),
+    ("1 lb", "kg", "0.45359237"),
+    ("1 mph", "m/s", "0.44704"),
+    ("1 mbar", "Pa", "100"),
+    ("1 bar", "kPa", "100"),
+    ("1 kWh", "J", "3600000"),
+    ("1 kcal", "J", "4184"),  # thermochemical calorie
+    ("32 °F", "°C", "0"),
+    ("212 °F", "°C", "100"),
+    ("-40 °F", "°C", "-40"),
+    ("98.6 °F", "°C", "37"),
+    ("0 K", "°C", "-273.15"),
+    ("273.16 K", "°C", "0.01"),
+    ("-459.67 °F", "K", "0"),
+    ("1 h", "ms", "3600000"),
+    ("36 km/h", "m/s", "10"),
+    ("60 bpm", "Hz", "1"),
+    ("1 mAh", "C", "3.6"),
+    ("1 KiB", "bytes", "1024"),
+    ("8 bit", "byte", "1"),
+    ("1 kB/s", "kbit/s", "8"),
+    ("250 ppm", "%", "0.025"),
+    ("1 g/m³", "kg/m³", "0.001"),
+]
+ROUNDED = [("1 psi", "Pa", "6894.757"), ("1 psi", "kPa", "6.894757"), ("1 mmHg", "Pa", "133.3224")]
+
+
+@pytest.mark.parametrize(("text", "unit", "number"), EXACT)
+def test_factors_that_are_exact(text, unit, number):
+    assert Quantity.from_source(text).to(unit) == Fraction(number)
+
+
+@pytest.mark.parametrize(("text", "unit", "number"), ROUNDED)
+def test_factors_that_are_published_to_seven_digits(text, unit, number):
+    assert float(f"{float(Quantity.from_source(text).to(unit)):.7g}") == float(number)
+
+
+@pytest.mark.parametrize(
+    ("difference", "unit", "number"),
+    [("1 K", "°C", "1"), ("9 °F", "°C", "5"), ("1 °C", "°F", "1.8"), ("3 dB", "dBm", "3"), ("5 ms", "s", "0.005")],
+)
+def test_a_difference_has_no_offset(difference, unit, number):
+    assert Quantity.from_source(difference).difference_to(unit) == Fraction(number)
+
+
+@pytest.mark.parametrize(("text", "unit"), [("3 s", "°C"), ("3 dBm", "dB"), ("3 dB", "V")])
+def test_what_is_no_difference(text, unit):
+    with pytest.raises(Misfit, match="not a difference of"):
+        Quantity.from_source(text).difference_to(unit)
+
+
+@given(st.sampled_from(sorted(UNITS)), st.fractions(), st.data())
+def test_there_and_back_is_the_same_number(symbol, number, data):
+    other = data.draw(st.sampled_from(symbols_of(UNITS[symbol].dimension)))
+    there = Quantity(number, UNITS[symbol]).to(other)
+    assert Quantity(there, UNITS[other]).to(symbol) == number
+
+
+@given(st.sampled_from(sorted(UNITS)), st.sampled_from(sorted(UNITS)))
+def test_only_one_dimension_converts(symbol, other):
+    one, dimension = Quantity(Fraction(1), UNITS[symbol]), UNITS[other].dimension
+    if one.unit.dimension == dimension:
+        assert isinstance(one.to(other), Fraction)
+    else:
+        with pytest.raises(Misfit, match=f"is a {one.unit.dimension}, not a {dimension}"):
+            one.to(other)
+
+
+def test_every_dimension_has_a_unit_of_its_own():
+    assert {unit.dimension for unit in BASE.values()} == {unit.dimension for unit in UNITS.values()}
+
+
+@pytest.mark.parametrize(
+    ("text", "shown"),
+    [
+        ("250 ms", "250 ms"),
+        ("250ms", "250 ms"),
+        (" 5 % ", "5 %"),
+        ("-70 dBm", "-70 dBm"),
+        ("+2.50 V", "2.5 V"),
+        ("5\u00a0µs", "5 µs"),
+        ("5 us", "5 µs"),
+        ("5 μs", "5 µs"),  # the Greek letter, not the micro sign
+        ("20 degC", "20 °C"),
+        ("1 Ohm", "1 Ω"),
+        ("0.1 °C", "0.1 °C"),
+    ],
+)
+def test_ways_to_write_a_quantity(text, shown):
+    assert str(Quantity.from_source(text)) == shown
+
+
+@pytest.mark.parametrize(
+    "value", ["", "5", "s", "5 5 s", "1e3 s", ".5 s", "5. s", "0x5 s", "5,5 s", "9" * 41 + " s", 5, 5.0, None, True, []]
+)
+def test_what_is_no_quantity(value):
+    with pytest.raises(Misfit):
+        Quantity.from_source(value)
+
+
+@pytest.mark.parametrize(
+    ("symbol", "advice"),
+    [("mv", "did you mean 'mV'?"), ("°c", "did you mean '°C'?"), ("KPa", "did you mean 'kPa'?"), ("HZ", "'Hz'")],
+)
+def test_an_unknown_unit_gets_the_nearest(symbol, advice):
+    with pytest.raises(Misfit, match=f"unknown unit '{symbol}'") as refused:
+        unit_named(symbol)
+    assert advice in refused.value.advice
+
+
+@pytest.mark.parametrize(
+    ("kind", "text", "said"),
+    [
+        (Duration, "5 °C", "expected a time with its unit, found a temperature"),
+        (Duration, "-1 s", "negative"),
+        (Level, "3 dB", "expected a level with its unit, found a gain"),
+        (Gain, "3 dBm", "expected a gain with its unit, found a level"),
+    ],
+)
+def test_a_wrong_dimension(kind, text, said):
+    with pytest.raises(Misfit, match=said):
+        kind.from_source(text)
+
+
+@given(st.text(max_size=30))
+def test_any_text_is_a_quantity_or_a_misfit(text):
+    with suppress(Misfit):
+        assert Quantity.from_source(text).unit in UNITS.values()
+
+
+@given(st.floats(allow_nan=False, allow_infinity=False))
+def test_a_float_stands_for_its_shortest_decimal(number):
+    assert exact(number) == Fraction(Decimal(repr(number)))
+    assert float(exact(number)) == number
+
+
+def test_a_tenth_is_a_tenth():
+    assert exact(0.1) + exact(0.2) == exact(0.3)
+
+
+@given(st.fractions())
+def test_the_nearest_number(value):
+    number = as_number(value)
+    assert number == value if value.denominator == 1 else number == float(value)
+
+
+def test_beyond_all_floats_there_are_still_ints():
+    assert as_number(Fraction(10**400 * 2 + 1, 2)) == 10**400
+
+
+@pytest.mark.parametrize(
+    ("number", "text"),
+    [
+        (0.30000000000000004, "0.3"),
+        (-273.15, "-273.15"),
+        (5.0, "5"),
+        (1e6, "1000000"),
+        (1 / 3, "0.333333"),
+        (Fraction(1, 8), "0.125"),
+        (Decimal("0.10"), "0.10"),
+        (12345678901, "12345678901"),
+    ],
+)
+def test_numbers_for_people(number, text):
+    assert number_text(number) == text
