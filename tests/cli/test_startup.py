@@ -1,0 +1,69 @@
+"""What starting costs: help and check must not load the radio, the screen or the codecs they do not use.
+
+Each case runs in a process of its own, as modules that another test has loaded would hide everything.
+"""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+GOOD = "testplans/end_of_line.yaml"
+RADIO = {"bleak", "bumble", "usb", "usb1", "dbus_fast", "serial"}
+
+PROGRAM = """
+import json, sys
+from benchrig.cli import main
+try:
+    code = main(sys.argv[1:], prog_name="benchrig", standalone_mode=False)
+except SystemExit as end:
+    code = end.code
+print("\\n" + json.dumps([code, sorted({name.partition(".")[0] for name in sys.modules})]))
+"""
+
+
+def started(*arguments: str) -> tuple[int | None, set[str]]:
+    """The exit code of a command and the packages that it has loaded."""
+    done = subprocess.run(
+        [sys.executable, "-c", PROGRAM, *arguments], cwd=ROOT, capture_output=True, text=True, timeout=50
+    )
+    assert done.stdout, done.stderr
+    code, modules = json.loads(done.stdout.splitlines()[-1])
+    return code, set(modules)
+
+
+@pytest.mark.parametrize("words", [["--help"], ["--version"], ["run", "--help"], ["check", "--help"]])
+def test_help_loads_nothing_heavy(words):
+    _, modules = started(*words)
+    assert modules & (RADIO | {"rich", "msgspec", "yaml", "asyncio"}) == set()
+
+
+def test_python_m_benchrig_loads_nothing_heavy():
+    done = subprocess.run(
+        [sys.executable, "-X", "importtime", "-m", "benchrig", "--help"], capture_output=True, text=True, timeout=50
+    )
+    loaded = {line.rpartition("|")[2].strip().partition(".")[0] for line in done.stderr.splitlines()}
+    assert (done.returncode, "click" in loaded) == (0, True)
+    assert loaded & (RADIO | {"rich", "msgspec", "yaml"}) == set()
+
+
+@pytest.mark.parametrize(
+    "words", [["check", GOOD], ["check", "--schema"], ["check", GOOD, "--set", "serial=VFL3-000001"]]
+)
+def test_check_loads_no_radio_and_no_screen(words):
+    code, modules = started(*words)
+    assert (code, modules & (RADIO | {"rich"})) == (None, set())
+
+
+def test_a_bad_plan_ends_with_4_before_any_radio_is_opened(tmp_path):
+    (tmp_path / "bad.yaml").write_text("plan: a\nsteps: []\n")
+    assert started("check", str(tmp_path / "bad.yaml"))[0] == 4
+    code, modules = started(
+        "run", str(tmp_path / "bad.yaml"), "--radio", "host", "--results", str(tmp_path / "results")
+    )
+    assert (code, "bumble" in modules, (tmp_path / "results").exists()) == (4, False, False)
