@@ -35,6 +35,9 @@ def errors_for_people() -> Iterator[None]:
         if error.advice:
             click.echo(f"  {error.advice}", err=True)
         sys.exit({"plan": 4, "station": 7, "operator": 2}.get(error.cause, 3))
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("\nbenchrig: interrupted", err=True)
+        sys.exit(2)
     except Exception as error:
         traceback.print_exc()
         click.echo(f"benchrig: internal error ({type(error).__name__}): please report it with the lines above", err=True)

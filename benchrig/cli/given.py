@@ -11,7 +11,7 @@ import click
 from benchrig.errors import UsageError
 
 if TYPE_CHECKING:
-    from benchrig.plan.model import Plan
+    from benchrig.plan.model import Given, Plan
 
 
 def parse_given(pairs: Iterable[str]) -> dict[str, str]:
@@ -37,6 +37,18 @@ def load_with_given(path: Path, given: Mapping[str, str], *, ask: bool) -> Plan:
     except MissingGiven as missing:
         if not ask:
             raise
-        for name in missing.missing:
-            values[name] = click.prompt(name, prompt_suffix=": ", err=True)
+        for name, spec in missing.missing.items():
+            values[name] = _ask(name, spec)
     return load_plan(path, values)
+
+
+def _ask(name: str, spec: Given) -> str:
+    """Until the answer satisfies the plan's limit: a barcode is easily read from the wrong label."""
+    from benchrig.source.shape import LooseText
+
+    while True:
+        value: str = click.prompt(name, prompt_suffix=": ", err=True)
+        problem = spec.problem_with(LooseText(value))
+        if not problem:
+            return value
+        click.echo(f"  {problem}", err=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Iterable, Mapping
 from typing import Any, ClassVar, Literal
 
@@ -38,11 +39,19 @@ class Ask(Step, kw_only=True):
         started = bench.now()
         answer = self._given(bench)
         if answer is None:
-            with bench.outside():
-                answer = await self._ask(bench)
+            answer = await self._in_time(bench)
         bench.reading("answer", answer)
         if bench.wanted("elapsed"):
             bench.reading("elapsed", bench.since(started), "s")
+
+    async def _in_time(self, bench: Bench) -> bool | str:
+        within = bench.time_left
+        try:
+            with bench.outside():
+                async with asyncio.timeout(within):
+                    return await self._ask(bench)
+        except TimeoutError as exc:
+            raise OperatorError(f"nobody answered '{self.ask}' within {within:.3g} s") from exc
 
     async def _ask(self, bench: Bench) -> bool | str:
         if self.answer == "yes or no":

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import os
 import pty
@@ -98,6 +99,16 @@ class Terminal:
 
     def type(self, text: str) -> None:
         os.write(self.master, text.encode())
+
+    def press_until_end(self, key: str) -> int:
+        """Press a key again and again, as people do: a signal just before a blocking read is seen after it only."""
+        deadline = time.monotonic() + PATIENCE
+        while self.process.poll() is None:
+            assert time.monotonic() < deadline, f"it does not end: {self.shown}"
+            self.type(key)
+            with contextlib.suppress(subprocess.TimeoutExpired):
+                self.process.wait(2.0)
+        return self.end()
 
     def end(self) -> int:
         """Read to the end; the exit code."""

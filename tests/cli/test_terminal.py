@@ -1,0 +1,164 @@
+"""`benchrig run` on a pseudo-terminal: what it asks, how it is answered, and what Ctrl-C does there."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from benchrig.record.journal import read_record
+from benchrig.record.model import Record
+from tests.cli.kit import Files, OnTerminal, files
+
+READ = "  - read: temperature\n    expect: {value: {max: 30 °C}}\n"
+WRITE = "  - write: temperature\n    value: 1 °C\n    expect: {elapsed: {max: 1 s}}\n"
+CAUTION = "caution: Mind the relay.\n"
+LAMP = "  - ask: Does the lamp light?\n    expect: {answer: {equals: true}}\n"
+CLEANUP = "finally:\n  - read: temperature\n    name: last look\n"
+CTRL_C, CTRL_D = "\x03", "\x04"
+
+
+def on_terminal(bench: Files, *more: str, columns: int = 100, **env: str) -> OnTerminal:
+    return OnTerminal(bench.folder, "run", "plan.yaml", "--radio", bench.radio, *more, columns=columns, **env)
+
+
+def record_of(bench: Files) -> Record:
+    [path] = bench.records()
+    return read_record(path)
+
+
+def test_a_missing_value_is_typed_or_scanned(tmp_path: Path) -> None:
+    bench = files(tmp_path, READ + "  - read: temperature\n    name: '${serial}'\n", head="given: {serial: {}}\n")
+    with on_terminal(bench) as terminal:
+        terminal.until("serial: ")
+        terminal.type("A7\n")
+        assert terminal.end() == 0
+    assert record_of(bench).run.given == {"serial": "A7"}
+
+
+def test_a_typed_value_that_the_plan_refuses_is_asked_for_again(tmp_path: Path) -> None:
+    bench = files(
+        tmp_path, READ + "  - read: temperature\n    name: '${serial}'\n", head="given: {serial: {matches: 'A\\d'}}\n"
+    )
+    with on_terminal(bench) as terminal:
+        terminal.until("serial: ")
+        terminal.type("B7\n")
+        terminal.until("'B7' does not match")
+        terminal.type("A8\n")
+        assert terminal.end() == 0
+    assert record_of(bench).run.given == {"serial": "A8"}
+
+
+def test_the_caution_is_acknowledged_with_enter(tmp_path: Path) -> None:
+    bench = files(tmp_path, WRITE, head=CAUTION)
+    with on_terminal(bench) as terminal:
+        terminal.until("CAUTION  Mind the relay.")
+        terminal.until("Press Enter to acknowledge and go on, or type 'no' to stop: ")
+        terminal.type("\n")
+        assert terminal.end() == 0
+    assert record_of(bench).notes[0].text == "caution acknowledged at the terminal: Mind the relay."
+
+
+def test_the_caution_is_not_acknowledged(tmp_path: Path) -> None:
+    bench = files(tmp_path, WRITE, head=CAUTION)
+    with on_terminal(bench) as terminal:
+        terminal.until("Press Enter")
+        terminal.type("no\n")
+        assert terminal.end() == 2
+        assert "the caution was not acknowledged" in terminal.shown
+    assert record_of(bench).unit is None, "no radio was opened"
+
+
+@pytest.mark.parametrize(("answer", "code"), [("y\n", 0), ("maybe\nyes\n", 0), ("n\n", 1)])
+def test_a_question_is_answered(tmp_path: Path, answer: str, code: int) -> None:
+    with on_terminal(files(tmp_path, LAMP)) as terminal:
+        terminal.until("Does the lamp light? [y/n] ")
+        terminal.type(answer)
+        assert terminal.end() == code
+        assert ("please answer y or n" in terminal.shown) == answer.startswith("maybe")
+
+
+def test_a_choice_is_answered_by_number_or_name(tmp_path: Path) -> None:
+    step = (
+        "  - ask: Which colour\n    answer: choice\n    options: [red, green]\n    expect: {answer: {equals: green}}\n"
+    )
+    for typed in ("9\n2\n", "green\n"):
+        with on_terminal(files(tmp_path, step)) as terminal:
+            terminal.until("1 to 2: ")
+            terminal.type(typed)
+            assert terminal.end() == 0
+
+
+def test_a_text_is_answered(tmp_path: Path) -> None:
+    step = "  - ask: Label\n    answer: text\n    expect: {answer: {equals: Zürich 7}}\n"
+    with on_terminal(files(tmp_path, step)) as terminal:
+        terminal.until("Label: ")
+        terminal.type("Zürich 7\n")
+        assert terminal.end() == 0
+
+
+def test_ctrl_c_at_a_question_ends_with_2_and_cleans_up(tmp_path: Path) -> None:
+    bench = files(tmp_path, LAMP + "  - wait: 50 s\n", cleanup=CLEANUP)
+    with on_terminal(bench) as terminal:
+        terminal.until("[y/n] ")
+        terminal.type(CTRL_C)
+        assert terminal.end() == 2
+        assert "Traceback" not in terminal.shown
+    assert [step.ended.verdict for step in record_of(bench).steps] == ["pass", "pass", "error", "skip", "pass"]
+
+
+def test_ctrl_c_at_the_caution_opens_nothing(tmp_path: Path) -> None:
+    bench = files(tmp_path, WRITE, head=CAUTION)
+    with on_terminal(bench) as terminal:
+        terminal.until("Press Enter")
+        terminal.type(CTRL_C)
+        assert terminal.end() == 2
+    assert record_of(bench).unit is None
+
+
+def test_ctrl_c_at_a_missing_value_ends_with_2(tmp_path: Path) -> None:
+    bench = files(tmp_path, READ + "  - read: temperature\n    name: '${serial}'\n", head="given: {serial: {}}\n")
+    with on_terminal(bench) as terminal:
+        terminal.until("serial: ")
+        assert terminal.press_until_end(CTRL_C) == 2
+        assert "benchrig: interrupted" in terminal.shown
+
+
+def test_the_end_of_the_input_at_a_question(tmp_path: Path) -> None:
+    with on_terminal(files(tmp_path, LAMP)) as terminal:
+        terminal.until("[y/n] ")
+        terminal.type(CTRL_D)
+        assert terminal.end() == 2
+        assert "the terminal was closed" in terminal.shown
+
+
+def test_a_question_has_a_deadline(tmp_path: Path) -> None:
+    bench = files(tmp_path, LAMP.replace("    expect", "    within: 1 s\n    expect"))
+    with on_terminal(bench) as terminal:
+        terminal.until("[y/n] ")
+        assert terminal.end() == 2
+    assert record_of(bench).ended.cause == "operator"
+
+
+def test_the_progress_line_leaves_nothing_behind(tmp_path: Path) -> None:
+    bench = files(tmp_path, READ + "  - wait: 500 ms\n")
+    with on_terminal(bench, "--real-time") as terminal:
+        terminal.until("step 4 of 4: wait 500 ms")
+        assert terminal.end() == 0
+        table = terminal.shown[terminal.shown.rindex("PASS") :]
+    assert "step 4 of 4" not in table
+    assert re.search(r"\x1b\[[0-9;]*m", terminal.shown), "a terminal has colours"
+
+
+@pytest.mark.parametrize("env", [{"NO_COLOR": "1"}, {"CI": "1"}, {"TERM": "dumb"}])
+def test_no_colours_where_none_are_wanted(tmp_path: Path, env: dict[str, str]) -> None:
+    with on_terminal(files(tmp_path, READ), **env) as terminal:
+        assert terminal.end() == 0
+    assert not re.search(r"\x1b\[[0-9;]*3[0-7]m", terminal.shown)
+
+
+def test_a_ci_job_with_a_terminal_is_never_asked(tmp_path: Path) -> None:
+    with on_terminal(files(tmp_path, LAMP), CI="1") as terminal:
+        assert terminal.end() == 2
+        assert "nobody was there to answer" in terminal.shown
