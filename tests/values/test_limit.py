@@ -18,7 +18,6 @@ from benchrig.source.yaml import read_text
 from benchrig.values.limit import Bits, BoundLimit, Length, Limit, kind_of
 from benchrig.values.value import Word
 from tests.values.building import form
-from tests.values.strategies import JUNK
 
 KINDS = ["number", "text", "bytes", "boolean", "time", "list", "any"]
 
@@ -216,6 +215,13 @@ TEXTS = st.sampled_from(["a", "DE AD", "", "2026-01-01", "not known"])
 RANGES = st.fixed_dictionaries({}, optional={"min": NUMBERS, "max": NUMBERS}) | st.builds(
     lambda nominal, tolerance: {"nominal": nominal, "tolerance": abs(tolerance)}, NUMBERS, NUMBERS
 )
+# All that a reading can be, also of a kind that the limit was not made for.
+VALUES = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=20) | st.binary(max_size=9)
+    | st.sampled_from([Word("not known"), 10**60, -(10**4000), 5e-324, 1.7e308]),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=3), inner, max_size=3),
+    max_leaves=5,
+)  # fmt: skip
 # What a limit may hold for each kind of reading; a few of them still contradict themselves.
 LIMITS = {
     "number": RANGES | st.fixed_dictionaries({"equals": NUMBERS | st.just("not known"), "one_of": st.lists(NUMBERS)}),
@@ -229,7 +235,7 @@ LIMITS = {
     "boolean": st.builds(lambda wanted: {"equals": wanted}, st.booleans()),
     "time": st.fixed_dictionaries({}, optional={"min": TEXTS, "max": TEXTS, "equals": TEXTS, "contains": TEXTS}),
     "list": RANGES | st.builds(lambda wanted: {"contains": wanted}, NUMBERS | TEXTS | st.lists(TEXTS | NUMBERS)),
-    "any": st.builds(lambda wanted: {"equals": wanted, "one_of": [wanted, 1]}, JUNK),
+    "any": st.builds(lambda wanted: {"equals": wanted, "one_of": [wanted, 1]}, VALUES),
 }  # fmt: skip
 
 
@@ -243,7 +249,7 @@ def made(keys: dict, kind: str) -> BoundLimit:
 
 
 @pytest.mark.parametrize("kind", KINDS)
-@given(data=st.data(), value=JUNK)
+@given(data=st.data(), value=VALUES)
 def test_a_bound_limit_judges_anything(kind, data, value):
     bind = made(data.draw(LIMITS[kind]), kind)
     judged = bind.judge(value)
@@ -251,7 +257,7 @@ def test_a_bound_limit_judges_anything(kind, data, value):
     assert judged.sentence.isprintable()
 
 
-@given(JUNK, JUNK)
+@given(VALUES, VALUES)
 def test_a_limit_for_what_has_no_fixed_kind(wanted, value):
     with suppress(Misfit):
         Limit(equals=wanted).bind(kind_of(value)).judge(value)
