@@ -5,6 +5,11 @@ What a command needs is imported when it runs, so that `--help` and completion a
 
 from __future__ import annotations
 
+import contextlib
+import sys
+from collections.abc import Iterator
+from typing import Any
+
 import click
 
 from benchrig import __version__
@@ -14,7 +19,30 @@ from benchrig.cli.devices import devices
 from benchrig.cli.run import run
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@contextlib.contextmanager
+def _exit_codes() -> Iterator[None]:
+    """Click's own codes mean something else here: its 2 for wrong usage, its 1 for Ctrl-C."""
+    try:
+        yield
+    except click.UsageError as error:
+        error.show()
+        sys.exit(4)
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("\nbenchrig: interrupted", err=True)
+        sys.exit(2)
+
+
+class _Commands(click.Group):
+    def make_context(self, *args: Any, **kwargs: Any) -> click.Context:
+        with _exit_codes():
+            return super().make_context(*args, **kwargs)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        with _exit_codes():
+            return super().invoke(ctx)
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(__version__, prog_name="benchrig")
 def main() -> None:
     """Run YAML test plans on Bluetooth LE devices and leave a verdict.

@@ -35,12 +35,13 @@ def errors_for_people() -> Iterator[None]:
         if error.advice:
             click.echo(f"  {error.advice}", err=True)
         sys.exit({"plan": 4, "station": 7, "operator": 2}.get(error.cause, 3))
-    except (click.Abort, KeyboardInterrupt):
-        click.echo("\nbenchrig: interrupted", err=True)
-        sys.exit(2)
+    except click.Abort:
+        raise
     except Exception as error:
         traceback.print_exc()
-        click.echo(f"benchrig: internal error ({type(error).__name__}): please report it with the lines above", err=True)
+        click.echo(
+            f"benchrig: internal error ({type(error).__name__}): please report it with the lines above", err=True
+        )
         sys.exit(3)
 
 
@@ -62,7 +63,8 @@ def complete_step(context: click.Context, _: click.Parameter, incomplete: str) -
     from benchrig.errors import BenchrigError
     from benchrig.plan.loader import load_plan
 
-    path = context.params.get("plan")
+    # click stops at the option that has no value yet and leaves the plan among the words it did not come to
+    path = context.params.get("plan") or next(iter(context.args), None)
     try:
         plan = load_plan(Path(path)) if path else None
     except BenchrigError:

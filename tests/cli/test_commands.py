@@ -1,0 +1,140 @@
+"""The other commands: check, devices, completion, help."""
+
+from __future__ import annotations
+
+import json
+import os
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from benchrig import __version__
+from benchrig.cli import main
+from tests.cli.kit import THERMOMETER, benchrig, files
+from tests.run.kit import DEVICES, PLANS, device_text
+
+
+def invoke(*arguments: str | Path) -> Result:
+    return CliRunner().invoke(main, [str(argument) for argument in arguments])
+
+
+def test_check_says_what_is_in_a_good_plan() -> None:
+    result = invoke("check", PLANS / "twelve_checks.yaml", PLANS / "end_of_line.yaml")
+    assert result.exit_code == 0
+    first, second = result.stdout.splitlines()
+    assert first.endswith("twelve_checks.yaml: good. 10 steps, 14 limits")
+    assert second.endswith("end_of_line.yaml: good. 17 steps, 28 limits; has a caution")
+
+
+def test_check_shows_every_mistake_of_every_plan(tmp_path: Path) -> None:
+    files(tmp_path, "  - read: temprature\n  - wait: 3\n")
+    result = invoke("check", tmp_path / "plan.yaml", PLANS / "smoke.yaml", tmp_path / "none.yaml")
+    assert result.exit_code == 4
+    assert "plan.yaml:8:11: unknown attribute 'temprature'" in result.stderr
+    assert "plan.yaml:9:11: " in result.stderr
+    assert "plan.yaml: 2 problems" in result.stderr
+    assert "none.yaml: 1 problem" in result.stderr
+    assert "smoke.yaml: good." in result.stdout
+
+
+def test_check_with_given_values(tmp_path: Path) -> None:
+    head = "given: {serial: {matches: 'A\\d'}}\n"
+    files(tmp_path, "  - read: temperature\n    name: '${serial}'\n", head=head)
+    plan = tmp_path / "plan.yaml"
+    assert invoke("check", plan).exit_code == 0
+    assert invoke("check", plan, "--set", "serial=A1").exit_code == 0
+    refused = invoke("check", plan, "--set", "serial=B1")
+    assert refused.exit_code == 4
+    assert "'B1' does not match 'A\\d'" in refused.stderr
+
+
+def test_check_without_a_plan() -> None:
+    assert invoke("check").exit_code == 4
+
+
+def test_the_schema_is_json() -> None:
+    result = invoke("check", "--schema")
+    assert result.exit_code == 0
+    assert json.loads(result.stdout)["title"] == "benchrig test plan"
+
+
+def test_devices_shows_the_table() -> None:
+    result = invoke("devices", DEVICES / "logger.yaml")
+    assert result.exit_code == 0
+    for text in ("C4:1F:5A:20:00:42 (random), every 100 ms, -52 dBm ± 2 dB", "alarm limit", "[read, notify]"):
+        assert text in result.stdout
+
+
+def test_devices_shows_mistakes(tmp_path: Path) -> None:
+    (tmp_path / "bad.yaml").write_text(device_text(THERMOMETER).replace("value: 21.5 °C", "valeu: 1"), encoding="utf-8")
+    result = invoke("devices", tmp_path / "bad.yaml")
+    assert result.exit_code == 4
+    assert "unknown key 'valeu'" in result.stderr
+
+
+def test_devices_without_a_file() -> None:
+    result = invoke("devices")
+    assert result.exit_code == 4
+    assert "Missing argument" in result.stderr
+
+
+@pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
+def test_completion_scripts(shell: str) -> None:
+    result = invoke("completion", shell)
+    assert result.exit_code == 0
+    assert "_BENCHRIG_COMPLETE" in result.stdout
+
+
+def test_the_shell_completes_steps(tmp_path: Path) -> None:
+    files(tmp_path, "  - read: temperature\n  - wait: 1 s\n")
+    words = "benchrig run plan.yaml --only "
+    env = {"_BENCHRIG_COMPLETE": "bash_complete", "COMP_WORDS": words, "COMP_CWORD": "4"}
+    done = benchrig(cwd=tmp_path, env=env)
+    assert [line.partition(",")[2] for line in done.stdout.splitlines()] == [
+        "scan", "connect", "read temperature", "wait 1 s"
+    ]  # fmt: skip
+
+
+def test_help_names_the_exit_codes_and_the_commands() -> None:
+    text = invoke("--help").stdout
+    for word in ("0 pass", "1 the unit failed", "7 the station could not test", "run", "check", "devices"):
+        assert word in text
+    for command in ("run", "check", "devices", "completion"):
+        assert "Example:" in invoke(command, "--help").stdout
+
+
+def test_the_module_is_the_command(tmp_path: Path) -> None:
+    done = benchrig("--version", cwd=tmp_path)
+    assert (done.returncode, done.stdout) == (0, f"benchrig, version {__version__}\n")
+
+
+@pytest.mark.parametrize(
+    "arguments", [["run"], ["run", "plan.yaml", "--nonsense"], ["nonsense"], ["run", "p", "--seed", "x"]]
+)
+def test_wrong_usage_is_not_taken_for_an_interrupted_run(arguments: list[str]) -> None:
+    """Click's own exit code for it is 2, which here says that an operator stopped the run."""
+    assert invoke(*arguments).exit_code == 4
+
+
+def test_names_from_a_device_cannot_steer_the_terminal(tmp_path: Path) -> None:
+    name = r'"unit \e[31m\r\n\x07"'
+    bench = files(tmp_path, "  - read: temperature\n    expect: {value: {max: 30 °C}}\n")
+    device = (tmp_path / "device.yaml").read_text(encoding="utf-8").replace("name: unit 1}", f"name: {name}}}")
+    (tmp_path / "device.yaml").write_text(device, encoding="utf-8")
+    done = benchrig("run", "plan.yaml", "--radio", bench.radio, cwd=tmp_path)
+    assert done.returncode == 0
+    assert "\x1b" not in done.stdout
+    assert "\x07" not in done.stdout
+    for report in ("junit.xml", "readings.csv"):
+        [path] = tmp_path.glob(f"results/*/{report}")
+        assert b"\x1b" not in path.read_bytes()
+
+
+def test_a_full_disk_is_the_stations_trouble(tmp_path: Path) -> None:
+    if not os.path.exists("/dev/full"):
+        pytest.skip("this system has no device that is always full")
+    bench = files(tmp_path, "  - read: temperature\n    expect: {value: {max: 30 °C}}\n")
+    done = benchrig("run", "plan.yaml", "--radio", bench.radio, "--junit", "/dev/full", cwd=tmp_path)
+    assert done.returncode == 7
+    assert "/dev/full cannot be written: No space left on device" in done.stderr
