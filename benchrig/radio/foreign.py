@@ -14,6 +14,7 @@ from benchrig.errors import (
     ConnectTimeout,
     DeviceNotFound,
     InternalError,
+    LinkError,
     LinkLost,
     NoAnswer,
     StationError,
@@ -22,7 +23,7 @@ from benchrig.values.catalogue import att_error_name
 
 _Reason = bleak_exc.BleakBluetoothNotAvailableReason
 
-_NOT_AVAILABLE: dict[bleak_exc.BleakBluetoothNotAvailableReason, tuple[str, str]] = {
+NOT_AVAILABLE: dict[bleak_exc.BleakBluetoothNotAvailableReason, tuple[str, str]] = {
     _Reason.NO_BLUETOOTH: ("this machine has no Bluetooth adapter", "plug one in, or choose another with --radio"),
     _Reason.NO_BLE_CENTRAL_ROLE: ("the Bluetooth adapter cannot act as central", "use an adapter with Bluetooth LE"),
     _Reason.POWERED_OFF: ("the Bluetooth adapter is switched off", "switch Bluetooth on and run again"),
@@ -70,7 +71,7 @@ def translate(error: BaseException, doing: str, *, link_lost: str = "", connecti
         return error
     if link_lost and not isinstance(error, bleak_exc.BleakBluetoothNotAvailableError):
         return LinkLost(f"{doing}: the link was lost ({link_lost})")
-    for kind, convert in _ORDER:
+    for kind, convert in BY_CLASS:
         if isinstance(error, kind):
             return convert(error, doing, connecting)
     return InternalError(f"{doing}: {type(error).__name__}: {_text(error)}")
@@ -78,6 +79,8 @@ def translate(error: BaseException, doing: str, *, link_lost: str = "", connecti
 
 def _text(error: BaseException) -> str:
     """The error's own words; str() of some of bleak's errors is a tuple."""
+    if isinstance(error, OSError) and error.strerror:
+        return error.strerror
     return str(error.args[0]) if len(error.args) > 1 else str(error) or type(error).__name__
 
 
@@ -88,7 +91,7 @@ def _protocol(error: BaseException, doing: str, connecting: bool) -> BenchrigErr
 
 def _not_available(error: BaseException, doing: str, connecting: bool) -> BenchrigError:
     assert isinstance(error, bleak_exc.BleakBluetoothNotAvailableError)
-    what, advice = _NOT_AVAILABLE[error.reason]
+    what, advice = NOT_AVAILABLE[error.reason]
     if error.reason is _Reason.UNKNOWN:
         what = _text(error)
     return StationError(f"{doing}: {what}", advice=advice)
@@ -104,8 +107,7 @@ def _dbus(error: BaseException, doing: str, connecting: bool) -> BenchrigError:
 
 
 def _generic(error: BaseException, doing: str, connecting: bool) -> BenchrigError:
-    kind = ConnectFailed if connecting else LinkLost if "connect" in _text(error).lower() else InternalError
-    return kind(f"{doing}: {_text(error)}")
+    return (ConnectFailed if connecting else LinkError)(f"{doing}: {_text(error)}")
 
 
 def _timeout(error: BaseException, doing: str, connecting: bool) -> BenchrigError:
@@ -125,7 +127,7 @@ def _os_error(error: BaseException, doing: str, connecting: bool) -> BenchrigErr
 _Convert = Callable[[BaseException, str, bool], BenchrigError]
 
 # The order matters: the first class that fits decides (every bleak error is a BleakError as well).
-_ORDER: tuple[tuple[type[BaseException], _Convert], ...] = (
+BY_CLASS: tuple[tuple[type[BaseException], _Convert], ...] = (
     (bleak_exc.BleakGATTProtocolError, _protocol),
     (
         bleak_exc.BleakCharacteristicNotFoundError,
