@@ -68,7 +68,7 @@ class Link:
         """The payload once the link's MTU is agreed: some stacks say the least of all for a while after connecting."""
         deadline = asyncio.get_running_loop().time() + PAYLOAD_WITHIN
         while self.payload <= LEAST_PAYLOAD and self.is_up and asyncio.get_running_loop().time() < deadline:
-            await asyncio.sleep(0.05)
+            await asyncio.sleep(0.05)  # noqa: ASYNC110  (the stack tells nobody when it changes)
         return self.payload
 
     @property
