@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import os
 import sys
 import time
@@ -9,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from benchrig.record.model import AnyEvent, StepStarted
+from benchrig.run.runner import Runner
 from benchrig.run.station import Station
 from tests.run.kit import Ran, run
 
@@ -275,3 +278,23 @@ def test_output_that_is_no_text() -> None:
     ran = bare("  - command: [printf, '\\377\\033[2J']\n    expect: {output: {length: {min: 1}}}\n")
     assert ran.ended.exit_code == 0
     assert ran.reading(1, "output").value.startswith("\ufffd")
+
+
+def test_an_interruption_ends_the_program_and_its_children(tmp_path: Path) -> None:
+    pid_file = tmp_path / "pid"
+    script = f"sleep 300 & echo $! > {pid_file}; wait"
+
+    def during(runner: Runner, event: AnyEvent) -> None:
+        if isinstance(event, StepStarted):
+            asyncio.get_running_loop().create_task(interrupt_when(pid_file, runner))
+
+    ran = bare(f"  - command: [sh, -c, '{script}']\n", during=during)
+    assert (ran.ended.cause, ran.ended.exit_code) == ("operator", 2)
+    assert not alive(int(pid_file.read_text()))
+
+
+async def interrupt_when(path: Path, runner: Runner) -> None:
+    """Interrupt once the program has written its file."""
+    while not path.exists() or not path.read_text().strip():  # noqa: ASYNC110, ASYNC240
+        await asyncio.sleep(0.02)
+    runner.interrupt()
