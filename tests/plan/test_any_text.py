@@ -117,6 +117,7 @@ def mutated(draw: st.DrawFn) -> str:
 
 
 @given(st.text() | st.text(alphabet="-:{}[]'\"\n #&*!|>?%@`$ab0.\u2028\u0085\r\ufeff", max_size=60))
+@settings(deadline=None)
 def test_any_text(text):
     assert loaded(text.encode("utf-8", "surrogatepass"))
 

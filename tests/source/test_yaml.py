@@ -12,7 +12,7 @@ from decimal import Decimal
 
 import pytest
 import yaml
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from benchrig.source.problem import Problems
@@ -172,6 +172,7 @@ def test_the_same_key_twice(text):
 
 
 @given(st.binary(max_size=40))
+@settings(deadline=None)
 def test_any_file_gives_a_tree_or_a_problem(tmp_path_factory, data):
     path = tmp_path_factory.getbasetemp() / "any.yaml"
     path.write_bytes(data)
