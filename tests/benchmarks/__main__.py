@@ -1,0 +1,35 @@
+"""`python -m tests.benchmarks`: measure, and print each number beside its aim. `--long` adds what takes minutes."""
+
+from __future__ import annotations
+
+import click
+
+from tests.benchmarks.commands import commands
+from tests.benchmarks.journal import journal
+from tests.benchmarks.memory import many_notifications
+from tests.benchmarks.peer import peer
+from tests.benchmarks.rates import notifications, paced_reads, reads
+from tests.benchmarks.scan import crowded_scan
+
+PARTS = {
+    "reads": reads,
+    "paced": paced_reads,
+    "notifications": notifications,
+    "commands": commands,
+    "scan": crowded_scan,
+    "journal": journal,
+    "peer": peer,
+}
+
+
+@click.command()
+@click.argument("parts", nargs=-1, type=click.Choice(list(PARTS)))
+@click.option("--long", is_flag=True, help="Also judge 1,000,000 notifications: some minutes.")
+def main(parts: tuple[str, ...], long: bool) -> None:
+    """Run all PARTS, or those that are named."""
+    for part in parts or PARTS:
+        PARTS[part]()
+    many_notifications(1_000_000 if long else 20_000)
+
+
+main()
