@@ -83,8 +83,8 @@ class _Loader:
         self._check_link()
         self._check_variables(head, node)
         self.problems.raise_if_any()
-        if self.missing:
-            raise MissingGiven(self.missing)
+        if missing := self._missing(node):
+            raise MissingGiven(missing)
         plan = Plan(
             name=head.plan,
             path=self.path,
@@ -101,6 +101,11 @@ class _Loader:
         if self.given is not None or not has_reference(plan.device):
             plan.selection()
         return plan
+
+    def _missing(self, node: Node) -> dict[str, Given]:
+        """Given values without which the plan cannot run. What only an ask step takes may be left to the operator."""
+        referred = self.used | {name for name, _ in references(locate(node, ("device",)))}
+        return {name: spec for name, spec in self.missing.items() if name in referred}
 
     # --- parts
 

@@ -267,3 +267,8 @@ def test_a_number_given_in_a_file_is_exact():
     part = "given: {most: {}}\nsteps:\n  - scan:\n    expect: {count: {max: '${most}'}}\n"
     plan = plan_of(with_steps("- use: part.yaml\n  with: {most: 0.1}"), part=part)
     assert plan.steps[1].step.expect["count"].max == Decimal("0.1")
+
+
+def test_what_only_an_ask_step_takes_may_be_left_to_the_operator() -> None:
+    plan = plan_of(with_steps("  - ask: Is the lamp green?\n    from: lamp\n", "given: {lamp: {}}\n"), {})
+    assert plan.values == {}
