@@ -337,7 +337,7 @@ class _Binder:
     # --- values of the limit, in the terms of the reading
 
     def _text(self, value: Any) -> str:
-        return shown(value, self.unit if is_number(value) else "")
+        return shown(value, self.unit)
 
     def _number(self, value: Any, path: str) -> int | float:
         return as_number(self._exact(value, path))
@@ -367,10 +367,7 @@ class _Binder:
     def _same_kind(self, value: Any, path: str) -> Any:
         """An `equals` or `one_of` value as the reading would have it."""
         if self.kind == "number":
-            # a word such as 'not known' stands in place of a number
-            if isinstance(value, str) and not re.match(r"[+-]?[0-9]", value):
-                return str(value)
-            return self._number(value, path)
+            return self._number_or_word(value, path)
         if self.kind == "bytes":
             return self._bytes(value, path)
         if self.kind in ("text", "time"):
@@ -381,6 +378,16 @@ class _Binder:
         if self.kind == "boolean" and not isinstance(value, bool):
             raise Misfit(f"expected true or false, found {describe_value(value)}", path=(path,))
         return _settled(value)
+
+    def _number_or_word(self, value: Any, path: str) -> int | float | str:
+        """A word such as 'not known' stands in place of a number."""
+        if isinstance(value, str) and not re.match(r"[+-]?[0-9]", value):
+            return str(value)
+        return self._number(value, path)
+
+    def _items(self, values: list[Any], path: str) -> list[Any]:
+        """Items of a list as the reading would have them: quantities where it has a unit."""
+        return [self._number_or_word(item, path) for item in values] if self.unit else _settled(values)
 
     def _bytes(self, value: Any, path: str) -> bytes:
         if isinstance(value, (bytes, bytearray)):
@@ -398,7 +405,7 @@ class _Binder:
         if self.kind == "list":
             if not isinstance(wanted, list):
                 raise Misfit(f"expected a list, found {describe_value(wanted)}", path=("equals",))
-            value: Any = _settled(wanted)
+            value: Any = self._items(wanted, "equals")
         else:
             value = self._same_kind(wanted, "equals")
         if is_number(value):
@@ -504,8 +511,7 @@ class _Binder:
         if self.kind == "bytes":
             parts: list[Any] = [self._bytes(wanted, "contains")]
         elif self.kind == "list":
-            parts = wanted if isinstance(wanted, list) else [wanted]
-            parts = _settled(parts)
+            parts = self._items(wanted if isinstance(wanted, list) else [wanted], "contains")
         else:
             parts = [self._same_kind(wanted, "contains")]
         words = "contains " + ", ".join(self._text(part) for part in parts)

@@ -72,8 +72,7 @@ def readings_of(example: AnyExample) -> dict[str, tuple[Any, str]]:
 
 
 def limit(value: Any, unit: str) -> str:
-    # the items of a list are numbers in the unit of the reading
-    return f"equals: {written(value, '' if isinstance(value, list) else unit)}"
+    return f"equals: {written(value, unit)}"
 
 
 def another(value: Any) -> Any:

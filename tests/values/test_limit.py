@@ -61,6 +61,8 @@ SENTENCES = [
     ("time", "", "{min: '2026-01-01'}", "2026-01-01T00:00:00", "2025-12-31", "is below the minimum '2026-01-01'"),
     ("list", "", "{contains: [a, b]}", ["c", "b", "a"], ["a"], "['a'] lacks 'b'"),
     ("list", "", "{equals: [1, 0.5]}", [1, 0.5], [1], "[1] is not [1, 0.5]"),
+    ("list", "s", "{equals: [1 s, 500 ms]}", [1, 0.5], [1], "[1 s] is not [1 s, 0.5 s]"),
+    ("list", "s", "{contains: 500 ms}", [1, 0.5], [1], "[1 s] lacks 0.5 s"),
     ("list", "", "{length: 2}", [1, 2], [], "[] has length 0, not 2"),
     ("list", "°C", "{min: 0 °C}", [0, 5], [-1, 100, -3], "-3 °C is below the minimum 0 °C by 3 °C"),
     ("list", "", "{max: 9}", [0, 9], [-100, 10, 12], "12 is above the maximum 9 by 3"),
