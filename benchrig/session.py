@@ -69,7 +69,7 @@ def run_session(
 ) -> Finished:
     """Run the plan. Raises PlanError for bad device files and StationError when no results can be written; whatever
     happens after the run has begun is its verdict."""
-    opener = radio_opener(options.radio, seed=options.seed, capture=options.capture)
+    opener = radio_opener(options.radio, seed=options.seed, capture=options.capture, folder=lambda: folder)
     folder = _make_folder(options)
     settings = RunSettings(
         station=options.station,

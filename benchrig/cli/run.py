@@ -17,6 +17,22 @@ if TYPE_CHECKING:
 @click.command(short_help="Run a test plan on a device.")
 @click.argument("plan", type=click.Path(path_type=Path))
 @click.option("--radio", metavar="RADIO", help=RADIO_HELP)
+@click.option(
+    "--port",
+    "ports",
+    multiple=True,
+    metavar="PORT",
+    help="An HCI port of the virtual radio for a firmware that runs on this machine: tcp:HOST:NUMBER or pty:PATH; "
+    "may be given several times.",
+)
+@click.option(
+    "--start",
+    "starts",
+    multiple=True,
+    metavar="COMMAND",
+    help="Run this beside the port, and end it afterwards; {port} in it becomes the port's address. The second "
+    "command is for the second port, and so on.",
+)
 @click.option("--set", "given", multiple=True, metavar="NAME=VALUE", help="A value the plan asks for.")
 @click.option(
     "--only",
@@ -69,6 +85,8 @@ if TYPE_CHECKING:
 def run(
     plan: Path,
     radio: str | None,
+    ports: tuple[str, ...],
+    starts: tuple[str, ...],
     given: tuple[str, ...],
     only: tuple[str, ...],
     from_: str | None,
@@ -98,7 +116,7 @@ def run(
         from benchrig.session import RunOptions
 
         bench = load_station(station)
-        choice = RadioChoice.parse(radio or bench.radio or "host")
+        choice = RadioChoice.parse(radio or bench.radio or "host", ports, starts)
         loaded = load_with_given(plan, _allowed_given(plan, bench.given) | parse_given(given), ask=attended())
         options = RunOptions(
             plan=loaded,

@@ -15,7 +15,7 @@ from bleak import BleakClient, BleakScanner
 from bleak.backends.device import BLEDevice
 from bleak.backends.scanner import AdvertisementData
 
-from benchrig.errors import ConnectFailed, StationError
+from benchrig.errors import BenchrigError, ConnectFailed
 from benchrig.radio.foreign import translate
 from benchrig.radio.link import Link
 from benchrig.radio.scan import Report, Selection, Sighting
@@ -54,8 +54,13 @@ class Radio:
         """Make the radio ready for units of this selection; what had to be done, in sentences."""
         return []
 
-    async def trouble(self) -> StationError | None:
-        """Why the radio itself cannot be used at the moment; asked when a link was lost or never came."""
+    async def trouble(self) -> BenchrigError | None:
+        """What is known to be behind a link that was lost or never came, or an answer that did not: a StationError
+        when it is the radio itself, a DeviceError when it is the unit."""
+        return None
+
+    async def aftermath(self) -> BenchrigError | None:
+        """What the unit has done wrong that no step noticed; asked after the last one."""
         return None
 
     async def forget(self, sighting: Sighting) -> None:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
+import re
 from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,47 +13,84 @@ from typing import TYPE_CHECKING
 from benchrig.errors import UsageError
 
 if TYPE_CHECKING:
+    from benchrig.radio.port.choice import PortChoice
     from benchrig.radio.radio import Radio
     from benchrig.radio.virtual import Faults
     from benchrig.radio.virtual.model import DeviceModel
 
-KINDS = "host, host:ADAPTER, virtual:FILE[,FILE…]"
+KINDS = "host, host:ADAPTER, hci:usb:N, hci:serial:PORT[,SPEED], hci:tcp:HOST:PORT, virtual:FILE[,FILE…]"
+_CONTROLLER = {
+    "usb": (re.compile(r"\d+|[0-9A-Fa-f]{4}:[0-9A-Fa-f]{4}([/#].+)?"), "hci:usb:0, or hci:usb:VENDOR:PRODUCT in hex"),
+    "serial": (re.compile(r"[^,]+(,\d+)?(,(rtscts|dsrdtr|delay|resync))*"), "hci:serial:/dev/ttyUSB0,1000000"),
+    "tcp": (re.compile(r".+:\d{1,5}"), "hci:tcp:127.0.0.1:9000"),
+}
 
 
 @dataclass(frozen=True)
 class RadioChoice:
-    """A radio that has been named but not opened. `files` are the device files of a virtual one, `adapter` the
-    operating system's name for an adapter, '' for its default."""
+    """A radio that has been named but not opened. `files` are the device files of a virtual one; `adapter` is the
+    operating system's name for an adapter ('' for its default), or where a controller of its own is: 'usb:0'; `ports`
+    are the HCI ports of a virtual one."""
 
     kind: str
     adapter: str = ""
     files: tuple[Path, ...] = ()
+    ports: tuple[PortChoice, ...] = ()
 
     @classmethod
-    def parse(cls, text: str) -> RadioChoice:
-        """Raises UsageError for text that names no radio."""
+    def parse(cls, text: str, ports: Sequence[str] = (), starts: Sequence[str] = ()) -> RadioChoice:
+        """Raises UsageError for text that names no radio, and for ports (and the programs beside them) that are none
+        or go with no virtual radio."""
         kind, _, rest = text.partition(":")
+        if kind == "virtual":
+            return cls._virtual(rest, ports, starts)
+        if ports or starts:
+            raise UsageError(f"--port and --start go with a virtual radio, not with '{text}'", advice="--radio virtual")
         if kind == "host":
             return cls("host", adapter=rest)
-        if kind == "virtual" and rest:
-            return cls("virtual", files=tuple(Path(part) for part in rest.split(",") if part))
-        if kind == "virtual":
-            raise UsageError("a virtual radio needs its device files", advice="--radio virtual:FILE[,FILE…]")
+        if kind == "hci":
+            return cls("hci", adapter=_controller(rest))
         raise UsageError(f"unknown radio '{text}'", advice=f"one of {KINDS}")
+
+    @classmethod
+    def _virtual(cls, rest: str, ports: Sequence[str], starts: Sequence[str]) -> RadioChoice:
+        from benchrig.radio.port.choice import parse_ports
+
+        files = tuple(Path(part) for part in rest.split(",") if part)
+        if not files and not ports:
+            advice = "--radio virtual:FILE[,FILE…], or --radio virtual --port tcp:127.0.0.1:9001"
+            raise UsageError("a virtual radio needs its device files, or a port", advice=advice)
+        return cls("virtual", files=files, ports=parse_ports(ports, starts))
 
     @property
     def simulated(self) -> bool:
         return self.kind == "virtual"
 
     def __str__(self) -> str:
-        detail = self.adapter or ",".join(path.name for path in self.files)
+        detail = self.adapter or ",".join([*(path.name for path in self.files), *map(str, self.ports)])
         return f"{self.kind}:{detail}" if detail else self.kind
 
 
-def radio_opener(choice: RadioChoice, *, seed: int = 0, capture: Path | None = None) -> Callable[[], Awaitable[Radio]]:
-    """What opens the radio. Device files are read here already: PlanError before anything is opened."""
+def _controller(text: str) -> str:
+    """Where a controller is, checked: 'usb:0', 'serial:/dev/ttyUSB0,1000000', 'tcp:127.0.0.1:9000'."""
+    transport, _, place = text.partition(":")
+    if transport not in _CONTROLLER:
+        raise UsageError(f"unknown transport '{transport}' in 'hci:{text}'", advice="one of usb, serial, tcp")
+    pattern, example = _CONTROLLER[transport]
+    if not pattern.fullmatch(place):
+        raise UsageError(f"'hci:{text}' names no controller", advice=f"for example: {example}")
+    return text
+
+
+def radio_opener(
+    choice: RadioChoice, *, seed: int = 0, capture: Path | None = None, folder: Callable[[], Path] = Path
+) -> Callable[[], Awaitable[Radio]]:
+    """What opens the radio. Device files are read here already: PlanError before anything is opened. `folder` says,
+    when it is opened, where it may leave files."""
     if choice.kind == "virtual":
-        return _virtual_opener(choice, seed, capture)
+        return _virtual_opener(choice, seed, capture, folder)
+    if choice.kind == "hci":
+        return lambda: _open_hci(choice, capture)
     return lambda: _open_host(choice)
 
 
@@ -61,7 +100,15 @@ async def _open_host(choice: RadioChoice) -> Radio:
     return await open_host(str(choice), choice.adapter)
 
 
-def _virtual_opener(choice: RadioChoice, seed: int, capture: Path | None) -> Callable[[], Awaitable[Radio]]:
+async def _open_hci(choice: RadioChoice, capture: Path | None) -> Radio:
+    from benchrig.radio.hci import open_hci
+
+    return await open_hci(str(choice), choice.adapter, capture=capture)
+
+
+def _virtual_opener(
+    choice: RadioChoice, seed: int, capture: Path | None, folder: Callable[[], Path]
+) -> Callable[[], Awaitable[Radio]]:
     from benchrig.radio.virtual import load_devices
     from benchrig.source.problem import Problems
 
@@ -69,7 +116,9 @@ def _virtual_opener(choice: RadioChoice, seed: int, capture: Path | None) -> Cal
     models = load_devices(choice.files, problems)
     problems.raise_if_any()
 
-    return lambda: open_simulated(models, name=str(choice), seed=seed, capture=capture)
+    return lambda: open_simulated(
+        models, name=str(choice), seed=seed, capture=capture, ports=choice.ports, folder=folder()
+    )
 
 
 async def open_simulated(
@@ -79,26 +128,37 @@ async def open_simulated(
     seed: int = 0,
     faults: Faults | None = None,
     capture: Path | None = None,
+    ports: Sequence[PortChoice] = (),
+    folder: Path | None = None,
 ) -> Radio:
-    """A radio on an air of its own with these devices."""
+    """A radio on an air of its own with these devices, and with ports for others; the output of the programs beside
+    these goes to `folder` (default: the current one)."""
     from benchrig.radio.bumble_stack import BumbleClient, BumbleScanner
-    from benchrig.radio.radio import Radio
+    from benchrig.radio.port.opening import open_ports
+    from benchrig.radio.port.radio import PortedRadio
     from benchrig.radio.virtual import open_air
 
-    air = await open_air(models, seed=seed, faults=faults, capture=capture)
-    return Radio(
-        name,
-        simulated=True,
-        seed=seed,
-        scanner_options={"backend": BumbleScanner, "stack": air.stack},
-        client_options={"backend": BumbleClient, "stack": air.stack},
-        on_close=air.close,
-    )
+    async with contextlib.AsyncExitStack() as resources:
+        air = await open_air(models, seed=seed, faults=faults, capture=capture)
+        resources.push_async_callback(air.close)
+        opened = await open_ports(air.air, ports, folder or Path())
+        resources.push_async_callback(opened.close)
+        return PortedRadio(
+            name,
+            simulated=True,
+            seed=seed,
+            scanner_options={"backend": BumbleScanner, "stack": air.stack},
+            client_options={"backend": BumbleClient, "stack": air.stack},
+            facts={f"port {number}": address for number, address in enumerate(opened.addresses, 1)},
+            on_close=resources.pop_all().aclose,
+            ports=opened,
+        )
 
 
 def loop_factory(choice: RadioChoice, *, real_time: bool = False) -> type[asyncio.AbstractEventLoop] | None:
-    """The event loop that the radio's clock runs on; None for the ordinary one."""
-    if choice.kind != "virtual" or real_time:
+    """The event loop that the radio's clock runs on; None for the ordinary one. What comes through a port takes its
+    own time."""
+    if choice.kind != "virtual" or real_time or choice.ports:
         return None
     from benchrig.radio.virtual.clock import VirtualLoop
 

@@ -14,9 +14,9 @@ from typing import Any
 from benchrig.errors import (
     AttributeAmbiguous,
     AttributeMissing,
+    BenchrigError,
     LinkLost,
     MalformedValue,
-    StationError,
     UsageError,
 )
 from benchrig.plan.model import StepPlan
@@ -125,8 +125,8 @@ class RunBench:
     def is_busy(self) -> bool:
         return self._link is not None and self._link.is_up and self._link.is_busy
 
-    async def station_trouble(self) -> StationError | None:
-        """Why the radio cannot be used at the moment, None when it can."""
+    async def trouble(self) -> BenchrigError | None:
+        """What the radio knows to be behind a lost link or a missing answer; None when it knows nothing."""
         return await self._radio.trouble()
 
     # --- the steps' side

@@ -22,6 +22,7 @@ from benchrig.errors import (
     InternalError,
     LinkError,
     LinkLost,
+    NoAnswer,
     OperatorError,
     PlanError,
     StationError,
@@ -114,6 +115,8 @@ class Runner:
             for name, fact in radio.facts.items():
                 self.emit(Noted(self._at, f"{name}: {fact}"))
             await self._steps(radio)
+            if (late := await radio.aftermath()) is not None:
+                self._outcome.fatal(late, 0)
         finally:
             closing = await _closed(radio)
             if closing is not None:
@@ -292,9 +295,9 @@ class Runner:
             if self._interrupts > (plan.section == "finally"):
                 raise OperatorError("interrupted")  # between two attempts, where no scope was open
             await self._guarded(deadline + GRACE, step.run(bench))
-        except LinkError as error:
-            # a link that was lost with its radio proves nothing against the unit
-            return await bench.station_trouble() or error
+        except (LinkError, NoAnswer) as error:
+            # a link that was lost with its radio proves nothing against the unit; a unit that crashed is told so
+            return await bench.trouble() or error
         except BenchrigError as error:
             return error
         except Misfit as misfit:

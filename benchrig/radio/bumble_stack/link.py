@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from bleak.exc import BleakError, BleakGATTProtocolError
 from bumble import att, core, hci
 
-from benchrig.radio.bumble_stack.stack import MALFORMED, SETTLE_WITHIN, HostStack, reason_of
+from benchrig.radio.bumble_stack.host import MALFORMED
+from benchrig.radio.bumble_stack.stack import SETTLE_WITHIN, HostStack, reason_of
 
 if TYPE_CHECKING:
     from bumble.device import Connection

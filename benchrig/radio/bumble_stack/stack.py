@@ -15,7 +15,7 @@ from benchrig.radio.bumble_stack.host import MALFORMED, StackHost
 from benchrig.radio.bumble_stack.quiet import quiet_bumble
 
 if TYPE_CHECKING:
-    from collections.abc import Coroutine
+    from collections.abc import Callable, Coroutine
 
     from bumble.snoop import Snooper
     from bumble.transport.common import TransportSink, TransportSource
@@ -67,11 +67,14 @@ class HostStack:
         address: str = ADDRESS,
         snooper: Snooper | None = None,
         foreign: bool = False,
+        on_host: Callable[[StackHost], None] | None = None,
     ) -> HostStack:
         """Reset the controller behind `source` and `sink` and take it over. `foreign` says that it is not this
-        program's own. Raises BleakBluetoothNotAvailableError."""
+        program's own; `on_host` is told of the host before anything is sent. Raises BleakBluetoothNotAvailableError."""
         quiet_bumble()
         host = StackHost(source, sink, foreign=foreign)
+        if on_host:
+            on_host(host)
         host.snooper = snooper
         config = DeviceConfiguration(
             name="benchrig", address=hci.Address(address), gap_service_enabled=False, gatt_service_enabled=False
@@ -102,6 +105,13 @@ class HostStack:
             raise InternalError(f"the Bluetooth stack failed on a packet: {self.host.errors[0]!r}") from (
                 self.host.errors[0]
             )
+
+    @property
+    def address_text(self) -> str:
+        """The bench's own address on the air and its type: 'F0:F1:F2:F3:F4:F0 (random)'."""
+        public = self.own_address_type == hci.OwnAddressType.PUBLIC
+        address = self.device.public_address if public else self.device.random_address
+        return f"{address.to_string(False)} ({'public' if public else 'random'})"
 
     @property
     def lost(self) -> str:

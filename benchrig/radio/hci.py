@@ -1,0 +1,186 @@
+"""A controller of the bench's own, without an operating system's stack: on USB, on a serial line, or behind a TCP port.
+
+It is driven by the same stack as the virtual radio. Nothing here loads bumble before a controller is opened.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from bleak.exc import BleakBluetoothNotAvailableError
+
+from benchrig.errors import StationError
+from benchrig.radio.h4 import FROM_CONTROLLER, Framer, NotH4
+from benchrig.radio.hci_errors import advice_for, open_error
+from benchrig.radio.radio import Radio
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from bumble.transport.common import Transport
+
+    from benchrig.radio.bumble_stack import HostStack
+
+# The names by which bumble knows the transports.
+_SCHEMES = {"usb": "usb", "serial": "serial", "tcp": "tcp-client"}
+OPEN_WITHIN = 10.0
+# What has begun on a line is through after this: 4,096 octets take 0.4 s at 115,200 baud.
+PART_WITHIN = 1.0
+LONGEST_PACKET = 4096
+
+
+@dataclass
+class HciRadio(Radio):
+    """A radio on a controller of its own. `kind` is its transport: usb, serial or tcp."""
+
+    kind: str = ""
+    stack: HostStack | None = None
+
+    async def trouble(self) -> StationError | None:
+        """The controller, when it is lost: what it did not carry proves nothing against a unit."""
+        if self.stack is None or not self.stack.lost:
+            return None
+        return StationError(f"{self.name}: {self.stack.lost}", advice=advice_for(self.kind))
+
+
+async def open_hci(name: str, transport: str, *, capture: Path | None = None) -> Radio:
+    """Open a controller and take it over. `transport` is 'usb:0', 'serial:/dev/ttyUSB0,1000000' or
+    'tcp:127.0.0.1:9000'. Raises StationError for whatever keeps it from working."""
+    kind, _, place = transport.partition(":")
+    opened = await _open(kind, place)
+    resources = contextlib.AsyncExitStack()
+    resources.push_async_callback(_close, opened)
+    async with resources:
+        stack = await _take_over(opened, kind, name, resources, capture)
+        return HciRadio(
+            name,
+            scanner_options={"backend": _backends()[0], "stack": stack},
+            client_options={"backend": _backends()[1], "stack": stack},
+            facts=_facts(stack),
+            on_close=resources.pop_all().aclose,
+            kind=kind,
+            stack=stack,
+        )
+
+
+async def _open(kind: str, place: str) -> Transport:
+    """bumble's transport. Its errors are of many kinds: the system's, those of the libraries below, bare ones."""
+    try:
+        from bumble.transport import open_transport
+
+        async with asyncio.timeout(OPEN_WITHIN):
+            return await open_transport(f"{_SCHEMES[kind]}:{place}")
+    except Exception as exc:
+        raise open_error(exc, kind, place) from exc
+
+
+async def _take_over(
+    opened: Transport, kind: str, name: str, resources: contextlib.AsyncExitStack, capture: Path | None
+) -> HostStack:
+    """Reset the controller and drive it; what has to be closed goes to `resources`."""
+    from bumble.hci import Address
+
+    from benchrig.radio.bumble_stack import HostStack
+    from benchrig.radio.virtual.capture import Capture
+
+    snooper = Capture(capture) if capture else None
+    if snooper:
+        resources.callback(snooper.close)
+    line = _Line(opened)
+    resources.callback(line.close)
+    address = str(Address.generate_static_address()).removesuffix("/P")
+    try:
+        stack = await HostStack.open(
+            opened.source, opened.sink, address=address, snooper=snooper, foreign=True, on_host=line.attach
+        )
+    except BleakBluetoothNotAvailableError as exc:
+        raise StationError(f"{name}: {exc.args[0]}", advice=advice_for(kind)) from exc
+    resources.push_async_callback(stack.close)
+    return stack
+
+
+def _backends() -> tuple[Any, Any]:
+    from benchrig.radio.bumble_stack import BumbleClient, BumbleScanner
+
+    return BumbleScanner, BumbleClient
+
+
+async def _close(opened: Transport) -> None:
+    """A device that has been pulled out cannot be closed in order any more."""
+    with contextlib.suppress(Exception):
+        async with asyncio.timeout(OPEN_WITHIN):
+            await opened.close()
+
+
+class _Line:
+    """Holds a stream of packets to its format, where bumble would go on after a mistake. On USB there is no stream."""
+
+    def __init__(self, opened: Transport) -> None:
+        self._source: Any = opened.source
+        self._framer = Framer(FROM_CONTROLLER, LONGEST_PACKET)
+        self._host: Any = None
+        self._timer: asyncio.TimerHandle | None = None
+
+    def attach(self, host: Any) -> None:
+        """Deliver to this host from now on."""
+        self._host = host
+        if hasattr(self._source, "parser"):
+            self._source.parser = self
+
+    def feed_data(self, data: bytes) -> None:
+        """Called by bumble's source with what has come."""
+        self.close()
+        try:
+            for packet in self._framer.feed(data):
+                self._host.on_packet(packet)
+        except NotH4 as exc:
+            self._host.lose(f"the controller sent what is no HCI: {exc}")
+            return
+        if self._framer.is_inside:
+            self._timer = asyncio.get_running_loop().call_later(PART_WITHIN, self._cut_short)
+
+    def set_packet_sink(self, sink: Any) -> None:
+        self._host = sink
+
+    def _cut_short(self) -> None:
+        self._host.lose("the controller sent a part of a packet and no more")
+
+    def close(self) -> None:
+        if self._timer:
+            self._timer.cancel()
+            self._timer = None
+
+
+def _facts(stack: HostStack) -> dict[str, str]:
+    """What the controller says about itself (Core Vol 4 Part E 7.4.1, 7.8.3)."""
+    host, device = stack.host, stack.device
+    facts = {"controller address": stack.address_text}
+    if version := host.local_version:
+        facts["controller"] = (
+            f"HCI {_version(version.hci_version)} revision 0x{version.hci_subversion:04X}, "
+            f"LMP {_version(version.lmp_version)} subversion 0x{version.lmp_subversion:04X}, "
+            f"manufacturer 0x{version.company_identifier:04X}"
+        )
+    features = [str(getattr(one, "name", one)).lower().replace("_", " ") for one in host.supported_le_features]
+    facts["controller features"] = ", ".join(features) or "none"
+    facts["controller buffers"] = _buffers(device.host)
+    return facts
+
+
+def _buffers(host: Any) -> str:
+    queue = host.le_acl_packet_queue
+    return f"{queue.max_in_flight} of {queue.max_packet_size} octets" if queue else "unknown"
+
+
+def _version(number: int) -> str:
+    """'5.4', from the assigned number (Bluetooth Assigned Numbers, core specification versions)."""
+    from bumble.hci import SpecificationVersion
+
+    try:
+        words = SpecificationVersion(number).name.removeprefix("BLUETOOTH_CORE_").split("_")
+    except ValueError:
+        return f"number {number}"
+    return ".".join(words[:2])

@@ -1,0 +1,136 @@
+"""A program that runs beside a port: started without a shell, its output kept, ended with its children."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import os
+import shlex
+import signal
+from pathlib import Path
+from typing import BinaryIO
+
+from benchrig.errors import DeviceError, StationError
+
+# What is kept of a program's output, in octets.
+MAX_LOG = 1024 * 1024
+TAIL = 4096
+LAST_LINES = 5
+LONGEST_LINE = 160
+LONGEST_NAME = 60
+# What a program may take to end once it is asked to.
+END_WITHIN = 2.0
+
+
+class Program:
+    """Make it with `start`, end it with `stop`."""
+
+    def __init__(self, words: tuple[str, ...], process: asyncio.subprocess.Process, log: Path, file: BinaryIO) -> None:
+        self.name = _shortened(shlex.join(words))
+        self._process = process
+        self._log = log
+        self._file = file
+        self._written = 0
+        self._tail = b""
+        self._stopping = False
+        self._reader = asyncio.get_running_loop().create_task(self._read())
+
+    @classmethod
+    async def start(cls, words: tuple[str, ...], log: Path) -> Program:
+        """Run a program in the current folder, its output going to `log`. Raises StationError when it cannot be."""
+        try:
+            file = log.open("wb")
+        except OSError as exc:
+            raise StationError(f"{log} cannot be written: {exc.strerror or exc}") from exc
+        try:
+            process = await asyncio.create_subprocess_exec(
+                *words,
+                stdin=asyncio.subprocess.DEVNULL,
+                stdout=asyncio.subprocess.PIPE,
+                stderr=asyncio.subprocess.STDOUT,
+                # so that its children end with it, and Ctrl-C is the bench's
+                start_new_session=os.name == "posix",
+            )
+        except OSError as exc:
+            file.close()
+            raise StationError(
+                f"{words[0]} cannot be started: {exc.strerror or exc}", advice="check --start: a program and arguments"
+            ) from exc
+        return cls(words, process, log, file)
+
+    @property
+    def has_ended(self) -> bool:
+        return self._process.returncode is not None
+
+    async def ended(self, within: float) -> bool:
+        """Wait for its end; whether it came."""
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(within):
+                await self._process.wait()
+                # its last words are on their way
+                await asyncio.wait([self._reader], timeout=0.2)
+        return self.has_ended
+
+    def crash(self) -> DeviceError | None:
+        """How it ended by itself; None while it runs, and once it was told to end."""
+        code = self._process.returncode
+        if code is None or self._stopping:
+            return None
+        return DeviceError(f"{self.name} {_how(code)}{self._last_words()}", advice=f"its output is in {self._log.name}")
+
+    @property
+    def has_failed(self) -> bool:
+        """Whether it ended by itself, and not in order."""
+        return self.crash() is not None and self._process.returncode != 0
+
+    def _last_words(self) -> str:
+        lines = [line.strip() for line in self._tail.decode("utf-8", "replace").splitlines() if line.strip()]
+        shown = " | ".join(line[:LONGEST_LINE] for line in lines[-LAST_LINES:])
+        return f"; its last output: {shown}" if shown else "; it said nothing"
+
+    async def _read(self) -> None:
+        """Drain the output, whatever its length, so that the program does not stall."""
+        assert self._process.stdout is not None
+        while chunk := await self._process.stdout.read(65536):
+            self._tail = (self._tail + chunk)[-TAIL:]
+            kept = chunk[: MAX_LOG - self._written]
+            self._written += len(kept)
+            self._file.write(kept)
+            self._file.flush()
+
+    async def stop(self) -> None:
+        """End it and its children: asked first, then not."""
+        self._stopping = True
+        self._signal(signal.SIGTERM)
+        if not await self.ended(END_WITHIN):
+            self._kill()
+            await self._process.wait()
+        self._kill()
+        await asyncio.wait([self._reader], timeout=1.0)
+        self._reader.cancel()
+        await asyncio.gather(self._reader, return_exceptions=True)
+        self._file.close()
+
+    def _kill(self) -> None:
+        self._signal(signal.SIGKILL if os.name == "posix" else signal.SIGTERM)
+
+    def _signal(self, number: signal.Signals) -> None:
+        """To the whole session of the program: a child may outlive it."""
+        with contextlib.suppress(ProcessLookupError, PermissionError):
+            if os.name == "posix":
+                os.killpg(self._process.pid, number)
+            elif not self.has_ended:
+                self._process.terminate()
+
+
+def _shortened(command: str) -> str:
+    return f"'{command if len(command) <= LONGEST_NAME else command[: LONGEST_NAME - 1] + '…'}'"
+
+
+def _how(code: int) -> str:
+    if code >= 0:
+        return f"ended with exit code {code}"
+    try:
+        return f"was ended by signal {signal.Signals(-code).name}"
+    except ValueError:
+        return f"was ended by signal {-code}"

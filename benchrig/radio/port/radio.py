@@ -1,0 +1,29 @@
+"""The virtual radio that has ports."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from benchrig.errors import BenchrigError
+from benchrig.radio.link import Link
+from benchrig.radio.port.opening import OpenPorts
+from benchrig.radio.radio import Radio
+from benchrig.radio.scan import Sighting
+
+
+@dataclass
+class PortedRadio(Radio):
+    """Knows why a unit on a port has gone."""
+
+    ports: OpenPorts = field(default_factory=OpenPorts)
+    _address: str = ""
+
+    async def connect(self, sighting: Sighting, within: float) -> Link:
+        self._address = sighting.address
+        return await super().connect(sighting, within)
+
+    async def trouble(self) -> BenchrigError | None:
+        return await self.ports.trouble(self._address)
+
+    async def aftermath(self) -> BenchrigError | None:
+        return self.ports.failure()
