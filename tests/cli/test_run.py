@@ -9,6 +9,7 @@ import pytest
 from junitparser import JUnitXml
 
 from tests.cli.kit import Files, benchrig, files
+from tests.run.kit import DEVICES, PLANS
 
 READ = "  - read: temperature\n    expect: {value: {max: 30 °C}}\n"
 COLD = "  - read: temperature\n    expect: {value: {max: 0 °C}}\n"
@@ -225,3 +226,16 @@ def test_a_mistake_in_the_station_file(tmp_path: Path) -> None:
     done = run(bench, "--station", "station.yaml")
     assert (done.returncode, done.stdout) == (4, "")
     assert "station.yaml:2:1: unknown key 'radoi'" in done.stderr
+
+
+def test_the_text_of_a_failure_has_all_that_is_needed_to_find_it(tmp_path: Path) -> None:
+    sensor = (DEVICES / "sensor.yaml").read_text(encoding="utf-8")
+    (tmp_path / "device.yaml").write_text(sensor.replace("value: 91 %", "value: 41 %"), encoding="utf-8")
+    plan = PLANS / "twelve_checks.yaml"
+    done = benchrig("run", plan, "--radio", "virtual:device.yaml", cwd=tmp_path)
+    line = 1 + plan.read_text(encoding="utf-8").splitlines().index("    expect: {value: {min: 80 %, max: 100 %}}")
+    assert done.returncode == 1
+    text = unwrapped(done.stdout)
+    assert "step 7 read battery level: fail (limit) value: 41 % is below the minimum 80 % by 39 %" in text
+    assert "measured 41 %; limit min 80 % and max 100 %; margin -39 %; raw 29;" in text
+    assert f"twelve_checks.yaml:{line}" in done.stdout.replace("\n", "")
