@@ -148,8 +148,7 @@ def _run(options: RunOptions, *, all_readings: bool, quiet: bool) -> int:
     from benchrig.cli.common import console
     from benchrig.cli.operator import AtTerminal, Unattended
     from benchrig.cli.progress import Progress
-    from benchrig.report.explain import verdict_line
-    from benchrig.report.table import render
+    from benchrig.report.table import render, render_verdict
     from benchrig.session import run_session
 
     screen = console()
@@ -159,7 +158,7 @@ def _run(options: RunOptions, *, all_readings: bool, quiet: bool) -> int:
     if progress:
         progress.hide()
     if quiet:
-        screen.print(verdict_line(finished.record), soft_wrap=True)
+        render_verdict(finished.record, screen)
     else:
         render(finished.record, screen, unjudged=all_readings)
         screen.print(f"record: {finished.folder}", soft_wrap=True)

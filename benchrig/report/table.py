@@ -42,6 +42,11 @@ def render(record: Record, console: Console, *, unjudged: bool = True) -> None:
     page.verdict(record)
 
 
+def render_verdict(record: Record, console: Console) -> None:
+    """Print the last line alone."""
+    _Page(console).verdict_line(record)
+
+
 class _Page:
     """Prints lines and tables in the width and the character set of one console. Text is never read as markup."""
 
@@ -116,6 +121,10 @@ class _Page:
         self._console.print()
         if trouble is not None and outcome == trouble.verdict:
             self._line("the run: ", "bold", f"{trouble.verdict} ({trouble.cause}): {trouble.message}")
+        self.verdict_line(record)
+
+    def verdict_line(self, record: Record) -> None:
+        outcome = explain.outcome(record)
         simulated = ", SIMULATED" if record.run.simulated else ""
         self._line(f"{outcome.upper()}{simulated}: ", STYLES[outcome], explain.verdict_line(record))
 

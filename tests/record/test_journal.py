@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -15,7 +14,7 @@ from hypothesis import strategies as st
 from benchrig.errors import StationError, UsageError
 from benchrig.record.aggregate import build_record
 from benchrig.record.journal import Journal, read_record
-from benchrig.record.model import AnyEvent, Reading, Record, RunStarted, StepEnded
+from benchrig.record.model import AnyEvent, Record, RunStarted, StepEnded
 from benchrig.values.value import Word
 from tests.record.examples import FAILED_RUN, reading, run_started
 from tests.record.strategies import device_text, events, few, records
@@ -172,20 +171,6 @@ def test_text_of_the_device_stays_on_its_line(text: str) -> None:
         path = written([run_started(), reading(text)], Path(folder) / "r")
         assert len(path.read_bytes().split(b"\n")) == 3
         assert read_record(path).steps[0].readings[0].value == text
-
-
-def test_an_event_costs_little(tmp_path: Path) -> None:
-    """The fastest of many, so that a busy machine does not fail it: 15 µs is what a read step can spare."""
-    event = reading(23.45)
-    with Journal(tmp_path / "r") as journal:
-        costs = [_cost(journal, event) for _ in range(300)]
-    assert min(costs) < 15e-6
-
-
-def _cost(journal: Journal, event: Reading) -> float:
-    before = time.perf_counter()
-    journal.write(event)
-    return time.perf_counter() - before
 
 
 @few
