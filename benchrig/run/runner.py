@@ -236,6 +236,8 @@ class Runner:
             return self._blocked["stop"], f"step {self._blocked['stop']} ended the run"
         if plan.kind.verb == "connect" and "unit" in self._blocked:
             return self._blocked["unit"], f"step {self._blocked['unit']} did not find the unit"
+        if plan.kind.verb == "connect" and self._interrupts and not bench.address:
+            return self._blocked.get("stop"), "the run was interrupted before the unit was found"
         if plan.kind.needs_link and not bench.link_is_up and (self._blocked or in_finally):
             root = self._blocked.get("link", self._blocked.get("unit"))
             return root, f"step {root} left no link" if root else "there is no link"
@@ -355,7 +357,7 @@ class Runner:
         """What the later steps can no longer count on, and since which step."""
         if plan.kind.verb == "scan":
             self._blocked.pop("unit", None)
-            if error is not None:
+            if error is not None and not isinstance(error, OperatorError):
                 self._blocked["unit"] = plan.number
         if bench.link_is_up:
             self._blocked.pop("link", None)

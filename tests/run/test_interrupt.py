@@ -97,6 +97,13 @@ def test_interrupted_between_two_attempts() -> None:
     assert ran.step(3).ended.attempts == 2
 
 
+def test_an_interrupted_second_scan_leaves_finally_its_link() -> None:
+    steps = "  - disconnect:\n  - scan:\n    name: look again\n    for: 60 s\n"
+    cleanup = "finally:\n  - connect:\n    name: once more\n  - read: temperature\n"
+    ran = run(plan_text(steps) + cleanup, thermometer(), during=at_step(4, later=True))
+    assert ran.verdicts() == ["pass", "pass", "pass", "error", "pass", "pass"]
+
+
 def test_what_finally_steps_may_take_is_bounded() -> None:
     plan = plan_text("  - wait: 60 s\n") + "finally:\n  - wait: 300 s\n    name: for ever\n"
     ran = run(plan, thermometer(), during=at_step(3))
