@@ -12,6 +12,8 @@ import os
 import sys
 from pathlib import Path
 
+import click
+
 from benchrig.radio.virtual import load_devices
 from benchrig.radio.virtual.air import Air
 from benchrig.radio.virtual.controller import VirtualController
@@ -46,13 +48,13 @@ async def main(files: str, adapters: int) -> None:
     models = load_devices([Path(name) for name in files.split(",")], problems)
     problems.raise_if_any()
     air = Air(seed=1)
-    air.on_error = lambda error: print("AIR", repr(error), file=sys.stderr, flush=True)
+    air.on_error = lambda error: click.echo(f"AIR {error!r}", err=True)
     devices = await switch_on(air, models)
     controllers = [
         VirtualController(f"hci{index}", air, f"02:00:00:00:00:{index + 1:02X}") for index in range(adapters)
     ]
     ports = [Vhci(controller) for controller in controllers]
-    print("READY", len(devices), len(ports), flush=True)
+    click.echo(f"READY {len(devices)} {len(ports)}")
     await asyncio.Event().wait()
 
 

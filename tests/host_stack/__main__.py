@@ -1,0 +1,50 @@
+"""Runs a plan on the real Linux Bluetooth stack, in the guest.
+
+    python -m tests.host_stack PLAN DEVICE…      DEVICE: a device file; several make one air
+    python -m tests.host_stack --build           build the kernel, or find it in the cache
+
+Prints what `benchrig run` prints and ends with its exit code; what the guest left is in the folder that it names.
+"""
+
+from __future__ import annotations
+
+import shlex
+import sys
+import tempfile
+from pathlib import Path
+
+import click
+
+from tests.host_stack import guest, kernel
+
+NO_GUEST = 7
+
+
+def main(arguments: list[str]) -> int:
+    try:
+        if arguments == ["--build"]:
+            click.echo(str(kernel.build()))
+            return 0
+        if len(arguments) < 2 or arguments[0].startswith("-"):
+            click.echo(__doc__, err=True)
+            return 4
+        if why := guest.missing():
+            raise kernel.NoKernel(why)
+        return run(Path(arguments[0]), [Path(name) for name in arguments[1:]])
+    except kernel.NoKernel as error:
+        click.echo(f"host_stack: {error}", err=True)
+        return NO_GUEST
+
+
+def run(plan: Path, devices: list[Path]) -> int:
+    share = Path(tempfile.mkdtemp(prefix="benchrig-guest-"))
+    job = f"python3 -m benchrig run {shlex.quote(str(plan.resolve()))} --radio host --acknowledge --results out/results"
+    done = guest.run_in_guest(kernel.cached(), share, job + "\n", devices=devices, within=900.0)
+    click.echo(done.text("job.out"), nl=False)
+    click.echo(done.text("job.err"), nl=False, err=True)
+    click.echo(f"{done.out}/results", err=True)
+    return NO_GUEST if done.code is None else done.code
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
