@@ -27,9 +27,7 @@ _UNKNOWN = hci.HCI_ErrorCode.UNKNOWN_CONNECTION_IDENTIFIER_ERROR
 _DISALLOWED = hci.HCI_ErrorCode.COMMAND_DISALLOWED_ERROR
 # What this controller does not do. A Linux host that reads LL privacy waits for the enhanced connection event.
 _ABSENT = (
-    hci.LeFeatureMask.LE_EXTENDED_ADVERTISING
-    | hci.LeFeatureMask.LE_PERIODIC_ADVERTISING
-    | hci.LeFeatureMask.LL_PRIVACY
+    hci.LeFeatureMask.LE_EXTENDED_ADVERTISING | hci.LeFeatureMask.LE_PERIODIC_ADVERTISING | hci.LeFeatureMask.LL_PRIVACY
 )
 _LONGEST_TIME = 17040  # µs, of the longest packet on the coded PHY
 

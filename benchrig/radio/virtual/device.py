@@ -39,18 +39,24 @@ class SimulatedDevice:
             name=model.name, address=_random_address(model), gap_service_enabled=False, gatt_service_enabled=False
         )
         self.device = Device(config=config, host=self.host)
-        self.server = StrictServer(self.device, self.spawn, air.fail)
-        self.server.max_mtu = model.mtu
-        self.device.gatt_server = self.server
-        for service in model.services:
-            self._add(service)
+        self.server = self._serve(model.services)
         self.device.on(Device.EVENT_CONNECTION, self._on_connection)
 
-    def _add(self, model: ServiceModel) -> None:
-        made = [SimulatedCharacteristic(self, characteristic) for characteristic in model.characteristics]
-        self.characteristics |= {one.model.name: one for one in made}
-        service = Service(uuid_on_air(model.uuid), [one.attribute for one in made])
-        self.server.add_service_without(service, [one.attribute for one in made if not one.model.cccd])
+    def _serve(self, services: list[ServiceModel]) -> StrictServer:
+        """Answer with this table from the next connection on."""
+        server = StrictServer(self.device, self.spawn, self.air.fail)
+        server.max_mtu = self.model.mtu
+        self.device.gatt_server = server
+        for characteristic in self.characteristics.values():
+            for connection in self.connections:
+                characteristic.forget(connection)
+        self.characteristics = {}
+        for model in services:
+            made = [SimulatedCharacteristic(self, characteristic) for characteristic in model.characteristics]
+            self.characteristics |= {one.model.name: one for one in made}
+            service = Service(uuid_on_air(model.uuid), [one.attribute for one in made])
+            server.add_service_without(service, [one.attribute for one in made if not one.model.cccd])
+        return server
 
     @property
     def uptime(self) -> float:
@@ -130,12 +136,14 @@ class SimulatedDevice:
 
     def reboot(self, away: float) -> None:
         """Start again: links are not closed but forgotten, so that the central finds out by its supervision time-out.
-        What was written stays, as in a device that keeps its settings."""
+        What was written stays, as in a device that keeps its settings; a new table comes with new values."""
         self._off_until = self._switched_on = asyncio.get_running_loop().time() + away
         for end in list(self.controller.le_connections.values()):
             if isinstance(end, End):
                 end.air_link.darken()
                 self.controller.on_le_disconnected(end, hci.HCI_ErrorCode.CONNECTION_TERMINATED_BY_LOCAL_HOST_ERROR)
+        if self.model.services_after_reboot:
+            self.server = self._serve(self.model.services_after_reboot)
 
 
 class _DeviceHost(Host):

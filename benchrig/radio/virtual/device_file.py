@@ -9,6 +9,7 @@ One device:
     rssi: {mean: -55 dBm, spread: 2 dB}   as the bench hears it; spread is a standard deviation
     mtu: 247                         23 to 517
     services: [{…}]                  see gatt_spec; generic access is added when it is not there
+    services_after_reboot: [{…}]     what it has instead once a `reboot` has happened: a firmware update
     faults:
       stop_advertising_after: 1 s    from the opening of the air, for good
       disconnect_after: 5 s          from each connection
@@ -115,6 +116,7 @@ class DeviceSpec(msgspec.Struct, kw_only=True, frozen=True):
     rssi: RssiSpec = RssiSpec()
     mtu: int = 247
     services: list[ServiceSpec] = []
+    services_after_reboot: list[ServiceSpec] = []
     faults: FaultSpec = FaultSpec()
     others: list[OthersSpec] = []
 
@@ -125,6 +127,7 @@ class DeviceSpec(msgspec.Struct, kw_only=True, frozen=True):
             yield Misfit(f"an MTU is 23 to 517, found {self.mtu}", path=("mtu",))
         yield from self._address_misfits()
         yield from table_misfits(self.services, self.mtu)
+        yield from table_misfits(self.services_after_reboot, self.mtu, "services_after_reboot")
 
     def _address_misfits(self) -> Iterable[Misfit]:
         if self.address is None:
@@ -149,6 +152,7 @@ class DeviceSpec(msgspec.Struct, kw_only=True, frozen=True):
             rssi_spread=float(self.rssi.spread.number),
             mtu=self.mtu,
             services=_with_generic_access(services_of(self.services), self.device),
+            services_after_reboot=_after_reboot(self.services_after_reboot, self.device),
             mishaps=self.faults.mishaps(),
         )
         yield from _others(self.others, self.device)
@@ -180,6 +184,10 @@ def _with_generic_access(services: list[ServiceModel], name: str) -> list[Servic
         CharacteristicModel(APPEARANCE, "generic access/appearance", PROPERTIES["read"], octets(bytes(2))),
     ]
     return [ServiceModel(GENERIC_ACCESS, fixed), *services]
+
+
+def _after_reboot(specs: list[ServiceSpec], name: str) -> list[ServiceModel]:
+    return _with_generic_access(services_of(specs), name) if specs else []
 
 
 def load_devices(paths: Sequence[Path], problems: Problems) -> list[DeviceModel]:

@@ -122,7 +122,8 @@ class Mishaps:
 
 @dataclass
 class DeviceModel:
-    """`role` others: devices that only advertise, `count` of them, each with an address of its own."""
+    """`services_after_reboot` takes the place of `services` when the device starts again; none: the table stays.
+    A device that `only_advertises` takes no connections."""
 
     name: str
     address: str
@@ -132,5 +133,6 @@ class DeviceModel:
     rssi_spread: float = 0.0
     mtu: int = 247
     services: list[ServiceModel] = field(default_factory=list)
+    services_after_reboot: list[ServiceModel] = field(default_factory=list)
     mishaps: Mishaps = field(default_factory=Mishaps)
     only_advertises: bool = False

@@ -29,13 +29,14 @@ def by_name(specs: list[ServiceSpec]) -> dict[str, CharacteristicSpec]:
     return {one.called: one for spec in specs for one in spec.characteristics}
 
 
-def table_misfits(specs: list[ServiceSpec], mtu: int) -> Iterable[Misfit]:
-    """What is wrong between characteristics: names, effects, and values that no notification holds."""
+def table_misfits(specs: list[ServiceSpec], mtu: int, key: str = "services") -> Iterable[Misfit]:
+    """What is wrong between characteristics: names, effects, and values that no notification holds. `key` is where
+    the services stand."""
     named = by_name(specs)
     seen: set[str] = set()
     for at, spec in enumerate(specs):
         for index, one in enumerate(spec.characteristics):
-            path = ("services", at, "characteristics", index)
+            path = (key, at, "characteristics", index)
             if one.called in seen:
                 yield Misfit(f"the characteristic '{one.called}' stands twice", "give one of them a 'name'", path)
             seen.add(one.called)

@@ -10,6 +10,7 @@ from bumble.core import UUID
 
 from benchrig.errors import InternalError
 from tests.radio.virtual.bench import (
+    BATTERY,
     COMMAND,
     LOGGER,
     LONG,
@@ -100,6 +101,20 @@ async def test_a_reboot_is_silent_and_takes_its_time():
         await client.connect()
         assert client._backend.connected_at - start >= 3
         assert await client.read_gatt_char(VALUE) == b"\x01\x00"
+
+
+async def test_a_reboot_can_bring_another_table():
+    text = reacting(properties="[write]", value="7", on_write="{reboot: 3 s}") + (
+        "services_after_reboot:\n  - service: battery\n    characteristics:\n"
+        "      - {characteristic: battery level, properties: [read], value: 40 %}\n"
+    )
+    async with Bench(text) as bench:
+        client = await bench.connect()
+        with pytest.raises(BleakError):
+            await client.write_gatt_char(SPECIAL, b"\x09", response=True)
+        await client.connect()
+        assert client.services.get_characteristic(VALUE) is None
+        assert await client.read_gatt_char(BATTERY) == b"\x28"
 
 
 async def test_a_delay_comes_before_the_error():
