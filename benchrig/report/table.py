@@ -44,7 +44,7 @@ def render(record: Record, console: Console, *, unjudged: bool = True) -> None:
 
 def render_verdict(record: Record, console: Console) -> None:
     """Print the last line alone."""
-    _Page(console).verdict_line(record)
+    _Page(console).verdict_line(record, whole=True)
 
 
 class _Page:
@@ -123,18 +123,20 @@ class _Page:
             self._line("the run: ", "bold", f"{trouble.verdict} ({trouble.cause}): {trouble.message}")
         self.verdict_line(record)
 
-    def verdict_line(self, record: Record) -> None:
+    def verdict_line(self, record: Record, *, whole: bool = False) -> None:
+        """The last line; `whole` keeps it in one, however narrow the console is."""
         outcome = explain.outcome(record)
         simulated = ", SIMULATED" if record.run.simulated else ""
-        self._line(f"{outcome.upper()}{simulated}: ", STYLES[outcome], explain.verdict_line(record))
+        self._line(f"{outcome.upper()}{simulated}: ", STYLES[outcome], explain.verdict_line(record), whole=whole)
 
     # --- output
 
     def _text(self, text: str, style: str = "") -> Text:
         return Text(ascii_text(text) if self._ascii else text, style)
 
-    def _line(self, head: str, style: str = "", text: str = "", text_style: str = "") -> None:
-        self._console.print(self._text(head, style) + self._text(text, text_style), overflow="fold")
+    def _line(self, head: str, style: str = "", text: str = "", text_style: str = "", *, whole: bool = False) -> None:
+        line = self._text(head, style) + self._text(text, text_style)
+        self._console.print(line, overflow="fold", soft_wrap=whole)
 
     def _indented(self, line: str) -> None:
         body = line.lstrip(" ")

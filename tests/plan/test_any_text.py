@@ -132,13 +132,13 @@ def test_any_bytes(data):
 
 
 @given(plan_texts())
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=100, deadline=None)
 def test_anything_behind_known_keys(text):
     assert loaded(text)
 
 
 @given(mutated())
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=80, deadline=None)
 def test_a_good_plan_with_a_few_words_changed(text):
     assert loaded(text)
 

@@ -196,7 +196,7 @@ WORDS = st.sampled_from(
 
 
 @given(st.dictionaries(st.sampled_from(KEYS), WORDS, max_size=6))
-@settings(max_examples=200)
+@settings(max_examples=80)
 def test_any_keys_give_models_or_problems(entries):
     found, problems = parsed("".join(f"{key}: {word}\n" for key, word in entries.items()))
     assert not (found and problems)
@@ -219,7 +219,7 @@ VALUES = st.recursive(
 
 
 @given(VALUES, st.sampled_from(["temperature", "heart rate measurement", "device name", "battery level", "date time"]))
-@settings(max_examples=300)
+@settings(max_examples=80)
 def test_any_value_gives_a_model_or_problems(value, name):
     found, problems = parsed(characteristic(characteristic=name, properties="[read]", value=value))
     assert bool(found) != bool(problems)
