@@ -136,7 +136,7 @@ class _Page:
 
     def _line(self, head: str, style: str = "", text: str = "", text_style: str = "", *, whole: bool = False) -> None:
         line = self._text(head, style) + self._text(text, text_style)
-        self._console.print(line, overflow="fold", soft_wrap=whole)
+        self._console.print(line, overflow=None if whole else "fold", soft_wrap=whole)
 
     def _indented(self, line: str) -> None:
         body = line.lstrip(" ")

@@ -163,7 +163,9 @@ def test_two_runs_have_two_folders(tmp_path: Path) -> None:
 def test_quiet_says_the_verdict_only(tmp_path: Path) -> None:
     done = run(files(tmp_path, READ), "--quiet")
     assert done.stdout.count("\n") == 1
-    assert done.stdout.startswith("the unit passed (exit code 0): 3 of 3 steps passed")
+    assert done.stdout.startswith(
+        "PASS, SIMULATED: the unit passed (exit code 0): 3 of 3 steps passed; 1 limits judged"
+    )
 
 
 @pytest.mark.parametrize("env", [{}, {"NO_COLOR": "1"}, {"CI": "1"}, {"COLUMNS": "60"}, {"COLUMNS": "200"}])
