@@ -63,15 +63,7 @@ class Command(Step, kw_only=True):
 
     async def _execute(self, bench: Bench) -> tuple[int, str, str]:
         try:
-            # a session of its own, so that the program's children end with it
-            process = await asyncio.create_subprocess_exec(
-                *self.command,
-                stdin=asyncio.subprocess.DEVNULL,
-                stdout=asyncio.subprocess.PIPE,
-                stderr=asyncio.subprocess.PIPE,
-                cwd=bench.plan_folder,
-                start_new_session=os.name == "posix",
-            )
+            process = await self._start(bench)
         except OSError as exc:
             advice = "install it, or give its path from the plan's folder"
             raise StationError(f"{self.command[0]} cannot be started: {exc.strerror or exc}", advice=advice) from exc
@@ -88,6 +80,29 @@ class Command(Step, kw_only=True):
         finally:
             await _end(process)
         return code, output, errors
+
+
+    async def _start(self, bench: Bench) -> asyncio.subprocess.Process:
+        """Start the program in a session of its own, so that its children end with it.
+
+        An interruption that comes while it starts is held back until it can be ended as a whole: asyncio would end
+        the program alone and then wait for its children.
+        """
+        starting = asyncio.ensure_future(
+            asyncio.create_subprocess_exec(
+                *self.command,
+                stdin=asyncio.subprocess.DEVNULL,
+                stdout=asyncio.subprocess.PIPE,
+                stderr=asyncio.subprocess.PIPE,
+                cwd=bench.plan_folder,
+                start_new_session=os.name == "posix",
+            )
+        )
+        try:
+            return await asyncio.shield(starting)
+        except asyncio.CancelledError:
+            await _end(await starting)
+            raise
 
 
 async def _read(stream: asyncio.StreamReader) -> str:
