@@ -20,7 +20,8 @@ from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar
 from benchrig.steps.attribute import AttributeSpec, Names
 from benchrig.steps.base import Step
-from benchrig.values.limit import AnyValue, BoundLimit, Kind, Limit, typed
+from benchrig.values.judging import BoundLimit, Kind, typed
+from benchrig.values.limit import AnyValue, Limit
 from benchrig.values.quantity import Duration, Gain, Level, Quantity, as_number, exact
 
 

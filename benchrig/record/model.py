@@ -12,7 +12,7 @@ from typing import Any, Literal, TypeAlias
 import msgspec
 
 from benchrig.errors import Cause
-from benchrig.values.limit import Judgement
+from benchrig.values.judging import Judgement
 
 FORMAT = 1
 

@@ -30,7 +30,7 @@ from benchrig.steps.base import ReadingType, Step
 from benchrig.steps.bench import Operator, Stream, Target
 from benchrig.steps.scan import find_unit
 from benchrig.values.format import Format
-from benchrig.values.limit import Judgement, kind_of, shown
+from benchrig.values.judging import Judgement, kind_of, shown
 from benchrig.values.quantity import UNITS, Quantity, exact
 from benchrig.values.statistics import Moments
 

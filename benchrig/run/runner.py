@@ -297,8 +297,8 @@ class Runner:
             if self._interrupts > (plan.section == "finally"):
                 raise OperatorError("interrupted")  # between two attempts, where no scope was open
             await self._guarded(deadline + GRACE, step.run(bench))
-        except (LinkError, NoAnswer) as error:
-            # a link that was lost with its radio proves nothing against the unit; a unit that crashed is told so
+        except (LinkError, NoAnswer, StepTimeout) as error:
+            # what was lost with its radio proves nothing against the unit; a unit that crashed is told so
             return await bench.trouble() or error
         except BenchrigError as error:
             return error

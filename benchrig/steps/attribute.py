@@ -56,9 +56,7 @@ class Uuid(str):
 def decimal_uuid(node: Node) -> Misfit | None:
     """What is wrong with a UUID that is written as a bare decimal number; None for anything else."""
     if isinstance(node, Scalar) and isinstance(node.value, int) and node.text.isdecimal() and not node.quoted:
-        return Misfit(
-            f"the UUID {node.text} is written as a decimal number", f"write 0x{node.text} or '{node.text}'"
-        )
+        return Misfit(f"the UUID {node.text} is written as a decimal number", f"write 0x{node.text} or '{node.text}'")
     return None
 
 

@@ -15,7 +15,8 @@ import msgspec
 
 from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import AttributeName, Names
-from benchrig.values.limit import Judgement, Kind, Limit
+from benchrig.values.judging import Judgement, Kind
+from benchrig.values.limit import Limit
 from benchrig.values.quantity import Duration
 
 if TYPE_CHECKING:

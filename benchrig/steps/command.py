@@ -81,7 +81,6 @@ class Command(Step, kw_only=True):
             await _end(process)
         return code, output, errors
 
-
     async def _start(self, bench: Bench) -> asyncio.subprocess.Process:
         """Start the program in a session of its own, so that its children end with it.
 

@@ -15,7 +15,8 @@ from benchrig.source.yaml import Node
 from benchrig.steps.attribute import AttributeName, Names, decimal_uuid, say_services
 from benchrig.steps.base import Bindable, ReadingType, Step
 from benchrig.steps.bench import Bench
-from benchrig.values.limit import Judgement, Kind, Limit
+from benchrig.values.judging import Judgement, Kind
+from benchrig.values.limit import Limit
 
 if TYPE_CHECKING:
     from benchrig.radio.table import Characteristic, Service, Table

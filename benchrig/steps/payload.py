@@ -7,7 +7,7 @@ from typing import Any
 from benchrig.errors import MalformedValue
 from benchrig.source.shape import Misfit
 from benchrig.values.format import Format
-from benchrig.values.limit import typed
+from benchrig.values.judging import typed
 from benchrig.values.quantity import Quantity, as_number, exact, is_number
 
 

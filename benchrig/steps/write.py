@@ -13,7 +13,8 @@ from benchrig.steps.bench import Bench
 from benchrig.steps.payload import encode, misfit_of, same_value
 from benchrig.steps.read import ATT_ERROR, report_elapsed
 from benchrig.values.format import build_format
-from benchrig.values.limit import AnyValue, shown
+from benchrig.values.judging import shown
+from benchrig.values.limit import AnyValue
 from benchrig.values.spec import FormatSpec
 
 

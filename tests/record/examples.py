@@ -19,7 +19,8 @@ from benchrig.record.model import (
     StepStarted,
     UnitSeen,
 )
-from benchrig.values.limit import Judgement, Limit, kind_of
+from benchrig.values.judging import Judgement, kind_of
+from benchrig.values.limit import Limit
 
 VERSIONS = {"benchrig": "0.1.0", "python": "3.11.2"}
 

@@ -29,7 +29,7 @@ from benchrig.record.model import (
     StepStarted,
     UnitSeen,
 )
-from benchrig.values.limit import Judgement
+from benchrig.values.judging import Judgement
 
 few = settings(max_examples=25)
 

@@ -15,7 +15,8 @@ from benchrig.errors import PlanError
 from benchrig.source.problem import Problems
 from benchrig.source.shape import LooseText, Misfit, Reader
 from benchrig.source.yaml import read_text
-from benchrig.values.limit import Bits, BoundLimit, Length, Limit, kind_of
+from benchrig.values.judging import BoundLimit, kind_of
+from benchrig.values.limit import Bits, Length, Limit
 from benchrig.values.value import Word
 from tests.values.building import form
 

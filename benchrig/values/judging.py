@@ -1,0 +1,135 @@
+"""Judging: the sentence that says whether a value satisfies a limit, and by how much."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from decimal import Context, Decimal
+from fractions import Fraction
+from typing import Any, Literal, TypeAlias
+
+import msgspec
+
+from benchrig.source.problem import printable
+from benchrig.source.shape import LooseText
+from benchrig.source.yaml import Refused, plain_scalar
+from benchrig.values.quantity import is_number, number_text
+
+Kind: TypeAlias = Literal["number", "text", "bytes", "boolean", "time", "list", "any"]
+
+SHOWN = 120
+
+
+class Judgement(msgspec.Struct, omit_defaults=True, frozen=True):
+    """A limit applied to a reading. `low` and `high` are the bounds in the reading's unit where the limit has any;
+    `limit` is the whole limit in words; `sentence` says what was found, against what, and by how much; `margin` is
+    the distance to the nearest bound in the reading's unit, negative outside. `place` is 'file:line' of the limit."""
+
+    passed: bool
+    limit: str
+    sentence: str
+    low: Any = None
+    high: Any = None
+    margin: float | None = None
+    place: str = ""
+
+
+def typed(value: Any) -> Any:
+    """Text from the command line as the value it would be in a file."""
+    if isinstance(value, LooseText):
+        scalar = plain_scalar(value)
+        return str(value) if isinstance(scalar, Refused) else scalar
+    return value
+
+
+def kind_of(value: Any, unit: str = "") -> Kind:
+    """The kind of a value at hand."""
+    if isinstance(value, bool):
+        return "boolean"
+    if isinstance(value, (list, tuple)):
+        return "list"
+    if unit or isinstance(value, (int, float)):
+        return "number"
+    if isinstance(value, (bytes, bytearray)):
+        return "bytes"
+    return "text" if isinstance(value, str) else "any"
+
+
+@dataclass(frozen=True)
+class Check:
+    """One condition: its words, the test, and what to say of a value that passes or breaks it."""
+
+    words: str
+    passes: Callable[[Any], bool]
+    explain: Callable[[Any], str]
+
+
+@dataclass(frozen=True)
+class BoundLimit:
+    """A limit ready to judge values of one kind and unit. `low` and `high` are in that unit."""
+
+    checks: tuple[Check, ...]
+    unit: str
+    low: Any = None
+    high: Any = None
+
+    @property
+    def words(self) -> str:
+        return " and ".join([check.words for check in self.checks])
+
+    def passes(self, value: Any) -> bool:
+        return all(check.passes(value) for check in self.checks)
+
+    def judge(self, value: Any, place: str = "") -> Judgement:
+        """The verdict on one value, with its sentence; `place` is that of the limit, 'file:line'."""
+        broken = [check for check in self.checks if not check.passes(value)]
+        words = self.words
+        sentence = "; ".join([check.explain(value) for check in broken])
+        return Judgement(
+            passed=not broken,
+            limit=words,
+            sentence=sentence or f"{shown(value, self.unit)} satisfies: {words}",
+            low=self.low,
+            high=self.high,
+            margin=self.margin(value),
+            place=place,
+        )
+
+    def margin(self, value: Any) -> float | None:
+        """Distance to the nearest numeric bound, negative outside; None without one."""
+        if not is_number(value):
+            return None
+        at = _decimal(value)
+        distances = [_EXACT.subtract(at, _decimal(self.low))] if is_number(self.low) else []
+        distances += [_EXACT.subtract(_decimal(self.high), at)] if is_number(self.high) else []
+        if not distances:
+            return None
+        nearest = min(distances)
+        whole = nearest == nearest.to_integral_value() and abs(nearest) < 1 << 53
+        return int(nearest) if whole else float(nearest)
+
+
+# More digits than any two numbers of a format need for their exact difference; faster than fractions.
+_EXACT = Context(prec=400)
+
+
+def _decimal(number: float | Decimal | Fraction) -> Decimal:
+    """The number as people wrote it; see `exact`."""
+    if isinstance(number, Fraction):
+        return _EXACT.divide(Decimal(number.numerator), Decimal(number.denominator))
+    return Decimal(repr(number)) if isinstance(number, float) else Decimal(number)
+
+
+def shown(value: Any, unit: str = "") -> str:
+    """A value for a sentence, bounded in length. Text is quoted and escaped; a number carries its unit."""
+    if isinstance(value, bool) or value is None:
+        return str(value).lower()
+    if isinstance(value, (bytes, bytearray)):
+        text = value.hex(" ").upper() or "(no bytes)"
+    elif is_number(value):
+        text = number_text(value) + (f" {unit}" if unit else "")
+    elif isinstance(value, (list, tuple)):
+        text = "[" + ", ".join(shown(item, unit) for item in value[:20]) + (", …]" if len(value) > 20 else "]")
+    else:
+        text = f"'{printable(str(value))}'"
+    return text if len(text) <= SHOWN else text[: SHOWN - 1] + "…"
