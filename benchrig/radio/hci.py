@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +17,7 @@ from benchrig.errors import StationError
 from benchrig.radio.h4 import FROM_CONTROLLER, Framer, NotH4
 from benchrig.radio.hci_errors import advice_for, open_error
 from benchrig.radio.radio import Radio
+from benchrig.radio.scan import Report
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -32,6 +34,10 @@ PART_WITHIN = 1.0
 LONGEST_PACKET = 4096
 
 
+# What a controller may take to answer when it is asked whether it is still there.
+PROBE_WITHIN = 1.0
+
+
 @dataclass
 class HciRadio(Radio):
     """A radio on a controller of its own. `kind` is its transport: usb, serial or tcp."""
@@ -41,9 +47,26 @@ class HciRadio(Radio):
 
     async def trouble(self) -> StationError | None:
         """The controller, when it is lost: what it did not carry proves nothing against a unit."""
-        if self.stack is None or not self.stack.lost:
+        if self.stack is None or await self.stack.answers(PROBE_WITHIN):
             return None
         return StationError(f"{self.name}: {self.stack.lost}", advice=advice_for(self.kind))
+
+    @contextlib.asynccontextmanager
+    async def scanning(self, on_report: Callable[[Report], None], *, active: bool = True) -> AsyncIterator[None]:
+        """Ends at once when the controller is lost."""
+        assert self.stack is not None
+        gone, loop = self.stack.host.gone, asyncio.get_running_loop()
+        async with asyncio.timeout(None) as scope:
+
+            def end(_: asyncio.Future[None]) -> None:
+                scope.reschedule(loop.time())
+
+            gone.add_done_callback(end)
+            try:
+                async with super().scanning(on_report, active=active):
+                    yield
+            finally:
+                gone.remove_done_callback(end)
 
 
 async def open_hci(name: str, transport: str, *, capture: Path | None = None) -> Radio:

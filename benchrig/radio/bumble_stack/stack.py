@@ -118,6 +118,12 @@ class HostStack:
         """Why the controller cannot be used any more; '' while it can."""
         return self.host.lost
 
+    async def answers(self, within: float) -> bool:
+        """Whether the controller still answers; one that does not is lost."""
+        with contextlib.suppress(core.BaseBumbleError, hci.HCI_Error):
+            await self.host.send_sync_command(hci.HCI_Read_BD_ADDR_Command(), response_timeout=within)
+        return not self.lost
+
     def spawn(self, work: Coroutine[Any, Any, T]) -> asyncio.Task[T]:
         """A task that `close` waits for; its exception is nobody's."""
         task = asyncio.get_running_loop().create_task(work)

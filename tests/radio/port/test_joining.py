@@ -1,0 +1,66 @@
+"""Units in processes of their own, on two stacks, that join the air by a port."""
+
+import shlex
+import sys
+
+import pytest
+
+from tests.radio.running import on_port, run_plan
+from tests.radio.unit import PLAN
+
+PYTHON = shlex.quote(sys.executable)
+TINY = f"{PYTHON} -m tests.radio.tiny_host {{port}}"
+BUMBLE = {
+    "tcp": f"{PYTHON} -m tests.radio.bumble_unit tcp-client:{{port}}",
+    "pty": f"{PYTHON} -m tests.radio.bumble_unit serial:{{port}}",
+}
+
+
+def place(kind, folder):
+    return "tcp:127.0.0.1:0" if kind == "tcp" else f"pty:{folder}/dut"
+
+
+async def ran(folder, kind, command):
+    return await run_plan(PLAN, on_port(folder, place(kind, folder), command), folder)
+
+
+@pytest.mark.parametrize("address", ["public", "random"])
+@pytest.mark.parametrize("kind", ["tcp", "pty"])
+@pytest.mark.parametrize("stack", ["bumble", "tiny"])
+async def test_a_unit_joins_and_passes(tmp_path, stack, kind, address):
+    done = await ran(tmp_path, kind, f"{BUMBLE[kind] if stack == 'bumble' else TINY} {address}")
+    assert done.verdicts == ["pass"] * 6, [s.ended.message for s in done.record.steps]
+    assert done.ended.exit_code == 0
+    assert done.record.unit.address_type == address
+
+
+async def test_a_crash(tmp_path):
+    done = await ran(tmp_path, "tcp", f"{BUMBLE['tcp']} random crash")
+    failed = done.step("read setting")
+    assert (failed.verdict, failed.cause) == ("fail", "device")
+    assert "ended with exit code 42; its last output: up | assertion failed: queue.c:217" in failed.message
+    assert (done.ended.cause, done.ended.root, done.ended.exit_code) == ("device", 3, 1)
+    assert done.verdicts[3:] == ["skip"] * 3
+    assert "queue.c:217" in (tmp_path / "start.log").read_text()
+
+
+async def test_a_hang(tmp_path):
+    done = await ran(tmp_path, "pty", f"{BUMBLE['pty']} random hang")
+    failed = done.step("read setting")
+    assert (failed.verdict, failed.cause) == ("fail", "device")
+    assert "did not answer within 2" in failed.message
+
+
+@pytest.mark.parametrize("kind", ["tcp", "pty"])
+async def test_garbage(tmp_path, kind):
+    done = await ran(tmp_path, kind, f"{BUMBLE[kind]} random garbage")
+    failed = done.step("read setting")
+    assert (failed.verdict, failed.cause) == ("fail", "device")
+    assert "was hung up on: it sent what is no HCI: 0x2A where the type of a packet is due" in failed.message
+
+
+async def test_a_program_that_ends_when_it_has_come_up(tmp_path):
+    plan = PLAN.replace("for: 300 ms", "for: 300 ms\n    within: 1 s")
+    done = await run_plan(plan, on_port(tmp_path, start=f"{BUMBLE['tcp']} random quit"), tmp_path)
+    assert (done.step("scan").verdict, done.step("scan").cause) == ("fail", "device")
+    assert "ended with exit code 1; its last output: no sensor found" in done.step("scan").message

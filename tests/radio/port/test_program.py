@@ -1,0 +1,160 @@
+"""Programs beside a port: started, watched, ended."""
+
+import asyncio
+import os
+import shlex
+import signal
+import sys
+from pathlib import Path
+
+import pytest
+
+from benchrig.errors import DeviceError, StationError
+from benchrig.radio.port import opening, program
+from benchrig.radio.port.choice import parse_ports
+from benchrig.radio.port.program import Program
+from benchrig.radio.virtual.air import Air
+from tests.radio.running import on_port, run_plan
+from tests.radio.unit import PLAN
+
+PYTHON = sys.executable
+
+
+async def started(folder, code):
+    return await Program.start((PYTHON, "-u", "-c", code), folder / "start.log")
+
+
+def alive(pid):
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    # an orphan that init has not reaped yet is dead as well
+    return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
+
+
+async def test_its_last_lines_are_told(tmp_path):
+    one = await started(tmp_path, "for n in range(9): print('line', n)\nraise SystemExit(3)")
+    assert await one.ended(5)
+    assert one.crash().message.endswith("exit code 3; its last output: line 4 | line 5 | line 6 | line 7 | line 8")
+    assert one.has_failed
+    await one.stop()
+
+
+async def test_a_signal_has_its_name(tmp_path):
+    one = await started(tmp_path, "import os; os.abort()")
+    assert await one.ended(5)
+    assert "was ended by signal SIGABRT; it said nothing" in one.crash().message
+    await one.stop()
+
+
+async def test_an_end_in_order_is_no_failure(tmp_path):
+    one = await started(tmp_path, "pass")
+    assert await one.ended(5)
+    assert not one.has_failed
+    await one.stop()
+
+
+async def test_output_without_end_fills_neither_disk_nor_pipe(tmp_path, monkeypatch):
+    monkeypatch.setattr(program, "MAX_LOG", 10_000)
+    one = await started(tmp_path, "import sys\nfor n in range(20000): print('x' * 99)\nprint('the end')")
+    assert await one.ended(20)
+    assert "the end" in one.crash().message
+    await one.stop()
+    assert (tmp_path / "start.log").stat().st_size == 10_000
+
+
+async def test_its_children_end_with_it(tmp_path):
+    one = await started(
+        tmp_path,
+        "import subprocess, sys, time\n"
+        "child = subprocess.Popen([sys.executable, '-c', 'import time; time.sleep(100)'])\n"
+        "print(child.pid); time.sleep(100)",
+    )
+    log = tmp_path / "start.log"
+    async with asyncio.timeout(5):
+        while not log.read_text().strip():
+            await asyncio.sleep(0.02)
+    child = int(log.read_text())
+    await one.stop()
+    assert not alive(child)
+    assert one.crash() is None  # it was told to
+
+
+async def test_one_that_does_not_listen_is_killed(tmp_path, monkeypatch):
+    monkeypatch.setattr(program, "END_WITHIN", 0.2)
+    one = await started(
+        tmp_path, "import signal, time; signal.signal(signal.SIGTERM, signal.SIG_IGN); print('on'); time.sleep(100)"
+    )
+    async with asyncio.timeout(5):
+        while not (tmp_path / "start.log").read_text():
+            await asyncio.sleep(0.02)
+    await one.stop()
+    assert one._process.returncode == -signal.SIGKILL
+
+
+async def test_no_such_program(tmp_path):
+    with pytest.raises(StationError, match="/no/such cannot be started: No such file or directory"):
+        await Program.start(("/no/such",), tmp_path / "start.log")
+
+
+async def test_one_that_ends_before_it_speaks_ends_the_run(tmp_path):
+    done = await run_plan(PLAN, on_port(tmp_path, start=f"{shlex.quote(PYTHON)} -c 'raise SystemExit(7)'"), tmp_path)
+    assert (done.ended.cause, done.ended.root) == ("device", None)
+    assert "ended with exit code 7" in done.ended.message
+    assert set(done.verdicts) == {"skip"}
+
+
+async def test_one_that_never_speaks(tmp_path, monkeypatch):
+    monkeypatch.setattr(opening, "SPEAK_WITHIN", 0.3)
+    ports = parse_ports(["tcp:127.0.0.1:0"], [f"{shlex.quote(PYTHON)} -c 'import time; time.sleep(100)'"])
+    with pytest.raises(DeviceError, match=r"did not speak on tcp:127\.0\.0\.1:\d+ within 0.3 s"):
+        await opening.open_ports(Air(1), ports, tmp_path)
+
+
+async def test_the_address_of_the_port_is_filled_in(tmp_path):
+    ports = parse_ports(
+        [f"pty:{tmp_path}/dut"], [f"{shlex.quote(PYTHON)} -c 'import sys; sys.exit(sys.argv[1])' at={{port}}"]
+    )
+    with pytest.raises(DeviceError, match=f"its last output: at={tmp_path}/dut"):
+        await opening.open_ports(Air(1), ports, tmp_path)
+
+
+async def test_an_interruption_ends_it(tmp_path):
+    from tests.radio.port.test_joining import TINY
+
+    pids = []
+
+    def interrupt(event, runner):
+        if type(event).__name__ == "StepStarted" and event.step == 3:
+            pids.extend(int(p) for p in children(os.getpid()))
+            runner.interrupt()
+
+    done = await run_plan(PLAN, on_port(tmp_path, start=f"{TINY} random"), tmp_path, during=interrupt)
+    assert done.ended.exit_code == 2
+    assert pids
+    assert not any(alive(pid) for pid in pids)
+
+
+async def test_a_crash_that_no_step_noticed_fails_the_run(tmp_path):
+    """It says good-bye, and falls over after the last step."""
+    (tmp_path / "falls.py").write_text(
+        "import os, sys\n"
+        "from tests.radio import tiny_host\n"
+        "class Falls(tiny_host.TinyHost):\n"
+        "    def advertise(self):\n"
+        "        if self.count:\n"
+        "            os._exit(9)\n"
+        "        super().advertise()\n"
+        "tiny_host.TinyHost = Falls\n"
+        "tiny_host.main(sys.argv[1])\n"
+    )
+    command = f"env PYTHONPATH={shlex.quote(os.getcwd())} {shlex.quote(PYTHON)} {tmp_path}/falls.py {{port}}"
+    done = await run_plan(PLAN + "  - wait: 500 ms\n", on_port(tmp_path, start=command), tmp_path)
+    assert set(done.verdicts) == {"pass"}
+    assert (done.ended.verdict, done.ended.cause, done.ended.exit_code) == ("error", "device", 1)
+    assert "ended with exit code 9" in done.ended.message
+
+
+def children(pid):
+    return Path(f"/proc/{pid}/task/{pid}/children").read_text().split()
