@@ -67,8 +67,9 @@ class Link:
     async def settled_payload(self) -> int:
         """The payload once the link's MTU is agreed: some stacks say the least of all for a while after connecting."""
         deadline = asyncio.get_running_loop().time() + PAYLOAD_WITHIN
-        while self.payload <= LEAST_PAYLOAD and self.is_up and asyncio.get_running_loop().time() < deadline:
-            await asyncio.sleep(0.05)  # noqa: ASYNC110  (the stack tells nobody when it changes)
+        # the stack tells nobody when it changes
+        while self.payload <= LEAST_PAYLOAD and self.is_up and asyncio.get_running_loop().time() < deadline:  # noqa: ASYNC110
+            await asyncio.sleep(0.05)
         return self.payload
 
     @property
@@ -143,7 +144,7 @@ class Link:
         except Exception as exc:
             if scope.expired() and self.is_up:
                 await self._abandon(f"the bench gave up on an unanswered request ({doing})")
-                raise NoAnswer(f"{doing}: the device did not answer within {within:g} s") from exc
+                raise NoAnswer(f"{doing}: the device did not answer within {round(within, 3):g} s") from exc
             # a backend may report the failed operation just before it reports the loss of the link
             if self.is_up and not self._client.is_connected:
                 self.on_disconnected()

@@ -1,0 +1,85 @@
+"""A whole run on one of the radios that the contract suite knows, and the air in a process of its own."""
+
+from __future__ import annotations
+
+import contextlib
+import subprocess
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from benchrig.cli.operator import Unattended
+from benchrig.plan.loader import load_plan
+from benchrig.radio.specify import RadioChoice
+from benchrig.record.model import Record, RunEnded, StepRecord
+from benchrig.run.choose import choose_steps
+from benchrig.run.station import Station
+from benchrig.session import RunOptions, run_session
+
+DEVICES = Path(__file__).with_name("devices.yaml")
+HELPER = "def double(bench, number):\n    return number * 2\n"
+STARTED_WITHIN = 30.0
+
+
+@dataclass(frozen=True)
+class Ran:
+    record: Record
+
+    @property
+    def ended(self) -> RunEnded:
+        assert self.record.ended is not None
+        return self.record.ended
+
+    def ends(self) -> tuple[str, ...]:
+        """Of each step: the verdict, and the cause or the root."""
+        return tuple(map(_end, self.record.steps))
+
+    def step(self, name: str) -> StepRecord:
+        return next(step for step in self.record.steps if step.planned.name == name)
+
+    def notes(self) -> list[str]:
+        return [note.text for step in self.record.steps for note in step.notes] + [n.text for n in self.record.notes]
+
+    def story(self) -> str:
+        """What a failed test has to show."""
+        lines = [f"{s.planned.name}: {s.ended.verdict} {s.ended.message}" for s in self.record.steps if s.ended]
+        return "\n".join([*lines, *self.notes(), f"{self.ended.exit_code} {self.ended.message}"])
+
+
+def _end(step: StepRecord) -> str:
+    end = step.ended
+    assert end is not None
+    more = end.cause or (str(end.root) if end.root is not None else "")
+    return f"{end.verdict} {more}".strip()
+
+
+def run_on(radio: str, plan: str | Path, folder: Path) -> Ran:
+    """Run a plan, a file or text, on the radio of this name, with everything that belongs to a run."""
+    file = plan if isinstance(plan, Path) else folder / "plan.yaml"
+    if not isinstance(plan, Path):
+        file.write_text(plan, encoding="utf-8")
+        (folder / "helper.py").write_text(HELPER)
+    loaded = load_plan(file, {})
+    options = RunOptions(
+        plan=loaded,
+        steps=choose_steps(loaded, (), None),
+        station=Station("bench 1"),
+        radio=RadioChoice.parse(radio),
+        results=folder / "results",
+        acknowledged=True,
+    )
+    return Ran(run_session(options, Unattended()).record)
+
+
+@contextlib.contextmanager
+def air_on_tcp(devices: Path) -> Iterator[str]:
+    """An air in a process of its own; the name of the radio whose controller is in it."""
+    command = [sys.executable, "-m", "tests.contract.air", str(devices)]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
+        try:
+            assert process.stdout is not None
+            port = process.stdout.readline().split()[-1]
+            yield f"hci:tcp:127.0.0.1:{port}"
+        finally:
+            process.terminate()

@@ -1,0 +1,19 @@
+"""One plan, three radios, the same verdicts, causes and roots."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from tests.contract.cases import ALL, Case
+from tests.contract.radios import run_on
+
+
+@pytest.mark.parametrize("case", ALL, ids=str)
+def test_a_plan_ends_alike_on_every_radio(case: Case, radio: str, tmp_path: Path) -> None:
+    ran = run_on(radio, case.plan, tmp_path)
+    assert ran.ends() == case.ends, ran.story()
+    assert ran.ended.exit_code == case.exit_code, ran.story()
+    assert re.search(case.says, ran.ended.message), ran.story()
