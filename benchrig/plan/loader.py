@@ -11,7 +11,8 @@ from pathlib import Path
 from typing import Any, cast
 
 from benchrig.errors import PlanError, UsageError
-from benchrig.plan.model import Given, Plan, PlanFile, Select, StepPlan, StepsFile
+from benchrig.plan.checks import check_link, check_readings, check_select, check_values
+from benchrig.plan.model import Given, Plan, PlanFile, StepPlan, StepsFile
 from benchrig.record.model import Section
 from benchrig.source.problem import NOWHERE, Place, Problem, Problems, suggest
 from benchrig.source.shape import (
@@ -23,6 +24,7 @@ from benchrig.source.shape import (
     describe,
     has_reference,
     insert,
+    is_late,
     locate,
     plain,
     references,
@@ -79,9 +81,9 @@ class _Loader:
             self._add_steps(node, "finally", ())
         if not any(step.section == "steps" for step in self.steps) and not self.problems.found:
             self.problems.add(locate(node, ("steps",)).place, "the plan has no steps")
-        self._check_select(locate(node, ("device", "select")))
-        self._check_link()
-        self._check_variables(head, node)
+        check_select(self.problems, locate(node, ("device", "select")), self.names)
+        check_link(self.problems, self.steps)
+        check_values(self.problems, node, head.given, self.steps, self.used)
         self.problems.raise_if_any()
         if missing := self._missing(node):
             raise MissingGiven(missing)
@@ -140,8 +142,8 @@ class _Loader:
         attributes = device.get("attributes") if isinstance(device, MappingNode) else None
         aliases = attributes.entries.items() if isinstance(attributes, MappingNode) else ()
         specs = {name: Reader(Problems()).read(child, AttributeSpec) for name, (_, child) in aliases}
-        self.names = Names({name: _UNCLEAR if spec is BAD or _is_late(spec) else spec for name, spec in specs.items()})
-        self._check_select(locate(node, ("device", "select")))
+        self.names = Names({name: _UNCLEAR if spec is BAD or is_late(spec) else spec for name, spec in specs.items()})
+        check_select(self.problems, locate(node, ("device", "select")), self.names)
         for section in ("steps", "finally"):
             self._add_steps(node, section, ())
 
@@ -227,7 +229,7 @@ class _Loader:
             self.steps.append(StepPlan(len(self.steps) + 1, kind.verb, kind, section, node, None))
             return
         waits = has_reference(node)
-        self._check_limits(node, step)
+        check_readings(self.problems, node, step, self.names)
         named = step.name if isinstance(step.name, str) else None
         title = self._title(named, step, prefix, node)
         on_fail = step.on_fail if isinstance(step.on_fail, str) else "continue"
@@ -348,102 +350,6 @@ class _Loader:
         if problem:
             self.problems.add(place, f"the parameter {name}: {problem}")
 
-    # --- checks over several parts
-
-    def _check_limits(self, node: MappingNode, step: Step) -> None:
-        """Attributes that nobody knows, readings the step does not have, limits that cannot apply to them."""
-        reader = Reader(self.problems)
-        fields = [f for f in step.__struct_fields__ if f not in ("expect", "save", "name", "within", "on_fail")]
-        if any(getattr(step, name) is LATE for name in fields):
-            return
-        try:
-            types = step.readings(self.names)
-        except Misfit as misfit:
-            path = misfit.path or (step.verb,)
-            reader.misfit(node, Misfit(misfit.message, misfit.advice, path))
-            return
-        if types is None or _is_late(step.expect):
-            return
-        for name, limit in step.limits.items():
-            kind = types.get(name)
-            if kind is None:
-                place = _key_place(node, "expect", name)
-                self.problems.add(place, f"a {step.verb} step has no reading '{name}'", suggest(name, types))
-            elif kind.kind != "any" and not _is_late(limit):
-                for wrong in limit.misfits_for(kind.kind, kind.unit):
-                    reader.misfit(node, Misfit(wrong.message, wrong.advice, ("expect", name, *wrong.path)))
-        for name in step.save if isinstance(step.save, dict) else ():
-            if name not in types:
-                place = _key_place(node, "save", name)
-                self.problems.add(place, f"a {step.verb} step has no reading '{name}'", suggest(name, types))
-
-    def _check_select(self, node: Node) -> None:
-        """Services that nobody knows in the selection of the unit."""
-        select = BAD if has_reference(node) else Reader(Problems()).read(node, Select)
-        if isinstance(select, Select):
-            try:
-                select.selection(self.names)
-            except Misfit as misfit:
-                Reader(self.problems).misfit(node, misfit)
-
-    def _check_link(self) -> None:
-        """A step that needs the link must come after a connect and before the disconnect."""
-        connected, by = False, ""
-        for step in self.steps:
-            if step.section == "finally":
-                return
-            if step.kind.verb == "connect":
-                connected = True
-            elif step.kind.needs_link and not connected:
-                why = f"the link was ended by '{by}'" if by else "no connect step comes before it"
-                self.problems.add(
-                    step.place, f"'{step.name}' needs a connection, but {why}", "add - connect: before it"
-                )
-                connected = True
-            if step.kind.verb == "disconnect":
-                connected, by = False, step.name
-
-    def _check_variables(self, head: PlanFile, node: MappingNode) -> None:
-        """Every reference has a value by then, every value is used."""
-        known = set(head.given)
-        used = self.used | {name for name, _ in references(locate(node, ("device",)))}
-        for name, scalar in references(locate(node, ("device",))):
-            if name not in known:
-                self.problems.add(scalar.place, f"no value is given as '{name}'", suggest(name, known))
-        saved: dict[str, Place] = {}
-        for section in ("steps", "finally"):
-            used |= {name for name, _ in references(part)} if (part := node.get(section)) else set()
-        for step in self.steps:
-            for name, scalar in references(step.node):
-                if name not in known:
-                    advice = suggest(name, known) or "name it under given:, or save it in an earlier step"
-                    self.problems.add(scalar.place, f"nothing before this step gives '{name}' a value", advice)
-            used |= step.uses
-            asked = step.node.get("from")
-            if isinstance(asked, Scalar) and isinstance(asked.value, str) and asked.value not in head.given:
-                self.problems.add(
-                    asked.place, f"no value is given as '{asked.value}'", suggest(asked.value, head.given)
-                )
-            for name, place in step.saved:
-                if not name.isidentifier():
-                    self.problems.add(place, f"'{name}' is no name for a value", "letters, digits and _")
-                elif name in head.given:
-                    self.problems.add(place, f"'{name}' is a given value already", "save it under another name")
-                else:
-                    saved.setdefault(name, place)
-                known.add(name)
-        for name in head.given:
-            if name not in used:
-                place = _key_place(node, "given", name)
-                self.problems.add(
-                    place, f"the given value '{name}' is not used", "use it as ${" + name + "}, or take it out"
-                )
-        for name, place in saved.items():
-            if name not in used:
-                self.problems.add(
-                    place, f"the saved value '{name}' is not used", "use it as ${" + name + "}, or take it out"
-                )
-
 
 @contextmanager
 def _collector_paused() -> Iterator[None]:
@@ -465,19 +371,6 @@ class MissingGiven(UsageError):
         advice = " ".join(f"--set {name}=…" for name in missing)
         super().__init__(f"the plan needs a value for {names}", advice=advice)
         self.missing = dict(missing)
-
-
-def _key_place(node: MappingNode, section: str, key: str) -> Place:
-    """Where a key stands that need not be known there."""
-    part = node.get(section)
-    if isinstance(part, MappingNode) and key in part.entries:
-        return part.entries[key][0].place
-    return part.place if part else node.place
-
-
-def _is_late(part: Any) -> bool:
-    """Whether the part, or one of its fields, is known only in the run."""
-    return part is LATE or any(getattr(part, name) is LATE for name in getattr(part, "__struct_fields__", ()))
 
 
 def _safe_title(step: Step) -> str:

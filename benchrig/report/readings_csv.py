@@ -14,7 +14,7 @@ import msgspec
 
 from benchrig.record.model import Samples
 from benchrig.report.escape import hex_text, is_number, json_text, plain
-from benchrig.values.limit import Judgement
+from benchrig.values.judging import Judgement
 
 if TYPE_CHECKING:
     from benchrig.record.model import Reading, Record, StepRecord

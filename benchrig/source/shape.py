@@ -86,6 +86,11 @@ class Reader:
         return BAD
 
 
+def is_late(part: Any) -> bool:
+    """Whether a model, or one of its fields, is known only in the run."""
+    return part is LATE or any(getattr(part, name) is LATE for name in getattr(part, "__struct_fields__", ()))
+
+
 def locate(node: Node, path: tuple[str | int, ...]) -> Node:
     """The node at `path`, or the nearest one above it."""
     for part in path:

@@ -1,0 +1,145 @@
+"""What can be wrong between the parts of a plan: limits and readings, links, values and their uses."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+
+from benchrig.plan.model import Given, Select, StepPlan
+from benchrig.source.problem import Place, Problems, suggest
+from benchrig.source.shape import BAD, LATE, Misfit, Reader, has_reference, is_late, locate, references
+from benchrig.source.yaml import Mapping as MappingNode
+from benchrig.source.yaml import Node, Scalar
+from benchrig.steps import Step
+from benchrig.steps.attribute import Names
+from benchrig.steps.base import ReadingType
+
+# What a step has whatever it does; anything else may decide which readings it has.
+_COMMON = ("expect", "save", "name", "within", "on_fail")
+
+
+def check_readings(problems: Problems, node: MappingNode, step: Step, names: Names) -> None:
+    """Attributes that nobody knows, readings the step does not have, limits that cannot apply to them."""
+    if any(getattr(step, name) is LATE for name in step.__struct_fields__ if name not in _COMMON):
+        return
+    try:
+        types = step.readings(names)
+    except Misfit as misfit:
+        Reader(problems).misfit(node, Misfit(misfit.message, misfit.advice, misfit.path or (step.verb,)))
+        return
+    if types is None or is_late(step.expect):
+        return
+    _check_limits(problems, node, step, types)
+    _check_known(problems, node, "save", step, types, step.save if isinstance(step.save, dict) else ())
+
+
+def _check_limits(problems: Problems, node: MappingNode, step: Step, types: Mapping[str, ReadingType]) -> None:
+    _check_known(problems, node, "expect", step, types, step.limits)
+    for name, limit in step.limits.items():
+        kind = types.get(name)
+        if kind is not None and kind.kind != "any" and not is_late(limit):
+            for wrong in limit.misfits_for(kind.kind, kind.unit):
+                path = ("expect", name, *wrong.path)
+                Reader(problems).misfit(node, Misfit(wrong.message, wrong.advice, path))
+
+
+def _check_known(
+    problems: Problems,
+    node: MappingNode,
+    key: str,
+    step: Step,
+    types: Mapping[str, ReadingType],
+    used: Iterable[str],
+) -> None:
+    for name in used:
+        if name not in types:
+            place = _key_place(node, key, name)
+            problems.add(place, f"a {step.verb} step has no reading '{name}'", suggest(name, types))
+
+
+def check_select(problems: Problems, node: Node, names: Names) -> None:
+    """Services that nobody knows in the selection of the unit."""
+    select = BAD if has_reference(node) else Reader(Problems()).read(node, Select)
+    if isinstance(select, Select):
+        try:
+            select.selection(names)
+        except Misfit as misfit:
+            Reader(problems).misfit(node, misfit)
+
+
+def check_link(problems: Problems, steps: Sequence[StepPlan]) -> None:
+    """A step that needs the link must come after a connect and before the disconnect."""
+    connected, by = False, ""
+    for step in steps:
+        if step.section == "finally":
+            return
+        if step.kind.verb == "connect":
+            connected = True
+        elif step.kind.needs_link and not connected:
+            why = f"the link was ended by '{by}'" if by else "no connect step comes before it"
+            problems.add(step.place, f"'{step.name}' needs a connection, but {why}", "add - connect: before it")
+            connected = True
+        if step.kind.verb == "disconnect":
+            connected, by = False, step.name
+
+
+def check_values(
+    problems: Problems,
+    node: MappingNode,
+    given: Mapping[str, Given],
+    steps: Sequence[StepPlan],
+    used: set[str],
+) -> None:
+    """Every reference has a value by then, every value is used. `used` are names that steps referred to."""
+    known, saved = set(given), dict[str, Place]()
+    device = locate(node, ("device",))
+    for name, scalar in references(device):
+        if name not in known:
+            problems.add(scalar.place, f"no value is given as '{name}'", suggest(name, known))
+    used = used | {name for name, _ in references(device)} | _referred(node)
+    for step in steps:
+        _check_references(problems, step, known, given)
+        used |= step.uses
+        for name, place in step.saved:
+            if _may_save(problems, name, place, given):
+                saved.setdefault(name, place)
+            known.add(name)
+    places = {name: _key_place(node, "given", name) for name in given}
+    for what, values in (("given", places), ("saved", saved)):
+        for name, place in values.items():
+            if name not in used:
+                advice = "use it as ${" + name + "}, or take it out"
+                problems.add(place, f"the {what} value '{name}' is not used", advice)
+
+
+def _referred(node: MappingNode) -> set[str]:
+    """The names that the lists of steps refer to as they are written, parameters of includes too."""
+    lists = [part for section in ("steps", "finally") if (part := node.get(section))]
+    return {name for part in lists for name, _ in references(part)}
+
+
+def _check_references(problems: Problems, step: StepPlan, known: set[str], given: Mapping[str, Given]) -> None:
+    for name, scalar in references(step.node):
+        if name not in known:
+            advice = suggest(name, known) or "name it under given:, or save it in an earlier step"
+            problems.add(scalar.place, f"nothing before this step gives '{name}' a value", advice)
+    asked = step.node.get("from")
+    if isinstance(asked, Scalar) and isinstance(asked.value, str) and asked.value not in given:
+        problems.add(asked.place, f"no value is given as '{asked.value}'", suggest(asked.value, given))
+
+
+def _may_save(problems: Problems, name: str, place: Place, given: Mapping[str, Given]) -> bool:
+    if not name.isidentifier():
+        problems.add(place, f"'{name}' is no name for a value", "letters, digits and _")
+    elif name in given:
+        problems.add(place, f"'{name}' is a given value already", "save it under another name")
+    else:
+        return True
+    return False
+
+
+def _key_place(node: MappingNode, section: str, key: str) -> Place:
+    """Where a key stands that need not be known there."""
+    part = node.get(section)
+    if isinstance(part, MappingNode) and key in part.entries:
+        return part.entries[key][0].place
+    return part.place if part else node.place
