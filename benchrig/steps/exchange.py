@@ -6,14 +6,14 @@ import asyncio
 from collections.abc import Iterable, Mapping
 from typing import Any, ClassVar
 
-from benchrig.errors import AttError, MalformedValue, NoAnswer
+from benchrig.errors import MalformedValue, NoAnswer
 from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import ReadingType, Step, value_readings
 from benchrig.steps.bench import Bench
 from benchrig.steps.notify import PROPERTIES
 from benchrig.steps.payload import encode, hex_bytes, misfit_of
-from benchrig.steps.read import ATT_ERROR
+from benchrig.steps.refusal import ATT_ERROR, answered
 from benchrig.values.limit import AnyValue
 
 
@@ -75,21 +75,17 @@ class Exchange(Step, kw_only=True):
             started = bench.now()
             bench.note(f"wrote {data.hex(' ').upper()}")
             within, asking = bench.time_left, True
-            await bench.link.write(command.found.attribute, data, self.title, within, response=self.response)
+            with answered(bench) as reply:
+                await bench.link.write(command.found.attribute, data, self.title, within, response=self.response)
+            if reply.refused:
+                return
             left = bench.time_left * 0.95
             if not await bench.until(came, left):
                 raise NoAnswer(f"no answer on {answer.name} within {left:.3g} s of the write")
-        except AttError as error:
-            if not bench.wanted("att_error"):
-                raise
-            bench.reading("att_error", error.name)
-            return
         finally:
             if not came.done():
                 came.cancel()
             await bench.unsubscribe(characteristic, hear)
         at, got = came.result()
         bench.reading("response_time", round(at - started, 6), "s")
-        if bench.wanted("att_error"):
-            bench.reading("att_error", "none")
         bench.value(got, answer)

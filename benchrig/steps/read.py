@@ -5,15 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import ClassVar
 
-from benchrig.errors import AttError
 from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import SECONDS, ReadingType, Step, value_readings
 from benchrig.steps.bench import Bench
+from benchrig.steps.refusal import ATT_ERROR, answered
 from benchrig.values.format import Format, build_format
 from benchrig.values.spec import FormatSpec
-
-ATT_ERROR = ReadingType("text", "", "name of the ATT error the device answered with; 'none' when there was none")
-
 
 _READINGS = {
     "raw": ReadingType("bytes", "", "the bytes as they came"),
@@ -43,16 +40,11 @@ class Read(Step, kw_only=True):
     async def run(self, bench: Bench) -> None:
         target = bench.target(self.read, ("read",))
         started = bench.now()
-        try:
+        with answered(bench) as answer:
             data = await bench.link.read(target.found.attribute, self.title, bench.time_left)
-        except AttError as error:
-            if not bench.wanted("att_error"):
-                raise
-            bench.reading("att_error", error.name)
+        if answer.refused:
             return
         report_elapsed(bench, started)
-        if bench.wanted("att_error"):
-            bench.reading("att_error", "none")
         if bench.wanted("raw"):
             bench.reading("raw", data, raw=data)
         if bench.wanted("length"):

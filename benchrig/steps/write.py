@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import ClassVar
 
-from benchrig.errors import AttError, MalformedValue
+from benchrig.errors import MalformedValue
 from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import SECONDS, ReadingType, Step, value_readings
 from benchrig.steps.bench import Bench
 from benchrig.steps.payload import encode, misfit_of, same_value
-from benchrig.steps.read import ATT_ERROR, report_elapsed
+from benchrig.steps.read import report_elapsed
+from benchrig.steps.refusal import ATT_ERROR, answered
 from benchrig.values.format import build_format
 from benchrig.values.judging import shown
 from benchrig.values.limit import AnyValue
@@ -58,16 +59,11 @@ class Write(Step, kw_only=True):
         bench.note(f"wrote {data.hex(' ').upper() or '(no bytes)'}")
         started = bench.now()
         attribute = target.found.attribute
-        try:
+        with answered(bench) as answer:
             await bench.link.write(attribute, data, self.title, bench.time_left, response=self.response)
-        except AttError as error:
-            if not bench.wanted("att_error"):
-                raise
-            bench.reading("att_error", error.name)
+        if answer.refused:
             return
         report_elapsed(bench, started)
-        if bench.wanted("att_error"):
-            bench.reading("att_error", "none")
         if self.read_back:
             back = await bench.link.read(attribute, f"read back {self.write}", bench.time_left)
             bench.value(back, target, own=form)
