@@ -306,6 +306,6 @@ def test_an_interruption_ends_the_program_and_its_children(tmp_path: Path) -> No
 
 async def interrupt_when(path: Path, runner: Runner) -> None:
     """Interrupt once the program has written its file."""
-    while not path.exists() or not path.read_text().strip():  # noqa: ASYNC110, ASYNC240
+    while not path.exists() or not path.read_text().strip():
         await asyncio.sleep(0.02)
     runner.interrupt()
