@@ -1,0 +1,35 @@
+"""Values of a run as they go into the record: JSON data, bounded in size."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+# Bounds what a device can make a run keep: characters of a text, items of a list, bytes of a value.
+MAX_VALUE = 4096
+
+
+def tidy(number: float) -> float:
+    """A computed number without the digits that are only rounding noise."""
+    return float(f"{number:.10g}")
+
+
+def jsonable(value: Any) -> Any:
+    """A value as JSON data, bounded: bytes as hex text, words as text, numbers that JSON lacks as text."""
+    if isinstance(value, (bytes, bytearray)):
+        return hex_text(bytes(value))
+    if isinstance(value, float) and not math.isfinite(value):
+        return str(value)
+    if isinstance(value, str):
+        return str(value)[:MAX_VALUE]
+    if isinstance(value, dict):
+        return {str(key): jsonable(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [jsonable(item) for item in value[:MAX_VALUE]]
+    if value is None or isinstance(value, (bool, int, float)):
+        return value
+    return str(value)[:MAX_VALUE]
+
+
+def hex_text(data: bytes) -> str:
+    return bytes(data[:MAX_VALUE]).hex().upper()
