@@ -6,6 +6,7 @@ import math
 import struct
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import cached_property
 from typing import Any
 
 from benchrig.errors import MalformedValue
@@ -119,9 +120,9 @@ class IntegerFormat(Format):
         if isinstance(value, str):
             if value not in self._raw_of_word:
                 advice = f"words of this format: {self._words_listed()}" if self.words else ""
-                raise MalformedValue(f"expected {self._expected()}, found {said(value)}", advice=advice)
+                raise MalformedValue(f"expected {self._expected}, found {said(value)}", advice=advice)
             return self._raw_of_word[value]
-        exact = (exact_number(value, self._expected()) - self.offset) / self.scale
+        exact = (exact_number(value, self._expected) - self.offset) / self.scale
         raw = round(exact)
         nearest = min(max(raw, self.lowest), self.highest)
         # A float that this format decodes to is carried, even where it is only near the exact value.
@@ -134,7 +135,9 @@ class IntegerFormat(Format):
             )
         return raw
 
+    @cached_property
     def _expected(self) -> str:
+        """What a value must be; worked out once, as most values are."""
         number = f"a number ({self.describe()})"
         return "one of the words" if self.only_words else number + (" or one of its words" if self.words else "")
 
