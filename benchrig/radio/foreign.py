@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 
 from bleak import exc as bleak_exc
@@ -39,11 +40,12 @@ NOT_AVAILABLE: dict[bleak_exc.BleakBluetoothNotAvailableReason, tuple[str, str]]
     _Reason.UNKNOWN: ("Bluetooth is not available", "check that the adapter is present and switched on"),
 }
 
+IN_PROGRESS = "org.bluez.Error.InProgress"
 # D-Bus error names that BlueZ and the bus itself use: the class of benchrig's error, and what to do.
 # Source: BlueZ doc/org.bluez.*.rst and the D-Bus specification.
 _DBUS: dict[str, tuple[type[BenchrigError], str]] = {
     "org.bluez.Error.NotReady": (StationError, "switch the adapter on (bluetoothctl power on)"),
-    "org.bluez.Error.InProgress": (StationError, "another program is using the adapter: end its scan or connection"),
+    IN_PROGRESS: (StationError, "another program is using the adapter: end its scan or connection"),
     "org.bluez.Error.NotAuthorized": (StationError, "this user may not use the adapter"),
     "org.bluez.Error.NotAvailable": (StationError, "check that the adapter is present"),
     "org.bluez.Error.NotSupported": (StationError, "this adapter or BlueZ version cannot do it"),
@@ -89,6 +91,10 @@ def _protocol(error: BaseException, doing: str, connecting: bool) -> BenchrigErr
     return AttError(int(error.code), att_error_name(int(error.code)), doing)
 
 
+def _not_found(error: BaseException, doing: str, connecting: bool) -> BenchrigError:
+    return DeviceNotFound(f"{doing}: the device is no longer heard", advice="scan again")
+
+
 def _not_available(error: BaseException, doing: str, connecting: bool) -> BenchrigError:
     assert isinstance(error, bleak_exc.BleakBluetoothNotAvailableError)
     what, advice = NOT_AVAILABLE[error.reason]
@@ -106,7 +112,13 @@ def _dbus(error: BaseException, doing: str, connecting: bool) -> BenchrigError:
     return kind(f"{doing}: {details}", advice=advice)
 
 
+# BlueZ forgets devices that nobody is connected to; bleak then says so in words only.
+_FORGOTTEN = re.compile(r"device '.*' not found")
+
+
 def _generic(error: BaseException, doing: str, connecting: bool) -> BenchrigError:
+    if connecting and _FORGOTTEN.search(_text(error)):
+        return _not_found(error, doing, connecting)
     return (ConnectFailed if connecting else LinkError)(f"{doing}: {_text(error)}")
 
 
@@ -135,7 +147,7 @@ BY_CLASS: tuple[tuple[type[BaseException], _Convert], ...] = (
     ),
     (
         bleak_exc.BleakDeviceNotFoundError,
-        lambda e, doing, _: DeviceNotFound(f"{doing}: the device is no longer heard", advice="scan again"),
+        _not_found,
     ),
     (bleak_exc.BleakBluetoothNotAvailableError, _not_available),
     (bleak_exc.BleakDBusError, _dbus),

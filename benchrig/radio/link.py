@@ -36,6 +36,7 @@ class Link:
         self._closing = False
         self._scopes: set[asyncio.Timeout] = set()
         self._subscribed: dict[int, Characteristic] = {}
+        self._release: asyncio.Task[None] | None = None
 
     def established(self) -> None:
         """Take the table over once the client is connected."""
@@ -143,18 +144,28 @@ class Link:
                     self._scopes.discard(scope)
         except Exception as exc:
             if scope.expired() and self.is_up:
-                await self._abandon(f"the bench gave up on an unanswered request ({doing})")
+                self._abandon(f"the bench gave up on an unanswered request ({doing})")
                 raise NoAnswer(f"{doing}: the device did not answer within {round(within, 3):g} s") from exc
             # a backend may report the failed operation just before it reports the loss of the link
             if self.is_up and not self._client.is_connected:
                 self.on_disconnected()
             raise translate(exc, doing, link_lost="" if self.is_up else self.lost_reason) from exc
 
-    async def _abandon(self, reason: str) -> None:
-        """A request that nobody answers blocks its bearer: the link cannot be used any further."""
-        self.lost_reason = reason
-        with contextlib.suppress(BenchrigError):
-            await self.disconnect()
+    def _abandon(self, reason: str) -> None:
+        """A request that nobody answers blocks its bearer: the link cannot be used any further. Closing it takes the
+        backends up to seconds, which is no part of the request's time."""
+        self._release = asyncio.ensure_future(self._client.disconnect())
+        self.on_disconnected(reason)
+
+    async def released(self) -> None:
+        """Once the link is over: wait until the backend has let go of all that it held for it. Never raises."""
+        release = self._release = self._release or asyncio.ensure_future(self._client.disconnect())
+        await asyncio.wait({release}, timeout=DISCONNECT_WITHIN)
+        if not release.done():
+            release.cancel()
+            await asyncio.wait({release}, timeout=DISCONNECT_WITHIN)
+        if not release.cancelled() and release.done():
+            release.exception()  # whatever it says about a link that is gone
 
     def _reason(self) -> str:
         reason = getattr(self._client._backend, "disconnect_reason", None)

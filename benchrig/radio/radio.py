@@ -14,14 +14,19 @@ from typing import Any
 from bleak import BleakClient, BleakScanner
 from bleak.backends.device import BLEDevice
 from bleak.backends.scanner import AdvertisementData
+from bleak.exc import BleakDBusError
 
 from benchrig.errors import BenchrigError, ConnectFailed
-from benchrig.radio.foreign import translate
+from benchrig.radio.foreign import IN_PROGRESS, translate
 from benchrig.radio.link import Link
 from benchrig.radio.scan import Report, Selection, Sighting
 
 # Let bleak's own time-out fire first: cancelling its connect can leave the connection pending.
-MARGIN = 2.0
+MARGIN = 0.25
+# How long a backend may take to find its way out of a connection attempt, and to let go of a client.
+GIVE_UP_WITHIN = 10.0
+# Between attempts to start a scan while another program is at it.
+WHILE_BUSY = (0.25, 0.5, 1.0)
 # Bounds what a device can make a run keep and print.
 LONGEST_NAME = 248
 # HCI's word for a level that is not known: such a report comes from a cache, not from the air.
@@ -48,6 +53,7 @@ class Radio:
     reads_reach_listeners: bool = False
     on_close: Callable[[], Awaitable[None]] = _nothing
     _links: list[Link] = field(default_factory=list)
+    _endings: set[asyncio.Task[None]] = field(default_factory=set)
     _lock: asyncio.Lock = field(default_factory=asyncio.Lock)
 
     async def prepare(self, selection: Selection) -> list[str]:
@@ -78,7 +84,7 @@ class Radio:
         try:
             scanner = BleakScanner(detected, scanning_mode="active" if active else "passive", **self.scanner_options)
             async with self._lock:
-                await scanner.start()
+                await _when_free(scanner.start)
         except Exception as exc:
             raise translate(exc, "scan") from exc
         try:
@@ -100,28 +106,41 @@ class Radio:
         )
         link = Link(client, sighting.name or sighting.address, reads_reach_listeners=self.reads_reach_listeners)
         doing = f"connect to {link.name}"
+        attempt = asyncio.ensure_future(self._attempt(client))
         try:
-            async with self._lock, asyncio.timeout(within + MARGIN):
-                await client.connect()
-        except Exception as exc:
-            await self._discard(client)
-            raise translate(exc, doing, connecting=True) from exc
+            await asyncio.wait({attempt}, timeout=within + MARGIN)
+            error = _failure(attempt)
+            # the backend may return from a connect whose link has already gone again
+            if error is None and not (client.is_connected and link.is_up):
+                error = ConnectFailed(f"{doing}: the link was lost while it was being set up")
         except BaseException:
-            await self._discard(client)
+            attempt.cancel()
+            self._end(client, attempt)
             raise
-        # the backend may return from a connect whose link has already gone again
-        if not client.is_connected or not link.is_up:
-            await self._discard(client)
-            raise ConnectFailed(f"{doing}: the link was lost while it was being set up")
+        if error is not None:
+            self._end(client, attempt)
+            raise translate(error, doing, connecting=True) from error
         link.established()
         self._links.append(link)
         return link
 
-    async def _discard(self, client: BleakClient) -> None:
-        """A client that went wrong may still hold a link: end it, whatever it says about that."""
-        with contextlib.suppress(Exception):
-            async with asyncio.timeout(MARGIN):
-                await client.disconnect()
+    async def _attempt(self, client: BleakClient) -> None:
+        async with self._lock:
+            await client.connect()
+
+    def _end(self, client: BleakClient, attempt: asyncio.Task[None]) -> None:
+        """A client that went wrong may still hold a link: end it, beside whatever comes next."""
+        ending = asyncio.ensure_future(_ended(client, attempt))
+        self._endings.add(ending)
+        ending.add_done_callback(self._endings.discard)
+
+    async def tidy(self) -> None:
+        """Wait until the backend has let go of what went wrong: attempts to connect, links that are over."""
+        if self._endings:
+            await asyncio.wait(self._endings)
+        for link in [link for link in self._links if not link.is_up]:
+            await link.released()
+            self._links.remove(link)
 
     async def close(self) -> None:
         """Disconnect whatever is connected and release the radio. Never raises for a link that is gone already."""
@@ -129,8 +148,37 @@ class Radio:
             if link.is_up:
                 with contextlib.suppress(Exception):
                     await link.disconnect()
-        self._links.clear()
+        await self.tidy()
         await self.on_close()
+
+
+def _failure(attempt: asyncio.Task[None]) -> BaseException | None:
+    if not attempt.done():
+        return TimeoutError()
+    return ConnectFailed("the attempt was cut short") if attempt.cancelled() else attempt.exception()
+
+
+async def _ended(client: BleakClient, attempt: asyncio.Task[None]) -> None:
+    """First the attempt's own way out: one that is cut short can leave the connection pending."""
+    await asyncio.wait({attempt}, timeout=GIVE_UP_WITHIN)
+    attempt.cancel()
+    await asyncio.wait({attempt}, timeout=GIVE_UP_WITHIN)
+    _failure(attempt)
+    with contextlib.suppress(Exception):
+        async with asyncio.timeout(GIVE_UP_WITHIN):
+            await client.disconnect()
+
+
+async def _when_free(start: Callable[[], Awaitable[None]]) -> None:
+    """Start, again after a while when another program is in the way."""
+    for pause in WHILE_BUSY:
+        try:
+            return await start()
+        except BleakDBusError as exc:
+            if exc.dbus_error != IN_PROGRESS:
+                raise
+        await asyncio.sleep(pause)
+    return await start()
 
 
 def _report(now: float, device: BLEDevice, data: AdvertisementData) -> Report:

@@ -15,6 +15,7 @@ from benchrig.errors import (
     AttributeAmbiguous,
     AttributeMissing,
     BenchrigError,
+    DeviceNotFound,
     LinkLost,
     MalformedValue,
     UsageError,
@@ -128,6 +129,10 @@ class RunBench:
     async def trouble(self) -> BenchrigError | None:
         """What the radio knows to be behind a lost link or a missing answer; None when it knows nothing."""
         return await self._radio.trouble()
+
+    async def tidy(self) -> None:
+        """Let the radio let go of what went wrong; bounded."""
+        await self._radio.tidy()
 
     # --- the steps' side
 
@@ -270,7 +275,13 @@ class RunBench:
             await find_unit(self, 0.0)
         assert self._unit is not None
         self._listeners.clear()
-        self._link = await self._radio.connect(self._unit, max(0.05, deadline - self._loop.time()))
+        try:
+            self._link = await self._radio.connect(self._unit, max(0.05, deadline - self._loop.time()))
+        except DeviceNotFound:
+            # the radio has forgotten the unit: no request was sent, so this was no attempt
+            self.note("the radio had forgotten the unit: scanned for it again")
+            await find_unit(self, 0.0)
+            self._link = await self._radio.connect(self._unit, max(0.05, deadline - self._loop.time()))
 
     async def disconnect(self) -> None:
         await self.link.disconnect(self.time_left)

@@ -299,6 +299,7 @@ class Runner:
             await self._guarded(deadline + GRACE, step.run(bench))
         except (LinkError, NoAnswer, StepTimeout) as error:
             # what was lost with its radio proves nothing against the unit; a unit that crashed is told so
+            await bench.tidy()
             return await bench.trouble() or error
         except BenchrigError as error:
             return error

@@ -45,7 +45,7 @@ ROWS = [
     (exc.BleakDBusError("org.example.Unheard", []), False, "station", "Unheard"),
     (TimeoutError(), True, "link", "no connection"),
     (TimeoutError(), False, "device", "did not answer"),
-    (exc.BleakError("device 'dev_C4' not found"), True, "link", "not found"),
+    (exc.BleakError("device 'dev_C4' not found"), True, "link", "no longer heard"),
     (exc.BleakError("Not connected"), False, "link", "Not connected"),
     (exc.BleakError("Service Discovery has not been performed yet"), True, "link", "Service Discovery"),
     (FileNotFoundError(2, "No such file or directory"), False, "station", "D-Bus"),  # no system bus (Linux)
