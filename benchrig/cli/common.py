@@ -15,7 +15,10 @@ import click
 if TYPE_CHECKING:
     from rich.console import Console
 
-RADIO_HELP = "How the unit is reached: host, host:ADAPTER or virtual:FILE[,FILE…] (simulated devices)."
+RADIO_HELP = (
+    "How the unit is reached: host or host:ADAPTER (the operating system's Bluetooth), hci:usb:N, "
+    "hci:serial:PORT[,SPEED] or hci:tcp:HOST:PORT (a controller of its own), or virtual:FILE[,FILE…] (simulated devices)."
+)
 
 
 @contextmanager

@@ -78,7 +78,7 @@ if TYPE_CHECKING:
     "--capture",
     type=click.Path(path_type=Path),
     metavar="FILE",
-    help="Capture a virtual radio's HCI traffic (btsnoop). It holds pairing keys: treat it as secret.",
+    help="Capture the HCI traffic of a virtual or hci radio (btsnoop). It holds pairing keys: treat it as secret.",
 )
 @click.option("--all-readings", is_flag=True, help="Show readings without a limit in the table too.")
 @click.option("-q", "--quiet", is_flag=True, help="Print only the verdict.")

@@ -28,6 +28,7 @@ class Link:
 
     def __init__(self, client: BleakClient, name: str, *, reads_reach_listeners: bool = False) -> None:
         self.name = name
+        self.address = client.address
         self._reads_reach_listeners = reads_reach_listeners
         self.lost = asyncio.Event()
         self.lost_reason = ""

@@ -75,11 +75,11 @@ def on_port(folder, port="tcp:127.0.0.1:0", start="", models=()):
 
 
 @contextlib.asynccontextmanager
-async def served_air(folder, models=(), ports=1):
+async def served_air(folder, models=(), ports=1, port="tcp:127.0.0.1:0"):
     """An air with devices and TCP ports: its bench's own stack is idle, what connects to a port acts on the air."""
     air = await open_air(models, seed=1)
     try:
-        opened = await open_ports(air.air, parse_ports(["tcp:127.0.0.1:0"] * ports, []), folder)
+        opened = await open_ports(air.air, parse_ports([port] * ports, []), folder)
         try:
             yield opened
         finally:

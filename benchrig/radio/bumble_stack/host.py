@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import asyncio
-from typing import TYPE_CHECKING, Any
+import contextlib
+from typing import TYPE_CHECKING, Any, NoReturn
 
 from bumble import core, hci
 from bumble.host import Host
@@ -44,7 +45,9 @@ class StackHost(Host):
         self.gone.set_result(None)
         if self.pending_response and not self.pending_response.done():
             self.pending_response.set_exception(TransportLostError(why))
-        self.emit("flush")
+        # bumble sets a result where its other listener has cancelled: a disconnection that is under way
+        with contextlib.suppress(asyncio.InvalidStateError):
+            self.emit("flush")
 
     def on_transport_lost(self) -> None:
         self.lose("the connection to the controller is lost")
@@ -90,22 +93,35 @@ class StackHost(Host):
                 self.emit(MALFORMED, connection.handle, exc)
 
     async def _send_command(self, command: Any, response_timeout: float | None = None) -> Any:
-        """As bumble's, which waits for ever. Raises TransportLostError when no answer comes, and at once when the
-        controller is lost."""
-        within = ANSWER_WITHIN if response_timeout is None else response_timeout
-        if not self.lost:
-            try:
-                async with asyncio.timeout(within):
-                    return await super()._send_command(command)
-            except TimeoutError:
-                self.lose(f"the controller did not answer {_in_words(command)} within {within:g} s")
+        """As bumble's, which may wait for ever: a controller that does not answer in time is lost. Raises
+        TransportLostError then, and at once when it is lost already; a shorter time-out is its caller's to deal with."""
+        within = min(ANSWER_WITHIN, response_timeout or ANSWER_WITHIN)
+        if self.lost:
+            raise TransportLostError(self.lost)
+        try:
+            async with asyncio.timeout(within):
+                return await super()._send_command(command)
+        except TimeoutError:
+            if response_timeout is not None and response_timeout < ANSWER_WITHIN:
+                raise
+            self._no_answer(command, within)
+
+    async def ask(self, command: Any, within: float) -> Any:
+        """The answer to a command that a controller in order answers at once. Raises TransportLostError, HCI_Error."""
+        try:
+            return await self.send_sync_command(command, response_timeout=within)
+        except TimeoutError:
+            self._no_answer(command, within)
+
+    def _no_answer(self, command: Any, within: float) -> NoReturn:
+        self.lose(f"the controller did not answer {_in_words(command)} within {within:g} s")
         raise TransportLostError(self.lost)
 
     async def send_sync_command(self, command: Any, response_timeout: float | None = None) -> Any:
         """As bumble's; an answer that does not belong to the command makes the controller lost."""
         try:
             return await super().send_sync_command(command, response_timeout)
-        except (core.BaseBumbleError, hci.HCI_Error):
+        except (core.BaseBumbleError, hci.HCI_Error, TimeoutError):
             raise
         except Exception as exc:
             self._unfit(command, exc)
@@ -116,12 +132,12 @@ class StackHost(Host):
         """As bumble's; likewise."""
         try:
             return await super().send_async_command(command, check_status, response_timeout)
-        except (core.BaseBumbleError, hci.HCI_Error):
+        except (core.BaseBumbleError, hci.HCI_Error, TimeoutError):
             raise
         except Exception as exc:
             self._unfit(command, exc)
 
-    def _unfit(self, command: Any, exc: Exception) -> None:
+    def _unfit(self, command: Any, exc: Exception) -> NoReturn:
         if not self.foreign:
             raise exc
         self.lose(f"the controller's answer to {_in_words(command)} is no answer to that")

@@ -35,11 +35,16 @@ class ClientLink:
         connection.on(connection.EVENT_DISCONNECTION, self._on_gone)
         connection.on(connection.EVENT_CONNECTION_PHY_UPDATE, self._on_phy)
         connection.on(MALFORMED, self._on_malformed)
+        stack.host.gone.add_done_callback(self._on_controller_gone)
 
     def _on_gone(self, reason: int) -> None:
         # bumble says 0 when the controller itself is gone.
+        self._stack.host.gone.remove_done_callback(self._on_controller_gone)
         if not self.gone.done():
             self.gone.set_result(hci.HCI_ErrorCode(reason or hci.HCI_ErrorCode.HARDWARE_FAILURE_ERROR))
+
+    def _on_controller_gone(self, _: asyncio.Future[None]) -> None:
+        self._on_gone(hci.HCI_ErrorCode.HARDWARE_FAILURE_ERROR)
 
     def _on_malformed(self, exc: Exception) -> None:
         self.closing = self.closing or f"the device sent a malformed PDU ({exc})"

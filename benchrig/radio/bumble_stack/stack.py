@@ -82,7 +82,7 @@ class HostStack:
         device = Device(config=config, host=host)
         try:
             async with asyncio.timeout(START_WITHIN):
-                await host.send_sync_command(hci.HCI_Reset_Command(), response_timeout=RESET_WITHIN)
+                await host.ask(hci.HCI_Reset_Command(), RESET_WITHIN)
                 await device.power_on()
         except (TimeoutError, hci.HCI_Error, core.BaseBumbleError) as exc:
             why = host.lost or f"the controller does not start: {reason_of(exc)}"
@@ -121,7 +121,7 @@ class HostStack:
     async def answers(self, within: float) -> bool:
         """Whether the controller still answers; one that does not is lost."""
         with contextlib.suppress(core.BaseBumbleError, hci.HCI_Error):
-            await self.host.send_sync_command(hci.HCI_Read_BD_ADDR_Command(), response_timeout=within)
+            await self.host.ask(hci.HCI_Read_BD_ADDR_Command(), within)
         return not self.lost
 
     def spawn(self, work: Coroutine[Any, Any, T]) -> asyncio.Task[T]:

@@ -8,6 +8,7 @@ import pytest
 
 from benchrig.errors import StationError
 from benchrig.radio.bumble_stack import host, stack
+from benchrig.radio.hci import open_hci
 from benchrig.radio.specify import open_simulated
 from benchrig.radio.virtual import load_devices
 from benchrig.source.problem import Problems
@@ -54,6 +55,22 @@ async def test_without_a_public_address_it_has_a_random_static_one():
     assert int(text[:2], 16) >> 6 == 0b11  # Vol 6 Part B 1.3.2.1
 
 
+async def test_a_controller_on_a_serial_line(tmp_path):
+    async with served_air(tmp_path, port=f"pty:{tmp_path}/line"):
+        radio = await open_hci("hci", f"serial:{tmp_path}/line,1000000")
+        await radio.close()
+    assert radio.facts["controller address"] == f"{ADDRESS} (public)"
+
+
+async def test_its_traffic_is_captured(tmp_path):
+    async with served_air(tmp_path) as air:
+        radio = await open_hci("hci", f"tcp:{air.ports[0].door.address}", capture=tmp_path / "capture.btsnoop")
+        await radio.close()
+    data = (tmp_path / "capture.btsnoop").read_bytes()
+    assert data.startswith(b"btsnoop\0")
+    assert bytes.fromhex("01030C00") in data
+
+
 @pytest.mark.slow
 async def test_the_end_of_line_plan_has_the_verdicts_it_has_on_a_virtual_radio(tmp_path):
     plan = PLANS / "end_of_line.yaml"
@@ -75,7 +92,7 @@ async def test_nothing_listens():
 async def test_no_answer_to_reset(monkeypatch):
     monkeypatch.setattr(stack, "RESET_WITHIN", 0.2)
     async with meddled(lambda number, packet: b"") as address:
-        with pytest.raises(StationError, match="the controller did not answer Reset within 0.2 s"):
+        with pytest.raises(StationError, match=r"the controller did not answer Reset within 0\.2 s"):
             await opener(address)()
 
 
