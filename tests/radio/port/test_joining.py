@@ -1,10 +1,14 @@
 """Units in processes of their own, on two stacks, that join the air by a port."""
 
+import asyncio
 import shlex
 import sys
 
 import pytest
 
+from benchrig.radio.virtual import models_of
+from benchrig.source.problem import Problems
+from benchrig.source.yaml import read_text
 from tests.radio.running import on_port, run_plan
 from tests.radio.unit import PLAN
 
@@ -64,3 +68,49 @@ async def test_a_program_that_ends_when_it_has_come_up(tmp_path):
     done = await run_plan(plan, on_port(tmp_path, start=f"{BUMBLE['tcp']} random quit"), tmp_path)
     assert (done.step("scan").verdict, done.step("scan").cause) == ("fail", "device")
     assert "ended with exit code 1; its last output: no sensor found" in done.step("scan").message
+
+
+async def test_a_unit_beside_simulated_devices(tmp_path):
+    models = simulated("device: another\nadvertising: {interval: 20 ms, data: {name: another}}\nservices: []\n")
+    done = await run_plan(PLAN, on_port(tmp_path, start=f"{TINY} public", models=models), tmp_path)
+    assert done.ended.verdict == "pass"
+
+
+async def test_a_unit_that_nobody_started_here_and_that_goes(tmp_path):
+    """Its process ends in a read: there is no exit code to tell, but a port that was closed."""
+    place = f"pty:{tmp_path}/dut"
+    unit = []
+
+    async def opened():
+        radio = await on_port(tmp_path, place)()
+        command = shlex.split(f"{BUMBLE['pty']} random crash".replace("{port}", f"{tmp_path}/dut"))
+        unit.append(
+            await asyncio.create_subprocess_exec(
+                *command, stdout=asyncio.subprocess.DEVNULL, stderr=asyncio.subprocess.DEVNULL
+            )
+        )
+        return radio
+
+    done = await run_plan(PLAN, opened, tmp_path)
+    assert await unit[0].wait() == 42
+    failed = done.step("read setting")
+    assert (failed.verdict, failed.cause) == ("fail", "device")
+    assert failed.message == f"the host on {place} has gone: it closed its connection"
+
+
+async def test_a_lost_link_of_a_simulated_device_is_not_blamed_on_a_port(tmp_path):
+    models = simulated(
+        "device: another\nadvertising: {interval: 20 ms, data: {name: ported unit}}\n"
+        "faults: {disconnect_after: 200 ms}\nservices: []\n"
+    )
+    plan = "plan: a\ndevice: {select: {name: ported unit}}\nsteps:\n  - scan:\n    for: 200 ms\n  - connect:\n  - wait: 2 s\n"
+    done = await run_plan(plan, on_port(tmp_path, models=models), tmp_path)
+    assert (done.step("wait").verdict, done.step("wait").cause) == ("fail", "link")
+
+
+def simulated(text):
+    problems = Problems()
+    node = read_text(text, "device.yaml", problems)
+    models = models_of(node, problems)
+    problems.raise_if_any()
+    return models
