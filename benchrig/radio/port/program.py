@@ -109,6 +109,8 @@ class Program:
         await asyncio.wait([self._reader], timeout=1.0)
         self._reader.cancel()
         await asyncio.gather(self._reader, return_exceptions=True)
+        # a child in a session of its own may still hold the other end of the pipe
+        self._process._transport.close()  # type: ignore[attr-defined]
         self._file.close()
 
     def _kill(self) -> None:

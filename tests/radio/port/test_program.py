@@ -1,6 +1,7 @@
 """Programs beside a port: started, watched, ended."""
 
 import asyncio
+import contextlib
 import os
 import shlex
 import signal
@@ -30,7 +31,9 @@ def alive(pid):
     except ProcessLookupError:
         return False
     # an orphan that init has not reaped yet is dead as well
-    return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
+    with contextlib.suppress(FileNotFoundError):
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
+    return False
 
 
 async def test_its_last_lines_are_told(tmp_path):
@@ -77,7 +80,9 @@ async def test_its_children_end_with_it(tmp_path):
             await asyncio.sleep(0.02)
     child = int(log.read_text())
     await one.stop()
-    assert not alive(child)
+    async with asyncio.timeout(2):
+        while alive(child):  # killed, but not gone yet
+            await asyncio.sleep(0.01)
     assert one.crash() is None  # it was told to
 
 
@@ -91,6 +96,18 @@ async def test_one_that_does_not_listen_is_killed(tmp_path, monkeypatch):
             await asyncio.sleep(0.02)
     await one.stop()
     assert one._process.returncode == -signal.SIGKILL
+
+
+async def test_a_daemon_that_it_leaves_holds_nobody_up(tmp_path):
+    one = await started(
+        tmp_path,
+        "import subprocess, sys\n"
+        "code = 'import time; time.sleep(3)'\n"
+        "subprocess.Popen([sys.executable, '-c', code], start_new_session=True)\n",
+    )
+    async with asyncio.timeout(2.5):
+        await one.ended(1)
+        await one.stop()
 
 
 async def test_no_such_program(tmp_path):
