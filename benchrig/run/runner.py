@@ -223,6 +223,8 @@ class Runner:
             attempts, error, readings = await self._attempts(bench, plan, step, plan_deadline)
         except BenchrigError as exc:
             error = exc
+        except Exception as exc:
+            error = _internal(exc)
         for reading in readings:
             self.emit(reading)
         self._finish(bench, plan, attempts, error, readings, started)
