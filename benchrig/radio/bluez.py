@@ -7,7 +7,8 @@ BlueZ doc/org.bluez.Adapter.rst and org.bluez.Device.rst.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Mapping
+import contextlib
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,6 +19,12 @@ from benchrig.errors import StationError
 
 SERVICE = "org.bluez"
 ADAPTER, DEVICE = "org.bluez.Adapter1", "org.bluez.Device1"
+BUS = "org.freedesktop.DBus"
+_RULES = (
+    f"type='signal',sender='{BUS}',interface='{BUS}',member='NameOwnerChanged',arg0='{SERVICE}'",
+    f"type='signal',sender='{SERVICE}',interface='{BUS}.ObjectManager',member='InterfacesRemoved'",
+    f"type='signal',sender='{SERVICE}',interface='{BUS}.Properties',member='PropertiesChanged',arg0='{ADAPTER}'",
+)
 # A healthy service answers in milliseconds.
 ANSWER_WITHIN = 5.0
 
@@ -35,12 +42,18 @@ class KnownDevice:
 
 
 class Bluez:
-    """A connection to the system bus, for one adapter. Make it with `open`, end it with `close`."""
+    """A connection to the system bus, for one adapter. Make it with `open`, end it with `close`.
+
+    It watches the service and the adapter: `failed` says what happened to them since, however well they are again, and
+    `on_failure` hears of it at once. (bleak does not tell its clients when the service ends.)
+    """
 
     def __init__(self, bus: MessageBus, adapter: str) -> None:
         self._bus = bus
         self.adapter = adapter
         self.path = f"/org/bluez/{adapter}"
+        self.failed: StationError | None = None
+        self.on_failure: Callable[[StationError], None] = lambda _: None
 
     @classmethod
     async def open(cls, adapter: str = "") -> Bluez:
@@ -54,6 +67,7 @@ class Bluez:
         bluez = cls(bus, adapter)
         try:
             await bluez._choose(adapter)
+            await bluez._watch()
         except BaseException:
             await bluez.close()
             raise
@@ -70,9 +84,34 @@ class Bluez:
         self.adapter = wanted or present[0]
         self.path = f"/org/bluez/{self.adapter}"
 
+    async def _watch(self) -> None:
+        self._bus.add_message_handler(self._heard)
+        for rule in _RULES:
+            await self._call("/org/freedesktop/DBus", BUS, "AddMatch", "s", [rule], destination=BUS)
+
+    def _heard(self, message: Message) -> None:
+        """What the signals say about the service and the adapter."""
+        body = message.body
+        if message.message_type is not MessageType.SIGNAL:
+            return
+        if message.member == "NameOwnerChanged" and body[:1] == [SERVICE] and not body[2]:
+            self._fail(StationError("the Bluetooth service has ended", advice="start it again (bluetoothd)"))
+        elif message.member == "InterfacesRemoved" and body[0] == self.path and ADAPTER in body[1]:
+            self._fail(StationError(f"the adapter '{self.adapter}' is gone", advice="plug it in again"))
+        elif message.member == "PropertiesChanged" and message.path == self.path and body[0] == ADAPTER:
+            powered = body[1].get("Powered")
+            if powered is not None and not powered.value:
+                self._fail(_switched_off(self.adapter))
+
+    def _fail(self, error: StationError) -> None:
+        if self.failed is None:
+            self.failed = error
+            self.on_failure(error)
+
     async def close(self) -> None:
         self._bus.disconnect()
-        await self._bus.wait_for_disconnect()  # type: ignore[no-untyped-call]  # dbus-fast leaves it untyped
+        with contextlib.suppress(Exception):  # what ended the bus, when it was not us
+            await self._bus.wait_for_disconnect()  # type: ignore[no-untyped-call]  # dbus-fast leaves it untyped
 
     async def objects(self) -> Objects:
         """All objects of BlueZ with their interfaces and properties. Raises StationError when it does not answer."""
@@ -92,13 +131,17 @@ class Bluez:
         return has
 
     async def trouble(self) -> StationError | None:
-        """Why this adapter cannot be used at the moment; None when it can."""
+        """Why this adapter cannot be used, or could not be at some time; None when all is well."""
+        if self.failed is not None:
+            return self.failed
+        if not self._bus.connected:
+            return _bus_ended()
         try:
             properties = await self.properties()
         except StationError as error:
             return error
         if not properties.get("Powered"):
-            return StationError(f"the adapter '{self.adapter}' is switched off", advice="bluetoothctl power on")
+            return _switched_off(self.adapter)
         return None
 
     async def devices(self) -> list[KnownDevice]:
@@ -119,22 +162,42 @@ class Bluez:
                 await self._call(self.path, ADAPTER, "RemoveDevice", "o", [device.path])
 
     async def _call(
-        self, path: str, interface: str, member: str, signature: str = "", body: list[Any] | None = None
+        self,
+        path: str,
+        interface: str,
+        member: str,
+        signature: str = "",
+        body: list[Any] | None = None,
+        *,
+        destination: str = SERVICE,
     ) -> Any:
-        message = Message(SERVICE, path, interface, member, signature=signature, body=body or [])
+        message = Message(destination, path, interface, member, signature=signature, body=body or [])
         try:
             async with asyncio.timeout(ANSWER_WITHIN):
                 reply = await self._bus.call(message)
-        except (TimeoutError, EOFError, OSError) as exc:
+        except TimeoutError as exc:
             raise StationError("the Bluetooth service does not answer", advice="restart it (bluetoothd)") from exc
+        except (EOFError, OSError) as exc:
+            raise _bus_ended() from exc
         if reply is None or reply.message_type is MessageType.ERROR:
-            name = reply.error_name if reply else "no reply"
-            raise StationError(f"the Bluetooth service refuses {member}: {name}", advice=_ADVICE.get(name or "", ""))
+            name = (reply.error_name if reply else "") or "no reply"
+            if name in _NOT_RUNNING or name.startswith(_SPAWN):
+                raise StationError("the Bluetooth service is not running", advice="start it (bluetoothd)")
+            raise StationError(f"the Bluetooth service refuses {member}: {name}", advice=_ADVICE.get(name, ""))
         return reply.body
 
 
+def _bus_ended() -> StationError:
+    return StationError("the system's D-Bus has ended", advice="start D-Bus and the Bluetooth service")
+
+
+def _switched_off(adapter: str) -> StationError:
+    return StationError(f"the adapter '{adapter}' is switched off", advice="bluetoothctl power on")
+
+
+# D-Bus starts a service on demand where it is told how; a service that cannot be started is none that runs.
+_NOT_RUNNING = ("org.freedesktop.DBus.Error.ServiceUnknown", "org.freedesktop.DBus.Error.NameHasNoOwner")
+_SPAWN = "org.freedesktop.DBus.Error.Spawn."
 _ADVICE = {
-    "org.freedesktop.DBus.Error.ServiceUnknown": "start the Bluetooth service (bluetoothd)",
-    "org.freedesktop.DBus.Error.NameHasNoOwner": "start the Bluetooth service (bluetoothd)",
     "org.freedesktop.DBus.Error.AccessDenied": "this user may not talk to the Bluetooth service",
 }

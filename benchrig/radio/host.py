@@ -7,7 +7,7 @@ import platform
 import shutil
 import sys
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from benchrig.errors import StationError
@@ -17,6 +17,7 @@ from benchrig.radio.scan import Selection, Sighting
 
 if TYPE_CHECKING:
     from benchrig.radio.bluez import Bluez
+    from benchrig.radio.link import Link
 
 # How long a link that was told to go may take until it is gone.
 CLEARED_WITHIN = 10.0
@@ -27,11 +28,14 @@ class HostRadio(Radio):
     """A radio of the operating system. `bluez` is there on Linux."""
 
     bluez: Bluez | None = None
+    _selection: Selection = field(default_factory=Selection)
 
     async def prepare(self, selection: Selection) -> list[str]:
         """Clear the links that a dead process left to units of this selection: nothing may be timed over them."""
+        self._selection = selection
         if self.bluez is None:
             return []
+        self.bluez.on_failure = self._on_failure
         cleared = []
         for device in await self.bluez.devices():
             if device.connected and selection.may_mean(device.name, device.address):
@@ -49,8 +53,32 @@ class HostRadio(Radio):
                 )
             await asyncio.sleep(0.1)
 
+    def _on_failure(self, error: StationError) -> None:
+        """The links go with the service, but nobody tells their clients."""
+        for link in self._links:
+            link.on_disconnected(error.message)
+
     async def trouble(self) -> StationError | None:
-        return None if self.bluez is None else await self.bluez.trouble()
+        """The service, the adapter, or another program that holds the unit."""
+        if self.bluez is None:
+            return None
+        return await self.bluez.trouble() or await self._holder(self.bluez)
+
+    async def _holder(self, bluez: Bluez) -> StationError | None:
+        """A unit that is connected, and not by this run, can be neither heard nor connected to."""
+        own = {link.address for link in self._links if link.is_up}
+        for device in await bluez.devices():
+            if device.connected and device.address not in own and self._selection.may_mean(device.name, device.address):
+                return _taken(device.name or device.address)
+        return None
+
+    async def connect(self, sighting: Sighting, within: float) -> Link:
+        if self.bluez is not None and any(
+            d.connected for d in await self.bluez.devices() if d.address == sighting.address
+        ):
+            # bleak would join that link, and the program that made it would take it away
+            raise _taken(sighting.name or sighting.address)
+        return await super().connect(sighting, within)
 
     async def forget(self, sighting: Sighting) -> None:
         if self.bluez is not None:
@@ -115,6 +143,12 @@ async def _version(program: str) -> str:
         await process.wait()
         return ""
     return output.decode("utf-8", "replace").partition("\n")[0].strip()[:100]
+
+
+def _taken(unit: str) -> StationError:
+    return StationError(
+        f"another program on this machine is connected to {unit}", advice="end that program, and run again"
+    )
 
 
 async def _nothing() -> None:
