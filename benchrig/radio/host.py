@@ -3,22 +3,26 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import platform
 import shutil
 import sys
-from collections.abc import Mapping
+from collections.abc import AsyncIterator, Callable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from benchrig.errors import StationError
+from benchrig.errors import ConnectTimeout, StationError
 from benchrig.radio.offers import LACKS
 from benchrig.radio.radio import Radio
-from benchrig.radio.scan import Selection, Sighting
+from benchrig.radio.scan import Ear, Report, Selection, Sighting
 
 if TYPE_CHECKING:
     from benchrig.radio.bluez import Bluez
     from benchrig.radio.link import Link
 
+# BlueZ and the kernel report a device once in each round of a scan, and rounds of about 11 s go on for as long as
+# anybody scans.
+_CROWDED = "another program is scanning with this adapter: it may take 11 s until the unit is heard, and connected"
 # How long a link that was told to go may take until it is gone.
 CLEARED_WITHIN = 10.0
 
@@ -29,6 +33,7 @@ class HostRadio(Radio):
 
     bluez: Bluez | None = None
     _selection: Selection = field(default_factory=Selection)
+    _drowned: bool = False
 
     async def prepare(self, selection: Selection) -> list[str]:
         """Clear the links that a dead process left to units of this selection: nothing may be timed over them."""
@@ -36,12 +41,12 @@ class HostRadio(Radio):
         if self.bluez is None:
             return []
         self.bluez.on_failure = self._on_failure
-        cleared = []
+        said = [_CROWDED] if await self._others_scan(self.bluez) else []
         for device in await self.bluez.devices():
             if device.connected and selection.may_mean(device.name, device.address):
                 await self._clear(self.bluez, device)
-                cleared.append(f"cleared a link that was left to {device.name or device.address}")
-        return cleared
+                said.append(f"cleared a link that was left to {device.name or device.address}")
+        return said
 
     async def _clear(self, bluez: Bluez, device: Any) -> None:
         await bluez.disconnect(device)
@@ -62,7 +67,7 @@ class HostRadio(Radio):
         """The service, the adapter, or another program that holds the unit."""
         if self.bluez is None:
             return None
-        return await self.bluez.trouble() or await self._holder(self.bluez)
+        return await self.bluez.trouble() or await self._holder(self.bluez) or (_drowned() if self._drowned else None)
 
     async def _holder(self, bluez: Bluez) -> StationError | None:
         """A unit that is connected, and not by this run, can be neither heard nor connected to."""
@@ -72,13 +77,39 @@ class HostRadio(Radio):
                 return _taken(device.name or device.address)
         return None
 
+    @contextlib.asynccontextmanager
+    async def scanning(self, on_report: Callable[[Report], None], *, active: bool = True) -> AsyncIterator[None]:
+        """Beside the scan of another program a unit that this one has heard is not reported again for a while."""
+        ear = Ear()
+        crowded = self.bluez is not None and await self._others_scan(self.bluez)
+
+        def heard(report: Report) -> None:
+            ear.add(report)
+            on_report(report)
+
+        self._drowned = False
+        async with super().scanning(heard, active=active):
+            try:
+                yield
+            finally:
+                self._drowned = crowded and not ear.selected(self._selection)
+
+    async def _others_scan(self, bluez: Bluez) -> bool:
+        return bool((await bluez.properties()).get("Discovering"))
+
     async def connect(self, sighting: Sighting, within: float) -> Link:
         if self.bluez is not None and any(
             d.connected for d in await self.bluez.devices() if d.address == sighting.address
         ):
             # bleak would join that link, and the program that made it would take it away
             raise _taken(sighting.name or sighting.address)
-        return await super().connect(sighting, within)
+        crowded = self.bluez is not None and await self._others_scan(self.bluez)
+        try:
+            return await super().connect(sighting, within)
+        except ConnectTimeout:
+            # the kernel connects when it hears the unit, which is once in a round of the other scan
+            self._drowned = crowded
+            raise
 
     async def forget(self, sighting: Sighting) -> None:
         if self.bluez is not None:
@@ -143,6 +174,13 @@ async def _version(program: str) -> str:
         await process.wait()
         return ""
     return output.decode("utf-8", "replace").partition("\n")[0].strip()[:100]
+
+
+def _drowned() -> StationError:
+    return StationError(
+        "another program is scanning with this adapter, which kept the unit from being heard",
+        advice="end that scan, or allow scan and connect 12 s at least (within)",
+    )
 
 
 def _taken(unit: str) -> StationError:

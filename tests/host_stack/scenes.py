@@ -194,7 +194,32 @@ STATION = [
 ]
 
 OTHERS = [
-    Scene("another process scans", before=("start another scan",), mended=("end the others",)),
+    Scene(
+        "another process scans",
+        QUICK.replace("within: 5 s", "within: 15 s").replace("  - connect:", "  - connect:\n    within: 15 s"),
+        before=("start another scan",),
+        mended=("end the others",),
+        within=35.0,
+        notes="another program is scanning with this adapter",
+    ),
+    Scene(
+        "another process scans, and there is little time",
+        QUICK.replace("within: 5 s", "within: 2 s"),
+        before=("start another scan",),
+        mended=("end the others",),
+        exit_code=7,
+        cause="station",
+        says="another program is scanning with this adapter, which kept the unit from being heard",
+    ),
+    Scene(
+        "another process scans, and there is little time to connect",
+        BEFORE_CONNECT.replace("  - connect:", "  - connect:\n    within: 3 s"),
+        during=("start another scan",),
+        mended=("end the others",),
+        exit_code=7,
+        cause="station",
+        says="another program is scanning with this adapter, which kept the unit from being heard",
+    ),
     Scene(
         "another process is connected before",
         before=("connect from another process",),
