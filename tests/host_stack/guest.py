@@ -14,6 +14,7 @@ BLUETOOTHD = "/usr/libexec/bluetooth/bluetoothd"
 
 # Air and devices first, then the kernel's stack on top of them, then the job.
 PRELUDE = f"""
+dbus-daemon --system --fork --nopidfile
 python3 -m tests.host_stack.air "$DEVICES" "${{ADAPTERS:-1}}" > out/air.out 2> out/air.err &
 for i in $(seq 600); do grep -q READY out/air.out 2>/dev/null && break; sleep 0.05; done
 {BLUETOOTHD} -n -d > out/bluetoothd.log 2>&1 &
@@ -49,7 +50,7 @@ def run_in_guest(
     prelude: bool = True,
 ) -> Done:
     """Run a shell script in the guest. `share` is an empty folder that the guest can write; the script starts there,
-    with the devices in the air and bluetoothd running."""
+    with the devices in the air and bluetoothd running, or with nothing at all without the `prelude`."""
     out = share / "out"
     out.mkdir(parents=True, exist_ok=True)
     names = ",".join(str(path.resolve()) for path in devices)
@@ -70,6 +71,9 @@ def run_in_guest(
             return Done(None, out)
     code = (out / "job.code").read_text().strip() if (out / "job.code").exists() else ""
     return Done(int(code) if code else None, out)
+
+
+PYTEST = "python3 -m pytest -p no:cacheprovider -n 0 -q -m 'slow or not slow'"
 
 
 def missing() -> str:

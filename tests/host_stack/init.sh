@@ -14,7 +14,6 @@ if [ ! -s /etc/machine-id ]; then
     mount --bind /run/machine-id /etc/machine-id
 fi
 ip link set lo up 2>/dev/null
-dbus-daemon --system --fork --nopidfile
 cd /mnt/share
 bash ./job.sh > out/job.out 2> out/job.err
 echo $? > out/job.code

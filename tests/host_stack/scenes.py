@@ -6,7 +6,7 @@ pass. It is played in the guest (stage.py) and judged outside (test_scenes.py).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from tests.contract.cases import ALL
 
@@ -66,7 +66,6 @@ class Scene:
     within: float = 20.0
     notes: str = ""
     next_notes: str = ""
-    steps: dict[int, str] = field(default_factory=dict)
 
     def __str__(self) -> str:
         return self.name.replace(" ", "-")
@@ -155,7 +154,6 @@ STATION = [
         cause="station",
         says="the Bluetooth service does not answer",
         within=45.0,
-        next_notes="",
     ),
     Scene(
         "service killed in a stream",
@@ -279,4 +277,4 @@ UNIT = [
     ),
 ]
 
-SCENES = [*STATION, *OTHERS, *SIGNALS, *UNIT]
+PARTS = {"station": STATION, "others and signals": [*OTHERS, *SIGNALS], "unit": UNIT}

@@ -1,8 +1,8 @@
 """In the guest: plays the scenes and writes down how each run ended.
 
-    python -m tests.host_stack.stage OUT DEVICES
+    python -m tests.host_stack.stage OUT DEVICES PART
 
-OUT gets `scenes.jsonl`, a line for each scene.
+PART is a part of scenes.PARTS, or the name of one scene. OUT gets `scenes.jsonl`, a line for each scene.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from tests.host_stack.guest import BLUETOOTHD
-from tests.host_stack.scenes import OF_CONTRACT, QUICK, SCENES, Scene
+from tests.host_stack.scenes import OF_CONTRACT, PARTS, QUICK, Scene
 
 HOLD = """
 import asyncio, sys
@@ -147,7 +147,9 @@ class Stage:
 
     def _other(self, script: str) -> subprocess.Popen[str]:
         """Another program that is at work when this returns."""
-        process = subprocess.Popen([sys.executable, "-c", script], stdout=subprocess.PIPE, text=True)
+        process = subprocess.Popen(
+            [sys.executable, "-c", script], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
+        )
         assert process.stdout is not None
         assert process.stdout.readline(), "it ended at once"
         return process
@@ -186,7 +188,7 @@ class Stage:
             "seconds": round(time.monotonic() - started, 2),
             "verdict": next((e for e in events if e["event"] == "verdict"), {}),
             "steps": {e["step"]: f"{e['verdict']} {e.get('cause', '')}".strip() for e in events if e["event"] == "end"},
-            "messages": [e.get("message", "") for e in events if e["event"] == "end"],
+            "advice": [e.get("advice", "") for e in events if e["event"] == "end"],
             "notes": [e["text"] for e in events if e["event"] == "note"],
             "output": (folder / "output.txt").read_text(errors="replace"),
         }
@@ -210,12 +212,11 @@ class Stage:
         return {"name": scene.name, "run": run, "next": self.benchrig(QUICK, scene.name + ", next")}
 
 
-def main(out: Path, devices: str, only: list[str]) -> None:
+def main(out: Path, devices: str, part: str) -> None:
     stage = Stage(out, devices)
     with (out / "scenes.jsonl").open("w") as results:
-        for scene in SCENES:
-            if only and scene.name not in only:
-                continue
+        scenes = PARTS.get(part) or [scene for scenes in PARTS.values() for scene in scenes if scene.name == part]
+        for scene in scenes:
             try:
                 result = stage.play(scene)
             except Exception as error:  # a stage that breaks down must not take the other scenes with it
@@ -230,4 +231,4 @@ def main(out: Path, devices: str, only: list[str]) -> None:
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]), sys.argv[2], sys.argv[3:])
+    main(Path(sys.argv[1]), sys.argv[2], sys.argv[3])

@@ -1,0 +1,41 @@
+"""The contract suite and the shipped plans on the real Linux stack."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from benchrig.record.journal import read_record
+from tests.contract.compare import differences
+from tests.contract.radios import DEVICES, Ran, run_on
+from tests.host_stack.conftest import Boot
+from tests.host_stack.guest import PROJECT, PYTEST
+from tests.run.kit import DEVICES as UNITS
+from tests.run.kit import PLANS
+
+pytestmark = [pytest.mark.slow, pytest.mark.timeout(600)]
+# bleak keeps one connection to the bus for each event loop, and nobody may close it; a process of benchrig has one loop
+LENIENT = "-W ignore::pytest.PytestUnraisableExceptionWarning"
+
+
+def test_the_contract_suite_passes_on_the_host_radio(boot: Boot) -> None:
+    job = f"out=$PWD/out; cd {PROJECT}; {PYTEST} tests/contract --radio host {LENIENT} > $out/pytest.txt 2>&1\n"
+    done = boot(job, DEVICES, within=580)
+    assert done.code == 0, done.text("pytest.txt")[-6000:]
+    assert "skipped" not in done.text("pytest.txt").splitlines()[-1]
+
+
+def test_the_shipped_plans_end_as_on_the_virtual_radio(boot: Boot, tmp_path: Path) -> None:
+    names = ("end_of_line", "nightly_regression")
+    job = "".join(
+        f"python3 -m benchrig run {PLANS}/{name}.yaml --radio host -q --acknowledge --results out/{name}\n"
+        for name in names
+    )
+    done = boot(job, UNITS / "logger.yaml", within=300)
+    for name in names:
+        [path] = done.out.glob(f"{name}/*/record.jsonl")
+        on_host = Ran(read_record(path))
+        assert on_host.ended.exit_code == 0, on_host.story()
+        on_air = run_on(f"virtual:{UNITS}/logger.yaml", PLANS / f"{name}.yaml", tmp_path)
+        assert differences(on_air.record, on_host.record) == []
