@@ -12,7 +12,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Literal
 
-from benchrig.errors import InternalError, StationError
+from benchrig.errors import InternalError, StationError, UsageError
 from benchrig.plan.model import Plan, StepPlan
 from benchrig.radio.specify import RadioChoice, loop_factory, radio_opener
 from benchrig.record.aggregate import build_record
@@ -45,10 +45,11 @@ class RunOptions:
 
 @dataclass(frozen=True)
 class Finished:
-    """A run that is over: its record, and the folder that holds it."""
+    """A run that is over: its record, the folder that holds it, and what kept a report from being written."""
 
     record: Record
     folder: Path
+    trouble: StationError | None = None
 
 
 @dataclass
@@ -56,12 +57,18 @@ class _Events:
     """Passes each event to the listeners and keeps it."""
 
     listeners: list[Callable[[AnyEvent], None]]
+    viewers: list[Callable[[AnyEvent], None]]
     kept: list[AnyEvent] = field(default_factory=list)
 
     def __call__(self, event: AnyEvent) -> None:
         self.kept.append(event)
         for listener in self.listeners:
             listener(event)
+        for viewer in [*self.viewers]:
+            try:
+                viewer(event)
+            except OSError:
+                self.viewers.remove(viewer)  # a terminal that is gone shows nothing any more
 
 
 def run_session(
@@ -80,14 +87,32 @@ def run_session(
         acknowledged=options.acknowledged,
     )
     with Journal(folder / "record.jsonl") as journal:
-        events = _Events([journal.write, *listeners])
+        events = _Events([journal.write], [*listeners])
         runner = Runner(options.plan, options.steps, settings, opener, operator, events)
         factory = loop_factory(options.radio, real_time=options.real_time)
         with asyncio.Runner(loop_factory=factory) as loop_runner:
             loop_runner.run(_run(runner))
     record = build_record(events.kept)
-    _write_reports(record, options, folder)
+    try:
+        _write_reports(record, options, folder)
+    except StationError as trouble:
+        return Finished(record, folder, trouble)  # the verdict stands, and has to be said
     return Finished(record, folder)
+
+
+def make_way(path: Path | None) -> None:
+    """Take an older report from its place and see that a new one can be written there: a run that ends early must
+    not leave yesterday's behind. UsageError when it cannot, before anything is run."""
+    if path is None:
+        return
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with path.open("ab"):
+            pass
+        if path.is_file():
+            path.unlink()
+    except OSError as exc:
+        raise UsageError(f"{path} cannot be written: {exc.strerror or exc}", advice="give another file") from exc
 
 
 async def _run(runner: Runner) -> None:
@@ -102,9 +127,11 @@ async def _run(runner: Runner) -> None:
 
 @contextlib.contextmanager
 def _signals(interrupt: Callable[[], None]) -> Iterator[None]:
-    """Ctrl-C and SIGTERM interrupt the run instead of ending the process."""
+    """Ctrl-C, SIGTERM and a closed terminal interrupt the run instead of ending the process."""
     loop = asyncio.get_running_loop()
-    numbers = (signal.SIGINT, signal.SIGTERM)
+    numbers = [signal.SIGINT, signal.SIGTERM]
+    if hasattr(signal, "SIGHUP"):  # a terminal that is closed
+        numbers.append(signal.SIGHUP)
     try:
         for number in numbers:
             loop.add_signal_handler(number, interrupt)

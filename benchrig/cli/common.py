@@ -6,7 +6,7 @@ import os
 import sys
 import traceback
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -19,6 +19,9 @@ RADIO_HELP = (
     "How the unit is reached: host or host:ADAPTER (the operating system's Bluetooth), hci:usb:N, "
     "hci:serial:PORT[,SPEED] or hci:tcp:HOST:PORT (a controller of its own), or virtual:FILE[,FILE…] (simulated devices)."
 )
+
+
+PIPE_WIDTH = 120
 
 
 @contextmanager
@@ -52,8 +55,32 @@ def console(*, stderr: bool = False) -> Console:
     """A console that respects NO_COLOR, CI, COLUMNS and pipes."""
     from rich.console import Console
 
+    class Steady(Console):
+        def on_broken_pipe(self) -> None:
+            """rich would end the process with 1, which says that the unit failed."""
+            raise BrokenPipeError
+
     plain = "CI" in os.environ and "FORCE_COLOR" not in os.environ
-    return Console(stderr=stderr, highlight=False, emoji=False, markup=False, no_color=True if plain else None)
+    stream = sys.stderr if stderr else sys.stdout
+    # a pipe has no width of its own: give the table room
+    width = None if stream.isatty() or "COLUMNS" in os.environ else PIPE_WIDTH
+    return Steady(
+        stderr=stderr, highlight=False, emoji=False, markup=False, no_color=True if plain else None, width=width
+    )
+
+
+@contextmanager
+def whatever_the_output_does() -> Iterator[None]:
+    """A pipe that was closed, a full disk or a terminal that is gone must not change what the process says."""
+    try:
+        yield
+        sys.stdout.flush()
+    except OSError as error:
+        # what is left in the buffer must not fail again when the interpreter ends
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        with suppress(OSError):
+            if not isinstance(error, BrokenPipeError):
+                click.echo(f"benchrig: the output cannot be written: {error.strerror or error}", err=True)
 
 
 def attended() -> bool:

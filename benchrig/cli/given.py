@@ -37,6 +37,7 @@ def load_with_given(path: Path, given: Mapping[str, str], *, ask: bool) -> Plan:
     except MissingGiven as missing:
         if not ask:
             raise
+        click.echo(f"{path}: values are needed", err=True)
         for name, spec in missing.missing.items():
             values[name] = _ask(name, spec)
     return load_plan(path, values)
@@ -44,10 +45,12 @@ def load_with_given(path: Path, given: Mapping[str, str], *, ask: bool) -> Plan:
 
 def _ask(name: str, spec: Given) -> str:
     """Until the answer satisfies the plan's limit: a barcode is easily read from the wrong label."""
+    from benchrig.cli.operator import forget_typed_ahead
     from benchrig.source.shape import LooseText
 
+    forget_typed_ahead()
     while True:
-        value: str = click.prompt(name, prompt_suffix=": ", err=True)
+        value: str = click.prompt(name, prompt_suffix=": ", err=True).strip()
         problem = spec.problem_with(LooseText(value))
         if not problem:
             return value

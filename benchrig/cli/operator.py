@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import sys
 from collections.abc import Callable
 
@@ -42,13 +43,18 @@ class AtTerminal:
         self._quiet = quiet
 
     async def acknowledge(self, caution: str) -> str:
+        forget_typed_ahead()
         self._say(f"\nCAUTION  {caution}\n")
-        answer = await self._line("Press Enter to acknowledge and go on, or type 'no' to stop: ")
-        if answer.strip():
-            raise OperatorError("the caution was not acknowledged")
-        return "at the terminal"
+        while True:
+            # a typed word: a key that is pressed, or scanned, by habit acknowledges nothing
+            answer = (await self._line("Type 'yes' to acknowledge and go on, 'no' to stop: ")).strip().lower()
+            if answer == "yes":
+                return "at the terminal"
+            if answer in ("n", "no"):
+                raise OperatorError("the caution was not acknowledged")
 
     async def confirm(self, question: str) -> bool:
+        forget_typed_ahead()
         while True:
             answer = (await self._line(f"{question} [y/n] ")).strip().lower()
             if answer in ("y", "yes", "n", "no"):
@@ -56,19 +62,24 @@ class AtTerminal:
             self._say("please answer y or n")
 
     async def enter(self, question: str) -> str:
-        return (await self._line(f"{question}: ")).strip()
+        forget_typed_ahead()
+        while True:
+            if answer := (await self._line(f"{question}: ")).strip():
+                return answer
+            self._say("please type an answer")
 
     async def choose(self, question: str, options: list[str]) -> str:
+        forget_typed_ahead()
         self._say(question)
         for number, option in enumerate(options, 1):
             self._say(f"  {number}  {option}")
         while True:
-            answer = (await self._line(f"1 to {len(options)}: ")).strip()
+            answer = (await self._line(f"1 to {len(options)}, or the word: ")).strip()
             if answer in options:
                 return answer
             if answer.isdecimal() and 1 <= int(answer) <= len(options):
                 return options[int(answer) - 1]
-            self._say("please give one of the numbers")
+            self._say("please give one of the numbers or words")
 
     def _say(self, text: str) -> None:
         self._quiet()
@@ -86,11 +97,24 @@ class AtTerminal:
             return await asyncio.to_thread(sys.stdin.readline)
         try:
             line = await readable
+        except asyncio.CancelledError:
+            click.echo(err=True)  # what follows must not stand behind the prompt
+            raise
         finally:
             loop.remove_reader(sys.stdin.fileno())
         if not line:
             raise OperatorError("the terminal was closed")
         return line.rstrip("\n")
+
+
+def forget_typed_ahead() -> None:
+    """Drop what was typed, or scanned, before a question stood on the screen: it answers something else."""
+    try:
+        import termios
+    except ImportError:  # Windows
+        return
+    with contextlib.suppress(termios.error):
+        termios.tcflush(sys.stdin.fileno(), termios.TCIFLUSH)
 
 
 def _take_line(waiting: asyncio.Future[str]) -> None:

@@ -113,8 +113,10 @@ def run(
         from benchrig.radio.specify import RadioChoice
         from benchrig.run.choose import choose_steps
         from benchrig.run.station import load_station
-        from benchrig.session import RunOptions
+        from benchrig.session import RunOptions, make_way
 
+        for report in (junit, csv_file):
+            make_way(report)
         bench = load_station(station)
         choice = RadioChoice.parse(radio or bench.radio or "host", ports, starts)
         loaded = load_with_given(plan, _allowed_given(plan, bench.given) | parse_given(given), ask=attended())
@@ -145,7 +147,7 @@ def _allowed_given(plan: Path, given: dict[str, str]) -> dict[str, str]:
 
 
 def _run(options: RunOptions, *, all_readings: bool, quiet: bool) -> int:
-    from benchrig.cli.common import console
+    from benchrig.cli.common import console, whatever_the_output_does
     from benchrig.cli.operator import AtTerminal, Unattended
     from benchrig.cli.progress import Progress
     from benchrig.report.table import render, render_verdict
@@ -155,12 +157,18 @@ def _run(options: RunOptions, *, all_readings: bool, quiet: bool) -> int:
     progress = Progress(console(stderr=True)) if attended() and not quiet else None
     operator = AtTerminal(progress.hide if progress else lambda: None) if attended() else Unattended()
     finished = run_session(options, operator, [progress] if progress else [])
-    if progress:
-        progress.hide()
-    if quiet:
-        render_verdict(finished.record, screen)
-    else:
-        render(finished.record, screen, unjudged=all_readings)
+    with whatever_the_output_does():
+        if progress:
+            progress.hide()
+        if quiet:
+            render_verdict(finished.record, screen)
+        else:
+            render(finished.record, screen, unjudged=all_readings)
         screen.print(f"record: {finished.folder}", soft_wrap=True)
+    if finished.trouble is not None:
+        with whatever_the_output_does():
+            click.echo(f"benchrig: {finished.trouble.message}", err=True)
     assert finished.record.ended is not None
-    return finished.record.ended.exit_code
+    code = finished.record.ended.exit_code
+    # a pass whose report is missing must not look like one to the job that reads the report
+    return 7 if code == 0 and finished.trouble is not None else code

@@ -35,6 +35,8 @@ class PlannedStep(msgspec.Struct, omit_defaults=True, frozen=True):
 
 
 class RunStarted(Event, tag="run", frozen=True):
+    """`steps` are those of this run; `left_out` counts the steps of the plan that are not among them."""
+
     run_id: str
     started: str
     plan: str
@@ -49,6 +51,7 @@ class RunStarted(Event, tag="run", frozen=True):
     seed: int | None = None
     given: dict[str, str] = {}
     caution: str = ""
+    left_out: int = 0
     format: int = FORMAT
 
 

@@ -30,7 +30,7 @@ _ENDED_ON: dict[State, str] = {
 EXIT_MEANINGS = {
     0: "the unit passed",
     1: "the unit failed",
-    2: "the run was interrupted",
+    2: "the run was interrupted, or nobody answered",
     3: "benchrig itself failed",
     4: "the plan or the command is wrong",
     5: "nothing was judged, so nothing was proved",
@@ -80,7 +80,7 @@ def unit_names(record: Record) -> list[str]:
     """All that the unit is known by, the best name first: its serial number."""
     unit = record.unit
     names = (unit.serial, unit.name, unit.address) if unit else ()
-    return [plain(name, NAME_LIMIT).strip() for name in names if name.strip()] or ["unit not found"]
+    return [plain(name, NAME_LIMIT).strip() for name in names if name.strip()] or ["not known"]
 
 
 def unit_title(record: Record) -> str:
@@ -200,6 +200,17 @@ def run_trouble(record: Record) -> Trouble | None:
     if shown is None or shown & states:
         return None
     return Trouble(ended.verdict, ended.cause or "internal", message)
+
+
+def marks(record: Record) -> list[str]:
+    """What keeps a verdict from being one on a unit as a whole, in capitals."""
+    return ["SIMULATED"] * record.run.simulated + ["PARTIAL"] * bool(record.run.left_out)
+
+
+def left_out(record: Record) -> str:
+    """What a partial run did not do; '' for a whole one."""
+    count = record.run.left_out
+    return f"{count} of the plan's {count + len(record.steps)} steps were left out" if count else ""
 
 
 def verdict_line(record: Record) -> str:

@@ -135,9 +135,9 @@ def _element(parent: ET.Element, tag: str, lines: tuple[str, ...] | list[str], *
 
 def _suite_attributes(record: Record, cases: list[_Case], dialect: Dialect) -> dict[str, str]:
     counts = Counter(case.result for case in cases)
-    simulated = " [SIMULATED]" if record.run.simulated else ""
+    marks = "".join(f" [{mark}]" for mark in explain.marks(record))
     attributes = {
-        "name": f"{explain.plan_name(record)} / {explain.unit_names(record)[0]}{simulated}",
+        "name": f"{explain.plan_name(record)} / {explain.unit_names(record)[0]}{marks}",
         "tests": str(len(cases)),
         "failures": str(counts["failure"]),
         "errors": str(counts["error"]),
@@ -161,6 +161,7 @@ def _timestamp(started: str, dialect: Dialect) -> str:
 def _suite_output(record: Record, cases: list[_Case], dialect: Dialect) -> list[str]:
     """What test cases cannot carry, for people."""
     lines = [explain.SIMULATED] if record.run.simulated else []
+    lines += [f"PARTIAL: {explain.left_out(record)}"] if record.run.left_out else []
     lines += [f"caution: {line}" for line in plain_lines(record.run.caution) if line]
     if dialect == "ant":
         lines += [f"{case.name}: {line}" for case in cases for line in case.output]
@@ -195,6 +196,7 @@ def _run_facts(record: Record) -> Iterator[tuple[str, Any]]:
         "station",
         "radio",
         "simulated",
+        "left_out",
         "seed",
     ):
         yield name, getattr(run, name)

@@ -71,6 +71,8 @@ class _Page:
             self._line("SIMULATED", "bold reverse", f" {explain.SIMULATED}")
         if record.cut_off:
             self._line("CUT OFF", STYLES["cut off"], f" {explain.CUT_OFF}")
+        if run.left_out:
+            self._line("PARTIAL ", STYLES["nothing judged"], explain.left_out(record))
 
     def table(self, record: Record, unjudged: bool) -> None:
         rows = [_HEADINGS, *rows_of(record, unjudged=unjudged, cell=max(12, self._console.width // 4))]
@@ -126,8 +128,8 @@ class _Page:
     def verdict_line(self, record: Record, *, whole: bool = False) -> None:
         """The last line; `whole` keeps it in one, however narrow the console is."""
         outcome = explain.outcome(record)
-        simulated = ", SIMULATED" if record.run.simulated else ""
-        self._line(f"{outcome.upper()}{simulated}: ", STYLES[outcome], explain.verdict_line(record), whole=whole)
+        head = ", ".join([outcome.upper(), *explain.marks(record)])
+        self._line(f"{head}: ", STYLES[outcome], explain.verdict_line(record), whole=whole)
 
     # --- output
 

@@ -144,6 +144,7 @@ class Runner:
                 given={name: str(value) for name, value in plan.values.items()},
                 caution=plan.caution,
                 steps=[step.planned for step in self.steps],
+                left_out=len(plan.steps) - len(self.steps),
                 versions={"benchrig": __version__, "bleak": version("bleak"), "python": python_version()},
             )
         )

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -162,7 +164,8 @@ def test_two_runs_have_two_folders(tmp_path: Path) -> None:
 
 def test_quiet_says_the_verdict_only(tmp_path: Path) -> None:
     done = run(files(tmp_path, READ), "--quiet")
-    assert done.stdout.count("\n") == 1
+    _, folder = done.stdout.splitlines()
+    assert folder.startswith("record: results")
     assert done.stdout.startswith(
         "PASS, SIMULATED: the unit passed (exit code 0): 3 of 3 steps passed; 1 limits judged"
     )
@@ -175,7 +178,7 @@ def test_what_is_piped_has_no_escape_codes_and_no_progress(tmp_path: Path, env: 
     assert not re.search(r"[\x1b\r\x07]", done.stdout)
     assert "21.5 °C is above the maximum 0 °C by 21.5 °C" in unwrapped(done.stdout)
     widest = max(len(line) for line in done.stdout.splitlines() if not line.startswith("record: "))
-    assert widest <= int(env.get("COLUMNS", 80))
+    assert widest <= int(env.get("COLUMNS", 120))
 
 
 def test_only_and_from_on_the_command_line(tmp_path: Path) -> None:
@@ -241,3 +244,35 @@ def test_the_text_of_a_failure_has_all_that_is_needed_to_find_it(tmp_path: Path)
     assert "step 7 read battery level: fail (limit) value: 41 % is below the minimum 80 % by 39 %" in text
     assert "measured 41 %; limit min 80 % and max 100 %; margin -39 %; raw 29;" in text
     assert f"twelve_checks.yaml:{line}" in done.stdout.replace("\n", "")
+
+
+def test_a_partial_run_says_so_everywhere(tmp_path: Path) -> None:
+    bench = files(tmp_path, READ)
+    done = run(bench, "--only", "2")
+    assert done.returncode in (0, 5)
+    assert "PARTIAL" in done.stdout
+    assert "1 of the plan's 3 steps were left out" in done.stdout
+    assert "[PARTIAL]" in next(bench.folder.glob("results/*/junit.xml")).read_text()
+
+
+def test_an_older_report_does_not_outlive_a_run_that_could_not_start(tmp_path: Path) -> None:
+    old = tmp_path / "nightly.xml"
+    old.write_text("<testsuites/>")
+    assert run(files(tmp_path, READ), "--junit", str(old), "--set", "unknown=1").returncode == 4
+    assert not old.exists()
+
+
+def test_a_report_that_cannot_be_written_is_said_before_the_run(tmp_path: Path) -> None:
+    bench = files(tmp_path, READ)
+    done = run(bench, "--csv", "/proc/nowhere/readings.csv")
+    assert (done.returncode, bench.records()) == (4, [])
+    assert "/proc/nowhere/readings.csv cannot be written" in done.stderr
+
+
+def test_a_closed_pipe_does_not_change_the_exit_code(tmp_path: Path) -> None:
+    bench = files(tmp_path, READ)
+    command = [sys.executable, "-m", "benchrig", "run", "plan.yaml", "--radio", "virtual:device.yaml"]
+    process = subprocess.Popen(command, cwd=bench.folder, stdout=subprocess.PIPE)
+    assert process.stdout is not None
+    process.stdout.close()
+    assert process.wait(30) == 0

@@ -50,12 +50,14 @@ def test_a_typed_value_that_the_plan_refuses_is_asked_for_again(tmp_path: Path) 
     assert record_of(bench).run.given == {"serial": "A8"}
 
 
-def test_the_caution_is_acknowledged_with_enter(tmp_path: Path) -> None:
+def test_the_caution_is_acknowledged_with_a_word_not_with_enter(tmp_path: Path) -> None:
     bench = files(tmp_path, WRITE, head=CAUTION)
     with on_terminal(bench) as terminal:
         terminal.until("CAUTION  Mind the relay.")
-        terminal.until("Press Enter to acknowledge and go on, or type 'no' to stop: ")
+        terminal.until("Type 'yes' to acknowledge and go on, 'no' to stop: ")
         terminal.type("\n")
+        terminal.until("Type 'yes' to acknowledge and go on, 'no' to stop: ")
+        terminal.type("yes\n")
         assert terminal.end() == 0
     assert record_of(bench).notes[0].text == "caution acknowledged at the terminal: Mind the relay."
 
@@ -63,7 +65,7 @@ def test_the_caution_is_acknowledged_with_enter(tmp_path: Path) -> None:
 def test_the_caution_is_not_acknowledged(tmp_path: Path) -> None:
     bench = files(tmp_path, WRITE, head=CAUTION)
     with on_terminal(bench) as terminal:
-        terminal.until("Press Enter")
+        terminal.until("Type 'yes'")
         terminal.type("no\n")
         assert terminal.end() == 2
         assert "the caution was not acknowledged" in terminal.shown
@@ -85,7 +87,7 @@ def test_a_choice_is_answered_by_number_or_name(tmp_path: Path) -> None:
     )
     for typed in ("9\n2\n", "green\n"):
         with on_terminal(files(tmp_path, step)) as terminal:
-            terminal.until("1 to 2: ")
+            terminal.until("1 to 2, or the word: ")
             terminal.type(typed)
             assert terminal.end() == 0
 
@@ -111,7 +113,7 @@ def test_ctrl_c_at_a_question_ends_with_2_and_cleans_up(tmp_path: Path) -> None:
 def test_ctrl_c_at_the_caution_opens_nothing(tmp_path: Path) -> None:
     bench = files(tmp_path, WRITE, head=CAUTION)
     with on_terminal(bench) as terminal:
-        terminal.until("Press Enter")
+        terminal.until("Type 'yes'")
         terminal.type(CTRL_C)
         assert terminal.end() == 2
     assert record_of(bench).unit is None
