@@ -4,9 +4,9 @@ BenchrigError                     cause
 ├── PlanError                     plan      all problems of the text files, with their places
 ├── UsageError                    plan      the command line or a station file asks for something impossible
 ├── StationError                  station   the bench itself cannot test
+│   └── AmbiguousDevice           station   several devices answer the selection: none of them is to blame
 ├── LinkError                     link
 │   ├── DeviceNotFound            link      nothing that answers the selection was heard (also TimeoutError)
-│   ├── AmbiguousDevice           link      several devices answer the selection
 │   ├── ConnectFailed             link      one connection attempt did not succeed
 │   │   └── ConnectTimeout        link      … within its time (also TimeoutError)
 │   └── LinkLost                  link      the connection ended while it was needed
@@ -63,15 +63,15 @@ class StationError(BenchrigError):
     cause = "station"
 
 
+class AmbiguousDevice(StationError):
+    pass
+
+
 class LinkError(BenchrigError):
     cause = "link"
 
 
 class DeviceNotFound(LinkError, TimeoutError):
-    pass
-
-
-class AmbiguousDevice(LinkError):
     pass
 
 

@@ -532,13 +532,14 @@ FINDING = [
 """,
         says=r"the unit was not heard in 1(\.0\d)? s \(others were: ",
     ),
-    fails(
+    Case(
         "two that fit",
         "twin *",
         """
   - connect:
 """,
-        *("fail link", "skip 1"),
+        ("error station", "skip 1"),
+        7,
         reach="""
   - scan:
     for: 1 s

@@ -105,7 +105,7 @@ def test_the_unit_among_500_others() -> None:
 
 def test_two_units_are_ambiguous_with_candidates() -> None:
     ran = run(plan_text(READ), thermometer(), thermometer(name="unit 2", address="C4:00:00:00:00:02"))
-    assert (ran.ended.verdict, ran.ended.cause) == ("fail", "link")
+    assert (ran.ended.verdict, ran.ended.cause, ran.ended.exit_code) == ("error", "station", 7)
     assert "ambiguous: 2 devices" in ran.ended.message
     assert "C4:00:00:00:00:01" in ran.ended.message
     assert "C4:00:00:00:00:02" in ran.ended.message
