@@ -35,7 +35,9 @@ def plan_text(steps: str, *, head: str = "", attributes: str = "", reach: str = 
     return f"{HEAD}{names}{head}{reach}{steps}"
 
 
-def device_text(services: str = "services: []", *, name: str = "unit 1", address: str = "C4:00:00:00:00:01", more: str = "") -> str:
+def device_text(
+    services: str = "services: []", *, name: str = "unit 1", address: str = "C4:00:00:00:00:01", more: str = ""
+) -> str:
     """A device that advertises `name` every 20 ms."""
     return (
         f"device: {name}\naddress: '{address}'\n"

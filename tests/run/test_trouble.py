@@ -140,7 +140,9 @@ def test_no_limit_judged_is_not_a_pass_to_the_shell() -> None:
 
 
 def test_the_plans_deadline_ends_the_run_and_finally_still_runs() -> None:
-    plan = plan_text("  - wait: 60 s\n" + READ + "finally:\n  - read: temperature\n    name: last look\n", head="deadline: 5 s\n")
+    plan = plan_text(
+        "  - wait: 60 s\n" + READ + "finally:\n  - read: temperature\n    name: last look\n", head="deadline: 5 s\n"
+    )
     ran = run(plan, thermometer())
     assert (ran.ended.verdict, ran.ended.cause) == ("fail", "limit")
     assert "the plan's deadline of 5 s ran out" in ran.ended.message
