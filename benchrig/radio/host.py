@@ -5,15 +5,18 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import platform
+import re
 import shutil
 import sys
 from collections.abc import AsyncIterator, Callable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from benchrig.errors import ConnectTimeout, StationError
+from bleak.assigned_numbers import AdvertisementDataType
+
+from benchrig.errors import ConnectTimeout, LinkError, StationError
 from benchrig.radio.offers import LACKS
-from benchrig.radio.radio import Radio
+from benchrig.radio.radio import GIVE_UP_WITHIN, Radio
 from benchrig.radio.scan import Ear, Report, Selection, Sighting
 
 if TYPE_CHECKING:
@@ -23,6 +26,8 @@ if TYPE_CHECKING:
 # BlueZ and the kernel report a device once in each round of a scan, and rounds of about 11 s go on for as long as
 # anybody scans.
 _CROWDED = "another program is scanning with this adapter: it may take 11 s until the unit is heard, and connected"
+# How long BlueZ scans before it is told to scan anew, while the unit has not been heard.
+ROUND = 1.5
 # How long a link that was told to go may take until it is gone.
 CLEARED_WITHIN = 10.0
 
@@ -79,23 +84,68 @@ class HostRadio(Radio):
 
     @contextlib.asynccontextmanager
     async def scanning(self, on_report: Callable[[Report], None], *, active: bool = True) -> AsyncIterator[None]:
-        """Beside the scan of another program a unit that this one has heard is not reported again for a while."""
-        ear = Ear()
-        crowded = self.bluez is not None and await self._others_scan(self.bluez)
+        """On BlueZ in rounds, until the unit is heard: it reports a device once in each, and drops what comes before it
+        has told the kernel's answer to itself."""
+        if self.bluez is None or not active:
+            async with self._scanning(on_report, active=active):
+                yield
+            return
+        crowded, ear = await self._others_scan(self.bluez), Ear()
+        self._drowned = False
 
         def heard(report: Report) -> None:
             ear.add(report)
             on_report(report)
 
-        self._drowned = False
-        async with super().scanning(heard, active=active):
-            try:
+        started, over = asyncio.Event(), asyncio.Event()
+        rounds = asyncio.ensure_future(self._rounds(heard, ear, started, over))
+        try:
+            await asyncio.wait({rounds, asyncio.ensure_future(started.wait())}, return_when=asyncio.FIRST_COMPLETED)
+            if not rounds.done():
                 yield
-            finally:
-                self._drowned = crowded and not ear.selected(self._selection)
+        finally:
+            self._drowned = crowded and not ear.selected(self._selection)
+            started.set()
+            over.set()
+            await _finished(rounds)
+
+    async def _rounds(
+        self, heard: Callable[[Report], None], ear: Ear, started: asyncio.Event, over: asyncio.Event
+    ) -> None:
+        while not over.is_set():
+            async with self._scanning(heard, active=True):
+                started.set()
+                while not over.is_set():
+                    with contextlib.suppress(TimeoutError):
+                        await asyncio.wait_for(over.wait(), ROUND)
+                    if not ear.selected(self._selection):
+                        break
+
+    @contextlib.asynccontextmanager
+    async def _scanning(self, on_report: Callable[[Report], None], *, active: bool) -> AsyncIterator[None]:
+        try:
+            async with super().scanning(on_report, active=active):
+                yield
+        except LinkError as error:
+            if active or not error.message.startswith("scan: "):
+                raise
+            # bleak says in words only that a system cannot do it
+            raise StationError(error.message, advice="leave out 'mode: passive'") from error
+
+    def passive_options(self) -> dict[str, Any]:
+        """BlueZ wants to know what to listen for."""
+        if self.bluez is None:
+            return self.scanner_options
+        options = {**self.scanner_options["bluez"], "or_patterns": or_patterns(self._selection)}
+        return {**self.scanner_options, "bluez": options}
 
     async def _others_scan(self, bluez: Bluez) -> bool:
-        return bool((await bluez.properties()).get("Discovering"))
+        """Whether a scan goes on that is none of ours; the end of one's own takes BlueZ a moment."""
+        for _ in range(3):
+            if not (await bluez.properties()).get("Discovering"):
+                return False
+            await asyncio.sleep(0.1)
+        return True
 
     async def connect(self, sighting: Sighting, within: float) -> Link:
         if self.bluez is not None and any(
@@ -116,6 +166,28 @@ class HostRadio(Radio):
             await self.bluez.forget(sighting.address)
         elif sys.platform == "darwin":
             raise StationError("macOS does not forget the table of a device", advice="switch Bluetooth off and on")
+
+
+async def _finished(rounds: asyncio.Task[None]) -> None:
+    """Raises what the scan raised, and StationError when it hangs: bleak asks the service without a deadline."""
+    await asyncio.wait({rounds}, timeout=GIVE_UP_WITHIN)
+    if not rounds.done():
+        rounds.cancel()
+        await asyncio.wait({rounds}, timeout=GIVE_UP_WITHIN)
+        raise StationError("the Bluetooth service does not answer", advice="restart it (bluetoothd)")
+    rounds.result()
+
+
+def or_patterns(selection: Selection) -> list[tuple[int, AdvertisementDataType, bytes]]:
+    """What a unit of this selection may advertise, any of it: (offset, type, octets at the offset). Where the selection
+    says nothing that can be matched, whatever has flags (Core Supplement Part A 1.3)."""
+    kinds = AdvertisementDataType
+    name = re.split(r"[*?\[]", selection.name or "")[0].encode()
+    found = [(0, kind, name) for kind in (kinds.COMPLETE_LOCAL_NAME, kinds.SHORTENED_LOCAL_NAME) if name]
+    if selection.manufacturer is not None:
+        company = selection.manufacturer.to_bytes(2, "little")
+        found.append((0, kinds.MANUFACTURER_SPECIFIC_DATA, company + selection.manufacturer_data))
+    return found or [(0, kinds.FLAGS, bytes((flags,))) for flags in range(32)]
 
 
 async def open_host(name: str, adapter: str = "") -> Radio:

@@ -16,7 +16,7 @@ from bleak.backends.device import BLEDevice
 from bleak.backends.scanner import AdvertisementData
 from bleak.exc import BleakDBusError
 
-from benchrig.errors import BenchrigError, ConnectFailed
+from benchrig.errors import BenchrigError, ConnectFailed, StationError
 from benchrig.radio.foreign import IN_PROGRESS, translate
 from benchrig.radio.link import Link
 from benchrig.radio.scan import Report, Selection, Sighting
@@ -69,6 +69,10 @@ class Radio:
         """What the unit has done wrong that no step noticed; asked after the last one."""
         return None
 
+    def passive_options(self) -> dict[str, Any]:
+        """Of the scanner, for a passive scan."""
+        return self.scanner_options
+
     async def forget(self, sighting: Sighting) -> None:
         """Let nothing be remembered of a device: its next connection reads the table anew."""
 
@@ -82,7 +86,8 @@ class Radio:
                 on_report(_report(loop.time(), device, data))
 
         try:
-            scanner = BleakScanner(detected, scanning_mode="active" if active else "passive", **self.scanner_options)
+            options = self.scanner_options if active else self.passive_options()
+            scanner = BleakScanner(detected, scanning_mode="active" if active else "passive", **options)
             async with self._lock:
                 await _when_free(scanner.start)
         except Exception as exc:
@@ -91,7 +96,10 @@ class Radio:
             yield
         finally:
             try:
-                await scanner.stop()
+                async with asyncio.timeout(GIVE_UP_WITHIN):
+                    await scanner.stop()
+            except TimeoutError as exc:
+                raise StationError("the scan does not stop", advice="restart the Bluetooth service") from exc
             except Exception as exc:
                 raise translate(exc, "stop the scan") from exc
 

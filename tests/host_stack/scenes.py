@@ -156,6 +156,17 @@ STATION = [
         within=45.0,
     ),
     Scene(
+        "service stopped in a scan",
+        SCANNING,
+        during=("stop the service",),
+        at=1,
+        mended=("let the service go on",),
+        exit_code=7,
+        cause="station",
+        says="the Bluetooth service does not answer|the scan does not stop",
+        within=45.0,
+    ),
+    Scene(
         "service killed in a stream",
         NOTIFY,
         during=("kill the service",),
