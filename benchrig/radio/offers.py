@@ -1,4 +1,4 @@
-"""What a kind of radio does not tell. Known without opening one, so that `check` can say it.
+"""What a kind of radio does not offer. Known without opening one, so that `check` can say it.
 
 A limit on such a reading is not judged on that radio: the record and the reports say so, and why.
 """
@@ -6,6 +6,7 @@ A limit on such a reading is not judged on that radio: the record and the report
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 # 'step.reading' -> why this kind of radio has no such reading
 _HOST = {
@@ -15,3 +16,14 @@ _HOST = {
 }
 
 LACKS: dict[str, Mapping[str, str]] = {"host": _HOST, "virtual": {}, "hci": {}}
+
+# (step, key, value) -> where this kind of radio may not be able to do it
+MAY_FAIL: dict[str, Mapping[tuple[str, str, Any], str]] = {
+    "host": {
+        ("scan", "mode", "passive"): "Linux scans passively only when its Bluetooth service runs with --experimental, "
+        "and macOS never does",
+        ("connect", "fresh", True): "macOS does not forget the table of a device",
+    },
+    "virtual": {},
+    "hci": {},
+}

@@ -1,0 +1,54 @@
+"""`benchrig check --radio`: what the radio does not offer is said, and is no mistake."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from benchrig.radio.offers import LACKS
+from tests.cli.test_startup import started
+from tests.run.kit import PLANS
+
+PLAN = """plan: p
+device: {select: {name: unit}}
+steps:
+  - scan:
+    mode: passive
+    expect:
+      rssi: {min: -70 dBm}
+      interval: {max: 150 ms}
+  - connect:
+    fresh: true
+"""
+
+
+def check(folder: Path, radio: str) -> tuple[int, list[str]]:
+    (folder / "plan.yaml").write_text(PLAN)
+    command = [sys.executable, "-m", "benchrig", "check", "plan.yaml", "--radio", radio]
+    done = subprocess.run(command, cwd=folder, capture_output=True, text=True, timeout=50, check=False)
+    return done.returncode, done.stdout.splitlines()[1:]
+
+
+def test_each_remark_has_its_place(tmp_path: Path) -> None:
+    code, said = check(tmp_path, "host")
+    assert code == 0
+    assert [line.partition(": ")[0] for line in said] == ["plan.yaml:8", "plan.yaml:5", "plan.yaml:10"]
+    assert said[0].endswith(f"the limit on interval is not judged: {LACKS['host']['scan.interval']}")
+    assert "'mode: passive' does not work everywhere: " in said[1]
+
+
+@pytest.mark.parametrize("radio", ["virtual", "virtual:unit.yaml", "hci:usb:0", "hci"])
+def test_other_radios_offer_all_of_it(radio: str, tmp_path: Path) -> None:
+    assert check(tmp_path, radio) == (0, [])
+
+
+def test_an_unknown_radio_is_wrong_usage(tmp_path: Path) -> None:
+    assert check(tmp_path, "carrier pigeon")[0] == 4
+
+
+def test_it_loads_no_radio() -> None:
+    _, modules = started("check", str(PLANS / "end_of_line.yaml"), "--radio", "host")
+    assert modules & {"bleak", "bumble", "dbus_fast"} == set()

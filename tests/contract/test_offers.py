@@ -1,0 +1,49 @@
+"""What a radio does not offer: as it is documented, so it is."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from benchrig.radio.offers import LACKS, MAY_FAIL
+from tests.contract.radios import run_on
+from tests.reference import SECTIONS, words
+
+SECTION = SECTIONS["What a radio does not offer"]
+# A limit that a reading of this kind always breaks.
+BROKEN = {"scan.interval": "{max: 1 ms}", "scan.count": "{max: 0}", "discover.elapsed": "{min: 1 h}"}
+PLAN = """
+plan: what a radio lacks
+device: {select: {name: all sorts}}
+steps:
+REACH  - STEP:
+"""
+ALL = sorted({name for lacks in LACKS.values() for name in lacks})
+
+
+def test_the_reference_lists_the_readings() -> None:
+    rows = {(words(row["reading"])[0], row["not on"]): row["why"] for row in SECTION.table("reading")}
+    assert rows == {(name, kind): why for kind, lacks in LACKS.items() for name, why in lacks.items()}
+
+
+def test_the_reference_lists_the_steps() -> None:
+    rows = {(*words(row["step"]), row["may fail on"]): row["why"] for row in SECTION.table("step")}
+    assert rows == {
+        (verb, f"{key}: {str(value).lower()}", kind): why
+        for kind, items in MAY_FAIL.items()
+        for (verb, key, value), why in items.items()
+    }
+
+
+@pytest.mark.parametrize("name", ALL)
+def test_a_limit_is_judged_where_the_radio_has_the_reading(name: str, kind: str, radio: str, tmp_path: Path) -> None:
+    verb, _, reading = name.partition(".")
+    step = f"{verb}:\n    name: judged\n    expect: {{{reading}: {BROKEN[name]}}}"
+    reach = "" if verb == "scan" else "  - connect:\n"
+    ran = run_on(radio, PLAN.replace("STEP:", step).replace("REACH", reach), tmp_path)
+    if why := LACKS[kind].get(name):
+        assert ran.ends()[-1] == "pass", ran.story()
+        assert f"the limit on {reading} is not judged: {why}" in ran.notes()
+    else:
+        assert ran.ends()[-1] == "fail limit", ran.story()
