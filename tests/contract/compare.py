@@ -49,6 +49,9 @@ def _readings(step: StepRecord) -> dict[str, Any]:
 
 def _same(reading: Reading) -> Any:
     judgement = reading.judgement
-    judged = judgement and (judgement.passed, judgement.low, judgement.high, judgement.place)
+    judged = judgement and (judgement.passed, judgement.place)
     varies = reading.name in MEASURED or reading.samples is not None or isinstance(reading.value, float)
-    return judged, reading.unit, None if varies else reading.value
+    if varies:
+        # a bound may come from a value that was measured before
+        return judged, reading.unit
+    return judged, reading.unit, reading.value, judgement and (judgement.low, judgement.high)

@@ -1,0 +1,37 @@
+"""The plans that ship, unchanged, on a controller behind TCP: as on the virtual radio. (host_stack has the host radio.)"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.contract.compare import differences
+from tests.contract.radios import air_on_tcp, run_on
+from tests.run.kit import DEVICES, PLANS
+
+LOGGER = DEVICES / "logger.yaml"
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(180)
+@pytest.mark.parametrize("name", ["end_of_line", "nightly_regression"])
+def test_the_records_differ_only_in_the_radio_and_what_is_measured(name: str, tmp_path: Path) -> None:
+    plan = PLANS / f"{name}.yaml"
+    on_air = run_on(f"virtual:{LOGGER}", plan, tmp_path)
+    with air_on_tcp(LOGGER) as radio:
+        on_tcp = run_on(radio, plan, tmp_path)
+    assert (on_tcp.ended.exit_code, on_air.ended.exit_code) == (0, 0), on_tcp.story()
+    assert differences(on_air.record, on_tcp.record) == []
+
+
+def test_a_difference_is_found(tmp_path: Path) -> None:
+    good = run_on(f"virtual:{LOGGER}", PLANS / "smoke.yaml", tmp_path)
+    other = tmp_path / "other.yaml"
+    other.write_text(LOGGER.read_text(encoding="utf-8").replace("97 %", "12 %"), encoding="utf-8")
+    [found] = [
+        d
+        for d in differences(good.record, run_on(f"virtual:{other}", PLANS / "smoke.yaml", tmp_path).record)
+        if "value" in d
+    ]
+    assert found.startswith("read battery level: value: ")
