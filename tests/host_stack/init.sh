@@ -5,10 +5,10 @@ mount -t proc proc /proc
 mount -t sysfs sys /sys
 mountpoint -q /dev || mount -t devtmpfs dev /dev
 argument() { sed -n "s/.*$1=\([^ ]*\).*/\1/p" /proc/cmdline; }
-for folder in /run /var/lib/bluetooth /mnt /tmp; do mount -t tmpfs tmpfs $folder; done
-mkdir -p /run/dbus /mnt/share
+for folder in /run /var/lib/bluetooth /mnt; do mount -t tmpfs tmpfs $folder; done
+mkdir -p /run/dbus /mnt/share /mnt/tmp  # not over /tmp: the project may be there
 mount -t hostfs -o "$(argument bench.share)" none /mnt/share
-export TMPDIR=/tmp PATH="$(argument bench.python):$PATH" PYTHONPATH="$(argument bench.project)"
+export TMPDIR=/mnt/tmp PATH="$(argument bench.python):$PATH" PYTHONPATH="$(argument bench.project)"
 if [ ! -s /etc/machine-id ]; then
     echo 0123456789abcdef0123456789abcdef > /run/machine-id
     mount --bind /run/machine-id /etc/machine-id
