@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
 
 from benchrig.plan.model import Given, Select, StepPlan
 from benchrig.source.problem import Place, Problems, suggest
@@ -12,6 +13,7 @@ from benchrig.source.yaml import Node, Scalar
 from benchrig.steps import Step
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import ReadingType
+from benchrig.values.limit import Limit
 
 # What a step has whatever it does; anything else may decide which readings it has.
 _COMMON = ("expect", "save", "name", "within", "on_fail")
@@ -40,6 +42,19 @@ def _check_limits(problems: Problems, node: MappingNode, step: Step, types: Mapp
             for wrong in limit.misfits_for(kind.kind, kind.unit):
                 path = ("expect", name, *wrong.path)
                 Reader(problems).misfit(node, Misfit(wrong.message, wrong.advice, path))
+            _check_words(problems, node, name, limit, kind)
+
+
+def _check_words(problems: Problems, node: MappingNode, name: str, limit: Any, kind: ReadingType) -> None:
+    """Texts that the reading never is: a limit with one could only fail."""
+    if kind.wrong is None or not isinstance(limit, Limit):
+        return
+    given = limit.keys()
+    texts: dict[tuple[str | int, ...], Any] = {("equals",): limit.equals} if "equals" in given else {}
+    texts |= {("one_of", index): item for index, item in enumerate(limit.one_of)} if "one_of" in given else {}
+    for path, text in texts.items():
+        if isinstance(text, str) and (wrong := kind.wrong(text)) is not None:
+            Reader(problems).misfit(node, Misfit(*wrong, ("expect", name, *path)))
 
 
 def _check_known(

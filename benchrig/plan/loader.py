@@ -209,9 +209,7 @@ class _Loader:
                 self.problems.add(item.place, f"more than {MAX_STEPS} steps")
                 return
             if not isinstance(item, MappingNode):
-                self.problems.add(
-                    item.place, f"expected a step, found {describe(item)}", "for example: - read: temperature"
-                )
+                self.problems.add(item.place, f"expected a step, found {describe(item)}", _step_advice(item))
             elif "use" in item.entries:
                 self._include(item, section, via, prefix)
             else:
@@ -361,6 +359,13 @@ def _collector_paused() -> Iterator[None]:
     finally:
         if was_on:
             gc.enable()
+
+
+def _step_advice(item: Node) -> str:
+    """A verb without its colon is a common slip."""
+    if isinstance(item, Scalar) and item.value in KINDS:
+        return f"put a colon behind it: - {item.value}:"
+    return "for example: - read: temperature"
 
 
 class MissingGiven(UsageError):

@@ -9,6 +9,8 @@ from collections import Counter
 from typing import TYPE_CHECKING, Literal, NamedTuple, TypeAlias
 
 from benchrig.report.escape import hex_text, plain, plain_lines, value_text
+from benchrig.source.shape import Misfit
+from benchrig.values.judging import difference_unit
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -124,13 +126,22 @@ def _broken(reading: Reading) -> Iterator[str]:
     unit = f" {plain(reading.unit, NAME_LIMIT)}" if reading.unit else ""
     facts = [f"measured {measured(reading)}{unit}", f"limit {plain(judgement.limit, SENTENCE_LIMIT)}"]
     if judgement.margin is not None:
-        facts.append(f"margin {value_text(judgement.margin)}{unit}")
+        facts.append(f"margin {value_text(judgement.margin)}{_difference_unit(reading.unit)}")
     if reading.raw is not None:
         facts.append(f"raw {hex_text(reading.raw)}")
     if judgement.place:
         facts.append(plain(judgement.place))
     yield f"{plain(reading.name, NAME_LIMIT)}: {plain(judgement.sentence, SENTENCE_LIMIT)}"
     yield "  " + "; ".join(facts)
+
+
+def _difference_unit(unit: str) -> str:
+    """' dB' for a level; a record may hold a unit that is not known here, and keeps it."""
+    try:
+        shown = difference_unit(unit)
+    except Misfit:
+        shown = unit
+    return f" {plain(shown, NAME_LIMIT)}" if shown else ""
 
 
 def measured(reading: Reading, limit: int = NAME_LIMIT) -> str:
@@ -235,7 +246,8 @@ def _step_counts(record: Record) -> str:
 
 def _limit_counts(record: Record) -> str:
     passed = [r.judgement.passed for step in record.steps for r in step.readings if r.judgement is not None]
-    return f"{len(passed)} limits judged, {passed.count(False)} broken"
+    limits = "limit" if len(passed) == 1 else "limits"
+    return f"{len(passed)} {limits} judged, {passed.count(False)} broken"
 
 
 def duration(record: Record) -> float:

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 COLUMNS = (
     "run_id", "started", "plan", "revision", "station", "simulated", "serial", "address", "step", "step_name", "reading",
     "value", "unit", "low", "high", "verdict", "margin", "limit", "raw", "count", "minimum", "maximum", "mean", "sd",
-    "outside",
+    "outside", "cause",
 )  # fmt: skip
 VALUE_LIMIT = 4096
 # What begins a formula in some spreadsheet, also in its full-width form.
@@ -31,15 +31,16 @@ _NO_SAMPLES: dict[str, Any] = {}
 
 
 def csv_text(record: Record) -> str:
-    """All readings, after a row with the names of the columns. A run without readings has that row only."""
+    """All readings, and steps that failed or were skipped without one, after a row with the names of the columns.
+    `cause` is that of the step."""
     out = io.StringIO()
     writer = csv.writer(out)
     writer.writerow(COLUMNS)
     head = _run_cells(record)
     for step in record.steps:
-        for reading in step.readings:
-            cells = head | _step_cells(step) | _reading_cells(reading)
-            writer.writerow([_cell(cells.get(name)) for name in COLUMNS])
+        for cells in [_reading_cells(reading) for reading in step.readings] or _step_alone(step):
+            row = head | _step_cells(step) | cells
+            writer.writerow([_cell(row.get(name)) for name in COLUMNS])
     return out.getvalue()
 
 
@@ -50,7 +51,16 @@ def _run_cells(record: Record) -> dict[str, Any]:
 
 
 def _step_cells(step: StepRecord) -> dict[str, Any]:
-    return {"step": step.planned.number, "step_name": step.planned.name}
+    cause = step.ended.cause if step.ended else None
+    return {"step": step.planned.number, "step_name": step.planned.name, "cause": cause}
+
+
+def _step_alone(step: StepRecord) -> list[dict[str, Any]]:
+    """A step that has no reading has a row all the same when it did not pass: an absent unit must not look like an
+    empty run."""
+    if step.ended is None or step.ended.verdict == "pass":
+        return []
+    return [{"verdict": step.ended.verdict}]
 
 
 def _reading_cells(reading: Reading) -> dict[str, Any]:

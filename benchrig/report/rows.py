@@ -16,7 +16,8 @@ _UNIT_LIMIT = 12
 
 
 class Row(NamedTuple):
-    """The cells of one row. `step` stands in the first row of a step only; `verdict` is '' where nothing was judged."""
+    """The cells of one row. `step` stands in the first row of a step only; `verdict` is '' where nothing was judged,
+    and in the row of a step names its cause: 'fail: link'."""
 
     step: str
     reading: str = ""
@@ -37,8 +38,8 @@ def _step_rows(step: StepRecord, unjudged: bool, cell: int) -> Iterator[Row]:
     readings = [r for r in step.readings if unjudged or r.judgement is not None]
     state = explain.state(step)
     if state not in {_verdict(reading) for reading in readings}:
-        cause = step.ended.cause if step.ended and step.ended.cause else ""
-        yield Row(label, cause, verdict=state)
+        cause = f": {step.ended.cause}" if step.ended and step.ended.cause else ""
+        yield Row(label, verdict=f"{state}{cause}")
         label = ""
     for reading in readings:
         yield _reading_row(label, reading, cell)

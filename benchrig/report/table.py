@@ -86,7 +86,7 @@ class _Page:
             table.add_column(heading, justify=right, overflow="fold", width=width)  # type: ignore[arg-type]
         for row in cells:
             verdict = row[-1].plain
-            row[-1].stylize(STYLES.get(verdict, ""))
+            row[-1].stylize(STYLES.get(verdict.partition(":")[0], ""))
             table.add_row(*row, style="" if verdict else "dim")
         self._console.print()
         self._console.print(table)
@@ -99,7 +99,7 @@ class _Page:
                 self._line(f"step {explain.title(step)} {told}")
         notes = explain.notes(record)
         for note in islice(notes, _NOTES):
-            self._line(note, "dim")
+            self._line(plain(note, self._console.width * 3 // 2), "dim")  # two lines
         if more := sum(1 for _ in notes):
             self._line(f"note: {more} more are in the record", "dim")
 
@@ -160,6 +160,8 @@ def _layout(rows: Sequence[Sequence[Text]], width: int) -> _Layout:
         shown = rows if names == 2 else _stacked(rows)
         columns = [[row[at] for row in shown] for at in range(len(shown[0]))]
         others = [fit(column) for column in columns[names:]]
+        if names == 1:
+            others[-1] = _texts_folded(columns[-1])  # a cause may stand below its verdict
         left = width - sum(others) - names * len(columns)
         if left >= 12 * names:
             return _Layout(shown, [*_share(columns[:names], left), *others], gap=names)

@@ -245,6 +245,8 @@ def _scalar_reader(check: Callable[[Any], Any], expected: str) -> _ReadNode:
             if expected == "text" and node.quoted and value is not None:
                 return str(value)  # a reference in quotes, replaced by what is no text itself
         advice = ""
+        if expected == "nothing" and isinstance(node, Mapping):
+            advice = "move its keys to the left, beside the key they stand below"
         if expected == "text" and isinstance(node, Scalar) and isinstance(node.value, (int, Decimal, bool)):
             advice = f"quote it: '{node.text}'"
         return reader.misfit(node, Misfit(f"expected {expected}, found {describe(node)}", advice))
@@ -319,7 +321,9 @@ def _list(item: Any) -> _ReadNode:
 def _dict(item: Any) -> _ReadNode:
     def read(node: Node, reader: Reader) -> Any:
         if not isinstance(node, Mapping):
-            return LATE if _late(node) else reader.misfit(node, Misfit(f"expected a mapping, found {describe(node)}"))
+            if _late(node):
+                return LATE
+            return reader.misfit(node, Misfit(f"expected a mapping, found {describe(node)}", _indent(node)))
         values = {}
         for key, (scalar, child) in node.entries.items():
             if isinstance(key, str):
@@ -332,6 +336,12 @@ def _dict(item: Any) -> _ReadNode:
         return BAD if any(value is BAD for value in values.values()) else values
 
     return read
+
+
+def _indent(node: Node) -> str:
+    """Advice where a key stands alone: what belongs to it is mostly there, but not far enough to the right."""
+    alone = isinstance(node, Scalar) and node.value is None
+    return "indent what belongs to it, further than the key itself" if alone else ""
 
 
 def _whole(result: Any, parts: Any) -> Any:
@@ -370,7 +380,9 @@ def _struct(kind: type[msgspec.Struct]) -> _ReadNode:
         if not isinstance(node, Mapping):
             if _late(node):
                 return LATE
-            return reader.misfit(node, Misfit(f"expected a mapping with {words}; found {describe(node)}"))
+            return reader.misfit(
+                node, Misfit(f"expected a mapping with {words}; found {describe(node)}", _indent(node))
+            )
         values: dict[str, Any] = {}
         before = len(reader.problems.found)
         for key, (scalar, child) in node.entries.items():

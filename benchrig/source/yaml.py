@@ -178,7 +178,8 @@ def read_text(text: str, name: str, problems: Problems) -> Node | None:
     except yaml.MarkedYAMLError as exc:
         mark = exc.problem_mark or exc.context_mark
         place = Place(source, mark.line + 1, mark.column + 1) if mark else Place(source, 1, 1)
-        problems.add(place, f"not valid YAML: {exc.problem or exc.context or 'syntax error'}")
+        reason = exc.problem or exc.context or "syntax error"
+        problems.add(place, f"not valid YAML: {reason}", _SYNTAX_ADVICE.get(reason, ""))
         return None
     except yaml.YAMLError as exc:
         position = getattr(exc, "position", None)
@@ -190,6 +191,16 @@ def read_text(text: str, name: str, problems: Problems) -> Node | None:
     if builder.root is None:
         problems.add(Place(source, 1, 1), "is empty", "write at least 'plan:' and 'steps:'")
     return builder.root
+
+
+# What people have mostly done where the parser of YAML says this.
+_SYNTAX_ADVICE = {
+    "mapping values are not allowed in this context": "quote text that has a colon in it; is this line, or the one "
+    "above it, indented one space too far?",
+    "did not find expected key": "is this line indented less than the others of its step, or a bracket not closed?",
+    "did not find expected '-' indicator": "is this line indented less than the list it belongs to?",
+    "found character that cannot start any token": "quote text that begins with this character",
+}
 
 
 class _GiveUp(Exception):

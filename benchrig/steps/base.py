@@ -5,7 +5,7 @@ A new kind is one file with one class, named in KINDS of `steps/__init__.py`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from types import MappingProxyType
@@ -26,12 +26,14 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class ReadingType:
-    """What a reading will be: its kind and unit; `many` when a limit holds for every sample; `doc` for people."""
+    """What a reading will be: its kind and unit; `many` when a limit holds for every sample; `doc` for people.
+    `wrong` says what keeps a text from ever being this reading: (message, advice), None for a possible one."""
 
     kind: Kind
     unit: str = ""
     doc: str = ""
     many: bool = False
+    wrong: Callable[[str], tuple[str, str] | None] | None = None
 
 
 class Bindable(Protocol):

@@ -36,7 +36,13 @@ class Notify(Step, kw_only=True):
     def misfits(self) -> Iterable[Misfit]:
         yield from super().misfits()
         if (self.for_ is None) == (self.count is None):
-            yield Misfit("notify needs either for (a time) or count (a number of notifications)")
+            both = self.for_ is not None
+            yield Misfit(
+                "notify has both for and count" if both else "notify has neither for (a time) nor count (a number)",
+                "keep one of the two" if both else "for example: for: 10 s",
+            )
+        if self.for_ is not None and self.within is not None and self.within.seconds < self.for_.seconds:
+            yield Misfit(f"within {self.within} ends before the {self.for_} of for are over", path=("within",))
         if self.count is not None and self.count < 1:
             yield Misfit("count must be at least 1", path=("count",))
 

@@ -7,10 +7,28 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 
 from benchrig.errors import AttError
+from benchrig.source.shape import Misfit
 from benchrig.steps.base import ReadingType
 from benchrig.steps.bench import Bench
+from benchrig.values import catalogue
 
-ATT_ERROR = ReadingType("text", "", "name of the ATT error the device answered with; 'none' when there was none")
+NONE = "none"
+
+
+def _no_att_error(name: str) -> tuple[str, str] | None:
+    """What is wrong with the name of an ATT error."""
+    if name == NONE:
+        return None
+    try:
+        known = catalogue.att_error_name(catalogue.att_error_code(name))
+    except Misfit as misfit:
+        return f"no ATT error is called '{name}'", misfit.advice
+    return None if known == name else (f"the ATT error '{name}' is reported by its name", f"write '{known}'")
+
+
+ATT_ERROR = ReadingType(
+    "text", "", f"name of the ATT error the device answered with; '{NONE}' when there was none", wrong=_no_att_error
+)
 
 
 @dataclass
@@ -34,4 +52,4 @@ def answered(bench: Bench) -> Iterator[Answer]:
         bench.reading("att_error", error.name)
     else:
         if wanted:
-            bench.reading("att_error", "none")
+            bench.reading("att_error", NONE)

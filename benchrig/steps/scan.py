@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, ClassVar, Literal
 import msgspec
 
 from benchrig.errors import AmbiguousDevice, DeviceNotFound
+from benchrig.source.problem import suggest
 from benchrig.steps.attribute import Names, say_services
 from benchrig.steps.base import ReadingType, Step
 from benchrig.values.quantity import Duration
@@ -46,6 +47,11 @@ class Scan(Step, kw_only=True):
         report_sighting(bench, unit)
 
 
+def _no_address_type(word: str) -> tuple[str, str] | None:
+    known = ("public", "random")
+    return None if word in known else (f"an address type is never '{word}'", suggest(word, known))
+
+
 READINGS: dict[str, ReadingType] = {
     "found_after": ReadingType("number", "s", "from the start of the scan to the first report of the unit"),
     "count": ReadingType("number", "", "reports of the unit, scan responses included"),
@@ -56,7 +62,7 @@ READINGS: dict[str, ReadingType] = {
     "manufacturer_data": ReadingType("bytes", "", "company identifier (little-endian) and data"),
     "service_data": ReadingType("list", "", "service names with their data, 'name=HEX'"),
     "tx_power": ReadingType("number", "dBm", "advertised transmit power"),
-    "address_type": ReadingType("text", "", "'public' or 'random'"),
+    "address_type": ReadingType("text", "", "'public' or 'random'", wrong=_no_address_type),
     "address": ReadingType("text", "", "device address as the radio gives it"),
 }
 

@@ -8,7 +8,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from benchrig.source.shape import Misfit, describe_value
-from benchrig.values.judging import BoundLimit, Check, Kind, shown, typed
+from benchrig.values.judging import BoundLimit, Check, Kind, difference_unit, shown, typed
 from benchrig.values.quantity import UNITS, Quantity, as_number, dimension_of, exact, is_number, number_text
 from benchrig.values.value import Word
 
@@ -67,6 +67,9 @@ class Binder:
 
     def _text(self, value: Any) -> str:
         return shown(value, self.unit)
+
+    def _apart(self, difference: int | float) -> str:
+        return shown(difference, difference_unit(self.unit))
 
     def _number(self, value: Any, path: str) -> int | float:
         return as_number(self._exact(value, path))
@@ -148,7 +151,7 @@ class Binder:
     def _difference(self, got: Any, wanted: Any) -> str:
         text = f"{self._text(got)} is not {self._text(wanted)}"
         if is_number(got) and is_number(wanted):
-            text += f" (off by {self._text(as_number(abs(exact(got) - exact(wanted))))})"
+            text += f" (off by {self._apart(as_number(abs(exact(got) - exact(wanted))))})"
         return text
 
     def _one_of(self, wanted: list[Any]) -> None:
@@ -186,7 +189,7 @@ class Binder:
         tolerance = self._tolerance(nominal)
         low, high = as_number(nominal - tolerance), as_number(nominal + tolerance)
         self._bound(low, high)
-        words = f"{self._text(as_number(nominal))} ± {self._text(as_number(tolerance))}"
+        words = f"{self._text(as_number(nominal))} ± {self._apart(as_number(tolerance))}"
         self._add(
             words,
             self._each(lambda got: bool(low <= got <= high)),
@@ -226,7 +229,7 @@ class Binder:
                 return f"{self._text(worst)} is {relation} {self._text(edge)}"
             return f"{self._text(worst)} is no number to compare with {self._text(edge)}"
         by = as_number(abs(exact(worst) - exact(edge)))
-        return f"{self._text(worst)} is {relation} {self._text(edge)} by {self._text(by)}"
+        return f"{self._text(worst)} is {relation} {self._text(edge)} by {self._apart(by)}"
 
     def _matches(self, wanted: Regex) -> None:
         pattern = re.compile(wanted)

@@ -13,7 +13,7 @@ import msgspec
 from benchrig.source.problem import printable
 from benchrig.source.shape import LooseText
 from benchrig.source.yaml import Refused, plain_scalar
-from benchrig.values.quantity import is_number, number_text
+from benchrig.values.quantity import dimension_of, is_number, number_text
 
 Kind: TypeAlias = Literal["number", "text", "bytes", "boolean", "time", "list", "any"]
 
@@ -118,6 +118,11 @@ def _decimal(number: float | Decimal | Fraction) -> Decimal:
     if isinstance(number, Fraction):
         return _EXACT.divide(Decimal(number.numerator), Decimal(number.denominator))
     return Decimal(repr(number)) if isinstance(number, float) else Decimal(number)
+
+
+def difference_unit(unit: str) -> str:
+    """The unit of a difference between two values in `unit`: levels differ by dB."""
+    return "dB" if dimension_of(unit) in ("level", "sound pressure level") else unit
 
 
 def shown(value: Any, unit: str = "") -> str:

@@ -166,9 +166,7 @@ def test_quiet_says_the_verdict_only(tmp_path: Path) -> None:
     done = run(files(tmp_path, READ), "--quiet")
     _, folder = done.stdout.splitlines()
     assert folder.startswith("record: results")
-    assert done.stdout.startswith(
-        "PASS, SIMULATED: the unit passed (exit code 0): 3 of 3 steps passed; 1 limits judged"
-    )
+    assert done.stdout.startswith("PASS, SIMULATED: the unit passed (exit code 0): 3 of 3 steps passed; 1 limit judged")
 
 
 @pytest.mark.parametrize("env", [{}, {"NO_COLOR": "1"}, {"CI": "1"}, {"COLUMNS": "60"}, {"COLUMNS": "200"}])

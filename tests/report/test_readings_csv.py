@@ -10,10 +10,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from benchrig.record.model import Record
+from benchrig.record.aggregate import build_record
+from benchrig.record.model import PlannedStep, Record, StepEnded, StepStarted
 from benchrig.report.readings_csv import COLUMNS, csv_text
 from benchrig.values.limit import Limit
-from tests.record.examples import failed_run, reading, run_of
+from tests.record.examples import failed_run, reading, run_of, run_started
 from tests.record.strategies import device_text, few, records
 
 
@@ -39,7 +40,8 @@ def test_every_row_has_the_same_columns(record: Record) -> None:
     head, *body = table(record)
     assert head == list(COLUMNS)
     assert {len(row) for row in body} <= {len(COLUMNS)}
-    assert len(body) == sum(len(step.readings) for step in record.steps)
+    alone = [step for step in record.steps if not step.readings and step.ended and step.ended.verdict != "pass"]
+    assert len(body) == sum(len(step.readings) for step in record.steps) + len(alone)
 
 
 @few
@@ -114,4 +116,20 @@ def test_the_columns_are_stable() -> None:
     )  # fmt: skip
     assert COLUMNS[12:] == (
         "unit", "low", "high", "verdict", "margin", "limit", "raw", "count", "minimum", "maximum", "mean", "sd", "outside",
+        "cause",
     )  # fmt: skip
+
+
+def test_a_step_that_failed_without_a_reading_has_a_row() -> None:
+    """Who reads only this file must see that a unit was absent."""
+    events = [
+        run_started(PlannedStep(1, "scan", "scan", "a.yaml:3"), PlannedStep(2, "connect", "connect", "a.yaml:4")),
+        StepStarted(1, 0.0),
+        StepEnded(1, 9.0, 9.0, "fail", "link", "the unit was not heard"),
+        StepEnded(2, 9.0, 0.0, "skip", root=1),
+    ]
+    absent = build_record(events)
+    assert [(row["step"], row["verdict"], row["cause"], row["reading"]) for row in rows(absent)] == [
+        ("1", "fail", "link", ""),
+        ("2", "skip", "", ""),
+    ]

@@ -99,7 +99,7 @@ def test_a_step_without_readings_has_one_row() -> None:
 
 
 def test_a_step_that_its_readings_do_not_explain_has_a_row_with_the_cause() -> None:
-    assert row(shown(failed_run()), "5 write alarm limit", "link ") == "5 write alarm limit link fail"
+    assert row(shown(failed_run()), "5 write alarm limit", "fail: ") == "5 write alarm limit fail: link"
 
 
 def test_readings_without_a_limit_can_be_left_out() -> None:
@@ -198,6 +198,21 @@ def test_a_run_that_ended_before_its_first_step_says_why() -> None:
 def test_a_traceback_of_a_bug_is_kept() -> None:
     ended = StepEnded(1, 1.0, 1.0, "error", "internal", "KeyError: 'x'", traceback="Traceback:\n  line 1\n")
     assert "  Traceback:\n    line 1\n" in shown(build_record([run_started(), ended]))
+
+
+def test_a_note_has_two_lines_at_most() -> None:
+    text = shown(build_record([run_started(), Noted(0.1, "sent " + "41 " * 242)]), 80)
+    assert text.count("41 ") < 40
+    assert "…" in text
+
+
+def test_a_margin_between_levels_is_in_decibels() -> None:
+    low = Limit(min="-70 dBm")
+    assert "margin -9 dB;" in shown(run_of(reading(-79, low, unit="dBm", raw="B1"), verdict="fail"))
+
+
+def test_one_limit_is_singular() -> None:
+    assert "; 1 limit judged, 0 broken;" in shown(run_of(reading(1, Limit(equals=1))), 200)
 
 
 def test_notes_are_bounded() -> None:
