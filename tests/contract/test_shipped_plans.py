@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from tests.contract.compare import differences
-from tests.contract.radios import air_on_tcp, run_on
+from tests.contract.radios import air_on_tcp, run_on, run_shipped
 from tests.run.kit import DEVICES, PLANS
 
 LOGGER = DEVICES / "logger.yaml"
@@ -20,7 +20,7 @@ def test_the_records_differ_only_in_the_radio_and_what_is_measured(name: str, tm
     plan = PLANS / f"{name}.yaml"
     on_air = run_on(f"virtual:{LOGGER}", plan, tmp_path)
     with air_on_tcp(LOGGER) as radio:
-        on_tcp = run_on(radio, plan, tmp_path)
+        on_tcp = run_shipped(lambda: run_on(radio, plan, tmp_path))
     assert (on_tcp.ended.exit_code, on_air.ended.exit_code) == (0, 0), on_tcp.story()
     assert differences(on_air.record, on_tcp.record) == []
 
