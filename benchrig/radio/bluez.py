@@ -18,6 +18,7 @@ from dbus_fast.aio import MessageBus
 from benchrig.errors import StationError
 
 SERVICE = "org.bluez"
+CHARACTERISTIC = "org.bluez.GattCharacteristic1"
 ADAPTER, DEVICE = "org.bluez.Adapter1", "org.bluez.Device1"
 BUS = "org.freedesktop.DBus"
 _RULES = (
@@ -151,6 +152,16 @@ class Bluez:
             for path, has in (await self.objects()).items()
             if path.startswith(self.path + "/") and DEVICE in has
         ]
+
+    async def payload(self, address: str) -> int:
+        """Octets that one write without response to this device carries now: BlueZ tells nobody when that changes."""
+        device = f"{self.path}/dev_{address.upper().replace(':', '_')}/"
+        found = [
+            has[CHARACTERISTIC]["MTU"]
+            for path, has in (await self.objects()).items()
+            if path.startswith(device) and "MTU" in has.get(CHARACTERISTIC, {})
+        ]
+        return max(found, default=23) - 3
 
     async def disconnect(self, device: KnownDevice) -> None:
         await self._call(device.path, DEVICE, "Disconnect")

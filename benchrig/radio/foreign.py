@@ -40,6 +40,7 @@ NOT_AVAILABLE: dict[bleak_exc.BleakBluetoothNotAvailableReason, tuple[str, str]]
     _Reason.UNKNOWN: ("Bluetooth is not available", "check that the adapter is present and switched on"),
 }
 
+_NOT_PERMITTED = "the attribute does not allow it, or wants a paired link"
 IN_PROGRESS = "org.bluez.Error.InProgress"
 # D-Bus error names that BlueZ and the bus itself use: the class of benchrig's error, and what to do.
 # Source: BlueZ doc/org.bluez.*.rst and the D-Bus specification.
@@ -49,7 +50,7 @@ _DBUS: dict[str, tuple[type[BenchrigError], str]] = {
     "org.bluez.Error.NotAuthorized": (StationError, "this user may not use the adapter"),
     "org.bluez.Error.NotAvailable": (StationError, "check that the adapter is present"),
     "org.bluez.Error.NotSupported": (StationError, "this adapter or BlueZ version cannot do it"),
-    "org.bluez.Error.NotPermitted": (AttributeMissing, "the attribute does not allow it, or wants a paired link"),
+    "org.bluez.Error.NotPermitted": (AttributeMissing, _NOT_PERMITTED),
     "org.bluez.Error.InvalidArguments": (InternalError, ""),
     "org.bluez.Error.InvalidOffset": (AttributeMissing, ""),
     "org.bluez.Error.InvalidValueLength": (AttributeMissing, "the device refuses a value of this length"),
@@ -116,9 +117,15 @@ def _dbus(error: BaseException, doing: str, connecting: bool) -> BenchrigError:
 _FORGOTTEN = re.compile(r"device '.*' not found")
 
 
+# Windows has no code for it.
+_DENIED = re.compile(r": Access Denied$")
+
+
 def _generic(error: BaseException, doing: str, connecting: bool) -> BenchrigError:
     if connecting and _FORGOTTEN.search(_text(error)):
         return _not_found(error, doing, connecting)
+    if not connecting and _DENIED.search(_text(error)):
+        return AttributeMissing(f"{doing}: {_text(error)}", advice=_NOT_PERMITTED)
     return (ConnectFailed if connecting else LinkError)(f"{doing}: {_text(error)}")
 
 

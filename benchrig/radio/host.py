@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from bleak.assigned_numbers import AdvertisementDataType
 
-from benchrig.errors import ConnectTimeout, LinkError, StationError
+from benchrig.errors import ConnectTimeout, StationError
 from benchrig.radio.offers import LACKS
 from benchrig.radio.radio import GIVE_UP_WITHIN, Radio
 from benchrig.radio.scan import Ear, Report, Selection, Sighting
@@ -87,7 +87,7 @@ class HostRadio(Radio):
         """On BlueZ in rounds, until the unit is heard: it reports a device once in each, and drops what comes before it
         has told the kernel's answer to itself."""
         if self.bluez is None or not active:
-            async with self._scanning(on_report, active=active):
+            async with super().scanning(on_report, active=active):
                 yield
             return
         crowded, ear = await self._others_scan(self.bluez), Ear()
@@ -113,24 +113,13 @@ class HostRadio(Radio):
         self, heard: Callable[[Report], None], ear: Ear, started: asyncio.Event, over: asyncio.Event
     ) -> None:
         while not over.is_set():
-            async with self._scanning(heard, active=True):
+            async with super().scanning(heard, active=True):
                 started.set()
                 while not over.is_set():
                     with contextlib.suppress(TimeoutError):
                         await asyncio.wait_for(over.wait(), ROUND)
                     if not ear.selected(self._selection):
                         break
-
-    @contextlib.asynccontextmanager
-    async def _scanning(self, on_report: Callable[[Report], None], *, active: bool) -> AsyncIterator[None]:
-        try:
-            async with super().scanning(on_report, active=active):
-                yield
-        except LinkError as error:
-            if active or not error.message.startswith("scan: "):
-                raise
-            # bleak says in words only that a system cannot do it
-            raise StationError(error.message, advice="leave out 'mode: passive'") from error
 
     def passive_options(self) -> dict[str, Any]:
         """BlueZ wants to know what to listen for."""
@@ -155,11 +144,14 @@ class HostRadio(Radio):
             raise _taken(sighting.name or sighting.address)
         crowded = self.bluez is not None and await self._others_scan(self.bluez)
         try:
-            return await super().connect(sighting, within)
+            link = await super().connect(sighting, within)
         except ConnectTimeout:
             # the kernel connects when it hears the unit, which is once in a round of the other scan
             self._drowned = crowded
             raise
+        if (bluez := self.bluez) is not None:
+            link.ask_payload = lambda: bluez.payload(link.address)
+        return link
 
     async def forget(self, sighting: Sighting) -> None:
         if self.bluez is not None:

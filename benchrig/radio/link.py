@@ -29,6 +29,8 @@ class Link:
     def __init__(self, client: BleakClient, name: str, *, reads_reach_listeners: bool = False) -> None:
         self.name = name
         self.address = client.address
+        # bleak may keep what the system said when it connected; a radio can know better
+        self.ask_payload: Callable[[], Awaitable[int]] = self._payload
         self._reads_reach_listeners = reads_reach_listeners
         self.lost = asyncio.Event()
         self.lost_reason = ""
@@ -66,13 +68,18 @@ class Link:
         sizes = [c.obj.max_write_without_response_size for s in self.table.services for c in s.characteristics]
         return max(sizes) if sizes else max(0, self._client.mtu_size - 3)
 
+    async def _payload(self) -> int:
+        return self.payload
+
     async def settled_payload(self) -> int:
         """The payload once the link's MTU is agreed: some stacks say the least of all for a while after connecting."""
         deadline = asyncio.get_running_loop().time() + PAYLOAD_WITHIN
         # the stack tells nobody when it changes
-        while self.payload <= LEAST_PAYLOAD and self.is_up and asyncio.get_running_loop().time() < deadline:  # noqa: ASYNC110
+        while (payload := await self.ask_payload()) <= LEAST_PAYLOAD and self.is_up:
+            if asyncio.get_running_loop().time() >= deadline:
+                break
             await asyncio.sleep(0.05)
-        return self.payload
+        return payload
 
     @property
     def timing(self) -> dict[str, float]:

@@ -16,7 +16,7 @@ from bleak.backends.device import BLEDevice
 from bleak.backends.scanner import AdvertisementData
 from bleak.exc import BleakDBusError
 
-from benchrig.errors import BenchrigError, ConnectFailed, StationError
+from benchrig.errors import BenchrigError, ConnectFailed, LinkError, StationError
 from benchrig.radio.foreign import IN_PROGRESS, translate
 from benchrig.radio.link import Link
 from benchrig.radio.scan import Report, Selection, Sighting
@@ -91,7 +91,7 @@ class Radio:
             async with self._lock:
                 await _when_free(scanner.start)
         except Exception as exc:
-            raise translate(exc, "scan") from exc
+            raise _no_scan(exc, active=active) from exc
         try:
             yield
         finally:
@@ -158,6 +158,14 @@ class Radio:
                     await link.disconnect()
         await self.tidy()
         await self.on_close()
+
+
+def _no_scan(exc: Exception, *, active: bool) -> BenchrigError:
+    """A scan that does not start is never the unit's fault, and the backends say in words only what they cannot do."""
+    error = translate(exc, "scan")
+    if not isinstance(error, LinkError):
+        return error
+    return StationError(error.message, advice="check the adapter" if active else "leave out 'mode: passive'")
 
 
 def _failure(attempt: asyncio.Task[None]) -> BaseException | None:

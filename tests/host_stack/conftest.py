@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -14,7 +15,7 @@ Boot = Callable[..., guest.Done]
 
 @pytest.fixture
 def boot(tmp_path: Path) -> Boot:
-    """Run a job in a guest of its own: `boot(job, devices, within=120.0, prelude=True)`."""
+    """Run a job in a guest of its own: `boot(job, *devices, within=120.0)`, and options of run_in_guest."""
     if why := guest.missing():
         pytest.skip(why)
     try:
@@ -22,8 +23,8 @@ def boot(tmp_path: Path) -> Boot:
     except kernel.NoKernel as error:
         pytest.skip(str(error))
 
-    def run(job: str, *devices: Path, within: float, prelude: bool = True) -> guest.Done:
-        done = guest.run_in_guest(image, tmp_path, job, devices=[*devices], within=within, prelude=prelude)
+    def run(job: str, *devices: Path, **options: Any) -> guest.Done:
+        done = guest.run_in_guest(image, tmp_path, job, devices=[*devices], **options)
         assert done.code is not None, f"the guest did not end in time: {done.text('console.txt')[-2000:]}"
         return done
 

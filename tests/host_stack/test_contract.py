@@ -34,7 +34,7 @@ def test_the_shipped_plans_end_as_on_the_virtual_radio(boot: Boot, tmp_path: Pat
         f" --results out/{name} && break; done\n"
         for name in names
     )
-    done = boot(job, UNITS / "logger.yaml", within=300)
+    done = boot(job, UNITS / "logger.yaml", within=300, patient=False)
     for name in names:
         # the second, where there is one: see run_shipped
         path = sorted(done.out.glob(f"{name}/*/record.jsonl"))[-1]
