@@ -35,7 +35,7 @@ def test_another_source_or_configuration_wants_another_kernel(
 
 
 def test_without_a_kernel_it_says_how_to_get_one(cache: Path) -> None:
-    with pytest.raises(kernel.NoKernel, match="python -m tests.host_stack --build"):
+    with pytest.raises(kernel.NoKernel, match=r"python -m tests\.host_stack --build"):
         kernel.cached()
 
 
