@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import asyncio
-import contextlib
 import re
-import signal
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Literal
 
-from benchrig.errors import InternalError, StationError, UsageError
+from benchrig.errors import StationError, UsageError
 from benchrig.plan.model import Plan, StepPlan
 from benchrig.radio.specify import RadioChoice, loop_factory, radio_opener
 from benchrig.record.aggregate import build_record
@@ -20,6 +18,7 @@ from benchrig.record.journal import Journal
 from benchrig.record.model import AnyEvent, Record
 from benchrig.report.junit import junit_xml
 from benchrig.report.readings_csv import csv_text
+from benchrig.run.loop import attended_loop
 from benchrig.run.runner import Runner, RunSettings
 from benchrig.run.station import Station
 from benchrig.steps.bench import Operator
@@ -116,35 +115,8 @@ def make_way(path: Path | None) -> None:
 
 
 async def _run(runner: Runner) -> None:
-    stray: list[str] = []
-    loop = asyncio.get_running_loop()
-    loop.set_exception_handler(lambda _, context: stray.append(str(context.get("exception") or context["message"])))
-    with _signals(runner.interrupt):
+    with attended_loop(runner.interrupt):
         await runner.run()
-    if stray:
-        raise InternalError(f"an error was raised where nobody waited for it: {stray[0]}")
-
-
-@contextlib.contextmanager
-def _signals(interrupt: Callable[[], None]) -> Iterator[None]:
-    """Ctrl-C, SIGTERM and a closed terminal interrupt the run instead of ending the process."""
-    loop = asyncio.get_running_loop()
-    numbers = [signal.SIGINT, signal.SIGTERM]
-    if hasattr(signal, "SIGHUP"):  # a terminal that is closed
-        numbers.append(signal.SIGHUP)
-    try:
-        for number in numbers:
-            loop.add_signal_handler(number, interrupt)
-    except NotImplementedError:  # Windows: its loop takes no signal handlers
-        signal.signal(signal.SIGINT, lambda *_: loop.call_soon_threadsafe(interrupt))
-        yield
-        signal.signal(signal.SIGINT, signal.default_int_handler)
-        return
-    try:
-        yield
-    finally:
-        for number in numbers:
-            loop.remove_signal_handler(number)
 
 
 def _make_folder(options: RunOptions) -> Path:

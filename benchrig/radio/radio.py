@@ -41,7 +41,7 @@ async def _nothing() -> None:
 class Radio:
     """An open radio. `facts` go into the record, `lacks` says which readings it does not have and why (see offers.py),
     `close` releases what was opened with it. With `reads_reach_listeners` the stack delivers what is read to the
-    listeners of the attribute as well."""
+    listeners of the attribute as well; `whole_table` when it shows every service and the handles of the device."""
 
     name: str
     simulated: bool = False
@@ -51,6 +51,7 @@ class Radio:
     facts: Mapping[str, str] = field(default_factory=dict)
     lacks: Mapping[str, str] = field(default_factory=dict)
     reads_reach_listeners: bool = False
+    whole_table: bool = True
     on_close: Callable[[], Awaitable[None]] = _nothing
     _links: list[Link] = field(default_factory=list)
     _endings: set[asyncio.Task[None]] = field(default_factory=set)
@@ -198,6 +199,8 @@ async def _when_free(start: Callable[[], Awaitable[None]]) -> None:
 
 
 def _report(now: float, device: BLEDevice, data: AdvertisementData) -> Report:
+    # only benchrig's own stack hands over what came over the air
+    raw = data.platform_data[0] if data.platform_data else None
     return Report(
         at=now,
         address=device.address,
@@ -208,6 +211,9 @@ def _report(now: float, device: BLEDevice, data: AdvertisementData) -> Report:
         manufacturer_data=dict(data.manufacturer_data),
         service_data=dict(data.service_data),
         tx_power=data.tx_power,
+        payload=getattr(raw, "data", None),
+        scan_response=getattr(raw, "scan_response", None),
+        connectable=getattr(raw, "connectable", None),
         device=device,
     )
 

@@ -17,7 +17,8 @@ KEPT_REPORTS = 4096
 @dataclass(frozen=True)
 class Report:
     """One advertising report. `at` in seconds of the loop's clock, `rssi` in dBm, UUIDs as 128-bit text,
-    `address_type` 'public', 'random' or '' where the radio does not say."""
+    `address_type` 'public', 'random' or '' where the radio does not say; `payload` and `scan_response` as they came,
+    and whether the device is connectable, where it tells them."""
 
     at: float
     address: str
@@ -28,6 +29,9 @@ class Report:
     manufacturer_data: dict[int, bytes]
     service_data: dict[str, bytes]
     tx_power: int | None
+    payload: bytes | None = None
+    scan_response: bytes | None = None
+    connectable: bool | None = None
     device: Any = field(compare=False, repr=False, default=None)
 
 
@@ -42,6 +46,9 @@ class Sighting:
     manufacturer_data: dict[int, bytes] = field(default_factory=dict)
     service_data: dict[str, bytes] = field(default_factory=dict)
     tx_power: int | None = None
+    payload: bytes | None = None
+    scan_response: bytes | None = None
+    connectable: bool | None = None
     count: int = 0
     first_at: float = 0.0
     last_at: float = 0.0
@@ -64,6 +71,9 @@ class Sighting:
         self.manufacturer_data.update(report.manufacturer_data)
         self.service_data.update(report.service_data)
         self.tx_power = self.tx_power if report.tx_power is None else report.tx_power
+        self.payload = self.payload if report.payload is None else report.payload
+        self.scan_response = report.scan_response or self.scan_response
+        self.connectable = self.connectable if report.connectable is None else report.connectable
 
     @property
     def median_rssi(self) -> float:

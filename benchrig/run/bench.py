@@ -12,8 +12,6 @@ from pathlib import Path
 from typing import Any
 
 from benchrig.errors import (
-    AttributeAmbiguous,
-    AttributeMissing,
     BenchrigError,
     DeviceNotFound,
     LinkLost,
@@ -24,13 +22,14 @@ from benchrig.plan.model import StepPlan
 from benchrig.radio.link import Link
 from benchrig.radio.radio import Radio
 from benchrig.radio.scan import Ear, Report, Selection, Sighting
-from benchrig.radio.table import Characteristic, Found
+from benchrig.radio.table import Characteristic
 from benchrig.record.model import AnyEvent, Noted, Reading, UnitSeen
 from benchrig.run.jsonable import MAX_VALUE, hex_text, jsonable
 from benchrig.run.stream import RunStream
-from benchrig.steps.attribute import AttributeName, Meaning, Names
+from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import ReadingType, Step
 from benchrig.steps.bench import Operator, Stream, Target
+from benchrig.steps.lookup import look_up
 from benchrig.steps.scan import find_unit
 from benchrig.values.format import Format
 from benchrig.values.judging import Judgement, kind_of, shown
@@ -234,17 +233,7 @@ class RunBench:
         self._emit(Noted(self.at, text, self._number or None))
 
     def target(self, name: AttributeName, needs: tuple[str, ...] = ()) -> Target:
-        meaning = self.names.meaning(name)
-        address, table = meaning.address, self.link.table
-        found = table.by_handle(address.handle) if address.handle is not None else table.find(address.path)
-        if len(found) != 1:
-            raise _not_one(meaning, found, self.names)
-        attribute = found[0].attribute
-        if needs and isinstance(attribute, Characteristic) and not set(needs) & set(attribute.properties):
-            has = ", ".join(attribute.properties) or "none"
-            raise AttributeMissing(f"{name} does not offer {' or '.join(needs)}; its properties: {has}")
-        form = meaning.format or self.names.format_of(attribute.uuid)
-        return Target(str(name), found[0], form)
+        return look_up(self.link.table, self.names, name, needs)
 
     @contextlib.asynccontextmanager
     async def scanning(self, *, active: bool = True) -> AsyncIterator[Ear]:
@@ -344,19 +333,3 @@ class RunBench:
         if not self._rssi_offset:
             return report
         return replace(report, rssi=round(report.rssi + self._rssi_offset))
-
-
-def _not_one(meaning: Meaning, found: list[Found], names: Names) -> Exception:
-    if not found:
-        return AttributeMissing(
-            f"the device has no attribute '{meaning.name}'", advice="see what a discover step reports"
-        )
-    candidates = "; ".join(_path(candidate, names) for candidate in found)
-    return AttributeAmbiguous(
-        f"'{meaning.name}' is ambiguous, {len(found)} attributes answer to it: {candidates}",
-        advice="name the service ('service/characteristic'), an index ('name[0]') or 'handle 0x…'",
-    )
-
-
-def _path(found: Found, names: Names) -> str:
-    return "/".join(names.label(part.uuid) for part in found.chain) + f" (handle 0x{found.attribute.handle:04X})"

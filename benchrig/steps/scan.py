@@ -14,7 +14,7 @@ from benchrig.steps.base import ReadingType, Step
 from benchrig.values.quantity import Duration
 
 if TYPE_CHECKING:
-    from benchrig.radio.scan import Ear, Sighting
+    from benchrig.radio.scan import Ear, Selection, Sighting
     from benchrig.steps.bench import Bench
 
 # How often the bench looks whether the unit has been heard; `found_after` itself comes from the report's own time.
@@ -77,28 +77,29 @@ async def find_unit(bench: Bench, listen: float, *, active: bool = True) -> Sigh
             if now >= min(started + listen, give_up) and (ear.selected(bench.selection) or now >= give_up):
                 break
             await bench.pause(min(_LOOK_EVERY, max(0.0, give_up - now)))
-    unit = _choose(ear, bench, bench.now() - started)
+    unit = choose_unit(ear, bench.selection, bench.now() - started)
     bench.found(unit)
     if bench.wanted("found_after"):
         bench.reading("found_after", round(unit.first_at - started, 6), "s")
     return unit
 
 
-def _choose(ear: Ear, bench: Bench, listened: float) -> Sighting:
-    candidates = ear.selected(bench.selection)
+def choose_unit(ear: Ear, selection: Selection, listened: float, where: str = "device: select:") -> Sighting:
+    """The one device that answers the selection, which `where` holds. DeviceNotFound, AmbiguousDevice."""
+    candidates = ear.selected(selection)
     if not candidates:
         others = sorted(ear.heard.values(), key=lambda s: -s.median_rssi)[:_CANDIDATES_SHOWN]
         heard = "others were: " + "; ".join(map(_label, others)) if others else "nothing else was"
         raise DeviceNotFound(
             f"the unit was not heard in {listened:.3g} s ({heard})",
-            advice="check that the unit is powered and advertising, and that device: select: fits it",
+            advice=f"check that the unit is powered and advertising, and that {where} fits it",
         )
-    margin = bench.selection.nearest
+    margin = selection.nearest
     if len(candidates) > 1 and (margin is None or candidates[0].median_rssi - candidates[1].median_rssi < margin):
         shown = "; ".join(map(_label, candidates[:_CANDIDATES_SHOWN]))
         raise AmbiguousDevice(
             f"ambiguous: {len(candidates)} devices answer the selection: {shown}",
-            advice="switch the others off, narrow device: select:, or set nearest: to the least RSSI margin",
+            advice=f"switch the others off, narrow {where}, or let the nearest by some dB be taken (nearest)",
         )
     return candidates[0]
 

@@ -1,0 +1,53 @@
+"""Finds the attribute that a name means in the table of a connected device."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from benchrig.errors import AttributeAmbiguous, AttributeMissing
+from benchrig.source.problem import suggest
+from benchrig.steps.attribute import AttributeName, Meaning, Names
+from benchrig.steps.bench import Target
+
+if TYPE_CHECKING:
+    from benchrig.radio.table import Found, Table
+
+
+def look_up(table: Table, names: Names, name: AttributeName | str, needs: tuple[str, ...] = ()) -> Target:
+    """The one attribute of this name. `needs` names properties of which a characteristic must have one. Raises
+    AttributeMissing, AttributeAmbiguous, and Misfit for a name that is not known."""
+    meaning = names.meaning(name)
+    address = meaning.address
+    found = table.by_handle(address.handle) if address.handle is not None else table.find(address.path)
+    if not found:
+        raise _missing(meaning, table, names)
+    if len(found) > 1:
+        raise _ambiguous(meaning, found, names)
+    attribute = found[0].attribute
+    properties = getattr(attribute, "properties", None)  # a descriptor has none
+    if needs and properties is not None and not set(needs) & set(properties):
+        has = ", ".join(properties) or "none"
+        raise AttributeMissing(f"{name} does not offer {' or '.join(needs)}; its properties: {has}")
+    return Target(str(name), found[0], meaning.format or names.format_of(attribute.uuid))
+
+
+def path_of(found: Found, names: Names) -> str:
+    """The names from the service to the attribute: 'battery service/battery level'."""
+    return "/".join(names.label(part.uuid) for part in found.chain)
+
+
+def _missing(meaning: Meaning, table: Table, names: Names) -> AttributeMissing:
+    offered = list(dict.fromkeys(names.label(found.attribute.uuid) for found in table.attributes()))
+    nearest = suggest(meaning.name, offered)
+    return AttributeMissing(
+        f"the device has no attribute '{meaning.name}'",
+        advice=nearest or f"it has: {', '.join(offered[:12])}" if offered else "its table is empty",
+    )
+
+
+def _ambiguous(meaning: Meaning, found: list[Found], names: Names) -> AttributeAmbiguous:
+    candidates = "; ".join(f"{path_of(each, names)} (handle 0x{each.attribute.handle:04X})" for each in found)
+    return AttributeAmbiguous(
+        f"'{meaning.name}' is ambiguous, {len(found)} attributes answer to it: {candidates}",
+        advice="name the service ('service/characteristic'), an index ('name[0]') or 'handle 0x…'",
+    )
