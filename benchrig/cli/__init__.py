@@ -16,6 +16,7 @@ from benchrig import __version__
 from benchrig.cli.check import check
 from benchrig.cli.completion import completion
 from benchrig.cli.devices import devices
+from benchrig.cli.read import read
 from benchrig.cli.run import run
 
 
@@ -56,5 +57,5 @@ def main() -> None:
     """
 
 
-for command in (run, check, devices, completion):
+for command in (run, check, read, devices, completion):
     main.add_command(command)

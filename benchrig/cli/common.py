@@ -40,7 +40,7 @@ def errors_for_people() -> Iterator[None]:
         click.echo(f"benchrig: {error.message}", err=True)
         if error.advice:
             click.echo(f"  {error.advice}", err=True)
-        sys.exit({"plan": 4, "station": 7, "operator": 2}.get(error.cause, 3))
+        sys.exit({"plan": 4, "station": 7, "operator": 2, "internal": 3}.get(error.cause, 1))
     except click.Abort:
         raise
     except Exception as error:

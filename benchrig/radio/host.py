@@ -195,6 +195,7 @@ async def open_host(name: str, adapter: str = "") -> Radio:
         facts=await _facts(bluez),
         lacks=LACKS["host"],
         reads_reach_listeners=bluez is not None,
+        whole_table=False,
         on_close=bluez.close if bluez else _nothing,
         bluez=bluez,
     )

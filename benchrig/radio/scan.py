@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import fnmatch
+import re
 import statistics
 from collections import deque
 from dataclasses import dataclass, field
@@ -12,6 +13,7 @@ from typing import Any
 SAME_EVENT = 0.005
 # A device that advertises every 20 ms for an hour must not fill the memory: the newest reports decide.
 KEPT_REPORTS = 4096
+_ADDRESS = re.compile(r"(?:[0-9A-Fa-f]{2}:){5}[0-9A-Fa-f]{2}|[0-9A-Fa-f]{8}(?:-[0-9A-Fa-f]{4}){3}-[0-9A-Fa-f]{12}")
 
 
 @dataclass(frozen=True)
@@ -114,6 +116,11 @@ class Selection:
             and (self.address is None or sighting.address.upper() == self.address.upper())
             and (self.rssi_min is None or sighting.median_rssi >= self.rssi_min)
         )
+
+
+def is_address(text: str) -> bool:
+    """Whether a text is a device address, or the identifier that macOS gives in its place."""
+    return bool(_ADDRESS.fullmatch(text))
 
 
 class Ear:

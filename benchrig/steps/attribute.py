@@ -135,6 +135,11 @@ class Names:
         self._said: dict[str, str] = {}
         self._known: dict[str, Meaning] = {}
 
+    @property
+    def aliases(self) -> Mapping[str, AttributeSpec]:
+        """The plan's own names."""
+        return self._aliases
+
     def meaning(self, name: AttributeName | str) -> Meaning:
         """Raises Misfit for a name that is not known, with the nearest ones."""
         found = self._known.get(name)

@@ -1,0 +1,219 @@
+"""What the commands for a device on the desk share: which radio, which device, what its attributes are called."""
+
+from __future__ import annotations
+
+import functools
+import json
+import sys
+from collections.abc import Callable, Coroutine, Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from benchrig.cli.common import RADIO_HELP, errors_for_people
+
+if TYPE_CHECKING:
+    from benchrig.desk.desk import Desk, DeskOptions
+    from benchrig.radio.scan import Selection
+    from benchrig.steps.attribute import Names
+
+T = TypeVar("T")
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+
+class Time(click.ParamType[float]):
+    """A time with its unit, in seconds: '5 s', '500ms'."""
+
+    name = "time"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        from benchrig.source.shape import Misfit
+        from benchrig.values.quantity import Duration
+
+        if isinstance(value, float):
+            return value
+        try:
+            return Duration.from_source(value).seconds
+        except Misfit as misfit:
+            self.fail(f"{misfit.message}; {misfit.advice or 'for example: 10s'}", param, ctx)
+
+
+def complete_attribute(context: click.Context, _: click.Parameter, incomplete: str) -> list[str]:
+    """Names of attributes for the shell: those of the plan on the command line, else the assigned ones."""
+    from benchrig.values import catalogue
+
+    plan = context.params.get("plan")
+    known = [*plan_names(Path(plan)).aliases] if plan else []
+    known = known or [*catalogue.names("characteristic")]
+    return [name for name in known if name.startswith(incomplete)]
+
+
+_OPTIONS = (
+    click.option("--radio", metavar="RADIO", default="host", envvar="BENCHRIG_RADIO", show_envvar=True, help=RADIO_HELP),
+    click.option("-d", "--device", metavar="DEVICE", help="Name (with * and ?) or address; may be left out when one device is heard."),
+    click.option("--service", "services", multiple=True, metavar="SERVICE", help="The device advertises this service (name or UUID)."),
+    click.option("--manufacturer", metavar="HEX", help="The device advertises data of this company identifier."),
+    click.option("--rssi-min", metavar="DBM", type=float, help="The device is received at least this strong."),
+    click.option("--nearest", metavar="DB", type=float, help="Of several take the one that leads by so many dB."),
+    click.option("-p", "--plan", metavar="PLAN", type=click.Path(path_type=Path), help="Names of attributes, and the device, come from this plan."),
+    click.option("--within", metavar="TIME", type=Time(), default="15 s", show_default=True, help="Time to find the device and connect."),
+    click.option("--seed", type=click.IntRange(0), default=0, metavar="N", help="Seed of everything random on a virtual radio."),
+    click.option("--real-time", is_flag=True, help="Let a virtual radio take the time a real one would."),
+    click.option("--capture", type=click.Path(path_type=Path), metavar="FILE", help="Capture the HCI traffic of a virtual or hci radio (btsnoop)."),
+)  # fmt: skip
+
+
+def device_options(command: Command) -> Command:
+    """Add the options that name radio and device; the command gets them as `desk`, a DeskOptions."""
+
+    @functools.wraps(command)
+    def with_desk(**arguments: Any) -> Any:
+        names = ("radio", "device", "services", "manufacturer", "rssi_min", "nearest", "plan", "within", "seed",
+                 "real_time", "capture")  # fmt: skip
+        given = {name: arguments.pop(name) for name in names}
+        with errors_for_people():
+            return command(desk=_options(**given), **arguments)
+
+    decorated: Any = with_desk
+    for option in reversed(_OPTIONS):
+        decorated = option(decorated)
+    return decorated  # type: ignore[no-any-return]
+
+
+def _options(*, radio: str, plan: Path | None, within: float, seed: int, real_time: bool, capture: Path | None,
+             **which: Any) -> DeskOptions:  # fmt: skip
+    from benchrig.desk.desk import DeskOptions
+    from benchrig.radio.specify import RadioChoice
+
+    choice = RadioChoice.parse(radio)
+    names = plan_names(plan)
+    selection = _selection(plan, names, **which)
+    return DeskOptions(choice, selection, names, within, seed, capture, real_time)
+
+
+def plan_names(plan: Path | None) -> Names:
+    from benchrig.plan.loader import load_plan
+    from benchrig.steps.attribute import Names
+
+    return load_plan(plan).names if plan else Names()
+
+
+def _selection(
+    plan: Path | None,
+    names: Names,
+    *,
+    device: str | None,
+    services: tuple[str, ...],
+    manufacturer: str | None,
+    rssi_min: float | None,
+    nearest: float | None,
+) -> Selection:
+    from benchrig.errors import UsageError
+    from benchrig.plan.loader import load_plan
+    from benchrig.radio.scan import Selection, is_address
+    from benchrig.source.shape import Misfit
+
+    if plan and not (device or services or manufacturer):
+        return load_plan(plan).selection()
+    by_address = device is not None and is_address(device)
+    try:
+        return Selection(
+            name=None if by_address else device,
+            address=device if by_address else None,
+            services=tuple(map(names.service, services)),
+            manufacturer=_company(manufacturer),
+            rssi_min=rssi_min,
+            nearest=nearest,
+        )
+    except Misfit as misfit:
+        raise UsageError(misfit.message, advice=misfit.advice) from misfit
+
+
+def _company(text: str | None) -> int | None:
+    from benchrig.source.shape import Misfit
+
+    if text is None:
+        return None
+    try:
+        number = int(text, 16)
+    except ValueError:
+        number = -1
+    if not 0 <= number <= 0xFFFF:
+        raise Misfit(f"'{text}' is no company identifier", "four hex digits, for example: --manufacturer FFFF")
+    return number
+
+
+def known_names(desk: DeskOptions, attributes: Iterable[str]) -> None:
+    """See that the names mean something, before the radio is asked for anything. UsageError."""
+    from benchrig.errors import UsageError
+    from benchrig.source.shape import Misfit
+
+    for name in attributes:
+        try:
+            desk.names.meaning(name)
+        except Misfit as misfit:
+            raise UsageError(misfit.message, advice=misfit.advice) from misfit
+
+
+def at_desk(desk: DeskOptions, work: Callable[[Desk], Coroutine[Any, Any, T]]) -> T:
+    """Do the work, with notes on stderr. What ran on a virtual radio is said to be simulated."""
+    from benchrig.desk.desk import run_desk
+
+    if desk.choice.simulated:
+        tell("SIMULATED this runs on a virtual radio")
+    return run_desk(desk, work, tell)
+
+
+def tell(sentence: str) -> None:
+    """Something beside the results."""
+    from benchrig.report.escape import plain
+
+    click.echo(plain(sentence, 1000), err=True)
+
+
+def print_json(data: Any) -> None:
+    """One JSON document, or one line of a stream of them; structures of msgspec too."""
+    import msgspec
+
+    click.echo(json.dumps(msgspec.to_builtins(data), ensure_ascii=False))
+    sys.stdout.flush()
+
+
+def format_options(command: Command) -> Command:
+    """Add the options that say how a value reads; the command gets a FormatSpec, or None, as `form`."""
+
+    @functools.wraps(command)
+    def with_format(*, as_: str | None, scale: str | None, unit: str | None, **arguments: Any) -> Any:
+        with errors_for_people():
+            return command(form=format_given(as_, scale, unit), **arguments)
+
+    decorated: Any = with_format
+    for option in (
+        click.option("--unit", metavar="UNIT", help="Unit of the value in --as: °C, mV, …"),
+        click.option("--scale", metavar="NUMBER", help="Value of one step of the number in --as: 0.01"),
+        click.option("--as", "as_", metavar="FORMAT", help="How the value reads: uint8, sint16, utf8, hex, … or the name of an adopted characteristic."),
+    ):  # fmt: skip
+        decorated = option(decorated)
+    return decorated  # type: ignore[no-any-return]
+
+
+def format_given(as_: str | None, scale: str | None, unit: str | None) -> Any:
+    """The format of --as, --scale and --unit; None without them. UsageError when they make none."""
+    from benchrig.errors import UsageError
+    from benchrig.source.shape import Misfit
+    from benchrig.values.format import build_format
+    from benchrig.values.spec import Exact, FormatSpec
+
+    if as_ is None:
+        if scale or unit:
+            raise UsageError(
+                "--scale and --unit go with --as", advice="for example: --as sint16 --scale 0.01 --unit °C"
+            )
+        return None
+    try:
+        return build_format(FormatSpec(as_=as_, scale=Exact(scale) if scale else None, unit=unit))
+    except Misfit as misfit:
+        raise UsageError(misfit.message, advice=misfit.advice) from misfit
+    except (ValueError, ZeroDivisionError):
+        raise UsageError(f"'{scale}' is no number", advice="for example: --scale 0.01") from None

@@ -1,0 +1,92 @@
+"""`benchrig read`: attributes of a device on the desk."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from benchrig.cli.desk import at_desk, complete_attribute, device_options, format_options, known_names, print_json
+
+if TYPE_CHECKING:
+    from benchrig.desk.desk import Desk, DeskOptions
+    from benchrig.desk.inspection import Content
+    from benchrig.values.format import Format
+
+
+@click.command(short_help="Read attributes of a device.")
+@click.argument("attributes", nargs=-1, required=True, metavar="ATTRIBUTE…", shell_complete=complete_attribute)
+@format_options
+@click.option("--json", "as_json", is_flag=True, help="One JSON document an attribute and line.")
+@device_options
+def read(attributes: tuple[str, ...], form: Format | None, as_json: bool, desk: DeskOptions) -> None:
+    """Connect and read attributes, by the names that plans use. Exits with 1 when the device is absent or refuses.
+
+    \b
+    Example:
+      benchrig read "battery level" temperature -d 'VFL-*'
+      benchrig read 6b1d0007-9a53-4c86-8a3e-2f0f6c1d7e40 --as uint16 --unit mV
+    """
+    from benchrig.cli.common import whatever_the_output_does
+
+    known_names(desk, attributes)
+    results = at_desk(desk, lambda at: _read_all(at, attributes, form))
+    with whatever_the_output_does():
+        for result in results:
+            if as_json:
+                print_json(result)
+            else:
+                _show(result)
+    if any("error" in result for result in results):
+        sys.exit(1)
+
+
+async def _read_all(desk: Desk, attributes: tuple[str, ...], form: Format | None) -> list[dict[str, Any]]:
+    from benchrig.desk.inspecting import content
+    from benchrig.errors import DeviceError, NoAnswer
+
+    _, link = await desk.reach()
+    results: list[dict[str, Any]] = []
+    for name in attributes:
+        try:
+            target, data = await desk.read(link, name)
+        except NoAnswer:
+            raise
+        except DeviceError as error:
+            results.append({"attribute": name, "error": error.message, "advice": error.advice})
+        else:
+            results.append({"attribute": name, "content": content(data, form or target.format)})
+    return results
+
+
+def _show(result: dict[str, Any]) -> None:
+    if "error" in result:
+        click.echo(f"{result['attribute']}: {result['error']}", err=True)
+        if result["advice"]:
+            click.echo(f"  {result['advice']}", err=True)
+        return
+    seen: Content = result["content"]
+    click.echo("\n".join(content_lines(result["attribute"], seen)))
+
+
+def content_lines(name: str, seen: Content) -> list[str]:
+    """A value for people: its name, the value with its unit, the bytes; a line for each field."""
+    from benchrig.report.escape import hex_text, plain
+
+    raw = hex_text(seen.raw)
+    if seen.wrong:
+        return [f"{plain(name)}: {seen.wrong}  [{raw}]"]
+    if not seen.format:
+        return [f"{plain(name)}: {raw}"]
+    if isinstance(seen.value, dict):
+        fields = [f"  {plain(key)}: {_with_unit(item, seen.units.get(key, ''))}" for key, item in seen.value.items()]
+        return [f"{plain(name)}:  [{raw}]", *fields]
+    return [f"{plain(name)}: {_with_unit(seen.value, seen.unit)}  [{raw}]"]
+
+
+def _with_unit(value: Any, unit: str) -> str:
+    from benchrig.report.escape import value_text
+
+    is_number = isinstance(value, (int, float)) and not isinstance(value, bool)
+    return f"{value_text(value)} {unit}" if unit and is_number else value_text(value)

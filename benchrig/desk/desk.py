@@ -1,0 +1,176 @@
+"""The desk: an open radio, the names of attributes, and the device that is reached over it."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections.abc import AsyncIterator, Callable, Coroutine
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from benchrig.errors import ConnectFailed, LinkError, NoAnswer, OperatorError
+from benchrig.radio.scan import Ear, Report, Selection, Sighting
+from benchrig.radio.specify import RadioChoice, loop_factory, radio_opener
+from benchrig.run.loop import attended_loop
+from benchrig.steps.attribute import Names
+from benchrig.steps.lookup import look_up
+from benchrig.steps.scan import choose_unit
+
+if TYPE_CHECKING:
+    from benchrig.radio.link import Link
+    from benchrig.radio.radio import Radio
+    from benchrig.steps.bench import Target
+
+T = TypeVar("T")
+
+# A second device that answers the selection too has this long to be heard.
+LISTEN = 1.0
+# Of the time that finding and connecting may take together.
+ATTEMPTS = 3
+BACK_OFF = 0.5
+# An attempt is not cut shorter than this while there is time: a scan of another program can hold it up.
+LEAST_ATTEMPT = 5.0
+READ_WITHIN = 5.0
+
+
+@dataclass(frozen=True)
+class DeskOptions:
+    """What to open, which device is meant, and what its attributes are called. `within`: seconds for finding and
+    connecting together. `real_time`: a virtual radio takes the time that a real one would."""
+
+    choice: RadioChoice
+    selection: Selection = field(default_factory=Selection)
+    names: Names = field(default_factory=Names)
+    within: float = 15.0
+    seed: int = 0
+    capture: Path | None = None
+    real_time: bool = False
+
+
+@dataclass
+class Desk:
+    """An open radio. `tell` gets sentences for the person: what had to be cleared, attempts that failed."""
+
+    radio: Radio
+    options: DeskOptions
+    tell: Callable[[str], None]
+
+    @property
+    def names(self) -> Names:
+        return self.options.names
+
+    def now(self) -> float:
+        """Seconds on the clock of the radio."""
+        return asyncio.get_running_loop().time()
+
+    @contextlib.asynccontextmanager
+    async def listening(
+        self, also: Callable[[Report], None] | None = None, *, active: bool = True
+    ) -> AsyncIterator[Ear]:
+        """An Ear that hears everything while the context is open; each report goes to `also` too."""
+        ear = Ear()
+
+        def heard(report: Report) -> None:
+            ear.add(report)
+            if also is not None:
+                also(report)
+
+        async with self.radio.scanning(heard, active=active):
+            yield ear
+
+    async def find(self, listen: float = LISTEN) -> Sighting:
+        """The device that is meant, heard for at least `listen` seconds. DeviceNotFound, AmbiguousDevice."""
+        selection, started = self.options.selection, self.now()
+        listen = min(listen, self.options.within)
+        async with self.blaming(), self.listening() as ear:
+            while (past := self.now() - started) < self.options.within:
+                if past >= listen and ear.selected(selection):
+                    break
+                await asyncio.sleep(0.05)
+        return choose_unit(ear, selection, self.now() - started, "--device, --service or --manufacturer")
+
+    async def connect(self, unit: Sighting) -> Link:
+        """Connect to a device that was heard; a failed attempt is repeated while there is time. The link is closed
+        with the desk. ConnectFailed, StationError."""
+        deadline = self.now() + self.options.within
+        async with self.blaming():
+            for attempt in range(1, ATTEMPTS + 1):
+                left = deadline - self.now()
+                share = max(LEAST_ATTEMPT, left / (ATTEMPTS - attempt + 1))
+                try:
+                    return await self.radio.connect(unit, max(0.1, min(left, share)))
+                except ConnectFailed as error:
+                    await self.radio.tidy()
+                    if attempt == ATTEMPTS or self.now() + BACK_OFF >= deadline:
+                        raise
+                    self.tell(f"attempt {attempt}: {error.message}")
+                await asyncio.sleep(BACK_OFF)
+        raise AssertionError("the last attempt returns or raises")
+
+    async def reach(self, listen: float = LISTEN) -> tuple[Sighting, Link]:
+        """Find the device and connect to it."""
+        unit = await self.find(listen)
+        return unit, await self.connect(unit)
+
+    async def read(self, link: Link, name: str, within: float = READ_WITHIN) -> tuple[Target, bytes]:
+        """Look an attribute up and read it. AttributeMissing, AttributeAmbiguous, AttError, NoAnswer, LinkLost."""
+        target = look_up(link.table, self.names, name, ("read",))
+        async with self.blaming():
+            return target, await link.read(target.found.attribute, f"read {name}", within)
+
+    @contextlib.asynccontextmanager
+    async def blaming(self) -> AsyncIterator[None]:
+        """What was lost with its radio is the station's fault, not the device's."""
+        try:
+            yield
+        except (LinkError, NoAnswer) as error:
+            trouble = await self.radio.trouble()
+            if trouble is None:
+                raise
+            raise trouble from error
+
+
+@contextlib.asynccontextmanager
+async def open_desk(options: DeskOptions, tell: Callable[[str], None]) -> AsyncIterator[Desk]:
+    """Open the radio; whatever is connected is disconnected at the end. PlanError for bad device files, StationError."""
+    radio = await radio_opener(options.choice, seed=options.seed, capture=options.capture)()
+    try:
+        for sentence in await radio.prepare(options.selection):
+            tell(sentence)
+        yield Desk(radio, options, tell)
+    finally:
+        await radio.close()
+
+
+def run_desk(options: DeskOptions, work: Callable[[Desk], Coroutine[Any, Any, T]], tell: Callable[[str], None]) -> T:
+    """Run the work at a desk, in an event loop of its own. The first signal cancels the work: one that lets it pass
+    ends the command as interrupted (OperatorError); one for which that is the ordinary end (a live view) returns.
+    Whatever happens, the device is disconnected."""
+    factory = loop_factory(options.choice, real_time=options.real_time)
+    with asyncio.Runner(loop_factory=factory) as runner:
+        return runner.run(_attended(options, work, tell))
+
+
+async def _attended(
+    options: DeskOptions, work: Callable[[Desk], Coroutine[Any, Any, T]], tell: Callable[[str], None]
+) -> T:
+    async def whole() -> T:
+        async with open_desk(options, tell) as desk:
+            return await work(desk)
+
+    task = asyncio.ensure_future(whole())
+    interrupted = False
+
+    def interrupt() -> None:
+        # once: what follows is the clean-up, which is bounded
+        nonlocal interrupted
+        if not interrupted:
+            interrupted = True
+            task.cancel()
+
+    with attended_loop(interrupt):
+        try:
+            return await task
+        except asyncio.CancelledError:
+            raise OperatorError("interrupted") from None

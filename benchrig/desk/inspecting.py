@@ -1,0 +1,154 @@
+"""Makes an inspection: connect, and read all that can be read."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING
+
+from benchrig import __version__
+from benchrig.desk.desk import READ_WITHIN, Desk
+from benchrig.desk.inspection import (
+    AdvertisingSeen,
+    CharacteristicSeen,
+    Content,
+    DescriptorSeen,
+    Inspection,
+    ServiceSeen,
+    Timing,
+    long_uuid,
+)
+from benchrig.errors import AttError, MalformedValue
+from benchrig.run.jsonable import hex_text, jsonable
+from benchrig.values import catalogue
+from benchrig.values.format import Format
+
+if TYPE_CHECKING:
+    from benchrig.radio.link import Link
+    from benchrig.radio.scan import Sighting
+    from benchrig.radio.table import Attribute, Characteristic, Descriptor
+    from benchrig.steps.attribute import Names
+
+PRESENTATION_FORMAT = long_uuid(0x2904)
+VALID_RANGE = long_uuid(0x2906)
+
+
+async def inspect(desk: Desk, unit: Sighting) -> Inspection:
+    """Connect to a device that was heard, and look at all of it; the link is closed again. A value that the device
+    refuses is no error here. Raises ConnectFailed, LinkLost, NoAnswer, StationError."""
+    started = desk.now()
+    link = await desk.connect(unit)
+    connected = desk.now() - started
+    services = await look_at(desk, link)
+    timing = Timing(
+        connect=round(connected, 6),
+        discover=_rounded(link.timing.get("discover")),
+        read=round(desk.now() - started - connected, 6),
+    )
+    payload = await link.settled_payload()
+    await link.disconnect()
+    return Inspection(
+        benchrig=__version__,
+        at=datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z"),
+        radio=desk.radio.name,
+        simulated=desk.radio.simulated,
+        address=unit.address,
+        address_type=unit.address_type,
+        advertising=advertising_of(unit),
+        timing=timing,
+        payload=payload,
+        whole_table=desk.radio.whole_table,
+        services=services,
+    )
+
+
+async def look_at(desk: Desk, link: Link) -> list[ServiceSeen]:
+    """The table of a connected device with everything that can be read."""
+    services = []
+    for service in link.table.services:
+        seen = [await _characteristic(desk, link, each) for each in service.characteristics]
+        services.append(ServiceSeen(service.handle, service.uuid, desk.names.label(service.uuid, "service"), seen))
+    return services
+
+
+def advertising_of(unit: Sighting) -> AdvertisingSeen:
+    """What was heard of a device."""
+    return AdvertisingSeen(
+        name=unit.name,
+        services=list(unit.services),
+        manufacturer_data={f"{company:04X}": hex_text(data) for company, data in unit.manufacturer_data.items()},
+        service_data={uuid: hex_text(data) for uuid, data in unit.service_data.items()},
+        tx_power=unit.tx_power,
+        rssi=unit.median_rssi if unit.count else None,
+        interval=unit.interval,
+        payload=None if unit.payload is None else hex_text(unit.payload),
+        scan_response=None if unit.scan_response is None else hex_text(unit.scan_response),
+        connectable=unit.connectable,
+    )
+
+
+def content(data: bytes, form: Format | None, known_by: str = "") -> Content:
+    """What bytes say in a format."""
+    if form is None:
+        return Content(hex_text(data))
+    made = Content(hex_text(data), unit=form.unit, units=form.fields(), format=form.describe(), known_by=known_by)
+    try:
+        made.value = jsonable(form.decode(data))
+    except MalformedValue as error:
+        made.wrong = error.message
+    return made
+
+
+async def _characteristic(desk: Desk, link: Link, characteristic: Characteristic) -> CharacteristicSeen:
+    names = desk.names
+    label = names.label(characteristic.uuid, "characteristic")
+    seen = CharacteristicSeen(characteristic.handle, characteristic.uuid, label, list(characteristic.properties))
+    read = [(each, *await _read(desk, link, each, label)) for each in characteristic.descriptors]
+    presented = next((data for each, data, _ in read if each.uuid == PRESENTATION_FORMAT and data is not None), None)
+    form, known_by = format_of(names, characteristic.uuid, presented)
+    seen.descriptors = [_descriptor(names, each, data, why, form) for each, data, why in read]
+    if "read" not in characteristic.properties:
+        seen.unread = "not readable"
+        return seen
+    data, seen.unread = await _read(desk, link, characteristic, label)
+    seen.content = None if data is None else content(data, form, known_by)
+    return seen
+
+
+def format_of(names: Names, uuid: str, presented: bytes | None) -> tuple[Format | None, str]:
+    """The format of a characteristic's value, and where it is known from: the plan's names, the assigned numbers,
+    then what the device says itself."""
+    form = names.format_of(uuid)
+    if form is not None:
+        return form, "assigned number" if form is catalogue.definition(uuid) else "plan"
+    if presented is None:
+        return None, ""
+    try:
+        return catalogue.format_from_presentation(presented), "presentation format"
+    except MalformedValue:
+        return None, ""
+
+
+def _descriptor(
+    names: Names, descriptor: Descriptor, data: bytes | None, why: str, around: Format | None
+) -> DescriptorSeen:
+    label = names.label(descriptor.uuid, "descriptor")
+    seen = DescriptorSeen(descriptor.handle, descriptor.uuid, label, unread=why)
+    if data is not None:
+        form = catalogue.definition(descriptor.uuid)
+        if descriptor.uuid == VALID_RANGE and around is not None and around.size:
+            form = catalogue.valid_range_format(around)
+        seen.content = content(data, form, "assigned number" if form else "")
+    return seen
+
+
+async def _read(desk: Desk, link: Link, attribute: Attribute, label: str) -> tuple[bytes | None, str]:
+    """The bytes, or why there are none."""
+    try:
+        async with desk.blaming():
+            return await link.read(attribute, f"read {label}", READ_WITHIN), ""
+    except AttError as error:
+        return None, f"ATT error 0x{error.code:02X} ({error.name})"
+
+
+def _rounded(seconds: float | None) -> float | None:
+    return None if seconds is None else round(seconds, 6)

@@ -1,0 +1,123 @@
+"""What one look at a device found, as plain data: it goes to JSON and YAML as it is, and comes back from there.
+
+Bytes are hex text in capitals, UUIDs 128-bit text in small letters, times seconds. `None` is what was not there, or
+what the radio does not tell.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import msgspec
+
+
+class Content(msgspec.Struct, omit_defaults=True):
+    """What a read gave. `value` as JSON data in `unit` (a structure: field by field, with `units`); `format` in words,
+    `known_by` says where it comes from ('plan', 'assigned number', 'presentation format', '' for none); `wrong` is
+    what does not fit it, and then there is no value."""
+
+    raw: str
+    value: Any = None
+    unit: str = ""
+    units: dict[str, str] = {}
+    format: str = ""
+    known_by: str = ""
+    wrong: str = ""
+
+    @property
+    def data(self) -> bytes:
+        return bytes.fromhex(self.raw)
+
+
+class DescriptorSeen(msgspec.Struct, omit_defaults=True):
+    """`unread` says why there is no content."""
+
+    handle: int
+    uuid: str
+    name: str
+    content: Content | None = None
+    unread: str = ""
+
+
+class CharacteristicSeen(msgspec.Struct, omit_defaults=True):
+    """`handle` is that of the value (on the operating system's radio it may be that of the declaration)."""
+
+    handle: int
+    uuid: str
+    name: str
+    properties: list[str]
+    descriptors: list[DescriptorSeen] = []
+    content: Content | None = None
+    unread: str = ""
+
+    def descriptor(self, uuid16: int) -> DescriptorSeen | None:
+        """The first descriptor with this 16-bit UUID."""
+        return next((each for each in self.descriptors if each.uuid == long_uuid(uuid16)), None)
+
+
+class ServiceSeen(msgspec.Struct, omit_defaults=True):
+    handle: int
+    uuid: str
+    name: str
+    characteristics: list[CharacteristicSeen] = []
+
+    def all(self, uuid16: int) -> list[CharacteristicSeen]:
+        """The characteristics with this 16-bit UUID."""
+        return [each for each in self.characteristics if each.uuid == long_uuid(uuid16)]
+
+
+class AdvertisingSeen(msgspec.Struct, omit_defaults=True):
+    """`payload` and `scan_response` as they came over the air where the radio tells them. Companies are four hex
+    digits, levels dBm."""
+
+    name: str = ""
+    services: list[str] = []
+    manufacturer_data: dict[str, str] = {}
+    service_data: dict[str, str] = {}
+    tx_power: int | None = None
+    rssi: float | None = None
+    interval: float | None = None
+    payload: str | None = None
+    scan_response: str | None = None
+    connectable: bool | None = None
+
+
+class Timing(msgspec.Struct, omit_defaults=True):
+    """Seconds: `connect` until the table was there, `discover` the part of it that read the table where the radio can
+    tell, `read` all values together."""
+
+    connect: float
+    read: float
+    discover: float | None = None
+
+
+class Inspection(msgspec.Struct, omit_defaults=True):
+    """One device. `whole_table`: the radio shows every service and the device's own handles (an operating system may
+    hide some). `payload`: bytes that one notification carries at most."""
+
+    benchrig: str
+    at: str
+    radio: str
+    simulated: bool
+    address: str
+    address_type: str
+    advertising: AdvertisingSeen
+    timing: Timing
+    payload: int
+    whole_table: bool
+    services: list[ServiceSeen]
+    notes: list[str] = []
+
+    def service(self, uuid16: int) -> list[ServiceSeen]:
+        """The services with this 16-bit UUID."""
+        return [each for each in self.services if each.uuid == long_uuid(uuid16)]
+
+    def characteristics(self) -> Iterator[tuple[ServiceSeen, CharacteristicSeen]]:
+        for service in self.services:
+            for characteristic in service.characteristics:
+                yield service, characteristic
+
+
+def long_uuid(uuid16: int) -> str:
+    return f"{uuid16:08x}-0000-1000-8000-00805f9b34fb"

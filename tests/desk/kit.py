@@ -1,0 +1,49 @@
+"""Work at a desk on the virtual radio in one line: devices as text or files; back comes what the work returns."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable, Coroutine
+from dataclasses import replace
+from pathlib import Path
+from typing import Any, TypeVar
+
+from benchrig.desk.desk import Desk, DeskOptions, run_desk
+from benchrig.desk.inspecting import inspect
+from benchrig.desk.inspection import Inspection
+from benchrig.radio.scan import Selection
+from benchrig.radio.specify import RadioChoice
+
+T = TypeVar("T")
+
+
+def at_desk(
+    work: Callable[[Desk], Coroutine[Any, Any, T]],
+    *devices: str | Path,
+    selection: Selection | None = None,
+    said: list[str] | None = None,
+    **options: Any,
+) -> T:
+    """`said` collects what the person is told."""
+    told = said if said is not None else []
+    with tempfile.TemporaryDirectory() as folder:
+        files = tuple(_file(Path(folder), number, device) for number, device in enumerate(devices))
+        chosen = DeskOptions(RadioChoice("virtual", files=files), selection or Selection())
+        return run_desk(replace(chosen, **options), work, told.append)
+
+
+def inspected(device: str | Path, **options: Any) -> Inspection:
+    """The inspection of the one device."""
+
+    async def work(desk: Desk) -> Inspection:
+        return await inspect(desk, await desk.find())
+
+    return at_desk(work, device, **options)
+
+
+def _file(folder: Path, number: int, device: str | Path) -> Path:
+    if isinstance(device, Path):
+        return device
+    path = folder / f"device{number}.yaml"
+    path.write_text(device, encoding="utf-8")
+    return path
