@@ -67,8 +67,11 @@ class _Loader:
 
     def load(self) -> Plan:
         node = self._read(self.path)
-        self.problems.raise_if_any()
+        if node is None:
+            self.problems.raise_if_any()
         assert node is not None
+        self.problems.settle()
+        self._refuse_device_file(node)
         self._refuse_references(node)
         head = Reader(self.problems).read(node, PlanFile)
         if head is BAD or self.problems.found or not isinstance(node, MappingNode):
@@ -117,6 +120,12 @@ class _Loader:
         if node is not None:
             self.digest.update(path.read_bytes())
         return node
+
+    def _refuse_device_file(self, node: Node) -> None:
+        keys = node.entries.keys() if isinstance(node, MappingNode) else set()
+        if keys & {"advertising", "services", "devices", "others"} and not keys & {"plan", "steps"}:
+            self.problems.add(node.place, "this is a device file, not a plan", "it goes with --radio virtual:FILE")
+            self.problems.raise_if_any()
 
     def _refuse_references(self, node: Node) -> None:
         """Only steps and the selection may have references: the rest must be known to read them."""

@@ -15,7 +15,7 @@ from benchrig.errors import PlanError
 from benchrig.radio.scan import Selection
 from benchrig.record.model import PlannedStep, Section
 from benchrig.source.problem import Place, Problems
-from benchrig.source.shape import BAD, Misfit, Reader, describe_value, locate, references, substitute
+from benchrig.source.shape import BAD, Misfit, Reader, describe_value, locate, octets, references, substitute
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar
 from benchrig.steps.attribute import AttributeSpec, Names
@@ -33,10 +33,7 @@ class HexText(str):
 
     @classmethod
     def from_source(cls, value: Any) -> HexText:
-        try:
-            bytes.fromhex(value)
-        except (TypeError, ValueError):
-            raise Misfit(f"expected bytes as hex text, found {describe_value(value)}", "for example: '01 A0'") from None
+        octets(value)
         return cls(value)
 
 
@@ -99,6 +96,10 @@ class Select(msgspec.Struct, omit_defaults=True):
 
 class Device(msgspec.Struct, omit_defaults=True):
     """The device under test: how to pick it, and the plan's names for its attributes."""
+
+    elsewhere: ClassVar[dict[str, str]] = dict.fromkeys(
+        ("steps", "finally", "given", "caution", "deadline", "revision"), "it stands beside 'device', not in it"
+    )
 
     select: Select
     attributes: dict[str, AttributeSpec] = {}

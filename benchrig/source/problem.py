@@ -73,12 +73,19 @@ class Problem:
 
 @dataclass
 class Problems:
-    """The mistakes found so far in one or more files."""
+    """The mistakes found so far in one or more files. A place that is `settled` gets no more of them: what follows
+    from the first one helps nobody."""
 
     found: list[Problem] = field(default_factory=list)
+    settled: set[Place] = field(default_factory=set)
 
     def add(self, place: Place, message: str, advice: str = "") -> None:
-        self.found.append(Problem(place, message, advice))
+        if place not in self.settled:
+            self.found.append(Problem(place, message, advice))
+
+    def settle(self) -> None:
+        """Add no more problems at the places that have one."""
+        self.settled |= {problem.place for problem in self.found}
 
     def raise_if_any(self) -> None:
         """Raise PlanError with all problems in the order of the text, each once."""

@@ -14,6 +14,7 @@ reference has been replaced (`substitute`).
 
 from __future__ import annotations
 
+import contextlib
 import re
 import types
 from decimal import Decimal
@@ -188,6 +189,23 @@ def describe(node: Node) -> str:
     if isinstance(node, Sequence):
         return "a list"
     return describe_value(node.value)
+
+
+def octets(value: Any) -> bytes:
+    """Bytes of hex text: '01 A0', '01a0'. Misfit."""
+    if isinstance(value, str):
+        with contextlib.suppress(ValueError):
+            return bytes.fromhex(value)
+    raise Misfit(f"expected bytes as hex text, found {describe_value(value)}", _hex_advice(value))
+
+
+def _hex_advice(value: Any) -> str:
+    if isinstance(value, int) and not isinstance(value, bool):
+        return f"quote it: '{value:02}'"
+    digits = re.sub(r"\s", "", value) if isinstance(value, str) else ""
+    if re.fullmatch("[0-9A-Fa-f]+", digits):
+        return "a byte has two hex digits, and one digit is left over"
+    return "for example: '01 A0'"
 
 
 def describe_value(value: Any) -> str:
@@ -375,6 +393,8 @@ def _struct(kind: type[msgspec.Struct]) -> _ReadNode:
     fields = {field.encode_name: field for field in msgspec.structs.fields(kind)}
     words = ", ".join(fields)
     misfits = getattr(kind, "misfits", None)
+    # keys that are often written here, and where they belong
+    elsewhere: dict[str, str] = getattr(kind, "elsewhere", {})
 
     def read(node: Node, reader: Reader) -> Any:
         if not isinstance(node, Mapping):
@@ -390,7 +410,8 @@ def _struct(kind: type[msgspec.Struct]) -> _ReadNode:
                 field = fields[key]
                 values[field.name] = reader.read(child, field.type)
             else:
-                reader.problems.add(scalar.place, f"unknown key '{scalar.text}'", suggest(str(key), fields))
+                advice = elsewhere.get(str(key)) or suggest(str(key), fields)
+                reader.problems.add(scalar.place, f"unknown key '{scalar.text}'", advice)
         for name, field in fields.items():
             if field.required and name not in node.entries:
                 reader.problems.add(node.place, f"the key '{name}' is missing")

@@ -179,7 +179,7 @@ def read_text(text: str, name: str, problems: Problems) -> Node | None:
         mark = exc.problem_mark or exc.context_mark
         place = Place(source, mark.line + 1, mark.column + 1) if mark else Place(source, 1, 1)
         reason = exc.problem or exc.context or "syntax error"
-        problems.add(place, f"not valid YAML: {reason}", _SYNTAX_ADVICE.get(reason, ""))
+        problems.add(place, f"not valid YAML: {reason}", _open_bracket(exc) or _SYNTAX_ADVICE.get(reason, ""))
         return None
     except yaml.YAMLError as exc:
         position = getattr(exc, "position", None)
@@ -191,6 +191,14 @@ def read_text(text: str, name: str, problems: Problems) -> Node | None:
     if builder.root is None:
         problems.add(Place(source, 1, 1), "is empty", "write at least 'plan:' and 'steps:'")
     return builder.root
+
+
+def _open_bracket(error: yaml.MarkedYAMLError) -> str:
+    """Advice where the parser was inside brackets."""
+    for what, bracket in (("flow mapping", "{"), ("flow sequence", "[")):
+        if error.context_mark and what in (error.context or ""):
+            return f"is the '{bracket}' of line {error.context_mark.line + 1} closed?"
+    return ""
 
 
 # What people have mostly done where the parser of YAML says this.

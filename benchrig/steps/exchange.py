@@ -73,7 +73,7 @@ class Exchange(Step, kw_only=True):
         await bench.subscribe(characteristic, hear, self.title)
         try:
             started = bench.now()
-            bench.note(f"wrote {data.hex(' ').upper()}")
+            bench.note(f"sends {data.hex(' ').upper()}")
             within, asking = bench.time_left, True
             with answered(bench) as reply:
                 await bench.link.write(command.found.attribute, data, self.title, within, response=self.response)

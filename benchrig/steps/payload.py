@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from benchrig.errors import MalformedValue
-from benchrig.source.shape import Misfit
+from benchrig.source.shape import Misfit, octets
 from benchrig.values.format import Format
 from benchrig.values.judging import typed
 from benchrig.values.quantity import Quantity, as_number, exact, is_number
@@ -23,10 +23,11 @@ def encode(form: Format | None, value: Any, raw: str | None) -> bytes:
 
 
 def hex_bytes(text: Any) -> bytes:
+    """Raises MalformedValue."""
     try:
-        return bytes.fromhex(text)
-    except (TypeError, ValueError):
-        raise MalformedValue(f"expected bytes as hex text such as '01 A0', found {text!r}") from None
+        return octets(text)
+    except Misfit as misfit:
+        raise MalformedValue(misfit.message, advice=misfit.advice) from None
 
 
 def plain_value(form: Format, value: Any) -> Any:

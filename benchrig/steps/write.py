@@ -56,7 +56,7 @@ class Write(Step, kw_only=True):
         target = bench.target(self.write, needs)
         form = build_format(self.format) if self.format else target.format
         data = encode(form, self.value, self.raw)
-        bench.note(f"wrote {data.hex(' ').upper() or '(no bytes)'}")
+        bench.note(f"sends {data.hex(' ').upper() or '(no bytes)'}")
         started = bench.now()
         attribute = target.found.attribute
         with answered(bench) as answer:

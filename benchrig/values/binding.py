@@ -7,7 +7,7 @@ from collections.abc import Callable, Sized
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, ClassVar
 
-from benchrig.source.shape import Misfit, describe_value
+from benchrig.source.shape import Misfit, describe_value, octets
 from benchrig.values.judging import BoundLimit, Check, Kind, difference_unit, shown, typed
 from benchrig.values.quantity import UNITS, Quantity, as_number, dimension_of, exact, is_number, number_text
 from benchrig.values.value import Word
@@ -124,12 +124,10 @@ class Binder:
     def _bytes(self, value: Any, path: str) -> bytes:
         if isinstance(value, (bytes, bytearray)):
             return bytes(value)
-        if isinstance(value, str):
-            try:
-                return bytes.fromhex(value)
-            except ValueError:
-                pass
-        raise Misfit(f"expected bytes as hex text, found {describe_value(value)}", "for example: 'DE AD 01'", (path,))
+        try:
+            return octets(value)
+        except Misfit as misfit:
+            raise Misfit(misfit.message, misfit.advice, (path,)) from None
 
     # --- the keys
 

@@ -92,11 +92,26 @@ BASE: dict[str, Unit] = {dimension: UNITS[entries[0][0]] for dimension, entries 
 _QUANTITY = re.compile(r"([+-]?[0-9]{1,40}(?:\.[0-9]{1,40})?)[ \u00a0]?([^0-9\s].*|1/min)")
 
 
+# What people write in place of a symbol; there is one way to write each unit.
+_SPOKEN = {
+    word: symbol
+    for symbol, words in {
+        "s": "sec secs second seconds", "ms": "msec msecs millisecond milliseconds", "min": "mins minute minutes",
+        "h": "hr hrs hour hours", "d": "day days", "V": "volt volts", "mV": "millivolt millivolts",
+        "A": "amp amps ampere amperes", "mA": "milliamp milliamps", "°C": "celsius deg degc", "%": "percent pct",
+        "°F": "fahrenheit degf", "Ω": "ohm ohms", "Hz": "hertz", "Pa": "pascal pascals", "bytes": "byte b octet octets",
+        "kg": "kilogram kilograms", "g": "gram grams", "m": "meter meters metre metres", "dBm": "dbm", "dB": "db",
+    }.items()
+    for word in words.split()
+}  # fmt: skip
+
+
 def unit_named(symbol: str) -> Unit:
     """The unit with this symbol; Misfit with the nearest symbols otherwise."""
     unit = UNITS.get(_ALIASES.get(symbol, symbol))
     if unit is None:
-        raise Misfit(f"unknown unit '{symbol}'", suggest(symbol, UNITS))
+        meant = _SPOKEN.get(symbol.lower())
+        raise Misfit(f"unknown unit '{symbol}'", f"did you mean '{meant}'?" if meant else suggest(symbol, UNITS))
     return unit
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from benchrig.errors import MalformedValue
+from benchrig.source.shape import Misfit, octets
 from benchrig.values.base import Format, Kind, check_size, hex_text, said
 from benchrig.values.spec import Order
 from benchrig.values.value import Value
@@ -78,7 +79,6 @@ def _as_bytes(value: Any) -> bytes:
     if isinstance(value, (bytes, bytearray)):
         return bytes(value)
     try:
-        return bytes.fromhex(value)
-    except (TypeError, ValueError):
-        message = f"expected bytes as hex text, found {said(value)}"
-        raise MalformedValue(message, advice="for example: 'DE AD 01'") from None
+        return octets(value)
+    except Misfit as misfit:
+        raise MalformedValue(misfit.message, advice=misfit.advice) from None

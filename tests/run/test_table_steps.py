@@ -190,7 +190,7 @@ def test_a_written_value_is_read_back() -> None:
     kept = ran(step)
     assert kept.ended.exit_code == 0
     # -1234 in two's complement, little-endian
-    assert kept.step(3).notes[0].text == "wrote 2E FB"
+    assert kept.step(3).notes[0].text == "sends 2E FB"
 
 
 def test_a_value_that_the_device_does_not_keep_fails() -> None:

@@ -104,8 +104,8 @@ def test_what_was_written_and_nothing_else(captured: tuple[Ran, Path]) -> None:
     ran, path = captured
     subscriptions = "btatt.uuid16 == 0x2902"
     packets = dissected(path, f"btatt.opcode == {WRITE_REQUEST} && !({subscriptions})", "btatt.value")
-    notes = [note.text for step in ran.record.steps for note in step.notes if note.text.startswith("wrote ")]
-    assert [value for (value,) in packets] == [note.removeprefix("wrote ").replace(" ", "").lower() for note in notes]
+    notes = [note.text for step in ran.record.steps for note in step.notes if note.text.startswith("sends ")]
+    assert [value for (value,) in packets] == [note.removeprefix("sends ").replace(" ", "").lower() for note in notes]
 
 
 def test_what_was_advertised(captured: tuple[Ran, Path]) -> None:

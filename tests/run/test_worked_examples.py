@@ -141,12 +141,12 @@ def test_is_refused_with_its_octets(example: AnyExample, reads: Ran) -> None:
 def test_is_written_and_read_back(example: AnyExample, writes: Ran) -> None:
     step = writes.step(str(example))
     assert step.ended.verdict == "pass", step.ended.message
-    assert step.notes[0].text == f"wrote {example.octets.hex(' ').upper()}"
+    assert step.notes[0].text == f"sends {example.octets.hex(' ').upper()}"
     assert {r.name: (r.value, r.unit) for r in step.readings} == readings_of(example)
 
 
 @pytest.mark.parametrize("example", [one for one in GOOD if not one.encodes_back], ids=str)
 def test_is_written_in_other_octets_of_the_same_value(example: AnyExample, writes: Ran) -> None:
     step = writes.step(str(example))
-    assert step.notes[0].text != f"wrote {example.octets.hex(' ').upper()}"
+    assert step.notes[0].text != f"sends {example.octets.hex(' ').upper()}"
     assert {r.name: (r.value, r.unit) for r in step.readings} == readings_of(example)

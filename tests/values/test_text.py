@@ -47,8 +47,13 @@ def test_refuses_to_decode(text, data, sentence):
         ("as: utf8", 5, "expected text, found 5"),
         ("as: utf8", "\ud800", "'\\ud800' has a character that is no Unicode text"),
         ("{as: utf8, length: 2}", "ABC", "the text has 2 bytes, found 3 bytes: 41 42 43"),
-        ("as: hex", "DE A", "expected bytes as hex text, found 'DE A'; for example: 'DE AD 01'"),
-        ("as: hex", 0xDE, "expected bytes as hex text, found 222; for example: 'DE AD 01'"),
+        (
+            "as: hex",
+            "DE A",
+            "expected bytes as hex text, found the text 'DE A'; a byte has two hex digits, and one digit is left over",
+        ),
+        ("as: hex", "OK", "expected bytes as hex text, found the text 'OK'; for example: '01 A0'"),
+        ("as: hex", 0xDE, "expected bytes as hex text, found the number 222; quote it: '222'"),
         ("{as: hex, length: 2}", b"\0", "the value has 2 bytes, found 1 byte: 00"),
     ],
 )

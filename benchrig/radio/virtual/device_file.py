@@ -203,6 +203,9 @@ def load_devices(paths: Sequence[Path], problems: Problems) -> list[DeviceModel]
 def models_of(node: Node, problems: Problems, beside: Sequence[DeviceModel] = ()) -> list[DeviceModel]:
     """The models of one file that has been parsed; [] with the problems added. `beside` are those of other files."""
     before = len(problems.found)
+    if isinstance(node, Mapping) and node.entries.keys() & {"plan", "steps"}:
+        problems.add(node.place, "this is a plan, not a device file", "name the file of a simulated device")
+        return []
     for name, scalar in references(node):
         problems.add(scalar.place, f"a device file has no references, found ${{{name}}}", "write the value")
     kind: Any = DeviceSpec if isinstance(node, Mapping) and "device" in node.entries else AirSpec

@@ -7,22 +7,18 @@ import re
 from typing import Any, ClassVar, Self
 
 from benchrig.source.problem import suggest
-from benchrig.source.shape import Misfit, describe_value
+from benchrig.source.shape import Misfit, describe_value, octets
 from benchrig.values.catalogue import att_error_code, names, normal_uuid, uuid_of
 
-_HEX = re.compile(r"(?:[0-9A-Fa-f]{2}[ :-]?)*")
 _ADDRESS = re.compile(r"[0-9A-Fa-f]{2}(:[0-9A-Fa-f]{2}){5}")
 
 
 class Hex(bytes):
-    """Octets as hex text in quotes: '01 02', '0102'."""
+    """Octets as hex text in quotes: '01 02', '0102', '01:02'."""
 
     @classmethod
     def from_source(cls, value: Any) -> Self:
-        if isinstance(value, str) and _HEX.fullmatch(value):
-            return cls(bytes.fromhex(re.sub("[ :-]", "", value)))
-        advice = f"quote it: '{value:02}'" if isinstance(value, int) and not isinstance(value, bool) else "like '01 0A'"
-        raise Misfit(f"expected octets as hex text, found {describe_value(value)}", advice)
+        return cls(octets(re.sub("[:-]", " ", value) if isinstance(value, str) else value))
 
 
 class AddressText(str):

@@ -1,0 +1,73 @@
+"""Slips that people make, and the advice that gets them on: it must lead to a plan that is good."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from benchrig.errors import PlanError
+from benchrig.plan.loader import load_plan
+from benchrig.radio.virtual import load_devices
+from benchrig.source.problem import Problems
+from tests.run.kit import DEVICES, PLANS
+
+HEAD = "plan: a plan\ndevice:\n  select: {name: a}\n"
+
+
+def problems(folder: Path, text: str) -> list[tuple[int, str, str]]:
+    """Line, message and advice of every problem of a plan."""
+    path = folder / "plan.yaml"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(PlanError) as caught:
+        load_plan(path)
+    return [(each.place.line, each.message, each.advice) for each in caught.value.problems]
+
+
+@pytest.mark.parametrize(
+    ("written", "meant"),
+    [("5 sec", "s"), ("500 milliseconds", "ms"), ("2 Minutes", "min")],
+)
+def test_spelled_out_units(tmp_path: Path, written: str, meant: str) -> None:
+    [(_, _, advice)] = problems(tmp_path, f"{HEAD}steps:\n  - wait: {written}\n")
+    assert advice == f"did you mean '{meant}'?"
+
+
+def test_a_uuid_one_digit_short_is_counted(tmp_path: Path) -> None:
+    plan = f"{HEAD}steps:\n  - connect:\n  - read: temperature\n"
+    own = "  attributes:\n    own: {uuid: 6b1d0002-9a53-4c86-8a3e-2f0f6c1d7e4}\n"
+    [(_, _, advice)] = problems(tmp_path, plan.replace("steps:", own + "steps:"))
+    assert advice == "its parts have 8-4-4-4-12 digits; '2f0f6c1d7e4' has 11"
+
+
+def test_half_a_byte(tmp_path: Path) -> None:
+    [(_, message, advice)] = problems(tmp_path, f"{HEAD}steps:\n  - connect:\n  - write: '0xFFF0'\n    raw: '123'\n")
+    assert "found the text '123'" in message
+    assert "one digit is left over" in advice
+
+
+def test_steps_below_device(tmp_path: Path) -> None:
+    found = problems(tmp_path, f"{HEAD}  steps:\n    - scan:\n")
+    assert (4, "unknown key 'steps'", "it stands beside 'device', not in it") in found
+
+
+def test_an_open_bracket_is_found_where_it_begins(tmp_path: Path) -> None:
+    [(line, _, advice)] = problems(tmp_path, "plan: a\ndevice: {select: {name: a}\nsteps:\n  - scan:\n")
+    assert (line, advice) == (3, "is the '{' of line 2 closed?")
+
+
+def test_what_yaml_readers_dispute_hides_nothing_else(tmp_path: Path) -> None:
+    found = problems(tmp_path, f"{HEAD}steps:\n  - scan:\n    for: 010\n  - raed: x\n")
+    assert [(line, message.split()[0]) for line, message, _ in found] == [(6, "the"), (7, "no")]
+
+
+def test_a_device_file_is_no_plan() -> None:
+    with pytest.raises(PlanError) as caught:
+        load_plan(DEVICES / "logger.yaml")
+    assert [each.message for each in caught.value.problems] == ["this is a device file, not a plan"]
+
+
+def test_a_plan_is_no_device_file() -> None:
+    found = Problems()
+    assert load_devices([PLANS / "smoke.yaml"], found) == []
+    assert [each.message for each in found.found] == ["this is a plan, not a device file"]
