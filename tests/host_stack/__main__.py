@@ -39,7 +39,7 @@ def main(arguments: list[str]) -> int:
 def run(plan: Path, devices: list[Path]) -> int:
     share = Path(tempfile.mkdtemp(prefix="benchrig-guest-"))
     job = f"python3 -m benchrig run {shlex.quote(str(plan.resolve()))} --radio host --acknowledge --results out/results"
-    done = guest.run_in_guest(kernel.cached(), share, job + "\n", devices=devices, within=900.0, patient=False)
+    done = guest.run_in_guest(kernel.cached(), share, job + "\n", devices=devices, within=900.0)
     click.echo(done.text("job.out"), nl=False)
     click.echo(done.text("job.err"), nl=False, err=True)
     click.echo(f"{done.out}/results", err=True)

@@ -27,18 +27,13 @@ def test_the_contract_suite_passes_on_the_host_radio(boot: Boot) -> None:
     assert "skipped" not in done.text("pytest.txt").splitlines()[-1]
 
 
-def test_the_shipped_plans_end_as_on_the_virtual_radio(boot: Boot, tmp_path: Path) -> None:
-    names = ("end_of_line", "nightly_regression")
-    job = "".join(
-        f"for i in 1 2; do python3 -m benchrig run {PLANS}/{name}.yaml --radio host -q --acknowledge"
-        f" --results out/{name} && break; done\n"
-        for name in names
-    )
-    done = boot(job, UNITS / "logger.yaml", within=300, patient=False)
-    for name in names:
-        # the second, where there is one: see run_shipped
-        path = sorted(done.out.glob(f"{name}/*/record.jsonl"))[-1]
-        on_host = Ran(read_record(path))
-        assert on_host.ended.exit_code == 0, on_host.story()
-        on_air = run_on(f"virtual:{UNITS}/logger.yaml", PLANS / f"{name}.yaml", tmp_path)
-        assert differences(on_air.record, on_host.record) == []
+@pytest.mark.parametrize("name", ["end_of_line", "nightly_regression"])
+def test_the_shipped_plans_end_as_on_the_virtual_radio(name: str, boot: Boot, tmp_path: Path) -> None:
+    plan = PLANS / f"{name}.yaml"
+    job = f"python3 -m benchrig run {plan} --radio host -q --acknowledge --results out/{name}\n"
+    done = boot(job, UNITS / "logger.yaml")
+    [path] = done.out.glob(f"{name}/*/record.jsonl")
+    on_host = Ran(read_record(path))
+    assert on_host.ended.exit_code == 0, on_host.story()
+    on_air = run_on(f"virtual:{UNITS}/logger.yaml", plan, tmp_path)
+    assert differences(on_air.record, on_host.record) == []
