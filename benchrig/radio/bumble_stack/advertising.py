@@ -1,14 +1,16 @@
-"""Advertising data, read strictly and built.
+"""What a scanner takes from advertising data, and how they are built.
 
-A payload is a row of structures: length (counts type and data), type, data. A zero length ends the part that means
-something; a structure that runs past the end is dropped, and so is one whose data do not fit its type. (Core
-Specification Supplement, Part A; types from the Bluetooth SIG's assigned numbers.)
+`benchrig.values.advertising` reads a payload field by field, for people; this reads thousands in a second. A structure
+that runs past the end is dropped, and so is one whose data do not fit its type. (Core Specification Supplement,
+Part A; types from the Bluetooth SIG's assigned numbers.)
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
+
+from benchrig.values.advertising import Structure, split, uuid_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -27,18 +29,6 @@ _SERVICE_LISTS = {0x02: 2, 0x03: 2, 0x04: 4, 0x05: 4, 0x06: 16, 0x07: 16}
 _SERVICE_DATA = {SERVICE_DATA_16: 2, SERVICE_DATA_32: 4, SERVICE_DATA_128: 16}
 
 
-class Structure(NamedTuple):
-    kind: int
-    data: bytes
-
-
-class Split(NamedTuple):
-    """`rest` is what stands in the payload but is no whole structure; b'' in a sound payload."""
-
-    structures: list[Structure]
-    rest: bytes
-
-
 @dataclass
 class Advertised:
     """What a payload says. Lists keep the order on air; UUIDs are 128-bit lower-case text."""
@@ -51,19 +41,6 @@ class Advertised:
     services: list[str] = field(default_factory=list)
     manufacturer_data: dict[int, bytes] = field(default_factory=dict)
     service_data: dict[str, bytes] = field(default_factory=dict)
-
-
-def split(payload: bytes) -> Split:
-    """The structures of a payload, up to an early end or to the first one that runs past the end."""
-    structures: list[Structure] = []
-    at = 0
-    while at < len(payload) and payload[at]:
-        end = at + 1 + payload[at]
-        if end > len(payload):
-            return Split(structures, payload[at:])
-        structures.append(Structure(payload[at + 1], payload[at + 2 : end]))
-        at = end
-    return Split(structures, b"")
 
 
 def parse(*payloads: bytes) -> Advertised:
@@ -106,14 +83,6 @@ def _uuids(data: bytes, size: int) -> Iterator[str]:
     if len(data) % size == 0:
         for at in range(0, len(data), size):
             yield uuid_text(data[at : at + size])
-
-
-def uuid_text(octets: bytes) -> str:
-    """2, 4 or 16 octets in air order as 128-bit text."""
-    digits = octets[::-1].hex()
-    if len(octets) == 16:
-        return "-".join((digits[:8], digits[8:12], digits[12:16], digits[16:20], digits[20:]))
-    return digits.rjust(8, "0") + _BASE_UUID
 
 
 def uuid_octets(uuid: str) -> bytes:

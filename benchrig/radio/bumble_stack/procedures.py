@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, cast
 from bleak.exc import BleakError
 from bumble import att
 
-from benchrig.radio.bumble_stack.advertising import uuid_text
+from benchrig.values.advertising import uuid_text
 
 if TYPE_CHECKING:
     from bumble.gatt_client import Client

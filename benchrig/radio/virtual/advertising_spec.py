@@ -22,10 +22,11 @@ from collections.abc import Iterable
 
 import msgspec
 
-from benchrig.radio.bumble_stack.advertising import SHORT_NAME, Advertised, Structure, build, structures_of
+from benchrig.radio.bumble_stack.advertising import SHORT_NAME, Advertised, build, structures_of
 from benchrig.radio.virtual.model import AdvertisingModel
 from benchrig.radio.virtual.words import Hex, ServiceUuid
 from benchrig.source.shape import Misfit
+from benchrig.values.advertising import Structure
 from benchrig.values.quantity import Duration, Level
 
 MOST_OCTETS = 31

@@ -9,15 +9,13 @@ from hypothesis import strategies as st
 
 from benchrig.radio.bumble_stack.advertising import (
     Advertised,
-    Structure,
     build,
     parse,
-    split,
     structures_of,
     uuid_octets,
-    uuid_text,
 )
 from benchrig.radio.bumble_stack.reports import is_report, reports
+from benchrig.values.advertising import Structure, split, uuid_text
 from tests.radio.virtual.bench import Bench
 
 BASE = "0000{}-0000-1000-8000-00805f9b34fb".format
