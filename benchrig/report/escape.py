@@ -51,6 +51,8 @@ def value_text(value: Any, limit: int = LIMIT) -> str:
         return plain(number_text(value), limit)
     if isinstance(value, str):
         return plain(value, limit) if value.strip() else plain(repr(value), limit)
+    if isinstance(value, list) and value and all(isinstance(item, str) and item.strip() for item in value):
+        return plain(", ".join(value), limit)
     return json_text(value, limit)
 
 

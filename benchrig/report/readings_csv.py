@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 COLUMNS = (
     "run_id", "started", "plan", "revision", "station", "simulated", "serial", "address", "step", "step_name", "reading",
     "value", "unit", "low", "high", "verdict", "margin", "limit", "raw", "count", "minimum", "maximum", "mean", "sd",
-    "outside", "cause",
+    "outside", "cause", "message",
 )  # fmt: skip
 VALUE_LIMIT = 4096
 # What begins a formula in some spreadsheet, also in its full-width form.
@@ -32,7 +32,7 @@ _NO_SAMPLES: dict[str, Any] = {}
 
 def csv_text(record: Record) -> str:
     """All readings, and steps that failed or were skipped without one, after a row with the names of the columns.
-    `cause` is that of the step."""
+    `cause` and `message` are those of the step."""
     out = io.StringIO()
     writer = csv.writer(out)
     writer.writerow(COLUMNS)
@@ -51,8 +51,8 @@ def _run_cells(record: Record) -> dict[str, Any]:
 
 
 def _step_cells(step: StepRecord) -> dict[str, Any]:
-    cause = step.ended.cause if step.ended else None
-    return {"step": step.planned.number, "step_name": step.planned.name, "cause": cause}
+    told = {"cause": step.ended.cause, "message": step.ended.message} if step.ended else {}
+    return {"step": step.planned.number, "step_name": step.planned.name, **told}
 
 
 def _step_alone(step: StepRecord) -> list[dict[str, Any]]:

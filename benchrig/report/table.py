@@ -89,7 +89,7 @@ class _Page:
             row[-1].stylize(STYLES.get(verdict.partition(":")[0], ""))
             table.add_row(*row, style="" if verdict else "dim")
         self._console.print()
-        self._console.print(table)
+        self._table(table)
 
     def remarks(self, record: Record) -> None:
         """Attempts that were needed, and notes."""
@@ -132,6 +132,16 @@ class _Page:
         self._line(f"{head}: ", STYLES[outcome], explain.verdict_line(record), whole=whole)
 
     # --- output
+
+    def _table(self, table: Table) -> None:
+        """The columns pad their cells; what is read by programs has no use for blanks at the end of a line."""
+        if self._console.is_terminal:
+            self._console.print(table)
+            return
+        with self._console.capture() as captured:
+            self._console.print(table)
+        for line in captured.get().splitlines():
+            self._console.print(Text.from_ansi(line.rstrip()), soft_wrap=True)
 
     def _text(self, text: str, style: str = "") -> Text:
         return Text(ascii_text(text) if self._ascii else text, style)

@@ -117,6 +117,7 @@ def test_the_columns_are_stable() -> None:
     assert COLUMNS[12:] == (
         "unit", "low", "high", "verdict", "margin", "limit", "raw", "count", "minimum", "maximum", "mean", "sd", "outside",
         "cause",
+        "message",
     )  # fmt: skip
 
 
