@@ -16,8 +16,10 @@ from benchrig import __version__
 from benchrig.cli.check import check
 from benchrig.cli.completion import completion
 from benchrig.cli.devices import devices
+from benchrig.cli.inspect import inspect
 from benchrig.cli.read import read
 from benchrig.cli.run import run
+from benchrig.cli.write import write
 
 
 @contextlib.contextmanager
@@ -57,5 +59,5 @@ def main() -> None:
     """
 
 
-for command in (run, check, read, devices, completion):
+for command in (run, check, inspect, read, write, devices, completion):
     main.add_command(command)

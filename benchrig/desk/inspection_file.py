@@ -1,0 +1,58 @@
+"""An inspection in a file, JSON or YAML, so that another one can be held against it later."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import msgspec
+
+from benchrig.desk.findings import Finding
+from benchrig.desk.inspection import Inspection
+from benchrig.errors import StationError, UsageError
+
+SUFFIXES = {".json": "json", ".yaml": "yaml", ".yml": "yaml"}
+
+
+class Document(msgspec.Struct, omit_defaults=True):
+    """What `benchrig inspect` writes."""
+
+    inspection: Inspection
+    findings: list[Finding] = []
+
+
+def document_text(document: Document, form: str) -> str:
+    """`form` is 'json' or 'yaml'."""
+    if form == "yaml":
+        return msgspec.yaml.encode(document).decode()
+    return json.dumps(msgspec.to_builtins(document), ensure_ascii=False, indent=2) + "\n"
+
+
+def check_target(path: Path) -> None:
+    """See that the file can be written, before the radio is asked for anything. UsageError."""
+    if path.suffix.lower() not in SUFFIXES:
+        raise UsageError(f"'{path}' says neither JSON nor YAML", advice="name it .json, .yaml or .yml")
+    if not path.absolute().parent.is_dir():
+        raise UsageError(f"there is no folder '{path.parent}'", advice="make it first")
+
+
+def save_document(document: Document, path: Path) -> None:
+    """Raises StationError when the file cannot be written."""
+    try:
+        path.write_text(document_text(document, SUFFIXES[path.suffix.lower()]), encoding="utf-8")
+    except OSError as error:
+        raise StationError(f"'{path}' cannot be written: {error.strerror or error}") from error
+
+
+def load_document(path: Path) -> Document:
+    """An inspection that was saved. UsageError when the file cannot be read, or is something else."""
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise UsageError(f"'{path}' cannot be read: {error.strerror or error}") from error
+    decode = msgspec.yaml.decode if SUFFIXES.get(path.suffix.lower()) == "yaml" else msgspec.json.decode
+    try:
+        return decode(data, type=Document)
+    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+        advice = "give a file that 'benchrig inspect --save' wrote"
+        raise UsageError(f"'{path}' is no inspection: {error}", advice=advice) from error
