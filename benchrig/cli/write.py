@@ -1,0 +1,169 @@
+"""`benchrig write`: one attribute of a device on the desk."""
+
+from __future__ import annotations
+
+import re
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from benchrig.cli.desk import at_desk, complete_attribute, device_options, format_options, print_json, tell
+
+if TYPE_CHECKING:
+    from benchrig.desk.desk import Desk, DeskOptions
+    from benchrig.desk.writing import Order, Written
+    from benchrig.values.format import Format
+
+_NEGATIVE = re.compile(r"-\.?[0-9].*", re.DOTALL)
+
+
+class _TakesNegative(click.Command):
+    """Lets `-12.5 °C` be a value: no option begins with a digit."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        # a number of an option may have the space in front as well
+        return super().parse_args(ctx, [f" {word}" if _NEGATIVE.fullmatch(word) else word for word in args])
+
+
+def _as_typed(_: click.Context, __: click.Parameter, words: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(word[1:] if _NEGATIVE.fullmatch(word[1:]) else word for word in words)
+
+
+@click.command(cls=_TakesNegative, short_help="Write an attribute of a device.")
+@click.argument("attribute", shell_complete=complete_attribute)
+@click.argument("value", nargs=-1, callback=_as_typed)
+@click.option("--raw", metavar="HEX", help="Write these bytes.")
+@click.option(
+    "--file",
+    "file",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="Write the bytes of a file.",
+)
+@click.option("--read-back", is_flag=True, help="Read it again; another value is a failure.")
+@click.option("--no-response", is_flag=True, help="Write without waiting for the device to confirm.")
+@click.option("--acknowledge", is_flag=True, help="The plan's caution has been read and heeded; nothing is asked.")
+@format_options
+@click.option("--json", "as_json", is_flag=True, help="One JSON document.")
+@device_options
+def write(
+    attribute: str,
+    value: tuple[str, ...],
+    raw: str | None,
+    file: Path | None,
+    read_back: bool,
+    no_response: bool,
+    acknowledge: bool,
+    form: Format | None,
+    as_json: bool,
+    desk: DeskOptions,
+) -> None:
+    """Connect and write VALUE to ATTRIBUTE. The value is what a plan would have there: a number with its unit, true,
+    a word, text, or FIELD=VALUE words for a structure.
+
+    A write can move, heat or unlock a device, and a wrong one can disable it. So the word 'yes' is asked for first;
+    with nobody at the terminal --acknowledge is needed. Exits with 1 when the device is absent, refuses, or does not
+    keep the value.
+
+    \b
+    Example:
+      benchrig write "alarm limit" "8 °C" --read-back -p product.yaml
+      benchrig write 6b1d0003-9a53-4c86-8a3e-2f0f6c1d7e40 --raw "81 00" --no-response
+    """
+    from benchrig.cli.common import attended, whatever_the_output_does
+    from benchrig.desk.writing import Order
+    from benchrig.errors import OperatorError
+
+    data = _bytes_given(value, raw, file)
+    order = Order(attribute, value, data, form, response=not no_response, read_back=read_back)
+    order.check(desk.names)
+    if not acknowledge and not attended():
+        raise OperatorError(
+            "nobody was there to acknowledge the write; nothing was sent",
+            advice="do it at a terminal, or with --acknowledge",
+        )
+    caution = _caution_of_plan()
+    result = at_desk(desk, lambda at: _written(at, order, caution, asked=not acknowledge, as_json=as_json))
+    with whatever_the_output_does():
+        _show(result, as_json=as_json)
+    if "error" in result:
+        sys.exit(1)
+
+
+def _bytes_given(value: tuple[str, ...], raw: str | None, file: Path | None) -> bytes | None:
+    """The bytes of --raw or --file; None when there is a VALUE. UsageError unless just one of the three is given."""
+    from benchrig.desk.writing import LONGEST
+    from benchrig.errors import MalformedValue, UsageError
+    from benchrig.steps.payload import hex_bytes
+
+    if bool(value) + (raw is not None) + (file is not None) != 1:
+        raise UsageError("a write needs one of VALUE, --raw and --file", advice="for example: --raw '01 A0'")
+    try:
+        if raw is not None:
+            return hex_bytes(raw)
+        if file is None:
+            return None
+        with file.open("rb") as stream:
+            data = stream.read(LONGEST + 1)
+    except MalformedValue as error:
+        raise UsageError(error.message) from error
+    except OSError as error:
+        raise UsageError(f"{file} cannot be read: {error.strerror or error}") from error
+    if len(data) > LONGEST:
+        raise UsageError(f"{file} has more than the {LONGEST} bytes that an attribute holds")
+    tell(f"{len(data)} byte{'s' if len(data) != 1 else ''} from {file}")
+    return data
+
+
+def _caution_of_plan() -> str:
+    from benchrig.plan.loader import load_plan
+
+    plan = click.get_current_context().params.get("plan")
+    return load_plan(plan).caution if plan else ""
+
+
+async def _written(at: Desk, order: Order, caution: str, *, asked: bool, as_json: bool) -> dict[str, Any]:
+    """What was done, or what the device said to it."""
+    import msgspec
+
+    from benchrig.desk.writing import meet_again, outside, write
+    from benchrig.errors import AttError, AttributeAmbiguous, AttributeMissing, MalformedValue
+
+    unit = await at.find()
+    if asked:
+        from benchrig.cli.operator import AtTerminal
+
+        with outside():
+            await AtTerminal(lambda: None).acknowledge(order.caution(at.names, unit, caution))
+    link = await meet_again(at, unit)
+    try:
+        written: Written = await write(at, link, order)
+    except (AttError, AttributeMissing, AttributeAmbiguous, MalformedValue) as error:
+        refused = {"attribute": order.attribute, "error": error.message, "advice": error.advice}
+        return refused | ({"att_error": error.name} if isinstance(error, AttError) else {})
+    # a read-back that was not asked for, and an error that did not come, are left out
+    return {key: item for key, item in msgspec.structs.asdict(written).items() if item not in (None, "")}
+
+
+def _show(result: dict[str, Any], *, as_json: bool) -> None:
+    if as_json:
+        print_json(result)
+        return
+    if "written" in result:
+        click.echo("\n".join(written_lines(result)))
+    if "error" in result:
+        tell(result["error"])
+        if result.get("advice"):
+            tell(f"  {result['advice']}")
+
+
+def written_lines(result: dict[str, Any]) -> list[str]:
+    """What was written, and what was read back, for people."""
+    from benchrig.cli.read import content_lines
+
+    verb = "wrote" if result["response"] else "sent, without response,"
+    lines = content_lines(f"{verb} {result['attribute']}", result["written"])
+    back = result.get("read_back")
+    return lines + (content_lines(f"read back {result['attribute']}", back) if back else [])

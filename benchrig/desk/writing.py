@@ -1,0 +1,186 @@
+"""Writes one attribute: from words as they were typed, or bytes, to what the device made of them."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import msgspec
+
+from benchrig.desk.desk import READ_WITHIN
+from benchrig.desk.inspecting import content
+from benchrig.desk.inspection import Content
+from benchrig.errors import AttributeMissing, DeviceNotFound, MalformedValue, OperatorError, UsageError
+from benchrig.report.escape import hex_text, plain
+from benchrig.source.shape import LooseText, Misfit
+from benchrig.steps.lookup import look_up
+from benchrig.steps.payload import encode, same_value
+from benchrig.values.judging import shown
+
+if TYPE_CHECKING:
+    from benchrig.desk.desk import Desk
+    from benchrig.radio.link import Link
+    from benchrig.radio.scan import Sighting
+    from benchrig.steps.attribute import Names
+    from benchrig.values.format import Format
+
+# The longest value an attribute has, in octets (Core Vol 3 Part F 3.2.9).
+LONGEST = 512
+WRITE_WITHIN = 5.0
+_FIELD = re.compile(r"([a-z][a-z0-9_.]*)=(.*)", re.DOTALL)
+# Of these kinds a value is what was typed, whatever it looks like.
+_AS_TYPED = ("text", "bytes", "time")
+
+
+@dataclass(frozen=True)
+class Order:
+    """What to write where: `words` as typed, or `data`. `form` is a format of one's own for the attribute."""
+
+    attribute: str
+    words: tuple[str, ...] = ()
+    data: bytes | None = None
+    form: Format | None = None
+    response: bool = True
+    read_back: bool = False
+
+    def bytes_in(self, form: Format | None) -> bytes:
+        """The bytes to write, with the attribute's format. MalformedValue when there are none."""
+        own = self.form or form
+        data = encode(own, value_of(own, self.words), None) if self.data is None else self.data
+        if len(data) > LONGEST:
+            raise MalformedValue(f"{len(data)} bytes are more than an attribute holds ({LONGEST})")
+        return data
+
+    def check(self, names: Names) -> None:
+        """See, before anything is sent, that the name means something and the value fits, as far as both are known.
+        UsageError."""
+        if self.read_back and not self.response:
+            raise UsageError("what is read back has to be written with response", advice="leave one of the two out")
+        try:
+            meaning = names.meaning(self.attribute)
+            if self.form or meaning.format or meaning.address.handle is None:
+                self.bytes_in(meaning.format)
+        except (Misfit, MalformedValue) as error:
+            raise UsageError(error.message, advice=error.advice) from error
+
+    def caution(self, names: Names, unit: Sighting, heed: str = "") -> str:
+        """What a person must know before it is done; `heed` is the plan's word on it."""
+        who = plain(f"{unit.name} ({unit.address})" if unit.name else unit.address)
+        what = plain(" ".join(self.words)) if self.data is None else hex_text(self.data.hex().upper())
+        ours = f"This writes {what} to '{plain(self.attribute)}' of {who}. A write can move, heat or unlock a device."
+        return f"{ours}\n{heed}" if heed else ours
+
+
+class Written(msgspec.Struct, omit_defaults=True):
+    """What was done: seconds until the device had answered, and what was read back; `error` when that is another
+    value than was written."""
+
+    attribute: str
+    written: Content
+    elapsed: float
+    response: bool = True
+    read_back: Content | None = None
+    error: str = ""
+    advice: str = ""
+
+
+async def write(desk: Desk, link: Link, order: Order) -> Written:
+    """Look the attribute up, write, read back if wanted. Nothing is sent when the attribute does not offer all of it.
+    AttributeMissing, AttributeAmbiguous, MalformedValue, AttError, NoAnswer, LinkLost."""
+    target = _target(desk, link, order)
+    form, attribute = order.form or target.format, target.found.attribute
+    data = order.bytes_in(target.format)
+    started = desk.now()
+    async with desk.blaming():
+        await link.write(attribute, data, f"write {order.attribute}", WRITE_WITHIN, response=order.response)
+    written = Written(order.attribute, content(data, form), round(desk.now() - started, 6), order.response)
+    if order.read_back:
+        async with desk.blaming():
+            back = await link.read(attribute, f"read back {order.attribute}", READ_WITHIN)
+        written.read_back = content(back, form)
+        if not same_value(form, data, back):
+            written.error = f"read back {shown(back)} after writing {shown(data)}"
+            written.advice = "the device did not keep the value"
+    return written
+
+
+def _target(desk: Desk, link: Link, order: Order) -> Any:
+    needs = ("write", "reliable write") if order.response else ("write without response",)
+    try:
+        target = look_up(link.table, desk.names, order.attribute, needs)
+    except AttributeMissing as error:
+        if order.response and "its properties: " in error.message and "write without response" in error.message:
+            raise AttributeMissing(error.message, advice="write it with --no-response") from error
+        raise
+    if order.read_back:
+        look_up(link.table, desk.names, order.attribute, ("read",))
+    return target
+
+
+def outside() -> contextlib.AbstractContextManager[None]:
+    """While a person is awaited: the clock of a virtual radio is the real one meanwhile."""
+    clock: Any = getattr(asyncio.get_running_loop(), "outside", contextlib.nullcontext)
+    return clock()  # type: ignore[no-any-return]
+
+
+async def meet_again(desk: Desk, unit: Sighting) -> Link:
+    """Connect to a device that was heard a while ago: an operating system forgets it meanwhile, and then it is looked
+    for once more."""
+    try:
+        return await desk.connect(unit)
+    except DeviceNotFound:
+        again = await desk.find()
+    if again.address != unit.address:
+        raise OperatorError(
+            f"the device was {unit.address}, and now {again.address} answers", advice="name it with --device"
+        )
+    return await desk.connect(again)
+
+
+def value_of(form: Format | None, words: Iterable[str]) -> Any:
+    """Typed words as the value that a plan would have there: `8 °C`, `true`, text, and `field=value` for structures.
+    MalformedValue."""
+    if form is None or form.kind != "struct":
+        return _one(" ".join(words), form)
+    leaves, value = form.leaves(), dict[str, Any]()
+    for name, text in _fields(words):
+        _put(value, name, _one(text, leaves.get(name)))
+    return value
+
+
+def _one(text: str, form: Format | None) -> Any:
+    if form is None or form.kind in _AS_TYPED:
+        return text
+    if form.kind == "list":
+        return [LooseText(part.strip()) for part in text.split(",")] if text.strip() else []
+    return LooseText(text.strip())
+
+
+def _fields(words: Iterable[str]) -> list[tuple[str, str]]:
+    """`speed=2`, `m/s` -> ('speed', '2 m/s')."""
+    fields: list[tuple[str, str]] = []
+    for word in words:
+        match = _FIELD.fullmatch(word)
+        if match:
+            fields.append((match[1], match[2]))
+        elif fields:
+            fields[-1] = (fields[-1][0], f"{fields[-1][1]} {word}")
+        else:
+            raise MalformedValue(f"expected field=value, found '{plain(word)}'", advice="for example: number=3")
+    return fields
+
+
+def _put(value: dict[str, Any], name: str, item: Any) -> None:
+    """`motion.speed` -> {motion: {speed: …}}."""
+    *outer, last = name.split(".")
+    for part in outer:
+        value = value.setdefault(part, {})
+        if not isinstance(value, dict):
+            raise MalformedValue(f"'{part}' is a field and a structure at once")
+    if last in value:
+        raise MalformedValue(f"the field '{name}' is given twice")
+    value[last] = item

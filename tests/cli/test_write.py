@@ -1,0 +1,95 @@
+"""`benchrig write`."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+from pathlib import Path
+
+from tests.cli.kit import OnTerminal, benchrig
+from tests.run.kit import DEVICES, device_text
+
+PLAN = """plan: names
+caution: The relay switches mains.
+device:
+  select: {name: VFL-*}
+  attributes:
+    alarm limit: {uuid: 6b1d0002-9a53-4c86-8a3e-2f0f6c1d7e40, as: sint16, scale: 0.01, unit: °C}
+    factory key: {uuid: 6b1d0006-9a53-4c86-8a3e-2f0f6c1d7e40, as: hex}
+    note: {uuid: 6b1d0008-9a53-4c86-8a3e-2f0f6c1d7e40, as: utf8}
+steps:
+  - scan:
+"""
+AT = ("-p", "plan.yaml", "--radio", f"virtual:{DEVICES}/logger.yaml")
+QUESTION = "Type 'yes' to acknowledge"
+
+
+def written(folder: Path, *words: str, acknowledge: bool = True) -> subprocess.CompletedProcess[str]:
+    (folder / "plan.yaml").write_text(PLAN, encoding="utf-8")
+    return benchrig("write", *words, *["--acknowledge"] * acknowledge, *AT, cwd=folder)
+
+
+def test_a_value_with_its_unit_is_written_and_read_back(tmp_path: Path) -> None:
+    done = written(tmp_path, "alarm limit", "-12.34 °C", "--read-back", "--rssi-min", "-90")
+    assert done.returncode == 0
+    assert done.stdout.splitlines() == [
+        "wrote alarm limit: -12.34 °C  [2E FB]",
+        "read back alarm limit: -12.34 °C  [2E FB]",
+    ]
+
+
+def test_a_refusal_ends_with_1_and_its_name(tmp_path: Path) -> None:
+    done = written(tmp_path, "factory key", "01020304", "--json")
+    assert done.returncode == 1
+    assert json.loads(done.stdout)["att_error"] == "write not permitted"
+
+
+def test_the_bytes_of_a_file(tmp_path: Path) -> None:
+    (tmp_path / "note.bin").write_bytes(b"shelf 3")
+    done = written(tmp_path, "note", "--file", "note.bin", "--json")
+    assert json.loads(done.stdout)["written"]["value"] == "shelf 3"
+    assert "7 bytes from note.bin" in done.stderr
+    (tmp_path / "note.bin").write_bytes(bytes(513))
+    assert written(tmp_path, "note", "--file", "note.bin").returncode == 4
+
+
+def test_without_anybody_there_nothing_is_sent(tmp_path: Path) -> None:
+    done = written(tmp_path, "alarm limit", "8 °C", acknowledge=False)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "nothing was sent" in done.stderr
+    assert "SIMULATED" not in done.stderr, "the radio was opened"
+
+
+def test_a_value_that_does_not_fit_ends_with_4(tmp_path: Path) -> None:
+    assert written(tmp_path, "alarm limit", "8").returncode == 4
+    assert written(tmp_path, "alarm limit", "8 °C", "--raw", "01").returncode == 4
+
+
+def test_the_write_is_asked_for_with_the_caution_of_the_plan(tmp_path: Path) -> None:
+    (tmp_path / "plan.yaml").write_text(PLAN, encoding="utf-8")
+    with OnTerminal(tmp_path, "write", "alarm limit", "8 °C", *AT) as terminal:
+        shown = terminal.until(QUESTION)
+        assert "writes 8 °C to 'alarm limit' of VFL-0042 (C4:1F:5A:20:00:42)" in shown
+        assert "The relay switches mains." in shown
+        terminal.type("yes\n")
+        assert terminal.end() == 0
+        assert "wrote alarm limit: 8 °C" in terminal.shown
+
+
+def test_no_is_an_answer(tmp_path: Path) -> None:
+    (tmp_path / "plan.yaml").write_text(PLAN, encoding="utf-8")
+    with OnTerminal(tmp_path, "write", "alarm limit", "8 °C", *AT) as terminal:
+        terminal.until(QUESTION)
+        terminal.type("no\n")
+        assert terminal.end() == 2
+        assert "wrote" not in terminal.shown
+
+
+def test_a_hostile_name_stays_on_its_line(tmp_path: Path) -> None:
+    (tmp_path / "device.yaml").write_text(device_text(name='"\\e[2Junit\\n"'), encoding="utf-8")
+    at = ("--radio", "virtual:device.yaml")
+    with OnTerminal(tmp_path, "write", "temperature", "8 °C", *at) as terminal:
+        assert r"\x1b[2Junit\n" in terminal.until(QUESTION)
+        terminal.type("\x03")
+        assert terminal.end() == 2
+        assert "\x1b[2J" not in terminal.shown
