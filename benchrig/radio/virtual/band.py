@@ -64,11 +64,11 @@ class Band:
         self._timer: asyncio.TimerHandle | None = None
 
     def start(self, advertiser: Advertiser) -> None:
-        """The first event comes at once."""
+        """The first event comes after a random delay, as all do: no radio is on the air in the same instant."""
         self._advertisers[id(advertiser)] = advertiser
         advertiser.turn += 1
         if self._listeners:
-            self._schedule(advertiser, asyncio.get_running_loop().time())
+            self._schedule(advertiser, asyncio.get_running_loop().time() + self._rng.uniform(0, MAX_DELAY))
             self._wind()
 
     def stop(self, advertiser: Advertiser) -> None:
