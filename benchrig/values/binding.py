@@ -45,6 +45,8 @@ class Binder:
         for key in keys:
             if key not in self.ALLOWED[self.kind]:
                 allowed = ", ".join(self.ALLOWED[self.kind])
+                if self.kind == "bytes" and key in self.ALLOWED["number"]:
+                    allowed += "; or give the attribute a format, such as 'as: uint16'"
                 raise Misfit(
                     f"'{key}' does not apply to a reading that is {_KIND_WORDS[self.kind]}",
                     f"what applies: {allowed}",

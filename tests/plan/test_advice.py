@@ -71,3 +71,9 @@ def test_a_plan_is_no_device_file() -> None:
     found = Problems()
     assert load_devices([PLANS / "smoke.yaml"], found) == []
     assert [each.message for each in found.found] == ["this is a plan, not a device file"]
+
+
+def test_a_number_is_expected_of_an_attribute_without_a_format(tmp_path: Path) -> None:
+    steps = "steps:\n  - connect:\n  - read: '0xFFF0'\n    expect: {value: {min: 3}}\n"
+    [(_, _, advice)] = problems(tmp_path, HEAD + steps)
+    assert "give the attribute a format" in advice
