@@ -19,6 +19,7 @@ from benchrig.cli.devices import devices
 from benchrig.cli.inspect import inspect
 from benchrig.cli.read import read
 from benchrig.cli.run import run
+from benchrig.cli.scan import scan
 from benchrig.cli.write import write
 
 
@@ -59,5 +60,5 @@ def main() -> None:
     """
 
 
-for command in (run, check, inspect, read, write, devices, completion):
+for command in (run, check, scan, inspect, read, write, devices, completion):
     main.add_command(command)

@@ -6,13 +6,18 @@ import fnmatch
 import re
 import statistics
 from collections import deque
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, TypeVar
+
+K = TypeVar("K")
 
 # Reports of one advertising event (its scan response follows at once) count as one for the interval.
 SAME_EVENT = 0.005
 # A device that advertises every 20 ms for an hour must not fill the memory: the newest reports decide.
 KEPT_REPORTS = 4096
+# Nor must one that says something new in every report.
+MOST_PARTS = 64
 _ADDRESS = re.compile(r"(?:[0-9A-Fa-f]{2}:){5}[0-9A-Fa-f]{2}|[0-9A-Fa-f]{8}(?:-[0-9A-Fa-f]{4}){3}-[0-9A-Fa-f]{12}")
 
 
@@ -69,9 +74,10 @@ class Sighting:
         self.device = report.device
         self.address_type = report.address_type or self.address_type
         self.name = report.name or self.name
-        self.services += [uuid for uuid in report.services if uuid not in self.services]
-        self.manufacturer_data.update(report.manufacturer_data)
-        self.service_data.update(report.service_data)
+        new = [uuid for uuid in report.services if uuid not in self.services]
+        self.services += new[: MOST_PARTS - len(self.services)]
+        _update(self.manufacturer_data, report.manufacturer_data)
+        _update(self.service_data, report.service_data)
         self.tx_power = self.tx_power if report.tx_power is None else report.tx_power
         self.payload = self.payload if report.payload is None else report.payload
         self.scan_response = report.scan_response or self.scan_response
@@ -85,6 +91,12 @@ class Sighting:
     def interval(self) -> float | None:
         """Median gap between advertising events in seconds; None with fewer than two."""
         return round(statistics.median(self.gaps), 6) if self.gaps else None
+
+
+def _update(kept: dict[K, bytes], news: Mapping[K, bytes]) -> None:
+    for key, data in news.items():
+        if key in kept or len(kept) < MOST_PARTS:
+            kept[key] = data
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,69 @@
+"""Columns of text that fit the width there is: what matters least is left out first."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+GAP = 2
+
+
+@dataclass(frozen=True)
+class Column:
+    """`width` is the least it needs, `most` what it may grow to; of too many columns the highest `rank` goes first."""
+
+    heading: str
+    width: int
+    rank: int
+    most: int = 0
+    right: bool = False
+
+
+def fitting(columns: Sequence[Column], width: int) -> list[tuple[Column, int]]:
+    """The columns that have room, in their order, each with its width; they take the whole width at most."""
+    kept: list[Column] = []
+    for column in sorted(columns, key=lambda c: c.rank):
+        if _taken([*kept, column]) > width:
+            break
+        kept.append(column)
+    left = width - _taken(kept)
+    chosen = []
+    for column in (each for each in columns if each in kept):
+        more = max(0, min(left, column.most - column.width))
+        left -= more
+        chosen.append((column, column.width + more))
+    return chosen
+
+
+def natural(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> list[tuple[Column, int]]:
+    """All columns, as wide as their cells need; a column without any cell is left out."""
+    from rich.cells import cell_len
+
+    widths = [max((cell_len(row[at]) for row in rows), default=0) for at in range(len(columns))]
+    return [(c, max(need, len(c.heading))) for c, need in zip(columns, widths, strict=True) if need]
+
+
+def laid_out(columns: Sequence[tuple[Column, int]], texts: Sequence[str], *, ascii_only: bool = False) -> str:
+    """One line: the texts in their columns."""
+    return (" " * GAP).join(
+        in_cells(text, width, right=column.right, ascii_only=ascii_only)
+        for (column, width), text in zip(columns, texts, strict=True)
+    )
+
+
+def in_cells(text: str, width: int, *, right: bool = False, ascii_only: bool = False) -> str:
+    """The text in exactly so many cells of the terminal: cut, with a mark, or filled up."""
+    from rich.cells import cell_len, set_cell_size
+
+    from benchrig.report.escape import ascii_text
+
+    shown = ascii_text(text) if ascii_only else text
+    need = cell_len(shown)
+    if need > width:
+        return set_cell_size(shown, width - 1) + ("~" if ascii_only else "…") if width else ""
+    filling = " " * (width - need)
+    return filling + shown if right else shown + filling
+
+
+def _taken(columns: Sequence[Column]) -> int:
+    return sum(column.width for column in columns) + GAP * max(0, len(columns) - 1)

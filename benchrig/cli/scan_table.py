@@ -1,0 +1,113 @@
+"""The cells of a list of devices."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from benchrig.cli.columns import Column
+
+if TYPE_CHECKING:
+    from benchrig.desk.airlist import HeardDevice
+    from benchrig.steps.attribute import Names
+
+# Levels from which a bar is empty, and at which it is full.
+FAINT, LOUD = -100.0, -30.0
+BAR = 6
+
+NAME = Column("name", 10, 1, most=24)
+LEVEL = Column("dBm", 5, 2, right=True)
+BARS = Column("", BAR, 4)
+SPREAD = Column("spread", 6, 8, right=True)
+RATE = Column("per s", 6, 6, right=True)
+INTERVAL = Column("interval", 9, 5, right=True)
+AGE = Column("age", 6, 3, right=True)
+COUNT = Column("reports", 7, 12, right=True)
+ADDRESS = Column("address", 17, 7)
+KIND = Column("kind", 6, 9, most=22)
+SERVICES = Column("services", 10, 10, most=48)
+DATA = Column("data", 10, 11, most=60)
+
+ONCE = (NAME, ADDRESS, KIND, LEVEL, SPREAD, COUNT, INTERVAL, SERVICES, DATA)
+LIVE = (NAME, LEVEL, BARS, SPREAD, RATE, INTERVAL, AGE, ADDRESS, KIND, SERVICES, DATA)
+
+
+def cells(device: HeardDevice, names: Names, *, ascii_only: bool = False) -> dict[Column, str]:
+    """The text of every column, '' where nothing is known. What a device sent is not made safe here."""
+    said = device.advertising
+    return {
+        NAME: said.name or "(no name)",
+        LEVEL: f"{device.level:g}",
+        BARS: level_bar(device.level, ascii_only=ascii_only),
+        SPREAD: "" if device.spread is None else f"{device.spread:.1f}",
+        RATE: "" if device.rate is None else f"{device.rate:.1f}",
+        INTERVAL: seconds_text(said.interval),
+        AGE: seconds_text(device.age),
+        COUNT: str(device.count),
+        ADDRESS: device.address,
+        KIND: kind_text(device),
+        SERVICES: services_text(said.services, names),
+        DATA: data_text(said.manufacturer_data, said.service_data, names),
+    }
+
+
+def printed(devices: Sequence[HeardDevice], names: Names) -> list[str]:
+    """The table in the width of the terminal, or for a pipe as wide as it must be."""
+    from benchrig.cli.columns import fitting, laid_out, natural
+    from benchrig.cli.common import console
+    from benchrig.report.escape import plain
+
+    screen = console()
+    ascii_only = screen.options.ascii_only
+    rows = [[plain(text, 60) for text in map(cells(device, names).__getitem__, ONCE)] for device in devices]
+    columns = fitting(ONCE, screen.width) if screen.is_terminal else natural(ONCE, rows)
+    at = [ONCE.index(column) for column, _ in columns]
+    lines = [[column.heading for column, _ in columns], *([row[index] for index in at] for row in rows)]
+    return [laid_out(columns, line, ascii_only=ascii_only).rstrip() for line in lines] if devices else []
+
+
+def report_line(said: Mapping[str, Any], names: Names) -> str:
+    """One report, as data, for people: when, how strong, who, and what it says."""
+    from benchrig.report.escape import plain
+
+    head = f"{said['at']:10.3f} s  {said['rssi']:4d} dBm  {said['address']}  {said.get('name', '(no name)')}"
+    services = services_text(said.get("services", ()), names)
+    data = data_text(said.get("manufacturer_data", {}), said.get("service_data", {}), names)
+    return plain("  ".join(part for part in (head, services, data) if part))
+
+
+def kind_text(device: HeardDevice) -> str:
+    """What kind of address it is, or which key it belongs to."""
+    if not device.key:
+        return device.address_kind
+    count = len(device.addresses)
+    return f"key {device.key}, {count} address{'es' if count > 1 else ''}"
+
+
+def services_text(uuids: Iterable[str], names: Names) -> str:
+    return ", ".join(names.label(uuid, "service") for uuid in uuids)
+
+
+def data_text(manufacturer_data: Mapping[str, str], service_data: Mapping[str, str], names: Names) -> str:
+    """Company identifiers and services with their data; all as hex text."""
+    from benchrig.report.escape import hex_text
+
+    parts = [f"{company}: {hex_text(data)}" for company, data in manufacturer_data.items()]
+    parts += [f"{names.label(uuid, 'service')}: {hex_text(data)}" for uuid, data in service_data.items()]
+    return "; ".join(parts)
+
+
+def level_bar(level: float, width: int = BAR, *, ascii_only: bool = False) -> str:
+    """A bar of cells, full at LOUD and empty at FAINT."""
+    filled = round(width * min(1.0, max(0.0, (level - FAINT) / (LOUD - FAINT))))
+    full, empty = ("#", ".") if ascii_only else ("▬", "·")
+    return full * filled + empty * (width - filled)
+
+
+def seconds_text(seconds: float | None) -> str:
+    """A time in a few characters: '101 ms', '2.4 s', '3 min'."""
+    if seconds is None:
+        return ""
+    if seconds < 0.9995:
+        return f"{seconds * 1000:.0f} ms"
+    return f"{seconds:.1f} s" if seconds < 100 else f"{seconds / 60:.0f} min"
