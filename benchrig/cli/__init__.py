@@ -15,6 +15,7 @@ import click
 from benchrig import __version__
 from benchrig.cli.check import check
 from benchrig.cli.completion import completion
+from benchrig.cli.decode import decode
 from benchrig.cli.devices import devices
 from benchrig.cli.inspect import inspect
 from benchrig.cli.read import read
@@ -60,5 +61,5 @@ def main() -> None:
     """
 
 
-for command in (run, check, scan, inspect, read, write, devices, completion):
+for command in (run, check, scan, inspect, read, write, decode, devices, completion):
     main.add_command(command)

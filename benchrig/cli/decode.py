@@ -1,0 +1,185 @@
+"""`benchrig decode`: what bytes say."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from benchrig.cli.desk import print_json
+from benchrig.cli.typed import typed_bytes, value_options
+
+if TYPE_CHECKING:
+    from benchrig.desk.decoding import Decoded
+    from benchrig.values.format import Format
+
+# The longest file that is taken for one value, or one payload.
+LONGEST_FILE = 65536
+_WAYS = "--as, --attribute, --presentation, --advertising or --address"
+
+
+@click.command(short_help="Take bytes apart: a value, an advertising payload, an address.")
+@click.argument("octets", nargs=-1, metavar="[HEX]…")
+@value_options
+@click.option("--advertising", is_flag=True, help="The bytes are an advertising payload or a scan response.")
+@click.option("--address", metavar="ADDRESS", help="Say what kind of address this is, instead of bytes.")
+@click.option(
+    "--irk",
+    "irks",
+    multiple=True,
+    metavar="HEX",
+    help="Identity resolving key that the address may belong to, most significant byte first; may be repeated.",
+)
+@click.option(
+    "--file",
+    "file",
+    metavar="FILE",
+    type=click.Path(allow_dash=True, path_type=Path),
+    help="The bytes of a file; - for standard input with hex text, one value a line.",
+)
+@click.option("--json", "as_json", is_flag=True, help="One JSON document, and one a line with --file -.")
+def decode(
+    octets: tuple[str, ...],
+    form: Format | None,
+    presentation: bytes | None,
+    advertising: bool,
+    address: str | None,
+    irks: tuple[str, ...],
+    file: Path | None,
+    as_json: bool,
+) -> None:
+    """Show which bytes are what, with values and units, and what is wrong with them; no radio is needed. The bytes
+    stand in the order in which they come over the air.
+
+    Exits with 1 when the bytes do not fit, and with 5 when an address belongs to none of the keys.
+
+    \b
+    Example:
+      benchrig decode 66 08 --as temperature
+      benchrig decode 1E50100033039A02 --as "heart rate measurement"
+      benchrig decode 5C02 --as sint16 --scale 0.01 --unit °C
+      benchrig decode 020106 03030D18 --advertising
+      benchrig decode --presentation 0EFE2F27010000          what the descriptor says
+      benchrig decode 6608 --presentation 0EFE2F27010000     a value that it describes
+      benchrig decode --address 70:81:94:0D:FB:AA --irk ec0234a357c8ad05341010a60a397d9b
+    """  # fmt: skip
+    from benchrig.cli.common import whatever_the_output_does
+
+    with whatever_the_output_does():
+        _check_ways(form, presentation, advertising, address, irks)
+        if address is not None:
+            _check_no_bytes(octets, file)
+            code = _show_address(address, irks, as_json=as_json)
+        elif presentation is not None and not octets and file is None:
+            from benchrig.desk.decoding import decode_presentation
+
+            code = _show(decode_presentation(presentation), as_json=as_json)
+        else:
+            code = _decode(_reader(form, presentation), octets, file, as_json=as_json)
+    sys.exit(code)
+
+
+def _check_ways(
+    form: Format | None, presentation: bytes | None, advertising: bool, address: str | None, irks: tuple[str, ...]
+) -> None:
+    from benchrig.errors import UsageError
+
+    ways = (form is not None or presentation is not None) + advertising + (address is not None)
+    if ways != 1:
+        wrong = "what the bytes are is not said" if not ways else "the bytes cannot be several things at once"
+        raise UsageError(wrong, advice=f"give one of {_WAYS}")
+    if irks and address is None:
+        raise UsageError("--irk goes with --address")
+
+
+def _check_no_bytes(octets: tuple[str, ...], file: Path | None) -> None:
+    from benchrig.errors import UsageError
+
+    if octets or file is not None:
+        raise UsageError("--address stands instead of bytes", advice="leave one of the two out")
+
+
+def _reader(form: Format | None, presentation: bytes | None) -> Callable[[bytes], Decoded]:
+    """What reads the bytes; without a format they are advertising. MalformedValue for a bad presentation format."""
+    from benchrig.desk.decoding import decode_payload, decode_value
+    from benchrig.values import catalogue
+
+    presented = form if presentation is None else catalogue.format_from_presentation(presentation)
+    return decode_payload if presented is None else lambda data: decode_value(presented, data)
+
+
+def _decode(read: Callable[[bytes], Decoded], octets: tuple[str, ...], file: Path | None, *, as_json: bool) -> int:
+    from benchrig.errors import UsageError
+
+    if bool(octets) == (file is not None):
+        raise UsageError("the bytes are missing" if file is None else "there are bytes in HEX and in --file",
+                         advice="write them as hex text, or name a --file")  # fmt: skip
+    if file is not None and str(file) == "-":
+        return max((_show_line(read(data), as_json=as_json) for data in _typed_lines()), default=5)
+    return _show(read(_bytes_of(file) if file else typed_bytes(" ".join(octets))), as_json=as_json)
+
+
+def _bytes_of(file: Path) -> bytes:
+    from benchrig.errors import UsageError
+
+    try:
+        with file.open("rb") as stream:
+            data = stream.read(LONGEST_FILE + 1)
+    except OSError as error:
+        raise UsageError(f"{file} cannot be read: {error.strerror or error}") from error
+    if len(data) > LONGEST_FILE:
+        raise UsageError(f"{file} has more than {LONGEST_FILE} bytes, which no value has")
+    return data
+
+
+def _typed_lines() -> Iterator[bytes]:
+    """One value a line of the standard input; empty lines are passed over."""
+    for number, line in enumerate(sys.stdin, 1):
+        if line.strip():
+            yield typed_bytes(line, f"line {number}: ")
+
+
+def _show(decoded: Decoded, *, as_json: bool) -> int:
+    """Print, and the exit code."""
+    if as_json:
+        print_json(decoded.document)
+    else:
+        from benchrig.cli.common import console
+        from benchrig.report.decoded_text import render
+
+        render(decoded, console())
+    return 1 if decoded.wrong else 0
+
+
+def _show_line(decoded: Decoded, *, as_json: bool) -> int:
+    """The same in one line."""
+    from benchrig.report.decoded_text import one_line
+
+    if as_json:
+        print_json(decoded.document)
+    else:
+        click.echo(one_line(decoded))
+        sys.stdout.flush()
+    return 1 if decoded.wrong else 0
+
+
+def _show_address(address: str, irks: tuple[str, ...], *, as_json: bool) -> int:
+    from benchrig.errors import MalformedValue, UsageError
+    from benchrig.values.address import kind_of_random, resolves
+
+    try:
+        kind = kind_of_random(address)
+        keys = {irk: resolves(typed_bytes(irk, "--irk: "), address) for irk in irks}
+    except MalformedValue as error:
+        raise UsageError(error.message, advice=error.advice) from error
+    document: dict[str, Any] = {"address": address.upper(), "random_kind": kind}
+    if as_json:
+        print_json(document | {"keys": [{"irk": irk, "resolves": made} for irk, made in keys.items()]})
+    else:
+        click.echo(f"{address.upper()}: {kind}, where it is a random address")
+        for irk, made in keys.items():
+            click.echo(f"key {irk}: {'the address belongs to it' if made else 'the address does not belong to it'}")
+    return 0 if not keys or any(keys.values()) else 5

@@ -1,0 +1,96 @@
+"""What people type where bytes and values are wanted, and how values read that no device is asked for."""
+
+from __future__ import annotations
+
+import functools
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from benchrig.cli.desk import complete_attribute, format_options
+
+if TYPE_CHECKING:
+    from benchrig.values.format import Format
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+_NEGATIVE = re.compile(r"-\.?[0-9].*", re.DOTALL)
+# as tools and source code write bytes: 66 08, 66:08, 66-08, 0x66, 0x08
+_PREFIX = re.compile(r"(?<![0-9A-Za-z])0[xX]")
+_BETWEEN = re.compile(r"[\s:,-]+")
+
+
+class TakesNegative(click.Command):
+    """Lets `-12.5 °C` be a value: no option begins with a digit."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        # a number of an option may have the space in front as well
+        return super().parse_args(ctx, [f" {word}" if _NEGATIVE.fullmatch(word) else word for word in args])
+
+
+def as_typed(_: click.Context, __: click.Parameter, words: tuple[str, ...]) -> tuple[str, ...]:
+    """The callback of an argument of a TakesNegative command."""
+    return tuple(word[1:] if _NEGATIVE.fullmatch(word[1:]) else word for word in words)
+
+
+def typed_bytes(text: str, where: str = "") -> bytes:
+    """Hex digits with or without something between the bytes. UsageError; `where` says where the text stands."""
+    from benchrig.errors import UsageError
+
+    digits = _BETWEEN.sub("", _PREFIX.sub("", text))
+    try:
+        return bytes.fromhex(digits)
+    except ValueError:
+        pass
+    wrong = next((f"'{c}'" for c in digits if c not in "0123456789abcdefABCDEF"), "an odd number of digits")
+    raise UsageError(f"{where}expected bytes as hex text, found {wrong}", advice="for example: 66 08")
+
+
+def value_options(command: Command) -> Command:
+    """Add the options that say how a value reads; the command gets its format, or None, as `form`, and the octets of a
+    presentation format as `presentation`."""
+
+    @functools.wraps(command)
+    def with_form(
+        *, form: Format | None, attribute: str | None, plan: Path | None, presentation: str | None, **more: Any
+    ) -> Any:
+        _check(form, attribute, plan, presentation)
+        if attribute is not None:
+            form = _of_attribute(attribute, plan)
+        presented = None if presentation is None else typed_bytes(presentation, "--presentation: ")
+        return command(form=form, presentation=presented, **more)
+
+    decorated: Any = with_form
+    for option in (
+        click.option("--presentation", metavar="HEX", help="The value reads as this presentation format descriptor (0x2904) says."),
+        click.option("-p", "--plan", type=click.Path(path_type=Path), metavar="PLAN", help="The plan that knows the attribute."),
+        click.option("--attribute", metavar="NAME", shell_complete=complete_attribute, help="The value is of this attribute, by an assigned name, a UUID or a name of the plan."),
+    ):  # fmt: skip
+        decorated = option(decorated)
+    return format_options(decorated)  # type: ignore[no-any-return]
+
+
+def _check(form: Format | None, attribute: str | None, plan: Path | None, presentation: str | None) -> None:
+    from benchrig.errors import UsageError
+
+    if (form is not None) + (attribute is not None) + (presentation is not None) > 1:
+        raise UsageError("--as, --attribute and --presentation each say how a value reads", advice="give one of them")
+    if plan is not None and attribute is None:
+        raise UsageError("--plan goes with --attribute")
+
+
+def _of_attribute(name: str, plan: Path | None) -> Format:
+    from benchrig.cli.desk import plan_names
+    from benchrig.errors import UsageError
+    from benchrig.source.shape import Misfit
+
+    try:
+        form = plan_names(plan).meaning(name).format
+    except Misfit as misfit:
+        raise UsageError(misfit.message, advice=misfit.advice) from misfit
+    if form is None:
+        raise UsageError(f"how '{name}' reads is not known", advice="say it with --as, or name the plan with --plan")
+    return form

@@ -1,0 +1,47 @@
+"""Plain tables in the terminal: columns without lines, cells that fold when there is no room."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
+
+from rich.table import Table
+from rich.text import Text
+
+from benchrig.report.escape import ascii_text
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+
+def print_table(
+    console: Console,
+    headings: Sequence[str],
+    rows: Iterable[tuple[Sequence[str], str]],
+    *,
+    right: Sequence[str] = (),
+) -> None:
+    """Rows of cells, each with the style of its row. `right` names the headings of columns of numbers. Cells are never
+    read as markup, and are plain text already."""
+    table = Table(box=None, pad_edge=False, header_style="dim")
+    for heading in headings:
+        table.add_column(heading, justify="right" if heading in right else "left", overflow="fold")
+    for cells, style in rows:
+        table.add_row(*(shown(cell, console) for cell in cells), style=style)
+    _print(console, table)
+
+
+def shown(text: str, console: Console) -> Text:
+    """Text for the character set of the console."""
+    return Text(ascii_text(text) if console.options.ascii_only else text)
+
+
+def _print(console: Console, table: Table) -> None:
+    """The columns pad their cells; what is read by programs has no use for blanks at the end of a line."""
+    if console.is_terminal:
+        console.print(table)
+        return
+    with console.capture() as captured:
+        console.print(table)
+    for line in captured.get().splitlines():
+        console.print(Text.from_ansi(line.rstrip()), soft_wrap=True)

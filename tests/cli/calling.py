@@ -1,0 +1,19 @@
+"""The command line in this process: quick, for commands that open no radio."""
+
+from __future__ import annotations
+
+from click.testing import CliRunner, Result
+
+from benchrig.cli import main
+
+
+def call(*words: object, stdin: str = "") -> Result:
+    """Run a command to its end; what it does not expect is raised here."""
+    result = CliRunner().invoke(main, [str(word) for word in words], input=stdin, env={"COLUMNS": "120"})
+    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
+    return result
+
+
+def lines(result: Result) -> list[list[str]]:
+    """The output, each line cut where several blanks are."""
+    return [[cell.strip() for cell in line.split("  ") if cell.strip()] for line in result.stdout.splitlines()]
