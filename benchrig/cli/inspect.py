@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from benchrig.cli.desk import at_desk, device_options
+from benchrig.cli.desk import at_desk, device_options, tell
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk, DeskOptions
@@ -56,6 +56,9 @@ def inspect(form: str, as_json: bool, save: Path | None, strict: bool, desk: Des
         save_document(document, save)
     with whatever_the_output_does():
         _show(document, "json" if as_json else form)
+    if seen.broken:
+        tell(f"benchrig: {seen.broken}")
+        sys.exit(1)
     if strict and any(finding.severity == "error" for finding in document.findings):
         sys.exit(1)
 

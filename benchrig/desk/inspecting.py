@@ -9,6 +9,7 @@ from benchrig import __version__
 from benchrig.desk.desk import READ_WITHIN, Desk
 from benchrig.desk.inspection import (
     AdvertisingSeen,
+    AttributeSeen,
     CharacteristicSeen,
     Content,
     DescriptorSeen,
@@ -17,7 +18,7 @@ from benchrig.desk.inspection import (
     Timing,
     long_uuid,
 )
-from benchrig.errors import AttError, MalformedValue
+from benchrig.errors import AttError, DeviceError, LinkError, LinkLost, MalformedValue, NoAnswer
 from benchrig.run.jsonable import hex_text, jsonable
 from benchrig.values import catalogue
 from benchrig.values.format import Format
@@ -30,21 +31,30 @@ if TYPE_CHECKING:
 
 PRESENTATION_FORMAT = long_uuid(0x2904)
 VALID_RANGE = long_uuid(0x2906)
+DATABASE_HASH = long_uuid(0x2B2A)
+OUTLINE_WITHIN = 20.0
+# In the order of their bits; a radio may give them in any.
+PROPERTIES = ("broadcast", "read", "write without response", "write", "notify", "indicate", "signed write",
+              "extended properties")  # fmt: skip
+NOT_WHOLE = "this radio hides services and handles of the device, so rules about them were left out"
 
 
 async def inspect(desk: Desk, unit: Sighting) -> Inspection:
     """Connect to a device that was heard, and look at all of it; the link is closed again. A value that the device
-    refuses is no error here. Raises ConnectFailed, LinkLost, NoAnswer, StationError."""
+    refuses is no error here, and neither is a link that it ends: `broken` says so then. ConnectFailed, StationError."""
     started = desk.now()
     link = await desk.connect(unit)
-    connected = desk.now() - started
-    services = await look_at(desk, link)
-    timing = Timing(
-        connect=round(connected, 6),
-        discover=_rounded(link.timing.get("discover")),
-        read=round(desk.now() - started - connected, 6),
-    )
+    connected = desk.now()
     payload = await link.settled_payload()
+    before_reads = desk.now()
+    services = await look_at(desk, link)
+    outline = await _outline(desk, link)
+    timing = Timing(
+        connect=round(connected - started, 6),
+        discover=_rounded(link.timing.get("discover")),
+        read=round(desk.now() - before_reads, 6),
+    )
+    broken = _broken(link)
     await link.disconnect()
     return Inspection(
         benchrig=__version__,
@@ -58,7 +68,26 @@ async def inspect(desk: Desk, unit: Sighting) -> Inspection:
         payload=payload,
         whole_table=desk.radio.whole_table,
         services=services,
+        outline=outline,
+        broken=broken,
+        notes=[] if desk.radio.whole_table else [NOT_WHOLE],
     )
+
+
+def _broken(link: Link) -> str:
+    return "" if link.is_up else f"the link was lost before everything was read ({link.lost_reason})"
+
+
+async def _outline(desk: Desk, link: Link) -> list[AttributeSeen]:
+    """The device's own table, where there is a hash to hold it against."""
+    if not any(found.attribute.uuid == DATABASE_HASH for found in link.table.attributes()) or not link.is_up:
+        return []
+    try:
+        async with desk.blaming():
+            outline = await link.outline(OUTLINE_WITHIN)
+    except (LinkError, DeviceError):
+        return []
+    return [AttributeSeen(handle, uuid, hex_text(value or b"")) for handle, uuid, value in outline]
 
 
 async def look_at(desk: Desk, link: Link) -> list[ServiceSeen]:
@@ -101,7 +130,7 @@ def content(data: bytes, form: Format | None, known_by: str = "") -> Content:
 async def _characteristic(desk: Desk, link: Link, characteristic: Characteristic) -> CharacteristicSeen:
     names = desk.names
     label = names.label(characteristic.uuid, "characteristic")
-    seen = CharacteristicSeen(characteristic.handle, characteristic.uuid, label, list(characteristic.properties))
+    seen = CharacteristicSeen(characteristic.handle, characteristic.uuid, label, _in_order(characteristic.properties))
     read = [(each, *await _read(desk, link, each, label)) for each in characteristic.descriptors]
     presented = next((data for each, data, _ in read if each.uuid == PRESENTATION_FORMAT and data is not None), None)
     form, known_by = format_of(names, characteristic.uuid, presented)
@@ -112,6 +141,11 @@ async def _characteristic(desk: Desk, link: Link, characteristic: Characteristic
     data, seen.unread = await _read(desk, link, characteristic, label)
     seen.content = None if data is None else content(data, form, known_by)
     return seen
+
+
+def _in_order(properties: tuple[str, ...]) -> list[str]:
+    known = [one for one in PROPERTIES if one in properties]
+    return known + sorted(one for one in properties if one not in PROPERTIES)
 
 
 def format_of(names: Names, uuid: str, presented: bytes | None) -> tuple[Format | None, str]:
@@ -143,11 +177,15 @@ def _descriptor(
 
 async def _read(desk: Desk, link: Link, attribute: Attribute, label: str) -> tuple[bytes | None, str]:
     """The bytes, or why there are none."""
+    if not link.is_up:
+        return None, "not read: the link was lost before"
     try:
         async with desk.blaming():
             return await link.read(attribute, f"read {label}", READ_WITHIN), ""
     except AttError as error:
         return None, f"ATT error 0x{error.code:02X} ({error.name})"
+    except (LinkLost, NoAnswer) as error:
+        return None, error.message
 
 
 def _rounded(seconds: float | None) -> float | None:

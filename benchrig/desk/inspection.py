@@ -92,9 +92,18 @@ class Timing(msgspec.Struct, omit_defaults=True):
     discover: float | None = None
 
 
+class AttributeSeen(msgspec.Struct, omit_defaults=True):
+    """One attribute of the device's own table: `uuid` is its type, `value` that of a declaration as hex text."""
+
+    handle: int
+    uuid: str
+    value: str = ""
+
+
 class Inspection(msgspec.Struct, omit_defaults=True):
     """One device. `whole_table`: the radio shows every service and the device's own handles (an operating system may
-    hide some). `payload`: bytes that one notification carries at most."""
+    hide some). `payload`: bytes that one notification carries at most. `outline`: the device's own table, read when
+    it offers a hash of it and the radio can. `broken`: how the link ended before everything was read, '' for well."""
 
     benchrig: str
     at: str
@@ -107,6 +116,8 @@ class Inspection(msgspec.Struct, omit_defaults=True):
     payload: int
     whole_table: bool
     services: list[ServiceSeen]
+    outline: list[AttributeSeen] = []
+    broken: str = ""
     notes: list[str] = []
 
     def service(self, uuid16: int) -> list[ServiceSeen]:

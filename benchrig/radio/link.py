@@ -98,6 +98,12 @@ class Link:
         read = client.read_gatt_descriptor if isinstance(attribute, Descriptor) else client.read_gatt_char
         return bytes(await self._operation(doing, within, lambda: read(attribute.obj)))
 
+    async def outline(self, within: float) -> list[tuple[int, str, bytes | None]]:
+        """Every attribute of the device's own table: handle, type, and the value of a declaration; [] where the radio
+        does not show it."""
+        ask = getattr(self._client._backend, "outline", None)
+        return list(await self._operation("read the outline of the table", within, ask)) if ask else []
+
     async def write(
         self, attribute: Attribute, data: bytes, doing: str, within: float, *, response: bool = True
     ) -> None:

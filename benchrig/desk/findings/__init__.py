@@ -1,4 +1,13 @@
-"""What is wrong with a device, from its inspection alone: no radio, no clock."""
+"""What is wrong with a device, from its inspection alone: no radio, no clock.
+
+services.py       adopted services: what has to be in them, what must not (requirements.py: the table)
+declarations.py   properties and descriptors that belong together
+values.py         lengths, reserved numbers, ranges, text
+presentation.py   presentation formats
+reports.py        reports of HID devices
+database_hash.py  the hash of the table
+advertising.py    payloads, and what they say beside the table
+"""
 
 from __future__ import annotations
 
@@ -11,7 +20,21 @@ if TYPE_CHECKING:
 
 __all__ = ["Finding", "Severity", "findings"]
 
+_ORDER = ("error", "warning", "note")
+
 
 def findings(seen: Inspection) -> list[Finding]:
-    """All that is wrong, in the order of the rules."""
-    return []
+    """All that is wrong, errors first, each kind in the order of the families above."""
+    from benchrig.desk.findings import (
+        advertising,
+        database_hash,
+        declarations,
+        presentation,
+        reports,
+        services,
+        values,
+    )
+
+    families = (services, declarations, values, presentation, reports, database_hash, advertising)
+    found = [finding for family in families for finding in family.judge(seen)]
+    return sorted(found, key=lambda finding: _ORDER.index(finding.severity))

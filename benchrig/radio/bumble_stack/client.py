@@ -221,6 +221,10 @@ class BumbleClient(BaseBleakClient):
     async def _read(self, handle: int) -> bytearray:
         return bytearray(await self._procedure(procedures.read(self._require_link().client, handle)))
 
+    async def outline(self) -> list[tuple[int, str, bytes | None]]:
+        """The server's own table, see procedures.outline."""
+        return await self._procedure(procedures.outline(self._require_link().client))
+
     async def write_gatt_char(self, characteristic: BleakGATTCharacteristic, data: SizedBuffer, response: bool) -> None:
         """Raises BleakError for data that one write without response does not hold."""
         client, value = self._require_link().client, bytes(data)

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 PRIMARY_SERVICE, CHARACTERISTIC, CCCD = 0x2800, 0x2803, "00002902-0000-1000-8000-00805f9b34fb"
 NOTIFY, INDICATE = 0x10, 0x20
+# Service, secondary service, include and characteristic declarations, extended properties (Core Vol 3 Part G 7.3.1).
+DECLARATIONS = {f"0000{number:04x}-0000-1000-8000-00805f9b34fb" for number in (0x2800, 0x2801, 0x2802, 0x2803, 0x2900)}
 LONGEST_VALUE = 512
 LAST_HANDLE = 0xFFFF
 
@@ -155,8 +157,21 @@ async def discover(client: Client) -> list[FoundService]:
     for service in services:
         service.characteristics = [c async for c in _characteristics(client, service)]
         for characteristic in service.characteristics:
-            characteristic.descriptors = [d async for d in _descriptors(client, characteristic)]
+            characteristic.descriptors = [
+                d async for d in _attributes(client, characteristic.handle + 1, characteristic.end)
+            ]
     return services
+
+
+async def outline(client: Client) -> list[tuple[int, str, bytes | None]]:
+    """Every attribute as the server has it, in order: handle, type, and the value where it is one that the table is
+    made of. Unlike discovery this shows includes, secondary services and what stands outside of services."""
+
+    found = [each async for each in _attributes(client, 1, LAST_HANDLE)]
+    return [
+        (each.handle, each.uuid, await read(client, each.handle) if each.uuid in DECLARATIONS else None)
+        for each in found
+    ]
 
 
 async def _services(client: Client) -> AsyncIterator[FoundService]:
@@ -189,11 +204,13 @@ async def _characteristics(client: Client, service: FoundService) -> AsyncIterat
         yield before
 
 
-async def _descriptors(client: Client, characteristic: FoundCharacteristic) -> AsyncIterator[FoundDescriptor]:
-    def request(start: int) -> att.ATT_PDU:
-        return att.ATT_Find_Information_Request(starting_handle=start, ending_handle=characteristic.end)
+async def _attributes(client: Client, start: int, end: int) -> AsyncIterator[FoundDescriptor]:
+    """All attributes in a range of handles, whatever they are."""
 
-    async for response in _sweep(client, characteristic.handle + 1, characteristic.end, request):
+    def request(start: int) -> att.ATT_PDU:
+        return att.ATT_Find_Information_Request(starting_handle=start, ending_handle=end)
+
+    async for response in _sweep(client, start, end, request):
         size = {1: 4, 2: 18}.get(response.format, 0)
         for entry in _entries(response.information_data, size, 4):
             yield FoundDescriptor(int.from_bytes(entry[:2], "little"), _uuid(entry[2:]))

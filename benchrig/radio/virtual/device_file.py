@@ -9,6 +9,7 @@ One device:
     rssi: {mean: -55 dBm, spread: 2 dB}   as the bench hears it; spread is a standard deviation
     mtu: 247                         23 to 517
     services: [{…}]                  see gatt_spec; generic access is added when it is not there
+    generic_access: false            it is not added: a device that lacks it
     services_after_reboot: [{…}]     what it has instead once a `reboot` has happened: a firmware update
     faults:
       stop_advertising_after: 1 s    from the opening of the air, for good
@@ -117,6 +118,7 @@ class DeviceSpec(msgspec.Struct, kw_only=True, frozen=True):
     mtu: int = 247
     services: list[ServiceSpec] = []
     services_after_reboot: list[ServiceSpec] = []
+    generic_access: bool = True
     faults: FaultSpec = FaultSpec()
     others: list[OthersSpec] = []
 
@@ -151,11 +153,15 @@ class DeviceSpec(msgspec.Struct, kw_only=True, frozen=True):
             rssi_mean=float(self.rssi.mean.number),
             rssi_spread=float(self.rssi.spread.number),
             mtu=self.mtu,
-            services=_with_generic_access(services_of(self.services), self.device),
-            services_after_reboot=_after_reboot(self.services_after_reboot, self.device),
+            services=self._served(self.services),
+            services_after_reboot=self._served(self.services_after_reboot) if self.services_after_reboot else [],
             mishaps=self.faults.mishaps(),
         )
         yield from _others(self.others, self.device)
+
+    def _served(self, specs: list[ServiceSpec]) -> list[ServiceModel]:
+        services = services_of(specs)
+        return _with_generic_access(services, self.device) if self.generic_access else services
 
 
 class AirSpec(msgspec.Struct, kw_only=True, frozen=True):
@@ -184,10 +190,6 @@ def _with_generic_access(services: list[ServiceModel], name: str) -> list[Servic
         CharacteristicModel(APPEARANCE, "generic access/appearance", PROPERTIES["read"], octets(bytes(2))),
     ]
     return [ServiceModel(GENERIC_ACCESS, fixed), *services]
-
-
-def _after_reboot(specs: list[ServiceSpec], name: str) -> list[ServiceModel]:
-    return _with_generic_access(services_of(specs), name) if specs else []
 
 
 def load_devices(paths: Sequence[Path], problems: Problems) -> list[DeviceModel]:

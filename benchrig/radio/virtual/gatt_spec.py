@@ -19,7 +19,8 @@
               notify: {echo: written}         the same, and sent to subscribers
               att_error: 0x80                 and delay, silent, disconnect, reboot as in on_read
             encrypted: true                   reads and writes need an encrypted link
-            cccd: false                       leaves out the descriptor that subscribing needs
+            cccd: false                       leaves out the descriptor that subscribing needs; it may stand among the
+                                              descriptors then
 
 `silent: true` gives no answer at all, `disconnect: true` ends the link instead, `reboot: 2 s` drops it without a
 word and comes back after that time.
@@ -137,10 +138,6 @@ class DescriptorSpec(msgspec.Struct, kw_only=True, frozen=True):
     def model(self, of: Format | None) -> DescriptorModel:
         """`of` is the format of the characteristic. Raises Misfit."""
         uuid = str(self.descriptor)
-        if uuid == CCCD:
-            raise Misfit(
-                "this descriptor comes by itself", "leave it out; 'cccd: false' suppresses it", ("descriptor",)
-            )
         if self.raw is not None:
             return DescriptorModel(uuid, bytes(self.raw), self.writable)
         form = valid_range_format(of) if uuid == VALID_RANGE and of else definition(uuid)
@@ -192,6 +189,9 @@ class CharacteristicSpec(FormatSpec, kw_only=True):
 
     def _descriptor_misfits(self) -> Iterable[Misfit]:
         for index, descriptor in enumerate(self.descriptors):
+            if str(descriptor.descriptor) == CCCD and self.cccd and self.property_bits & UPDATES:
+                advice = "leave it out; with 'cccd: false' it comes from here alone"
+                yield Misfit("this descriptor comes by itself", advice, ("descriptors", index, "descriptor"))
             try:
                 descriptor.model(self.format())
             except Misfit as misfit:

@@ -148,7 +148,7 @@ WRONG_CHARACTERISTICS = [
         "'temperature' has neither notify nor indicate",
     ),
     ({"value": "1 °C", "on_write": "{set: {temperature: 1}}"}, "a bare number where a unit is due, found 1"),
-    ({"value": "1 °C", "descriptors": "[{descriptor: '2902', raw: '0000'}]"}, "this descriptor comes by itself"),
+    ({"value": "1 °C", "properties": "[notify]", "descriptors": "[{descriptor: '2902', raw: '0000'}]"}, "this descriptor comes by itself"),
     ({"value": "1 °C", "descriptors": "[{descriptor: '2901', value: 5}]"}, "expected text, found 5"),
     ({"as": "hex", "raw": f"'{'00' * 513}'"}, "513 octets; an attribute holds at most 512"),
     ({"as": "hex", "raw": f"'{'00' * 245}'", "properties": "[notify]"}, "245 octets; a notification holds 244"),

@@ -1,0 +1,59 @@
+"""The Database Hash (2B2A): a client that finds the same hash again does not read the table, so a wrong one lets it use
+handles that have moved."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from benchrig.desk.findings.finding import Finding
+from benchrig.desk.inspection import AttributeSeen, Inspection
+from benchrig.desk.paths import path_of
+from benchrig.values import catalogue
+
+DATABASE_HASH = 0x2B2A
+# Service, secondary service, include and characteristic declarations, extended properties: with their values.
+WITH_VALUE = (0x2800, 0x2801, 0x2802, 0x2803, 0x2900)
+# Descriptors whose values may change without a change of the table.
+WITHOUT_VALUE = (0x2901, 0x2902, 0x2903, 0x2904, 0x2905)
+
+_SOURCE = "Core specification Vol 3 Part G 7.3.1"
+
+
+def judge(seen: Inspection) -> Iterator[Finding]:
+    hashes = [each for _, each in seen.characteristics() if catalogue.short_uuid(each.uuid) == f"{DATABASE_HASH:04X}"]
+    for found in (each for each in hashes if each.content is not None and not each.content.wrong):
+        assert found.content is not None
+        where = path_of(seen, found)
+        if not seen.outline:
+            sentence = "the hash was not checked: this radio does not show the device's own table"
+            yield Finding("hash-unchecked", "note", where, sentence, _SOURCE)
+            continue
+        due = database_hash(seen.outline)
+        if found.content.data != due:
+            swapped = ", that is with its octets in reverse" if found.content.data == due[::-1] else ""
+            sentence = (
+                f"the hash does not match the table{swapped}; due is {due.hex().upper()} (as it goes over the air)"
+            )
+            yield Finding("hash-mismatch", "error", where, sentence, _SOURCE)
+
+
+def database_hash(outline: Sequence[AttributeSeen]) -> bytes:
+    """The hash of a table as it goes over the air, least significant octet first."""
+    # nothing else here needs the radio's stack
+    from bumble.crypto import aes_cmac  # type: ignore[attr-defined]
+
+    return bytes(aes_cmac(hashed(outline), bytes(16)))[::-1]
+
+
+def hashed(outline: Sequence[AttributeSeen]) -> bytes:
+    """What the hash is made of: handle, type and where it counts the value of each attribute, in order of handles."""
+    return b"".join(map(_part, sorted(outline, key=lambda each: each.handle)))
+
+
+def _part(seen: AttributeSeen) -> bytes:
+    short = catalogue.short_uuid(seen.uuid)
+    number = int(short, 16) if len(short) == 4 else 0
+    if number not in WITH_VALUE + WITHOUT_VALUE:
+        return b""
+    head = seen.handle.to_bytes(2, "little") + number.to_bytes(2, "little")
+    return head + (bytes.fromhex(seen.value) if number in WITH_VALUE else b"")
