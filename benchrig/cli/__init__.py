@@ -17,6 +17,8 @@ from benchrig.cli.check import check
 from benchrig.cli.completion import completion
 from benchrig.cli.decode import decode
 from benchrig.cli.devices import devices
+from benchrig.cli.draft import draft
+from benchrig.cli.encode import encode
 from benchrig.cli.inspect import inspect
 from benchrig.cli.read import read
 from benchrig.cli.run import run
@@ -61,5 +63,5 @@ def main() -> None:
     """
 
 
-for command in (run, check, scan, inspect, read, write, decode, devices, completion):
+for command in (run, check, scan, inspect, read, write, decode, encode, draft, devices, completion):
     main.add_command(command)

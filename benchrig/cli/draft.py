@@ -1,0 +1,157 @@
+"""`benchrig draft`: a test plan from devices that are known to be good."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from benchrig.cli.desk import Time, at_desk, device_options, print_json, tell
+
+if TYPE_CHECKING:
+    from benchrig.desk.desk import DeskOptions
+    from benchrig.draft.compose import Draft
+    from benchrig.draft.evidence import Evidence
+    from benchrig.plan.model import Plan
+
+
+class Percent(click.ParamType[float]):
+    """A share, as a number between 0 and 1: '99 %', '99.9'."""
+
+    name = "percent"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        if isinstance(value, float):
+            return value
+        try:
+            share = float(str(value).strip().removesuffix("%")) / 100
+        except ValueError:
+            share = 0.0
+        if not 0 < share < 1:
+            self.fail(f"'{value}' is no share between 0 and 100 %; for example: 99%", param, ctx)
+        return share
+
+
+@click.command(short_help="Write a test plan from known-good devices.")
+@click.option(
+    "-o",
+    "--output",
+    "target",
+    required=True,
+    metavar="PLAN",
+    type=click.Path(path_type=Path, allow_dash=True),
+    help="The plan to write; - for the standard output.",
+)
+@click.option("--force", is_flag=True, help="Write over a plan that is there.")
+@click.option("--each", is_flag=True, help="Every device that answers the selection, one after the other.")
+@click.option(
+    "--repeat",
+    type=click.IntRange(1, 1000),
+    default=2,
+    show_default=True,
+    metavar="N",
+    help="Connections to each device; everything is read twice in each.",
+)
+@click.option(
+    "--listen",
+    type=Time(),
+    default="5 s",
+    show_default=True,
+    metavar="TIME",
+    help="How long to listen to each characteristic that sends.",
+)
+@click.option(
+    "--coverage",
+    type=Percent(),
+    default="99 %",
+    show_default=True,
+    metavar="PERCENT",
+    help="Share of good values that a limit from statistics lets through.",
+)
+@click.option(
+    "--confidence",
+    type=Percent(),
+    default="95 %",
+    show_default=True,
+    metavar="PERCENT",
+    help="How sure it is that it lets so many through.",
+)
+@click.option(
+    "--from",
+    "saved",
+    multiple=True,
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="Use no radio, but inspections that were saved or record.jsonl of runs; again for more.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Say what was drafted as JSON.")
+@device_options
+def draft(
+    target: Path, force: bool, saved: tuple[Path, ...], coverage: float, confidence: float, as_json: bool,
+    desk: DeskOptions, **how: Any,
+) -> None:  # fmt: skip
+    """Connect to devices that are known to be good, and write a plan that they pass: how they advertise, their table,
+    a limit for every value that can be read, and how often they send.
+
+    Nothing is written to a device but the descriptors that subscribing needs. A draft is what was seen, not what was
+    specified: comments in it say where each limit comes from, and which are guesses. With several units the limits
+    come from statistics.
+
+    \b
+    Example:
+      benchrig draft -o freezer.yaml -d 'Freezer-*'
+      benchrig draft -o freezer.yaml -d 'Freezer-*' --each --repeat 3
+      benchrig draft -o freezer.yaml --from golden1.json --from golden2.json
+    """
+    from benchrig.cli.common import whatever_the_output_does
+    from benchrig.draft.compose import compose
+    from benchrig.draft.judged import Basis
+    from benchrig.draft.save import check_target, read_back, save
+
+    to_output = str(target) == "-"
+    if not to_output:
+        check_target(target, force=force)
+    evidence = _evidence(desk, saved, **how)
+    made = compose(evidence, desk.names, Basis(coverage, confidence), desk.selection)
+    plan = read_back(made.text) if to_output else save(made.text, target, force=force)
+    with whatever_the_output_does():
+        _say(made, plan, target, to_output=to_output, as_json=as_json)
+
+
+def _evidence(
+    desk: DeskOptions, saved: tuple[Path, ...], *, each: bool, units: int | None, repeat: int, listen: float
+) -> Evidence:
+    from benchrig.draft.collect import Collecting, collect
+    from benchrig.draft.saved import evidence_from
+    from benchrig.errors import UsageError
+    from benchrig.radio.scan import Selection
+
+    if saved:
+        return evidence_from(saved)
+    if listen <= 0:
+        raise UsageError("--listen must be more than 0 s", advice="for example: --listen 5s")
+    if units and not each:
+        raise UsageError("--units goes with --each", advice=f"--each --units {units}")
+    if each and desk.selection == Selection():
+        raise UsageError(
+            "--each would take every device on the air", advice="say which: --device, --service or --manufacturer"
+        )
+    return at_desk(desk, lambda at: collect(at, Collecting(repeat, listen, each, units or 1)))
+
+
+def _say(made: Draft, plan: Plan, target: Path, *, to_output: bool, as_json: bool) -> None:
+    counts = {
+        "steps": len(plan.steps),
+        "limits": sum(step.limit_count for step in plan.steps),
+        "guesses": made.guesses,
+    }
+    units = f"{len(made.units)} unit{'' if len(made.units) == 1 else 's'}"
+    sentence = "{steps} steps, {limits} limits, {guesses} of them guesses".format(**counts) + f", from {units}"
+    if to_output:
+        click.echo(made.text, nl=False)
+        tell(sentence)
+    elif as_json:
+        print_json({"plan": str(target), **counts, "units": made.units})
+    else:
+        click.echo(f"{target}: {sentence}")

@@ -1,0 +1,143 @@
+"""Evidence from devices on the desk: read everything twice in each of several connections, and listen in between.
+
+Nothing is written but the descriptors that subscribing needs.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from benchrig.desk.desk import Desk
+from benchrig.desk.inspecting import advertising_of, look_at
+from benchrig.draft.evidence import Evidence, Heard, Listening, Look, Spot, spots
+from benchrig.draft.tolerance import Group
+from benchrig.errors import DeviceError, DeviceNotFound, NoAnswer
+from benchrig.radio.scan import Selection, Sighting
+from benchrig.steps.notify import PROPERTIES
+
+if TYPE_CHECKING:
+    from benchrig.desk.inspection import ServiceSeen
+    from benchrig.radio.link import Link
+    from benchrig.radio.table import Characteristic
+
+# Long enough for a device that advertises twice a second to be heard a few times.
+SCAN = 2.0
+# Clocks and counters of seconds move on between two readings.
+BETWEEN = 1.2
+SUBSCRIBE_WITHIN = 5.0
+# Bounds what a device can make a draft keep of one stream.
+KEPT_VALUES = 4096
+# Services that the operating systems keep for themselves: a plan must run on every radio.
+HIDDEN = tuple(f"0000{number}-0000-1000-8000-00805f9b34fb" for number in ("1800", "1801"))
+
+
+@dataclass(frozen=True)
+class Collecting:
+    """How often to connect to each unit (`repeat`), how long to listen to each characteristic that sends (`listen`,
+    seconds), and whether every device that answers the selection is a unit (`each`), which are at least `units`."""
+
+    repeat: int = 2
+    listen: float = 5.0
+    each: bool = False
+    units: int = 1
+
+
+async def collect(desk: Desk, how: Collecting) -> Evidence:
+    """Raises DeviceNotFound, AmbiguousDevice, ConnectFailed, LinkLost, NoAnswer, StationError."""
+    evidence = Evidence(simulated=desk.radio.simulated)
+    units = await _all(desk, how.units) if how.each else [await desk.find(SCAN)]
+    for number, unit in enumerate(units, 1):
+        desk.tell(f"unit {number} of {len(units)}: {unit.name or '(no name)'} {unit.address}")
+        alone = Desk(desk.radio, replace(desk.options, selection=Selection(address=unit.address)), desk.tell)
+        for visit in range(how.repeat):
+            await _visit(alone, unit if visit == 0 else await alone.find(SCAN), visit, how, evidence)
+        evidence.sources.append(f"{unit.name or '(no name)'} {unit.address}, connected {how.repeat} times")
+    return evidence
+
+
+async def _all(desk: Desk, least: int) -> list[Sighting]:
+    """Every device that answers the selection, in the order of addresses."""
+    started, within = desk.now(), desk.options.within
+    async with desk.blaming(), desk.listening() as ear:
+        while True:
+            await asyncio.sleep(min(SCAN, within))
+            found = ear.selected(desk.options.selection)
+            if len(found) >= least or desk.now() - started >= within:
+                break
+    if len(found) < least:
+        heard = f"{len(found)} of {least} devices that answer" if least > 1 else "no device that answers"
+        raise DeviceNotFound(
+            f"{heard} the selection {'were' if len(found) > 1 else 'was'} heard in {within:g} s",
+            advice="check that they are powered, and --device, --service or --manufacturer",
+        )
+    return sorted(found, key=lambda unit: unit.address)
+
+
+async def _visit(desk: Desk, unit: Sighting, visit: int, how: Collecting, evidence: Evidence) -> None:
+    started = desk.now()
+    link = await desk.connect(unit)
+    connect = round(desk.now() - started, 6)
+    before = await look_at(desk, link)
+    evidence.looks.append(Look(unit.address, visit, before, advertising_of(unit), connect))
+    started = desk.now()
+    for spot, characteristic in _senders(link, before):
+        await _hear(desk, link, unit.address, spot, characteristic, how.listen, evidence)
+    await asyncio.sleep(max(0.0, BETWEEN - (desk.now() - started)))
+    evidence.looks.append(Look(unit.address, visit, await look_at(desk, link)))
+    await link.disconnect()
+
+
+def _senders(link: Link, services: list[ServiceSeen]) -> list[tuple[Spot, Characteristic]]:
+    by_handle = {c.handle: c for service in link.table.services for c in service.characteristics}
+    return [
+        (spot, by_handle[seen.handle])
+        for spot, seen, descriptor in spots(services)
+        if descriptor is None and set(PROPERTIES) & set(seen.properties) and spot.service not in HIDDEN
+    ]
+
+
+async def _hear(
+    desk: Desk, link: Link, unit: str, spot: Spot, characteristic: Characteristic, seconds: float, evidence: Evidence
+) -> None:
+    """Listen to one characteristic; a subscription that is refused is no error here."""
+    times: list[float] = []
+    values: list[bytes] = []
+
+    def hear(data: bytes) -> None:
+        times.append(desk.now())
+        if len(values) < KEPT_VALUES:
+            values.append(bytes(data))
+
+    doing = f"subscribe to {desk.names.label(characteristic.uuid, 'characteristic')}"
+    async with desk.blaming():
+        try:
+            await link.subscribe(characteristic, hear, doing, SUBSCRIBE_WITHIN)
+        except NoAnswer:
+            raise
+        except DeviceError as error:
+            evidence.silent[spot] = error.message
+            return
+        await _while_up(link, seconds)
+        await link.unsubscribe(characteristic, doing, SUBSCRIBE_WITHIN)
+    evidence.heard.append(Heard(spot, listening(unit, seconds, times, values)))
+
+
+async def _while_up(link: Link, seconds: float) -> None:
+    """Wait; a link that is lost ends it, and the next operation says so."""
+    try:
+        async with asyncio.timeout(seconds):
+            await link.lost.wait()
+    except TimeoutError:
+        return
+
+
+def listening(unit: str, seconds: float, times: list[float], values: list[bytes]) -> Listening:
+    """The statistics of one subscription from the times of its notifications."""
+    gaps = [later - earlier for earlier, later in pairwise(times)]
+    span = times[-1] - times[0] if times else 0.0
+    return Listening(
+        unit, seconds, len(times), len(gaps) / span if span > 0 else None, Group.of(gaps) if gaps else None, values
+    )

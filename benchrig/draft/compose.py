@@ -1,0 +1,186 @@
+"""The drafted plan: head, selection, names, and the steps in the order of the table."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+from benchrig import __version__
+from benchrig.draft.advertised import scan_limits, selection
+from benchrig.draft.evidence import Evidence
+from benchrig.draft.gather import Subject, subjects
+from benchrig.draft.judged import Basis, Proposal, counted
+from benchrig.draft.naming import Naming
+from benchrig.draft.propose import size_limit, value_limits
+from benchrig.draft.streams import stream_limits, time_text
+from benchrig.draft.table import table_lines
+from benchrig.draft.write import Bare, block, comment, constant, quoted, spec_data, value
+from benchrig.radio.scan import Selection
+from benchrig.steps.attribute import Names
+
+# A connection may take this many times what it took, and a second in any case.
+CONNECT_ROOM = 3
+_NOTICE = (
+    "A draft is what was seen, not what was specified: go through it, and put in the limits that the product has.",
+    "Limits marked 'guess' rest on one unit or on values that did not move.",
+    "Nothing was written to the device but the descriptors that subscribing needs.",
+)
+
+
+@dataclass
+class Draft:
+    """The text of a plan, how many of its limits are guesses, and the units it comes from."""
+
+    text: str
+    guesses: int
+    units: list[str]
+
+
+@dataclass
+class _Step:
+    """One step: its head (`read: temperature`), further keys, limits with their reasons, and remarks before it."""
+
+    head: str
+    keys: dict[str, Any] = field(default_factory=dict)
+    limits: dict[str, Proposal] = field(default_factory=dict)
+    remarks: list[str] = field(default_factory=list)
+    table: list[str] = field(default_factory=list)
+
+    @property
+    def judged(self) -> list[Proposal]:
+        return [proposal for proposal in self.limits.values() if proposal.limit is not None]
+
+    def lines(self) -> Iterator[str]:
+        yield from comment(*self.remarks, indent=2)
+        yield f"  - {self.head}"
+        for key, item in self.keys.items():
+            yield f"    {key}: {value(item)}"
+        yield from comment(*(f"{name}: {p.sentence}" for name, p in self.limits.items() if p.limit is None), indent=4)
+        if self.judged or self.table:
+            yield "    expect:"
+        for name, proposal in self.limits.items():
+            if proposal.limit is not None:
+                yield from comment(proposal.sentence, indent=6)
+                yield f"      {name}: {value(proposal.limit)}"
+        yield from self.table
+
+
+def compose(evidence: Evidence, known: Names, basis: Basis, chosen: Selection | None = None) -> Draft:
+    """The draft from what was seen. `known` are the names of a plan at hand; `chosen` is how the units were selected."""
+    naming, everyone = subjects(evidence, known)
+    steps = [_scan(evidence, naming), _connect(evidence), *_discover(evidence, naming)]
+    after: list[str] = []
+    for subject in everyone:
+        for step in _about(subject, evidence, basis):
+            if step.head:
+                steps.append(step)
+            else:
+                after += step.remarks
+    steps.append(_Step("disconnect:"))
+    lines = [*_head(evidence, naming, basis, chosen), "steps:"]
+    for step in steps:
+        lines += step.lines()
+    text = block([*lines, *comment(*after)])
+    return Draft(text, sum(proposal.guess for step in steps for proposal in step.judged), evidence.units)
+
+
+def _head(evidence: Evidence, naming: Naming, basis: Basis, chosen: Selection | None) -> Iterator[str]:
+    told = " on a virtual radio: SIMULATED" if evidence.simulated else ""
+    yield from comment(f"Drafted by benchrig {__version__} from {counted(len(evidence.units), 'unit')}{told}:")
+    yield from comment(*(f"  {source}" for source in evidence.sources))
+    yield from comment(*_NOTICE)
+    yield from comment(f"Limits from statistics are two-sided tolerance intervals: {basis.words()}.")
+    name, select, reason = selection(evidence, naming, chosen)
+    yield f"plan: {constant(name)}"
+    yield "device:"
+    yield from comment(reason, indent=2)
+    yield f"  select: {value(select)}"
+    if naming.aliases:
+        yield "  attributes:"
+        for alias, spec in naming.aliases.items():
+            yield f"    {quoted(alias)}: {constant(spec_data(spec))}"
+
+
+def _scan(evidence: Evidence, naming: Naming) -> _Step:
+    return _Step("scan:", {"for": Bare("2 s")}, scan_limits(evidence, naming))
+
+
+def _connect(evidence: Evidence) -> _Step:
+    times = [look.connect for look in evidence.looks if look.connect is not None]
+    if not times:
+        return _Step("connect:", {"attempts": Bare("3")})
+    longest = max(times)
+    reason = f"{counted(len(times), 'connection')}, the longest took {time_text(longest)}; {CONNECT_ROOM} times that"
+    limit = Proposal({"max": time_text(max(1.0, CONNECT_ROOM * longest))}, reason, guess=True)
+    return _Step("connect:", {"attempts": Bare("3")}, {"elapsed": limit})
+
+
+def _discover(evidence: Evidence, naming: Naming) -> Iterator[_Step]:
+    if not evidence.looks:
+        return
+    step = _Step("discover:")
+    complete, step.table, step.remarks = table_lines(evidence, naming)
+    if not complete:
+        step.keys["extra"] = "allowed"
+    if step.table:
+        yield step
+
+
+def _about(subject: Subject, evidence: Evidence, basis: Basis) -> Iterator[_Step]:
+    """The steps about one attribute; one without a head only has something to remark."""
+    if subject.absent:
+        yield _Step("", remarks=[f"{subject.name}: not on {', '.join(subject.absent)}, so it is left out"])
+        return
+    yield from _read(subject, basis)
+    yield from _notify(subject, evidence, basis)
+
+
+def _read(subject: Subject, basis: Basis) -> Iterator[_Step]:
+    if not subject.reads and not subject.refusals:
+        return
+    step = _Step(f"read: {value(subject.name)}", _format(subject), remarks=_misfit(subject))
+    if subject.refusals:
+        if subject.reads or len(set(subject.refusals)) > 1:
+            why = f"answered with {', '.join(sorted(set(subject.refusals)))} at times; no step reads it"
+            yield _Step("", remarks=[f"{subject.name}: {why}"])
+            return
+        reason = f"all {counted(len(subject.refusals), 'read')} were refused so"
+        step.limits = {"att_error": Proposal({"equals": subject.refusals[0]}, reason, guess=len(subject.refusals) < 2)}
+    else:
+        step.limits = _read_limits(subject, basis)
+        if not step.judged:
+            step.limits["length"] = size_limit(subject.reads)
+    yield step
+
+
+def _read_limits(subject: Subject, basis: Basis) -> dict[str, Proposal]:
+    """A structure that describes another value is compared as bytes."""
+    if subject.is_descriptor and subject.form is not None and subject.form.kind == "struct":
+        plain = value_limits(Subject(subject.name, subject.uuid, [], None), subject.reads, basis)
+        return {"raw": plain["value"]}
+    return value_limits(subject, subject.values(), basis)
+
+
+def _notify(subject: Subject, evidence: Evidence, basis: Basis) -> Iterator[_Step]:
+    if subject.spot in evidence.silent:
+        yield _Step("", remarks=[f"{subject.name}: {evidence.silent[subject.spot]}"])
+    if not subject.streams:
+        return
+    counts = [stream.count for stream in subject.streams]
+    seconds = max(stream.seconds for stream in subject.streams)
+    if min(counts) == 0:
+        often = "sent nothing" if max(counts) == 0 else f"sent {min(counts)} to {max(counts)} values"
+        subscriptions = counted(len(counts), "subscription")
+        yield _Step("", remarks=[f"{subject.name}: {often} in {subscriptions} of {time_text(seconds)}"])
+        return
+    keys = {"for": time_text(seconds), **_format(subject)}
+    yield _Step(f"notify: {value(subject.name)}", keys, stream_limits(subject, basis), _misfit(subject))
+
+
+def _format(subject: Subject) -> dict[str, Any]:
+    return {"format": spec_data(subject.own)} if subject.own else {}
+
+
+def _misfit(subject: Subject) -> list[str]:
+    return [f"read as bytes, for they do not fit the format: {subject.misfit}"] if subject.misfit else []

@@ -1,0 +1,164 @@
+"""Evidence by attribute: what each is called, how its value reads, and all that was read or heard of it."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from typing import Any
+
+from benchrig.desk.inspection import CharacteristicSeen, DescriptorSeen, long_uuid
+from benchrig.draft.collect import HIDDEN
+from benchrig.draft.evidence import Evidence, Listening, Spot, spots
+from benchrig.draft.naming import Naming, presented
+from benchrig.errors import DeviceError, MalformedValue
+from benchrig.radio.table import Table
+from benchrig.source.shape import Misfit
+from benchrig.steps.attribute import AttributeName, Names
+from benchrig.steps.lookup import look_up
+from benchrig.values import catalogue
+from benchrig.values.base import Format
+from benchrig.values.format import build_format
+from benchrig.values.spec import FormatSpec
+
+# Their values say who has subscribed, which is the bench itself.
+SUBSCRIPTIONS = (long_uuid(0x2902), long_uuid(0x2903))
+_REFUSAL = re.compile(r"ATT error 0x([0-9A-F]{2})")
+
+
+@dataclass
+class Subject:
+    """One attribute. `own` is a format that its steps have to name; `reads` are bytes by unit in the order they came,
+    `refusals` the ATT errors by name; `absent` lists the units that lack it."""
+
+    name: str
+    uuid: str
+    properties: list[str]
+    form: Format | None
+    own: FormatSpec | None = None
+    spot: Spot | None = None
+    reads: dict[str, list[bytes]] = field(default_factory=dict)
+    refusals: list[str] = field(default_factory=list)
+    streams: list[Listening] = field(default_factory=list)
+    absent: list[str] = field(default_factory=list)
+    misfit: str = ""
+    handle: int = 0
+
+    @property
+    def is_descriptor(self) -> bool:
+        return self.spot is not None and bool(self.spot.descriptor)
+
+    @property
+    def is_setting(self) -> bool:
+        """Whether it can be written, so that its value is what somebody has set."""
+        return bool({"write", "write without response", "signed write"} & set(self.properties))
+
+    def values(self) -> dict[str, list[Any]]:
+        """What was read, decoded, by unit."""
+        return {unit: [self.decode(data) for data in reads] for unit, reads in self.reads.items()}
+
+    def decode(self, data: bytes) -> Any:
+        return data if self.form is None else self.form.decode(data)
+
+
+def subjects(evidence: Evidence, known: Names) -> tuple[Naming, list[Subject]]:
+    """The naming, made for the first unit's table, and every attribute in the order of the table; last those that
+    only records name."""
+    services = evidence.looks[0].services if evidence.looks else []
+    naming = Naming(services, known)
+    found = {
+        spot: _subject(naming, known, spot, characteristic, descriptor)
+        for spot, characteristic, descriptor in spots(services)
+        if spot.service not in HIDDEN and spot.descriptor not in SUBSCRIPTIONS
+    }
+    _add_looks(evidence, found)
+    everyone = _Everyone(naming.names if services else known, naming.table, found)
+    for read in evidence.reads:
+        _add_read(everyone.of(read.name), read.unit, read.raw, read.refused)
+    for heard in evidence.heard:
+        subject = everyone.of(heard.spot) if isinstance(heard.spot, str) else found.get(heard.spot)
+        if subject is not None:
+            subject.streams.append(heard.listening)
+    for subject in everyone.subjects:
+        _settle_format(subject)
+    return naming, everyone.subjects
+
+
+class _Everyone:
+    """The subjects by their places, and those that a record has another name for."""
+
+    def __init__(self, names: Names, table: Table, found: dict[Spot, Subject]) -> None:
+        self.names, self.table = names, table
+        self.subjects = [*found.values()]
+        self._by_name: dict[str, Subject | None] = {subject.name: subject for subject in self.subjects}
+        self._by_handle = {subject.handle: subject for subject in self.subjects}
+
+    def of(self, name: str) -> Subject | None:
+        """The subject that a record calls so; a new one where there is no table; None for one that nobody knows."""
+        if name not in self._by_name:
+            self._by_name[name] = self._find(name)
+        return self._by_name[name]
+
+    def _find(self, name: str) -> Subject | None:
+        try:
+            meaning = self.names.meaning(AttributeName.from_source(name))
+            if self.table.services:
+                return self._by_handle.get(look_up(self.table, self.names, name).found.attribute.handle)
+        except (DeviceError, Misfit):
+            return None
+        if meaning.address.handle is not None:
+            return None
+        subject = Subject(name, meaning.address.path[-1].uuid or "", [], meaning.format)
+        self.subjects.append(subject)
+        return subject
+
+
+def _subject(
+    naming: Naming, known: Names, spot: Spot, seen: CharacteristicSeen, descriptor: DescriptorSeen | None
+) -> Subject:
+    """An attribute with the format that the plan will know, or that its steps have to name."""
+    name, form = naming.name(spot), naming.names.format_of(spot.uuid)
+    properties = [] if descriptor else list(seen.properties)
+    subject = Subject(name, spot.uuid, properties, form, spot=spot, handle=(descriptor or seen).handle)
+    says = None if descriptor else presented(seen)
+    if says is not None and known.format_of(spot.uuid) is None and not _same(form, build_format(says)):
+        subject.own, subject.form = says, build_format(says)
+    elif name.startswith("handle "):
+        subject.own, subject.form = FormatSpec(as_="hex"), None
+    return subject
+
+
+def _same(one: Format | None, other: Format) -> bool:
+    return one is not None and one.describe() == other.describe()
+
+
+def _add_looks(evidence: Evidence, found: dict[Spot, Subject]) -> None:
+    for look in evidence.looks:
+        here = {spot: descriptor or characteristic for spot, characteristic, descriptor in spots(look.services)}
+        for spot, subject in found.items():
+            if spot not in here:
+                subject.absent += [look.unit] if look.unit not in subject.absent else []
+                continue
+            seen = here[spot]
+            match = _REFUSAL.match(seen.unread)
+            refused = catalogue.att_error_name(int(match[1], 16)) if match else ""
+            _add_read(subject, look.unit, seen.content.data if seen.content else None, refused)
+
+
+def _add_read(subject: Subject | None, unit: str, raw: bytes | None, refused: str) -> None:
+    if subject is None:
+        return
+    if refused:
+        subject.refusals.append(refused)
+    elif raw is not None:
+        subject.reads.setdefault(unit, []).append(raw)
+
+
+def _settle_format(subject: Subject) -> None:
+    """A format that a good device's bytes do not fit cannot stand in its plan: bytes are judged as bytes then."""
+    reads = [data for each in subject.reads.values() for data in each]
+    try:
+        for data in reads + [data for stream in subject.streams for data in stream.values]:
+            subject.decode(data)
+    except MalformedValue as error:
+        subject.misfit = error.message
+        subject.own, subject.form = FormatSpec(as_="hex"), None

@@ -1,0 +1,91 @@
+"""Evidence from files: inspections that were saved, and records of runs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+import msgspec
+
+from benchrig.desk.inspection import Inspection
+from benchrig.desk.inspection_file import load_document
+from benchrig.draft.evidence import Evidence, Heard, Listening, Look, ReadByName
+from benchrig.draft.tolerance import Group
+from benchrig.errors import UsageError
+from benchrig.record.journal import read_record
+from benchrig.record.model import Reading, Record, StepRecord
+
+
+def evidence_from(paths: Iterable[Path]) -> Evidence:
+    """Raises UsageError for a file that is neither an inspection nor a record."""
+    evidence = Evidence()
+    for path in paths:
+        if path.suffix.lower() == ".jsonl":
+            _add_record(evidence, read_record(path), path.parent.name or path.name)
+        else:
+            _add_inspection(evidence, _inspection(path), path.name)
+    return evidence
+
+
+def _inspection(path: Path) -> Inspection:
+    """A saved inspection, with its findings or alone."""
+    try:
+        return load_document(path).inspection
+    except UsageError as error:
+        try:
+            return msgspec.json.decode(path.read_bytes(), type=Inspection)
+        except (OSError, msgspec.DecodeError, UnicodeDecodeError):
+            raise error from None
+
+
+def _add_inspection(evidence: Evidence, seen: Inspection, name: str) -> None:
+    visit = sum(look.unit == seen.address for look in evidence.looks)
+    evidence.looks.append(Look(seen.address, visit, seen.services, seen.advertising, seen.timing.connect))
+    evidence.sources.append(f"inspection {name} of {seen.advertising.name or seen.address}, {seen.at[:10]}")
+    evidence.simulated = evidence.simulated or seen.simulated
+
+
+def _add_record(evidence: Evidence, record: Record, name: str) -> None:
+    """Steps that the plan has named itself are left out: the record does not say which attribute they are about."""
+    unit = (record.unit.serial or record.unit.address) if record.unit else name
+    for step in record.steps:
+        kind, _, attribute = step.planned.name.partition(" ")
+        if kind != step.planned.kind or not attribute:
+            continue
+        if kind == "read":
+            evidence.reads += _reads(step, unit, attribute)
+        elif kind == "notify":
+            evidence.heard += _streams(step, unit, attribute)
+    evidence.sources.append(f"record {name}, {record.run.started[:10]}")
+    evidence.simulated = evidence.simulated or record.run.simulated
+
+
+def _reads(step: StepRecord, unit: str, attribute: str) -> Iterator[ReadByName]:
+    """The bytes of one read; each field of a structure repeats them."""
+    for reading in step.readings:
+        if reading.name == "att_error" and reading.value != "none":
+            yield ReadByName(unit, attribute, None, str(reading.value))
+        elif reading.name.partition(".")[0] in ("value", "raw") and reading.raw is not None:
+            yield ReadByName(unit, attribute, bytes.fromhex(reading.raw))
+            return
+
+
+def _streams(step: StepRecord, unit: str, attribute: str) -> Iterator[Heard]:
+    """What a record keeps of a stream: statistics, of numbers only."""
+    numbers = {r.name: r.value for r in step.readings if isinstance(r.value, (int, float))}
+    count = int(numbers.get("count", 0))
+    fields = {r.name: (group, r.unit) for r in step.readings if (group := _group(r))}
+    rate = numbers.get("rate")
+    seconds = step.ended.elapsed if step.ended else 0.0
+    gaps = None
+    if rate and count > 1:
+        mean = 1 / rate
+        gaps = Group(count - 1, mean, 0.0, mean, max(mean, numbers.get("gap_max", mean)))
+    yield Heard(attribute, Listening(unit, seconds, count, rate or None, gaps, fields=fields))
+
+
+def _group(reading: Reading) -> Group | None:
+    samples = reading.samples
+    if samples is None or samples.mean is None or samples.minimum is None or samples.maximum is None:
+        return None
+    return Group(samples.count, samples.mean, samples.sd or 0.0, samples.minimum, samples.maximum)
