@@ -1,0 +1,85 @@
+"""`benchrig encode`: the bytes of a value."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from benchrig.cli.desk import print_json, tell
+from benchrig.cli.typed import TakesNegative, as_typed, value_options
+
+if TYPE_CHECKING:
+    from benchrig.values.format import Format
+
+
+@click.command(cls=TakesNegative, short_help="Give the bytes of a value.")
+@click.argument("words", nargs=-1, required=True, metavar="VALUE…", callback=as_typed)
+@value_options
+@click.option(
+    "--out", metavar="FILE", type=click.Path(dir_okay=False, path_type=Path), help="Write the bytes into this file."
+)
+@click.option("--json", "as_json", is_flag=True, help="One JSON document.")
+def encode(
+    words: tuple[str, ...], form: Format | None, presentation: bytes | None, out: Path | None, as_json: bool
+) -> None:
+    """Print the bytes of VALUE as hex text; no radio is needed. The value is what a plan would write: a number with its
+    unit, true, a word, text, or FIELD=VALUE words for a structure.
+
+    \b
+    Example:
+      benchrig encode '21.5 °C' --as temperature
+      benchrig encode -12.5 mV --as sint16 --scale 0.1 --unit mV
+      benchrig encode heart_rate='80 bpm' contact=contact --as "heart rate measurement"
+      benchrig encode '21.5 °C' --presentation 0EFE2F27010000
+    """  # fmt: skip
+    from benchrig.cli.common import whatever_the_output_does
+    from benchrig.desk.decoding import decode_value
+    from benchrig.report.escape import hex_text
+
+    chosen = _format(form, presentation)
+    data = _bytes(chosen, words)
+    if out is not None:
+        _save(out, data)
+    with whatever_the_output_does():
+        if as_json:
+            print_json(decode_value(chosen, data).document)
+        elif out is None:
+            click.echo(hex_text(data.hex().upper(), len(data)))
+
+
+def _format(form: Format | None, presentation: bytes | None) -> Format:
+    from benchrig.errors import MalformedValue, UsageError
+    from benchrig.values import catalogue
+
+    if form is not None:
+        return form
+    if presentation is None:
+        raise UsageError("how the value reads is not said", advice="give --as, --attribute or --presentation")
+    try:
+        return catalogue.format_from_presentation(presentation)
+    except MalformedValue as error:
+        raise UsageError(error.message) from error
+
+
+def _bytes(form: Format, words: tuple[str, ...]) -> bytes:
+    """UsageError when the format has no bytes for the value."""
+    from benchrig.desk.writing import value_of
+    from benchrig.errors import MalformedValue, UsageError
+    from benchrig.steps.payload import encode as bytes_of
+
+    try:
+        return bytes_of(form, value_of(form, words), None)
+    except MalformedValue as error:
+        raise UsageError(error.message, advice=error.advice) from error
+
+
+def _save(path: Path, data: bytes) -> None:
+    from benchrig.errors import UsageError
+
+    try:
+        path.write_bytes(data)
+    except OSError as error:
+        raise UsageError(f"{path} cannot be written: {error.strerror or error}") from error
+    tell(f"{len(data)} byte{'s' if len(data) != 1 else ''} to {path}")
