@@ -46,6 +46,12 @@ class Percent(click.ParamType[float]):
 @click.option("--force", is_flag=True, help="Write over a plan that is there.")
 @click.option("--each", is_flag=True, help="Every device that answers the selection, one after the other.")
 @click.option(
+    "--units",
+    type=click.IntRange(1, 1000),
+    metavar="N",
+    help="With --each: listen until so many are heard, and fail without them.",
+)
+@click.option(
     "--repeat",
     type=click.IntRange(1, 1000),
     default=2,
