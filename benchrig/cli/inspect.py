@@ -32,9 +32,15 @@ if TYPE_CHECKING:
     type=click.Path(dir_okay=False, path_type=Path),
     help="Keep it in a file too, .json or .yaml.",
 )
+@click.option(
+    "--against",
+    metavar="FILE",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="Say what has changed since --save wrote this file; exit with 1 when it is more than values.",
+)
 @click.option("--strict", is_flag=True, help="Exit with 1 when something breaks a standard.")
 @device_options
-def inspect(form: str, as_json: bool, save: Path | None, strict: bool, desk: DeskOptions) -> None:
+def inspect(form: str, as_json: bool, save: Path | None, against: Path | None, strict: bool, desk: DeskOptions) -> None:
     """Connect, read the whole attribute table and every value in it, and say what is wrong with them.
 
     Exits with 1 when the device is absent or the link is lost.
@@ -43,24 +49,34 @@ def inspect(form: str, as_json: bool, save: Path | None, strict: bool, desk: Des
     Example:
       benchrig inspect -d 'VFL-*'
       benchrig inspect -d 'VFL-*' --save golden.json
+      benchrig inspect -d 'VFL-*' --against golden.json --strict
     """
     from benchrig.cli.common import whatever_the_output_does
+    from benchrig.desk.comparing import compare
     from benchrig.desk.findings import findings
-    from benchrig.desk.inspection_file import Document, check_target, save_document
+    from benchrig.desk.inspection_file import Document, check_target, load_document, save_document
 
     if save is not None:
         check_target(save)
+    before = load_document(against).inspection if against is not None else None
     seen = at_desk(desk, _look)
-    document = Document(seen, findings(seen))
+    document = Document(seen, findings(seen), compare(before, seen) if before is not None else None)
     if save is not None:
         save_document(document, save)
     with whatever_the_output_does():
         _show(document, "json" if as_json else form)
     if seen.broken:
         tell(f"benchrig: {seen.broken}")
+    if seen.broken or _differs(document) or (strict and _breaks_a_standard(document)):
         sys.exit(1)
-    if strict and any(finding.severity == "error" for finding in document.findings):
-        sys.exit(1)
+
+
+def _differs(document: Document) -> bool:
+    return document.comparison is not None and not document.comparison.same_structure
+
+
+def _breaks_a_standard(document: Document) -> bool:
+    return any(finding.severity == "error" for finding in document.findings)
 
 
 async def _look(desk: Desk) -> Inspection:
@@ -74,7 +90,7 @@ def _show(document: Document, form: str) -> None:
         from benchrig.cli.common import console
         from benchrig.report.inspection_text import render
 
-        render(document.inspection, document.findings, console())
+        render(document.inspection, document.findings, console(), document.comparison)
     else:
         from benchrig.desk.inspection_file import document_text
 

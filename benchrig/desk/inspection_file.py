@@ -7,6 +7,7 @@ from pathlib import Path
 
 import msgspec
 
+from benchrig.desk.comparing import Comparison
 from benchrig.desk.findings import Finding
 from benchrig.desk.inspection import Inspection
 from benchrig.errors import StationError, UsageError
@@ -15,10 +16,11 @@ SUFFIXES = {".json": "json", ".yaml": "yaml", ".yml": "yaml"}
 
 
 class Document(msgspec.Struct, omit_defaults=True):
-    """What `benchrig inspect` writes."""
+    """What `benchrig inspect` writes. `comparison` is with the inspection of an earlier one."""
 
     inspection: Inspection
     findings: list[Finding] = []
+    comparison: Comparison | None = None
 
 
 def document_text(document: Document, form: str) -> str:

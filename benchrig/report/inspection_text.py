@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from rich.console import Console
 
+    from benchrig.desk.comparing import Change, Comparison
     from benchrig.desk.findings import Finding
     from benchrig.desk.inspection import CharacteristicSeen, Content, DescriptorSeen, Inspection
 
@@ -24,8 +25,8 @@ _PRESENTATION_FORMAT = catalogue.normal_uuid("2904")
 _LABEL = 10
 
 
-def render(seen: Inspection, findings: Sequence[Finding], console: Console) -> None:
-    """Print the inspection, then the findings."""
+def render(seen: Inspection, findings: Sequence[Finding], console: Console, against: Comparison | None = None) -> None:
+    """Print the inspection, then the findings; with `against` what has changed after that."""
     page = Page(console)
     page.head(seen)
     for service in seen.services:
@@ -35,6 +36,9 @@ def render(seen: Inspection, findings: Sequence[Finding], console: Console) -> N
             page.characteristic(characteristic)
     page.blank()
     page.findings(findings)
+    if against is not None:
+        page.blank()
+        page.comparison(against)
 
 
 class Page:
@@ -92,6 +96,22 @@ class Page:
             self.line(f"{finding.rule}; {plain(finding.source)}", "dim", indent=9)
         self.line(count_findings(findings), "bold")
 
+    def comparison(self, found: Comparison) -> None:
+        for path in found.added:
+            self.line("added    ", "bold green", plain(path, SENTENCE))
+        for path in found.removed:
+            self.line("removed  ", "bold red", plain(path, SENTENCE))
+        for change in found.changed:
+            self.line("changed  ", "bold yellow", change_text(change))
+        for change in found.values:
+            self.line("value    ", "dim", change_text(change))
+        for change in found.advertising:
+            self.line("on air   ", "dim", change_text(change))
+        if found.moved:
+            self.line("moved    ", "dim", f"{found.moved} of the attributes have other handles now")
+        verdict = "the structure is the same" if found.same_structure else "the structure differs"
+        self.line(verdict, "bold")
+
     def blank(self) -> None:
         self._console.print()
 
@@ -148,6 +168,23 @@ def with_unit(value: Any, unit: str) -> str:
 
 def bytes_shown(content: Content) -> str:
     return f"  [{hex_text(content.raw)}]" if content.raw else "  (no bytes)"
+
+
+def change_text(change: Change) -> str:
+    """'battery/battery level: properties read -> read, notify'."""
+    before, after = _side(change.before), _side(change.after)
+    head = f"{plain(change.where, SENTENCE)}: "
+    return f"{head}{before} -> {after}" if change.what == "value" else f"{head}{change.what} {before} → {after}"
+
+
+def _side(value: Any) -> str:
+    from benchrig.desk.inspection import Content
+
+    if isinstance(value, Content):
+        return (content_text(value) or plain(value.wrong) or bytes_shown(value)).strip()
+    if isinstance(value, list):
+        return ", ".join(plain(str(each)) for each in value) or "none"
+    return plain(str(value)) or "none"
 
 
 def presentation_text(content: Content) -> str:
