@@ -16,8 +16,9 @@ from benchrig.values.medfloat import MedFloatFormat
 from benchrig.values.numbers import FloatFormat, IntegerFormat
 from benchrig.values.quantity import dimension_of, exact, number_text
 
-# Without statistics a measured value may be off by this much.
+# Without statistics a measured value may be off by this much, and by so many steps of its format in any case.
 GUESS = Fraction(1, 10)
+LEAST_STEPS = 5
 # A counter has been seen to go up at least twice.
 _FEWEST_OF_COUNTER = 3
 _SMALLEST_COUNTER = 8
@@ -105,9 +106,12 @@ def _spread_limit(
 
 def _guessed(values: Sequence[Fraction], form: Format, seen: str) -> Proposal:
     """Values that do not move: nothing is known of their spread."""
-    reach = abs(values[0]) * GUESS
-    low, high = grid_of(form, values, 2 * reach).outward(values[0] - reach, values[0] + reach)
-    return _range(low, high, form.unit, f"{seen}; {100 * GUESS} % to either side", guess=True)
+    share = abs(values[0]) * GUESS
+    grid = grid_of(form, values, 2 * share)
+    reach = max(share, LEAST_STEPS * grid.step)
+    low, high = grid.outward(values[0] - reach, values[0] + reach)
+    how = f"{100 * GUESS} %" if reach == share else f"{LEAST_STEPS} steps"
+    return _range(low, high, form.unit, f"{seen}; {how} to either side", guess=True)
 
 
 def is_counter(by_unit: Mapping[str, Sequence[float]], form: Format) -> bool:

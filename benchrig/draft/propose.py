@@ -14,11 +14,14 @@ from benchrig.draft.texts import pattern_of
 from benchrig.draft.write import Bare
 from benchrig.values.base import Format
 from benchrig.values.quantity import is_number
-from benchrig.values.structs import ListFormat
+from benchrig.values.structs import FLAGS, ListFormat
 from benchrig.values.text import BytesFormat
 
 # Every unit has its own: the serial number, and the system ID.
 IDENTITIES = (long_uuid(0x2A25), long_uuid(0x2A23))
+# Fields that move with the date and time beside them, and characteristics that do so alone.
+_WITH_TIME = ("day_of_week", "fraction")
+_MOVING = (long_uuid(0x2A09), long_uuid(0x2A14))
 # Longer texts and bytes are judged by their length.
 _LONGEST_EQUAL = 256
 
@@ -29,12 +32,17 @@ def value_limits(subject: Subject, by_unit: ByUnit, basis: Basis) -> dict[str, P
     """Limits by the names of readings, `value` or one a field, for decoded values by unit."""
     form = subject.form or BytesFormat()
     identity = subject.uuid in IDENTITIES
+    if subject.uuid in _MOVING:
+        return {"value": Proposal(None, "no limit: it moves with time")}
     if form.kind != "struct":
         return {"value": limit_for(form, by_unit, basis, setting=subject.is_setting, identity=identity)}
-    return {
+    leaves = form.leaves()
+    moving = _WITH_TIME if any(leaf.kind == "time" for leaf in leaves.values()) else ()
+    limits = {f"value.{name}": Proposal(None, "no limit: it moves with time") for name in moving if name in leaves}
+    return limits | {
         f"value.{name}": _field_limit(name, leaf, by_unit, basis, setting=subject.is_setting, identity=identity)
-        for name, leaf in form.leaves().items()
-        if any(name in value for values in by_unit.values() for value in values)
+        for name, leaf in leaves.items()
+        if name not in moving and any(name in value for values in by_unit.values() for value in values)
     }
 
 
@@ -42,6 +50,9 @@ def _field_limit(name: str, leaf: Format, by_unit: ByUnit, basis: Basis, *, sett
     values = {unit: [value[name] for value in each if name in value] for unit, each in by_unit.items()}
     if any(len(values[unit]) < len(by_unit[unit]) for unit in by_unit):
         return Proposal(None, "no limit: the field is not always there")
+    if name == FLAGS:
+        differ = len({value for each in values.values() for value in each}) > 1
+        return Proposal(None, "no limit: the flags differ") if differ else limit_for(leaf, values, basis, setting=True)
     return limit_for(leaf, values, basis, setting=setting, identity=identity)
 
 

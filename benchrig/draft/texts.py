@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from os.path import commonprefix
 
 _PARTS = re.compile(r"[0-9A-Za-z]+|[^0-9A-Za-z]+")
 _RUNS = re.compile(r"[0-9]+|[A-Z]+|[a-z]+")
@@ -14,7 +15,8 @@ _ANYTHING = r"[\s\S]"
 
 def pattern_of(texts: Sequence[str]) -> str:
     """A regular expression that all the texts match: what they share stands as it is, the rest is a class of
-    characters with its lengths. Of a single text the last part with a digit is taken to differ."""
+    characters with its lengths. Of a single text the last part with a digit is taken to differ; without one all is
+    as it is."""
     parts = [_PARTS.findall(text) for text in texts]
     if len(set(texts)) == 1:
         return _of_one(parts[0])
@@ -26,11 +28,9 @@ def pattern_of(texts: Sequence[str]) -> str:
 def _of_one(parts: list[str]) -> str:
     """'VFL3-000042' is VFL3- and six digits."""
     with_digit = [place for place, part in enumerate(parts) if re.search("[0-9]", part)]
-    changing = with_digit[-1] if with_digit else len(parts) - 1
+    changing = with_digit[-1] if with_digit else None
     return "".join(
-        "".join(_class_of([run]) for run in _RUNS.findall(part))
-        if place == changing and part[0].isalnum() and part.isascii()
-        else literal(part)
+        "".join(_class_of([run]) for run in _RUNS.findall(part)) if place == changing else literal(part)
         for place, part in enumerate(parts)
     )
 
@@ -71,12 +71,12 @@ def _class_of(texts: Sequence[str]) -> str:
 def glob_of(names: Sequence[str]) -> str:
     """A pattern for the names of devices: their common beginning, or of one name all before its last digits; ''
     where they have nothing in common."""
-    first = names[0]
     if len(set(names)) == 1:
-        match = re.fullmatch(r"(.*?[^0-9])[0-9]+", first, re.DOTALL)
-        return _in_glob(match[1]) + "*" if match else _in_glob(first)
-    common = next((n for n in range(len(first), 0, -1) if all(name.startswith(first[:n]) for name in names)), 0)
-    return _in_glob(first[:common]) + "*" if common else ""
+        match = re.fullmatch(r"(.*?[^0-9])[0-9]+", names[0], re.DOTALL)
+        return _in_glob(match[1]) + "*" if match else _in_glob(names[0])
+    common = commonprefix(names)
+    stem = common.rstrip("0123456789") or common  # numbers that begin alike need not go on so
+    return _in_glob(stem) + "*" if stem else ""
 
 
 def _in_glob(text: str) -> str:
