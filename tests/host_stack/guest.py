@@ -8,6 +8,7 @@ once, and a machine that is busy makes no gap between two notifications.
 from __future__ import annotations
 
 import compileall
+import os
 import shutil
 import subprocess
 import sys
@@ -68,7 +69,8 @@ def run_in_guest(
     for package in ("benchrig", "tests"):
         compileall.compile_dir(PROJECT / package, quiet=2)  # the guest may not write here, and starts Python often
     command = [
-        str(kernel), "mem=512M", "root=/dev/root", "rootfstype=hostfs", "rootflags=/", "ro", f"init={HERE / 'init.sh'}",
+        "taskset", "--cpu-list", str(processor()), str(kernel), "mem=512M",
+        "root=/dev/root", "rootfstype=hostfs", "rootflags=/", "ro", f"init={HERE / 'init.sh'}",
         f"bench.share={share.resolve()}", f"bench.python={python}", f"bench.project={PROJECT}",
         "con=null", "con0=null,fd:1", "con1=null,fd:1", "quiet",
         # this one gathers chance until the clock has moved on, which here it never does
@@ -83,6 +85,13 @@ def run_in_guest(
             return Done(None, out)
     code = (out / "job.code").read_text().strip() if (out / "job.code").exists() else ""
     return Done(int(code) if code else None, out)
+
+
+def processor() -> int:
+    """The one that a guest stays on, another one for each worker of pytest. Its kernel and its programs take turns
+    anyway, at half the speed when they do so across processors."""
+    ours = sorted(os.sched_getaffinity(0))
+    return ours[int(os.environ.get("PYTEST_XDIST_WORKER", "gw0").removeprefix("gw")) % len(ours)]
 
 
 PYTEST = "python3 -m pytest -p no:cacheprovider -n 0 -q -m 'slow or not slow'"
