@@ -1,0 +1,114 @@
+"""Two inspections side by side."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import msgspec
+import pytest
+
+from benchrig.desk.comparing import Change, Comparison, compare
+from benchrig.desk.inspection_file import Document, check_target, load_document, save_document
+from benchrig.errors import StationError, UsageError
+from tests.desk.kit import inspected
+from tests.run.kit import device_text
+
+DEVICE = """services:
+  - service: device information
+    characteristics:
+      - {characteristic: model number, properties: [read], value: A}
+      - {characteristic: serial number, properties: [read], value: '1'}
+  - service: battery
+    characteristics:
+      - {characteristic: battery level, properties: [read], value: 97 %}
+"""
+
+
+def compared(before: str, after: str, *, name: str = "unit 1") -> Comparison:
+    return compare(inspected(device_text(before)), inspected(device_text(after, name=name)))
+
+
+def test_a_device_is_like_itself() -> None:
+    assert compared(DEVICE, DEVICE) == Comparison([], [], [], [], [])
+
+
+def test_a_value_is_no_structure() -> None:
+    found = compared(DEVICE, DEVICE.replace("97 %", "96 %"))
+    assert found.same_structure
+    [change] = found.values
+    assert (change.where, change.before.value, change.after.value) == ("battery/battery level", 97, 96)
+
+
+def test_what_comes_in_the_middle_moves_the_others_and_changes_none() -> None:
+    more = "      - {characteristic: firmware revision, properties: [read], value: '1'}\n  - service: battery"
+    found = compared(DEVICE, DEVICE.replace("  - service: battery", more))
+    assert (found.added, found.removed, found.changed) == (["device information/firmware revision string"], [], [])
+    assert found.moved == 2  # battery and battery level
+    assert not found.same_structure
+
+
+def test_a_service_goes_with_all_that_is_in_it() -> None:
+    assert compared(DEVICE, DEVICE.partition("  - service: battery")[0]).removed == ["battery"]
+
+
+def test_properties_and_the_descriptor_that_comes_with_them() -> None:
+    found = compared(DEVICE, DEVICE.replace("[read], value: 97", "[read, notify], value: 97"))
+    assert found.changed == [Change("battery/battery level", "properties", ["read"], ["read", "notify"])]
+    assert found.added == ["battery/battery level/client characteristic configuration"]
+
+
+def test_what_cannot_be_read_any_more() -> None:
+    refused = DEVICE.replace("value: 97 %", "value: 97 %, on_read: {att_error: insufficient authentication}")
+    [change] = compared(DEVICE, refused).changed
+    assert (change.where, change.what, change.before) == ("battery/battery level", "access", "read")
+    assert "insufficient authentication" in change.after
+
+
+def test_one_more_of_the_same_is_the_last_of_them() -> None:
+    twin = (
+        "  - service: battery\n    characteristics:\n      - {characteristic: '2A19', properties: [read], value: 5 %}\n"
+    )
+    found = compared(DEVICE, DEVICE + twin)
+    assert (found.added, found.removed, found.values) == (["battery[1]"], [], [])
+
+
+def test_another_name_is_heard() -> None:
+    found = compared(DEVICE, DEVICE, name="unit 2")
+    assert found.advertising == [Change("advertising", "name", "unit 1", "unit 2")]
+    assert found.same_structure
+
+
+@pytest.mark.parametrize("suffix", ["json", "yaml", "yml"])
+def test_a_file_gives_back_what_was_saved(tmp_path: Path, suffix: str) -> None:
+    odd = DEVICE.replace("value: '1'", r'raw: "00 1B 5B 0A C3 A9 E2 80 AE 31 32 3A 33 30"').replace(
+        "value: A", "value: '1e5'"
+    )
+    document = Document(inspected(device_text(odd)))
+    path = tmp_path / f"saved.{suffix}"
+    check_target(path)
+    save_document(document, path)
+    assert load_document(path) == document
+
+
+def test_a_file_that_is_something_else(tmp_path: Path) -> None:
+    for name, text in (("a.json", "{}"), ("b.yaml", "- 1"), ("c.json", "{"), ("d.yaml", "a: ["), ("e.json", "\x00")):
+        path = tmp_path / name
+        path.write_text(text)
+        with pytest.raises(UsageError, match="is no inspection"):
+            load_document(path)
+
+
+def test_where_nothing_can_be_saved_is_found_beforehand(tmp_path: Path) -> None:
+    with pytest.raises(UsageError, match="neither JSON nor YAML"):
+        check_target(tmp_path / "saved.txt")
+    with pytest.raises(UsageError, match="no folder"):
+        check_target(tmp_path / "nowhere" / "saved.json")
+    (tmp_path / "taken.json").mkdir()
+    document = Document(inspected(device_text()))
+    with pytest.raises(StationError, match="cannot be written"):
+        save_document(document, tmp_path / "taken.json")
+
+
+def test_a_comparison_survives_json() -> None:
+    found = compared(DEVICE, DEVICE.partition("  - service: battery")[0])
+    assert msgspec.json.decode(msgspec.json.encode(found), type=Comparison) == found

@@ -1,0 +1,64 @@
+"""What is wrong with a device: exactly that, and nothing with a sound one."""
+
+from __future__ import annotations
+
+import msgspec
+import pytest
+
+from benchrig.desk.findings import Finding, findings
+from benchrig.desk.inspection import Inspection
+from tests.desk.defects import CASES, Case, battery
+from tests.desk.kit import inspected
+
+
+def found_in(device: str) -> list[Finding]:
+    return findings(inspected(device))
+
+
+@pytest.mark.parametrize("case", CASES, ids=[f"{number} {case.rule}" for number, case in enumerate(CASES)])
+def test_a_defect_is_the_only_finding_and_its_twin_has_none(case: Case) -> None:
+    [found] = found_in(case.device(0))
+    assert (found.rule, found.where, found.severity) == (case.rule, case.where, case.severity)
+    assert found.sentence
+    assert found.source
+    assert found_in(case.device(1)) == []
+
+
+def advertised(**more: object) -> Inspection:
+    seen = inspected(Case("", "").device(0))
+    return msgspec.structs.replace(seen, advertising=msgspec.structs.replace(seen.advertising, **more))
+
+
+def test_what_only_extended_advertising_carries_is_said() -> None:
+    # Core Vol 6 Part B 2.3.1: 31 octets in a legacy advertising PDU
+    assert findings(advertised(payload="020106" + "1BFFFFFF" + "00" * 24)) == []
+    assert [one.rule for one in findings(advertised(payload="020106" + "1CFFFFFF" + "00" * 25))] == ["long-advertising"]
+
+
+def test_without_a_payload_the_name_may_be_a_short_one() -> None:
+    # an operating system does not tell a complete name from a shortened one
+    assert findings(advertised(payload=None, scan_response=None, name="unit")) == []
+    assert [one.rule for one in findings(advertised(payload=None, scan_response=None, name="Unit"))] == ["name-differs"]
+
+
+@pytest.mark.parametrize(
+    ("payload", "malformed"),
+    [
+        # payloads of the Core Specification Supplement's forms; tshark 4.0.17 takes the first two and calls the last malformed
+        ("0201060A0962656E63682D647574", False),
+        ("0201060000000000", False),
+        ("020106090941", True),
+    ],
+)
+def test_payloads_that_are_well_formed_and_not(payload: str, malformed: bool) -> None:
+    rules = {one.rule for one in findings(advertised(payload=payload))}
+    assert ("malformed-advertising" in rules) is malformed
+
+
+def test_errors_come_first() -> None:
+    found = found_in(
+        Case("", "", battery("properties: [read], raw: '65', descriptors: [{descriptor: '2902', raw: '0000'}]")).device(
+            0
+        )
+    )
+    assert [one.severity for one in found] == ["error", "warning"]
