@@ -19,8 +19,11 @@ class Column:
     right: bool = False
 
 
-def fitting(columns: Sequence[Column], width: int) -> list[tuple[Column, int]]:
-    """The columns that have room, in their order, each with its width; they take the whole width at most."""
+def fitting(columns: Sequence[Column], width: int, rows: Sequence[Sequence[str]]) -> list[tuple[Column, int]]:
+    """The columns that have room, in their order, each with its width: what is left of it goes to those whose cells in
+    `rows` (one text a column) need more than the least."""
+    from rich.cells import cell_len
+
     kept: list[Column] = []
     for column in sorted(columns, key=lambda c: c.rank):
         if _taken([*kept, column]) > width:
@@ -28,8 +31,11 @@ def fitting(columns: Sequence[Column], width: int) -> list[tuple[Column, int]]:
         kept.append(column)
     left = width - _taken(kept)
     chosen = []
-    for column in (each for each in columns if each in kept):
-        more = max(0, min(left, column.most - column.width))
+    for at, column in enumerate(columns):
+        if column not in kept:
+            continue
+        need = max((cell_len(row[at]) for row in rows), default=0)
+        more = max(0, min(left, min(column.most, need) - column.width))
         left -= more
         chosen.append((column, column.width + more))
     return chosen

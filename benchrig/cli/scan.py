@@ -78,13 +78,18 @@ def scan(for_: float | None, sort: Order, keys: tuple[bytes, ...], passive: bool
       benchrig scan -d 'VFL-*' --rssi-min -70 --for 10s --json
     """
     from benchrig.cli.common import whatever_the_output_does
+    from benchrig.cli.live import is_possible
     from benchrig.desk.airlist import LIVE_WINDOW, AirList
     from benchrig.radio.scan import KEPT_REPORTS
 
-    air = AirList(desk.selection, keys=keys, window=LIVE_WINDOW if reports else KEPT_REPORTS)
+    live = not (reports or as_json or for_ is not None) and is_possible()
+    air = AirList(desk.selection, keys=keys, window=LIVE_WINDOW if live or reports else KEPT_REPORTS)
+    endless = replace(desk, real_time=True)
     with whatever_the_output_does():
-        if reports:
-            options = desk if for_ is not None else replace(desk, real_time=True)
+        if live:
+            at_desk(endless, lambda at: _live(at, air, sort, active=not passive))
+        elif reports:
+            options = desk if for_ is not None else endless
             at_desk(options, lambda at: _each_report(at, air, for_, as_json, active=not passive))
         else:
             devices = at_desk(desk, lambda at: _once(at, air, for_ or LISTEN, sort, active=not passive))
@@ -98,6 +103,21 @@ def _end(air: AirList) -> None:
     others = f" ({len(air.heard)} others were heard)" if air.heard else ""
     tell(f"benchrig: no device that matches was heard{others}")
     sys.exit(NOTHING_MATCHED)
+
+
+async def _live(desk: Desk, air: AirList, order: Order, *, active: bool) -> None:
+    """Until a key ends it, or Ctrl-C, which is as good."""
+    from benchrig.cli.common import console
+    from benchrig.cli.live import show
+    from benchrig.cli.scan_view import ScanView
+    from benchrig.desk.airlist import hearing
+
+    title = f"{desk.radio.name}{'  SIMULATED' if desk.radio.simulated else ''}"
+    view = ScanView(air, desk.names, desk.now, title, order, ascii_only=console().options.ascii_only)
+    with contextlib.suppress(asyncio.CancelledError):
+        async with hearing(desk, air, active=active):
+            await show(view)
+    tell(f"{len(air.fitting())} devices that match, {len(air.heard)} in all, {air.total} reports")
 
 
 async def _once(desk: Desk, air: AirList, seconds: float, order: Order, *, active: bool) -> list[HeardDevice]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -33,16 +34,18 @@ LIVE = (NAME, LEVEL, BARS, SPREAD, RATE, INTERVAL, AGE, ADDRESS, KIND, SERVICES,
 
 
 def cells(device: HeardDevice, names: Names, *, ascii_only: bool = False) -> dict[Column, str]:
-    """The text of every column, '' where nothing is known. What a device sent is not made safe here."""
+    """The text of every column, '' where nothing is known."""
+    from benchrig.report.escape import plain
+
     said = device.advertising
     return {
-        NAME: said.name or "(no name)",
+        NAME: plain(said.name) or "(no name)",
         LEVEL: f"{device.level:g}",
         BARS: level_bar(device.level, ascii_only=ascii_only),
         SPREAD: "" if device.spread is None else f"{device.spread:.1f}",
         RATE: "" if device.rate is None else f"{device.rate:.1f}",
         INTERVAL: seconds_text(said.interval),
-        AGE: seconds_text(device.age),
+        AGE: age_text(device.age),
         COUNT: str(device.count),
         ADDRESS: device.address,
         KIND: kind_text(device),
@@ -60,7 +63,7 @@ def printed(devices: Sequence[HeardDevice], names: Names) -> list[str]:
     screen = console()
     ascii_only = screen.options.ascii_only
     rows = [[plain(text, 60) for text in map(cells(device, names).__getitem__, ONCE)] for device in devices]
-    columns = fitting(ONCE, screen.width) if screen.is_terminal else natural(ONCE, rows)
+    columns = fitting(ONCE, shutil.get_terminal_size().columns, rows) if screen.is_terminal else natural(ONCE, rows)
     at = [ONCE.index(column) for column, _ in columns]
     lines = [[column.heading for column, _ in columns], *([row[index] for index in at] for row in rows)]
     return [laid_out(columns, line, ascii_only=ascii_only).rstrip() for line in lines] if devices else []
@@ -102,6 +105,11 @@ def level_bar(level: float, width: int = BAR, *, ascii_only: bool = False) -> st
     filled = round(width * min(1.0, max(0.0, (level - FAINT) / (LOUD - FAINT))))
     full, empty = ("#", ".") if ascii_only else ("▬", "·")
     return full * filled + empty * (width - filled)
+
+
+def age_text(seconds: float) -> str:
+    """How long ago, no finer than a person can follow."""
+    return f"{seconds:.1f} s" if seconds < 9.95 else f"{seconds:.0f} s" if seconds < 100 else f"{seconds / 60:.0f} min"
 
 
 def seconds_text(seconds: float | None) -> str:

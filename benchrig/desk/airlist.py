@@ -8,7 +8,7 @@ import heapq
 import statistics
 from collections import deque
 from collections.abc import AsyncGenerator, AsyncIterator, Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 import msgspec
@@ -49,6 +49,15 @@ class Heard:
         self.sighting.address = report.address
         self.sighting.add(report)
         self.pace.add(report.at)
+
+    def copy(self) -> Heard:
+        """As it is now, untouched by what comes."""
+        old = self.sighting
+        sighting = replace(
+            old, services=[*old.services], manufacturer_data={**old.manufacturer_data},
+            service_data={**old.service_data}, rssi=old.rssi.copy(), gaps=old.gaps.copy(),
+        )  # fmt: skip
+        return Heard(sighting, self.pace.copy(), self.key, self.addresses.copy())
 
     @property
     def level(self) -> float:
@@ -106,6 +115,12 @@ class AirList:
             row = self.heard[identity] = self._row(report, key)
         row.add(report)
         return row
+
+    def copy(self) -> AirList:
+        """The rows as they are now, untouched by what comes."""
+        still = AirList(self.selection)
+        still.heard = {identity: row.copy() for identity, row in self.heard.items()}
+        return still
 
     def fitting(self) -> list[Heard]:
         """The rows that the selection accepts."""

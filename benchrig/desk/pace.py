@@ -22,6 +22,11 @@ class Pace:
         """What comes next does not follow what came before."""
         self._times.clear()
 
+    def copy(self) -> Pace:
+        still = Pace()
+        still._times = self._times.copy()
+        return still
+
     def gap(self) -> float | None:
         """Seconds between the last two."""
         return self._times[-1] - self._times[-2] if len(self._times) > 1 else None

@@ -3,13 +3,22 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
+from typing import Any
 
 import pytest
+from click.testing import CliRunner, Result
 
+from benchrig.cli import main
 from benchrig.cli.columns import Column, fitting, in_cells, laid_out, natural
 from benchrig.cli.scan_table import level_bar, seconds_text
-from tests.cli.kit import benchrig
+from benchrig.cli.scan_view import ScanView
+from benchrig.desk.airlist import AirList
+from benchrig.radio.scan import Report, Selection
+from benchrig.steps.attribute import Names
+from tests.cli.kit import OnTerminal
+from tests.cli.screen import Emulated, mode, resize
 from tests.run.kit import DEVICES
 
 LOGGER, SENSOR = DEVICES / "logger.yaml", DEVICES / "sensor.yaml"
@@ -19,14 +28,16 @@ A, B, C = Column("a", 4, 1, most=10), Column("b", 3, 3, right=True), Column("c",
 
 
 def test_what_matters_least_is_left_out_first() -> None:
-    assert [column.heading for column, _ in fitting([A, B, C], 40)] == ["a", "b", "c"]
-    assert [column.heading for column, _ in fitting([A, B, C], 15)] == ["a", "c"]
-    assert fitting([A, B, C], 4) == [(A, 4)]
+    assert [column.heading for column, _ in fitting([A, B, C], 40, [])] == ["a", "b", "c"]
+    assert [column.heading for column, _ in fitting([A, B, C], 15, [])] == ["a", "c"]
+    assert fitting([A, B, C], 4, []) == [(A, 4)]
 
 
 def test_the_room_that_is_left_goes_to_what_can_use_it() -> None:
-    assert fitting([A, B, C], 18) == [(A, 6), (B, 3), (C, 5)]
-    assert fitting([A, B, C], 80)[0] == (A, 10)
+    long, short = ["x" * 30, "", ""], ["x" * 5, "", ""]
+    assert fitting([A, B, C], 18, [short, long]) == [(A, 6), (B, 3), (C, 5)]
+    assert fitting([A, B, C], 80, [long])[0] == (A, 10)
+    assert fitting([A, B, C], 80, [short])[0] == (A, 5)
 
 
 def test_a_pipe_gets_whole_cells_and_no_empty_column() -> None:
@@ -59,40 +70,235 @@ def test_times_are_short(seconds: float | None, shown: str) -> None:
     assert seconds_text(seconds) == shown
 
 
-def test_a_table_for_a_pipe(tmp_path: Path) -> None:
-    done = benchrig("scan", "--radio", RADIO, "--sort", "name", cwd=tmp_path)
+def scanned(*arguments: str) -> Result:
+    return CliRunner().invoke(main, ["scan", "--radio", RADIO, *arguments])
+
+
+def test_a_table_for_a_pipe() -> None:
+    done = scanned("--sort", "name")
     heading, first, second = done.stdout.splitlines()
-    assert done.returncode == 0
+    assert done.exit_code == 0
     assert heading.split()[:4] == ["name", "address", "kind", "dBm"]
     assert first.split()[:5] == ["Sensor-11", "C4:1F:5A:30:00:11", "static", "-50", "0.0"]
     assert second.endswith("environmental sensing                 FFFF: 03 01")
     assert done.stderr.startswith("SIMULATED")
 
 
-def test_one_document_a_device(tmp_path: Path) -> None:
-    done = benchrig(
-        "scan", "--radio", RADIO, "--json", "--for", "1s", "--service", "environmental sensing", cwd=tmp_path
-    )
+def test_one_document_a_device() -> None:
+    done = scanned("--json", "--for", "1s", "--service", "environmental sensing")
     [device] = [json.loads(line) for line in done.stdout.splitlines()]
     assert device["advertising"]["name"] == "VFL-0042"
     assert device["fields"][0]["value"] == ["general discoverable", "BR/EDR not supported"]
 
 
-def test_one_document_a_report(tmp_path: Path) -> None:
-    done = benchrig("scan", "--radio", RADIO, "--reports", "--json", "--for", "1s", "-d", "VFL-*", cwd=tmp_path)
+def test_one_document_a_report() -> None:
+    done = scanned("--reports", "--json", "--for", "1s", "-d", "VFL-*")
     heard = [json.loads(line) for line in done.stdout.splitlines()]
     assert 8 <= len(heard) <= 10
     assert {each["name"] for each in heard} == {"VFL-0042"}
     assert all(0 <= each["at"] <= 1 for each in heard)
 
 
-def test_nothing_that_matches(tmp_path: Path) -> None:
-    done = benchrig("scan", "--radio", RADIO, "-d", "nobody", "--json", cwd=tmp_path)
-    assert (done.returncode, done.stdout) == (5, "")
+def test_nothing_that_matches() -> None:
+    done = scanned("-d", "nobody", "--json")
+    assert (done.exit_code, done.stdout) == (5, "")
     assert "2 others were heard" in done.stderr
 
 
-def test_a_key_that_is_none(tmp_path: Path) -> None:
-    done = benchrig("scan", "--radio", RADIO, "--irk", "ec02", cwd=tmp_path)
-    assert done.returncode == 4
+def test_a_key_that_is_none() -> None:
+    done = scanned("--irk", "ec02")
+    assert done.exit_code == 4
     assert "32 hex digits" in done.stderr
+
+
+# --- the live list
+
+NOW = 100.0
+
+
+class Bench:
+    """A view of devices that were heard: what it shows on a screen of this size."""
+
+    def __init__(self, *heard: Report, width: int = 110, height: int = 14, **options: Any) -> None:
+        self.now = NOW
+        self.air = AirList(**options)
+        for each in heard:
+            self.air.add(each)
+        self.view = ScanView(self.air, Names(), lambda: self.now, "a radio", "level")
+        self.width, self.height = width, height
+
+    def lines(self) -> list[str]:
+        shown = self.view.lines(self.width, self.height)
+        assert len(shown) == self.height
+        return ["".join(text for text, _ in line).rstrip() for line in shown]
+
+    def press(self, *keys: str) -> list[str]:
+        for key in keys:
+            self.lines()
+            assert self.view.press(key), f"{key} ended the view"
+        return self.lines()
+
+
+def heard(number: int, *, at: float = NOW, rssi: int = -50, **said: Any) -> Report:
+    """Device `number`, named 'unit NN'."""
+    parts = {"services": (), "manufacturer_data": {}, "service_data": {}, "tx_power": None, "name": f"unit {number:02}"}
+    return Report(at=at, address=f"C4:00:00:00:00:{number:02X}", address_type="random", rssi=rssi, **{**parts, **said})
+
+
+def listed(lines: list[str]) -> list[str]:
+    """The names of the devices in the list, the chosen one with its mark."""
+    return [line[:9].strip() for line in lines if "unit" in line[:9]]
+
+
+CROWD = [heard(number, rssi=-40 - number) for number in range(30)]
+
+
+def test_the_list_shows_level_pace_age_and_what_a_device_says() -> None:
+    environment = "0000181a-0000-1000-8000-00805f9b34fb"
+    said = {"services": (environment,), "manufacturer_data": {0xFFFF: b"\x03\x01"}}
+    bench = Bench(*(heard(1, at=98 + n / 10, rssi=-50 - n % 3, **said) for n in range(11)), width=160)
+    head, _, row = bench.lines()[:3]
+    assert head == "a radio  1 device, 0 reports/s, by level"
+    assert row.split() == [
+        "unit", "01", "-51", "▬▬▬▬··", "0.8", "10.0", "100", "ms", "1.0", "s", "C4:00:00:00:00:01", "static",
+        "environmental", "sensing", "FFFF:", "03", "01",
+    ]  # fmt: skip
+
+
+def test_the_list_scrolls_with_the_mark() -> None:
+    bench = Bench(*CROWD, height=8)
+    assert listed(bench.lines()) == [f"unit {number:02}" for number in range(5)]
+    assert listed(bench.press("down"))[0] == "> unit 00"
+    assert listed(bench.press("end")) == [*(f"unit {number}" for number in range(25, 29)), "> unit 29"]
+    assert listed(bench.press("page up"))[0] == "> unit 24"
+    assert listed(bench.press("home"))[0] == "> unit 00"
+
+
+def test_the_mark_stays_with_its_device() -> None:
+    bench = Bench(*CROWD[:3])
+    bench.press("down", "down")
+    for _ in range(3):
+        bench.air.add(heard(1, rssi=-90))
+    assert listed(bench.lines()) == ["unit 00", "unit 02", "> unit 01"]
+
+
+def test_the_order_is_changed_by_a_key() -> None:
+    bench = Bench(heard(1, at=95, rssi=-40), heard(2, rssi=-60))
+    assert listed(bench.lines()) == ["unit 01", "unit 02"]
+    assert bench.press("s")[0].endswith("by name")
+    assert listed(bench.press("s")) == ["unit 02", "unit 01"]
+
+
+def test_a_held_list_stands_still_and_goes_on() -> None:
+    bench = Bench(heard(1))
+    still = bench.press("h")
+    assert still[0].endswith("HELD")
+    bench.now += 50
+    bench.air.add(heard(2, rssi=-40))
+    bench.air.add(heard(1, at=bench.now, name="renamed"))
+    assert bench.lines()[1:] == still[1:]
+    assert "unit 02" in bench.press("h")[2]
+
+
+def test_only_matching_devices_are_listed_and_the_others_counted() -> None:
+    bench = Bench(*CROWD[:3], selection=Selection(name="*02"))
+    assert bench.lines()[0].startswith("a radio  1 device, 2 others")
+
+
+def test_details_of_the_chosen_device() -> None:
+    payload = bytes.fromhex("020106 0409616263 09FF")
+    bench = Bench(heard(1, payload=payload, scan_response=b"", tx_power=4, connectable=True), height=20)
+    shown = "\n".join(bench.press("enter"))
+    for part in (
+        "address       C4:00:00:00:00:01  static",
+        "0  flags: ",
+        "3  complete local name: abc",
+        "tx power      4 dBm",
+    ):
+        assert part in shown
+    assert "> unit 01" in bench.press("enter")[2]
+
+
+def test_details_scroll_on_a_small_screen() -> None:
+    bench = Bench(heard(1, payload=bytes.fromhex("020106 0409616263")), height=6)
+    assert bench.press("enter")[1].startswith("name")
+    assert "complete local name" in bench.press("end")[4]
+
+
+def test_where_the_radio_tells_no_payload_the_parts_are_shown() -> None:
+    bench = Bench(heard(1, services=("0000180f-0000-1000-8000-00805f9b34fb",), manufacturer_data={0xFFFF: b"\x01"}))
+    shown = bench.press("enter")
+    assert "service       battery" in shown
+    assert "data          FFFF: 01" in shown
+
+
+def test_any_size_can_be_drawn() -> None:
+    for height in range(1, 8):
+        for width in (1, 10, 40):
+            bench = Bench(*CROWD[:4], width=width, height=max(2, height))
+            bench.press("down", "enter")
+            bench.press("enter")
+
+
+def test_q_ends_it() -> None:
+    assert Bench().view.press("q") is False
+
+
+CTRL_C = "\x03"
+HOSTILE = r"""device: hostile
+address: 'C4:00:00:00:00:09'
+advertising: {interval: 20 ms, data: {flags: 0x06, raw: '0D 09 1B 5B 32 4A 1B 5D 30 3B 78 07 9B 41'}}
+services: []
+"""
+
+
+def on_terminal(folder: Path, *more: str, columns: int = 100, **env: str) -> OnTerminal:
+    (folder / "hostile.yaml").write_text(HOSTILE, encoding="utf-8")
+    return OnTerminal(folder, "scan", "--radio", f"virtual:hostile.yaml,{LOGGER}", *more, columns=columns, **env)
+
+
+def test_on_a_terminal_the_list_is_live_and_a_key_ends_it(tmp_path: Path) -> None:
+    with on_terminal(tmp_path) as terminal:
+        terminal.until("VFL-0042")
+        terminal.until("\\x1b[2J")
+        terminal.type("\x1b[B\r")
+        terminal.until("complete local name")
+        screen = Emulated(100).feed(terminal.shown)
+        assert "SIMULATED" in screen.lines[0]
+        terminal.type("q")
+        assert terminal.end() == 0
+    after = Emulated(100).feed(terminal.shown)
+    assert (after.alternate, after.cursor_shown, after.wraps) == (False, True, True)
+    assert "devices that match" in terminal.shown
+
+
+def test_a_narrow_terminal_without_colours_that_grows_and_ctrl_c(tmp_path: Path) -> None:
+    with on_terminal(tmp_path, columns=40, NO_COLOR="1") as terminal:
+        terminal.until("VFL-0042")
+        screen = Emulated(40).feed(terminal.shown)
+        assert screen.lines[-1].startswith("q quit")
+        assert not re.search(r"\x1b\[[0-9;]*3[0-7]m", terminal.shown)
+        before, while_shown = len(terminal.shown), mode(terminal)
+        resize(terminal, 100)
+        terminal.until("C4:1F:5A:20:00:42")
+        Emulated(100).feed("\x1b[?1049h" + terminal.shown[before:])
+        terminal.type(CTRL_C)
+        assert terminal.end() == 0
+        assert mode(terminal) != while_shown
+    assert "Traceback" not in terminal.shown
+    assert terminal.shown.rindex("\x1b[?1049l") > terminal.shown.rindex("\x1b[2K")
+
+
+def test_nothing_that_matches_is_said_after_the_live_list_too(tmp_path: Path) -> None:
+    with on_terminal(tmp_path, "-d", "nobody") as terminal:
+        terminal.until("0 devices")
+        terminal.type("q")
+        assert terminal.end() == 5
+
+
+def test_a_terminal_that_cannot_show_it_gets_the_table_once(tmp_path: Path) -> None:
+    with on_terminal(tmp_path, columns=60, TERM="dumb") as terminal:
+        assert terminal.end() == 0
+    assert "VFL-0042" in terminal.shown
+    assert "\x1b" not in terminal.shown
+    assert max(map(len, terminal.shown.splitlines())) <= 60
