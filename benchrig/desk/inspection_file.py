@@ -19,7 +19,7 @@ class Document(msgspec.Struct, omit_defaults=True):
     """What `benchrig inspect` writes. `comparison` is with the inspection of an earlier one."""
 
     inspection: Inspection
-    findings: list[Finding] = []
+    findings: list[Finding]
     comparison: Comparison | None = None
 
 

@@ -118,13 +118,15 @@ class Page:
     def line(
         self, head: str, style: str = "", text: str = "", text_style: str = "", *, after: str = "", indent: int = 0
     ) -> None:
-        line = self._text(head, style) + self._text(text, text_style) + self._text(after, "dim")
+        line = Text.assemble(
+            *((self._said(each), how) for each, how in ((head, style), (text, text_style), (after, "dim")))
+        )
         for row in line.wrap(self._console, max(20, self._console.width - indent), overflow="fold"):
             row.rstrip()
             self._console.print(Text(" " * indent) + row, overflow="ignore", soft_wrap=True)
 
-    def _text(self, text: str, style: str) -> Text:
-        return Text(ascii_text(text) if self._console.options.ascii_only else text, style)
+    def _said(self, text: str) -> str:
+        return ascii_text(text) if self._console.options.ascii_only else text
 
 
 def _head(seen: Inspection) -> Iterator[tuple[str, str]]:
@@ -174,7 +176,7 @@ def change_text(change: Change) -> str:
     """'battery/battery level: properties read -> read, notify'."""
     before, after = _side(change.before), _side(change.after)
     head = f"{plain(change.where, SENTENCE)}: "
-    return f"{head}{before} -> {after}" if change.what == "value" else f"{head}{change.what} {before} → {after}"
+    return f"{head}{before} -> {after}" if change.what == "value" else f"{head}{change.what} {before} -> {after}"
 
 
 def _side(value: Any) -> str:

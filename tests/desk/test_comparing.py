@@ -83,7 +83,7 @@ def test_a_file_gives_back_what_was_saved(tmp_path: Path, suffix: str) -> None:
     odd = DEVICE.replace("value: '1'", r'raw: "00 1B 5B 0A C3 A9 E2 80 AE 31 32 3A 33 30"').replace(
         "value: A", "value: '1e5'"
     )
-    document = Document(inspected(device_text(odd)))
+    document = Document(inspected(device_text(odd)), [])
     path = tmp_path / f"saved.{suffix}"
     check_target(path)
     save_document(document, path)
@@ -104,7 +104,7 @@ def test_where_nothing_can_be_saved_is_found_beforehand(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match="no folder"):
         check_target(tmp_path / "nowhere" / "saved.json")
     (tmp_path / "taken.json").mkdir()
-    document = Document(inspected(device_text()))
+    document = Document(inspected(device_text()), [])
     with pytest.raises(StationError, match="cannot be written"):
         save_document(document, tmp_path / "taken.json")
 

@@ -7,6 +7,7 @@ import pytest
 from bleak.backends.bluezdbus.client import BleakClientBlueZDBus
 from bleak.backends.client import BaseBleakClient
 from bleak.exc import BleakDeviceNotFoundError, BleakError, BleakGATTProtocolError
+from bumble.gatt import Service
 
 from benchrig.radio.bumble_stack import AttTimeout, BumbleClient
 from tests.radio.virtual.bench import (
@@ -53,6 +54,26 @@ async def test_only_the_requested_services():
     async with Bench() as bench:
         client = await bench.connect(services=["181a"])
         assert [service.uuid[4:8] for service in client.services] == ["181a"]
+
+
+async def test_the_outline_shows_secondary_services_and_includes():
+    async with Bench() as bench:
+        server = bench.device.server
+        before = len(server.attributes)
+        secondary = Service("180F", [], primary=False)
+        server.add_service(secondary)
+        server.add_service(Service("1808", [], included_services=[secondary]))
+        client = await bench.connect()
+        outline = await client._backend.outline()
+    assert [handle for handle, _, _ in outline] == list(range(1, before + 4))
+    battery = before + 1
+    # Core Vol 3 Part G 3.2: an include is the handles of the service, first and last, and its UUID
+    assert [(uuid[4:8], value.hex()) for _, uuid, value in outline[-3:]] == [
+        ("2801", "0f18"),
+        ("2800", "0818"),
+        ("2802", f"{battery:02x}00{battery:02x}000f18"),
+    ]
+    assert all(value is None for _, uuid, value in outline if uuid[4:8] in ("2902", "2a6e"))
 
 
 async def test_read_and_write_back():

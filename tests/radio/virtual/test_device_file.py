@@ -148,7 +148,10 @@ WRONG_CHARACTERISTICS = [
         "'temperature' has neither notify nor indicate",
     ),
     ({"value": "1 °C", "on_write": "{set: {temperature: 1}}"}, "a bare number where a unit is due, found 1"),
-    ({"value": "1 °C", "properties": "[notify]", "descriptors": "[{descriptor: '2902', raw: '0000'}]"}, "this descriptor comes by itself"),
+    (
+        {"value": "1 °C", "properties": "[notify]", "descriptors": "[{descriptor: '2902', raw: '0000'}]"},
+        "this descriptor comes by itself",
+    ),
     ({"value": "1 °C", "descriptors": "[{descriptor: '2901', value: 5}]"}, "expected text, found 5"),
     ({"as": "hex", "raw": f"'{'00' * 513}'"}, "513 octets; an attribute holds at most 512"),
     ({"as": "hex", "raw": f"'{'00' * 245}'", "properties": "[notify]"}, "245 octets; a notification holds 244"),
@@ -187,6 +190,17 @@ def parsed(text):
 def test_any_text_gives_models_or_problems(text):
     found, problems = parsed(text)
     assert bool(found) != bool(problems) or text.strip() in ("{}", "devices: []", "others: []")
+
+
+def test_a_device_may_lack_generic_access():
+    assert only("device: one\ngeneric_access: false").services == []
+
+
+def test_a_descriptor_for_subscribing_may_stand_where_none_comes_by_itself():
+    idle = only(
+        characteristic(**(TEMPERATURE | {"value": "1 °C", "descriptors": "[{descriptor: '2902', raw: '0000'}]"}))
+    )
+    assert [one.uuid[4:8] for one in idle.services[-1].characteristics[0].descriptors] == ["2902"]
 
 
 KEYS = ["device", "address", "advertising", "rssi", "mtu", "services", "faults", "others", "devices", "address_type"]
