@@ -23,6 +23,7 @@ from benchrig.cli.inspect import inspect
 from benchrig.cli.read import read
 from benchrig.cli.run import run
 from benchrig.cli.scan import scan
+from benchrig.cli.session import session
 from benchrig.cli.write import write
 
 
@@ -63,5 +64,5 @@ def main() -> None:
     """
 
 
-for command in (run, check, scan, inspect, read, write, decode, encode, draft, devices, completion):
+for command in (run, check, scan, inspect, read, write, session, decode, encode, draft, devices, completion):
     main.add_command(command)

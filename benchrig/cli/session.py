@@ -1,0 +1,107 @@
+"""`benchrig session`: a conversation with one device."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from benchrig.cli.desk import at_desk, device_options, print_json, tell
+
+if TYPE_CHECKING:
+    from benchrig.desk.desk import Desk, DeskOptions
+    from benchrig.desk.prompt.talk import Talk
+
+
+@click.command(short_help="Stay connected to a device, at a prompt.")
+@click.option("--reconnect", is_flag=True, help="Look for the device again when the link is lost.")
+@click.option("--acknowledge", is_flag=True, help="The plan's caution has been read and heeded; nothing is asked.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON line for each result.")
+@device_options
+def session(reconnect: bool, acknowledge: bool, as_json: bool, desk: DeskOptions) -> None:
+    """Connect and stay connected, with a prompt that takes verbs: scan, connect, table, read, write, watch, wait and
+    more; `help` lists them, the tab key completes verbs and attributes. `save` writes what was done as a test plan.
+    Ctrl-C stops a verb, Ctrl-D ends the session.
+
+    Verbs can come from a pipe as well, one a line; the first that fails ends the session with its exit code. Lines
+    that were typed are kept in $XDG_STATE_HOME/benchrig (~/.local/state/benchrig), values that were written too.
+
+    \b
+    Example:
+      benchrig session -d 'VFL-*' -p product.yaml
+      printf 'read temperature\\nwait 2 s\\nread temperature\\n' | benchrig session -d 'VFL-*'
+    """
+    from dataclasses import replace
+
+    from benchrig.cli.common import attended
+
+    typed = attended()
+    caution = _caution_of_plan()
+    if typed:
+        desk = replace(desk, real_time=True)
+
+    async def talk_at(at: Desk) -> None:
+        from benchrig.desk.prompt.talk import Talk
+
+        talk = Talk(at, _shower(as_json), _nobody, caution, acknowledge, reconnect, thinned=typed and not as_json)
+        await (_typed(talk) if typed else _piped(talk, as_json))
+
+    at_desk(desk, talk_at)
+
+
+def _caution_of_plan() -> str:
+    from benchrig.plan.loader import load_plan
+
+    plan = click.get_current_context().params.get("plan")
+    return load_plan(plan).caution if plan else ""
+
+
+def _shower(as_json: bool) -> Any:
+    from benchrig.cli.common import whatever_the_output_does
+    from benchrig.cli.session_text import lines
+
+    def show(result: dict[str, Any]) -> None:
+        with whatever_the_output_does():
+            if as_json:
+                print_json(result)
+            else:
+                click.echo("\n".join(lines(result)))
+
+    return show
+
+
+async def _nobody(caution: str) -> None:
+    from benchrig.errors import OperatorError
+
+    raise OperatorError(
+        "nobody was there to acknowledge the write; nothing was sent",
+        advice="do it at a terminal, or with --acknowledge",
+    )
+
+
+async def _typed(talk: Talk) -> None:
+    from benchrig.cli.operator import forget_typed_ahead
+    from benchrig.desk.prompt.typed import Voice, run_typed
+    from benchrig.errors import BenchrigError
+
+    def failed(_: str, error: BenchrigError) -> None:
+        tell(error.message)
+        if error.advice:
+            tell(f"  {error.advice}")
+
+    tell("help lists the verbs, quit ends the session")
+    await run_typed(talk, Voice(click.echo, failed, forget_typed_ahead))
+
+
+async def _piped(talk: Talk, as_json: bool) -> None:
+    from benchrig.desk.prompt.piped import run_lines
+    from benchrig.errors import BenchrigError
+
+    def failed(line: str, error: Exception) -> None:
+        tell(f"in '{line.strip()}':")
+        if as_json and isinstance(error, BenchrigError):
+            verb = line.split()[0]
+            print_json({"verb": verb, "error": error.message, "advice": error.advice, "cause": error.cause})
+
+    await run_lines(talk, sys.stdin.fileno(), failed)

@@ -1,0 +1,131 @@
+"""What a session shows, as text: from the plain data of a verb to lines."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+from benchrig.cli.read import content_lines
+from benchrig.cli.write import written_lines
+from benchrig.report.escape import hex_text, plain, value_text
+from benchrig.values.catalogue import short_uuid
+from benchrig.values.quantity import number_text
+
+if TYPE_CHECKING:
+    from benchrig.desk.inspection import Content, ServiceSeen
+
+NAME_WIDTH = 28
+
+
+def lines(result: dict[str, Any]) -> list[str]:
+    """For people; everything from a device is escaped."""
+    return _TEXTS[result["verb"]](result)
+
+
+def _scan(result: dict[str, Any]) -> list[str]:
+    devices = result["devices"]
+    count = f"{len(devices)} device{'s' if len(devices) != 1 else ''}"
+    return [f"{count} in {_seconds(result['seconds'])}", *map(_device, devices)]
+
+
+def _device(device: dict[str, Any]) -> str:
+    mark = "*" if device["meant"] else " "
+    name = plain(device["name"], NAME_WIDTH) or "(no name)"
+    services = plain(", ".join(device["services"]))
+    return f"{mark} {name}  {device['address']}  {device['rssi']:.0f} dBm  {services}".rstrip()
+
+
+def _connect(result: dict[str, Any]) -> list[str]:
+    if "lost" in result:
+        return [f"the link to {plain(result['device'])} was lost: {plain(result['lost'])}"]
+    who = f"{plain(result['device']) or '(no name)'} ({result['address']})"
+    what = f"{result['services']} services, {result['characteristics']} characteristics"
+    return [f"connected to {who} in {_seconds(result['elapsed'])}: {what}"]
+
+
+def _disconnect(result: dict[str, Any]) -> list[str]:
+    return [f"disconnected from {plain(result['device'])}"]
+
+
+def _table(result: dict[str, Any]) -> list[str]:
+    return [line for service in result["services"] for line in _service(service)]
+
+
+def _service(service: ServiceSeen) -> list[str]:
+    shown = [f"0x{service.handle:04X}  {_called(service.name, service.uuid)}"]
+    for each in service.characteristics:
+        shown.append(
+            f"0x{each.handle:04X}    {_called(each.name, each.uuid)}: {', '.join(each.properties) or 'nothing'}"
+        )
+        shown += [f"0x{part.handle:04X}      {_called(part.name, part.uuid)}" for part in each.descriptors]
+    return shown
+
+
+def _called(name: str, uuid: str) -> str:
+    short = short_uuid(uuid)
+    return plain(name) if name == short else f"{plain(name)} ({short})"
+
+
+def _read(result: dict[str, Any]) -> list[str]:
+    return content_lines(result["attribute"], result["content"])
+
+
+def _watch(result: dict[str, Any]) -> list[str]:
+    name = plain(result["attribute"])
+    if "begins" in result:
+        return [f"watching {name}"]
+    over = f"  ({result['passed_over']} before it not shown)" if "passed_over" in result else ""
+    return [f"{name} +{result['at']:.3f} s: {_one_line(result['content'])}{over}"]
+
+
+def _one_line(seen: Content) -> str:
+    """A value with its bytes; the fields of a structure one after the other."""
+    _, *fields = content_lines("", seen)
+    if fields:
+        return f"{', '.join(field.strip() for field in fields)}  [{hex_text(seen.raw)}]"
+    return content_lines("", seen)[0].removeprefix(": ")
+
+
+def _unwatch(result: dict[str, Any]) -> list[str]:
+    count = result["count"]
+    rate = "" if result["rate"] is None else f", {number_text(float(format(result['rate'], '.4g')))} Hz"
+    came = f"{count} notification{'s' if count != 1 else ''}"
+    return [f"{plain(result['attribute'])}: {came} in {_seconds(result['seconds'])}{rate}"]
+
+
+def _wait(result: dict[str, Any]) -> list[str]:
+    return [f"waited {_seconds(result['seconds'])}"]
+
+
+def _save(result: dict[str, Any]) -> list[str]:
+    return [f"{result['steps']} steps in {value_text(result['file'])}"]
+
+
+def _help(result: dict[str, Any]) -> list[str]:
+    verbs = result["verbs"]
+    width = max(len(each["usage"]) for each in verbs)
+    shown = []
+    for each in verbs:
+        shown.append(f"{each['usage']:{width}}  {each['meaning']}")
+        if each["options"]:
+            shown.append(f"{'':{width}}  {', '.join(each['options'])}")
+    return shown
+
+
+def _seconds(seconds: float) -> str:
+    return f"{number_text(float(format(seconds, '.3g')))} s"
+
+
+_TEXTS: dict[str, Callable[[dict[str, Any]], list[str]]] = {
+    "scan": _scan,
+    "connect": _connect,
+    "disconnect": _disconnect,
+    "table": _table,
+    "read": _read,
+    "write": written_lines,
+    "watch": _watch,
+    "unwatch": _unwatch,
+    "wait": _wait,
+    "save": _save,
+    "help": _help,
+}

@@ -1,0 +1,76 @@
+"""What can stand next on a line that is being typed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+from benchrig.desk.prompt.naming import names_in
+from benchrig.desk.prompt.verbs import VERBS, Verb
+from benchrig.report.escape import plain
+from benchrig.values.format import format_names
+
+if TYPE_CHECKING:
+    from benchrig.desk.prompt.talk import Talk
+
+
+def proposals(before: str, talk: Talk) -> tuple[int, list[str]]:
+    """How many characters before the cursor a proposal takes the place of, and the proposals."""
+    verb, space, rest = before.lstrip().partition(" ")
+    if not space:
+        return len(verb), _fitting(verb, VERBS)
+    known = VERBS.get(verb)
+    if known is None:
+        return 0, []
+    rest = rest.lstrip()
+    last = rest.rpartition(" ")[2]
+    if last.startswith("--"):
+        return len(last), _fitting(last, known.options)
+    option = _option_before(rest)
+    if option == "--as":
+        return len(last), _fitting(last, format_names())
+    return (0, []) if option else _ending(rest, _objects(known, talk))
+
+
+def _option_before(rest: str) -> str:
+    """The option whose value is being typed."""
+    words = rest.split(" ")[:-1]
+    return words[-1] if words and words[-1].startswith("--") else ""
+
+
+def _objects(verb: Verb, talk: Talk) -> list[str]:
+    if verb.needs:
+        return attributes(talk, verb.needs)
+    if verb.name == "unwatch":
+        return [*talk.watches]
+    if verb.name == "help":
+        return [*VERBS]
+    # a name with what cannot be typed is no proposal
+    return [name for name in talk.heard if name == plain(name)] if verb.name == "connect" else []
+
+
+def attributes(talk: Talk, needs: tuple[str, ...]) -> list[str]:
+    """The attributes of the device that offer one of these properties; the own names before it was connected."""
+    if talk.table is None:
+        return [*talk.desk.names.aliases]
+    found = names_in(talk.table, talk.desk.names)
+    readable = "read" in needs or "write" in needs
+    return [
+        name
+        for name, each in found.items()
+        if (set(needs) & set(each.attribute.properties) if hasattr(each.attribute, "properties") else readable)
+    ]
+
+
+def _ending(rest: str, known: list[str]) -> tuple[int, list[str]]:
+    """Proposals that begin with what the line ends with: its longest end that begins one, since names have spaces."""
+    words = rest.split(" ")
+    for start in range(len(words)):
+        typed = " ".join(words[start:])
+        if fitting := _fitting(typed, known):
+            return len(typed), fitting
+    return 0, []
+
+
+def _fitting(typed: str, known: Iterable[str]) -> list[str]:
+    return [each for each in known if each.startswith(typed)]

@@ -1,0 +1,65 @@
+"""Lines that no person types: from a pipe or a file."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+from collections.abc import AsyncIterator, Callable
+from typing import TYPE_CHECKING
+
+from benchrig.desk.prompt.verbs import do
+from benchrig.desk.writing import outside
+
+if TYPE_CHECKING:
+    from benchrig.desk.prompt.talk import Talk
+
+_CHUNK = 65536
+
+
+async def run_lines(talk: Talk, source: int, failed: Callable[[str, Exception], None]) -> None:
+    """Do what each line of an open file says, up to its end or to the first failure: that is told to `failed`, with
+    the line, and raised."""
+    try:
+        async for line in lines_of(source):
+            try:
+                if not await do(talk, line):
+                    return
+            except Exception as error:
+                failed(line, error)
+                raise
+    finally:
+        await talk.close()
+
+
+async def lines_of(source: int) -> AsyncIterator[str]:
+    """The lines of an open file as they come; the clock of a virtual radio is the real one while they do not."""
+    left = b""
+    while data := await _some(source):
+        *lines, left = (left + data).split(b"\n")
+        for line in lines:
+            yield line.decode("utf-8", "replace").rstrip("\r")
+    if left:
+        yield left.decode("utf-8", "replace")
+
+
+async def _some(source: int) -> bytes:
+    """What is there to read, b'' at the end."""
+    loop = asyncio.get_running_loop()
+    readable: asyncio.Future[None] = loop.create_future()
+    try:
+        loop.add_reader(source, _wake, readable)
+    except PermissionError:  # a regular file: it is always readable
+        return os.read(source, _CHUNK)
+    except NotImplementedError:  # Windows: its loop watches no pipe
+        return await asyncio.to_thread(os.read, source, _CHUNK)
+    try:
+        with outside():
+            await readable
+    finally:
+        loop.remove_reader(source)
+    return os.read(source, _CHUNK)
+
+
+def _wake(waiting: asyncio.Future[None]) -> None:
+    if not waiting.done():
+        waiting.set_result(None)

@@ -1,0 +1,141 @@
+"""Deeds -> the text of a test plan that does the same again."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from benchrig.desk.prompt.deeds import Connected, Deed, WriteDone
+from benchrig.desk.prompt.steps import StepText, literals, spec_data, steps_of
+from benchrig.errors import UsageError
+from benchrig.report.escape import plain
+from benchrig.source.writing import flow, scalar
+from benchrig.steps.attribute import AttributeSpec, Names
+
+if TYPE_CHECKING:
+    from benchrig.desk.prompt.talk import Talk
+    from benchrig.radio.scan import Selection, Sighting
+
+
+@dataclass(frozen=True)
+class Story:
+    """All that a plan is made from: the deeds with one device, when, what its attributes are called, how it was
+    selected, and the caution of the plan that was at hand."""
+
+    deeds: Sequence[Deed]
+    unit: Sighting
+    when: datetime
+    names: Names = field(default_factory=Names)
+    selection: Selection | None = None
+    caution: str = ""
+
+
+def save(talk: Talk, path: Path, when: datetime, *, force: bool = False) -> int:
+    """Write the plan of what was done with the last device; how many steps it has. UsageError when there is nothing
+    to save, or a file to keep."""
+    unit = talk.unit
+    if unit is None:
+        raise UsageError("nothing was done yet", advice="connect, read, write or watch something first")
+    story = Story(_with_the_last(talk.deeds), unit, when, talk.desk.names, talk.desk.options.selection, talk.caution)
+    steps = steps_of(story.deeds)
+    text = plan_text(story, steps)
+    try:
+        with path.open("w" if force else "x", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError:
+        raise UsageError(f"{path} is there already", advice=f"save! {path} writes over it") from None
+    except OSError as error:
+        raise UsageError(f"{path} cannot be written: {error.strerror or error}", advice="give another file") from error
+    return len([step for step in steps if step.verb])
+
+
+def _with_the_last(deeds: Sequence[Deed]) -> list[Deed]:
+    """What was done with the last device; a plan has one."""
+    last: list[Deed] = []
+    who: Any = None
+    for deed in deeds:
+        if isinstance(deed, Connected):
+            now = deed.unit.name or deed.unit.address
+            last = last if now == who else []
+            who = now
+        last.append(deed)
+    return last
+
+
+def plan_text(story: Story, steps: Sequence[StepText] | None = None) -> str:
+    """The plan as strict YAML."""
+    steps = steps_of(story.deeds) if steps is None else steps
+    who = story.unit.name or story.unit.address
+    lines = [
+        f"# From a session with {plain(who)} on {story.when:%Y-%m-%d %H:%M %z}.",
+        "# Every limit is what was seen then; see whether it is what the product promises.",
+        f"plan: {scalar(_unreferred(f'Session with {plain(who)}'))}",
+        *_caution(story),
+        "device:",
+        f"  select: {flow(literals(_select(story)))}",
+        *_attributes(story.names, _used(story)),
+        "steps:",
+    ]
+    for step in steps:
+        lines += step.lines()
+    return "\n".join(lines) + "\n"
+
+
+def _unreferred(text: str) -> str:
+    """The head of a plan may hold no reference."""
+    return text.replace("${", "$ {")
+
+
+def _caution(story: Story) -> Iterator[str]:
+    writes = [deed for deed in story.deeds if isinstance(deed, WriteDone)]
+    if writes:
+        named = ", ".join(dict.fromkeys(plain(deed.subject.name) for deed in writes))
+        ours = f"This plan writes to the device: {named}."
+        yield f"caution: {scalar(_unreferred(f'{story.caution} {ours}'.strip()))}"
+
+
+def _select(story: Story) -> dict[str, Any]:
+    """How the device was selected, as far as that says which; else its name, else its address."""
+    selection = story.selection
+    chosen: dict[str, Any] = {}
+    if selection is not None:
+        chosen = {
+            "name": selection.name,
+            "services": [story.names.label(uuid, "service") for uuid in selection.services],
+            "manufacturer": _manufacturer(selection),
+            "address": selection.address,
+        }
+    chosen = {key: item for key, item in chosen.items() if item}
+    if not chosen and story.unit.name:
+        return {"name": _as_pattern(story.unit.name)}
+    return chosen or {"address": story.unit.address}
+
+
+def _manufacturer(selection: Selection) -> dict[str, Any] | None:
+    if selection.manufacturer is None:
+        return None
+    data = selection.manufacturer_data.hex(" ").upper()
+    return {"company": selection.manufacturer} | ({"data": data} if data else {})
+
+
+def _as_pattern(name: str) -> str:
+    """A name that matches only itself."""
+    return "".join(f"[{character}]" if character in "*?[" else character for character in name)
+
+
+def _used(story: Story) -> dict[str, AttributeSpec]:
+    """The own names that the deeds use."""
+    subjects = [getattr(deed, "subject", None) for deed in story.deeds]
+    parts = {part.partition("[")[0].strip() for each in subjects if each for part in each.name.split("/")}
+    whole = {each.name for each in subjects if each}
+    return {name: spec for name, spec in story.names.aliases.items() if name in parts | whole}
+
+
+def _attributes(names: Names, used: Mapping[str, AttributeSpec]) -> Iterator[str]:
+    if used:
+        yield "  attributes:"
+    for name, spec in used.items():
+        yield f"    {scalar(name)}: {flow(spec_data(spec))}"

@@ -1,0 +1,281 @@
+"""Deeds -> steps of a plan, each with a word on what was left out or guessed."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import Any
+
+import msgspec
+
+from benchrig.desk.prompt.deeds import (
+    Connected,
+    Deed,
+    Disconnected,
+    Lost,
+    ReadDone,
+    Subject,
+    Waited,
+    Watched,
+    WriteDone,
+)
+from benchrig.desk.prompt.limits import fits, limits, written
+from benchrig.errors import MalformedValue
+from benchrig.report.escape import plain
+from benchrig.source.writing import decimal_text, flow, literal, scalar
+from benchrig.steps.payload import encode
+from benchrig.values.base import Format
+from benchrig.values.spec import FormatSpec
+
+# A notification within so many seconds of a write may be its answer.
+ANSWERS_WITHIN = 2.0
+# A notify step listens so long, in seconds, unless the first notification needed more.
+LEAST_LISTEN, MOST_LISTEN = 1.0, 30.0
+# From so many notifications on their rate says something.
+ENOUGH_FOR_RATE = 10
+RATE_TOLERANCE = "25 %"
+_HEX = {"as": "hex"}
+_COMMENT = 1000
+
+
+@dataclass
+class StepText:
+    """One step: the verb with its object, what stands beside it, and comments before it. Without a verb it is only
+    the comments."""
+
+    verb: str = ""
+    subject: Any = None
+    keys: dict[str, Any] = field(default_factory=dict)
+    remarks: list[str] = field(default_factory=list)
+
+    @property
+    def title(self) -> str:
+        """What the step is called when it has no name."""
+        return self.verb if self.subject is None or self.verb == "wait" else f"{self.verb} {self.subject}"
+
+    def lines(self) -> Iterator[str]:
+        for remark in self.remarks:
+            yield f"  # {plain(remark, _COMMENT)}"
+        if self.verb:
+            yield f"  - {self.verb}:" + ("" if self.subject is None else f" {scalar(literal(self.subject))}")
+        for key, value in self.keys.items():
+            yield f"    {key}: {flow(literals(value))}"
+
+
+def literals(value: Any) -> Any:
+    """Plain data in whose texts a plan finds no reference."""
+    if isinstance(value, dict):
+        return {key: literals(item) for key, item in value.items()}
+    if isinstance(value, list):
+        return [literals(item) for item in value]
+    return literal(value) if isinstance(value, str) else value
+
+
+def spec_data(spec: FormatSpec) -> dict[str, Any]:
+    """The keys of a format, or of an own name, as they are written."""
+    data: dict[str, Any] = msgspec.to_builtins(spec, enc_hook=_builtin)
+    order = ["uuid", "handle", "service", "index", "name"]  # where it is before how it reads
+    return {key: data[key] for key in sorted(data, key=lambda key: order.index(key) if key in order else len(order))}
+
+
+def _builtin(value: Any) -> Any:
+    if isinstance(value, Fraction):
+        decimal = value.numerator / value.denominator
+        # 0.01 rather than 1/100, where it is the same number
+        return decimal if Fraction(repr(decimal)) == value else f"{value.numerator}/{value.denominator}"
+    return str(value) if isinstance(value, str) else dict(value)
+
+
+def steps_of(deeds: Sequence[Deed]) -> list[StepText]:
+    """The steps, with different names."""
+    steps = [StepText("scan"), StepText("connect")]
+    steps += [step for number, deed in enumerate(deeds) for step in _Teller(deeds, number).steps(deed)]
+    titles = Counter[str]()
+    for step in steps:
+        titles[step.title] += 1
+        if step.verb and titles[step.title] > 1:
+            step.keys = {"name": f"{step.title} ({titles[step.title]})", **step.keys}
+    return steps
+
+
+@dataclass(frozen=True)
+class _Teller:
+    """Tells one deed, with an eye on the others."""
+
+    deeds: Sequence[Deed]
+    number: int
+
+    def steps(self, deed: Deed) -> Iterator[StepText]:
+        match deed:
+            case Connected():
+                yield from self._connected()
+            case Disconnected():
+                yield StepText("disconnect")
+            case Lost():
+                yield StepText(remarks=[f"The link was lost here: {deed.reason}."])
+            case ReadDone():
+                yield self._read(deed)
+            case WriteDone():
+                yield from self._write(deed)
+            case Watched():
+                yield from self._watched(deed)
+            case Waited():
+                if not any(watched.started <= deed.at for watched in self._watches() if _lasts(watched, deed.at)):
+                    yield StepText("wait", _time(deed.seconds))
+
+    def _connected(self) -> Iterator[StepText]:
+        """The first one every plan has; after a link that was lost there is nothing to connect in the plan."""
+        before = [deed for deed in self.deeds[: self.number] if isinstance(deed, (Connected, Disconnected))]
+        if before and isinstance(before[-1], Disconnected):
+            yield StepText("connect")
+
+    def _read(self, deed: ReadDone) -> StepText:
+        step = StepText("read", deed.subject.name)
+        if deed.data is None:
+            step.keys["expect"] = {"att_error": {"equals": deed.refused}}
+            return step
+        _expect(step, deed.subject, self._alike(deed), setting=deed.subject.settable)
+        return step
+
+    def _alike(self, deed: ReadDone) -> list[bytes]:
+        """What the attribute was between two writes to it, this read included."""
+        epoch, mine, samples = 0, -1, dict[int, list[bytes]]()
+        for number, other in enumerate(self.deeds):
+            if isinstance(other, WriteDone) and other.subject.name == deed.subject.name:
+                epoch += 1
+            elif isinstance(other, ReadDone) and other.subject == deed.subject and other.data is not None:
+                samples.setdefault(epoch, []).append(other.data)
+            if number == self.number:
+                mine = epoch
+        return samples[mine]
+
+    def _write(self, deed: WriteDone) -> Iterator[StepText]:
+        answer = None if deed.refused else self._answer(deed)
+        step = StepText("write" if answer is None else "exchange", deed.subject.name)
+        _put_value(step, deed)
+        if not deed.response:
+            step.keys["response"] = False
+        if deed.refused:
+            step.keys["expect"] = {"att_error": {"equals": deed.refused}}
+        if answer is not None:
+            watched, data = answer
+            if watched.subject.name != deed.subject.name:
+                step.keys["answer"] = watched.subject.name
+            _expect_answer(step, watched.subject, data)
+        elif deed.read_back:
+            step.keys["read_back"] = True
+        yield step
+        if answer is not None and deed.read_back:
+            back = StepText("read", deed.subject.name)
+            _expect(back, deed.subject, [deed.data], setting=True)
+            yield back
+
+    def _watches(self) -> list[Watched]:
+        return [deed for deed in self.deeds if isinstance(deed, Watched)]
+
+    def _answer(self, deed: WriteDone) -> tuple[Watched, bytes] | None:
+        """The first notification that came of this write, where all of them came of writes."""
+        for watched in self._watches():
+            if not _lasts(watched, deed.at) or not self._only_answers(watched):
+                continue
+            for at, data in watched.samples:
+                if self._cause(at) == deed.at:
+                    return watched, data
+        return None
+
+    def _cause(self, at: float) -> float | None:
+        """When the write was that a notification can be the answer of."""
+        writes = [deed.at for deed in self.deeds if isinstance(deed, WriteDone) and deed.at <= at]
+        return writes[-1] if writes and at - writes[-1] <= ANSWERS_WITHIN else None
+
+    def _only_answers(self, watched: Watched) -> bool:
+        return bool(watched.samples) and all(self._cause(at) is not None for at, _ in watched.samples)
+
+    def _watched(self, deed: Watched) -> Iterator[StepText]:
+        if self._only_answers(deed):
+            return
+        ended = deed.started if deed.ended is None else deed.ended
+        ended = max(ended, deed.last_at)
+        step = StepText("notify", deed.subject.name, {"for": _time(_listen(deed, ended))})
+        if not deed.count:
+            step.remarks.append(f"nothing came in {ended - deed.started:.3g} s")
+            yield step
+            return
+        expect: dict[str, Any] = {"count": {"min": 1}}
+        if deed.rate is not None and deed.count >= ENOUGH_FOR_RATE:
+            expect["rate"] = {"nominal": f"{decimal_text(float(f'{deed.rate:.3g}'))} Hz", "tolerance": RATE_TOLERANCE}
+        step.keys["expect"] = expect
+        _expect(step, deed.subject, [data for _, data in deed.samples])
+        yield step
+
+
+def _lasts(watched: Watched, at: float) -> bool:
+    return watched.started <= at and (watched.ended is None or at <= watched.ended)
+
+
+def _listen(deed: Watched, ended: float) -> float:
+    """Seconds to listen: as in the session, within bounds, and in any case until something must have come."""
+    first = deed.first_at - deed.started if deed.count else 0.0
+    gap = 1 / deed.rate if deed.rate else 0.0
+    least = max(LEAST_LISTEN, first + 0.5, 2.5 * gap)
+    return max(least, min(ended - deed.started, MOST_LISTEN))
+
+
+def _time(seconds: float) -> str:
+    """To the tenth of a second where it is one."""
+    return f"{decimal_text(math.ceil(seconds * 10) / 10 if seconds >= 1 else round(seconds, 3))} s"
+
+
+def _expect(step: StepText, subject: Subject, samples: list[bytes], *, setting: bool = False) -> None:
+    """Hold the step's readings to what they were."""
+    form: Format | None = subject.form
+    if subject.spec is not None:
+        step.keys["format"] = spec_data(subject.spec)
+    if wrong := fits(form, samples):
+        step.remarks.append(f"the value did not fit its format: {wrong}")
+        step.keys["format"], form = _HEX, None
+    made = limits(form, samples, setting=setting)
+    step.remarks += made.remarks
+    if expect := step.keys.pop("expect", {}) | made.by_reading:
+        step.keys["expect"] = expect
+
+
+def _expect_answer(step: StepText, subject: Subject, data: bytes) -> None:
+    """The same for an exchange, which reads the answer in the format of the attribute and no other."""
+    if subject.spec is None and not fits(subject.form, [data]):
+        _expect(step, subject, [data])
+
+
+def _put_value(step: StepText, deed: WriteDone) -> None:
+    """The value where the format gives just these bytes for it, else the bytes."""
+    form, spec = deed.subject.form, deed.subject.spec
+    # an exchange has no format of its own
+    value = None if form is None or (spec and step.verb == "exchange") else _value(form, deed.data)
+    if value is None:
+        step.keys["raw"] = deed.data.hex(" ").upper()
+        return
+    step.keys["value"] = value
+    if spec is not None:
+        step.keys["format"] = spec_data(spec)
+
+
+def _value(form: Format, data: bytes) -> Any:
+    try:
+        decoded = form.decode(data)
+        units = form.fields()
+        value = _fields(decoded, units) if isinstance(decoded, dict) else written(decoded, form.unit)
+        return value if value is not None and encode(form, value, None) == data else None
+    except MalformedValue:
+        return None
+
+
+def _fields(decoded: dict[str, Any], units: dict[str, str], prefix: str = "") -> dict[str, Any] | None:
+    made: dict[str, Any] = {}
+    for name, item in decoded.items():
+        inner = isinstance(item, dict)
+        path = f"{prefix}{name}"
+        made[name] = _fields(item, units, f"{path}.") if inner else written(item, units.get(path, ""))
+    return None if None in made.values() else made

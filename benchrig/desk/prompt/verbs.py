@@ -1,0 +1,216 @@
+"""The verbs of a session: how each is written, and what it does in the talk."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+
+from benchrig.desk.prompt.line import Line, parse, split, take_name
+from benchrig.desk.prompt.saving import save
+from benchrig.desk.prompt.talk import Talk
+from benchrig.desk.writing import Order
+from benchrig.errors import MalformedValue, UsageError
+from benchrig.source.problem import suggest
+from benchrig.source.shape import Misfit
+from benchrig.steps.payload import hex_bytes
+from benchrig.values.format import build_format
+from benchrig.values.quantity import Duration
+from benchrig.values.spec import Exact, FormatSpec
+
+LISTEN_FOR = 3.0
+_FORMAT = {"--as": "FORMAT", "--scale": "NUMBER", "--unit": "UNIT"}
+_WRITE = {"--raw": "HEX", "--read-back": "", "--no-response": ""}
+
+
+@dataclass(frozen=True)
+class Verb:
+    """`needs` are properties of the attributes that it is for; `usage` stands behind the verb."""
+
+    name: str
+    usage: str
+    doc: str
+    run: Callable[[Talk, Line], Awaitable[None]]
+    options: Mapping[str, str] = field(default_factory=dict)
+    needs: tuple[str, ...] = ()
+
+
+async def do(talk: Talk, text: str) -> bool:
+    """Do what a line says; False when it ends the session. An empty line, and one that begins with #, says nothing.
+    Raises benchrig's errors: UsageError for a line that means nothing."""
+    words = split(text)
+    if not words or words[0].startswith("#"):
+        return True
+    verb = VERBS.get(words[0])
+    if verb is None:
+        raise UsageError(f"there is no verb '{words[0]}'", advice=suggest(words[0], VERBS) or "help")
+    try:
+        await verb.run(talk, parse(words, verb.options))
+    except Misfit as misfit:
+        raise UsageError(misfit.message, advice=misfit.advice) from misfit
+    return verb.name != "quit"
+
+
+async def _scan(talk: Talk, line: Line) -> None:
+    _no_words(line, "scan --for 5 s")
+    await talk.scan(_seconds(line.options["--for"]) if "--for" in line.options else LISTEN_FOR)
+
+
+async def _connect(talk: Talk, line: Line) -> None:
+    await talk.connect(line.rest)
+
+
+async def _disconnect(talk: Talk, line: Line) -> None:
+    _no_words(line, "disconnect")
+    await talk.disconnect()
+
+
+async def _table(talk: Talk, line: Line) -> None:
+    _no_words(line, "table")
+    await talk.services()
+
+
+async def _read(talk: Talk, line: Line) -> None:
+    spec = _spec(line)
+    for name in await _names_of(talk, line, "read battery level"):
+        await talk.read(name, spec)
+
+
+async def _write(talk: Talk, line: Line) -> None:
+    _some_words(line, "write alarm limit 8 °C")
+    await talk.ready()
+    spec = _spec(line)
+    name, words = take_name(line.words, talk.desk.names, talk.table)
+    raw = line.options.get("--raw")
+    if (raw is None) == (not words):
+        raise UsageError("a write needs either a value or --raw", advice=f"write {name} --raw 01 A0")
+    order = Order(
+        name,
+        words,
+        None if raw is None else _bytes(raw),
+        build_format(spec) if spec else None,
+        response="--no-response" not in line.options,
+        read_back="--read-back" in line.options,
+    )
+    order.check(talk.desk.names)
+    await talk.write(order, spec)
+
+
+async def _watch(talk: Talk, line: Line) -> None:
+    spec = _spec(line)
+    for name in await _names_of(talk, line, "watch temperature"):
+        await talk.watch(name, spec)
+
+
+async def _unwatch(talk: Talk, line: Line) -> None:
+    await talk.unwatch(line.rest)
+
+
+async def _wait(talk: Talk, line: Line) -> None:
+    _some_words(line, "wait 2 s")
+    await talk.wait(_seconds(line.rest))
+
+
+async def _save(talk: Talk, line: Line, *, force: bool = False) -> None:
+    _some_words(line, "save plan.yaml")
+    path = _file(line)
+    steps = save(talk, path, datetime.now().astimezone(), force=force)
+    talk.show({"verb": "save", "file": str(path), "steps": steps})
+
+
+async def _save_over(talk: Talk, line: Line) -> None:
+    await _save(talk, line, force=True)
+
+
+async def _help(talk: Talk, line: Line) -> None:
+    chosen = [VERBS[word] for word in line.words if word in VERBS] or [*VERBS.values()]
+    talk.show({
+        "verb": "help",
+        "verbs": [
+            {"usage": f"{each.name} {each.usage}".strip(), "meaning": each.doc, "options": _options(each)}
+            for each in chosen
+        ],
+    })  # fmt: skip
+
+
+async def _quit(talk: Talk, line: Line) -> None:
+    _no_words(line, "quit")
+
+
+def _options(verb: Verb) -> list[str]:
+    return [f"{option} {value}".strip() for option, value in verb.options.items()]
+
+
+async def _names_of(talk: Talk, line: Line, example: str) -> list[str]:
+    """Every attribute that the line names, one after the other."""
+    _some_words(line, example)
+    await talk.ready()
+    names, words = list[str](), line.words
+    while words:
+        name, words = take_name(words, talk.desk.names, talk.table)
+        names.append(name)
+    return names
+
+
+def _some_words(line: Line, example: str) -> None:
+    if not line.words:
+        raise UsageError(f"{line.verb} needs to know what", advice=f"for example: {example}")
+
+
+def _no_words(line: Line, example: str) -> None:
+    if line.words:
+        raise UsageError(f"{line.verb} takes no '{line.words[0]}'", advice=f"write: {example}")
+
+
+def _seconds(text: str) -> float:
+    return Duration.from_source(text).seconds
+
+
+def _file(line: Line) -> Path:
+    return Path(line.rest).expanduser()
+
+
+def _bytes(text: str) -> bytes:
+    try:
+        return hex_bytes(text)
+    except MalformedValue as error:
+        raise UsageError(error.message) from error
+
+
+def _spec(line: Line) -> FormatSpec | None:
+    """The format of --as, --scale and --unit. Misfit when they make none."""
+    if "--as" not in line.options:
+        if stray := [option for option in ("--scale", "--unit") if option in line.options]:
+            raise UsageError(f"{stray[0]} goes with --as", advice="for example: --as sint16 --scale 0.01 --unit °C")
+        return None
+    scale = line.options.get("--scale")
+    spec = FormatSpec(
+        as_=line.options["--as"],
+        scale=None if scale is None else Exact.from_source(scale),
+        unit=line.options.get("--unit"),
+    )
+    build_format(spec)
+    return spec
+
+
+def _table_of(*verbs: Verb) -> dict[str, Verb]:
+    return {verb.name: verb for verb in verbs}
+
+
+VERBS = _table_of(
+    Verb("scan", "", "listen, and list what is heard", _scan, {"--for": "TIME"}),
+    Verb("connect", "[DEVICE]", "connect, to this name or address, or again to the device at hand", _connect),
+    Verb("disconnect", "", "end the connection", _disconnect),
+    Verb("table", "", "the attributes of the device", _table),
+    Verb("read", "ATTRIBUTE…", "read attributes", _read, _FORMAT, ("read",)),
+    Verb("write", "ATTRIBUTE VALUE", "write an attribute; FIELD=VALUE words for a structure", _write,
+         _WRITE | _FORMAT, ("write", "reliable write", "write without response")),
+    Verb("watch", "ATTRIBUTE…", "subscribe, and show what comes", _watch, _FORMAT, ("notify", "indicate")),
+    Verb("unwatch", "[ATTRIBUTE]", "end a subscription, or all", _unwatch),
+    Verb("wait", "TIME", "pause, until the link is lost at most", _wait),
+    Verb("save", "FILE", "write what was done as a test plan", _save),
+    Verb("save!", "FILE", "the same, over a file that is there", _save_over),
+    Verb("help", "[VERB]", "these words", _help),
+    Verb("quit", "", "end the session", _quit),
+)  # fmt: skip
