@@ -14,6 +14,7 @@ from benchrig.draft.streams import time_text
 from benchrig.draft.texts import glob_of, pattern_of
 from benchrig.draft.write import Bare
 from benchrig.radio.scan import Selection
+from benchrig.report.escape import plain
 
 # A unit may be received so much weaker than those that were seen, and advertise half as much again apart.
 LEVEL_ROOM = 20
@@ -21,24 +22,32 @@ INTERVAL_ROOM = 1.5
 
 
 def selection(evidence: Evidence, naming: Naming, chosen: Selection | None) -> tuple[str, dict[str, Any], str]:
-    """Name of the plan, the selection, and the reason for it."""
-    heard = _heard(evidence)
-    names = list(dict.fromkeys(seen.name for seen in heard if seen.name))
-    title = f"{names[0] if names else 'A device'}, drafted"
-    pattern = glob_of(names) if names and all(seen.name for seen in heard) else ""
+    """Name of the plan, the selection, and where it comes from."""
+    names = _names(evidence)
+    # the name of a plan is no place for references, so it cannot have a $ either
+    title = f"{plain(names[0], 60).replace('$', '') if any(names) else 'A device'}, drafted"
     if chosen is not None and chosen.name and set("*?[") & set(chosen.name):
-        pattern = chosen.name
+        pattern, reason = chosen.name, "the name as it was asked for, and "
+    else:
+        pattern, reason = glob_of(names) if names and all(names) else "", ""
     select: dict[str, Any] = {"name": pattern} if pattern else {}
-    services = [uuid for uuid in heard[0].services if all(uuid in seen.services for seen in heard)] if heard else []
-    if services:
-        select["services"] = [naming.service(uuid) for uuid in services]
-    companies = [c for c in heard[0].manufacturer_data if all(c in s.manufacturer_data for s in heard)] if heard else []
-    if companies:
-        select["manufacturer"] = {"company": Bare(f"0x{companies[0]}")}
-    if not select:
-        addresses = evidence.units
-        select = {"address": addresses[0]} if addresses else {}
-    return title, select, f"what {counted(len({look.unit for look in evidence.looks}), 'unit')} advertised"
+    select |= _in_common(_heard(evidence), naming)
+    if not select and evidence.met:
+        select["address"] = evidence.met[0].address
+    return title, select, f"{reason}what {counted(len({met.unit for met in evidence.met}), 'unit')} advertised"
+
+
+def _names(evidence: Evidence) -> list[str]:
+    return list(dict.fromkeys(met.name for met in evidence.met))
+
+
+def _in_common(heard: list[AdvertisingSeen], naming: Naming) -> dict[str, Any]:
+    """Services and the company that all advertise."""
+    first = heard[0] if heard else AdvertisingSeen()
+    services = [naming.service(uuid) for uuid in first.services if all(uuid in each.services for each in heard)]
+    companies = [c for c in first.manufacturer_data if all(c in each.manufacturer_data for each in heard)]
+    select: dict[str, Any] = {"services": services} if services else {}
+    return select | ({"manufacturer": {"company": Bare(f"0x{companies[0]}")}} if companies else {})
 
 
 def scan_limits(evidence: Evidence, naming: Naming) -> dict[str, Proposal]:
@@ -77,13 +86,13 @@ def _texts(heard: list[AdvertisingSeen], naming: Naming, seen: str, *, guess: bo
     names = [each.name for each in heard]
     if all(names):
         limits["name"] = Proposal({"matches": pattern_of(names)}, f"{seen}: a pattern", guess)
-    services = [uuid for uuid in heard[0].services if all(uuid in each.services for each in heard)]
+    services = naming.in_readings(u for u in heard[0].services if all(u in each.services for each in heard))
     if services:
-        limits["services"] = Proposal({"contains": [naming.service(u) for u in services]}, f"the same in {seen}", guess)
+        limits["services"] = Proposal({"contains": services}, f"the same in {seen}", guess)
     if (data := _same([_manufacturer(each) for each in heard])) is not None:
         limits["manufacturer_data"] = data and Proposal({"equals": data}, f"the same in {seen}", guess)
-    if heard[0].service_data and _same([sorted(each.service_data.items()) for each in heard]):
-        items = [f"{naming.service(uuid)}={data}" for uuid, data in heard[0].service_data.items()]
+    items = [f"{s}={data}" for uuid, data in heard[0].service_data.items() for s in naming.in_readings([uuid])]
+    if items and _same([sorted(each.service_data.items()) for each in heard]):
         limits["service_data"] = Proposal({"contains": items}, f"the same in {seen}", guess)
     return {name: proposal for name, proposal in limits.items() if proposal}
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from benchrig.desk.desk import Desk
 from benchrig.desk.inspecting import advertising_of, look_at
-from benchrig.draft.evidence import Evidence, Heard, Listening, Look, Spot, spots
+from benchrig.draft.evidence import Evidence, Heard, Listening, Look, Met, Spot, spots
 from benchrig.draft.tolerance import Group
 from benchrig.errors import DeviceError, DeviceNotFound, NoAnswer
 from benchrig.radio.scan import Selection, Sighting
@@ -54,6 +54,7 @@ async def collect(desk: Desk, how: Collecting) -> Evidence:
         alone = Desk(desk.radio, replace(desk.options, selection=Selection(address=unit.address)), desk.tell)
         for visit in range(how.repeat):
             await _visit(alone, unit if visit == 0 else await alone.find(SCAN), visit, how, evidence)
+        evidence.met.append(Met(unit.address, unit.name, unit.address))
         evidence.sources.append(f"{unit.name or '(no name)'} {unit.address}, connected {how.repeat} times")
     return evidence
 

@@ -79,10 +79,20 @@ class ReadByName:
     refused: str = ""
 
 
+@dataclass(frozen=True)
+class Met:
+    """A unit, with the name that it advertises ('' for none) and its address."""
+
+    unit: str
+    name: str
+    address: str
+
+
 @dataclass
 class Evidence:
     """All that a draft is made from. `silent` says of spots why there is no stream; `sources` in words."""
 
+    met: list[Met] = field(default_factory=list)
     looks: list[Look] = field(default_factory=list)
     heard: list[Heard] = field(default_factory=list)
     reads: list[ReadByName] = field(default_factory=list)
@@ -93,8 +103,7 @@ class Evidence:
     @property
     def units(self) -> list[str]:
         """The units, in the order they were seen."""
-        everyone = [look.unit for look in self.looks] + [read.unit for read in self.reads]
-        return list(dict.fromkeys(everyone + [each.listening.unit for each in self.heard]))
+        return list(dict.fromkeys(met.unit for met in self.met))
 
 
 def spots(services: list[ServiceSeen]) -> Iterator[tuple[Spot, CharacteristicSeen, DescriptorSeen | None]]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from benchrig.desk.inspecting import PRESENTATION_FORMAT, format_of
 from benchrig.desk.inspection import CharacteristicSeen, DescriptorSeen, ServiceSeen, long_uuid
@@ -48,7 +48,12 @@ class Naming:
         return f"handle 0x{handle:04X}"
 
     def service(self, uuid: str) -> str:
-        return self.names.label(uuid, "service")
+        """What selections, tables and steps call a service."""
+        return catalogue.name_of(uuid, "service") or catalogue.short_uuid(uuid)
+
+    def in_readings(self, uuids: Iterable[str]) -> list[str]:
+        """Services as readings call them; not those whose UUID a characteristic with a name of its own has too."""
+        return [self.service(uuid) for uuid in uuids if self.names.label(uuid, "service") == self.service(uuid)]
 
     def word(self, uuid: str, kind: str = "characteristic") -> str:
         """A name for every attribute with this UUID; 'serial number' rather than 'serial number string'."""
@@ -89,10 +94,11 @@ class Naming:
     def _name_the_nameless(self) -> None:
         """Own names for UUIDs that have none: what the device says itself, else part of the UUID."""
         known = Names(self.aliases)
+        services = {service.uuid for service in self.table.services}
         for spot, characteristic, descriptor in self._seen:
             uuid, kind = spot.uuid, "descriptor" if descriptor else "characteristic"
             labelled = known.label(uuid, kind) != catalogue.short_uuid(uuid)
-            if labelled or any(spec.uuid == uuid for spec in self.aliases.values()):
+            if labelled or uuid in services or any(spec.uuid == uuid for spec in self.aliases.values()):
                 continue
             name = self._free(_described(characteristic) if descriptor is None else "", uuid)
             form = self._presented(uuid) if descriptor is None else None

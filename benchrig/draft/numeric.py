@@ -26,6 +26,7 @@ _SMALLEST_COUNTER = 8
 _DIGITS_OF_WIDTH = 2
 _MOST_DECIMALS = 30
 _ROUNDED = 12
+_WHOLE = 2.0**53
 
 
 @dataclass(frozen=True)
@@ -66,7 +67,7 @@ def _decimals(value: Fraction) -> int:
 
 def number_limit(by_unit: Mapping[str, Sequence[float]], form: Format, basis: Basis, *, setting: bool) -> Proposal:
     """A limit for the numbers that units gave, in the order they came; a `setting` is equal or wrong."""
-    values = [exact(value) for each in by_unit.values() for value in each]
+    values = [_number(value) for each in by_unit.values() for value in each]
     seen = _seen(by_unit, form.unit)
     if is_counter(by_unit, form):
         grid = grid_of(form, values, Fraction(0))
@@ -83,7 +84,7 @@ def number_limit(by_unit: Mapping[str, Sequence[float]], form: Format, basis: Ba
 
 def summary_limit(groups: Sequence[Group], form: Format, basis: Basis) -> Proposal:
     """The same from statistics alone."""
-    values = [exact(end) for group in groups for end in (group.minimum, group.maximum)]
+    values = [_number(end) for group in groups for end in (group.minimum, group.maximum)]
     count = sum(group.count for group in groups)
     seen = f"{counted(count, 'value')} in records, {_from_to(min(values), max(values), form.unit)}"
     return _spread_limit(groups, values, form, basis, seen)
@@ -119,12 +120,17 @@ def is_counter(by_unit: Mapping[str, Sequence[float]], form: Format) -> bool:
     if not isinstance(form, IntegerFormat) or _is_measured(form) or form.bits < _SMALLEST_COUNTER:
         return False
     steps = [
-        (exact(later) - exact(earlier)) / form.scale % 2**form.bits
+        (_number(later) - _number(earlier)) / form.scale % 2**form.bits
         for each in by_unit.values()
         if len(each) >= _FEWEST_OF_COUNTER
         for earlier, later in pairwise(each)
     ]
     return any(steps) and all(step < 2 ** (form.bits - 1) for step in steps)
+
+
+def _number(value: float) -> Fraction:
+    """The number as people write it; a float beyond all halves is the whole number that it is."""
+    return Fraction(value) if isinstance(value, float) and abs(value) >= _WHOLE else exact(value)
 
 
 def _is_measured(form: Format) -> bool:
@@ -135,7 +141,7 @@ def _is_measured(form: Format) -> bool:
 
 
 def _seen(by_unit: Mapping[str, Sequence[float]], unit: str) -> str:
-    numbers = [exact(value) for each in by_unit.values() for value in each]
+    numbers = [_number(value) for each in by_unit.values() for value in each]
     where = counted(len(by_unit), "unit")
     return f"{counted(len(numbers), 'value')} of {where}, {_from_to(min(numbers), max(numbers), unit)}"
 

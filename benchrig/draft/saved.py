@@ -9,7 +9,7 @@ import msgspec
 
 from benchrig.desk.inspection import Inspection
 from benchrig.desk.inspection_file import load_document
-from benchrig.draft.evidence import Evidence, Heard, Listening, Look, ReadByName
+from benchrig.draft.evidence import Evidence, Heard, Listening, Look, Met, ReadByName
 from benchrig.draft.tolerance import Group
 from benchrig.errors import UsageError
 from benchrig.record.journal import read_record
@@ -41,6 +41,7 @@ def _inspection(path: Path) -> Inspection:
 def _add_inspection(evidence: Evidence, seen: Inspection, name: str) -> None:
     visit = sum(look.unit == seen.address for look in evidence.looks)
     evidence.looks.append(Look(seen.address, visit, seen.services, seen.advertising, seen.timing.connect))
+    evidence.met.append(Met(seen.address, seen.advertising.name, seen.address))
     evidence.sources.append(f"inspection {name} of {seen.advertising.name or seen.address}, {seen.at[:10]}")
     evidence.simulated = evidence.simulated or seen.simulated
 
@@ -56,6 +57,8 @@ def _add_record(evidence: Evidence, record: Record, name: str) -> None:
             evidence.reads += _reads(step, unit, attribute)
         elif kind == "notify":
             evidence.heard += _streams(step, unit, attribute)
+    if record.unit:
+        evidence.met.append(Met(unit, record.unit.name, record.unit.address))
     evidence.sources.append(f"record {name}, {record.run.started[:10]}")
     evidence.simulated = evidence.simulated or record.run.simulated
 

@@ -64,7 +64,7 @@ def _remarks(looks: list[Look], tables: list[_Table], naming: Naming) -> Iterato
 
 
 def _lines(common: _Table, naming: Naming) -> Iterator[str]:
-    services = [naming.service(uuid) for uuid in common]
+    services = naming.in_readings(common)
     if services:
         yield f"      services: {value({'contains': services})}"
     filled = {uuid: characteristics for uuid, characteristics in common.items() if characteristics}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from os.path import commonprefix
+from itertools import takewhile
 
 _PARTS = re.compile(r"[0-9A-Za-z]+|[^0-9A-Za-z]+")
 _RUNS = re.compile(r"[0-9]+|[A-Z]+|[a-z]+")
@@ -45,8 +45,9 @@ def _of_part(column: Sequence[str]) -> str:
         return literal(column[0])
     runs = [_RUNS.findall(part) for part in column]
     kinds = {tuple(_kind(run) for run in each) for each in runs}
-    if len(kinds) > 1:
-        return _class_of(column)
+    same_length = len({len(part) for part in column}) == 1
+    if len(kinds) > 1 or (same_length and any(len({len(run) for run in each}) > 1 for each in zip(*runs, strict=True))):
+        return _class_of(column)  # letters and digits change places
     return "".join(_of_run(run) for run in zip(*runs, strict=True))
 
 
@@ -74,7 +75,8 @@ def glob_of(names: Sequence[str]) -> str:
     if len(set(names)) == 1:
         match = re.fullmatch(r"(.*?[^0-9])[0-9]+", names[0], re.DOTALL)
         return _in_glob(match[1]) + "*" if match else _in_glob(names[0])
-    common = commonprefix(names)
+    alike = takewhile(lambda column: len(set(column)) == 1, zip(*names, strict=False))
+    common = "".join(column[0] for column in alike)
     stem = common.rstrip("0123456789") or common  # numbers that begin alike need not go on so
     return _in_glob(stem) + "*" if stem else ""
 

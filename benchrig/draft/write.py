@@ -39,11 +39,12 @@ def quoted(text: str) -> str:
 
 
 def _escaped(character: str) -> str:
+    """Half of a surrogate pair is no character: no text of a plan can have it."""
     if character in '"\\':
         return "\\" + character
     if character.isprintable() and character.isascii():
         return character
-    number = ord(character)
+    number = 0xFFFD if "\ud800" <= character <= "\udfff" else ord(character)
     return f"\\u{number:04x}" if number <= 0xFFFF else f"\\U{number:08x}"
 
 
