@@ -13,6 +13,7 @@ from benchrig.draft.naming import Naming
 from benchrig.draft.streams import time_text
 from benchrig.draft.texts import glob_of, pattern_of
 from benchrig.draft.write import Bare
+from benchrig.errors import UsageError
 from benchrig.radio.scan import Selection
 from benchrig.report.escape import plain
 
@@ -22,11 +23,11 @@ INTERVAL_ROOM = 1.5
 
 
 def selection(evidence: Evidence, naming: Naming, chosen: Selection | None) -> tuple[str, dict[str, Any], str]:
-    """Name of the plan, the selection, and where it comes from."""
+    """Name of the plan, the selection, and where it comes from. UsageError when nothing is known of the unit."""
     names = _names(evidence)
     # the name of a plan is no place for references, so it cannot have a $ either
     title = f"{plain(names[0], 60).replace('$', '') if any(names) else 'A device'}, drafted"
-    if chosen is not None and chosen.name and set("*?[") & set(chosen.name):
+    if chosen is not None and chosen.name and (set("*?[") & set(chosen.name) or not any(names)):
         pattern, reason = chosen.name, "the name as it was asked for, and "
     else:
         pattern, reason = glob_of(names) if names and all(names) else "", ""
@@ -34,6 +35,8 @@ def selection(evidence: Evidence, naming: Naming, chosen: Selection | None) -> t
     select |= _in_common(_heard(evidence), naming)
     if not select and evidence.met:
         select["address"] = evidence.met[0].address
+    if not select:
+        raise UsageError("nothing says how the unit is picked", advice="--device with its name or a pattern for it")
     return title, select, f"{reason}what {counted(len({met.unit for met in evidence.met}), 'unit')} advertised"
 
 

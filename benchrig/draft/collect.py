@@ -14,7 +14,7 @@ from benchrig.desk.desk import Desk
 from benchrig.desk.inspecting import advertising_of, look_at
 from benchrig.draft.evidence import Evidence, Heard, Listening, Look, Met, Spot, spots
 from benchrig.draft.tolerance import Group
-from benchrig.errors import DeviceError, DeviceNotFound, NoAnswer
+from benchrig.errors import DeviceError, DeviceNotFound, LinkError, NoAnswer
 from benchrig.radio.scan import Selection, Sighting
 from benchrig.steps.notify import PROPERTIES
 
@@ -116,9 +116,9 @@ async def _hear(
     async with desk.blaming():
         try:
             await link.subscribe(characteristic, hear, doing, SUBSCRIBE_WITHIN)
-        except NoAnswer:
-            raise
-        except DeviceError as error:
+        except (DeviceError, LinkError) as error:
+            if isinstance(error, NoAnswer) or not link.is_up:
+                raise
             evidence.silent[spot] = error.message
             return
         await _while_up(link, seconds)

@@ -22,6 +22,7 @@ LEAST_STEPS = 5
 # A counter has been seen to go up at least twice.
 _FEWEST_OF_COUNTER = 3
 _SMALLEST_COUNTER = 8
+_ROW_PER_RESTART = 8
 # A float has no step of its own: as many digits as its values show, but no more than this of the width.
 _DIGITS_OF_WIDTH = 2
 _MOST_DECIMALS = 30
@@ -116,16 +117,21 @@ def _guessed(values: Sequence[Fraction], form: Format, seen: str) -> Proposal:
 
 
 def is_counter(by_unit: Mapping[str, Sequence[float]], form: Format) -> bool:
-    """Whether it counts up, over the end of its format too: a whole number without a unit, or a time."""
+    """Whether it counts up, over the end of its format too: a whole number without a unit, or a time. In a long
+    row it may begin anew now and then."""
     if not isinstance(form, IntegerFormat) or _is_measured(form) or form.bits < _SMALLEST_COUNTER:
         return False
-    steps = [
-        (_number(later) - _number(earlier)) / form.scale % 2**form.bits
-        for each in by_unit.values()
-        if len(each) >= _FEWEST_OF_COUNTER
-        for earlier, later in pairwise(each)
-    ]
-    return any(steps) and all(step < 2 ** (form.bits - 1) for step in steps)
+    rows = [each for each in by_unit.values() if len(each) >= _FEWEST_OF_COUNTER]
+    return any(len(set(row)) > 1 for row in rows) and all(_counts(row, form) for row in rows)
+
+
+def _counts(row: Sequence[float], form: IntegerFormat) -> bool:
+    back = [later for earlier, later in pairwise(row) if _step(earlier, later, form) >= 2 ** (form.bits - 1)]
+    return len(back) <= len(row) // _ROW_PER_RESTART and all(value <= row[0] for value in back)
+
+
+def _step(earlier: float, later: float, form: IntegerFormat) -> Fraction:
+    return Fraction((_number(later) - _number(earlier)) / form.scale % 2**form.bits)
 
 
 def _number(value: float) -> Fraction:
