@@ -21,9 +21,11 @@ from benchrig.cli.draft import draft
 from benchrig.cli.encode import encode
 from benchrig.cli.inspect import inspect
 from benchrig.cli.read import read
+from benchrig.cli.ready import ready
 from benchrig.cli.run import run
 from benchrig.cli.scan import scan
 from benchrig.cli.session import session
+from benchrig.cli.watch import watch
 from benchrig.cli.write import write
 
 
@@ -64,5 +66,20 @@ def main() -> None:
     """
 
 
-for command in (run, check, scan, inspect, read, write, session, decode, encode, draft, devices, completion):
+for command in (
+    run,
+    check,
+    scan,
+    inspect,
+    read,
+    write,
+    watch,
+    session,
+    decode,
+    encode,
+    draft,
+    devices,
+    ready,
+    completion,
+):
     main.add_command(command)

@@ -29,7 +29,7 @@ class Pace:
 
     def gap(self) -> float | None:
         """Seconds between the last two."""
-        return self._times[-1] - self._times[-2] if len(self._times) > 1 else None
+        return round(self._times[-1] - self._times[-2], 6) if len(self._times) > 1 else None
 
     def rate(self, now: float) -> float | None:
         """How many came in a second, of late; None where fewer than two did."""

@@ -1,0 +1,57 @@
+"""What was watched, as lines of text."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from benchrig.desk.series import Arrival, Series, Watched
+from benchrig.desk.watching import Event, Lost, Watch
+from benchrig.report.escape import hex_text, plain
+from benchrig.report.inspection_text import with_unit
+from benchrig.run.jsonable import tidy
+from benchrig.values.quantity import number_text
+
+
+def event_line(watch: Watch, event: Event) -> str:
+    """One event: when, what, and the bytes."""
+    if isinstance(event, Arrival):
+        return f"{event.at:10.3f} s  {arrival_text(watch, event)}"
+    if isinstance(event, Lost):
+        return f"{event.at:10.3f} s  link lost: {plain(event.reason)}"
+    what = "link back" if event.back else "no link"
+    return f"{event.end:10.3f} s  {what}: nothing could be heard from {event.start:.3f} s to {event.end:.3f} s"
+
+
+def arrival_text(watch: Watch, event: Arrival) -> str:
+    watched = next(each for each in watch.watched if each.name == event.attribute)
+    raw = hex_text(event.raw.hex().upper())
+    if event.wrong:
+        return f"{plain(event.attribute)}: {plain(event.wrong)}  [{raw}]"
+    if watched.form is None:
+        return f"{plain(event.attribute)}: {raw}"
+    return f"{plain(event.attribute)}: {_value_text(watched, event.value)}  [{raw}]"
+
+
+def _value_text(watched: Watched, value: Any) -> str:
+    if not isinstance(value, dict):
+        return with_unit(value, watched.form.unit if watched.form else "")
+    return ", ".join(f"{plain(name)} {with_unit(item, watched.units.get(name, ''))}" for name, item in value.items())
+
+
+def summary(watch: Watch) -> list[str]:
+    """What came of each attribute in all."""
+    lines = []
+    for each in watch.watched:
+        many = f"{each.count} value{'' if each.count == 1 else 's'} in {watch.seconds:.1f} s"
+        gap = "" if each.longest is None else f", longest gap {each.longest:.3f} s"
+        bad = f", {each.malformed} malformed" if each.malformed else ""
+        lines.append(f"{plain(each.name)}: {many}{gap}{bad}")
+        lines += [f"  {_extent(series)}" for series in each.series.values() if series.is_numeric]
+    return lines
+
+
+def _extent(series: Series) -> str:
+    moments, unit = series.moments, f" {series.unit}" if series.unit else ""
+    field = f"{plain(series.name)}: " if series.name else ""
+    mean = number_text(tidy(moments.mean))
+    return f"{field}{number_text(moments.minimum)} to {number_text(moments.maximum)}{unit}, mean {mean}{unit}"

@@ -1,0 +1,201 @@
+"""The live view of what a device sends: a row a value, and a chart of one of them."""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass
+from typing import Any
+
+from benchrig.cli.chart import extent, strip
+from benchrig.cli.columns import Column, fitting, laid_out
+from benchrig.cli.live import Line
+from benchrig.cli.scan_table import seconds_text
+from benchrig.cli.watch_text import arrival_text, event_line
+from benchrig.desk.series import Arrival, Series, Watched
+from benchrig.desk.strip import SLICE
+from benchrig.desk.watching import Event, Watch
+from benchrig.report.escape import hex_text, plain, value_text
+from benchrig.run.jsonable import tidy
+from benchrig.values.quantity import number_text
+
+KEYS = "q quit  up/down chart  +/- time  h hold"
+# Slices of time in a column of the chart.
+SCALES = (1, 2, 5, 10, 20, 50, 100, 300)
+
+NAME = Column("attribute", 12, 1, most=40)
+VALUE = Column("value", 12, 2, most=30, right=True)
+COUNT = Column("values", 7, 3, right=True)
+RATE = Column("per s", 6, 4, right=True)
+LOW = Column("lowest", 8, 5, right=True)
+HIGH = Column("highest", 8, 6, right=True)
+MEAN = Column("mean", 8, 7, right=True)
+GAP = Column("gap", 7, 8, right=True)
+LONGEST = Column("longest", 7, 9, right=True)
+BAD = Column("malformed", 9, 10, right=True)
+COLUMNS = (NAME, VALUE, RATE, GAP, LONGEST, LOW, MEAN, HIGH, COUNT, BAD)
+
+_LABEL = 12
+_CHART = (3, 10)
+_NOTES = 3
+
+
+@dataclass(frozen=True)
+class Row:
+    """An attribute, a field of one, or (with both) an attribute of a single value."""
+
+    attribute: Watched | None
+    series: Series | None
+    label: str
+
+
+class WatchView:
+    """Draws a watch; `take` is told what happens."""
+
+    def __init__(self, watch: Watch, title: str, *, ascii_only: bool = False) -> None:
+        self._watch, self._title, self._ascii = watch, title, ascii_only
+        self._chosen: Series | None = None
+        self._scale = 1
+        self._notes: deque[str] = deque(maxlen=_NOTES)
+        self._held: list[Line] | None = None
+        self._hold = False
+
+    def take(self, event: Event) -> None:
+        """What has to be read is noted; values are in the rows."""
+        if not isinstance(event, Arrival):
+            self.note(event_line(self._watch, event).strip())
+        elif event.wrong:
+            self.note(f"{event.at:.3f} s  {arrival_text(self._watch, event)}")
+
+    def note(self, sentence: str) -> None:
+        self._notes.append(sentence)
+
+    # --- keys
+
+    def press(self, key: str) -> bool:
+        if key in ("up", "down"):
+            self._choose(-1 if key == "up" else 1)
+        elif key in ("+", "=", "-"):
+            self._scale = min(max(0, self._scale + (1 if key == "-" else -1)), len(SCALES) - 1)
+        elif key == "h":
+            self._hold, self._held = not self._hold, None
+        return key != "q"
+
+    def _choose(self, by: int) -> None:
+        drawable = [row.series for row in self._rows() if row.series is not None and row.series.is_numeric]
+        if drawable:
+            at = drawable.index(self._chosen) if self._chosen in drawable else 0
+            self._chosen = drawable[(at + by) % len(drawable)]
+
+    # --- what is shown
+
+    def lines(self, width: int, height: int) -> list[Line]:
+        if self._hold and self._held is not None:
+            return self._held
+        if self._chosen is None:
+            self._choose(0)
+        body = self._body(width, height - 2)
+        lines = [self._head(), *body[: height - 2], *[[("", "")]] * (height - 2 - len(body)), [(KEYS, "dim")]]
+        self._held = lines if self._hold else None
+        return lines
+
+    def _head(self) -> Line:
+        watch = self._watch
+        state = ("connected", "good") if watch.is_connected else ("no link", "bad")
+        if not watch.unit:
+            state = ("looking for the device", "warn")
+        held = [("  HELD", "warn")] if self._hold else []
+        return [
+            (f"{watch.unit or ''}  {self._title}".strip(), "bold"),
+            ("  ", ""),
+            state,
+            (f"  {watch.seconds:.1f} s", ""),
+            *held,
+        ]
+
+    def _body(self, width: int, height: int) -> list[Line]:
+        """The rows, then the chart as large as there is room, then the notes."""
+        notes: list[Line] = [[(note, "warn")] for note in self._notes]
+        rows = self._table(width, max(2, height - len(notes)))
+        left = height - len(rows) - len(notes) - 2
+        chart = self._chart(width, min(left, _CHART[1])) if left >= _CHART[0] else []
+        return [*rows, *chart, *([[("", "")]] if chart and notes else []), *notes]
+
+    def _rows(self) -> list[Row]:
+        rows = []
+        for each in self._watch.watched:
+            single = each.series.get("") if len(each.series) == 1 else None
+            rows.append(Row(each, single, each.name))
+            if single is None:
+                rows += [Row(None, series, f"  {series.name}") for series in each.series.values() if series.name]
+        return rows
+
+    def _table(self, width: int, most: int) -> list[Line]:
+        rows = self._rows()
+        at = next((n for n, row in enumerate(rows) if row.series is self._chosen and row.series), 0)
+        first = max(0, min(at - most + 2, len(rows) - most + 1))
+        shown = rows[first:][: most - 1]
+        texts = [[*map(self._cells(row).__getitem__, COLUMNS)] for row in shown]
+        columns = fitting(COLUMNS, width - 2, texts)
+        kept = [COLUMNS.index(column) for column, _ in columns]
+        heading = laid_out(columns, [column.heading for column, _ in columns], ascii_only=self._ascii)
+        lines: list[Line] = [[(f"  {heading}", "bold")]]
+        for row, text in zip(shown, texts, strict=True):
+            chosen = row.series is not None and row.series is self._chosen
+            line = laid_out(columns, [text[index] for index in kept], ascii_only=self._ascii)
+            lines.append([("> " if chosen else "  ", "good"), (line, "")])
+        return lines
+
+    def _cells(self, row: Row) -> dict[Column, str]:
+        cells = dict.fromkeys(COLUMNS, "") | {NAME: plain(row.label)}
+        if row.attribute is not None:
+            cells |= self._how_often(row.attribute)
+        if row.series is not None:
+            cells |= _numbers(row.series, is_bytes=row.attribute is not None and row.attribute.form is None)
+        return cells
+
+    def _how_often(self, watched: Watched) -> dict[Column, str]:
+        rate = watched.pace.rate(self._watch.seconds)
+        return {
+            RATE: "" if rate is None else f"{rate:.4g}",
+            GAP: seconds_text(watched.pace.gap()),
+            LONGEST: seconds_text(watched.longest),
+            COUNT: str(watched.count),
+            BAD: str(watched.malformed or ""),
+        }
+
+    def _chart(self, width: int, height: int) -> list[Line]:
+        series = self._chosen
+        if series is None:
+            return []
+        count = max(1, width - _LABEL)
+        slices = SCALES[self._scale]
+        values = series.strip.columns(self._watch.seconds, count, slices)
+        low, high = extent(values) or (None, None)
+        marks = [_mark(high), *[""] * (height - 2), _mark(low)]
+        label = (
+            f"{self._name_of(series)}{', ' + series.unit if series.unit else ''}, the last {count * slices * SLICE:g} s"
+        )
+        drawn = strip(values, height, ascii_only=self._ascii)
+        lines: list[Line] = [[("", "")], [(label, "bold")]]
+        return lines + [
+            [(f"{mark:>{_LABEL - 1}} ", "dim"), (line, "good")] for mark, line in zip(marks, drawn, strict=True)
+        ]
+
+    def _name_of(self, series: Series) -> str:
+        owner = next(each for each in self._watch.watched if series in each.series.values())
+        return f"{owner.name}, {series.name}" if series.name else owner.name
+
+
+def _mark(value: float | None) -> str:
+    return "" if value is None else number_text(tidy(value))
+
+
+def _numbers(series: Series, *, is_bytes: bool) -> dict[Column, str]:
+    last: Any = series.last
+    shown = hex_text(last) if is_bytes and last is not None else value_text(last)
+    cells = {VALUE: f"{shown} {series.unit}" if series.unit and series.is_numeric else shown}
+    if series.is_numeric:
+        moments = series.moments
+        parts = {LOW: moments.minimum, MEAN: float(f"{moments.mean:.6g}"), HIGH: moments.maximum}
+        cells |= {column: number_text(value) for column, value in parts.items()}
+    return cells

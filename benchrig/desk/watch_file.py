@@ -1,0 +1,125 @@
+"""What was watched, in a file: CSV with a row a number, or the events as JSON lines. Written as it comes."""
+
+from __future__ import annotations
+
+import csv
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from benchrig.desk.series import Arrival, Watched, fields_of
+from benchrig.desk.watching import Event, Lost, Watch, event_as_data
+from benchrig.errors import StationError, UsageError
+from benchrig.report.escape import is_number, json_text, plain
+
+COLUMNS = (
+    "time", "seconds", "device", "simulated", "event", "attribute", "number", "gap", "field", "value", "unit", "raw", "note",
+)  # fmt: skip
+VALUE_LIMIT = 4096
+# What begins a formula in some spreadsheet, also in its full-width form.
+_FORMULA = tuple("=+-@\t\r＝＋－＠")
+
+
+def check_file(path: Path) -> None:
+    """See that the file can be made, before the radio is asked for anything. What was measured before is never lost:
+    a file that is there is not written over. UsageError."""
+    if path.suffix.lower() not in (".csv", ".jsonl"):
+        raise UsageError(f"'{path}' says neither CSV nor JSON lines", advice="name it .csv or .jsonl")
+    if path.exists():
+        raise UsageError(f"'{path}' is there already", advice="name another file, or move that one away")
+    if not path.absolute().parent.is_dir():
+        raise UsageError(f"there is no folder '{path.parent}'", advice="make it first")
+
+
+class WatchFile:
+    """A file that takes events. StationError when it cannot be written."""
+
+    def __init__(self, path: Path, watch: Watch, *, radio: str, simulated: bool) -> None:
+        self._path, self._watch = path, watch
+        self._facts = {"radio": radio, "simulated": simulated}
+        self._columns = path.suffix.lower() == ".csv"
+        self._begun = False
+        try:
+            # a line at a time: what has come is on disk, whatever happens next
+            self._file = path.open("x", encoding="utf-8", newline="", buffering=1)
+        except OSError as error:
+            raise self._unwritable(error) from error
+        self._writer = csv.writer(self._file)
+
+    def add(self, event: Event) -> None:
+        try:
+            if not self._begun:
+                self._begin()
+            if self._columns:
+                self._writer.writerows(self._rows(event))
+            else:
+                self._line(event_as_data(self._watch, event))
+        except OSError as error:
+            raise self._unwritable(error) from error
+
+    def close(self) -> None:
+        try:
+            if not self._begun:
+                self._begin()
+            self._file.close()
+        except OSError as error:
+            raise self._unwritable(error) from error
+
+    def _begin(self) -> None:
+        """Once it is known which device it is."""
+        self._begun = True
+        if self._columns:
+            self._writer.writerow(COLUMNS)
+            return
+        watch = self._watch
+        attributes = [
+            {"attribute": each.name, "format": each.form.describe() if each.form else ""} for each in watch.watched
+        ]
+        head = {"event": "watch", "time": watch.time_of(0.0), "device": watch.unit, **self._facts}
+        self._line(head | {"attributes": attributes})
+
+    def _line(self, data: dict[str, Any]) -> None:
+        self._file.write(json.dumps(data, ensure_ascii=False) + "\n")
+
+    def _rows(self, event: Event) -> Iterator[list[str]]:
+        data = event_as_data(self._watch, event)
+        cells: dict[str, Any] = {
+            "device": self._watch.unit,
+            "simulated": self._facts["simulated"],
+            "seconds": data["at"],
+        }
+        cells |= {name: data[name] for name in ("time", "event", "attribute", "number", "gap", "raw") if name in data}
+        if not isinstance(event, Arrival):
+            note = data["reason"] if isinstance(event, Lost) else f"no link since {data['lost_from']} s"
+            yield self._row(cells | {"note": note})
+        elif event.wrong:
+            yield self._row(cells | {"note": event.wrong})
+        else:
+            yield from (self._row(cells | parts) for parts in self._values(event))
+
+    def _values(self, event: Arrival) -> Iterator[dict[str, Any]]:
+        watched = next(each for each in self._watch.watched if each.name == event.attribute)
+        for name, value in fields_of(event.value):
+            yield {"field": name, "value": value, "unit": _unit(watched, name)}
+
+    @staticmethod
+    def _row(cells: dict[str, Any]) -> list[str]:
+        return [_cell(cells.get(name)) for name in COLUMNS]
+
+    def _unwritable(self, error: OSError) -> StationError:
+        return StationError(f"'{self._path}' cannot be written: {error.strerror or error}")
+
+
+def _unit(watched: Watched, name: str) -> str:
+    series = watched.series.get(name)
+    return series.unit if series is not None else ""
+
+
+def _cell(value: Any) -> str:
+    if value is None:
+        return ""
+    if is_number(value):
+        return repr(value)
+    text = plain(value, VALUE_LIMIT) if isinstance(value, str) else json_text(value, VALUE_LIMIT)
+    return f"'{text}" if text.startswith(_FORMULA) else text
