@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from benchrig.desk.desk import Desk
 from benchrig.desk.inspecting import advertising_of, look_at
-from benchrig.draft.evidence import Evidence, Heard, Listening, Look, Met, Spot, spots
+from benchrig.draft.evidence import HIDDEN, Evidence, Heard, Listening, Look, Met, Spot, spots
 from benchrig.draft.tolerance import Group
 from benchrig.errors import DeviceError, DeviceNotFound, LinkError, NoAnswer
 from benchrig.radio.scan import Selection, Sighting
@@ -30,8 +30,6 @@ BETWEEN = 1.2
 SUBSCRIBE_WITHIN = 5.0
 # Bounds what a device can make a draft keep of one stream.
 KEPT_VALUES = 4096
-# Services that the operating systems keep for themselves: a plan must run on every radio.
-HIDDEN = tuple(f"0000{number}-0000-1000-8000-00805f9b34fb" for number in ("1800", "1801"))
 
 
 @dataclass(frozen=True)

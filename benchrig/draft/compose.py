@@ -72,11 +72,11 @@ def compose(evidence: Evidence, known: Names, basis: Basis, chosen: Selection | 
     steps = [_scan(evidence, naming), _connect(evidence), *_discover(evidence, naming)]
     after: list[str] = []
     for subject in everyone:
-        for step in _about(subject, evidence, basis):
-            if step.head:
-                steps.append(step)
+        for made in _about(subject, evidence, basis):
+            if isinstance(made, str):
+                after.append(f"{subject.name}: {made}")
             else:
-                after += step.remarks
+                steps.append(made)
     steps.append(_Step("disconnect:"))
     lines = [*_head(evidence, naming, basis, chosen), "steps:"]
     for step in steps:
@@ -127,31 +127,31 @@ def _discover(evidence: Evidence, naming: Naming) -> Iterator[_Step]:
         yield step
 
 
-def _about(subject: Subject, evidence: Evidence, basis: Basis) -> Iterator[_Step]:
-    """The steps about one attribute; one without a head only has something to remark."""
+def _about(subject: Subject, evidence: Evidence, basis: Basis) -> Iterator[_Step | str]:
+    """The steps about one attribute, and remarks on why there is none."""
     if subject.absent:
-        yield _Step("", remarks=[f"{subject.name}: not on {', '.join(subject.absent)}, so it is left out"])
+        yield f"not on {', '.join(subject.absent)}, so it is left out"
         return
-    yield from _read(subject, basis)
-    yield from _notify(subject, evidence, basis)
+    if subject.reads or subject.refusals:
+        yield _read(subject, basis)
+    if subject.spot in evidence.silent:
+        yield evidence.silent[subject.spot]
+    if subject.streams:
+        yield _notify(subject, basis)
 
 
-def _read(subject: Subject, basis: Basis) -> Iterator[_Step]:
-    if not subject.reads and not subject.refusals:
-        return
+def _read(subject: Subject, basis: Basis) -> _Step | str:
     step = _Step(f"read: {value(subject.name)}", _format(subject), remarks=_misfit(subject))
-    if subject.refusals:
-        if subject.reads or len(set(subject.refusals)) > 1:
-            why = f"answered with {', '.join(sorted(set(subject.refusals)))} at times; no step reads it"
-            yield _Step("", remarks=[f"{subject.name}: {why}"])
-            return
-        reason = f"all {counted(len(subject.refusals), 'read')} were refused so"
-        step.limits = {"att_error": Proposal({"equals": subject.refusals[0]}, reason, guess=len(subject.refusals) < 2)}
-    else:
+    if not subject.refusals:
         step.limits = _read_limits(subject, basis)
         if not step.judged:
             step.limits["length"] = size_limit(subject.reads)
-    yield step
+        return step
+    if subject.reads or len(set(subject.refusals)) > 1:
+        return f"answered with {', '.join(sorted(set(subject.refusals)))} at times; no step reads it"
+    reason = f"all {counted(len(subject.refusals), 'read')} were refused so"
+    step.limits = {"att_error": Proposal({"equals": subject.refusals[0]}, reason, guess=len(subject.refusals) < 2)}
+    return step
 
 
 def _read_limits(subject: Subject, basis: Basis) -> dict[str, Proposal]:
@@ -162,20 +162,14 @@ def _read_limits(subject: Subject, basis: Basis) -> dict[str, Proposal]:
     return value_limits(subject, subject.values(), basis)
 
 
-def _notify(subject: Subject, evidence: Evidence, basis: Basis) -> Iterator[_Step]:
-    if subject.spot in evidence.silent:
-        yield _Step("", remarks=[f"{subject.name}: {evidence.silent[subject.spot]}"])
-    if not subject.streams:
-        return
+def _notify(subject: Subject, basis: Basis) -> _Step | str:
     counts = [stream.count for stream in subject.streams]
-    seconds = max(stream.seconds for stream in subject.streams)
+    seconds = time_text(max(stream.seconds for stream in subject.streams))
     if min(counts) == 0:
-        often = "sent nothing" if max(counts) == 0 else f"sent {min(counts)} to {max(counts)} values"
-        subscriptions = counted(len(counts), "subscription")
-        yield _Step("", remarks=[f"{subject.name}: {often} in {subscriptions} of {time_text(seconds)}"])
-        return
-    keys = {"for": time_text(seconds), **_format(subject)}
-    yield _Step(f"notify: {value(subject.name)}", keys, stream_limits(subject, basis), _misfit(subject))
+        often = "sent nothing" if max(counts) == 0 else f"sent 0 to {max(counts)} values"
+        return f"{often} in {counted(len(counts), 'subscription')} of {seconds}"
+    keys = {"for": seconds, **_format(subject)}
+    return _Step(f"notify: {value(subject.name)}", keys, stream_limits(subject, basis), _misfit(subject))
 
 
 def _format(subject: Subject) -> dict[str, Any]:

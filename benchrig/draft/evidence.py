@@ -6,8 +6,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import TypeVar
 
-from benchrig.desk.inspection import AdvertisingSeen, CharacteristicSeen, DescriptorSeen, ServiceSeen
+from benchrig.desk.inspection import AdvertisingSeen, CharacteristicSeen, DescriptorSeen, ServiceSeen, long_uuid
 from benchrig.draft.tolerance import Group
+
+# Services that the operating systems keep for themselves: a plan must run on every radio.
+HIDDEN = (long_uuid(0x1800), long_uuid(0x1801))
 
 T = TypeVar("T", ServiceSeen, CharacteristicSeen, DescriptorSeen)
 

@@ -7,8 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from benchrig.desk.inspection import CharacteristicSeen, DescriptorSeen, long_uuid
-from benchrig.draft.collect import HIDDEN
-from benchrig.draft.evidence import Evidence, Listening, Spot, spots
+from benchrig.draft.evidence import HIDDEN, Evidence, Listening, Spot, spots
 from benchrig.draft.naming import Naming, presented
 from benchrig.errors import DeviceError, MalformedValue
 from benchrig.radio.table import Table

@@ -8,12 +8,16 @@ from pathlib import Path
 import msgspec
 
 from benchrig.desk.inspection import Inspection
-from benchrig.desk.inspection_file import load_document
-from benchrig.draft.evidence import Evidence, Heard, Listening, Look, Met, ReadByName
+from benchrig.desk.inspection_file import SUFFIXES, load_document
+from benchrig.draft.evidence import Evidence, Heard, Listening, Look, Met, ReadByName, spots
 from benchrig.draft.tolerance import Group
 from benchrig.errors import UsageError
 from benchrig.record.journal import read_record
 from benchrig.record.model import Reading, Record, StepRecord
+from benchrig.source.shape import Misfit
+from benchrig.values.catalogue import normal_uuid
+
+_ADVICE = "give a file that 'benchrig inspect --save' wrote"
 
 
 def evidence_from(paths: Iterable[Path]) -> Evidence:
@@ -29,11 +33,39 @@ def evidence_from(paths: Iterable[Path]) -> Evidence:
 
 def _inspection(path: Path) -> Inspection:
     """A saved inspection, with its findings or alone."""
+    seen = _read(path)
+    try:
+        _check(seen)
+    except (Misfit, ValueError) as error:
+        raise UsageError(f"'{path}' is no inspection: {error}", advice=_ADVICE) from error
+    return seen
+
+
+def _check(seen: Inspection) -> None:
+    """See that what should be a UUID or bytes is: people edit files. Misfit, ValueError."""
+    contents = []
+    for spot, characteristic, descriptor in spots(seen.services):
+        for uuid in (spot.service, spot.uuid):
+            if normal_uuid(uuid) != uuid:
+                raise ValueError(f"'{uuid}' is not written in full and in small letters")
+        contents.append((descriptor or characteristic).content)
+    for uuid in (*seen.advertising.services, *seen.advertising.service_data):
+        normal_uuid(uuid)
+    for content in contents:
+        bytes.fromhex(content.raw if content else "")
+    for company, data in seen.advertising.manufacturer_data.items():
+        if len(bytes.fromhex(company)) != 2:
+            raise ValueError(f"'{company}' is no company identifier")
+        bytes.fromhex(data)
+
+
+def _read(path: Path) -> Inspection:
     try:
         return load_document(path).inspection
     except UsageError as error:
+        decode = msgspec.yaml.decode if SUFFIXES.get(path.suffix.lower()) == "yaml" else msgspec.json.decode
         try:
-            return msgspec.json.decode(path.read_bytes(), type=Inspection)
+            return decode(path.read_bytes(), type=Inspection)
         except (OSError, msgspec.DecodeError, UnicodeDecodeError):
             raise error from None
 
@@ -48,7 +80,7 @@ def _add_inspection(evidence: Evidence, seen: Inspection, name: str) -> None:
 
 def _add_record(evidence: Evidence, record: Record, name: str) -> None:
     """Steps that the plan has named itself are left out: the record does not say which attribute they are about."""
-    unit = (record.unit.serial or record.unit.address) if record.unit else name
+    unit = (record.unit.address or record.unit.serial) if record.unit else name
     for step in record.steps:
         kind, _, attribute = step.planned.name.partition(" ")
         if kind != step.planned.kind or not attribute:

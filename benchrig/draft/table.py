@@ -6,8 +6,7 @@ from collections import Counter
 from collections.abc import Iterator
 
 from benchrig.desk.inspection import ServiceSeen
-from benchrig.draft.collect import HIDDEN
-from benchrig.draft.evidence import Evidence, Look
+from benchrig.draft.evidence import HIDDEN, Evidence, Look
 from benchrig.draft.naming import Naming
 from benchrig.draft.write import constant, quoted, value
 from benchrig.steps.discover import PROPERTIES

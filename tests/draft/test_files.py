@@ -97,3 +97,22 @@ def test_files_of_another_kind_are_refused(tmp_path, name):
         (tmp_path / name).write_text('{"a": 1}', encoding="utf-8")
     with pytest.raises(UsageError):
         evidence_from([tmp_path / name])
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("00002a19-0000", "00002a19-00"),
+        ("00002a19-0000", "00002A19-0000"),
+        ('"raw": "5B"', '"raw": "5"'),
+        ('"raw": "5B"', '"raw": 5'),
+        ('"0000180f-0000', '"x0000180f-0000'),
+    ],
+)
+def test_inspections_that_were_spoilt_are_refused(tmp_path, old, new):
+    (path,) = saved(tmp_path, SHELVES[0])
+    text = path.read_text(encoding="utf-8")
+    assert old in text
+    path.write_text(text.replace(old, new), encoding="utf-8")
+    with pytest.raises(UsageError, match="is no inspection"):
+        evidence_from([path])
