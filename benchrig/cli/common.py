@@ -72,10 +72,14 @@ def console(*, stderr: bool = False) -> Console:
 @contextmanager
 def whatever_the_output_does() -> Iterator[None]:
     """A pipe that was closed, a full disk or a terminal that is gone must not change what the process says."""
+    from benchrig.errors import BenchrigError
+
     try:
         yield
         sys.stdout.flush()
     except OSError as error:
+        if isinstance(error, BenchrigError):  # some are TimeoutErrors, and these are OSErrors
+            raise
         # what is left in the buffer must not fail again when the interpreter ends
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         with suppress(OSError):

@@ -94,7 +94,7 @@ class WatchView:
         if self._chosen is None:
             self._choose(0)
         body = self._body(width, height - 2)
-        lines = [self._head(), *body[: height - 2], *[[("", "")]] * (height - 2 - len(body)), [(KEYS, "dim")]]
+        lines = [self._head(), *body[: height - 2], [(KEYS, "dim")]]
         self._held = lines if self._hold else None
         return lines
 
@@ -113,12 +113,13 @@ class WatchView:
         ]
 
     def _body(self, width: int, height: int) -> list[Line]:
-        """The rows, then the chart as large as there is room, then the notes."""
+        """The rows, the chart as large as there is room, and the notes at the foot."""
         notes: list[Line] = [[(note, "warn")] for note in self._notes]
         rows = self._table(width, max(2, height - len(notes)))
-        left = height - len(rows) - len(notes) - 2
+        left = height - len(rows) - len(notes) - 3
         chart = self._chart(width, min(left, _CHART[1])) if left >= _CHART[0] else []
-        return [*rows, *chart, *([[("", "")]] if chart and notes else []), *notes]
+        room = height - len(rows) - len(chart) - len(notes)
+        return [*rows, *chart, *[[("", "")]] * room, *notes]
 
     def _rows(self) -> list[Row]:
         rows = []
