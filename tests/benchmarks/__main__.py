@@ -6,6 +6,7 @@ import click
 
 from tests.benchmarks.commands import commands
 from tests.benchmarks.journal import journal
+from tests.benchmarks.live import scan_list, watching
 from tests.benchmarks.memory import many_notifications
 from tests.benchmarks.peer import peer
 from tests.benchmarks.rates import notifications, paced_reads, reads
@@ -17,6 +18,8 @@ PARTS = {
     "notifications": notifications,
     "commands": commands,
     "scan": crowded_scan,
+    "scanlist": scan_list,
+    "watching": watching,
     "journal": journal,
     "peer": peer,
 }
