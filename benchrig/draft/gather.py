@@ -8,7 +8,7 @@ from typing import Any
 
 from benchrig.desk.inspection import CharacteristicSeen, DescriptorSeen, long_uuid
 from benchrig.draft.evidence import HIDDEN, Evidence, Listening, Spot, spots
-from benchrig.draft.naming import Naming, presented
+from benchrig.draft.naming import Naming, presented, table_of
 from benchrig.errors import DeviceError, MalformedValue
 from benchrig.radio.table import Table
 from benchrig.source.shape import Misfit
@@ -63,7 +63,7 @@ def subjects(evidence: Evidence, known: Names) -> tuple[Naming, list[Subject]]:
     """The naming, made for the first unit's table, and every attribute in the order of the table; last those that
     only records name."""
     services = evidence.looks[0].services if evidence.looks else []
-    naming = Naming(services, known)
+    naming = Naming(services, known, (table_of(look.services) for look in evidence.looks[1:]))
     found = {
         spot: _subject(naming, known, spot, characteristic, descriptor)
         for spot, characteristic, descriptor in spots(services)
@@ -115,7 +115,8 @@ def _subject(
     naming: Naming, known: Names, spot: Spot, seen: CharacteristicSeen, descriptor: DescriptorSeen | None
 ) -> Subject:
     """An attribute with the format that the plan will know, or that its steps have to name."""
-    name, form = naming.name(spot), naming.names.format_of(spot.uuid)
+    name = naming.name(spot)
+    form = naming.format_of(name, spot.uuid)
     properties = [] if descriptor else list(seen.properties)
     subject = Subject(name, spot.uuid, properties, form, spot=spot, handle=(descriptor or seen).handle)
     says = None if descriptor else presented(seen)

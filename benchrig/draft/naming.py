@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 from collections.abc import Iterable, Iterator
 
 from benchrig.desk.inspecting import PRESENTATION_FORMAT, format_of
 from benchrig.desk.inspection import CharacteristicSeen, DescriptorSeen, ServiceSeen, long_uuid
 from benchrig.draft.evidence import Spot, spots
-from benchrig.errors import DeviceError
+from benchrig.errors import AttributeAmbiguous, AttributeMissing, DeviceError
 from benchrig.radio.table import Characteristic, Descriptor, Service, Table
 from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import AttributeSpec, Names, Uuid
@@ -25,27 +26,44 @@ _SIMPLE = re.compile(r"(boolean|float32|float64|medfloat16|medfloat32|utf8|utf16
 
 
 class Naming:
-    """Names for the attributes of one table. `aliases` are those that the plan has to define."""
+    """Names for the attributes of a table; in `others`, those of further units, they mean not more than one either.
+    `aliases` are the names that the plan has to define: without a table all that are known."""
 
-    def __init__(self, services: list[ServiceSeen], known: Names) -> None:
+    def __init__(self, services: list[ServiceSeen], known: Names, others: Iterable[Table] = ()) -> None:
         self.table = table_of(services)
-        self.aliases: dict[str, AttributeSpec] = dict(_still_there(known, self.table))
+        self.aliases = dict(_still_there(known, self.table) if services else known.aliases)
+        self._others = list(dict.fromkeys(table.services for table in others))
         self._seen = list(spots(services))
+        self._handles = {spot: (descriptor or characteristic).handle for spot, characteristic, descriptor in self._seen}
         self._name_the_nameless()
         self.names = Names(self.aliases)
-        self._by_handle = dict(self._handles())
+        self._single = dict(self._names_of_one())
 
     def name(self, spot: Spot) -> str:
         """The shortest name that means this attribute and no other."""
-        handle = self._handle(spot)
-        for candidate in self._candidates(spot, handle):
-            try:
-                found = look_up(self.table, self.names, candidate).found.attribute
-            except (DeviceError, Misfit):
-                continue
-            if (found.handle, found.uuid) == (handle, spot.uuid):
-                return candidate
-        return f"handle 0x{handle:04X}"
+        handle = self._handles[spot]
+        wanted = (handle, spot.uuid)
+        return next((name for name in self._candidates(spot) if self._means(name, wanted)), f"handle 0x{handle:04X}")
+
+    def format_of(self, name: str, uuid: str) -> Format | None:
+        """The format that a step gets by this name."""
+        return self.names.meaning(name).format or self.names.format_of(uuid)
+
+    def _means(self, name: str, wanted: tuple[int, str]) -> bool:
+        try:
+            found = look_up(self.table, self.names, name).found.attribute
+            return (found.handle, found.uuid) == wanted and not any(self._is_ambiguous(name, t) for t in self._others)
+        except (DeviceError, Misfit):
+            return False
+
+    def _is_ambiguous(self, name: str, services: tuple[Service, ...]) -> bool:
+        try:
+            look_up(Table(services), self.names, name)
+        except AttributeAmbiguous:
+            return True
+        except AttributeMissing:
+            pass  # what is not on every unit is left out of the plan
+        return False
 
     def service(self, uuid: str) -> str:
         """What selections, tables and steps call a service."""
@@ -61,9 +79,9 @@ class Naming:
         short = label.removesuffix(" string").removeprefix("characteristic ")
         return short if label != short and catalogue.uuid_of(short, kind) == uuid else label
 
-    def _candidates(self, spot: Spot, handle: int) -> Iterator[str]:
-        if handle in self._by_handle:
-            yield self._by_handle[handle]
+    def _candidates(self, spot: Spot) -> Iterator[str]:
+        if self._handles[spot] in self._single:
+            yield self._single[self._handles[spot]]
         if spot.descriptor:
             around, word = self.name(spot.around), self.word(spot.descriptor, "descriptor")
             yield f"{around}/{word}"
@@ -76,20 +94,12 @@ class Naming:
         yield f"{service}/{word}[{spot.number}]"
         yield f"{service}[{spot.service_number}]/{word}[{spot.number}]"
 
-    def _handles(self) -> Iterator[tuple[int, str]]:
-        """Own names that mean one attribute only."""
+    def _names_of_one(self) -> Iterator[tuple[int, str]]:
+        """Own names that mean one attribute only, by its handle."""
         for name, spec in self.aliases.items():
             if spec.handle is not None or spec.service is not None or spec.index is not None:
-                try:
+                with contextlib.suppress(DeviceError):
                     yield look_up(self.table, self.names, name).found.attribute.handle, name
-                except DeviceError:
-                    continue
-
-    def _handle(self, spot: Spot) -> int:
-        for each, characteristic, descriptor in self._seen:
-            if each == spot:
-                return (descriptor or characteristic).handle
-        raise KeyError(spot)
 
     def _name_the_nameless(self) -> None:
         """Own names for UUIDs that have none: what the device says itself, else part of the UUID."""
@@ -167,7 +177,8 @@ def _described(seen: CharacteristicSeen) -> str:
     """The user description as a name; '' when it is none."""
     described: DescriptorSeen | None = seen.descriptor(0x2901)
     text = described.content.data.decode("ascii", "replace") if described and described.content else ""
-    return " ".join(text.lower().split()) if _DESCRIPTION.fullmatch(text) else ""
+    name = " ".join(text.lower().split()) if _DESCRIPTION.fullmatch(text) else ""
+    return "" if name.startswith("handle ") else name  # that says where, not what
 
 
 def _alias(uuid: str, form: FormatSpec | None) -> AttributeSpec:

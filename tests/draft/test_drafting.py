@@ -16,7 +16,7 @@ from benchrig.steps.attribute import Names
 from tests.desk.kit import at_desk
 from tests.draft.devices import CLOCK, PRESENTED, SHELVES, TWINS
 from tests.draft.kit import changed, drafted, failures, limit_of, lines_about, loaded, seen
-from tests.run.kit import DEVICES, PLANS, device_text
+from tests.run.kit import DEVICES, PLANS, device_text, plan_text
 
 LOGGER = (DEVICES / "logger.yaml").read_text(encoding="utf-8")
 NAMES = load_plan(PLANS / "end_of_line.yaml").names
@@ -159,3 +159,21 @@ def test_nothing_is_written_to_the_device():
         "properties: [write], value: '00'", "properties: [read, write], value: '00', on_write: {reboot: 9 s}"
     )
     assert failures(drafted(device_text(services)).text, device_text(services)) == {}
+
+
+def test_a_name_is_not_ambiguous_on_any_unit():
+    second = "      - {characteristic: battery level, name: second, properties: [read], value: 50 %}\n"
+    other = changed(SHELVES[1], "value: 93 %}\n", "value: 93 %}\n" + second)
+    text = drafted(SHELVES[0], other).text
+    assert lines_about(text, "read: 'battery/battery level[0]'")
+    assert failures(text, other) == failures(text, SHELVES[0]) == {}
+
+
+def test_a_name_of_a_plan_for_one_of_several_keeps_its_format():
+    attributes = (
+        "    lid: {uuid: 0x2A6E, service: 5c2c0001-77aa-4f0e-9d3b-0a1b2c3d4e5f, as: sint16, scale: 0.1, unit: K}"
+    )
+    names = loaded(plan_text("", attributes=attributes)).names
+    text = drafted(TWINS, names=names).text
+    assert limit_of(text, "read: lid", "value") == "{min: 188.9 K, max: 231.1 K}"
+    assert failures(text, TWINS) == {}

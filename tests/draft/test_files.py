@@ -11,12 +11,13 @@ from benchrig.draft.compose import compose
 from benchrig.draft.judged import Basis
 from benchrig.draft.saved import evidence_from
 from benchrig.errors import UsageError
+from benchrig.plan.loader import load_plan
 from benchrig.record.journal import Journal
 from benchrig.steps.attribute import Names
 from tests.desk.kit import inspected
 from tests.draft.devices import SHELVES, THERMOMETER
 from tests.draft.kit import changed, failures, limit_of, lines_about, loaded
-from tests.run.kit import Ran, plan_text, run
+from tests.run.kit import DEVICES, PLANS, Ran, plan_text, run
 
 
 def draft_from(*paths: Path, names: Names | None = None) -> str:
@@ -81,6 +82,15 @@ def test_records_alone_give_what_their_plan_read(tmp_path):
     assert verbs == ["scan", "connect", "read", "notify", "read", "disconnect"]
     assert failures(text, SHELVES[4]) == {}
     assert "sd" in lines_about(text, "notify: temperature")[-2]
+
+
+def test_records_alone_keep_the_names_of_a_plan(tmp_path):
+    plan, device = PLANS / "end_of_line.yaml", DEVICES / "logger.yaml"
+    record = recorded(tmp_path / "a.jsonl", run(plan, device))
+    text = draft_from(record, names=load_plan(plan).names)
+    assert failures(text, device) == {}
+    assert limit_of(text, "read: supply voltage", "value") == "{min: 2685 mV, max: 3285 mV}"
+    assert limit_of(text, "notify: log stream", "value.supply") == "{min: 2685 mV, max: 3285 mV}"
 
 
 def test_a_refusal_on_record_is_expected(tmp_path):
