@@ -142,7 +142,23 @@ DECLARATIONS = [
         "«, {descriptor: '2902', raw: '0000'}|»]")),
     Case("missing-aggregate-format", f"{OWN}/{OWN_VALUE}", own(
         "properties: [read], as: uint8, value: 1, descriptors: [{descriptor: '2904', raw: '04 00 00 27 01 01 00'}, "
-        "{descriptor: '2904', raw: '04 00 00 27 01 02 00'}«|, {descriptor: '2905', raw: '0600 0700'}»]")),
+        "{descriptor: '2904', raw: '04 00 00 27 01 02 00'}«|, {descriptor: '2905', raw: '0900 0A00'}»]")),
+    Case("missing-sccd", f"{OWN}/{OWN_VALUE}", own(
+        "properties: [read, broadcast], as: uint8, value: 1, descriptors: [«|{descriptor: '2903', raw: '0000'}»]")),
+    Case("wrong-aggregate-format", f"{OWN}/{OWN_VALUE}/characteristic aggregate format", own(
+        "properties: [read], as: uint8, value: 1, descriptors: [{descriptor: '2904', raw: '04 00 00 27 01 01 00'}, "
+        "{descriptor: '2904', raw: '04 00 00 27 01 02 00'}, {descriptor: '2905', raw: '0900 «01|0A»00'}]")),
+    Case("cccd-not-reset", "battery/battery level/client characteristic configuration", battery(
+        "properties: [read, notify], value: 97 %, cccd: false, descriptors: [{descriptor: '2902', raw: '0«1|0» 00'}]"),
+        severity="warning"),
+    # Bluetooth SIG assigned numbers: FE00 lies among the UUIDs of members
+    Case("uuid-not-assigned", "FFE0", service("'«FFE0|FE00»'"), severity="warning"),
+    Case("uuid-not-assigned", f"{OWN}/2FFF", service(OWN, "{characteristic: '«2FFF|2A19»', as: uint8, properties: [read], value: 1}"),
+        severity="warning"),
+    # Core specification Vol 3 Part C 12.2
+    Case("must-be-readable", "gap/appearance", service(
+        "generic access", "{characteristic: device name, properties: [read], value: unit 1}",
+        "{characteristic: appearance, properties: [read], raw: '00 00', encrypted: «true|false»}")),
     Case("read-refused", f"{OWN}/{OWN_VALUE}", own(
         "properties: [read], as: uint8, value: 1, on_read: {att_error: «read not permitted|insufficient authentication»}"),
         severity="warning"),

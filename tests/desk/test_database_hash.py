@@ -78,3 +78,12 @@ def test_a_table_that_the_radio_hides_is_not_judged() -> None:
     seen = inspected(hash_device("00" * 16))
     hidden = msgspec.structs.replace(seen, outline=[], whole_table=False, services=seen.services[1:])
     assert [(one.rule, one.severity) for one in findings(hidden)] == [("hash-unchecked", "note")]
+
+
+def test_a_hash_and_service_changed_demand_the_features_of_the_client() -> None:
+    # Core Vol 3 Part G table 7.1, C.2
+    device = hash_device("00" * 16).replace(
+        "client supported features, properties: [read, write]", "server supported features, properties: [read]"
+    )
+    found = {(one.rule, one.where) for one in findings(inspected(device))}
+    assert found == {("missing-characteristic", "gatt"), ("hash-mismatch", "gatt/database hash")}

@@ -55,6 +55,24 @@ def test_payloads_that_are_well_formed_and_not(payload: str, malformed: bool) ->
     assert ("malformed-advertising" in rules) is malformed
 
 
+def test_a_descriptor_that_wants_a_bond() -> None:
+    # Core Vol 3 Part G 3.3.3.3: readable with no authentication or authorization
+    seen = inspected(Case("", "", battery("properties: [read, notify], value: 97 %")).device(0))
+    [(_, level)] = list(seen.characteristics())[-1:]
+    level.descriptors[0].content, level.descriptors[0].unread = None, "ATT error 0x05 (insufficient authentication)"
+    assert [(one.rule, one.where) for one in findings(seen)] == [
+        ("must-be-readable", "battery/battery level/client characteristic configuration")
+    ]
+
+
+def test_what_a_radio_hides_is_no_defect() -> None:
+    seen = inspected(
+        Case("", "", advertising="data: {flags: 0x06, name: unit 1, services: [battery, generic access]}").device(0)
+    )
+    hidden = msgspec.structs.replace(seen, whole_table=False, services=[])
+    assert [(one.rule, one.severity) for one in findings(hidden)] == [("service-not-there", "note")]
+
+
 def test_errors_come_first() -> None:
     found = found_in(
         Case("", "", battery("properties: [read], raw: '65', descriptors: [{descriptor: '2902', raw: '0000'}]")).device(

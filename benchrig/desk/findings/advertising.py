@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 
-from benchrig.desk.findings.finding import Finding
+from benchrig.desk.findings.finding import Finding, Severity
 from benchrig.desk.inspection import CharacteristicSeen, Inspection, long_uuid
 from benchrig.values import catalogue
 from benchrig.values.advertising import AdField, parse_payload
@@ -17,6 +17,9 @@ LONGEST = 31
 _ONCE = {FLAGS: "flags", SHORT_NAME: "local name", COMPLETE_NAME: "local name", APPEARANCE: "appearance"}
 _ADVERTISING, _RESPONSE = "advertising", "scan response"
 _SUPPLEMENT = "Core Specification Supplement, Part A"
+_WARNING: Severity = "warning"
+_NOTE: Severity = "note"
+# An operating system keeps these to itself.
 _HIDDEN = (long_uuid(0x1800), long_uuid(0x1801))
 
 
@@ -45,7 +48,9 @@ def _form(where: str, fields: list[AdField]) -> Iterator[Finding]:
         )
     for name, count in Counter(_ONCE[field.type] for field in fields if field.type in _ONCE).items():
         if count > 1:
-            yield Finding("repeated-field", "error", where, f"{count} × {name}; one is the most", f"{_SUPPLEMENT} 1")
+            yield Finding(
+                "repeated-field", "error", where, f"{count} times {name}; one is the most", f"{_SUPPLEMENT} 1"
+            )
     if (size := sum(field.length for field in fields)) > LONGEST:
         sentence = (
             f"{size} octets; without extended advertising {LONGEST} are the most, and older phones hear nothing else"
@@ -110,8 +115,11 @@ def _services(seen: Inspection) -> Iterator[Finding]:
     for uuid in (uuid for uuid in seen.advertising.services if uuid not in there):
         name = catalogue.name_of(uuid, "service")
         said = f"{name} ({catalogue.short_uuid(uuid)})" if name else catalogue.short_uuid(uuid)
-        sentence = f"the service {said} is advertised, but the table has none"
-        yield Finding("service-not-there", "warning", _ADVERTISING, sentence, f"{_SUPPLEMENT} 1.1")
+        if seen.whole_table:
+            severity, sentence = _WARNING, f"the service {said} is advertised, but the table has none"
+        else:
+            severity, sentence = _NOTE, f"the service {said} is advertised, but this radio does not show it"
+        yield Finding("service-not-there", severity, _ADVERTISING, sentence, f"{_SUPPLEMENT} 1.1")
 
 
 def _value(seen: Inspection, uuid16: int) -> CharacteristicSeen | None:

@@ -76,12 +76,16 @@ def _sense(standing: Standing, uuid: str, content: Content) -> Iterator[Finding]
     if uuid == DEVICE_NAME and len(content.data) > LONGEST_NAME:
         sentence = f"{len(content.data)} octets; a device name has at most {LONGEST_NAME}"
         yield Finding("name-too-long", "error", standing.path, sentence, f"{_ACCESS}.1")
-    if uuid == APPEARANCE and appearance_name(int.from_bytes(content.data, "little")) is None:
+    if (
+        uuid == APPEARANCE
+        and len(content.data) == 2
+        and appearance_name(int.from_bytes(content.data, "little")) is None
+    ):
         sentence = f"the appearance 0x{int.from_bytes(content.data, 'little'):04X} is not assigned"
         yield Finding(
             "appearance-not-assigned", "warning", standing.path, sentence, "Bluetooth SIG assigned numbers, 2026"
         )
-    if uuid == PREFERRED_PARAMETERS:
+    if uuid == PREFERRED_PARAMETERS and len(content.data) == 8:
         yield from _preferred_parameters(standing, content.data)
     if isinstance(catalogue.definition(uuid), TextFormat) and b"\0" in content.data:
         sentence = "the text has a zero byte in it: it is part of the text, which needs no end mark"
