@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,16 @@ import pytest
 from tests.host_stack import guest, kernel
 
 Boot = Callable[..., guest.Done]
+Shell = Callable[..., "list[Said]"]
+
+
+@dataclass(frozen=True)
+class Said:
+    """How a command ended, and what it wrote to its standard output and error."""
+
+    code: int
+    out: str
+    err: str
 
 
 @pytest.fixture
@@ -27,5 +38,23 @@ def boot(tmp_path: Path) -> Boot:
         done = guest.run_in_guest(image, tmp_path, job, devices=[*devices], **options)
         assert done.code is not None, f"the guest did not end in time: {done.text('console.txt')[-2000:]}"
         return done
+
+    return run
+
+
+@pytest.fixture
+def shell(boot: Boot) -> Shell:
+    """Run commands one after the other in one guest, `shell("benchrig scan --radio host", …, devices=[…])`; each may be
+    a script of several lines. They start in `tmp_path` and leave their files there."""
+
+    def run(*commands: str, devices: list[Path], **options: Any) -> list[Said]:
+        job = 'benchrig() { python3 -m benchrig "$@"; }\n'
+        for number, command in enumerate(commands):
+            job += f"(\n{command}\n) > out/{number}.out 2> out/{number}.err < /dev/null; echo $? > out/{number}.code\n"
+        done = boot(job, *devices, **options)
+        return [
+            Said(int(done.text(f"{number}.code")), done.text(f"{number}.out"), done.text(f"{number}.err"))
+            for number in range(len(commands))
+        ]
 
     return run

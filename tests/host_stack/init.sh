@@ -5,6 +5,7 @@ mount -t proc proc /proc
 mount -t sysfs sys /sys
 mountpoint -q /dev || mount -t devtmpfs dev /dev
 argument() { sed -n "s/.*$1=\([^ ]*\).*/\1/p" /proc/cmdline; }
+mkdir -p /dev/pts && mount -t devpts devpts /dev/pts
 for folder in /run /var/lib/bluetooth /mnt; do mount -t tmpfs tmpfs $folder; done
 mkdir -p /run/dbus /mnt/share /mnt/tmp  # not over /tmp: the project may be there
 mount -t hostfs -o "$(argument bench.share)" none /mnt/share

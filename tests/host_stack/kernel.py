@@ -1,7 +1,7 @@
 """The guest's kernel: built from Debian's source of Linux 6.12, kept in a cache.
 
 The key of the cache is the version of the source package and the configuration; a kernel with the right key is used
-as it is. A build takes 3 to 6 minutes on two cores and 2 GB of disk, which it gives back. Not 6.1.192, Debian 12's own:
+as it is. A build takes 2 to 4 minutes on two cores and 2 GB of disk, which it gives back. Not 6.1.192, Debian 12's own:
 it panicked in one of five runs after a disconnection; 6.12 never did.
 """
 
