@@ -17,12 +17,15 @@ from benchrig.desk.inspection import (
     long_uuid,
 )
 from benchrig.draft.compose import compose
-from benchrig.draft.evidence import Evidence, Look, Met
+from benchrig.draft.evidence import Evidence, Look, Met, spots
 from benchrig.draft.judged import Basis
+from benchrig.draft.naming import table_of
 from benchrig.errors import MalformedValue
 from benchrig.plan.model import Plan
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import format_readings
+from benchrig.steps.discover import PROPERTIES
+from benchrig.steps.lookup import look_up
 from benchrig.values import catalogue
 from benchrig.values.assigned import assigned
 from tests.draft.kit import loaded
@@ -127,3 +130,40 @@ def refused_by(step: Any, names: Names, data: bytes) -> dict[str, Any]:
     return {
         name: (got.get(name), limit) for name, limit in step.limits.items() if not limit.bind(*kinds[name]).passes(got[name])
     }  # fmt: skip
+
+
+# assigned, adopted by nobody, decimal to the eye, an exponent to the eye, own ones that begin alike
+POOL = [long_uuid(n) for n in (0x2A19, 0x2A6E, 0x180F, 0x2901, 0xFFF1, 0x1234, 0x12E5)] + [
+    OWN, OTHER, "5c2d0001-77aa-4f0e-9d3b-0a1b2c3d4e50", "00000007-77aa-4f0e-9d3b-0a1b2c3d4e5f"
+]  # fmt: skip
+
+
+@settings(max_examples=60)
+@given(st.data())
+def test_any_table_makes_a_plan_whose_names_are_all_different(data):
+    uuids, some = st.sampled_from(POOL), st.lists(st.sampled_from(PROPERTIES), unique=True)
+    handles = iter(range(1, 1000))
+
+    def characteristic() -> CharacteristicSeen:
+        uuid, value = data.draw(uuids), next(handles)
+        descriptors = [
+            DescriptorSeen(next(handles), each, "", raw(b"ab")) for each in data.draw(st.lists(uuids, max_size=2))
+        ]
+        return CharacteristicSeen(value, uuid, "", data.draw(some), descriptors, raw(b"\x01\x02"))
+
+    services = [
+        ServiceSeen(
+            next(handles), data.draw(uuids), "", [characteristic() for _ in range(data.draw(st.integers(0, 3)))]
+        )
+        for _ in range(data.draw(st.integers(0, 3)))
+    ]
+    plan = plan_of(Look("C4:00:00:00:00:01", 0, services, AdvertisingSeen(name="unit"), 0.5))
+    known = {spot for spot, *_ in spots(services)}
+    table = table_of(services)
+    reads = [step.bind({}).read for step in plan.steps if step.kind.verb == "read"]
+    assert len({look_up(table, plan.names, name).found.attribute.handle for name in reads}) == len(known)
+    expected = next((step.bind({}).expect.table for step in plan.steps if step.kind.verb == "discover"), None)
+    for service, characteristics in expected.services.items() if expected else ():
+        (found,) = (each for each in services if each.uuid == plan.names.service(service))
+        named = [plan.names.meaning(name).address.path[-1].uuid for name in characteristics]
+        assert named == [each.uuid for each in found.characteristics]
