@@ -59,13 +59,7 @@ class Bluez:
     @classmethod
     async def open(cls, adapter: str = "") -> Bluez:
         """Reach BlueZ and the adapter (default: the first). Raises StationError for whatever is missing."""
-        try:
-            bus = await MessageBus(bus_type=BusType.SYSTEM).connect()
-        except (OSError, DBusError, EOFError) as exc:
-            raise StationError(
-                "the system's D-Bus is not running", advice="start D-Bus and the Bluetooth service"
-            ) from exc
-        bluez = cls(bus, adapter)
+        bluez = await cls.reach()
         try:
             await bluez._choose(adapter)
             await bluez._watch()
@@ -74,8 +68,28 @@ class Bluez:
             raise
         return bluez
 
+    @classmethod
+    async def reach(cls) -> Bluez:
+        """On the bus, with no adapter yet. Raises StationError when there is no bus, or none that answers."""
+        bus = MessageBus(bus_type=BusType.SYSTEM)
+        try:
+            async with asyncio.timeout(ANSWER_WITHIN):
+                await bus.connect()
+        except TimeoutError as exc:
+            bus.disconnect()
+            raise StationError("the system's D-Bus does not answer", advice="restart D-Bus") from exc
+        except (OSError, DBusError, EOFError) as exc:
+            raise StationError(
+                "the system's D-Bus is not running", advice="start D-Bus and the Bluetooth service"
+            ) from exc
+        return cls(bus, "")
+
+    async def adapters(self) -> list[str]:
+        """The adapters that BlueZ has, in order. Raises StationError when BlueZ does not answer."""
+        return sorted(path.rpartition("/")[2] for path, has in (await self.objects()).items() if ADAPTER in has)
+
     async def _choose(self, wanted: str) -> None:
-        present = sorted(path.rpartition("/")[2] for path, has in (await self.objects()).items() if ADAPTER in has)
+        present = await self.adapters()
         if not present:
             raise StationError(
                 "this machine has no Bluetooth adapter", advice="plug one in, or see 'bluetoothctl list'"

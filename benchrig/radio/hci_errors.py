@@ -51,11 +51,12 @@ def advice_for(kind: str) -> str:
 
 def open_error(exc: Exception, kind: str, place: str) -> StationError:
     """The station's error for what was raised while `kind`:`place` was being opened."""
-    what, advice = _explain(exc, kind)
+    what, advice = explain(exc, kind)
     return StationError(f"hci:{kind}:{place} cannot be opened: {what}", advice=advice)
 
 
-def _explain(exc: Exception, kind: str) -> tuple[str, str]:
+def explain(exc: Exception, kind: str) -> tuple[str, str]:
+    """What keeps it from working, and what to do."""
     if isinstance(exc, ImportError):
         return f"a library is missing ({exc.name or exc})", _MISSING.get(kind, "pip install bumble")
     if known := next((_USB[base.__name__] for base in type(exc).__mro__ if base.__name__ in _USB), None):

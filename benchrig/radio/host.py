@@ -219,12 +219,12 @@ async def _facts(bluez: Bluez | None) -> Mapping[str, str]:
     if bluez is not None:
         properties = await bluez.properties()
         facts["adapter"] = f"{bluez.adapter} {properties.get('Address', '')}"
-        facts["BlueZ"] = await _version("bluetoothctl")
-        facts["D-Bus"] = await _version("dbus-daemon")
+        facts["BlueZ"] = await program_version("bluetoothctl")
+        facts["D-Bus"] = await program_version("dbus-daemon")
     return {name: fact for name, fact in facts.items() if fact}
 
 
-async def _version(program: str) -> str:
+async def program_version(program: str) -> str:
     """What `program --version` says in its first line; '' without it."""
     if shutil.which(program) is None:
         return ""

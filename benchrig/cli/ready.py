@@ -1,0 +1,97 @@
+"""`benchrig ready`: whether this station can test."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from benchrig.cli.common import RADIO_HELP, errors_for_people
+from benchrig.cli.desk import Time, print_json
+
+if TYPE_CHECKING:
+    from benchrig.desk.readiness import Attached, Check, Heard, Station
+    from benchrig.radio.specify import RadioChoice
+
+NOT_READY = 7
+
+
+@click.command(short_help="See whether this station can test.")
+@click.option("--radio", metavar="RADIO", envvar="BENCHRIG_RADIO", show_envvar=True,
+              help=f"{RADIO_HELP} Default: every adapter of the operating system, and what else is attached.")  # fmt: skip
+@click.option(
+    "--listen", metavar="TIME", type=Time(), default="3 s", show_default=True, help="How long to listen for any device."
+)
+@click.option(
+    "--seed", type=click.IntRange(0), default=0, metavar="N", help="Seed of everything random on a virtual radio."
+)
+@click.option("--json", "as_json", is_flag=True, help="One JSON document.")
+def ready(radio: str | None, listen: float, seed: int, as_json: bool) -> None:
+    """Look at the radios of this station step by step, and say what to do about each 'no': what is there, switched on,
+    permitted and free, and whether any device is heard. Nothing is connected, nothing is changed; a controller of its
+    own is reset.
+
+    Exits with 0 when there is a radio over which can be tested, else with 7.
+
+    \b
+    Example:
+      benchrig ready
+      benchrig ready --radio hci:serial:/dev/ttyUSB0,1000000 --json
+    """  # fmt: skip
+    from benchrig.cli.common import whatever_the_output_does
+    from benchrig.desk.readiness import Station, versions
+    from benchrig.radio.specify import RadioChoice
+
+    with errors_for_people():
+        choice = None if radio is None else RadioChoice.parse(radio)
+        with whatever_the_output_does():
+            if as_json:
+                station = Station()
+                _look(choice, station, listen, seed)
+                print_json(_document(station, versions()))
+            else:
+                from benchrig.cli.common import console
+                from benchrig.report.readiness_text import ReadinessPage
+
+                page = ReadinessPage(console())
+                station = Station(_shown_on(page))
+                _look(choice, station, listen, seed)
+                page.end(station, versions())
+    sys.exit(0 if station.ready else NOT_READY)
+
+
+def _look(choice: RadioChoice | None, station: Station, listen: float, seed: int) -> None:
+    if choice is not None and choice.simulated:
+        from benchrig.cli.desk import at_desk
+        from benchrig.desk.desk import DeskOptions
+        from benchrig.desk.readiness import look_at_devices
+
+        at_desk(DeskOptions(choice, seed=seed), lambda desk: look_at_devices(desk, station, listen))
+    else:
+        from benchrig.desk.readiness import attend
+
+        attend(choice, station, listen)
+
+
+def _shown_on(page: Any) -> Heard:
+    from benchrig.desk.readiness import Check
+
+    def heard(word: Check | Attached) -> None:
+        if isinstance(word, Check):
+            page.check(word)
+        else:
+            page.attached(word)
+
+    return heard
+
+
+def _document(station: Station, versions: dict[str, str]) -> dict[str, Any]:
+    from msgspec.structs import asdict
+
+    return {
+        "ready": station.ready,
+        "checks": [asdict(check) for check in station.checks],
+        "attached": [asdict(each) for each in station.attached],
+        "versions": versions,
+    }

@@ -1,0 +1,258 @@
+"""Looks at radios, in a process of its own: `python -m benchrig.desk.probing host|hci|attached DETAIL SECONDS`.
+
+One JSON line a word (readiness.Word): what it is about to check, and what it has found. It may hang or be ended by the
+system at any point; whoever started it then knows where.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import sys
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterator, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import msgspec
+
+from benchrig.desk.readiness import Attached, Beginning, Check, State, Word
+from benchrig.errors import BenchrigError
+from benchrig.radio.scan import Ear, Report
+
+if TYPE_CHECKING:
+    from benchrig.radio.bluez import Bluez
+    from benchrig.radio.radio import Radio
+
+_RFKILL = Path("/sys/class/rfkill")
+_KERNEL_ADAPTERS = Path("/sys/class/bluetooth")
+
+
+def say(word: Word) -> None:
+    sys.stdout.buffer.write(msgspec.json.encode(word) + b"\n")
+    sys.stdout.flush()
+
+
+class Over(Exception):
+    """A check blocks the radio; what would come next cannot be looked at."""
+
+
+class Looking:
+    """The checks of one radio."""
+
+    def __init__(self, radio: str) -> None:
+        self.radio = radio
+
+    @contextlib.contextmanager
+    def at(self, check: str) -> Iterator[Callable[..., None]]:
+        """Say what is found of a check with the callable that comes; an error of benchrig is a 'no' that blocks."""
+        say(Beginning(self.radio, check))
+
+        def found(state: State, text: str, advice: str = "", *, blocks: bool = False) -> None:
+            say(Check(self.radio, check, state, text, advice, blocks))
+            if blocks:
+                raise Over
+
+        try:
+            yield found
+        except BenchrigError as error:
+            found("no", error.message, error.advice, blocks=True)
+
+
+async def look_at_host(wanted: str, listen: float) -> None:
+    """The operating system's Bluetooth: one adapter, the default one for '', all of them for '*'."""
+    name = f"host:{wanted}" if wanted not in ("", "*") else "host"
+    if sys.platform != "linux":
+        await hears(name, listen, lambda: _host(wanted.strip("*")))
+        return
+    for adapter in await _adapters(Looking(name), wanted):
+        with contextlib.suppress(Over):
+            await _look_at_adapter(adapter, listen)
+
+
+async def _adapters(looking: Looking, wanted: str) -> list[str]:
+    """Those that are meant, once BlueZ has been reached."""
+    from benchrig.radio.bluez import Bluez
+    from benchrig.radio.host import program_version
+
+    with looking.at("D-Bus") as found:
+        bluez = await Bluez.reach()
+        found("yes", await program_version("dbus-daemon") or "the system bus answers")
+    async with _closing(bluez):
+        with looking.at("Bluetooth service") as found:
+            present = await bluez.adapters()
+            version = (await program_version("bluetoothctl")).rpartition(" ")[2]
+            found("yes", f"BlueZ {version}".strip())
+        with looking.at("adapter") as found:
+            _find_adapter(wanted.strip("*"), present, found)
+    return present if wanted == "*" else [wanted or present[0]]
+
+
+def _find_adapter(wanted: str, present: list[str], found: Callable[..., None]) -> None:
+    listed = ", ".join(present)
+    if not present:
+        kernel = sorted(each.name for each in _KERNEL_ADAPTERS.glob("hci*"))
+        if kernel:
+            advice = f"the kernel has {', '.join(kernel)}, the Bluetooth service does not: restart it (bluetoothd)"
+        else:
+            advice = _unblock() or "plug one in, or see 'dmesg' for a missing driver or firmware"
+        found("no", "this machine has no Bluetooth adapter", advice, blocks=True)
+    elif wanted and wanted not in present:
+        found("no", f"there is no adapter '{wanted}'", f"present: {listed}", blocks=True)
+    else:
+        found("yes", listed)
+
+
+async def _look_at_adapter(adapter: str, listen: float) -> None:
+    from benchrig.radio.bluez import Bluez
+
+    looking = Looking(f"host:{adapter}")
+    with looking.at("address") as found:
+        bluez = await Bluez.open(adapter)
+        has = await bluez.properties()
+        found("yes", str(has.get("Address", "")))
+    async with _closing(bluez):
+        _look_at_properties(looking, has)
+        with looking.at("not in use") as found:
+            await _look_at_use(bluez, found)
+    await hears(looking.radio, listen, lambda: _host(adapter))
+
+
+def _look_at_properties(looking: Looking, has: Mapping[str, Any]) -> None:
+    with looking.at("switched on") as found:
+        if has.get("Powered"):
+            found("yes", "")
+        else:
+            found("no", "the adapter is switched off", _unblock() or "bluetoothctl power on", blocks=True)
+    with looking.at("central") as found:
+        roles = has.get("Roles")
+        if roles is None:
+            found("unknown", "this BlueZ does not say what the adapter can be")
+        elif "central" in roles:
+            found("yes", f"can be {', '.join(roles)}")
+        else:
+            found("no", "the adapter cannot act as central", "use an adapter with Bluetooth LE", blocks=True)
+
+
+async def _look_at_use(bluez: Bluez, found: Callable[..., None]) -> None:
+    """Neither keeps a station from testing, but both keep units from being heard."""
+    linked = [device.name or device.address for device in await bluez.devices() if device.connected]
+    if (await bluez.properties()).get("Discovering"):
+        found("no", "another program is scanning with this adapter", "end that scan: it delays and hides what is heard")
+    elif linked:
+        advice = "bluetoothctl disconnect, if it is a unit; a run clears links to its own unit"
+        found("no", f"connected to {', '.join(linked[:5])}", advice)
+    else:
+        found("yes", "nobody scans, nothing is connected")
+
+
+def _unblock() -> str:
+    """What to do when the system keeps Bluetooth off the air; '' when it does not."""
+    for each in _RFKILL.glob("rfkill*"):
+        with contextlib.suppress(OSError):
+            if (each / "type").read_text().strip() != "bluetooth":
+                continue
+            if (each / "hard").read_text().strip() == "1":
+                return "a switch of this machine keeps Bluetooth off: turn it"
+            if (each / "soft").read_text().strip() == "1":
+                return "rfkill unblock bluetooth, then bluetoothctl power on"
+    return ""
+
+
+async def look_at_hci(transport: str, listen: float) -> None:
+    """A controller of its own: 'usb:0', 'serial:PORT,SPEED', 'tcp:HOST:PORT'."""
+    from benchrig.radio.attached import serial_port
+    from benchrig.radio.hci import open_hci
+
+    looking = Looking(f"hci:{transport}")
+    kind, _, place = transport.partition(":")
+    if kind == "serial":
+        with looking.at("port") as found:
+            found("yes", serial_port(place.partition(",")[0]))
+
+    async def opened() -> Radio:
+        with looking.at("controller") as found:
+            radio = await open_hci(looking.radio, transport)
+            found("yes", radio.facts.get("controller", "it answers"))
+            return radio
+
+    await hears(looking.radio, listen, opened)
+
+
+async def hears(name: str, listen: float, opened: Callable[[], Awaitable[Radio]]) -> None:
+    """Whether anything is heard over a radio."""
+    looking = Looking(name)
+    say(Beginning(name, "hears"))
+    try:
+        radio = await opened()
+    except BenchrigError as error:
+        say(Check(name, "hears", "no", error.message, error.advice, blocks=True))
+        raise Over from error
+    async with contextlib.AsyncExitStack() as resources:
+        resources.push_async_callback(radio.close)
+        with looking.at("hears") as found:
+            found(*heard(await ear_of(radio, listen), listen))
+
+
+async def ear_of(radio: Radio, listen: float) -> Ear:
+    """What is heard in so many seconds."""
+    ear = Ear()
+
+    def hear(report: Report) -> None:
+        ear.add(report)
+
+    async with radio.scanning(hear):
+        await asyncio.sleep(listen)
+    return ear
+
+
+def heard(ear: Ear, listen: float) -> tuple[State, str, str]:
+    """The state, the text and the advice. Silence proves nothing: there may be nobody to hear."""
+    if not ear.heard:
+        return (
+            "unknown",
+            f"nothing was heard in {listen:g} s",
+            "bring a device near that advertises, and see its antenna",
+        )
+    count = f"{len(ear.heard)} device{'s' if len(ear.heard) > 1 else ''}"
+    best = max(each.median_rssi for each in ear.heard.values())
+    return "yes", f"{count} in {listen:g} s, the strongest at {best:g} dBm", ""
+
+
+async def _host(adapter: str) -> Radio:
+    from benchrig.radio.host import open_host
+
+    return await open_host(f"host:{adapter}" if adapter else "host", adapter)
+
+
+async def look_at_attached(_: str, listen: float) -> None:
+    """What --radio hci could be on this machine."""
+    from benchrig.radio.attached import on_serial, on_usb
+
+    for radio, listed in (("hci:serial", on_serial), ("hci:usb", on_usb)):
+        say(Beginning(radio, "list"))
+        try:
+            for each in listed():
+                say(Attached(each.radio, each.what, each.usable))
+        except BenchrigError as error:
+            say(Attached(radio, error.message, False, error.advice))
+
+
+@contextlib.asynccontextmanager
+async def _closing(bluez: Bluez) -> AsyncIterator[None]:
+    try:
+        yield
+    finally:
+        await bluez.close()
+
+
+_LOOKS = {"host": look_at_host, "hci": look_at_hci, "attached": look_at_attached}
+
+
+def main(arguments: list[str]) -> None:
+    what, detail, seconds = arguments
+    with contextlib.suppress(Over):
+        asyncio.run(_LOOKS[what](detail, float(seconds)))
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])

@@ -1,0 +1,223 @@
+"""Whether this station can test: each radio looked at step by step, with what to do about every 'no'.
+
+What may crash or hang (USB, D-Bus, opening a port, a system that ends whatever asks for Bluetooth) happens in a process
+of its own, `python -m benchrig.desk.probing`, which says what it is about to do before it does it.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import platform
+import signal
+import sys
+import tempfile
+from collections.abc import AsyncIterator, Callable, Sequence
+from importlib import metadata
+from typing import IO, TYPE_CHECKING, Literal
+
+import msgspec
+
+from benchrig import __version__
+from benchrig.errors import OperatorError
+from benchrig.run.loop import attended_loop
+
+if TYPE_CHECKING:
+    from benchrig.desk.desk import Desk
+    from benchrig.radio.specify import RadioChoice
+
+State = Literal["yes", "no", "unknown"]
+# A step that is silent for longer hangs: opening a controller and asking it have 10 s each.
+PATIENCE = 25.0
+# A process that was told to end.
+END_WITHIN = 5.0
+
+
+class Check(msgspec.Struct, tag="check", tag_field="kind", frozen=True):
+    """One question about a radio. `blocks`: with this answer nothing can be tested over it."""
+
+    radio: str
+    check: str
+    state: State
+    found: str
+    advice: str = ""
+    blocks: bool = False
+
+
+class Beginning(msgspec.Struct, tag="beginning", tag_field="kind", frozen=True):
+    """A check that is about to be made."""
+
+    radio: str
+    check: str
+
+
+class Attached(msgspec.Struct, tag="attached", tag_field="kind", frozen=True):
+    """A controller of its own that --radio could name; `usable`: None where it is not known."""
+
+    radio: str
+    what: str
+    usable: bool | None = None
+    advice: str = ""
+
+
+Word = Check | Beginning | Attached
+Heard = Callable[[Check | Attached], None]
+
+
+class Station:
+    """What was found, radio by radio."""
+
+    def __init__(self, heard: Heard = lambda _: None) -> None:
+        self.checks: list[Check] = []
+        self.attached: list[Attached] = []
+        self._heard = heard
+
+    def add(self, word: Check | Attached) -> None:
+        if isinstance(word, Check):
+            self.checks.append(word)
+        else:
+            self.attached.append(word)
+        self._heard(word)
+
+    @property
+    def radios(self) -> list[str]:
+        return list(dict.fromkeys(check.radio for check in self.checks))
+
+    def blocked(self, radio: str) -> Check | None:
+        """What keeps this radio from being used."""
+        return next((check for check in self.checks if check.radio == radio and check.blocks), None)
+
+    @property
+    def ready(self) -> list[str]:
+        """The radios over which can be tested; not the system's as a whole where its adapters are named."""
+        whole = {radio.partition(":")[0] for radio in self.radios if radio.startswith("host:")}
+        return [radio for radio in self.radios if radio not in whole and self.blocked(radio) is None]
+
+
+def probe_command(what: str, detail: str, listen: float) -> list[str]:
+    """What looks at 'host', 'hci' or 'attached' in a process of its own."""
+    return [sys.executable, "-m", "benchrig.desk.probing", what, detail, str(listen)]
+
+
+async def probe(command: Sequence[str], radio: str, station: Station, patience: float = PATIENCE) -> None:
+    """Let a process look, and add what it says; a process that hangs or dies is a 'no' of the check it was at."""
+    at = Beginning(radio, "look")
+    with tempfile.TemporaryFile() as errors:
+        async with _process(command, errors) as process:
+            try:
+                async for word in _words(process, patience):
+                    if isinstance(word, Beginning):
+                        at = word
+                    else:
+                        station.add(word)
+            except TimeoutError:
+                process.kill()
+                station.add(_silent(at, patience))
+                return
+        if process.returncode:
+            station.add(_died(at, process.returncode, errors))
+
+
+@contextlib.asynccontextmanager
+async def _process(command: Sequence[str], errors: IO[bytes]) -> AsyncIterator[asyncio.subprocess.Process]:
+    process = await asyncio.create_subprocess_exec(
+        *command, stdin=asyncio.subprocess.DEVNULL, stdout=asyncio.subprocess.PIPE, stderr=errors
+    )
+    try:
+        yield process
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(END_WITHIN):
+                await process.wait()
+    finally:
+        if process.returncode is None:
+            process.kill()
+        await process.wait()
+
+
+async def _words(process: asyncio.subprocess.Process, patience: float) -> AsyncIterator[Word]:
+    """What it says, until it closes its output. TimeoutError."""
+    assert process.stdout is not None
+    while True:
+        async with asyncio.timeout(patience):
+            line = await process.stdout.readline()
+        if not line:
+            return
+        with contextlib.suppress(msgspec.DecodeError):  # what a library prints is none of it
+            yield msgspec.json.decode(line, type=Word)
+
+
+def _silent(at: Beginning, patience: float) -> Check:
+    return Check(
+        at.radio, at.check, "no", f"no answer within {patience:g} s", "restart what is asked here", blocks=True
+    )
+
+
+def _died(at: Beginning, code: int, errors: IO[bytes]) -> Check:
+    """A crash is told by its signal, a mistake of ours by its last line."""
+    errors.seek(0)
+    said = errors.read().decode("utf-8", "replace").strip().splitlines()
+    ended = f"signal {_signal(-code)}" if code < 0 else f"exit code {code}"
+    found = f"the process that looked ended with {ended}" + (f": {said[-1]}" if said else "")
+    return Check(at.radio, at.check, "no", found, "see the log of the system", blocks=True)
+
+
+def _signal(number: int) -> str:
+    try:
+        return signal.Signals(number).name
+    except ValueError:
+        return str(number)
+
+
+def versions() -> dict[str, str]:
+    """Of what testing rests on; that of BlueZ stands in its check."""
+    found = {"benchrig": __version__, "python": platform.python_version()}
+    for package in ("bleak", "bumble"):
+        found[package] = metadata.version(package)
+    return found | {"system": f"{platform.system()} {platform.release()}"}
+
+
+async def survey(choice: RadioChoice | None, station: Station, listen: float) -> None:
+    """Look at a radio of this machine; for None at every adapter, and for what else is attached."""
+    if choice is None:
+        await probe(probe_command("host", "*", listen), "host", station)
+        await probe(probe_command("attached", "", listen), "hci", station)
+    else:
+        await probe(probe_command(choice.kind, choice.adapter, listen), str(choice), station)
+
+
+def attend(choice: RadioChoice | None, station: Station, listen: float) -> None:
+    """Do the survey in a loop of its own; a signal ends it and the processes that look. OperatorError."""
+
+    async def attended() -> None:
+        task = asyncio.ensure_future(survey(choice, station, listen))
+
+        def cancel() -> None:
+            task.cancel()
+
+        with attended_loop(cancel):
+            try:
+                await task
+            except asyncio.CancelledError:
+                raise OperatorError("interrupted") from None
+
+    asyncio.run(attended())
+
+
+async def look_at_devices(desk: Desk, station: Station, listen: float) -> None:
+    """The devices of a virtual radio: each has to be heard."""
+    from benchrig.radio.virtual import load_devices
+    from benchrig.source.problem import Problems
+
+    models = load_devices(desk.options.choice.files, Problems())
+    radio = desk.radio.name
+    station.add(Check(radio, "device files", "yes", f"{len(models)} device{'s' if len(models) != 1 else ''}"))
+    async with desk.listening() as ear:
+        await asyncio.sleep(listen)
+    for model in models:
+        heard = ear.heard.get(model.address)
+        if heard is None:
+            found, advice = f"{model.name} was not heard in {listen:g} s", "see 'advertising' and 'faults' in its file"
+            station.add(Check(radio, model.name, "no", found, advice, blocks=True))
+        else:
+            interval = "" if heard.interval is None else f", every {1000 * heard.interval:.0f} ms"
+            station.add(Check(radio, model.name, "yes", f"heard at {heard.median_rssi:g} dBm{interval}"))
