@@ -8,7 +8,7 @@ from __future__ import annotations
 import asyncio
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Self
 
 from benchrig.desk.desk import Desk
 from benchrig.desk.inspecting import advertising_of, look_at
@@ -51,7 +51,8 @@ async def collect(desk: Desk, how: Collecting) -> Evidence:
         desk.tell(f"unit {number} of {len(units)}: {unit.name or '(no name)'} {unit.address}")
         alone = Desk(desk.radio, replace(desk.options, selection=Selection(address=unit.address)), desk.tell)
         for visit in range(how.repeat):
-            await _visit(alone, unit if visit == 0 else await alone.find(SCAN), visit, how, evidence)
+            found = unit if visit == 0 else await alone.find(SCAN)
+            await (await _Visit.begin(alone, found, visit, evidence)).run(how.listen)
         evidence.met.append(Met(unit.address, unit.name, unit.address))
         evidence.sources.append(f"{unit.name or '(no name)'} {unit.address}, connected {how.repeat} times")
     return evidence
@@ -75,53 +76,66 @@ async def _all(desk: Desk, least: int) -> list[Sighting]:
     return sorted(found, key=lambda unit: unit.address)
 
 
-async def _visit(desk: Desk, unit: Sighting, visit: int, how: Collecting, evidence: Evidence) -> None:
-    started = desk.now()
-    link = await desk.connect(unit)
-    connect = round(desk.now() - started, 6)
-    before = await look_at(desk, link)
-    evidence.looks.append(Look(unit.address, visit, before, advertising_of(unit), connect))
-    started = desk.now()
-    for spot, characteristic in _senders(link, before):
-        await _hear(desk, link, unit.address, spot, characteristic, how.listen, evidence)
-    await asyncio.sleep(max(0.0, BETWEEN - (desk.now() - started)))
-    evidence.looks.append(Look(unit.address, visit, await look_at(desk, link)))
-    await link.disconnect()
+@dataclass
+class _Visit:
+    """One connection to one unit."""
 
+    desk: Desk
+    link: Link
+    unit: Sighting
+    connect: float
+    number: int
+    evidence: Evidence
 
-def _senders(link: Link, services: list[ServiceSeen]) -> list[tuple[Spot, Characteristic]]:
-    by_handle = {c.handle: c for service in link.table.services for c in service.characteristics}
-    return [
-        (spot, by_handle[seen.handle])
-        for spot, seen, descriptor in spots(services)
-        if descriptor is None and set(PROPERTIES) & set(seen.properties) and spot.service not in HIDDEN
-    ]
+    @classmethod
+    async def begin(cls, desk: Desk, unit: Sighting, number: int, evidence: Evidence) -> Self:
+        started = desk.now()
+        link = await desk.connect(unit)
+        return cls(desk, link, unit, round(desk.now() - started, 6), number, evidence)
 
+    async def run(self, listen: float) -> None:
+        """Look, listen, look again, and disconnect."""
+        before = await look_at(self.desk, self.link)
+        self.evidence.looks.append(
+            Look(self.unit.address, self.number, before, advertising_of(self.unit), self.connect)
+        )
+        started = self.desk.now()
+        for spot, characteristic in self._senders(before):
+            await self._hear(spot, characteristic, listen)
+        await _while_up(self.link, max(0.0, BETWEEN - (self.desk.now() - started)))
+        self.evidence.looks.append(Look(self.unit.address, self.number, await look_at(self.desk, self.link)))
+        await self.link.disconnect()
 
-async def _hear(
-    desk: Desk, link: Link, unit: str, spot: Spot, characteristic: Characteristic, seconds: float, evidence: Evidence
-) -> None:
-    """Listen to one characteristic; a subscription that is refused is no error here."""
-    times: list[float] = []
-    values: list[bytes] = []
+    def _senders(self, services: list[ServiceSeen]) -> list[tuple[Spot, Characteristic]]:
+        by_handle = {c.handle: c for service in self.link.table.services for c in service.characteristics}
+        return [
+            (spot, by_handle[seen.handle])
+            for spot, seen, descriptor in spots(services)
+            if descriptor is None and set(PROPERTIES) & set(seen.properties) and spot.service not in HIDDEN
+        ]
 
-    def hear(data: bytes) -> None:
-        times.append(desk.now())
-        if len(values) < KEPT_VALUES:
-            values.append(bytes(data))
+    async def _hear(self, spot: Spot, characteristic: Characteristic, seconds: float) -> None:
+        """Listen to one characteristic; a subscription that is refused is no error here."""
+        times: list[float] = []
+        values: list[bytes] = []
 
-    doing = f"subscribe to {desk.names.label(characteristic.uuid, 'characteristic')}"
-    async with desk.blaming():
-        try:
-            await link.subscribe(characteristic, hear, doing, SUBSCRIBE_WITHIN)
-        except (DeviceError, LinkError) as error:
-            if isinstance(error, NoAnswer) or not link.is_up:
-                raise
-            evidence.silent[spot] = error.message
-            return
-        await _while_up(link, seconds)
-        await link.unsubscribe(characteristic, doing, SUBSCRIBE_WITHIN)
-    evidence.heard.append(Heard(spot, listening(unit, seconds, times, values)))
+        def hear(data: bytes) -> None:
+            times.append(self.desk.now())
+            if len(values) < KEPT_VALUES:
+                values.append(bytes(data))
+
+        doing = f"subscribe to {self.desk.names.label(characteristic.uuid, 'characteristic')}"
+        async with self.desk.blaming():
+            try:
+                await self.link.subscribe(characteristic, hear, doing, SUBSCRIBE_WITHIN)
+            except (DeviceError, LinkError) as error:
+                if isinstance(error, NoAnswer) or not self.link.is_up:
+                    raise
+                self.evidence.silent[spot] = error.message
+                return
+            await _while_up(self.link, seconds)
+            await self.link.unsubscribe(characteristic, doing, SUBSCRIBE_WITHIN)
+        self.evidence.heard.append(Heard(spot, listening(self.unit.address, seconds, times, values)))
 
 
 async def _while_up(link: Link, seconds: float) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from fractions import Fraction
 from typing import Any
 
 from benchrig import __version__
@@ -15,7 +16,7 @@ from benchrig.draft.naming import Naming
 from benchrig.draft.propose import size_limit, value_limits
 from benchrig.draft.streams import stream_limits, time_text
 from benchrig.draft.table import table_lines
-from benchrig.draft.write import Bare, block, comment, constant, quoted, spec_data, value
+from benchrig.draft.write import Bare, block, comment, constant, decimal_text, quoted, spec_data, value
 from benchrig.radio.scan import Selection
 from benchrig.steps.attribute import Names
 
@@ -164,7 +165,8 @@ def _read_limits(subject: Subject, basis: Basis) -> dict[str, Proposal]:
 
 def _notify(subject: Subject, basis: Basis) -> _Step | str:
     counts = [stream.count for stream in subject.streams]
-    seconds = time_text(max(stream.seconds for stream in subject.streams))
+    longest = max(stream.seconds for stream in subject.streams)
+    seconds = Bare(f"{decimal_text(Fraction(f'{longest:.3f}'))} s")
     if min(counts) == 0:
         often = "sent nothing" if max(counts) == 0 else f"sent 0 to {max(counts)} values"
         return f"{often} in {counted(len(counts), 'subscription')} of {seconds}"

@@ -13,6 +13,7 @@ from benchrig.draft.numeric import number_limit
 from benchrig.draft.texts import pattern_of
 from benchrig.draft.write import Bare
 from benchrig.values.base import Format
+from benchrig.values.numbers import IntegerFormat
 from benchrig.values.quantity import is_number
 from benchrig.values.structs import FLAGS, ListFormat
 from benchrig.values.text import BytesFormat
@@ -67,6 +68,8 @@ def limit_for(
         if identity:
             return Proposal(None, "no limit: every unit has its own")
         return number_limit(by_unit, form, basis, setting=setting)
+    if isinstance(form, IntegerFormat) and form.only_words and len(set(values)) > 1:
+        return Proposal({"one_of": sorted(set(map(str, values)))}, f"{_counted(by_unit)} differ")
     if form.kind in ("text", "time") and all(isinstance(value, str) for value in values):
         return _text_limit(by_unit, changes=identity or form.kind == "time")
     if form.kind == "bytes":

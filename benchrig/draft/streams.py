@@ -54,7 +54,7 @@ def _timing(streams: Sequence[Listening], basis: Basis) -> dict[str, Proposal]:
     gaps = [stream.gaps for stream in streams if stream.gaps is not None]
     rates = [stream.rate for stream in streams if stream.rate]
     if len(gaps) < len(streams) or len(rates) < len(streams):
-        return {"count": _some(streams, "too few to tell a rate; listen longer")}
+        return {"count": _some(streams, "no rate is known; listen longer")}
     tolerance = _rate_tolerance(gaps, rates, basis)
     if tolerance > MOST_RATE_TOLERANCE:
         return {"count": _some(streams, "too irregular for a limit on the rate")}
@@ -63,7 +63,7 @@ def _timing(streams: Sequence[Listening], basis: Basis) -> dict[str, Proposal]:
     seen = f"{_ends(rates)} Hz in {counted(len(streams), 'stream')} with {counted(total, 'gap')}"
     longest = max(gap.maximum for gap in gaps)
     return {
-        "rate": Proposal({"nominal": _hertz(mean), "tolerance": Bare(f"{tolerance} %")}, seen),
+        "rate": Proposal({"nominal": _hertz(mean), "tolerance": Bare(f"{tolerance} %")}, f"{seen}; at least {LEAST_RATE_TOLERANCE} % to either side"),
         "gap_max": Proposal({"max": time_text(longest * GAP_ROOM)}, f"the longest of {counted(total, 'gap')} was {time_text(longest)}; half as much again"),
     }  # fmt: skip
 

@@ -177,3 +177,26 @@ def test_a_name_of_a_plan_for_one_of_several_keeps_its_format():
     text = drafted(TWINS, names=names).text
     assert limit_of(text, "read: lid", "value") == "{min: 188.9 K, max: 231.1 K}"
     assert failures(text, TWINS) == {}
+
+
+def test_words_that_differ_are_one_of_several():
+    services = """services:
+  - service: heart rate
+    characteristics:
+      - {characteristic: body sensor location, properties: [read], value: {sequence: [wrist, chest]}}
+"""
+    text = drafted(device_text(services)).text
+    assert limit_of(text, "read: body sensor location", "value") == "{one_of: [chest, wrist]}"
+
+
+def test_the_time_to_listen_stands_as_it_was_given():
+    text = drafted(TWINS, listen=2.125, repeat=1).text
+    assert "for: 2.125 s" in lines_about(text, "notify: 'battery/battery level[1]'")
+
+
+def test_a_stream_without_order_has_no_limit_on_its_rate():
+    gaps = Group.of([0.1, 2.0, 0.1, 0.1, 2.5])
+    stream = Listening("a", 5.0, 6, 5 / 4.8, gaps, [b"\x50"] * 6)
+    evidence = Evidence(met=[Met("a", "Pulse", "a")], heard=[Heard("battery level", stream)])
+    lines = lines_about(compose(evidence, Names(), Basis()).text, "notify: battery level")
+    assert [line for line in lines if line.startswith(("count", "rate", "gap"))] == ["count: {min: 1}"]
