@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-import asyncio
-import contextlib
 import sys
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from benchrig.cli.desk import Time, at_desk, device_options, print_json, tell
+from benchrig.cli.desk import Time, at_desk, device_options, tell
 
 if TYPE_CHECKING:
-    from benchrig.desk.airlist import AirList, HeardDevice, Order
-    from benchrig.desk.desk import Desk, DeskOptions
+    from benchrig.desk.airlist import AirList, Order
+    from benchrig.desk.desk import DeskOptions
 
 # How long to listen where nobody watches.
 LISTEN = 5.0
@@ -79,78 +77,31 @@ def scan(for_: float | None, sort: Order, keys: tuple[bytes, ...], passive: bool
     """
     from benchrig.cli.common import whatever_the_output_does
     from benchrig.cli.live import is_possible
+    from benchrig.cli.scanning import each_report, live, once, print_devices
     from benchrig.desk.airlist import LIVE_WINDOW, AirList
     from benchrig.radio.scan import KEPT_REPORTS
 
-    live = not (reports or as_json or for_ is not None) and is_possible()
-    air = AirList(desk.selection, keys=keys, window=LIVE_WINDOW if live or reports else KEPT_REPORTS)
+    is_live = not (reports or as_json or for_ is not None) and is_possible()
+    air = AirList(desk.selection, keys=keys, window=LIVE_WINDOW if is_live or reports else KEPT_REPORTS)
     endless = replace(desk, real_time=True)
     with whatever_the_output_does():
-        if live:
-            at_desk(endless, lambda at: _live(at, air, sort, active=not passive))
+        if is_live:
+            at_desk(endless, lambda at: live(at, air, sort, active=not passive))
         elif reports:
             options = desk if for_ is not None else endless
-            at_desk(options, lambda at: _each_report(at, air, for_, as_json, active=not passive))
+            at_desk(options, lambda at: each_report(at, air, for_, as_json, active=not passive))
         else:
-            devices = at_desk(desk, lambda at: _once(at, air, for_ or LISTEN, sort, active=not passive))
-            _print(devices, desk, as_json)
+            devices = at_desk(desk, lambda at: once(at, air, for_ or LISTEN, sort, active=not passive))
+            print_devices(devices, desk, as_json)
     _end(air)
 
 
 def _end(air: AirList) -> None:
+    from benchrig.cli.common import whatever_the_output_does
+
     if air.fitting():
         return
     others = f" ({len(air.heard)} others were heard)" if air.heard else ""
-    tell(f"benchrig: no device that matches was heard{others}")
+    with whatever_the_output_does():
+        tell(f"benchrig: no device that matches was heard{others}")
     sys.exit(NOTHING_MATCHED)
-
-
-async def _live(desk: Desk, air: AirList, order: Order, *, active: bool) -> None:
-    """Until a key ends it, or Ctrl-C, which is as good."""
-    from benchrig.cli.common import console
-    from benchrig.cli.live import show
-    from benchrig.cli.scan_view import ScanView
-    from benchrig.desk.airlist import hearing
-
-    title = f"{desk.radio.name}{'  SIMULATED' if desk.radio.simulated else ''}"
-    view = ScanView(air, desk.names, desk.now, title, order, ascii_only=console().options.ascii_only)
-    with contextlib.suppress(asyncio.CancelledError):
-        async with hearing(desk, air, active=active):
-            await show(view)
-    tell(f"{len(air.fitting())} devices that match, {len(air.heard)} in all, {air.total} reports")
-
-
-async def _once(desk: Desk, air: AirList, seconds: float, order: Order, *, active: bool) -> list[HeardDevice]:
-    from benchrig.desk.airlist import described, listen
-
-    await listen(desk, air, seconds, active=active)
-    now = desk.now()
-    return [described(row, now, fields=True) for row in air.ordered(order, now)]
-
-
-def _print(devices: list[HeardDevice], desk: DeskOptions, as_json: bool) -> None:
-    from benchrig.cli.scan_table import printed
-
-    if as_json:
-        for device in devices:
-            print_json(device)
-    else:
-        for line in printed(devices, desk.names):
-            click.echo(line)
-
-
-async def _each_report(desk: Desk, air: AirList, seconds: float | None, as_json: bool, *, active: bool) -> None:
-    """Without a time Ctrl-C is the ordinary end."""
-    from benchrig.cli.scan_table import report_line
-    from benchrig.desk.airlist import report_as_data, reports
-
-    started = desk.now()
-    try:
-        with contextlib.suppress(TimeoutError):
-            async with asyncio.timeout(seconds), contextlib.aclosing(reports(desk, air, active=active)) as coming:
-                async for row, report in coming:
-                    said = {"at": round(report.at - started, 6)} | report_as_data(row, report)
-                    print_json(said) if as_json else click.echo(report_line(said, desk.names))
-    except asyncio.CancelledError:
-        if seconds is not None:
-            raise

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 from pathlib import Path
 from typing import Any
@@ -17,7 +18,7 @@ from benchrig.cli.scan_view import ScanView
 from benchrig.desk.airlist import AirList
 from benchrig.radio.scan import Report, Selection
 from benchrig.steps.attribute import Names
-from tests.cli.kit import OnTerminal
+from tests.cli.kit import PATIENCE, OnTerminal
 from tests.cli.screen import Emulated, mode, resize
 from tests.run.kit import DEVICES
 
@@ -97,6 +98,18 @@ def test_one_document_a_report() -> None:
     assert 8 <= len(heard) <= 10
     assert {each["name"] for each in heard} == {"VFL-0042"}
     assert all(0 <= each["at"] <= 1 for each in heard)
+
+
+def test_addresses_of_a_key_are_one_device(tmp_path: Path) -> None:
+    """The address and the key of Core Vol 3 Part H appendix D.7."""
+    head = "address_type: resolvable\nadvertising: {interval: 100 ms}\nservices: []\n"
+    path = tmp_path / "private.yaml"
+    path.write_text(f"device: private\naddress: '70:81:94:0D:FB:AA'\n{head}", encoding="utf-8")
+    key = "ec0234a357c8ad05341010a60a397d9b"
+    words = ["scan", "--radio", f"virtual:{path},{LOGGER}", "--irk", key, "--json"]
+    done = CliRunner().invoke(main, words)
+    keys = {each["advertising"]["name"]: each.get("key", 0) for each in map(json.loads, done.stdout.splitlines())}
+    assert keys == {"private": 1, "VFL-0042": 0}
 
 
 def test_nothing_that_matches() -> None:
@@ -269,7 +282,7 @@ def test_on_a_terminal_the_list_is_live_and_a_key_ends_it(tmp_path: Path) -> Non
         assert terminal.end() == 0
     after = Emulated(100).feed(terminal.shown)
     assert (after.alternate, after.cursor_shown, after.wraps) == (False, True, True)
-    assert "devices that match" in terminal.shown
+    assert "2 of 2 devices matched" in terminal.shown
 
 
 def test_a_narrow_terminal_without_colours_that_grows_and_ctrl_c(tmp_path: Path) -> None:
@@ -302,3 +315,12 @@ def test_a_terminal_that_cannot_show_it_gets_the_table_once(tmp_path: Path) -> N
     assert "VFL-0042" in terminal.shown
     assert "\x1b" not in terminal.shown
     assert max(map(len, terminal.shown.splitlines())) <= 60
+
+
+def test_a_terminal_that_is_closed_ends_it(tmp_path: Path) -> None:
+    view = on_terminal(tmp_path)
+    with view as terminal:
+        terminal.until("VFL-0042")
+        os.close(terminal.master)
+        assert terminal.process.wait(PATIENCE) == 0
+        terminal.master = view._master = os.open(os.devnull, os.O_RDONLY)

@@ -1,0 +1,60 @@
+"""The three ways in which `benchrig scan` shows what it hears: live, once, and report by report."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from typing import TYPE_CHECKING
+
+import click
+
+from benchrig.cli.common import console
+from benchrig.cli.desk import print_json, tell
+from benchrig.cli.live import show
+from benchrig.cli.scan_table import printed, report_line
+from benchrig.cli.scan_view import ScanView
+from benchrig.desk.airlist import AirList, HeardDevice, Order, described, hearing, listen, report_as_data, reports
+
+if TYPE_CHECKING:
+    from benchrig.desk.desk import Desk, DeskOptions
+
+
+async def live(desk: Desk, air: AirList, order: Order, *, active: bool) -> None:
+    """Until a key ends it, or Ctrl-C, which is as good."""
+    title = f"{desk.radio.name}{'  SIMULATED' if desk.radio.simulated else ''}"
+    view = ScanView(air, desk.names, desk.now, title, order, ascii_only=console().options.ascii_only)
+    with contextlib.suppress(asyncio.CancelledError):
+        async with hearing(desk, air, active=active):
+            await show(view)
+    tell(f"{len(air.fitting())} of {len(air.heard)} devices matched, {air.total} reports in all")
+
+
+async def once(desk: Desk, air: AirList, seconds: float, order: Order, *, active: bool) -> list[HeardDevice]:
+    """What was heard within so many seconds."""
+    await listen(desk, air, seconds, active=active)
+    now = desk.now()
+    return [described(row, now, fields=True) for row in air.ordered(order, now)]
+
+
+def print_devices(devices: list[HeardDevice], desk: DeskOptions, as_json: bool) -> None:
+    """As a table, or as one JSON document a line."""
+    if as_json:
+        for device in devices:
+            print_json(device)
+    else:
+        for line in printed(devices, desk.names):
+            click.echo(line)
+
+
+async def each_report(desk: Desk, air: AirList, seconds: float | None, as_json: bool, *, active: bool) -> None:
+    """Print every report as it comes. Without a time Ctrl-C is the ordinary end."""
+    started = desk.now()
+    try:
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(seconds), contextlib.aclosing(reports(desk, air, active=active)) as coming:
+                async for row, report in coming:
+                    said = {"at": round(report.at - started, 6)} | report_as_data(row, report)
+                    print_json(said) if as_json else click.echo(report_line(said, desk.names))
+    except asyncio.CancelledError:
+        if seconds is not None:
+            raise
