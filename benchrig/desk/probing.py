@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import errno
 import sys
 from collections.abc import AsyncIterator, Awaitable, Callable, Iterator, Mapping
 from pathlib import Path
@@ -227,14 +228,16 @@ async def _host(adapter: str) -> Radio:
 async def look_at_attached(_: str, listen: float) -> None:
     """What --radio hci could be on this machine."""
     from benchrig.radio.attached import on_serial, on_usb
+    from benchrig.radio.hci_errors import explain
 
-    for radio, listed in (("hci:serial", on_serial), ("hci:usb", on_usb)):
-        say(Beginning(radio, "list"))
+    for kind, listed in (("serial", on_serial), ("usb", on_usb)):
+        say(Beginning(f"hci:{kind}", "list"))
+        _, rights = explain(PermissionError(errno.EACCES, ""), kind)
         try:
             for each in listed():
-                say(Attached(each.radio, each.what, each.usable))
+                say(Attached(each.radio, each.what, each.usable, rights if each.usable is False else ""))
         except BenchrigError as error:
-            say(Attached(radio, error.message, False, error.advice))
+            say(Attached(f"hci:{kind}", error.message, None, error.advice))
 
 
 @contextlib.asynccontextmanager

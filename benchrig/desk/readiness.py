@@ -52,7 +52,8 @@ class Beginning(msgspec.Struct, tag="beginning", tag_field="kind", frozen=True):
 
 
 class Attached(msgspec.Struct, tag="attached", tag_field="kind", frozen=True):
-    """A controller of its own that --radio could name; `usable`: None where it is not known."""
+    """A controller of its own that --radio could name, or why none of its kind could be listed; `usable` says whether
+    this user may open it, None where that is not known."""
 
     radio: str
     what: str
@@ -158,7 +159,10 @@ def _died(at: Beginning, code: int, errors: IO[bytes]) -> Check:
     said = errors.read().decode("utf-8", "replace").strip().splitlines()
     ended = f"signal {_signal(-code)}" if code < 0 else f"exit code {code}"
     found = f"the process that looked ended with {ended}" + (f": {said[-1]}" if said else "")
-    return Check(at.radio, at.check, "no", found, "see the log of the system", blocks=True)
+    # macOS ends a process that uses Bluetooth without the user's leave
+    refused = sys.platform == "darwin" and code == -signal.SIGABRT
+    advice = "allow this terminal the use of Bluetooth in the privacy settings" if refused else "see the system's log"
+    return Check(at.radio, at.check, "no", found, advice, blocks=True)
 
 
 def _signal(number: int) -> str:

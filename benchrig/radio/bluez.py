@@ -224,5 +224,5 @@ def _switched_off(adapter: str) -> StationError:
 _NOT_RUNNING = ("org.freedesktop.DBus.Error.ServiceUnknown", "org.freedesktop.DBus.Error.NameHasNoOwner")
 _SPAWN = "org.freedesktop.DBus.Error.Spawn."
 _ADVICE = {
-    "org.freedesktop.DBus.Error.AccessDenied": "this user may not talk to the Bluetooth service",
+    "org.freedesktop.DBus.Error.AccessDenied": "add this user to the group that may talk to it (often bluetooth), and log in again",
 }

@@ -37,7 +37,7 @@ class ReadinessPage:
 
     def attached(self, found: Attached) -> None:
         self._title("attached, for --radio")
-        refused = "  this user may not open it" if found.usable is False and not found.advice else ""
+        refused = "  this user may not open it" if found.usable is False else ""
         self._line((f"  {plain(found.radio)}", ""), (f"  {plain(found.what, _SENTENCE)}", "dim"), (refused, "yellow"))
         self._advice(found.advice)
 

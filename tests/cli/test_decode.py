@@ -6,11 +6,15 @@ import json
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from tests.cli.calling import call, lines
 from tests.cli.kit import benchrig
+from tests.cli.test_startup import started
 from tests.run.kit import PLANS
 
+NAMES = ["temperature", "heart rate measurement", "utf8", "date time", "medfloat16", "hex"]
 HEADINGS = ["offset", "length", "bytes", "field", "value"]
 
 
@@ -171,3 +175,15 @@ def test_an_output_that_knows_only_ascii(tmp_path: Path):
         "decode", "6608", "--as", "temperature", cwd=tmp_path, env={"LC_ALL": "C", "PYTHONIOENCODING": "ascii"}
     )
     assert (done.returncode, done.stdout.splitlines()[1].split()[-3:]) == (0, ["21.5", "deg", "C"])
+
+
+@settings(max_examples=60, deadline=None)
+@given(octets=st.binary(max_size=40), way=st.sampled_from([["--advertising"], *(["--as", name] for name in NAMES)]))
+def test_any_bytes_are_taken_apart_or_refused(octets, way):
+    result = call("decode", octets.hex() or "0x", *way)
+    assert result.exit_code in (0, 1), result.stderr
+
+
+def test_no_radio_is_loaded():
+    code, modules = started("decode", "6608", "--as", "temperature")
+    assert (code, modules & {"bleak", "bumble", "dbus_fast"}) == (0, set())

@@ -16,7 +16,8 @@ from dbus_fast import BusType, Message, MessageType, Variant
 from dbus_fast.aio import MessageBus
 
 from benchrig.desk import probing
-from benchrig.desk.readiness import Check, Word
+from benchrig.desk.readiness import Attached, Check, Word
+from benchrig.errors import StationError
 from benchrig.radio import attached
 from benchrig.radio import bluez as bluez_module
 from tests.radio.hci.controller import meddled
@@ -98,6 +99,19 @@ async def test_a_bus_that_does_not_answer(said: Said, monkeypatch: pytest.Monkey
         await look(probing.look_at_host("*", 0.1))
     (check,) = said()
     assert (check.check, check.found) == ("D-Bus", "the system's D-Bus does not answer")
+
+
+async def test_what_else_is_attached(capsysbinary: pytest.CaptureFixture[bytes], monkeypatch: pytest.MonkeyPatch):
+    def fail() -> list[attached.Controller]:
+        raise StationError("it cannot be listed", advice="install it")
+
+    monkeypatch.setattr(attached, "on_serial", lambda: [attached.Controller("hci:serial:/dev/x", "a port", False)])
+    monkeypatch.setattr(attached, "on_usb", fail)
+    await probing.look_at_attached("", 0.1)
+    words = [msgspec.json.decode(line, type=Word) for line in capsysbinary.readouterr().out.splitlines()]
+    port, usb = [word for word in words if isinstance(word, Attached)]
+    assert (port.radio, port.usable, "group of the port" in port.advice) == ("hci:serial:/dev/x", False, True)
+    assert usb == Attached("hci:usb", "it cannot be listed", None, "install it")
 
 
 CONFIG = """<!DOCTYPE busconfig PUBLIC "-//freedesktop//DTD D-Bus Bus Configuration 1.0//EN"

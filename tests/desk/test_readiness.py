@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 
 import pytest
 
@@ -47,6 +48,13 @@ async def test_a_crash_is_told_by_its_signal():
         "the process that looked ended with signal SIGSEGV",
         True,
     )
+
+
+async def test_a_system_that_ends_who_asks_for_bluetooth(monkeypatch):
+    """macOS aborts a process without the permission (Apple's documentation of NSBluetoothAlwaysUsageDescription)."""
+    monkeypatch.setattr(sys, "platform", "darwin")
+    (check,) = (await looked(f"echo '{BEGINNING}'; kill -ABRT $$")).checks
+    assert "privacy settings" in check.advice
 
 
 async def test_a_process_that_fails_says_why():

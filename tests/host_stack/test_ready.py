@@ -8,29 +8,23 @@ from typing import Any
 import pytest
 
 from tests.contract.radios import DEVICES
-from tests.host_stack.conftest import Boot
+from tests.host_stack.conftest import Shell
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(300)]
 
-JOB = """
-look() { python3 -m benchrig ready --json >> out/ready.jsonl 2>> out/ready.err; echo $? >> out/codes; }
-look
-bluetoothctl power off > /dev/null 2>&1
-look
-bluetoothctl power on > /dev/null 2>&1
+READY = "benchrig ready --json"
+OFF = "bluetoothctl power off > /dev/null 2>&1"
+CROWDED = """bluetoothctl power on > /dev/null 2>&1
 ( bluetoothctl --timeout 60 scan on > /dev/null 2>&1 & )
-sleep 1
-look
-pkill bluetoothd
-sleep 0.5
-look
-"""
+sleep 1"""
+ENDED = "pkill bluetoothd; sleep 0.5"
 
 
-def test_what_is_amiss_is_said(boot: Boot) -> None:
-    done = boot(JOB, DEVICES, adapters=2, within=280)
-    well, off, crowded, ended = [json.loads(line) for line in done.text("ready.jsonl").splitlines()]
-    assert (done.text("codes").split(), done.text("ready.err")) == (["0", "0", "0", "7"], "")
+def test_what_is_amiss_is_said(shell: Shell) -> None:
+    commands = [f"{before}\n{READY}" for before in ("", OFF, CROWDED, ENDED)]
+    said = shell(*commands, devices=[DEVICES], adapters=2, within=280)
+    assert [(one.code, one.err) for one in said] == [(0, ""), (0, ""), (0, ""), (7, "")]
+    well, off, crowded, ended = [json.loads(one.out) for one in said]
 
     assert well["ready"] == ["host:hci0", "host:hci1"]
     assert {check["state"] for check in well["checks"]} == {"yes"}
