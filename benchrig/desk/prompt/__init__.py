@@ -2,7 +2,7 @@
 
 line.py        a line -> verb, words, options
 verbs.py       the verbs, and which part of the talk they are
-talk.py        the state: the radio, the link, what is done with it; watch.py a subscription in the background
+talk.py        the session: what is watched and done with a device; connection.py its link; watch.py a subscription
 deeds.py       what was done, kept for saving
 naming.py      what the attributes of the connected device are called; completing.py what can stand next
 saving.py      deeds -> the text of a plan; limits.py values that were seen -> limits

@@ -51,9 +51,9 @@ def _objects(verb: Verb, talk: Talk) -> list[str]:
 
 def attributes(talk: Talk, needs: tuple[str, ...]) -> list[str]:
     """The attributes of the device that offer one of these properties; the own names before it was connected."""
-    if talk.table is None:
+    if talk.connection.table is None:
         return [*talk.desk.names.aliases]
-    found = names_in(talk.table, talk.desk.names)
+    found = names_in(talk.connection.table, talk.desk.names)
     readable = "read" in needs or "write" in needs
     return [
         name

@@ -36,7 +36,7 @@ class Story:
 def save(talk: Talk, path: Path, when: datetime, *, force: bool = False) -> int:
     """Write the plan of what was done with the last device; how many steps it has. UsageError when there is nothing
     to save, or a file to keep."""
-    unit = talk.unit
+    unit = talk.connection.unit
     if unit is None:
         raise UsageError("nothing was done yet", advice="connect, read, write or watch something first")
     story = Story(_with_the_last(talk.deeds), unit, when, talk.desk.names, talk.desk.options.selection, talk.caution)

@@ -54,7 +54,7 @@ class StepText:
     @property
     def title(self) -> str:
         """What the step is called when it has no name."""
-        return self.verb if self.subject is None or self.verb == "wait" else f"{self.verb} {self.subject}"
+        return self.verb if self.subject is None else f"{self.verb} {self.subject}"
 
     def lines(self) -> Iterator[str]:
         for remark in self.remarks:
@@ -76,9 +76,15 @@ def literals(value: Any) -> Any:
 
 def spec_data(spec: FormatSpec) -> dict[str, Any]:
     """The keys of a format, or of an own name, as they are written."""
-    data: dict[str, Any] = msgspec.to_builtins(spec, enc_hook=_builtin)
+    data: dict[str, Any] = _without_nothing(msgspec.to_builtins(spec, enc_hook=_builtin))
     order = ["uuid", "handle", "service", "index", "name"]  # where it is before how it reads
     return {key: data[key] for key in sorted(data, key=lambda key: order.index(key) if key in order else len(order))}
+
+
+def _without_nothing(data: Any) -> Any:
+    if isinstance(data, dict):
+        return {key: _without_nothing(item) for key, item in data.items() if item is not None}
+    return [_without_nothing(item) for item in data] if isinstance(data, list) else data
 
 
 def _builtin(value: Any) -> Any:

@@ -47,7 +47,7 @@ async def run_typed(talk: Talk, voice: Voice) -> None:
     """Connect, then prompt for lines and do what they say, until one ends the session or the input does. Ctrl-C stops
     the verb that runs."""
     prompt = _Prompt(talk, voice)
-    talk.ask, talk.changed = prompt.acknowledge, prompt.redraw
+    talk.ask, talk.connection.changed = prompt.acknowledge, prompt.redraw
     line: str | None = "connect"
     try:
         with _keys_waiting():
@@ -64,7 +64,7 @@ async def _stoppable(talk: Talk, line: str, voice: Voice) -> bool:
 
     def stop() -> None:
         nonlocal busy
-        busy = busy or talk.is_busy
+        busy = busy or talk.connection.is_busy
         verb.cancel()
 
     try:
@@ -77,7 +77,7 @@ async def _stoppable(talk: Talk, line: str, voice: Voice) -> bool:
             raise
         voice.say("stopped")
         if busy:
-            await talk.give_up()
+            await talk.connection.give_up()
     return True
 
 
@@ -179,7 +179,7 @@ class _Prompt:
                 raise OperatorError("the write was not acknowledged; nothing was sent")
 
     def _message(self) -> FormattedText:
-        unit, state = self._talk.unit, self._talk.state
+        unit, state = self._talk.connection.unit, self._talk.connection.state
         if unit is None or not state:
             return FormattedText([("", "not connected> ")])
         name = plain(unit.name or unit.address, LONGEST_NAME)

@@ -79,9 +79,9 @@ async def _read(talk: Talk, line: Line) -> None:
 
 async def _write(talk: Talk, line: Line) -> None:
     _some_words(line, "write alarm limit 8 °C")
-    await talk.ready()
+    await talk.connection.up()
     spec = _spec(line)
-    name, words = take_name(line.words, talk.desk.names, talk.table)
+    name, words = take_name(line.words, talk.desk.names, talk.connection.table)
     raw = line.options.get("--raw")
     if (raw is None) == (not words):
         raise UsageError("a write needs either a value or --raw", advice=f"write {name} --raw 01 A0")
@@ -145,10 +145,10 @@ def _options(verb: Verb) -> list[str]:
 async def _names_of(talk: Talk, line: Line, example: str) -> list[str]:
     """Every attribute that the line names, one after the other."""
     _some_words(line, example)
-    await talk.ready()
+    await talk.connection.up()
     names, words = list[str](), line.words
     while words:
-        name, words = take_name(words, talk.desk.names, talk.table)
+        name, words = take_name(words, talk.desk.names, talk.connection.table)
         names.append(name)
     return names
 

@@ -18,7 +18,8 @@ A_SECOND = 4.0
 
 
 class Watch:
-    """`show` gets a result for each notification, with `passed_over` for those before it that were not shown."""
+    """`show` gets a result for each notification, with `passed_over` for those before it that were not shown; what
+    comes before `begin` is shown after it."""
 
     def __init__(
         self,
@@ -33,15 +34,25 @@ class Watch:
         self.seen = Watched(subject, self._loop.time())
         self._show = show
         self._thinned = thinned
+        self._early: list[tuple[float, bytes]] | None = []
         self._left, self._refilled = float(AT_ONCE), self._loop.time()
         self._passed_over = 0
         self._newest: tuple[float, bytes] | None = None
         self._timer: asyncio.TimerHandle | None = None
 
+    def begin(self) -> None:
+        """The device has taken the subscription."""
+        early, self._early = self._early or [], None
+        self._show({"verb": "watch", "attribute": self.subject.name, "begins": True})
+        for at, data in early:
+            self._tell(at, data)
+
     def hear(self, data: bytes) -> None:
         now = self._loop.time()
         self.seen.add(now, bytes(data))
-        if self._timer is not None:
+        if self._early is not None:
+            self._early.append((now, bytes(data)))
+        elif self._timer is not None:
             self._passed_over += self._newest is not None
             self._newest = (now, bytes(data))
         elif not self._thinned or self._may_show(now):

@@ -1,0 +1,185 @@
+"""The connection of a session: made when it is first needed, minded, and taken up again when it was lost."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Awaitable, Callable, Coroutine
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
+
+from benchrig.desk.desk import LISTEN, Desk
+from benchrig.desk.prompt.deeds import Connected, Deed, Disconnected, Lost
+from benchrig.errors import AmbiguousDevice, BenchrigError, LinkError, LinkLost, StationError, UsageError
+from benchrig.radio.scan import Selection, is_address
+
+if TYPE_CHECKING:
+    from benchrig.radio.link import Link
+    from benchrig.radio.scan import Sighting
+    from benchrig.radio.table import Table
+
+# Between two attempts to find a device again that was lost.
+TRY_AGAIN = 2.0
+
+
+async def _nothing() -> None:
+    pass
+
+
+@dataclass
+class Connection:
+    """To one device at a time. `show` gets what happens as plain data, `deeds` what was done. `reconnect` looks for a
+    lost device without being told. `changed` is called when the state is another one, `when_up` after each connection,
+    `when_lost` after each loss."""
+
+    desk: Desk
+    show: Callable[[dict[str, Any]], None]
+    deeds: list[Deed]
+    reconnect: bool = False
+    changed: Callable[[], None] = lambda: None
+    when_up: Callable[[], Awaitable[None]] = _nothing
+    when_lost: Callable[[], None] = lambda: None
+    unit: Sighting | None = None
+    link: Link | None = None
+    _tasks: set[asyncio.Task[None]] = field(default_factory=set)
+    _returning: asyncio.Task[None] | None = None
+
+    @property
+    def is_up(self) -> bool:
+        return self.link is not None and self.link.is_up
+
+    @property
+    def is_busy(self) -> bool:
+        """Whether a request to the device is unanswered."""
+        return self.link is not None and self.link.is_up and self.link.is_busy
+
+    @property
+    def state(self) -> str:
+        """'connected', 'lost' when the link ended by itself, '' without one."""
+        return "" if self.link is None else "connected" if self.link.is_up else "lost"
+
+    @property
+    def table(self) -> Table | None:
+        """Of the device, lost or not."""
+        return self.link.table if self.link is not None else None
+
+    @property
+    def who(self) -> str:
+        """What the device is called."""
+        return "" if self.unit is None else self.unit.name or self.unit.address
+
+    async def up(self) -> Link:
+        """The link. The first time it is made; one that was lost is waited for if it is coming back. LinkLost, and
+        what `connect` raises."""
+        if self._returning is not None and self._returning is not asyncio.current_task():
+            await asyncio.wait({self._returning})
+        if self.link is None and self.unit is None:
+            await self._connect()
+        if self.link is None:
+            raise LinkLost("no device is connected", advice="connect")
+        if not self.link.is_up:
+            raise LinkLost(f"the link was lost ({self.link.lost_reason})", advice="connect")
+        return self.link
+
+    async def connect(self, device: str = "") -> None:
+        """To the device of this name or address; without one to the device that is meant, or was. UsageError,
+        DeviceNotFound, AmbiguousDevice, ConnectFailed, StationError."""
+        if self.is_up:
+            raise UsageError(f"{self.who} is connected", advice="disconnect first")
+        self._stop_returning()
+        if device:
+            chosen = Selection(address=device) if is_address(device) else Selection(name=device)
+            self.desk.options = replace(self.desk.options, selection=chosen)
+        await self._connect()
+
+    async def disconnect(self) -> None:
+        self._stop_returning()
+        link = self.link
+        if link is None:
+            raise UsageError("no device is connected")
+        self.link = None
+        await link.disconnect()
+        self.deeds.append(Disconnected())
+        self.show({"verb": "disconnect", "device": self.who})
+
+    async def give_up(self) -> None:
+        """End a link whose request was left unanswered: its late answer would be taken for that of the next one."""
+        if self.link is not None and self.link.is_up:
+            self.link.lost_reason = "given up with the request that was stopped"
+            await self.link.disconnect()
+
+    async def close(self) -> None:
+        """End the link, and what runs in the background."""
+        self._stop_returning()
+        link, self.link = self.link, None
+        for task in [*self._tasks]:
+            task.cancel()
+        if self._tasks:
+            await asyncio.wait(self._tasks)
+        if link is not None and link.is_up:
+            await link.disconnect()
+
+    async def _connect(self) -> None:
+        # of one address there is no second device to hear
+        listen = 0.0 if self.desk.options.selection.address else LISTEN
+        try:
+            unit = await self.desk.find(listen)
+        except AmbiguousDevice as error:
+            raise AmbiguousDevice(error.message, advice="connect with the name or the address of one") from error
+        started = self.desk.now()
+        self.link = await self.desk.connect(unit)
+        self.unit = unit
+        self.deeds.append(Connected(unit))
+        self._say_connected(self.link, round(self.desk.now() - started, 6))
+        self.changed()
+        self._start(self._mind(self.link))
+        await self.when_up()
+
+    def _say_connected(self, link: Link, elapsed: float) -> None:
+        assert self.unit is not None
+        services = link.table.services
+        self.show({
+            "verb": "connect",
+            "device": self.unit.name,
+            "address": self.unit.address,
+            "elapsed": elapsed,
+            "services": len(services),
+            "characteristics": sum(len(each.characteristics) for each in services),
+        })  # fmt: skip
+
+    async def _mind(self, link: Link) -> None:
+        """Say when the link is lost, and see to its return."""
+        await link.lost.wait()
+        if link is not self.link:
+            return
+        trouble = await self.desk.radio.trouble()
+        reason = link.lost_reason if trouble is None else trouble.message
+        self.when_lost()
+        self.deeds.append(Lost(reason))
+        self.show({"verb": "connect", "device": self.who, "lost": reason})
+        self.changed()
+        if self.reconnect and not isinstance(trouble, StationError):
+            self._returning = self._start(self._return())
+
+    async def _return(self) -> None:
+        try:
+            while not self.is_up:
+                try:
+                    await self._connect()
+                except LinkError:
+                    await self.desk.radio.tidy()
+                    await asyncio.sleep(TRY_AGAIN)
+        except BenchrigError as error:
+            self.show({"verb": "connect", "error": error.message, "advice": error.advice})
+        finally:
+            self._returning = None
+
+    def _stop_returning(self) -> None:
+        if self._returning is not None:
+            self._returning.cancel()
+            self._returning = None
+
+    def _start(self, work: Coroutine[Any, Any, None]) -> asyncio.Task[None]:
+        task = asyncio.ensure_future(work)
+        self._tasks.add(task)
+        task.add_done_callback(self._tasks.discard)
+        return task

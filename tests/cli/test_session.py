@@ -1,0 +1,228 @@
+"""`benchrig session`: at a prompt on a pseudo-terminal, and from a pipe."""
+
+from __future__ import annotations
+
+import json
+import signal
+import subprocess
+import termios
+import time
+from pathlib import Path
+
+import pytest
+
+from tests.cli.kit import COMMAND, PATIENCE, OnTerminal, Terminal, benchrig, environment
+from tests.run.kit import DEVICES, device_text
+
+PLAN = """plan: names
+caution: The relay switches mains.
+device:
+  select: {name: VFL-*}
+  attributes:
+    alarm limit: {uuid: 6b1d0002-9a53-4c86-8a3e-2f0f6c1d7e40, as: sint16, scale: 0.01, unit: °C}
+    log stream: {uuid: 6b1d0004-9a53-4c86-8a3e-2f0f6c1d7e40, as: hex}
+    factory key: {uuid: 6b1d0006-9a53-4c86-8a3e-2f0f6c1d7e40, as: hex}
+steps:
+  - scan:
+"""
+RADIO = f"virtual:{DEVICES}/logger.yaml"
+AT = ("-p", "names.yaml", "--radio", RADIO)
+ADDRESS = ("-d", "C4:1F:5A:20:00:42")  # nothing else is listened for
+CTRL_C, CTRL_D = "\x03", "\x04"
+UP = "VFL-0042 connected>"
+THERMOMETER = """services:
+  - service: environmental sensing
+    characteristics:
+      - {characteristic: temperature, properties: [read, notify], value: 21.5 °C, notify: {period: 200 ms}}
+"""
+
+
+def piped(folder: Path, text: str, *options: str) -> subprocess.CompletedProcess[str]:
+    (folder / "names.yaml").write_text(PLAN, encoding="utf-8")
+    return subprocess.run(
+        [*COMMAND, "session", *options, *AT],
+        cwd=folder,
+        env=environment(),
+        input=text,
+        capture_output=True,
+        text=True,
+        timeout=PATIENCE,
+    )
+
+
+def on_terminal(folder: Path, *options: str, at: tuple[str, ...] = AT, columns: int = 100) -> OnTerminal:
+    """The terminal does not answer where its cursor is: the prompt must not wait for that."""
+    (folder / "names.yaml").write_text(PLAN, encoding="utf-8")
+    state = {"XDG_STATE_HOME": str(folder / "state"), "PROMPT_TOOLKIT_NO_CPR": "1", "NO_COLOR": "1"}
+    return OnTerminal(folder, "session", *options, *at, columns=columns, **state)
+
+
+def press(terminal: Terminal, key: str, *, until: str) -> None:
+    """Press a key again and again, as people do: at the prompt it may only clear the line."""
+    deadline = time.monotonic() + PATIENCE
+    while until not in terminal.shown:
+        assert time.monotonic() < deadline, terminal.shown
+        terminal.type(key)
+        terminal._read(0.3)
+
+
+def shown_times(terminal: Terminal, text: str, times: int) -> None:
+    """Until the text was shown so many times."""
+    deadline = time.monotonic() + PATIENCE
+    while terminal.shown.count(text) < times:
+        assert time.monotonic() < deadline, terminal.shown
+        terminal._read(0.1)
+
+
+def test_verbs_from_a_pipe_run_on_the_virtual_clock(tmp_path: Path) -> None:
+    done = piped(tmp_path, "read humidity\nwatch temperature\nwait 2 min\n# done\nunwatch\nquit\nread nothing\n")
+    assert done.returncode == 0, done.stderr
+    shown = done.stdout.splitlines()
+    assert shown[0].startswith("connected to VFL-0042 (C4:1F:5A:20:00:42)")
+    assert shown[1] == "humidity: 43.5 %  [FE 10]"
+    assert shown[-1].endswith("120 notifications in 120 s, 1 Hz")
+    assert done.stderr.startswith("SIMULATED")
+
+
+@pytest.mark.parametrize(
+    ("lines", "code", "said"),
+    [
+        ("read factory key\nread humidity\n", 1, "read not permitted"),
+        ("red humidity\n", 4, "did you mean 'read'"),
+        pytest.param("write alarm limit 8 °C\n", 2, "nothing was sent", marks=pytest.mark.slow),
+        pytest.param("connect nobody\n", 1, "not heard", marks=pytest.mark.slow),
+    ],
+)
+def test_the_first_failure_ends_it_with_its_exit_code(lines: str, code: int, said: str, tmp_path: Path) -> None:
+    done = piped(tmp_path, lines, "--within", "2 s")
+    assert done.returncode == code
+    assert said in done.stderr
+    assert f"in '{lines.splitlines()[0]}'" in done.stderr
+    assert "humidity:" not in done.stdout
+
+
+def test_one_json_line_for_each_result(tmp_path: Path) -> None:
+    done = piped(tmp_path, "read humidity\nwrite alarm limit 8 °C\nread factory key\n", "--json", "--acknowledge")
+    results = [json.loads(line) for line in done.stdout.splitlines()]
+    assert [result["verb"] for result in results] == ["connect", "read", "write", "read"]
+    assert results[2]["written"] == {"raw": "2003", "value": 8, "unit": "°C", "format": "sint16 × 0.01 °C"}
+    assert (results[3]["cause"], done.returncode) == ("device", 1)
+
+
+@pytest.mark.slow
+def test_lines_come_from_a_file_too(tmp_path: Path) -> None:
+    (tmp_path / "lines.txt").write_text("read humidity", encoding="utf-8")
+    with (tmp_path / "lines.txt").open(encoding="utf-8") as lines:
+        done = subprocess.run(
+            [*COMMAND, "session", "--radio", RADIO], stdin=lines, capture_output=True, text=True, timeout=PATIENCE
+        )
+    assert (done.returncode, done.stdout.splitlines()[-1]) == (0, "humidity: 43.5 %  [FE 10]")
+
+
+@pytest.mark.slow
+def test_a_signal_ends_a_piped_session(tmp_path: Path) -> None:
+    command = [*COMMAND, "session", "--radio", RADIO, "--real-time"]
+    pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
+    with subprocess.Popen(command, text=True, **pipes) as process:  # type: ignore[call-overload]
+        process.stdin.write("read humidity\nwait 60 s\n")
+        process.stdin.flush()
+        while "humidity" not in process.stdout.readline():
+            pass
+        process.send_signal(signal.SIGINT)
+        assert process.wait(PATIENCE) == 2
+
+
+def test_a_session_at_the_prompt_becomes_a_plan_that_passes(tmp_path: Path) -> None:
+    with on_terminal(tmp_path, *ADDRESS) as terminal:
+        terminal.until(UP)
+        terminal.type("read batt\t")
+        terminal.until("read battery level")
+        terminal.type("\r")
+        terminal.until("battery level: 97 %  [61]")
+        terminal.type("write alarm limit 8 °C --read-back\r")
+        shown = terminal.until("Type 'yes' to acknowledge")
+        assert "The relay switches mains." in shown
+        terminal.type("yes\r")
+        terminal.until("read back alarm limit: 8 °C")
+        terminal.type("read factory key\r")
+        terminal.until("read not permitted")
+        terminal.type("wait 60 s\r")
+        terminal.until("wait 60 s")
+        press(terminal, CTRL_C, until="stopped")
+        terminal.type("read humidity" + CTRL_C + "save made.yaml\r")
+        terminal.until("steps in made.yaml")
+        terminal.type(CTRL_D)
+        assert terminal.end() == 0
+    assert "read humidity" not in (tmp_path / "made.yaml").read_text(encoding="utf-8")
+    ran = benchrig("run", "made.yaml", "--radio", RADIO, "--acknowledge", cwd=tmp_path)
+    assert ran.returncode == 0, ran.stdout
+    typed = (tmp_path / "state" / "benchrig" / "session_history").read_text(encoding="utf-8")
+    assert typed.splitlines()[0] == "read battery level"
+    assert "yes" not in typed
+
+
+def test_notifications_do_not_tear_the_line_that_is_typed(tmp_path: Path) -> None:
+    (tmp_path / "device.yaml").write_text(device_text(THERMOMETER), encoding="utf-8")
+    with on_terminal(
+        tmp_path, at=("-d", "C4:00:00:00:00:01", "--radio", "virtual:device.yaml"), columns=40
+    ) as terminal:
+        terminal.until("unit 1 connected>")
+        terminal.type("watch temperature\r")
+        terminal.until("temperature +")
+        terminal.type("read tem")
+        terminal.until("read tem")
+        shown_times(terminal, "temperature +", terminal.shown.count("temperature +") + 3)
+        terminal.type("perature")
+        terminal.type("\r")
+        terminal.until("temperature: 21.5 °C  [66 08]")
+        terminal.type("quit\r")
+        assert terminal.end() == 0
+    assert_no_colour(terminal.shown)
+    # each is written on a line that was cleared before, and the prompt with what was typed is drawn again after it
+    torn = [line for line in terminal.shown.split("\r\n") if "temperature +" in line and "read tem" in line]
+    assert all(line.rindex("\x1b[J") < line.index("temperature +") for line in torn)
+
+
+def assert_no_colour(shown: str) -> None:
+    for number in (*range(30, 38), *range(90, 98)):
+        assert f"\x1b[{number}m" not in shown
+        assert f";{number}m" not in shown
+
+
+def test_a_lost_link_shows_in_the_prompt(tmp_path: Path) -> None:
+    text = device_text(THERMOMETER, more="faults: {disconnect_after: 2 s}")
+    (tmp_path / "device.yaml").write_text(text, encoding="utf-8")
+    with on_terminal(tmp_path, at=("-d", "C4:00:00:00:00:01", "--radio", "virtual:device.yaml")) as terminal:
+        terminal.until("unit 1 connected>")
+        terminal.until("the link to unit 1 was lost")
+        terminal.until("unit 1 lost>")
+        terminal.type("read temperature\r")
+        terminal.until("the link was lost")
+        terminal.type("connect\r")
+        terminal.until("unit 1 connected>")
+        terminal.type(CTRL_D)
+        assert terminal.end() == 0
+
+
+@pytest.mark.slow
+def test_the_terminal_is_left_as_it_was(tmp_path: Path) -> None:
+    with on_terminal(tmp_path, "-d", "nobody", "--within", "1 s") as terminal:
+        before = termios.tcgetattr(terminal.master)[3]
+        terminal.until("not connected>")
+        assert "was not heard" in terminal.shown
+        terminal.process.send_signal(signal.SIGTERM)
+        assert terminal.end() == 2
+        assert termios.tcgetattr(terminal.master)[3] == before
+
+
+@pytest.mark.slow
+def test_typed_ahead_acknowledges_nothing(tmp_path: Path) -> None:
+    with on_terminal(tmp_path) as terminal:
+        terminal.until(UP)
+        terminal.type("write alarm limit 8 °C\ryes\r")
+        terminal.until("Type 'yes'")
+        terminal.type("no\r")
+        terminal.until("was not acknowledged")
+        terminal.type(CTRL_D)
+        terminal.end()
+    assert "wrote" not in terminal.shown

@@ -1,0 +1,82 @@
+"""A session on the virtual radio in one line: lines in, results out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from benchrig.desk.desk import Desk
+from benchrig.desk.prompt.talk import Talk
+from benchrig.desk.prompt.verbs import do
+from benchrig.errors import BenchrigError
+from benchrig.steps.attribute import AttributeSpec, Names, Uuid
+from benchrig.values.spec import spec_from
+from tests.desk.kit import at_desk
+from tests.run.kit import DEVICES
+
+LOGGER = DEVICES / "logger.yaml"
+OWN = "6b1d000{}-9a53-4c86-8a3e-2f0f6c1d7e40"
+
+
+def own(number: int, **form: Any) -> AttributeSpec:
+    spec = spec_from(form)
+    kept = {field: getattr(spec, field) for field in spec.__struct_fields__}
+    return AttributeSpec(uuid=Uuid(OWN.format(number)), **kept)
+
+
+NAMES = Names(
+    {
+        "alarm limit": own(2, **{"as": "sint16", "scale": "0.01", "unit": "°C"}),
+        "command": own(3, **{"as": "hex"}),
+        "log stream": own(4, fields=[
+            {"name": "number", "as": "uint16"},
+            {"name": "temperature", "as": "sint16", "scale": "0.01", "unit": "°C"},
+            {"name": "supply", "as": "uint16", "unit": "mV"},
+        ]),
+        "log interval": own(5, **{"as": "uint16", "unit": "s"}),
+        "factory key": own(6, **{"as": "hex"}),
+        "note": own(8, **{"as": "utf8"}),
+    }
+)  # fmt: skip
+
+
+@dataclass
+class Talked:
+    """What was shown, the cautions that were asked, and the talk as it was at the end."""
+
+    results: list[dict[str, Any]]
+    asked: list[str]
+    talk: Talk
+
+    def of(self, verb: str) -> list[dict[str, Any]]:
+        return [result for result in self.results if result["verb"] == verb]
+
+
+def talked(
+    *lines: str,
+    devices: tuple[str | Path, ...] = (LOGGER,),
+    names: Names = NAMES,
+    answer: BenchrigError | None = None,
+    seed: int = 0,
+    **options: Any,
+) -> Talked:
+    """`answer` is what the person says to a caution instead of 'yes'. An error of a line is raised."""
+    results: list[dict[str, Any]] = []
+    asked: list[str] = []
+
+    async def ask(caution: str) -> None:
+        asked.append(caution)
+        if answer is not None:
+            raise answer
+
+    async def work(desk: Desk) -> Talk:
+        talk = Talk(desk, results.append, ask, **options)
+        try:
+            for line in lines:
+                await do(talk, line)
+        finally:
+            await talk.close()
+        return talk
+
+    return Talked(results, asked, at_desk(work, *devices, names=names, seed=seed))

@@ -1,0 +1,332 @@
+"""What was done in a session, as a plan that does it again."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from benchrig.desk.prompt.deeds import Connected, Deed, ReadDone, Subject, Watched, WriteDone
+from benchrig.desk.prompt.saving import Story, plan_text, save
+from benchrig.errors import UsageError
+from benchrig.plan.loader import load_plan
+from benchrig.plan.model import Plan
+from benchrig.radio.scan import Selection, Sighting
+from benchrig.source.shape import plain
+from benchrig.steps.attribute import AttributeSpec, Names, Uuid
+from benchrig.steps.payload import encode
+from benchrig.values.format import build_format
+from benchrig.values.spec import spec_from
+from tests.desk.prompt.kit import LOGGER, OWN, Talked, talked
+from tests.run.kit import Ran, device_text, run
+
+WHEN = datetime(2026, 5, 1, 14, 30, tzinfo=UTC)
+UNIT = Sighting("C4:00:00:00:00:01", name="unit 1")
+
+
+def saved(folder: Path, done: Talked, *, force: bool = False) -> Path:
+    save(done.talk, folder / "plan.yaml", WHEN, force=force)
+    return folder / "plan.yaml"
+
+
+def again(folder: Path, *lines: str, device: str | Path = LOGGER, seed: int = 7, **options: Any) -> Ran:
+    """Do what the lines say, save it, and run that on the device with another seed."""
+    return run(saved(folder, talked(*lines, devices=(device,), **options)), device, seed=seed)
+
+
+def steps(text: str, folder: Path) -> list[dict[str, Any]]:
+    """The steps behind scan and connect, as data."""
+    return [plain(step.node) for step in loaded(text, folder).steps[2:]]
+
+
+def loaded(text: str, folder: Path) -> Plan:
+    path = folder / "plan.yaml"
+    path.write_text(text, encoding="utf-8")
+    return load_plan(path)
+
+
+def story(*deeds: Deed, **more: Any) -> Story:
+    return Story([Connected(UNIT), *deeds], UNIT, WHEN, **more)
+
+
+def subject(name: str = "own", *, settable: bool = False, **form: Any) -> Subject:
+    return Subject(name, build_format(spec_from(form)), settable=settable)
+
+
+def names(**form: Any) -> Names:
+    spec = spec_from(form)
+    kept = {field: getattr(spec, field) for field in spec.__struct_fields__}
+    return Names({"own": AttributeSpec(uuid=Uuid(OWN.format(9)), **kept)})
+
+
+def test_a_session_becomes_a_plan_that_passes_on_the_device(tmp_path: Path) -> None:
+    ran = again(
+        tmp_path,
+        "table",
+        "read serial number battery level temperature humidity",
+        "read temperature",
+        "watch log stream",
+        "wait 2 s",
+        "unwatch",
+        "read alarm limit",
+        "write alarm limit 8 °C --read-back",
+        "read alarm limit",
+        "wait 500 ms",
+        "disconnect",
+        "connect",
+        "read note --as hex",
+    )
+    assert ran.ended.verdict == "pass"
+    assert [step.planned.name for step in ran.record.steps] == [
+        "scan", "connect", "read serial number", "read battery level", "read temperature", "read humidity",
+        "read temperature (2)", "notify log stream", "read alarm limit", "write alarm limit", "read alarm limit (2)",
+        "wait 0.5 s", "disconnect", "connect (2)", "read note",
+    ]  # fmt: skip
+    assert [ran.reading(step).judgement.limit for step in ("read alarm limit", "read alarm limit (2)")] == [  # type: ignore[union-attr]
+        "equals 5 °C",
+        "equals 8 °C",
+    ]
+
+
+def test_the_plan_fails_on_a_device_that_differs(tmp_path: Path) -> None:
+    path = saved(tmp_path, talked("read serial number humidity", "watch log stream", "wait 2 s"))
+    logger = LOGGER.read_text(encoding="utf-8")
+    for changed in (
+        logger.replace("VFL3-000042", "VFL3-000043"),
+        logger.replace("43.5 %", "60 %"),
+        logger.replace("period: 50 ms", "period: 100 ms"),
+        logger.replace("supply: 2985 mV", "supply: 2000 mV"),
+    ):
+        assert changed != logger
+        assert run(path, changed).ended.verdict == "fail"
+
+
+def test_an_answer_to_a_write_becomes_an_exchange(tmp_path: Path) -> None:
+    ran = again(tmp_path, "watch command", "write command --raw 01", "wait 1 s", "unwatch", acknowledged=True)
+    assert ran.ended.verdict == "pass"
+    assert [step.planned.name for step in ran.record.steps][2:] == ["exchange command"]
+    assert ran.reading("exchange command").value == "8100"
+
+
+def test_refusals_are_expected_again(tmp_path: Path) -> None:
+    done = talked("connect")
+    done.talk.deeds += [
+        ReadDone(Subject("2A00"), None, "read not permitted"),
+        WriteDone(Subject("2A00"), b"\1", 0.0, refused="out of range"),
+    ]
+    read, write = steps(saved(tmp_path, done).read_text(encoding="utf-8"), tmp_path)
+    assert read == {"read": "2A00", "expect": {"att_error": {"equals": "read not permitted"}}}
+    assert write == {"write": "2A00", "raw": "01", "expect": {"att_error": {"equals": "out of range"}}}
+
+
+def test_a_write_brings_a_caution_and_own_names_their_formats(tmp_path: Path) -> None:
+    done = talked("read alarm limit", "write alarm limit -12.34 °C", acknowledged=True, caution="Mind the relay.")
+    plan = loaded(saved(tmp_path, done).read_text(encoding="utf-8"), tmp_path)
+    assert plan.caution == "Mind the relay. This plan writes to the device: alarm limit."
+    assert [*plan.names.aliases] == ["alarm limit"]
+    assert plan.names.meaning("alarm limit").format.describe() == "sint16 × 0.01 °C"  # type: ignore[union-attr]
+    assert "From a session with VFL-0042 on 2026-05-01 14:30" in (tmp_path / "plan.yaml").read_text(encoding="utf-8")
+
+
+def test_without_a_write_there_is_no_caution(tmp_path: Path) -> None:
+    assert loaded(saved(tmp_path, talked("read humidity")).read_text(encoding="utf-8"), tmp_path).caution == ""
+
+
+def test_a_file_is_kept_unless_told_otherwise(tmp_path: Path) -> None:
+    done = talked("connect")
+    path = saved(tmp_path, done)
+    path.write_text("mine", encoding="utf-8")
+    with pytest.raises(UsageError, match="is there already") as caught:
+        saved(tmp_path, done)
+    assert "save! " in caught.value.advice
+    assert path.read_text(encoding="utf-8") == "mine"
+    assert "mine" not in saved(tmp_path, done, force=True).read_text(encoding="utf-8")
+
+
+def test_there_must_be_something_to_save_and_somewhere(tmp_path: Path) -> None:
+    with pytest.raises(UsageError, match="nothing was done"):
+        saved(tmp_path, talked("help"))
+    with pytest.raises(UsageError, match="cannot be written"):
+        saved(tmp_path / "nowhere", talked("connect"))
+
+
+def test_only_what_was_done_with_the_last_device_is_saved(tmp_path: Path) -> None:
+    other = device_text("services: []", name="unit 2", address="C4:00:00:00:00:02")
+    done = talked("connect unit 2", "read device name", "disconnect", "connect VFL-0042", "read humidity",
+                  devices=(LOGGER, other))  # fmt: skip
+    text = saved(tmp_path, done).read_text(encoding="utf-8")
+    assert [step["read"] for step in steps(text, tmp_path)] == ["humidity"]
+    assert "VFL-0042" in text
+    assert "unit 2" not in text
+
+
+def test_a_lost_link_is_a_comment_and_no_second_connect(tmp_path: Path) -> None:
+    device = device_text(more="faults: {disconnect_after: 2 s}")
+    text = saved(tmp_path, talked("connect", "scan --for 3 s", "connect", "read device name", devices=(device,)))
+    assert "# The link was lost here" in text.read_text(encoding="utf-8")
+    assert "read" in steps(text.read_text(encoding="utf-8"), tmp_path)[0]
+
+
+@pytest.mark.parametrize(
+    ("selection", "select"),
+    [
+        (None, {"name": "unit 1"}),
+        (Selection(), {"name": "unit 1"}),
+        (Selection(rssi_min=-60), {"name": "unit 1"}),
+        (Selection(name="unit*"), {"name": "unit*"}),
+        (Selection(address="C4:00:00:00:00:01"), {"address": "C4:00:00:00:00:01"}),
+        (
+            Selection(services=("0000181a-0000-1000-8000-00805f9b34fb",)),
+            {"services": ["environmental sensing"]},
+        ),
+        (
+            Selection(manufacturer=0xFFFF, manufacturer_data=b"\3"),
+            {"manufacturer": {"company": 0xFFFF, "data": "03"}},
+        ),
+    ],
+)
+def test_the_device_is_selected_as_it_was(selection: Selection | None, select: Any, tmp_path: Path) -> None:
+    assert plain(loaded(plan_text(story(selection=selection)), tmp_path).device)["select"] == select
+
+
+def test_a_device_without_a_name_is_selected_by_its_address(tmp_path: Path) -> None:
+    nameless = Sighting("C4:00:00:00:00:01")
+    plan = loaded(plan_text(Story([Connected(nameless)], nameless, WHEN)), tmp_path)
+    assert plan.selection().address == "C4:00:00:00:00:01"
+
+
+# --- limits
+
+
+def expected(tmp_path: Path, deeds: list[Deed], names: Names) -> tuple[list[dict[str, Any]], str]:
+    text = plan_text(story(*deeds, names=names))
+    return [step.get("expect", {}) for step in steps(text, tmp_path)], text
+
+
+@pytest.mark.parametrize(
+    ("form", "settable", "data", "limit"),
+    [
+        ({"as": "uint8", "unit": "%"}, False, ["61"], {"equals": "97 %"}),
+        ({"as": "uint8"}, False, ["61"], {"equals": 97}),
+        ({"as": "uint8", "words": {"97": "ready"}}, False, ["61"], {"equals": "ready"}),
+        ({"as": "boolean"}, False, ["01"], {"equals": True}),
+        ({"as": "utf8"}, False, ["31 32"], {"equals": "12"}),
+        ({"as": "hex"}, False, ["12"], {"equals": "12"}),
+        ({"as": "hex"}, False, [""], {"equals": ""}),
+        ({"as": "sint16", "scale": "0.01", "unit": "°C"}, True, ["F4 01"], {"equals": "5 °C"}),
+        # 5 % of 21.5 °C is 1.075 °C, upwards to two digits
+        ({"as": "sint16", "scale": "0.01", "unit": "°C"}, False, ["66 08"], {"nominal": "21.5 °C", "tolerance": "1.1 °C"}),
+        # ten steps of 0.01 °C
+        ({"as": "sint16", "scale": "0.01", "unit": "°C"}, False, ["00 00"], {"nominal": "0 °C", "tolerance": "0.1 °C"}),
+        # the values are 2 °C apart, which is more than 5 %
+        ({"as": "sint16", "scale": "0.01", "unit": "°C"}, False, ["66 08", "9E 07"], {"nominal": "20.5 °C", "tolerance": "2 °C"}),
+        ({"as": "sint8", "scale": "0.5", "unit": "dBm"}, False, ["88"], {"nominal": "-60 dBm", "tolerance": "5 dB"}),
+        ({"as": "float32"}, False, ["00 00 00 00"], {"nominal": 0, "tolerance": 1}),
+        ({"as": "float32"}, False, ["00 00 C0 7F"], {"equals": "NaN"}),
+        ({"as": "uint8"}, False, ["01", "02"], None),
+        ({"as": "utf8"}, False, ["31", "32"], None),
+        ({"as": "date_time"}, False, ["EA 07 05 01 0E 1E 00"], None),
+    ],
+)  # fmt: skip
+def test_limits_on_what_was_read(
+    form: dict[str, Any], settable: bool, data: list[str], limit: Any, tmp_path: Path
+) -> None:
+    own = subject(settable=settable, **form)
+    found, text = expected(tmp_path, [ReadDone(own, bytes.fromhex(each)) for each in data], names(**form))
+    if limit is None:
+        assert all(not each for each in found)
+        assert "not judged" in text
+    else:
+        assert [each["value"] for each in found] == [limit] * len(data)
+
+
+def test_what_changed_after_a_write_is_no_noise(tmp_path: Path) -> None:
+    own = subject(**{"as": "uint8"}, settable=True)
+    deeds: list[Deed] = [ReadDone(own, b"\1"), WriteDone(own, b"\2", 0.0), ReadDone(own, b"\2"), ReadDone(own, b"\2")]
+    found, _ = expected(tmp_path, deeds, names(**{"as": "uint8"}))
+    assert [each.get("value") for each in found] == [{"equals": 1}, None, {"equals": 2}, {"equals": 2}]
+
+
+def test_the_fields_of_a_structure_are_held_one_by_one(tmp_path: Path) -> None:
+    form = {"fields": [{"name": "count", "as": "uint8"}, {"name": "level", "as": "uint8", "scale": "0.5", "unit": "V"}]}
+    deeds: list[Deed] = [ReadDone(subject(**form), b"\1\4"), ReadDone(subject(**form), b"\1\4")]
+    found, _ = expected(tmp_path, deeds[:1], names(**form))
+    assert found == [{"value.count": {"equals": 1}, "value.level": {"nominal": "2 V", "tolerance": "5 V"}}]
+
+
+def test_a_value_that_does_not_fit_its_format_is_held_as_bytes(tmp_path: Path) -> None:
+    text = plan_text(story(ReadDone(subject(**{"as": "uint16"}), b"\1"), names=names(**{"as": "uint16"})))
+    assert steps(text, tmp_path) == [{"read": "own", "format": {"as": "hex"}, "expect": {"value": {"equals": "01"}}}]
+    assert "did not fit its format" in text
+
+
+def test_what_never_came_is_listened_for_without_a_limit(tmp_path: Path) -> None:
+    text = plan_text(story(Watched(subject(**{"as": "uint8"}), 0.0, 3.0), names=names(**{"as": "uint8"})))
+    assert steps(text, tmp_path) == [{"notify": "own", "for": "3 s"}]
+    assert "nothing came" in text
+
+
+FORMS: list[dict[str, Any]] = [
+    {"as": "uint8"}, {"as": "sint64", "scale": "1/3", "offset": "-0.1", "unit": "°C"}, {"as": "float32", "unit": "V"},
+    {"as": "float64"}, {"as": "medfloat32"}, {"as": "utf8"}, {"as": "utf16"}, {"as": "hex"}, {"as": "boolean"},
+    {"as": "date_time"}, {"as": "uint8", "words": {"0": "no", "1": "# 1"}}, {"as": "heart rate measurement"},
+    {"as": "uint8", "bits": {"open": 1, "state": {"mask": 6, "words": {"0": "a: b", "1": "$b"}}}},
+    {"fields": [{"name": "a", "as": "utf8", "length": 3}, {"name": "b", "as": "uint16", "unit": "ms", "repeat": True}]},
+]  # fmt: skip
+
+
+@settings(max_examples=60)
+@given(
+    form=st.sampled_from(FORMS),
+    samples=st.lists(st.binary(max_size=14) | st.text(max_size=6).map(str.encode), min_size=1, max_size=3),
+    name=st.text(min_size=1, max_size=12),
+    settable=st.booleans(),
+    caution=st.text(max_size=20),
+)
+def test_whatever_a_device_says_the_plan_loads(
+    form: dict[str, Any],
+    samples: list[bytes],
+    name: str,
+    settable: bool,
+    caution: str,
+    tmp_path_factory: pytest.TempPathFactory,
+) -> None:
+    own = subject(settable=settable, **form)
+    watched = Watched(own, 0.0, 5.0)
+    for number, data in enumerate(samples):
+        watched.add(float(number), data)
+    deeds: list[Deed] = [ReadDone(own, data) for data in samples]
+    deeds += [watched, *(WriteDone(own, data, 100.0 + number) for number, data in enumerate(samples))]
+    unit = Sighting("C4:00:00:00:00:01", name=name)
+    told = Story([Connected(unit), *deeds], unit, WHEN, names(**form), caution=caution)
+    plan = loaded(plan_text(told), tmp_path_factory.getbasetemp())
+    assert plan.selection().accepts(_heard(name))
+    reads, writes = plan.steps[2 : 2 + len(samples)], plan.steps[3 + len(samples) :]
+    for planned, data in zip(reads, samples, strict=True):
+        _holds(planned.bind({}), data, own, plan.names)
+    for planned, data in zip(writes, samples, strict=True):
+        step: Any = planned.bind({})
+        assert encode(own.form, step.value, step.raw) == data
+
+
+def _holds(step: Any, data: bytes, own: Subject, names: Names) -> None:
+    """Every limit of a read step is satisfied by what was read."""
+    form = build_format(step.format) if step.format else own.form
+    assert form is not None
+    value = form.decode(data)
+    types = step.readings(names)
+    for name, limit in step.limits.items():
+        item: Any = value
+        for part in name.split(".")[1:]:
+            item = item[part]
+        assert limit.bind(types[name].kind, types[name].unit).passes(item), (name, item, limit)
+
+
+def _heard(name: str) -> Sighting:
+    sighting = Sighting("C4:00:00:00:00:01", name=name)
+    sighting.rssi.append(-50)
+    return sighting

@@ -1,0 +1,195 @@
+"""What the verbs of a session do with a device."""
+
+from __future__ import annotations
+
+import pytest
+
+from benchrig.errors import (
+    AmbiguousDevice,
+    AttError,
+    AttributeMissing,
+    BenchrigError,
+    DeviceNotFound,
+    LinkLost,
+    MalformedValue,
+    OperatorError,
+    UsageError,
+)
+from tests.desk.prompt.kit import LOGGER, talked
+from tests.run.kit import device_text
+
+THERMOMETER = """services:
+  - service: environmental sensing
+    characteristics:
+      - {characteristic: temperature, properties: [read, notify], value: 21.5 °C, notify: {period: 500 ms}}
+"""
+OTHER = device_text(THERMOMETER, name="unit 2", address="C4:00:00:00:00:02")
+LEAVES = device_text(THERMOMETER, more="faults: {disconnect_after: 2 s}")
+
+
+def test_the_first_verb_that_needs_a_device_connects() -> None:
+    done = talked("read humidity")
+    assert [result["verb"] for result in done.results] == ["connect", "read"]
+    assert done.of("connect")[0]["device"] == "VFL-0042"
+    assert done.of("read")[0]["content"].value == 43.5
+
+
+def test_several_attributes_in_one_line() -> None:
+    values = [result["content"].value for result in talked("read battery level model number").of("read")]
+    assert values == [97, "VFL3"]
+
+
+def test_a_format_of_ones_own() -> None:
+    line = "read 6b1d0007-9a53-4c86-8a3e-2f0f6c1d7e40 --as uint16 --scale 0.001 --unit V"
+    assert talked(line).of("read")[0]["content"].value == 2.985
+
+
+def test_a_refusal_is_an_error_and_the_session_goes_on() -> None:
+    with pytest.raises(AttError, match="read not permitted"):
+        talked("read factory key")
+
+
+def test_a_write_is_asked_for_once() -> None:
+    done = talked("write alarm limit 8 °C --read-back", "write note 'shelf 3'", caution="Mind the relay.")
+    assert [result["written"].value for result in done.of("write")] == [8, "shelf 3"]
+    assert done.of("write")[0]["read_back"].value == 8
+    [asked] = done.asked
+    assert "writes 8 °C to 'alarm limit' of VFL-0042" in asked
+    assert "Mind the relay." in asked
+
+
+def test_nothing_is_asked_when_it_was_acknowledged_before() -> None:
+    assert talked("write alarm limit 8 °C", acknowledged=True).asked == []
+
+
+def test_a_write_that_is_not_acknowledged_is_not_sent() -> None:
+    with pytest.raises(OperatorError):  # the device would answer with an ATT error
+        talked("write factory key 01020304", answer=OperatorError("no"))
+
+
+def test_a_value_that_does_not_fit_is_not_asked_for() -> None:
+    with pytest.raises(UsageError, match="has no unit"):
+        talked("write alarm limit 8")
+
+
+def test_bytes_and_a_structure_are_written() -> None:
+    assert talked("write command --raw 81 00").of("write")[0]["written"].raw == "8100"
+    with pytest.raises(AttributeMissing, match="does not offer write"):
+        talked("write log stream number=1 temperature=2 °C supply=3 mV")
+
+
+def test_a_value_that_is_not_kept_is_an_error() -> None:
+    device = device_text(THERMOMETER.replace("[read, notify]", "[read, write], on_write: {store: false}"))
+    with pytest.raises(MalformedValue, match="read back"):
+        talked("write temperature 8 °C --read-back", devices=(device.replace("notify: {period: 500 ms}", ""),))
+
+
+def test_notifications_come_in_the_background_until_unwatched() -> None:
+    done = talked("watch temperature", "wait 2.2 s", "unwatch", "wait 2 s")
+    shown = done.of("watch")
+    assert "begins" in shown[0]
+    assert [round(each["at"]) for each in shown[1:]] == [1, 2]
+    [end] = done.of("unwatch")
+    assert (end["count"], round(end["rate"], 1)) == (2, 1.0)
+
+
+def test_a_flood_is_thinned_for_a_terminal_and_counted() -> None:
+    done = talked("watch log stream", "wait 10 s", "unwatch", thinned=True)
+    shown = [each for each in done.of("watch") if "at" in each]
+    [end] = done.of("unwatch")
+    assert end["count"] > 190
+    assert len(shown) < 70
+    assert len(shown) + sum(each.get("passed_over", 0) for each in shown) == end["count"]
+
+
+@pytest.mark.parametrize(
+    ("lines", "said"),
+    [
+        (["watch temperature", "watch environmental sensing/temperature"], "watched already"),
+        (["unwatch temperature"], "not watched"),
+        (["watch humidity"], "does not offer notify"),
+        (["watch temperature/user description"], "sends nothing"),
+        (["connect", "connect"], "is connected"),
+        (["disconnect"], "no device is connected"),
+        (["disconnect now"], "takes no 'now'"),
+        (["red temperature"], "no verb 'red'"),
+        (["read"], "needs to know what"),
+        (["read temprature"], "unknown attribute"),
+        (["read temperature --scale 0.1"], "goes with --as"),
+        (["read temperature --as uint99"], "no format"),
+        (["write alarm limit"], "either a value or --raw"),
+        (["write alarm limit 8 °C --raw 00"], "either a value or --raw"),
+        (["write alarm limit --raw 0"], "hex text"),
+        (["wait 2"], "found"),
+    ],
+)
+def test_what_a_line_cannot_mean_is_said(lines: list[str], said: str) -> None:
+    with pytest.raises(BenchrigError, match=said) as caught:
+        talked(*lines)
+    assert caught.value.cause in ("plan", "device")
+
+
+def test_nothing_is_said_by_an_empty_line_and_a_comment() -> None:
+    assert talked("", "   ", "# read temperature").results == []
+
+
+def test_a_lost_link_is_said_and_the_next_verb_says_it_too() -> None:
+    with pytest.raises(LinkLost, match="the link was lost") as caught:
+        talked("connect", "wait 5 s", devices=(LEAVES,))
+    assert caught.value.advice == "connect"
+
+
+def test_connect_connects_again_and_takes_up_what_was_watched() -> None:
+    done = talked("watch temperature", "scan --for 3 s", "connect", "wait 1.2 s", devices=(LEAVES,))
+    lost = next(result for result in done.results if "lost" in result)
+    assert lost["device"] == "unit 1"
+    assert len(done.of("connect")) == 3
+    after = done.results[done.results.index(done.of("connect")[2]) :]
+    assert [result["verb"] for result in after][:2] == ["connect", "watch"]
+    assert any("content" in result for result in after)
+
+
+def test_a_lost_device_is_looked_for_without_being_told() -> None:
+    done = talked("connect", "scan --for 6 s", "read temperature", devices=(LEAVES,), reconnect=True)
+    assert len([result for result in done.of("connect") if "elapsed" in result]) >= 2
+    assert done.of("read")
+
+
+def test_what_follows_a_disconnect_waits_for_a_connect() -> None:
+    with pytest.raises(LinkLost, match="no device is connected"):
+        talked("connect", "disconnect", "read temperature")
+    done = talked("connect", "disconnect", "connect", "read temperature")
+    assert [result["verb"] for result in done.results] == ["connect", "disconnect", "connect", "read"]
+
+
+def test_of_several_devices_one_is_named() -> None:
+    with pytest.raises(AmbiguousDevice) as caught:
+        talked("connect", devices=(LOGGER, OTHER))
+    assert "connect with the name" in caught.value.advice
+    done = talked("connect unit 2", "read temperature", devices=(LOGGER, OTHER))
+    assert done.of("connect")[0]["address"] == "C4:00:00:00:00:02"
+    assert talked("connect C4:00:00:00:00:02", devices=(LOGGER, OTHER)).of("connect")[0]["device"] == "unit 2"
+
+
+def test_an_absent_device_is_said() -> None:
+    with pytest.raises(DeviceNotFound):
+        talked("connect nobody")
+
+
+def test_a_scan_lists_what_is_heard_and_which_is_meant() -> None:
+    [heard] = talked("scan --for 1 s", devices=(LOGGER, OTHER)).results
+    assert {(each["name"], each["meant"]) for each in heard["devices"]} == {("VFL-0042", True), ("unit 2", True)}
+
+
+def test_the_table_has_all_attributes() -> None:
+    [shown] = talked("table").of("table")
+    names = [each.name for service in shown["services"] for each in service.characteristics]
+    assert names[-7:] == ["alarm limit", "command", "log stream", "log interval", "factory key",
+                          "6b1d0007-9a53-4c86-8a3e-2f0f6c1d7e40", "note"]  # fmt: skip
+
+
+def test_help_says_how_each_verb_is_written() -> None:
+    [all_verbs] = talked("help").results
+    assert len(all_verbs["verbs"]) == 13
+    [one] = talked("help write").results
+    assert one["verbs"][0]["options"][:2] == ["--raw HEX", "--read-back"]
