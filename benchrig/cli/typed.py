@@ -13,6 +13,7 @@ import click
 from benchrig.cli.desk import complete_attribute, format_options
 
 if TYPE_CHECKING:
+    from benchrig.steps.attribute import Meaning, Names
     from benchrig.values.format import Format
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -87,10 +88,23 @@ def _of_attribute(name: str, plan: Path | None) -> Format:
     from benchrig.errors import UsageError
     from benchrig.source.shape import Misfit
 
+    names = plan_names(plan)
     try:
-        form = plan_names(plan).meaning(name).format
+        meaning = names.meaning(name)
     except Misfit as misfit:
         raise UsageError(misfit.message, advice=misfit.advice) from misfit
+    form = meaning.format or _range_of(meaning, names)
     if form is None:
         raise UsageError(f"how '{name}' reads is not known", advice="say it with --as, or name the plan with --plan")
     return form
+
+
+def _range_of(meaning: Meaning, names: Names) -> Format | None:
+    """The format of 'temperature/valid range', which is that of its characteristic twice."""
+    from benchrig.values import catalogue
+
+    uuids = [segment.uuid for segment in meaning.address.path]
+    if len(uuids) < 2 or uuids[-1] != catalogue.normal_uuid("2906") or uuids[-2] is None:
+        return None
+    around = names.format_of(uuids[-2])
+    return catalogue.valid_range_format(around) if around is not None and around.size else None

@@ -9,7 +9,7 @@ from benchrig.errors import MalformedValue
 from benchrig.report.inspection_text import with_unit
 from benchrig.run.jsonable import jsonable
 from benchrig.values import catalogue
-from benchrig.values.advertising import AdField, parse_payload
+from benchrig.values.advertising import AdField, appearance_name, parse_payload
 from benchrig.values.explain import Piece, explain
 from benchrig.values.format import Format
 from benchrig.values.presentation import PRESENTATION_FORMAT, meaning_of
@@ -46,7 +46,7 @@ class Decoded:
 def decode_value(form: Format, data: bytes) -> Decoded:
     """A value in a format."""
     pieces = explain(form, data)
-    lines = [_line(piece, with_unit(jsonable(piece.value), piece.unit)) for piece in pieces]
+    lines = [_line(piece, _text(piece)) for piece in pieces]
     document: dict[str, Any] = {"raw": data.hex().upper(), "format": form.describe()}
     if not any(piece.wrong for piece in pieces):
         document["value"] = jsonable(form.decode(data))
@@ -90,6 +90,13 @@ def _decoded(lines: list[Line], document: dict[str, Any]) -> Decoded:
     if made.wrong:
         document["wrong"] = made.wrong
     return made
+
+
+def _text(piece: Piece) -> str:
+    text = with_unit(jsonable(piece.value), piece.unit)
+    if piece.name == "appearance" and isinstance(piece.value, int):
+        return f"{text} ({appearance_name(piece.value) or 'not assigned'})"
+    return text
 
 
 def _line(piece: Piece, text: str) -> Line:

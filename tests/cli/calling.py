@@ -7,9 +7,9 @@ from click.testing import CliRunner, Result
 from benchrig.cli import main
 
 
-def call(*words: object, stdin: str = "") -> Result:
+def call(*words: object, stdin: str = "", columns: int = 120) -> Result:
     """Run a command to its end; what it does not expect is raised here."""
-    result = CliRunner().invoke(main, [str(word) for word in words], input=stdin, env={"COLUMNS": "120"})
+    result = CliRunner().invoke(main, [str(word) for word in words], input=stdin, env={"COLUMNS": str(columns)})
     assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
     return result
 

@@ -68,6 +68,23 @@ def test_an_attribute_of_a_plan():
     assert (result.exit_code, lines(result)[1][-1]) == (0, "2985 mV")
 
 
+def test_a_valid_range_reads_as_its_characteristic():
+    result = call("decode", "60F0", "F0D8", "--attribute", "temperature/valid range")
+    assert [line[-2:] for line in lines(result)[1:]] == [["lower", "-40 °C"], ["upper", "-100 °C"]]
+
+
+def test_an_appearance_by_name():
+    """tshark 4.0.17 and bluetooth-sig 0.6.0 name 833 a heart rate belt."""
+    assert lines(call("decode", "4103", "--as", "appearance"))[1][-1] == "833 (heart rate sensor: heart rate belt)"
+
+
+def test_long_fields_and_narrow_terminals():
+    words = ("decode", "1107407E1D6C0F2F3E8A864C539A02001D6B", "--advertising")
+    assert [line.split("  ")[0].strip() for line in call(*words).stdout.splitlines()[2:]] == ["", ""]
+    narrow = call("decode", "66080102", "--as", "hex", columns=40).stdout.splitlines()
+    assert [len(line) <= 40 for line in narrow] == [True] * 3
+
+
 @pytest.mark.parametrize("typed", ["6608", "66 08", "66:08", "66-08", "0x66,0x08", "0x6608", "66\t08"])
 def test_ways_to_write_bytes(typed):
     assert lines(call("decode", typed, "--as", "temperature"))[1][-1] == "21.5 °C"
