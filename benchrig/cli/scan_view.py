@@ -77,6 +77,12 @@ class ScanView:
             self._at = min(max(0, at), len(self._order_now) - 1)
             self._chosen = self._order_now[self._at].identity
 
+    def _follow(self) -> None:
+        """The mark stays with its device; where that is gone, its details are too."""
+        found = next((n for n, row in enumerate(self._order_now) if row.identity == self._chosen), None)
+        self._details = self._details and found is not None
+        self._at = min(self._at, max(0, len(self._order_now) - 1)) if found is None else found
+
     def _hold(self) -> None:
         """What is shown stands still, or goes on; what is heard is heard all the same."""
         if self._held_at is None:
@@ -90,8 +96,7 @@ class ScanView:
         now = self._clock()
         at = now if self._held_at is None else self._held_at
         self._order_now = self._shown.ordered(self.order, at)
-        self._at = next((n for n, row in enumerate(self._order_now) if row.identity == self._chosen), self._at)
-        self._at = min(self._at, max(0, len(self._order_now) - 1))
+        self._follow()
         self._page = max(1, height - 3)
         body = self._detail_lines(at, width) if self._details and self._order_now else self._list_lines(at, width)
         keys = DETAIL_KEYS if self._details else LIST_KEYS

@@ -45,7 +45,7 @@ services:
 def scan_list(devices: int = 500, a_second: int = 10, seconds: int = 20) -> None:
     """Reports through the list, with the redraws that the live view makes in that time."""
     order = random.Random(1)
-    reports = list(_crowd(devices, a_second * seconds, order))
+    reports = list(_crowd(devices, a_second, seconds, order))
     air, screen = AirList(), Screen(io.StringIO())
     now = 0.0
     view = ScanView(air, Names(), lambda: now, "a radio", "level")
@@ -69,13 +69,12 @@ def scan_list(devices: int = 500, a_second: int = 10, seconds: int = 20) -> None
     )
 
 
-def _crowd(devices: int, each: int, order: random.Random) -> Iterator[Report]:
+def _crowd(devices: int, a_second: int, seconds: int, order: random.Random) -> Iterator[Report]:
     """Reports of all devices in turn, evenly over time, with data that change."""
-    a_second = 10 * devices
-    for number in range(devices * each):
+    for number in range(devices * a_second * seconds):
         which = number % devices
         yield Report(
-            at=number / a_second,
+            at=number / (devices * a_second),
             address=f"C4:00:00:00:{which >> 8:02X}:{which & 0xFF:02X}",
             address_type="random",
             name=f"tag {which}",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import re
@@ -10,9 +11,12 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
+from hypothesis import given
+from hypothesis import strategies as st
 
 from benchrig.cli import main
 from benchrig.cli.columns import Column, fitting, in_cells, laid_out, natural
+from benchrig.cli.live import Screen
 from benchrig.cli.scan_table import level_bar, seconds_text
 from benchrig.cli.scan_view import ScanView
 from benchrig.desk.airlist import AirList
@@ -20,6 +24,7 @@ from benchrig.radio.scan import Report, Selection
 from benchrig.steps.attribute import Names
 from tests.cli.kit import PATIENCE, OnTerminal
 from tests.cli.screen import Emulated, mode, resize
+from tests.record.strategies import device_text
 from tests.run.kit import DEVICES
 
 LOGGER, SENSOR = DEVICES / "logger.yaml", DEVICES / "sensor.yaml"
@@ -251,6 +256,27 @@ def test_any_size_can_be_drawn() -> None:
             bench = Bench(*CROWD[:4], width=width, height=max(2, height))
             bench.press("down", "enter")
             bench.press("enter")
+
+
+def test_details_end_with_their_device() -> None:
+    bench = Bench(heard(1, rssi=-60), selection=Selection(rssi_min=-70))
+    assert bench.press("enter")[1].startswith("name")
+    for _ in range(9):
+        bench.air.add(heard(1, rssi=-90))
+    bench.air.add(heard(2))
+    assert listed(bench.lines()) == ["unit 02"]
+
+
+@given(device_text() | st.text(st.characters(), max_size=40), st.binary(max_size=40), st.integers(1, 120))
+def test_nothing_that_a_device_advertises_leaves_its_line(name: str, payload: bytes, width: int) -> None:
+    bench = Bench(heard(1, name=name, payload=payload, manufacturer_data={1: payload}), width=width, height=16)
+    stream = io.StringIO()
+    screen = Screen(stream)
+    bench.press("enter")
+    for _ in range(2):
+        screen.draw(bench.view.lines(width, 16), (width, 16))
+        bench.view.press("enter")
+    Emulated(width, 16).feed("\x1b[?1049h" + stream.getvalue())
 
 
 def test_q_ends_it() -> None:

@@ -282,3 +282,15 @@ def test_an_absent_device_on_a_terminal(tmp_path: Path) -> None:
         assert terminal.end() == 1
     assert "looking for the device" in terminal.shown
     assert "not heard" in terminal.shown[terminal.shown.rindex("\x1b[?1049l") :]
+
+
+@pytest.mark.slow
+def test_a_hole_on_a_terminal(tmp_path: Path) -> None:
+    radio = sending(tmp_path, "faults: {disconnect_after: 2 s}")
+    with OnTerminal(tmp_path, "watch", "temperature", "--reconnect", "--radio", radio) as terminal:
+        terminal.until("link lost: remote user terminated connection")
+        terminal.until("no link")
+        terminal.until("link back: nothing could be heard from")
+        terminal.type("q")
+        assert terminal.end() == 0
+    Emulated(100).feed(terminal.shown)
