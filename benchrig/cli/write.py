@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -10,30 +9,17 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from benchrig.cli.desk import at_desk, complete_attribute, device_options, format_options, print_json, tell
+from benchrig.cli.typed import TakesNegative, as_typed, typed_bytes
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk, DeskOptions
     from benchrig.desk.writing import Order, Written
     from benchrig.values.format import Format
 
-_NEGATIVE = re.compile(r"-\.?[0-9].*", re.DOTALL)
 
-
-class _TakesNegative(click.Command):
-    """Lets `-12.5 °C` be a value: no option begins with a digit."""
-
-    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
-        # a number of an option may have the space in front as well
-        return super().parse_args(ctx, [f" {word}" if _NEGATIVE.fullmatch(word) else word for word in args])
-
-
-def _as_typed(_: click.Context, __: click.Parameter, words: tuple[str, ...]) -> tuple[str, ...]:
-    return tuple(word[1:] if _NEGATIVE.fullmatch(word[1:]) else word for word in words)
-
-
-@click.command(cls=_TakesNegative, short_help="Write an attribute of a device.")
+@click.command(cls=TakesNegative, short_help="Write an attribute of a device.")
 @click.argument("attribute", shell_complete=complete_attribute)
-@click.argument("value", nargs=-1, callback=_as_typed)
+@click.argument("value", nargs=-1, callback=as_typed)
 @click.option("--raw", metavar="HEX", help="Write these bytes.")
 @click.option(
     "--file",
@@ -95,20 +81,17 @@ def write(
 def _bytes_given(value: tuple[str, ...], raw: str | None, file: Path | None) -> bytes | None:
     """The bytes of --raw or --file; None when there is a VALUE. UsageError unless just one of the three is given."""
     from benchrig.desk.writing import LONGEST
-    from benchrig.errors import MalformedValue, UsageError
-    from benchrig.steps.payload import hex_bytes
+    from benchrig.errors import UsageError
 
     if bool(value) + (raw is not None) + (file is not None) != 1:
         raise UsageError("a write needs one of VALUE, --raw and --file", advice="for example: --raw '01 A0'")
+    if raw is not None:
+        return typed_bytes(raw, "--raw: ")
+    if file is None:
+        return None
     try:
-        if raw is not None:
-            return hex_bytes(raw)
-        if file is None:
-            return None
         with file.open("rb") as stream:
             data = stream.read(LONGEST + 1)
-    except MalformedValue as error:
-        raise UsageError(error.message) from error
     except OSError as error:
         raise UsageError(f"{file} cannot be read: {error.strerror or error}") from error
     if len(data) > LONGEST:

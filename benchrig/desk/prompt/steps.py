@@ -6,10 +6,7 @@ import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from fractions import Fraction
 from typing import Any
-
-import msgspec
 
 from benchrig.desk.prompt.deeds import (
     Connected,
@@ -22,13 +19,13 @@ from benchrig.desk.prompt.deeds import (
     Watched,
     WriteDone,
 )
+from benchrig.desk.prompt.formats import spec_data
 from benchrig.desk.prompt.limits import fits, limits, written
 from benchrig.errors import MalformedValue
 from benchrig.report.escape import plain
 from benchrig.source.writing import decimal_text, flow, literal, scalar
 from benchrig.steps.payload import encode
 from benchrig.values.base import Format
-from benchrig.values.spec import FormatSpec
 
 # A notification within so many seconds of a write may be its answer.
 ANSWERS_WITHIN = 2.0
@@ -72,27 +69,6 @@ def literals(value: Any) -> Any:
     if isinstance(value, list):
         return [literals(item) for item in value]
     return literal(value) if isinstance(value, str) else value
-
-
-def spec_data(spec: FormatSpec) -> dict[str, Any]:
-    """The keys of a format, or of an own name, as they are written."""
-    data: dict[str, Any] = _without_nothing(msgspec.to_builtins(spec, enc_hook=_builtin))
-    order = ["uuid", "handle", "service", "index", "name"]  # where it is before how it reads
-    return {key: data[key] for key in sorted(data, key=lambda key: order.index(key) if key in order else len(order))}
-
-
-def _without_nothing(data: Any) -> Any:
-    if isinstance(data, dict):
-        return {key: _without_nothing(item) for key, item in data.items() if item is not None}
-    return [_without_nothing(item) for item in data] if isinstance(data, list) else data
-
-
-def _builtin(value: Any) -> Any:
-    if isinstance(value, Fraction):
-        decimal = value.numerator / value.denominator
-        # 0.01 rather than 1/100, where it is the same number
-        return decimal if Fraction(repr(decimal)) == value else f"{value.numerator}/{value.denominator}"
-    return str(value) if isinstance(value, str) else dict(value)
 
 
 def steps_of(deeds: Sequence[Deed]) -> list[StepText]:
@@ -152,7 +128,7 @@ class _Teller:
         for number, other in enumerate(self.deeds):
             if isinstance(other, WriteDone) and other.subject.name == deed.subject.name:
                 epoch += 1
-            elif isinstance(other, ReadDone) and other.subject == deed.subject and other.data is not None:
+            elif isinstance(other, ReadDone) and other.data is not None and _same(other.subject, deed.subject):
                 samples.setdefault(epoch, []).append(other.data)
             if number == self.number:
                 mine = epoch
@@ -216,6 +192,11 @@ class _Teller:
         step.keys["expect"] = expect
         _expect(step, deed.subject, [data for _, data in deed.samples])
         yield step
+
+
+def _same(one: Subject, other: Subject) -> bool:
+    """Whether it is one attribute, read in one way."""
+    return (one.name, one.spec) == (other.name, other.spec)
 
 
 def _lasts(watched: Watched, at: float) -> bool:

@@ -14,18 +14,21 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 
 from benchrig.desk.desk import READ_WITHIN, Desk
-from benchrig.desk.inspecting import content
+from benchrig.desk.inspecting import PRESENTATION_FORMAT, content
 from benchrig.desk.inspection import CharacteristicSeen, DescriptorSeen, ServiceSeen
 from benchrig.desk.prompt.connection import Connection
 from benchrig.desk.prompt.deeds import Deed, ReadDone, Subject, Waited, WriteDone
+from benchrig.desk.prompt.formats import spec_of
 from benchrig.desk.prompt.watch import Watch
 from benchrig.desk.writing import Order, write
 from benchrig.errors import AttError, LinkLost, MalformedValue, UsageError
 from benchrig.steps.lookup import look_up
+from benchrig.values import catalogue
 from benchrig.values.format import build_format
 from benchrig.values.spec import FormatSpec
 
 if TYPE_CHECKING:
+    from benchrig.radio.link import Link
     from benchrig.radio.scan import Ear, Sighting
     from benchrig.radio.table import Table
     from benchrig.steps.bench import Target
@@ -49,6 +52,7 @@ class Talk:
     watches: dict[str, Watch] = field(default_factory=dict)
     heard: list[str] = field(default_factory=list)
     _asked: set[str] = field(default_factory=set)
+    _formats: dict[tuple[Link, int], FormatSpec | None] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.connection = Connection(self.desk, self.show, self.deeds, self.reconnect)
@@ -78,7 +82,7 @@ class Talk:
     async def read(self, name: str, spec: FormatSpec | None = None) -> None:
         link = await self.connection.up()
         target = look_up(link.table, self.desk.names, name, ("read",))
-        subject = _subject(target, spec)
+        subject = await self._subject(link, target, spec)
         try:
             async with self.desk.blaming():
                 data = await link.read(target.found.attribute, f"read {name}", READ_WITHIN)
@@ -91,10 +95,11 @@ class Talk:
     async def write(self, order: Order, spec: FormatSpec | None = None) -> None:
         """MalformedValue when the device does not keep what is read back, OperatorError when it is not acknowledged."""
         link = await self.connection.up()
-        target = look_up(link.table, self.desk.names, order.attribute)
-        data = order.bytes_in(target.format)
+        subject = await self._subject(link, look_up(link.table, self.desk.names, order.attribute), spec)
+        order = replace(order, form=subject.form)
+        order.check(self.desk.names)
         await self._acknowledge(order)
-        done = WriteDone(_subject(target, spec), data, self.desk.now(), order.response)
+        done = WriteDone(subject, order.bytes_in(None), self.desk.now(), order.response)
         try:
             written = await write(self.desk, link, order)
         except AttError as error:
@@ -116,7 +121,8 @@ class Talk:
         alike = [each for each, watch in self.watches.items() if watch.characteristic == characteristic]
         if alike:
             raise UsageError(f"{alike[0]} is watched already", advice=f"unwatch {alike[0]}")
-        watch = Watch(characteristic, _subject(target, spec), self.show, thinned=self.thinned)
+        subject = await self._subject(link, target, spec)
+        watch = Watch(characteristic, subject, self.show, thinned=self.thinned)
         async with self.desk.blaming():
             await link.subscribe(characteristic, watch.hear, f"watch {name}", READ_WITHIN)
         self.watches[name] = watch
@@ -136,9 +142,9 @@ class Talk:
             self._end(watch)
 
     async def wait(self, seconds: float) -> None:
-        """A link that is lost meanwhile ends it."""
+        """A link that is lost meanwhile ends it, unless it is taken up again by itself."""
         started, link = self.desk.now(), self.connection.link
-        if link is None or not link.is_up:
+        if self.reconnect or link is None or not link.is_up:
             await asyncio.sleep(seconds)
         else:
             with contextlib.suppress(TimeoutError):
@@ -152,6 +158,27 @@ class Talk:
         """End everything."""
         self._end_watches()
         await self.connection.close()
+
+    async def _subject(self, link: Link, target: Target, spec: FormatSpec | None) -> Subject:
+        """The attribute, in the format that is given, or known, or that the device says itself."""
+        if spec is None and target.format is None:
+            spec = await self._presented(link, target)
+        settable = bool(_SETTABLE & set(getattr(target.found.attribute, "properties", ())))
+        return Subject(target.name, build_format(spec) if spec else target.format, spec, settable)
+
+    async def _presented(self, link: Link, target: Target) -> FormatSpec | None:
+        """The format of its presentation format descriptor, asked for once a connection."""
+        attribute = target.found.attribute
+        described = [each for each in getattr(attribute, "descriptors", ()) if each.uuid == PRESENTATION_FORMAT]
+        key = (link, attribute.handle)
+        if described and key not in self._formats:
+            try:
+                async with self.desk.blaming():
+                    data = await link.read(described[0], f"read the format of {target.name}", READ_WITHIN)
+                self._formats[key] = spec_of(catalogue.format_from_presentation(data))
+            except (AttError, MalformedValue):
+                self._formats[key] = None
+        return self._formats.get(key)
 
     def _pause_watches(self) -> None:
         for watch in self.watches.values():
@@ -203,12 +230,6 @@ class Talk:
             }
             for each in devices
         ]
-
-
-def _subject(target: Target, spec: FormatSpec | None) -> Subject:
-    form = build_format(spec) if spec else target.format
-    settable = bool(_SETTABLE & set(getattr(target.found.attribute, "properties", ())))
-    return Subject(target.name, form, spec, settable)
 
 
 def _seen(table: Table, desk: Desk) -> list[ServiceSeen]:

@@ -93,7 +93,6 @@ async def _write(talk: Talk, line: Line) -> None:
         response="--no-response" not in line.options,
         read_back="--read-back" in line.options,
     )
-    order.check(talk.desk.names)
     await talk.write(order, spec)
 
 

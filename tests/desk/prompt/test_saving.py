@@ -22,6 +22,7 @@ from benchrig.steps.payload import encode
 from benchrig.values.format import build_format
 from benchrig.values.spec import spec_from
 from tests.desk.prompt.kit import LOGGER, OWN, Talked, talked
+from tests.desk.prompt.test_talk import PRESENTING, VOLTAGE
 from tests.run.kit import Ran, device_text, run
 
 WHEN = datetime(2026, 5, 1, 14, 30, tzinfo=UTC)
@@ -110,6 +111,13 @@ def test_an_answer_to_a_write_becomes_an_exchange(tmp_path: Path) -> None:
     assert ran.ended.verdict == "pass"
     assert [step.planned.name for step in ran.record.steps][2:] == ["exchange command"]
     assert ran.reading("exchange command").value == "8100"
+
+
+def test_a_format_that_the_device_says_itself_is_in_the_plan(tmp_path: Path) -> None:
+    lines = (f"read {VOLTAGE}", f"write {VOLTAGE} 3.1 V --read-back", f"watch {VOLTAGE}", "wait 2 s", f"read {VOLTAGE}")
+    ran = again(tmp_path, *lines, device=PRESENTING, acknowledged=True)
+    assert ran.ended.verdict == "pass"
+    assert [ran.reading(step).value for step in (3, 6)] == [2.985, 3.1]
 
 
 def test_refusals_are_expected_again(tmp_path: Path) -> None:

@@ -23,6 +23,18 @@ THERMOMETER = """services:
     characteristics:
       - {characteristic: temperature, properties: [read, notify], value: 21.5 °C, notify: {period: 500 ms}}
 """
+VOLTAGE = "6b1d0030-9a53-4c86-8a3e-2f0f6c1d7e40"
+# uint16, exponent -3, volt (Bluetooth Core Vol 3 Part G 3.3.3.5; unit 0x2728, assigned numbers)
+PRESENTING = device_text(f"""services:
+  - service: 6b1d0001-9a53-4c86-8a3e-2f0f6c1d7e40
+    characteristics:
+      - characteristic: {VOLTAGE}
+        as: hex
+        properties: [read, write, notify]
+        value: 'A9 0B'
+        notify: {{period: 1 s}}
+        descriptors: [{{descriptor: characteristic presentation format, raw: '06 FD 28 27 01 00 00'}}]
+""")
 OTHER = device_text(THERMOMETER, name="unit 2", address="C4:00:00:00:00:02")
 LEAVES = device_text(THERMOMETER, more="faults: {disconnect_after: 2 s}")
 
@@ -93,6 +105,12 @@ def test_notifications_come_in_the_background_until_unwatched() -> None:
     assert (end["count"], round(end["rate"], 1)) == (2, 1.0)
 
 
+def test_a_format_that_the_device_says_itself_is_used_and_asked_for_once() -> None:
+    done = talked(f"read {VOLTAGE}", f"write {VOLTAGE} 3.1 V", f"watch {VOLTAGE}", "wait 1.5 s", devices=(PRESENTING,))
+    values = [each["content"].value for each in done.results if "content" in each]
+    assert (values, done.of("write")[0]["written"].raw) == ([2.985, 3.1], "1C0C")
+
+
 def test_a_flood_is_thinned_for_a_terminal_and_counted() -> None:
     done = talked("watch log stream", "wait 10 s", "unwatch", thinned=True)
     shown = [each for each in done.of("watch") if "at" in each]
@@ -153,6 +171,12 @@ def test_a_lost_device_is_looked_for_without_being_told() -> None:
     done = talked("connect", "scan --for 6 s", "read temperature", devices=(LEAVES,), reconnect=True)
     assert len([result for result in done.of("connect") if "elapsed" in result]) >= 2
     assert done.of("read")
+
+
+def test_a_wait_outlasts_a_lost_link_that_comes_back() -> None:
+    done = talked("watch temperature", "wait 7 s", devices=(LEAVES,), reconnect=True)
+    assert len([result for result in done.of("connect") if "lost" in result]) >= 2
+    assert done.of("wait") == [{"verb": "wait", "seconds": 7.0}]
 
 
 def test_what_follows_a_disconnect_waits_for_a_connect() -> None:
