@@ -50,3 +50,9 @@ def test_a_format_of_ones_own(tmp_path: Path) -> None:
     assert "2.985 V" in done.stdout
     bad = benchrig("read", own, "--as", "uint99", "--radio", RADIO, cwd=tmp_path)
     assert bad.returncode == 4
+
+
+def test_the_shell_completes_the_names_of_the_plan(tmp_path: Path) -> None:
+    words = f"benchrig read -p {PLANS}/end_of_line.yaml al"
+    env = {"_BENCHRIG_COMPLETE": "bash_complete", "COMP_WORDS": words, "COMP_CWORD": "4"}
+    assert benchrig(cwd=tmp_path, env=env).stdout.split() == ["plain,alarm", "limit"]
