@@ -176,7 +176,8 @@ def print_json(data: Any) -> None:
     """One JSON document, or one line of a stream of them; structures of msgspec too."""
     import msgspec
 
-    click.echo(json.dumps(msgspec.to_builtins(data), ensure_ascii=False))
+    # what steers a terminal must not reach one; a program gets the text as it is
+    click.echo(json.dumps(msgspec.to_builtins(data), ensure_ascii=sys.stdout.isatty()))
     sys.stdout.flush()
 
 

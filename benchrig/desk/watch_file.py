@@ -11,14 +11,11 @@ from typing import Any
 from benchrig.desk.series import Arrival, Watched, fields_of
 from benchrig.desk.watching import Event, Lost, Watch, event_as_data
 from benchrig.errors import StationError, UsageError
-from benchrig.report.escape import is_number, json_text, plain
+from benchrig.report.escape import csv_cell
 
 COLUMNS = (
     "time", "seconds", "device", "simulated", "event", "attribute", "number", "gap", "field", "value", "unit", "raw", "note",
 )  # fmt: skip
-VALUE_LIMIT = 4096
-# What begins a formula in some spreadsheet, also in its full-width form.
-_FORMULA = tuple("=+-@\t\r＝＋－＠")
 
 
 def check_file(path: Path) -> None:
@@ -105,7 +102,7 @@ class WatchFile:
 
     @staticmethod
     def _row(cells: dict[str, Any]) -> list[str]:
-        return [_cell(cells.get(name)) for name in COLUMNS]
+        return [csv_cell(cells.get(name)) for name in COLUMNS]
 
     def _unwritable(self, error: OSError) -> StationError:
         return StationError(f"'{self._path}' cannot be written: {error.strerror or error}")
@@ -114,12 +111,3 @@ class WatchFile:
 def _unit(watched: Watched, name: str) -> str:
     series = watched.series.get(name)
     return series.unit if series is not None else ""
-
-
-def _cell(value: Any) -> str:
-    if value is None:
-        return ""
-    if is_number(value):
-        return repr(value)
-    text = plain(value, VALUE_LIMIT) if isinstance(value, str) else json_text(value, VALUE_LIMIT)
-    return f"'{text}" if text.startswith(_FORMULA) else text

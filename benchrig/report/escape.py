@@ -15,6 +15,10 @@ from benchrig.values.quantity import number_text
 LIMIT = 200
 MORE = "…"
 _SHOWN_BYTES = 32
+# Of a cell in a CSV file.
+CELL_LIMIT = 4096
+# What begins a formula in some spreadsheet, also in its full-width form.
+_FORMULA = tuple("=+-@\t\r＝＋－＠")
 _ASCII = str.maketrans(
     {"°": "deg ", "µ": "u", "±": "+/-", "…": "...", "–": "-", "−": "-", "Ω": "Ohm", "²": "^2", "³": "^3"}
 )
@@ -66,3 +70,14 @@ def hex_text(raw: str, most: int = _SHOWN_BYTES) -> str:
     pairs = [raw[at : at + 2] for at in range(0, 2 * most, 2) if raw[at:]]
     shown = plain(" ".join(pairs), 3 * most)
     return f"{shown} {MORE} ({len(raw) // 2} bytes)" if len(raw) > 2 * most else shown or "(no bytes)"
+
+
+def csv_cell(value: Any) -> str:
+    """A value of a record as a cell: numbers with all their digits, lists and mappings as JSON, and an apostrophe
+    before text that a spreadsheet would take for a formula."""
+    if value is None:
+        return ""
+    if is_number(value):
+        return repr(value)
+    text = plain(value, CELL_LIMIT) if isinstance(value, str) else json_text(value, CELL_LIMIT)
+    return f"'{text}" if text.startswith(_FORMULA) else text

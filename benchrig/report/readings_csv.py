@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 
 from benchrig.record.model import Samples
-from benchrig.report.escape import hex_text, is_number, json_text, plain
+from benchrig.report.escape import CELL_LIMIT, csv_cell, hex_text
 from benchrig.values.judging import Judgement
 
 if TYPE_CHECKING:
@@ -24,9 +24,6 @@ COLUMNS = (
     "value", "unit", "low", "high", "verdict", "margin", "limit", "raw", "count", "minimum", "maximum", "mean", "sd",
     "outside", "cause", "message",
 )  # fmt: skip
-VALUE_LIMIT = 4096
-# What begins a formula in some spreadsheet, also in its full-width form.
-_FORMULA = tuple("=+-@\t\r＝＋－＠")
 _NO_SAMPLES: dict[str, Any] = {}
 
 
@@ -40,7 +37,7 @@ def csv_text(record: Record) -> str:
     for step in record.steps:
         for cells in [_reading_cells(reading) for reading in step.readings] or _step_alone(step):
             row = head | _step_cells(step) | cells
-            writer.writerow([_cell(row.get(name)) for name in COLUMNS])
+            writer.writerow([csv_cell(row.get(name)) for name in COLUMNS])
     return out.getvalue()
 
 
@@ -68,17 +65,8 @@ def _reading_cells(reading: Reading) -> dict[str, Any]:
     samples: Samples | None = reading.samples
     cells: dict[str, Any] = {"reading": reading.name, "value": reading.value, "unit": reading.unit}
     if reading.raw is not None:
-        cells["raw"] = hex_text(reading.raw, VALUE_LIMIT)
+        cells["raw"] = hex_text(reading.raw, CELL_LIMIT)
     if judgement is not None:
         cells |= {name: getattr(judgement, name) for name in ("low", "high", "margin", "limit")}
         cells["verdict"] = "pass" if judgement.passed else "fail"
     return cells | (msgspec.structs.asdict(samples) if samples is not None else _NO_SAMPLES)
-
-
-def _cell(value: Any) -> str:
-    if value is None:
-        return ""
-    if is_number(value):
-        return repr(value)
-    text = plain(value, VALUE_LIMIT) if isinstance(value, str) else json_text(value, VALUE_LIMIT)
-    return f"'{text}" if text.startswith(_FORMULA) else text
