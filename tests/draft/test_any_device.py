@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from benchrig.desk.inspection import (
@@ -66,7 +66,6 @@ def limits_of(plan: Plan, step: str) -> dict[str, Any]:
     return dict(bound.limits)
 
 
-@settings(max_examples=35)
 @given(name=texts, description=texts, model=texts, serial=texts, refused=texts)
 def test_any_text_makes_a_plan(name, description, model, serial, refused):
     plan = plan_of(
@@ -92,7 +91,6 @@ def test_hostile_names_of_devices(text):
         assert limits_of(plan, "scan")["name"].bind("text").passes(text)
 
 
-@settings(max_examples=50)
 @given(st.data())
 def test_any_bytes_of_any_assigned_value_are_accepted_by_their_draft(data):
     number = int(data.draw(st.sampled_from(sorted(assigned().definitions))), 16)
@@ -138,7 +136,6 @@ POOL = [long_uuid(n) for n in (0x2A19, 0x2A6E, 0x180F, 0x2901, 0xFFF1, 0x1234, 0
 ]  # fmt: skip
 
 
-@settings(max_examples=35)
 @given(st.data())
 def test_any_table_makes_a_plan_whose_names_are_all_different(data):
     uuids, some = st.sampled_from(POOL), st.lists(st.sampled_from(PROPERTIES), unique=True)

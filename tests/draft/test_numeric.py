@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from benchrig.draft.judged import Basis
@@ -94,7 +94,6 @@ def test_a_number_too_long_for_a_plan_has_no_limit():
 
 
 @pytest.mark.parametrize("form", [CELSIUS, PERCENT, COUNT, FLOAT], ids=lambda form: form.describe())
-@settings(max_examples=50)
 @given(data=st.data())
 def test_what_was_seen_passes(form, data):
     raw = st.binary(min_size=form.size, max_size=form.size).filter(lambda each: _fits(form, each))
