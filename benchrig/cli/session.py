@@ -12,6 +12,7 @@ from benchrig.cli.desk import at_desk, device_options, print_json, tell
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk, DeskOptions
     from benchrig.desk.prompt.talk import Talk
+    from benchrig.errors import BenchrigError
 
 
 @click.command(short_help="Stay connected to a device, at a prompt.")
@@ -45,7 +46,7 @@ def session(reconnect: bool, acknowledge: bool, as_json: bool, desk: DeskOptions
         from benchrig.desk.prompt.talk import Talk
 
         talk = Talk(at, _shower(as_json), _nobody, caution, acknowledge, reconnect, thinned=typed and not as_json)
-        await (_typed(talk) if typed else _piped(talk, as_json))
+        await (_typed(talk, as_json) if typed else _piped(talk, as_json))
 
     at_desk(desk, talk_at)
 
@@ -80,12 +81,13 @@ async def _nobody(caution: str) -> None:
     )
 
 
-async def _typed(talk: Talk) -> None:
+async def _typed(talk: Talk, as_json: bool) -> None:
     from benchrig.cli.operator import forget_typed_ahead
     from benchrig.desk.prompt.typed import Voice, run_typed
-    from benchrig.errors import BenchrigError
 
-    def failed(_: str, error: BenchrigError) -> None:
+    def failed(line: str, error: BenchrigError) -> None:
+        if as_json:
+            print_json(_failure(line, error))
         tell(error.message)
         if error.advice:
             tell(f"  {error.advice}")
@@ -99,9 +101,13 @@ async def _piped(talk: Talk, as_json: bool) -> None:
     from benchrig.errors import BenchrigError
 
     def failed(line: str, error: Exception) -> None:
-        tell(f"in '{line.strip()}':")
         if as_json and isinstance(error, BenchrigError):
-            verb = line.split()[0]
-            print_json({"verb": verb, "error": error.message, "advice": error.advice, "cause": error.cause})
+            print_json(_failure(line, error))
+        tell(f"in '{line.strip()}':")
 
     await run_lines(talk, sys.stdin.fileno(), failed)
+
+
+def _failure(line: str, error: BenchrigError) -> dict[str, Any]:
+    verb = line.split()[0] if line.strip() else ""
+    return {"verb": verb, "error": error.message, "advice": error.advice, "cause": error.cause}

@@ -19,20 +19,27 @@ NAME_WIDTH = 28
 
 def lines(result: dict[str, Any]) -> list[str]:
     """For people; everything from a device is escaped."""
+    if "error" in result:
+        return [plain(text, 1000) for text in (result["error"], result["advice"]) if text]
     return _TEXTS[result["verb"]](result)
 
 
 def _scan(result: dict[str, Any]) -> list[str]:
     devices = result["devices"]
     count = f"{len(devices)} device{'s' if len(devices) != 1 else ''}"
-    return [f"{count} in {_seconds(result['seconds'])}", *map(_device, devices)]
+    width = max((len(_name(device)) for device in devices), default=0)
+    return [f"{count} in {_seconds(result['seconds'])}", *(_device(device, width) for device in devices)]
 
 
-def _device(device: dict[str, Any]) -> str:
+def _device(device: dict[str, Any], width: int) -> str:
+    """A star before one that is meant."""
     mark = "*" if device["meant"] else " "
-    name = plain(device["name"], NAME_WIDTH) or "(no name)"
     services = plain(", ".join(device["services"]))
-    return f"{mark} {name}  {device['address']}  {device['rssi']:.0f} dBm  {services}".rstrip()
+    return f"{mark} {_name(device):{width}}  {device['address']}  {device['rssi']:4.0f} dBm  {services}".rstrip()
+
+
+def _name(device: dict[str, Any]) -> str:
+    return plain(device["name"], NAME_WIDTH) or "(no name)"
 
 
 def _connect(result: dict[str, Any]) -> list[str]:

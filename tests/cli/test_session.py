@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import signal
 import subprocess
 import termios
@@ -33,7 +34,7 @@ UP = "VFL-0042 connected>"
 THERMOMETER = """services:
   - service: environmental sensing
     characteristics:
-      - {characteristic: temperature, properties: [read, notify], value: 21.5 °C, notify: {period: 200 ms}}
+      - {characteristic: temperature, properties: [read, notify], value: 21.5 °C, notify: {period: 100 ms}}
 """
 
 
@@ -50,11 +51,11 @@ def piped(folder: Path, text: str, *options: str) -> subprocess.CompletedProcess
     )
 
 
-def on_terminal(folder: Path, *options: str, at: tuple[str, ...] = AT, columns: int = 100) -> OnTerminal:
+def on_terminal(folder: Path, *options: str, at: tuple[str, ...] = AT, columns: int = 100, **env: str) -> OnTerminal:
     """The terminal does not answer where its cursor is: the prompt must not wait for that."""
     (folder / "names.yaml").write_text(PLAN, encoding="utf-8")
     state = {"XDG_STATE_HOME": str(folder / "state"), "PROMPT_TOOLKIT_NO_CPR": "1", "NO_COLOR": "1"}
-    return OnTerminal(folder, "session", *options, *at, columns=columns, **state)
+    return OnTerminal(folder, "session", *options, *at, columns=columns, **state, **env)
 
 
 def press(terminal: Terminal, key: str, *, until: str) -> None:
@@ -87,7 +88,7 @@ def test_verbs_from_a_pipe_run_on_the_virtual_clock(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("lines", "code", "said"),
     [
-        ("read factory key\nread humidity\n", 1, "read not permitted"),
+        pytest.param("read factory key\nread humidity\n", 1, "read not permitted", marks=pytest.mark.slow),
         ("red humidity\n", 4, "did you mean 'read'"),
         pytest.param("write alarm limit 8 °C\n", 2, "nothing was sent", marks=pytest.mark.slow),
         pytest.param("connect nobody\n", 1, "not heard", marks=pytest.mark.slow),
@@ -161,20 +162,23 @@ def test_a_session_at_the_prompt_becomes_a_plan_that_passes(tmp_path: Path) -> N
     assert "yes" not in typed
 
 
-def test_notifications_do_not_tear_the_line_that_is_typed(tmp_path: Path) -> None:
-    (tmp_path / "device.yaml").write_text(device_text(THERMOMETER), encoding="utf-8")
-    with on_terminal(
-        tmp_path, at=("-d", "C4:00:00:00:00:01", "--radio", "virtual:device.yaml"), columns=40
-    ) as terminal:
+def test_notifications_do_not_tear_the_line_and_a_lost_link_shows_in_the_prompt(tmp_path: Path) -> None:
+    text = device_text(THERMOMETER, more="faults: {disconnect_after: 2 s}")
+    (tmp_path / "device.yaml").write_text(text, encoding="utf-8")
+    at = ("-d", "C4:00:00:00:00:01", "--radio", "virtual:device.yaml")
+    with on_terminal(tmp_path, at=at, columns=40) as terminal:
         terminal.until("unit 1 connected>")
         terminal.type("watch temperature\r")
         terminal.until("temperature +")
         terminal.type("read tem")
         terminal.until("read tem")
         shown_times(terminal, "temperature +", terminal.shown.count("temperature +") + 3)
-        terminal.type("perature")
-        terminal.type("\r")
+        terminal.type("perature\r")
         terminal.until("temperature: 21.5 °C  [66 08]")
+        terminal.until("the link to unit 1 was lost")
+        terminal.until("unit 1 lost>")
+        terminal.type("connect\r")
+        shown_times(terminal, "connected to unit 1", 2)
         terminal.type("quit\r")
         assert terminal.end() == 0
     assert_no_colour(terminal.shown)
@@ -187,21 +191,6 @@ def assert_no_colour(shown: str) -> None:
     for number in (*range(30, 38), *range(90, 98)):
         assert f"\x1b[{number}m" not in shown
         assert f";{number}m" not in shown
-
-
-def test_a_lost_link_shows_in_the_prompt(tmp_path: Path) -> None:
-    text = device_text(THERMOMETER, more="faults: {disconnect_after: 2 s}")
-    (tmp_path / "device.yaml").write_text(text, encoding="utf-8")
-    with on_terminal(tmp_path, at=("-d", "C4:00:00:00:00:01", "--radio", "virtual:device.yaml")) as terminal:
-        terminal.until("unit 1 connected>")
-        terminal.until("the link to unit 1 was lost")
-        terminal.until("unit 1 lost>")
-        terminal.type("read temperature\r")
-        terminal.until("the link was lost")
-        terminal.type("connect\r")
-        terminal.until("unit 1 connected>")
-        terminal.type(CTRL_D)
-        assert terminal.end() == 0
 
 
 @pytest.mark.slow
@@ -226,3 +215,69 @@ def test_typed_ahead_acknowledges_nothing(tmp_path: Path) -> None:
         terminal.type(CTRL_D)
         terminal.end()
     assert "wrote" not in terminal.shown
+
+
+HOSTILE = """services:
+  - service: 6b1d0001-9a53-4c86-8a3e-2f0f6c1d7e40
+    characteristics:
+      - {characteristic: device name, properties: [read], value: "\\e[2J\\e]0;mine\\a\\r\\n"}
+      - {characteristic: serial number, properties: [read], value: x, on_read: {silent: true}}
+"""
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("term", ["xterm", "dumb"])
+def test_nothing_that_a_device_says_steers_the_terminal(term: str, tmp_path: Path) -> None:
+    (tmp_path / "device.yaml").write_text(device_text(HOSTILE, name='"\\e[5mx\\n"'), encoding="utf-8")
+    at = ("-d", "C4:00:00:00:00:01", "--radio", "virtual:device.yaml")
+    with on_terminal(tmp_path, at=at, TERM=term) as terminal:
+        terminal.until(r"\x1b[5mx\n connected>")
+        terminal.type("read device name[1]\r")
+        terminal.until(r"device name[1]: \x1b[2J\x1b]0;mine\x07\r\n")
+        terminal.type("disconnect\r")
+        terminal.until("disconnected from")
+        terminal.type("scan --for 1 s\r")
+        terminal.until("1 device in 1 s")
+        terminal.type("quit\r")
+        assert terminal.end() == 0
+    assert "\x1b[2J" not in terminal.shown
+    assert "\x1b[5m" not in terminal.shown
+    assert "\x1b]0" not in terminal.shown
+
+
+@pytest.mark.slow
+def test_a_request_that_was_stopped_unanswered_costs_the_link(tmp_path: Path) -> None:
+    (tmp_path / "device.yaml").write_text(device_text(HOSTILE), encoding="utf-8")
+    with on_terminal(tmp_path, at=("-d", "C4:00:00:00:00:01", "--radio", "virtual:device.yaml")) as terminal:
+        terminal.until("unit 1 connected>")
+        terminal.type("read serial number\r")
+        terminal.until("read serial number")
+        press(terminal, CTRL_C, until="stopped")
+        terminal.until("unit 1 lost>")
+        assert "given up with the request" in terminal.shown
+        terminal.type("connect\r")
+        shown_times(terminal, "connected to unit 1", 2)
+        terminal.type(CTRL_D)
+        assert terminal.end() == 0
+
+
+@pytest.mark.slow
+def test_lines_that_are_pasted_are_done_up_to_the_first_failure(tmp_path: Path) -> None:
+    with on_terminal(tmp_path, *ADDRESS) as terminal:
+        terminal.until(UP)
+        terminal.type("\x1b[200~read humidity\nred humidity\nread battery level\n\x1b[201~\r")
+        terminal.until("humidity: 43.5 %")
+        terminal.until("no verb 'red'")
+        terminal.type(CTRL_D)
+        assert terminal.end() == 0
+    assert "battery level: " not in terminal.shown
+
+
+@pytest.mark.slow
+def test_a_terminal_that_is_closed_ends_the_session(tmp_path: Path) -> None:
+    with on_terminal(tmp_path, *ADDRESS) as terminal:
+        terminal.until(UP)
+        terminal.type("watch temperature\r")
+        terminal.until("watching")
+        os.dup2(os.open(os.devnull, os.O_RDWR), terminal.master)
+        terminal.process.wait(PATIENCE)

@@ -43,7 +43,7 @@ class LineHistory(History):
         with contextlib.suppress(OSError):
             self.path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
             with open(self.path, "a", encoding="utf-8", errors="replace", opener=_private) as file:
-                file.write(" ".join(string.split("\n")) + "\n")
+                file.writelines(f"{line}\n" for line in string.splitlines())
 
 
 def _private(path: str, flags: int) -> int:

@@ -9,6 +9,7 @@ import signal
 import sys
 from collections.abc import AsyncIterator, Callable, Iterable, Iterator
 from dataclasses import dataclass
+from enum import Enum, auto
 from typing import TYPE_CHECKING
 
 from prompt_toolkit import PromptSession
@@ -51,14 +52,30 @@ async def run_typed(talk: Talk, voice: Voice) -> None:
     line: str | None = "connect"
     try:
         with _keys_waiting():
-            while line is not None and await _stoppable(talk, line, voice):
+            while line is not None and await _do_all(talk, line.splitlines(), voice):
                 line = await prompt.line()
     finally:
         await talk.close()
 
 
-async def _stoppable(talk: Talk, line: str, voice: Voice) -> bool:
-    """Do what a line says, until Ctrl-C at most; False when it ends the session."""
+async def _do_all(talk: Talk, lines: list[str], voice: Voice) -> bool:
+    """Do what the lines of one input say (several were pasted together), up to the first that fails; False when one
+    ends the session."""
+    for line in lines:
+        outcome = await _stoppable(talk, line, voice)
+        if outcome is not _Outcome.DONE:
+            return outcome is _Outcome.FAILED
+    return True
+
+
+class _Outcome(Enum):
+    DONE = auto()
+    FAILED = auto()
+    QUIT = auto()
+
+
+async def _stoppable(talk: Talk, line: str, voice: Voice) -> _Outcome:
+    """Do what a line says, until Ctrl-C at most."""
     verb = asyncio.ensure_future(do(talk, line))
     busy = False
 
@@ -69,7 +86,7 @@ async def _stoppable(talk: Talk, line: str, voice: Voice) -> bool:
 
     try:
         with _on_interrupt(stop):
-            return await verb
+            return _Outcome.DONE if await verb else _Outcome.QUIT
     except BenchrigError as error:
         voice.failed(line, error)
     except asyncio.CancelledError:
@@ -78,7 +95,7 @@ async def _stoppable(talk: Talk, line: str, voice: Voice) -> bool:
         voice.say("stopped")
         if busy:
             await talk.connection.give_up()
-    return True
+    return _Outcome.FAILED
 
 
 def _is_ending() -> bool:

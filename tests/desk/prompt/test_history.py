@@ -15,8 +15,8 @@ def test_the_newest_comes_first_and_only_the_owner_reads_it(tmp_path: Path) -> N
     path = tmp_path / "state" / "benchrig" / "history"
     history = LineHistory(path)
     history.store_string("read temperature")
-    history.store_string("write note 'a\nb'")
-    assert lines(path) == ["write note 'a b'", "read temperature"]
+    history.store_string("wait 2 s\nread humidity")
+    assert lines(path) == ["read humidity", "wait 2 s", "read temperature"]
     assert (path.stat().st_mode & 0o777, path.parent.stat().st_mode & 0o777) == (0o600, 0o700)
 
 
