@@ -22,7 +22,7 @@ def done() -> Talked:
     ("verb", "number", "shown"),
     [
         ("scan", 0, ["2 devices in 1 s", "* \\x1b[2J   C4:00:00:00:00:01   -50 dBm",
-                     "* VFL-0042  C4:1F:5A:20:00:42   -52 dBm  environmental sensing"]),
+                     "* VFL-0042  C4:1F:5A:20:00:42   -50 dBm  environmental sensing"]),
         ("read", 0, ["temperature/user description: Probe at the shelf  "
                      "[50 72 6F 62 65 20 61 74 20 74 68 65 20 73 68 65 6C 66]"]),
         ("write", 0, ["wrote note: x  [78]", "read back note: x  [78]"]),
