@@ -236,7 +236,7 @@ ON_AIR = [
     Case("missing-flags", "advertising", advertising="data: {«|flags: 0x06, »name: unit 1}", severity="warning"),
     Case("discoverable-twice", "advertising", advertising="data: {flags: 0x0«7|5», name: unit 1}"),
     Case("flags-contradict", "advertising", advertising="data: {flags: 0x«16|12», name: unit 1}"),
-    Case("name-differs", "advertising", advertising="data: {flags: 0x06, «name|short_name»: unit}"),
+    Case("name-differs", "advertising", services=access(), advertising="data: {flags: 0x06, «name|short_name»: unit}"),
     Case("name-differs", "advertising", advertising="data: {flags: 0x06, short_name: «nit 1|unit»}"),
     Case("appearance-differs", "advertising", advertising="data: {flags: 0x06, name: unit 1, appearance: 0x«0341|0000»}"),
     Case("service-not-there", "advertising", advertising="data: {flags: 0x06, name: unit 1, services: [«heart rate|battery»]}",

@@ -125,6 +125,11 @@ class AdvertisingSpec(msgspec.Struct, kw_only=True, frozen=True):
             what = "a connectable device" if self.connectable else "one with a scan response"
             yield Misfit(f"{what} is scannable", "leave 'scannable' out", ("scannable",))
 
+    @property
+    def name(self) -> str | None:
+        """The complete name that is advertised, if the file gives one."""
+        return next((block.name for block in (self.data, self.scan_response) if block and block.name), None)
+
     def model(self, name: str) -> AdvertisingModel:
         """With the device's name in the data when the file gives none."""
         data = self.data.payload() if self.data else default_payload(name)

@@ -161,7 +161,7 @@ class DeviceSpec(msgspec.Struct, kw_only=True, frozen=True):
 
     def _served(self, specs: list[ServiceSpec]) -> list[ServiceModel]:
         services = services_of(specs)
-        return _with_generic_access(services, self.device) if self.generic_access else services
+        return _with_generic_access(services, self.advertising.name or self.device) if self.generic_access else services
 
 
 class AirSpec(msgspec.Struct, kw_only=True, frozen=True):
@@ -182,7 +182,8 @@ def _others(specs: list[OthersSpec], group: str) -> Iterable[DeviceModel]:
 
 
 def _with_generic_access(services: list[ServiceModel], name: str) -> list[ServiceModel]:
-    """Every device has the service generic access (Core Vol 3 Part C 12)."""
+    """Every device has the service generic access (Core Vol 3 Part C 12), with the name that it advertises (Core
+    Specification Supplement, Part A 1.2)."""
     if any(service.uuid == GENERIC_ACCESS for service in services):
         return services
     fixed = [

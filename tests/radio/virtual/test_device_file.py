@@ -192,6 +192,21 @@ def test_any_text_gives_models_or_problems(text):
     assert bool(found) != bool(problems) or text.strip() in ("{}", "devices: []", "others: []")
 
 
+@pytest.mark.parametrize(
+    ("advertising", "name"),
+    [
+        ("{}", b"one"),
+        ("{data: {name: two}}", b"two"),
+        ("{scan_response: {name: two}}", b"two"),
+        ("{data: {short_name: o}}", b"one"),
+    ],
+)
+def test_the_device_name_is_the_advertised_one(advertising, name):
+    # Core Specification Supplement, Part A 1.2
+    model = only(f"device: one\nadvertising: {advertising}")
+    assert model.services[0].characteristics[0].source.pattern.examples() == [name]
+
+
 def test_a_device_may_lack_generic_access():
     assert only("device: one\ngeneric_access: false").services == []
 
