@@ -123,16 +123,25 @@ class _Teller:
         return step
 
     def _alike(self, deed: ReadDone) -> list[bytes]:
-        """What the attribute was between two writes to it, this read included."""
-        epoch, mine, samples = 0, -1, dict[int, list[bytes]]()
+        """What is to be expected here: what the attribute was since the last write to anything, this read included;
+        where it changes without a write, all that it was between two writes to itself."""
+        epochs = self._epochs(deed)
+        mine = next(key for key, numbers in epochs.items() if self.number in numbers)
+        if not any(len(set(numbers.values())) > 1 for numbers in epochs.values()):
+            return [*epochs[mine].values()]
+        return [data for (own, _), numbers in epochs.items() if own == mine[0] for data in numbers.values()]
+
+    def _epochs(self, deed: ReadDone) -> dict[tuple[int, int], dict[int, bytes]]:
+        """All reads of the attribute by their number, apart by the writes before: to itself, and to anything."""
+        own = writes = 0
+        epochs: dict[tuple[int, int], dict[int, bytes]] = {}
         for number, other in enumerate(self.deeds):
-            if isinstance(other, WriteDone) and other.subject.name == deed.subject.name:
-                epoch += 1
+            if isinstance(other, WriteDone):
+                writes += 1
+                own += other.subject.name == deed.subject.name
             elif isinstance(other, ReadDone) and other.data is not None and _same(other.subject, deed.subject):
-                samples.setdefault(epoch, []).append(other.data)
-            if number == self.number:
-                mine = epoch
-        return samples[mine]
+                epochs.setdefault((own, writes), {})[number] = other.data
+        return epochs
 
     def _write(self, deed: WriteDone) -> Iterator[StepText]:
         answer = None if deed.refused else self._answer(deed)

@@ -259,6 +259,17 @@ def test_what_changed_after_a_write_is_no_noise(tmp_path: Path) -> None:
     assert [each.get("value") for each in found] == [{"equals": 1}, None, {"equals": 2}, {"equals": 2}]
 
 
+def test_what_a_write_to_something_else_changes_is_expected_again(tmp_path: Path) -> None:
+    own, other = subject(**{"as": "uint8"}), subject("2A00", **{"as": "hex"})
+    deeds: list[Deed] = [ReadDone(own, b"\1"), WriteDone(other, b"\2", 0.0), ReadDone(own, b"\2")]
+    found, _ = expected(tmp_path, deeds, names(**{"as": "uint8"}))
+    assert [each.get("value") for each in found] == [{"equals": 1}, None, {"equals": 2}]
+    # here it changes without a write as well
+    found, text = expected(tmp_path, [*deeds, ReadDone(own, b"\3")], names(**{"as": "uint8"}))
+    assert found == [{}, {}, {}, {}]
+    assert "from 1 to 3: it is not judged" in text
+
+
 def test_the_fields_of_a_structure_are_held_one_by_one(tmp_path: Path) -> None:
     form = {"fields": [{"name": "count", "as": "uint8"}, {"name": "level", "as": "uint8", "scale": "0.5", "unit": "V"}]}
     deeds: list[Deed] = [ReadDone(subject(**form), b"\1\4"), ReadDone(subject(**form), b"\1\4")]
