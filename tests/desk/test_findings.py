@@ -6,7 +6,9 @@ import msgspec
 import pytest
 
 from benchrig.desk.findings import Finding, findings
+from benchrig.desk.inspecting import content
 from benchrig.desk.inspection import Inspection
+from benchrig.values import catalogue
 from tests.desk.defects import CASES, Case, battery
 from tests.desk.kit import inspected
 
@@ -71,6 +73,16 @@ def test_what_a_radio_hides_is_no_defect() -> None:
     )
     hidden = msgspec.structs.replace(seen, whole_table=False, services=[])
     assert [(one.rule, one.severity) for one in findings(hidden)] == [("service-not-there", "note")]
+
+
+def test_what_an_operating_system_shows_otherwise_is_no_defect() -> None:
+    # an empty client characteristic configuration, and extended properties among the properties
+    seen = inspected(Case("", "", battery("properties: [read, notify], value: 97 %")).device(0))
+    [(_, level)] = list(seen.characteristics())[-1:]
+    level.properties.append("writable auxiliaries")
+    level.descriptors[0].content = content(b"", catalogue.definition(0x2902), "assigned number")
+    assert findings(msgspec.structs.replace(seen, whole_table=False)) == []
+    assert [one.rule for one in findings(seen)] == ["wrong-length"]
 
 
 def test_errors_come_first() -> None:

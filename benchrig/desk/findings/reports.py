@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from benchrig.desk.findings.finding import Finding
+from benchrig.desk.findings.services import JUDGED
 from benchrig.desk.inspection import CharacteristicSeen, Inspection, long_uuid
 from benchrig.desk.paths import standings
 
@@ -35,7 +36,7 @@ def _type(report: CharacteristicSeen) -> str:
 
 def _wrong(kind: str, properties: list[str]) -> str:
     missing = [one for one in _MUST[kind] if one not in properties]
-    excluded = [one for one in properties if one not in (*_MUST[kind], *_MAY.get(kind, ()), "extended properties")]
+    excluded = [one for one in properties if one in JUDGED and one not in (*_MUST[kind], *_MAY.get(kind, ()))]
     parts = [f"lacks {' and '.join(missing)}"] if missing else []
     parts += [f"must not have {' and '.join(excluded)}"] if excluded else []
     return f"a report of the type {kind} {' and '.join(parts)}" if parts else ""

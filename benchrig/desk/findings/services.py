@@ -12,8 +12,8 @@ from benchrig.desk.paths import path_of
 from benchrig.values import catalogue
 
 GENERIC_ACCESS = 0x1800
-# Not a property of its own: it says that a descriptor has more, and may stand anywhere.
-ANYWHERE = "extended properties"
+# What extended properties and their descriptor add may stand anywhere; some systems list it among the properties.
+JUDGED = ("broadcast", "read", "write without response", "write", "notify", "indicate", "signed write")
 SEVERAL_IN_SERVICE, SEVERAL_ON_DEVICE, SEVERAL = "several in the service", "several on the device", "several "
 
 
@@ -67,7 +67,7 @@ class _Service:
 
     def _characteristic(self, seen: CharacteristicSeen, rule: CharacteristicRule) -> Iterator[Finding]:
         missing = [one for one in rule.must if one not in seen.properties]
-        excluded = [one for one in seen.properties if one not in (*rule.must, *rule.may, ANYWHERE)]
+        excluded = [one for one in seen.properties if one in JUDGED and one not in (*rule.must, *rule.may)]
         if missing:
             yield self._error("missing-property", seen, f"{' and '.join(missing)} must be among its properties")
         if excluded:

@@ -16,6 +16,7 @@ from benchrig.values.text import TextFormat
 
 DEVICE_NAME, APPEARANCE, PREFERRED_PARAMETERS = (long_uuid(number) for number in (0x2A00, 0x2A01, 0x2A04))
 VALID_RANGE = 0x2906
+CCCD = long_uuid(0x2902)
 LONGEST_NAME = 248
 ANY = 0xFFFF  # 'no specific value'
 
@@ -26,6 +27,8 @@ _ACCESS = "Core specification Vol 3 Part C 12"
 def judge(seen: Inspection) -> Iterator[Finding]:
     for standing in standings(seen):
         part = standing.seen
+        if part.uuid == CCCD and not seen.whole_table:
+            continue  # the operating system keeps it, and may show nothing in its place
         if isinstance(part, (CharacteristicSeen, DescriptorSeen)) and part.content is not None:
             if part.content.wrong:
                 yield _misfit(standing, part.content)
