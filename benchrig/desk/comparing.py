@@ -86,8 +86,10 @@ def _value(old: Standing, new: Standing) -> Iterator[Change]:
 
 
 def _advertising(before: Inspection, after: Inspection) -> Iterator[Change]:
-    """What every event says alike; manufacturer and service data are values that come and go."""
-    for what in ("name", "services"):
-        one, other = getattr(before.advertising, what), getattr(after.advertising, what)
-        if one != other:
-            yield Change("advertising", what, one, other)
+    """What every event says alike; manufacturer and service data are values that come and go. An operating system
+    adds the services that it has seen in the table, so these count only where the payload itself is known."""
+    one, other = before.advertising, after.advertising
+    if one.name != other.name:
+        yield Change("advertising", "name", one.name, other.name)
+    if None not in (one.payload, other.payload) and one.services != other.services:
+        yield Change("advertising", "services", one.services, other.services)

@@ -78,6 +78,15 @@ def test_another_name_is_heard() -> None:
     assert found.same_structure
 
 
+def test_services_count_only_where_the_payload_is_known() -> None:
+    # Linux adds what it has seen in the table
+    one, other = inspected(device_text(DEVICE)), inspected(device_text(DEVICE))
+    other.advertising.services = ["0000180f-0000-1000-8000-00805f9b34fb"]
+    assert [change.what for change in compare(one, other).advertising] == ["services"]
+    other.advertising.payload = None
+    assert compare(one, other).advertising == []
+
+
 @pytest.mark.parametrize("suffix", ["json", "yaml", "yml"])
 def test_a_file_gives_back_what_was_saved(tmp_path: Path, suffix: str) -> None:
     odd = DEVICE.replace("value: '1'", r'raw: "00 1B 5B 0A C3 A9 E2 80 AE 31 32 3A 33 30"').replace(

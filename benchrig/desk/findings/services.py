@@ -66,25 +66,27 @@ class _Service:
         return _short(characteristic) not in self.rule.characteristics and len(_short(characteristic)) == 4
 
     def _characteristic(self, seen: CharacteristicSeen, rule: CharacteristicRule) -> Iterator[Finding]:
+        yield from self._properties(seen, rule)
+        yield from self._descriptors(seen, rule)
+        if rule.one and seen is not self._first(seen):
+            yield self._error("duplicate-characteristic", seen, "a device has only one instance of it")
+        for uuid in (uuid for uuid in self._needed(seen, rule) if not self.count[uuid]):
+            sentence = f"with {seen.name} here, the service demands {_named(uuid)}"
+            yield self._error("missing-characteristic", self.service, sentence)
+
+    def _properties(self, seen: CharacteristicSeen, rule: CharacteristicRule) -> Iterator[Finding]:
         missing = [one for one in rule.must if one not in seen.properties]
         excluded = [one for one in seen.properties if one in JUDGED and one not in (*rule.must, *rule.may)]
         if missing:
             yield self._error("missing-property", seen, f"{' and '.join(missing)} must be among its properties")
         if excluded:
-            yield self._error(
-                "excluded-property", seen, f"{' and '.join(excluded)} must not be among its properties here"
-            )
-        if rule.one and self.count[_short(seen)] > 1 and seen is not self._first(seen):
-            yield self._error("duplicate-characteristic", seen, "a device has only one instance of it")
+            yield self._error("excluded-property", seen, f"{' and '.join(excluded)} must not be among its properties")
+
+    def _descriptors(self, seen: CharacteristicSeen, rule: CharacteristicRule) -> Iterator[Finding]:
         for uuid, condition in rule.descriptors.items():
             if self._holds(seen, condition) and seen.descriptor(int(uuid, 16)) is None:
                 why = f" since {_reason(condition)}" if condition else ""
                 yield self._error("missing-descriptor", seen, f"it must have {_named(uuid, 'descriptor')}{why}")
-        for uuid in self._needed(seen, rule):
-            if not self.count[uuid]:
-                yield self._error(
-                    "missing-characteristic", self.service, f"with {seen.name} here, the service demands {_named(uuid)}"
-                )
 
     def _needed(self, seen: CharacteristicSeen, rule: CharacteristicRule) -> Iterator[str]:
         yield from (uuid for uuid, condition in rule.needs.items() if not condition or self.count[condition])
