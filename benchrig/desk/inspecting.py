@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from benchrig import __version__
 from benchrig.desk.desk import READ_WITHIN, Desk
@@ -46,16 +46,20 @@ async def inspect(desk: Desk, unit: Sighting) -> Inspection:
     link = await desk.connect(unit)
     connected = desk.now()
     payload = await link.settled_payload()
-    before_reads = desk.now()
-    services = await look_at(desk, link)
-    outline = await _outline(desk, link)
+    settled = desk.now()
+    services, outline = await look_at(desk, link), await _outline(desk, link)
     timing = Timing(
         connect=round(connected - started, 6),
         discover=_rounded(link.timing.get("discover")),
-        read=round(desk.now() - before_reads, 6),
+        read=round(desk.now() - settled, 6),
     )
     broken = _broken(link)
     await link.disconnect()
+    return _inspection(desk, unit, timing=timing, payload=payload, services=services, outline=outline, broken=broken)
+
+
+def _inspection(desk: Desk, unit: Sighting, **seen: Any) -> Inspection:
+    """With what is known without a link."""
     return Inspection(
         benchrig=__version__,
         at=datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z"),
@@ -64,18 +68,14 @@ async def inspect(desk: Desk, unit: Sighting) -> Inspection:
         address=unit.address,
         address_type=unit.address_type,
         advertising=advertising_of(unit),
-        timing=timing,
-        payload=payload,
         whole_table=desk.radio.whole_table,
-        services=services,
-        outline=outline,
-        broken=broken,
         notes=[] if desk.radio.whole_table else [NOT_WHOLE],
+        **seen,
     )
 
 
 def _broken(link: Link) -> str:
-    return "" if link.is_up else f"the link was lost before everything was read ({link.lost_reason})"
+    return "" if link.is_up else f"the link was lost while the device was looked at ({link.lost_reason})"
 
 
 async def _outline(desk: Desk, link: Link) -> list[AttributeSeen]:

@@ -76,7 +76,7 @@ def test_a_link_that_a_read_ends_leaves_what_was_seen(way: str) -> None:
     assert first.content is not None
     assert fatal.unread.startswith("read 6b1d0002")
     assert last.unread == "not read: the link was lost before"
-    assert seen.broken.startswith("the link was lost before everything was read")
+    assert seen.broken.startswith("the link was lost while the device was looked at")
     assert seen.payload == 244
 
 

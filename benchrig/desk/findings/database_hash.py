@@ -25,7 +25,7 @@ def judge(seen: Inspection) -> Iterator[Finding]:
         assert found.content is not None
         where = path_of(seen, found)
         if not seen.outline:
-            sentence = "the hash was not checked: this radio does not show the device's own table"
+            sentence = "the hash was not checked: the device's own table could not be read over this radio"
             yield Finding("hash-unchecked", "note", where, sentence, _SOURCE)
             continue
         due = database_hash(seen.outline)
