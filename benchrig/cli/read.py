@@ -72,7 +72,7 @@ def _show(result: dict[str, Any]) -> None:
 
 def content_lines(name: str, seen: Content) -> list[str]:
     """A value for people: its name, the value with its unit, the bytes; a line for each field."""
-    from benchrig.report.escape import hex_text, plain
+    from benchrig.report.escape import hex_text, plain, with_unit
 
     raw = hex_text(seen.raw)
     if seen.wrong:
@@ -80,13 +80,6 @@ def content_lines(name: str, seen: Content) -> list[str]:
     if not seen.format:
         return [f"{plain(name)}: {raw}"]
     if isinstance(seen.value, dict):
-        fields = [f"  {plain(key)}: {_with_unit(item, seen.units.get(key, ''))}" for key, item in seen.value.items()]
+        fields = [f"  {plain(key)}: {with_unit(item, seen.units.get(key, ''))}" for key, item in seen.value.items()]
         return [f"{plain(name)}:  [{raw}]", *fields]
-    return [f"{plain(name)}: {_with_unit(seen.value, seen.unit)}  [{raw}]"]
-
-
-def _with_unit(value: Any, unit: str) -> str:
-    from benchrig.report.escape import value_text
-
-    is_number = isinstance(value, (int, float)) and not isinstance(value, bool)
-    return f"{value_text(value)} {unit}" if unit and is_number else value_text(value)
+    return [f"{plain(name)}: {with_unit(seen.value, seen.unit)}  [{raw}]"]

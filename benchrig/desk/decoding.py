@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from benchrig.errors import MalformedValue
-from benchrig.report.inspection_text import with_unit
+from benchrig.report.escape import with_unit
 from benchrig.run.jsonable import jsonable
 from benchrig.values import catalogue
 from benchrig.values.advertising import AdField, appearance_name, parse_payload

@@ -12,10 +12,10 @@ from benchrig.draft.judged import Proposal, counted
 from benchrig.draft.naming import Naming
 from benchrig.draft.streams import time_text
 from benchrig.draft.texts import glob_of, pattern_of
-from benchrig.draft.write import Bare
 from benchrig.errors import UsageError
 from benchrig.radio.scan import Selection
 from benchrig.report.escape import plain
+from benchrig.source.writing import Bare
 
 # A unit may be received so much weaker than those that were seen, and advertise half as much again apart.
 LEVEL_ROOM = 20

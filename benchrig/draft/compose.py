@@ -16,8 +16,10 @@ from benchrig.draft.naming import Naming
 from benchrig.draft.propose import size_limit, value_limits
 from benchrig.draft.streams import stream_limits, time_text
 from benchrig.draft.table import table_lines
-from benchrig.draft.write import Bare, block, comment, constant, decimal_text, quoted, spec_data, value
+from benchrig.draft.write import block, comment, value
+from benchrig.plan.wording import spec_data
 from benchrig.radio.scan import Selection
+from benchrig.source.writing import Bare, decimal_text, flow, scalar
 from benchrig.steps.attribute import Names
 
 # A connection may take this many times what it took, and a second in any case.
@@ -93,14 +95,14 @@ def _head(evidence: Evidence, naming: Naming, basis: Basis, chosen: Selection | 
     yield from comment(*_NOTICE)
     yield from comment(f"Limits from statistics are two-sided tolerance intervals: {basis.words()}.")
     name, select, reason = selection(evidence, naming, chosen)
-    yield f"plan: {constant(name)}"
+    yield f"plan: {scalar(name)}"
     yield "device:"
     yield from comment(reason, indent=2)
     yield f"  select: {value(select)}"
     if naming.aliases:
         yield "  attributes:"
         for alias, spec in naming.aliases.items():
-            yield f"    {quoted(alias)}: {constant(spec_data(spec))}"
+            yield f"    {scalar(alias)}: {flow(spec_data(spec))}"
 
 
 def _scan(evidence: Evidence, naming: Naming) -> _Step:

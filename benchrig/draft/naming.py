@@ -10,14 +10,14 @@ from benchrig.desk.inspecting import PRESENTATION_FORMAT, format_of
 from benchrig.desk.inspection import CharacteristicSeen, DescriptorSeen, ServiceSeen, long_uuid
 from benchrig.draft.evidence import Spot, spots
 from benchrig.errors import AttributeAmbiguous, AttributeMissing, DeviceError
+from benchrig.plan.wording import spec_of
 from benchrig.radio.table import Characteristic, Descriptor, Service, Table
 from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import AttributeSpec, Names, Uuid
 from benchrig.steps.lookup import look_up
 from benchrig.values import catalogue
 from benchrig.values.base import Format
-from benchrig.values.numbers import IntegerFormat
-from benchrig.values.spec import Exact, FormatSpec
+from benchrig.values.spec import FormatSpec
 
 USER_DESCRIPTION = long_uuid(0x2901)
 _DESCRIPTION = re.compile(r"[A-Za-z][A-Za-z0-9 _-]{0,38}[A-Za-z0-9]")
@@ -153,15 +153,6 @@ def presented(seen: CharacteristicSeen) -> FormatSpec | None:
 def _presentation(seen: CharacteristicSeen) -> bytes | None:
     contents = [each.content for each in seen.descriptors if each.uuid == PRESENTATION_FORMAT]
     return contents[0].data if contents and contents[0] else None
-
-
-def spec_of(form: Format) -> FormatSpec | None:
-    """A number, text or bytes format as a plan writes it."""
-    if isinstance(form, IntegerFormat):
-        scale = None if form.scale == 1 else Exact(form.scale)
-        return FormatSpec(as_=form.name, scale=scale, unit=form.unit or None)
-    match = _SIMPLE.fullmatch(form.describe())
-    return FormatSpec(as_=match[1], unit=form.unit or None) if match else None
 
 
 def _still_there(known: Names, table: Table) -> Iterator[tuple[str, AttributeSpec]]:

@@ -10,7 +10,7 @@ from itertools import pairwise
 
 from benchrig.draft.judged import Basis, Proposal, counted
 from benchrig.draft.tolerance import Group, interval, spread_of
-from benchrig.draft.write import Bare, decimal_text
+from benchrig.source.writing import Bare, decimal_text
 from benchrig.values.base import Format
 from benchrig.values.medfloat import MedFloatFormat
 from benchrig.values.numbers import FloatFormat, IntegerFormat

@@ -11,7 +11,7 @@ from benchrig.draft.gather import Subject
 from benchrig.draft.judged import Basis, Proposal, counted
 from benchrig.draft.numeric import number_limit
 from benchrig.draft.texts import pattern_of
-from benchrig.draft.write import Bare
+from benchrig.source.writing import Bare
 from benchrig.values.base import Format
 from benchrig.values.numbers import IntegerFormat
 from benchrig.values.quantity import is_number

@@ -14,7 +14,7 @@ from benchrig.draft.judged import Basis, Proposal, counted
 from benchrig.draft.numeric import summary_limit
 from benchrig.draft.propose import value_limits
 from benchrig.draft.tolerance import Group, factor, spread_of
-from benchrig.draft.write import Bare, decimal_text
+from benchrig.source.writing import Bare, decimal_text
 from benchrig.values.quantity import number_text
 
 # The clocks of two devices, and the ends of a subscription, make as much of a difference in any case.

@@ -8,7 +8,8 @@ from collections.abc import Iterator
 from benchrig.desk.inspection import ServiceSeen
 from benchrig.draft.evidence import HIDDEN, Evidence, Look
 from benchrig.draft.naming import Naming
-from benchrig.draft.write import constant, quoted, value
+from benchrig.draft.write import value
+from benchrig.source.writing import flow, scalar
 from benchrig.steps.discover import PROPERTIES
 
 # service, number of the characteristic among those with its UUID -> properties, None where units differ
@@ -71,7 +72,7 @@ def _lines(common: _Table, naming: Naming) -> Iterator[str]:
         yield "      table:"
     for uuid, characteristics in filled.items():
         counts = Counter(each for each, _ in characteristics)
-        yield f"        {quoted(naming.service(uuid))}:"
+        yield f"        {scalar(naming.service(uuid))}:"
         for (each, number), properties in characteristics.items():
             word = naming.word(each) + (f"[{number}]" if counts[each] > 1 else "")
-            yield f"          {quoted(word)}: {constant(properties)}"
+            yield f"          {scalar(word)}: {flow(properties)}"

@@ -60,6 +60,13 @@ def value_text(value: Any, limit: int = LIMIT) -> str:
     return json_text(value, limit)
 
 
+def with_unit(value: Any, unit: str) -> str:
+    """A value with its unit, a structure on one line."""
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{plain(key)} {with_unit(item, '')}" for key, item in value.items()) + "}"
+    return f"{value_text(value)} {unit}" if unit and is_number(value) else value_text(value)
+
+
 def json_text(value: Any, limit: int = LIMIT) -> str:
     """Any value of a record as bounded JSON."""
     return plain(json.dumps(value, ensure_ascii=False), limit)

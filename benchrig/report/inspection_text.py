@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from rich.text import Text
 
 from benchrig.errors import MalformedValue
-from benchrig.report.escape import ascii_text, hex_text, is_number, plain, value_text
+from benchrig.report.escape import ascii_text, hex_text, plain, value_text, with_unit
 from benchrig.values import catalogue
 
 if TYPE_CHECKING:
@@ -160,12 +160,6 @@ def content_text(content: Content) -> str:
             f"{plain(key)} {with_unit(item, content.units.get(key, ''))}" for key, item in content.value.items()
         )
     return with_unit(content.value, content.unit)
-
-
-def with_unit(value: Any, unit: str) -> str:
-    if isinstance(value, dict):
-        return "{" + ", ".join(f"{plain(key)} {with_unit(item, '')}" for key, item in value.items()) + "}"
-    return f"{value_text(value)} {unit}" if unit and is_number(value) else value_text(value)
 
 
 def bytes_shown(content: Content) -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from decimal import Decimal
+from decimal import Context, Decimal
 from fractions import Fraction
 from typing import Any
 
@@ -16,6 +16,7 @@ from benchrig.source.yaml import plain_scalar
 
 # The digits on either side of the point that a quantity may have.
 MOST_DIGITS = 40
+_EXACT = Context(prec=100)
 # Needs no quotes, within brackets either; what other readers of YAML would take for more is left to plain_scalar.
 _BARE = re.compile(
     r"[A-Za-z0-9_°µΩ](?:[A-Za-z0-9_°µΩ²³./%+() -]*[A-Za-z0-9_°µΩ²³./%)])?"
@@ -28,12 +29,21 @@ def literal(text: str) -> str:
     return text.replace("$", "$$")
 
 
+class Bare(str):
+    """A number or quantity as text, written as it is."""
+
+    __slots__ = ()
+
+
 def decimal_text(number: float | Decimal | Fraction) -> str | None:
-    """A number without an exponent, exactly as it prints; None when it is none or needs more than 40 digits on one
-    side of the point."""
+    """A number without an exponent, exactly as it prints, a fraction without loss; None when it is none or needs more
+    than 40 digits on one side of the point."""
     if isinstance(number, Fraction):
-        number = number.numerator if number.denominator == 1 else number.numerator / number.denominator
-    value = Decimal(repr(number)) if isinstance(number, float) else Decimal(number)
+        value = _decimal(number)
+        if value is None:
+            return None
+    else:
+        value = Decimal(repr(number)) if isinstance(number, float) else Decimal(number)
     if not value.is_finite():
         return None
     text = f"{value:f}"
@@ -45,12 +55,22 @@ def decimal_text(number: float | Decimal | Fraction) -> str | None:
     return f"{sign}{whole}.{part}" if part else f"{sign}{whole}"
 
 
+def _decimal(number: Fraction) -> Decimal | None:
+    """The same number; None when no decimal with few enough places is."""
+    for places in range(MOST_DIGITS + 1):
+        if (number * 10**places).denominator == 1:
+            return Decimal(int(number * 10**places)).scaleb(-places, _EXACT)
+    return None
+
+
 def scalar(value: Any) -> str:
     """A single value: null, true, false, a number, text. ValueError for a number that cannot be written."""
     if value is None:
         return "null"
     if isinstance(value, bool):
         return "true" if value else "false"
+    if isinstance(value, Bare):
+        return str(value)
     if isinstance(value, str):
         return _text(str(value))
     text = decimal_text(value)
@@ -81,5 +101,6 @@ def _escaped(character: str) -> str:
         return f"\\{character}"
     if character.isprintable():
         return character
-    code = ord(character)
+    # half of a surrogate pair is no character: no text of a plan can have it
+    code = 0xFFFD if "\ud800" <= character <= "\udfff" else ord(character)
     return f"\\x{code:02x}" if code < 0x100 else f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}"

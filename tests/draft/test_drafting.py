@@ -38,7 +38,7 @@ def test_a_counter_is_told_from_what_is_measured():
 
 def test_a_presentation_format_gives_an_own_name_its_format_and_a_description_its_word():
     text = drafted(PRESENTED).text
-    assert "brine inlet: {uuid: 5c2a0002-77aa-4f0e-9d3b-0a1b2c3d4e5f, as: sint16, scale: 0.01, unit: '°C'}" in text
+    assert "brine inlet: {uuid: 5c2a0002-77aa-4f0e-9d3b-0a1b2c3d4e5f, as: sint16, scale: 0.01, unit: °C}" in text
     assert limit_of(text, "read: own 5c2a0003", "value") == """{equals: 'ready: #1, "ok" $$HOME $${x} ''$$$$'''}"""
 
 
@@ -85,7 +85,7 @@ def test_what_cannot_be_read_or_is_silent_is_in_the_table_and_in_remarks():
 def test_an_assigned_value_that_does_not_fit_its_format_is_judged_as_bytes():
     services = "services:\n  - service: battery\n    characteristics:\n      - {characteristic: battery level, properties: [read], raw: 61 00}\n"
     text = drafted(device_text(services)).text
-    assert limit_of(text, "read: battery level", "value") == "{equals: '61 00'}"
+    assert limit_of(text, "read: battery level", "value") == "{equals: 61 00}"
     assert "do not fit the format" in text
     assert failures(text, device_text(services)) == {}
 

@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from benchrig.desk.prompt.deeds import Connected, Deed, WriteDone
-from benchrig.desk.prompt.formats import spec_data
 from benchrig.desk.prompt.steps import StepText, literals, steps_of
 from benchrig.errors import UsageError
+from benchrig.plan.wording import spec_data
 from benchrig.report.escape import plain
 from benchrig.source.writing import flow, scalar
 from benchrig.steps.attribute import AttributeSpec, Names

@@ -19,9 +19,9 @@ from benchrig.desk.prompt.deeds import (
     Watched,
     WriteDone,
 )
-from benchrig.desk.prompt.formats import spec_data
 from benchrig.desk.prompt.limits import fits, limits, written
 from benchrig.errors import MalformedValue
+from benchrig.plan.wording import spec_data
 from benchrig.report.escape import plain
 from benchrig.source.writing import decimal_text, flow, literal, scalar
 from benchrig.steps.payload import encode

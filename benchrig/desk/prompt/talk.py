@@ -18,10 +18,10 @@ from benchrig.desk.inspecting import PRESENTATION_FORMAT, content
 from benchrig.desk.inspection import CharacteristicSeen, DescriptorSeen, ServiceSeen
 from benchrig.desk.prompt.connection import Connection
 from benchrig.desk.prompt.deeds import Deed, ReadDone, Subject, Waited, WriteDone
-from benchrig.desk.prompt.formats import spec_of
 from benchrig.desk.prompt.watch import Watch
 from benchrig.desk.writing import Order, write
 from benchrig.errors import AttError, LinkLost, MalformedValue, UsageError
+from benchrig.plan.wording import spec_of
 from benchrig.steps.lookup import look_up
 from benchrig.values import catalogue
 from benchrig.values.format import build_format

@@ -1,4 +1,4 @@
-"""Formats -> how a plan writes them."""
+"""Formats and own names -> how a plan writes them."""
 
 from __future__ import annotations
 
