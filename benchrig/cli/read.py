@@ -56,7 +56,8 @@ async def _read_all(desk: Desk, attributes: tuple[str, ...], form: Format | None
         except DeviceError as error:
             results.append({"attribute": name, "error": error.message, "advice": error.advice})
         else:
-            results.append({"attribute": name, "content": content(data, form or target.format)})
+            known = form or await desk.format_of(link, target)
+            results.append({"attribute": name, "content": content(data, known)})
     return results
 
 

@@ -9,18 +9,21 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from benchrig.errors import ConnectFailed, LinkError, NoAnswer, OperatorError
+from benchrig.errors import AttError, ConnectFailed, LinkError, MalformedValue, NoAnswer, OperatorError
 from benchrig.radio.scan import Ear, Report, Selection, Sighting
 from benchrig.radio.specify import RadioChoice, loop_factory, radio_opener
 from benchrig.run.loop import attended_loop
 from benchrig.steps.attribute import Names
 from benchrig.steps.lookup import look_up
 from benchrig.steps.scan import choose_unit
+from benchrig.values import catalogue
+from benchrig.values.presentation import PRESENTATION_FORMAT
 
 if TYPE_CHECKING:
     from benchrig.radio.link import Link
     from benchrig.radio.radio import Radio
     from benchrig.steps.bench import Target
+    from benchrig.values.format import Format
 
 T = TypeVar("T")
 
@@ -55,6 +58,7 @@ class Desk:
     radio: Radio
     options: DeskOptions
     tell: Callable[[str], None]
+    _formats: dict[tuple[Link, int], Format | None] = field(default_factory=dict, repr=False)
 
     @property
     def names(self) -> Names:
@@ -118,6 +122,25 @@ class Desk:
         target = look_up(link.table, self.names, name, ("read",))
         async with self.blaming():
             return target, await link.read(target.found.attribute, f"read {name}", within)
+
+    async def format_of(self, link: Link, target: Target) -> Format | None:
+        """The format that is known, else the one that the device says itself."""
+        return target.format or await self.presented(link, target)
+
+    async def presented(self, link: Link, target: Target) -> Format | None:
+        """The format that the device says the value has (presentation format descriptor), asked for once a connection;
+        None where it says none that can be."""
+        attribute = target.found.attribute
+        described = [each for each in getattr(attribute, "descriptors", ()) if each.uuid == PRESENTATION_FORMAT]
+        key = (link, attribute.handle)
+        if described and key not in self._formats:
+            try:
+                async with self.blaming():
+                    data = await link.read(described[0], f"read the format of {target.name}", READ_WITHIN)
+                self._formats[key] = catalogue.format_from_presentation(data)
+            except (AttError, MalformedValue):
+                self._formats[key] = None
+        return self._formats.get(key)
 
     @contextlib.asynccontextmanager
     async def blaming(self) -> AsyncIterator[None]:

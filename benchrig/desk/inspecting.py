@@ -22,6 +22,7 @@ from benchrig.errors import AttError, DeviceError, LinkError, LinkLost, Malforme
 from benchrig.run.jsonable import hex_text, jsonable
 from benchrig.values import catalogue
 from benchrig.values.format import Format
+from benchrig.values.presentation import PRESENTATION_FORMAT
 
 if TYPE_CHECKING:
     from benchrig.radio.link import Link
@@ -29,7 +30,6 @@ if TYPE_CHECKING:
     from benchrig.radio.table import Attribute, Characteristic, Descriptor
     from benchrig.steps.attribute import Names
 
-PRESENTATION_FORMAT = long_uuid(0x2904)
 VALID_RANGE = long_uuid(0x2906)
 DATABASE_HASH = long_uuid(0x2B2A)
 OUTLINE_WITHIN = 20.0

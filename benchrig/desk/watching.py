@@ -10,9 +10,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any, TypeAlias
 
-from benchrig.desk.inspecting import PRESENTATION_FORMAT, format_of
 from benchrig.desk.series import Arrival, Watched
-from benchrig.errors import AttError, AttributeMissing, LinkError, LinkLost, NoAnswer, UsageError
+from benchrig.errors import AttributeMissing, LinkError, LinkLost, NoAnswer, UsageError
 from benchrig.radio.table import Characteristic
 from benchrig.run.jsonable import hex_text
 from benchrig.steps.lookup import look_up
@@ -134,7 +133,7 @@ class Watch:
         unit, link = await self._desk.reach()
         self._wake_when_lost(link)
         targets = self._targets(link)
-        formats = [self._form or await self._format(link, target) for target in targets]
+        formats = [self._form or await self._desk.format_of(link, target) for target in targets]
         if self._link is None:
             self._started = self._desk.now()
         for each, target, form in zip(self.watched, targets, formats, strict=True):
@@ -156,21 +155,6 @@ class Watch:
                     f"'{other}' and '{target.name}' are the same attribute", advice="leave one of them out"
                 )
         return targets
-
-    async def _format(self, link: Link, target: Target) -> Format | None:
-        """The format that is known, else the one that the device says itself."""
-        characteristic = target.found.attribute
-        if target.format is not None or not isinstance(characteristic, Characteristic):
-            return target.format
-        found = next((each for each in characteristic.descriptors if each.uuid == PRESENTATION_FORMAT), None)
-        if found is None:
-            return None
-        try:
-            async with self._desk.blaming():
-                presented = await link.read(found, f"read the format of {target.name}", SUBSCRIBE_WITHIN)
-        except AttError:
-            return None
-        return format_of(self._desk.names, characteristic.uuid, presented)[0]
 
     async def _subscribe(self, link: Link, watched: Watched, target: Target) -> None:
         def hear(data: bytes) -> None:

@@ -62,7 +62,7 @@ class Order:
             raise UsageError("what is read back has to be written with response", advice="leave one of the two out")
         try:
             meaning = names.meaning(self.attribute)
-            if self.form or meaning.format or meaning.address.handle is None:
+            if self.form or meaning.format or self.data is not None:
                 self.bytes_in(meaning.format)
         except (Misfit, MalformedValue) as error:
             raise UsageError(error.message, advice=error.advice) from error
@@ -92,8 +92,9 @@ async def write(desk: Desk, link: Link, order: Order) -> Written:
     """Look the attribute up, write, read back if wanted. Nothing is sent when the attribute does not offer all of it.
     AttributeMissing, AttributeAmbiguous, MalformedValue, AttError, NoAnswer, LinkLost."""
     target = _target(desk, link, order)
-    form, attribute = order.form or target.format, target.found.attribute
-    data = order.bytes_in(target.format)
+    known = target.format or (None if order.form or order.data is not None else await desk.presented(link, target))
+    form, attribute = order.form or known, target.found.attribute
+    data = order.bytes_in(known)
     started = desk.now()
     async with desk.blaming():
         await link.write(attribute, data, f"write {order.attribute}", WRITE_WITHIN, response=order.response)

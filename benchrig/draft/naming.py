@@ -6,7 +6,7 @@ import contextlib
 import re
 from collections.abc import Iterable, Iterator
 
-from benchrig.desk.inspecting import PRESENTATION_FORMAT, format_of
+from benchrig.desk.inspecting import format_of
 from benchrig.desk.inspection import CharacteristicSeen, DescriptorSeen, ServiceSeen, long_uuid
 from benchrig.draft.evidence import Spot, spots
 from benchrig.errors import AttributeAmbiguous, AttributeMissing, DeviceError
@@ -17,6 +17,7 @@ from benchrig.steps.attribute import AttributeSpec, Names, Uuid
 from benchrig.steps.lookup import look_up
 from benchrig.values import catalogue
 from benchrig.values.base import Format
+from benchrig.values.presentation import PRESENTATION_FORMAT
 from benchrig.values.spec import FormatSpec
 
 USER_DESCRIPTION = long_uuid(0x2901)

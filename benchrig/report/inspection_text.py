@@ -9,6 +9,7 @@ from rich.text import Text
 from benchrig.errors import MalformedValue
 from benchrig.report.escape import ascii_text, hex_text, plain, value_text, with_unit
 from benchrig.values import catalogue
+from benchrig.values.presentation import PRESENTATION_FORMAT
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
 
 SENTENCE = 600
 SEVERITY_STYLES = {"error": "bold red", "warning": "yellow", "note": "dim"}
-_PRESENTATION_FORMAT = catalogue.normal_uuid("2904")
 _LABEL = 10
 
 
@@ -83,7 +83,7 @@ class Page:
         name = f"{_handle(seen.handle)}  {attribute_title(seen.name, seen.uuid)}"
         if seen.content is None:
             self.line(f"{name}: ", "", plain(seen.unread), "yellow", indent=10)
-        elif seen.uuid == _PRESENTATION_FORMAT:
+        elif seen.uuid == PRESENTATION_FORMAT:
             self.line(f"{name}: {presentation_text(seen.content)}", "", bytes_shown(seen.content), "dim", indent=10)
         else:
             self._content(seen.content, 10, name)

@@ -8,9 +8,10 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from benchrig.values.assigned import assigned
+from benchrig.values.catalogue import normal_uuid
 from benchrig.values.value import Value
 
-PRESENTATION_FORMAT = 0x2904
+PRESENTATION_FORMAT = normal_uuid("2904")
 
 _PLACES = ("front", "back", "top", "bottom", "upper", "lower", "main", "backup", "auxiliary", "supplementary", "flash",
            "inside", "outside", "left", "right", "internal", "external")  # fmt: skip

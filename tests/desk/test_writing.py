@@ -143,10 +143,27 @@ def test_what_takes_no_response_says_how_to_write_it() -> None:
         (Order("own", ("8",)), "8 has no unit"),
         (Order("onw", ("8 °C",)), "unknown attribute"),
         (Order("own", data=bytes(513)), "513 bytes are more"),
-        (Order(UUID.replace("0030", "0031"), ("0",)), "expected bytes as hex text"),
         (Order("own", ("8 °C",), response=False, read_back=True), "with response"),
     ],
 )
 def test_what_can_be_known_to_be_wrong_is_found_before_anything_is_opened(order: Order, said: str) -> None:
     with pytest.raises(UsageError, match=said):
         order.check(names())
+
+
+def test_a_format_that_the_device_says_itself_is_written_in() -> None:
+    """0x2904: sint16, 10^-2, 0x272F degree Celsius (assigned numbers, format types and units)."""
+    own = "6b1d0009-9a53-4c86-8a3e-2f0f6c1d7e40"
+    device = device_text(f"""services:
+  - service: 6b1d0001-9a53-4c86-8a3e-2f0f6c1d7e40
+    characteristics:
+      - characteristic: {own}
+        as: hex
+        properties: [read, write]
+        value: '29 09'
+        descriptors:
+          - {{descriptor: presentation format, raw: '0E FE 2F 27 01 00 00'}}
+""")
+    assert written(Order(own, ("-3.5 °C",)), device).written.raw == "A2FE"
+    with pytest.raises(MalformedValue, match="voltage"):
+        written(Order(own, ("3 V",)), device)

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 
 from benchrig.desk.desk import READ_WITHIN, Desk
-from benchrig.desk.inspecting import PRESENTATION_FORMAT, content
+from benchrig.desk.inspecting import content
 from benchrig.desk.inspection import CharacteristicSeen, DescriptorSeen, ServiceSeen
 from benchrig.desk.prompt.connection import Connection
 from benchrig.desk.prompt.deeds import Deed, ReadDone, Subject, Waited, WriteDone
@@ -23,7 +23,6 @@ from benchrig.desk.writing import Order, write
 from benchrig.errors import AttError, LinkLost, MalformedValue, UsageError
 from benchrig.plan.wording import spec_of
 from benchrig.steps.lookup import look_up
-from benchrig.values import catalogue
 from benchrig.values.format import build_format
 from benchrig.values.spec import FormatSpec
 
@@ -52,7 +51,6 @@ class Talk:
     watches: dict[str, Watch] = field(default_factory=dict)
     heard: list[str] = field(default_factory=list)
     _asked: set[str] = field(default_factory=set)
-    _formats: dict[tuple[Link, int], FormatSpec | None] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.connection = Connection(self.desk, self.show, self.deeds, self.reconnect)
@@ -162,23 +160,10 @@ class Talk:
     async def _subject(self, link: Link, target: Target, spec: FormatSpec | None) -> Subject:
         """The attribute, in the format that is given, or known, or that the device says itself."""
         if spec is None and target.format is None:
-            spec = await self._presented(link, target)
+            presented = await self.desk.presented(link, target)
+            spec = spec_of(presented) if presented is not None else None
         settable = bool(_SETTABLE & set(getattr(target.found.attribute, "properties", ())))
         return Subject(target.name, build_format(spec) if spec else target.format, spec, settable)
-
-    async def _presented(self, link: Link, target: Target) -> FormatSpec | None:
-        """The format of its presentation format descriptor, asked for once a connection."""
-        attribute = target.found.attribute
-        described = [each for each in getattr(attribute, "descriptors", ()) if each.uuid == PRESENTATION_FORMAT]
-        key = (link, attribute.handle)
-        if described and key not in self._formats:
-            try:
-                async with self.desk.blaming():
-                    data = await link.read(described[0], f"read the format of {target.name}", READ_WITHIN)
-                self._formats[key] = spec_of(catalogue.format_from_presentation(data))
-            except (AttError, MalformedValue):
-                self._formats[key] = None
-        return self._formats.get(key)
 
     def _pause_watches(self) -> None:
         for watch in self.watches.values():
