@@ -38,7 +38,7 @@ def inspect(*arguments: str, device: str = LEVEL) -> tuple[int, str, str]:
 def test_a_pipe_gets_the_table_and_the_notes_go_elsewhere(tmp_path: Path) -> None:
     done = benchrig("inspect", "-d", "VFL-*", "--radio", RADIO, cwd=tmp_path)
     assert done.returncode == 0
-    assert "  0x001B  humidity (2A6F)  read\n          43.5 %  [FE 10]\n" in done.stdout
+    assert "  0x001C  humidity (2A6F)  read\n          43.5 %  [FE 10]\n" in done.stdout
     assert done.stderr.startswith("SIMULATED")
 
 
