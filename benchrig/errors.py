@@ -35,14 +35,21 @@ Cause = Literal["limit", "device", "link", "station", "plan", "operator", "inter
 
 
 class BenchrigError(Exception):
-    """Base of all errors raised on purpose. `cause` says who is to blame; `advice` says what to do next."""
+    """Base of all errors raised on purpose. `cause` says who is to blame; `advice` says what to do next; `is_told` is
+    set by who has shown it as data already."""
 
     cause: ClassVar[Cause] = "internal"
+    is_told = False
 
     def __init__(self, message: str, *, advice: str = "") -> None:
         super().__init__(message)
         self.message = message
         self.advice = advice
+
+    @property
+    def data(self) -> dict[str, str]:
+        """The error for a program."""
+        return {"error": self.message, "advice": self.advice, "cause": self.cause}
 
 
 class PlanError(BenchrigError):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import sys
 import traceback
@@ -13,6 +14,7 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
+    from benchrig.errors import BenchrigError
     from rich.console import Console
 
 RADIO_HELP = (
@@ -26,7 +28,8 @@ PIPE_WIDTH = 120
 
 @contextmanager
 def errors_for_people() -> Iterator[None]:
-    """Show benchrig's errors as text and end with the exit code of their cause."""
+    """Show benchrig's errors as text, with --json as data on standard output too, and end with the exit code of their
+    cause."""
     from benchrig.errors import BenchrigError, PlanError
 
     try:
@@ -35,8 +38,10 @@ def errors_for_people() -> Iterator[None]:
         click.echo(str(error), err=True)
         count = len(error.problems)
         click.echo(f"\n{count} problem{'s' if count != 1 else ''}; nothing was run.", err=True)
+        _as_data(error)
         sys.exit(4)
     except BenchrigError as error:
+        _as_data(error)
         click.echo(f"benchrig: {error.message}", err=True)
         if error.advice:
             click.echo(f"  {error.advice}", err=True)
@@ -49,6 +54,15 @@ def errors_for_people() -> Iterator[None]:
             f"benchrig: internal error ({type(error).__name__}): please report it with the lines above", err=True
         )
         sys.exit(3)
+
+
+def _as_data(error: BenchrigError) -> None:
+    """The error as a JSON document where the command was asked for those, and has not shown it in one already."""
+    context = click.get_current_context(silent=True)
+    if context is None or not context.params.get("as_json") or error.is_told:
+        return
+    with suppress(OSError):
+        click.echo(json.dumps(error.data))
 
 
 def console(*, stderr: bool = False) -> Console:

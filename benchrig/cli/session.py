@@ -103,6 +103,7 @@ async def _piped(talk: Talk, as_json: bool) -> None:
     def failed(line: str, error: Exception) -> None:
         if as_json and isinstance(error, BenchrigError):
             print_json(_failure(line, error))
+            error.is_told = True
         tell(f"in '{line.strip()}':")
 
     await run_lines(talk, sys.stdin.fileno(), failed)
@@ -110,4 +111,4 @@ async def _piped(talk: Talk, as_json: bool) -> None:
 
 def _failure(line: str, error: BenchrigError) -> dict[str, Any]:
     verb = line.split()[0] if line.strip() else ""
-    return {"verb": verb, "error": error.message, "advice": error.advice, "cause": error.cause}
+    return {"verb": verb, **error.data}

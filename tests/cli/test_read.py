@@ -56,3 +56,11 @@ def test_the_shell_completes_the_names_of_the_plan(tmp_path: Path) -> None:
     words = f"benchrig read -p {PLANS}/end_of_line.yaml al"
     env = {"_BENCHRIG_COMPLETE": "bash_complete", "COMP_WORDS": words, "COMP_CWORD": "4"}
     assert benchrig(cwd=tmp_path, env=env).stdout.split() == ["plain,alarm", "limit"]
+
+
+def test_with_json_an_error_is_a_document_too(tmp_path: Path) -> None:
+    done = benchrig("read", "humidity", "-d", "nobody", "--within", "2s", "--json", "--radio", RADIO, cwd=tmp_path)
+    said = json.loads(done.stdout)
+    assert (done.returncode, said["cause"]) == (1, "link")
+    assert "not heard" in said["error"]
+    assert "not heard" in done.stderr
