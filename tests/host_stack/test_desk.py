@@ -94,3 +94,24 @@ def test_ctrl_c_leaves_the_device_free(shell: Shell) -> None:
     )
     assert len(watch.out.splitlines()) > 20, watch.err
     assert scan.code == 0, scan.err
+
+
+def test_live_views_and_the_prompt_on_a_terminal(shell: Shell) -> None:
+    """`script` gives each a pseudo-terminal and passes the keys on."""
+    names = f"-p {PLANS}/end_of_line.yaml --radio host"
+
+    def at_terminal(keys: str, command: str) -> str:
+        return f'({keys}) | TERM=xterm script -qec "stty cols 90 rows 20; python3 -m benchrig {command}" /dev/null'
+
+    scan, watch, session, after = shell(
+        at_terminal("sleep 4; printf q", "scan --radio host"),
+        at_terminal("sleep 8; printf q", f"watch temperature {names}"),
+        at_terminal("sleep 6; printf 'read battery level\\r'; sleep 2; printf 'quit\\r'", f"session {names}"),
+        "benchrig scan --for 3s -d 'VFL-*' --radio host",
+        devices=[LOGGER],
+        within=250,
+    )
+    assert (scan.code, "VFL-0042" in scan.out) == (0, True), scan.out
+    assert (watch.code, "temperature" in watch.out) == (0, True), watch.out
+    assert (session.code, "97 %" in session.out) == (0, True), session.out
+    assert after.code == 0, after.err
