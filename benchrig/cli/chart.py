@@ -28,6 +28,16 @@ def strip(values: Sequence[float | None], height: int = 1, *, ascii_only: bool =
     ]
 
 
+def scale(low: str, high: str, height: int) -> list[str]:
+    """What stands beside so many lines of a strip: its ends, or the one value where both are the same."""
+    marks = [""] * height
+    if low == high:
+        marks[height // 2] = high
+    else:
+        marks[0], marks[-1] = high, low
+    return marks
+
+
 def _filled(value: float | None, low: float, high: float, most: int) -> int:
     """How many steps of `most` a value fills; values that are all the same fill half."""
     if value is None:

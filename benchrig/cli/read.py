@@ -21,7 +21,8 @@ if TYPE_CHECKING:
 @click.option("--json", "as_json", is_flag=True, help="One JSON document an attribute and line.")
 @device_options
 def read(attributes: tuple[str, ...], form: Format | None, as_json: bool, desk: DeskOptions) -> None:
-    """Connect and read attributes, by the names that plans use. Exits with 1 when the device is absent or refuses.
+    """Connect and read attributes, by the names that plans use. Exits with 1 when the device is absent or refuses, and
+    when a value does not fit its format.
 
     \b
     Example:
@@ -38,7 +39,7 @@ def read(attributes: tuple[str, ...], form: Format | None, as_json: bool, desk: 
                 print_json(result)
             else:
                 _show(result)
-    if any("error" in result for result in results):
+    if any("error" in result or result["content"].wrong for result in results):
         sys.exit(1)
 
 
@@ -54,7 +55,7 @@ async def _read_all(desk: Desk, attributes: tuple[str, ...], form: Format | None
         except NoAnswer:
             raise
         except DeviceError as error:
-            results.append({"attribute": name, "error": error.message, "advice": error.advice})
+            results.append({"attribute": name, **error.data})
         else:
             known = form or await desk.format_of(link, target)
             results.append({"attribute": name, "content": content(data, known)})
@@ -68,7 +69,7 @@ def _show(result: dict[str, Any]) -> None:
             click.echo(f"  {result['advice']}", err=True)
         return
     seen: Content = result["content"]
-    click.echo("\n".join(content_lines(result["attribute"], seen)))
+    click.echo("\n".join(content_lines(result["attribute"], seen)), err=bool(seen.wrong))
 
 
 def content_lines(name: str, seen: Content) -> list[str]:

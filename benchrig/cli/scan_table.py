@@ -73,7 +73,7 @@ def report_line(said: Mapping[str, Any], names: Names) -> str:
     """One report, as data, for people: when, how strong, who, and what it says."""
     from benchrig.report.escape import plain
 
-    head = f"{said['at']:10.3f} s  {said['rssi']:4d} dBm  {said['address']}  {said.get('name', '(no name)')}"
+    head = f"{said['seconds']:10.3f} s  {said['rssi']:4d} dBm  {said['address']}  {said.get('name', '(no name)')}"
     services = services_text(said.get("services", ()), names)
     data = data_text(said.get("manufacturer_data", {}), said.get("service_data", {}), names)
     return plain("  ".join(part for part in (head, services, data) if part))

@@ -6,7 +6,7 @@ from collections import deque
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from benchrig.cli.chart import strip
+from benchrig.cli.chart import scale, strip
 from benchrig.cli.columns import Column, fitting, laid_out
 from benchrig.cli.live import Line
 from benchrig.cli.scan_table import BARS, LIVE, age_text, cells, data_text, kind_text, level_bar, seconds_text
@@ -152,7 +152,7 @@ class ScanView:
     def _level_lines(self, row: Heard, width: int) -> list[Line]:
         levels = list(row.sighting.rssi)[-max(1, width - _LABEL) :]
         drawn = strip(levels, _CHART, ascii_only=self._ascii)
-        marks = [f"{max(levels)} dBm", *[""] * (_CHART - 2), f"{min(levels)} dBm"]
+        marks = scale(f"{min(levels)} dBm", f"{max(levels)} dBm", _CHART)
         return [[(f"{mark:>{_LABEL - 1}} ", "dim"), (line, "good")] for mark, line in zip(marks, drawn, strict=True)]
 
 

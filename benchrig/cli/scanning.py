@@ -53,7 +53,7 @@ async def each_report(desk: Desk, air: AirList, seconds: float | None, as_json: 
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(seconds), contextlib.aclosing(reports(desk, air, active=active)) as coming:
                 async for row, report in coming:
-                    said = {"at": round(report.at - started, 6)} | report_as_data(row, report)
+                    said = {"seconds": round(report.at - started, 6)} | report_as_data(row, report)
                     print_json(said) if as_json else click.echo(report_line(said, desk.names))
     except asyncio.CancelledError:
         if seconds is not None:

@@ -35,20 +35,22 @@ NOTHING_CAME = 5
 @click.option("--reconnect", is_flag=True, help="Find the device again when the link is lost; the hole is shown.")
 @click.option(
     "--save",
-    type=click.Path(dir_okay=False, path_type=Path),
+    type=click.Path(path_type=Path),
     metavar="FILE",
     help="Keep every value in FILE, .csv or .jsonl, too.",
 )
+@click.option("--force", is_flag=True, help="With --save: write over a file that is there.")
 @format_options
 @click.option("--json", "as_json", is_flag=True, help="One JSON document a value and line.")
 @device_options
 def watch(attributes: tuple[str, ...], for_: float | None, count: int | None, reconnect: bool, save: Path | None,
-          form: Format | None, as_json: bool, desk: DeskOptions) -> None:  # fmt: skip
+          force: bool, form: Format | None, as_json: bool, desk: DeskOptions) -> None:  # fmt: skip
     """Connect, subscribe, and show every notification as it comes: on a terminal with its rate, statistics and a
     chart, in a pipe (and with --json) one line a value. A value that does not fit its format is shown, and counted.
 
     Without --for and --count it goes on until Ctrl-C. Exits with 1 when the device is absent, sends nothing by itself
-    under that name, or the link is lost; with 5 when nothing came.
+    under that name, or the link is lost (with --reconnect: when the device is not there at the end), and when a value
+    did not fit its format; with 5 when nothing came.
 
     \b
     Example:
@@ -62,14 +64,16 @@ def watch(attributes: tuple[str, ...], for_: float | None, count: int | None, re
 
     known_names(desk, attributes)
     if save is not None:
-        check_file(save)
+        check_file(save, force=force)
     live = not as_json and is_possible()
     endless = for_ is None and count is None
     options = replace(desk, real_time=True) if live or endless else desk
     asked = {"form": form, "seconds": for_, "count": count, "reconnect": reconnect}
     came: int | None = None  # where the output was closed
     with whatever_the_output_does():
-        came = at_desk(options, lambda at: keep_watch(at, attributes, asked, save, as_json=as_json, live=live))
+        came = at_desk(
+            options, lambda at: keep_watch(at, attributes, asked, save, force=force, as_json=as_json, live=live)
+        )
     if came == 0:
         with whatever_the_output_does():
             tell("benchrig: nothing came")

@@ -42,11 +42,24 @@ def summary(watch: Watch) -> list[str]:
     lines = []
     for each in watch.watched:
         many = f"{each.count} value{'' if each.count == 1 else 's'} in {watch.seconds:.1f} s"
-        gap = "" if each.longest is None else f", longest gap {each.longest:.3f} s"
+        connected = " while connected" if watch.holes else ""
+        gap = "" if each.longest is None else f", longest gap{connected} {each.longest:.3f} s"
         bad = f", {each.malformed} malformed" if each.malformed else ""
         lines.append(f"{plain(each.name)}: {many}{gap}{bad}")
         lines += [f"  {_extent(series)}" for series in each.series.values() if series.is_numeric]
-    return lines
+    return [*lines, *holes_text(watch)]
+
+
+def holes_text(watch: Watch) -> list[str]:
+    """How often the link was lost, and for how long nothing could be heard; nothing where it never was."""
+    holes = watch.holes
+    if not holes:
+        return []
+    lengths = [hole.end - hole.start for hole in holes]
+    times = "once" if len(holes) == 1 else f"{len(holes)} times"
+    longest = f", at the longest {max(lengths):.3f} s" if len(holes) > 1 else ""
+    gone = "" if holes[-1].back else "; it did not come back"
+    return [f"the link was lost {times}: nothing could be heard for {sum(lengths):.3f} s{longest}{gone}"]
 
 
 def _extent(series: Series) -> str:

@@ -6,11 +6,11 @@ from collections import deque
 from dataclasses import dataclass
 from typing import Any
 
-from benchrig.cli.chart import extent, strip
+from benchrig.cli.chart import extent, scale, strip
 from benchrig.cli.columns import Column, fitting, laid_out
 from benchrig.cli.live import Line
 from benchrig.cli.scan_table import seconds_text
-from benchrig.cli.watch_text import arrival_text, event_line
+from benchrig.cli.watch_text import arrival_text, event_line, holes_text
 from benchrig.desk.series import Arrival, Series, Watched
 from benchrig.desk.strip import SLICE
 from benchrig.desk.watching import Event, Watch
@@ -24,14 +24,14 @@ SCALES = (1, 2, 5, 10, 20, 50, 100, 300)
 
 NAME = Column("attribute", 12, 1, most=40)
 VALUE = Column("value", 12, 2, most=30, right=True)
-COUNT = Column("values", 7, 3, right=True)
-RATE = Column("per s", 6, 4, right=True)
-LOW = Column("lowest", 8, 5, right=True)
-HIGH = Column("highest", 8, 6, right=True)
-MEAN = Column("mean", 8, 7, right=True)
-GAP = Column("gap", 7, 8, right=True)
-LONGEST = Column("longest", 7, 9, right=True)
-BAD = Column("malformed", 9, 10, right=True)
+BAD = Column("malformed", 9, 3, right=True)
+COUNT = Column("values", 7, 4, right=True)
+RATE = Column("per s", 6, 5, right=True)
+LOW = Column("lowest", 8, 6, right=True)
+HIGH = Column("highest", 8, 7, right=True)
+MEAN = Column("mean", 8, 8, right=True)
+GAP = Column("gap", 7, 9, right=True)
+LONGEST = Column("longest", 7, 10, right=True)
 COLUMNS = (NAME, VALUE, RATE, GAP, LONGEST, LOW, MEAN, HIGH, COUNT, BAD)
 
 _LABEL = 12
@@ -110,6 +110,7 @@ class WatchView:
             state,
             (f"  {watch.seconds:.1f} s", ""),
             *held,
+            *[(f"  {sentence}", "warn") for sentence in holes_text(watch)],
         ]
 
     def _body(self, width: int, height: int) -> list[Line]:
@@ -135,9 +136,11 @@ class WatchView:
         at = next((n for n, row in enumerate(rows) if row.series is self._chosen and row.series), 0)
         first = max(0, min(at - most + 2, len(rows) - most + 1))
         shown = rows[first:][: most - 1]
-        texts = [[*map(self._cells(row).__getitem__, COLUMNS)] for row in shown]
-        columns = fitting(COLUMNS, width - 2, texts)
-        kept = [COLUMNS.index(column) for column, _ in columns]
+        # what is malformed takes room only where something is
+        wanted = COLUMNS if any(each.malformed for each in self._watch.watched) else COLUMNS[:-1]
+        texts = [[*map(self._cells(row).__getitem__, wanted)] for row in shown]
+        columns = fitting(wanted, width - 2, texts)
+        kept = [wanted.index(column) for column, _ in columns]
         heading = laid_out(columns, [column.heading for column, _ in columns], ascii_only=self._ascii)
         lines: list[Line] = [[(f"  {heading}", "bold")]]
         for row, text in zip(shown, texts, strict=True):
@@ -152,6 +155,8 @@ class WatchView:
             cells |= self._how_often(row.attribute)
         if row.series is not None:
             cells |= _numbers(row.series, is_bytes=row.attribute is not None and row.attribute.form is None)
+        if row.attribute is not None and row.attribute.wrong:
+            cells[VALUE] = "malformed"
         return cells
 
     def _how_often(self, watched: Watched) -> dict[Column, str]:
@@ -172,7 +177,7 @@ class WatchView:
         slices = SCALES[self._scale]
         values = series.strip.columns(self._watch.seconds, count, slices)
         low, high = extent(values) or (None, None)
-        marks = [_mark(high), *[""] * (height - 2), _mark(low)]
+        marks = scale(_mark(low), _mark(high), height)
         label = (
             f"{self._name_of(series)}{', ' + series.unit if series.unit else ''}, the last {count * slices * SLICE:g} s"
         )

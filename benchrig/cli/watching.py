@@ -15,6 +15,7 @@ from benchrig.cli.desk import print_json, tell
 from benchrig.cli.live import show
 from benchrig.cli.watch_text import event_line, summary
 from benchrig.cli.watch_view import WatchView
+from benchrig.desk.series import Arrival
 from benchrig.desk.watch_file import WatchFile
 from benchrig.desk.watching import Event, Watch, event_as_data
 
@@ -23,12 +24,19 @@ if TYPE_CHECKING:
 
 
 async def keep_watch(
-    desk: Desk, attributes: tuple[str, ...], asked: dict[str, Any], save: Path | None, *, as_json: bool, live: bool
+    desk: Desk,
+    attributes: tuple[str, ...],
+    asked: dict[str, Any],
+    save: Path | None,
+    *,
+    force: bool,
+    as_json: bool,
+    live: bool,
 ) -> int:
     """How many values came. Without an end of its own, Ctrl-C is as good as one."""
     watch = Watch(desk, attributes, **asked)
     try:
-        with _keeping(watch, desk, save) as keep:
+        with _keeping(watch, desk, save, force=force) as keep:
             await (_show_live(watch, desk, keep) if live else _print_all(watch, keep, as_json))
     except asyncio.CancelledError:
         if asked["seconds"] is not None or asked["count"] is not None:
@@ -36,20 +44,22 @@ async def keep_watch(
     finally:
         for line in summary(watch) if watch.unit else []:
             tell(line)
+    await watch.check()
     return sum(each.count for each in watch.watched)
 
 
 @contextlib.contextmanager
-def _keeping(watch: Watch, desk: Desk, save: Path | None) -> Iterator[Callable[[Event], None]]:
+def _keeping(watch: Watch, desk: Desk, save: Path | None, *, force: bool) -> Iterator[Callable[[Event], None]]:
     """What takes every event to the file, if there is one."""
     if save is None:
         yield lambda _: None
         return
-    file = WatchFile(save, watch, radio=desk.radio.name, simulated=desk.radio.simulated)
+    file = WatchFile(save, watch, radio=desk.radio.name, simulated=desk.radio.simulated, force=force)
     try:
         yield file.add
     finally:
         file.close()
+        tell(f"kept in {save}")
 
 
 async def _print_all(watch: Watch, keep: Callable[[Event], None], as_json: bool) -> None:
@@ -59,7 +69,7 @@ async def _print_all(watch: Watch, keep: Callable[[Event], None], as_json: bool)
             if as_json:
                 print_json(event_as_data(watch, event))
             else:
-                click.echo(event_line(watch, event))
+                click.echo(event_line(watch, event), err=isinstance(event, Arrival) and bool(event.wrong))
 
 
 async def _show_live(watch: Watch, desk: Desk, keep: Callable[[Event], None]) -> None:

@@ -55,7 +55,7 @@ class Series:
 
 class Watched:
     """One attribute: `form` is None where its value has no format. `wanted` is how many values are taken; None for
-    all. `longest` is the longest gap in seconds."""
+    all. `longest` is the longest gap in seconds; `wrong` is why the last value is malformed, '' where it is not."""
 
     def __init__(self, name: str, form: Format | None = None, wanted: int | None = None) -> None:
         self.name = name
@@ -95,6 +95,7 @@ class Watched:
             self.malformed += 1
             self.wrong = error.message
             return Arrival(self.name, self.count, at, gap, raw, wrong=error.message)
+        self.wrong = ""
         for name, item in fields_of(value):
             self._of(name).add(at, item)
         return Arrival(self.name, self.count, at, gap, raw, value)

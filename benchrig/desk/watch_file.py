@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from benchrig.desk.series import Arrival, Watched, fields_of
+from benchrig.desk.target import writable
 from benchrig.desk.watching import Event, Lost, Watch, event_as_data
 from benchrig.errors import StationError, UsageError
 from benchrig.report.escape import csv_cell
@@ -18,28 +19,24 @@ COLUMNS = (
 )  # fmt: skip
 
 
-def check_file(path: Path) -> None:
-    """See that the file can be made, before the radio is asked for anything. What was measured before is never lost:
-    a file that is there is not written over. UsageError."""
+def check_file(path: Path, *, force: bool = False) -> None:
+    """See that the file can be made, before the radio is asked for anything. UsageError."""
     if path.suffix.lower() not in (".csv", ".jsonl"):
         raise UsageError(f"'{path}' says neither CSV nor JSON lines", advice="name it .csv or .jsonl")
-    if path.exists():
-        raise UsageError(f"'{path}' is there already", advice="name another file, or move that one away")
-    if not path.absolute().parent.is_dir():
-        raise UsageError(f"there is no folder '{path.parent}'", advice="make it first")
+    writable(path, force=force)
 
 
 class WatchFile:
-    """A file that takes events. StationError when it cannot be written."""
+    """A file that takes events; `force` writes over one that is there. StationError when it cannot be written."""
 
-    def __init__(self, path: Path, watch: Watch, *, radio: str, simulated: bool) -> None:
+    def __init__(self, path: Path, watch: Watch, *, radio: str, simulated: bool, force: bool = False) -> None:
         self._path, self._watch = path, watch
         self._facts = {"radio": radio, "simulated": simulated}
         self._columns = path.suffix.lower() == ".csv"
         self._begun = False
         try:
             # a line at a time: what has come is on disk, whatever happens next
-            self._file = path.open("x", encoding="utf-8", newline="", buffering=1)
+            self._file = path.open("w" if force else "x", encoding="utf-8", newline="", buffering=1)
         except OSError as error:
             raise self._unwritable(error) from error
         self._writer = csv.writer(self._file)
@@ -81,12 +78,11 @@ class WatchFile:
 
     def _rows(self, event: Event) -> Iterator[list[str]]:
         data = event_as_data(self._watch, event)
-        cells: dict[str, Any] = {
+        cells = {name: data.get(name) for name in ("time", "seconds", "event", "attribute", "number", "gap")} | {
             "device": self._watch.unit,
             "simulated": self._facts["simulated"],
-            "seconds": data["at"],
+            "raw": data["content"]["raw"] if isinstance(event, Arrival) else None,
         }
-        cells |= {name: data[name] for name in ("time", "event", "attribute", "number", "gap", "raw") if name in data}
         if not isinstance(event, Arrival):
             note = data["reason"] if isinstance(event, Lost) else f"no link since {data['lost_from']} s"
             yield self._row(cells | {"note": note})

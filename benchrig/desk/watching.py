@@ -6,12 +6,15 @@ import asyncio
 import contextlib
 from collections import deque
 from collections.abc import AsyncGenerator, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any, TypeAlias
 
+import msgspec
+
+from benchrig.desk.inspection import Content
 from benchrig.desk.series import Arrival, Watched
-from benchrig.errors import AttributeMissing, LinkError, LinkLost, NoAnswer, UsageError
+from benchrig.errors import AttributeMissing, LinkError, LinkLost, MalformedValue, NoAnswer, UsageError
 from benchrig.radio.table import Characteristic
 from benchrig.run.jsonable import hex_text
 from benchrig.steps.lookup import look_up
@@ -27,6 +30,7 @@ SUBSCRIBE_WITHIN = 10.0
 PAUSE = 0.5
 # Timers may come this much early, in seconds.
 CLOSE = 1e-6
+FORMAT_ADVICE = "the device sends something else, or the format is another one: see --as"
 
 
 @dataclass(frozen=True)
@@ -72,6 +76,8 @@ class Watch:
         self._seconds = seconds
         self._reconnect = reconnect
         self._link: Link | None = None
+        self._holes: list[Hole] = []
+        self._gone_since: float | None = None
         self._started = desk.now()
         self._arrived: deque[Arrival] = deque()
         self._news = asyncio.Event()
@@ -84,6 +90,23 @@ class Watch:
     @property
     def is_connected(self) -> bool:
         return self._link is not None and self._link.is_up
+
+    @property
+    def holes(self) -> list[Hole]:
+        """All holes so far; one that the device has not come back from ends now."""
+        if self._gone_since is None:
+            return [*self._holes]
+        return [*self._holes, Hole(self._gone_since, round(self.seconds, 6), back=False)]
+
+    async def check(self) -> None:
+        """What makes a watch that came to its end a failure. LinkLost when the device is gone, MalformedValue when
+        values did not fit their format; StationError when the radio is gone."""
+        if self._gone_since is not None:
+            async with self._desk.blaming():
+                raise LinkLost(f"the device was lost after {self._gone_since:.3f} s and did not come back")
+        bad = [f"{each.malformed} of {each.count} of {each.name}" for each in self.watched if each.malformed]
+        if bad:
+            raise MalformedValue(f"values did not fit their format: {', '.join(bad)}", advice=FORMAT_ADVICE)
 
     @property
     def is_over(self) -> bool:
@@ -106,10 +129,8 @@ class Watch:
                 if self.is_over:
                     return
                 if not self._link.is_up:
-                    lost = await self._lost(self._link)
-                    yield lost
-                    await self._back()
-                    yield Hole(lost.at, round(self.seconds, 6), back=self.is_connected)
+                    yield await self._lost(self._link)
+                    yield await self._back()
                     continue
                 self._news.clear()
                 await self._news.wait()
@@ -182,11 +203,24 @@ class Watch:
             each.interrupt(start)
         if not self._reconnect:
             async with self._desk.blaming():
-                raise LinkLost(f"the link was lost after {start:.3f} s ({link.lost_reason})")
+                raise LinkLost(
+                    f"the link was lost after {start:.3f} s ({link.lost_reason})",
+                    advice="with --reconnect the device is looked for again, and the hole is shown",
+                )
+        self._gone_since = start
         return Lost(start, link.lost_reason)
 
-    async def _back(self) -> None:
-        """Try again and again, while there is time."""
+    async def _back(self) -> Hole:
+        """Try again and again, while there is time; the hole that there was."""
+        await self._found_again()
+        hole = self.holes[-1]
+        if self.is_connected:
+            hole = replace(hole, back=True)
+            self._holes.append(hole)
+            self._gone_since = None
+        return hole
+
+    async def _found_again(self) -> None:
         deadline = None if self._seconds is None else self._started + self._seconds
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout_at(deadline):
@@ -201,20 +235,28 @@ class Watch:
 
 
 def event_as_data(watch: Watch, event: Event) -> dict[str, Any]:
-    """An event as JSON data: 'event' is 'value', 'link lost', 'link back' or, at the end of a watch, 'no link'."""
+    """An event as JSON data: 'event' is 'value', 'link lost', 'link back' or, at the end of a watch, 'no link';
+    'seconds' count from its beginning."""
     if isinstance(event, Lost):
-        return {"event": "link lost", "at": event.at, "time": watch.time_of(event.at), "reason": event.reason}
+        return _head(watch, "link lost", event.at) | {"reason": event.reason}
     if isinstance(event, Hole):
-        what = "link back" if event.back else "no link"
-        return {"event": what, "at": event.end, "time": watch.time_of(event.end), "lost_from": event.start}
-    said: dict[str, Any] = {
-        "event": "value", "attribute": event.attribute, "number": event.number, "at": event.at,
-        "time": watch.time_of(event.at), "gap": event.gap, "raw": hex_text(event.raw),
-    }  # fmt: skip
-    if event.wrong:
-        return said | {"wrong": event.wrong}
-    watched = next(each for each in watch.watched if each.name == event.attribute)
-    if watched.form is None:
-        return said
-    units = {"units": watched.units} if watched.units else {"unit": watched.form.unit}
-    return said | {"value": event.value} | units
+        return _head(watch, "link back" if event.back else "no link", event.end) | {"lost_from": event.start}
+    return _head(watch, "value", event.at) | {
+        "attribute": event.attribute,
+        "number": event.number,
+        "gap": event.gap,
+        "content": msgspec.to_builtins(content_of(watch, event)),
+    }
+
+
+def _head(watch: Watch, event: str, at: float) -> dict[str, Any]:
+    return {"event": event, "time": watch.time_of(at), "seconds": at}
+
+
+def content_of(watch: Watch, event: Arrival) -> Content:
+    """What came, in the shape that a read gives it."""
+    form = next(each.form for each in watch.watched if each.name == event.attribute)
+    made = Content(hex_text(event.raw), event.value, wrong=event.wrong)
+    if form is not None:
+        made.unit, made.units, made.format = form.unit, form.fields(), form.describe()
+    return made

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+from tests.cli.calling import call
 from tests.cli.kit import benchrig
 from tests.run.kit import DEVICES, PLANS
 
@@ -30,6 +31,14 @@ def test_a_refused_read_is_said_and_the_others_are_shown(tmp_path: Path) -> None
     assert done.returncode == 1
     assert "alarm limit: 5 °C" in done.stdout
     assert "read not permitted" in done.stderr
+
+
+def test_bytes_that_do_not_fit_are_a_failure(tmp_path: Path) -> None:
+    done = call("read", "temperature", "battery level", "--as", "uint8", "--radio", RADIO)
+    assert (done.exit_code, done.stdout) == (1, "battery level: 97  [61]\n")
+    assert "temperature: a uint8 has 1 byte, found 2 bytes: 66 08  [66 08]" in done.stderr
+    document = call("read", "temperature", "--as", "uint8", "--json", "--radio", RADIO)
+    assert (document.exit_code, json.loads(document.stdout)["content"]["wrong"][:7]) == (1, "a uint8")
 
 
 def test_an_absent_device_is_a_failure(tmp_path: Path) -> None:

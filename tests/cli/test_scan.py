@@ -102,7 +102,7 @@ def test_one_document_a_report() -> None:
     heard = [json.loads(line) for line in done.stdout.splitlines()]
     assert 8 <= len(heard) <= 10
     assert {each["name"] for each in heard} == {"VFL-0042"}
-    assert all(0 <= each["at"] <= 1 for each in heard)
+    assert all(0 <= each["seconds"] <= 1 for each in heard)
 
 
 def test_addresses_of_a_key_are_one_device(tmp_path: Path) -> None:

@@ -6,6 +6,7 @@ import json
 import re
 import signal
 import subprocess
+from collections.abc import Sequence
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -73,15 +74,18 @@ def test_one_document_a_value() -> None:
     done = watched("temperature", "battery level", "--for", "3s", "--json")
     values = [json.loads(line) for line in done.stdout.splitlines()]
     assert {each["attribute"] for each in values} == {"temperature", "battery level"}
-    assert [each["at"] for each in values] == sorted(each["at"] for each in values)
+    seconds = [each["seconds"] for each in values]
+    assert seconds == sorted(seconds)
+    assert values[0]["content"]["unit"] in ("°C", "%"), "in the shape that a read has"
 
 
 def test_a_format_of_ones_own() -> None:
     own = "6b1d0004-9a53-4c86-8a3e-2f0f6c1d7e40"
     done = watched(own, "--as", "uint16", "--count", "1")
-    assert "a uint16 has 2 bytes, found 6 bytes" in done.stdout
+    assert (done.exit_code, done.stdout) == (1, "")
+    assert re.search(r"a uint16 has 2 bytes, found 6 bytes: [0-9A-F ]+  \[00 00 [0-9A-F ]+\]", done.stderr)
     assert "1 malformed" in done.stderr
-    assert done.exit_code == 0
+    assert f"values did not fit their format: 1 of 1 of {own}" in done.stderr
 
 
 def test_what_sends_nothing_by_itself_is_said() -> None:
@@ -101,14 +105,35 @@ def test_a_lost_link_is_a_failure_and_with_reconnect_a_hole(tmp_path: Path) -> N
     done = watched("temperature", "--for", "4s", radio=radio)
     assert done.exit_code == 1
     assert "the link was lost after" in done.stderr
+    assert "with --reconnect the device is looked for again" in done.stderr
     again = watched("temperature", "--for", "4s", "--reconnect", radio=radio)
     assert again.exit_code == 0
+    assert re.search(r"longest gap while connected 0\.1\d\d s\n", again.stderr)
+    assert re.search(r"the link was lost once: nothing could be heard for \d\.\d{3} s\n", again.stderr)
     assert re.search(r"link lost: remote user terminated connection\n +[\d.]+ s  link back: nothing", again.stdout)
+
+
+def test_a_device_that_is_gone_at_the_end_is_a_failure(tmp_path: Path) -> None:
+    gone = "faults: {disconnect_after: 2 s, stop_advertising_after: 1500 ms}"
+    done = watched("temperature", "--for", "1 min", "--reconnect", "--within", "5s", radio=sending(tmp_path, gone))
+    assert done.exit_code == 1
+    assert re.search(
+        r"link was lost once: nothing could be heard for 5[78]\.\d{3} s; it did not come back", done.stderr
+    )
+    assert re.search(r"the device was lost after [12]\.\d{3} s and did not come back", done.stderr)
+    assert done.stdout.splitlines()[-1].endswith("to 60.000 s")
+
+
+def test_holes_are_counted_summed_up_and_the_longest_named() -> None:
+    watch = still(temperature(20, 21), holes=[Hole(1.0, 3.5), Hole(6.0, 7.0)])
+    assert summary(watch)[-1] == "the link was lost 2 times: nothing could be heard for 3.500 s, at the longest 2.500 s"
 
 
 def test_it_is_saved_too_but_nothing_is_written_over(tmp_path: Path) -> None:
     path = str(tmp_path / "w.csv")
-    assert watched("temperature", "--count", "2", "--save", path).exit_code == 0
+    first = watched("temperature", "--count", "2", "--save", path)
+    assert first.exit_code == 0
+    assert f"kept in {path}" in first.stderr
     before = Path(path).read_text(encoding="utf-8")
     assert len(before.splitlines()) == 3
     done = watched("temperature", "--count", "2", "--save", path)
@@ -127,7 +152,7 @@ def test_ctrl_c_interrupts_a_watch_that_has_an_end_of_its_own(tmp_path: Path) ->
         command, env=environment(), stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     ) as process:
         assert process.stdout is not None
-        assert json.loads(process.stdout.readline())["value"] == 20
+        assert json.loads(process.stdout.readline())["content"]["value"] == 20
         process.send_signal(signal.SIGINT)
         _, errors = process.communicate(timeout=PATIENCE)
     assert process.returncode == 2
@@ -140,9 +165,9 @@ def test_ctrl_c_interrupts_a_watch_that_has_an_end_of_its_own(tmp_path: Path) ->
 NOW = 10.0
 
 
-def still(*watched: Watched, connected: bool = True) -> Any:
+def still(*watched: Watched, connected: bool = True, holes: Sequence[Hole] = ()) -> Any:
     """A watch that stands still at NOW."""
-    return SimpleNamespace(watched=list(watched), unit="unit 1", is_connected=connected, seconds=NOW)
+    return SimpleNamespace(watched=[*watched], unit="unit 1", is_connected=connected, seconds=NOW, holes=[*holes])
 
 
 def temperature(*values: float) -> Watched:
@@ -187,6 +212,28 @@ def test_a_row_a_field_and_the_chart_of_the_chosen_one() -> None:
     assert "motion, load, %" in shown(view)[7], "a word cannot be drawn"
     assert view.press("down")
     assert "motion, steps" in shown(view)[7]
+
+
+def test_the_value_that_never_changes_is_written_once() -> None:
+    lines = shown(WatchView(still(temperature(20, 20)), "a radio"))
+    assert [line.split()[0] for line in lines[5:15] if line[:11].strip()] == ["20"]
+
+
+def test_what_is_malformed_is_said_in_place_of_the_value_on_a_narrow_screen_too() -> None:
+    one = temperature(20)
+    view = WatchView(still(one), "a radio")
+    assert "malformed" not in shown(view)[1]
+    one.take(9.0, b"\x01")
+    heading, row = shown(view, width=44)[1:3]
+    assert heading.split() == ["attribute", "value", "malformed"]
+    assert row.split() == [">", "temperature", "malformed", "1"]
+    one.take(9.5, b"\xd0\x07")
+    assert shown(view)[2].split()[2:4] == ["20", "°C"]
+
+
+def test_the_head_says_how_long_nothing_was_heard() -> None:
+    [head, *_] = shown(WatchView(still(temperature(20), holes=[Hole(1.0, 2.0)]), "a radio"))
+    assert head.endswith("the link was lost once: nothing could be heard for 1.000 s")
 
 
 def test_the_time_of_the_chart_is_changed_by_keys() -> None:

@@ -178,9 +178,17 @@ def test_with_reconnect_a_lost_link_is_a_hole() -> None:
 def test_a_watch_may_end_in_a_hole() -> None:
     gone = "faults: {disconnect_after: 2 s, stop_advertising_after: 1500 ms}"
     said: list[str] = []
+    holes: list[list[Hole]] = []
     watch, events = watched(
-        "temperature", device=sending(gone), seconds=20, reconnect=True, said=said, desk_options={"within": 5.0}
+        "temperature",
+        device=sending(gone),
+        during=lambda watch, event: holes.append(watch.holes),
+        seconds=20,
+        reconnect=True,
+        said=said,
+        desk_options={"within": 5.0},
     )
+    assert (holes[-3], holes[-1]) == ([], [events[-1]])
     assert isinstance(events[-1], Hole)
     assert (events[-1].end, events[-1].back) == (pytest.approx(20), False)
     assert not watch.is_connected
@@ -190,7 +198,8 @@ def test_a_watch_may_end_in_a_hole() -> None:
 def test_events_as_data() -> None:
     watch, events = watched("log stream", count=1, desk_options={"names": named_log()})
     data = event_as_data(watch, events[0])
-    assert (data["event"], data["attribute"], data["units"]["supply"]) == ("value", "log stream", "mV")
+    assert (data["event"], data["attribute"]) == ("value", "log stream")
+    assert data["content"]["units"]["supply"] == "mV"
     assert data["time"].startswith("2026-11-25T12:00:00.")
     assert event_as_data(watch, Lost(61.5, "gone"))["time"] == "2026-11-25T12:01:01.500Z"
     assert event_as_data(watch, Hole(1.0, 2.0, back=False))["event"] == "no link"
@@ -274,9 +283,10 @@ def test_json_lines_are_the_events_after_a_head(tmp_path: Path) -> None:
         "event": "watch", "time": "2026-11-25T12:00:00.000Z", "device": "unit 1", "radio": "virtual", "simulated": True,
         "attributes": [{"attribute": "temperature", "format": "sint16 × 0.01 °C"}],
     }  # fmt: skip
-    assert (first["value"], first["unit"], first["number"]) == (20, "°C", 1)
+    content = {"raw": "D007", "value": 20, "unit": "°C", "format": "sint16 × 0.01 °C"}
+    assert (first["content"], first["number"]) == (content, 1)
     [back] = [each for each in rest if each["event"] == "link back"]
-    assert 1 < back["lost_from"] < back["at"]
+    assert 1 < back["lost_from"] < back["seconds"]
 
 
 def test_what_has_come_is_on_disk_at_once(tmp_path: Path) -> None:
