@@ -101,8 +101,8 @@ class DeviceError(BenchrigError):
 class AttError(DeviceError):
     """The device answered with an ATT error; `code` is the octet, `name` its assigned name in lower case."""
 
-    def __init__(self, code: int, name: str, doing: str) -> None:
-        super().__init__(f"{doing}: the device answered with ATT error 0x{code:02X} ({name})")
+    def __init__(self, code: int, name: str, doing: str, *, advice: str = "") -> None:
+        super().__init__(f"{doing}: the device answered with ATT error 0x{code:02X} ({name})", advice=advice)
         self.code = code
         self.name = name
 

@@ -40,6 +40,12 @@ NOT_AVAILABLE: dict[bleak_exc.BleakBluetoothNotAvailableReason, tuple[str, str]]
     _Reason.UNKNOWN: ("Bluetooth is not available", "check that the adapter is present and switched on"),
 }
 
+# insufficient authentication, encryption key size too short, insufficient encryption (Core Vol 3 Part F 3.4.1.1).
+_WANTS_PAIRING = (0x05, 0x0C, 0x0F)
+_UNPAIRED = (
+    "the attribute wants a paired, encrypted link, and benchrig does not pair yet; "
+    "with --radio host a pairing that was made with the system's own tools may serve"
+)
 _NOT_PERMITTED = "the attribute does not allow it, or wants a paired link"
 IN_PROGRESS = "org.bluez.Error.InProgress"
 # D-Bus error names that BlueZ and the bus itself use: the class of benchrig's error, and what to do.
@@ -89,7 +95,8 @@ def _text(error: BaseException) -> str:
 
 def _protocol(error: BaseException, doing: str, connecting: bool) -> BenchrigError:
     assert isinstance(error, bleak_exc.BleakGATTProtocolError)
-    return AttError(int(error.code), att_error_name(int(error.code)), doing)
+    code = int(error.code)
+    return AttError(code, att_error_name(code), doing, advice=_UNPAIRED if code in _WANTS_PAIRING else "")
 
 
 def _not_found(error: BaseException, doing: str, connecting: bool) -> BenchrigError:

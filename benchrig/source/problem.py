@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from benchrig.errors import PlanError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
 SHOWN_WIDTH = 120
 _LINE_END = re.compile(r"\r\n|\r|\n")
@@ -104,8 +104,16 @@ def printable(text: str) -> str:
 def suggest(word: str, known: Iterable[str]) -> str:
     """A sentence that offers the nearest known words, or lists them when there are few; '' when neither helps."""
     words = sorted(set(known))
-    close = [known for known in words if known.lower() == word.lower()]
-    close = close or difflib.get_close_matches(word, words, n=3, cutoff=0.6)
-    if close:
-        return "did you mean " + " or ".join(repr(c) for c in close) + "?"
-    return "known here: " + ", ".join(words) if 0 < len(words) <= 24 else ""
+    return meant(close(word, words)) or ("known here: " + ", ".join(words) if 0 < len(words) <= 24 else "")
+
+
+def close(word: str, known: Iterable[str], likeness: float = 0.6) -> list[str]:
+    """Up to three known words that may have been meant, the nearest first. `likeness` is from 0, all words, to 1."""
+    words = sorted(set(known))
+    same = [each for each in words if each.lower() == word.lower()]
+    return same or difflib.get_close_matches(word, words, n=3, cutoff=likeness)
+
+
+def meant(words: Sequence[str]) -> str:
+    """A sentence that offers these words, '' without any."""
+    return "did you mean " + " or ".join(map(repr, words)) + "?" if words else ""

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from benchrig.radio.table import Segment
-from benchrig.source.problem import suggest
+from benchrig.source.problem import close, meant
 from benchrig.source.shape import Misfit, Reader, describe_value
 from benchrig.source.yaml import Node, Scalar
 from benchrig.values import catalogue
@@ -137,8 +137,10 @@ class Meaning:
 class Names:
     """The names that a plan may use: its own aliases first, then the assigned numbers."""
 
-    def __init__(self, aliases: Mapping[str, AttributeSpec] | None = None) -> None:
+    def __init__(self, aliases: Mapping[str, AttributeSpec] | None = None, *, advice: str = "") -> None:
+        """`advice` says where a name can come from that is not known, and like none that is."""
         self._aliases = dict(aliases or {})
+        self._advice = {**_UNKNOWN_ADVICE, **({"attribute": advice} if advice else {})}
         self._formats = {name: _format_of(spec) for name, spec in self._aliases.items()}
         self._by_uuid = {str(spec.uuid): name for name, spec in self._aliases.items() if _stands_for_all(spec)}
         self._said: dict[str, str] = {}
@@ -207,13 +209,21 @@ class Names:
             uuid = catalogue.uuid_of(name, wanted)
             if uuid is not None:
                 return uuid
-        known = [*self._aliases] if kind != "service" else []
-        for wanted in _KINDS[kind]:
-            known += catalogue.names(wanted)
-        if kind == "service":
-            known += [f"{short} service" for short in catalogue.names("service")]
         what = "service" if kind == "service" else "attribute"
-        raise Misfit(f"unknown {what} '{name}'", suggest(name, known) or _UNKNOWN_ADVICE[what])
+        raise Misfit(f"unknown {what} '{name}'", self._meant(name, kind) or self._advice[what])
+
+    def _meant(self, name: str, kind: str | None) -> str:
+        """What to write instead of a name that is not known, '' where that is anybody's guess."""
+        if _SHORT_HANDLE.fullmatch(name):
+            return f"a handle is written 'handle {name}', a UUID has 4, 8 or 32 digits"
+        own = [*self._aliases] if kind != "service" else []
+        assigned = [each for wanted in _KINDS[kind] for each in catalogue.names(wanted)]
+        if kind == "service":
+            assigned += [f"{short} service" for short in catalogue.names("service")]
+        # of hundreds of assigned names one is always a little like an own name that was not brought along
+        longer = [each for each in assigned if len(name) >= _BEGINS and each.startswith(f"{name} ")]
+        near = longer[:3] or close(name, assigned, _ASSIGNED_LIKENESS)
+        return meant(close(name, [*own, *near]) or near)
 
 
 _KINDS: dict[str | None, tuple[str, ...]] = {
@@ -221,6 +231,9 @@ _KINDS: dict[str | None, tuple[str, ...]] = {
     "attribute": ("characteristic", "descriptor"),
     None: ("service", "characteristic", "descriptor"),
 }
+_ASSIGNED_LIKENESS = 0.75
+_BEGINS = 4
+_SHORT_HANDLE = re.compile(r"0x[0-9A-Fa-f]{1,3}")
 _UNKNOWN_ADVICE = {
     "service": "use an assigned name or the UUID",
     "attribute": "give it a name under device: attributes:, or use its UUID or handle",

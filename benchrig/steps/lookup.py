@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 from benchrig.errors import AttributeAmbiguous, AttributeMissing
@@ -11,6 +12,8 @@ from benchrig.steps.bench import Target
 
 if TYPE_CHECKING:
     from benchrig.radio.table import Found, Table
+
+_HEX = re.compile(r"(?:0x)?([0-9A-Fa-f]{4})")
 
 
 def look_up(table: Table, names: Names, name: AttributeName | str, needs: tuple[str, ...] = ()) -> Target:
@@ -37,6 +40,13 @@ def path_of(found: Found, names: Names) -> str:
 
 
 def _missing(meaning: Meaning, table: Table, names: Names) -> AttributeMissing:
+    if match := _HEX.fullmatch(meaning.name):
+        handle = int(match[1], 16)
+        if table.by_handle(handle):
+            return AttributeMissing(
+                f"the device has no attribute '{meaning.name}': that is a UUID",
+                advice=f"write 'handle 0x{handle:04X}' for the attribute with this handle",
+            )
     offered = list(dict.fromkeys(names.label(found.attribute.uuid) for found in table.attributes()))
     nearest = suggest(meaning.name, offered)
     return AttributeMissing(

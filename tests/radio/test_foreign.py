@@ -82,3 +82,9 @@ def test_an_unknown_exception_is_a_bug_and_says_its_class() -> None:
 def test_an_error_of_benchrig_passes_unchanged() -> None:
     error = BenchrigError("mine")
     assert translate(error, "read") is error
+
+
+@pytest.mark.parametrize(("code", "paired"), [(0x02, False), (0x05, True), (0x0C, True), (0x0F, True)])
+def test_what_wants_a_paired_link_says_that_there_is_none(code: int, paired: bool) -> None:
+    """Codes: Core Vol 3 Part F 3.4.1.1, table 3.4."""
+    assert ("does not pair yet" in translate(exc.BleakGATTProtocolError(code), "read x").advice) is paired

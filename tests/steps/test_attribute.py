@@ -108,3 +108,20 @@ def test_names_for_people():
     assert NAMES.label(OWN) in ("alarm limit", "second")
     assert NAMES.label(base("2a6f")) == "humidity"
     assert NAMES.label(base("fff0")) == "FFF0"
+
+
+@pytest.mark.parametrize(
+    ("name", "advice"),
+    [
+        ("alarm limti", "did you mean 'alarm limit'?"),
+        ("temprature", "did you mean 'temperature' or"),
+        ("heart rate", "did you mean 'heart rate max' or 'heart rate measurement'"),
+        ("setpoint", "bring it"),  # 'dew point' is an assigned name
+        ("nothing", "bring it"),
+        ("0x3", "a handle is written 'handle 0x3'"),
+    ],
+)
+def test_an_unknown_name_leads_to_what_can_have_been_meant(name: str, advice: str) -> None:
+    with pytest.raises(Misfit) as caught:
+        Names(NAMES.aliases, advice="bring it").meaning(name)
+    assert caught.value.advice.startswith(advice)
