@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from benchrig.cli.common import whatever_the_output_does
+
 if TYPE_CHECKING:
     from benchrig.plan.model import Plan
 
@@ -31,7 +33,8 @@ def check(plans: tuple[Path, ...], given: tuple[str, ...], radio: str | None, sc
     if schema:
         from benchrig.plan.schema import plan_schema_text
 
-        click.echo(plan_schema_text())
+        with whatever_the_output_does():
+            click.echo(plan_schema_text())
         return
     if not plans:
         raise click.UsageError("name at least one plan, or --schema")
@@ -70,9 +73,10 @@ def _check(path: Path, given: tuple[str, ...], kind: str) -> bool:
         return False
     limits = sum(step.limit_count for step in plan.steps)
     caution = "; has a caution" if plan.caution else ""
-    click.echo(f"{path}: good. {len(plan.steps)} steps, {limits} limits{caution}")
-    if kind:
-        _remark(plan, kind)
+    with whatever_the_output_does():
+        click.echo(f"{path}: good. {len(plan.steps)} steps, {limits} limits{caution}")
+        if kind:
+            _remark(plan, kind)
     return True
 
 

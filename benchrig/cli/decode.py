@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
+from benchrig.cli.common import console, whatever_the_output_does
 from benchrig.cli.desk import print_json
 from benchrig.cli.typed import typed_bytes, value_options
 
@@ -66,19 +67,16 @@ def decode(
       benchrig decode 6608 --presentation 0EFE2F27010000     a value that it describes
       benchrig decode --address 70:81:94:0D:FB:AA --irk ec0234a357c8ad05341010a60a397d9b
     """  # fmt: skip
-    from benchrig.cli.common import whatever_the_output_does
+    _check_ways(form, presentation, advertising, address, irks)
+    if address is not None:
+        _check_no_bytes(octets, file)
+        code = _show_address(address, irks, as_json=as_json)
+    elif presentation is not None and not octets and file is None:
+        from benchrig.desk.decoding import decode_presentation
 
-    with whatever_the_output_does():
-        _check_ways(form, presentation, advertising, address, irks)
-        if address is not None:
-            _check_no_bytes(octets, file)
-            code = _show_address(address, irks, as_json=as_json)
-        elif presentation is not None and not octets and file is None:
-            from benchrig.desk.decoding import decode_presentation
-
-            code = _show(decode_presentation(presentation), as_json=as_json)
-        else:
-            code = _decode(_reader(form, presentation), octets, file, as_json=as_json)
+        code = _show(decode_presentation(presentation), as_json=as_json)
+    else:
+        code = _decode(_reader(form, presentation), octets, file, as_json=as_json)
     sys.exit(code)
 
 
@@ -118,7 +116,7 @@ def _decode(read: Callable[[bytes], Decoded], octets: tuple[str, ...], file: Pat
         raise UsageError("the bytes are missing" if file is None else "there are bytes in HEX and in --file",
                          advice="write them as hex text, or name a --file")  # fmt: skip
     if file is not None and str(file) == "-":
-        return max((_show_line(read(data), as_json=as_json) for data in _typed_lines()), default=5)
+        return _show_lines(map(read, _typed_lines()), as_json=as_json)
     return _show(read(_bytes_of(file) if file else typed_bytes(" ".join(octets))), as_json=as_json)
 
 
@@ -144,25 +142,36 @@ def _typed_lines() -> Iterator[bytes]:
 
 def _show(decoded: Decoded, *, as_json: bool) -> int:
     """Print, and the exit code."""
-    if as_json:
-        print_json(decoded.document)
-    else:
-        from benchrig.cli.common import console
-        from benchrig.report.decoded_text import render
+    with whatever_the_output_does():
+        if as_json:
+            print_json(decoded.document)
+        else:
+            from benchrig.report.decoded_text import render
 
-        render(decoded, console())
-    return 1 if decoded.wrong else 0
+            render(decoded, console())
+    return _code(decoded)
 
 
-def _show_line(decoded: Decoded, *, as_json: bool) -> int:
-    """The same in one line."""
+def _show_lines(values: Iterable[Decoded], *, as_json: bool) -> int:
+    """A line a value, until there are no more or nobody reads them. The exit code is that of what was decoded."""
+    codes: set[int] = set()
+    with whatever_the_output_does():
+        for decoded in values:
+            codes.add(_code(decoded))
+            _show_line(decoded, as_json=as_json)
+    return max(codes, default=5)
+
+
+def _show_line(decoded: Decoded, *, as_json: bool) -> None:
     from benchrig.report.decoded_text import one_line
 
     if as_json:
         print_json(decoded.document)
     else:
         click.echo(one_line(decoded))
-        sys.stdout.flush()
+
+
+def _code(decoded: Decoded) -> int:
     return 1 if decoded.wrong else 0
 
 
@@ -175,11 +184,12 @@ def _show_address(address: str, irks: tuple[str, ...], *, as_json: bool) -> int:
         keys = {irk: resolves(typed_bytes(irk, "--irk: "), address) for irk in irks}
     except MalformedValue as error:
         raise UsageError(error.message, advice=error.advice) from error
-    document: dict[str, Any] = {"address": address.upper(), "random_kind": kind}
-    if as_json:
-        print_json(document | {"keys": [{"irk": irk, "resolves": made} for irk, made in keys.items()]})
-    else:
-        click.echo(f"{address.upper()}: {kind}, where it is a random address")
-        for irk, made in keys.items():
-            click.echo(f"key {irk}: {'the address belongs to it' if made else 'the address does not belong to it'}")
+    with whatever_the_output_does():
+        if as_json:
+            made = [{"irk": irk, "resolves": resolved} for irk, resolved in keys.items()]
+            print_json({"address": address.upper(), "random_kind": kind, "keys": made})
+        else:
+            click.echo(f"{address.upper()}: {kind}, where it is a random address")
+            for irk, resolved in keys.items():
+                click.echo(f"key {irk}: the address {'belongs' if resolved else 'does not belong'} to it")
     return 0 if not keys or any(keys.values()) else 5

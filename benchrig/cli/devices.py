@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from benchrig.cli.common import console, errors_for_people
+from benchrig.cli.common import console, errors_for_people, whatever_the_output_does
 
 if TYPE_CHECKING:
     from rich.tree import Tree
@@ -33,8 +33,9 @@ def devices(files: tuple[Path, ...]) -> None:
         models = load_devices(files, problems)
         problems.raise_if_any()
         screen = console()
-        for model in models:
-            screen.print(_tree(model))
+        with whatever_the_output_does():
+            for model in models:
+                screen.print(_tree(model))
 
 
 def _tree(model: DeviceModel) -> Tree:

@@ -111,13 +111,14 @@ def draft(
       benchrig draft -o freezer.yaml --from golden1.json --from golden2.json
     """
     from benchrig.cli.common import whatever_the_output_does
+    from benchrig.desk.target import writable
     from benchrig.draft.compose import compose
     from benchrig.draft.judged import Basis
-    from benchrig.draft.save import check_target, read_back, save
+    from benchrig.draft.save import read_back, save
 
     to_output = str(target) == "-"
     if not to_output:
-        check_target(target, force=force)
+        writable(target, force=force)
     evidence = _evidence(desk, saved, **how)
     made = compose(evidence, desk.names, Basis(coverage, confidence), desk.selection)
     plan = read_back(made.text) if to_output else save(made.text, target, force=force)

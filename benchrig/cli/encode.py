@@ -17,12 +17,16 @@ if TYPE_CHECKING:
 @click.command(cls=TakesNegative, short_help="Give the bytes of a value.")
 @click.argument("words", nargs=-1, required=True, metavar="VALUE…", callback=as_typed)
 @value_options
-@click.option(
-    "--out", metavar="FILE", type=click.Path(dir_okay=False, path_type=Path), help="Write the bytes into this file."
-)
+@click.option("--out", metavar="FILE", type=click.Path(path_type=Path), help="Write the bytes into this file.")
+@click.option("--force", is_flag=True, help="With --out: write over a file that is there.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document.")
 def encode(
-    words: tuple[str, ...], form: Format | None, presentation: bytes | None, out: Path | None, as_json: bool
+    words: tuple[str, ...],
+    form: Format | None,
+    presentation: bytes | None,
+    out: Path | None,
+    force: bool,
+    as_json: bool,
 ) -> None:
     """Print the bytes of VALUE as hex text; no radio is needed. The value is what a plan would write: a number with its
     unit, true, a word, text, or FIELD=VALUE words for a structure.
@@ -36,8 +40,11 @@ def encode(
     """  # fmt: skip
     from benchrig.cli.common import whatever_the_output_does
     from benchrig.desk.decoding import decode_value
+    from benchrig.desk.target import writable
     from benchrig.report.escape import hex_text
 
+    if out is not None:
+        writable(out, force=force)
     chosen = _format(form, presentation)
     data = _bytes(chosen, words)
     if out is not None:

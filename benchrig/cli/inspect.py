@@ -29,9 +29,10 @@ if TYPE_CHECKING:
 @click.option(
     "--save",
     metavar="FILE",
-    type=click.Path(dir_okay=False, path_type=Path),
+    type=click.Path(path_type=Path),
     help="Keep it in a file too, .json or .yaml.",
 )
+@click.option("--force", is_flag=True, help="With --save: write over a file that is there.")
 @click.option(
     "--against",
     metavar="FILE",
@@ -40,7 +41,8 @@ if TYPE_CHECKING:
 )
 @click.option("--strict", is_flag=True, help="Exit with 1 when something breaks a standard.")
 @device_options
-def inspect(form: str, as_json: bool, save: Path | None, against: Path | None, strict: bool, desk: DeskOptions) -> None:
+def inspect(form: str, as_json: bool, save: Path | None, force: bool, against: Path | None, strict: bool,
+            desk: DeskOptions) -> None:  # fmt: skip
     """Connect, read the whole attribute table and every value in it, and say what is wrong with them.
 
     Exits with 1 when the device is absent or the link is lost.
@@ -57,7 +59,7 @@ def inspect(form: str, as_json: bool, save: Path | None, against: Path | None, s
     from benchrig.desk.inspection_file import Document, check_target, load_document, save_document
 
     if save is not None:
-        check_target(save)
+        check_target(save, force=force)
     before = load_document(against).inspection if against is not None else None
     seen = at_desk(desk, _look)
     document = Document(seen, findings(seen), compare(before, seen) if before is not None else None)

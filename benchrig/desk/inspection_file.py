@@ -10,6 +10,7 @@ import msgspec
 from benchrig.desk.comparing import Comparison
 from benchrig.desk.findings import Finding
 from benchrig.desk.inspection import Inspection
+from benchrig.desk.target import writable
 from benchrig.errors import StationError, UsageError
 
 SUFFIXES = {".json": "json", ".yaml": "yaml", ".yml": "yaml"}
@@ -30,12 +31,11 @@ def document_text(document: Document, form: str) -> str:
     return json.dumps(msgspec.to_builtins(document), ensure_ascii=False, indent=2) + "\n"
 
 
-def check_target(path: Path) -> None:
+def check_target(path: Path, *, force: bool = False) -> None:
     """See that the file can be written, before the radio is asked for anything. UsageError."""
     if path.suffix.lower() not in SUFFIXES:
         raise UsageError(f"'{path}' says neither JSON nor YAML", advice="name it .json, .yaml or .yml")
-    if not path.absolute().parent.is_dir():
-        raise UsageError(f"there is no folder '{path.parent}'", advice="make it first")
+    writable(path, force=force)
 
 
 def save_document(document: Document, path: Path) -> None:

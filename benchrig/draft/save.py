@@ -6,19 +6,10 @@ import os
 import tempfile
 from pathlib import Path
 
-from benchrig.errors import InternalError, PlanError, StationError, UsageError
+from benchrig.desk.target import writable
+from benchrig.errors import InternalError, PlanError, StationError
 from benchrig.plan.loader import load_plan
 from benchrig.plan.model import Plan
-
-
-def check_target(path: Path, *, force: bool) -> None:
-    """See that the plan can be written, before the radio is asked for anything. UsageError."""
-    if path.is_dir():
-        raise UsageError(f"'{path}' is a folder", advice="name a file: -o plan.yaml")
-    if path.exists() and not force:
-        raise UsageError(f"'{path}' is there already", advice="choose another name, or write over it with --force")
-    if not path.absolute().parent.is_dir():
-        raise UsageError(f"there is no folder '{path.parent}'", advice="make it first")
 
 
 def save(text: str, path: Path, *, force: bool) -> Plan:
@@ -28,7 +19,7 @@ def save(text: str, path: Path, *, force: bool) -> Plan:
         with tempfile.TemporaryDirectory(prefix=".draft-", dir=path.absolute().parent) as folder:
             new = Path(folder) / path.name
             plan = _read_back(text, new)
-            check_target(path, force=force)
+            writable(path, force=force)
             os.replace(new, path)
             return plan
     except OSError as error:

@@ -77,7 +77,7 @@ def test_json_and_a_file(tmp_path):
         (["warm", "--as", "temperature"], "words of this format"),
         (["heart=80", "--as", "heart rate measurement"], "no field is named 'heart'"),
         (["1", "--presentation", "1DFE2F27010000"], "is reserved"),
-        (["1", "--as", "uint8", "--out", "/nonexistent/value"], "cannot be written"),
+        (["1", "--as", "uint8", "--out", "/nonexistent/value"], "there is no folder"),
     ],
 )
 def test_what_has_no_bytes(words, said):

@@ -1,0 +1,69 @@
+"""Every command into a pipe that nobody reads any more: no word about it, and the exit code of what was done."""
+
+from __future__ import annotations
+
+import io
+import os
+import sys
+
+import pytest
+
+from benchrig.cli import main
+from tests.run.kit import DEVICES, PLANS
+
+LOGGER = str(DEVICES / "logger.yaml")
+RADIO = ("--radio", f"virtual:{LOGGER}")
+
+
+def ended(monkeypatch: pytest.MonkeyPatch, *words: str, typed: str = "6608\n" * 6) -> int:
+    """The exit code of a command whose standard output is closed, and that gets `typed`."""
+    reading, writing = os.pipe()
+    os.close(reading)
+    with os.fdopen(writing, "w", encoding="utf-8") as output, monkeypatch.context() as patched:
+        patched.setattr(sys, "stdout", output)
+        patched.setattr(sys, "stdin", io.StringIO(typed))
+        with pytest.raises(SystemExit) as end:
+            main(list(words))
+        return int(end.value.code or 0)
+
+
+@pytest.mark.parametrize(
+    ("words", "code"),
+    [
+        (["check", str(PLANS / "smoke.yaml"), str(PLANS / "end_of_line.yaml")], 0),
+        (["check", str(PLANS / "smoke.yaml"), "none.yaml"], 4),
+        (["check", "--schema"], 0),
+        (["completion", "bash"], 0),
+        (["decode", "--file", "-", "--as", "temperature"], 0),
+        (["decode", "--file", "-", "--as", "temperature", "--json"], 0),
+        (["decode", "--file", "-", "--as", "uint8"], 1),
+        (["decode", "6608", "--as", "temperature"], 0),
+        (["decode", "66", "--as", "temperature", "--json"], 1),
+        (["decode", "--presentation", "0EFE2F27010000"], 0),
+        (["decode", "--address", "C0:11:22:33:44:55"], 0),
+        (["decode", "--address", "C0:11:22:33:44:55", "--irk", "00" * 16], 5),
+        (["devices", LOGGER, str(DEVICES / "returned_logger.yaml")], 0),
+        (["draft", "-o", "-", *RADIO], 0),
+        (["encode", "21.5 °C", "--as", "temperature"], 0),
+        (["inspect", *RADIO], 0),
+        (["inspect", "--json", *RADIO], 0),
+        (["read", "temperature", *RADIO], 0),
+        (["read", "temperature", "no such thing/temperature", *RADIO], 4),
+        (["ready", *RADIO], 0),
+        (["ready", "--json", *RADIO], 0),
+        (["run", "-q", str(PLANS / "smoke.yaml"), *RADIO, "--results", "{tmp}"], 0),
+        (["scan", "--for", "1s", *RADIO], 0),
+        (["scan", "--for", "1s", "--reports", *RADIO], 0),
+        (["scan", "--for", "1s", "-d", "nobody", *RADIO], 5),
+        (["watch", "temperature", "--count", "3", *RADIO], 0),
+        (["watch", "temperature", "--count", "3", "--json", *RADIO], 0),
+    ],
+)
+def test_nobody_reads_the_output(monkeypatch, words, code, tmp_path, capfd):
+    assert ended(monkeypatch, *(word.replace("{tmp}", str(tmp_path)) for word in words)) == code
+    assert "Error" not in capfd.readouterr().err
+
+
+def test_what_nobody_reads_is_not_decoded(monkeypatch):
+    """The second value is 0x00, which is no uint16."""
+    assert ended(monkeypatch, "decode", "--file", "-", "--as", "uint16", typed="6608\n00\n") == 0
