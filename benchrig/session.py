@@ -26,7 +26,7 @@ from benchrig.steps.bench import Operator
 
 @dataclass(frozen=True)
 class RunOptions:
-    """Everything a run needs to know beside its operator."""
+    """Everything a run needs to know beside its operator. `device` narrows the plan's selection to one name or address."""
 
     plan: Plan
     steps: Sequence[StepPlan]
@@ -40,6 +40,7 @@ class RunOptions:
     junit: Path | None = None
     junit_dialect: Literal["junit-10", "ant"] = "junit-10"
     csv: Path | None = None
+    device: str = ""
 
 
 @dataclass(frozen=True)
@@ -84,6 +85,7 @@ def run_session(
         folder=folder,
         seed=options.seed if options.radio.simulated else None,
         acknowledged=options.acknowledged,
+        device=options.device,
     )
     with Journal(folder / "record.jsonl") as journal:
         events = _Events([journal.write], [*listeners])

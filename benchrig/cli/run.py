@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -9,14 +10,30 @@ from typing import TYPE_CHECKING
 import click
 
 from benchrig.cli.common import RADIO_HELP, attended, complete_step, errors_for_people
+from benchrig.cli.types import Whole
 
 if TYPE_CHECKING:
     from benchrig.session import RunOptions
 
+# The radio of the desk commands; a run must say for itself what it is on.
+_VARIABLE = "BENCHRIG_RADIO"
+
 
 @click.command(short_help="Run a test plan on a device.")
 @click.argument("plan", type=click.Path(path_type=Path))
-@click.option("--radio", metavar="RADIO", help=RADIO_HELP)
+@click.option(
+    "--radio",
+    metavar="RADIO",
+    help=f"{RADIO_HELP}  [default: that of the station file, else host; {_VARIABLE} does not count here, so that no run "
+    "is simulated by what happens to be in the environment]",
+)
+@click.option(
+    "-d",
+    "--device",
+    default="",
+    metavar="DEVICE",
+    help="Of the devices that the plan selects, the one with this name (with * and ?) or address.",
+)
 @click.option(
     "--port",
     "ports",
@@ -70,9 +87,7 @@ if TYPE_CHECKING:
     metavar="FILE",
     help="Also write the readings as CSV to this file.",
 )
-@click.option(
-    "--seed", type=click.IntRange(0), default=0, metavar="N", help="Seed of everything random on a virtual radio."
-)
+@click.option("--seed", type=Whole(0), default=0, metavar="N", help="Seed of everything random on a virtual radio.")
 @click.option("--real-time", is_flag=True, help="Let a virtual radio take the time a real one would.")
 @click.option(
     "--capture",
@@ -81,10 +96,11 @@ if TYPE_CHECKING:
     help="Capture the HCI traffic of a virtual or hci radio (btsnoop). It holds pairing keys: treat it as secret.",
 )
 @click.option("--all-readings", is_flag=True, help="Show readings without a limit in the table too.")
-@click.option("-q", "--quiet", is_flag=True, help="Print only the verdict.")
+@click.option("-q", "--quiet", is_flag=True, help="Print only the verdict, and what decided it when it is not pass.")
 def run(
     plan: Path,
     radio: str | None,
+    device: str,
     ports: tuple[str, ...],
     starts: tuple[str, ...],
     given: tuple[str, ...],
@@ -133,8 +149,20 @@ def run(
             junit=junit,
             junit_dialect="ant" if junit_dialect == "ant" else "junit-10",
             csv=csv_file,
+            device=device,
         )
-        sys.exit(_run(options, all_readings=all_readings, quiet=quiet))
+        code = _run(options, all_readings=all_readings, quiet=quiet)
+        if code == 7 and not (radio or bench.radio):
+            _say_what_was_not_asked()
+        sys.exit(code)
+
+
+def _say_what_was_not_asked() -> None:
+    if given := os.environ.get(_VARIABLE):
+        from benchrig.report.escape import plain
+
+        radio = plain(given, 200)
+        click.echo(f"benchrig: {_VARIABLE} does not count for a run; if you meant it: --radio {radio}", err=True)
 
 
 def _allowed_given(plan: Path, given: dict[str, str]) -> dict[str, str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import AsyncIterator, Callable, Coroutine
+from collections.abc import AsyncIterator, Callable, Coroutine, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -15,7 +15,7 @@ from benchrig.radio.specify import RadioChoice, loop_factory, radio_opener
 from benchrig.run.loop import attended_loop
 from benchrig.steps.attribute import Names
 from benchrig.steps.lookup import look_up
-from benchrig.steps.scan import choose_unit
+from benchrig.steps.scan import Advice, check_connectable, choose_unit
 from benchrig.values import catalogue
 from benchrig.values.presentation import PRESENTATION_FORMAT
 
@@ -35,6 +35,11 @@ BACK_OFF = 0.5
 # An attempt is not cut shorter than this while there is time: a scan of another program can hold it up.
 LEAST_ATTEMPT = 5.0
 READ_WITHIN = 5.0
+ADVICE = Advice(
+    "--device, --service or --manufacturer fits it",
+    "switch the others off, say which one with --device (or --service, --manufacturer), take the nearest with "
+    "--nearest 6, or pass over the distant ones with --rssi-min -60",
+)
 
 
 @dataclass(frozen=True)
@@ -51,13 +56,19 @@ class DeskOptions:
     real_time: bool = False
 
 
+def in_silence(_: str) -> None:
+    """Where nobody waits at a screen."""
+
+
 @dataclass
 class Desk:
-    """An open radio. `tell` gets sentences for the person: what had to be cleared, attempts that failed."""
+    """An open radio. `tell` gets sentences for the person: what had to be cleared, attempts that failed. `doing` gets
+    what is being waited for, and '' when that is over."""
 
     radio: Radio
     options: DeskOptions
     tell: Callable[[str], None]
+    doing: Callable[[str], None] = in_silence
     _formats: dict[tuple[Link, int], Format | None] = field(default_factory=dict, repr=False)
 
     @property
@@ -68,9 +79,18 @@ class Desk:
         """Seconds on the clock of the radio."""
         return asyncio.get_running_loop().time()
 
+    @contextlib.contextmanager
+    def showing(self, what: str) -> Iterator[None]:
+        """While this is open the person sees what is being waited for: 'reading temperature'."""
+        self.doing(what)
+        try:
+            yield
+        finally:
+            self.doing("")
+
     @contextlib.asynccontextmanager
     async def listening(
-        self, also: Callable[[Report], None] | None = None, *, active: bool = True
+        self, also: Callable[[Report], object] | None = None, *, active: bool = True
     ) -> AsyncIterator[Ear]:
         """An Ear that hears everything while the context is open; each report goes to `also` too."""
         ear = Ear()
@@ -83,33 +103,41 @@ class Desk:
         async with self.radio.scanning(heard, active=active):
             yield ear
 
-    async def find(self, listen: float = LISTEN) -> Sighting:
-        """The device that is meant, heard for at least `listen` seconds. DeviceNotFound, AmbiguousDevice."""
+    async def find(self, listen: float = LISTEN, also: Callable[[Report], object] | None = None) -> Sighting:
+        """The device that is meant, heard for at least `listen` seconds; each report goes to `also` too. DeviceNotFound,
+        AmbiguousDevice."""
         selection, started = self.options.selection, self.now()
         listen = min(listen, self.options.within)
-        async with self.blaming(), self.listening() as ear:
-            while (past := self.now() - started) < self.options.within:
-                if past >= listen and ear.selected(selection):
-                    break
-                await asyncio.sleep(0.05)
-        return choose_unit(ear, selection, self.now() - started, "--device, --service or --manufacturer")
+        wanted = selection.name or selection.address or "the device"
+        async with self.blaming(), self.listening(also) as ear:
+            with self.showing(f"looking for {wanted}"):
+                while (past := self.now() - started) < self.options.within:
+                    if past >= listen and ear.selected(selection):
+                        break
+                    await asyncio.sleep(0.05)
+        return choose_unit(ear, selection, self.now() - started, ADVICE)
 
     async def connect(self, unit: Sighting) -> Link:
         """Connect to a device that was heard; a failed attempt is repeated while there is time. The link is closed
         with the desk. ConnectFailed, StationError."""
+        check_connectable(unit)
         deadline = self.now() + self.options.within
         async with self.blaming():
-            for attempt in range(1, ATTEMPTS + 1):
-                left = deadline - self.now()
-                share = max(LEAST_ATTEMPT, left / (ATTEMPTS - attempt + 1))
-                try:
-                    return await self.radio.connect(unit, max(0.1, min(left, share)))
-                except ConnectFailed as error:
-                    await self.radio.tidy()
-                    if attempt == ATTEMPTS or self.now() + BACK_OFF >= deadline:
-                        raise
-                    self.tell(f"attempt {attempt}: {error.message}")
-                await asyncio.sleep(BACK_OFF)
+            with self.showing(f"connecting to {unit.name or unit.address}"):
+                return await self._connect(unit, deadline)
+
+    async def _connect(self, unit: Sighting, deadline: float) -> Link:
+        for attempt in range(1, ATTEMPTS + 1):
+            left = deadline - self.now()
+            share = max(LEAST_ATTEMPT, left / (ATTEMPTS - attempt + 1))
+            try:
+                return await self.radio.connect(unit, max(0.1, min(left, share)))
+            except ConnectFailed as error:
+                await self.radio.tidy()
+                if attempt == ATTEMPTS or self.now() + BACK_OFF >= deadline:
+                    raise
+                self.tell(f"attempt {attempt}: {error.message}")
+            await asyncio.sleep(BACK_OFF)
         raise AssertionError("the last attempt returns or raises")
 
     async def reach(self, listen: float = LISTEN) -> tuple[Sighting, Link]:
@@ -120,8 +148,9 @@ class Desk:
     async def read(self, link: Link, name: str, within: float = READ_WITHIN) -> tuple[Target, bytes]:
         """Look an attribute up and read it. AttributeMissing, AttributeAmbiguous, AttError, NoAnswer, LinkLost."""
         target = look_up(link.table, self.names, name, ("read",))
-        async with self.blaming():
-            return target, await link.read(target.found.attribute, f"read {name}", within)
+        with self.showing(f"reading {name}"):
+            async with self.blaming():
+                return target, await link.read(target.found.attribute, f"read {name}", within)
 
     async def format_of(self, link: Link, target: Target) -> Format | None:
         """The format that is known, else the one that the device says itself."""
@@ -155,31 +184,38 @@ class Desk:
 
 
 @contextlib.asynccontextmanager
-async def open_desk(options: DeskOptions, tell: Callable[[str], None]) -> AsyncIterator[Desk]:
+async def open_desk(
+    options: DeskOptions, tell: Callable[[str], None], doing: Callable[[str], None] = in_silence
+) -> AsyncIterator[Desk]:
     """Open the radio; whatever is connected is disconnected at the end. PlanError for bad device files, StationError."""
     radio = await radio_opener(options.choice, seed=options.seed, capture=options.capture)()
     try:
         for sentence in await radio.prepare(options.selection):
             tell(sentence)
-        yield Desk(radio, options, tell)
+        yield Desk(radio, options, tell, doing)
     finally:
         await radio.close()
 
 
-def run_desk(options: DeskOptions, work: Callable[[Desk], Coroutine[Any, Any, T]], tell: Callable[[str], None]) -> T:
+def run_desk(
+    options: DeskOptions,
+    work: Callable[[Desk], Coroutine[Any, Any, T]],
+    tell: Callable[[str], None],
+    doing: Callable[[str], None] = in_silence,
+) -> T:
     """Run the work at a desk, in an event loop of its own. The first signal cancels the work: one that lets it pass
     ends the command as interrupted (OperatorError); one for which that is the ordinary end (a live view) returns.
     Whatever happens, the device is disconnected."""
     factory = loop_factory(options.choice, real_time=options.real_time)
     with asyncio.Runner(loop_factory=factory) as runner:
-        return runner.run(_attended(options, work, tell))
+        return runner.run(_attended(open_desk(options, tell, doing), work))
 
 
 async def _attended(
-    options: DeskOptions, work: Callable[[Desk], Coroutine[Any, Any, T]], tell: Callable[[str], None]
+    opening: contextlib.AbstractAsyncContextManager[Desk], work: Callable[[Desk], Coroutine[Any, Any, T]]
 ) -> T:
     async def whole() -> T:
-        async with open_desk(options, tell) as desk:
+        async with opening as desk:
             return await work(desk)
 
     task = asyncio.ensure_future(whole())

@@ -6,7 +6,7 @@ import fnmatch
 import re
 import statistics
 from collections import deque
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
@@ -56,6 +56,7 @@ class Sighting:
     payload: bytes | None = None
     scan_response: bytes | None = None
     connectable: bool | None = None
+    was_connectable: bool = False
     count: int = 0
     first_at: float = 0.0
     last_at: float = 0.0
@@ -82,6 +83,12 @@ class Sighting:
         self.payload = self.payload if report.payload is None else report.payload
         self.scan_response = report.scan_response or self.scan_response
         self.connectable = self.connectable if report.connectable is None else report.connectable
+        self.was_connectable = self.was_connectable or bool(report.connectable)
+
+    @property
+    def takes_no_connections(self) -> bool:
+        """Whether every report said so: a device may send others between those that can be answered."""
+        return self.connectable is False and not self.was_connectable
 
     @property
     def median_rssi(self) -> float:
@@ -102,7 +109,8 @@ def _update(kept: dict[K, bytes], news: Mapping[K, bytes]) -> None:
 @dataclass(frozen=True)
 class Selection:
     """Which device is meant; every given part must fit. `name` is a pattern with * and ?, UUIDs as 128-bit text.
-    `nearest` takes the strongest of several when it leads by so many dB (median RSSI)."""
+    `nearest` takes the strongest of several when it leads by so many dB (median RSSI). `also` must fit as well; its `nearest`
+    counts for nothing."""
 
     name: str | None = None
     services: tuple[str, ...] = ()
@@ -111,9 +119,12 @@ class Selection:
     address: str | None = None
     rssi_min: float | None = None
     nearest: float | None = None
+    also: Selection | None = None
 
     def may_mean(self, name: str, address: str) -> bool:
         """Whether a device of which only name and address are known may be the one."""
+        if self.also is not None and not self.also.may_mean(name, address):
+            return False
         if self.address is not None and address.upper() == self.address.upper():
             return True
         return self.name is not None and fnmatch.fnmatchcase(name, self.name)
@@ -127,7 +138,29 @@ class Selection:
             and (self.manufacturer is None or self.manufacturer in data)
             and (self.address is None or sighting.address.upper() == self.address.upper())
             and (self.rssi_min is None or sighting.median_rssi >= self.rssi_min)
+            and (self.also is None or self.also.accepts(sighting))
         )
+
+    def chosen(self, candidates: Sequence[Sighting]) -> Sighting | None:
+        """The one that is meant of those that fit, strongest first; None when nothing decides between several."""
+        if len(candidates) > 1 and (self.nearest is None or lead(candidates) < self.nearest):
+            return None
+        return candidates[0] if candidates else None
+
+    @property
+    def names(self) -> list[str]:
+        """The patterns that the name must fit."""
+        return ([self.name] if self.name is not None else []) + (self.also.names if self.also else [])
+
+
+def lead(candidates: Sequence[Sighting]) -> float:
+    """By how many dB the strongest of several leads."""
+    return candidates[0].median_rssi - candidates[1].median_rssi
+
+
+def of_device(text: str) -> Selection:
+    """The device with this address, or with a name that fits this pattern."""
+    return Selection(address=text) if is_address(text) else Selection(name=text)
 
 
 def is_address(text: str) -> bool:

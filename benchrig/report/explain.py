@@ -213,6 +213,22 @@ def run_trouble(record: Record) -> Trouble | None:
     return Trouble(ended.verdict, ended.cause or "internal", message)
 
 
+def reason(record: Record) -> str:
+    """What decided, in one line: 'step 3 read temperature: fail (limit): …'; '' for a pass."""
+    trouble = run_trouble(record)
+    if trouble is not None:
+        return f"the run: {trouble.verdict} ({trouble.cause}): {trouble.message}"
+    root = record.ended.root if record.ended else None
+    bad = [step for step in record.steps if state(step) in ("fail", "error", "cut off")]
+    step = next((step for step in bad if step.planned.number == root), bad[0] if bad else None)
+    if step is None:
+        return ""
+    head = f"step {title(step)}: {state(step)}"
+    if step.ended is None:
+        return f"{head}: {CUT_OFF}"
+    return f"{head} ({step.ended.cause}): {plain(step.ended.message, SENTENCE_LIMIT)}"
+
+
 def marks(record: Record) -> list[str]:
     """What keeps a verdict from being one on a unit as a whole, in capitals."""
     return ["SIMULATED"] * record.run.simulated + ["PARTIAL"] * bool(record.run.left_out)

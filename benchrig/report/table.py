@@ -43,8 +43,10 @@ def render(record: Record, console: Console, *, unjudged: bool = True) -> None:
 
 
 def render_verdict(record: Record, console: Console) -> None:
-    """Print the last line alone."""
-    _Page(console).verdict_line(record, whole=True)
+    """Print the last line, and why the verdict is not pass."""
+    page = _Page(console)
+    page.verdict_line(record, whole=True)
+    page.reason_line(record)
 
 
 class _Page:
@@ -130,6 +132,10 @@ class _Page:
         outcome = explain.outcome(record)
         head = ", ".join([outcome.upper(), *explain.marks(record)])
         self._line(f"{head}: ", STYLES[outcome], explain.verdict_line(record), whole=whole)
+
+    def reason_line(self, record: Record) -> None:
+        if reason := explain.reason(record):
+            self._line("reason: ", "bold", reason, whole=True)
 
     # --- output
 

@@ -30,7 +30,7 @@ from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import ReadingType, Step
 from benchrig.steps.bench import Operator, Stream, Target
 from benchrig.steps.lookup import look_up
-from benchrig.steps.scan import find_unit
+from benchrig.steps.scan import check_connectable, find_unit
 from benchrig.values.format import Format
 from benchrig.values.judging import Judgement, kind_of, shown
 from benchrig.values.quantity import UNITS, Quantity, exact
@@ -263,6 +263,7 @@ class RunBench:
         if self._unit is None or self.attempt > 1 or fresh:
             await find_unit(self, 0.0)
         assert self._unit is not None
+        check_connectable(self._unit)
         self._listeners.clear()
         try:
             self._link = await self._radio.connect(self._unit, max(0.05, deadline - self._loop.time()))

@@ -7,7 +7,7 @@ import contextlib
 import traceback
 import uuid
 from collections.abc import Awaitable, Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path
@@ -30,6 +30,7 @@ from benchrig.errors import (
 )
 from benchrig.plan.model import Plan, StepPlan
 from benchrig.radio.radio import Radio
+from benchrig.radio.scan import Selection, of_device
 from benchrig.record.model import (
     AnyEvent,
     AttemptFailed,
@@ -64,7 +65,8 @@ Emit = Callable[[AnyEvent], None]
 
 @dataclass(frozen=True)
 class RunSettings:
-    """What a run is, beside its plan. `folder` is where it leaves its files; `seed` only where it has a meaning."""
+    """What a run is, beside its plan. `folder` is where it leaves its files; `seed` only where it has a meaning;
+    `device` is the name or address that narrows the plan's selection for this run, '' for none."""
 
     station: Station
     radio: str
@@ -72,6 +74,7 @@ class RunSettings:
     folder: Path
     seed: int | None = None
     acknowledged: bool = False
+    device: str = ""
 
 
 @dataclass
@@ -148,17 +151,24 @@ class Runner:
                 versions={"benchrig": __version__, "bleak": version("bleak"), "python": python_version()},
             )
         )
+        if device := settings.device:
+            self.emit(Noted(self._at, f"of the devices that the plan selects, only {device} is meant"))
 
     async def _opened(self) -> Radio:
         await self._acknowledge()
         radio = await self.open_radio()
         try:
-            for sentence in await radio.prepare(self.plan.selection()):
+            for sentence in await radio.prepare(self._selection()):
                 self.emit(Noted(self._at, sentence))
         except BaseException:
             await _closed(radio)
             raise
         return radio
+
+    def _selection(self) -> Selection:
+        """The plan's, narrowed to the device that this run is for."""
+        device = self.settings.device
+        return replace(self.plan.selection(), also=of_device(device) if device else None)
 
     async def _acknowledge(self) -> None:
         """The caution is shown before anything is opened, so before the first write."""
@@ -175,7 +185,7 @@ class Runner:
     def _end_before(self, error: BenchrigError) -> RunEnded:
         """Nothing was tried: every step is skipped, the run names the reason."""
         for step in self.steps:
-            self.emit(StepEnded(step.number, self._at, 0.0, "skip", message="the run ended before it"))
+            self.emit(StepEnded(step.number, self._at, 0.0, "skip", message="the run ended before its first step"))
         if error.advice:
             self.emit(Noted(self._at, error.advice))
         self._outcome.fatal(error, 0)
@@ -189,7 +199,7 @@ class Runner:
         bench = self._bench = RunBench(
             radio,
             self.plan.names,
-            self.plan.selection(),
+            self._selection(),
             self._values,
             self.operator,
             self.emit,

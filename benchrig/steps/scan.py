@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import fnmatch
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar, Literal
 
 import msgspec
 
-from benchrig.errors import AmbiguousDevice, DeviceNotFound
+from benchrig.errors import AmbiguousDevice, ConnectFailed, DeviceNotFound
+from benchrig.radio.scan import lead
 from benchrig.source.problem import suggest
 from benchrig.steps.attribute import Names, say_services
 from benchrig.steps.base import ReadingType, Step
@@ -84,24 +87,61 @@ async def find_unit(bench: Bench, listen: float, *, active: bool = True) -> Sigh
     return unit
 
 
-def choose_unit(ear: Ear, selection: Selection, listened: float, where: str = "device: select:") -> Sighting:
-    """The one device that answers the selection, which `where` holds. DeviceNotFound, AmbiguousDevice."""
+@dataclass(frozen=True)
+class Advice:
+    """What to do where the selection stands, when `nobody` answers it (what is to be checked) or `several` do."""
+
+    nobody: str
+    several: str
+
+
+_OF_PLAN = Advice(
+    "device: select: fits it",
+    "switch the others off, say which one with --device, or narrow device: select:, for example with nearest: 6 dB",
+)
+_NARROWED = Advice("it fits device: select: and --device both", "switch the others off, or give --device an address")
+
+
+def choose_unit(ear: Ear, selection: Selection, listened: float, advice: Advice | None = None) -> Sighting:
+    """The one device that answers the selection. DeviceNotFound, AmbiguousDevice."""
+    advice = advice or (_NARROWED if selection.also else _OF_PLAN)
     candidates = ear.selected(selection)
-    if not candidates:
-        others = sorted(ear.heard.values(), key=lambda s: -s.median_rssi)[:_CANDIDATES_SHOWN]
-        heard = "others were: " + "; ".join(map(_label, others)) if others else "nothing else was"
-        raise DeviceNotFound(
-            f"the unit was not heard in {listened:.3g} s ({heard})",
-            advice=f"check that the unit is powered and advertising, and that {where} fits it",
-        )
-    margin = selection.nearest
-    if len(candidates) > 1 and (margin is None or candidates[0].median_rssi - candidates[1].median_rssi < margin):
+    unit = selection.chosen(candidates)
+    if unit is not None:
+        return unit
+    if candidates:
         shown = "; ".join(map(_label, candidates[:_CANDIDATES_SHOWN]))
+        close = "" if selection.nearest is None else f" (the nearest leads by {lead(candidates):g} dB only)"
         raise AmbiguousDevice(
-            f"ambiguous: {len(candidates)} devices answer the selection: {shown}",
-            advice=f"switch the others off, narrow {where}, or let the nearest by some dB be taken (nearest)",
+            f"ambiguous: {len(candidates)} devices answer the selection: {shown}{close}", advice=advice.several
         )
-    return candidates[0]
+    others = sorted(ear.heard.values(), key=lambda s: -s.median_rssi)[:_CANDIDATES_SHOWN]
+    heard = "others were: " + "; ".join(map(_label, others)) if others else "nothing else was"
+    raise DeviceNotFound(
+        f"the unit was not heard in {listened:.3g} s ({heard})",
+        advice=_in_other_letters(ear, selection)
+        or f"check that the unit is powered and advertising, and that {advice.nobody}",
+    )
+
+
+def _in_other_letters(ear: Ear, selection: Selection) -> str:
+    """A name that was heard and fits but for its capitals; '' when there is none."""
+    for pattern in selection.names:
+        for name in sorted({sighting.name for sighting in ear.heard.values()}):
+            if fnmatch.fnmatchcase(name, pattern):
+                break
+            if fnmatch.fnmatchcase(name.lower(), pattern.lower()):
+                return f"did you mean '{name}'? Capitals count"
+    return ""
+
+
+def check_connectable(unit: Sighting) -> None:
+    """See that the device takes connections, where the radio knows. ConnectFailed."""
+    if unit.takes_no_connections:
+        raise ConnectFailed(
+            f"{unit.name or unit.address} does not take connections: what it advertises says so",
+            advice="make it connectable (a button, or the mode of its firmware) and try again",
+        )
 
 
 def _label(sighting: Sighting) -> str:

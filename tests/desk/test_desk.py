@@ -8,7 +8,7 @@ import pytest
 
 from benchrig.desk.desk import Desk
 from benchrig.errors import AmbiguousDevice, AttributeMissing, ConnectFailed, DeviceNotFound, OperatorError
-from benchrig.radio.scan import Selection
+from benchrig.radio.scan import Report, Selection, Sighting
 from tests.desk.kit import at_desk
 from tests.run.kit import DEVICES, device_text
 
@@ -30,6 +30,41 @@ def test_of_two_devices_one_has_to_be_named() -> None:
         at_desk(_reach, LOGGER, OTHER)
     assert at_desk(_reach, LOGGER, OTHER, selection=Selection(name="unit*")) == "unit 2"
     assert at_desk(_reach, LOGGER, OTHER, selection=Selection(address="c4:00:00:00:00:02")) == "unit 2"
+
+
+@pytest.mark.parametrize(("name", "device"), [("UNIT 2", "unit 2"), ("vfl-*", "VFL-0042")])
+def test_a_name_in_other_letters_is_offered(name: str, device: str) -> None:
+    with pytest.raises(DeviceNotFound) as caught:
+        at_desk(_reach, LOGGER, OTHER, selection=Selection(name=name), within=2.0)
+    assert caught.value.advice == f"did you mean '{device}'? Capitals count"
+
+
+def test_the_advice_is_made_of_options() -> None:
+    with pytest.raises(AmbiguousDevice) as caught:
+        at_desk(_reach, LOGGER, OTHER)
+    assert all(option in caught.value.advice for option in ("--device", "--nearest 6", "--rssi-min -60"))
+    with pytest.raises(AmbiguousDevice, match="the nearest leads by [0-9.]+ dB only"):
+        at_desk(_reach, LOGGER, OTHER, selection=Selection(nearest=40))
+
+
+def test_a_device_that_takes_no_connections_is_not_tried() -> None:
+    beacon = device_text().replace("interval: 20 ms", "interval: 20 ms, connectable: false")
+
+    async def work(desk: Desk) -> float:
+        unit = await desk.find()
+        started = desk.now()
+        with pytest.raises(ConnectFailed, match="unit 1 does not take connections"):
+            await desk.connect(unit)
+        return desk.now() - started
+
+    assert at_desk(work, beacon) == 0.0
+
+
+def test_one_report_in_between_does_not_make_a_beacon() -> None:
+    seen = Sighting("C4:00:00:00:00:01")
+    for connectable in (True, None, False):
+        seen.add(Report(0.0, seen.address, "random", "unit 1", -50, (), {}, {}, None, connectable=connectable))
+    assert (seen.connectable, seen.takes_no_connections) == (False, False)
 
 
 def test_an_absent_device_is_not_waited_for_without_end() -> None:

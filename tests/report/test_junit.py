@@ -151,7 +151,7 @@ def test_a_run_that_judged_nothing_is_an_error() -> None:
 
 
 def test_a_run_that_ended_before_its_first_step_is_an_error() -> None:
-    skipped = StepEnded(1, 0.1, 0.0, "skip", message="the run ended before it")
+    skipped = StepEnded(1, 0.1, 0.0, "skip", message="the run ended before its first step")
     ended = RunEnded(0.1, "error", 7, 0, "station", None, "there is no adapter")
     record = build_record([run_started(), skipped, ended])
     assert results(record) == ["skipped", "error"]

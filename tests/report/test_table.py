@@ -189,7 +189,7 @@ def test_a_limit_that_was_broken_before_the_cut_is_explained() -> None:
 
 
 def test_a_run_that_ended_before_its_first_step_says_why() -> None:
-    skipped = StepEnded(1, 0.1, 0.0, "skip", message="the run ended before it")
+    skipped = StepEnded(1, 0.1, 0.0, "skip", message="the run ended before its first step")
     ended = RunEnded(0.1, "error", 7, 0, "station", None, "there is no adapter")
     text = shown(build_record([run_started(), skipped, ended]))
     assert "the run: error (station): there is no adapter\n" in text

@@ -111,6 +111,13 @@ def test_two_units_are_ambiguous_with_candidates() -> None:
     assert "C4:00:00:00:00:02" in ran.ended.message
 
 
+def test_a_unit_that_takes_no_connections_is_said_so_at_once() -> None:
+    ran = run(plan_text(READ), thermometer().replace("interval: 20 ms", "interval: 20 ms, connectable: false"))
+    assert (ran.verdicts(), ran.ended.cause) == (["pass", "fail", "skip"], "link")
+    assert "unit 1 does not take connections" in ran.ended.message
+    assert ran.ended.at < 1.0
+
+
 def test_nearest_takes_the_stronger_of_two() -> None:
     plan = plan_text(READ).replace("{name: 'unit*'}", "{name: 'unit*', nearest: 6 dB}")
     far = thermometer(name="unit 2", address="C4:00:00:00:00:02", more="rssi: {mean: -80 dBm}")

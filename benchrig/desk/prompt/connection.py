@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from benchrig.desk.desk import LISTEN, Desk
 from benchrig.desk.prompt.deeds import Connected, Deed, Disconnected, Lost
 from benchrig.errors import AmbiguousDevice, BenchrigError, LinkError, LinkLost, StationError, UsageError
-from benchrig.radio.scan import Selection, is_address
+from benchrig.radio.scan import of_device
 
 if TYPE_CHECKING:
     from benchrig.radio.link import Link
@@ -87,8 +87,7 @@ class Connection:
             raise UsageError(f"{self.who} is connected", advice="disconnect first")
         self._stop_returning()
         if device:
-            chosen = Selection(address=device) if is_address(device) else Selection(name=device)
-            self.desk.options = replace(self.desk.options, selection=chosen)
+            self.desk.options = replace(self.desk.options, selection=of_device(device))
         await self._connect()
 
     async def disconnect(self) -> None:
