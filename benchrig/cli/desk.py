@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import json
 import sys
-from collections.abc import Callable, Coroutine, Iterable
+from collections.abc import Callable, Coroutine, Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -17,9 +17,12 @@ if TYPE_CHECKING:
     from benchrig.desk.desk import Desk, DeskOptions
     from benchrig.radio.scan import Selection
     from benchrig.steps.attribute import Names
+    from benchrig.values.format import Format
 
 T = TypeVar("T")
 Command = TypeVar("Command", bound=Callable[..., Any])
+
+_NAMELESS = "name it by its UUID or handle ('handle 0x0012'), or bring the names of a plan with --plan PLAN"
 
 
 class Time(click.ParamType[float]):
@@ -56,7 +59,7 @@ _OPTIONS = (
     click.option("--manufacturer", metavar="HEX", help="The device advertises data of this company identifier."),
     click.option("--rssi-min", metavar="DBM", type=float, help="The device is received at least this strong."),
     click.option("--nearest", metavar="DB", type=float, help="Of several take the one that leads by so many dB."),
-    click.option("-p", "--plan", metavar="PLAN", type=click.Path(path_type=Path), help="Names of attributes, and the device, come from this plan."),
+    click.option("-p", "--plan", metavar="PLAN", type=click.Path(path_type=Path), help="Names of attributes, and the device, come from this plan; it needs no steps."),
     click.option("--within", metavar="TIME", type=Time(), default="15 s", show_default=True, help="Time to find the device and connect."),
     click.option("--seed", type=click.IntRange(0), default=0, metavar="N", help="Seed of everything random on a virtual radio."),
     click.option("--real-time", is_flag=True, help="Let a virtual radio take the time a real one would."),
@@ -92,11 +95,20 @@ def _options(*, radio: str, plan: Path | None, within: float, seed: int, real_ti
     return DeskOptions(choice, selection, names, within, seed, capture, real_time)
 
 
+def caution_at_hand() -> str:
+    """The caution of the plan on the command line, '' without one."""
+    from benchrig.plan.loader import load_names
+
+    plan = click.get_current_context().params.get("plan")
+    return load_names(plan).caution if plan else ""
+
+
 def plan_names(plan: Path | None) -> Names:
-    from benchrig.plan.loader import load_plan
+    """The names of a plan, or the assigned ones alone."""
+    from benchrig.plan.loader import load_names
     from benchrig.steps.attribute import Names
 
-    return load_plan(plan).names if plan else Names()
+    return load_names(plan).names if plan else Names(advice=_NAMELESS)
 
 
 def _selection(
@@ -110,12 +122,12 @@ def _selection(
     nearest: float | None,
 ) -> Selection:
     from benchrig.errors import UsageError
-    from benchrig.plan.loader import load_plan
+    from benchrig.plan.loader import load_names
     from benchrig.radio.scan import Selection, is_address
     from benchrig.source.shape import Misfit
 
     if plan and not (device or services or manufacturer):
-        return load_plan(plan).selection()
+        return load_names(plan).selection()
     by_address = device is not None and is_address(device)
     try:
         return Selection(
@@ -181,17 +193,24 @@ def print_json(data: Any) -> None:
     sys.stdout.flush()
 
 
+_FORMAT_OPTIONS = {"--as": "as_", "--scale": "scale", "--offset": "offset", "--unit": "unit", "--order": "order"}
+
+
 def format_options(command: Command) -> Command:
-    """Add the options that say how a value reads; the command gets a FormatSpec, or None, as `form`."""
+    """Add the options that say how a value reads; the command gets its Format, or None, as `form`."""
 
     @functools.wraps(command)
-    def with_format(*, as_: str | None, scale: str | None, unit: str | None, **arguments: Any) -> Any:
+    def with_format(**arguments: Any) -> Any:
+        given = {option: arguments.pop(name) for option, name in _FORMAT_OPTIONS.items()}
         with errors_for_people():
-            return command(form=format_given(as_, scale, unit), **arguments)
+            form = format_given({option: text for option, text in given.items() if text is not None})
+            return command(form=form, **arguments)
 
     decorated: Any = with_format
     for option in (
+        click.option("--order", type=click.Choice(["little", "big"]), help="Which end of the number in --as comes first; little where nothing is said."),
         click.option("--unit", metavar="UNIT", help="Unit of the value in --as: °C, mV, …"),
+        click.option("--offset", metavar="NUMBER", help="What is added to the scaled number in --as: -40"),
         click.option("--scale", metavar="NUMBER", help="Value of one step of the number in --as: 0.01"),
         click.option("--as", "as_", metavar="FORMAT", help="How the value reads: uint8, sint16, utf8, hex, … or the name of an adopted characteristic."),
     ):  # fmt: skip
@@ -199,22 +218,15 @@ def format_options(command: Command) -> Command:
     return decorated  # type: ignore[no-any-return]
 
 
-def format_given(as_: str | None, scale: str | None, unit: str | None) -> Any:
-    """The format of --as, --scale and --unit; None without them. UsageError when they make none."""
+def format_given(options: Mapping[str, str]) -> Format | None:
+    """The format that these options make; None without any. UsageError when they make none."""
+    from benchrig.desk.typed_format import typed_format
     from benchrig.errors import UsageError
     from benchrig.source.shape import Misfit
     from benchrig.values.format import build_format
-    from benchrig.values.spec import Exact, FormatSpec
 
-    if as_ is None:
-        if scale or unit:
-            raise UsageError(
-                "--scale and --unit go with --as", advice="for example: --as sint16 --scale 0.01 --unit °C"
-            )
-        return None
     try:
-        return build_format(FormatSpec(as_=as_, scale=Exact(scale) if scale else None, unit=unit))
+        spec = typed_format(options)
+        return build_format(spec) if spec else None
     except Misfit as misfit:
         raise UsageError(misfit.message, advice=misfit.advice) from misfit
-    except (ValueError, ZeroDivisionError):
-        raise UsageError(f"'{scale}' is no number", advice="for example: --scale 0.01") from None

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from benchrig.cli.desk import at_desk, device_options, print_json, tell
+from benchrig.cli.desk import at_desk, caution_at_hand, device_options, print_json, tell
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk, DeskOptions
@@ -38,7 +38,7 @@ def session(reconnect: bool, acknowledge: bool, as_json: bool, desk: DeskOptions
     from benchrig.cli.common import attended
 
     typed = attended()
-    caution = _caution_of_plan()
+    caution = caution_at_hand()
     if typed:
         desk = replace(desk, real_time=True)
 
@@ -49,13 +49,6 @@ def session(reconnect: bool, acknowledge: bool, as_json: bool, desk: DeskOptions
         await (_typed(talk, as_json) if typed else _piped(talk, as_json))
 
     at_desk(desk, talk_at)
-
-
-def _caution_of_plan() -> str:
-    from benchrig.plan.loader import load_plan
-
-    plan = click.get_current_context().params.get("plan")
-    return load_plan(plan).caution if plan else ""
 
 
 def _shower(as_json: bool) -> Any:

@@ -8,7 +8,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from benchrig.cli.desk import at_desk, complete_attribute, device_options, format_options, print_json, tell
+from benchrig.cli.desk import (
+    at_desk,
+    caution_at_hand,
+    complete_attribute,
+    device_options,
+    format_options,
+    print_json,
+    tell,
+)
 from benchrig.cli.typed import TakesNegative, as_typed, typed_bytes
 
 if TYPE_CHECKING:
@@ -70,7 +78,7 @@ def write(
             "nobody was there to acknowledge the write; nothing was sent",
             advice="do it at a terminal, or with --acknowledge",
         )
-    caution = _caution_of_plan()
+    caution = caution_at_hand()
     result = at_desk(desk, lambda at: _written(at, order, caution, asked=not acknowledge, as_json=as_json))
     with whatever_the_output_does():
         _show(result, as_json=as_json)
@@ -98,13 +106,6 @@ def _bytes_given(value: tuple[str, ...], raw: str | None, file: Path | None) -> 
         raise UsageError(f"{file} has more than the {LONGEST} bytes that an attribute holds")
     tell(f"{len(data)} byte{'s' if len(data) != 1 else ''} from {file}")
     return data
-
-
-def _caution_of_plan() -> str:
-    from benchrig.plan.loader import load_plan
-
-    plan = click.get_current_context().params.get("plan")
-    return load_plan(plan).caution if plan else ""
 
 
 async def _written(at: Desk, order: Order, caution: str, *, asked: bool, as_json: bool) -> dict[str, Any]:

@@ -12,7 +12,7 @@ from typing import Any, cast
 
 from benchrig.errors import PlanError, UsageError
 from benchrig.plan.checks import check_link, check_readings, check_select, check_values
-from benchrig.plan.model import Given, Plan, PlanFile, StepPlan, StepsFile
+from benchrig.plan.model import Given, NamesFile, Plan, PlanFile, StepPlan, StepsFile
 from benchrig.record.model import Section
 from benchrig.source.problem import NOWHERE, Place, Problem, Problems, suggest
 from benchrig.source.shape import (
@@ -50,10 +50,18 @@ def load_plan(path: Path, given: Mapping[str, str] | None = None) -> Plan:
         return _Loader(path, given).load()
 
 
+def load_names(path: Path) -> Plan:
+    """A plan file for its names, its device and its caution: it needs no steps, and what it has must be right. Raises
+    PlanError."""
+    with _collector_paused():
+        return _Loader(path, None, names_only=True).load()
+
+
 @dataclass
 class _Loader:
     path: Path
     given: Mapping[str, str] | None
+    names_only: bool = False
     problems: Problems = field(default_factory=Problems)
     digest: Any = field(default_factory=hashlib.sha256)
     names: Names = field(default_factory=Names)
@@ -73,7 +81,7 @@ class _Loader:
         self.problems.settle()
         self._refuse_device_file(node)
         self._refuse_references(node)
-        head = Reader(self.problems).read(node, PlanFile)
+        head = Reader(self.problems).read(node, NamesFile if self.names_only else PlanFile)
         if head is BAD or self.problems.found or not isinstance(node, MappingNode):
             self._steps_despite(node)
             raise PlanError(_sorted(self.problems))
@@ -82,7 +90,8 @@ class _Loader:
         self._add_steps(node, "steps", ())
         if "finally" in node.entries:
             self._add_steps(node, "finally", ())
-        if not any(step.section == "steps" for step in self.steps) and not self.problems.found:
+        there = self.names_only or any(step.section == "steps" for step in self.steps)
+        if not there and not self.problems.found:
             self.problems.add(locate(node, ("steps",)).place, "the plan has no steps")
         check_select(self.problems, locate(node, ("device", "select")), self.names)
         check_link(self.problems, self.steps)

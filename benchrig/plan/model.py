@@ -183,6 +183,12 @@ class PlanFile(msgspec.Struct, omit_defaults=True):
             yield Misfit("deadline must be more than 0 s", path=("deadline",))
 
 
+class NamesFile(PlanFile, omit_defaults=True):
+    """The same where only the names and the device are wanted: the steps may be missing."""
+
+    steps: AnyValue | None = None  # type: ignore[assignment]
+
+
 class StepsFile(msgspec.Struct, omit_defaults=True):
     """A file of steps that plans include with `use`; `given` names its parameters."""
 

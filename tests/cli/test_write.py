@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.cli.calling import call
 from tests.cli.kit import OnTerminal, benchrig
 from tests.run.kit import DEVICES, device_text
 
@@ -100,3 +101,11 @@ def test_a_hostile_name_stays_on_its_line(tmp_path: Path) -> None:
         terminal.type("\x03")
         assert terminal.end() == 2
         assert "\x1b[2J" not in terminal.shown
+
+
+def test_a_name_that_nothing_knows_leads_to_the_uuid_and_to_a_plan() -> None:
+    done = call("write", "setpoint", "8 °C", "--radio", f"virtual:{DEVICES}/logger.yaml")
+    assert done.exit_code == 4
+    assert "unknown attribute 'setpoint'" in done.stderr
+    assert "--plan PLAN" in done.stderr
+    assert "dew point" not in done.stderr

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from benchrig.errors import PlanError
-from benchrig.plan.loader import load_plan
+from benchrig.plan.loader import load_names, load_plan
 from tests.plan.building import HEAD, STEPS, plan_of, problem_of, problems_of, where, with_steps
 
 TEN = """\
@@ -141,3 +141,26 @@ def test_what_needs_no_connection(step):
 
 def test_finally_steps_may_read_whatever_happened():
     assert plan_of(with_steps("- disconnect:") + "finally:\n  - read: temperature\n").steps[-1].section == "finally"
+
+
+NAMES = "plan: names\ncaution: Mind the relay.\ndevice:\n  select: {name: a}\n  attributes:\n    own: {uuid: 0xFFF1, as: uint8}\n"
+
+
+@pytest.mark.parametrize("steps", ["", "steps: []\n", "steps:\n  - scan:\n"])
+def test_for_its_names_a_plan_needs_no_steps(steps: str, tmp_path: Path) -> None:
+    (tmp_path / "names.yaml").write_text(NAMES + steps, encoding="utf-8")
+    plan = load_names(tmp_path / "names.yaml")
+    assert ([*plan.names.aliases], plan.selection().name, plan.caution) == (["own"], "a", "Mind the relay.")
+
+
+@pytest.mark.parametrize(("steps", "said"), [("", "steps"), ("steps: []\n", "the plan has no steps")])
+def test_a_plan_that_is_run_has_steps(steps: str, said: str, tmp_path: Path) -> None:
+    (tmp_path / "names.yaml").write_text(NAMES + steps, encoding="utf-8")
+    with pytest.raises(PlanError, match=said):
+        load_plan(tmp_path / "names.yaml")
+
+
+def test_what_a_plan_of_names_has_must_be_right(tmp_path: Path) -> None:
+    (tmp_path / "names.yaml").write_text(NAMES + "steps:\n  - read: nothing\n", encoding="utf-8")
+    with pytest.raises(PlanError, match="unknown attribute 'nothing'"):
+        load_names(tmp_path / "names.yaml")

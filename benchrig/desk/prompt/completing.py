@@ -29,6 +29,8 @@ def proposals(before: str, talk: Talk) -> tuple[int, list[str]]:
     option = _option_before(rest)
     if option == "--as":
         return len(last), _fitting(last, format_names())
+    if option == "--order":
+        return len(last), _fitting(last, ("little", "big"))
     return (0, []) if option else _ending(rest, _objects(known, talk))
 
 

@@ -10,6 +10,7 @@ from pathlib import Path
 from benchrig.desk.prompt.line import Line, parse, split, take_name
 from benchrig.desk.prompt.saving import save
 from benchrig.desk.prompt.talk import Talk
+from benchrig.desk.typed_format import BESIDE, typed_format
 from benchrig.desk.writing import Order
 from benchrig.errors import MalformedValue, UsageError
 from benchrig.source.problem import suggest
@@ -17,10 +18,9 @@ from benchrig.source.shape import Misfit
 from benchrig.steps.payload import hex_bytes
 from benchrig.values.format import build_format
 from benchrig.values.quantity import Duration
-from benchrig.values.spec import Exact, FormatSpec
 
 LISTEN_FOR = 3.0
-_FORMAT = {"--as": "FORMAT", "--scale": "NUMBER", "--unit": "UNIT"}
+_FORMAT = {"--as": "FORMAT", **BESIDE}
 _WRITE = {"--raw": "HEX", "--read-back": "", "--no-response": ""}
 
 
@@ -72,7 +72,7 @@ async def _table(talk: Talk, line: Line) -> None:
 
 
 async def _read(talk: Talk, line: Line) -> None:
-    spec = _spec(line)
+    spec = typed_format(line.options)
     for name in await _names_of(talk, line, "read battery level"):
         await talk.read(name, spec)
 
@@ -80,7 +80,7 @@ async def _read(talk: Talk, line: Line) -> None:
 async def _write(talk: Talk, line: Line) -> None:
     _some_words(line, "write alarm limit 8 °C")
     await talk.connection.up()
-    spec = _spec(line)
+    spec = typed_format(line.options)
     name, words = take_name(line.words, talk.desk.names, talk.connection.table)
     raw = line.options.get("--raw")
     if (raw is None) == (not words):
@@ -97,7 +97,7 @@ async def _write(talk: Talk, line: Line) -> None:
 
 
 async def _watch(talk: Talk, line: Line) -> None:
-    spec = _spec(line)
+    spec = typed_format(line.options)
     for name in await _names_of(talk, line, "watch temperature"):
         await talk.watch(name, spec)
 
@@ -175,22 +175,6 @@ def _bytes(text: str) -> bytes:
         return hex_bytes(text)
     except MalformedValue as error:
         raise UsageError(error.message) from error
-
-
-def _spec(line: Line) -> FormatSpec | None:
-    """The format of --as, --scale and --unit. Misfit when they make none."""
-    if "--as" not in line.options:
-        if stray := [option for option in ("--scale", "--unit") if option in line.options]:
-            raise UsageError(f"{stray[0]} goes with --as", advice="for example: --as sint16 --scale 0.01 --unit °C")
-        return None
-    scale = line.options.get("--scale")
-    spec = FormatSpec(
-        as_=line.options["--as"],
-        scale=None if scale is None else Exact.from_source(scale),
-        unit=line.options.get("--unit"),
-    )
-    build_format(spec)
-    return spec
 
 
 def _table_of(*verbs: Verb) -> dict[str, Verb]:
