@@ -10,7 +10,7 @@ from fractions import Fraction
 from typing import Any, Literal, TypeAlias
 
 from benchrig.errors import MalformedValue
-from benchrig.values.quantity import exact, number_text
+from benchrig.values.quantity import decimal_comma, exact, number_text
 from benchrig.values.value import Value
 
 Kind: TypeAlias = Literal["number", "text", "bytes", "boolean", "time", "list", "struct"]
@@ -71,6 +71,8 @@ ANY = Range()
 
 def exact_number(value: Any, expected: str) -> Fraction:
     """The number without rounding; MalformedValue for what is no finite number of a sensible size."""
+    if misfit := decimal_comma(value):
+        raise MalformedValue(misfit.message, advice=misfit.advice)
     if isinstance(value, bool) or not isinstance(value, (int, float, Decimal, Fraction)):
         raise MalformedValue(f"expected {expected}, found {said(value)}")
     if not _is_finite(value):

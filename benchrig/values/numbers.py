@@ -11,7 +11,7 @@ from typing import Any
 
 from benchrig.errors import MalformedValue
 from benchrig.values.base import ANY, Format, Kind, Range, check_size, exact_number, said, with_unit
-from benchrig.values.quantity import number_text
+from benchrig.values.quantity import decimal_comma, number_text
 from benchrig.values.spec import Order
 from benchrig.values.value import Value, Word
 
@@ -119,6 +119,8 @@ class IntegerFormat(Format):
     def _raw_of(self, value: Any) -> int:
         if isinstance(value, str):
             if value not in self._raw_of_word:
+                if misfit := decimal_comma(value):
+                    raise MalformedValue(misfit.message, advice=misfit.advice)
                 advice = f"words of this format: {self._words_listed()}" if self.words else ""
                 raise MalformedValue(f"expected {self._expected}, found {said(value)}", advice=advice)
             return self._raw_of_word[value]

@@ -91,6 +91,13 @@ BASE: dict[str, Unit] = {dimension: UNITS[entries[0][0]] for dimension, entries 
 
 _QUANTITY = re.compile(r"([+-]?[0-9]{1,40}(?:\.[0-9]{1,40})?)[ \u00a0]?([^0-9\s].*|1/min)")
 
+_NUMBER = re.compile(r"[+-]?[0-9]{1,40}(?:\.[0-9]{1,40})?(?![0-9])")
+_COMMA = re.compile(r"([+-]?[0-9][0-9.]*),([0-9][0-9.,]*)(.*)")
+# As people write a time of several units.
+_HOURS = re.compile(r"([0-9]{1,6}) ?h ?([0-9]{1,6}) ?(?:m|min)?")
+
+# Symbols that are taken for others: where this dimension is due, the unit with this symbol is meant by that one.
+_MEANT = {("time", "m"): "min", ("level", "dB"): "dBm", ("gain", "dBm"): "dB"}
 
 # What people write in place of a symbol; there is one way to write each unit.
 _SPOKEN = {
@@ -113,6 +120,16 @@ def unit_named(symbol: str) -> Unit:
         meant = _SPOKEN.get(symbol.lower())
         raise Misfit(f"unknown unit '{symbol}'", f"did you mean '{meant}'?" if meant else suggest(symbol, UNITS))
     return unit
+
+
+def decimal_comma(value: Any) -> Misfit | None:
+    """What is wrong with a number that is written with a comma; None for anything else."""
+    match = _COMMA.fullmatch(value.strip()) if isinstance(value, str) else None
+    if match is None:
+        return None
+    whole, rest, unit = match.groups()
+    plain = f": {whole}.{rest}{unit}" if (whole + rest).lstrip("+-").isdigit() else ", and no other marks"
+    return Misfit(f"'{value.strip()}' has a comma in its number", f"write a decimal point{plain}")
 
 
 def dimension_of(symbol: str) -> str:
@@ -164,6 +181,7 @@ class Quantity:
 
     __slots__ = ("number", "unit")
     dimension: ClassVar[str] = ""
+    sample: ClassVar[int] = 5
     source_schema: ClassVar[dict[str, Any]] = {
         "type": "string",
         "pattern": r"^([+-]?[0-9]+(\.[0-9]+)? ?[^0-9\s].*|.*\$\{.*)$",
@@ -186,6 +204,8 @@ class Quantity:
     def from_source(cls, value: Any) -> Self:
         """Read `'250 ms'`. Raises Misfit for a bare number, an unknown unit, and a dimension that is not the class's."""
         match = _QUANTITY.fullmatch(value.strip()) if isinstance(value, str) else None
+        if misfit := decimal_comma(value):
+            raise misfit
         if match is None:
             raise Misfit(f"expected {cls._expected()}, found {describe_value(value)}", cls._example(value))
         quantity = cls(_fraction(match[1]), unit_named(match[2].strip()))
@@ -201,9 +221,14 @@ class Quantity:
 
     @classmethod
     def _example(cls, value: Any) -> str:
-        number = value if isinstance(value, (int, Decimal)) and not isinstance(value, bool) else 5
+        """The number that was written, with a unit that fits: perhaps the one that was meant."""
+        if isinstance(value, str) and (match := _QUANTITY.fullmatch(value.strip())):
+            meant = _MEANT.get((cls.dimension, match[2]))
+            if meant:
+                return f"did you mean '{match[1]} {meant}'?"
+        written = _NUMBER.match(str(value).strip())
         base = BASE[cls.dimension] if cls.dimension else UNITS["ms"]
-        return f"for example: {number} {base}"
+        return f"for example: {written[0] if written else cls.sample} {base}"
 
     def to(self, symbol: str) -> Fraction:
         """The number in another unit of the same dimension; Misfit when the dimensions differ."""
@@ -245,6 +270,8 @@ class Duration(Quantity):
 
     @classmethod
     def from_source(cls, value: Any) -> Self:
+        if isinstance(value, str) and (match := _HOURS.fullmatch(value.strip())):
+            raise Misfit(f"'{value}' has two units", f"write one: {60 * int(match[1]) + int(match[2])} min")
         duration = super().from_source(value)
         if duration.number < 0:
             raise Misfit(f"a time of {duration} is negative")
@@ -264,6 +291,7 @@ class Level(Quantity):
 
     __slots__ = ()
     dimension: ClassVar[str] = "level"
+    sample: ClassVar[int] = -60
 
 
 class Gain(Quantity):
