@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from benchrig.cli.common import RADIO_HELP, errors_for_people
+from benchrig.cli.types import Decibels, Whole
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk, DeskOptions
@@ -57,11 +58,11 @@ _OPTIONS = (
     click.option("-d", "--device", metavar="DEVICE", help="Name (with * and ?) or address; may be left out when one device is heard."),
     click.option("--service", "services", multiple=True, metavar="SERVICE", help="The device advertises this service (name or UUID)."),
     click.option("--manufacturer", metavar="HEX", help="The device advertises data of this company identifier."),
-    click.option("--rssi-min", metavar="DBM", type=float, help="The device is received at least this strong."),
-    click.option("--nearest", metavar="DB", type=float, help="Of several take the one that leads by so many dB."),
+    click.option("--rssi-min", metavar="DBM", type=Decibels("dBm"), help="The device is received at least this strong."),
+    click.option("--nearest", metavar="DB", type=Decibels("dB"), help="Of several take the one that leads by so many dB."),
     click.option("-p", "--plan", metavar="PLAN", type=click.Path(path_type=Path), help="Names of attributes, and the device, come from this plan; it needs no steps."),
     click.option("--within", metavar="TIME", type=Time(), default="15 s", show_default=True, help="Time to find the device and connect."),
-    click.option("--seed", type=click.IntRange(0), default=0, metavar="N", help="Seed of everything random on a virtual radio."),
+    click.option("--seed", type=Whole(0), default=0, metavar="N", help="Seed of everything random on a virtual radio."),
     click.option("--real-time", is_flag=True, help="Let a virtual radio take the time a real one would."),
     click.option("--capture", type=click.Path(path_type=Path), metavar="FILE", help="Capture the HCI traffic of a virtual or hci radio (btsnoop)."),
 )  # fmt: skip
@@ -169,12 +170,15 @@ def known_names(desk: DeskOptions, attributes: Iterable[str]) -> None:
 
 
 def at_desk(desk: DeskOptions, work: Callable[[Desk], Coroutine[Any, Any, T]]) -> T:
-    """Do the work, with notes on stderr. What ran on a virtual radio is said to be simulated."""
+    """Do the work, with notes on stderr; on a terminal a line there says what is being waited for. What ran on a
+    virtual radio is said to be simulated."""
+    from benchrig.cli.waiting import status_line
     from benchrig.desk.desk import run_desk
 
     if desk.choice.simulated:
         tell("SIMULATED this runs on a virtual radio")
-    return run_desk(desk, work, tell)
+    with status_line() as doing:
+        return run_desk(desk, work, tell, doing)
 
 
 def tell(sentence: str) -> None:
@@ -212,7 +216,7 @@ def format_options(command: Command) -> Command:
         click.option("--unit", metavar="UNIT", help="Unit of the value in --as: °C, mV, …"),
         click.option("--offset", metavar="NUMBER", help="What is added to the scaled number in --as: -40"),
         click.option("--scale", metavar="NUMBER", help="Value of one step of the number in --as: 0.01"),
-        click.option("--as", "as_", metavar="FORMAT", help="How the value reads: uint8, sint16, utf8, hex, … or the name of an adopted characteristic."),
+        click.option("--as", "as_", metavar="FORMAT", help="How the value reads: uint8, sint16, utf8, hex, … or the name of an adopted characteristic or descriptor."),
     ):  # fmt: skip
         decorated = option(decorated)
     return decorated  # type: ignore[no-any-return]

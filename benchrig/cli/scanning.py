@@ -31,7 +31,8 @@ async def live(desk: Desk, air: AirList, order: Order, *, active: bool) -> None:
 
 async def once(desk: Desk, air: AirList, seconds: float, order: Order, *, active: bool) -> list[HeardDevice]:
     """What was heard within so many seconds."""
-    await listen(desk, air, seconds, active=active)
+    with desk.showing(f"listening for {seconds:g} s"):
+        await listen(desk, air, seconds, active=active)
     now = desk.now()
     return [described(row, now, fields=True) for row in air.ordered(order, now)]
 

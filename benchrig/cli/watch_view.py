@@ -58,6 +58,7 @@ class WatchView:
         self._notes: deque[str] = deque(maxlen=_NOTES)
         self._held: list[Line] | None = None
         self._hold = False
+        self._waiting = ""
 
     def take(self, event: Event) -> None:
         """What has to be read is noted; values are in the rows."""
@@ -68,6 +69,10 @@ class WatchView:
 
     def note(self, sentence: str) -> None:
         self._notes.append(sentence)
+
+    def wait(self, what: str) -> None:
+        """What is being waited for, in the head."""
+        self._waiting = what
 
     # --- keys
 
@@ -101,8 +106,8 @@ class WatchView:
     def _head(self) -> Line:
         watch = self._watch
         state = ("connected", "good") if watch.is_connected else ("no link", "bad")
-        if not watch.unit:
-            state = ("looking for the device", "warn")
+        if self._waiting or not watch.unit:
+            state = (self._waiting or "looking for the device", "warn")
         held = [("  HELD", "warn")] if self._hold else []
         return [
             (f"{watch.unit or ''}  {self._title}".strip(), "bold"),

@@ -76,7 +76,7 @@ async def _show_live(watch: Watch, desk: Desk, keep: Callable[[Event], None]) ->
     """Until a key ends it, or the watch itself does."""
     title = f"{desk.radio.name}{'  SIMULATED' if desk.radio.simulated else ''}"
     view = WatchView(watch, title, ascii_only=console().options.ascii_only)
-    desk.tell = view.note
+    desk.tell, desk.doing = view.note, view.wait
 
     async def follow() -> None:
         async with contextlib.aclosing(watch.events()) as events:

@@ -83,8 +83,9 @@ async def _outline(desk: Desk, link: Link) -> list[AttributeSeen]:
     if not any(found.attribute.uuid == DATABASE_HASH for found in link.table.attributes()) or not link.is_up:
         return []
     try:
-        async with desk.blaming():
-            outline = await link.outline(OUTLINE_WITHIN)
+        with desk.showing("reading the attribute table"):
+            async with desk.blaming():
+                outline = await link.outline(OUTLINE_WITHIN)
     except (LinkError, DeviceError):
         return []
     return [AttributeSeen(handle, uuid, hex_text(value or b"")) for handle, uuid, value in outline]
@@ -180,8 +181,9 @@ async def _read(desk: Desk, link: Link, attribute: Attribute, label: str) -> tup
     if not link.is_up:
         return None, "not read: the link was lost before"
     try:
-        async with desk.blaming():
-            return await link.read(attribute, f"read {label}", READ_WITHIN), ""
+        with desk.showing(f"reading {label}"):
+            async with desk.blaming():
+                return await link.read(attribute, f"read {label}", READ_WITHIN), ""
     except AttError as error:
         return None, f"ATT error 0x{error.code:02X} ({error.name})"
     except (LinkLost, NoAnswer) as error:

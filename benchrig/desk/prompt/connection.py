@@ -7,7 +7,7 @@ from collections.abc import Awaitable, Callable, Coroutine
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-from benchrig.desk.desk import LISTEN, Desk
+from benchrig.desk.desk import LISTEN, Desk, in_silence
 from benchrig.desk.prompt.deeds import Connected, Deed, Disconnected, Lost
 from benchrig.errors import AmbiguousDevice, BenchrigError, LinkError, LinkLost, StationError, UsageError
 from benchrig.radio.scan import of_device
@@ -73,7 +73,7 @@ class Connection:
         if self._returning is not None and self._returning is not asyncio.current_task():
             await asyncio.wait({self._returning})
         if self.link is None and self.unit is None:
-            await self._connect()
+            await self._connect(self.desk)
         if self.link is None:
             raise LinkLost("no device is connected", advice="connect")
         if not self.link.is_up:
@@ -88,7 +88,7 @@ class Connection:
         self._stop_returning()
         if device:
             self.desk.options = replace(self.desk.options, selection=of_device(device))
-        await self._connect()
+        await self._connect(self.desk)
 
     async def disconnect(self) -> None:
         self._stop_returning()
@@ -117,15 +117,15 @@ class Connection:
         if link is not None and link.is_up:
             await link.disconnect()
 
-    async def _connect(self) -> None:
+    async def _connect(self, desk: Desk) -> None:
         # of one address there is no second device to hear
         listen = 0.0 if self.desk.options.selection.address else LISTEN
         try:
-            unit = await self.desk.find(listen)
+            unit = await desk.find(listen)
         except AmbiguousDevice as error:
             raise AmbiguousDevice(error.message, advice="connect with the name or the address of one") from error
         started = self.desk.now()
-        self.link = await self.desk.connect(unit)
+        self.link = await desk.connect(unit)
         self.unit = unit
         self.deeds.append(Connected(unit))
         self._say_connected(self.link, round(self.desk.now() - started, 6))
@@ -163,7 +163,8 @@ class Connection:
         try:
             while not self.is_up:
                 try:
-                    await self._connect()
+                    # a prompt may stand on the screen meanwhile
+                    await self._connect(replace(self.desk, doing=in_silence))
                 except LinkError:
                     await self.desk.radio.tidy()
                     await asyncio.sleep(TRY_AGAIN)
