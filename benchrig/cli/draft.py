@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from benchrig.cli.desk import Time, at_desk, device_options, print_json, tell
+from benchrig.cli.types import Whole
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import DeskOptions
@@ -47,13 +48,13 @@ class Percent(click.ParamType[float]):
 @click.option("--each", is_flag=True, help="Every device that answers the selection, one after the other.")
 @click.option(
     "--units",
-    type=click.IntRange(1, 1000),
+    type=Whole(1, 1000),
     metavar="N",
     help="With --each: listen until so many are heard, and fail without them.",
 )
 @click.option(
     "--repeat",
-    type=click.IntRange(1, 1000),
+    type=Whole(1, 1000),
     default=2,
     show_default=True,
     metavar="N",

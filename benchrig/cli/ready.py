@@ -9,6 +9,7 @@ import click
 
 from benchrig.cli.common import RADIO_HELP, errors_for_people
 from benchrig.cli.desk import Time, print_json
+from benchrig.cli.types import Whole
 
 if TYPE_CHECKING:
     from benchrig.desk.readiness import Attached, Check, Heard, Station
@@ -23,9 +24,7 @@ NOT_READY = 7
 @click.option(
     "--listen", metavar="TIME", type=Time(), default="3 s", show_default=True, help="How long to listen for any device."
 )
-@click.option(
-    "--seed", type=click.IntRange(0), default=0, metavar="N", help="Seed of everything random on a virtual radio."
-)
+@click.option("--seed", type=Whole(0), default=0, metavar="N", help="Seed of everything random on a virtual radio.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document.")
 def ready(radio: str | None, listen: float, seed: int, as_json: bool) -> None:
     """Look at the radios of this station step by step, and say what to do about each 'no': what is there, switched on,

@@ -18,6 +18,7 @@ from benchrig.cli.desk import (
     known_names,
     tell,
 )
+from benchrig.cli.types import Whole
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import DeskOptions
@@ -29,9 +30,7 @@ NOTHING_CAME = 5
 @click.command(short_help="Watch what a device sends by itself.")
 @click.argument("attributes", nargs=-1, required=True, metavar="ATTRIBUTE…", shell_complete=complete_attribute)
 @click.option("--for", "for_", type=Time(), metavar="TIME", help="End after so long.")
-@click.option(
-    "--count", type=click.IntRange(1), metavar="N", help="End when so many values of each attribute have come."
-)
+@click.option("--count", type=Whole(1), metavar="N", help="End when so many values of each attribute have come.")
 @click.option("--reconnect", is_flag=True, help="Find the device again when the link is lost; the hole is shown.")
 @click.option(
     "--save",

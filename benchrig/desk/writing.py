@@ -148,7 +148,7 @@ def value_of(form: Format | None, words: Iterable[str]) -> Any:
     if form is None or form.kind != "struct":
         return _one(" ".join(words), form)
     leaves, value = form.leaves(), dict[str, Any]()
-    for name, text in _fields(words):
+    for name, text in _fields(words, leaves):
         _put(value, name, _one(text, leaves.get(name)))
     return value
 
@@ -161,7 +161,7 @@ def _one(text: str, form: Format | None) -> Any:
     return LooseText(text.strip())
 
 
-def _fields(words: Iterable[str]) -> list[tuple[str, str]]:
+def _fields(words: Iterable[str], known: Iterable[str]) -> list[tuple[str, str]]:
     """`speed=2`, `m/s` -> ('speed', '2 m/s')."""
     fields: list[tuple[str, str]] = []
     for word in words:
@@ -171,7 +171,8 @@ def _fields(words: Iterable[str]) -> list[tuple[str, str]]:
         elif fields:
             fields[-1] = (fields[-1][0], f"{fields[-1][1]} {word}")
         else:
-            raise MalformedValue(f"expected field=value, found '{plain(word)}'", advice="for example: number=3")
+            advice = f"fields: {', '.join(known)}"
+            raise MalformedValue(f"expected field=value, found '{plain(word)}'", advice=advice)
     return fields
 
 

@@ -10,6 +10,8 @@ import msgspec
 
 from benchrig.values.spec import FormatSpec, spec_from
 
+_WITH_VALUES = ("characteristic", "descriptor")
+
 
 class Assigned(msgspec.Struct, frozen=True):
     """The file as it is. UUIDs are four upper-case hex digits, codes two; names are in lower case. `aliases` maps
@@ -55,7 +57,18 @@ def spec_of(uuid: int) -> FormatSpec | None:
     return spec_from(data)
 
 
+def numbers_named(name: str) -> list[int]:
+    """The characteristic and the descriptor with this name, in any case and spacing."""
+    wanted = " ".join(name.lower().split())
+    return [uuids(kind)[wanted] for kind in _WITH_VALUES if wanted in uuids(kind)]
+
+
 def spec_named(name: str) -> FormatSpec | None:
-    """The definition of the characteristic with this name."""
-    uuid = uuids("characteristic").get(name.lower())
-    return None if uuid is None else spec_of(uuid)
+    """The definition of the characteristic or descriptor with this name."""
+    return next(filter(None, map(spec_of, numbers_named(name))), None)
+
+
+def defined_names() -> list[str]:
+    """The names that spec_named knows."""
+    definitions = assigned().definitions
+    return [name for kind in _WITH_VALUES for name, uuid in uuids(kind).items() if f"{uuid:04X}" in definitions]

@@ -13,7 +13,7 @@ from fractions import Fraction
 
 from benchrig.source.problem import suggest
 from benchrig.source.shape import Misfit
-from benchrig.values.assigned import spec_named
+from benchrig.values.assigned import defined_names, numbers_named, spec_named
 from benchrig.values.base import Format, Kind, Range
 from benchrig.values.medfloat import MedFloatFormat
 from benchrig.values.numbers import BooleanFormat, FloatFormat, IntegerFormat
@@ -63,7 +63,7 @@ _OTHERS: dict[str, tuple[frozenset[str], Callable[[FormatSpec], Format]]] = {
 
 
 def format_names() -> list[str]:
-    """The names that `as` takes, beside the assigned characteristics that have a definition."""
+    """The names that `as` takes, beside the assigned characteristics and descriptors that have a definition."""
     return [*_INTEGERS, *_OTHERS]
 
 
@@ -153,15 +153,20 @@ def _assigned(spec: FormatSpec) -> Format:
     name = spec.as_ or ""
     definition = spec_named(name)
     if definition is None:
-        nearest = _ALIASES.get(name)
-        advice = f"did you mean '{nearest}'?" if nearest else suggest(name, format_names())
-        raise Misfit(
-            f"'{name}' is no format and no characteristic with a definition",
-            advice or "formats: " + ", ".join(format_names()),
-            ("as",),
-        )
+        raise _unknown(name)
     _check_keys(spec, frozenset())
     return build_format(definition)
+
+
+def _unknown(name: str) -> Misfit:
+    listed = "formats: " + ", ".join(format_names())
+    if numbers_named(name):
+        return Misfit(f"how the value of '{name}' reads is not known here", listed, ("as",))
+    nearest = _ALIASES.get(name)
+    advice = f"did you mean '{nearest}'?" if nearest else suggest(name, [*format_names(), *defined_names()])
+    return Misfit(
+        f"'{name}' is no format, and no characteristic or descriptor with a definition", advice or listed, ("as",)
+    )
 
 
 def _struct(spec: FormatSpec, order: Order | None) -> Format:

@@ -59,6 +59,12 @@ def test_bad_bytes_are_said_with_their_place():
     assert "value" not in document
 
 
+def test_a_descriptor_by_its_name_in_any_case():
+    """Format sint16, exponent -2, degree Celsius 0x272F (Core Vol 3 Part G 3.3.3.5)."""
+    result = call("decode", "0EFE2F27010000", "--as", "Characteristic  Presentation Format")
+    assert [line[-2:] for line in lines(result)[1:4]] == [["format", "14"], ["exponent", "-2"], ["unit", "10031"]]
+
+
 def test_a_format_of_ones_own():
     assert lines(call("decode", "F6FF", "--as", "sint16", "--scale", "0.01", "--unit", "mV"))[1][-1] == "-0.1 mV"
 
@@ -166,6 +172,9 @@ def test_values_from_standard_input_one_a_line():
         (["6X", "--as", "uint8"], "found 'X'"),
         (["661", "--as", "uint8"], "an odd number of digits"),
         (["66", "--as", "uint9"], "'uint9' is no format"),
+        (["66", "--as", "batery level"], "did you mean 'battery level'"),
+        (["66", "--as", "client characteristic config"], "did you mean 'client characteristic configuration'"),
+        (["66", "--as", "report map"], "how the value of 'report map' reads is not known here"),
         (["66", "--attribute", "humidty"], "humidity"),
         (["66", "--attribute", "report map"], "--as"),
         (["66", "--as", "uint8", "--irk", "00"], "--irk goes with --address"),

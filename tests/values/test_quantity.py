@@ -154,6 +154,32 @@ def test_a_wrong_dimension(kind, text, said):
         kind.from_source(text)
 
 
+@pytest.mark.parametrize(
+    ("kind", "text", "advice"),
+    [
+        (Duration, "10m", "did you mean '10 min'?"),
+        (Duration, "1.5 m", "did you mean '1.5 min'?"),
+        (Duration, "10", "for example: 10 s"),
+        (Duration, "10 mV", "for example: 10 s"),
+        (Duration, "soon", "for example: 5 s"),
+        (Duration, "1h30m", "write one: 90 min"),
+        (Duration, "2 h 5 min", "write one: 125 min"),
+        (Duration, 3, "for example: 3 s"),
+        (Level, "strong", "for example: -60 dBm"),
+        (Level, "-60 dB", "did you mean '-60 dBm'?"),
+        (Gain, "6 dBm", "did you mean '6 dB'?"),
+        (Quantity, "21,5 °C", "write a decimal point: 21.5 °C"),
+        (Quantity, "-0,25mV", "write a decimal point: -0.25mV"),
+        (Quantity, "1,234.5 V", "write a decimal point, and no other marks"),
+        (Quantity, "1,234,5 V", "write a decimal point, and no other marks"),
+    ],
+)
+def test_advice_for_what_people_write(kind, text, advice):
+    with pytest.raises(Misfit) as caught:
+        kind.from_source(text)
+    assert caught.value.advice == advice
+
+
 @given(st.text(max_size=30))
 def test_any_text_is_a_quantity_or_a_misfit(text):
     with suppress(Misfit):

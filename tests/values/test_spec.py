@@ -56,8 +56,8 @@ def with_flags(field: str) -> str:
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("as: unit8", "1:5: 'unit8' is no format and no characteristic with a definition; did you mean 'uint8'"),
-        ("as: int16", "1:5: 'int16' is no format and no characteristic with a definition; did you mean 'sint16'?"),
+        ("as: unit8", "1:5: 'unit8' is no format, and no characteristic or descriptor with a definition; did you mean 'uint8'"),
+        ("as: int16", "1:5: 'int16' is no format, and no characteristic or descriptor with a definition; did you mean 'sint16'?"),
         ("{as: utf8, scale: 2}", "1:19: 'scale' does not apply to utf8; what applies: length"),
         ("{as: boolean, unit: V}", "1:21: 'unit' does not apply to boolean"),
         ("{as: temperature, unit: K}", "1:25: 'unit' does not apply to temperature"),
