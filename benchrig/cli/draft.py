@@ -154,12 +154,14 @@ def _say(made: Draft, plan: Plan, target: Path, *, to_output: bool, as_json: boo
         "limits": sum(step.limit_count for step in plan.steps),
         "guesses": made.guesses,
     }
+    if made.warning and not as_json:
+        tell(f"note: {made.warning}")
     units = f"{len(made.units)} unit{'' if len(made.units) == 1 else 's'}"
     sentence = "{steps} steps, {limits} limits, {guesses} of them guesses".format(**counts) + f", from {units}"
     if to_output:
         click.echo(made.text, nl=False)
         tell(sentence)
     elif as_json:
-        print_json({"plan": str(target), **counts, "units": made.units})
+        print_json({"plan": str(target), **counts, "units": made.units, "warning": made.warning})
     else:
         click.echo(f"{target}: {sentence}")

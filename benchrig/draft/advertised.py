@@ -1,4 +1,4 @@
-"""How the plan picks its units, and what it expects of what they advertise."""
+"""What the plan expects of what its units advertise."""
 
 from __future__ import annotations
 
@@ -11,46 +11,12 @@ from benchrig.draft.evidence import Evidence
 from benchrig.draft.judged import Proposal, counted
 from benchrig.draft.naming import Naming
 from benchrig.draft.streams import time_text
-from benchrig.draft.texts import glob_of, pattern_of
-from benchrig.errors import UsageError
-from benchrig.radio.scan import Selection
-from benchrig.report.escape import plain
+from benchrig.draft.texts import pattern_of
 from benchrig.source.writing import Bare
 
 # A unit may be received so much weaker than those that were seen, and advertise half as much again apart.
 LEVEL_ROOM = 20
 INTERVAL_ROOM = 1.5
-
-
-def selection(evidence: Evidence, naming: Naming, chosen: Selection | None) -> tuple[str, dict[str, Any], str]:
-    """Name of the plan, the selection, and where it comes from. UsageError when nothing is known of the unit."""
-    names = _names(evidence)
-    # the name of a plan is no place for references, so it cannot have a $ either
-    title = f"{plain(names[0], 60).replace('$', '') if any(names) else 'A device'}, drafted"
-    if chosen is not None and chosen.name and (set("*?[") & set(chosen.name) or not any(names)):
-        pattern, reason = chosen.name, "the name as it was asked for, and "
-    else:
-        pattern, reason = glob_of(names) if names and all(names) else "", ""
-    select: dict[str, Any] = {"name": pattern} if pattern else {}
-    select |= _in_common(_heard(evidence), naming)
-    if not select and evidence.met:
-        select["address"] = evidence.met[0].address
-    if not select:
-        raise UsageError("nothing says how the unit is picked", advice="--device with its name or a pattern for it")
-    return title, select, f"{reason}what {counted(len({met.unit for met in evidence.met}), 'unit')} advertised"
-
-
-def _names(evidence: Evidence) -> list[str]:
-    return list(dict.fromkeys(met.name for met in evidence.met))
-
-
-def _in_common(heard: list[AdvertisingSeen], naming: Naming) -> dict[str, Any]:
-    """Services and the company that all advertise."""
-    first = heard[0] if heard else AdvertisingSeen()
-    services = [naming.service(uuid) for uuid in first.services if all(uuid in each.services for each in heard)]
-    companies = [c for c in first.manufacturer_data if all(c in each.manufacturer_data for each in heard)]
-    select: dict[str, Any] = {"services": services} if services else {}
-    return select | ({"manufacturer": {"company": Bare(f"0x{companies[0]}")}} if companies else {})
 
 
 def scan_limits(evidence: Evidence, naming: Naming) -> dict[str, Proposal]:

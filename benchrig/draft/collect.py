@@ -6,6 +6,7 @@ Nothing is written but the descriptors that subscribing needs.
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Self
@@ -15,7 +16,7 @@ from benchrig.desk.inspecting import advertising_of, look_at
 from benchrig.draft.evidence import HIDDEN, Evidence, Heard, Listening, Look, Met, Spot, spots
 from benchrig.draft.tolerance import Group
 from benchrig.errors import DeviceError, DeviceNotFound, LinkError, NoAnswer
-from benchrig.radio.scan import Selection, Sighting
+from benchrig.radio.scan import Report, Selection, Sighting
 from benchrig.steps.notify import PROPERTIES
 
 if TYPE_CHECKING:
@@ -46,24 +47,26 @@ class Collecting:
 async def collect(desk: Desk, how: Collecting) -> Evidence:
     """Raises DeviceNotFound, AmbiguousDevice, ConnectFailed, LinkLost, NoAnswer, StationError."""
     evidence = Evidence(simulated=desk.radio.simulated)
-    units = await _all(desk, how.units) if how.each else [await desk.find(SCAN)]
+    hear = evidence.air.add
+    units = await _all(desk, how.units, hear) if how.each else [await desk.find(SCAN, hear)]
     for number, unit in enumerate(units, 1):
         desk.tell(f"unit {number} of {len(units)}: {unit.name or '(no name)'} {unit.address}")
-        alone = Desk(desk.radio, replace(desk.options, selection=Selection(address=unit.address)), desk.tell)
+        alone = replace(desk, options=replace(desk.options, selection=Selection(address=unit.address)))
         for visit in range(how.repeat):
-            found = unit if visit == 0 else await alone.find(SCAN)
+            found = unit if visit == 0 else await alone.find(SCAN, hear)
             await (await _Visit.begin(alone, found, visit, evidence)).run(how.listen)
         evidence.met.append(Met(unit.address, unit.name, unit.address))
         evidence.sources.append(f"{unit.name or '(no name)'} {unit.address}, connected {how.repeat} times")
     return evidence
 
 
-async def _all(desk: Desk, least: int) -> list[Sighting]:
+async def _all(desk: Desk, least: int, hear: Callable[[Report], object]) -> list[Sighting]:
     """Every device that answers the selection, in the order of addresses."""
     started, within = desk.now(), desk.options.within
-    async with desk.blaming(), desk.listening() as ear:
+    async with desk.blaming(), desk.listening(hear) as ear:
         while True:
-            await asyncio.sleep(min(SCAN, within))
+            with desk.showing("looking for devices"):
+                await asyncio.sleep(min(SCAN, within))
             found = ear.selected(desk.options.selection)
             if len(found) >= least or desk.now() - started >= within:
                 break
@@ -124,7 +127,8 @@ class _Visit:
             if len(values) < KEPT_VALUES:
                 values.append(bytes(data))
 
-        doing = f"subscribe to {self.desk.names.label(characteristic.uuid, 'characteristic')}"
+        label = self.desk.names.label(characteristic.uuid, "characteristic")
+        doing = f"subscribe to {label}"
         async with self.desk.blaming():
             try:
                 await self.link.subscribe(characteristic, hear, doing, SUBSCRIBE_WITHIN)
@@ -133,7 +137,8 @@ class _Visit:
                     raise
                 self.evidence.silent[spot] = error.message
                 return
-            await _while_up(self.link, seconds)
+            with self.desk.showing(f"listening to {label} for {seconds:g} s"):
+                await _while_up(self.link, seconds)
             await self.link.unsubscribe(characteristic, doing, SUBSCRIBE_WITHIN)
         self.evidence.heard.append(Heard(spot, listening(self.unit.address, seconds, times, values)))
 

@@ -8,12 +8,13 @@ from fractions import Fraction
 from typing import Any
 
 from benchrig import __version__
-from benchrig.draft.advertised import scan_limits, selection
+from benchrig.draft.advertised import scan_limits
 from benchrig.draft.evidence import Evidence
 from benchrig.draft.gather import Subject, subjects
 from benchrig.draft.judged import Basis, Proposal, counted
 from benchrig.draft.naming import Naming
 from benchrig.draft.propose import size_limit, value_limits
+from benchrig.draft.selecting import Picked, pick, title, written
 from benchrig.draft.streams import stream_limits, time_text
 from benchrig.draft.table import table_lines
 from benchrig.draft.write import block, comment, value
@@ -33,11 +34,13 @@ _NOTICE = (
 
 @dataclass
 class Draft:
-    """The text of a plan, how many of its limits are guesses, and the units it comes from."""
+    """The text of a plan, how many of its limits are guesses, the units it comes from, and what the person must know
+    of the devices around them; '' for nothing."""
 
     text: str
     guesses: int
     units: list[str]
+    warning: str = ""
 
 
 @dataclass
@@ -81,24 +84,25 @@ def compose(evidence: Evidence, known: Names, basis: Basis, chosen: Selection | 
             else:
                 steps.append(made)
     steps.append(_Step("disconnect:"))
-    lines = [*_head(evidence, naming, basis, chosen), "steps:"]
+    picked = pick(evidence, chosen)
+    lines = [*_head(evidence, naming, basis, picked), "steps:"]
     for step in steps:
         lines += step.lines()
     text = block([*lines, *comment(*after)])
-    return Draft(text, sum(proposal.guess for step in steps for proposal in step.judged), evidence.units)
+    guesses = sum(proposal.guess for step in steps for proposal in step.judged)
+    return Draft(text, guesses, evidence.units, picked.warning)
 
 
-def _head(evidence: Evidence, naming: Naming, basis: Basis, chosen: Selection | None) -> Iterator[str]:
+def _head(evidence: Evidence, naming: Naming, basis: Basis, picked: Picked) -> Iterator[str]:
     told = " on a virtual radio: SIMULATED" if evidence.simulated else ""
     yield from comment(f"Drafted by benchrig {__version__} from {counted(len(evidence.units), 'unit')}{told}:")
     yield from comment(*(f"  {source}" for source in evidence.sources))
     yield from comment(*_NOTICE)
     yield from comment(f"Limits from statistics are two-sided tolerance intervals: {basis.words()}.")
-    name, select, reason = selection(evidence, naming, chosen)
-    yield f"plan: {scalar(name)}"
+    yield f"plan: {scalar(title(evidence))}"
     yield "device:"
-    yield from comment(reason, indent=2)
-    yield f"  select: {value(select)}"
+    yield from comment(*filter(None, (picked.reason, *picked.warning.split(". "))), indent=2)
+    yield f"  select: {value(written(picked.selection, naming))}"
     if naming.aliases:
         yield "  attributes:"
         for alias, spec in naming.aliases.items():

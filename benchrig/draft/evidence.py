@@ -8,6 +8,7 @@ from typing import TypeVar
 
 from benchrig.desk.inspection import AdvertisingSeen, CharacteristicSeen, DescriptorSeen, ServiceSeen, long_uuid
 from benchrig.draft.tolerance import Group
+from benchrig.radio.scan import Ear
 
 # Services that the operating systems keep for themselves: a plan must run on every radio.
 HIDDEN = (long_uuid(0x1800), long_uuid(0x1801))
@@ -93,7 +94,8 @@ class Met:
 
 @dataclass
 class Evidence:
-    """All that a draft is made from. `silent` says of spots why there is no stream; `sources` in words."""
+    """All that a draft is made from. `silent` says of spots why there is no stream; `sources` in words; `air` is
+    everything that was heard meanwhile, nothing where the evidence comes from files."""
 
     met: list[Met] = field(default_factory=list)
     looks: list[Look] = field(default_factory=list)
@@ -102,6 +104,7 @@ class Evidence:
     silent: dict[Spot, str] = field(default_factory=dict)
     sources: list[str] = field(default_factory=list)
     simulated: bool = False
+    air: Ear = field(default_factory=Ear)
 
     @property
     def units(self) -> list[str]:

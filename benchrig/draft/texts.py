@@ -70,18 +70,22 @@ def _class_of(texts: Sequence[str]) -> str:
 
 
 def glob_of(names: Sequence[str]) -> str:
-    """A pattern for the names of devices: their common beginning, or of one name all before its last digits; ''
-    where they have nothing in common."""
+    """A pattern for the names of devices: what they begin with, and *; '' where they have nothing in common."""
+    stem = stem_of(names)
+    return as_glob(stem) + ("" if {stem} == set(names) else "*") if stem else ""
+
+
+def stem_of(names: Sequence[str]) -> str:
+    """The common beginning of names, or of one name all before its last digits; '' for none."""
     if len(set(names)) == 1:
         match = re.fullmatch(r"(.*?[^0-9])[0-9]+", names[0], re.DOTALL)
-        return _in_glob(match[1]) + "*" if match else _in_glob(names[0])
+        return match[1] if match else names[0]
     alike = takewhile(lambda column: len(set(column)) == 1, zip(*names, strict=False))
     common = "".join(column[0] for column in alike)
-    stem = common.rstrip("0123456789") or common  # numbers that begin alike need not go on so
-    return _in_glob(stem) + "*" if stem else ""
+    return common.rstrip("0123456789") or common  # numbers that begin alike need not go on so
 
 
-def _in_glob(text: str) -> str:
+def as_glob(text: str) -> str:
     """The text in a pattern for names, where * and ? and [ mean themselves."""
     return "".join(f"[{c}]" if c in "*?[" else c for c in text)
 

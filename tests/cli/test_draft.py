@@ -49,11 +49,24 @@ def test_every_unit_that_answers(tmp_path: Path) -> None:
     radio = "virtual:" + ",".join(str(path) for path in sorted(tmp_path.iterdir()))
     words = ("--radio", radio, "-d", "Shelf-*", "--each", "--listen", "2s", "--json")
     done = command("draft", "-o", tmp_path / "plan.yaml", *words)
-    assert len(json.loads(done.stdout)["units"]) == len(SHELVES)
+    said = json.loads(done.stdout)
+    assert len(said["units"]) == len(SHELVES)
+    assert said["warning"].startswith("6 devices heard here answer the selection")
     assert done.stderr.splitlines()[1:3] == [
         "unit 1 of 6: Shelf-001 C4:00:00:00:01:01",
         "unit 2 of 6: Shelf-002 C4:00:00:00:01:02",
     ]
+
+
+def test_one_of_several_is_told_from_the_others(tmp_path: Path) -> None:
+    for number, shelf in enumerate(SHELVES[:3]):
+        (tmp_path / f"{number}.yaml").write_text(shelf, encoding="utf-8")
+    radio = "virtual:" + ",".join(str(path) for path in sorted(tmp_path.iterdir()))
+    plan = tmp_path / "plan.yaml"
+    done = command("draft", "-o", plan, "--radio", radio, "-d", "Shelf-002")
+    assert "note: the plan picks the name Shelf-002 in full: 2 further devices heard here" in done.stderr
+    ran = command("run", plan, "--radio", radio, "--results", tmp_path)
+    assert ran.exit_code == 0, ran.stdout
 
 
 def test_from_a_file_to_the_standard_output(tmp_path: Path) -> None:

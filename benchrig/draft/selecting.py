@@ -1,0 +1,135 @@
+"""Which devices the plan picks: all of the kind, as long as the air around them leaves no doubt."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Any
+
+from benchrig.desk.inspection import AdvertisingSeen
+from benchrig.draft.evidence import Evidence
+from benchrig.draft.judged import counted
+from benchrig.draft.naming import Naming
+from benchrig.draft.texts import as_glob, glob_of, stem_of
+from benchrig.errors import UsageError
+from benchrig.radio.scan import Selection
+from benchrig.report.escape import plain
+from benchrig.source.writing import Bare
+
+_SEVERAL = (
+    "a run that hears several of them ends as ambiguous. Keep one unit at a time on the bench, say which with "
+    "'benchrig run --device NAME', or add nearest: 6 dB to the selection"
+)
+
+
+@dataclass(frozen=True)
+class Picked:
+    """The plan's selection, where it comes from, and what the person must know of the devices around; '' for nothing."""
+
+    selection: Selection
+    reason: str
+    warning: str = ""
+
+
+def pick(evidence: Evidence, chosen: Selection | None) -> Picked:
+    """`chosen` is how the units were selected. UsageError when nothing is known of any unit."""
+    wide, reason = _of_the_kind(evidence, chosen or Selection())
+    if not evidence.met and not _says_something(wide):
+        raise UsageError("nothing says how the unit is picked", advice="--device with its name or a pattern for it")
+    if len(evidence.units) > 1 and _says_something(wide):
+        return _for_several(evidence, Picked(wide, reason))
+    if len(evidence.units) > 1:
+        warning = "the units advertise nothing in common: the plan picks the first of them, by its address"
+        return Picked(Selection(address=evidence.met[0].address), reason, warning)
+    return _for_one(evidence, Picked(wide, reason)) if evidence.met else Picked(wide, reason)
+
+
+def title(evidence: Evidence) -> str:
+    """A name for the plan: that of the unit, or what the names of several have in common."""
+    names = names_of(evidence)
+    name = names[0] if names else ""
+    if names and len(evidence.units) > 1:
+        name = stem_of(names).strip(" -_#.:/") or name
+    # the name of a plan is no place for references, so it cannot have a $ either
+    return f"{plain(name, 60).replace('$', '') or 'A device'}, drafted"
+
+
+def written(selection: Selection, naming: Naming) -> dict[str, Any]:
+    """The selection as it stands in a plan."""
+    select: dict[str, Any] = {
+        "name": selection.name,
+        "services": [naming.service(uuid) for uuid in selection.services],
+        "manufacturer": _company(selection),
+        "address": selection.address,
+        "rssi_min": None if selection.rssi_min is None else Bare(f"{selection.rssi_min:g} dBm"),
+        "nearest": None if selection.nearest is None else Bare(f"{selection.nearest:g} dB"),
+    }
+    return {key: item for key, item in select.items() if item}
+
+
+def names_of(evidence: Evidence) -> list[str]:
+    return list(dict.fromkeys(met.name for met in evidence.met if met.name))
+
+
+def _company(selection: Selection) -> dict[str, Any] | None:
+    if selection.manufacturer is None:
+        return None
+    data = selection.manufacturer_data.hex(" ").upper()
+    return {"company": Bare(f"0x{selection.manufacturer:04X}")} | ({"data": data} if data else {})
+
+
+def _of_the_kind(evidence: Evidence, chosen: Selection) -> tuple[Selection, str]:
+    """What further units of the kind would answer too: a pattern for the name, services and company that all have."""
+    pattern, reason = _pattern(evidence, chosen)
+    heard = [look.advertising for look in evidence.looks if look.advertising is not None]
+    first = heard[0] if heard else AdvertisingSeen()
+    services = tuple(uuid for uuid in first.services if all(uuid in each.services for each in heard))
+    companies = [int(c, 16) for c in first.manufacturer_data if all(c in each.manufacturer_data for each in heard)]
+    company, data = (companies[0] if companies else None), b""
+    if chosen.manufacturer in companies:
+        company, data = chosen.manufacturer, chosen.manufacturer_data
+    kind = Selection(pattern or None, services, company, data, rssi_min=chosen.rssi_min, nearest=chosen.nearest)
+    return kind, f"{reason}what {counted(len(evidence.units), 'unit')} advertised"
+
+
+def _pattern(evidence: Evidence, chosen: Selection) -> tuple[str, str]:
+    """The pattern for names, '' for none, and what to say of it: a person who gave one knows more than was seen."""
+    names = names_of(evidence)
+    if chosen.name and (set("*?[") & set(chosen.name) or not names):
+        return chosen.name, "the name as it was asked for, and "
+    return (glob_of(names) if names and all(met.name for met in evidence.met) else ""), ""
+
+
+def _says_something(selection: Selection) -> bool:
+    return bool(selection.name or selection.services or selection.manufacturer is not None)
+
+
+def _for_several(evidence: Evidence, wide: Picked) -> Picked:
+    answering = evidence.air.selected(wide.selection)
+    if len(answering) < 2 or wide.selection.chosen(answering) is not None:
+        return wide
+    return replace(wide, warning=f"{len(answering)} devices heard here answer the selection, and {_SEVERAL}")
+
+
+def _for_one(evidence: Evidence, wide: Picked) -> Picked:
+    """As wide as no other device that was heard is meant: the kind, else the name in full, last the address."""
+    for each in _narrower(evidence, wide):
+        answering = evidence.air.selected(each.selection)
+        unit = each.selection.chosen(answering)
+        if not answering or (unit is not None and unit.address == evidence.met[0].address):
+            return each
+    raise AssertionError("the address is that of the unit")
+
+
+def _narrower(evidence: Evidence, wide: Picked) -> Iterator[Picked]:
+    unit, others = evidence.met[0], len(evidence.air.selected(wide.selection)) - 1
+    also = f"{counted(others, 'further device')} heard here would have answered"
+    if _says_something(wide.selection):
+        yield wide
+    if unit.name and wide.selection.name and as_glob(unit.name) != wide.selection.name:
+        warning = f"the plan picks the name {unit.name} in full: {also} {wide.selection.name}"
+        yield Picked(replace(wide.selection, name=as_glob(unit.name)), wide.reason, warning)
+    warning = f"the plan picks this unit by its address: {also} all that it advertises"
+    if not _says_something(wide.selection):
+        warning = "the plan picks this unit by its address, for it advertises nothing else that tells it from others"
+    yield Picked(Selection(address=unit.address), wide.reason, warning)
