@@ -125,7 +125,8 @@ class _Loader:
 
     def _read(self, path: Path) -> Node | None:
         """The file's tree; its bytes count for the hash of the plan."""
-        node = read_file(path, self.problems, name=_shown(path, self.path))
+        least = "write at least 'plan:', 'device:' and 'steps:'" if path == self.path else "write at least 'steps:'"
+        node = read_file(path, self.problems, name=_shown(path, self.path), least=least)
         if node is not None:
             self.digest.update(path.read_bytes())
         return node

@@ -30,7 +30,7 @@ def load_station(path: Path | None) -> Station:
     if path is None:
         return Station(platform.node() or "unnamed")
     problems = Problems()
-    node = read_file(path, problems)
+    node = read_file(path, problems, least="write at least 'station:' with a name")
     problems.raise_if_any()
     assert node is not None
     for name, scalar in references(node):

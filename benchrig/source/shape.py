@@ -393,6 +393,7 @@ def _struct(kind: type[msgspec.Struct]) -> _ReadNode:
     fields = {field.encode_name: field for field in msgspec.structs.fields(kind)}
     words = ", ".join(fields)
     misfits = getattr(kind, "misfits", None)
+    example: str = getattr(kind, "example", "")
     # keys that are often written here, and where they belong
     elsewhere: dict[str, str] = getattr(kind, "elsewhere", {})
 
@@ -401,7 +402,7 @@ def _struct(kind: type[msgspec.Struct]) -> _ReadNode:
             if _late(node):
                 return LATE
             return reader.misfit(
-                node, Misfit(f"expected a mapping with {words}; found {describe(node)}", _indent(node))
+                node, Misfit(f"expected a mapping with {words}; found {describe(node)}", _indent(node) or example)
             )
         values: dict[str, Any] = {}
         before = len(reader.problems.found)

@@ -119,8 +119,9 @@ class Sequence:
 Node: TypeAlias = Scalar | Mapping | Sequence
 
 
-def read_file(path: Path, problems: Problems, name: str | None = None) -> Node | None:
-    """Read one file; None, with the problems added, when it cannot be read or is no YAML at all."""
+def read_file(path: Path, problems: Problems, name: str | None = None, least: str = "") -> Node | None:
+    """Read one file; None, with the problems added, when it cannot be read or is no YAML at all. `least` says what such
+    a file needs."""
     shown = name or str(path)
     nowhere = Place(Source(shown, ""), 1, 1)
     try:
@@ -129,10 +130,10 @@ def read_file(path: Path, problems: Problems, name: str | None = None) -> Node |
     except OSError as exc:
         problems.add(nowhere, f"cannot be read: {exc.strerror or exc}")
         return None
-    return read_bytes(data, shown, problems)
+    return read_bytes(data, shown, problems, least)
 
 
-def read_bytes(data: bytes, name: str, problems: Problems) -> Node | None:
+def read_bytes(data: bytes, name: str, problems: Problems, least: str = "") -> Node | None:
     """Parse the bytes of a file; see read_file."""
     nowhere = Place(Source(name, ""), 1, 1)
     if len(data) > MAX_BYTES:
@@ -147,10 +148,10 @@ def read_bytes(data: bytes, name: str, problems: Problems) -> Node | None:
             Place(nowhere.source, line, column), f"byte 0x{data[exc.start]:02X} is not UTF-8", "save the file as UTF-8"
         )
         return None
-    return read_text(text, name, problems)
+    return read_text(text, name, problems, least)
 
 
-def read_text(text: str, name: str, problems: Problems) -> Node | None:
+def read_text(text: str, name: str, problems: Problems, least: str = "") -> Node | None:
     """Parse YAML text into nodes; None, with the problems added, when there is no document to work on."""
     source = Source(name, text)
     if (tab := text.find("\t")) >= 0:
@@ -189,7 +190,7 @@ def read_text(text: str, name: str, problems: Problems) -> Node | None:
         problems.add(place, f"not valid YAML: {reason}")
         return None
     if builder.root is None:
-        problems.add(Place(source, 1, 1), "is empty", "write at least 'plan:' and 'steps:'")
+        problems.add(Place(source, 1, 1), "is empty", least)
     return builder.root
 
 

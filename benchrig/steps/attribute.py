@@ -44,7 +44,7 @@ class Uuid(str):
         if not isinstance(value, str):
             raise Misfit(f"expected a UUID, found {describe_value(value)}", _UUID_ADVICE)
         if not _UUID.fullmatch(value):
-            raise Misfit(f"'{value}' is no UUID", _miscounted(value) or _UUID_ADVICE)
+            raise Misfit(f"'{value}' is no UUID", catalogue.miscounted(value) or _UUID_ADVICE)
         return cls(catalogue.normal_uuid(value.removeprefix("0x")))
 
     @classmethod
@@ -58,15 +58,6 @@ def decimal_uuid(node: Node) -> Misfit | None:
     if isinstance(node, Scalar) and isinstance(node.value, int) and node.text.isdecimal() and not node.quoted:
         return Misfit(f"the UUID {node.text} is written as a decimal number", f"write 0x{node.text} or '{node.text}'")
     return None
-
-
-def _miscounted(text: str) -> str:
-    """Advice for what would be a long UUID but for the number of its digits."""
-    parts = text.split("-")
-    if len(parts) != 5 or not all(re.fullmatch("[0-9A-Fa-f]+", part) for part in parts):
-        return ""
-    wrong = [f"'{part}' has {len(part)}" for part, due in zip(parts, (8, 4, 4, 4, 12), strict=True) if len(part) != due]
-    return f"its parts have 8-4-4-4-12 digits; {', '.join(wrong)}"
 
 
 _UUID_ADVICE = "for example: 0x2A6E, '2A6E', or 6b1d0002-9a53-4c86-8a3e-2f0f6c1d7e40"
@@ -210,7 +201,8 @@ class Names:
             if uuid is not None:
                 return uuid
         what = "service" if kind == "service" else "attribute"
-        raise Misfit(f"unknown {what} '{name}'", self._meant(name, kind) or self._advice[what])
+        advice = catalogue.miscounted(name) or self._meant(name, kind) or self._advice[what]
+        raise Misfit(f"unknown {what} '{name}'", advice)
 
     def _meant(self, name: str, kind: str | None) -> str:
         """What to write instead of a name that is not known, '' where that is anybody's guess."""

@@ -23,6 +23,8 @@ _KINDS = ("service", "characteristic", "descriptor")
 _BASE = "-0000-1000-8000-00805f9b34fb"
 _SHORT = re.compile(r"(?:0[xX])?([0-9A-Fa-f]{4}|[0-9A-Fa-f]{8})")
 _LONG = re.compile(r"[0-9A-Fa-f]{8}(?:-[0-9A-Fa-f]{4}){3}-[0-9A-Fa-f]{12}")
+_PARTS = (8, 4, 4, 4, 12)
+_MOST_OF_A_UUID = 20
 
 
 def services() -> dict[str, int]:
@@ -77,7 +79,20 @@ def normal_uuid(text: str) -> str:
         return match[1].lower().zfill(8) + _BASE
     if _LONG.fullmatch(text):
         return text.lower()
-    raise Misfit(f"'{text}' is no UUID", "for example: 2A6E, 0x2A6E or 6b1d0002-9a53-4c86-8a3e-2f0f6c1d7e40")
+    example = "for example: 2A6E, 0x2A6E or 6b1d0002-9a53-4c86-8a3e-2f0f6c1d7e40"
+    raise Misfit(f"'{text}' is no UUID", miscounted(text) or example)
+
+
+def miscounted(text: str) -> str:
+    """Advice for what would be a long UUID but for the number of its digits; '' for anything else."""
+    parts = text.split("-")
+    long = len(parts) > 1 and sum(map(len, parts)) > _MOST_OF_A_UUID
+    if _LONG.fullmatch(text) or not long or not all(re.fullmatch("[0-9A-Fa-f]+", part) for part in parts):
+        return ""
+    if len(parts) != len(_PARTS):
+        return f"its parts have 8-4-4-4-12 digits, here {'-'.join(str(len(part)) for part in parts)}"
+    wrong = [f"'{part}' has {len(part)}" for part, due in zip(parts, _PARTS, strict=True) if len(part) != due]
+    return f"its parts have 8-4-4-4-12 digits; {', '.join(wrong)}"
 
 
 def short_uuid(uuid: str) -> str:

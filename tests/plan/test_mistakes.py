@@ -158,8 +158,8 @@ VARIABLES = [
 ]  # fmt: skip
 
 STRUCTURE = [
-    ("«", "is empty", "write at least 'plan:' and 'steps:'"),
-    ("«# only a comment\n", "is empty", "write at least 'plan:' and 'steps:'"),
+    ("«", "is empty", "write at least 'plan:', 'device:' and 'steps:'"),
+    ("«# only a comment\n", "is empty", "write at least 'plan:', 'device:' and 'steps:'"),
     (f"{HEAD}steps: «[]\n", "the plan has no steps", ""),
     (f"{HEAD}steps: «[]\nfinally:\n  - connect:\n", "the plan has no steps", ""),
     (with_steps("- connect:\n  name: «&x a"), "anchors and aliases are not read", "write the value"),

@@ -25,7 +25,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import Any, Literal, cast
+from typing import Any, ClassVar, Literal, cast
 
 import msgspec
 
@@ -52,9 +52,12 @@ GENERIC_ACCESS, DEVICE_NAME, APPEARANCE = (normal_uuid(short) for short in ("180
 _TOP_BITS = {"static": 0b11, "resolvable": 0b01, "non resolvable": 0b00}
 MOST_OTHERS = 5000
 NUMBER = "{number}"
+LEAST = "write at least 'device:' with a name, or 'others:', for example: device: my unit"
 
 
 class RssiSpec(msgspec.Struct, kw_only=True, frozen=True):
+    example: ClassVar[str] = "for example: {mean: -50 dBm, spread: 2 dB}"
+
     mean: Level = Level.from_source("-50 dBm")
     spread: Gain = Gain.from_source("0 dB")
 
@@ -197,9 +200,11 @@ def load_devices(paths: Sequence[Path], problems: Problems) -> list[DeviceModel]
     """Read device files. What is wrong goes to `problems`, with its place; the models of sound files come back."""
     models: list[DeviceModel] = []
     for path in paths:
-        node = read_file(path, problems)
-        if node is not None:
-            models += models_of(node, problems, beside=models)
+        before = len(problems.found)
+        node = read_file(path, problems, least=LEAST)
+        problems.settle()
+        made = models_of(node, problems, beside=models) if node is not None else []
+        models += made if len(problems.found) == before else []
     return models
 
 

@@ -8,7 +8,7 @@ from typing import Any, ClassVar, Self
 
 from benchrig.source.problem import suggest
 from benchrig.source.shape import Misfit, describe_value, octets
-from benchrig.values.catalogue import att_error_code, names, normal_uuid, uuid_of
+from benchrig.values.catalogue import att_error_code, miscounted, names, normal_uuid, uuid_of
 
 _ADDRESS = re.compile(r"[0-9A-Fa-f]{2}(:[0-9A-Fa-f]{2}){5}")
 
@@ -78,7 +78,8 @@ class _Uuid(str):
             try:
                 uuid = normal_uuid(value)
             except Misfit:
-                advice = suggest(value.lower(), names(cls.kind)) or "write an assigned name or a UUID"
+                near = miscounted(value) or suggest(value.lower(), names(cls.kind))
+                advice = near or "write an assigned name or a UUID"
                 raise Misfit(f"unknown {cls.kind} '{value}'", advice) from None
         made = cls(uuid)
         made.written = value
