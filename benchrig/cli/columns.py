@@ -19,26 +19,28 @@ class Column:
     right: bool = False
 
 
-def fitting(columns: Sequence[Column], width: int, rows: Sequence[Sequence[str]]) -> list[tuple[Column, int]]:
+def fitting(
+    columns: Sequence[Column], width: int, rows: Sequence[Sequence[str]], *, tight: bool = False
+) -> list[tuple[Column, int]]:
     """The columns that have room, in their order, each with its width: what is left of it goes to those whose cells in
-    `rows` (one text a column) need more than the least."""
+    `rows` (one text a column) need more than the least, first to the one that lacks the least. `tight` takes from
+    columns what their cells do not need; without it a table that is drawn again and again stands still."""
     from rich.cells import cell_len
 
+    needs = {c: max((cell_len(row[at]) for row in rows), default=0) for at, c in enumerate(columns)}
+    widths = {c: min(c.width, max(needs[c], len(c.heading))) if tight else c.width for c in columns}
     kept: list[Column] = []
     for column in sorted(columns, key=lambda c: c.rank):
-        if _taken([*kept, column]) > width:
+        if _taken([widths[each] for each in (*kept, column)]) > width:
             break
         kept.append(column)
-    left = width - _taken(kept)
-    chosen = []
-    for at, column in enumerate(columns):
-        if column not in kept:
-            continue
-        need = max((cell_len(row[at]) for row in rows), default=0)
-        more = max(0, min(left, min(column.most, need) - column.width))
+    left = width - _taken([widths[each] for each in kept])
+    lacks = {column: max(0, min(column.most, needs[column]) - widths[column]) for column in kept}
+    for column in sorted(kept, key=lambda c: lacks[c]):
+        more = min(left, lacks[column])
+        widths[column] += more
         left -= more
-        chosen.append((column, column.width + more))
-    return chosen
+    return [(column, widths[column]) for column in columns if column in kept]
 
 
 def natural(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> list[tuple[Column, int]]:
@@ -71,5 +73,5 @@ def in_cells(text: str, width: int, *, right: bool = False, ascii_only: bool = F
     return filling + shown if right else shown + filling
 
 
-def _taken(columns: Sequence[Column]) -> int:
-    return sum(column.width for column in columns) + GAP * max(0, len(columns) - 1)
+def _taken(widths: Sequence[int]) -> int:
+    return sum(widths) + GAP * max(0, len(widths) - 1)

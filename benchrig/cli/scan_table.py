@@ -63,7 +63,8 @@ def printed(devices: Sequence[HeardDevice], names: Names) -> list[str]:
     screen = console()
     ascii_only = screen.options.ascii_only
     rows = [[plain(text, 60) for text in map(cells(device, names).__getitem__, ONCE)] for device in devices]
-    columns = fitting(ONCE, shutil.get_terminal_size().columns, rows) if screen.is_terminal else natural(ONCE, rows)
+    width = shutil.get_terminal_size().columns
+    columns = fitting(ONCE, width, rows, tight=True) if screen.is_terminal else natural(ONCE, rows)
     at = [ONCE.index(column) for column, _ in columns]
     lines = [[column.heading for column, _ in columns], *([row[index] for index in at] for row in rows)]
     return [laid_out(columns, line, ascii_only=ascii_only).rstrip() for line in lines] if devices else []

@@ -46,6 +46,18 @@ def test_the_room_that_is_left_goes_to_what_can_use_it() -> None:
     assert fitting([A, B, C], 80, [short])[0] == (A, 5)
 
 
+def test_what_lacks_the_least_is_whole_before_others_grow() -> None:
+    wide, narrow = Column("a", 4, 1, most=40), Column("b", 4, 2, most=40)
+    assert fitting([wide, narrow], 20, [["x" * 40, "x" * 6]]) == [(wide, 12), (narrow, 6)]
+
+
+def test_a_table_that_is_printed_once_wastes_no_room() -> None:
+    wide, narrow = Column("a", 9, 1), Column("b", 4, 2, most=40)
+    row = ["xx", "y" * 14]
+    assert fitting([wide, narrow], 18, [row], tight=True) == [(wide, 2), (narrow, 14)]
+    assert fitting([wide, narrow], 18, [row]) == [(wide, 9), (narrow, 7)]
+
+
 def test_a_pipe_gets_whole_cells_and_no_empty_column() -> None:
     columns = natural([A, B, C], [["long text here", "", "1"], ["x", "", "22"]])
     assert columns == [(A, 14), (C, 2)]
