@@ -9,7 +9,10 @@ from collections.abc import Callable
 
 import click
 
+from benchrig.cli.wrapping import wrapped
 from benchrig.errors import OperatorError
+
+ONLY_THE_WORD = "only the word 'yes', typed in full, goes on; 'no' stops"
 
 
 class Unattended:
@@ -52,6 +55,7 @@ class AtTerminal:
                 return "at the terminal"
             if answer in ("n", "no"):
                 raise OperatorError("the caution was not acknowledged")
+            self._say(ONLY_THE_WORD)
 
     async def confirm(self, question: str) -> bool:
         forget_typed_ahead()
@@ -83,12 +87,12 @@ class AtTerminal:
 
     def _say(self, text: str) -> None:
         self._quiet()
-        click.echo(text, err=True)
+        click.echo(wrapped(text), err=True)
 
     async def _line(self, prompt: str) -> str:
         """One line of input. The loop stays free, so a signal or a time-out ends the waiting."""
         self._quiet()
-        click.echo(prompt, nl=False, err=True)
+        click.echo(wrapped(prompt.rstrip()) + " ", nl=False, err=True)
         loop = asyncio.get_running_loop()
         readable: asyncio.Future[str] = loop.create_future()
         try:

@@ -21,7 +21,7 @@ from benchrig.cli.typed import TakesNegative, as_typed, typed_bytes
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk, DeskOptions
-    from benchrig.desk.writing import Order, Written
+    from benchrig.desk.writing import Order, Sending, Written
     from benchrig.values.format import Format
 
 
@@ -67,7 +67,7 @@ def write(
       benchrig write 6b1d0003-9a53-4c86-8a3e-2f0f6c1d7e40 --raw "81 00" --no-response
     """
     from benchrig.cli.common import attended, whatever_the_output_does
-    from benchrig.desk.writing import Order
+    from benchrig.desk.writing import Order, Sending
     from benchrig.errors import OperatorError
 
     data = _bytes_given(value, raw, file)
@@ -79,7 +79,11 @@ def write(
             advice="do it at a terminal, or with --acknowledge",
         )
     caution = caution_at_hand()
-    result = at_desk(desk, lambda at: _written(at, order, caution, asked=not acknowledge, as_json=as_json))
+    sending = Sending()
+    try:
+        result = at_desk(desk, lambda at: _written(at, order, sending, None if acknowledge else caution))
+    except OperatorError as error:
+        raise OperatorError(f"{error.message}; {sending.state}", advice=error.advice) from error
     with whatever_the_output_does():
         _show(result, as_json=as_json)
     if "error" in result:
@@ -108,27 +112,38 @@ def _bytes_given(value: tuple[str, ...], raw: str | None, file: Path | None) -> 
     return data
 
 
-async def _written(at: Desk, order: Order, caution: str, *, asked: bool, as_json: bool) -> dict[str, Any]:
+async def _written(at: Desk, order: Order, sending: Sending, caution: str | None) -> dict[str, Any]:
     """What was done, or what the device said to it."""
     import msgspec
 
-    from benchrig.desk.writing import meet_again, outside, write
     from benchrig.errors import AttError, AttributeAmbiguous, AttributeMissing, MalformedValue
 
-    unit = await at.find()
-    if asked:
-        from benchrig.cli.operator import AtTerminal
-
-        with outside():
-            await AtTerminal(lambda: None).acknowledge(order.caution(at.names, unit, caution))
-    link = await meet_again(at, unit)
     try:
-        written: Written = await write(at, link, order)
+        written: Written = await _asked_and_sent(at, order, sending, caution)
     except (AttError, AttributeMissing, AttributeAmbiguous, MalformedValue) as error:
         refused = {"attribute": order.attribute, "error": error.message, "advice": error.advice}
         return refused | ({"att_error": error.name} if isinstance(error, AttError) else {})
     # a read-back that was not asked for, and an error that did not come, are left out
     return {key: item for key, item in msgspec.structs.asdict(written).items() if item not in (None, "")}
+
+
+async def _asked_and_sent(at: Desk, order: Order, sending: Sending, caution: str | None) -> Written:
+    """The caution, if there is one to ask for, comes after the look at the table: nobody is asked about a write that
+    the attribute does not offer. The link is kept meanwhile; one that was lost is made again."""
+    from benchrig.desk.writing import meet_again, outside, prepare, send
+
+    unit = await at.find()
+    link = await meet_again(at, unit)
+    prepared = await prepare(at, link, order)
+    if caution is not None:
+        from benchrig.cli.operator import AtTerminal
+
+        with outside():
+            await AtTerminal(lambda: None).acknowledge(order.caution(at.names, unit, caution))
+        if not link.is_up:
+            link = await meet_again(at, unit)
+            prepared = await prepare(at, link, order)
+    return await send(at, link, prepared, sending)
 
 
 def _show(result: dict[str, Any], *, as_json: bool) -> None:
@@ -146,7 +161,10 @@ def _show(result: dict[str, Any], *, as_json: bool) -> None:
 def written_lines(result: dict[str, Any]) -> list[str]:
     """What was written, and what was read back, for people."""
     from benchrig.cli.read import content_lines
+    from benchrig.report.escape import plain
 
+    if "stopped" in result:
+        return [f"write {plain(result['attribute'])}: {result['stopped']}"]
     verb = "wrote" if result["response"] else "sent, without response,"
     lines = content_lines(f"{verb} {result['attribute']}", result["written"])
     back = result.get("read_back")

@@ -26,11 +26,13 @@ if TYPE_CHECKING:
     from benchrig.radio.link import Link
     from benchrig.radio.scan import Sighting
     from benchrig.steps.attribute import Names
+    from benchrig.steps.bench import Target
     from benchrig.values.format import Format
 
 # The longest value an attribute has, in octets (Core Vol 3 Part F 3.2.9).
 LONGEST = 512
 WRITE_WITHIN = 5.0
+_SAY_HOW = "say how it reads with --as FORMAT (and --scale, --unit), or give the bytes with --raw"
 _FIELD = re.compile(r"([a-z][a-z0-9_.]*)=(.*)", re.DOTALL)
 # Of these kinds a value is what was typed, whatever it looks like.
 _AS_TYPED = ("text", "bytes", "time")
@@ -50,7 +52,13 @@ class Order:
     def bytes_in(self, form: Format | None) -> bytes:
         """The bytes to write, with the attribute's format. MalformedValue when there are none."""
         own = self.form or form
-        data = encode(own, value_of(own, self.words), None) if self.data is None else self.data
+        try:
+            data = encode(own, value_of(own, self.words), None) if self.data is None else self.data
+        except MalformedValue as error:
+            if own is not None:
+                raise
+            unknown = f"how '{plain(self.attribute)}' reads is not known, so its value has to be bytes: {error.message}"
+            raise MalformedValue(unknown, advice=_SAY_HOW) from error
         if len(data) > LONGEST:
             raise MalformedValue(f"{len(data)} bytes are more than an attribute holds ({LONGEST})")
         return data
@@ -88,16 +96,47 @@ class Written(msgspec.Struct, omit_defaults=True):
     advice: str = ""
 
 
-async def write(desk: Desk, link: Link, order: Order) -> Written:
-    """Look the attribute up, write, read back if wanted. Nothing is sent when the attribute does not offer all of it.
-    AttributeMissing, AttributeAmbiguous, MalformedValue, AttError, NoAnswer, LinkLost."""
-    target = _target(desk, link, order)
+@dataclass(frozen=True)
+class Prepared:
+    """An order that the attribute of a connected device takes: what is left is to send it."""
+
+    order: Order
+    target: Target
+    form: Format | None
+    data: bytes
+
+
+@dataclass
+class Sending:
+    """How far a write has come, in words for who stops it."""
+
+    state: str = "nothing was sent"
+
+    def begin(self) -> None:
+        self.state = "the write may have reached the device"
+
+    def confirm(self) -> None:
+        self.state = "the device has confirmed the write"
+
+
+async def prepare(desk: Desk, link: Link, order: Order) -> Prepared:
+    """Look the attribute up, and see that it offers what is asked of it and what its bytes are; nothing is written.
+    AttributeMissing, AttributeAmbiguous, MalformedValue, NoAnswer, LinkLost."""
+    target = target_of(desk, link, order)
     known = target.format or (None if order.form or order.data is not None else await desk.presented(link, target))
-    form, attribute = order.form or known, target.found.attribute
-    data = order.bytes_in(known)
+    return Prepared(order, target, order.form or known, order.bytes_in(known))
+
+
+async def send(desk: Desk, link: Link, prepared: Prepared, sending: Sending) -> Written:
+    """Write, and read back if wanted. AttError, NoAnswer, LinkLost."""
+    order, form, data = prepared.order, prepared.form, prepared.data
+    attribute = prepared.target.found.attribute
     started = desk.now()
+    sending.begin()
     async with desk.blaming():
         await link.write(attribute, data, f"write {order.attribute}", WRITE_WITHIN, response=order.response)
+    if order.response:
+        sending.confirm()
     written = Written(order.attribute, content(data, form), round(desk.now() - started, 6), order.response)
     if order.read_back:
         async with desk.blaming():
@@ -109,7 +148,13 @@ async def write(desk: Desk, link: Link, order: Order) -> Written:
     return written
 
 
-def _target(desk: Desk, link: Link, order: Order) -> Any:
+async def write(desk: Desk, link: Link, order: Order) -> Written:
+    """Prepare and send. Nothing is sent when the attribute does not offer all of it."""
+    return await send(desk, link, await prepare(desk, link, order), Sending())
+
+
+def target_of(desk: Desk, link: Link, order: Order) -> Target:
+    """The attribute, which offers the write that is asked for. AttributeMissing, AttributeAmbiguous."""
     needs = ("write", "reliable write") if order.response else ("write without response",)
     try:
         target = look_up(link.table, desk.names, order.attribute, needs)

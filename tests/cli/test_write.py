@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import subprocess
+import time
 from pathlib import Path
 
 import pytest
@@ -24,6 +25,11 @@ steps:
   - scan:
 """
 AT = ("-p", "plan.yaml", "--radio", f"virtual:{DEVICES}/logger.yaml")
+SILENT = device_text("""services:
+  - service: environmental sensing
+    characteristics:
+      - {characteristic: temperature, properties: [write], value: 5 °C, on_write: {silent: true}}
+""")
 QUESTION = "Type 'yes' to acknowledge"
 
 
@@ -83,23 +89,47 @@ def test_the_write_is_asked_for_with_the_caution_of_the_plan(tmp_path: Path) -> 
 
 
 @pytest.mark.slow
+def test_who_interrupts_a_write_learns_that_it_may_have_been_done(tmp_path: Path) -> None:
+    (tmp_path / "device.yaml").write_text(SILENT, encoding="utf-8")
+    at = ("--radio", "virtual:device.yaml", "--real-time", "--acknowledge", "--raw", "0102")
+    with OnTerminal(tmp_path, "write", "temperature", *at) as terminal:
+        terminal.until("SIMULATED")
+        time.sleep(4)  # found, connected, and the write is on its way
+        terminal.type("\x03")
+        assert terminal.end() == 2
+        assert "interrupted; the write may have reached the device" in terminal.shown
+
+
+def test_what_cannot_be_written_is_not_asked_for(tmp_path: Path) -> None:
+    (tmp_path / "plan.yaml").write_text(PLAN, encoding="utf-8")
+    with OnTerminal(tmp_path, "write", "battery level", "50 %", *AT) as terminal:
+        assert terminal.end() == 1
+        assert "does not offer write" in terminal.shown
+        assert QUESTION not in terminal.shown
+
+
+@pytest.mark.slow
 def test_no_is_an_answer(tmp_path: Path) -> None:
     (tmp_path / "plan.yaml").write_text(PLAN, encoding="utf-8")
     with OnTerminal(tmp_path, "write", "alarm limit", "8 °C", *AT) as terminal:
         terminal.until(QUESTION)
+        terminal.type("y\n")
+        terminal.until("the word 'yes'")
         terminal.type("no\n")
         assert terminal.end() == 2
+        assert "not acknowledged; nothing was sent" in terminal.shown
         assert "wrote" not in terminal.shown
 
 
 @pytest.mark.slow
 def test_a_hostile_name_stays_on_its_line(tmp_path: Path) -> None:
-    (tmp_path / "device.yaml").write_text(device_text(name='"\\e[2Junit\\n"'), encoding="utf-8")
+    (tmp_path / "device.yaml").write_text(SILENT.replace("name: unit 1", 'name: "\\e[2Junit\\n"'), encoding="utf-8")
     at = ("--radio", "virtual:device.yaml")
     with OnTerminal(tmp_path, "write", "temperature", "8 °C", *at) as terminal:
         assert r"\x1b[2Junit\n" in terminal.until(QUESTION)
         terminal.type("\x03")
         assert terminal.end() == 2
+        assert "interrupted; nothing was sent" in terminal.shown
         assert "\x1b[2J" not in terminal.shown
 
 

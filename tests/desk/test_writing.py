@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 from typing import Any
 
@@ -10,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from benchrig.desk.desk import Desk
-from benchrig.desk.writing import Order, Written, value_of, write
+from benchrig.desk.writing import Order, Sending, Written, prepare, send, value_of, write
 from benchrig.errors import AttError, AttributeMissing, MalformedValue, UsageError
 from benchrig.steps.attribute import AttributeSpec, Names
 from benchrig.steps.payload import encode
@@ -167,3 +168,26 @@ def test_a_format_that_the_device_says_itself_is_written_in() -> None:
     assert written(Order(own, ("-3.5 °C",)), device).written.raw == "A2FE"
     with pytest.raises(MalformedValue, match="voltage"):
         written(Order(own, ("3 V",)), device)
+
+
+def stopped_after(seconds: float, keys: str) -> str:
+    """What is known of a write that is stopped so many seconds after it was begun."""
+
+    async def work(desk: Desk) -> str:
+        _, link = await desk.reach()
+        prepared, sending = await prepare(desk, link, Order("own", ("8 °C",), read_back=True)), Sending()
+        assert sending.state == "nothing was sent"
+        writing = asyncio.ensure_future(send(desk, link, prepared, sending))
+        await asyncio.wait({writing}, timeout=seconds)
+        writing.cancel()
+        with contextlib.suppress(asyncio.CancelledError):
+            await writing
+        return sending.state
+
+    return at_desk(work, own_device(keys), names=names())
+
+
+def test_whoever_stops_a_write_learns_how_far_it_came() -> None:
+    silent = "properties: [read, write], value: 5 °C"
+    assert stopped_after(1, f"{silent}, on_write: {{silent: true}}") == "the write may have reached the device"
+    assert stopped_after(1, f"{silent}, on_read: {{silent: true}}") == "the device has confirmed the write"

@@ -19,7 +19,7 @@ from benchrig.desk.inspection import CharacteristicSeen, DescriptorSeen, Service
 from benchrig.desk.prompt.connection import Connection
 from benchrig.desk.prompt.deeds import Deed, ReadDone, Subject, Waited, WriteDone
 from benchrig.desk.prompt.watch import Watch
-from benchrig.desk.writing import Order, write
+from benchrig.desk.writing import Order, Sending, prepare, send, target_of
 from benchrig.errors import AttError, LinkLost, MalformedValue, UsageError
 from benchrig.plan.wording import spec_of
 from benchrig.steps.lookup import look_up
@@ -93,13 +93,18 @@ class Talk:
     async def write(self, order: Order, spec: FormatSpec | None = None) -> None:
         """MalformedValue when the device does not keep what is read back, OperatorError when it is not acknowledged."""
         link = await self.connection.up()
-        subject = await self._subject(link, look_up(link.table, self.desk.names, order.attribute), spec)
+        subject = await self._subject(link, target_of(self.desk, link, order), spec)
         order = replace(order, form=subject.form)
         order.check(self.desk.names)
-        await self._acknowledge(order)
-        done = WriteDone(subject, order.bytes_in(None), self.desk.now(), order.response)
+        prepared, sending = await prepare(self.desk, link, order), Sending()
+        done = WriteDone(subject, prepared.data, self.desk.now(), order.response)
         try:
-            written = await write(self.desk, link, order)
+            await self._acknowledge(order)
+            done = replace(done, at=self.desk.now())
+            written = await send(self.desk, link, prepared, sending)
+        except asyncio.CancelledError:
+            self.show({"verb": "write", "attribute": order.attribute, "stopped": sending.state})
+            raise
         except AttError as error:
             self.deeds.append(replace(done, refused=error.name))
             raise

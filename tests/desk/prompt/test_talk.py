@@ -15,6 +15,7 @@ from benchrig.errors import (
     OperatorError,
     UsageError,
 )
+from benchrig.steps.attribute import Names
 from tests.desk.prompt.kit import LOGGER, talked
 from tests.run.kit import device_text
 
@@ -77,6 +78,18 @@ def test_nothing_is_asked_when_it_was_acknowledged_before() -> None:
 def test_a_write_that_is_not_acknowledged_is_not_sent() -> None:
     with pytest.raises(OperatorError):  # the device would answer with an ATT error
         talked("write factory key 01020304", answer=OperatorError("no"))
+
+
+def test_a_write_that_the_attribute_does_not_offer_is_not_asked_for() -> None:
+    with pytest.raises(AttributeMissing, match="does not offer write"):
+        talked("write battery level 50 %", answer=OperatorError("no"))
+
+
+def test_a_value_of_an_attribute_that_nothing_is_known_of_is_asked_how_it_reads() -> None:
+    with pytest.raises(MalformedValue, match="is not known") as caught:
+        talked("write 6b1d0005-9a53-4c86-8a3e-2f0f6c1d7e40 85 °C", names=Names(), answer=OperatorError("no"))
+    assert "--as FORMAT" in caught.value.advice
+    assert "--raw" in caught.value.advice
 
 
 def test_a_value_that_does_not_fit_is_not_asked_for() -> None:
