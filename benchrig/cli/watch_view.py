@@ -8,6 +8,7 @@ from typing import Any
 
 from benchrig.cli.chart import extent, scale, strip
 from benchrig.cli.columns import Column, fitting, laid_out
+from benchrig.cli.lines import key_line
 from benchrig.cli.live import Line
 from benchrig.cli.scan_table import seconds_text
 from benchrig.cli.watch_text import arrival_text, event_line, holes_text
@@ -18,7 +19,7 @@ from benchrig.report.escape import hex_text, plain, value_text
 from benchrig.run.jsonable import tidy
 from benchrig.values.quantity import number_text
 
-KEYS = "q quit  up/down chart  +/- time  h hold"
+KEYS = (("q", "quit"), ("up/down", "chart"), ("+/-", "time"), ("h", "hold"))
 # Slices of time in a column of the chart.
 SCALES = (1, 2, 5, 10, 20, 50, 100, 300)
 
@@ -99,7 +100,7 @@ class WatchView:
         if self._chosen is None:
             self._choose(0)
         body = self._body(width, height - 2)
-        lines = [self._head(), *body[: height - 2], [(KEYS, "dim")]]
+        lines = [self._head(), *body[: height - 2], [(key_line(KEYS, width), "dim")]]
         self._held = lines if self._hold else None
         return lines
 

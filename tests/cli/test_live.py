@@ -9,9 +9,12 @@ from types import SimpleNamespace
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from rich.cells import cell_len
 
 from benchrig.cli.chart import strip
+from benchrig.cli.lines import LONGEST, key_line, wrapped
 from benchrig.cli.live import ConsoleKeyboard, Line, Screen, keys_in
+from benchrig.report.escape import plain
 from tests.cli.screen import Emulated
 from tests.record.strategies import device_text
 
@@ -109,3 +112,33 @@ def test_a_strip_has_its_size(values: list[float | None], height: int) -> None:
     assert [len(line) for line in lines] == [len(values)] * height
     for at, value in enumerate(values):
         assert (lines[-1][at] == " ") == (value is None)
+
+
+def test_a_line_is_wrapped_at_words_and_keeps_its_styles() -> None:
+    lines = wrapped([("uuids: ", "dim"), ("aaaa, bbbb, cccc", "")], 14, 2)
+    assert lines == [[("uuids: ", "dim"), ("aaaa, ", "")], [("  ", ""), ("bbbb, ", ""), ("cccc", "")]]
+
+
+@given(st.lists(spans, max_size=4), st.integers(1, 60), st.integers(0, 20))
+def test_no_wrapped_line_is_too_long_and_nothing_is_lost(line: Line, width: int, indent: int) -> None:
+    lines = wrapped(line, width, indent)
+    texts = ["".join(text for text, _ in each) for each in lines]
+    assert all(cell_len(text.rstrip()) <= max(width, 2) for text in texts)
+    kept = "".join(plain(text, LONGEST) for text, _ in line)
+    assert "".join(texts).replace(" ", "") == kept.replace(" ", "")
+
+
+KEYS = (("q", "quit"), ("up/down", "choose"), ("s", "sort"))
+
+
+@pytest.mark.parametrize(
+    ("width", "line"),
+    [
+        (80, "q quit  up/down choose  s sort"),
+        (29, "q quit  up/down  s sort"),
+        (15, "q  up/down  s"),
+        (11, "q up/down s"),
+    ],
+)
+def test_keys_lose_their_words_where_room_is_short(width: int, line: str) -> None:
+    assert key_line(KEYS, width) == line

@@ -18,7 +18,7 @@ from benchrig.cli import main
 from benchrig.cli.columns import Column, fitting, in_cells, laid_out, natural
 from benchrig.cli.live import Screen
 from benchrig.cli.scan_table import level_bar, seconds_text
-from benchrig.cli.scan_view import ScanView
+from benchrig.cli.scan_view import DETAIL_KEYS, LIST_KEYS, ScanView
 from benchrig.desk.airlist import AirList
 from benchrig.radio.scan import Report, Selection
 from benchrig.steps.attribute import Names
@@ -197,11 +197,45 @@ def test_the_list_shows_level_pace_age_and_what_a_device_says() -> None:
 
 def test_the_list_scrolls_with_the_mark() -> None:
     bench = Bench(*CROWD, height=8)
-    assert listed(bench.lines()) == [f"unit {number:02}" for number in range(5)]
+    assert listed(bench.lines()) == [f"unit {number:02}" for number in range(4)]
     assert listed(bench.press("down"))[0] == "> unit 00"
-    assert listed(bench.press("end")) == [*(f"unit {number}" for number in range(25, 29)), "> unit 29"]
-    assert listed(bench.press("page up"))[0] == "> unit 24"
+    assert listed(bench.press("end")) == [*(f"unit {number}" for number in range(26, 29)), "> unit 29"]
+    assert listed(bench.press("page up"))[0] == "> unit 25"
     assert listed(bench.press("home"))[0] == "> unit 00"
+
+
+def test_pages_are_turned_by_the_first_key_already() -> None:
+    assert listed(Bench(*CROWD, height=8).press("page down"))[-1] == "> unit 04"
+
+
+def test_how_many_are_out_of_sight() -> None:
+    bench = Bench(*CROWD, height=8)
+    assert bench.lines()[-2] == "  26 more below"
+    assert bench.press("page down", "page down")[-2] == "  5 more above, 21 more below"
+    assert bench.press("end")[-2] == "  26 more above"
+    assert not any("more" in line for line in Bench(*CROWD[:5], height=8).lines()), "all five have room"
+
+
+def test_the_list_is_filtered_by_what_is_typed() -> None:
+    bench = Bench(*CROWD, heard(31, name="Quince q"))
+    typing = bench.press("/", *"qUiX", "back")
+    assert typing[-1].startswith("filter by name: qUi_  ")
+    assert "Quince q" in typing[2]
+    assert typing[0].startswith("a radio  1 device, 30 others")
+    kept = bench.press("enter")
+    assert kept[0].endswith("filter 'qUi'")
+    assert "q quit" in kept[-1]
+    assert len(listed(bench.press("escape"))) == 10, "all again"
+    assert len(listed(bench.press("/", "0", "8", "escape"))) == 10
+    assert listed(bench.press("/", *"00:08", "enter")) == ["unit 08"], "an address is searched too"
+
+
+@pytest.mark.parametrize("width", [40, 60, 80])
+def test_no_key_is_left_out_of_the_foot(width: int) -> None:
+    bench = Bench(*CROWD, width=width)
+    for keys, lines in ((LIST_KEYS, bench.lines()), (DETAIL_KEYS, bench.press("enter"))):
+        assert len(lines[-1]) <= width
+        assert [word for word in lines[-1].split() if word in dict(keys)] == [key for key, _ in keys]
 
 
 def test_the_mark_stays_with_its_device() -> None:
@@ -252,7 +286,18 @@ def test_details_of_the_chosen_device() -> None:
 def test_details_scroll_on_a_small_screen() -> None:
     bench = Bench(heard(1, payload=bytes.fromhex("020106 0409616263")), height=6)
     assert bench.press("enter")[1].startswith("name")
-    assert "complete local name" in bench.press("end")[4]
+    assert bench.press("end")[3].startswith("   3  complete local name: abc")
+    assert re.fullmatch(r"  \d+ more above", bench.lines()[4])
+
+
+def test_what_is_long_is_wrapped_in_the_details() -> None:
+    uuids = bytes(range(32))
+    bench = Bench(heard(1, payload=bytes([33, 7]) + uuids), width=60, height=30)
+    lines = [line.strip() for line in bench.press("enter")]
+    shown = " ".join(lines)
+    for uuid in ("0f0e0d0c-0b0a-0908-0706-050403020100", "1f1e1d1c-1b1a-1918-1716-151413121110"):
+        assert uuid in shown.replace(",", "")
+    assert "…" not in shown
 
 
 def test_where_the_radio_tells_no_payload_the_parts_are_shown() -> None:
@@ -327,7 +372,7 @@ def test_a_narrow_terminal_without_colours_that_grows_and_ctrl_c(tmp_path: Path)
     with on_terminal(tmp_path, columns=40, NO_COLOR="1") as terminal:
         terminal.until("VFL-0042")
         screen = Emulated(40).feed(terminal.shown)
-        assert screen.lines[-1].startswith("q quit")
+        assert screen.lines[-1].split() == ["q", "up/down", "pgup/pgdn/home/end", "enter", "/", "s", "h"]
         assert not re.search(r"\x1b\[[0-9;]*3[0-7]m", terminal.shown)
         before, while_shown = len(terminal.shown), mode(terminal)
         resize(terminal, 100)
