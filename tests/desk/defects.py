@@ -107,7 +107,7 @@ SERVICES = [
          "[{service: device information, characteristics: [{characteristic: model number, properties: [read], value: A}]},"
          " {service: «device information|battery», characteristics: [{characteristic: «serial number|battery level», "
          "properties: [read], raw: '31'}]}]"),
-    Case("duplicate-characteristic", "gap/peripheral preferred connection parameters[1]", access(
+    Case("duplicate-characteristic", "generic access/peripheral preferred connection parameters[1]", access(
         "{characteristic: '2A04', name: first, properties: [read], raw: '06 00 C8 00 00 00 F4 01'}",
         "{characteristic: «2A04|2AA6», properties: [read], raw: «'06 00 C8 00 00 00 F4 01'|'01'»}")),
     Case("missing-characteristic", "cycling speed and cadence", service(
@@ -156,7 +156,7 @@ DECLARATIONS = [
     Case("uuid-not-assigned", f"{OWN}/2FFF", service(OWN, "{characteristic: '«2FFF|2A19»', as: uint8, properties: [read], value: 1}"),
         severity="warning"),
     # Core specification Vol 3 Part C 12.2
-    Case("must-be-readable", "gap/appearance", service(
+    Case("must-be-readable", "generic access/appearance", service(
         "generic access", "{characteristic: device name, properties: [read], value: unit 1}",
         "{characteristic: appearance, properties: [read], raw: '00 00', encrypted: «true|false»}")),
     Case("read-refused", f"{OWN}/{OWN_VALUE}", own(
@@ -190,20 +190,20 @@ VALUES = [
     Case("wrong-length", "environmental sensing/temperature/valid range", sensing(
         "properties: [read], value: 20 °C, descriptors: [{descriptor: valid range, raw: '60 F0 70«| 17»'}]")),
     # Core specification Vol 3 Part C 12.1: 0 to 248 octets
-    Case("name-too-long", "gap/device name", access(name=f"raw: '{'41' * 248}«41|»'"),
+    Case("name-too-long", "generic access/device name", access(name=f"raw: '{'41' * 248}«41|»'"),
          advertising="data: {flags: 0x06}"),
     # Bluetooth SIG assigned numbers: 0x0341 is a heart rate belt, category 0x3FF is free
-    Case("appearance-not-assigned", "gap/appearance", service(
+    Case("appearance-not-assigned", "generic access/appearance", service(
         "generic access", "{characteristic: device name, properties: [read], value: unit 1}",
         "{characteristic: appearance, properties: [read], raw: '«C0 FF|41 03»'}"), severity="warning"),
     # Core specification Vol 6 Part B 4.5.2: 30 ms and latency 4 need more than 300 ms
-    Case("timeout-too-short", "gap/peripheral preferred connection parameters", access(
+    Case("timeout-too-short", "generic access/peripheral preferred connection parameters", access(
         "{characteristic: peripheral preferred connection parameters, properties: [read], "
         "raw: '18 00 18 00 04 00 «1E|1F» 00'}")),
-    Case("intervals-swapped", "gap/peripheral preferred connection parameters", access(
+    Case("intervals-swapped", "generic access/peripheral preferred connection parameters", access(
         "{characteristic: peripheral preferred connection parameters, properties: [read], "
         "raw: '18 00 «06|18» 00 00 00 F4 01'}")),
-    Case("reserved-value", "gap/peripheral preferred connection parameters", access(
+    Case("reserved-value", "generic access/peripheral preferred connection parameters", access(
         "{characteristic: peripheral preferred connection parameters, properties: [read], "
         "raw: '0«5|6» 00 18 00 00 00 F4 01'}")),
 ]  # fmt: skip
