@@ -89,11 +89,13 @@ async def _adapters(looking: Looking, wanted: str) -> list[str]:
 
 
 def _find_adapter(wanted: str, present: list[str], found: Callable[..., None]) -> None:
+    from benchrig.radio.foreign import RESTART_SERVICE
+
     listed = ", ".join(present)
     if not present:
         kernel = sorted(each.name for each in _KERNEL_ADAPTERS.glob("hci*"))
         if kernel:
-            advice = f"the kernel has {', '.join(kernel)}, the Bluetooth service does not: restart it (bluetoothd)"
+            advice = f"the kernel has {', '.join(kernel)}, the service does not: {RESTART_SERVICE}"
         else:
             advice = _unblock() or "plug one in, or see 'dmesg' for a missing driver or firmware"
         found("no", "this machine has no Bluetooth adapter", advice, blocks=True)

@@ -17,6 +17,7 @@ from importlib import metadata
 from typing import IO, TYPE_CHECKING, Literal
 
 import msgspec
+from msgspec.structs import replace
 
 from benchrig import __version__
 from benchrig.errors import OperatorError
@@ -24,11 +25,14 @@ from benchrig.run.loop import attended_loop
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk
+    from benchrig.radio.scan import Sighting
     from benchrig.radio.specify import RadioChoice
 
 State = Literal["yes", "no", "unknown"]
 # A step that is silent for longer hangs: opening a controller and asking it have 10 s each.
 PATIENCE = 25.0
+# Of the devices of a virtual radio that are heard, and of those that are not.
+SHOWN_DEVICES = 5
 # A process that was told to end.
 END_WITHIN = 5.0
 
@@ -208,7 +212,7 @@ def attend(choice: RadioChoice | None, station: Station, listen: float) -> None:
 
 
 async def look_at_devices(desk: Desk, station: Station, listen: float) -> None:
-    """The devices of a virtual radio: each has to be heard."""
+    """The devices of a virtual radio: each has to be heard. The first ones are named, the others counted."""
     from benchrig.radio.virtual import load_devices
     from benchrig.source.problem import Problems
 
@@ -217,11 +221,18 @@ async def look_at_devices(desk: Desk, station: Station, listen: float) -> None:
     station.add(Check(radio, "device files", "yes", f"{len(models)} device{'s' if len(models) != 1 else ''}"))
     async with desk.listening() as ear:
         await asyncio.sleep(listen)
-    for model in models:
-        heard = ear.heard.get(model.address)
-        if heard is None:
-            found, advice = f"{model.name} was not heard in {listen:g} s", "see 'advertising' and 'faults' in its file"
-            station.add(Check(radio, model.name, "no", found, advice, blocks=True))
-        else:
-            interval = "" if heard.interval is None else f", every {1000 * heard.interval:.0f} ms"
-            station.add(Check(radio, model.name, "yes", f"heard at {heard.median_rssi:g} dBm{interval}"))
+    checks = [_device(radio, model.name, ear.heard.get(model.address), listen) for model in models]
+    silent, heard = ([check for check in checks if check.blocks is blocks] for blocks in (True, False))
+    for alike, what in ((silent, "were not heard"), (heard, "were heard")):
+        for check in alike[:SHOWN_DEVICES]:
+            station.add(check)
+        if (more := len(alike) - SHOWN_DEVICES) > 0:
+            station.add(replace(alike[-1], check="others", found=f"{more} more {what}"))
+
+
+def _device(radio: str, name: str, heard: Sighting | None, listen: float) -> Check:
+    if heard is None:
+        found, advice = f"{name} was not heard in {listen:g} s", "see 'advertising' and 'faults' in its file"
+        return Check(radio, name, "no", found, advice, blocks=True)
+    interval = "" if heard.interval is None else f", every {1000 * heard.interval:.0f} ms"
+    return Check(radio, name, "yes", f"heard at {heard.median_rssi:g} dBm{interval}")

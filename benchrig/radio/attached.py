@@ -19,6 +19,7 @@ from benchrig.radio.hci_errors import explain, open_error
 _BLUETOOTH = (0xE0, 0x01, 0x01)
 # Devices of these classes say at their interfaces what they are: by interface, and composite ones.
 _BY_INTERFACE = (0x00, 0xEF)
+_LISTED = 8
 _TTYS = Path("/sys/class/tty")
 
 
@@ -78,6 +79,16 @@ def on_serial() -> list[Controller]:
         for port in ports
         if not _is_empty(port.name)
     ]
+
+
+def serial_ports_listed() -> str:
+    """Advice for who named a serial port that is not there."""
+    try:
+        ports = [each.radio for each in on_serial()]
+    except StationError as error:
+        return error.advice
+    more = f" and {len(ports) - _LISTED} more" if len(ports) > _LISTED else ""
+    return f"there are {', '.join(ports[:_LISTED])}{more}" if ports else "no serial port is attached: plug it in"
 
 
 def _described(port: Any) -> str:

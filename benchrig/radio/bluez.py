@@ -16,6 +16,7 @@ from dbus_fast import BusType, DBusError, Message, MessageType
 from dbus_fast.aio import MessageBus
 
 from benchrig.errors import StationError
+from benchrig.radio.foreign import RESTART_SERVICE, START_BUS, START_SERVICE
 
 SERVICE = "org.bluez"
 CHARACTERISTIC = "org.bluez.GattCharacteristic1"
@@ -77,11 +78,12 @@ class Bluez:
                 await bus.connect()
         except TimeoutError as exc:
             bus.disconnect()
-            raise StationError("the system's D-Bus does not answer", advice="restart D-Bus") from exc
-        except (OSError, DBusError, EOFError) as exc:
             raise StationError(
-                "the system's D-Bus is not running", advice="start D-Bus and the Bluetooth service"
+                "the system's D-Bus does not answer",
+                advice="restart D-Bus, where there is systemd: systemctl restart dbus",
             ) from exc
+        except (OSError, DBusError, EOFError) as exc:
+            raise StationError("the system's D-Bus is not running", advice=START_BUS) from exc
         return cls(bus, "")
 
     async def adapters(self) -> list[str]:
@@ -110,7 +112,7 @@ class Bluez:
         if message.message_type is not MessageType.SIGNAL:
             return
         if message.member == "NameOwnerChanged" and body[:1] == [SERVICE] and not body[2]:
-            self._fail(StationError("the Bluetooth service has ended", advice="start it again (bluetoothd)"))
+            self._fail(StationError("the Bluetooth service has ended", advice=START_SERVICE))
         elif message.member == "InterfacesRemoved" and body[0] == self.path and ADAPTER in body[1]:
             self._fail(StationError(f"the adapter '{self.adapter}' is gone", advice="plug it in again"))
         elif message.member == "PropertiesChanged" and message.path == self.path and body[0] == ADAPTER:
@@ -201,19 +203,19 @@ class Bluez:
             async with asyncio.timeout(ANSWER_WITHIN):
                 reply = await self._bus.call(message)
         except TimeoutError as exc:
-            raise StationError("the Bluetooth service does not answer", advice="restart it (bluetoothd)") from exc
+            raise StationError("the Bluetooth service does not answer", advice=RESTART_SERVICE) from exc
         except (EOFError, OSError) as exc:
             raise _bus_ended() from exc
         if reply is None or reply.message_type is MessageType.ERROR:
             name = (reply.error_name if reply else "") or "no reply"
             if name in _NOT_RUNNING or name.startswith(_SPAWN):
-                raise StationError("the Bluetooth service is not running", advice="start it (bluetoothd)")
+                raise StationError("the Bluetooth service is not running", advice=START_SERVICE)
             raise StationError(f"the Bluetooth service refuses {member}: {name}", advice=_ADVICE.get(name, ""))
         return reply.body
 
 
 def _bus_ended() -> StationError:
-    return StationError("the system's D-Bus has ended", advice="start D-Bus and the Bluetooth service")
+    return StationError("the system's D-Bus has ended", advice=START_BUS)
 
 
 def _switched_off(adapter: str) -> StationError:

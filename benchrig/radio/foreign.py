@@ -22,6 +22,11 @@ from benchrig.errors import (
 )
 from benchrig.values.catalogue import att_error_name
 
+# What is started on most Linux systems by systemd; what else starts it is not for us to know.
+START_BUS = "start D-Bus and the Bluetooth service, where there is systemd: systemctl start dbus bluetooth"
+START_SERVICE = "start the Bluetooth service, where there is systemd: systemctl start bluetooth"
+RESTART_SERVICE = "restart the Bluetooth service, where there is systemd: systemctl restart bluetooth"
+
 _Reason = bleak_exc.BleakBluetoothNotAvailableReason
 
 NOT_AVAILABLE: dict[bleak_exc.BleakBluetoothNotAvailableReason, tuple[str, str]] = {
@@ -63,11 +68,11 @@ _DBUS: dict[str, tuple[type[BenchrigError], str]] = {
     "org.bluez.Error.Failed": (LinkLost, ""),
     "org.bluez.Error.NotConnected": (LinkLost, ""),
     "org.bluez.Error.DoesNotExist": (DeviceNotFound, "scan again before connecting"),
-    "org.freedesktop.DBus.Error.ServiceUnknown": (StationError, "start the Bluetooth service (bluetoothd)"),
-    "org.freedesktop.DBus.Error.NoReply": (StationError, "the Bluetooth service does not answer: restart it"),
+    "org.freedesktop.DBus.Error.ServiceUnknown": (StationError, START_SERVICE),
+    "org.freedesktop.DBus.Error.NoReply": (StationError, f"the Bluetooth service does not answer: {RESTART_SERVICE}"),
     "org.freedesktop.DBus.Error.UnknownObject": (StationError, "the adapter or device is gone: check the adapter"),
     "org.freedesktop.DBus.Error.AccessDenied": (StationError, "this user may not talk to the Bluetooth service"),
-    "org.freedesktop.DBus.Error.NameHasNoOwner": (StationError, "start the Bluetooth service (bluetoothd)"),
+    "org.freedesktop.DBus.Error.NameHasNoOwner": (StationError, START_SERVICE),
 }
 
 
@@ -144,9 +149,7 @@ def _timeout(error: BaseException, doing: str, connecting: bool) -> BenchrigErro
 
 def _os_error(error: BaseException, doing: str, connecting: bool) -> BenchrigError:
     if isinstance(error, FileNotFoundError):
-        return StationError(
-            f"{doing}: the system's D-Bus is not running", advice="start D-Bus and the Bluetooth service"
-        )
+        return StationError(f"{doing}: the system's D-Bus is not running", advice=START_BUS)
     return StationError(f"{doing}: {_text(error)}", advice="check the adapter and the Bluetooth service")
 
 

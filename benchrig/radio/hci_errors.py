@@ -35,10 +35,11 @@ _USB = {
     "USBErrorNotFound": ("it is not there", _ADVICE["usb"]),
     "USBErrorNotSupported": ("the system gives no access to it", "install a driver that does (WinUSB on Windows)"),
 }
+_NO_PORT = "there is no such port"
 _CODES = {
-    errno.ENOENT: "there is no such port",
-    errno.ENODEV: "there is no such port",
-    errno.ENXIO: "there is no such port",
+    errno.ENOENT: _NO_PORT,
+    errno.ENODEV: _NO_PORT,
+    errno.ENXIO: _NO_PORT,
     errno.EHOSTUNREACH: "the host cannot be reached",
     errno.ENETUNREACH: "the host cannot be reached",
 }
@@ -52,6 +53,11 @@ def advice_for(kind: str) -> str:
 def open_error(exc: Exception, kind: str, place: str) -> StationError:
     """The station's error for what was raised while `kind`:`place` was being opened."""
     what, advice = explain(exc, kind)
+    if kind == "serial" and what == _NO_PORT:
+        # it needs this module
+        from benchrig.radio.attached import serial_ports_listed
+
+        advice = serial_ports_listed()
     return StationError(f"hci:{kind}:{place} cannot be opened: {what}", advice=advice)
 
 

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 from bleak.assigned_numbers import AdvertisementDataType
 
 from benchrig.errors import ConnectTimeout, StationError
+from benchrig.radio.foreign import RESTART_SERVICE
 from benchrig.radio.offers import LACKS
 from benchrig.radio.radio import GIVE_UP_WITHIN, Radio
 from benchrig.radio.scan import Ear, Report, Selection, Sighting
@@ -58,9 +59,7 @@ class HostRadio(Radio):
         deadline = asyncio.get_running_loop().time() + CLEARED_WITHIN
         while any(d.path == device.path and d.connected for d in await bluez.devices()):
             if asyncio.get_running_loop().time() > deadline:
-                raise StationError(
-                    f"a link to {device.address} cannot be cleared", advice="restart the Bluetooth service"
-                )
+                raise StationError(f"a link to {device.address} cannot be cleared", advice=RESTART_SERVICE)
             await asyncio.sleep(0.1)
 
     def _on_failure(self, error: StationError) -> None:
@@ -166,7 +165,7 @@ async def _finished(rounds: asyncio.Task[None]) -> None:
     if not rounds.done():
         rounds.cancel()
         await asyncio.wait({rounds}, timeout=GIVE_UP_WITHIN)
-        raise StationError("the Bluetooth service does not answer", advice="restart it (bluetoothd)")
+        raise StationError("the Bluetooth service does not answer", advice=RESTART_SERVICE)
     rounds.result()
 
 

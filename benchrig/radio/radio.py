@@ -17,7 +17,7 @@ from bleak.backends.scanner import AdvertisementData
 from bleak.exc import BleakDBusError
 
 from benchrig.errors import BenchrigError, ConnectFailed, LinkError, StationError
-from benchrig.radio.foreign import IN_PROGRESS, translate
+from benchrig.radio.foreign import IN_PROGRESS, RESTART_SERVICE, translate
 from benchrig.radio.link import Link
 from benchrig.radio.scan import Report, Selection, Sighting
 
@@ -100,7 +100,7 @@ class Radio:
                 async with asyncio.timeout(GIVE_UP_WITHIN):
                     await scanner.stop()
             except TimeoutError as exc:
-                raise StationError("the scan does not stop", advice="restart the Bluetooth service") from exc
+                raise StationError("the scan does not stop", advice=RESTART_SERVICE) from exc
             except Exception as exc:
                 raise translate(exc, "stop the scan") from exc
 

@@ -34,6 +34,17 @@ def test_a_device_that_does_not_advertise(tmp_path: Path):
     assert set(document["versions"]) == {"benchrig", "bleak", "bumble", "python", "system"}
 
 
+def test_of_many_devices_the_first_are_named_and_the_others_counted(tmp_path: Path):
+    (tmp_path / "units.yaml").write_text(
+        "others:\n  - {count: 43, name: 'tag {number}', advertising: {interval: 100 ms}}\n"
+        "  - {count: 7, name: 'far {number}', advertising: {interval: 10 s}}\n"
+    )
+    result = call("ready", "--radio", f"virtual:{tmp_path}/units.yaml", "--listen", "1 s", "--json")
+    checks = json.loads(result.stdout)["checks"][1:]
+    assert [check["state"] for check in checks].count("yes") == 6
+    assert [check["found"] for check in checks if check["check"] == "others"][-1] == "38 more were heard"
+
+
 def test_a_device_file_with_a_mistake_is_wrong_usage(tmp_path: Path):
     (tmp_path / "unit.yaml").write_text("devise: unit\n")
     result = call("ready", "--radio", f"virtual:{tmp_path}/unit.yaml")
@@ -52,7 +63,7 @@ def test_a_station_without_a_bus(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     assert lines(result)[:3] == [
         ["host"],
         ["no", "D-Bus", "the system's D-Bus is not running"],
-        ["start D-Bus and the Bluetooth service"],
+        ["start D-Bus and the Bluetooth service, where there is systemd: systemctl start dbus bluetooth"],
     ]
     assert result.stdout.splitlines()[-1] == "not ready  the system's D-Bus is not running"
 

@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from benchrig.radio.foreign import START_SERVICE
 from tests.contract.radios import DEVICES
 from tests.host_stack.conftest import Shell
 
@@ -31,7 +32,7 @@ def test_what_is_amiss_is_said(shell: Shell) -> None:
     assert off["ready"] == ["host:hci1"]
     assert noes(off) == [("host:hci0", "switched on", "bluetoothctl power on")]
     assert [(radio, check) for radio, check, _ in noes(crowded)] == [("host:hci0", "not in use")]
-    assert noes(ended) == [("host", "Bluetooth service", "start it (bluetoothd)")]
+    assert noes(ended) == [("host", "Bluetooth service", START_SERVICE)]
 
 
 def noes(document: dict[str, Any]) -> list[tuple[str, str, str]]:

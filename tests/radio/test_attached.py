@@ -10,7 +10,7 @@ import usb1
 from serial.tools import list_ports
 
 from benchrig.errors import StationError
-from benchrig.radio.attached import on_serial, on_usb
+from benchrig.radio.attached import on_serial, on_usb, serial_ports_listed
 
 # USB-IF class codes: wireless controller, radio frequency, Bluetooth.
 BLUETOOTH = (0xE0, 1, 1)
@@ -93,3 +93,18 @@ def test_serial_ports_in_order(monkeypatch):
         ("hci:serial:/dev/nonexistent2", "serial port, bench adapter", False),
         ("hci:serial:/dev/nonexistent10", "serial port", False),
     ]
+
+
+@pytest.mark.parametrize(
+    ("count", "said"),
+    [
+        (0, "no serial port is attached: plug it in"),
+        (2, "there are hci:serial:/dev/nonexistent0, hci:serial:/dev/nonexistent1"),
+        (10, "hci:serial:/dev/nonexistent7 and 2 more"),
+    ],
+)
+def test_who_names_a_port_that_is_not_there_is_told_of_those_that_are(monkeypatch, count, said):
+    names = [f"nonexistent{number}" for number in range(count)]
+    ports = [SimpleNamespace(device=f"/dev/{name}", name=name, description="") for name in names]
+    monkeypatch.setattr(list_ports, "comports", lambda: ports)
+    assert serial_ports_listed().endswith(said)

@@ -54,7 +54,7 @@ def test_usb(exc, what, advice):
 @pytest.mark.parametrize(
     ("exc", "what", "advice"),
     [
-        (serial.SerialException(errno.ENOENT, "could not open port"), "there is no such port", "speed"),
+        (serial.SerialException(errno.ENOENT, "could not open port"), "there is no such port", "serial"),
         (serial.SerialException(errno.EACCES, "could not open port"), "this user may not open it", "dialout"),
         (serial.SerialException(errno.EBUSY, "could not open port"), "it is in use", "other program"),
         (serial.SerialException(errno.EAGAIN, "Could not exclusively lock port"), "it is in use", "other program"),
