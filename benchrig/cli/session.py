@@ -45,22 +45,32 @@ def session(reconnect: bool, acknowledge: bool, as_json: bool, desk: DeskOptions
     async def talk_at(at: Desk) -> None:
         from benchrig.desk.prompt.talk import Talk
 
-        talk = Talk(at, _shower(as_json), _nobody, caution, acknowledge, reconnect, thinned=typed and not as_json)
+        talk = Talk(
+            at,
+            _shower(as_json, wrapping=typed),
+            _nobody,
+            caution,
+            acknowledge,
+            reconnect,
+            thinned=typed and not as_json,
+        )
         await (_typed(talk, as_json) if typed else _piped(talk, as_json))
 
     at_desk(desk, talk_at)
 
 
-def _shower(as_json: bool) -> Any:
+def _shower(as_json: bool, *, wrapping: bool) -> Any:
     from benchrig.cli.common import whatever_the_output_does
     from benchrig.cli.session_text import lines
+    from benchrig.cli.wrapping import wrapped
 
     def show(result: dict[str, Any]) -> None:
         with whatever_the_output_does():
             if as_json:
                 print_json(result)
             else:
-                click.echo("\n".join(lines(result)))
+                text = "\n".join(lines(result))
+                click.echo(wrapped(text) if wrapping else text)
 
     return show
 
@@ -76,17 +86,19 @@ async def _nobody(caution: str) -> None:
 
 async def _typed(talk: Talk, as_json: bool) -> None:
     from benchrig.cli.operator import forget_typed_ahead
+    from benchrig.cli.wrapping import wrapped
     from benchrig.desk.prompt.typed import Voice, run_typed
+    from benchrig.report.escape import plain
 
     def failed(line: str, error: BenchrigError) -> None:
         if as_json:
-            print_json(_failure(line, error))
-        tell(error.message)
-        if error.advice:
-            tell(f"  {error.advice}")
+            print_json(_failure(talk, line, error))
+        for text in (error.message, f"  {error.advice}" if error.advice else ""):
+            if text:
+                click.echo(wrapped(plain(text, 1000)), err=True)
 
     tell("help lists the verbs, quit ends the session")
-    await run_typed(talk, Voice(click.echo, failed, forget_typed_ahead))
+    await run_typed(talk, Voice(lambda text: click.echo(wrapped(text)), failed, forget_typed_ahead, wrapped))
 
 
 async def _piped(talk: Talk, as_json: bool) -> None:
@@ -95,13 +107,14 @@ async def _piped(talk: Talk, as_json: bool) -> None:
 
     def failed(line: str, error: Exception) -> None:
         if as_json and isinstance(error, BenchrigError):
-            print_json(_failure(line, error))
+            print_json(_failure(talk, line, error))
             error.is_told = True
         tell(f"in '{line.strip()}':")
 
     await run_lines(talk, sys.stdin.fileno(), failed)
 
 
-def _failure(line: str, error: BenchrigError) -> dict[str, Any]:
+def _failure(talk: Talk, line: str, error: BenchrigError) -> dict[str, Any]:
+    """The verb of the line, and the attribute that it had come to."""
     verb = line.split()[0] if line.strip() else ""
-    return {"verb": verb, **error.data}
+    return {"verb": verb, **({"attribute": talk.about} if talk.about else {}), **error.data}

@@ -105,7 +105,8 @@ def _wait(result: dict[str, Any]) -> list[str]:
 
 
 def _save(result: dict[str, Any]) -> list[str]:
-    return [f"{result['steps']} steps in {value_text(result['file'])}"]
+    remarks = [f"  {plain(remark, 1000)}" for remark in result.get("remarks", [])]
+    return [f"{result['steps']} steps in {value_text(result['file'])}", *remarks]
 
 
 def _help(result: dict[str, Any]) -> list[str]:

@@ -107,7 +107,13 @@ def test_one_json_line_for_each_result(tmp_path: Path) -> None:
     results = [json.loads(line) for line in done.stdout.splitlines()]
     assert [result["verb"] for result in results] == ["connect", "read", "write", "read"]
     assert results[2]["written"] == {"raw": "2003", "value": 8, "unit": "°C", "format": "sint16 × 0.01 °C"}
-    assert (results[3]["cause"], done.returncode) == ("device", 1)
+    assert (results[3]["cause"], results[3]["attribute"], done.returncode) == ("device", "factory key", 1)
+
+
+def test_without_any_line_an_absent_device_is_said(tmp_path: Path) -> None:
+    done = piped(tmp_path, "# nothing\n", "-d", "Nix", "--within", "1 s")
+    assert (done.returncode, done.stdout) == (1, "")
+    assert "was not heard" in done.stderr
 
 
 @pytest.mark.slow
@@ -205,11 +211,28 @@ def test_the_terminal_is_left_as_it_was(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
+def test_on_a_narrow_terminal_lines_break_between_words(tmp_path: Path) -> None:
+    with on_terminal(tmp_path, *ADDRESS, columns=40) as terminal:
+        terminal.until(UP)
+        terminal.type("help write\r")
+        terminal.until("little|big")
+        terminal.type("write alarm limit 8 °C\r")
+        terminal.until("to stop:")
+        terminal.type("no\r" + CTRL_D)
+        assert terminal.end() == 0
+    lines = [line.rstrip() for line in terminal.shown.splitlines()]
+    assert "CAUTION  This writes 8 °C to 'alarm" in lines
+    assert max(len(line) for line in lines if "--" in line) <= 40
+
+
+@pytest.mark.slow
 def test_typed_ahead_acknowledges_nothing(tmp_path: Path) -> None:
     with on_terminal(tmp_path) as terminal:
         terminal.until(UP)
         terminal.type("write alarm limit 8 °C\ryes\r")
         terminal.until("Type 'yes'")
+        terminal.type("y\r")
+        terminal.until("only the word 'yes'")
         terminal.type("no\r")
         terminal.until("was not acknowledged")
         terminal.type(CTRL_D)

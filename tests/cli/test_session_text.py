@@ -50,6 +50,8 @@ def test_a_structure_that_was_sent_is_one_line(done: Talked) -> None:
         ({"verb": "connect", "error": "no\x1b", "advice": ""}, ["no\\x1b"]),
         ({"verb": "unwatch", "attribute": "a", "count": 1, "seconds": 2.0, "rate": None}, ["a: 1 notification in 2 s"]),
         ({"verb": "save", "file": "a\nb", "steps": 3}, ["3 steps in a\\nb"]),
+        ({"verb": "save", "file": "a", "steps": 3, "remarks": ["\x1b"]}, ["3 steps in a", "  \\x1b"]),
+        ({"verb": "write", "attribute": "a\n", "stopped": "nothing was sent"}, ["write a\\n: nothing was sent"]),
     ],
 )
 def test_whatever_stands_in_a_result_is_escaped(result: dict[str, Any], shown: list[str]) -> None:

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 # Between two attempts to find a device again that was lost.
 TRY_AGAIN = 2.0
+CONNECT_AGAIN = "the verb 'connect' takes it up again, and the session does so by itself with --reconnect"
 
 
 async def _nothing() -> None:
@@ -42,6 +43,7 @@ class Connection:
     link: Link | None = None
     _tasks: set[asyncio.Task[None]] = field(default_factory=set)
     _returning: asyncio.Task[None] | None = None
+    _minding: asyncio.Task[None] | None = None
 
     @property
     def is_up(self) -> bool:
@@ -75,9 +77,9 @@ class Connection:
         if self.link is None and self.unit is None:
             await self._connect(self.desk)
         if self.link is None:
-            raise LinkLost("no device is connected", advice="connect")
+            raise LinkLost("no device is connected", advice="the verb 'connect' makes a connection")
         if not self.link.is_up:
-            raise LinkLost(f"the link was lost ({self.link.lost_reason})", advice="connect")
+            raise LinkLost(f"the link was lost ({self.link.lost_reason})", advice=CONNECT_AGAIN)
         return self.link
 
     async def connect(self, device: str = "") -> None:
@@ -130,7 +132,7 @@ class Connection:
         self.deeds.append(Connected(unit))
         self._say_connected(self.link, round(self.desk.now() - started, 6))
         self.changed()
-        self._start(self._mind(self.link))
+        self._minding = self._start(self._mind(self.link))
         await self.when_up()
 
     def _say_connected(self, link: Link, elapsed: float) -> None:
@@ -144,6 +146,11 @@ class Connection:
             "services": len(services),
             "characteristics": sum(len(each.characteristics) for each in services),
         })  # fmt: skip
+
+    async def loss(self) -> None:
+        """Until the link is lost, and that has been said."""
+        if self._minding is not None:
+            await asyncio.wait({self._minding})
 
     async def _mind(self, link: Link) -> None:
         """Say when the link is lost, and see to its return."""

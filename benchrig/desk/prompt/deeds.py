@@ -66,11 +66,13 @@ class WriteDone:
 
 @dataclass
 class Watched:
-    """A subscription: the newest samples with their times, and how many came; `ended` is None while it lasts."""
+    """A subscription: the newest samples with their times, and how many came; `ended` is None while it lasts;
+    `is_cut` when it ended with the link."""
 
     subject: Subject
     started: float
     ended: float | None = None
+    is_cut: bool = False
     count: int = 0
     first_at: float = 0.0
     last_at: float = 0.0

@@ -7,7 +7,7 @@ import os
 from collections.abc import AsyncIterator, Callable
 from typing import TYPE_CHECKING
 
-from benchrig.desk.prompt.verbs import do
+from benchrig.desk.prompt.verbs import do, says_something
 from benchrig.desk.writing import outside
 
 if TYPE_CHECKING:
@@ -18,17 +18,25 @@ _CHUNK = 65536
 
 async def run_lines(talk: Talk, source: int, failed: Callable[[str, Exception], None]) -> None:
     """Do what each line of an open file says, up to its end or to the first failure: that is told to `failed`, with
-    the line, and raised."""
+    the line, and raised. A file that says nothing connects, as a prompt does."""
+    said = False
     try:
         async for line in lines_of(source):
-            try:
-                if not await do(talk, line):
-                    return
-            except Exception as error:
-                failed(line, error)
-                raise
+            said = said or says_something(line)
+            if not await _done(talk, line, failed):
+                return
+        if not said:
+            await _done(talk, "connect", failed)
     finally:
         await talk.close()
+
+
+async def _done(talk: Talk, line: str, failed: Callable[[str, Exception], None]) -> bool:
+    try:
+        return await do(talk, line)
+    except Exception as error:
+        failed(line, error)
+        raise
 
 
 async def lines_of(source: int) -> AsyncIterator[str]:

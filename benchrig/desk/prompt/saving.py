@@ -8,7 +8,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from benchrig.desk.prompt.deeds import Connected, Deed, WriteDone
+from benchrig.desk.prompt.deeds import Connected, Deed, Lost, WriteDone
 from benchrig.desk.prompt.steps import StepText, literals, steps_of
 from benchrig.errors import UsageError
 from benchrig.plan.wording import spec_data
@@ -34,9 +34,17 @@ class Story:
     caution: str = ""
 
 
-def save(talk: Talk, path: Path, when: datetime, *, force: bool = False) -> int:
-    """Write the plan of what was done with the last device; how many steps it has. UsageError when there is nothing
-    to save, or a file to keep."""
+@dataclass(frozen=True)
+class Saved:
+    """How many steps the plan has, and what of the deeds it cannot keep."""
+
+    steps: int
+    remarks: list[str]
+
+
+def save(talk: Talk, path: Path, when: datetime, *, force: bool = False) -> Saved:
+    """Write the plan of what was done with the last device. UsageError when there is nothing to save, or a file to
+    keep."""
     unit = talk.connection.unit
     if unit is None:
         raise UsageError("nothing was done yet", advice="connect, read, write or watch something first")
@@ -50,7 +58,18 @@ def save(talk: Talk, path: Path, when: datetime, *, force: bool = False) -> int:
         raise UsageError(f"{path} is there already", advice=f"save! {path} writes over it") from None
     except OSError as error:
         raise UsageError(f"{path} cannot be written: {error.strerror or error}", advice="give another file") from error
-    return len([step for step in steps if step.verb])
+    return Saved(len([step for step in steps if step.verb]), _not_kept(story.deeds))
+
+
+def _not_kept(deeds: Sequence[Deed]) -> list[str]:
+    """A lost link is no step."""
+    lost = [number for number, deed in enumerate(deeds) if isinstance(deed, Lost)]
+    if not lost:
+        return []
+    times = "once" if len(lost) == 1 else f"{len(lost)} times"
+    again = any(isinstance(deed, Connected) for deed in deeds[lost[0] :])
+    there = "the plan disconnects and connects there instead" if again else "the plan has only a comment there"
+    return [f"the link was lost {times}, which a plan cannot wait for: {there}"]
 
 
 def _with_the_last(deeds: Sequence[Deed]) -> list[Deed]:

@@ -31,6 +31,8 @@ from benchrig.values.base import Format
 ANSWERS_WITHIN = 2.0
 # A notify step listens so long, in seconds, unless the first notification needed more.
 LEAST_LISTEN, MOST_LISTEN = 1.0, 30.0
+# Of the time until the link was lost a notify step listens for this share.
+CUT_SHARE = 0.7
 # From so many notifications on their rate says something.
 ENOUGH_FOR_RATE = 10
 RATE_TOLERANCE = "25 %"
@@ -97,7 +99,7 @@ class _Teller:
             case Disconnected():
                 yield StepText("disconnect")
             case Lost():
-                yield StepText(remarks=[f"The link was lost here: {deed.reason}."])
+                yield self._lost(deed)
             case ReadDone():
                 yield self._read(deed)
             case WriteDone():
@@ -109,10 +111,17 @@ class _Teller:
                     yield StepText("wait", _time(deed.seconds))
 
     def _connected(self) -> Iterator[StepText]:
-        """The first one every plan has; after a link that was lost there is nothing to connect in the plan."""
-        before = [deed for deed in self.deeds[: self.number] if isinstance(deed, (Connected, Disconnected))]
-        if before and isinstance(before[-1], Disconnected):
+        """The first one every plan has."""
+        if any(isinstance(deed, Connected) for deed in self.deeds[: self.number]):
             yield StepText("connect")
+
+    def _lost(self, deed: Lost) -> StepText:
+        """A plan cannot wait for the loss of a link; it ends the link itself where there was another one."""
+        remark = f"The link was lost here: {deed.reason}."
+        later = next((each for each in self.deeds[self.number :] if isinstance(each, (Connected, Disconnected))), None)
+        if not isinstance(later, Connected):
+            return StepText(remarks=[remark])
+        return StepText("disconnect", remarks=[remark, "A plan cannot wait for that, so it ends the link itself."])
 
     def _read(self, deed: ReadDone) -> StepText:
         step = StepText("read", deed.subject.name)
@@ -217,7 +226,9 @@ def _listen(deed: Watched, ended: float) -> float:
     first = deed.first_at - deed.started if deed.count else 0.0
     gap = 1 / deed.rate if deed.rate else 0.0
     least = max(LEAST_LISTEN, first + 0.5, 2.5 * gap)
-    return max(least, min(ended - deed.started, MOST_LISTEN))
+    # as long as the link held would be until the moment in which it was lost
+    lasted = (ended - deed.started) * (CUT_SHARE if deed.is_cut else 1)
+    return max(least, min(lasted, MOST_LISTEN))
 
 
 def _time(seconds: float) -> str:

@@ -9,6 +9,7 @@ import asyncio
 import contextlib
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 import msgspec
@@ -16,7 +17,7 @@ import msgspec
 from benchrig.desk.desk import READ_WITHIN, Desk
 from benchrig.desk.inspecting import content
 from benchrig.desk.inspection import CharacteristicSeen, DescriptorSeen, ServiceSeen
-from benchrig.desk.prompt.connection import Connection
+from benchrig.desk.prompt.connection import CONNECT_AGAIN, Connection
 from benchrig.desk.prompt.deeds import Deed, ReadDone, Subject, Waited, WriteDone
 from benchrig.desk.prompt.watch import Watch
 from benchrig.desk.writing import Order, Sending, prepare, send, target_of
@@ -38,23 +39,32 @@ _SETTABLE = {"write", "reliable write", "write without response"}
 @dataclass
 class Talk:
     """`ask` shows a caution and raises OperatorError unless it is acknowledged; `caution` is the plan's word on
-    writing; `thinned` spares a terminal what nobody could read; `reconnect` looks for a lost device by itself."""
+    writing; `thinned` spares a terminal what nobody could read; `reconnect` looks for a lost device by itself. `about`
+    is the attribute that the last line came to. `began` is the time of day at the beginning."""
 
     desk: Desk
     show: Callable[[dict[str, Any]], None]
     ask: Callable[[str], Awaitable[None]]
     caution: str = ""
+    began: datetime = field(default_factory=lambda: datetime.now(UTC), kw_only=True)
     acknowledged: bool = False
     reconnect: bool = False
     thinned: bool = False
     deeds: list[Deed] = field(default_factory=list)
     watches: dict[str, Watch] = field(default_factory=dict)
     heard: list[str] = field(default_factory=list)
+    about: str = ""
     _asked: set[str] = field(default_factory=set)
 
     def __post_init__(self) -> None:
+        self._started = self.desk.now()
         self.connection = Connection(self.desk, self.show, self.deeds, self.reconnect)
         self.connection.when_up, self.connection.when_lost = self._watch_again, self._pause_watches
+
+    def time_of(self, at: float) -> str:
+        """A time of the radio's clock as date and time, ISO 8601 in UTC."""
+        moment = self.began + timedelta(seconds=at - self._started)
+        return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
     async def scan(self, seconds: float) -> None:
         async with self.desk.blaming(), self.desk.listening() as ear:
@@ -78,6 +88,7 @@ class Talk:
         self.show({"verb": "table", "services": _seen(table, self.desk)})
 
     async def read(self, name: str, spec: FormatSpec | None = None) -> None:
+        self.about = name
         link = await self.connection.up()
         target = look_up(link.table, self.desk.names, name, ("read",))
         subject = await self._subject(link, target, spec)
@@ -92,6 +103,7 @@ class Talk:
 
     async def write(self, order: Order, spec: FormatSpec | None = None) -> None:
         """MalformedValue when the device does not keep what is read back, OperatorError when it is not acknowledged."""
+        self.about = order.attribute
         link = await self.connection.up()
         subject = await self._subject(link, target_of(self.desk, link, order), spec)
         order = replace(order, form=subject.form)
@@ -116,6 +128,7 @@ class Talk:
 
     async def watch(self, name: str, spec: FormatSpec | None = None) -> None:
         """Subscribe; what comes is shown until it is unwatched."""
+        self.about = name
         link = await self.connection.up()
         target = look_up(link.table, self.desk.names, name, ("notify", "indicate"))
         characteristic: Any = target.found.attribute
@@ -125,7 +138,7 @@ class Talk:
         if alike:
             raise UsageError(f"{alike[0]} is watched already", advice=f"unwatch {alike[0]}")
         subject = await self._subject(link, target, spec)
-        watch = Watch(characteristic, subject, self.show, thinned=self.thinned)
+        watch = Watch(characteristic, subject, self.show, self.time_of, thinned=self.thinned)
         async with self.desk.blaming():
             await link.subscribe(characteristic, watch.hear, f"watch {name}", READ_WITHIN)
         self.watches[name] = watch
@@ -152,8 +165,9 @@ class Talk:
         else:
             with contextlib.suppress(TimeoutError):
                 async with asyncio.timeout(seconds):
-                    await link.lost.wait()
-                    raise LinkLost(f"the link was lost ({link.lost_reason})", advice="connect")
+                    await self.connection.loss()
+                    waited = self.desk.now() - started
+                    raise LinkLost(f"the wait was cut short after {waited:.3g} s", advice=CONNECT_AGAIN)
         self.deeds.append(Waited(seconds, started))
         self.show({"verb": "wait", "seconds": seconds})
 
@@ -173,6 +187,7 @@ class Talk:
     def _pause_watches(self) -> None:
         for watch in self.watches.values():
             watch.close()
+            watch.seen.is_cut = True
 
     async def _watch_again(self) -> None:
         """Take up what was watched when the link was lost."""

@@ -32,16 +32,18 @@ LONGEST_NAME = 24
 # Between two times, in seconds, that what came meanwhile is shown above the prompt.
 SHOW_EVERY = 0.05
 _QUESTION = "Type 'yes' to acknowledge and go on, 'no' to stop: "
+_ONLY_THE_WORD = "only the word 'yes', typed in full, goes on; 'no' stops"
 
 
 @dataclass(frozen=True)
 class Voice:
     """What the terminal shows: sentences, and failures with the line they came of. `forget` drops what was typed
-    before a question stood on the screen."""
+    before a question stood on the screen; `fitted` breaks a text where the terminal ends."""
 
     say: Callable[[str], None]
     failed: Callable[[str, BenchrigError], None]
     forget: Callable[[], None]
+    fitted: Callable[[str], str]
 
 
 async def run_typed(talk: Talk, voice: Voice) -> None:
@@ -181,19 +183,21 @@ class _Prompt:
     async def acknowledge(self, caution: str) -> None:
         """A typed word: a key that is pressed by habit acknowledges nothing. OperatorError unless it is 'yes'."""
         self._voice.say(f"\nCAUTION  {caution}\n")
+        asking = self._voice.fitted(_QUESTION.rstrip()) + " "
         self._voice.forget()
         question: PromptSession[str] = PromptSession()
         clear_typeahead(question.app.input)
         while True:
             try:
                 async with _above_the_prompt():
-                    answer = await question.prompt_async(_QUESTION, set_exception_handler=False, handle_sigint=False)
+                    answer = await question.prompt_async(asking, set_exception_handler=False, handle_sigint=False)
             except (KeyboardInterrupt, EOFError):
                 answer = "no"
             if answer.strip().lower() == "yes":
                 return
             if answer.strip().lower() in ("n", "no"):
                 raise OperatorError("the write was not acknowledged; nothing was sent")
+            self._voice.say(_ONLY_THE_WORD)
 
     def _message(self) -> FormattedText:
         unit, state = self._talk.connection.unit, self._talk.connection.state

@@ -36,13 +36,19 @@ class Verb:
     needs: tuple[str, ...] = ()
 
 
+def says_something(text: str) -> bool:
+    """Whether a line is neither empty nor a comment."""
+    return bool(text.strip()) and not text.lstrip().startswith("#")
+
+
 async def do(talk: Talk, text: str) -> bool:
     """Do what a line says; False when it ends the session. An empty line, and one that begins with #, says nothing.
     Raises benchrig's errors: UsageError for a line that means nothing."""
-    words = split(text)
-    if not words or words[0].startswith("#"):
+    if not says_something(text):
         return True
-    verb = VERBS.get(words[0])
+    words = split(text)
+    talk.about = ""
+    verb = VERBS.get(_ALSO.get(words[0], words[0]))
     if verb is None:
         raise UsageError(f"there is no verb '{words[0]}'", advice=suggest(words[0], VERBS) or "help")
     try:
@@ -114,8 +120,9 @@ async def _wait(talk: Talk, line: Line) -> None:
 async def _save(talk: Talk, line: Line, *, force: bool = False) -> None:
     _some_words(line, "save plan.yaml")
     path = _file(line)
-    steps = save(talk, path, datetime.now().astimezone(), force=force)
-    talk.show({"verb": "save", "file": str(path), "steps": steps})
+    saved = save(talk, path, datetime.now().astimezone(), force=force)
+    result = {"verb": "save", "file": str(path), "steps": saved.steps}
+    talk.show(result | ({"remarks": saved.remarks} if saved.remarks else {}))
 
 
 async def _save_over(talk: Talk, line: Line) -> None:
@@ -181,6 +188,8 @@ def _table_of(*verbs: Verb) -> dict[str, Verb]:
     return {verb.name: verb for verb in verbs}
 
 
+# What people type by habit.
+_ALSO = {"exit": "quit"}
 VERBS = _table_of(
     Verb("scan", "", "listen, and list what is heard", _scan, {"--for": "TIME"}),
     Verb("connect", "[DEVICE]", "connect, to this name or address, or again to the device at hand", _connect),

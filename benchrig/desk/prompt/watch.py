@@ -18,7 +18,7 @@ A_SECOND = 4.0
 
 
 class Watch:
-    """`show` gets a result for each notification, with `passed_over` for those before it that were not shown; what
+    """`time_of` is the time of day of one on the loop's clock. `show` gets a result for each notification, with `passed_over` for those before it that were not shown; what
     comes before `begin` is shown after it."""
 
     def __init__(
@@ -26,6 +26,7 @@ class Watch:
         characteristic: Characteristic,
         subject: Subject,
         show: Callable[[dict[str, Any]], None],
+        time_of: Callable[[float], str],
         *,
         thinned: bool = False,
     ) -> None:
@@ -33,6 +34,7 @@ class Watch:
         self._loop = asyncio.get_running_loop()
         self.seen = Watched(subject, self._loop.time())
         self._show = show
+        self._time_of = time_of
         self._thinned = thinned
         self._early: list[tuple[float, bytes]] | None = []
         self._left, self._refilled = float(AT_ONCE), self._loop.time()
@@ -43,7 +45,9 @@ class Watch:
     def begin(self) -> None:
         """The device has taken the subscription."""
         early, self._early = self._early or [], None
-        self._show({"verb": "watch", "attribute": self.subject.name, "begins": True})
+        self._show(
+            {"verb": "watch", "attribute": self.subject.name, "begins": True, "time": self._time_of(self._loop.time())}
+        )
         for at, data in early:
             self._tell(at, data)
 
@@ -91,6 +95,7 @@ class Watch:
             "verb": "watch",
             "attribute": self.subject.name,
             "at": round(at - self.seen.started, 6),
+            "time": self._time_of(at),
             "content": content(data, self.subject.form),
         }
         if self._passed_over:

@@ -59,10 +59,12 @@ def talked(
     names: Names = NAMES,
     answer: BenchrigError | None = None,
     seed: int = 0,
+    into: list[dict[str, Any]] | None = None,
     **options: Any,
 ) -> Talked:
-    """`answer` is what the person says to a caution instead of 'yes'. An error of a line is raised."""
-    results: list[dict[str, Any]] = []
+    """`answer` is what the person says to a caution instead of 'yes'. An error of a line is raised; what was shown
+    before is in `into`."""
+    results = [] if into is None else into
     asked: list[str] = []
 
     async def ask(caution: str) -> None:

@@ -22,7 +22,7 @@ from benchrig.steps.payload import encode
 from benchrig.values.format import build_format
 from benchrig.values.spec import spec_from
 from tests.desk.prompt.kit import LOGGER, OWN, Talked, talked
-from tests.desk.prompt.test_talk import PRESENTING, VOLTAGE
+from tests.desk.prompt.test_talk import LEAVES, PRESENTING, VOLTAGE
 from tests.run.kit import Ran, device_text, run
 
 WHEN = datetime(2026, 5, 1, 14, 30, tzinfo=UTC)
@@ -172,11 +172,34 @@ def test_only_what_was_done_with_the_last_device_is_saved(tmp_path: Path) -> Non
     assert "unit 2" not in text
 
 
-def test_a_lost_link_is_a_comment_and_no_second_connect(tmp_path: Path) -> None:
-    device = device_text(more="faults: {disconnect_after: 2 s}")
-    text = saved(tmp_path, talked("connect", "scan --for 3 s", "connect", "read device name", devices=(device,)))
-    assert "# The link was lost here" in text.read_text(encoding="utf-8")
-    assert "read" in steps(text.read_text(encoding="utf-8"), tmp_path)[0]
+LOSING = ("watch temperature", "scan --for 3 s", "connect", "wait 1 s", "read temperature", "save {}")
+
+
+@pytest.mark.parametrize("device", [LEAVES, LEAVES.replace("disconnect_after: 2 s", "disconnect_after: 1 h")])
+def test_after_a_lost_link_the_plan_connects_as_it_was_done(device: str, tmp_path: Path) -> None:
+    path = tmp_path / "plan.yaml"
+    done = talked(*(line.format(path) for line in LOSING), devices=(LEAVES,))
+    [said] = done.of("save")
+    assert said["remarks"] == [
+        "the link was lost once, which a plan cannot wait for: the plan disconnects and connects there instead"
+    ]
+    assert "# The link was lost here" in path.read_text(encoding="utf-8")
+    ran = run(path, device)
+    assert [step.planned.name for step in ran.record.steps] == [
+        "scan", "connect", "notify temperature", "disconnect", "connect (2)", "notify temperature (2)", "read temperature",
+    ]  # fmt: skip
+    assert ran.ended.verdict == "pass"
+
+
+def test_a_link_that_was_lost_at_last_is_a_comment(tmp_path: Path) -> None:
+    path = tmp_path / "plan.yaml"
+    done = talked("read temperature", "scan --for 3 s", f"save {path}", devices=(LEAVES,))
+    assert done.of("save")[0]["remarks"][0].endswith("the plan has only a comment there")
+    assert [*steps(path.read_text(encoding="utf-8"), tmp_path)[0]] == ["read", "expect"]
+
+
+def test_what_is_kept_whole_is_saved_without_a_remark(tmp_path: Path) -> None:
+    assert "remarks" not in talked("read humidity", f"save {tmp_path}/plan.yaml").of("save")[0]
 
 
 @pytest.mark.parametrize(

@@ -2,8 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
+from typing import Any
+
 import pytest
 
+from benchrig.desk.desk import Desk
+from benchrig.desk.prompt.talk import Talk
+from benchrig.desk.prompt.verbs import do
 from benchrig.errors import (
     AmbiguousDevice,
     AttError,
@@ -16,6 +22,7 @@ from benchrig.errors import (
     UsageError,
 )
 from benchrig.steps.attribute import Names
+from tests.desk.kit import at_desk
 from tests.desk.prompt.kit import LOGGER, talked
 from tests.run.kit import device_text
 
@@ -114,6 +121,9 @@ def test_notifications_come_in_the_background_until_unwatched() -> None:
     shown = done.of("watch")
     assert "begins" in shown[0]
     assert [round(each["at"]) for each in shown[1:]] == [1, 2]
+    first, second = (datetime.fromisoformat(each["time"]) for each in shown[1:])
+    assert second.tzinfo == UTC
+    assert (second - first).total_seconds() == pytest.approx(1.0, abs=0.05)
     [end] = done.of("unwatch")
     assert (end["count"], round(end["rate"], 1)) == (2, 1.0)
 
@@ -160,14 +170,33 @@ def test_what_a_line_cannot_mean_is_said(lines: list[str], said: str) -> None:
     assert caught.value.cause in ("plan", "device")
 
 
+def test_exit_is_as_good_as_quit() -> None:
+    async def work(desk: Desk) -> list[bool]:
+        talk = Talk(desk, lambda _: None, _never)
+        return [await do(talk, "help"), await do(talk, "exit"), await do(talk, "quit")]
+
+    assert at_desk(work, LOGGER) == [True, False, False]
+
+
+async def _never(_: str) -> None:
+    raise AssertionError("nothing is to be asked")
+
+
 def test_nothing_is_said_by_an_empty_line_and_a_comment() -> None:
     assert talked("", "   ", "# read temperature").results == []
 
 
 def test_a_lost_link_is_said_and_the_next_verb_says_it_too() -> None:
     with pytest.raises(LinkLost, match="the link was lost") as caught:
-        talked("connect", "wait 5 s", devices=(LEAVES,))
-    assert caught.value.advice == "connect"
+        talked("connect", "scan --for 3 s", "read temperature", devices=(LEAVES,))
+    assert caught.value.advice.startswith("the verb 'connect' takes it up again")
+
+
+def test_a_wait_that_a_lost_link_ends_says_how_far_it_came_after_the_loss_was_said() -> None:
+    shown: list[dict[str, Any]] = []
+    with pytest.raises(LinkLost, match=r"the wait was cut short after [12].* s$"):
+        talked("connect", "wait 5 s", devices=(LEAVES,), into=shown)
+    assert "lost" in shown[-1]
 
 
 def test_connect_connects_again_and_takes_up_what_was_watched() -> None:
