@@ -121,10 +121,11 @@ async def _written(at: Desk, order: Order, sending: Sending, caution: str | None
     try:
         written: Written = await _asked_and_sent(at, order, sending, caution)
     except (AttError, AttributeMissing, AttributeAmbiguous, MalformedValue) as error:
-        refused = {"attribute": order.attribute, "error": error.message, "advice": error.advice}
+        refused = {"attribute": order.attribute, **error.data}
         return refused | ({"att_error": error.name} if isinstance(error, AttError) else {})
     # a read-back that was not asked for, and an error that did not come, are left out
-    return {key: item for key, item in msgspec.structs.asdict(written).items() if item not in (None, "")}
+    done = {key: item for key, item in msgspec.structs.asdict(written).items() if item not in (None, "")}
+    return done | ({"cause": "device"} if written.error else {})
 
 
 async def _asked_and_sent(at: Desk, order: Order, sending: Sending, caution: str | None) -> Written:

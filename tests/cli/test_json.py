@@ -1,0 +1,137 @@
+"""The table of testplans/README.md against the JSON that the commands write."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import msgspec
+import pytest
+
+from benchrig.desk.inspection import Content
+from tests.cli.calling import call
+from tests.desk.prompt.kit import talked
+from tests.reference import SECTIONS, words
+from tests.run.kit import DEVICES, PLANS, device_text
+
+SECTION = SECTIONS["JSON of the commands"]
+ROWS = {row["document"]: row for row in SECTION.table("document")}
+LOGGER = f"virtual:{DEVICES}/logger.yaml"
+PLAN = ("-p", PLANS / "end_of_line.yaml")
+YES = ("--acknowledge",)
+# The address and the key of Core Vol 3 Part H appendix D.7.
+BEACON = """device: beacon
+address: '70:81:94:0D:FB:AA'
+address_type: resolvable
+advertising:
+  interval: 100 ms
+  data: {flags: 0x06, services: [battery], service_data: {battery: '55'}, manufacturer: {company: 0xFFFF, data: '01'}}
+  scan_response: {name: Beacon, tx_power: -4 dBm}
+services: []
+"""
+KEY = "ec0234a357c8ad05341010a60a397d9b"
+LOSING = """services:
+  - service: environmental sensing
+    characteristics:
+      - {characteristic: temperature, properties: [notify], value: 20 °C, notify: {period: 500 ms}}
+      - {characteristic: humidity, properties: [read, write], value: 40 %}
+"""
+SIMPLE = {
+    "any command that failed as a whole": [("read", "temperature", "-d", "nobody", "--within", "1 s")],
+    "read: a value": [("read", "temperature")],
+    "read: none": [("read", "factory key", *PLAN)],
+    "write: refused": [("write", "temperature", "8 °C", *YES), ("write", "factory key", "--raw", "00", *PLAN, *YES)],
+    "decode: a value": [("decode", "6608", "--as", "temperature"), ("decode", "66", "--as", "temperature")],
+    "decode --advertising": [("decode", "020106", "--advertising"), ("decode", "09FF", "--advertising")],
+    "decode --presentation": [
+        ("decode", "--presentation", "0EFE2F27010000"), ("decode", "--presentation", "FFFE2F27010000"),
+    ],
+    "decode --address": [("decode", "--address", "70:81:94:0D:FB:AA", "--irk", KEY)],
+    "encode": [("encode", "21.5 °C", "--as", "temperature")],
+    "ready": [("ready",)],
+}  # fmt: skip
+
+
+def documents(*words: object, radio: str = LOGGER) -> list[dict[str, Any]]:
+    own = () if words[0] in ("decode", "encode") else ("--radio", radio)
+    text = call(*words, *own, "--json").stdout
+    return [json.loads(text)] if words[0] == "inspect" else [json.loads(line) for line in text.splitlines()]
+
+
+def check(name: str, found: list[dict[str, Any]]) -> None:
+    """Every document has the keys of the row, what it has besides may be left out, and each of these is there once."""
+    row = ROWS[name]
+    required, optional = set(words(row["keys"])), set(words(row["keys that may be left out"]))
+    assert found, "there is a document"
+    for document in found:
+        assert required <= set(document), name
+    assert {key for document in found for key in document} == required | optional
+
+
+def written(folder: Path, text: str) -> str:
+    (folder / "device.yaml").write_text(text, encoding="utf-8")
+    return f"virtual:{folder}/device.yaml"
+
+
+@pytest.mark.parametrize("name", SIMPLE)
+def test_one_document(name: str) -> None:
+    check(named(name), [each for command in SIMPLE[name] for each in documents(*command)])
+
+
+def named(name: str) -> str:
+    """The row whose words these are, whatever stands in backticks."""
+    return next(row for row in ROWS if row.replace("`", "") == name)
+
+
+def test_a_device_and_a_report(tmp_path: Path) -> None:
+    radio = written(tmp_path, BEACON)
+    check("`scan`: a device", documents("scan", "--irk", KEY, radio=radio))
+    check("`scan --reports`: a report", documents("scan", "--reports", "--irk", KEY, "--for", "1 s", radio=radio))
+
+
+def test_an_inspection(tmp_path: Path) -> None:
+    golden = tmp_path / "golden.json"
+    first = documents("inspect", "--save", golden)
+    check("`inspect`", first + documents("inspect", "--against", golden))
+
+
+def test_what_a_device_sends(tmp_path: Path) -> None:
+    text = device_text(LOSING, more="faults: {disconnect_after: 2 s}")
+    came = documents("watch", "temperature", "--for", "5 s", "--reconnect", radio=written(tmp_path, text))
+    check("`watch`: `value`", [each for each in came if each.get("event") == "value"])
+    check("`watch`: `link lost`", [each for each in came if each.get("event") == "link lost"])
+    check("`watch`: `link back`, `no link`", [each for each in came if each.get("event") in ("link back", "no link")])
+
+
+def test_a_write_and_one_that_is_not_kept(tmp_path: Path) -> None:
+    kept = documents("write", "humidity", "50 %", *YES, radio=written(tmp_path, device_text(LOSING)))
+    text = device_text(LOSING.replace("value: 40 %", "value: 40 %, on_write: {store: false}"))
+    other = documents("write", "humidity", "50 %", "--read-back", *YES, radio=written(tmp_path, text))
+    check("`write`: done", kept + other)
+
+
+def test_a_draft(tmp_path: Path) -> None:
+    check("`draft`", documents("draft", "-o", tmp_path / "plan.yaml", "--repeat", "1"))
+
+
+def test_verbs_of_a_session() -> None:
+    """A watch has other keys at its beginning and for each value, so it stands in no row."""
+    done = talked(
+        "scan", "connect", "table", "read temperature", "write alarm limit 8 °C --read-back", "watch temperature",
+        "wait 2 s", "unwatch temperature", "disconnect",
+    )  # fmt: skip
+    for name in ROWS:
+        if name.startswith("`session`: "):
+            check(name, [dict(each) for each in done.of(words(name)[1])])
+
+
+def test_every_row_is_tested() -> None:
+    apart = {"scan: a device", "scan --reports: a report", "inspect", "write: done", "draft"}
+    rows = {row.replace("`", "") for row in ROWS}
+    assert {row for row in rows if row.partition(":")[0] not in ("watch", "session")} == {*SIMPLE, *apart}
+
+
+def test_the_shape_of_a_content() -> None:
+    told = [words(row["key of a content"])[0] for row in SECTION.table("key of a content")]
+    assert told == [field.name for field in msgspec.structs.fields(Content)]
