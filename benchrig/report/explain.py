@@ -127,7 +127,7 @@ def _broken(reading: Reading) -> Iterator[str]:
     facts = [f"measured {measured(reading)}{unit}", f"limit {plain(judgement.limit, SENTENCE_LIMIT)}"]
     if judgement.margin is not None:
         facts.append(f"margin {value_text(judgement.margin)}{_difference_unit(reading.unit)}")
-    if reading.raw is not None:
+    if reading.raw is not None and not _is_bytes(reading):
         facts.append(f"raw {hex_text(reading.raw)}")
     if judgement.place:
         facts.append(plain(judgement.place))
@@ -145,12 +145,19 @@ def _difference_unit(unit: str) -> str:
 
 
 def measured(reading: Reading, limit: int = NAME_LIMIT) -> str:
-    """The value of a reading; of many numeric samples the least and the greatest."""
+    """The value of a reading; of many numeric samples the least and the greatest, and bytes in pairs of digits."""
     samples = reading.samples
+    if _is_bytes(reading):
+        return hex_text(str(reading.raw), max(1, limit // 3))
     if samples is None or samples.minimum is None or samples.maximum is None:
         return value_text(reading.value, limit) or "-"
     low, high = value_text(samples.minimum, limit), value_text(samples.maximum, limit)
     return low if low == high else f"{low} to {high}"
+
+
+def _is_bytes(reading: Reading) -> bool:
+    """Whether the value is its bytes: no text reads as the hex digits of itself."""
+    return reading.raw is not None and reading.value == reading.raw
 
 
 def attempts(step: StepRecord) -> str:

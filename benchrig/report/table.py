@@ -13,6 +13,7 @@ from rich.text import Text
 from benchrig.report import explain
 from benchrig.report.escape import ascii_text, plain
 from benchrig.report.rows import rows_of
+from benchrig.report.tables import print_trimmed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -91,7 +92,7 @@ class _Page:
             row[-1].stylize(STYLES.get(verdict.partition(":")[0], ""))
             table.add_row(*row, style="" if verdict else "dim")
         self._console.print()
-        self._table(table)
+        print_trimmed(self._console, table)
 
     def remarks(self, record: Record) -> None:
         """Attempts that were needed, and notes."""
@@ -139,27 +140,20 @@ class _Page:
 
     # --- output
 
-    def _table(self, table: Table) -> None:
-        """The columns pad their cells; what is read by programs has no use for blanks at the end of a line."""
-        if self._console.is_terminal:
-            self._console.print(table)
-            return
-        with self._console.capture() as captured:
-            self._console.print(table)
-        for line in captured.get().splitlines():
-            self._console.print(Text.from_ansi(line.rstrip()), soft_wrap=True)
-
     def _text(self, text: str, style: str = "") -> Text:
         return Text(ascii_text(text) if self._ascii else text, style)
 
     def _line(self, head: str, style: str = "", text: str = "", text_style: str = "", *, whole: bool = False) -> None:
         line = self._text(head, style) + self._text(text, text_style)
-        self._console.print(line, overflow=None if whole else "fold", soft_wrap=whole)
+        if whole:
+            self._console.print(line, soft_wrap=True)
+        else:
+            print_trimmed(self._console, line, "fold")
 
     def _indented(self, line: str) -> None:
         body = line.lstrip(" ")
         indent = min(2 + len(line) - len(body), 8)
-        self._console.print(Padding(self._text(body), (0, 0, 0, indent), expand=False), overflow="fold")
+        print_trimmed(self._console, Padding(self._text(body), (0, 0, 0, indent), expand=False), "fold")
 
 
 class _Layout(NamedTuple):

@@ -11,7 +11,7 @@ from rich.text import Text
 from benchrig.report.escape import ascii_text
 
 if TYPE_CHECKING:
-    from rich.console import Console
+    from rich.console import Console, OverflowMethod, RenderableType
 
 
 def print_table(
@@ -28,7 +28,7 @@ def print_table(
         table.add_column(heading, justify="right" if heading in right else "left", overflow="fold")
     for cells, style in rows:
         table.add_row(*(shown(cell, console) for cell in cells), style=style)
-    _print(console, table)
+    print_trimmed(console, table)
 
 
 def shown(text: str, console: Console) -> Text:
@@ -36,12 +36,13 @@ def shown(text: str, console: Console) -> Text:
     return Text(ascii_text(text) if console.options.ascii_only else text)
 
 
-def _print(console: Console, table: Table) -> None:
-    """The columns pad their cells; what is read by programs has no use for blanks at the end of a line."""
+def print_trimmed(console: Console, what: RenderableType, overflow: OverflowMethod | None = None) -> None:
+    """Print in the width there is. Columns pad their cells, and folded lines end in a blank: what is read by programs
+    has no use for blanks at the end of a line."""
     if console.is_terminal:
-        console.print(table)
+        console.print(what, overflow=overflow)
         return
     with console.capture() as captured:
-        console.print(table)
+        console.print(what, overflow=overflow)
     for line in captured.get().splitlines():
         console.print(Text.from_ansi(line.rstrip()), soft_wrap=True)

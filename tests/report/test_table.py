@@ -70,6 +70,22 @@ def test_a_reading_with_limits_has_all_its_cells() -> None:
     assert row(shown(failed_run()), "read temperature", "value") == "3 read temperature value 15 31.27 30 °C fail"
 
 
+def test_bytes_stand_in_pairs_like_their_limit() -> None:
+    record = run_of(reading("FFFF0301", Limit(equals="FF FF 03 02"), raw="FFFF0301"), verdict="fail")
+    assert row(shown(record), "equals", "value") == "1 read temperature value equals 'FF FF 03 02' FF FF 03 01 fail"
+    assert "measured FF FF 03 01; limit equals 'FF FF 03 02'" in shown(record)
+
+
+def test_the_digits_of_a_text_are_no_bytes() -> None:
+    assert row(shown(run_of(reading("3031", raw="33303331"))), "value") == "value 3031"
+
+
+def test_no_line_in_a_pipe_ends_in_a_blank() -> None:
+    words = "a word and " * 30
+    record = run_of(reading("x", Limit(equals="y")), verdict="fail", message=words, caution=words, plan=words)
+    assert not [line for line in shown(record, 60).splitlines() if line != line.rstrip()]
+
+
 def test_a_stream_shows_its_extremes_and_how_many() -> None:
     assert row(shown(failed_run()), "n=9") == "4 notify temperature value (n=9) -40 31.25 to 31.34 85 °C pass"
 
