@@ -117,7 +117,7 @@ class Naming:
 
     def _free(self, described: str, uuid: str) -> str:
         """A name that nothing else has."""
-        short = catalogue.short_uuid(uuid).partition("-")[0].lower()
+        short = catalogue.short_uuid(uuid).partition("-")[0]
         taken = {*self.aliases, *(word for kind in _KINDS for word in catalogue.names(kind))}
         for name in (described, f"own {short}"):
             if name and name not in taken:

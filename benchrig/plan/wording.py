@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import msgspec
 
+from benchrig.values import catalogue
 from benchrig.values.numbers import IntegerFormat
 from benchrig.values.spec import Exact, FormatSpec
 
@@ -29,6 +30,8 @@ def spec_of(form: Format) -> FormatSpec | None:
 def spec_data(spec: FormatSpec) -> dict[str, Any]:
     """The keys of a format, or of an own name, as they are written."""
     data: dict[str, Any] = _without_nothing(msgspec.to_builtins(spec, enc_hook=_builtin))
+    if "uuid" in data:
+        data["uuid"] = catalogue.short_uuid(data["uuid"])
     order = ["uuid", "handle", "service", "index", "name"]  # where it is before how it reads
     return {key: data[key] for key in sorted(data, key=lambda key: order.index(key) if key in order else len(order))}
 

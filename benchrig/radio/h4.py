@@ -65,14 +65,14 @@ class Framer:
         kind = self._waiting[0]
         if kind not in self._types:
             shown = bytes(self._waiting[:8]).hex(" ")
-            raise NotH4(f"0x{kind:02X} where the type of a packet is due (octets {shown})")
+            raise NotH4(f"0x{kind:02X} where the type of a packet is due (bytes {shown})")
         header = _HEADERS[kind]
         if len(self._waiting) <= header.size:
             return None
         start = 1 + header.at
         length = int.from_bytes(self._waiting[start : start + header.octets], "little") & header.mask
         if length > self._longest and header.octets > 1:
-            raise NotH4(f"{_a(_NAMES[kind])} packet of {length} octets, where {self._longest} are the most")
+            raise NotH4(f"{_a(_NAMES[kind])} packet of {length} bytes, where {self._longest} are the most")
         return 1 + header.size + length
 
 

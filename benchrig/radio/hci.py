@@ -195,7 +195,7 @@ def _facts(stack: HostStack) -> dict[str, str]:
 
 def _buffers(host: Any) -> str:
     queue = host.le_acl_packet_queue
-    return f"{queue.max_in_flight} of {queue.max_packet_size} octets" if queue else "unknown"
+    return f"{queue.max_in_flight} of {queue.max_packet_size} bytes" if queue else "unknown"
 
 
 def _version(number: int) -> str:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
-from benchrig.values.advertising_data import Reading, appearance_name, count_octets, read_data, type_name, uuid_text
+from benchrig.values.advertising_data import Reading, appearance_name, count_bytes, read_data, type_name, uuid_text
 
 __all__ = ["EARLY_END", "AdField", "Split", "Structure", "appearance_name", "parse_payload", "split", "uuid_text"]
 
@@ -86,16 +86,16 @@ def _cut_short(offset: int, rest: bytes) -> AdField:
     """The structure whose length octet says more than there is."""
     there = len(rest) - 1
     kind = rest[1] if there else 0
-    wrong = f"the structure runs past the end: {count_octets(rest[0])} announced, {there} there"
+    wrong = f"the structure runs past the end: {count_bytes(rest[0])} announced, {there} there"
     return AdField(offset, len(rest), kind, type_name(kind) or "", None, "", rest[2:], wrong)
 
 
 def _early_end(offset: int, rest: bytes) -> AdField:
     after = rest[1:]
     wrong = (
-        f"octets that are not 0 after the early end, from offset {_first(after, offset + 1)} on" if any(after) else ""
+        f"bytes that are not 0 after the early end, from offset {_first(after, offset + 1)} on" if any(after) else ""
     )
-    return AdField(offset, len(rest), 0, EARLY_END, None, f"{count_octets(len(after))} of padding", after, wrong)
+    return AdField(offset, len(rest), 0, EARLY_END, None, f"{count_bytes(len(after))} of padding", after, wrong)
 
 
 def _first(octets: bytes, offset: int) -> int:

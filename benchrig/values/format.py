@@ -142,7 +142,7 @@ def _other(spec: FormatSpec, order: Order | None) -> Format:
     _check_keys(spec, keys)
     _check_unit(spec)
     if spec.length is not None and not 0 < spec.length <= 512:
-        raise Misfit(f"a value has 1 to 512 octets, not {spec.length}", path=("length",))
+        raise Misfit(f"a value has 1 to 512 bytes, not {spec.length}", path=("length",))
     if spec.order is None and order is not None and "order" in keys:
         spec = FormatSpec(as_=spec.as_, unit=spec.unit, length=spec.length, order=order,
                           valid_min=spec.valid_min, valid_max=spec.valid_max)  # fmt: skip

@@ -94,3 +94,13 @@ def test_several_units_keep_their_pattern_and_the_person_is_told() -> None:
 )
 def test_the_plan_is_called_after_what_its_units_have_in_common(names: list[str], plan: str) -> None:
     assert title(Evidence(met=[Met(str(number), name, "") for number, name in enumerate(names)])) == plan
+
+
+def test_a_short_uuid_is_written_in_one_way() -> None:
+    device = device_text(
+        "services:\n  - service: 'fff0'\n    characteristics:\n"
+        "      - {characteristic: 'fff1', properties: [read], as: uint8, value: 3}\n"
+    )
+    made = draft(device, name="unit 1")
+    assert "    own FFF1: {uuid: FFF1, as: hex}\n" in made.text
+    assert "fff" not in made.text

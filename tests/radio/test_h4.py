@@ -67,7 +67,7 @@ def test_what_came_before_the_mistake_is_delivered():
 
 
 def test_an_absurd_length():
-    with pytest.raises(NotH4, match="an ACL packet of 252 octets, where 251 are the most"):
+    with pytest.raises(NotH4, match="an ACL packet of 252 bytes, where 251 are the most"):
         framed(bytes.fromhex("02 40 00 FC 00"))
 
 

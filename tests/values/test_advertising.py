@@ -73,27 +73,27 @@ def test_a_structure_that_runs_past_the_end_is_never_read():
     """tshark flags it as malformed; a lax reader makes the name 'A' of it."""
     name = parse_payload(bytes.fromhex("020106 090941"))[1]
     assert (name.offset, name.length, name.type, name.value) == (3, 3, 9, None)
-    assert name.wrong == "the structure runs past the end: 9 octets announced, 2 there"
+    assert name.wrong == "the structure runs past the end: 9 bytes announced, 2 there"
 
 
 # Sizes, reserved bits and values: Core Specification Supplement, Part A.
 @pytest.mark.parametrize(
     ("octets", "wrong"),
     [
-        ("0101", "at least 1 octet due"),
+        ("0101", "at least 1 byte due"),
         ("0201E6", "reserved bits are set: 0xE0"),
-        ("04030D1855", "3 octets make no list of UUIDs of 2 octets"),
-        ("0309 41FF", "no UTF-8 text from octet 1"),
-        ("030A0404", "1 octet due, 2 there"),
+        ("04030D1855", "3 bytes make no list of UUIDs of 2 bytes"),
+        ("0309 41FF", "no UTF-8 text from byte 1"),
+        ("030A0404", "1 byte due, 2 there"),
         ("020A80", "-128 dBm is reserved"),
-        ("02160F", "a UUID of 2 octets due, 1 there"),
-        ("021941", "2 octets due, 1 there"),
+        ("02160F", "a UUID of 2 bytes due, 1 there"),
+        ("021941", "2 bytes due, 1 there"),
         ("0512 0500 5000", "0x0005 is reserved"),
         ("0512 5000 0600", "longer than the longest"),
         ("021C04", "the role 0x04 is reserved"),
-        ("02FF59", "a company identifier of 2 octets due"),
-        ("022F01", "3 or 4 octets due"),
-        ("0217AA", "1 octet make"),
+        ("02FF59", "a company identifier of 2 bytes due"),
+        ("022F01", "3 or 4 bytes due"),
+        ("0217AA", "1 byte make"),
         ("0124", "a scheme due"),
         ("081B 5544332211C0 02", "reserved bits are set: 0x02"),
     ],

@@ -69,7 +69,7 @@ def with_flags(field: str) -> str:
         ("{as: uint8, words: {0: 5 V}}", "1:24: expected a word for 0, found the text '5 V'"),
         ("{as: uint8, only_words: true}", "1:25: only_words without words; add words"),
         ("{as: uint8, valid_min: 2, valid_max: 1}", "1:24: valid_min is above valid_max, so no value is legal"),
-        ("{as: hex, length: 0}", "1:19: a value has 1 to 512 octets, not 0"),
+        ("{as: hex, length: 0}", "1:19: a value has 1 to 512 bytes, not 0"),
         ("{as: uint8, bits: {a: 5}}", "1:23: expected a mask of one run of bits, found the number 5"),
         ("{as: uint8, bits: {a: 0x100}}", "1:23: the mask 0x100 does not fit 8 bits"),
         ("{as: uint8, bits: {a: 1, b: 3}}", "1:29: the mask covers bits that another part or 'rfu' has"),

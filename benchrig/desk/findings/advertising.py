@@ -42,7 +42,7 @@ def judge(seen: Inspection) -> Iterator[Finding]:
 
 def _form(where: str, fields: list[AdField]) -> Iterator[Finding]:
     for field in (field for field in fields if field.wrong):
-        sentence = f"{field.name or f'type 0x{field.type:02X}'} at octet {field.offset}: {field.wrong}"
+        sentence = f"{field.name or f'type 0x{field.type:02X}'} at byte {field.offset}: {field.wrong}"
         yield Finding(
             "malformed-advertising", "error", where, sentence, f"Core specification Vol 3 Part C 11; {_SUPPLEMENT}"
         )
@@ -53,7 +53,7 @@ def _form(where: str, fields: list[AdField]) -> Iterator[Finding]:
             )
     if (size := sum(field.length for field in fields)) > LONGEST:
         sentence = (
-            f"{size} octets; without extended advertising {LONGEST} are the most, and older phones hear nothing else"
+            f"{size} bytes; without extended advertising {LONGEST} are the most, and older phones hear nothing else"
         )
         yield Finding("long-advertising", "warning", where, sentence, "Core specification Vol 6 Part B 2.3.1")
 

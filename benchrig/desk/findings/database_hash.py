@@ -30,7 +30,7 @@ def judge(seen: Inspection) -> Iterator[Finding]:
             continue
         due = database_hash(seen.outline)
         if found.content.data != due:
-            swapped = ", that is with its octets in reverse" if found.content.data == due[::-1] else ""
+            swapped = ", that is with its bytes in reverse" if found.content.data == due[::-1] else ""
             sentence = (
                 f"the hash does not match the table{swapped}; due is {due.hex().upper()} (as it goes over the air)"
             )

@@ -77,7 +77,7 @@ def _rest_fits(form: Format, left: int) -> bool:
 def _sense(standing: Standing, uuid: str, content: Content) -> Iterator[Finding]:
     """A value that could be read, and still says what it must not."""
     if uuid == DEVICE_NAME and len(content.data) > LONGEST_NAME:
-        sentence = f"{len(content.data)} octets; a device name has at most {LONGEST_NAME}"
+        sentence = f"{len(content.data)} bytes; a device name has at most {LONGEST_NAME}"
         yield Finding("name-too-long", "error", standing.path, sentence, f"{_ACCESS}.1")
     if (
         uuid == APPEARANCE

@@ -97,7 +97,7 @@ def build(structures: list[Structure]) -> bytes:
     """The payload of the structures. ValueError when one is longer than a length octet can say."""
     for structure in structures:
         if len(structure.data) > 254:
-            raise ValueError(f"{len(structure.data)} octets in one structure; 254 is the most")
+            raise ValueError(f"{len(structure.data)} bytes in one structure; 254 is the most")
     return b"".join(bytes((len(data) + 1, kind)) + data for kind, data in structures)
 
 

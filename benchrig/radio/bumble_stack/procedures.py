@@ -244,14 +244,14 @@ def _last_handle(response: Any) -> int:
 
 def _entries(data: bytes, size: int, least: int) -> Iterator[bytes]:
     if size < least or not data or len(data) % size:
-        raise BleakError(f"the device answered a discovery with {len(data)} octets in entries of {size}")
+        raise BleakError(f"the device answered a discovery with {len(data)} bytes in entries of {size}")
     for at in range(0, len(data), size):
         yield data[at : at + size]
 
 
 def _uuid(octets: bytes) -> str:
     if len(octets) not in (2, 16):
-        raise BleakError(f"the device's table holds a UUID of {len(octets)} octets")
+        raise BleakError(f"the device's table holds a UUID of {len(octets)} bytes")
     return uuid_text(octets)
 
 

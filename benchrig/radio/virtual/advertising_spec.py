@@ -59,7 +59,7 @@ class DataSpec(msgspec.Struct, kw_only=True, frozen=True):
 
     def misfits(self) -> Iterable[Misfit]:
         if self.flags is not None and not 0 <= self.flags <= 0xFF:
-            yield Misfit(f"the flags are one octet, found {self.flags}", path=("flags",))
+            yield Misfit(f"the flags are one byte, found {self.flags}", path=("flags",))
         elif self.appearance is not None and not 0 <= self.appearance <= 0xFFFF:
             yield Misfit(f"an appearance has 16 bits, found {self.appearance}", path=("appearance",))
         elif self.tx_power is not None and not (self._tx_power() is not None):
@@ -77,7 +77,7 @@ class DataSpec(msgspec.Struct, kw_only=True, frozen=True):
         else:
             if size > MOST_OCTETS:
                 yield Misfit(
-                    f"{size} octets of advertising data; at most {MOST_OCTETS} fit", "move some to scan_response"
+                    f"{size} bytes of advertising data; at most {MOST_OCTETS} fit", "move some to scan_response"
                 )
 
     def _tx_power(self) -> int | None:

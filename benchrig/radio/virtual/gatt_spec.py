@@ -239,7 +239,7 @@ class ServiceSpec(msgspec.Struct, kw_only=True, frozen=True):
 
 def read_source(value: Any, form: Format | None) -> Source:
     if form is None:
-        advice = "write 'as' with a format, or 'raw' with octets"
+        advice = "write 'as' with a format, or 'raw' with bytes"
         raise Misfit("a value needs a format, and none is known for this UUID", advice)
     if value is None:
         raise Misfit("the value is missing", f"write 'value' ({form.describe()}) or 'raw'")
@@ -254,7 +254,7 @@ def _bounded(source: Source, key: str) -> Source:
     for example in source.pattern.examples():
         size = len(form.encode(example) if form else example)
         if size > LONGEST_VALUE:
-            raise Misfit(f"{size} octets; an attribute holds at most {LONGEST_VALUE}", path=(key,))
+            raise Misfit(f"{size} bytes; an attribute holds at most {LONGEST_VALUE}", path=(key,))
     return source
 
 

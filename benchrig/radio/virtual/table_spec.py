@@ -44,7 +44,7 @@ def table_misfits(specs: list[ServiceSpec], mtu: int, key: str = "services") -> 
             list(effects_of(one, named, find=found))
             yield from (Misfit(m.message, m.advice, (*path, *m.path)) for m in found)
             if one.property_bits & UPDATES and one.longest() > mtu - HEADER:
-                message = f"{one.longest()} octets; a notification holds {mtu - HEADER} with an MTU of {mtu}"
+                message = f"{one.longest()} bytes; a notification holds {mtu - HEADER} with an MTU of {mtu}"
                 yield Misfit(message, "raise 'mtu' or shorten the value", (*path, "raw" if one.raw else "value"))
 
 

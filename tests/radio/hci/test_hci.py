@@ -38,7 +38,7 @@ async def test_its_facts(tmp_path):
     assert radio.facts["controller address"] == f"{ADDRESS} (public)"
     assert radio.facts["controller"] == "HCI 5.0 revision 0x0000, LMP 5.0 subversion 0x0000, manufacturer 0xFFFF"
     assert "le encryption" in radio.facts["controller features"]
-    assert radio.facts["controller buffers"] == "64 of 251 octets"
+    assert radio.facts["controller buffers"] == "64 of 251 bytes"
 
 
 async def test_without_a_public_address_it_has_a_random_static_one():

@@ -96,7 +96,7 @@ def test_a_name_that_is_no_utf8_is_shown_with_replacements():
 
 
 def test_a_structure_too_long_to_build():
-    with pytest.raises(ValueError, match="255 octets"):
+    with pytest.raises(ValueError, match="255 bytes"):
         build([Structure(0xFF, bytes(255))])
 
 

@@ -97,11 +97,11 @@ WRONG = [
     ("device: one\nadvertising: {interval: 10 ms}", "2:25 an advertising interval is 20 ms to 10.24 s, found 10 ms"),
     ("device: one\nadvertising: {scannable: false}", "2:26 a connectable device is scannable"),
     ("device: one\nadvertising: {data: {raw: 0102}}", "2:27 "),
-    ("device: one\nadvertising: {data: {flags: 256}}", "2:29 the flags are one octet, found 256"),
+    ("device: one\nadvertising: {data: {flags: 256}}", "2:29 the flags are one byte, found 256"),
     ("device: one\nadvertising: {data: {tx_power: 0.5 dBm}}", "2:32 a transmit power is a whole number"),
     ("device: one\nadvertising: {data: {services: [heart]}}", "2:33 unknown service 'heart'"),
     ("device: one\nadvertising: {data: {service_data: {heart: '55'}}}", "2:44 unknown service 'heart'"),
-    (f"device: one\nadvertising: {{data: {{name: {'a' * 30}}}}}", "2:21 32 octets of advertising data; at most 31 fit"),
+    (f"device: one\nadvertising: {{data: {{name: {'a' * 30}}}}}", "2:21 32 bytes of advertising data; at most 31 fit"),
     (
         "devices: [{device: one}, {device: one, address: 'C0:11:22:33:44:55'}]",
         "1:35 a second device with the name 'one'",
@@ -153,8 +153,8 @@ WRONG_CHARACTERISTICS = [
         "this descriptor comes by itself",
     ),
     ({"value": "1 °C", "descriptors": "[{descriptor: '2901', value: 5}]"}, "expected text, found 5"),
-    ({"as": "hex", "raw": f"'{'00' * 513}'"}, "513 octets; an attribute holds at most 512"),
-    ({"as": "hex", "raw": f"'{'00' * 245}'", "properties": "[notify]"}, "245 octets; a notification holds 244"),
+    ({"as": "hex", "raw": f"'{'00' * 513}'"}, "513 bytes; an attribute holds at most 512"),
+    ({"as": "hex", "raw": f"'{'00' * 245}'", "properties": "[notify]"}, "245 bytes; a notification holds 244"),
 ]
 
 
