@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from benchrig.cli.common import RADIO_HELP, errors_for_people
-from benchrig.cli.types import Decibels, Whole
+from benchrig.cli.types import Decibels, Time, Whole
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk, DeskOptions
@@ -24,23 +24,6 @@ T = TypeVar("T")
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 _NAMELESS = "name it by its UUID or handle ('handle 0x0012'), or bring the names of a plan with --plan PLAN"
-
-
-class Time(click.ParamType[float]):
-    """A time with its unit, in seconds: '5 s', '500ms'."""
-
-    name = "time"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
-        from benchrig.source.shape import Misfit
-        from benchrig.values.quantity import Duration
-
-        if isinstance(value, float):
-            return value
-        try:
-            return Duration.from_source(value).seconds
-        except Misfit as misfit:
-            self.fail(f"{misfit.message}; {misfit.advice or 'for example: 10s'}", param, ctx)
 
 
 def complete_attribute(context: click.Context, _: click.Parameter, incomplete: str) -> list[str]:

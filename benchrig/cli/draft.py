@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from benchrig.cli.desk import Time, at_desk, device_options, print_json, tell
-from benchrig.cli.types import Whole
+from benchrig.cli.desk import at_desk, device_options, print_json, tell
+from benchrig.cli.types import Time, Whole
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import DeskOptions

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from benchrig.cli.common import RADIO_HELP, errors_for_people
-from benchrig.cli.desk import Time, print_json
-from benchrig.cli.types import Whole
+from benchrig.cli.desk import print_json
+from benchrig.cli.types import Time, Whole
 
 if TYPE_CHECKING:
     from benchrig.desk.readiness import Attached, Check, Heard, Station

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from benchrig.cli.desk import Time, at_desk, device_options, tell
+from benchrig.cli.desk import at_desk, device_options, tell
+from benchrig.cli.types import Time
 
 if TYPE_CHECKING:
     from benchrig.desk.airlist import AirList, Order

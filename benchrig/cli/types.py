@@ -1,4 +1,4 @@
-"""Numbers on the command line."""
+"""Numbers and times on the command line."""
 
 from __future__ import annotations
 
@@ -7,6 +7,23 @@ import math
 from typing import Any
 
 import click
+
+
+class Time(click.ParamType[float]):
+    """A time with its unit, in seconds: '5 s', '500ms'."""
+
+    name = "time"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        from benchrig.source.shape import Misfit
+        from benchrig.values.quantity import Duration
+
+        if isinstance(value, float):
+            return value
+        try:
+            return Duration.from_source(value).seconds
+        except Misfit as misfit:
+            self.fail(f"{misfit.message}; {misfit.advice or 'for example: 10s'}", param, ctx)
 
 
 class Whole(click.IntRange):

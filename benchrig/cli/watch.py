@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 import click
 
 from benchrig.cli.desk import (
-    Time,
     at_desk,
     complete_attribute,
     device_options,
@@ -18,7 +17,7 @@ from benchrig.cli.desk import (
     known_names,
     tell,
 )
-from benchrig.cli.types import Whole
+from benchrig.cli.types import Time, Whole
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import DeskOptions

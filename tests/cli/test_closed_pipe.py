@@ -56,6 +56,7 @@ def ended(monkeypatch: pytest.MonkeyPatch, *words: str, typed: str = "6608\n" * 
         (["scan", "--for", "1s", "--reports", *RADIO], 0),
         (["scan", "--for", "1s", "-d", "nobody", *RADIO], 5),
         (["watch", "temperature", "--count", "3", *RADIO], 0),
+        (["write", "alarm limit", "8 °C", "-p", str(PLANS / "end_of_line.yaml"), "--acknowledge", *RADIO], 0),
         (["watch", "temperature", "--count", "3", "--json", *RADIO], 0),
     ],
 )
