@@ -79,7 +79,7 @@ async def test_any_garbage_is_the_stations_or_harmless(tmp_path, impatient, capf
 @pytest.mark.slow
 @pytest.mark.timeout(300)
 @given(st.integers(0, PACKETS), meddling)
-@checked(500)
+@checked(200)
 async def test_much_garbage(tmp_path, impatient, capfd, at, meddle):
     await check(tmp_path, capfd, at, meddle)
 

@@ -100,6 +100,8 @@ def test_another_thread_can_wake_the_loop():
 
 @pytest.mark.parametrize("real_time", [False, True])
 def test_ctrl_c_cancels_the_run(real_time):
+    # whoever started this process may have had it ignore the signal
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
     cleaned = []
 
     async def work():
@@ -110,8 +112,11 @@ def test_ctrl_c_cancels_the_run(real_time):
         finally:
             cleaned.append(True)
 
-    with pytest.raises(KeyboardInterrupt):
-        clock.run(work(), real_time=real_time)
+    try:
+        with pytest.raises(KeyboardInterrupt):
+            clock.run(work(), real_time=real_time)
+    finally:
+        signal.signal(signal.SIGINT, before)
     assert cleaned
 
 
