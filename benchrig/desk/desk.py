@@ -15,7 +15,7 @@ from benchrig.radio.specify import RadioChoice, loop_factory, radio_opener
 from benchrig.run.loop import attended_loop
 from benchrig.steps.attribute import Names
 from benchrig.steps.lookup import look_up
-from benchrig.steps.scan import Advice, check_connectable, choose_unit
+from benchrig.steps.scan import Advice, check_connectable, choose_unit, in_other_letters
 from benchrig.values import catalogue
 from benchrig.values.presentation import PRESENTATION_FORMAT
 
@@ -108,12 +108,14 @@ class Desk:
         AmbiguousDevice."""
         selection, started = self.options.selection, self.now()
         listen = min(listen, self.options.within)
-        wanted = selection.name or selection.address or "the device"
+        wanted, told = selection.name or selection.address or "the device", ""
         async with self.blaming(), self.listening(also) as ear:
             with self.showing(f"looking for {wanted}"):
                 while (past := self.now() - started) < self.options.within:
                     if past >= listen and ear.selected(selection):
                         break
+                    if past >= LISTEN and not told and (told := in_other_letters(ear, selection)):
+                        self.tell(f"{wanted} is not heard so far: {told}")
                     await asyncio.sleep(0.05)
         return choose_unit(ear, selection, self.now() - started, ADVICE)
 

@@ -119,12 +119,12 @@ def choose_unit(ear: Ear, selection: Selection, listened: float, advice: Advice 
     heard = "others were: " + "; ".join(map(_label, others)) if others else "nothing else was"
     raise DeviceNotFound(
         f"the unit was not heard in {listened:.3g} s ({heard})",
-        advice=_in_other_letters(ear, selection)
+        advice=in_other_letters(ear, selection)
         or f"check that the unit is powered and advertising, and that {advice.nobody}",
     )
 
 
-def _in_other_letters(ear: Ear, selection: Selection) -> str:
+def in_other_letters(ear: Ear, selection: Selection) -> str:
     """A name that was heard and fits but for its capitals; '' when there is none."""
     for pattern in selection.names:
         for name in sorted({sighting.name for sighting in ear.heard.values()}):

@@ -34,8 +34,10 @@ def test_of_two_devices_one_has_to_be_named() -> None:
 
 @pytest.mark.parametrize(("name", "device"), [("UNIT 2", "unit 2"), ("vfl-*", "VFL-0042")])
 def test_a_name_in_other_letters_is_offered(name: str, device: str) -> None:
+    said: list[str] = []
     with pytest.raises(DeviceNotFound) as caught:
-        at_desk(_reach, LOGGER, OTHER, selection=Selection(name=name), within=2.0)
+        at_desk(_reach, LOGGER, OTHER, selection=Selection(name=name), within=4.0, said=said)
+    assert said == [f"{name} is not heard so far: did you mean '{device}'? Capitals count"], "before the time is up"
     assert caught.value.advice == f"did you mean '{device}'? Capitals count"
 
 
@@ -43,7 +45,7 @@ def test_the_advice_is_made_of_options() -> None:
     with pytest.raises(AmbiguousDevice) as caught:
         at_desk(_reach, LOGGER, OTHER)
     assert all(option in caught.value.advice for option in ("--device", "--nearest 6", "--rssi-min -60"))
-    with pytest.raises(AmbiguousDevice, match="the nearest leads by [0-9.]+ dB only"):
+    with pytest.raises(AmbiguousDevice, match=r"the nearest leads by [0-9.]+ dB only"):
         at_desk(_reach, LOGGER, OTHER, selection=Selection(nearest=40))
 
 
