@@ -33,9 +33,6 @@ if TYPE_CHECKING:
 VALID_RANGE = long_uuid(0x2906)
 DATABASE_HASH = long_uuid(0x2B2A)
 OUTLINE_WITHIN = 20.0
-# In the order of their bits; a radio may give them in any.
-PROPERTIES = ("broadcast", "read", "write without response", "write", "notify", "indicate", "signed write",
-              "extended properties")  # fmt: skip
 NOT_WHOLE = "this radio hides services and handles of the device, so rules about them were left out"
 
 
@@ -131,7 +128,7 @@ def content(data: bytes, form: Format | None, known_by: str = "") -> Content:
 async def _characteristic(desk: Desk, link: Link, characteristic: Characteristic) -> CharacteristicSeen:
     names = desk.names
     label = names.label(characteristic.uuid, "characteristic")
-    seen = CharacteristicSeen(characteristic.handle, characteristic.uuid, label, _in_order(characteristic.properties))
+    seen = CharacteristicSeen(characteristic.handle, characteristic.uuid, label, [*characteristic.properties])
     read = [(each, *await _read(desk, link, each, label)) for each in characteristic.descriptors]
     presented = next((data for each, data, _ in read if each.uuid == PRESENTATION_FORMAT and data is not None), None)
     form, known_by = format_of(names, characteristic.uuid, presented)
@@ -142,11 +139,6 @@ async def _characteristic(desk: Desk, link: Link, characteristic: Characteristic
     data, seen.unread = await _read(desk, link, characteristic, label)
     seen.content = None if data is None else content(data, form, known_by)
     return seen
-
-
-def _in_order(properties: tuple[str, ...]) -> list[str]:
-    known = [one for one in PROPERTIES if one in properties]
-    return known + sorted(one for one in properties if one not in PROPERTIES)
 
 
 def format_of(names: Names, uuid: str, presented: bytes | None) -> tuple[Format | None, str]:

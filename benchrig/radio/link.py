@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from benchrig.errors import BenchrigError, LinkLost, NoAnswer, StationError
 from benchrig.radio.foreign import translate
-from benchrig.radio.table import Attribute, Characteristic, Descriptor, Service, Table
+from benchrig.radio.table import Attribute, Characteristic, Descriptor, Service, Table, in_order
 
 if TYPE_CHECKING:
     from bleak import BleakClient
@@ -196,7 +196,7 @@ def _table(client: BleakClient) -> Table:
             descriptors = tuple(
                 Descriptor(d.handle, str(d.uuid), d) for d in sorted(char.descriptors, key=lambda d: d.handle)
             )
-            properties = tuple(_PROPERTIES.get(str(p), str(p).replace("-", " ")) for p in char.properties)
+            properties = in_order(_PROPERTIES.get(str(p), str(p).replace("-", " ")) for p in char.properties)
             characteristics.append(Characteristic(char.handle, str(char.uuid), properties, descriptors, char))
         services.append(Service(service.handle, str(service.uuid), tuple(characteristics)))
     return Table(tuple(services))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any, TypeAlias
 
@@ -14,6 +14,17 @@ class Descriptor:
     handle: int
     uuid: str
     obj: Any = field(compare=False, repr=False, default=None)
+
+
+# In the order of their bits (Core Vol 3 Part G 3.3.1.1); a radio may give them in any.
+PROPERTIES = ("broadcast", "read", "write without response", "write", "notify", "indicate", "signed write",
+              "extended properties")  # fmt: skip
+
+
+def in_order(properties: Iterable[str]) -> tuple[str, ...]:
+    """The properties in the order of their bits; what has no bit of its own comes last."""
+    there = set(properties)
+    return (*(one for one in PROPERTIES if one in there), *sorted(there - {*PROPERTIES}))
 
 
 @dataclass(frozen=True)

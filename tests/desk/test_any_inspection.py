@@ -12,7 +12,7 @@ from benchrig.desk.comparing import compare
 from benchrig.desk.findings import findings
 from benchrig.desk.findings.requirements import requirements
 from benchrig.desk.findings.values import length_fits
-from benchrig.desk.inspecting import PROPERTIES, content
+from benchrig.desk.inspecting import content
 from benchrig.desk.inspection import (
     AdvertisingSeen,
     AttributeSeen,
@@ -25,6 +25,7 @@ from benchrig.desk.inspection import (
     long_uuid,
 )
 from benchrig.errors import MalformedValue
+from benchrig.radio.table import PROPERTIES
 from benchrig.values import catalogue
 from benchrig.values.base import Format
 
