@@ -11,7 +11,7 @@ import msgspec
 
 from benchrig.errors import AmbiguousDevice, ConnectFailed, DeviceNotFound
 from benchrig.radio.scan import lead
-from benchrig.source.problem import suggest
+from benchrig.source.problem import printable, suggest
 from benchrig.steps.attribute import Names, say_services
 from benchrig.steps.base import ReadingType, Step
 from benchrig.values.quantity import Duration
@@ -131,7 +131,7 @@ def in_other_letters(ear: Ear, selection: Selection) -> str:
             if fnmatch.fnmatchcase(name, pattern):
                 break
             if fnmatch.fnmatchcase(name.lower(), pattern.lower()):
-                return f"did you mean '{name}'? Capitals count"
+                return f"did you mean '{printable(name)}'? Capitals count"
     return ""
 
 
@@ -139,13 +139,13 @@ def check_connectable(unit: Sighting) -> None:
     """See that the device takes connections, where the radio knows. ConnectFailed."""
     if unit.takes_no_connections:
         raise ConnectFailed(
-            f"{unit.name or unit.address} does not take connections: what it advertises says so",
+            f"{printable(unit.name) or unit.address} does not take connections: what it advertises says so",
             advice="make it connectable (a button, or the mode of its firmware) and try again",
         )
 
 
 def _label(sighting: Sighting) -> str:
-    return f"{sighting.name or '(no name)'} {sighting.address} {sighting.median_rssi:g} dBm"
+    return f"{printable(sighting.name) or '(no name)'} {sighting.address} {sighting.median_rssi:g} dBm"
 
 
 def report_sighting(bench: Bench, unit: Sighting) -> None:

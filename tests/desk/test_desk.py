@@ -62,6 +62,14 @@ def test_a_device_that_takes_no_connections_is_not_tried() -> None:
     assert at_desk(work, beacon) == 0.0
 
 
+def test_no_name_of_a_device_steers_the_terminal() -> None:
+    escape = device_text().replace("name: unit 1}", "raw: '04 09 1B 5B 6D'}")  # a name of ESC, [ and m
+    with pytest.raises(DeviceNotFound) as caught:
+        at_desk(_reach, escape, selection=Selection(name="?[[]M"), within=2.0)
+    assert r"\x1b[m C4:00" in caught.value.message
+    assert (caught.value.message + caught.value.advice).isprintable()
+
+
 def test_one_report_in_between_does_not_make_a_beacon() -> None:
     seen = Sighting("C4:00:00:00:00:01")
     for connectable in (True, None, False):
