@@ -47,7 +47,7 @@ def session(reconnect: bool, acknowledge: bool, as_json: bool, desk: DeskOptions
 
         talk = Talk(
             at,
-            _shower(as_json, wrapping=typed),
+            _shower(as_json, wrapping=sys.stdout.isatty()),
             _nobody,
             caution,
             acknowledge,
