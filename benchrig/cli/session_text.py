@@ -82,7 +82,7 @@ def _watch(result: dict[str, Any]) -> list[str]:
     if "begins" in result:
         return [f"watching {name}"]
     over = f"  ({result['passed_over']} before it not shown)" if "passed_over" in result else ""
-    return [f"{name} +{result['at']:.3f} s: {_one_line(result['content'])}{over}"]
+    return [f"{name} +{result['seconds']:.3f} s: {_one_line(result['content'])}{over}"]
 
 
 def _one_line(seen: Content) -> str:

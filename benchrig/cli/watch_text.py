@@ -47,10 +47,10 @@ def summary(watch: Watch) -> list[str]:
         bad = f", {each.malformed} malformed" if each.malformed else ""
         lines.append(f"{plain(each.name)}: {many}{gap}{bad}")
         lines += [f"  {_extent(series)}" for series in each.series.values() if series.is_numeric]
-    return [*lines, *holes_text(watch)]
+    return [*lines, *_holes_text(watch)]
 
 
-def holes_text(watch: Watch) -> list[str]:
+def _holes_text(watch: Watch) -> list[str]:
     """How often the link was lost, and for how long nothing could be heard; nothing where it never was."""
     holes = watch.holes
     if not holes:

@@ -11,7 +11,7 @@ from benchrig.cli.columns import Column, fitting, laid_out
 from benchrig.cli.lines import key_line
 from benchrig.cli.live import Line
 from benchrig.cli.scan_table import seconds_text
-from benchrig.cli.watch_text import arrival_text, event_line, holes_text
+from benchrig.cli.watch_text import arrival_text, event_line
 from benchrig.desk.series import Arrival, Series, Watched
 from benchrig.desk.strip import SLICE
 from benchrig.desk.watching import Event, Watch
@@ -106,17 +106,17 @@ class WatchView:
 
     def _head(self) -> Line:
         watch = self._watch
-        state = ("connected", "good") if watch.is_connected else ("no link", "bad")
+        state = [("connected", "good") if watch.is_connected else ("no link", "bad")] if watch.unit else []
         if self._waiting or not watch.unit:
-            state = (self._waiting or "looking for the device", "warn")
+            state.append((f"  {self._waiting or 'looking for the device'}", "warn"))
         held = [("  HELD", "warn")] if self._hold else []
         return [
             (f"{watch.unit or ''}  {self._title}".strip(), "bold"),
             ("  ", ""),
-            state,
+            *state,
             (f"  {watch.seconds:.1f} s", ""),
             *held,
-            *[(f"  {sentence}", "warn") for sentence in holes_text(watch)],
+            *_holes(watch),
         ]
 
     def _body(self, width: int, height: int) -> list[Line]:
@@ -196,6 +196,12 @@ class WatchView:
     def _name_of(self, series: Series) -> str:
         owner = next(each for each in self._watch.watched if series in each.series.values())
         return f"{owner.name}, {series.name}" if series.name else owner.name
+
+
+def _holes(watch: Watch) -> Line:
+    holes = watch.holes
+    total = sum(hole.end - hole.start for hole in holes)
+    return [(f"  lost {len(holes)}×, {total:.1f} s without link", "warn")] if holes else []
 
 
 def _mark(value: float | None) -> str:

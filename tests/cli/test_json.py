@@ -116,7 +116,6 @@ def test_a_draft(tmp_path: Path) -> None:
 
 
 def test_verbs_of_a_session() -> None:
-    """A watch has other keys at its beginning and for each value, so it stands in no row."""
     done = talked(
         "scan", "connect", "table", "read temperature", "write alarm limit 8 °C --read-back", "watch temperature",
         "wait 2 s", "unwatch temperature", "disconnect",

@@ -94,7 +94,7 @@ class Watch:
         result = {
             "verb": "watch",
             "attribute": self.subject.name,
-            "at": round(at - self.seen.started, 6),
+            "seconds": round(at - self.seen.started, 6),
             "time": self._time_of(at),
             "content": content(data, self.subject.form),
         }

@@ -120,7 +120,7 @@ def test_notifications_come_in_the_background_until_unwatched() -> None:
     done = talked("watch temperature", "wait 2.2 s", "unwatch", "wait 2 s")
     shown = done.of("watch")
     assert "begins" in shown[0]
-    assert [round(each["at"]) for each in shown[1:]] == [1, 2]
+    assert [round(each["seconds"]) for each in shown[1:]] == [1, 2]
     first, second = (datetime.fromisoformat(each["time"]) for each in shown[1:])
     assert second.tzinfo == UTC
     assert (second - first).total_seconds() == pytest.approx(1.0, abs=0.05)
@@ -136,7 +136,7 @@ def test_a_format_that_the_device_says_itself_is_used_and_asked_for_once() -> No
 
 def test_a_flood_is_thinned_for_a_terminal_and_counted() -> None:
     done = talked("watch log stream", "wait 10 s", "unwatch", thinned=True)
-    shown = [each for each in done.of("watch") if "at" in each]
+    shown = [each for each in done.of("watch") if "seconds" in each]
     [end] = done.of("unwatch")
     assert end["count"] > 190
     assert len(shown) < 70
