@@ -201,7 +201,8 @@ class WatchView:
 def _holes(watch: Watch) -> Line:
     holes = watch.holes
     total = sum(hole.end - hole.start for hole in holes)
-    return [(f"  lost {len(holes)}×, {total:.1f} s without link", "warn")] if holes else []
+    times = "once" if len(holes) == 1 else f"{len(holes)} times"
+    return [(f"  lost {times}, {total:.1f} s without link", "warn")] if holes else []
 
 
 def _mark(value: float | None) -> str:

@@ -233,7 +233,7 @@ def test_what_is_malformed_is_said_in_place_of_the_value_on_a_narrow_screen_too(
 
 def test_the_head_says_how_long_nothing_was_heard() -> None:
     [head, *_] = shown(WatchView(still(temperature(20), holes=[Hole(1.0, 2.0)]), "a radio"))
-    assert head.endswith("  connected  10.0 s  lost 1×, 1.0 s without link")
+    assert head.endswith("  connected  10.0 s  lost once, 1.0 s without link")
 
 
 def test_the_head_says_what_is_being_waited_for() -> None:
