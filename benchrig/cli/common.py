@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from benchrig.errors import BenchrigError
     from rich.console import Console
+
+    from benchrig.errors import BenchrigError
 
 RADIO_HELP = (
     "How the unit is reached: host or host:ADAPTER (the operating system's Bluetooth), hci:usb:N, "
@@ -42,9 +43,9 @@ def errors_for_people() -> Iterator[None]:
         sys.exit(4)
     except BenchrigError as error:
         _as_data(error)
-        click.echo(f"benchrig: {error.message}", err=True)
+        _say(f"benchrig: {error.message}")
         if error.advice:
-            click.echo(f"  {error.advice}", err=True)
+            _say(f"  {error.advice}")
         sys.exit({"plan": 4, "station": 7, "operator": 2, "internal": 3}.get(error.cause, 1))
     except click.Abort:
         raise
@@ -54,6 +55,15 @@ def errors_for_people() -> Iterator[None]:
             f"benchrig: internal error ({type(error).__name__}): please report it with the lines above", err=True
         )
         sys.exit(3)
+
+
+def _say(text: str) -> None:
+    """A sentence that may have words of a device in it."""
+    from benchrig.report.escape import plain_lines
+
+    # a closed pipe must not change the exit code
+    with suppress(OSError):
+        click.echo("\n".join(plain_lines(text, 1000)), err=True)
 
 
 def _as_data(error: BenchrigError) -> None:
