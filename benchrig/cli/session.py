@@ -25,8 +25,9 @@ def session(reconnect: bool, acknowledge: bool, as_json: bool, desk: DeskOptions
     more; `help` lists them, the tab key completes verbs and attributes. `save` writes what was done as a test plan.
     Ctrl-C stops a verb, Ctrl-D ends the session.
 
-    Verbs can come from a pipe as well, one a line; the first that fails ends the session with its exit code. Lines
-    that were typed are kept in $XDG_STATE_HOME/benchrig (~/.local/state/benchrig), values that were written too.
+    Verbs can come from a pipe as well, one a line; the first that fails ends the session with its exit code, and
+    values that did not fit their format make it end with 1. Lines that were typed are kept in
+    $XDG_STATE_HOME/benchrig (~/.local/state/benchrig), values that were written too.
 
     \b
     Example:

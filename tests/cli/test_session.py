@@ -304,3 +304,12 @@ def test_a_terminal_that_is_closed_ends_the_session(tmp_path: Path) -> None:
         terminal.until("watching")
         os.dup2(os.open(os.devnull, os.O_RDWR), terminal.master)
         terminal.process.wait(PATIENCE)
+
+
+def test_values_that_do_not_fit_end_a_session_from_a_pipe_with_1(tmp_path: Path) -> None:
+    done = piped(tmp_path, "read temperature --as uint8\nread battery level\n", "--json", *ADDRESS)
+    assert done.returncode == 1
+    *_, misfit, good, failure = map(json.loads, done.stdout.splitlines())
+    assert misfit["content"]["wrong"].startswith("a uint8 has 1 byte")
+    assert good["content"]["value"] == 97, "the lines after it are done all the same"
+    assert (failure["error"], failure["cause"]) == ("values did not fit their format: 1 of temperature", "device")

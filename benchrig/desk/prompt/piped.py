@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import asyncio
 import os
+from collections import Counter
 from collections.abc import AsyncIterator, Callable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from benchrig.desk.prompt.verbs import do, says_something
+from benchrig.desk.watching import FORMAT_ADVICE
 from benchrig.desk.writing import outside
+from benchrig.errors import MalformedValue
 
 if TYPE_CHECKING:
     from benchrig.desk.prompt.talk import Talk
@@ -18,17 +21,42 @@ _CHUNK = 65536
 
 async def run_lines(talk: Talk, source: int, failed: Callable[[str, Exception], None]) -> None:
     """Do what each line of an open file says, up to its end or to the first failure: that is told to `failed`, with
-    the line, and raised. A file that says nothing connects, as a prompt does."""
-    said = False
+    the line, and raised. A file that says nothing connects, as a prompt does. MalformedValue at the end when values
+    did not fit their format: nobody looked at them."""
+    talk.show = misfits = _Misfits(talk.show)
     try:
-        async for line in lines_of(source):
-            said = said or says_something(line)
-            if not await _done(talk, line, failed):
-                return
-        if not said:
-            await _done(talk, "connect", failed)
+        await _do_lines(talk, source, failed)
     finally:
         await talk.close()
+    misfits.check()
+
+
+class _Misfits:
+    """Passes results on, and counts those that do not fit their format."""
+
+    def __init__(self, show: Callable[[dict[str, Any]], None]) -> None:
+        self._show = show
+        self._count: Counter[str] = Counter()
+
+    def __call__(self, result: dict[str, Any]) -> None:
+        if getattr(result.get("content"), "wrong", ""):
+            self._count[result["attribute"]] += 1
+        self._show(result)
+
+    def check(self) -> None:
+        if self._count:
+            counts = ", ".join(f"{count} of {name}" for name, count in self._count.items())
+            raise MalformedValue(f"values did not fit their format: {counts}", advice=FORMAT_ADVICE)
+
+
+async def _do_lines(talk: Talk, source: int, failed: Callable[[str, Exception], None]) -> None:
+    said = False
+    async for line in lines_of(source):
+        said = said or says_something(line)
+        if not await _done(talk, line, failed):
+            return
+    if not said:
+        await _done(talk, "connect", failed)
 
 
 async def _done(talk: Talk, line: str, failed: Callable[[str, Exception], None]) -> bool:
