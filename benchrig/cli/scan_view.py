@@ -137,10 +137,11 @@ class ScanView:
     def _head(self, now: float) -> Line:
         count, others = len(self._order_now), len(self._shown.heard) - len(self._order_now)
         heard = f"{count} device{'' if count == 1 else 's'}" + (f", {others} others" if others else "")
-        held = [("  HELD", "warn")] if self._held_at is not None else []
-        kept = [(f"  filter '{self._filter}'", "warn")] if self._filter and not self._typing else []
-        head = [(self._title, "bold"), (f"  {heard}, {self._pace(now):,.0f} reports/s, by {self.order}", "")]
-        return [*head, *kept, *held]
+        # first what the person has done to the list: a narrow screen cuts the rest
+        held = [("HELD  ", "warn")] if self._held_at is not None else []
+        kept = [(f"filter '{self._filter}'  ", "warn")] if self._filter and not self._typing else []
+        pace = f"  {heard}, {self._pace(now):,.0f} reports/s, by {self.order}"
+        return [*held, *kept, (self._title, "bold"), (pace, "")]
 
     def _pace(self, now: float) -> float:
         """Reports a second of all devices, over the last redraws."""

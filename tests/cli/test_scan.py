@@ -223,7 +223,7 @@ def test_the_list_is_filtered_by_what_is_typed() -> None:
     assert "Quince q" in typing[2]
     assert typing[0].startswith("a radio  1 device, 30 others")
     kept = bench.press("enter")
-    assert kept[0].endswith("filter 'qUi'")
+    assert kept[0].startswith("filter 'qUi'  a radio")
     assert "q quit" in kept[-1]
     assert len(listed(bench.press("escape"))) == 10, "all again"
     assert len(listed(bench.press("/", "0", "8", "escape"))) == 10
@@ -256,7 +256,7 @@ def test_the_order_is_changed_by_a_key() -> None:
 def test_a_held_list_stands_still_and_goes_on() -> None:
     bench = Bench(heard(1))
     still = bench.press("h")
-    assert still[0].endswith("HELD")
+    assert still[0].startswith("HELD  a radio")
     bench.now += 50
     bench.air.add(heard(2, rssi=-40))
     bench.air.add(heard(1, at=bench.now, name="renamed"))
