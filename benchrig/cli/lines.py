@@ -24,12 +24,15 @@ def wrapped(line: Line, width: int, indent: int = 0) -> list[Line]:
     left = width
     for text, style in line:
         for word in _parts(text, max(1, width - indent)):
+            if not word.strip() and len(word) > left:
+                continue
             if cell_len(word.rstrip()) > left and made[-1]:
                 made.append([(" " * indent, "")])
                 left = width - indent
             made[-1].append((word, style))
             left -= cell_len(word)
-    return [*made]
+    # the blanks at the end of a full line would not fit
+    return [[*spans[:-1], (spans[-1][0].rstrip(" "), spans[-1][1])] if spans else [] for spans in made]
 
 
 def _parts(text: str, most: int) -> list[str]:
