@@ -131,10 +131,10 @@ async def _written(at: Desk, order: Order, sending: Sending, caution: str | None
 async def _asked_and_sent(at: Desk, order: Order, sending: Sending, caution: str | None) -> Written:
     """The caution, if there is one to ask for, comes after the look at the table: nobody is asked about a write that
     the attribute does not offer. The link is kept meanwhile; one that was lost is made again."""
-    from benchrig.desk.writing import meet_again, outside, prepare, send
+    from benchrig.desk.writing import outside, prepare, send
 
     unit = await at.find()
-    link = await meet_again(at, unit)
+    link = await at.connect(unit)
     prepared = await prepare(at, link, order)
     if caution is not None:
         from benchrig.cli.operator import AtTerminal
@@ -142,7 +142,7 @@ async def _asked_and_sent(at: Desk, order: Order, sending: Sending, caution: str
         with outside():
             await AtTerminal(lambda: None).acknowledge(order.caution(at.names, unit, caution))
         if not link.is_up:
-            link = await meet_again(at, unit)
+            link = await at.connect(unit)
             prepared = await prepare(at, link, order)
     return await send(at, link, prepared, sending)
 

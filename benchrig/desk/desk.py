@@ -9,7 +9,15 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from benchrig.errors import AttError, ConnectFailed, LinkError, MalformedValue, NoAnswer, OperatorError
+from benchrig.errors import (
+    AttError,
+    ConnectFailed,
+    DeviceNotFound,
+    LinkError,
+    MalformedValue,
+    NoAnswer,
+    OperatorError,
+)
 from benchrig.radio.scan import Ear, Report, Selection, Sighting
 from benchrig.radio.specify import RadioChoice, loop_factory, radio_opener
 from benchrig.run.loop import attended_loop
@@ -134,6 +142,11 @@ class Desk:
             share = max(LEAST_ATTEMPT, left / (ATTEMPTS - attempt + 1))
             try:
                 return await self.radio.connect(unit, max(0.1, min(left, share)))
+            except DeviceNotFound:
+                # an operating system forgets what it heard a while ago, and what it could not connect to
+                if attempt == ATTEMPTS:
+                    raise
+                unit = await self._heard_again(unit)
             except ConnectFailed as error:
                 await self.radio.tidy()
                 if attempt == ATTEMPTS or self.now() + BACK_OFF >= deadline:
@@ -141,6 +154,15 @@ class Desk:
                 self.tell(f"attempt {attempt}: {error.message}")
             await asyncio.sleep(BACK_OFF)
         raise AssertionError("the last attempt returns or raises")
+
+    async def _heard_again(self, unit: Sighting) -> Sighting:
+        """The same device, listened for once more. OperatorError when another one answers now."""
+        again = await self.find(0.0)
+        if again.address == unit.address:
+            return again
+        raise OperatorError(
+            f"the device was {unit.address}, and now {again.address} answers", advice="name it with --device"
+        )
 
     async def reach(self, listen: float = LISTEN) -> tuple[Sighting, Link]:
         """Find the device and connect to it."""

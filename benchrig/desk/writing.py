@@ -14,7 +14,7 @@ import msgspec
 from benchrig.desk.desk import READ_WITHIN
 from benchrig.desk.inspecting import content
 from benchrig.desk.inspection import Content
-from benchrig.errors import AttributeMissing, DeviceNotFound, MalformedValue, OperatorError, UsageError
+from benchrig.errors import AttributeMissing, MalformedValue, UsageError
 from benchrig.report.escape import hex_text, plain
 from benchrig.source.shape import LooseText, Misfit
 from benchrig.steps.lookup import look_up
@@ -171,20 +171,6 @@ def outside() -> contextlib.AbstractContextManager[None]:
     """While a person is awaited: the clock of a virtual radio is the real one meanwhile."""
     clock: Any = getattr(asyncio.get_running_loop(), "outside", contextlib.nullcontext)
     return clock()  # type: ignore[no-any-return]
-
-
-async def meet_again(desk: Desk, unit: Sighting) -> Link:
-    """Connect to a device that was heard a while ago: an operating system forgets it meanwhile, and then it is looked
-    for once more."""
-    try:
-        return await desk.connect(unit)
-    except DeviceNotFound:
-        again = await desk.find()
-    if again.address != unit.address:
-        raise OperatorError(
-            f"the device was {unit.address}, and now {again.address} answers", advice="name it with --device"
-        )
-    return await desk.connect(again)
 
 
 def value_of(form: Format | None, words: Iterable[str]) -> Any:

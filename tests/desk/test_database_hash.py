@@ -59,7 +59,11 @@ def test_a_hash_that_matches_the_table_and_one_that_does_not() -> None:
     wrong = inspected(hash_device("00" * 16))
     due = database_hash(wrong.outline).hex()
     [finding] = findings(wrong)
-    assert (finding.rule, finding.where, finding.severity) == ("hash-mismatch", "generic attribute/database hash", "error")
+    assert (finding.rule, finding.where, finding.severity) == (
+        "hash-mismatch",
+        "generic attribute/database hash",
+        "error",
+    )
     assert due.upper() in finding.sentence
     assert findings(inspected(hash_device(due))) == []
     [finding] = findings(inspected(hash_device(bytes.fromhex(due)[::-1].hex())))
@@ -86,4 +90,7 @@ def test_a_hash_and_service_changed_demand_the_features_of_the_client() -> None:
         "client supported features, properties: [read, write]", "server supported features, properties: [read]"
     )
     found = {(one.rule, one.where) for one in findings(inspected(device))}
-    assert found == {("missing-characteristic", "generic attribute"), ("hash-mismatch", "generic attribute/database hash")}
+    assert found == {
+        ("missing-characteristic", "generic attribute"),
+        ("hash-mismatch", "generic attribute/database hash"),
+    }

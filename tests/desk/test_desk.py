@@ -8,6 +8,7 @@ import pytest
 
 from benchrig.desk.desk import Desk
 from benchrig.errors import AmbiguousDevice, AttributeMissing, ConnectFailed, DeviceNotFound, OperatorError
+from benchrig.radio.link import Link
 from benchrig.radio.scan import Report, Selection, Sighting
 from tests.desk.kit import at_desk
 from tests.run.kit import DEVICES, device_text
@@ -118,3 +119,24 @@ def test_a_cancelled_work_is_an_interruption_and_the_device_is_let_go() -> None:
     with pytest.raises(OperatorError, match="interrupted"):
         at_desk(work, LOGGER)
     assert not links[0].is_up
+
+
+def test_a_device_that_the_system_forgot_is_listened_for_again() -> None:
+    """As BlueZ does with a device that was not heard for a while."""
+    calls = []
+
+    async def work(desk: Desk) -> str:
+        unit = await desk.find()
+        connect = desk.radio.connect
+
+        async def forgetful(unit: Sighting, within: float) -> Link:
+            calls.append(unit)
+            if len(calls) == 1:
+                raise DeviceNotFound("forgotten")
+            return await connect(unit, within)
+
+        desk.radio.connect = forgetful  # type: ignore[method-assign]
+        return (await desk.connect(unit)).name
+
+    assert at_desk(work, LOGGER) == "VFL-0042"
+    assert calls[1] is not calls[0]
