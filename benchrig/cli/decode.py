@@ -11,7 +11,7 @@ import click
 
 from benchrig.cli.common import console, whatever_the_output_does
 from benchrig.cli.desk import print_json
-from benchrig.cli.typed import typed_bytes, value_options
+from benchrig.cli.typed import bytes_of, typed_bytes, value_options
 
 if TYPE_CHECKING:
     from benchrig.desk.decoding import Decoded
@@ -117,20 +117,10 @@ def _decode(read: Callable[[bytes], Decoded], octets: tuple[str, ...], file: Pat
                          advice="write them as hex text, or name a --file")  # fmt: skip
     if file is not None and str(file) == "-":
         return _show_lines(map(read, _typed_lines()), as_json=as_json)
-    return _show(read(_bytes_of(file) if file else typed_bytes(" ".join(octets))), as_json=as_json)
-
-
-def _bytes_of(file: Path) -> bytes:
-    from benchrig.errors import UsageError
-
-    try:
-        with file.open("rb") as stream:
-            data = stream.read(LONGEST_FILE + 1)
-    except OSError as error:
-        raise UsageError(f"{file} cannot be read: {error.strerror or error}") from error
-    if len(data) > LONGEST_FILE:
-        raise UsageError(f"{file} has more than {LONGEST_FILE} bytes, which no value has")
-    return data
+    return _show(
+        read(bytes_of(file, LONGEST_FILE, "which no value has") if file else typed_bytes(" ".join(octets))),
+        as_json=as_json,
+    )
 
 
 def _typed_lines() -> Iterator[bytes]:

@@ -50,6 +50,20 @@ def typed_bytes(text: str, where: str = "") -> bytes:
     raise UsageError(f"{where}expected bytes as hex text, found {wrong}", advice="for example: 66 08")
 
 
+def bytes_of(file: Path, most: int, why: str) -> bytes:
+    """The bytes of a file. UsageError when it cannot be read or has more than `most`, with `why` that is the limit."""
+    from benchrig.errors import UsageError
+
+    try:
+        with file.open("rb") as stream:
+            data = stream.read(most + 1)
+    except OSError as error:
+        raise UsageError(f"{file} cannot be read: {error.strerror or error}") from error
+    if len(data) > most:
+        raise UsageError(f"{file} has more than {most} bytes, {why}")
+    return data
+
+
 def value_options(command: Command) -> Command:
     """Add the options that say how a value reads; the command gets its format, or None, as `form`, and the octets of a
     presentation format as `presentation`."""

@@ -17,7 +17,7 @@ from benchrig.cli.desk import (
     print_json,
     tell,
 )
-from benchrig.cli.typed import TakesNegative, as_typed, typed_bytes
+from benchrig.cli.typed import TakesNegative, as_typed, bytes_of, typed_bytes
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk, DeskOptions
@@ -101,13 +101,7 @@ def _bytes_given(value: tuple[str, ...], raw: str | None, file: Path | None) -> 
         return typed_bytes(raw, "--raw: ")
     if file is None:
         return None
-    try:
-        with file.open("rb") as stream:
-            data = stream.read(LONGEST + 1)
-    except OSError as error:
-        raise UsageError(f"{file} cannot be read: {error.strerror or error}") from error
-    if len(data) > LONGEST:
-        raise UsageError(f"{file} has more than the {LONGEST} bytes that an attribute holds")
+    data = bytes_of(file, LONGEST, "and no attribute holds them")
     tell(f"{len(data)} byte{'s' if len(data) != 1 else ''} from {file}")
     return data
 
