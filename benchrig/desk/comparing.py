@@ -13,10 +13,12 @@ import msgspec
 
 from benchrig.desk.inspection import CharacteristicSeen, Inspection, ServiceSeen
 from benchrig.desk.paths import Key, Standing, standings
+from benchrig.values.presentation import PRESENTATION_FORMAT
 
 
 class Change(msgspec.Struct, frozen=True):
-    """`what` is 'properties', 'access' ('read', or why it could not be read), 'value', 'name' or 'services'."""
+    """`what` is 'properties', 'access' ('read', or why it could not be read), 'format', 'value',
+    or a part of the advertising."""
 
     where: str
     what: str
@@ -47,7 +49,7 @@ def compare(before: Inspection, after: Inspection) -> Comparison:
     return Comparison(
         added=list(_outermost(new, old)),
         removed=list(_outermost(old, new)),
-        changed=[change for pair in pairs for change in _structure(*pair)],
+        changed=[change for pair in pairs for change in _structure(*pair)] + [*_advertised(before, after)],
         values=[change for pair in pairs for change in _value(*pair)],
         advertising=list(_advertising(before, after)),
         moved=sum(one.seen.handle != other.seen.handle for one, other in pairs),
@@ -75,21 +77,41 @@ def _structure(old: Standing, new: Standing) -> Iterator[Change]:
         yield Change(new.path, "properties", one.properties, other.properties)
     if not isinstance(one, ServiceSeen) and not isinstance(other, ServiceSeen) and one.unread != other.unread:
         yield Change(new.path, "access", one.unread or "read", other.unread or "read")
+    if not isinstance(one, ServiceSeen) and not isinstance(other, ServiceSeen) and _is_presentation(new):
+        before, after = one.content, other.content
+        if before is not None and after is not None and before.raw != after.raw:
+            yield Change(new.path, "format", before, after)
 
 
 def _value(old: Standing, new: Standing) -> Iterator[Change]:
     one, other = old.seen, new.seen
     if isinstance(one, ServiceSeen) or isinstance(other, ServiceSeen) or one.content is None or other.content is None:
         return
-    if one.content.raw != other.content.raw:
+    if one.content.raw != other.content.raw and not _is_presentation(new):
         yield Change(new.path, "value", one.content, other.content)
 
 
+def _is_presentation(standing: Standing) -> bool:
+    """Whether it says how a value reads: another format means that the same bytes are another value."""
+    return standing.seen.uuid == PRESENTATION_FORMAT
+
+
 def _advertising(before: Inspection, after: Inspection) -> Iterator[Change]:
-    """What every event says alike; manufacturer and service data are values that come and go. An operating system
-    adds the services that it has seen in the table, so these count only where the payload itself is known."""
+    """What may change on its own, or from unit to unit; service data are values that come and go."""
     one, other = before.advertising, after.advertising
     if one.name != other.name:
         yield Change("advertising", "name", one.name, other.name)
+    if before.address_type != after.address_type:
+        yield Change("advertising", "address type", before.address_type, after.address_type)
+    if one.tx_power != other.tx_power:
+        yield Change("advertising", "tx power", one.tx_power, other.tx_power)
+    if one.manufacturer_data != other.manufacturer_data:
+        yield Change("advertising", "manufacturer data", one.manufacturer_data, other.manufacturer_data)
+
+
+def _advertised(before: Inspection, after: Inspection) -> Iterator[Change]:
+    """The services that clients look for. An operating system adds those that it has seen in the table, so they count
+    only where the payload itself is known."""
+    one, other = before.advertising, after.advertising
     if None not in (one.payload, other.payload) and one.services != other.services:
         yield Change("advertising", "services", one.services, other.services)

@@ -233,7 +233,16 @@ def reason(record: Record) -> str:
     head = f"step {title(step)}: {state(step)}"
     if step.ended is None:
         return f"{head}: {CUT_OFF}"
-    return f"{head} ({step.ended.cause}): {plain(step.ended.message, SENTENCE_LIMIT)}"
+    return f"{head} ({step.ended.cause}): {_of_reading(step)}{plain(step.ended.message, SENTENCE_LIMIT)}"
+
+
+def _of_reading(step: StepRecord) -> str:
+    """The name of the reading that the step's sentence is about, where it says more than 'value'."""
+    for reading in step.readings:
+        if reading.judgement is not None and not reading.judgement.passed:
+            said = step.ended is not None and step.ended.message.startswith(reading.judgement.sentence)
+            return f"{plain(reading.name)}: " if said and reading.name != "value" else ""
+    return ""
 
 
 def marks(record: Record) -> list[str]:

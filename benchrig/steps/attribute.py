@@ -18,8 +18,9 @@ from typing import Any, ClassVar
 from benchrig.radio.table import Segment
 from benchrig.source.problem import close, meant
 from benchrig.source.shape import Misfit, Reader, describe_value
-from benchrig.source.yaml import Node, Scalar
+from benchrig.source.yaml import Node
 from benchrig.values import catalogue
+from benchrig.values.catalogue import decimal_uuid
 from benchrig.values.format import Format, build_format
 from benchrig.values.spec import FormatSpec
 
@@ -51,13 +52,6 @@ class Uuid(str):
     def from_node(cls, node: Node, reader: Reader) -> Any:
         misfit = decimal_uuid(node)
         return reader.misfit(node, misfit) if misfit else reader.read_own(node, cls)
-
-
-def decimal_uuid(node: Node) -> Misfit | None:
-    """What is wrong with a UUID that is written as a bare decimal number; None for anything else."""
-    if isinstance(node, Scalar) and isinstance(node.value, int) and node.text.isdecimal() and not node.quoted:
-        return Misfit(f"the UUID {node.text} is written as a decimal number", f"write 0x{node.text} or '{node.text}'")
-    return None
 
 
 _UUID_ADVICE = "for example: 0x2A6E, '2A6E', or 6b1d0002-9a53-4c86-8a3e-2f0f6c1d7e40"

@@ -12,9 +12,10 @@ from benchrig.source.problem import suggest
 from benchrig.source.shape import BAD, Misfit, Reader, describe_value
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node
-from benchrig.steps.attribute import AttributeName, Names, decimal_uuid, say_services
+from benchrig.steps.attribute import AttributeName, Names, say_services
 from benchrig.steps.base import Bindable, ReadingType, Step
 from benchrig.steps.bench import Bench
+from benchrig.values.catalogue import decimal_uuid
 from benchrig.values.judging import Judgement, Kind
 from benchrig.values.limit import Limit
 

@@ -224,6 +224,8 @@ class Binder:
         if self.kind == "list" and isinstance(got, (list, tuple)):
             odd = [item for item in got if not is_number(item)]
             worst = odd[0] if odd else farthest(got)
+        if worst is None:
+            return f"there is no value to compare with {self._text(edge)}"
         if not is_number(worst) or not is_number(edge):
             if self.kind == "time" and isinstance(worst, str):
                 return f"{self._text(worst)} is {relation} {self._text(edge)}"

@@ -12,6 +12,7 @@ from functools import cache
 from benchrig.errors import MalformedValue
 from benchrig.source.problem import suggest
 from benchrig.source.shape import Misfit
+from benchrig.source.yaml import Node, Scalar
 from benchrig.values.assigned import assigned, spec_of, uuids
 from benchrig.values.format import Format, build_format
 from benchrig.values.numbers import IntegerFormat
@@ -93,6 +94,13 @@ def miscounted(text: str) -> str:
         return f"its parts have 8-4-4-4-12 digits, here {'-'.join(str(len(part)) for part in parts)}"
     wrong = [f"'{part}' has {len(part)}" for part, due in zip(parts, _PARTS, strict=True) if len(part) != due]
     return f"its parts have 8-4-4-4-12 digits; {', '.join(wrong)}"
+
+
+def decimal_uuid(node: Node) -> Misfit | None:
+    """What is wrong with a UUID that is written as a bare decimal number; None for anything else."""
+    if isinstance(node, Scalar) and isinstance(node.value, int) and node.text.isdecimal() and not node.quoted:
+        return Misfit(f"the UUID {node.text} is written as a decimal number", f"write 0x{node.text} or '{node.text}'")
+    return None
 
 
 def short_uuid(uuid: str) -> str:

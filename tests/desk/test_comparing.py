@@ -82,9 +82,35 @@ def test_services_count_only_where_the_payload_is_known() -> None:
     # Linux adds what it has seen in the table
     one, other = inspected(device_text(DEVICE)), inspected(device_text(DEVICE))
     other.advertising.services = ["0000180f-0000-1000-8000-00805f9b34fb"]
-    assert [change.what for change in compare(one, other).advertising] == ["services"]
+    found = compare(one, other)
+    assert ([change.what for change in found.changed], found.same_structure) == (["services"], False)
     other.advertising.payload = None
-    assert compare(one, other).advertising == []
+    assert compare(one, other).same_structure
+
+
+def test_another_presentation_format_is_another_structure() -> None:
+    """The same bytes mean another value then."""
+    own = """services:
+  - service: 6b1d0001-9a53-4c86-8a3e-2f0f6c1d7e40
+    characteristics:
+      - characteristic: 6b1d0009-9a53-4c86-8a3e-2f0f6c1d7e40
+        as: hex
+        properties: [read]
+        value: '29 09'
+        descriptors: [{descriptor: presentation format, raw: '0E FE 2F 27 01 00 00'}]
+"""
+    [change] = compared(own, own.replace("0E FE", "0E FF")).changed
+    assert (change.what, change.where.split("/")[-1]) == ("format", "characteristic presentation format")
+
+
+def test_what_else_is_advertised_otherwise_is_listed() -> None:
+    one, other = inspected(device_text(DEVICE)), inspected(device_text(DEVICE))
+    other.address_type = "public"
+    other.advertising.tx_power = 0
+    other.advertising.manufacturer_data = {"FFFF": "0201"}
+    found = compare(one, other)
+    assert [change.what for change in found.advertising] == ["address type", "tx power", "manufacturer data"]
+    assert found.same_structure
 
 
 @pytest.mark.parametrize("suffix", ["json", "yaml", "yml"])

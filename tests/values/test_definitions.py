@@ -127,3 +127,11 @@ def test_single_values_have_units(uuid, unit):
 
     assert form is not None
     assert form.unit == unit
+
+
+def test_a_weight_that_could_not_be_measured_is_no_weight():
+    """Weight Scale service 1.0, from memory."""
+    form = catalogue.definition(0x2A9D)
+    assert form is not None
+    value = form.decode(bytes.fromhex("00FFFF"))
+    assert value == {"flags": 0, "weight": "measurement unsuccessful"}

@@ -90,11 +90,13 @@ class Noise(Pattern):
 
 @dataclass
 class Counter(Pattern):
-    """Counts the values taken; begins anew at 0 when it reaches `modulo`."""
+    """Counts the values taken; begins anew at 0 when it reaches `modulo`, or after `last`, the largest that its format
+    carries."""
 
     start: int = 0
     step: int = 1
     modulo: int | None = None
+    last: int | None = None
 
     def __post_init__(self) -> None:
         self._next = self.start
@@ -104,6 +106,8 @@ class Counter(Pattern):
         self._next += self.step
         if self.modulo is not None:
             self._next %= self.modulo
+        if self.last is not None and self._next > self.last:
+            self._next = 0
         return value
 
     def examples(self) -> list[Any]:

@@ -176,7 +176,15 @@ def _counter(value: Any, form: Format, field: str) -> Pattern:
     modulo = arguments.get("modulo")
     if modulo is not None and modulo < 1:
         raise Misfit("a counter starts again at some number above 0", path=("modulo",))
-    return Counter(arguments.get("start", 0), arguments.get("step", 1), modulo)
+    return Counter(arguments.get("start", 0), arguments.get("step", 1), modulo, _largest(_leaf(form, field)))
+
+
+def _largest(leaf: Format | None) -> int | None:
+    """The largest whole number that a format carries; None where that is no matter of counting."""
+    if not isinstance(leaf, IntegerFormat) or leaf.scale != 1 or leaf.offset != 0:
+        return None
+    most = (1 << (leaf.bits - leaf.signed)) - 1
+    return most if leaf.valid.high is None else min(most, int(leaf.valid.high))
 
 
 def _sequence(value: Any, form: Format, field: str) -> Pattern:

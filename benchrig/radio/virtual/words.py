@@ -7,8 +7,9 @@ import re
 from typing import Any, ClassVar, Self
 
 from benchrig.source.problem import suggest
-from benchrig.source.shape import Misfit, describe_value, octets
-from benchrig.values.catalogue import att_error_code, miscounted, names, normal_uuid, uuid_of
+from benchrig.source.shape import Misfit, Reader, describe_value, octets
+from benchrig.source.yaml import Node
+from benchrig.values.catalogue import att_error_code, decimal_uuid, miscounted, names, normal_uuid, uuid_of
 
 _ADDRESS = re.compile(r"[0-9A-Fa-f]{2}(:[0-9A-Fa-f]{2}){5}")
 
@@ -68,11 +69,16 @@ class _Uuid(str):
     written: str
 
     @classmethod
+    def from_node(cls, node: Node, reader: Reader) -> Any:
+        misfit = decimal_uuid(node)
+        return reader.misfit(node, misfit) if misfit else reader.read_own(node, cls)
+
+    @classmethod
     def from_source(cls, value: Any) -> Self:
+        if isinstance(value, int) and not isinstance(value, bool) and 0 <= value <= 0xFFFF:
+            value = f"{value:04X}"
         if not isinstance(value, str):
-            raise Misfit(
-                f"expected a {cls.kind}, found {describe_value(value)}", "a UUID that is all digits needs quotes"
-            )
+            raise Misfit(f"expected a {cls.kind}, found {describe_value(value)}", "write an assigned name or a UUID")
         uuid = uuid_of(value, cls.kind)
         if uuid is None:
             try:

@@ -1,11 +1,16 @@
+import random
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchrig.errors import PlanError
 from benchrig.radio.virtual import load_devices, models_of
+from benchrig.radio.virtual.value_reading import source_of
 from benchrig.source.problem import Problems
 from benchrig.source.yaml import read_text
+from benchrig.values.format import build_format
+from benchrig.values.spec import FormatSpec
 from tests.radio.virtual.bench import LOGGER, OWN, characteristic, models, problems_of
 
 
@@ -256,3 +261,23 @@ def test_any_value_gives_a_model_or_problems(value, name):
 
 def test_the_logger_of_these_tests_is_sound():
     assert len(only(LOGGER).services) == 3
+
+
+def test_a_counter_begins_anew_after_the_largest_number_of_its_format():
+    source = source_of({"counter": {"start": 254}}, build_format(FormatSpec(as_="uint8")))
+    assert [source.take(0.0, random.Random(1)) for _ in range(4)] == [b"\xfe", b"\xff", b"\x00", b"\x01"]
+
+
+def test_a_uuid_is_written_as_in_plans():
+    text = """device: a
+services:
+  - service: 0x180F
+    characteristics:
+      - {characteristic: 0x2A19, properties: [read], value: 5 %}
+"""
+    problems = Problems()
+    [model] = models_of(read_text(text, "a.yaml", problems), problems)
+    assert problems.found == []
+    assert "0000180f-0000-1000-8000-00805f9b34fb" in [service.uuid for service in model.services]
+    models_of(read_text(text.replace("0x180F", "1810"), "a.yaml", problems), problems)
+    assert "decimal number" in problems.found[0].message
