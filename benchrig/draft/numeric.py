@@ -73,6 +73,8 @@ def number_limit(by_unit: Mapping[str, Sequence[float]], form: Format, basis: Ba
     if is_counter(by_unit, form):
         grid = grid_of(form, values, Fraction(0))
         return _range(grid.low, grid.high, form.unit, f"a counter ({seen}): any legal value", guess=False)
+    if _may_count(form, values) and all(len(each) < _FEWEST_OF_COUNTER for each in by_unit.values()):
+        return _any_legal(form, values, seen)
     single = len(by_unit) == 1
     if len(set(values)) == 1 and (setting or not _is_measured(form)):
         text = _text(values[0], form.unit)
@@ -88,7 +90,20 @@ def summary_limit(groups: Sequence[Group], form: Format, basis: Basis) -> Propos
     values = [_number(end) for group in groups for end in (group.minimum, group.maximum)]
     count = sum(group.count for group in groups)
     seen = f"{counted(count, 'value')} in records, {_from_to(min(values), max(values), form.unit)}"
+    if _may_count(form, values):
+        return _any_legal(form, values, seen)
     return _spread_limit(groups, values, form, basis, seen)
+
+
+def _may_count(form: Format, values: Sequence[Fraction]) -> bool:
+    """Whether values that differ may be those of a counter, where their order says nothing."""
+    whole = isinstance(form, IntegerFormat) and form.bits >= _SMALLEST_COUNTER
+    return whole and not _is_measured(form) and len(set(values)) > 1
+
+
+def _any_legal(form: Format, values: Sequence[Fraction], seen: str) -> Proposal:
+    grid = grid_of(form, values, Fraction(0))
+    return _range(grid.low, grid.high, form.unit, f"{seen}, which may be a counter: any legal value", guess=True)
 
 
 def _spread_limit(
@@ -100,7 +115,9 @@ def _spread_limit(
     low, high = map(Fraction, interval(groups, basis.share, basis.confidence))
     low, high = min(low, *values), max(high, *values)
     below, above = grid_of(form, values, high - low).outward(low, high)
-    reason = f"{seen}, sd {spread.sd:.3g}: {basis.words()}"
+    # an interval without a spread has no share of good values to state
+    found = f"sd {spread.sd:.3g}: {basis.words()}" if spread.sd else "alike: one step to either side"
+    reason = f"{seen}, {found}"
     if len(groups) == 1:
         reason += "; one unit says nothing about others"
     return _range(below, above, form.unit, reason, guess=False)
@@ -113,7 +130,7 @@ def _guessed(values: Sequence[Fraction], form: Format, seen: str) -> Proposal:
     reach = max(share, LEAST_STEPS * grid.step)
     low, high = grid.outward(values[0] - reach, values[0] + reach)
     how = f"{100 * GUESS} %" if reach == share else f"{LEAST_STEPS} steps"
-    return _range(low, high, form.unit, f"{seen}; {how} to either side", guess=True)
+    return _range(low, high, form.unit, f"{seen}; {how} and one more step to either side", guess=True)
 
 
 def is_counter(by_unit: Mapping[str, Sequence[float]], form: Format) -> bool:

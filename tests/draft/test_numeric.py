@@ -115,3 +115,10 @@ def _fits(form: Format, data: bytes) -> bool:
         return isinstance(form.decode(data), (int, float))
     except MalformedValue:
         return False
+
+
+def test_whole_numbers_without_an_order_may_be_those_of_a_counter() -> None:
+    """One value of each unit: statistics of how far each has counted would fail good ones."""
+    proposal = number_limit({"a": [12], "b": [480], "c": [97]}, COUNT, BASIS, setting=False)
+    assert (proposal.guess, proposal.limit) == (True, {"min": "0", "max": "65535"})
+    assert "may be a counter" in proposal.reason
