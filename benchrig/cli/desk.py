@@ -105,15 +105,14 @@ def _selection(
     rssi_min: float | None,
     nearest: float | None,
 ) -> Selection:
-    from benchrig.errors import UsageError
     from benchrig.plan.loader import load_names
     from benchrig.radio.scan import Selection, is_address
-    from benchrig.source.shape import Misfit
+    from benchrig.source.shape import misfit_is_usage
 
     if plan and not (device or services or manufacturer):
         return load_names(plan).selection()
     by_address = device is not None and is_address(device)
-    try:
+    with misfit_is_usage():
         return Selection(
             name=None if by_address else device,
             address=device if by_address else None,
@@ -122,8 +121,6 @@ def _selection(
             rssi_min=rssi_min,
             nearest=nearest,
         )
-    except Misfit as misfit:
-        raise UsageError(misfit.message, advice=misfit.advice) from misfit
 
 
 def _company(text: str | None) -> int | None:
@@ -142,14 +139,11 @@ def _company(text: str | None) -> int | None:
 
 def known_names(desk: DeskOptions, attributes: Iterable[str]) -> None:
     """See that the names mean something, before the radio is asked for anything. UsageError."""
-    from benchrig.errors import UsageError
-    from benchrig.source.shape import Misfit
+    from benchrig.source.shape import misfit_is_usage
 
     for name in attributes:
-        try:
+        with misfit_is_usage():
             desk.names.meaning(name)
-        except Misfit as misfit:
-            raise UsageError(misfit.message, advice=misfit.advice) from misfit
 
 
 def at_desk(desk: DeskOptions, work: Callable[[Desk], Coroutine[Any, Any, T]]) -> T:
@@ -208,12 +202,9 @@ def format_options(command: Command) -> Command:
 def format_given(options: Mapping[str, str]) -> Format | None:
     """The format that these options make; None without any. UsageError when they make none."""
     from benchrig.desk.typed_format import typed_format
-    from benchrig.errors import UsageError
-    from benchrig.source.shape import Misfit
+    from benchrig.source.shape import misfit_is_usage
     from benchrig.values.format import build_format
 
-    try:
+    with misfit_is_usage():
         spec = typed_format(options)
         return build_format(spec) if spec else None
-    except Misfit as misfit:
-        raise UsageError(misfit.message, advice=misfit.advice) from misfit

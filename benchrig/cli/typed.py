@@ -100,13 +100,11 @@ def _check(form: Format | None, attribute: str | None, plan: Path | None, presen
 def _of_attribute(name: str, plan: Path | None) -> Format:
     from benchrig.cli.desk import plan_names
     from benchrig.errors import UsageError
-    from benchrig.source.shape import Misfit
+    from benchrig.source.shape import misfit_is_usage
 
     names = plan_names(plan)
-    try:
+    with misfit_is_usage():
         meaning = names.meaning(name)
-    except Misfit as misfit:
-        raise UsageError(misfit.message, advice=misfit.advice) from misfit
     form = meaning.format or _range_of(meaning, names)
     if form is None:
         raise UsageError(f"how '{name}' reads is not known", advice="say it with --as, or name the plan with --plan")

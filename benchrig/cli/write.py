@@ -125,7 +125,8 @@ async def _written(at: Desk, order: Order, sending: Sending, caution: str | None
 async def _asked_and_sent(at: Desk, order: Order, sending: Sending, caution: str | None) -> Written:
     """The caution, if there is one to ask for, comes after the look at the table: nobody is asked about a write that
     the attribute does not offer. The link is kept meanwhile; one that was lost is made again."""
-    from benchrig.desk.writing import outside, prepare, send
+    from benchrig.desk.writing import prepare, send
+    from benchrig.run.loop import outside
 
     unit = await at.find()
     link = await at.connect(unit)

@@ -16,11 +16,11 @@ from benchrig.desk.inspection import (
     Inspection,
     ServiceSeen,
     Timing,
-    long_uuid,
 )
 from benchrig.errors import AttError, DeviceError, LinkError, LinkLost, MalformedValue, NoAnswer
 from benchrig.run.jsonable import hex_text, jsonable
 from benchrig.values import catalogue
+from benchrig.values.catalogue import long_uuid
 from benchrig.values.format import Format
 from benchrig.values.presentation import PRESENTATION_FORMAT
 

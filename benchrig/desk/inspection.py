@@ -11,6 +11,8 @@ from typing import Any
 
 import msgspec
 
+from benchrig.values.catalogue import long_uuid
+
 
 class Content(msgspec.Struct, omit_defaults=True):
     """What a read gave. `value` as JSON data in `unit` (a structure: field by field, with `units`); `format` in words,
@@ -128,7 +130,3 @@ class Inspection(msgspec.Struct, omit_defaults=True):
         for service in self.services:
             for characteristic in service.characteristics:
                 yield service, characteristic
-
-
-def long_uuid(uuid16: int) -> str:
-    return f"{uuid16:08x}-0000-1000-8000-00805f9b34fb"

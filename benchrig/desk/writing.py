@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
-import contextlib
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -165,12 +163,6 @@ def target_of(desk: Desk, link: Link, order: Order) -> Target:
     if order.read_back:
         look_up(link.table, desk.names, order.attribute, ("read",))
     return target
-
-
-def outside() -> contextlib.AbstractContextManager[None]:
-    """While a person is awaited: the clock of a virtual radio is the real one meanwhile."""
-    clock: Any = getattr(asyncio.get_running_loop(), "outside", contextlib.nullcontext)
-    return clock()  # type: ignore[no-any-return]
 
 
 def value_of(form: Format | None, words: Iterable[str]) -> Any:

@@ -6,9 +6,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import TypeVar
 
-from benchrig.desk.inspection import AdvertisingSeen, CharacteristicSeen, DescriptorSeen, ServiceSeen, long_uuid
+from benchrig.desk.inspection import AdvertisingSeen, CharacteristicSeen, DescriptorSeen, ServiceSeen
 from benchrig.draft.tolerance import Group
 from benchrig.radio.scan import Ear
+from benchrig.values.catalogue import long_uuid
 
 # Services that the operating systems keep for themselves: a plan must run on every radio.
 HIDDEN = (long_uuid(0x1800), long_uuid(0x1801))

@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass, field
 from typing import Any
 
-from benchrig.desk.inspection import CharacteristicSeen, DescriptorSeen, long_uuid
+from benchrig.desk.inspection import CharacteristicSeen, DescriptorSeen
 from benchrig.draft.evidence import HIDDEN, Evidence, Listening, Spot, spots
 from benchrig.draft.naming import Naming, presented, table_of
 from benchrig.errors import DeviceError, MalformedValue
@@ -16,6 +16,7 @@ from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.lookup import look_up
 from benchrig.values import catalogue
 from benchrig.values.base import Format
+from benchrig.values.catalogue import long_uuid
 from benchrig.values.format import build_format
 from benchrig.values.spec import FormatSpec
 

@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterable, Iterator
 
 from benchrig.desk.inspecting import format_of
-from benchrig.desk.inspection import CharacteristicSeen, DescriptorSeen, ServiceSeen, long_uuid
+from benchrig.desk.inspection import CharacteristicSeen, DescriptorSeen, ServiceSeen
 from benchrig.draft.evidence import Spot, spots
 from benchrig.errors import AttributeAmbiguous, AttributeMissing, DeviceError
 from benchrig.plan.wording import spec_of
@@ -17,13 +17,12 @@ from benchrig.steps.attribute import AttributeSpec, Names, Uuid
 from benchrig.steps.lookup import look_up
 from benchrig.values import catalogue
 from benchrig.values.base import Format
+from benchrig.values.catalogue import long_uuid
 from benchrig.values.presentation import PRESENTATION_FORMAT
 from benchrig.values.spec import FormatSpec
 
 USER_DESCRIPTION = long_uuid(0x2901)
 _DESCRIPTION = re.compile(r"[A-Za-z][A-Za-z0-9 _-]{0,38}[A-Za-z0-9]")
-# Formats that can be written as a single `as`.
-_SIMPLE = re.compile(r"(boolean|float32|float64|medfloat16|medfloat32|utf8|utf16|hex)( .*)?")
 
 
 class Naming:

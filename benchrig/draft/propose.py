@@ -6,13 +6,13 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from benchrig.desk.inspection import long_uuid
 from benchrig.draft.gather import Subject
 from benchrig.draft.judged import Basis, Proposal, counted
 from benchrig.draft.numeric import number_limit
 from benchrig.draft.texts import pattern_of
 from benchrig.source.writing import Bare
 from benchrig.values.base import Format
+from benchrig.values.catalogue import long_uuid
 from benchrig.values.numbers import IntegerFormat
 from benchrig.values.quantity import is_number
 from benchrig.values.structs import FLAGS, ListFormat

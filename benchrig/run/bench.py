@@ -25,6 +25,7 @@ from benchrig.radio.scan import Ear, Report, Selection, Sighting
 from benchrig.radio.table import Characteristic
 from benchrig.record.model import AnyEvent, Noted, Reading, UnitSeen
 from benchrig.run.jsonable import MAX_VALUE, hex_text, jsonable
+from benchrig.run.loop import outside
 from benchrig.run.stream import RunStream
 from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import ReadingType, Step
@@ -160,8 +161,7 @@ class RunBench:
         return round(self._loop.time() - started, 6)
 
     def outside(self) -> AbstractContextManager[None]:
-        outside: Any = getattr(self._loop, "outside", contextlib.nullcontext)
-        return outside()  # type: ignore[no-any-return]
+        return outside()
 
     async def pause(self, seconds: float) -> None:
         if self._link is None or not self._link.is_up:

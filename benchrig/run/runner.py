@@ -43,6 +43,7 @@ from benchrig.record.model import (
     Verdict,
 )
 from benchrig.run.bench import RunBench
+from benchrig.run.loop import outside
 from benchrig.run.outcome import Outcome
 from benchrig.run.station import Station
 from benchrig.source.problem import Problem
@@ -177,7 +178,6 @@ class Runner:
         if self.settings.acknowledged:
             by = "on the command line"
         else:
-            outside: Any = getattr(asyncio.get_running_loop(), "outside", contextlib.nullcontext)
             with outside():
                 by = await self.operator.acknowledge(self.plan.caution)
         self.emit(Noted(self._at, f"caution acknowledged {by}: {self.plan.caution}"))

@@ -23,6 +23,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal, TypeAlias, Union, get_arg
 
 import msgspec
 
+from benchrig.errors import UsageError
 from benchrig.source.problem import Problems, suggest
 from benchrig.source.yaml import Mapping, Node, Refused, Scalar, Sequence, plain_scalar
 
@@ -45,6 +46,15 @@ class Misfit(Exception):
         self.message = message
         self.advice = advice
         self.path = path
+
+
+@contextlib.contextmanager
+def misfit_is_usage() -> Iterator[None]:
+    """What does not fit was typed at the command line: a Misfit becomes a UsageError."""
+    try:
+        yield
+    except Misfit as misfit:
+        raise UsageError(misfit.message, advice=misfit.advice) from misfit
 
 
 class LooseText(str):

@@ -55,7 +55,7 @@ def uuid_of(name: str, kind: str | None = None) -> str | None:
         if number is None and one == "service":
             number = uuids(one).get(wanted.removesuffix(" service"))
         if number is not None:
-            return _long(number)
+            return long_uuid(number)
     return None
 
 
@@ -180,5 +180,6 @@ def _short_number(uuid: str | int) -> int | None:
     return int(short, 16) if len(short) == 4 else None
 
 
-def _long(number: int) -> str:
+def long_uuid(number: int) -> str:
+    """The 128-bit text of a UUID on the Bluetooth base."""
     return f"{number:08x}{_BASE}"

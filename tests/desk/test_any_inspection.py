@@ -22,12 +22,12 @@ from benchrig.desk.inspection import (
     Inspection,
     ServiceSeen,
     Timing,
-    long_uuid,
 )
 from benchrig.errors import MalformedValue
 from benchrig.radio.table import PROPERTIES
 from benchrig.values import catalogue
 from benchrig.values.base import Format
+from benchrig.values.catalogue import long_uuid
 
 DEFINED = [number for number in range(0x2A00, 0x2C00) if catalogue.definition(number) is not None]
 LISTED = [int(uuid, 16) for rule in requirements().services.values() for uuid in rule.characteristics]

@@ -6,7 +6,8 @@ import msgspec
 
 from benchrig.desk.findings import findings
 from benchrig.desk.findings.database_hash import database_hash, hashed
-from benchrig.desk.inspection import AttributeSeen, long_uuid
+from benchrig.desk.inspection import AttributeSeen
+from benchrig.values.catalogue import long_uuid
 from tests.desk.defects import OWN, OWN_VALUE, Case
 from tests.desk.kit import inspected
 

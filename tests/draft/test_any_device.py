@@ -14,7 +14,6 @@ from benchrig.desk.inspection import (
     Content,
     DescriptorSeen,
     ServiceSeen,
-    long_uuid,
 )
 from benchrig.draft.compose import compose
 from benchrig.draft.evidence import Evidence, Look, Met, spots
@@ -28,6 +27,7 @@ from benchrig.steps.discover import PROPERTIES
 from benchrig.steps.lookup import look_up
 from benchrig.values import catalogue
 from benchrig.values.assigned import assigned
+from benchrig.values.catalogue import long_uuid
 from tests.draft.kit import loaded
 
 OWN = "5c2d0001-77aa-4f0e-9d3b-0a1b2c3d4e5f"

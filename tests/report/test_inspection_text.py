@@ -21,9 +21,9 @@ from benchrig.desk.inspection import (
     Inspection,
     ServiceSeen,
     Timing,
-    long_uuid,
 )
 from benchrig.report.inspection_text import render
+from benchrig.values.catalogue import long_uuid
 from tests.record.strategies import device_text, few
 
 OWN = "6b1d0002-9a53-4c86-8a3e-2f0f6c1d7e40"

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from benchrig.desk.findings.finding import Finding
-from benchrig.desk.inspection import CharacteristicSeen, DescriptorSeen, Inspection, long_uuid
+from benchrig.desk.inspection import CharacteristicSeen, DescriptorSeen, Inspection
 from benchrig.desk.paths import Standing, standings
+from benchrig.values.catalogue import long_uuid
 
 READ_NOT_PERMITTED = "ATT error 0x02"
 # Insufficient authentication, authorization, key size, encryption.

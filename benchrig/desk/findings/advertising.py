@@ -6,9 +6,10 @@ from collections import Counter
 from collections.abc import Iterator
 
 from benchrig.desk.findings.finding import Finding, Severity
-from benchrig.desk.inspection import CharacteristicSeen, Inspection, long_uuid
+from benchrig.desk.inspection import CharacteristicSeen, Inspection
 from benchrig.values import catalogue
 from benchrig.values.advertising import AdField, parse_payload
+from benchrig.values.catalogue import long_uuid
 
 FLAGS, SHORT_NAME, COMPLETE_NAME, APPEARANCE = 0x01, 0x08, 0x09, 0x19
 LIMITED, GENERAL, NO_CLASSIC, BOTH_AT_ONCE = 0x01, 0x02, 0x04, 0x18

@@ -7,9 +7,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from benchrig.desk.findings.finding import Finding
-from benchrig.desk.inspection import CharacteristicSeen, DescriptorSeen, Inspection, long_uuid
+from benchrig.desk.inspection import CharacteristicSeen, DescriptorSeen, Inspection
 from benchrig.desk.paths import Standing, standings
 from benchrig.values import catalogue
+from benchrig.values.catalogue import long_uuid
 
 CCCD, PRESENTATION, AGGREGATE = 0x2902, 0x2904, 0x2905
 # A characteristic has at most one of each: 3.3.3.1 to 3.3.3.4 and 3.3.3.6.

@@ -6,11 +6,12 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 from benchrig.desk.findings.finding import Finding
-from benchrig.desk.inspection import DescriptorSeen, Inspection, long_uuid
+from benchrig.desk.inspection import DescriptorSeen, Inspection
 from benchrig.desk.paths import Standing, standings
 from benchrig.errors import MalformedValue
 from benchrig.values import catalogue
 from benchrig.values.base import Format
+from benchrig.values.catalogue import long_uuid
 from benchrig.values.numbers import IntegerFormat
 from benchrig.values.structs import ListFormat, StructFormat
 from benchrig.values.text import BytesFormat

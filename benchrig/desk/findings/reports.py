@@ -6,8 +6,9 @@ from collections.abc import Iterator
 
 from benchrig.desk.findings.finding import Finding
 from benchrig.desk.findings.services import JUDGED
-from benchrig.desk.inspection import CharacteristicSeen, Inspection, long_uuid
+from benchrig.desk.inspection import CharacteristicSeen, Inspection
 from benchrig.desk.paths import standings
+from benchrig.values.catalogue import long_uuid
 
 HID, REPORT, REPORT_REFERENCE = long_uuid(0x1812), long_uuid(0x2A4D), 0x2908
 # type of report: properties that it must have

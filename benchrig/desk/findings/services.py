@@ -7,9 +7,10 @@ from collections.abc import Iterator
 
 from benchrig.desk.findings.finding import Finding
 from benchrig.desk.findings.requirements import CharacteristicRule, ServiceRule, requirements
-from benchrig.desk.inspection import CharacteristicSeen, Inspection, ServiceSeen, long_uuid
+from benchrig.desk.inspection import CharacteristicSeen, Inspection, ServiceSeen
 from benchrig.desk.paths import path_of
 from benchrig.values import catalogue
+from benchrig.values.catalogue import long_uuid
 
 GENERIC_ACCESS = 0x1800
 # What extended properties and their descriptor add may stand anywhere; some systems list it among the properties.

@@ -6,11 +6,12 @@ import struct
 from collections.abc import Iterator
 
 from benchrig.desk.findings.finding import Finding, Severity
-from benchrig.desk.inspection import CharacteristicSeen, Content, DescriptorSeen, Inspection, long_uuid
+from benchrig.desk.inspection import CharacteristicSeen, Content, DescriptorSeen, Inspection
 from benchrig.desk.paths import Standing, standings
 from benchrig.values import catalogue
 from benchrig.values.advertising import appearance_name
 from benchrig.values.base import Format
+from benchrig.values.catalogue import long_uuid
 from benchrig.values.structs import FLAGS, ListFormat, StructFormat
 from benchrig.values.text import TextFormat
 

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 from benchrig.desk.prompt.verbs import do, says_something
 from benchrig.desk.watching import FORMAT_ADVICE
-from benchrig.desk.writing import outside
 from benchrig.errors import MalformedValue
+from benchrig.run.loop import outside
 
 if TYPE_CHECKING:
     from benchrig.desk.prompt.talk import Talk

@@ -14,7 +14,7 @@ from benchrig.desk.typed_format import BESIDE, typed_format
 from benchrig.desk.writing import Order
 from benchrig.errors import MalformedValue, UsageError
 from benchrig.source.problem import suggest
-from benchrig.source.shape import Misfit
+from benchrig.source.shape import misfit_is_usage
 from benchrig.steps.payload import hex_bytes
 from benchrig.values.format import build_format
 from benchrig.values.quantity import Duration
@@ -51,10 +51,8 @@ async def do(talk: Talk, text: str) -> bool:
     verb = VERBS.get(_ALSO.get(words[0], words[0]))
     if verb is None:
         raise UsageError(f"there is no verb '{words[0]}'", advice=suggest(words[0], VERBS) or "help")
-    try:
+    with misfit_is_usage():
         await verb.run(talk, parse(words, verb.options))
-    except Misfit as misfit:
-        raise UsageError(misfit.message, advice=misfit.advice) from misfit
     return verb.name != "quit"
 
 
