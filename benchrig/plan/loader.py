@@ -78,7 +78,6 @@ class _Loader:
         if node is None:
             self.problems.raise_if_any()
         assert node is not None
-        self.problems.settle()
         self._refuse_device_file(node)
         self._refuse_references(node)
         head = Reader(self.problems).read(node, NamesFile if self.names_only else PlanFile)
@@ -127,6 +126,7 @@ class _Loader:
         """The file's tree; its bytes count for the hash of the plan."""
         least = "write at least 'plan:', 'device:' and 'steps:'" if path == self.path else "write at least 'steps:'"
         node = read_file(path, self.problems, name=_shown(path, self.path), least=least)
+        self.problems.settle()
         if node is not None:
             self.digest.update(path.read_bytes())
         return node
@@ -240,9 +240,9 @@ class _Loader:
             return
         self.used |= {name for name, _ in references(node)}
         written, node = node, cast("MappingNode", substitute(node, self.values, partly=True))
-        before = len(self.problems.found)
+        before = self.problems.mistakes
         step = Reader(self.problems).read(node, kind)
-        if step is BAD or len(self.problems.found) > before:
+        if step is BAD or self.problems.mistakes > before:
             self.steps.append(StepPlan(len(self.steps) + 1, kind.verb, kind, section, node, None))
             return
         waits = has_reference(node)
@@ -324,11 +324,11 @@ class _Loader:
             else:
                 self.problems.add(target.place, f"the included file {target.value} cannot be used")
             return
-        before = len(self.problems.found)
+        before = self.problems.mistakes
         for reference, scalar in references(included.get("given") or target):
             self.problems.add(scalar.place, f"${{{reference}}} cannot stand here", "write the value")
         head = Reader(self.problems).read(included, StepsFile)
-        if head is BAD or len(self.problems.found) > before:
+        if head is BAD or self.problems.mistakes > before:
             return
         filled = self._fill_parameters(included, head, node)
         label = f"{name.value}: " if isinstance(name, Scalar) and name.value else ""

@@ -74,12 +74,14 @@ class Problem:
 @dataclass
 class Problems:
     """The mistakes found so far in one or more files. A place that is `settled` gets no more of them: what follows
-    from the first one helps nobody."""
+    from the first one helps nobody. `mistakes` counts these too: what has one is wrong, whether it is told or not."""
 
     found: list[Problem] = field(default_factory=list)
     settled: set[Place] = field(default_factory=set)
+    mistakes: int = 0
 
     def add(self, place: Place, message: str, advice: str = "") -> None:
+        self.mistakes += 1
         if place not in self.settled:
             self.found.append(Problem(place, message, advice))
 

@@ -415,7 +415,7 @@ def _struct(kind: type[msgspec.Struct]) -> _ReadNode:
                 node, Misfit(f"expected a mapping with {words}; found {describe(node)}", _indent(node) or example)
             )
         values: dict[str, Any] = {}
-        before = len(reader.problems.found)
+        before = reader.problems.mistakes
         for key, (scalar, child) in node.entries.items():
             if key in fields:
                 field = fields[key]
@@ -426,12 +426,12 @@ def _struct(kind: type[msgspec.Struct]) -> _ReadNode:
         for name, field in fields.items():
             if field.required and name not in node.entries:
                 reader.problems.add(node.place, f"the key '{name}' is missing")
-        if len(reader.problems.found) > before:
+        if reader.problems.mistakes > before:
             return BAD
         model = kind(**values)
         if misfits and LATE not in values.values():
             for misfit in misfits(model):
                 reader.misfit(node, misfit)
-        return BAD if len(reader.problems.found) > before else model
+        return BAD if reader.problems.mistakes > before else model
 
     return read

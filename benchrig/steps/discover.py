@@ -57,9 +57,9 @@ class ExpectedTable:
     @classmethod
     def from_node(cls, node: Node, reader: Reader) -> Any:
         """A UUID as a key (`0x180F`) keeps the text it was written with; a bare decimal one is refused."""
-        before = len(reader.problems.found)
+        before = reader.problems.mistakes
         named = _with_text_keys(node, reader, depth=2)
-        return BAD if len(reader.problems.found) > before else reader.read_own(named, cls)
+        return BAD if reader.problems.mistakes > before else reader.read_own(named, cls)
 
     def bind(self, kind: Kind, unit: str = "") -> TableJudge:
         return TableJudge(self)

@@ -195,3 +195,9 @@ def test_mistake_is_named_at_its_place(text, message, advice):
 @pytest.mark.parametrize(("text", "message", "advice"), CASES)
 def test_one_mistake_is_one_problem(text, message, advice):
     assert len(problems_of(marked(text)[0])) == 1
+
+
+def test_a_refused_number_in_an_included_file_is_told_once():
+    part = "steps:\n  - read: battery level\n    attempts: 03\n"
+    [problem] = problems_of(with_steps("- use: part.yaml"), part=part)
+    assert "has leading zeros" in problem.message

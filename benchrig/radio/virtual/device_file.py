@@ -200,17 +200,17 @@ def load_devices(paths: Sequence[Path], problems: Problems) -> list[DeviceModel]
     """Read device files. What is wrong goes to `problems`, with its place; the models of sound files come back."""
     models: list[DeviceModel] = []
     for path in paths:
-        before = len(problems.found)
+        before = problems.mistakes
         node = read_file(path, problems, least=LEAST)
         problems.settle()
         made = models_of(node, problems, beside=models) if node is not None else []
-        models += made if len(problems.found) == before else []
+        models += made if problems.mistakes == before else []
     return models
 
 
 def models_of(node: Node, problems: Problems, beside: Sequence[DeviceModel] = ()) -> list[DeviceModel]:
     """The models of one file that has been parsed; [] with the problems added. `beside` are those of other files."""
-    before = len(problems.found)
+    before = problems.mistakes
     if isinstance(node, Mapping) and node.entries.keys() & {"plan", "steps"}:
         problems.add(node.place, "this is a plan, not a device file", "name the file of a simulated device")
         return []
@@ -220,11 +220,11 @@ def models_of(node: Node, problems: Problems, beside: Sequence[DeviceModel] = ()
     if isinstance(node, Mapping) and not node.entries.keys() & {"device", "devices", "others"}:
         kind = DeviceSpec
     spec = Reader(problems).read(node, kind)
-    if spec is BAD or len(problems.found) > before:
+    if spec is BAD or problems.mistakes > before:
         return []
     models = list(cast("DeviceSpec | AirSpec", spec).models())
     _check_unique(models, beside, node, problems)
-    return models if len(problems.found) == before else []
+    return models if problems.mistakes == before else []
 
 
 def _check_unique(models: list[DeviceModel], beside: Sequence[DeviceModel], node: Node, problems: Problems) -> None:
