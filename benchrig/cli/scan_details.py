@@ -27,6 +27,8 @@ def detail_lines(row: Heard, now: float, names: Names, width: int, *, ascii_only
 
 def _level_lines(row: Heard, width: int, ascii_only: bool) -> list[Line]:
     levels = list(row.sighting.rssi)[-max(1, width - _LABEL) :]
+    if not levels:
+        return []
     drawn = strip(levels, _CHART, ascii_only=ascii_only)
     marks = scale(f"{min(levels)} dBm", f"{max(levels)} dBm", _CHART)
     return [[(f"{mark:>{_LABEL - 1}} ", "dim"), (line, "good")] for mark, line in zip(marks, drawn, strict=True)]
@@ -36,19 +38,26 @@ def _facts(row: Heard, now: float, ascii_only: bool) -> list[Line]:
     """The device in words."""
     device = described(row, now)
     said = device.advertising
-    spread = "" if device.spread is None else f", spread {device.spread:.1f} dB"
     rate = "" if device.rate is None else f", {device.rate:.1f} a second"
     facts = {
         "name": said.name or "(no name)",
         "address": f"{device.address}  {kind_text(device)}",
         "addresses": ", ".join(device.addresses),
-        "level": f"{row.sighting.rssi[-1]} dBm, median {device.level:g} dBm{spread}  {level_bar(device.level, ascii_only=ascii_only)}",
+        "level": _level_text(row, device, ascii_only),
         "reports": f"{device.count}{rate}, every {seconds_text(said.interval)}" if said.interval else f"{device.count}",
         "last heard": f"{age_text(device.age)} ago",
         "connectable": {True: "yes", False: "no", None: ""}[said.connectable],
         "tx power": "" if said.tx_power is None else f"{said.tx_power} dBm",
     }
     return [_fact(label, text) for label, text in facts.items() if text]
+
+
+def _level_text(row: Heard, device: HeardDevice, ascii_only: bool) -> str:
+    if device.level is None:
+        return "unknown: the radio did not measure it"
+    spread = "" if device.spread is None else f", spread {device.spread:.1f} dB"
+    newest = f"{row.sighting.rssi[-1]} dBm, median {device.level:g} dBm"
+    return f"{newest}{spread}  {level_bar(device.level, ascii_only=ascii_only)}"
 
 
 def _payload_lines(row: Heard, names: Names) -> list[Line]:

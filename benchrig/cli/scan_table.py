@@ -40,7 +40,7 @@ def cells(device: HeardDevice, names: Names, *, ascii_only: bool = False) -> dic
     said = device.advertising
     return {
         NAME: plain(said.name) or "(no name)",
-        LEVEL: f"{device.level:g}",
+        LEVEL: "" if device.level is None else f"{device.level:g}",
         BARS: level_bar(device.level, ascii_only=ascii_only),
         SPREAD: "" if device.spread is None else f"{device.spread:.1f}",
         RATE: "" if device.rate is None else f"{device.rate:.1f}",
@@ -74,7 +74,8 @@ def report_line(said: Mapping[str, Any], names: Names) -> str:
     """One report, as data, for people: when, how strong, who, and what it says."""
     from benchrig.report.escape import plain
 
-    head = f"{said['seconds']:10.3f} s  {said['rssi']:4d} dBm  {said['address']}  {said.get('name', '(no name)')}"
+    level = "?" if said["rssi"] is None else said["rssi"]
+    head = f"{said['seconds']:10.3f} s  {level:>4} dBm  {said['address']}  {said.get('name', '(no name)')}"
     services = services_text(said.get("services", ()), names)
     data = data_text(said.get("manufacturer_data", {}), said.get("service_data", {}), names)
     return plain("  ".join(part for part in (head, services, data) if part))
@@ -101,8 +102,9 @@ def data_text(manufacturer_data: Mapping[str, str], service_data: Mapping[str, s
     return "; ".join(parts)
 
 
-def level_bar(level: float, width: int = BAR, *, ascii_only: bool = False) -> str:
-    """A bar of cells, full at LOUD and empty at FAINT."""
+def level_bar(level: float | None, width: int = BAR, *, ascii_only: bool = False) -> str:
+    """A bar of cells, full at LOUD and empty at FAINT, or where no level is known."""
+    level = FAINT if level is None else level
     filled = round(width * min(1.0, max(0.0, (level - FAINT) / (LOUD - FAINT))))
     full, empty = ("#", ".") if ascii_only else ("▬", "·")
     return full * filled + empty * (width - filled)

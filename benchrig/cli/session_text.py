@@ -35,7 +35,12 @@ def _device(device: dict[str, Any], width: int) -> str:
     """A star before one that is meant."""
     mark = "*" if device["meant"] else " "
     services = plain(", ".join(device["services"]))
-    return f"{mark} {_name(device):{width}}  {device['address']}  {device['rssi']:4.0f} dBm  {services}".rstrip()
+    level = f"{_level(device['rssi'])} dBm"
+    return f"{mark} {_name(device):{width}}  {device['address']}  {level}  {services}".rstrip()
+
+
+def _level(rssi: float | None) -> str:
+    return f"{'?':>4}" if rssi is None else f"{rssi:4.0f}"
 
 
 def _name(device: dict[str, Any]) -> str:

@@ -60,8 +60,8 @@ class Heard:
         return Heard(sighting, self.pace.copy(), self.key, self.addresses.copy())
 
     @property
-    def level(self) -> float:
-        """Median level in dBm."""
+    def level(self) -> float | None:
+        """Median level in dBm; None when no report had one."""
         return self.sighting.median_rssi
 
     @property
@@ -164,20 +164,20 @@ def _place(row: Heard, order: Order, now: float) -> tuple[Any, ...]:
         return not name, name.casefold()
     if order == "age":
         return (-row.sighting.last_at,)
-    return (-(row.pace.rate(now) or 0.0),) if order == "rate" else (-row.level,)
+    return (-(row.pace.rate(now) or 0.0),) if order == "rate" else (-row.sighting.strength,)
 
 
 class HeardDevice(msgspec.Struct, omit_defaults=True):
-    """A row as plain data. `level` median and `spread` standard deviation of the received levels, dBm and dB; `rate`
-    in reports a second; `age` seconds since the last report; the interval is in `advertising`. `fields` are those of
-    the payload and the scan response, where the radio tells them: 'in', 'offset', 'type', 'name', 'value', 'raw', and
-    'wrong' where something is."""
+    """A row as plain data. `level` median (None when no report had one) and `spread` standard deviation of the received
+    levels, dBm and dB; `rate` in reports a second; `age` seconds since the last report; the interval is in
+    `advertising`. `fields` are those of the payload and the scan response, where the radio tells them: 'in', 'offset',
+    'type', 'name', 'value', 'raw', and 'wrong' where something is."""
 
     address: str
     address_type: str
     address_kind: str
     advertising: AdvertisingSeen
-    level: float
+    level: float | None
     count: int
     age: float
     spread: float | None = None

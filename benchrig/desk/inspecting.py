@@ -105,7 +105,7 @@ def advertising_of(unit: Sighting) -> AdvertisingSeen:
         manufacturer_data={f"{company:04X}": hex_text(data) for company, data in unit.manufacturer_data.items()},
         service_data={uuid: hex_text(data) for uuid, data in unit.service_data.items()},
         tx_power=unit.tx_power,
-        rssi=unit.median_rssi if unit.count else None,
+        rssi=unit.median_rssi,
         interval=unit.interval,
         payload=None if unit.payload is None else hex_text(unit.payload),
         scan_response=None if unit.scan_response is None else hex_text(unit.scan_response),

@@ -217,8 +217,8 @@ def heard(ear: Ear, listen: float) -> tuple[State, str, str]:
             "bring a device near that advertises, and see its antenna",
         )
     count = f"{len(ear.heard)} device{'s' if len(ear.heard) > 1 else ''}"
-    best = max(each.median_rssi for each in ear.heard.values())
-    return "yes", f"{count} in {listen:g} s, the strongest at {best:g} dBm", ""
+    best = max(ear.heard.values(), key=lambda each: each.strength)
+    return "yes", f"{count} in {listen:g} s, the strongest at {best.level_text}", ""
 
 
 async def _host(adapter: str) -> Radio:

@@ -235,4 +235,4 @@ def _device(radio: str, name: str, heard: Sighting | None, listen: float) -> Che
         found, advice = f"{name} was not heard in {listen:g} s", "see 'advertising' and 'faults' in its file"
         return Check(radio, name, "no", found, advice, blocks=True)
     interval = "" if heard.interval is None else f", every {1000 * heard.interval:.0f} ms"
-    return Check(radio, name, "yes", f"heard at {heard.median_rssi:g} dBm{interval}")
+    return Check(radio, name, "yes", f"heard at {heard.level_text}{interval}")

@@ -21,12 +21,16 @@ from benchrig.radio.radio import GIVE_UP_WITHIN, Radio
 from benchrig.radio.scan import Ear, Report, Selection, Sighting
 
 if TYPE_CHECKING:
+    from bleak.backends.scanner import AdvertisementData
+
     from benchrig.radio.bluez import Bluez
     from benchrig.radio.link import Link
 
 # BlueZ and the kernel report a device once in each round of a scan, and rounds of about 11 s go on for as long as
 # anybody scans.
 _CROWDED = "another program is scanning with this adapter: it may take 11 s until the unit is heard, and connected"
+# What bleak says for BlueZ of a device that was not heard now: its report comes from a cache.
+_FROM_CACHE = -127
 # How long BlueZ scans before it is told to scan anew, while the unit has not been heard.
 ROUND = 1.5
 # How long a link that was told to go may take until it is gone.
@@ -119,6 +123,9 @@ class HostRadio(Radio):
                         await asyncio.wait_for(over.wait(), ROUND)
                     if not ear.selected(self._selection):
                         break
+
+    def is_cached(self, data: AdvertisementData) -> bool:
+        return self.bluez is not None and data.rssi == _FROM_CACHE
 
     def passive_options(self) -> dict[str, Any]:
         """BlueZ wants to know what to listen for."""

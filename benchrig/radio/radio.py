@@ -29,8 +29,9 @@ GIVE_UP_WITHIN = 10.0
 WHILE_BUSY = (0.25, 0.5, 1.0)
 # Bounds what a device can make a run keep and print.
 LONGEST_NAME = 248
-# HCI's word for a level that is not known: such a report comes from a cache, not from the air.
-UNKNOWN_RSSI = -127
+# Levels that there are, in dBm; a controller says 127 for one that it did not measure (Core Vol 4 Part E 7.7.65.2),
+# and so does macOS.
+LEVELS = range(-127, 21)
 
 
 async def _nothing() -> None:
@@ -74,6 +75,10 @@ class Radio:
         """Of the scanner, for a passive scan."""
         return self.scanner_options
 
+    def is_cached(self, data: AdvertisementData) -> bool:
+        """Whether a report comes from the backend's memory and not from the air."""
+        return False
+
     async def forget(self, sighting: Sighting) -> None:
         """Let nothing be remembered of a device: its next connection reads the table anew."""
 
@@ -83,7 +88,7 @@ class Radio:
         loop = asyncio.get_running_loop()
 
         def detected(device: BLEDevice, data: AdvertisementData) -> None:
-            if data.rssi != UNKNOWN_RSSI:
+            if not self.is_cached(data):
                 on_report(_report(loop.time(), device, data))
 
         try:
@@ -206,7 +211,7 @@ def _report(now: float, device: BLEDevice, data: AdvertisementData) -> Report:
         address=device.address,
         address_type=address_type(device, data),
         name=data.local_name[:LONGEST_NAME] if data.local_name else None,
-        rssi=data.rssi,
+        rssi=data.rssi if data.rssi in LEVELS else None,
         services=tuple(data.service_uuids),
         manufacturer_data=dict(data.manufacturer_data),
         service_data=dict(data.service_data),

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import fnmatch
+import math
 import re
 import statistics
 from collections import deque
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, TypeVar
 
 K = TypeVar("K")
@@ -23,15 +24,15 @@ _ADDRESS = re.compile(r"(?:[0-9A-Fa-f]{2}:){5}[0-9A-Fa-f]{2}|[0-9A-Fa-f]{8}(?:-[
 
 @dataclass(frozen=True)
 class Report:
-    """One advertising report. `at` in seconds of the loop's clock, `rssi` in dBm, UUIDs as 128-bit text,
-    `address_type` 'public', 'random' or '' where the radio does not say; `payload` and `scan_response` as they came,
-    and whether the device is connectable, where it tells them."""
+    """One advertising report. `at` in seconds of the loop's clock, `rssi` in dBm (None where it was not measured),
+    UUIDs as 128-bit text, `address_type` 'public', 'random' or '' where the radio does not say; `payload` and
+    `scan_response` as they came, and whether the device is connectable, where it tells them."""
 
     at: float
     address: str
     address_type: str
     name: str | None
-    rssi: int
+    rssi: int | None
     services: tuple[str, ...]
     manufacturer_data: dict[int, bytes]
     service_data: dict[str, bytes]
@@ -44,7 +45,7 @@ class Report:
 
 @dataclass
 class Sighting:
-    """All that was heard of one device: the newest of each kind of data, RSSI and times of every report."""
+    """All that was heard of one device: the newest of each kind of data, known levels and times of every report."""
 
     address: str
     address_type: str = ""
@@ -71,7 +72,8 @@ class Sighting:
             self.gaps.append(report.at - self.last_at)
         self.count += 1
         self.last_at = report.at
-        self.rssi.append(report.rssi)
+        if report.rssi is not None:
+            self.rssi.append(report.rssi)
         self.device = report.device
         self.address_type = report.address_type or self.address_type
         self.name = report.name or self.name
@@ -91,8 +93,19 @@ class Sighting:
         return self.connectable is False and not self.was_connectable
 
     @property
-    def median_rssi(self) -> float:
-        return statistics.median(self.rssi)
+    def median_rssi(self) -> float | None:
+        """None when no report had a level."""
+        return statistics.median(self.rssi) if self.rssi else None
+
+    @property
+    def strength(self) -> float:
+        """The median level to compare by: what has none is weaker than anything."""
+        return statistics.median(self.rssi) if self.rssi else -math.inf
+
+    @property
+    def level_text(self) -> str:
+        """For people: '-56 dBm'."""
+        return f"{self.median_rssi:g} dBm" if self.rssi else "level unknown"
 
     @property
     def interval(self) -> float | None:
@@ -137,15 +150,24 @@ class Selection:
             and (self.manufacturer is None or data.get(self.manufacturer, b"").startswith(self.manufacturer_data))
             and (self.manufacturer is None or self.manufacturer in data)
             and (self.address is None or sighting.address.upper() == self.address.upper())
-            and (self.rssi_min is None or sighting.median_rssi >= self.rssi_min)
+            and (self.rssi_min is None or sighting.strength >= self.rssi_min)
             and (self.also is None or self.also.accepts(sighting))
         )
 
     def chosen(self, candidates: Sequence[Sighting]) -> Sighting | None:
         """The one that is meant of those that fit, strongest first; None when nothing decides between several."""
-        if len(candidates) > 1 and (self.nearest is None or lead(candidates) < self.nearest):
+        if len(candidates) > 1 and not self._decides(candidates):
             return None
         return candidates[0] if candidates else None
+
+    def _decides(self, candidates: Sequence[Sighting]) -> bool:
+        leads_by = lead(candidates)
+        return self.nearest is not None and leads_by is not None and leads_by >= self.nearest
+
+    @property
+    def at_any_level(self) -> Selection:
+        """The same, with no demand on the level."""
+        return replace(self, rssi_min=None, also=self.also and self.also.at_any_level)
 
     @property
     def names(self) -> list[str]:
@@ -153,9 +175,11 @@ class Selection:
         return ([self.name] if self.name is not None else []) + (self.also.names if self.also else [])
 
 
-def lead(candidates: Sequence[Sighting]) -> float:
-    """By how many dB the strongest of several leads."""
-    return candidates[0].median_rssi - candidates[1].median_rssi
+def lead(candidates: Sequence[Sighting]) -> float | None:
+    """By how many dB the strongest of several leads; None when one has no known level: it may be the nearest."""
+    if not all(candidate.rssi for candidate in candidates):
+        return None
+    return candidates[0].strength - candidates[1].strength
 
 
 def of_device(text: str) -> Selection:
@@ -184,4 +208,4 @@ class Ear:
     def selected(self, selection: Selection) -> list[Sighting]:
         """The sightings that fit, strongest first."""
         fitting = [sighting for sighting in self.heard.values() if selection.accepts(sighting)]
-        return sorted(fitting, key=lambda s: (-s.median_rssi, s.address))
+        return sorted(fitting, key=lambda s: (-s.strength, s.address))

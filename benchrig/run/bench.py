@@ -331,6 +331,6 @@ class RunBench:
         self._save(name, value, unit)
 
     def _offset(self, report: Report) -> Report:
-        if not self._rssi_offset:
+        if not self._rssi_offset or report.rssi is None:
             return report
         return replace(report, rssi=round(report.rssi + self._rssi_offset))

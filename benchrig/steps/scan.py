@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import fnmatch
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar, Literal
 
 import msgspec
 
-from benchrig.errors import AmbiguousDevice, ConnectFailed, DeviceNotFound
+from benchrig.errors import AmbiguousDevice, ConnectFailed, DeviceNotFound, StationError
 from benchrig.radio.scan import lead
 from benchrig.source.problem import printable, suggest
 from benchrig.steps.attribute import Names, say_services
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 # How often the bench looks whether the unit has been heard; `found_after` itself comes from the report's own time.
 _LOOK_EVERY = 0.05
 _CANDIDATES_SHOWN = 6
+_NO_LEVEL = "use a controller that measures the RSSI of advertising, or leave the level out"
 
 
 class Scan(Step, kw_only=True):
@@ -111,17 +112,24 @@ def choose_unit(ear: Ear, selection: Selection, listened: float, advice: Advice 
         return unit
     if candidates:
         shown = "; ".join(map(_label, candidates[:_CANDIDATES_SHOWN]))
-        close = "" if selection.nearest is None else f" (the nearest leads by {lead(candidates):g} dB only)"
+        close = "" if selection.nearest is None else f" ({_lead_text(candidates)})"
         raise AmbiguousDevice(
             f"ambiguous: {len(candidates)} devices answer the selection: {shown}{close}", advice=advice.several
         )
-    others = sorted(ear.heard.values(), key=lambda s: -s.median_rssi)[:_CANDIDATES_SHOWN]
+    if without_level := [s for s in ear.selected(selection.at_any_level) if s.median_rssi is None]:
+        raise StationError(f"{_label(without_level[0])}: the radio told no level to select by", advice=_NO_LEVEL)
+    others = sorted(ear.heard.values(), key=lambda s: -s.strength)[:_CANDIDATES_SHOWN]
     heard = "others were: " + "; ".join(map(_label, others)) if others else "nothing else was"
     raise DeviceNotFound(
         f"the unit was not heard in {listened:.3g} s ({heard})",
         advice=in_other_letters(ear, selection)
         or f"check that the unit is powered and advertising, and that {advice.nobody}",
     )
+
+
+def _lead_text(candidates: Sequence[Sighting]) -> str:
+    leads_by = lead(candidates)
+    return "the level of one is not known" if leads_by is None else f"the nearest leads by {leads_by:g} dB only"
 
 
 def in_other_letters(ear: Ear, selection: Selection) -> str:
@@ -145,11 +153,13 @@ def check_connectable(unit: Sighting) -> None:
 
 
 def _label(sighting: Sighting) -> str:
-    return f"{printable(sighting.name) or '(no name)'} {sighting.address} {sighting.median_rssi:g} dBm"
+    return f"{printable(sighting.name) or '(no name)'} {sighting.address} {sighting.level_text}"
 
 
 def report_sighting(bench: Bench, unit: Sighting) -> None:
     """The readings of what the unit advertised."""
+    if unit.median_rssi is None and bench.wanted("rssi"):
+        raise StationError(f"the radio told no level of {printable(unit.name) or unit.address}", advice=_NO_LEVEL)
     bench.reading("rssi", unit.median_rssi, "dBm")
     for name, value, unit_symbol in (
         ("count", unit.count, ""),

@@ -17,9 +17,9 @@ from hypothesis import strategies as st
 from benchrig.cli import main
 from benchrig.cli.columns import Column, fitting, in_cells, laid_out, natural
 from benchrig.cli.live import Screen
-from benchrig.cli.scan_table import level_bar, seconds_text
+from benchrig.cli.scan_table import level_bar, report_line, seconds_text
 from benchrig.cli.scan_view import DETAIL_KEYS, LIST_KEYS, ScanView
-from benchrig.desk.airlist import AirList
+from benchrig.desk.airlist import AirList, report_as_data
 from benchrig.radio.scan import Report, Selection
 from benchrig.steps.attribute import Names
 from tests.cli.kit import PATIENCE, OnTerminal
@@ -169,7 +169,7 @@ class Bench:
         return self.lines()
 
 
-def heard(number: int, *, at: float = NOW, rssi: int = -50, **said: Any) -> Report:
+def heard(number: int, *, at: float = NOW, rssi: int | None = -50, **said: Any) -> Report:
     """Device `number`, named 'unit NN'."""
     parts = {"services": (), "manufacturer_data": {}, "service_data": {}, "tx_power": None, "name": f"unit {number:02}"}
     return Report(at=at, address=f"C4:00:00:00:00:{number:02X}", address_type="random", rssi=rssi, **{**parts, **said})
@@ -193,6 +193,15 @@ def test_the_list_shows_level_pace_age_and_what_a_device_says() -> None:
         "unit", "01", "-51", "▬▬▬▬··", "0.8", "10.0", "100", "ms", "1.0", "s", "C4:00:00:00:00:01", "static",
         "environmental", "sensing", "FFFF:", "03", "01",
     ]  # fmt: skip
+
+
+def test_a_level_that_the_radio_did_not_measure() -> None:
+    bench = Bench(heard(1, rssi=None), width=160)
+    assert bench.lines()[2].split()[:3] == ["unit", "01", "······"]
+    assert any("unknown: the radio did not measure it" in line for line in bench.press("enter"))
+    row = bench.air.heard["C4:00:00:00:00:01"]
+    said = {"seconds": 1.0, **report_as_data(row, heard(1, rssi=None))}
+    assert "     ? dBm  C4:00:00:00:00:01" in report_line(said, Names())
 
 
 def test_the_list_scrolls_with_the_mark() -> None:

@@ -18,7 +18,7 @@ LOGGER = DEVICES / "logger.yaml"
 KEY, RESOLVABLE = bytes.fromhex("ec0234a357c8ad05341010a60a397d9b"), "70:81:94:0D:FB:AA"
 
 
-def report(address: str = "C0:00:00:00:00:01", at: float = 1.0, rssi: int = -50, **said: object) -> Report:
+def report(address: str = "C0:00:00:00:00:01", at: float = 1.0, rssi: int | None = -50, **said: object) -> Report:
     parts: dict[str, object] = {
         "address_type": "random", "name": None, "services": (), "manufacturer_data": {}, "service_data": {},
         "tx_power": None,
@@ -47,6 +47,13 @@ def test_the_orders() -> None:
     assert names(air, "name") == ["A", "b", "c"]
     assert names(air, "age") == ["b", "A", "c"]
     assert names(air, "rate") == ["A", "c", "b"]
+
+
+def test_a_device_whose_level_is_not_known() -> None:
+    air = listed(report("C0:00:00:00:00:01", rssi=None, name="a"), report("C0:00:00:00:00:02", rssi=-90, name="b"))
+    assert names(air, "level") == ["b", "a"]
+    last = described(air.ordered("level", 10.0)[-1], 10.0)
+    assert (last.level, last.spread, last.advertising.rssi) == (None, None, None)
 
 
 def test_devices_without_a_name_come_last() -> None:

@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from dataclasses import replace
+
 import pytest
 
+from benchrig.radio.bumble_stack import host
+from benchrig.radio.bumble_stack.reports import HeardPdu, reports
 from tests.run.kit import Ran, device_text, plan_text, run
 
 ADVERTISER = """
@@ -55,6 +60,16 @@ def test_a_limit_on_what_is_not_advertised_fails() -> None:
     failed = scanned("tx_power: {max: 0 dBm}", device=device_text())
     assert failed.ended.cause == "limit"
     assert failed.reading(1, "tx_power").value is None
+
+
+def test_a_level_that_was_not_measured_satisfies_no_limit(monkeypatch: pytest.MonkeyPatch) -> None:
+    def unmeasured(packet: bytes) -> Iterator[HeardPdu]:
+        return (replace(pdu, rssi=127) for pdu in reports(packet))
+
+    monkeypatch.setattr(host, "reports", unmeasured)
+    limited = scanned("rssi: {min: -70 dBm}")
+    assert (limited.ended.verdict, limited.ended.cause, limited.ended.exit_code) == ("error", "station", 7)
+    assert scanned("count: {min: 8}").ended.verdict == "pass"
 
 
 def test_the_bench_adds_the_offset_of_its_fixture() -> None:

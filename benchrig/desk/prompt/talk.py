@@ -69,7 +69,7 @@ class Talk:
     async def scan(self, seconds: float) -> None:
         async with self.desk.blaming(), self.desk.listening() as ear:
             await asyncio.sleep(seconds)
-        devices = sorted(ear.heard.values(), key=lambda each: (-each.median_rssi, each.address))
+        devices = sorted(ear.heard.values(), key=lambda each: (-each.strength, each.address))
         self.heard = [each.name or each.address for each in devices]
         self.show({"verb": "scan", "seconds": seconds, "devices": self._devices(ear, devices)})
 

@@ -50,10 +50,60 @@ class Line(asyncio.Protocol):
         self.air.close()
 
 
-@contextlib.asynccontextmanager
-async def meddled(meddle):
+class HearingLine(Line):
+    """A line whose controller hears `reports`, each so many seconds after the start of a scan: (seconds, packet)."""
+
+    def __init__(self, reports):
+        super().__init__(lambda number, packet: packet)
+        self.reports, self.timers = reports, []
+
+    def data_received(self, data):
+        super().data_received(data)
+        if SCAN_ON in data:
+            loop = asyncio.get_running_loop()
+            self.timers = [loop.call_later(at, self.say, packet) for at, packet in self.reports]
+        elif SCAN_OFF in data:
+            self.silence()
+
+    def silence(self):
+        for timer in self.timers:
+            timer.cancel()
+
+    def connection_lost(self, exc):
+        self.silence()
+        super().connection_lost(exc)
+
+
+# LE Set Scan Enable with duplicates (Core Vol 4 Part E 7.8.11).
+SCAN_ON, SCAN_OFF = bytes.fromhex("010C20020100"), bytes.fromhex("010C20020000")
+ADV_IND, ADV_DIRECT_IND, ADV_SCAN_IND, ADV_NONCONN_IND, SCAN_RSP = range(5)
+
+
+def report(data=b"", *, rssi=-50, kind=ADV_NONCONN_IND, number=1, public=False):
+    """An LE Advertising Report of one device (7.7.65.2), as a packet. `number` becomes the last octet of its address."""
+    address = bytes((number, 0, 0, 0, 0, 0xC4))
+    said = bytes((2, 1, kind, 0 if public else 1)) + address + bytes((len(data),)) + data + bytes((rssi & 0xFF,))
+    return bytes((4, 0x3E, len(said))) + said
+
+
+def name_field(name, *, complete=True):
+    """The structure of a local name."""
+    return bytes((len(name) + 1, 9 if complete else 8)) + name.encode()
+
+
+def meddled(meddle):
     """A controller whose answers are meddled with; its address."""
-    server = await asyncio.get_running_loop().create_server(lambda: Line(meddle), "127.0.0.1", 0)
+    return _served(lambda: Line(meddle))
+
+
+def hearing(*reports):
+    """A controller that hears these reports, (seconds since the start of the scan, packet); its address."""
+    return _served(lambda: HearingLine(reports))
+
+
+@contextlib.asynccontextmanager
+async def _served(line):
+    server = await asyncio.get_running_loop().create_server(line, "127.0.0.1", 0)
     try:
         yield f"127.0.0.1:{server.sockets[0].getsockname()[1]}"
     finally:
