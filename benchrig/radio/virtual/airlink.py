@@ -204,9 +204,11 @@ class AirLink:
         )
 
     def darken(self) -> None:
-        """Nothing crosses any more: both ends notice after the supervision time-out."""
+        """Nothing crosses any more, not even what is under way: both ends notice after the supervision time-out."""
         if not self.dark:
             self.dark = True
+            for queue in self._queues.values():
+                queue.close()
             self.end_later(self.timing.timeout_seconds, hci.HCI_ErrorCode.CONNECTION_TIMEOUT_ERROR)
 
     def end_later(self, delay: float, reason: int) -> None:

@@ -95,7 +95,7 @@ class Queue:
     def _play(self) -> None:
         self._timer = None
         now = asyncio.get_running_loop().time()
-        while self._due and self._due[0][0] <= now + 1e-9 and not self._link.dark:
+        while self._due and self._due[0][0] <= now + 1e-9:
             self._due.popleft()[1]()
         self._wind()
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import copy
 from typing import TYPE_CHECKING, Any
 
 from bumble import att
@@ -33,8 +32,7 @@ class SimulatedCharacteristic:
 
     def __init__(self, device: SimulatedDevice, model: CharacteristicModel) -> None:
         self.device = device
-        # Counters and sequences move on as they are read; the next air begins with fresh ones.
-        self.model = model = copy.deepcopy(model)
+        self.model = model = model.fresh()
         self._written: bytes | None = None
         self._in_turn = asyncio.Lock()
         self._notifiers: dict[Connection, asyncio.Task[Any]] = {}

@@ -22,17 +22,21 @@ T = TypeVar("T")
 Ts = TypeVarTuple("Ts")
 
 START = 1000.0  # not 0: code that takes a time of 0 for "never" would go unnoticed
+# The rounds of the loop in one instant after which nothing is thought to come of it: a second or two of computing.
+MOST_ROUNDS = 200_000
 
 
 class VirtualLoop(asyncio.SelectorEventLoop):
     """An asyncio loop with a virtual clock.
 
-    Raises InternalError out of `run_until_complete` when every task waits for something that nobody is going to do:
-    no timer, no ready callback, no file, and nothing outside.
+    Raises InternalError out of `run_until_complete` when every task waits for something that nobody is going to do
+    (no timer, no ready callback, no file, and nothing outside), and when they are busy with each other without end
+    while the clock stands still.
     """
 
-    def __init__(self, start: float = START) -> None:
+    def __init__(self, start: float = START, most_rounds: int = MOST_ROUNDS) -> None:
         self._now = start
+        self._rounds, self._most_rounds = 0, most_rounds
         self._outside = 0
         self._real_start = 0.0
         super().__init__(_JumpingSelector(self))
@@ -78,10 +82,13 @@ class VirtualLoop(asyncio.SelectorEventLoop):
 
     def _next_events(self, poll: Callable[[float | None], _Events], timeout: float | None) -> _Events:
         if self._outside:
+            self._rounds = 0
             return poll(timeout)
         events = poll(0)
         if events or timeout == 0:
+            self._count_round()
             return events
+        self._rounds = 0
         if timeout is None:
             raise InternalError(
                 "the virtual radio stands still: every task waits, and nothing is scheduled that could wake one",
@@ -89,6 +96,15 @@ class VirtualLoop(asyncio.SelectorEventLoop):
             )
         self._now += timeout
         return events
+
+    def _count_round(self) -> None:
+        self._rounds += 1
+        if self._rounds > self._most_rounds:
+            self._rounds = 0
+            raise InternalError(
+                f"the virtual radio stands still: the same instant for {self._most_rounds} rounds of its loop",
+                advice="something calls itself again and again without waiting",
+            )
 
 
 _Events = list[tuple[selectors.SelectorKey, int]]

@@ -5,7 +5,7 @@ Times in seconds, levels in dBm, UUIDs as 128-bit lower-case text.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
@@ -91,6 +91,11 @@ class CharacteristicModel:
     on_write: WriteBehaviour = field(default_factory=WriteBehaviour)
     encrypted: bool = False
     cccd: bool = True
+
+    def fresh(self) -> CharacteristicModel:
+        """For one air: counters and sequences move on as they are read, and the next air begins with them anew."""
+        effects = [replace(effect, source=effect.source and effect.source.fresh()) for effect in self.on_write.effects]
+        return replace(self, source=self.source.fresh(), on_write=replace(self.on_write, effects=effects))
 
 
 @dataclass

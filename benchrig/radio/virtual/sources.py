@@ -6,6 +6,7 @@ rounded to what the format can carry and kept within its range.
 
 from __future__ import annotations
 
+import copy
 from abc import ABC, abstractmethod
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -169,6 +170,10 @@ class Source:
         """The next value. Raises MalformedValue for a value that the format cannot carry."""
         value = self.pattern.take(elapsed, rng)
         return value if self.format is None else self.format.encode(value)
+
+    def fresh(self) -> Source:
+        """The same from its beginning; a format has no state and is shared."""
+        return Source(copy.deepcopy(self.pattern), self.format)
 
 
 def octets(value: bytes) -> Source:

@@ -51,6 +51,37 @@ def test_standing_still_for_ever_is_an_error():
         clock.run(waits())
 
 
+def test_being_busy_in_one_instant_for_ever_is_an_error():
+    async def spins():
+        loop = asyncio.get_running_loop()
+
+        def again():
+            loop.call_at(loop.time(), again)
+
+        again()
+        await asyncio.sleep(1)
+
+    with pytest.raises(InternalError, match="the same instant for 1000 rounds"):
+        spun(spins)
+
+
+def test_much_work_at_many_instants_is_none():
+    async def works():
+        for _ in range(30):
+            for _ in range(900):
+                await asyncio.sleep(0)
+            await asyncio.sleep(1)
+        return "done"
+
+    assert spun(works) == "done"
+
+
+def spun(work):
+    """Its result on a loop that has little patience."""
+    with asyncio.Runner(loop_factory=lambda: clock.VirtualLoop(most_rounds=1000)) as runner:
+        return runner.run(work())
+
+
 def test_a_thread_is_awaited_in_real_time():
     async def work():
         return await asyncio.to_thread(lambda: 7), await elapsed(asyncio.to_thread(time.sleep, 0.05))

@@ -103,6 +103,37 @@ async def test_a_reboot_is_silent_and_takes_its_time():
         assert await client.read_gatt_char(VALUE) == b"\x01\x00"
 
 
+def rebooting(delay="0 ms"):
+    """It starts again on a write, and has something to say every 10 ms."""
+    return reacting(
+        properties="[write, write without response, notify]",
+        value="{counter: {}}",
+        notify="{period: 10 ms}",
+        on_write=f"{{delay: {delay}, reboot: 3 s}}",
+    )
+
+
+async def test_a_farewell_under_way_when_the_device_reboots_stops_no_clock():
+    async with Bench(rebooting()) as bench:
+        client = await bench.connect()
+        await client.write_gatt_char(SPECIAL, b"\x01", response=False)
+        await client.disconnect()
+        assert not client.is_connected
+
+
+@pytest.mark.parametrize("delay", [1, 4, 7, 10, 12, 20, 25, 30, 37])
+async def test_notifications_under_way_when_the_device_reboots_stop_no_clock(delay):
+    async with Bench(rebooting(f"{delay} ms")) as bench:
+        client = await bench.connect()
+        await client.start_notify(SPECIAL, lambda *_: None)
+        await asyncio.sleep(0.2)
+        await client.write_gatt_char(SPECIAL, b"\x01", response=False)
+        start = bench.now
+        while client.is_connected:
+            await asyncio.sleep(0.01)
+        assert bench.now - start == pytest.approx(0.75, abs=0.1)
+
+
 async def test_a_reboot_can_bring_another_table():
     text = reacting(properties="[write]", value="7", on_write="{reboot: 3 s}") + (
         "services_after_reboot:\n  - service: battery\n    characteristics:\n"
@@ -233,6 +264,16 @@ async def test_a_counter_wraps():
 
 async def test_a_sequence_begins_again():
     assert await samples("{sequence: [1 °C, {constant: 2 °C}]}", 3) == [100, 200, 100]
+
+
+@pytest.mark.parametrize(
+    ("form", "octets"), [("float32", "0000c03f"), ("float64", "000000000000f83f"), ("medfloat16", "0ff0")]
+)
+async def test_a_number_of_any_format_can_be_served(form, octets):
+    text = characteristic(characteristic=VALUE, **{"as": form}, properties="[read]", value="1.5")
+    async with Bench(text) as bench:
+        client = await bench.connect("one")
+        assert (await client.read_gatt_char(VALUE)).hex() == octets
 
 
 async def test_a_counter_begins_anew_in_every_air():
