@@ -13,7 +13,8 @@ BenchrigError                     cause
 ├── DeviceError                   device
 │   ├── AttError                  device    the device answered with an ATT error code
 │   ├── NoAnswer                  device    an ATT request was not answered in time (also TimeoutError)
-│   ├── AttributeMissing          device    the table has no such attribute, or it lacks the property
+│   ├── AttributeMissing          device    the table has no such attribute
+│   │   └── PropertyMissing       device    … or the attribute does not offer the property
 │   ├── AttributeAmbiguous        device    several attributes answer the name
 │   └── MalformedValue            device    bytes that do not fit the format of the attribute
 ├── StepTimeout                   limit     a step's own `within` ran out (also TimeoutError)
@@ -35,10 +36,11 @@ Cause = Literal["limit", "device", "link", "station", "plan", "operator", "inter
 
 
 class BenchrigError(Exception):
-    """Base of all errors raised on purpose. `cause` says who is to blame; `advice` says what to do next; `is_told` is
-    set by who has shown it as data already."""
+    """Base of all errors raised on purpose. `cause` says who is to blame; `advice` says what to do next; `may_pass`
+    whether another attempt may go without it; `is_told` is set by who has shown it as data already."""
 
     cause: ClassVar[Cause] = "internal"
+    may_pass: ClassVar[bool] = False
     is_told = False
 
     def __init__(self, message: str, *, advice: str = "") -> None:
@@ -76,6 +78,7 @@ class AmbiguousDevice(StationError):
 
 class LinkError(BenchrigError):
     cause = "link"
+    may_pass = True
 
 
 class DeviceNotFound(LinkError, TimeoutError):
@@ -96,6 +99,7 @@ class LinkLost(LinkError):
 
 class DeviceError(BenchrigError):
     cause = "device"
+    may_pass = True
 
 
 class AttError(DeviceError):
@@ -112,15 +116,21 @@ class NoAnswer(DeviceError, TimeoutError):
 
 
 class AttributeMissing(DeviceError):
+    may_pass = False
+
+
+class PropertyMissing(AttributeMissing):
     pass
 
 
 class AttributeAmbiguous(DeviceError):
-    pass
+    may_pass = False
 
 
 class MalformedValue(DeviceError):
     """Bytes that do not fit a format, or a value that a format cannot carry."""
+
+    may_pass = False
 
 
 class StepTimeout(BenchrigError, TimeoutError):

@@ -25,7 +25,7 @@ class Event(msgspec.Struct, tag_field="event", omit_defaults=True, frozen=True):
 
 
 class PlannedStep(msgspec.Struct, omit_defaults=True, frozen=True):
-    """One step as the plan has it. `number` counts from 1 over the whole plan, `line` is its place 'file:line'."""
+    """One step as the plan has it. `number` counts from 1 over the whole plan, `place` is 'file:line'."""
 
     number: int
     name: str
@@ -103,10 +103,19 @@ class Samples(msgspec.Struct, omit_defaults=True, frozen=True):
     first_outside_at: float | None = None
 
 
+class Window(msgspec.Struct, omit_defaults=True, frozen=True):
+    """What a statistic is about: from when to when, in seconds since the start of the run, and of how many."""
+
+    begin: float
+    end: float
+    count: int
+
+
 class Reading(Event, tag="reading", frozen=True):
     """A named value that a step produced. `value` is JSON data: a number, text, true or false, null, a list or a
     mapping; bytes are upper-case hex text in `raw`, two digits an octet, and stand in `value` too when the reading
-    has no other meaning. A reading without `judgement` was not judged."""
+    has no other meaning. A reading without `judgement` was not judged. `window` stands with the statistics of a
+    stream."""
 
     step: int
     name: str
@@ -115,6 +124,7 @@ class Reading(Event, tag="reading", frozen=True):
     raw: str | None = None
     samples: Samples | None = None
     judgement: Judgement | None = None
+    window: Window | None = None
 
 
 class StepEnded(Event, tag="end", frozen=True):

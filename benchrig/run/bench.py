@@ -23,7 +23,7 @@ from benchrig.radio.link import Link
 from benchrig.radio.radio import Radio
 from benchrig.radio.scan import Ear, Report, Selection, Sighting
 from benchrig.radio.table import Characteristic
-from benchrig.record.model import AnyEvent, Noted, Reading, UnitSeen
+from benchrig.record.model import AnyEvent, Noted, Reading, UnitSeen, Window
 from benchrig.run.jsonable import MAX_VALUE, hex_text, jsonable
 from benchrig.run.loop import outside
 from benchrig.run.stream import RunStream
@@ -33,7 +33,7 @@ from benchrig.steps.bench import Operator, Stream, Target
 from benchrig.steps.lookup import look_up
 from benchrig.steps.scan import check_connectable, find_unit
 from benchrig.values.format import Format
-from benchrig.values.judging import Judgement, kind_of, shown
+from benchrig.values.judging import BoundLimit, Judgement, kind_of, shown
 from benchrig.values.quantity import UNITS, Quantity, exact
 
 _SERIAL_NUMBER = "00002a25-0000-1000-8000-00805f9b34fb"
@@ -195,14 +195,26 @@ class RunBench:
         assert self._step is not None
         return name in self._step.limits or name in self._step.save
 
-    def reading(self, name: str, value: Any, unit: str = "", raw: bytes | None = None) -> None:
-        judgement = None if self.lacks(name) else self._judge(name, value, unit)
+    def reading(
+        self,
+        name: str,
+        value: Any,
+        unit: str = "",
+        raw: bytes | None = None,
+        *,
+        why: str = "",
+        window: tuple[float, float, int] | None = None,
+    ) -> None:
+        judgement = None if self.lacks(name) else self._judge(name, value, unit, why)
         if name == "att_error" and judgement is None and not self.wanted(name):
             return
-        self._readings.append(
-            Reading(self._number, name, jsonable(value), unit, None if raw is None else hex_text(raw), None, judgement)
-        )
+        octets = None if raw is None else hex_text(raw)
+        about = self._window(*window) if window else None
+        self._readings.append(Reading(self._number, name, jsonable(value), unit, octets, None, judgement, about))
         self._save(name, value, unit)
+
+    def _window(self, begin: float, end: float, count: int) -> Window:
+        return Window(round(begin - self._started, 6), round(end - self._started, 6), count)
 
     def value(self, data: bytes, target: Target, own: Format | None = None) -> None:
         form = own or target.format
@@ -314,9 +326,22 @@ class RunBench:
     def place_of(self, name: str) -> str:
         return self._limit_place(name)
 
-    def _judge(self, name: str, value: Any, unit: str) -> Judgement | None:
+    def _judge(self, name: str, value: Any, unit: str, why: str) -> Judgement | None:
+        assert self._step is not None
+        if value is None and name in self._step.limits:
+            return self._without_value(name, unit, why)
         bound = self.bound(name, value, unit)
         return None if bound is None else bound.judge(value, self._limit_place(name))
+
+    def _without_value(self, name: str, unit: str, why: str) -> Judgement:
+        """Nothing can satisfy a limit without a value; the limit is tied to what the value would have been."""
+        declared = self._types.get(name) if self._types else None
+        bound: Any = self.bound(name, None, unit) if declared and declared.kind != "any" else None
+        sentence = f"there is no value: {why}" if why else "there is no value"
+        place = self._limit_place(name)
+        if not isinstance(bound, BoundLimit):
+            return Judgement(False, "a value", sentence, place=place)
+        return Judgement(False, bound.words, sentence, bound.low, bound.high, None, place)
 
     def _save(self, name: str, value: Any, unit: str) -> None:
         assert self._step is not None

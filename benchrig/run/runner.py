@@ -18,7 +18,6 @@ from benchrig import __version__
 from benchrig.errors import (
     BenchrigError,
     Cause,
-    DeviceError,
     InternalError,
     LinkError,
     LinkLost,
@@ -293,14 +292,9 @@ class Runner:
         return attempt, error, readings
 
     def _retry(self, error: BenchrigError, attempt: int, step: Step, judged: list[Reading]) -> bool:
-        """Trouble with link or device may pass; a limit that was broken is an answer."""
+        """Trouble with link or device may pass; a wrong value and a limit that was broken are answers."""
         broken = any(r.judgement is not None and not r.judgement.passed for r in judged)
-        return (
-            attempt < step.attempts
-            and isinstance(error, (LinkError, DeviceError))
-            and not broken
-            and not self._interrupts
-        )
+        return attempt < step.attempts and error.may_pass and not broken and not self._interrupts
 
     async def _attempt(
         self, bench: RunBench, plan: StepPlan, step: Step, attempt: int, deadline: float

@@ -114,8 +114,18 @@ class Bench(Protocol):
         """Whether the step's limits or saves name this reading (readings of little interest are left out otherwise)."""
         ...
 
-    def reading(self, name: str, value: Any, unit: str = "", raw: bytes | None = None) -> None:
-        """A reading of the step; judged at once when it has a limit."""
+    def reading(
+        self,
+        name: str,
+        value: Any,
+        unit: str = "",
+        raw: bytes | None = None,
+        *,
+        why: str = "",
+        window: tuple[float, float, int] | None = None,
+    ) -> None:
+        """A reading of the step; judged at once when it has a limit. Of a value that is None `why` says what it
+        lacks. `window` is what a statistic is about: from, to (as `now` counts) and of how many."""
         ...
 
     def value(self, data: bytes, target: Target, own: Format | None = None) -> None:

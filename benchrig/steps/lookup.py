@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from benchrig.errors import AttributeAmbiguous, AttributeMissing
+from benchrig.errors import AttributeAmbiguous, AttributeMissing, PropertyMissing
 from benchrig.source.problem import suggest
 from benchrig.steps.attribute import AttributeName, Meaning, Names
 from benchrig.steps.bench import Target
@@ -30,7 +30,7 @@ def look_up(table: Table, names: Names, name: AttributeName | str, needs: tuple[
     properties = getattr(attribute, "properties", None)  # a descriptor has none
     if needs and properties is not None and not set(needs) & set(properties):
         has = ", ".join(properties) or "none"
-        raise AttributeMissing(f"{name} does not offer {' or '.join(needs)}; its properties: {has}")
+        raise PropertyMissing(f"{name} does not offer {' or '.join(needs)}; its properties: {has}")
     return Target(str(name), found[0], meaning.format or names.format_of(attribute.uuid))
 
 
