@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 from benchrig.source.shape import Misfit, describe_value, octets
 from benchrig.values.judging import BoundLimit, Check, Kind, difference_unit, shown, typed
+from benchrig.values.pattern import matches
 from benchrig.values.quantity import UNITS, Quantity, as_number, dimension_of, exact, is_number, number_text
 from benchrig.values.value import Word
 
 if TYPE_CHECKING:
-    from benchrig.values.limit import Bits, Length, Limit, Regex
+    from benchrig.values.limit import Bits, Length, Limit
 
 
 def _is_text(value: Any) -> bool:
@@ -233,11 +234,10 @@ class Binder:
         by = as_number(abs(exact(worst) - exact(edge)))
         return f"{self._text(worst)} is {relation} {self._text(edge)} by {self._apart(by)}"
 
-    def _matches(self, wanted: Regex) -> None:
-        pattern = re.compile(wanted)
+    def _matches(self, wanted: str) -> None:
         self._add(
             f"matches '{wanted}'",
-            lambda got: isinstance(got, str) and bool(pattern.fullmatch(got)),
+            lambda got: isinstance(got, str) and matches(wanted, got),
             lambda got: f"{self._text(got)} does not match '{wanted}'",
         )
 

@@ -6,8 +6,6 @@ dimensions, bare numbers and inverted ranges are found. Binding happens once a r
 
 from __future__ import annotations
 
-import re
-import warnings
 from collections.abc import Iterable
 from functools import cached_property
 from typing import Any, ClassVar
@@ -17,6 +15,7 @@ import msgspec
 from benchrig.source.shape import Misfit, describe_value
 from benchrig.values.binding import Binder
 from benchrig.values.judging import BoundLimit, Kind, typed
+from benchrig.values.pattern import Regex
 
 _ABSENT: Any = msgspec.UNSET
 
@@ -41,27 +40,6 @@ class Measure(AnyValue):
         if isinstance(value, (dict, list, bool)) or value is None:
             raise Misfit(f"expected a number or a quantity, found {describe_value(value)}")
         return value
-
-
-class Regex(str):
-    """A regular expression that the whole text must match."""
-
-    __slots__ = ()
-    source_schema: ClassVar[dict[str, Any]] = {"type": "string", "format": "regex"}
-
-    @classmethod
-    def from_source(cls, value: Any) -> Regex:
-        if not isinstance(value, str):
-            raise Misfit(
-                f"expected a regular expression as text, found {describe_value(value)}", f"quote it: '{value}'"
-            )
-        try:
-            with warnings.catch_warnings():
-                warnings.simplefilter("error")  # of what other versions of Python would read differently
-                re.compile(value)
-        except (re.error, RecursionError, OverflowError, Warning) as exc:
-            raise Misfit(f"'{value}' is no regular expression: {exc}") from exc
-        return cls(value)
 
 
 class Bits(msgspec.Struct, frozen=True):

@@ -95,7 +95,7 @@ RANGES = [
     (expect("{matches: «'2.*'}"), "'matches' does not apply to a reading that is a number", "what applies: equals, min"),
     (with_steps("- read: manufacturer name\n  expect: {value: {length: «{min: 3, max: 1}}}"), "min 3 is above max 1", ""),
     (with_steps("- read: manufacturer name\n  expect: {value: {matches: «'(a'}}"), "'(a' is no regular expression", ""),
-    (with_steps("- read: manufacturer name\n  expect: {value: {matches: «'[[a]'}}"), "'[[a]' is no regular expression", ""),
+    (with_steps("- read: manufacturer name\n  expect: {value: {matches: «'(?=a)b'}}"), "has a look-ahead", "write the whole text"),
     (with_steps(READ + "attempts: «0"), "attempts must be from 1 to 100, not 0", ""),
     (with_steps("- notify: temperature\n  count: «0"), "count must be at least 1", ""),
     (with_steps("- «notify: temperature"), "notify has neither for (a time) nor count", "for: 10 s"),
