@@ -4,7 +4,8 @@ BenchrigError                     cause
 ├── PlanError                     plan      all problems of the text files, with their places
 ├── UsageError                    plan      the command line or a station file asks for something impossible
 ├── StationError                  station   the bench itself cannot test
-│   └── AmbiguousDevice           station   several devices answer the selection: none of them is to blame
+│   ├── AmbiguousDevice           station   several devices answer the selection: none of them is to blame
+│   └── WrongDevice               station   another device answers than the one that was found before
 ├── LinkError                     link
 │   ├── DeviceNotFound            link      nothing that answers the selection was heard (also TimeoutError)
 │   ├── ConnectFailed             link      one connection attempt did not succeed
@@ -73,6 +74,10 @@ class StationError(BenchrigError):
 
 
 class AmbiguousDevice(StationError):
+    pass
+
+
+class WrongDevice(StationError):
     pass
 
 

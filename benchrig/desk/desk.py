@@ -18,12 +18,12 @@ from benchrig.errors import (
     NoAnswer,
     OperatorError,
 )
+from benchrig.radio.choosing import Advice, check_connectable, choose_unit, in_other_letters
 from benchrig.radio.scan import Ear, Report, Selection, Sighting
 from benchrig.radio.specify import RadioChoice, loop_factory, radio_opener
 from benchrig.run.loop import attended_loop
 from benchrig.steps.attribute import Names
 from benchrig.steps.lookup import look_up
-from benchrig.steps.scan import Advice, check_connectable, choose_unit, in_other_letters
 from benchrig.values import catalogue
 from benchrig.values.presentation import PRESENTATION_FORMAT
 

@@ -20,6 +20,7 @@ from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar
 from benchrig.steps.attribute import AttributeSpec, Names
 from benchrig.steps.base import Step
+from benchrig.values.address import KEY_SIZE
 from benchrig.values.judging import BoundLimit, Kind, typed
 from benchrig.values.limit import AnyValue, Limit
 from benchrig.values.quantity import Duration, Gain, Level, Quantity, as_number, exact
@@ -70,10 +71,15 @@ class Select(msgspec.Struct, omit_defaults=True):
     address: str | None = None
     rssi_min: Level | None = None
     nearest: Gain | None = None
+    identity_key: HexText | None = None
 
     def misfits(self) -> Iterable[Misfit]:
-        if not (self.name or self.services or self.manufacturer or self.address):
-            yield Misfit("an empty selection would take any device", "name, services, manufacturer or address")
+        if not (self.name or self.services or self.manufacturer or self.address or self.identity_key):
+            yield Misfit(
+                "an empty selection would take any device", "name, services, manufacturer, address or identity_key"
+            )
+        if self.identity_key is not None and len(octets(self.identity_key)) != KEY_SIZE:
+            yield Misfit(f"an identity key has {KEY_SIZE} bytes", path=("identity_key",))
 
     def selection(self, names: Names) -> Selection:
         """Raises Misfit for an unknown service."""
@@ -91,6 +97,7 @@ class Select(msgspec.Struct, omit_defaults=True):
             address=self.address,
             rssi_min=float(self.rssi_min.number) if self.rssi_min else None,
             nearest=float(self.nearest.number) if self.nearest else None,
+            key=octets(self.identity_key) if self.identity_key else None,
         )
 
 

@@ -11,6 +11,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, TypeVar
 
+from benchrig.radio.identity import was_made_with
+
 K = TypeVar("K")
 
 # Reports of one advertising event (its scan response follows at once) count as one for the interval.
@@ -32,7 +34,7 @@ class Report:
     address: str
     address_type: str
     name: str | None
-    rssi: int | None
+    rssi: float | None
     services: tuple[str, ...]
     manufacturer_data: dict[int, bytes]
     service_data: dict[str, bytes]
@@ -61,7 +63,7 @@ class Sighting:
     count: int = 0
     first_at: float = 0.0
     last_at: float = 0.0
-    rssi: deque[int] = field(default_factory=lambda: deque(maxlen=KEPT_REPORTS))
+    rssi: deque[float] = field(default_factory=lambda: deque(maxlen=KEPT_REPORTS))
     gaps: deque[float] = field(default_factory=lambda: deque(maxlen=KEPT_REPORTS))
     device: Any = field(default=None, repr=False)
 
@@ -122,8 +124,9 @@ def _update(kept: dict[K, bytes], news: Mapping[K, bytes]) -> None:
 @dataclass(frozen=True)
 class Selection:
     """Which device is meant; every given part must fit. `name` is a pattern with * and ?, UUIDs as 128-bit text.
-    `nearest` takes the strongest of several when it leads by so many dB (median RSSI). `also` must fit as well; its `nearest`
-    counts for nothing."""
+    `nearest` takes the strongest of several when it leads by so many dB (median RSSI). `key` is the identity resolving key
+    (16 octets) with which the device makes its private addresses. `also` must fit as well; its `nearest` counts for
+    nothing."""
 
     name: str | None = None
     services: tuple[str, ...] = ()
@@ -132,6 +135,7 @@ class Selection:
     address: str | None = None
     rssi_min: float | None = None
     nearest: float | None = None
+    key: bytes | None = None
     also: Selection | None = None
 
     def may_mean(self, name: str, address: str) -> bool:
@@ -151,11 +155,14 @@ class Selection:
             and (self.manufacturer is None or self.manufacturer in data)
             and (self.address is None or sighting.address.upper() == self.address.upper())
             and (self.rssi_min is None or sighting.strength >= self.rssi_min)
+            and (self.key is None or was_made_with(self.key, sighting.address))
             and (self.also is None or self.also.accepts(sighting))
         )
 
     def chosen(self, candidates: Sequence[Sighting]) -> Sighting | None:
         """The one that is meant of those that fit, strongest first; None when nothing decides between several."""
+        if self.key is not None:  # whatever its key has made is the same device
+            return max(candidates, key=lambda sighting: sighting.last_at, default=None)
         if len(candidates) > 1 and not self._decides(candidates):
             return None
         return candidates[0] if candidates else None

@@ -68,7 +68,8 @@ class RecordBuilder:
     def _add(self, record: Record, event: AnyEvent) -> None:
         match event:
             case UnitSeen():
-                record.unit = _merged(record.unit, event)
+                record.unit = event if event.swapped else _merged(record.unit, event)
+                record.sightings.append(event)
             case StepStarted():
                 self._step(event.step).started_at = event.at
             case Noted():

@@ -56,13 +56,16 @@ class RunStarted(Event, tag="run", frozen=True):
 
 
 class UnitSeen(Event, tag="unit", frozen=True):
-    """The unit under test, as soon as it is known; a later event adds to an earlier one."""
+    """The unit under test, each time it was heard and when its serial number was read, with the step. A later event adds
+    to an earlier one; with `swapped` another unit may stand in its place from here on."""
 
     at: float
     address: str = ""
     address_type: str = ""
     name: str = ""
     serial: str = ""
+    step: int | None = None
+    swapped: bool = False
 
 
 class StepStarted(Event, tag="step", frozen=True):
@@ -176,6 +179,7 @@ class Record(msgspec.Struct):
     run: RunStarted
     steps: list[StepRecord]
     unit: UnitSeen | None = None
+    sightings: list[UnitSeen] = []
     notes: list[Noted] = []
     ended: RunEnded | None = None
 

@@ -13,16 +13,17 @@ from typing import Any
 
 from benchrig.errors import (
     BenchrigError,
-    DeviceNotFound,
     LinkLost,
     MalformedValue,
     UsageError,
 )
 from benchrig.plan.model import StepPlan
+from benchrig.radio.choosing import NARROWED, OF_PLAN
 from benchrig.radio.link import Link
 from benchrig.radio.radio import Radio
 from benchrig.radio.scan import Ear, Report, Selection, Sighting
 from benchrig.radio.table import Characteristic
+from benchrig.radio.unit import LISTEN, SERIAL_NUMBER, Unit
 from benchrig.record.model import AnyEvent, Noted, Reading, UnitSeen, Window
 from benchrig.run.jsonable import MAX_VALUE, hex_text, jsonable
 from benchrig.run.loop import outside
@@ -31,12 +32,9 @@ from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import ReadingType, Step
 from benchrig.steps.bench import Operator, Stream, Target
 from benchrig.steps.lookup import look_up
-from benchrig.steps.scan import check_connectable, find_unit
 from benchrig.values.format import Format
 from benchrig.values.judging import BoundLimit, Judgement, kind_of, shown
 from benchrig.values.quantity import UNITS, Quantity, exact
-
-_SERIAL_NUMBER = "00002a25-0000-1000-8000-00805f9b34fb"
 
 
 class RunBench:
@@ -65,13 +63,16 @@ class RunBench:
         self._loop = asyncio.get_running_loop()
         self._started = self._loop.time()
         self._link: Link | None = None
-        self._unit: Sighting | None = None
+        self._unit = Unit(
+            radio, selection, NARROWED if selection.also else OF_PLAN, self.note, self._seen, self._offset
+        )
         self._listeners: dict[int, list[Callable[[bytes], None]]] = {}
         self._deadline = math.inf
         self._step: Step | None = None
         self._number = 0
         self._limit_place: Callable[[str], str] = str
         self._cleaning_up = False
+        self._swapped = False
         self._types: Mapping[str, ReadingType] | None = None
         self._readings: list[Reading] = []
         self._streams: list[RunStream] = []
@@ -141,8 +142,8 @@ class RunBench:
         return self.values
 
     @property
-    def address(self) -> str:
-        return self._unit.address if self._unit else ""
+    def unit_is_known(self) -> bool:
+        return self._unit.sighting is not None
 
     @property
     def link(self) -> Link:
@@ -232,8 +233,9 @@ class RunBench:
                 self.reading(f"value.{field}", item, units.get(field, ""), data)
         else:
             self.reading("value", value, form.unit, data)
-        if target.found.attribute.uuid == _SERIAL_NUMBER and isinstance(value, str):
-            self._emit(UnitSeen(self.at, serial=value[:MAX_VALUE]))
+        if target.found.attribute.uuid == SERIAL_NUMBER and isinstance(value, str):
+            self._unit.know_serial(value[:MAX_VALUE])
+            self._emit(UnitSeen(self.at, serial=value[:MAX_VALUE], step=self._number))
 
     def stream(self, name: str, unit: str = "") -> Stream:
         assert self._step is not None
@@ -249,41 +251,47 @@ class RunBench:
 
     @contextlib.asynccontextmanager
     async def scanning(self, *, active: bool = True) -> AsyncIterator[Ear]:
-        ear = Ear()
-
-        def heard(report: Report) -> None:
-            ear.add(self._offset(report))
-
-        async with self._radio.scanning(heard, active=active):
+        async with self._unit.listening(active=active) as ear:
             yield ear
 
-    def found(self, sighting: Sighting) -> None:
-        self._unit = sighting
-        self._emit(UnitSeen(self.at, sighting.address, sighting.address_type, sighting.name))
+    async def find(self, listen: float, *, active: bool = True, swap: bool = False) -> Sighting:
+        if swap:
+            self._unit.let_go()
+        self._swapped = swap
+        return await self._unit.find(listen, self.time_left, active=active)
 
-    async def connect(self, within: float, *, fresh: bool = False) -> None:
+    def is_unit(self, sighting: Sighting) -> bool:
+        return self._unit.identity is not None and self._unit.identity.is_same(sighting)
+
+    def _seen(self, sighting: Sighting) -> None:
+        self._emit(
+            UnitSeen(
+                self.at,
+                sighting.address,
+                sighting.address_type,
+                sighting.name,
+                step=self._number,
+                swapped=self._swapped,
+            )
+        )
+        self._swapped = False
+
+    async def connect(self, within: float, *, fresh: bool = False) -> float:
         if self.link_is_up and self._cleaning_up:
             # finally steps cannot know how far the run came
             self.note("the unit is connected already")
-            return
+            return self.now()
         if self.link_is_up:
             raise UsageError("the unit is connected already", advice="disconnect first")
-        deadline = self._loop.time() + within
-        if fresh and self._unit is not None:
-            await self._radio.forget(self._unit)
-        # after a failed attempt the radio may have forgotten the device, or hold a stale picture of it
-        if self._unit is None or self.attempt > 1 or fresh:
-            await find_unit(self, 0.0)
-        assert self._unit is not None
-        check_connectable(self._unit)
+        deadline = self.now() + within
+        known = self.unit_is_known
+        if not known:
+            await self._unit.find(LISTEN, within)
+        started = self.now()
         self._listeners.clear()
-        try:
-            self._link = await self._radio.connect(self._unit, max(0.05, deadline - self._loop.time()))
-        except DeviceNotFound:
-            # the radio has forgotten the unit: no request was sent, so this was no attempt
-            self.note("the radio had forgotten the unit: scanned for it again")
-            await find_unit(self, 0.0)
-            self._link = await self._radio.connect(self._unit, max(0.05, deadline - self._loop.time()))
+        again = known and self.attempt > 1
+        self._link = await self._unit.connect(max(0.05, deadline - started), fresh=fresh, again=again)
+        return started
 
     async def disconnect(self) -> None:
         await self.link.disconnect(self.time_left)
@@ -358,4 +366,4 @@ class RunBench:
     def _offset(self, report: Report) -> Report:
         if not self._rssi_offset or report.rssi is None:
             return report
-        return replace(report, rssi=round(report.rssi + self._rssi_offset))
+        return replace(report, rssi=report.rssi + self._rssi_offset)

@@ -248,7 +248,7 @@ class Runner:
             return self._blocked["stop"], f"step {self._blocked['stop']} ended the run"
         if plan.kind.verb == "connect" and "unit" in self._blocked:
             return self._blocked["unit"], f"step {self._blocked['unit']} did not find the unit"
-        if plan.kind.verb == "connect" and self._interrupts and not bench.address:
+        if plan.kind.verb == "connect" and self._interrupts and not bench.unit_is_known:
             return self._blocked.get("stop"), "the run was interrupted before the unit was found"
         if plan.kind.needs_link and not bench.link_is_up and (self._blocked or in_finally):
             root = self._blocked.get("link", self._blocked.get("unit"))

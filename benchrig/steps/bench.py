@@ -69,11 +69,6 @@ class Bench(Protocol):
         ...
 
     @property
-    def address(self) -> str:
-        """The address of the unit, '' while it is not known."""
-        ...
-
-    @property
     def link(self) -> Link:
         """The connection; LinkLost when there is none."""
         ...
@@ -146,12 +141,18 @@ class Bench(Protocol):
         """An Ear that listens while the context is open."""
         ...
 
-    def found(self, sighting: Sighting) -> None:
-        """This device is the unit under test from here on."""
+    async def find(self, listen: float, *, active: bool = True, swap: bool = False) -> Sighting:
+        """Listen for the unit for `listen` seconds, and on until it is heard or the time of the step is over. After a
+        `swap` whatever answers the selection is the unit. DeviceNotFound, AmbiguousDevice, WrongDevice."""
         ...
 
-    async def connect(self, within: float, *, fresh: bool = False) -> None:
-        """Connect to the unit; it becomes the link. `fresh`: the radio forgets the unit first."""
+    def is_unit(self, sighting: Sighting) -> bool:
+        """Whether what was heard is the unit, without a doubt."""
+        ...
+
+    async def connect(self, within: float, *, fresh: bool = False) -> float:
+        """Connect to the unit; it becomes the link. Gives the time at which it was asked for: a unit that was never heard
+        is listened for before that. `fresh`: the radio forgets the unit first."""
         ...
 
     async def disconnect(self) -> None: ...

@@ -13,7 +13,7 @@ _LOOK_EVERY = 0.02
 
 
 class Connect(Step, kw_only=True):
-    """Connect to the unit that the last scan found; scans for it first when there was none.
+    """Connect to the unit that was found; listens for it first when there was no scan.
 
     `fresh` lets the radio forget the unit before, so that its table is read anew (after a firmware change).
     """
@@ -33,8 +33,7 @@ class Connect(Step, kw_only=True):
         }
 
     async def run(self, bench: Bench) -> None:
-        started = bench.now()
-        await bench.connect(bench.time_left, fresh=self.fresh)
+        started = await bench.connect(bench.time_left, fresh=self.fresh)
         bench.reading("elapsed", bench.since(started), "s")
         if bench.wanted("attempts"):
             bench.reading("attempts", bench.attempt)
@@ -58,21 +57,20 @@ class Disconnect(Step, kw_only=True):
 
     async def run(self, bench: Bench) -> None:
         started = bench.now()
-        address = bench.address
         await bench.disconnect()
         ended = bench.now()
-        bench.reading("elapsed", ended - started, "s")
+        bench.reading("elapsed", bench.since(started), "s")
         if bench.wanted("advertises_after"):
-            heard = await self._listen(bench, address)
+            heard = await self._listen(bench)
             bench.reading("advertises_after", None if heard is None else round(heard - ended, 6), "s")
 
-    async def _listen(self, bench: Bench, address: str) -> float | None:
-        """When the unit was heard again, by the selection and its address; None when the time is over."""
+    async def _listen(self, bench: Bench) -> float | None:
+        """When the unit was heard again; None when the time is over."""
         deadline = bench.now() + bench.time_left * 0.9
         async with bench.scanning() as ear:
             while bench.now() < deadline:
                 for sighting in ear.heard.values():
-                    if sighting.address == address:
+                    if bench.is_unit(sighting):
                         return float(sighting.first_at)
                 await bench.pause(_LOOK_EVERY)
         return None

@@ -1,0 +1,58 @@
+"""What makes a device this one and no other."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from benchrig.errors import MalformedValue
+from benchrig.values.address import kind_of_random, resolves
+
+if TYPE_CHECKING:
+    from benchrig.radio.scan import Sighting
+
+# Private addresses change while the device stays the same (Core Vol 6 Part B 1.3.2.2).
+_PRIVATE = ("resolvable private", "non-resolvable private")
+
+
+@dataclass(frozen=True)
+class Identity:
+    """A device that was found: its address with the type, its serial number once that was read, and the key (IRK, 16
+    octets) with which its private addresses were made, where the plan knows it."""
+
+    address: str
+    address_type: str = ""
+    serial: str = ""
+    key: bytes | None = None
+
+    @classmethod
+    def of(cls, sighting: Sighting, key: bytes | None = None) -> Identity:
+        return cls(sighting.address, sighting.address_type, key=key)
+
+    @property
+    def rotates(self) -> bool:
+        """Whether the device may come back under another address, which then has to be proven."""
+        try:
+            return self.address_type == "random" and kind_of_random(self.address) in _PRIVATE
+        except MalformedValue:  # macOS gives an identifier of its own, which stays
+            return False
+
+    def is_same(self, sighting: Sighting) -> bool:
+        """Whether this is the device, without a doubt: the same address, or one that was made with its key."""
+        if self.key is not None and was_made_with(self.key, sighting.address):
+            return True
+        return self.address.upper() == sighting.address.upper() and (
+            not (self.address_type and sighting.address_type) or self.address_type == sighting.address_type
+        )
+
+    def moved(self, sighting: Sighting) -> Identity:
+        """The same device under the address that it has now."""
+        return replace(self, address=sighting.address, address_type=sighting.address_type)
+
+
+def was_made_with(key: bytes, address: str) -> bool:
+    """Whether the address is a resolvable private one of this key."""
+    try:
+        return resolves(key, address)
+    except MalformedValue:
+        return False

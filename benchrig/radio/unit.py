@@ -1,0 +1,227 @@
+"""The device that is meant: found once, then held on to. Runs, desk, watch and session find it in this way alone."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections.abc import AsyncIterator, Callable
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from benchrig.errors import (
+    AttError,
+    DeviceNotFound,
+    LinkError,
+    MalformedValue,
+    NoAnswer,
+    WrongDevice,
+)
+from benchrig.radio.choosing import OF_PLAN, Advice, check_connectable, choose_unit, labels, not_heard
+from benchrig.radio.identity import Identity
+from benchrig.radio.scan import Ear, Report, Selection, Sighting
+from benchrig.radio.table import Segment
+from benchrig.source.problem import printable
+
+if TYPE_CHECKING:
+    from benchrig.radio.link import Link
+    from benchrig.radio.radio import Radio
+
+# A second device that answers the selection too has this long to be heard.
+LISTEN = 2.0
+SERIAL_NUMBER = "00002a25-0000-1000-8000-00805f9b34fb"
+# How often it is looked whether the device has been heard; times of a sighting come from the reports.
+_LOOK_EVERY = 0.05
+_SERIAL_WITHIN = 5.0
+
+
+def _in_silence(_: object) -> None:
+    """Where nobody wants to know."""
+
+
+@dataclass
+class Unit:
+    """The device that the selection means. `identity` is fixed by the first success; from then on it is this device
+    that is listened for and connected to, and never another one that fits as well.
+
+    `tell` gets sentences for the record or the person, `seen` each sighting that was taken for the device, `adjust`
+    corrects a report (fixture, cable)."""
+
+    radio: Radio
+    selection: Selection
+    advice: Advice = OF_PLAN
+    tell: Callable[[str], object] = _in_silence
+    seen: Callable[[Sighting], object] = _in_silence
+    adjust: Callable[[Report], Report] | None = None
+    identity: Identity | None = None
+    sighting: Sighting | None = None
+
+    def let_go(self) -> None:
+        """Whatever answers the selection next is the device."""
+        self.identity = self.sighting = None
+
+    def know_serial(self, serial: str) -> None:
+        """The serial number that was read over its link."""
+        if self.identity is not None:
+            self.identity = replace(self.identity, serial=serial)
+
+    @contextlib.asynccontextmanager
+    async def listening(
+        self, also: Callable[[Report], object] | None = None, *, active: bool = True
+    ) -> AsyncIterator[Ear]:
+        """An Ear that hears everything while the context is open; each report goes to `also` too."""
+        ear = Ear()
+
+        def heard(report: Report) -> None:
+            report = self.adjust(report) if self.adjust else report
+            ear.add(report)
+            if also is not None:
+                also(report)
+
+        async with self.radio.scanning(heard, active=active):
+            yield ear
+
+    async def find(
+        self,
+        listen: float,
+        within: float,
+        *,
+        active: bool = True,
+        also: Callable[[Report], object] | None = None,
+        looking: Callable[[Ear], object] | None = None,
+        to_connect: bool = False,
+    ) -> Sighting:
+        """Listen for at least `listen` seconds, and on until the device is heard or `within` is over. `looking` sees
+        what was heard so far. With `to_connect` a device of changing addresses may be taken under another one: `connect`
+        proves that it is the same. DeviceNotFound, AmbiguousDevice, WrongDevice."""
+        loop = asyncio.get_running_loop()
+        started = loop.time()
+        async with self.listening(also, active=active) as ear:
+            while (past := loop.time() - started) < within:
+                if past >= listen and self._is_settled(ear, past):
+                    break
+                if looking is not None:
+                    looking(ear)
+                await asyncio.sleep(min(_LOOK_EVERY, max(within - past, 1e-6)))
+        sighting = self._chosen(ear, loop.time() - started, to_connect)
+        self._take(sighting)
+        return sighting
+
+    async def connect(self, within: float, *, fresh: bool = False, again: bool = False) -> Link:
+        """Connect to the device that was found. `fresh`: the radio forgets it first. `again`: an attempt has failed, so it
+        is listened for first: the radio may have forgotten it, or hold a stale picture of it. ConnectFailed,
+        DeviceNotFound, WrongDevice, StationError."""
+        loop = asyncio.get_running_loop()
+        deadline = loop.time() + within
+        assert self.sighting is not None, "find the device first"
+        if fresh:
+            await self.radio.forget(self.sighting)
+        if fresh or again:
+            await self.find(0.0, deadline - loop.time(), to_connect=True)
+        try:
+            link = await self._connect(deadline)
+        except DeviceNotFound:
+            # the radio has forgotten the device: no request was sent, so this was no attempt
+            self.tell("the radio had forgotten the unit: scanned for it again")
+            await self.find(0.0, deadline - loop.time(), to_connect=True)
+            link = await self._connect(deadline)
+        await self._prove(link)
+        return link
+
+    # --- inside
+
+    async def _connect(self, deadline: float) -> Link:
+        assert self.sighting is not None
+        check_connectable(self.sighting)
+        return await self.radio.connect(self.sighting, max(0.05, deadline - asyncio.get_running_loop().time()))
+
+    def _known(self, ear: Ear) -> Sighting | None:
+        """The device itself, where it was heard: under its newest address when several are its own."""
+        if self.identity is None:
+            return None
+        same = [sighting for sighting in ear.heard.values() if self.identity.is_same(sighting)]
+        return max(same, key=lambda sighting: sighting.last_at, default=None)
+
+    def _is_settled(self, ear: Ear, past: float) -> bool:
+        if self.identity is None:
+            return bool(ear.selected(self.selection))
+        # an address that may have changed is not waited for longer than another device has to be heard
+        changed = self.identity.rotates and past >= LISTEN and bool(ear.selected(self.selection))
+        return changed or self._known(ear) is not None
+
+    def _chosen(self, ear: Ear, listened: float, to_connect: bool) -> Sighting:
+        if self.identity is None:
+            return choose_unit(ear, self.selection, listened, self.advice)
+        if (known := self._known(ear)) is not None:
+            return known
+        others = ear.selected(self.selection)
+        if not others:
+            raise not_heard(ear, self.selection, listened, self.advice, known=self.identity.address)
+        if not self.identity.rotates:
+            raise WrongDevice(
+                f"the unit is {self.identity.address}, and it was not heard in {listened:.3g} s; "
+                f"what answers the selection now is another device: {labels(others)}",
+                advice="switch the others off, or see why the unit fell silent",
+            )
+        if not to_connect:
+            raise WrongDevice(
+                f"the unit's address changes, and {labels(others)} cannot be told from another device in a scan",
+                advice="connect without a scan before it, so that its serial number can prove it, "
+                "or give the identity key in device: select:",
+            )
+        return choose_unit(ear, self.selection, listened, self.advice)
+
+    def _take(self, sighting: Sighting) -> None:
+        self.sighting = sighting
+        if self.identity is None:
+            self.identity = Identity.of(sighting, self.selection.key)
+        elif self.identity.key is not None:
+            self.identity = self.identity.moved(sighting)
+        if self.identity.is_same(sighting):
+            self.seen(sighting)
+
+    async def _prove(self, link: Link) -> None:
+        """See that a device of changing addresses is still the same: by its serial number, which is read the first time."""
+        assert self.identity is not None
+        assert self.sighting is not None
+        identity, sighting = self.identity, self.sighting
+        if not identity.rotates or identity.key is not None:
+            return
+        serial = await _serial_of(link)
+        if identity.is_same(sighting):
+            self.identity = replace(identity, serial=identity.serial or serial)
+            return
+        if serial and serial == identity.serial:
+            self.tell(
+                f"the unit has changed its address to {sighting.address}: the serial number proves that it is the same"
+            )
+            self.identity = identity.moved(sighting)
+            self.seen(sighting)
+            return
+        await link.disconnect()
+        raise _another(identity, sighting, serial)
+
+
+def _another(identity: Identity, sighting: Sighting, serial: str) -> WrongDevice:
+    """A device under another address that could not be shown to be the same one."""
+    if serial and identity.serial:
+        return WrongDevice(
+            f"another device answers: its serial number is '{printable(serial)}', "
+            f"that of the unit is '{printable(identity.serial)}'",
+            advice="switch the others off",
+        )
+    return WrongDevice(
+        f"the unit was {identity.address}, {sighting.address} answers now, and nothing proves that it is the same device",
+        advice="give its identity key in device: select:, or let the device offer a serial number",
+    )
+
+
+async def _serial_of(link: Link) -> str:
+    """The serial number that the device tells, '' when it tells none."""
+    found = link.table.find((Segment(SERIAL_NUMBER),))
+    if not found:
+        return ""
+    try:
+        data = await link.read(found[0].attribute, "read the serial number", _SERIAL_WITHIN)
+        return data.decode("utf-8").rstrip("\0")
+    except (AttError, LinkError, NoAnswer, MalformedValue, UnicodeDecodeError):
+        return ""
