@@ -3,6 +3,7 @@
 BenchrigError                     cause
 ├── PlanError                     plan      all problems of the text files, with their places
 ├── UsageError                    plan      the command line or a station file asks for something impossible
+├── UnfitValue                    plan      a value of a plan, or one filled in, that its place or format cannot take
 ├── StationError                  station   the bench itself cannot test
 │   ├── AmbiguousDevice           station   several devices answer the selection: none of them is to blame
 │   └── WrongDevice               station   another device answers than the one that was found before
@@ -66,6 +67,12 @@ class PlanError(BenchrigError):
 
 
 class UsageError(BenchrigError):
+    cause = "plan"
+
+
+class UnfitValue(BenchrigError):
+    """What a plan or a person wants to send has no bytes in the format; nothing was sent."""
+
     cause = "plan"
 
 
@@ -133,7 +140,8 @@ class AttributeAmbiguous(DeviceError):
 
 
 class MalformedValue(DeviceError):
-    """Bytes that do not fit a format, or a value that a format cannot carry."""
+    """Bytes that do not fit a format. A format says so of a value that it cannot carry too; where the value comes from a
+    plan, `steps/payload.py` makes it an UnfitValue."""
 
     may_pass = False
 

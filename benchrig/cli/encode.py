@@ -73,12 +73,12 @@ def _format(form: Format | None, presentation: bytes | None) -> Format:
 def _bytes(form: Format, words: tuple[str, ...]) -> bytes:
     """UsageError when the format has no bytes for the value."""
     from benchrig.desk.writing import value_of
-    from benchrig.errors import MalformedValue, UsageError
+    from benchrig.errors import UnfitValue, UsageError
     from benchrig.steps.payload import encode as bytes_of
 
     try:
         return bytes_of(form, value_of(form, words), None)
-    except MalformedValue as error:
+    except UnfitValue as error:
         raise UsageError(error.message, advice=error.advice) from error
 
 

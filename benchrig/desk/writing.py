@@ -12,7 +12,7 @@ import msgspec
 from benchrig.desk.desk import READ_WITHIN
 from benchrig.desk.inspecting import content
 from benchrig.desk.inspection import Content
-from benchrig.errors import AttributeMissing, MalformedValue, UsageError
+from benchrig.errors import AttributeMissing, UnfitValue, UsageError
 from benchrig.report.escape import hex_text, plain
 from benchrig.source.shape import LooseText, Misfit
 from benchrig.steps.lookup import look_up
@@ -48,17 +48,17 @@ class Order:
     read_back: bool = False
 
     def bytes_in(self, form: Format | None) -> bytes:
-        """The bytes to write, with the attribute's format. MalformedValue when there are none."""
+        """The bytes to write, with the attribute's format. UnfitValue when there are none."""
         own = self.form or form
         try:
             data = encode(own, value_of(own, self.words), None) if self.data is None else self.data
-        except MalformedValue as error:
+        except UnfitValue as error:
             if own is not None:
                 raise
             unknown = f"how '{plain(self.attribute)}' reads is not known, so its value has to be bytes: {error.message}"
-            raise MalformedValue(unknown, advice=_SAY_HOW) from error
+            raise UnfitValue(unknown, advice=_SAY_HOW) from error
         if len(data) > LONGEST:
-            raise MalformedValue(f"{len(data)} bytes are more than an attribute holds ({LONGEST})")
+            raise UnfitValue(f"{len(data)} bytes are more than an attribute holds ({LONGEST})")
         return data
 
     def check(self, names: Names) -> None:
@@ -70,7 +70,7 @@ class Order:
             meaning = names.meaning(self.attribute)
             if self.form or meaning.format or self.data is not None:
                 self.bytes_in(meaning.format)
-        except (Misfit, MalformedValue) as error:
+        except (Misfit, UnfitValue) as error:
             raise UsageError(error.message, advice=error.advice) from error
 
     def caution(self, names: Names, unit: Sighting, heed: str = "") -> str:
@@ -119,7 +119,7 @@ class Sending:
 
 async def prepare(desk: Desk, link: Link, order: Order) -> Prepared:
     """Look the attribute up, and see that it offers what is asked of it and what its bytes are; nothing is written.
-    AttributeMissing, AttributeAmbiguous, MalformedValue, NoAnswer, LinkLost."""
+    AttributeMissing, AttributeAmbiguous, UnfitValue, NoAnswer, LinkLost."""
     target = target_of(desk, link, order)
     known = target.format or (None if order.form or order.data is not None else await desk.presented(link, target))
     return Prepared(order, target, order.form or known, order.bytes_in(known))
@@ -167,7 +167,7 @@ def target_of(desk: Desk, link: Link, order: Order) -> Target:
 
 def value_of(form: Format | None, words: Iterable[str]) -> Any:
     """Typed words as the value that a plan would have there: `8 °C`, `true`, text, and `field=value` for structures.
-    MalformedValue."""
+    UnfitValue."""
     if form is None or form.kind != "struct":
         return _one(" ".join(words), form)
     leaves, value = form.leaves(), dict[str, Any]()
@@ -195,7 +195,7 @@ def _fields(words: Iterable[str], known: Iterable[str]) -> list[tuple[str, str]]
             fields[-1] = (fields[-1][0], f"{fields[-1][1]} {word}")
         else:
             advice = f"fields: {', '.join(known)}"
-            raise MalformedValue(f"expected field=value, found '{plain(word)}'", advice=advice)
+            raise UnfitValue(f"expected field=value, found '{plain(word)}'", advice=advice)
     return fields
 
 
@@ -205,7 +205,7 @@ def _put(value: dict[str, Any], name: str, item: Any) -> None:
     for part in outer:
         value = value.setdefault(part, {})
         if not isinstance(value, dict):
-            raise MalformedValue(f"'{part}' is a field and a structure at once")
+            raise UnfitValue(f"'{part}' is a field and a structure at once")
     if last in value:
-        raise MalformedValue(f"the field '{name}' is given twice")
+        raise UnfitValue(f"the field '{name}' is given twice")
     value[last] = item

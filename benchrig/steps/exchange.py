@@ -6,7 +6,7 @@ import asyncio
 from collections.abc import Iterable, Mapping
 from typing import Any, ClassVar
 
-from benchrig.errors import MalformedValue, NoAnswer
+from benchrig.errors import NoAnswer, UnfitValue
 from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import ReadingType, Step, value_readings
@@ -40,7 +40,7 @@ class Exchange(Step, kw_only=True):
         if self.starts_with is not None:
             try:
                 hex_bytes(self.starts_with)
-            except MalformedValue as error:
+            except UnfitValue as error:
                 yield Misfit(error.message, path=("starts_with",))
 
     def readings(self, names: Names) -> Mapping[str, ReadingType] | None:

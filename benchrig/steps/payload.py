@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from benchrig.errors import MalformedValue
+from benchrig.errors import MalformedValue, UnfitValue
 from benchrig.source.shape import Misfit, octets
 from benchrig.values.format import Format
 from benchrig.values.judging import typed
@@ -12,22 +12,25 @@ from benchrig.values.quantity import Quantity, as_number, exact, is_number
 
 
 def encode(form: Format | None, value: Any, raw: str | None) -> bytes:
-    """The bytes of `raw` (hex text), or of `value` in the format. Raises MalformedValue."""
+    """The bytes of `raw` (hex text), or of `value` in the format. Raises UnfitValue: what a plan brings is not the unit's."""
     if raw is not None:
         return hex_bytes(raw)
     if form is None:
         if isinstance(value, (bytes, bytearray)):
             return bytes(value)
         return hex_bytes(value)
-    return form.encode(plain_value(form, value))
+    try:
+        return form.encode(plain_value(form, value))
+    except MalformedValue as error:
+        raise UnfitValue(error.message, advice=error.advice) from error
 
 
 def hex_bytes(text: Any) -> bytes:
-    """Raises MalformedValue."""
+    """Raises UnfitValue."""
     try:
         return octets(text)
     except Misfit as misfit:
-        raise MalformedValue(misfit.message, advice=misfit.advice) from None
+        raise UnfitValue(misfit.message, advice=misfit.advice) from None
 
 
 def plain_value(form: Format, value: Any) -> Any:
@@ -53,13 +56,13 @@ def _without_unit(value: Any, unit: str) -> Any:
         value = _quantity(value)
     if isinstance(value, Quantity):
         if not unit:
-            raise MalformedValue(f"{value} has a unit, the attribute has none")
+            raise UnfitValue(f"{value} has a unit, the attribute has none")
         try:
             return as_number(value.to(unit))
         except Misfit as misfit:
-            raise MalformedValue(misfit.message, advice=misfit.advice) from misfit
+            raise UnfitValue(misfit.message, advice=misfit.advice) from misfit
     if unit and is_number(value):
-        raise MalformedValue(f"{value} has no unit", advice=f"write {value} {unit}")
+        raise UnfitValue(f"{value} has no unit", advice=f"write {value} {unit}")
     return as_number(exact(value)) if is_number(value) else value
 
 
@@ -67,14 +70,14 @@ def _quantity(text: str) -> Quantity:
     try:
         return Quantity.from_source(text)
     except Misfit as misfit:
-        raise MalformedValue(misfit.message, advice=misfit.advice) from misfit
+        raise UnfitValue(misfit.message, advice=misfit.advice) from misfit
 
 
 def misfit_of(form: Format | None, value: Any, raw: str | None) -> Misfit | None:
     """What is wrong with the value of a plan, before the run; None when it can be written."""
     try:
         encode(form, value, raw)
-    except MalformedValue as error:
+    except UnfitValue as error:
         return Misfit(error.message, error.advice, ("raw" if raw is not None else "value",))
     return None
 

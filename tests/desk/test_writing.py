@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from benchrig.desk.desk import Desk
 from benchrig.desk.writing import Order, Sending, Written, prepare, send, value_of, write
-from benchrig.errors import AttError, AttributeMissing, MalformedValue, UsageError
+from benchrig.errors import AttError, AttributeMissing, UnfitValue, UsageError
 from benchrig.steps.attribute import AttributeSpec, Names
 from benchrig.steps.payload import encode
 from benchrig.values.format import Format, build_format
@@ -88,7 +88,7 @@ def test_a_value_means_what_it_means_in_a_plan(words: list[str], spec: dict[str,
     ],
 )
 def test_what_makes_no_structure_is_said(words: list[str], said: str) -> None:
-    with pytest.raises(MalformedValue, match=said):
+    with pytest.raises(UnfitValue, match=said):
         encode(form(**MOTION), value_of(form(**MOTION), words), None)
 
 
@@ -96,7 +96,7 @@ def test_what_makes_no_structure_is_said(words: list[str], said: str) -> None:
 def test_whatever_is_typed_gives_bytes_or_a_sentence(words: list[str]) -> None:
     for spec in ({"as": "uint8"}, {"as": "utf8"}, {"as": "hex"}, {"as": "date_time"}, MOTION):
         own = form(**spec)
-        with contextlib.suppress(MalformedValue):
+        with contextlib.suppress(UnfitValue):
             assert isinstance(encode(own, value_of(own, words), None), bytes)
 
 
@@ -166,7 +166,7 @@ def test_a_format_that_the_device_says_itself_is_written_in() -> None:
           - {{descriptor: presentation format, raw: '0E FE 2F 27 01 00 00'}}
 """)
     assert written(Order(own, ("-3.5 °C",)), device).written.raw == "A2FE"
-    with pytest.raises(MalformedValue, match="voltage"):
+    with pytest.raises(UnfitValue, match="voltage"):
         written(Order(own, ("3 V",)), device)
 
 

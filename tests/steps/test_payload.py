@@ -8,7 +8,7 @@ from decimal import Decimal
 import pytest
 from hypothesis import given
 
-from benchrig.errors import MalformedValue
+from benchrig.errors import UnfitValue
 from benchrig.source.shape import LooseText, Misfit
 from benchrig.steps.payload import encode, hex_bytes, misfit_of, same_value
 from tests.values.building import form
@@ -74,14 +74,14 @@ def test_a_unit_that_the_attribute_does_not_have():
 
 @pytest.mark.parametrize("text", ["0", "0x01", "zz", None, 5, ["01"]])
 def test_what_is_no_hex_text(text):
-    with pytest.raises(MalformedValue, match="expected bytes as hex text"):
+    with pytest.raises(UnfitValue, match="expected bytes as hex text"):
         hex_bytes(text)
 
 
 @pytest.mark.parametrize("kind", [TEMPERATURE, RECORD, TEXT, None])
 @given(value=JUNK)
 def test_anything_becomes_bytes_or_is_refused(kind, value):
-    with suppress(MalformedValue):
+    with suppress(UnfitValue):
         assert isinstance(encode(kind, value, None), bytes)
 
 

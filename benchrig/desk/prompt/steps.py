@@ -20,7 +20,7 @@ from benchrig.desk.prompt.deeds import (
     WriteDone,
 )
 from benchrig.desk.prompt.limits import fits, limits, written
-from benchrig.errors import MalformedValue
+from benchrig.errors import MalformedValue, UnfitValue
 from benchrig.plan.wording import spec_data
 from benchrig.report.escape import plain
 from benchrig.source.writing import decimal_text, flow, literal, scalar
@@ -275,7 +275,7 @@ def _value(form: Format, data: bytes) -> Any:
         units = form.fields()
         value = _fields(decoded, units) if isinstance(decoded, dict) else written(decoded, form.unit)
         return value if value is not None and encode(form, value, None) == data else None
-    except MalformedValue:
+    except (MalformedValue, UnfitValue):
         return None
 
 

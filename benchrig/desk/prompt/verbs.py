@@ -12,7 +12,7 @@ from benchrig.desk.prompt.saving import save
 from benchrig.desk.prompt.talk import Talk
 from benchrig.desk.typed_format import BESIDE, typed_format
 from benchrig.desk.writing import Order
-from benchrig.errors import MalformedValue, UsageError
+from benchrig.errors import UnfitValue, UsageError
 from benchrig.source.problem import suggest
 from benchrig.source.shape import misfit_is_usage
 from benchrig.steps.payload import hex_bytes
@@ -178,7 +178,7 @@ def _file(line: Line) -> Path:
 def _bytes(text: str) -> bytes:
     try:
         return hex_bytes(text)
-    except MalformedValue as error:
+    except UnfitValue as error:
         raise UsageError(error.message) from error
 
 

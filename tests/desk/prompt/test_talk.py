@@ -19,6 +19,7 @@ from benchrig.errors import (
     LinkLost,
     MalformedValue,
     OperatorError,
+    UnfitValue,
     UsageError,
 )
 from benchrig.steps.attribute import Names
@@ -93,7 +94,7 @@ def test_a_write_that_the_attribute_does_not_offer_is_not_asked_for() -> None:
 
 
 def test_a_value_of_an_attribute_that_nothing_is_known_of_is_asked_how_it_reads() -> None:
-    with pytest.raises(MalformedValue, match="is not known") as caught:
+    with pytest.raises(UnfitValue, match="is not known") as caught:
         talked("write 6b1d0005-9a53-4c86-8a3e-2f0f6c1d7e40 85 °C", names=Names(), answer=OperatorError("no"))
     assert "--as FORMAT" in caught.value.advice
     assert "--raw" in caught.value.advice
