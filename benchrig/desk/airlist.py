@@ -28,7 +28,7 @@ Order = Literal["level", "name", "age", "rate"]
 ORDERS: tuple[Order, ...] = ("level", "name", "age", "rate")
 # A list that is redrawn all the time looks back on so many reports of a device.
 LIVE_WINDOW = 64
-# Addresses that change all the time must not fill the memory: those unheard for longest give way.
+# Addresses that change all the time must not fill the memory: those unheard for longest give way, the selected last.
 MOST_DEVICES = 5000
 MOST_ADDRESSES = 32
 
@@ -79,7 +79,7 @@ class Heard:
     @property
     def identity(self) -> str:
         """What stays the same while addresses change."""
-        return f"key {self.key}" if self.key else self.sighting.address
+        return _identity(self.key, self.sighting.address, self.sighting.address_type)
 
 
 class AirList:
@@ -107,7 +107,7 @@ class AirList:
     def add(self, report: Report) -> Heard:
         self.total += 1
         key = self._known_key(report) if self._keys else 0
-        identity = f"key {key}" if key else report.address
+        identity = _identity(key, report.address, report.address_type)
         row = self.heard.get(identity)
         if row is None:
             if len(self.heard) >= self._most:
@@ -152,10 +152,15 @@ class AirList:
         return ":" in address and self._resolve(key, address)
 
     def _make_room(self) -> None:
-        for _, identity in heapq.nsmallest(
-            max(1, self._most // 10), ((row.sighting.last_at, identity) for identity, row in self.heard.items())
-        ):
+        accepts = self.selection.accepts
+        places = ((accepts(row.sighting), row.sighting.last_at, identity) for identity, row in self.heard.items())
+        for _, _, identity in heapq.nsmallest(max(1, self._most // 10), places):
             del self.heard[identity]
+
+
+def _identity(key: int, address: str, address_type: str) -> str:
+    """Public and random addresses of the same octets are two devices."""
+    return f"key {key}" if key else f"{address} {address_type}"
 
 
 def _place(row: Heard, order: Order, now: float) -> tuple[Any, ...]:

@@ -101,7 +101,7 @@ class Desk:
         self, also: Callable[[Report], object] | None = None, *, active: bool = True
     ) -> AsyncIterator[Ear]:
         """An Ear that hears everything while the context is open; each report goes to `also` too."""
-        ear = Ear()
+        ear = Ear(self.options.selection.accepts)
 
         def heard(report: Report) -> None:
             ear.add(report)

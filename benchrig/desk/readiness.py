@@ -221,7 +221,7 @@ async def look_at_devices(desk: Desk, station: Station, listen: float) -> None:
     station.add(Check(radio, "device files", "yes", f"{len(models)} device{'s' if len(models) != 1 else ''}"))
     async with desk.listening() as ear:
         await asyncio.sleep(listen)
-    checks = [_device(radio, model.name, ear.heard.get(model.address), listen) for model in models]
+    checks = [_device(radio, one.name, ear.heard.get((one.address, one.address_type)), listen) for one in models]
     silent, heard = ([check for check in checks if check.blocks is blocks] for blocks in (True, False))
     for alike, what in ((silent, "were not heard"), (heard, "were heard")):
         for check in alike[:SHOWN_DEVICES]:

@@ -93,7 +93,7 @@ class HostRadio(Radio):
             async with super().scanning(on_report, active=active):
                 yield
             return
-        crowded, ear = await self._others_scan(self.bluez), Ear()
+        crowded, ear = await self._others_scan(self.bluez), Ear(self._selection.accepts)
         self._drowned = False
 
         def heard(report: Report) -> None:

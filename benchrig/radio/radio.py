@@ -207,10 +207,11 @@ def _report(now: float, device: BLEDevice, data: AdvertisementData) -> Report:
     # only benchrig's own stack hands over what came over the air
     raw = data.platform_data[0] if data.platform_data else None
     return Report(
-        at=now,
+        at=getattr(raw, "at", now),
         address=device.address,
         address_type=address_type(device, data),
         name=data.local_name[:LONGEST_NAME] if data.local_name else None,
+        name_is_short=getattr(raw, "name_is_short", False),
         rssi=data.rssi if data.rssi in LEVELS else None,
         services=tuple(data.service_uuids),
         manufacturer_data=dict(data.manufacturer_data),

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import fnmatch
+import heapq
 import math
 import re
 import statistics
 from collections import deque
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, TypeVar
 
@@ -21,6 +22,8 @@ SAME_EVENT = 0.005
 KEPT_REPORTS = 4096
 # Nor must one that says something new in every report.
 MOST_PARTS = 64
+# Nor do addresses that change all the time.
+MOST_DEVICES = 5000
 _ADDRESS = re.compile(r"(?:[0-9A-Fa-f]{2}:){5}[0-9A-Fa-f]{2}|[0-9A-Fa-f]{8}(?:-[0-9A-Fa-f]{4}){3}-[0-9A-Fa-f]{12}")
 
 
@@ -28,7 +31,8 @@ _ADDRESS = re.compile(r"(?:[0-9A-Fa-f]{2}:){5}[0-9A-Fa-f]{2}|[0-9A-Fa-f]{8}(?:-[
 class Report:
     """One advertising report. `at` in seconds of the loop's clock, `rssi` in dBm (None where it was not measured),
     UUIDs as 128-bit text, `address_type` 'public', 'random' or '' where the radio does not say; `payload` and
-    `scan_response` as they came, and whether the device is connectable, where it tells them."""
+    `scan_response` as they came, and whether the device is connectable, where it tells them. A scan response that
+    came late makes a second report, at the time of its event. `name_is_short` when there is more of the name."""
 
     at: float
     address: str
@@ -42,6 +46,7 @@ class Report:
     payload: bytes | None = None
     scan_response: bytes | None = None
     connectable: bool | None = None
+    name_is_short: bool = False
     device: Any = field(compare=False, repr=False, default=None)
 
 
@@ -52,6 +57,7 @@ class Sighting:
     address: str
     address_type: str = ""
     name: str = ""
+    name_is_short: bool = True
     services: list[str] = field(default_factory=list)
     manufacturer_data: dict[int, bytes] = field(default_factory=dict)
     service_data: dict[str, bytes] = field(default_factory=dict)
@@ -68,17 +74,12 @@ class Sighting:
     device: Any = field(default=None, repr=False)
 
     def add(self, report: Report) -> None:
-        if self.count == 0:
-            self.first_at = report.at
-        elif report.at - self.last_at > SAME_EVENT:
-            self.gaps.append(report.at - self.last_at)
-        self.count += 1
-        self.last_at = report.at
-        if report.rssi is not None:
-            self.rssi.append(report.rssi)
+        if self.count == 0 or report.at != self.last_at or not report.scan_response:
+            self._count(report)
         self.device = report.device
         self.address_type = report.address_type or self.address_type
-        self.name = report.name or self.name
+        if report.name and (self.name_is_short or not report.name_is_short):
+            self.name, self.name_is_short = report.name, report.name_is_short
         new = [uuid for uuid in report.services if uuid not in self.services]
         self.services += new[: MOST_PARTS - len(self.services)]
         _update(self.manufacturer_data, report.manufacturer_data)
@@ -88,6 +89,17 @@ class Sighting:
         self.scan_response = report.scan_response or self.scan_response
         self.connectable = self.connectable if report.connectable is None else report.connectable
         self.was_connectable = self.was_connectable or bool(report.connectable)
+
+    def _count(self, report: Report) -> None:
+        """An event that was not heard before."""
+        if self.count == 0:
+            self.first_at = report.at
+        elif report.at - self.last_at > SAME_EVENT:
+            self.gaps.append(report.at - self.last_at)
+        self.count += 1
+        self.last_at = report.at
+        if report.rssi is not None:
+            self.rssi.append(report.rssi)
 
     @property
     def takes_no_connections(self) -> bool:
@@ -200,17 +212,28 @@ def is_address(text: str) -> bool:
 
 
 class Ear:
-    """Gathers reports into sightings."""
+    """Gathers reports into sightings, by address and its type: two devices may have the same octets. Of more than `most`
+    those unheard for longest give way, the ones that `is_meant` says yes to after all others."""
 
-    def __init__(self) -> None:
-        self.heard: dict[str, Sighting] = {}
+    def __init__(self, is_meant: Callable[[Sighting], bool] | None = None, most: int = MOST_DEVICES) -> None:
+        self.heard: dict[tuple[str, str], Sighting] = {}
+        self._is_meant = is_meant or (lambda sighting: False)
+        self._most = most
 
     def add(self, report: Report) -> Sighting:
-        sighting = self.heard.get(report.address)
+        key = report.address, report.address_type
+        sighting = self.heard.get(key)
         if sighting is None:
-            sighting = self.heard[report.address] = Sighting(report.address)
+            if len(self.heard) >= self._most:
+                self._make_room()
+            sighting = self.heard[key] = Sighting(report.address)
         sighting.add(report)
         return sighting
+
+    def _make_room(self) -> None:
+        count = max(1, self._most // 10)
+        for _, _, key in heapq.nsmallest(count, ((self._is_meant(s), s.last_at, key) for key, s in self.heard.items())):
+            del self.heard[key]
 
     def selected(self, selection: Selection) -> list[Sighting]:
         """The sightings that fit, strongest first."""

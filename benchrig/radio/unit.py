@@ -69,7 +69,7 @@ class Unit:
         self, also: Callable[[Report], object] | None = None, *, active: bool = True
     ) -> AsyncIterator[Ear]:
         """An Ear that hears everything while the context is open; each report goes to `also` too."""
-        ear = Ear()
+        ear = Ear(self._may_be)
 
         def heard(report: Report) -> None:
             report = self.adjust(report) if self.adjust else report
@@ -133,6 +133,9 @@ class Unit:
         assert self.sighting is not None
         check_connectable(self.sighting)
         return await self.radio.connect(self.sighting, max(0.05, deadline - asyncio.get_running_loop().time()))
+
+    def _may_be(self, sighting: Sighting) -> bool:
+        return self.selection.accepts(sighting) or (self.identity is not None and self.identity.is_same(sighting))
 
     def _known(self, ear: Ear) -> Sighting | None:
         """The device itself, where it was heard: under its newest address when several are its own."""

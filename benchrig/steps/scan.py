@@ -56,7 +56,7 @@ def _no_address_type(word: str) -> tuple[str, str] | None:
 
 READINGS: dict[str, ReadingType] = {
     "found_after": ReadingType("number", "s", "from the start of the scan to the first report of the unit"),
-    "count": ReadingType("number", "", "reports of the unit, scan responses included"),
+    "count": ReadingType("number", "", "advertising events of the unit"),
     "rssi": ReadingType("number", "dBm", "median received level"),
     "interval": ReadingType("number", "s", "median gap between advertising events"),
     "name": ReadingType("text", "", "local name"),

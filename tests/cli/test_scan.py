@@ -199,7 +199,7 @@ def test_a_level_that_the_radio_did_not_measure() -> None:
     bench = Bench(heard(1, rssi=None), width=160)
     assert bench.lines()[2].split()[:3] == ["unit", "01", "······"]
     assert any("unknown: the radio did not measure it" in line for line in bench.press("enter"))
-    row = bench.air.heard["C4:00:00:00:00:01"]
+    row = bench.air.heard["C4:00:00:00:00:01 random"]
     said = {"seconds": 1.0, **report_as_data(row, heard(1, rssi=None))}
     assert "     ? dBm  C4:00:00:00:00:01" in report_line(said, Names())
 

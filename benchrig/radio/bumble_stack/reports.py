@@ -15,7 +15,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 LEGACY, EXTENDED = 0x02, 0x0D
-RSSI_UNKNOWN = 127
+# Data status of an extended report (bits 5 and 6 of its type): more of them come, or the rest was lost.
+_MORE, _TRUNCATED = 1, 2
 
 # Event types of a legacy report: ADV_IND, ADV_DIRECT_IND, ADV_SCAN_IND, ADV_NONCONN_IND, SCAN_RSP.
 _CONNECTABLE, _SCANNABLE, _SCAN_RESPONSE = (0x00, 0x01), (0x00, 0x02), 0x04
@@ -25,7 +26,8 @@ _EXTENDED_HEAD = struct.Struct("<HB6sBBBbbHB6sB")
 
 @dataclass(frozen=True, slots=True)
 class HeardPdu:
-    """One report. `address` in air order with `is_random`; `more` when the rest of the data comes in a later report."""
+    """One report. `address` in air order with `is_random`; `more` when the rest of the data comes in a later report,
+    `truncated` when it never will."""
 
     address: bytes
     is_random: bool
@@ -35,6 +37,7 @@ class HeardPdu:
     rssi: int
     data: bytes
     more: bool = False
+    truncated: bool = False
 
 
 def is_report(packet: bytes) -> bool:
@@ -77,6 +80,7 @@ def _extended(packet: bytes, at: int) -> tuple[HeardPdu, int]:
     end = start + length
     if end > len(packet):
         raise IndexError
+    status = event >> 5 & 3
     pdu = HeardPdu(
         address,
         bool(address_type & 1),
@@ -85,6 +89,7 @@ def _extended(packet: bytes, at: int) -> tuple[HeardPdu, int]:
         bool(event & 8),
         rssi,
         packet[start:end],
-        more=(event >> 5) & 3 == 1,
+        more=status == _MORE,
+        truncated=status == _TRUNCATED,
     )
     return pdu, end

@@ -171,13 +171,8 @@ class HostStack:
                 )
 
     def _on_pdu(self, pdu: HeardPdu) -> None:
-        """A fault in a scanner's callback is not one of the stack: it goes to the loop's handler."""
         for scanner in list(self._scanners):
-            try:
-                scanner.on_pdu(pdu)
-            except Exception as exc:
-                loop = asyncio.get_running_loop()
-                loop.call_exception_handler({"message": "a detection callback failed", "exception": exc})
+            scanner.on_pdu(pdu)
 
     async def connect(
         self, peer: hci.Address, preferences: ConnectionParametersPreferences | None = None

@@ -76,19 +76,6 @@ class HearingLine(Line):
 
 # LE Set Scan Enable with duplicates (Core Vol 4 Part E 7.8.11).
 SCAN_ON, SCAN_OFF = bytes.fromhex("010C20020100"), bytes.fromhex("010C20020000")
-ADV_IND, ADV_DIRECT_IND, ADV_SCAN_IND, ADV_NONCONN_IND, SCAN_RSP = range(5)
-
-
-def report(data=b"", *, rssi=-50, kind=ADV_NONCONN_IND, number=1, public=False):
-    """An LE Advertising Report of one device (7.7.65.2), as a packet. `number` becomes the last octet of its address."""
-    address = bytes((number, 0, 0, 0, 0, 0xC4))
-    said = bytes((2, 1, kind, 0 if public else 1)) + address + bytes((len(data),)) + data + bytes((rssi & 0xFF,))
-    return bytes((4, 0x3E, len(said))) + said
-
-
-def name_field(name, *, complete=True):
-    """The structure of a local name."""
-    return bytes((len(name) + 1, 9 if complete else 8)) + name.encode()
 
 
 def meddled(meddle):

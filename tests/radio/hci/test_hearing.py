@@ -2,10 +2,11 @@
 
 import pytest
 
-from tests.radio.hci.controller import hearing, name_field, opener, report
+from tests.radio.hci.controller import hearing, opener
+from tests.radio.reports import ADV_IND, name_field, report
 from tests.radio.running import run_plan
 
-SCAN = "plan: a\ndevice: {{select: {{name: VFL-*{select}}}}}\nsteps:\n  - scan:\n    for: 200 ms\n    within: 400 ms\n{more}"
+SCAN = "plan: a\ndevice: {{select: {{name: VFL-*{select}}}}}\nsteps:\n  - scan:\n    for: 600 ms\n    within: 700 ms\n{more}"
 
 
 async def scanned(folder, *reports, select="", more=""):
@@ -48,3 +49,14 @@ async def test_without_a_level_none_is_the_nearest(tmp_path):
     done = await scanned(tmp_path, *two, select=", nearest: 6 dB")
     assert (done.ended.cause, done.ended.exit_code) == ("station", 7)
     assert "the level of one is not known" in done.ended.message
+
+
+async def test_events_without_a_scan_response_are_all_counted(tmp_path):
+    events = [(at / 1000, report(name_field("VFL-1"), kind=ADV_IND)) for at in (20, 80, 140, 200)]
+    done = await scanned(tmp_path, *events, more="    expect: {count: {equals: 4}}\n")
+    assert done.ended.verdict == "pass"
+
+
+async def test_a_single_event_without_a_scan_response_is_heard(tmp_path):
+    done = await scanned(tmp_path, (0.05, report(name_field("VFL-1"), kind=ADV_IND)))
+    assert done.ended.verdict == "pass"
