@@ -17,7 +17,7 @@ from benchrig.draft.evidence import HIDDEN, Evidence, Heard, Listening, Look, Me
 from benchrig.draft.tolerance import Group
 from benchrig.errors import DeviceError, DeviceNotFound, LinkError, NoAnswer
 from benchrig.radio.scan import Report, Selection, Sighting
-from benchrig.steps.notify import PROPERTIES
+from benchrig.steps.subscription import PROPERTIES
 
 if TYPE_CHECKING:
     from benchrig.desk.inspection import ServiceSeen

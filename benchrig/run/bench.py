@@ -32,9 +32,13 @@ from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import ReadingType, Step
 from benchrig.steps.bench import Operator, Stream, Target
 from benchrig.steps.lookup import look_up
+from benchrig.values.base import flat
 from benchrig.values.format import Format
 from benchrig.values.judging import BoundLimit, Judgement, kind_of, shown
 from benchrig.values.quantity import UNITS, Quantity, exact
+
+# Less than the runner's grace, which ends the step.
+UNSUBSCRIBE_WITHIN = 0.4
 
 
 class RunBench:
@@ -210,11 +214,11 @@ class RunBench:
         if name == "att_error" and judgement is None and not self.wanted(name):
             return
         octets = None if raw is None else hex_text(raw)
-        about = self._window(*window) if window else None
+        about = self.window(*window) if window else None
         self._readings.append(Reading(self._number, name, jsonable(value), unit, octets, None, judgement, about))
         self._save(name, value, unit)
 
-    def _window(self, begin: float, end: float, count: int) -> Window:
+    def window(self, begin: float, end: float, count: int) -> Window:
         return Window(round(begin - self._started, 6), round(end - self._started, 6), count)
 
     def value(self, data: bytes, target: Target, own: Format | None = None) -> None:
@@ -229,7 +233,7 @@ class RunBench:
             raise MalformedValue(f"{target.name}: {error.message} (bytes {shown(data)})") from error
         if isinstance(value, dict):
             units = form.fields()
-            for field, item in value.items():
+            for field, item in flat(value).items():
                 self.reading(f"value.{field}", item, units.get(field, ""), data)
         else:
             self.reading("value", value, form.unit, data)
@@ -317,7 +321,8 @@ class RunBench:
         if listener in listeners:
             listeners.remove(listener)
         if not listeners and self.link_is_up:
-            await self.link.unsubscribe(characteristic, "unsubscribe", self.time_left)
+            # also after the deadline: what stays subscribed disturbs the steps after it
+            await self.link.unsubscribe(characteristic, "unsubscribe", max(self.time_left, UNSUBSCRIBE_WITHIN))
 
     # --- inside
 

@@ -24,12 +24,16 @@ class RunStream:
         self._moments = Moments()
         self._count = 0
         self._outside = 0
+        self._begin = self._end = 0.0
         self._first: tuple[int, float, bytes | None, Judgement] | None = None
         self._last: Any = None
         self._last_raw: bytes | None = None
 
     def add(self, value: Any, raw: bytes | None = None) -> None:
         self._count += 1
+        self._end = self._bench.now()
+        if self._count == 1:
+            self._begin = self._end
         self._last, self._last_raw = value, raw
         if type(value) in (int, float) and math.isfinite(value):
             self._moments.add(value)
@@ -66,6 +70,7 @@ class RunStream:
             None if raw is None else hex_text(raw),
             samples,
             self._judgement(),
+            self._bench.window(self._begin, self._end, self._count) if self._count else None,
         )
 
     def _judgement(self) -> Judgement | None:
@@ -86,7 +91,7 @@ class RunStream:
                 judgement.margin,
                 place,
             )
-        if self._count == 0:
+        if self._bound is None:
             return Judgement(False, "every sample", "no sample came that could be judged", place=place)
         return self._passed(place)
 

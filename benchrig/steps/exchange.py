@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Iterable, Mapping
-from typing import Any, ClassVar
+from typing import ClassVar
 
 from benchrig.errors import NoAnswer, UnfitValue
 from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import ReadingType, Step, value_readings
 from benchrig.steps.bench import Bench
-from benchrig.steps.notify import PROPERTIES
 from benchrig.steps.payload import encode, hex_bytes, misfit_of
 from benchrig.steps.refusal import ATT_ERROR, answered
+from benchrig.steps.subscription import sender, subscribed
 from benchrig.values.limit import AnyValue
 
 
@@ -57,35 +57,45 @@ class Exchange(Step, kw_only=True):
     async def run(self, bench: Bench) -> None:
         needs = ("write",) if self.response else ("write without response",)
         command = bench.target(self.exchange, needs)
-        answer = bench.target(self.answer or self.exchange, PROPERTIES)
+        answer = sender(bench, self.answer or self.exchange)
         data = encode(command.format, self.value, self.raw)
-        wanted = hex_bytes(self.starts_with) if self.starts_with else b""
-        came: asyncio.Future[tuple[float, bytes]] = asyncio.get_running_loop().create_future()
-
-        asking = False
-
-        def hear(got: bytes) -> None:
-            # what the device sent before it was asked is no answer
-            if asking and not came.done() and got.startswith(wanted):
-                came.set_result((bench.now(), bytes(got)))
-
-        characteristic: Any = answer.found.chain[1]
-        await bench.subscribe(characteristic, hear, self.title)
-        try:
-            started = bench.now()
+        hearing = _Hearing(bench, hex_bytes(self.starts_with) if self.starts_with else b"")
+        async with subscribed(bench, answer, hearing.hear, self.title):
             bench.note(f"sends {data.hex(' ').upper()}")
-            within, asking = bench.time_left, True
+            started, hearing.asked = bench.now(), True
             with answered(bench) as reply:
-                await bench.link.write(command.found.attribute, data, self.title, within, response=self.response)
+                await bench.link.write(
+                    command.found.attribute, data, self.title, bench.time_left, response=self.response
+                )
             if reply.refused:
                 return
             left = bench.time_left * 0.95
-            if not await bench.until(came, left):
+            if not await bench.until(hearing.came, left):
                 raise NoAnswer(f"no answer on {answer.name} within {left:.3g} s of the write")
-        finally:
-            if not came.done():
-                came.cancel()
-            await bench.unsubscribe(characteristic, hear)
-        at, got = came.result()
+        if hearing.others:
+            count = hearing.others
+            bench.note(
+                f"{answer.name} sent {count} other notification{'' if count == 1 else 's'} that would have been taken "
+                "for the answer; 'starts_with' tells the answer from the rest"
+            )
+        at, got = hearing.came.result()
         bench.reading("response_time", round(at - started, 6), "s")
         bench.value(got, answer)
+
+
+class _Hearing:
+    """Takes what the characteristic sends: the first that fits after the write is the answer, `others` fit as well."""
+
+    def __init__(self, bench: Bench, wanted: bytes) -> None:
+        self.came: asyncio.Future[tuple[float, bytes]] = asyncio.get_running_loop().create_future()
+        self.asked = False
+        self.others = 0
+        self._bench, self._wanted = bench, wanted
+
+    def hear(self, data: bytes) -> None:
+        if not data.startswith(self._wanted):
+            return
+        if self.asked and not self.came.done():
+            self.came.set_result((self._bench.now(), bytes(data)))
+        else:
+            self.others += 1

@@ -39,6 +39,10 @@ class Format(ABC):
     def describe(self) -> str:
         """The format in a few words: 'sint16 × 0.01 °C'."""
 
+    def plain(self) -> Format:
+        """The format of the same bytes without scale, offset, words and range: what a counter counts."""
+        return self
+
     def leaves(self) -> dict[str, Format]:
         """The formats of all fields by their dotted names; empty for a single value."""
         return {}
@@ -84,6 +88,14 @@ def exact_number(value: Any, expected: str) -> Fraction:
 
 def _is_finite(value: float | Decimal | Fraction) -> bool:
     return value.is_finite() if isinstance(value, Decimal) else not isinstance(value, float) or math.isfinite(value)
+
+
+def flat(value: dict[str, Any], prefix: str = "") -> dict[str, Any]:
+    """The fields of a decoded structure, and of structures in it, by their dotted names."""
+    fields: dict[str, Any] = {}
+    for name, item in value.items():
+        fields |= flat(item, f"{prefix}{name}.") if isinstance(item, dict) else {f"{prefix}{name}": item}
+    return fields
 
 
 def check_size(data: bytes, size: int, what: str) -> None:

@@ -90,6 +90,9 @@ class IntegerFormat(Format):
             self._check(raw)
         return raw & ((1 << self.bits) - 1)
 
+    def plain(self) -> IntegerFormat:
+        return IntegerFormat(self.bits, self.signed, self.order)
+
     def describe(self) -> str:
         scale = "" if self.scale == 1 else f" × {_fraction_text(self.scale)}"
         offset = "" if self.offset == 0 else f" {'-' if self.offset < 0 else '+'} {_fraction_text(abs(self.offset))}"

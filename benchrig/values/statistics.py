@@ -8,6 +8,8 @@ from collections import Counter
 # Bucket edges grow by this factor, so a percentile is right to within half of it (1 %).
 _GROWTH = math.log(1.02)
 _SMALLEST = 1e-9
+# So many numbers that count up behind the highest one are more than a repetition.
+_COUNTS_ON = 3
 
 
 class Moments:
@@ -65,26 +67,103 @@ class Gaps:
         return self.maximum
 
 
-class Sequence:
-    """Values that should count up by one, wrapping at `modulo`: what is missing, what came again.
+class Arrivals:
+    """When the values of a stream came and how many bytes they had. The silence up to `end` counts: a stream that
+    stops has a gap there, and no rate that it did not keep up."""
 
-    A step forward of less than half the range is a loss, anything else a repetition.
+    def __init__(self) -> None:
+        self.count = 0
+        self.first = self.last = self._end = 0.0
+        self._bytes = self._first_bytes = 0
+        self._gaps = Gaps()
+
+    def add(self, at: float, size: int) -> None:
+        if self.count:
+            self._gaps.add(at - self.last)
+        else:
+            self.first, self._first_bytes = at, size
+        self.last = self._end = at
+        self.count += 1
+        self._bytes += size
+
+    def end(self, at: float) -> None:
+        """Nothing is listened to from here on."""
+        self._end = max(at, self.last)
+        silence = self._end - self.last
+        if self._gaps.maximum is not None and silence > self._gaps.maximum:
+            self._gaps.add(silence)
+
+    @property
+    def window(self) -> tuple[float, float, int]:
+        """From the first value to the end, and how many came."""
+        return self.first, self._end, self.count
+
+    @property
+    def rate(self) -> float | None:
+        """Values per second; None with fewer than two."""
+        return self._pace(self.count - 1, self.count)
+
+    @property
+    def bit_rate(self) -> float | None:
+        """Bits per second; None with fewer than two values."""
+        return self._pace(8 * (self._bytes - self._first_bytes), 8 * self._bytes)
+
+    @property
+    def gap_max(self) -> float | None:
+        """The longest time without a value after the first; None with fewer than two."""
+        return self._gaps.maximum
+
+    def gap_percentile(self, percent: float) -> float | None:
+        return self._gaps.percentile(percent)
+
+    def _pace(self, after_first: int, all_: int) -> float | None:
+        """From the first to the last value; over the whole time where the silence at the end makes that slower."""
+        if self.count < 2:
+            return None
+        spans = ((after_first, self.last - self.first), (all_, self._end - self.first))
+        return min((amount / span for amount, span in spans if span > 0), default=None)
+
+
+class Sequence:
+    """Whole numbers that should count up by one, wrapping at `modulo`: what is missing, what came again.
+
+    A step forward of at most half the range is a loss, anything else a repetition: a counter that wraps can tell no
+    more. Where it goes back and counts on there it was set anew, or more than that was lost: `went_back`.
     """
 
-    def __init__(self, modulo: int | None) -> None:
-        self.lost = 0
-        self.duplicated = 0
+    def __init__(self, modulo: int) -> None:
+        self.count = 0
+        self.went_back = False
+        self._lost = 0
+        self._duplicated = 0
         self._modulo = modulo
-        self._last: int | None = None
+        self._last = 0
+        self._behind = 0
+        self._row = 0
 
     def add(self, value: int) -> None:
-        if self._last is None:
+        step = (value - self._last) % self._modulo
+        self.count += 1
+        if self.count == 1:
             self._last = value
-            return
-        step = value - self._last if self._modulo is None else (value - self._last) % self._modulo
-        forward = step > 0 and (self._modulo is None or step < self._modulo / 2)
-        if forward:
-            self.lost += step - 1
-            self._last = value
+        elif 0 < step <= self._modulo // 2:
+            self._lost += step - 1
+            self._last, self._row = value, 0
         else:
-            self.duplicated += 1
+            self._repeat(value)
+
+    def _repeat(self, value: int) -> None:
+        self._duplicated += 1
+        counts_on = self._row > 0 and (value - self._behind) % self._modulo == 1
+        self._behind, self._row = value, self._row + 1 if counts_on else 1
+        self.went_back = self.went_back or self._row >= _COUNTS_ON
+
+    @property
+    def lost(self) -> int | None:
+        """How many are missing; None where nothing was counted, or where the counter went back."""
+        return self._lost if self.count > 1 and not self.went_back else None
+
+    @property
+    def duplicated(self) -> int | None:
+        """How many came again; None where nothing was counted."""
+        return self._duplicated if self.count > 1 else None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from benchrig.errors import MalformedValue
@@ -22,6 +22,10 @@ class Part:
     name: str
     mask: int
     format: IntegerFormat | BooleanFormat
+
+    def plain(self) -> Part:
+        form = self.format
+        return replace(self, format=form.plain() if isinstance(form, IntegerFormat) else form)
 
     def decode(self, number: int) -> Value:
         return self.format.value_of((number & self.mask) // (self.mask & -self.mask))
@@ -45,6 +49,9 @@ class Field:
     def names(self) -> list[str]:
         """The names that the field and its parts have in the structure."""
         return [self.name, *(part.name for part in self.parts)]
+
+    def plain(self) -> Field:
+        return replace(self, format=self.format.plain(), parts=tuple(part.plain() for part in self.parts))
 
     def given_in(self, values: dict[str, Any]) -> bool:
         return any(name in values for name in self.names)
@@ -141,6 +148,9 @@ class StructFormat(Format):
             given[FLAGS] = self._derived_flags(self._flags, given)
         return b"".join(self._encoded(given))
 
+    def plain(self) -> StructFormat:
+        return StructFormat([item.plain() for item in self.items])
+
     def describe(self) -> str:
         return "struct of " + ", ".join(dict.fromkeys(item.name for item in self.items))
 
@@ -234,6 +244,9 @@ class ListFormat(Format):
             raise MalformedValue(f"expected a list, found {said(value)}")
         self._check_count(len(value))
         return b"".join(self.item.encode(item) for item in value)
+
+    def plain(self) -> ListFormat:
+        return ListFormat(self.item.plain(), self.count, self.least)
 
     def describe(self) -> str:
         return f"list of {self.item.describe()}"

@@ -1,0 +1,156 @@
+"""What the notifications of one step add up to: statistics as they come, nothing kept."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import Any
+
+from benchrig.errors import MalformedValue
+from benchrig.steps.base import format_readings
+from benchrig.steps.bench import Bench, Stream
+from benchrig.values.base import flat
+from benchrig.values.format import Format
+from benchrig.values.numbers import IntegerFormat
+from benchrig.values.statistics import Arrivals, Sequence
+
+
+class Counter:
+    """The whole numbers by which a stream counts, as they are before scale and words."""
+
+    def __init__(self, form: Format, field: str, leaf: IntegerFormat) -> None:
+        self.sequence = Sequence(1 << leaf.bits)
+        self.without = 0
+        self._form, self._field = form.plain(), field
+
+    def take(self, data: bytes) -> None:
+        value = self._form.decode(data)
+        number = flat(value).get(self._field) if isinstance(value, dict) else value
+        if isinstance(number, int):
+            self.sequence.add(number)
+        else:
+            self.without += 1
+
+    @property
+    def lost(self) -> int | None:
+        return None if self.without else self.sequence.lost
+
+    @property
+    def duplicated(self) -> int | None:
+        return None if self.without else self.sequence.duplicated
+
+    @property
+    def lacks(self) -> str:
+        """Why nothing was counted, or not all."""
+        if self.without:
+            return f"{_notifications(self.without)} came without '{self._field}'"
+        if self.sequence.went_back:
+            return "the counter went back and counted on from there: it was set anew, or lost more than half its range"
+        return _too_few(self.sequence.count, 2)
+
+
+class Listening:
+    """Takes the notifications of one step. `over` is set once so many as were wanted have come, or after an error."""
+
+    def __init__(
+        self, bench: Bench, name: str, form: Format | None, counter: Counter | None, wanted: int | None
+    ) -> None:
+        self.over = asyncio.Event()
+        self.error: Exception | None = None
+        self.malformed: MalformedValue | None = None
+        self.arrivals = Arrivals()
+        self._bench, self._name, self._form, self._counter, self._wanted = bench, name, form, counter, wanted
+        self._streams = self._open_streams()
+        self._lengths = bench.stream("length", "bytes") if bench.wanted("length") else None
+        self.started = bench.now()
+
+    @property
+    def count(self) -> int:
+        return self.arrivals.count
+
+    def _open_streams(self) -> dict[str, Stream]:
+        if self._form is None:
+            return {"value": self._bench.stream("value")}
+        return {name: self._bench.stream(name, kind.unit) for name, kind in format_readings(self._form).items()}
+
+    def hear(self, data: bytes) -> None:
+        """One notification. Nobody waits for this call: what goes wrong in it is told by the step."""
+        if self.over.is_set():
+            return
+        try:
+            self._hear(data)
+        except Exception as error:
+            self.error = error
+            self.over.set()
+
+    def _hear(self, data: bytes) -> None:
+        self.arrivals.add(self._bench.now(), len(data))
+        if self._lengths is not None:
+            self._lengths.add(len(data), data)
+        self._take(data)
+        if self.count == self._wanted:
+            self.over.set()
+
+    def _take(self, data: bytes) -> None:
+        try:
+            value: Any = bytes(data) if self._form is None else self._form.decode(data)
+        except MalformedValue as error:
+            said = f"{self._name}, notification {self.count}: {error.message} (bytes {bytes(data).hex(' ').upper()})"
+            self.malformed = self.malformed or MalformedValue(said)
+            return
+        if isinstance(value, dict):
+            for field, item in flat(value).items():
+                self._streams[f"value.{field}"].add(item, data)
+        else:
+            self._streams["value"].add(value, data)
+        if self._counter is not None:
+            self._counter.take(data)
+
+    def end(self, at: float) -> None:
+        """Nothing that comes later belongs to the step."""
+        self.over.set()
+        self.arrivals.end(at)
+        self._ended = max(at, self.arrivals.last)
+
+    def report(self) -> None:
+        """The readings of the whole; the streams report themselves when the step ends."""
+        arrivals, window = self.arrivals, self.arrivals.window
+        self._bench.reading("count", self.count, window=(self.started, self._ended, self.count))
+        first = (self.started, arrivals.first, 1)
+        self._statistic("first_after", arrivals.first - self.started if self.count else None, "s", first, 1)
+        bit_rate = arrivals.bit_rate
+        self._statistic("rate", arrivals.rate, "Hz", window)
+        self._statistic("gap_max", arrivals.gap_max, "s", window)
+        self._statistic("gap_p95", arrivals.gap_percentile(95), "s", window)
+        self._statistic("throughput", None if bit_rate is None else bit_rate / 1000, "kbit/s", window)
+        if self._counter is not None:
+            self._report_counter(self._counter)
+
+    def _statistic(
+        self, name: str, value: float | None, unit: str, window: tuple[float, float, int], least: int = 2
+    ) -> None:
+        if not self._bench.wanted(name):
+            return
+        if value is None:
+            self._bench.reading(name, None, unit, why=_too_few(self.count, least))
+        else:
+            self._bench.reading(name, round(value, 6), unit, window=window)
+
+    def _report_counter(self, counter: Counter) -> None:
+        begin, end = self.arrivals.first, self.arrivals.last
+        for name, value in (("lost", counter.lost), ("duplicated", counter.duplicated)):
+            if not self._bench.wanted(name):
+                continue
+            if value is None:
+                self._bench.reading(name, None, why=counter.lacks)
+            else:
+                self._bench.reading(name, value, window=(begin, end, counter.sequence.count))
+
+
+def _notifications(count: int) -> str:
+    return f"{count} notification{'' if count == 1 else 's'}"
+
+
+def _too_few(count: int, least: int) -> str:
+    if count >= least:
+        return f"{_notifications(count)} came, all at the same time"
+    return f"{_notifications(count)} came, {least} needed" if count else "no notification came"
