@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from benchrig.cli.desk import at_desk, device_options, print_json, tell
+from benchrig.cli.desk import at_desk, complete_attribute, device_options, known_names, print_json, tell
 from benchrig.cli.types import Time, Whole
 
 if TYPE_CHECKING:
@@ -85,6 +85,13 @@ class Percent(click.ParamType[float]):
     help="How sure it is that it lets so many through.",
 )
 @click.option(
+    "--skip",
+    multiple=True,
+    metavar="ATTRIBUTE",
+    shell_complete=complete_attribute,
+    help="Ask nothing of this attribute; again for more.",
+)
+@click.option(
     "--from",
     "saved",
     multiple=True,
@@ -114,10 +121,15 @@ def draft(
     from benchrig.cli.common import whatever_the_output_does
     from benchrig.desk.target import writable
     from benchrig.draft.compose import compose
-    from benchrig.draft.judged import Basis
     from benchrig.draft.save import read_back, save
+    from benchrig.errors import UsageError
+    from benchrig.propose.proposal import Basis
 
     to_output = str(target) == "-"
+    if to_output and as_json:
+        raise UsageError(
+            "the standard output takes the plan (-o -) or JSON, not both", advice="write the plan to a file"
+        )
     if not to_output:
         writable(target, force=force)
     evidence = _evidence(desk, saved, **how)
@@ -128,7 +140,14 @@ def draft(
 
 
 def _evidence(
-    desk: DeskOptions, saved: tuple[Path, ...], *, each: bool, units: int | None, repeat: int, listen: float
+    desk: DeskOptions,
+    saved: tuple[Path, ...],
+    *,
+    each: bool,
+    units: int | None,
+    repeat: int,
+    listen: float,
+    skip: tuple[str, ...],
 ) -> Evidence:
     from benchrig.draft.collect import Collecting, collect
     from benchrig.draft.saved import evidence_from
@@ -145,7 +164,8 @@ def _evidence(
         raise UsageError(
             "--each would take every device on the air", advice="say which: --device, --service or --manufacturer"
         )
-    return at_desk(desk, lambda at: collect(at, Collecting(repeat, listen, each, units or 1)))
+    known_names(desk, skip)
+    return at_desk(desk, lambda at: collect(at, Collecting(repeat, listen, each, units or 1, skip)))
 
 
 def _say(made: Draft, plan: Plan, target: Path, *, to_output: bool, as_json: bool) -> None:
@@ -154,7 +174,7 @@ def _say(made: Draft, plan: Plan, target: Path, *, to_output: bool, as_json: boo
         "limits": sum(step.limit_count for step in plan.steps),
         "guesses": made.guesses,
     }
-    if made.warning and not as_json:
+    if made.warning and (to_output or not as_json):
         tell(f"note: {made.warning}")
     units = f"{len(made.units)} unit{'' if len(made.units) == 1 else 's'}"
     sentence = "{steps} steps, {limits} limits, {guesses} of them guesses".format(**counts) + f", from {units}"

@@ -8,6 +8,7 @@ from collections.abc import AsyncIterator, Callable, Coroutine, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
+from weakref import WeakKeyDictionary
 
 from benchrig.errors import (
     AttError,
@@ -71,13 +72,15 @@ def in_silence(_: str) -> None:
 @dataclass
 class Desk:
     """An open radio. `tell` gets sentences for the person: what had to be cleared, attempts that failed. `doing` gets
-    what is being waited for, and '' when that is over."""
+    what is being waited for, and '' when that is over. `attempts` is how many the last connection took."""
 
     radio: Radio
     options: DeskOptions
     tell: Callable[[str], None]
     doing: Callable[[str], None] = in_silence
-    _formats: dict[tuple[Link, int], Format | None] = field(default_factory=dict, repr=False)
+    attempts: int = 0
+    # no link is kept for the sake of what it said of its formats
+    _formats: WeakKeyDictionary[Link, dict[int, Format | None]] = field(default_factory=WeakKeyDictionary, repr=False)
 
     @property
     def names(self) -> Names:
@@ -138,6 +141,7 @@ class Desk:
 
     async def _connect(self, unit: Sighting, deadline: float) -> Link:
         for attempt in range(1, ATTEMPTS + 1):
+            self.attempts = attempt
             left = deadline - self.now()
             share = max(LEAST_ATTEMPT, left / (ATTEMPTS - attempt + 1))
             try:
@@ -185,15 +189,15 @@ class Desk:
         None where it says none that can be."""
         attribute = target.found.attribute
         described = [each for each in getattr(attribute, "descriptors", ()) if each.uuid == PRESENTATION_FORMAT]
-        key = (link, attribute.handle)
-        if described and key not in self._formats:
+        known = self._formats.setdefault(link, {})
+        if described and attribute.handle not in known:
             try:
                 async with self.blaming():
                     data = await link.read(described[0], f"read the format of {target.name}", READ_WITHIN)
-                self._formats[key] = catalogue.format_from_presentation(data)
+                known[attribute.handle] = catalogue.format_from_presentation(data)
             except (AttError, MalformedValue):
-                self._formats[key] = None
-        return self._formats.get(key)
+                known[attribute.handle] = None
+        return known.get(attribute.handle)
 
     @contextlib.asynccontextmanager
     async def blaming(self) -> AsyncIterator[None]:

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from benchrig import __version__
 from benchrig.desk.desk import READ_WITHIN, Desk
 from benchrig.desk.inspection import (
+    LEFT_OUT,
+    LOST_BEFORE,
+    NOT_READABLE,
     AdvertisingSeen,
     AttributeSeen,
     CharacteristicSeen,
@@ -16,9 +21,11 @@ from benchrig.desk.inspection import (
     Inspection,
     ServiceSeen,
     Timing,
+    refusal,
 )
 from benchrig.errors import AttError, DeviceError, LinkError, LinkLost, MalformedValue, NoAnswer
 from benchrig.run.jsonable import hex_text, jsonable
+from benchrig.steps.lookup import look_up
 from benchrig.values import catalogue
 from benchrig.values.catalogue import long_uuid
 from benchrig.values.format import Format
@@ -27,24 +34,27 @@ from benchrig.values.presentation import PRESENTATION_FORMAT
 if TYPE_CHECKING:
     from benchrig.radio.link import Link
     from benchrig.radio.scan import Sighting
-    from benchrig.radio.table import Attribute, Characteristic, Descriptor
+    from benchrig.radio.table import Attribute, Characteristic, Descriptor, Table
     from benchrig.steps.attribute import Names
 
 VALID_RANGE = long_uuid(0x2906)
 DATABASE_HASH = long_uuid(0x2B2A)
 OUTLINE_WITHIN = 20.0
+_NOTHING: Mapping[int, str] = MappingProxyType({})
 NOT_WHOLE = "this radio hides services and handles of the device, so rules about them were left out"
 
 
-async def inspect(desk: Desk, unit: Sighting) -> Inspection:
+async def inspect(desk: Desk, unit: Sighting, skip: Iterable[str] = ()) -> Inspection:
     """Connect to a device that was heard, and look at all of it; the link is closed again. A value that the device
-    refuses is no error here, and neither is a link that it ends: `broken` says so then. ConnectFailed, StationError."""
+    refuses is no error here, and neither is a link that it ends: `broken` says so then. Nothing is asked of the attributes
+    named in `skip`. ConnectFailed, StationError; AttributeMissing for a name that the device does not have."""
     started = desk.now()
     link = await desk.connect(unit)
     connected = desk.now()
     payload = await link.settled_payload()
     settled = desk.now()
-    services, outline = await look_at(desk, link), await _outline(desk, link)
+    left_out = dict.fromkeys(handles_of(desk, link, skip), LEFT_OUT)
+    services, outline = await look_at(desk, link, left_out), await _outline(desk, link)
     timing = Timing(
         connect=round(connected - started, 6),
         discover=_rounded(link.timing.get("discover")),
@@ -88,11 +98,30 @@ async def _outline(desk: Desk, link: Link) -> list[AttributeSeen]:
     return [AttributeSeen(handle, uuid, hex_text(value or b"")) for handle, uuid, value in outline]
 
 
-async def look_at(desk: Desk, link: Link) -> list[ServiceSeen]:
-    """The table of a connected device with everything that can be read."""
+def table_seen(table: Table, names: Names) -> list[ServiceSeen]:
+    """The table without any value."""
+    label = names.label
+    return [
+        ServiceSeen(service.handle, service.uuid, label(service.uuid, "service"), [
+            CharacteristicSeen(each.handle, each.uuid, label(each.uuid, "characteristic"), list(each.properties), [
+                DescriptorSeen(part.handle, part.uuid, label(part.uuid, "descriptor")) for part in each.descriptors
+            ])
+            for each in service.characteristics
+        ])
+        for service in table.services
+    ]  # fmt: skip
+
+
+def handles_of(desk: Desk, link: Link, names: Iterable[str]) -> list[int]:
+    """The attributes with these names. AttributeMissing, AttributeAmbiguous."""
+    return [look_up(link.table, desk.names, name).found.attribute.handle for name in names]
+
+
+async def look_at(desk: Desk, link: Link, skip: Mapping[int, str] = _NOTHING) -> list[ServiceSeen]:
+    """The table of a connected device with everything that can be read; `skip` says why handles are left out."""
     services = []
     for service in link.table.services:
-        seen = [await _characteristic(desk, link, each) for each in service.characteristics]
+        seen = [await _characteristic(desk, link, each, skip) for each in service.characteristics]
         services.append(ServiceSeen(service.handle, service.uuid, desk.names.label(service.uuid, "service"), seen))
     return services
 
@@ -125,19 +154,23 @@ def content(data: bytes, form: Format | None, known_by: str = "") -> Content:
     return made
 
 
-async def _characteristic(desk: Desk, link: Link, characteristic: Characteristic) -> CharacteristicSeen:
+async def _characteristic(
+    desk: Desk, link: Link, characteristic: Characteristic, skip: Mapping[int, str]
+) -> CharacteristicSeen:
     names = desk.names
     label = names.label(characteristic.uuid, "characteristic")
     seen = CharacteristicSeen(characteristic.handle, characteristic.uuid, label, [*characteristic.properties])
-    read = [(each, *await _read(desk, link, each, label)) for each in characteristic.descriptors]
+    read = [(each, *await _read(desk, link, each, label, skip)) for each in characteristic.descriptors]
     presented = next((data for each, data, _ in read if each.uuid == PRESENTATION_FORMAT and data is not None), None)
     form, known_by = format_of(names, characteristic.uuid, presented)
     seen.descriptors = [_descriptor(names, each, data, why, form) for each, data, why in read]
     if "read" not in characteristic.properties:
-        seen.unread = "not readable"
+        seen.unread = NOT_READABLE
         return seen
-    data, seen.unread = await _read(desk, link, characteristic, label)
-    seen.content = None if data is None else content(data, form, known_by)
+    started = desk.now()
+    data, seen.unread = await _read(desk, link, characteristic, label, skip)
+    if data is not None:
+        seen.content, seen.elapsed = content(data, form, known_by), round(desk.now() - started, 6)
     return seen
 
 
@@ -168,16 +201,20 @@ def _descriptor(
     return seen
 
 
-async def _read(desk: Desk, link: Link, attribute: Attribute, label: str) -> tuple[bytes | None, str]:
+async def _read(
+    desk: Desk, link: Link, attribute: Attribute, label: str, skip: Mapping[int, str]
+) -> tuple[bytes | None, str]:
     """The bytes, or why there are none."""
+    if attribute.handle in skip:
+        return None, skip[attribute.handle]
     if not link.is_up:
-        return None, "not read: the link was lost before"
+        return None, LOST_BEFORE
     try:
         with desk.showing(f"reading {label}"):
             async with desk.blaming():
                 return await link.read(attribute, f"read {label}", READ_WITHIN), ""
     except AttError as error:
-        return None, f"ATT error 0x{error.code:02X} ({error.name})"
+        return None, refusal(error.code, error.name)
     except (LinkLost, NoAnswer) as error:
         return None, error.message
 

@@ -8,15 +8,22 @@ from typing import Any
 
 from benchrig.desk.inspection import AdvertisingSeen
 from benchrig.draft.evidence import Evidence
-from benchrig.draft.judged import Proposal, counted
 from benchrig.draft.naming import Naming
 from benchrig.draft.streams import time_text
-from benchrig.draft.texts import pattern_of
+from benchrig.propose.proposal import Grounds, Proposal, counted
+from benchrig.propose.texts import pattern_of
 from benchrig.source.writing import Bare
 
-# A unit may be received so much weaker than those that were seen, and advertise half as much again apart.
+# A unit may be received so much weaker or stronger than those that were seen.
 LEVEL_ROOM = 20
+# It may advertise half as much again apart, and twice as often: more is another setting.
 INTERVAL_ROOM = 1.5
+INTERVAL_SHARE = 0.5
+# A scan is long enough for so many advertising events of the slowest unit that passes, and for its first one.
+EVENTS = 4
+LEAST_SCAN = 2
+
+_ORDER = ("rssi", "interval", "name", "services", "manufacturer_data", "service_data", "tx_power", "address_type")
 
 
 def scan_limits(evidence: Evidence, naming: Naming) -> dict[str, Proposal]:
@@ -26,43 +33,58 @@ def scan_limits(evidence: Evidence, naming: Naming) -> dict[str, Proposal]:
         return {}
     units = len({look.unit for look in evidence.looks})
     seen = f"{counted(len(heard), 'scan')} of {counted(units, 'unit')}"
-    limits = {**_levels(heard, seen), **_texts(heard, naming, seen, guess=units == 1)}
+    limits = {**_numbers(heard, seen, units), **_texts(heard, naming, seen, Grounds(units)), **_types(evidence, seen)}
     return {name: limits[name] for name in _ORDER if name in limits}
 
 
-_ORDER = ("rssi", "interval", "name", "services", "manufacturer_data", "service_data", "tx_power")
+def scan_seconds(evidence: Evidence) -> int:
+    """How long the plan listens: a limit on the interval needs some advertising events to hold it against."""
+    intervals = [each.interval for each in _heard(evidence) if each.interval]
+    return max(LEAST_SCAN, math.ceil(max(intervals, default=0.0) * INTERVAL_ROOM * EVENTS))
 
 
-def _levels(heard: list[AdvertisingSeen], seen: str) -> dict[str, Proposal]:
+def _numbers(heard: list[AdvertisingSeen], seen: str, units: int) -> dict[str, Proposal]:
     limits = {}
+    chosen = Grounds(units, shown=False)
     levels = [each.rssi for each in heard if each.rssi is not None]
     if levels:
-        least = math.floor(min(levels) - LEVEL_ROOM)
-        reason = f"{seen}, median {median(levels):g} dBm; {LEVEL_ROOM} dB below the weakest"
-        limits["rssi"] = Proposal({"min": Bare(f"{least} dBm")}, reason, guess=True)
+        low, high = math.floor(min(levels) - LEVEL_ROOM), math.ceil(max(levels) + LEVEL_ROOM)
+        reason = f"{seen}, median {median(levels):g} dBm; {LEVEL_ROOM} dB below the weakest and above the strongest"
+        limits["rssi"] = Proposal({"min": Bare(f"{low} dBm"), "max": Bare(f"{high} dBm")}, reason, chosen)
     intervals = [each.interval for each in heard if each.interval]
     if intervals:
-        reason = f"{seen}, at most {time_text(max(intervals))}; half as much again"
-        limits["interval"] = Proposal({"max": time_text(max(intervals) * INTERVAL_ROOM)}, reason, guess=True)
+        reason = (
+            f"{seen}, {time_text(min(intervals))} to {time_text(max(intervals))}; half of it, and half as much again"
+        )
+        ends = {"min": time_text(min(intervals) * INTERVAL_SHARE), "max": time_text(max(intervals) * INTERVAL_ROOM)}
+        limits["interval"] = Proposal(ends, reason, chosen)
     powers = {each.tx_power for each in heard}
     if len(powers) == 1 and None not in powers:
-        limits["tx_power"] = Proposal({"equals": Bare(f"{powers.pop()} dBm")}, f"the same in {seen}")
+        limits["tx_power"] = Proposal({"equals": Bare(f"{powers.pop()} dBm")}, f"the same in {seen}", Grounds(units))
     return limits
 
 
-def _texts(heard: list[AdvertisingSeen], naming: Naming, seen: str, *, guess: bool) -> dict[str, Proposal]:
+def _types(evidence: Evidence, seen: str) -> dict[str, Proposal]:
+    """Public or random, where the radio says."""
+    types = {look.address_type for look in evidence.looks if look.advertising is not None}
+    if len(types) != 1 or types == {""}:
+        return {}
+    return {"address_type": Proposal({"equals": types.pop()}, f"the same in {seen}", Grounds(len(evidence.units)))}
+
+
+def _texts(heard: list[AdvertisingSeen], naming: Naming, seen: str, grounds: Grounds) -> dict[str, Proposal]:
     limits = {}
     names = [each.name for each in heard]
     if all(names):
-        limits["name"] = Proposal({"matches": pattern_of(names)}, f"{seen}: a pattern", guess)
+        limits["name"] = Proposal({"matches": pattern_of(names)}, f"{seen}: a pattern", grounds)
     services = naming.in_readings(u for u in heard[0].services if all(u in each.services for each in heard))
     if services:
-        limits["services"] = Proposal({"contains": services}, f"the same in {seen}", guess)
+        limits["services"] = Proposal({"contains": services}, f"the same in {seen}", grounds)
     if (data := _same([_manufacturer(each) for each in heard])) is not None:
-        limits["manufacturer_data"] = data and Proposal({"equals": data}, f"the same in {seen}", guess)
+        limits["manufacturer_data"] = data and Proposal({"equals": data}, f"the same in {seen}", grounds)
     items = [f"{s}={data}" for uuid, data in heard[0].service_data.items() for s in naming.in_readings([uuid])]
     if items and _same([sorted(each.service_data.items()) for each in heard]):
-        limits["service_data"] = Proposal({"contains": items}, f"the same in {seen}", guess)
+        limits["service_data"] = Proposal({"contains": items}, f"the same in {seen}", grounds)
     return {name: proposal for name, proposal in limits.items() if proposal}
 
 

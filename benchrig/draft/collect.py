@@ -1,63 +1,83 @@
 """Evidence from devices on the desk: read everything twice in each of several connections, and listen in between.
 
-Nothing is written but the descriptors that subscribing needs.
+Nothing is written but the descriptors that subscribing needs. A lost link is made again; an attribute with which it is
+lost twice is left out.
 """
 
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections import Counter
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING
 
 from benchrig.desk.desk import Desk
-from benchrig.desk.inspecting import advertising_of, look_at
+from benchrig.desk.inspecting import advertising_of, handles_of, look_at, table_seen
+from benchrig.desk.inspection import LEFT_OUT, LOST_BEFORE
 from benchrig.draft.evidence import HIDDEN, Evidence, Heard, Listening, Look, Met, Spot, spots
-from benchrig.draft.tolerance import Group
-from benchrig.errors import DeviceError, DeviceNotFound, LinkError, NoAnswer
+from benchrig.errors import DeviceError, DeviceNotFound, LinkError, LinkLost, NoAnswer
+from benchrig.propose.tolerance import Group
 from benchrig.radio.scan import Report, Selection, Sighting
 from benchrig.steps.subscription import PROPERTIES
+from benchrig.values.statistics import Gaps
 
 if TYPE_CHECKING:
     from benchrig.desk.inspection import ServiceSeen
     from benchrig.radio.link import Link
     from benchrig.radio.table import Characteristic
 
-# Long enough for a device that advertises twice a second to be heard a few times.
-SCAN = 2.0
+# Long enough for a device that advertises twice a second to be heard a few times; others need longer.
+SCAN, LONG_SCAN = 2.0, 10.0
+ENOUGH_GAPS = 3
 # Clocks and counters of seconds move on between two readings.
 BETWEEN = 1.2
 SUBSCRIBE_WITHIN = 5.0
 # Bounds what a device can make a draft keep of one stream.
 KEPT_VALUES = 4096
+# An attribute is left out when the link is lost with it so often, and the draft is given up after so many losses in one
+# connection.
+STRIKES = 2
+MOST_LOSSES = 10
 
 
 @dataclass(frozen=True)
 class Collecting:
     """How often to connect to each unit (`repeat`), how long to listen to each characteristic that sends (`listen`,
-    seconds), and whether every device that answers the selection is a unit (`each`), which are at least `units`."""
+    seconds), whether every device that answers the selection is a unit (`each`), which are at least `units`, and the
+    names of attributes that nothing is asked of (`skip`)."""
 
     repeat: int = 2
     listen: float = 5.0
     each: bool = False
     units: int = 1
+    skip: tuple[str, ...] = ()
 
 
 async def collect(desk: Desk, how: Collecting) -> Evidence:
-    """Raises DeviceNotFound, AmbiguousDevice, ConnectFailed, LinkLost, NoAnswer, StationError."""
-    evidence = Evidence(simulated=desk.radio.simulated)
+    """Raises DeviceNotFound, AmbiguousDevice, ConnectFailed, LinkLost, StationError; AttributeMissing for a name in
+    `skip` that the device does not have."""
+    evidence = Evidence(simulated=desk.radio.simulated, lacks=frozenset(desk.radio.lacks))
     hear = evidence.air.add
-    units = await _all(desk, how.units, hear) if how.each else [await desk.find(SCAN, hear)]
+    units = await _all(desk, how.units, hear) if how.each else [await _heard_well(desk, hear)]
     for number, unit in enumerate(units, 1):
         desk.tell(f"unit {number} of {len(units)}: {unit.name or '(no name)'} {unit.address}")
         alone = replace(desk, options=replace(desk.options, selection=Selection(address=unit.address)))
         for visit in range(how.repeat):
-            found = unit if visit == 0 else await alone.find(SCAN, hear)
-            await (await _Visit.begin(alone, found, visit, evidence)).run(how.listen)
+            found = unit if visit == 0 else await _heard_well(alone, hear)
+            await _Visit(alone, found, visit, evidence, how).run()
         evidence.met.append(Met(unit.address, unit.name, unit.address))
         evidence.sources.append(f"{unit.name or '(no name)'} {unit.address}, connected {how.repeat} times")
     return evidence
+
+
+async def _heard_well(desk: Desk, hear: Callable[[Report], object]) -> Sighting:
+    """The device, heard often enough to know its interval, where the radio can tell one."""
+    unit = await desk.find(SCAN, hear)
+    if len(unit.gaps) >= ENOUGH_GAPS or "scan.interval" in desk.radio.lacks:
+        return unit
+    return await desk.find(LONG_SCAN, hear)
 
 
 async def _all(desk: Desk, least: int, hear: Callable[[Report], object]) -> list[Sighting]:
@@ -81,66 +101,134 @@ async def _all(desk: Desk, least: int, hear: Callable[[Report], object]) -> list
 
 @dataclass
 class _Visit:
-    """One connection to one unit."""
+    """One connection to one unit, made again when it is lost."""
 
     desk: Desk
-    link: Link
     unit: Sighting
-    connect: float
     number: int
     evidence: Evidence
+    how: Collecting
+    _link: Link | None = None
+    _strikes: Counter[Spot] = field(default_factory=Counter)
+    _losses: int = 0
 
-    @classmethod
-    async def begin(cls, desk: Desk, unit: Sighting, number: int, evidence: Evidence) -> Self:
-        started = desk.now()
-        link = await desk.connect(unit)
-        return cls(desk, link, unit, round(desk.now() - started, 6), number, evidence)
-
-    async def run(self, listen: float) -> None:
-        """Look, listen, look again, and disconnect."""
-        before = await look_at(self.desk, self.link)
-        self.evidence.looks.append(
-            Look(self.unit.address, self.number, before, advertising_of(self.unit), self.connect)
-        )
+    async def run(self) -> None:
+        """Connect, look, listen, look again, and disconnect."""
         started = self.desk.now()
-        for spot, characteristic in self._senders(before):
-            await self._hear(spot, characteristic, listen)
+        link = self._link = await self.desk.connect(self.unit)
+        took, payload = round(self.desk.now() - started, 6), await link.settled_payload()
+        services = await self._looked()
+        self.evidence.looks.append(
+            Look(self.unit.address, self.number, services, advertising_of(self.unit), took, self.desk.attempts, payload, self.unit.address_type)
+        )  # fmt: skip
+        started = self.desk.now()
+        for spot in self._senders(services):
+            await self._hear(spot)
         await _while_up(self.link, max(0.0, BETWEEN - (self.desk.now() - started)))
-        self.evidence.looks.append(Look(self.unit.address, self.number, await look_at(self.desk, self.link)))
+        self.evidence.looks.append(Look(self.unit.address, self.number, await self._looked()))
         await self.link.disconnect()
 
-    def _senders(self, services: list[ServiceSeen]) -> list[tuple[Spot, Characteristic]]:
-        by_handle = {c.handle: c for service in self.link.table.services for c in service.characteristics}
-        return [
-            (spot, by_handle[seen.handle])
-            for spot, seen, descriptor in spots(services)
-            if descriptor is None and set(PROPERTIES) & set(seen.properties) and spot.service not in HIDDEN
-        ]
+    @property
+    def link(self) -> Link:
+        assert self._link is not None
+        return self._link
 
-    async def _hear(self, spot: Spot, characteristic: Characteristic, seconds: float) -> None:
+    def _senders(self, services: list[ServiceSeen]) -> Iterator[Spot]:
+        for spot, seen, descriptor in spots(services):
+            if descriptor is None and set(PROPERTIES) & set(seen.properties) and spot.service not in HIDDEN:
+                yield spot
+
+    def _skipped(self) -> dict[int, str]:
+        """Handles of what is left out, and why."""
+        asked = dict.fromkeys(handles_of(self.desk, self.link, self.how.skip), LEFT_OUT)
+        return asked | {handle: why for spot, handle in self._spots() if (why := self.evidence.left_out.get(spot))}
+
+    def _spots(self) -> Iterator[tuple[Spot, int]]:
+        for spot, characteristic, descriptor in spots(table_seen(self.link.table, self.desk.names)):
+            yield spot, (descriptor or characteristic).handle
+
+    async def _looked(self) -> list[ServiceSeen]:
+        """Everything that can be read."""
+        while True:
+            services = await look_at(self.desk, self.link, self._skipped())
+            if self.link.is_up or not (lost := _lost_with(services)):
+                return services
+            await self._again(*lost)
+
+    async def _hear(self, spot: Spot) -> None:
         """Listen to one characteristic; a subscription that is refused is no error here."""
-        times: list[float] = []
-        values: list[bytes] = []
+        while spot not in self.evidence.silent and spot not in self.evidence.left_out:
+            handle = dict(self._spots())[spot]
+            if handle in self._skipped():
+                return
+            try:
+                await self._listen(spot, handle)
+            except (LinkError, NoAnswer) as error:
+                await self._again(spot, error.message)
+            else:
+                return
 
-        def hear(data: bytes) -> None:
-            times.append(self.desk.now())
-            if len(values) < KEPT_VALUES:
-                values.append(bytes(data))
-
+    async def _listen(self, spot: Spot, handle: int) -> None:
+        link, seconds = self.link, self.how.listen
+        characteristic = _characteristic(link, handle)
+        ear = _Ear(self.desk.now)
         label = self.desk.names.label(characteristic.uuid, "characteristic")
         doing = f"subscribe to {label}"
         async with self.desk.blaming():
             try:
-                await self.link.subscribe(characteristic, hear, doing, SUBSCRIBE_WITHIN)
+                await link.subscribe(characteristic, ear.hear, doing, SUBSCRIBE_WITHIN)
             except (DeviceError, LinkError) as error:
-                if isinstance(error, NoAnswer) or not self.link.is_up:
+                if isinstance(error, NoAnswer) or not link.is_up:
                     raise
                 self.evidence.silent[spot] = error.message
                 return
             with self.desk.showing(f"listening to {label} for {seconds:g} s"):
-                await _while_up(self.link, seconds)
-            await self.link.unsubscribe(characteristic, doing, SUBSCRIBE_WITHIN)
-        self.evidence.heard.append(Heard(spot, listening(self.unit.address, seconds, times, values)))
+                await _while_up(link, seconds)
+            await link.unsubscribe(characteristic, doing, SUBSCRIBE_WITHIN)
+            if not link.is_up:
+                raise LinkLost(f"the link was lost while {label} was listened to ({link.lost_reason})")
+        self.evidence.heard.append(Heard(spot, listening(self.unit.address, seconds, ear.times, ear.values)))
+
+    async def _again(self, spot: Spot | None, why: str) -> None:
+        """Connect again after a loss; an attribute with which the link is lost repeatedly is left out from now on."""
+        self._losses += 1
+        if self._losses > MOST_LOSSES:
+            raise LinkLost(f"the link was lost {self._losses} times: {why}", advice="leave attributes out with --skip")
+        self.desk.tell(f"connecting again: {why}")
+        if spot is not None:
+            self._strikes[spot] += 1
+            if self._strikes[spot] >= STRIKES:
+                self.evidence.left_out[spot] = why
+        await self.desk.radio.tidy()
+        self._link = await self.desk.connect(await self.desk.find(0.0))
+
+
+def _lost_with(services: list[ServiceSeen]) -> tuple[Spot | None, str]:
+    """The attribute that was being read when the link was lost, and what was said of it; None when it was lost before
+    anything was read."""
+    for spot, characteristic, descriptor in spots(services):
+        seen = descriptor or characteristic
+        if not seen.is_known and seen.unread not in (LEFT_OUT, LOST_BEFORE):
+            return spot, seen.unread
+    return None, "the link was lost between two readings"
+
+
+def _characteristic(link: Link, handle: int) -> Characteristic:
+    return next(c for service in link.table.services for c in service.characteristics if c.handle == handle)
+
+
+class _Ear:
+    """Keeps what one characteristic sends."""
+
+    def __init__(self, now: Callable[[], float]) -> None:
+        self.times: list[float] = []
+        self.values: list[bytes] = []
+        self._now = now
+
+    def hear(self, data: bytes) -> None:
+        self.times.append(self._now())
+        if len(self.values) < KEPT_VALUES:
+            self.values.append(bytes(data))
 
 
 async def _while_up(link: Link, seconds: float) -> None:
@@ -156,6 +244,14 @@ def listening(unit: str, seconds: float, times: list[float], values: list[bytes]
     """The statistics of one subscription from the times of its notifications."""
     gaps = [later - earlier for earlier, later in pairwise(times)]
     span = times[-1] - times[0] if times else 0.0
-    return Listening(
-        unit, seconds, len(times), len(gaps) / span if span > 0 else None, Group.of(gaps) if gaps else None, values
-    )
+    rate = len(gaps) / span if span > 0 else None
+    group = Group.of(gaps) if gaps else None
+    return Listening(unit, seconds, len(times), rate, group, values, gap_p95=_p95(gaps))
+
+
+def _p95(gaps: list[float]) -> float | None:
+    """As the notify step measures it."""
+    measured = Gaps()
+    for gap in gaps:
+        measured.add(gap)
+    return measured.percentile(95)

@@ -3,39 +3,41 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Any
 
 from benchrig import __version__
-from benchrig.draft.advertised import scan_limits
-from benchrig.draft.evidence import Evidence
+from benchrig.draft.advertised import scan_limits, scan_seconds
+from benchrig.draft.evidence import Evidence, Look
 from benchrig.draft.gather import Subject, subjects
-from benchrig.draft.judged import Basis, Proposal, counted
 from benchrig.draft.naming import Naming
-from benchrig.draft.propose import size_limit, value_limits
 from benchrig.draft.selecting import Picked, pick, title, written
-from benchrig.draft.streams import stream_limits, time_text
+from benchrig.draft.streams import counting, stream_limits, time_text
 from benchrig.draft.table import table_lines
 from benchrig.draft.write import block, comment, value
 from benchrig.plan.wording import spec_data
+from benchrig.propose.proposal import Basis, Grounds, Proposal, counted
+from benchrig.propose.value import size_limit, value_limits
 from benchrig.radio.scan import Selection
 from benchrig.source.writing import Bare, decimal_text, flow, scalar
 from benchrig.steps.attribute import Names
 
-# A connection may take this many times what it took, and a second in any case.
-CONNECT_ROOM = 3
+# A connection or a read may take this many times what it took, and this many seconds in any case.
+TIME_ROOM = 3
+LEAST_CONNECT = LEAST_READ = 1.0
 _NOTICE = (
     "A draft is what was seen, not what was specified: go through it, and put in the limits that the product has.",
-    "Limits marked 'guess' rest on one unit or on values that did not move.",
-    "Nothing was written to the device but the descriptors that subscribing needs.",
+    "Limits marked 'guess' rest on one unit, or are as wide as was chosen, for too little was seen to say.",
+    "Nothing was written to the device but the descriptors that subscribing needs: nothing that is written is tested.",
+    "Not judged: flags and appearance in the advertising, services beside those listed, and what a device does later.",
 )
 
 
 @dataclass
 class Draft:
     """The text of a plan, how many of its limits are guesses, the units it comes from, and what the person must know
-    of the devices around them; '' for nothing."""
+    of them and of the devices around them; '' for nothing."""
 
     text: str
     guesses: int
@@ -52,6 +54,10 @@ class _Step:
     limits: dict[str, Proposal] = field(default_factory=dict)
     remarks: list[str] = field(default_factory=list)
     table: list[str] = field(default_factory=list)
+
+    @property
+    def verb(self) -> str:
+        return self.head.partition(":")[0]
 
     @property
     def judged(self) -> list[Proposal]:
@@ -84,20 +90,29 @@ def compose(evidence: Evidence, known: Names, basis: Basis, chosen: Selection | 
             else:
                 steps.append(made)
     steps.append(_Step("disconnect:"))
+    for step in steps:
+        step.limits = {name: each for name, each in step.limits.items() if f"{step.verb}.{name}" not in evidence.lacks}
     picked = pick(evidence, chosen)
     lines = [*_head(evidence, naming, basis, picked), "steps:"]
     for step in steps:
         lines += step.lines()
     text = block([*lines, *comment(*after)])
     guesses = sum(proposal.guess for step in steps for proposal in step.judged)
-    return Draft(text, guesses, evidence.units, picked.warning)
+    warnings = [*evidence.doubts, *_left_out(evidence), *filter(None, [picked.warning])]
+    return Draft(text, guesses, evidence.units, "; ".join(warnings))
+
+
+def _left_out(evidence: Evidence) -> Iterator[str]:
+    if evidence.left_out:
+        count = counted(len(evidence.left_out), "attribute")
+        yield f"the link was lost with {count}, which the plan leaves out: see its end"
 
 
 def _head(evidence: Evidence, naming: Naming, basis: Basis, picked: Picked) -> Iterator[str]:
     told = " on a virtual radio: SIMULATED" if evidence.simulated else ""
     yield from comment(f"Drafted by benchrig {__version__} from {counted(len(evidence.units), 'unit')}{told}:")
     yield from comment(*(f"  {source}" for source in evidence.sources))
-    yield from comment(*_NOTICE)
+    yield from comment(*evidence.doubts, *_NOTICE)
     yield from comment(f"Limits from statistics are two-sided tolerance intervals: {basis.words()}.")
     yield f"plan: {scalar(title(evidence))}"
     yield "device:"
@@ -110,17 +125,34 @@ def _head(evidence: Evidence, naming: Naming, basis: Basis, picked: Picked) -> I
 
 
 def _scan(evidence: Evidence, naming: Naming) -> _Step:
-    return _Step("scan:", {"for": Bare("2 s")}, scan_limits(evidence, naming))
+    return _Step("scan:", {"for": Bare(f"{scan_seconds(evidence)} s")}, scan_limits(evidence, naming))
 
 
 def _connect(evidence: Evidence) -> _Step:
-    times = [look.connect for look in evidence.looks if look.connect is not None]
-    if not times:
-        return _Step("connect:", {"attempts": Bare("3")})
-    longest = max(times)
-    reason = f"{counted(len(times), 'connection')}, the longest took {time_text(longest)}; {CONNECT_ROOM} times that"
-    limit = Proposal({"max": time_text(max(1.0, CONNECT_ROOM * longest))}, reason, guess=True)
-    return _Step("connect:", {"attempts": Bare("3")}, {"elapsed": limit})
+    looks = [look for look in evidence.looks if look.connect is not None]
+    limits = _connect_limits(looks) if looks else {}
+    return _Step("connect:", {"attempts": Bare("3")}, limits)
+
+
+def _connect_limits(looks: list[Look]) -> dict[str, Proposal]:
+    seen = counted(len(looks), "connection")
+    chosen = Grounds(len({look.unit for look in looks}), shown=False)
+    longest = max(look.connect or 0.0 for look in looks)
+    limits = {
+        "elapsed": Proposal(
+            {"max": time_text(max(LEAST_CONNECT, TIME_ROOM * longest))},
+            f"{seen}, the longest took {time_text(longest)}; {TIME_ROOM} times that",
+            chosen,
+        )
+    }
+    attempts = [look.attempts for look in looks if look.attempts is not None]
+    if attempts:
+        limits["attempts"] = Proposal({"max": Bare(f"{max(attempts)}")}, f"{seen}: no more were needed", chosen)
+    payloads = [look.payload for look in looks if look.payload is not None]
+    if payloads:
+        reason = f"{seen}: a packet carried as much; another radio may let it carry less"
+        limits["payload"] = Proposal({"min": Bare(f"{min(payloads)} bytes")}, reason, chosen)
+    return limits
 
 
 def _discover(evidence: Evidence, naming: Naming) -> Iterator[_Step]:
@@ -139,7 +171,9 @@ def _about(subject: Subject, evidence: Evidence, basis: Basis) -> Iterator[_Step
     if subject.absent:
         yield f"not on {', '.join(subject.absent)}, so it is left out"
         return
-    if subject.reads or subject.refusals:
+    if subject.unread:
+        yield f"{subject.unread[0]}: no step reads it"
+    elif subject.reads or subject.refusals:
         yield _read(subject, basis)
     if subject.spot in evidence.silent:
         yield evidence.silent[subject.spot]
@@ -151,22 +185,31 @@ def _read(subject: Subject, basis: Basis) -> _Step | str:
     step = _Step(f"read: {value(subject.name)}", _format(subject), remarks=_misfit(subject))
     if not subject.refusals:
         step.limits = _read_limits(subject, basis)
-        if not step.judged:
+        if not step.judged and any(data for each in subject.reads.values() for data in each):
             step.limits["length"] = size_limit(subject.reads)
-        return step
-    if subject.reads or len(set(subject.refusals)) > 1:
-        return f"answered with {', '.join(sorted(set(subject.refusals)))} at times; no step reads it"
-    reason = f"all {counted(len(subject.refusals), 'read')} were refused so"
-    step.limits = {"att_error": Proposal({"equals": subject.refusals[0]}, reason, guess=len(subject.refusals) < 2)}
+        return replace(step, limits=step.limits | _read_time(subject))
+    refusals = [name for each in subject.refusals.values() for name in each]
+    if subject.reads or len(set(refusals)) > 1:
+        return f"answered with {', '.join(sorted(set(refusals)))} at times; no step reads it"
+    reason = f"all {counted(len(refusals), 'read')} were refused so"
+    step.limits = {"att_error": Proposal({"equals": refusals[0]}, reason, Grounds(len(subject.refusals)))}
     return step
+
+
+def _read_time(subject: Subject) -> dict[str, Proposal]:
+    if not subject.took:
+        return {}
+    longest = max(subject.took)
+    reason = f"the longest of {counted(len(subject.took), 'read')} took {time_text(longest)}"
+    limit = {"max": time_text(max(LEAST_READ, TIME_ROOM * longest))}
+    return {"elapsed": Proposal(limit, reason, Grounds(len(subject.reads), shown=False))}
 
 
 def _read_limits(subject: Subject, basis: Basis) -> dict[str, Proposal]:
     """A structure that describes another value is compared as bytes."""
     if subject.is_descriptor and subject.form is not None and subject.form.kind == "struct":
-        plain = value_limits(Subject(subject.name, subject.uuid, [], None), subject.reads, basis)
-        return {"raw": plain["value"]}
-    return value_limits(subject, subject.values(), basis)
+        return {"raw": value_limits(None, subject.reads, basis, uuid=subject.uuid)["value"]}
+    return value_limits(subject.form, subject.values(), basis, uuid=subject.uuid, setting=subject.is_setting)
 
 
 def _notify(subject: Subject, basis: Basis) -> _Step | str:
@@ -177,6 +220,8 @@ def _notify(subject: Subject, basis: Basis) -> _Step | str:
         often = "sent nothing" if max(counts) == 0 else f"sent 0 to {max(counts)} values"
         return f"{often} in {counted(len(counts), 'subscription')} of {seconds}"
     keys = {"for": seconds, **_format(subject)}
+    if name := counting(subject):
+        keys["sequence"] = name
     return _Step(f"notify: {value(subject.name)}", keys, stream_limits(subject, basis), _misfit(subject))
 
 

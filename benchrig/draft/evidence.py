@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import TypeVar
 
 from benchrig.desk.inspection import AdvertisingSeen, CharacteristicSeen, DescriptorSeen, ServiceSeen
-from benchrig.draft.tolerance import Group
+from benchrig.propose.tolerance import Group
 from benchrig.radio.scan import Ear
 from benchrig.values.catalogue import long_uuid
 
@@ -41,21 +41,25 @@ class Spot:
 
 @dataclass
 class Look:
-    """Everything that could be read of one unit at one time. `visit` numbers its connections; `connect` in seconds
-    and `advertising` are there once a visit."""
+    """Everything that could be read of one unit at one time. `visit` numbers its connections; what it advertised, and
+    how it was connected (seconds, attempts, and bytes that a packet carries), are there once a visit."""
 
     unit: str
     visit: int
     services: list[ServiceSeen]
     advertising: AdvertisingSeen | None = None
     connect: float | None = None
+    attempts: int | None = None
+    payload: int | None = None
+    address_type: str = ""
 
 
 @dataclass
 class Listening:
     """What a characteristic sent in one subscription of `seconds`. `rate` per second between the first and the last,
-    None for fewer than two; `gaps` are the times between; `values` the first ones, in their order. `fields` stand
-    in place of values where a record keeps no more: groups of numbers by the name of their reading, with the unit."""
+    None for fewer than two; `gaps` are the times between, `gap_p95` their 95th percentile; `values` the first ones, in
+    their order. `fields` stand in place of values where a record keeps no more: groups of numbers by the name of their
+    reading, with the unit."""
 
     unit: str
     seconds: float
@@ -64,6 +68,7 @@ class Listening:
     gaps: Group | None
     values: list[bytes] = field(default_factory=list)
     fields: dict[str, tuple[Group, str]] = field(default_factory=dict)
+    gap_p95: float | None = None
 
 
 @dataclass
@@ -95,14 +100,18 @@ class Met:
 
 @dataclass
 class Evidence:
-    """All that a draft is made from. `silent` says of spots why there is no stream; `sources` in words; `air` is
-    everything that was heard meanwhile, nothing where the evidence comes from files."""
+    """All that a draft is made from. `silent` says of spots why there is no stream, `left_out` why nothing was asked of
+    them; `sources` in words, and `doubts` on how whole they are; `air` is everything that was heard meanwhile, nothing
+    where the evidence comes from files. `lacks` are the readings, 'step.reading', that the radio does not have."""
 
     met: list[Met] = field(default_factory=list)
     looks: list[Look] = field(default_factory=list)
     heard: list[Heard] = field(default_factory=list)
     reads: list[ReadByName] = field(default_factory=list)
     silent: dict[Spot, str] = field(default_factory=dict)
+    left_out: dict[Spot, str] = field(default_factory=dict)
+    doubts: list[str] = field(default_factory=list)
+    lacks: frozenset[str] = frozenset()
     sources: list[str] = field(default_factory=list)
     simulated: bool = False
     air: Ear = field(default_factory=Ear)

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, field
 from typing import Any
 
-from benchrig.desk.inspection import CharacteristicSeen, DescriptorSeen
+from benchrig.desk.inspection import CharacteristicSeen, DescriptorSeen, refusal_in
 from benchrig.draft.evidence import HIDDEN, Evidence, Listening, Spot, spots
 from benchrig.draft.naming import Naming, presented, table_of
 from benchrig.errors import DeviceError, MalformedValue
@@ -22,13 +21,13 @@ from benchrig.values.spec import FormatSpec
 
 # Their values say who has subscribed, which is the bench itself.
 SUBSCRIPTIONS = (long_uuid(0x2902), long_uuid(0x2903))
-_REFUSAL = re.compile(r"ATT error 0x([0-9A-F]{2})")
 
 
 @dataclass
 class Subject:
     """One attribute. `own` is a format that its steps have to name; `reads` are bytes by unit in the order they came,
-    `refusals` the ATT errors by name; `absent` lists the units that lack it."""
+    `refusals` the ATT errors by name, by unit; `took` the seconds of each read, `unread` why there was none; `absent`
+    lists the units that lack it."""
 
     name: str
     uuid: str
@@ -37,7 +36,9 @@ class Subject:
     own: FormatSpec | None = None
     spot: Spot | None = None
     reads: dict[str, list[bytes]] = field(default_factory=dict)
-    refusals: list[str] = field(default_factory=list)
+    refusals: dict[str, list[str]] = field(default_factory=dict)
+    took: list[float] = field(default_factory=list)
+    unread: list[str] = field(default_factory=list)
     streams: list[Listening] = field(default_factory=list)
     absent: list[str] = field(default_factory=list)
     misfit: str = ""
@@ -140,16 +141,20 @@ def _add_looks(evidence: Evidence, found: dict[Spot, Subject]) -> None:
                 subject.absent += [look.unit] if look.unit not in subject.absent else []
                 continue
             seen = here[spot]
-            match = _REFUSAL.match(seen.unread)
-            refused = catalogue.att_error_name(int(match[1], 16)) if match else ""
+            code = refusal_in(seen.unread)
+            refused = "" if code is None else catalogue.att_error_name(code)
             _add_read(subject, look.unit, seen.content.data if seen.content else None, refused)
+            if isinstance(seen, CharacteristicSeen) and seen.content is not None and seen.elapsed is not None:
+                subject.took.append(seen.elapsed)
+            if not seen.is_known:
+                subject.unread.append(seen.unread)
 
 
 def _add_read(subject: Subject | None, unit: str, raw: bytes | None, refused: str) -> None:
     if subject is None:
         return
     if refused:
-        subject.refusals.append(refused)
+        subject.refusals.setdefault(unit, []).append(refused)
     elif raw is not None:
         subject.reads.setdefault(unit, []).append(raw)
 

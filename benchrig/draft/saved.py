@@ -10,8 +10,8 @@ import msgspec
 from benchrig.desk.inspection import Inspection
 from benchrig.desk.inspection_file import SUFFIXES, load_document
 from benchrig.draft.evidence import Evidence, Heard, Listening, Look, Met, ReadByName, spots
-from benchrig.draft.tolerance import Group
 from benchrig.errors import UsageError
+from benchrig.propose.tolerance import Group
 from benchrig.record.journal import read_record
 from benchrig.record.model import Reading, Record, StepRecord
 from benchrig.source.shape import Misfit
@@ -25,10 +25,19 @@ def evidence_from(paths: Iterable[Path]) -> Evidence:
     evidence = Evidence()
     for path in paths:
         if path.suffix.lower() == ".jsonl":
-            _add_record(evidence, read_record(path), path.parent.name or path.name)
+            _add_record(evidence, _passed(read_record(path), path), path.parent.name or path.name)
         else:
             _add_inspection(evidence, _inspection(path), path.name)
     return evidence
+
+
+def _passed(record: Record, path: Path) -> Record:
+    """See that the unit was a good one. UsageError."""
+    if record.ended is None or record.ended.verdict != "pass":
+        how = "was cut off" if record.ended is None else f"ended with {record.ended.verdict}"
+        raise UsageError(f"'{path}' is the record of a run that {how}: its unit is not known to be good",
+                         advice="give records of runs that passed")  # fmt: skip
+    return record
 
 
 def _inspection(path: Path) -> Inspection:
@@ -72,7 +81,19 @@ def _read(path: Path) -> Inspection:
 
 def _add_inspection(evidence: Evidence, seen: Inspection, name: str) -> None:
     visit = sum(look.unit == seen.address for look in evidence.looks)
-    evidence.looks.append(Look(seen.address, visit, seen.services, seen.advertising, seen.timing.connect))
+    if seen.broken:
+        evidence.doubts.append(f"inspection {name} is not whole: {seen.broken}")
+    evidence.looks.append(
+        Look(
+            seen.address,
+            visit,
+            seen.services,
+            seen.advertising,
+            seen.timing.connect,
+            payload=seen.payload,
+            address_type=seen.address_type,
+        )
+    )
     evidence.met.append(Met(seen.address, seen.advertising.name, seen.address))
     evidence.sources.append(f"inspection {name} of {seen.advertising.name or seen.address}, {seen.at[:10]}")
     evidence.simulated = evidence.simulated or seen.simulated

@@ -8,10 +8,10 @@ from typing import Any
 
 from benchrig.desk.inspection import AdvertisingSeen
 from benchrig.draft.evidence import Evidence
-from benchrig.draft.judged import counted
 from benchrig.draft.naming import Naming
-from benchrig.draft.texts import as_glob, glob_of, stem_of
 from benchrig.errors import UsageError
+from benchrig.propose.proposal import counted
+from benchrig.propose.texts import as_glob, glob_of, stem_of
 from benchrig.radio.scan import Selection
 from benchrig.report.escape import plain
 from benchrig.source.writing import Bare

@@ -6,15 +6,18 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
+from itertools import pairwise
 from typing import Any
 
 from benchrig.draft.evidence import Listening
 from benchrig.draft.gather import Subject
-from benchrig.draft.judged import Basis, Proposal, counted
-from benchrig.draft.numeric import summary_limit
-from benchrig.draft.propose import value_limits
-from benchrig.draft.tolerance import Group, factor, spread_of
+from benchrig.propose.numeric import summary_limit
+from benchrig.propose.proposal import Basis, Grounds, Proposal, counted
+from benchrig.propose.tolerance import Group, factor, spread_of
+from benchrig.propose.value import value_limits
 from benchrig.source.writing import Bare, decimal_text
+from benchrig.values.base import Format
+from benchrig.values.numbers import IntegerFormat
 from benchrig.values.quantity import number_text
 
 # The clocks of two devices, and the ends of a subscription, make as much of a difference in any case.
@@ -23,19 +26,63 @@ LEAST_RATE_TOLERANCE = 5
 MOST_RATE_TOLERANCE = 45
 # The longest gap that was seen, and as much again in parts of it: less than the two periods that a loss makes.
 GAP_ROOM = 1.5
+# Nearly all gaps: a fifth more than what was seen, and more than one connection event (common practice is 15 ms to 30 ms
+# between two of them) in any case; from so many gaps on.
+P95_ROOM = 1.2
+P95_LEAST_ROOM = 0.02
+ENOUGH_GAPS = 20
+# What is under way when a subscription begins and ends.
+EDGE = 1
+# Without a rate a stream may bring so many times what was seen, and one more.
+COUNT_ROOM = 2
 
 
 def stream_limits(subject: Subject, basis: Basis) -> dict[str, Proposal]:
     """Limits on the readings of a notify step. Every stream must have brought a value."""
     streams = subject.streams
     limits = _timing(streams, basis)
+    if counting(subject):
+        reason = f"it counts by one in {counted(len(streams), 'stream')}"
+        none = Proposal({"equals": Bare("0")}, reason, _grounds(streams))
+        limits |= {"lost": none, "duplicated": none}
     many = replace(basis, together=max(stream.count for stream in streams))
-    by_unit: dict[str, list[Any]] = {}
-    for stream in streams:
-        by_unit.setdefault(stream.unit, []).extend(subject.decode(data) for data in stream.values)
+    by_unit = decoded(subject)
     if all(by_unit.values()):
-        return limits | value_limits(subject, by_unit, many)
+        return limits | value_limits(subject.form, by_unit, many, uuid=subject.uuid, setting=subject.is_setting)
     return limits | _field_limits(subject, many)
+
+
+def decoded(subject: Subject) -> dict[str, list[Any]]:
+    """The values of all streams by unit."""
+    by_unit: dict[str, list[Any]] = {}
+    for stream in subject.streams:
+        by_unit.setdefault(stream.unit, []).extend(subject.decode(data) for data in stream.values)
+    return by_unit
+
+
+def counting(subject: Subject) -> str:
+    """The field (or 'value') that numbers the values of every stream; '' for none. The first of several."""
+    leaves = (subject.form.leaves() or {"value": subject.form}) if subject.form else {}
+    rows = [[subject.decode(data) for data in stream.values] for stream in subject.streams]
+    return next((name for name, leaf in leaves.items() if all(_numbers(leaf, _column(row, name)) for row in rows)), "")
+
+
+def _column(row: list[Any], name: str) -> list[Any]:
+    return [value.get(name) if isinstance(value, dict) else value for value in row]
+
+
+def _numbers(leaf: Format, column: list[Any]) -> bool:
+    """Whether the values go up by one each time, so often that it is no accident."""
+    if not isinstance(leaf, IntegerFormat) or leaf.scale != 1 or leaf.offset or leaf.unit:
+        return False
+    if len(column) <= ENOUGH_GAPS or not all(type(value) is int for value in column):
+        return False
+    around = 2**leaf.bits
+    return all((later - earlier) % around == 1 for earlier, later in pairwise(column))
+
+
+def _grounds(streams: Sequence[Listening], *, shown: bool = True) -> Grounds:
+    return Grounds(len({stream.unit for stream in streams}), shown)
 
 
 def _field_limits(subject: Subject, basis: Basis) -> dict[str, Proposal]:
@@ -61,11 +108,33 @@ def _timing(streams: Sequence[Listening], basis: Basis) -> dict[str, Proposal]:
     mean = sum(rates) / len(rates)
     total = sum(gap.count for gap in gaps)
     seen = f"{_ends(rates)} Hz in {counted(len(streams), 'stream')} with {counted(total, 'gap')}"
-    longest = max(gap.maximum for gap in gaps)
+    sides = f"{seen}; at least {LEAST_RATE_TOLERANCE} % to either side"
     return {
-        "rate": Proposal({"nominal": _hertz(mean), "tolerance": Bare(f"{tolerance} %")}, f"{seen}; at least {LEAST_RATE_TOLERANCE} % to either side"),
-        "gap_max": Proposal({"max": time_text(longest * GAP_ROOM)}, f"the longest of {counted(total, 'gap')} was {time_text(longest)}; half as much again"),
-    }  # fmt: skip
+        "count": _enough(streams, min(rates) * (1 - tolerance / 100)),
+        "rate": Proposal({"nominal": _hertz(mean), "tolerance": Bare(f"{tolerance} %")}, sides, _grounds(streams)),
+        **_gaps(streams, gaps, total),
+    }
+
+
+def _enough(streams: Sequence[Listening], rate: float) -> Proposal:
+    """A stream that dies keeps its rate up to then: it is the count that tells."""
+    least = max(1, math.floor(max(stream.seconds for stream in streams) * rate) - EDGE)
+    counts = sorted(stream.count for stream in streams)
+    reason = f"{counts[0]} to {counts[-1]} came in a stream; as many as the slowest rate brings, less {EDGE}"
+    return Proposal({"min": Bare(f"{least}")}, reason, _grounds(streams))
+
+
+def _gaps(streams: Sequence[Listening], gaps: Sequence[Group], total: int) -> dict[str, Proposal]:
+    longest = max(gap.maximum for gap in gaps)
+    chosen = _grounds(streams, shown=False)
+    reason = f"the longest of {counted(total, 'gap')} was {time_text(longest)}; half as much again"
+    limits = {"gap_max": Proposal({"max": time_text(longest * GAP_ROOM)}, reason, chosen)}
+    nearly = [stream.gap_p95 for stream in streams if stream.gap_p95 is not None]
+    if len(nearly) == len(streams) and min(gap.count for gap in gaps) >= ENOUGH_GAPS:
+        room = max((P95_ROOM - 1) * max(nearly), P95_LEAST_ROOM)
+        reason = f"95 % of the gaps were within {time_text(max(nearly))}; {time_text(room)} more"
+        limits["gap_p95"] = Proposal({"max": time_text(max(nearly) + room)}, reason, chosen)
+    return limits
 
 
 def _rate_tolerance(gaps: Sequence[Group], rates: Sequence[float], basis: Basis) -> int:
@@ -91,7 +160,9 @@ def _pooled(gaps: Sequence[Group]) -> Group:
 
 def _some(streams: Sequence[Listening], why: str) -> Proposal:
     counts = sorted(stream.count for stream in streams)
-    return Proposal({"min": Bare("1")}, f"{counts[0]} to {counts[-1]} came in a stream: {why}", guess=True)
+    reason = f"{counts[0]} to {counts[-1]} came in a stream: {why}"
+    ends = {"min": Bare("1"), "max": Bare(f"{COUNT_ROOM * counts[-1] + 1}")}
+    return Proposal(ends, reason, _grounds(streams, shown=False))
 
 
 def _ends(rates: Sequence[float]) -> str:

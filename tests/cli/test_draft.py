@@ -25,9 +25,9 @@ def command(*words: str | Path) -> Result:
 def test_draft_check_run(tmp_path: Path) -> None:
     plan = tmp_path / "plan.yaml"
     done = command("draft", "-o", plan, "-d", "VFL-*", "--radio", LOGGER)
-    assert (done.exit_code, done.stdout) == (0, f"{plan}: 22 steps, 33 limits, 20 of them guesses, from 1 unit\n")
+    assert (done.exit_code, done.stdout) == (0, f"{plan}: 22 steps, 51 limits, 49 of them guesses, from 1 unit\n")
     assert done.stderr.splitlines()[0].startswith("SIMULATED")
-    assert command("check", plan).stdout == f"{plan}: good. 22 steps, 33 limits\n"
+    assert command("check", plan).stdout == f"{plan}: good. 22 steps, 51 limits\n"
     ran = command("run", plan, "--radio", LOGGER, "--seed", "11", "--results", tmp_path)
     assert (ran.exit_code, "0 broken" in ran.stdout) == (0, True)
 
@@ -39,7 +39,7 @@ def test_a_plan_that_is_there_is_kept(tmp_path: Path) -> None:
     assert (done.exit_code, plan.read_text(encoding="utf-8")) == (4, "mine")
     assert "--force" in done.stderr
     done = command("draft", "-o", plan, "--force", "--json", "--radio", LOGGER)
-    assert json.loads(done.stdout)["limits"] == 33
+    assert json.loads(done.stdout)["limits"] == 51
     assert [path.name for path in tmp_path.iterdir()] == ["plan.yaml"]
 
 
@@ -86,12 +86,24 @@ def test_from_a_file_to_the_standard_output(tmp_path: Path) -> None:
         (["--coverage", "100 %"], 4, "no share between 0 and 100 %"),
         (["--listen", "0 s"], 4, "more than 0 s"),
         (["--from", "missing.json"], 4, "cannot be read"),
+        (["--skip", "nosuch thing"], 4, "unknown attribute 'nosuch thing'"),
+        (["--skip", "heart rate measurement"], 1, "has no attribute"),
     ],
 )
 def test_what_cannot_be(tmp_path: Path, words: list[str], code: int, said: str) -> None:
     done = command("draft", "-o", tmp_path / "plan.yaml", "--radio", LOGGER, *words)
     assert (done.exit_code, said in done.stderr) == (code, True)
     assert not [*tmp_path.iterdir()]
+
+
+def test_the_standard_output_takes_one_document(tmp_path: Path) -> None:
+    done = command("draft", "-o", "-", "--json", "--radio", LOGGER)
+    assert (done.exit_code, "not both" in done.stderr) == (4, True)
+
+
+def test_what_is_skipped_is_in_a_remark(tmp_path: Path) -> None:
+    done = command("draft", "-o", "-", "--skip", "battery level", "--listen", "1s", "--radio", LOGGER)
+    assert "# battery level: left out, as it was asked for: no step reads it" in done.stdout
 
 
 def test_an_interruption_leaves_nothing_behind(tmp_path: Path) -> None:

@@ -10,9 +10,9 @@ from typing import Any
 from benchrig.draft.collect import Collecting, collect
 from benchrig.draft.compose import Draft, compose
 from benchrig.draft.evidence import Evidence
-from benchrig.draft.judged import Basis
 from benchrig.plan.loader import load_plan
 from benchrig.plan.model import Plan
+from benchrig.propose.proposal import Basis
 from benchrig.radio.scan import Selection
 from benchrig.steps.attribute import Names
 from tests.desk.kit import at_desk

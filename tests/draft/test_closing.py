@@ -61,7 +61,7 @@ def test_a_unit_that_was_not_there_passes_the_draft_of_the_others():
         (PRESENTED, "mean: -18 °C", "mean: -8 °C", {"read brine inlet", "notify brine inlet"}),
         (PRESENTED, "value: Brine inlet", "value: Brine outlet", {"read brine inlet/user description"}),
         (CLOCK, "value: {time_zone: 60 min,", "value: {time_zone: 0 min,", {"read local time information"}),
-        (TWINS, "value: 40 %", "value: 80 %", {"read battery[1]/battery level"}),
+        (TWINS, "value: 40 %", "value: 20 %", {"read battery[1]/battery level"}),
         (TWINS, "value: 9 °C", "value: 4 °C", {"read environmental sensing/temperature[1]"}),
     ],
 )  # fmt: skip

@@ -7,10 +7,10 @@ import pytest
 from benchrig.draft.collect import Collecting, collect
 from benchrig.draft.compose import compose
 from benchrig.draft.evidence import Evidence, Heard, Listening, Met
-from benchrig.draft.judged import Basis
-from benchrig.draft.tolerance import Group
 from benchrig.errors import DeviceNotFound, UsageError
 from benchrig.plan.loader import load_plan
+from benchrig.propose.proposal import Basis
+from benchrig.propose.tolerance import Group
 from benchrig.radio.scan import Selection
 from benchrig.steps.attribute import Names
 from tests.desk.kit import at_desk
@@ -33,7 +33,7 @@ def test_names_and_formats_of_a_plan_are_kept():
 def test_a_counter_is_told_from_what_is_measured():
     text = drafted(LOGGER, names=NAMES).text
     assert limit_of(text, "notify: log stream", "value.number") == "{min: 0, max: 65535}"
-    assert "a counter (200 values" in "".join(lines_about(text, "notify: log stream"))
+    assert "0 to 199, a counter: any legal value" in "".join(lines_about(text, "notify: log stream"))
 
 
 def test_a_presentation_format_gives_an_own_name_its_format_and_a_description_its_word():
@@ -150,7 +150,7 @@ def test_coverage_and_confidence_widen_the_limits():
         low, high = (part.split()[1] for part in limit_of(text, "read: temperature", "value").split(","))
         return float(high) - float(low)
 
-    assert width(Basis(0.9, 0.9)) < width(Basis(0.99, 0.9)) < width(Basis(0.99, 0.99))
+    assert width(Basis(0.999, 0.9)) < width(Basis(0.999, 0.99)) < width(Basis(0.9999, 0.99))
 
 
 def test_nothing_is_written_to_the_device():
@@ -199,4 +199,4 @@ def test_a_stream_without_order_has_no_limit_on_its_rate():
     stream = Listening("a", 5.0, 6, 5 / 4.8, gaps, [b"\x50"] * 6)
     evidence = Evidence(met=[Met("a", "Pulse", "a")], heard=[Heard("battery level", stream)])
     lines = lines_about(compose(evidence, Names(), Basis()).text, "notify: battery level")
-    assert [line for line in lines if line.startswith(("count", "rate", "gap"))] == ["count: {min: 1}"]
+    assert [line for line in lines if line.startswith(("count", "rate", "gap"))] == ["count: {min: 1, max: 13}"]

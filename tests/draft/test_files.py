@@ -8,10 +8,10 @@ import pytest
 
 from benchrig.desk.inspection_file import Document, save_document
 from benchrig.draft.compose import compose
-from benchrig.draft.judged import Basis
 from benchrig.draft.saved import evidence_from
 from benchrig.errors import UsageError
 from benchrig.plan.loader import load_plan
+from benchrig.propose.proposal import Basis
 from benchrig.record.journal import Journal
 from benchrig.steps.attribute import Names
 from tests.desk.kit import inspected
@@ -68,7 +68,7 @@ def test_records_add_their_values_to_a_table(tmp_path):
     head = plan_text(STEPS).replace("unit*", "Shelf-*")
     records = [recorded(tmp_path / f"{n}.jsonl", run(head, shelf, seed=n)) for n, shelf in enumerate(SHELVES[2:5])]
     text = draft_from(*inspections, *records)
-    assert "# 5 values of 5 units" in lines_about(text, "read: battery level")[1]
+    assert "# guess: 5 values of 5 units" in lines_about(text, "read: battery level")[1]
     assert lines_about(text, "read: model number")[1] == "# the same in 2 values of 2 units"
     assert failures(text, SHELVES[5]) == {}
     assert failures(text, changed(SHELVES[5], "period: 500 ms", "period: 1 s")).keys() == {"notify temperature"}
@@ -99,6 +99,28 @@ def test_a_refusal_on_record_is_expected(tmp_path):
     plan = plan_text(steps).replace("unit*", "Shelf-*")
     text = draft_from(recorded(tmp_path / "a.jsonl", run(plan, device)))
     assert limit_of(text, "read: model number", "att_error") == "{equals: read not permitted}"
+
+
+def test_the_record_of_a_unit_that_failed_makes_no_draft(tmp_path):
+    plan = plan_text("  - read: battery level\n    expect: {value: {min: 99 %}}\n").replace("unit*", "Shelf-*")
+    record = recorded(tmp_path / "a.jsonl", run(plan, SHELVES[0]))
+    with pytest.raises(UsageError, match="ended with fail: its unit is not known to be good"):
+        draft_from(record)
+
+
+def test_the_record_of_a_run_that_was_cut_off_makes_no_draft(tmp_path):
+    record = recorded(tmp_path / "a.jsonl", run(plan_text(STEPS).replace("unit*", "Shelf-*"), SHELVES[0]))
+    record.write_text("\n".join(record.read_text(encoding="utf-8").splitlines()[:-1]) + "\n", encoding="utf-8")
+    with pytest.raises(UsageError, match="was cut off"):
+        draft_from(record)
+
+
+def test_what_a_broken_inspection_did_not_come_to_is_remarked(tmp_path):
+    breaking = changed(SHELVES[0], "advertising:", "faults: {disconnect_after: 500 ms}\nadvertising:")
+    made = compose(evidence_from(saved(tmp_path, breaking)), Names(), Basis())
+    assert made.warning.startswith("inspection 0.json is not whole: the link was lost")
+    assert "# inspection 0.json is not whole" in made.text
+    assert "# temperature: not read: the link was lost before: no step reads it" in made.text
 
 
 @pytest.mark.parametrize("name", ["other.json", "other.yaml", "other.jsonl", "missing.json"])

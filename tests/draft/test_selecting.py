@@ -7,8 +7,8 @@ import pytest
 from benchrig.draft.collect import Collecting, collect
 from benchrig.draft.compose import Draft, compose
 from benchrig.draft.evidence import Evidence, Met
-from benchrig.draft.judged import Basis
 from benchrig.draft.selecting import title
+from benchrig.propose.proposal import Basis
 from benchrig.radio.scan import Selection
 from benchrig.steps.attribute import Names
 from tests.desk.kit import at_desk

@@ -15,8 +15,7 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 
 from benchrig.desk.desk import READ_WITHIN, Desk
-from benchrig.desk.inspecting import content
-from benchrig.desk.inspection import CharacteristicSeen, DescriptorSeen, ServiceSeen
+from benchrig.desk.inspecting import content, table_seen
 from benchrig.desk.prompt.connection import CONNECT_AGAIN, Connection
 from benchrig.desk.prompt.deeds import Deed, ReadDone, Subject, Waited, WriteDone
 from benchrig.desk.prompt.watch import Watch
@@ -30,7 +29,6 @@ from benchrig.values.spec import FormatSpec
 if TYPE_CHECKING:
     from benchrig.radio.link import Link
     from benchrig.radio.scan import Ear, Sighting
-    from benchrig.radio.table import Table
     from benchrig.steps.bench import Target
 
 _SETTABLE = {"write", "reliable write", "write without response"}
@@ -85,7 +83,7 @@ class Talk:
 
     async def services(self) -> None:
         table = (await self.connection.up()).table
-        self.show({"verb": "table", "services": _seen(table, self.desk)})
+        self.show({"verb": "table", "services": table_seen(table, self.desk.names)})
 
     async def read(self, name: str, spec: FormatSpec | None = None) -> None:
         self.about = name
@@ -235,17 +233,3 @@ class Talk:
             }
             for each in devices
         ]
-
-
-def _seen(table: Table, desk: Desk) -> list[ServiceSeen]:
-    """The table without any value."""
-    label = desk.names.label
-    return [
-        ServiceSeen(service.handle, service.uuid, label(service.uuid, "service"), [
-            CharacteristicSeen(each.handle, each.uuid, label(each.uuid, "characteristic"), list(each.properties), [
-                DescriptorSeen(part.handle, part.uuid, label(part.uuid, "descriptor")) for part in each.descriptors
-            ])
-            for each in service.characteristics
-        ])
-        for service in table.services
-    ]  # fmt: skip

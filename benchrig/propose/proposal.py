@@ -1,19 +1,43 @@
-"""What a draft proposes for one reading, and how it came to it."""
+"""A limit that is proposed for one reading, and how it came about."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
+
+# A single unit says nothing about others of its kind.
+ENOUGH_UNITS = 2
+
+
+@dataclass(frozen=True)
+class Grounds:
+    """What a limit rests on: the `units` that were seen, and whether their values show it. Not shown is a width that
+    was chosen because the values did not move, or not often enough, and a meaning that they only may have."""
+
+    units: int
+    shown: bool = True
+
+    @property
+    def is_guess(self) -> bool:
+        """The one place that decides this for every limit."""
+        return self.units < ENOUGH_UNITS or not self.shown
+
+
+# What a format allows needs no unit to show it.
+BY_FORMAT = Grounds(ENOUGH_UNITS)
 
 
 @dataclass(frozen=True)
 class Proposal:
-    """A limit as the plan writes it, None where none can be given; `reason` becomes a comment. A `guess` rests on
-    one unit, or on less than statistics need."""
+    """A limit as the plan writes it, None where none can be given; `reason` becomes a comment."""
 
     limit: dict[str, Any] | None
     reason: str
-    guess: bool = False
+    grounds: Grounds = field(default=BY_FORMAT)
+
+    @property
+    def guess(self) -> bool:
+        return self.limit is not None and self.grounds.is_guess
 
     @property
     def sentence(self) -> str:

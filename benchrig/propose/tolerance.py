@@ -70,7 +70,16 @@ def interval(groups: Sequence[Group], coverage: float, confidence: float) -> tup
     """The ends of the tolerance interval; needs a freedom above 0."""
     spread = spread_of(groups)
     reach = factor(spread.size, spread.freedom, coverage, confidence) * spread.sd if spread.sd else 0.0
+    if len(groups) > 1:
+        reach = max(reach, _reach_of_units([group.mean for group in groups], coverage, confidence))
     return spread.mean - reach, spread.mean + reach
+
+
+def _reach_of_units(means: Sequence[float], coverage: float, confidence: float) -> float:
+    """How far the means of the units alone let an interval reach. Satterthwaite's degrees of freedom are too many where
+    few units happen to be alike: without this the interval of 2 units keeps its promise in 8 cases of 10."""
+    apart = stdev(means)
+    return factor(len(means), len(means) - 1, coverage, confidence) * apart if apart else 0.0
 
 
 @cache

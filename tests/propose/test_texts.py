@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from benchrig.draft.texts import glob_of, pattern_of
+from benchrig.propose.texts import glob_of, pattern_of
 
 
 @pytest.mark.parametrize(

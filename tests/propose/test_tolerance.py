@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from benchrig.draft.tolerance import Group, factor, interval, spread_of
+from benchrig.propose.tolerance import Group, factor, interval, spread_of
 
 
 # ISO 16269-6:2014, annex F: coverage, confidence, n values in each of m samples, k rounded up to four decimals
@@ -53,6 +53,19 @@ def test_the_approximation_of_the_nist_handbook_is_near():
 def test_a_share_that_is_none_is_refused():
     with pytest.raises(ValueError, match="between 0 and 1"):
         factor(5, 4, 1.0, 0.95)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("units", "between", "within"), [(2, 1.0, 0.2), (2, 1.0, 1.0), (3, 1.0, 0.2), (3, 1.0, 1.0), (5, 1.0, 1.0), (3, 0.0, 1.0)])  # fmt: skip
+def test_intervals_of_units_keep_their_promise(units, between, within):
+    """Of 99 % coverage with 95 % confidence; few units that are alike by chance must not make it narrow."""
+    noise, total = np.random.default_rng(1), math.hypot(between, within)
+    kept = 0
+    for _ in range(500):
+        values = noise.normal(0, between, (units, 1)) + noise.normal(0, within, (units, 4))
+        low, high = interval([Group.of([*map(float, row)]) for row in values], 0.99, 0.95)
+        kept += math.erf(high / total / math.sqrt(2)) - math.erf(low / total / math.sqrt(2)) >= 2 * 0.99
+    assert kept / 500 >= 0.925  # 95 % less 2.5 standard deviations of a share of 500
 
 
 def test_one_unit_is_a_sample_of_its_values():

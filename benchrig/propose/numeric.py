@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 
-from benchrig.draft.judged import Basis, Proposal, counted
-from benchrig.draft.tolerance import Group, interval, spread_of
+from benchrig.propose.proposal import Basis, Grounds, Proposal, counted
+from benchrig.propose.tolerance import Group, interval, spread_of
 from benchrig.source.writing import Bare, decimal_text
 from benchrig.values.base import Format
 from benchrig.values.medfloat import MedFloatFormat
@@ -19,8 +19,10 @@ from benchrig.values.quantity import dimension_of, exact, number_text
 # Without statistics a measured value may be off by this much, and by so many steps of its format in any case.
 GUESS = Fraction(1, 10)
 LEAST_STEPS = 5
-# A counter has been seen to go up at least twice.
-_FEWEST_OF_COUNTER = 3
+# Until there are so many degrees of freedom an interval is not taken to be narrower than that.
+ENOUGH_FREEDOM = 10
+# Of noise without ties 1 row in 5040 goes up so often without going down.
+_RISES_OF_COUNTER = 6
 _SMALLEST_COUNTER = 8
 _ROW_PER_RESTART = 8
 # A float has no step of its own: as many digits as its values show, but no more than this of the width.
@@ -69,82 +71,88 @@ def _decimals(value: Fraction) -> int:
 def number_limit(by_unit: Mapping[str, Sequence[float]], form: Format, basis: Basis, *, setting: bool) -> Proposal:
     """A limit for the numbers that units gave, in the order they came; a `setting` is equal or wrong."""
     values = [_number(value) for each in by_unit.values() for value in each]
-    seen = _seen(by_unit, form.unit)
-    if is_counter(by_unit, form):
-        grid = grid_of(form, values, Fraction(0))
-        return _range(grid.low, grid.high, form.unit, f"a counter ({seen}): any legal value", guess=False)
-    if _may_count(form, values) and all(len(each) < _FEWEST_OF_COUNTER for each in by_unit.values()):
-        return _any_legal(form, values, seen)
-    single = len(by_unit) == 1
+    seen, units = _seen(by_unit, form.unit), len(by_unit)
+    if len(set(values)) > 1 and may_count(by_unit, form):
+        return _any_legal(form, values, Grounds(units, shown=is_counter(by_unit, form)), seen)
     if len(set(values)) == 1 and (setting or not _is_measured(form)):
         text = _text(values[0], form.unit)
         if text is None:
             return Proposal(None, f"{seen}: no limit, the number is too long for a plan")
-        return Proposal({"equals": text}, f"{'a setting, ' if setting else ''}{seen}", guess=single)
+        return Proposal({"equals": text}, f"{'a setting, ' if setting else ''}{seen}", Grounds(units))
     groups = [Group.of([float(value) for value in each]) for each in by_unit.values()]
     return _spread_limit(groups, values, form, basis, seen)
 
 
 def summary_limit(groups: Sequence[Group], form: Format, basis: Basis) -> Proposal:
-    """The same from statistics alone."""
+    """The same from statistics alone, where the order of the values is not known."""
     values = [_number(end) for group in groups for end in (group.minimum, group.maximum)]
     count = sum(group.count for group in groups)
     seen = f"{counted(count, 'value')} in records, {_from_to(min(values), max(values), form.unit)}"
-    if _may_count(form, values):
-        return _any_legal(form, values, seen)
+    if _can_count(form) and len(set(values)) > 1:
+        return _any_legal(form, values, Grounds(len(groups), shown=False), seen)
     return _spread_limit(groups, values, form, basis, seen)
 
 
-def _may_count(form: Format, values: Sequence[Fraction]) -> bool:
-    """Whether values that differ may be those of a counter, where their order says nothing."""
-    whole = isinstance(form, IntegerFormat) and form.bits >= _SMALLEST_COUNTER
-    return whole and not _is_measured(form) and len(set(values)) > 1
-
-
-def _any_legal(form: Format, values: Sequence[Fraction], seen: str) -> Proposal:
+def _any_legal(form: Format, values: Sequence[Fraction], grounds: Grounds, seen: str) -> Proposal:
     grid = grid_of(form, values, Fraction(0))
-    return _range(grid.low, grid.high, form.unit, f"{seen}, which may be a counter: any legal value", guess=True)
+    what = "a counter" if grounds.shown else "which may be a counter"
+    return _range(grid.low, grid.high, form.unit, f"{seen}, {what}: any legal value", grounds)
 
 
 def _spread_limit(
     groups: Sequence[Group], values: Sequence[Fraction], form: Format, basis: Basis, seen: str
 ) -> Proposal:
+    """The tolerance interval, but no narrower than a chosen range where the values do not show how far they spread."""
+    low, high = min(values), max(values)
     spread = spread_of(groups)
-    if len(groups) == 1 and spread.sd == 0:
-        return _guessed(values, form, seen)
-    low, high = map(Fraction, interval(groups, basis.share, basis.confidence))
-    low, high = min(low, *values), max(high, *values)
-    below, above = grid_of(form, values, high - low).outward(low, high)
-    # an interval without a spread has no share of good values to state
-    found = f"sd {spread.sd:.3g}: {basis.words()}" if spread.sd else "alike: one step to either side"
-    reason = f"{seen}, {found}"
-    if len(groups) == 1:
-        reason += "; one unit says nothing about others"
-    return _range(below, above, form.unit, reason, guess=False)
+    reason = f"{seen}, sd {spread.sd:.3g}: {basis.words()}"
+    if spread.sd:
+        below, above = map(Fraction, interval(groups, basis.share, basis.confidence))
+        low, high = min(low, below), max(high, above)
+    if len(groups) > 1 and spread.freedom >= ENOUGH_FREEDOM and spread.sd:
+        low, high = grid_of(form, values, high - low).outward(low, high)
+        return _range(low, high, form.unit, reason, Grounds(len(groups)))
+    reach, how = _reach(values, form)
+    least, most = min(values) - reach, max(values) + reach
+    wide = low < least and high > most
+    low, high = min(low, least), max(high, most)
+    low, high = grid_of(form, values, high - low).outward(low, high)
+    if not wide:
+        reason = f"{seen}; {how} and one more step to either side"
+    return _range(low, high, form.unit, reason, Grounds(len(groups), shown=wide))
 
 
-def _guessed(values: Sequence[Fraction], form: Format, seen: str) -> Proposal:
-    """Values that do not move: nothing is known of their spread."""
-    share = abs(values[0]) * GUESS
-    grid = grid_of(form, values, 2 * share)
-    reach = max(share, LEAST_STEPS * grid.step)
-    low, high = grid.outward(values[0] - reach, values[0] + reach)
-    how = f"{100 * GUESS} %" if reach == share else f"{LEAST_STEPS} steps"
-    return _range(low, high, form.unit, f"{seen}; {how} and one more step to either side", guess=True)
+def _reach(values: Sequence[Fraction], form: Format) -> tuple[Fraction, str]:
+    """How far beyond the values those may be of which too little is known, as a number and in words."""
+    share = GUESS * max(map(abs, values))
+    steps = LEAST_STEPS * grid_of(form, values, 2 * share).step
+    return (share, f"{100 * GUESS} %") if share >= steps else (steps, f"{LEAST_STEPS} steps")
+
+
+def _can_count(form: Format) -> bool:
+    """A whole number without a unit, or a time."""
+    return isinstance(form, IntegerFormat) and form.bits >= _SMALLEST_COUNTER and not _is_measured(form)
+
+
+def may_count(by_unit: Mapping[str, Sequence[float]], form: Format) -> bool:
+    """Whether the values may be those of a counter: in each row they go up, over the end of the format too. In a long
+    row they may begin anew now and then; a single value has no order."""
+    return isinstance(form, IntegerFormat) and _can_count(form) and all(_counts(row, form) for row in by_unit.values())
 
 
 def is_counter(by_unit: Mapping[str, Sequence[float]], form: Format) -> bool:
-    """Whether it counts up, over the end of its format too: a whole number without a unit, or a time. In a long
-    row it may begin anew now and then."""
-    if not isinstance(form, IntegerFormat) or _is_measured(form) or form.bits < _SMALLEST_COUNTER:
-        return False
-    rows = [each for each in by_unit.values() if len(each) >= _FEWEST_OF_COUNTER]
-    return any(len(set(row)) > 1 for row in rows) and all(_counts(row, form) for row in rows)
+    """Whether the values have gone up so often that noise does not do it."""
+    return may_count(by_unit, form) and max(map(_rises, by_unit.values()), default=0) >= _RISES_OF_COUNTER
+
+
+def _rises(row: Sequence[float]) -> int:
+    return sum(later > earlier for earlier, later in pairwise(row))
 
 
 def _counts(row: Sequence[float], form: IntegerFormat) -> bool:
     back = [later for earlier, later in pairwise(row) if _step(earlier, later, form) >= 2 ** (form.bits - 1)]
-    return len(back) <= len(row) // _ROW_PER_RESTART and all(value <= row[0] for value in back)
+    most = len(row) // _ROW_PER_RESTART if _rises(row) >= _RISES_OF_COUNTER else 0
+    return len(back) <= most and all(value <= row[0] for value in back)
 
 
 def _step(earlier: float, later: float, form: IntegerFormat) -> Fraction:
@@ -174,10 +182,10 @@ def _from_to(low: Fraction, high: Fraction, unit: str) -> str:
     return f"{'all ' if low == high else number_text(low) + ' to '}{number_text(high)}{symbol}"
 
 
-def _range(low: Fraction | None, high: Fraction | None, unit: str, reason: str, *, guess: bool) -> Proposal:
+def _range(low: Fraction | None, high: Fraction | None, unit: str, reason: str, grounds: Grounds) -> Proposal:
     ends = {"min": _text(low, unit, math.floor), "max": _text(high, unit, math.ceil)}
     limit = {key: text for key, text in ends.items() if text is not None}
-    return Proposal(limit, reason, guess) if limit else Proposal(None, f"{reason}; no end of it fits into a plan")
+    return Proposal(limit, reason, grounds) if limit else Proposal(None, f"{reason}; no end of it fits into a plan")
 
 
 def _text(number: Fraction | None, unit: str, rounding: Callable[[Fraction], int] | None = None) -> Bare | None:
