@@ -7,7 +7,8 @@ from typing import Any
 
 from benchrig.plan.model import Given, Select, StepPlan
 from benchrig.source.problem import Place, Problems, suggest
-from benchrig.source.shape import BAD, LATE, Misfit, Reader, has_reference, is_late, locate, references
+from benchrig.source.references import has_reference, references
+from benchrig.source.shape import BAD, LATE, Misfit, Reader, is_late, locate
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar
 from benchrig.steps import Step

@@ -15,21 +15,8 @@ from benchrig.plan.checks import check_link, check_readings, check_select, check
 from benchrig.plan.model import Given, NamesFile, Plan, PlanFile, StepPlan, StepsFile
 from benchrig.record.model import Section
 from benchrig.source.problem import NOWHERE, Place, Problem, Problems, suggest
-from benchrig.source.shape import (
-    BAD,
-    LATE,
-    LooseText,
-    Misfit,
-    Reader,
-    describe,
-    has_reference,
-    insert,
-    is_late,
-    locate,
-    plain,
-    references,
-    substitute,
-)
+from benchrig.source.references import Room, has_reference, insert, references, substitute
+from benchrig.source.shape import BAD, LATE, LooseText, Misfit, Reader, describe, is_late, locate, plain
 from benchrig.source.yaml import MAX_DEPTH, Node, Scalar, Sequence, read_file
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.steps import KINDS, Step
@@ -72,6 +59,9 @@ class _Loader:
     values: dict[str, Any] = field(default_factory=dict)
     used: set[str] = field(default_factory=set)
     missing: dict[str, Given] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.room = Room(self.problems)
 
     def load(self) -> Plan:
         node = self._read(self.path)
@@ -239,8 +229,8 @@ class _Loader:
         if kind is None:
             return
         self.used |= {name for name, _ in references(node)}
-        written, node = node, cast("MappingNode", substitute(node, self.values, partly=True))
         before = self.problems.mistakes
+        written, node = node, cast("MappingNode", substitute(node, self.values, self.room, partly=True))
         step = Reader(self.problems).read(node, kind)
         if step is BAD or self.problems.mistakes > before:
             self.steps.append(StepPlan(len(self.steps) + 1, kind.verb, kind, section, node, None))
@@ -357,7 +347,7 @@ class _Loader:
                 values[name] = ""
             if name not in used:
                 self.problems.add(locate(included, ("given", name)).place, f"the parameter '{name}' is not used")
-        return cast("MappingNode", insert(included, values))
+        return cast("MappingNode", insert(included, values, self.room))
 
     def _check_argument(self, name: str, spec: Given, value: Any, place: Place) -> None:
         try:

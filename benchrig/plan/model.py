@@ -15,7 +15,8 @@ from benchrig.errors import PlanError
 from benchrig.radio.scan import Selection
 from benchrig.record.model import PlannedStep, Section
 from benchrig.source.problem import Place, Problems
-from benchrig.source.shape import BAD, Misfit, Reader, describe_value, locate, octets, references, substitute
+from benchrig.source.references import Room, references, substitute
+from benchrig.source.shape import BAD, Misfit, Reader, describe_value, locate, octets
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar
 from benchrig.steps.attribute import AttributeSpec, Names
@@ -227,16 +228,6 @@ class StepPlan:
         """'file:line' of the limit on a reading."""
         return place_text(locate(self.node, ("expect", reading)).place)
 
-    def bind(self, values: Mapping[str, Any]) -> Step:
-        """The model with the references replaced. PlanError when a value does not fit where it is used."""
-        if self.step is not None:
-            return self.step
-        problems = Problems()
-        model = Reader(problems).read(substitute(self.node, values), self.kind)
-        problems.raise_if_any()
-        assert model is not BAD
-        return model  # type: ignore[no-any-return]
-
     @property
     def limit_count(self) -> int:
         """How many readings the step holds against a limit."""
@@ -283,7 +274,7 @@ class Plan:
         """The selection of the unit with the given values in place. PlanError when they do not fit."""
         problems = Problems()
         node = locate(self.device, ("select",))
-        select = Reader(problems).read(substitute(node, self.values), Select)
+        select = Reader(problems).read(substitute(node, self.values, Room(problems)), Select)
         if select is not BAD:
             try:
                 return select.selection(self.names)  # type: ignore[no-any-return]

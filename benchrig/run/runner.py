@@ -23,10 +23,10 @@ from benchrig.errors import (
     LinkLost,
     NoAnswer,
     OperatorError,
-    PlanError,
     StationError,
     StepTimeout,
 )
+from benchrig.plan.filling import filled, unfit
 from benchrig.plan.model import Plan, StepPlan
 from benchrig.radio.radio import Radio
 from benchrig.radio.scan import Selection, of_device
@@ -228,7 +228,7 @@ class Runner:
         attempts, error = 1, None
         readings: list[Reading] = []
         try:
-            step = plan.bind(self._values)
+            step = filled(plan, self._values, self.plan.names)
             self._allowed(step)
             attempts, error, readings = await self._attempts(bench, plan, step, plan_deadline)
         except BenchrigError as exc:
@@ -311,7 +311,7 @@ class Runner:
         except BenchrigError as error:
             return error
         except Misfit as misfit:
-            return _plan_error(plan, misfit)
+            return unfit([Problem(plan.place, misfit.message, misfit.advice)])
         except Exception as error:
             return _internal(error)
         return None
@@ -401,10 +401,6 @@ def _internal(error: Exception) -> InternalError:
     )
     wrapped.__cause__ = error
     return wrapped
-
-
-def _plan_error(plan: StepPlan, misfit: Misfit) -> PlanError:
-    return PlanError([Problem(plan.place, misfit.message, misfit.advice)])
 
 
 def _traceback(error: BenchrigError | None) -> str:

@@ -9,7 +9,8 @@ from typing import Literal
 import msgspec
 
 from benchrig.source.problem import Problems
-from benchrig.source.shape import BAD, Reader, references
+from benchrig.source.references import references
+from benchrig.source.shape import BAD, Reader
 from benchrig.source.yaml import read_file
 from benchrig.values.quantity import Gain
 

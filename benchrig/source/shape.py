@@ -25,17 +25,15 @@ import msgspec
 
 from benchrig.errors import UsageError
 from benchrig.source.problem import Problems, suggest
+from benchrig.source.references import as_text, has_reference
 from benchrig.source.yaml import Mapping, Node, Refused, Scalar, Sequence, plain_scalar
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
-    from collections.abc import Mapping as AbstractMapping
 
 Number: TypeAlias = int | Decimal
 
 LONGEST_SHOWN = 80
-
-_REFERENCE = re.compile(r"\$\$|\$\{([^{}]*)\}")
 
 
 class Misfit(Exception):
@@ -123,75 +121,6 @@ def plain(node: Node) -> Any:
     return node.value
 
 
-def references(node: Node) -> Iterator[tuple[str, Scalar]]:
-    """Every `${name}` in the values (not the keys) of the tree, with the scalar it stands in; none in final scalars."""
-    waiting = [node]  # a stack of its own: nested generators would cost a quarter of the time of a check
-    while waiting:
-        node = waiting.pop()
-        if isinstance(node, Mapping):
-            waiting += [value for _, value in reversed(node.entries.values())]
-        elif isinstance(node, Sequence):
-            waiting += reversed(node.items)
-        elif isinstance(node.value, str) and "$" in node.value and not node.final:
-            for match in _REFERENCE.finditer(node.value):
-                if match[0] != "$$":
-                    yield match[1].strip(), node
-
-
-def has_reference(node: Node) -> bool:
-    if isinstance(node, Scalar) and not (isinstance(node.value, str) and "$" in node.value):
-        return False  # most nodes are such: no generator for them
-    return next(references(node), None) is not None
-
-
-def substitute(node: Node, values: AbstractMapping[str, Any], *, partly: bool = False) -> Node:
-    """The tree with each reference replaced. A reference that is the whole scalar keeps its type, one within text
-    becomes text; `$$` becomes `$`. The scalars are final then: a value from outside is never read as a reference.
-
-    Raises KeyError with the name of an unknown reference; `partly` leaves scalars with one as they are.
-    """
-
-    def replaced(scalar: Scalar) -> Scalar:
-        if partly and any(name not in values for name, _ in references(scalar)):
-            return scalar
-        whole = _REFERENCE.fullmatch(scalar.value)
-        if whole and whole[0] != "$$":
-            return Scalar(values[whole[1].strip()], scalar.text, True, scalar.place, final=True)
-        text = _REFERENCE.sub(lambda m: "$" if m[0] == "$$" else str(values[m[1].strip()]), scalar.value)
-        return Scalar(text, scalar.text, scalar.quoted, scalar.place, final=True)
-
-    return _with_texts(node, replaced)
-
-
-def insert(node: Node, arguments: AbstractMapping[str, Any]) -> Node:
-    """The tree with each reference to an argument replaced by what stands in the plan for it, which may be a
-    reference itself; other references and `$$` stay."""
-
-    def written(match: re.Match[str]) -> str:
-        known = match[0] != "$$" and match[1].strip() in arguments
-        return str(arguments[match[1].strip()]) if known else match[0]
-
-    def replaced(scalar: Scalar) -> Scalar:
-        whole = _REFERENCE.fullmatch(scalar.value)
-        if whole and whole[0] != "$$" and whole[1].strip() in arguments:
-            return Scalar(arguments[whole[1].strip()], scalar.text, True, scalar.place)
-        return Scalar(_REFERENCE.sub(written, scalar.value), scalar.text, scalar.quoted, scalar.place)
-
-    return _with_texts(node, replaced)
-
-
-def _with_texts(node: Node, replaced: Callable[[Scalar], Scalar]) -> Node:
-    """The tree with every scalar that may hold a reference replaced."""
-    if isinstance(node, Mapping):
-        entries = {k: (key, _with_texts(value, replaced)) for k, (key, value) in node.entries.items()}
-        return Mapping(entries, node.place)
-    if isinstance(node, Sequence):
-        return Sequence([_with_texts(item, replaced) for item in node.items], node.place)
-    if node.final or not isinstance(node.value, str) or "$" not in node.value:
-        return node
-    return replaced(node)
-
-
 def describe(node: Node) -> str:
     """What stands there, for 'expected X, found Y'."""
     if isinstance(node, Mapping):
@@ -270,8 +199,9 @@ def _scalar_reader(check: Callable[[Any], Any], expected: str) -> _ReadNode:
             value = _loosened(node.value, expected)
             if check(value):
                 return value
-            if expected == "text" and node.quoted and value is not None:
-                return str(value)  # a reference in quotes, replaced by what is no text itself
+            # a reference in quotes, replaced by what is no text itself
+            if expected == "text" and node.quoted and (text := as_text(value)) is not None:
+                return text
         advice = ""
         if expected == "nothing" and isinstance(node, Mapping):
             advice = "move its keys to the left, beside the key they stand below"

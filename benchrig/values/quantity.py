@@ -15,6 +15,7 @@ from typing import Any, ClassVar, Self
 
 from benchrig.source.problem import suggest
 from benchrig.source.shape import Misfit, describe_value
+from benchrig.source.writing import decimal_text
 
 
 @dataclass(frozen=True)
@@ -248,6 +249,11 @@ class Quantity:
                 _units_for(_DIFFERENCE.get(unit.dimension, unit.dimension)),
             )
         return self.number * self.unit.factor / unit.factor
+
+    @property
+    def written(self) -> str:
+        """As a plan would have it, to the last digit."""
+        return f"{decimal_text(self.number) or number_text(self.number)} {self.unit}"
 
     def __str__(self) -> str:
         return f"{number_text(self.number)} {self.unit}"

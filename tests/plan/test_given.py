@@ -44,7 +44,7 @@ def test_all_missing_values_are_named_at_once():
 def test_without_a_run_missing_values_are_no_mistake():
     plan = plan_of(with_steps(f"{READ}name: '${{a}}'", "given: {a: {}}\n"))
     assert plan.steps[1].step is None
-    assert plan.steps[1].bind({"a": "later"}).name == "later"
+    assert filled(plan.steps[1], {"a": "later"}, plan.names).name == "later"
 
 
 def test_a_value_that_the_plan_does_not_ask_for():
@@ -134,7 +134,7 @@ def test_a_value_from_outside_is_never_read_as_a_reference(value):
 def test_a_value_from_outside_keeps_its_dollars_beside_a_saved_one():
     steps = "- read: temperature\n  save: {value: t}\n- read: humidity\n  name: '${a} at ${t} for 5 $$'"
     plan = plan_of(with_steps(steps, "given: {a: {}}\n"), {"a": "${t}$$"})
-    assert plan.steps[2].bind(dict(plan.values) | {"t": 21.5}).name == "${t}$$ at 21.5 for 5 $"
+    assert filled(plan.steps[2], dict(plan.values) | {"t": 21.5}, plan.names).name == "${t}$$ at 21.5 for 5 $"
 
 
 def test_a_value_from_outside_is_loose_text():
@@ -147,9 +147,10 @@ def test_a_value_from_outside_is_loose_text():
 
 def test_a_saved_reading_keeps_its_type():
     steps = "- read: temperature\n  save: {value: t}\n- notify: temperature\n  for: 1 s\n  expect: {value: {equals: '${t}'}}"
-    step = plan_of(with_steps(steps)).steps[2]
+    plan = plan_of(with_steps(steps))
+    step = plan.steps[2]
     assert (step.step, step.uses) == (None, {"t"})
-    bound = step.bind({"t": "21.5 °C"}).expect["value"].bind("number", "°C")
+    bound = filled(step, {"t": "21.5 °C"}, plan.names).expect["value"].bind("number", "°C")
     assert bound.low == 21.5
 
 

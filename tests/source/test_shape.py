@@ -10,9 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from benchrig.errors import PlanError
-from benchrig.source.problem import NOWHERE, Problems, printable, suggest
-from benchrig.source.shape import LATE, LooseText, Misfit, Number, Reader, insert, plain, references, substitute
-from benchrig.source.yaml import Scalar, read_text
+from benchrig.source.problem import Problems, printable, suggest
+from benchrig.source.shape import LATE, Misfit, Number, Reader
+from benchrig.source.yaml import read_text
 
 
 class Inner(msgspec.Struct):
@@ -101,47 +101,6 @@ def test_null_where_there_may_be_nothing():
 def test_a_reference_is_late_and_the_rest_is_judged():
     assert read("{text: '${x}', number: '${y}'}").text is LATE
     assert mistakes("{text: '${x}', number: a}") == ["1:24 expected a number, found the text 'a'"]
-
-
-@pytest.mark.parametrize(
-    ("text", "value", "becomes"),
-    [
-        ("number: '${x}'", 5, 5),
-        ("number: '${x}'", LooseText("5"), 5),
-        ("number: '${x}'", LooseText("-2"), -2),
-    ],
-)
-def test_a_replaced_reference_is_judged_as_what_it_is(text, value, becomes):
-    assert Reader(Problems()).read(substitute(tree(text), {"x": value}), Model).number == becomes
-
-
-def test_loose_text_stays_text_where_text_is_due():
-    assert Reader(Problems()).read(substitute(tree("text: '${x}'"), {"x": LooseText("00123")}), Model).text == "00123"
-
-
-def test_references_are_named_in_the_order_of_the_text():
-    node = tree("a: '${x} $${not} ${ y }'\nb: ['${z}']\n${key}: c")
-    assert [(name, scalar.place.line) for name, scalar in references(node)] == [("x", 1), ("y", 1), ("z", 2)]
-
-
-def test_an_unknown_reference():
-    with pytest.raises(KeyError, match="y"):
-        substitute(tree("a: '${x} ${y}'"), {"x": 1})
-    assert plain(substitute(tree("a: '${x} ${y}'\nb: '${x}'"), {"x": 1}, partly=True)) == {"a": "${x} ${y}", "b": 1}
-
-
-def test_an_argument_may_be_a_reference_and_dollars_stay():
-    node = insert(tree("a: '${x} $$ ${y}'\nb: '${x}'"), {"x": "${z}"})
-    assert plain(node) == {"a": "${z} $$ ${y}", "b": "${z}"}
-
-
-@given(st.text(), st.text())
-def test_replaced_text_is_the_value_whatever_it_holds(value, around):
-    scalar = Scalar(around.replace("$", "$$") + "${x}", "", True, NOWHERE)
-    done = substitute(scalar, {"x": value})
-    assert done.value == around + value
-    assert list(references(done)) == []
-    assert substitute(done, {}) is done
 
 
 @given(st.text())

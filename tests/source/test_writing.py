@@ -11,7 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from benchrig.source.problem import Problems
-from benchrig.source.shape import has_reference, plain, substitute
+from benchrig.source.references import Room, has_reference, substitute
+from benchrig.source.shape import plain
 from benchrig.source.writing import decimal_text, flow, literal, scalar
 from benchrig.source.yaml import read_text
 
@@ -52,7 +53,7 @@ def test_a_literal_is_no_reference(text: str) -> None:
     node = read_text(scalar(literal(text)), "text.yaml", problems)
     assert node is not None
     assert not has_reference(node)
-    assert plain(substitute(node, {})) == text
+    assert plain(substitute(node, {}, Room(Problems()))) == text
 
 
 @pytest.mark.parametrize(

@@ -42,7 +42,8 @@ from benchrig.radio.virtual.sources import octets
 from benchrig.radio.virtual.table_spec import services_of, table_misfits
 from benchrig.radio.virtual.words import AddressText
 from benchrig.source.problem import Place, Problems
-from benchrig.source.shape import BAD, Misfit, Reader, locate, references
+from benchrig.source.references import references
+from benchrig.source.shape import BAD, Misfit, Reader, locate
 from benchrig.source.yaml import Mapping, Node, read_file
 from benchrig.values.catalogue import normal_uuid
 from benchrig.values.quantity import Duration, Gain, Level

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from benchrig.desk.prompt.deeds import Connected, Deed, ReadDone, Subject, Watched, WriteDone
 from benchrig.desk.prompt.saving import Story, plan_text, save
 from benchrig.errors import UsageError
+from benchrig.plan.filling import filled
 from benchrig.plan.loader import load_plan
 from benchrig.plan.model import Plan
 from benchrig.radio.scan import Selection, Sighting
@@ -349,9 +350,9 @@ def test_whatever_a_device_says_the_plan_loads(
     assert plan.selection().accepts(_heard(name))
     reads, writes = plan.steps[2 : 2 + len(samples)], plan.steps[3 + len(samples) :]
     for planned, data in zip(reads, samples, strict=True):
-        _holds(planned.bind({}), data, own, plan.names)
+        _holds(filled(planned, {}, plan.names), data, own, plan.names)
     for planned, data in zip(writes, samples, strict=True):
-        step: Any = planned.bind({})
+        step: Any = filled(planned, {}, plan.names)
         assert encode(own.form, step.value, step.raw) == data
 
 
