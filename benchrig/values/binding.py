@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Sized
-from fractions import Fraction
 from typing import TYPE_CHECKING, Any, ClassVar
 
-from benchrig.source.shape import Misfit, describe_value, octets
-from benchrig.values.judging import BoundLimit, Check, Kind, difference_unit, shown, typed
+from benchrig.source.shape import Misfit, describe_value
+from benchrig.values import bounds
+from benchrig.values.judging import BoundLimit, Check, Kind, apart, difference_unit, shown, typed
 from benchrig.values.pattern import matches
-from benchrig.values.quantity import UNITS, Quantity, as_number, dimension_of, exact, is_number, number_text
+from benchrig.values.quantity import as_number, exact, is_number
 from benchrig.values.value import Word
 
 if TYPE_CHECKING:
@@ -74,70 +73,38 @@ class Binder:
     def _apart(self, difference: int | float) -> str:
         return shown(difference, difference_unit(self.unit))
 
-    def _number(self, value: Any, path: str) -> int | float:
-        return as_number(self._exact(value, path))
-
-    def _exact(self, value: Any, path: str) -> Fraction:
-        value = typed(value)
-        if isinstance(value, str):
-            value = _at(path, lambda: Quantity.from_source(value))
-        if isinstance(value, Quantity):
-            if not self.unit:
-                raise Misfit(f"{value} has a unit, the reading has none", f"write {number_text(value.number)}", (path,))
-            result: Fraction = _at(path, lambda: value.to(self.unit))
-            return result
-        if not is_number(value):
-            raise Misfit(f"expected {self._expected()}, found {describe_value(value)}", path=(path,))
-        if self.unit:
-            raise Misfit(
-                f"{number_text(value)} has no unit; the reading is a {dimension_of(self.unit)}",
-                f"write {number_text(value)} {self.unit}",
-                (path,),
-            )
-        return exact(value)
-
-    def _expected(self) -> str:
-        return f"a quantity such as 5 {self.unit}" if self.unit else "a number"
-
     def _same_kind(self, value: Any, path: str) -> Any:
         """An `equals` or `one_of` value as the reading would have it."""
         if self.kind == "number":
-            return self._number_or_word(value, path)
+            return bounds.number_or_word(value, self.unit, path)
         if self.kind == "bytes":
-            return self._bytes(value, path)
-        if self.kind in ("text", "time"):
-            if not isinstance(value, str):
-                raise Misfit(f"expected text, found {describe_value(value)}", f"quote it: '{value}'", (path,))
-            return str(value)
+            return bounds.hex_bytes(value, path)
+        if self.kind == "time":
+            return bounds.point_in_time(value, path)
+        if self.kind == "text":
+            return self._as_text(value, path)
         value = typed(value)
         if self.kind == "boolean" and not isinstance(value, bool):
-            raise Misfit(f"expected true or false, found {describe_value(value)}", path=(path,))
-        return _settled(value)
+            raise Misfit(f"expected true or false, found {describe_value(value)}", "write true or false", (path,))
+        return bounds.settled(value)
 
-    def _number_or_word(self, value: Any, path: str) -> int | float | str:
-        """A word such as 'not known' stands in place of a number."""
-        if isinstance(value, str) and not re.match(r"[+-]?[0-9]", value):
-            return str(value)
-        return self._number(value, path)
+    def _as_text(self, value: Any, path: str) -> str:
+        if not isinstance(value, str):
+            raise Misfit(f"expected text, found {describe_value(value)}", f"quote it: '{value}'", (path,))
+        return str(value)
 
     def _items(self, values: list[Any], path: str) -> list[Any]:
         """Items of a list as the reading would have them: quantities where it has a unit."""
-        return [self._number_or_word(item, path) for item in values] if self.unit else _settled(values)
-
-    def _bytes(self, value: Any, path: str) -> bytes:
-        if isinstance(value, (bytes, bytearray)):
-            return bytes(value)
-        try:
-            return octets(value)
-        except Misfit as misfit:
-            raise Misfit(misfit.message, misfit.advice, (path,)) from None
+        return (
+            [bounds.number_or_word(item, self.unit, path) for item in values] if self.unit else bounds.settled(values)
+        )
 
     # --- the keys
 
     def _equals(self, wanted: Any) -> None:
         if self.kind == "list":
             if not isinstance(wanted, list):
-                raise Misfit(f"expected a list, found {describe_value(wanted)}", path=("equals",))
+                raise Misfit(f"expected a list, found {describe_value(wanted)}", "write it in [ ]", ("equals",))
             value: Any = self._items(wanted, "equals")
         else:
             value = self._same_kind(wanted, "equals")
@@ -150,7 +117,8 @@ class Binder:
         )
 
     def _difference(self, got: Any, wanted: Any) -> str:
-        text = f"{self._text(got)} is not {self._text(wanted)}"
+        found, due = apart(got, wanted, self.unit)
+        text = f"{found} is not {due}"
         if is_number(got) and is_number(wanted):
             text += f" (off by {self._apart(as_number(abs(exact(got) - exact(wanted))))})"
         return text
@@ -161,7 +129,8 @@ class Binder:
         self._add(words, lambda got: _plain(got) in values, lambda got: f"{self._text(got)} is not {words}")
 
     def _min(self, wanted: Any) -> None:
-        low = self._edge(wanted, "min")
+        if isinstance(low := self._edge(wanted, "min"), Word):
+            return
         self._bound(low, None)
         self._add(
             f"min {self._text(low)}",
@@ -170,7 +139,8 @@ class Binder:
         )
 
     def _max(self, wanted: Any) -> None:
-        high = self._edge(wanted, "max")
+        if isinstance(high := self._edge(wanted, "max"), Word):
+            return
         self._bound(None, high)
         self._add(
             f"max {self._text(high)}",
@@ -178,16 +148,34 @@ class Binder:
             lambda got: self._beyond(got, high, "above the maximum", max),
         )
 
-    def _edge(self, wanted: Any, path: str) -> Any:
+    def _edge(self, wanted: Any, key: str) -> Any:
+        """A bound; the unit's own word where it gave one in place of a value."""
+        if isinstance(wanted, Word):
+            return self._nothing_fits(wanted, key)
         if self.kind != "time":
-            return self._number(wanted, path)
-        if not isinstance(wanted, str):
-            raise Misfit(f"expected a date and time as text, found {describe_value(wanted)}", path=(path,))
-        return str(wanted)
+            return as_number(bounds.quantity(wanted, self.unit, key))
+        point = bounds.point_in_time(wanted, key)
+        if isinstance(point, Word):
+            raise Misfit(f"'{point}' is not known to the day, so nothing comes before or after it", _WHOLE_DATE, (key,))
+        return point
+
+    def _nothing_fits(self, word: Word, key: str) -> Word:
+        """The bound was saved from a reading, and the unit said a word such as 'not known' there: that is no mistake of
+        the plan, and no value can be held against it."""
+        self._add(
+            f"{key} '{word}'",
+            lambda got: False,
+            lambda got: f"{self._text(got)} cannot be compared: the unit gave '{word}' for the {key}",
+        )
+        return word
 
     def _nominal(self, wanted: Any) -> None:
-        nominal = self._exact(wanted, "nominal")
-        tolerance = self._tolerance(nominal)
+        for key, word in (("nominal", wanted), ("tolerance", self.limit.tolerance)):
+            if isinstance(word, Word):
+                self._nothing_fits(word, key)
+                return
+        nominal = bounds.quantity(wanted, self.unit, "nominal")
+        tolerance = bounds.tolerance(self.limit.tolerance, nominal, self.unit)
         low, high = as_number(nominal - tolerance), as_number(nominal + tolerance)
         self._bound(low, high)
         words = f"{self._text(as_number(nominal))} ± {self._apart(as_number(tolerance))}"
@@ -201,38 +189,23 @@ class Binder:
             ),
         )
 
-    def _tolerance(self, nominal: Fraction) -> Fraction:
-        """As a difference in the reading's unit. Percent is of the nominal, unless the reading itself is in percent."""
-        value = typed(self.limit.tolerance)
-        if isinstance(value, str):
-            value = _at("tolerance", lambda: Quantity.from_source(value))
-        if isinstance(value, Quantity):
-            if value.unit is UNITS["%"] and dimension_of(self.unit) != "ratio":
-                result = abs(nominal) * value.number / 100
-            elif self.unit:
-                result = _at("tolerance", lambda: value.difference_to(self.unit))
-            else:
-                raise Misfit(f"{value} has a unit, the reading has none", path=("tolerance",))
-        else:
-            result = self._exact(value, "tolerance")
-        if result < 0:
-            raise Misfit("a tolerance cannot be negative", path=("tolerance",))
-        return result
-
     def _beyond(self, got: Any, edge: Any, relation: str, farthest: Callable[[Any], Any]) -> str:
         """What to say of a value, or of the farthest one in a list, that is beyond an edge or no number at all."""
         worst = got
+        if isinstance(got, (list, tuple)) and not got:
+            return f"the list is empty: there is no value to compare with {self._text(edge)}"
         if self.kind == "list" and isinstance(got, (list, tuple)):
             odd = [item for item in got if not is_number(item)]
             worst = odd[0] if odd else farthest(got)
         if worst is None:
             return f"there is no value to compare with {self._text(edge)}"
         if not is_number(worst) or not is_number(edge):
-            if self.kind == "time" and isinstance(worst, str):
+            if self.kind == "time" and _is_text(worst):
                 return f"{self._text(worst)} is {relation} {self._text(edge)}"
-            return f"{self._text(worst)} is no number to compare with {self._text(edge)}"
-        by = as_number(abs(exact(worst) - exact(edge)))
-        return f"{self._text(worst)} is {relation} {self._text(edge)} by {self._apart(by)}"
+            what = "point in time" if self.kind == "time" else "number"
+            return f"{self._text(worst)} is no {what} to compare with {self._text(edge)}"
+        found, due = apart(worst, edge, self.unit)
+        return f"{found} is {relation} {due} by {self._apart(as_number(abs(exact(worst) - exact(edge))))}"
 
     def _matches(self, wanted: str) -> None:
         self._add(
@@ -242,12 +215,14 @@ class Binder:
         )
 
     def _contains(self, wanted: Any) -> None:
+        if wanted in ([], "", b""):
+            raise Misfit("an empty 'contains' holds for everything", "write what has to be there", ("contains",))
         if self.kind == "bytes":
-            parts: list[Any] = [self._bytes(wanted, "contains")]
+            parts: list[Any] = [bounds.hex_bytes(wanted, "contains")]
         elif self.kind == "list":
             parts = self._items(wanted if isinstance(wanted, list) else [wanted], "contains")
         else:
-            parts = [self._same_kind(wanted, "contains")]
+            parts = [self._as_text(wanted, "contains")]
         words = "contains " + ", ".join(self._text(part) for part in parts)
 
         holds = {"bytes": (bytes, bytearray), "list": (list, tuple)}.get(self.kind, (str,))
@@ -264,7 +239,7 @@ class Binder:
     def _bits(self, wanted: Bits) -> None:
         def integer(got: Any) -> int | None:
             if isinstance(got, (bytes, bytearray)):
-                return int.from_bytes(got, "little")
+                return int.from_bytes(got, "little") if got else None
             return int(got) if is_number(got) and got == int(got) else None
 
         def explain(got: Any) -> str:
@@ -303,7 +278,9 @@ class Binder:
         """The test on a value of the right kind; on a list, on every item of it."""
         right: Callable[[Any], bool] = _is_text if self.kind == "time" else is_number
         if self.kind == "list":
-            return lambda got: isinstance(got, (list, tuple)) and all(right(item) and test(item) for item in got)
+            return lambda got: (
+                isinstance(got, (list, tuple)) and bool(got) and all(right(item) and test(item) for item in got)
+            )
         return lambda got: right(got) and test(got)
 
     def _bound(self, low: Any, high: Any) -> None:
@@ -312,6 +289,8 @@ class Binder:
         if high is not None:
             self.high = high if self.high is None else min(self.high, high)
 
+
+_WHOLE_DATE = "write the year, the month and the day"
 
 _KIND_WORDS: dict[Kind, str] = {
     "number": "a number", "text": "text", "time": "a date and time", "bytes": "bytes",
@@ -328,22 +307,5 @@ def _length_of(got: Any) -> str:
     return f"length {len(got)}" if isinstance(got, Sized) else "no length"
 
 
-def _settled(value: Any) -> Any:
-    """A value of the plan with its numbers as readings have them, however deep."""
-    if isinstance(value, list):
-        return [_settled(item) for item in value]
-    if isinstance(value, dict):
-        return {key: _settled(item) for key, item in value.items()}
-    return as_number(exact(value)) if is_number(value) else value
-
-
 def _plain(value: Any) -> Any:
     return bytes(value) if isinstance(value, bytearray) else list(value) if isinstance(value, tuple) else value
-
-
-def _at(path: str, action: Callable[[], Any]) -> Any:
-    """Run the action; a misfit in it belongs to the key `path`."""
-    try:
-        return action()
-    except Misfit as misfit:
-        raise Misfit(misfit.message, misfit.advice, (path, *misfit.path)) from misfit

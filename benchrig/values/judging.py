@@ -13,7 +13,7 @@ import msgspec
 from benchrig.source.problem import printable
 from benchrig.source.shape import LooseText
 from benchrig.source.yaml import Refused, plain_scalar
-from benchrig.values.quantity import dimension_of, is_number, number_text
+from benchrig.values.quantity import as_number, dimension_of, exact, is_number, number_text
 
 Kind: TypeAlias = Literal["number", "text", "bytes", "boolean", "time", "list", "any"]
 
@@ -48,7 +48,7 @@ def kind_of(value: Any, unit: str = "") -> Kind:
         return "boolean"
     if isinstance(value, (list, tuple)):
         return "list"
-    if unit or isinstance(value, (int, float)):
+    if unit or isinstance(value, (int, float, Decimal, Fraction)):
         return "number"
     if isinstance(value, (bytes, bytearray)):
         return "bytes"
@@ -78,10 +78,12 @@ class BoundLimit:
         return " and ".join([check.words for check in self.checks])
 
     def passes(self, value: Any) -> bool:
+        value = _as_read(value)
         return all(check.passes(value) for check in self.checks)
 
     def judge(self, value: Any, place: str = "") -> Judgement:
         """The verdict on one value, with its sentence; `place` is that of the limit, 'file:line'."""
+        value = _as_read(value)
         broken = [check for check in self.checks if not check.passes(value)]
         words = self.words
         sentence = "; ".join([check.explain(value) for check in broken])
@@ -118,6 +120,22 @@ def _decimal(number: float | Decimal | Fraction) -> Decimal:
     if isinstance(number, Fraction):
         return _EXACT.divide(Decimal(number.numerator), Decimal(number.denominator))
     return Decimal(repr(number)) if isinstance(number, float) else Decimal(number)
+
+
+def _as_read(value: Any) -> Any:
+    """A number of another kind (a function returns what it likes) as the int or float that bounds are."""
+    if isinstance(value, (Decimal, Fraction)) and is_number(value):
+        return as_number(exact(value))
+    return [_as_read(item) for item in value] if isinstance(value, (list, tuple)) else value
+
+
+def apart(one: Any, other: Any, unit: str) -> tuple[str, str]:
+    """Two different values for a sentence, with as many digits as it takes to see that they differ."""
+    texts = shown(one, unit), shown(other, unit)
+    if texts[0] != texts[1] or not (is_number(one) and is_number(other)):
+        return texts
+    whole = (str(_decimal(one)), str(_decimal(other)))
+    return (f"{whole[0]} {unit}".rstrip(), f"{whole[1]} {unit}".rstrip())
 
 
 def difference_unit(unit: str) -> str:

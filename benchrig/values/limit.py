@@ -75,6 +75,8 @@ class Length:
             return cls(value, value)
         if isinstance(value, dict) and value and value.keys() <= {"min", "max"}:
             low, high = value.get("min"), value.get("max")
+            if not low and high is None:
+                raise Misfit("every length is at least 0", "write a min above 0, or a max")
             if all(v is None or (isinstance(v, int) and not isinstance(v, bool) and v >= 0) for v in (low, high)):
                 if low is not None and high is not None and low > high:
                     raise Misfit(f"min {low} is above max {high}")

@@ -179,7 +179,19 @@ class FloatFormat(Format):
         if math.isinf(number):
             return Word(PLUS_INF if number > 0 else MINUS_INF)
         self._check(number)
-        return number
+        return number if self.bits == 64 else self._shortest(number, data)
+
+    def _shortest(self, number: float, data: bytes) -> float:
+        """The number with the fewest digits that is this float of 32 bits: 0.1, not 0.10000000149011612. A limit of 0.1
+        means that very float."""
+        texts = (f"{number:.{digits}g}" for digits in range(6, 10))
+        return next((short for text in texts if self._packed(short := float(text)) == data), number)
+
+    def _packed(self, number: float) -> bytes:
+        try:
+            return self._codec.pack(number)
+        except OverflowError:  # rounded up beyond the largest of them
+            return b""
 
     def encode(self, value: Any) -> bytes:
         words = {NAN: math.nan, PLUS_INF: math.inf, MINUS_INF: -math.inf}

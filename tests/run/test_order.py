@@ -37,7 +37,8 @@ def test_a_saved_value_in_another_dimension_is_found_in_the_run() -> None:
     ran = run(plan_text(steps), thermometer())
     again = ran.step("again").ended
     assert (again.verdict, again.cause, ran.ended.exit_code) == ("error", "plan", 4)
-    assert "°C" in again.message
+    assert again.message.startswith("1 s is a time, not a temperature (")
+    assert "°C" in again.advice
 
 
 def test_a_saved_value_that_cannot_be_written() -> None:

@@ -1,0 +1,94 @@
+"""Values that a run fills in: what they become, and who is to blame where they do not fit."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.run.kit import Ran, device_text, plan_text, run
+
+OWN = "7b1f00{:02x}-4d1e-4b6f-9a57-2f3c1de0a001".format
+ATTRIBUTES = f"""
+    token: {{uuid: {OWN(1)}, as: hex}}
+    command: {{uuid: {OWN(2)}, as: hex}}
+    level: {{uuid: {OWN(3)}, as: uint8, unit: '%', words: {{255: not known}}}}
+    size: {{uuid: {OWN(4)}, as: uint16, unit: mm}}
+    greeting: {{uuid: {OWN(5)}, as: utf8}}
+"""
+
+
+def device(level: str = "83 %") -> str:
+    return device_text(f"""
+services:
+  - service: {OWN(0)}
+    characteristics:
+      - {{characteristic: {OWN(1)}, as: hex, properties: [read], value: 'A6 47 00'}}
+      - {{characteristic: {OWN(2)}, as: hex, properties: [read, write], value: '00'}}
+      - {{characteristic: {OWN(3)}, as: uint8, unit: '%', words: {{255: not known}}, properties: [read, notify],
+          value: {level}, notify: {{period: 50 ms}}}}
+      - {{characteristic: {OWN(4)}, as: uint16, unit: mm, properties: [read, write], value: 5 mm}}
+      - {{characteristic: {OWN(5)}, as: utf8, properties: [read, write], value: hello}}
+""")
+
+
+def ran(steps: str, level: str = "83 %") -> Ran:
+    return run(plan_text(steps, attributes=ATTRIBUTES), device(level))
+
+
+@pytest.mark.parametrize(
+    ("key", "back"),
+    [
+        ("raw: '${t}'", "A6 47 00"),
+        ("value: '${t}'", "A6 47 00"),
+        ("raw: '02${t}'", "02 A6 47 00"),
+        ("value: '02 ${t}'", "02 A6 47 00"),
+    ],
+)
+def test_saved_bytes_can_be_sent_and_joined(key, back):
+    steps = "  - read: token\n    save: {raw: t}\n  - write: command\n    " + key
+    done = ran(f"{steps}\n  - read: command\n    expect: {{value: {{equals: '{back}'}}}}\n")
+    assert done.ended.exit_code == 0
+
+
+def test_bytes_within_a_text_are_hex_text():
+    steps = "  - read: token\n    save: {raw: t}\n  - write: greeting\n    value: 'token ${t}'\n"
+    done = ran(f"{steps}  - read: greeting\n    expect: {{value: {{equals: token A6 47 00}}}}\n")
+    assert done.ended.exit_code == 0
+
+
+MISFITS = [
+    ("level", "write: size\n    value: '${x}'", "83 % is a ratio, not a length"),
+    ("level", "read: size\n    expect: {value: {max: '${x}'}}", "83 % is a ratio, not a length"),
+    ("level", "wait: '${x}'", "expected a time with its unit"),
+    ("greeting", "write: size\n    value: '${x}'", "expected a number"),
+    ("greeting", "write: command\n    raw: '0${x}'", "expected bytes as hex text"),
+    ("greeting", "read: greeting\n    expect: {value: {matches: '(${x}'}}", "is no regular expression"),
+    ("greeting", "read: size\n    attempts: '${x}'", "expected a whole number"),
+    ("greeting", "read: '${x}'", "unknown attribute 'hello'"),
+    ("token", "write: greeting\n    value: '${t}'".replace("${t}", "${x}"), "expected text, found the bytes A6 47 00"),
+]
+
+
+@pytest.mark.parametrize(("attribute", "step", "said"), MISFITS)
+def test_a_value_that_does_not_fit_is_the_plans_fault_in_one_sentence(attribute, step, said):
+    done = ran(f"  - read: {attribute}\n    save: {{value: x}}\n  - {step}\n")
+    end = done.step(4).ended
+    assert (end.verdict, end.cause, done.ended.cause, done.ended.exit_code) == ("error", "plan", "plan", 4)
+    assert said in end.message
+    assert "\n" not in end.message
+    assert "plan.yaml:" in end.message
+
+
+@pytest.mark.parametrize(
+    "step",
+    [
+        "read: level\n    expect: {value: {nominal: '${x}', tolerance: 1 %}}",
+        "read: level\n    expect: {value: {min: '${x}'}}",
+        "notify: level\n    for: 1 s\n    expect: {value: {nominal: '${x}', tolerance: 1 %}}",
+        "notify: level\n    for: 1 s\n    expect: {value: {max: '${x}'}}",
+    ],
+)
+def test_a_word_of_the_unit_where_a_number_was_to_come_fails_the_unit(step):
+    done = ran(f"  - read: level\n    save: {{value: x}}\n  - {step}\n", level="not known")
+    assert (done.step(4).ended.verdict, done.ended.cause, done.ended.exit_code) == ("fail", "limit", 1)
+    assert "the unit gave 'not known'" in done.step(4).ended.message
+    assert done.stray == []
