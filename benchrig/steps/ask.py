@@ -20,6 +20,7 @@ class Ask(Step, kw_only=True):
 
     verb: ClassVar[str] = "ask"
     needs_link: ClassVar[bool] = False
+    tries_again: ClassVar[bool] = False
     within_default: ClassVar[float] = 120.0
 
     ask: str

@@ -58,6 +58,8 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
     needs_link: ClassVar[bool] = True
     writes: ClassVar[bool] = False
     executes: ClassVar[bool] = False
+    # whether it can meet trouble with link or device that another attempt may not have
+    tries_again: ClassVar[bool] = True
 
     name: str | None = None
     within: Duration | None = None
@@ -70,6 +72,8 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
         """What is wrong between the fields."""
         if not 1 <= self.attempts <= 100:
             yield Misfit(f"attempts must be from 1 to 100, not {self.attempts}", path=("attempts",))
+        if self.attempts > 1 and not self.tries_again:
+            yield Misfit(f"a {self.verb} step is never tried again", "take out attempts", ("attempts",))
         if self.within is not None and self.within.seconds == 0:
             yield Misfit("within must be more than 0 s", path=("within",))
 

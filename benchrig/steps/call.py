@@ -3,28 +3,32 @@
 from __future__ import annotations
 
 import asyncio
-import importlib
 import inspect
-import sys
+import numbers
 from collections.abc import Callable, Iterable, Mapping
+from decimal import Decimal
+from functools import partial
 from typing import Any, ClassVar
 
 import msgspec
 
-from benchrig.errors import BenchrigError, StationError, StepFailed
+from benchrig.errors import BenchrigError, StationError, StepFailed, UsageError
 from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import Step
 from benchrig.steps.bench import Bench
+from benchrig.steps.function import load_function, raised
+from benchrig.steps.threads import in_thread
 from benchrig.values.limit import AnyValue
-from benchrig.values.quantity import Quantity, as_number
+from benchrig.values.quantity import Quantity, as_number, exact, is_number
 
 
 class Call(Step, kw_only=True):
     """Call `module:function` with the bench and the arguments of `with`; what it returns are readings.
 
     It may return nothing, one value (the reading `value`) or a dict of readings; a value may be a Quantity. An
-    ordinary function runs in a thread, an async one in the bench's loop. AssertionError and StepFailed fail the unit.
+    ordinary function runs in a thread, an async one in the bench's loop. AssertionError and StepFailed fail the unit,
+    StationError says that the bench cannot test; any other exception is a mistake in the function, so in the plan.
     """
 
     verb: ClassVar[str] = "call"
@@ -45,46 +49,60 @@ class Call(Step, kw_only=True):
         return None
 
     async def run(self, bench: Bench) -> None:
-        function = _load(self.call, str(bench.plan_folder))
-        started = bench.now()
+        function = load_function(self.call, bench.plan_folder)
+        started, within = bench.now(), bench.time_left
+        scope = asyncio.timeout(within)
         try:
-            result = await self._call(function, bench)
-        except (BenchrigError, TimeoutError):
+            async with scope:
+                result = await self._call(function, bench)
+        except BenchrigError:
             raise
         except AssertionError as exc:
             raise StepFailed(f"{self.call}: {exc or 'assertion failed'}") from exc
-        except Exception as exc:
-            raise StationError(f"{self.call} raised {type(exc).__name__}: {exc}", advice="mend the function") from exc
+        except (Exception, SystemExit) as exc:
+            if scope.expired():
+                raise StationError(f"{self.call} did not return within {within:.3g} s") from exc
+            raise raised(self.call, exc, function) from exc
         if bench.wanted("elapsed"):
             bench.reading("elapsed", bench.since(started), "s")
         for name, value in _as_readings(result).items():
-            if isinstance(value, Quantity):
-                bench.reading(name, as_number(value.number), value.unit.symbol)
-            else:
-                bench.reading(name, value)
+            self._report(bench, str(name), value)
+
+    def _report(self, bench: Bench, name: str, value: Any) -> None:
+        if value is None:
+            bench.reading(name, None, why=f"{self.call} returned none")
+        elif isinstance(value, Quantity):
+            bench.reading(name, as_number(value.number), value.unit.symbol)
+        else:
+            bench.reading(name, _plain(value, f"{self.call} returned", name))
 
     async def _call(self, function: Callable[..., Any], bench: Bench) -> Any:
         if inspect.iscoroutinefunction(function):
             return await function(bench, **self.with_)
         with bench.outside():
-            return await asyncio.to_thread(function, bench, **self.with_)
+            done = await in_thread(partial(function, bench, **self.with_))
+        if done.error is not None:
+            raise done.error
+        return done.value
 
 
-def _load(name: str, folder: str) -> Callable[..., Any]:
-    """The function, looked for beside the plan first."""
-    module, _, attribute = name.partition(":")
-    if folder not in sys.path:
-        sys.path.insert(0, folder)
-    try:
-        function = getattr(importlib.import_module(module), attribute)
-    except (ImportError, AttributeError) as exc:
-        raise StationError(f"call {name}: {exc}", advice="put the module beside the plan, or install it") from exc
-    if not callable(function):
-        raise StationError(f"call {name}: '{attribute}' is no function")
-    return function  # type: ignore[no-any-return]
-
-
-def _as_readings(result: Any) -> Mapping[str, Any]:
+def _as_readings(result: Any) -> Mapping[Any, Any]:
     if result is None:
         return {}
     return result if isinstance(result, dict) else {"value": result}
+
+
+def _plain(value: Any, returned: str, name: str) -> Any:
+    """The value as readings have it; numbers of every kind are numbers. UsageError for what no limit could judge."""
+    if isinstance(value, (bool, str, bytes, bytearray)) or value is None:
+        return value
+    if is_number(value) or isinstance(value, numbers.Integral):
+        return as_number(exact(int(value) if isinstance(value, numbers.Integral) else value))
+    if isinstance(value, (numbers.Real, Decimal)):
+        return float(value)
+    if isinstance(value, (list, tuple)):
+        return [_plain(item, returned, name) for item in value]
+    raise UsageError(
+        f"{returned} {type(value).__name__} for '{name}'",
+        advice="return a number, a Quantity, text, bytes, true or false, or a list of these",
+    )

@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-import asyncio
-import contextlib
-import os
-import signal
 from collections.abc import Iterable, Mapping
+from pathlib import Path
 from typing import ClassVar
 
-from benchrig.errors import StationError, StepTimeout
+from benchrig.errors import StationError, UsageError
 from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import SECONDS, ReadingType, Step
 from benchrig.steps.bench import Bench
+from benchrig.steps.program import MAX_OUTPUT, Program
 
-MAX_OUTPUT = 64 * 1024
 _SHOWN = 4000
 
 
@@ -24,6 +21,7 @@ class Command(Step, kw_only=True):
 
     verb: ClassVar[str] = "command"
     needs_link: ClassVar[bool] = False
+    tries_again: ClassVar[bool] = False
     executes: ClassVar[bool] = True
     within_default: ClassVar[float] = 60.0
 
@@ -33,6 +31,9 @@ class Command(Step, kw_only=True):
         yield from super().misfits()
         if not self.command or not self.command[0]:
             yield Misfit("a command needs a program", "for example: [esptool, version]", ("command",))
+        for index, argument in enumerate(self.command):
+            if "\0" in argument:
+                yield Misfit("an argument of a program cannot hold a zero character", path=("command", index))
 
     def readings(self, names: Names) -> Mapping[str, ReadingType]:
         return {
@@ -58,65 +59,27 @@ class Command(Step, kw_only=True):
             bench.reading("elapsed", bench.since(started), "s")
         if errors and not bench.wanted("errors"):
             bench.note(f"{self.command[0]} said: {errors[:_SHOWN]}")
-        if code != 0 and not bench.wanted("exit_code"):
+        if code != 0 and "exit_code" not in self.limits:
             raise StationError(f"{self.command[0]} ended with exit code {code}", advice=errors[-300:])
 
     async def _execute(self, bench: Bench) -> tuple[int, str, str]:
+        program = self._start(bench.plan_folder)
+        within = bench.time_left * 0.95
         try:
-            process = await self._start(bench)
+            code = await program.ended(within)
+            if code is None:
+                raise StationError(f"{self.command[0]} was ended: it ran longer than {within:.3g} s")
+            if not await program.silent():
+                bench.note(f"{self.command[0]} left a process behind that has its output open")
+        finally:
+            await program.end()
+        return code, *program.texts
+
+    def _start(self, folder: Path) -> Program:
+        try:
+            return Program(self.command, folder)
         except OSError as exc:
             advice = "install it, or give its path from the plan's folder"
             raise StationError(f"{self.command[0]} cannot be started: {exc.strerror or exc}", advice=advice) from exc
-        assert process.stdout is not None
-        assert process.stderr is not None
-        limit = bench.time_left * 0.95
-        try:
-            async with asyncio.timeout(limit):
-                output, errors, code = await asyncio.gather(
-                    _read(process.stdout), _read(process.stderr), process.wait()
-                )
-        except TimeoutError:
-            raise StepTimeout(f"{self.command[0]} was ended: it ran longer than {limit:.3g} s") from None
-        finally:
-            await _end(process)
-        return code, output, errors
-
-    async def _start(self, bench: Bench) -> asyncio.subprocess.Process:
-        """Start the program in a session of its own, so that its children end with it.
-
-        An interruption that comes while it starts is held back until it can be ended as a whole: asyncio would end
-        the program alone and then wait for its children.
-        """
-        starting = asyncio.ensure_future(
-            asyncio.create_subprocess_exec(
-                *self.command,
-                stdin=asyncio.subprocess.DEVNULL,
-                stdout=asyncio.subprocess.PIPE,
-                stderr=asyncio.subprocess.PIPE,
-                cwd=bench.plan_folder,
-                start_new_session=os.name == "posix",
-            )
-        )
-        try:
-            return await asyncio.shield(starting)
-        except asyncio.CancelledError:
-            await _end(await starting)
-            raise
-
-
-async def _read(stream: asyncio.StreamReader) -> str:
-    """The beginning of what the program says; the rest is drained so that it does not stall."""
-    kept = bytearray()
-    while chunk := await stream.read(8192):
-        kept += chunk[: MAX_OUTPUT - len(kept)]
-    return kept.decode("utf-8", "replace").strip()
-
-
-async def _end(process: asyncio.subprocess.Process) -> None:
-    """Kill what is left of the program and its children."""
-    with contextlib.suppress(ProcessLookupError, PermissionError):
-        if os.name == "posix":
-            os.killpg(process.pid, signal.SIGKILL)
-        elif process.returncode is None:
-            process.kill()
-    await process.wait()
+        except ValueError as exc:
+            raise UsageError(f"{self.command[0]} cannot be started: its arguments have {exc}") from exc

@@ -133,6 +133,7 @@ class Discover(Step, kw_only=True):
     (`extra: allowed` lets it have more); other services are left alone."""
 
     verb: ClassVar[str] = "discover"
+    tries_again: ClassVar[bool] = False
 
     discover: None
     expect: DiscoverExpect = msgspec.field(default_factory=DiscoverExpect)  # type: ignore[assignment]

@@ -16,6 +16,7 @@ class Wait(Step, kw_only=True):
 
     verb: ClassVar[str] = "wait"
     needs_link: ClassVar[bool] = False
+    tries_again: ClassVar[bool] = False
 
     wait: Duration
 

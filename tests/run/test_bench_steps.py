@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import asyncio
 import os
+import signal
 import sys
 import time
 from pathlib import Path
 
 import pytest
 
+from benchrig.errors import PlanError
 from benchrig.record.model import AnyEvent, StepStarted
 from benchrig.run.runner import Runner
 from benchrig.run.station import Station
@@ -100,17 +102,26 @@ def test_a_given_answer_that_is_none() -> None:
 # --- call
 
 MODULE = """
-import time
-from benchrig.errors import StepFailed
+import sys, time
+from benchrig.errors import StationError, StepFailed
 from benchrig.values.quantity import Quantity
 
+
+# line 7
 def nothing(bench): pass
 def one(bench, factor=1): return 21 * factor
 async def several(bench): return {'colour': 'red', 'supply': Quantity.from_source('3000 mV')}
 def wrong(bench): assert 1 == 2, 'one is not two'
 def refused(bench): raise StepFailed('the relay did not click')
+def unable(bench): raise StationError('the chamber is switched off')
 def broken(bench): return 1 / 0
+def late(bench): raise TimeoutError('no answer from the meter')
+def leaves(bench): sys.exit(3)
+def empty(bench): return next(iter(()))
+def deep(bench): return Quantity.from_source('warm')
+def odd(bench): return {1, 2}
 def slow(bench): time.sleep(0.05)
+def hangs(bench): time.sleep(30)
 async def stuck(bench): await bench.pause(3600)
 not_a_function = 5
 """
@@ -159,20 +170,139 @@ def test_a_function_may_return_nothing(beside: Path) -> None:
     [
         ("wrong", "fail", "limit", "fixture_calls:wrong: one is not two"),
         ("refused", "fail", "limit", "the relay did not click"),
-        ("broken", "error", "station", "fixture_calls:broken raised ZeroDivisionError: division by zero"),
+        ("unable", "error", "station", "the chamber is switched off"),
         (
-            "missing",
+            "broken",
             "error",
-            "station",
-            "call fixture_calls:missing: module 'fixture_calls' has no attribute 'missing'",
+            "plan",
+            "fixture_calls:broken raised ZeroDivisionError: division by zero (fixture_calls.py:14)",
         ),
-        ("not_a_function", "error", "station", "call fixture_calls:not_a_function: 'not_a_function' is no function"),
-        ("stuck", "fail", "limit", "the step did not end within its time"),
+        (
+            "late",
+            "error",
+            "plan",
+            "fixture_calls:late raised TimeoutError: no answer from the meter (fixture_calls.py:15)",
+        ),
+        ("leaves", "error", "plan", "fixture_calls:leaves raised SystemExit: 3 (fixture_calls.py:16)"),
+        (
+            "empty",
+            "error",
+            "plan",
+            "fixture_calls:empty raised RuntimeError: coroutine raised StopIteration (fixture_calls.py:17)",
+        ),
+        (
+            "deep",
+            "error",
+            "plan",
+            "fixture_calls:deep raised Misfit: expected a number with its unit, found the text 'warm' (fixture_calls.py:18)",
+        ),
+        ("odd", "error", "plan", "fixture_calls:odd returned set for 'value'"),
+        ("missing", "error", "plan", "call fixture_calls:missing: module 'fixture_calls' has no function 'missing'"),
+        (
+            "not_a_function",
+            "error",
+            "plan",
+            "call fixture_calls:not_a_function: module 'fixture_calls' has something else as 'not_a_function'",
+        ),
+        ("stuck", "error", "station", "fixture_calls:stuck did not return within 2 s"),
     ],
 )
 def test_a_function_that_goes_wrong(beside: Path, function: str, verdict: str, cause: str, message: str) -> None:
     ended = called(beside, function, "    within: 2 s\n").ended
     assert (ended.verdict, ended.cause, ended.message) == (verdict, cause, message)
+
+
+def test_a_function_that_hangs_does_not_hang_the_run(beside: Path) -> None:
+    began = time.monotonic()
+    ended = called(beside, "hangs", "    within: 1 s\n").ended
+    assert (ended.cause, ended.exit_code) == ("station", 7)
+    assert ended.message.startswith("fixture_calls:hangs did not return within ")
+    assert time.monotonic() - began < 20, "the function itself takes 30 s"
+
+
+def test_arguments_that_a_function_does_not_take(beside: Path) -> None:
+    ended = called(beside, "nothing", "    with: {factor: 2}\n").ended
+    assert (ended.cause, ended.exit_code) == ("plan", 4)
+    assert ended.message.endswith("got an unexpected keyword argument 'factor' (fixture_calls.py:8)")
+
+
+@pytest.mark.parametrize(
+    ("returns", "limit"),
+    [
+        ("Decimal('0.1')", "{equals: 0.1}"),
+        ("Decimal('0.1')", "{max: 0.1}"),
+        ("Fraction(1, 4)", "{min: 0.25, max: 0.25}"),
+        ("0.1", "{nominal: 0.1, tolerance: 0}"),
+        ("10**30", "{min: 1}"),
+        ("True", "{equals: true}"),
+        ("b'\\x01\\x02'", "{equals: '01 02'}"),
+        ("bytearray(b'\\x01')", "{contains: '01'}"),
+        ("'shut'", "{matches: 'sh.t'}"),
+        ("[Decimal('0.1'), 0.2]", "{max: 0.2}"),
+        ("Quantity.from_source('0.1 V')", "{max: 100 mV}"),
+        ("Quantity(Fraction(1, 10), Quantity.from_source('1 V').unit)", "{equals: 0.1 V}"),
+    ],
+)
+def test_values_of_every_kind_are_judged(tmp_path: Path, returns: str, limit: str) -> None:
+    (tmp_path / "kinds.py").write_text(
+        "from decimal import Decimal\nfrom fractions import Fraction\nfrom benchrig import Quantity\n"
+        f"def f(bench): return {returns}\n"
+    )
+    ended = bare(f"  - call: kinds:f\n    expect: {{value: {limit}}}\n", tmp_path).ended
+    assert (ended.exit_code, ended.judged) == (0, 1), ended.message
+
+
+@pytest.mark.parametrize("returns", ["None", "float('nan')", "Decimal('nan')", "{'value': None}"])
+@pytest.mark.parametrize("limit", ["{max: 22 °C}", "{max: 22}", "{equals: 1}"])
+def test_a_value_that_is_none_satisfies_nothing(tmp_path: Path, returns: str, limit: str) -> None:
+    (tmp_path / "kinds.py").write_text(f"from decimal import Decimal\ndef f(bench): return {returns}\n")
+    ended = bare(f"  - call: kinds:f\n    expect: {{value: {limit}}}\n", tmp_path).ended
+    assert ended.exit_code != 0
+    if "None" in returns:
+        assert (ended.cause, ended.exit_code) == ("limit", 1)
+
+
+def test_a_module_beside_the_plan_hides_no_other(tmp_path: Path) -> None:
+    (tmp_path / "queue.py").write_text("raise RuntimeError('shadowed')\n")
+    (tmp_path / "sibling.py").write_text("SEVEN = 7\n")
+    (tmp_path / "mine.py").write_text("import queue\nimport sibling\ndef f(bench): return sibling.SEVEN\n")
+    ended = bare("  - call: mine:f\n    expect: {value: {equals: 7}}\n", tmp_path).ended
+    assert ended.exit_code == 0, ended.message
+
+
+def test_a_module_may_be_called_like_another(tmp_path: Path) -> None:
+    (tmp_path / "wave.py").write_text("def f(bench): return 7\n")
+    assert bare("  - call: wave:f\n    expect: {value: {equals: 7}}\n", tmp_path).ended.exit_code == 0
+    assert sys.modules.get("wave") is None or "f" not in vars(sys.modules["wave"])
+
+
+def test_two_folders_have_two_modules_of_one_name(tmp_path: Path) -> None:
+    for number in (1, 2):
+        folder = tmp_path / str(number)
+        folder.mkdir()
+        (folder / "twofold.py").write_text(f"def f(bench): return {number}\n")
+        step = f"  - call: twofold:f\n    expect: {{value: {{equals: {number}}}}}\n"
+        assert bare(step, folder).ended.exit_code == 0
+
+
+def test_a_module_in_a_package_beside_the_plan(tmp_path: Path) -> None:
+    (tmp_path / "rigs").mkdir()
+    (tmp_path / "rigs" / "__init__.py").write_text("")
+    (tmp_path / "rigs" / "oven.py").write_text("def f(bench): return 7\n")
+    assert bare("  - call: rigs.oven:f\n    expect: {value: {equals: 7}}\n", tmp_path).ended.exit_code == 0
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("1 / 0", "call broken_module:f: importing 'broken_module' raised ZeroDivisionError: division by zero (broken_module.py:1)"),
+        ("def f(:", "call broken_module:f: importing 'broken_module' raised SyntaxError: invalid syntax (broken_module.py, line 1) (broken_module.py:1)"),
+    ],
+)  # fmt: skip
+def test_a_module_that_cannot_be_loaded(tmp_path: Path, text: str, message: str) -> None:
+    (tmp_path / "broken_module.py").write_text(text)
+    ended = bare("  - call: broken_module:f\n", tmp_path).ended
+    assert (ended.cause, ended.message) == ("plan", message)
 
 
 def test_a_module_that_is_not_there(tmp_path: Path) -> None:
@@ -248,7 +378,7 @@ def test_a_time_limit_ends_the_program_and_its_children(tmp_path: Path) -> None:
     script = f"sleep 300 & echo $! > {pid_file}; wait"
     started = time.monotonic()
     ended = bare(f"  - command: [sh, -c, '{script}']\n    within: 1 s\n").ended
-    assert (ended.verdict, ended.cause) == ("fail", "limit")
+    assert (ended.verdict, ended.cause, ended.exit_code) == ("error", "station", 7)
     assert ended.message.startswith("sh was ended: it ran longer than 0.9")
     assert time.monotonic() - started < 20
     assert gone(int(pid_file.read_text()))
@@ -309,3 +439,37 @@ async def interrupt_when(path: Path, runner: Runner) -> None:
     while not path.exists() or not path.read_text().strip():
         await asyncio.sleep(0.02)
     runner.interrupt()
+
+
+def test_a_child_that_keeps_the_output_open_is_told(tmp_path: Path) -> None:
+    """As the helper of a meter does that starts a service."""
+    pid_file = tmp_path / "pid"
+    script = f"echo ready; setsid sleep 30 & echo $! > {pid_file}"
+    ran = bare(f"  - command: [sh, -c, '{script}']\n    within: 20 s\n    expect: {{output: {{equals: ready}}}}\n")
+    os.kill(int(pid_file.read_text()), signal.SIGKILL)
+    assert ran.ended.exit_code == 0, ran.ended.message
+    assert ran.step(1).notes[0].text == "sh left a process behind that has its output open"
+
+
+def test_a_child_that_has_more_to_say_is_heard() -> None:
+    script = "(sleep 0.2; echo late) &"
+    assert bare(f"  - command: [sh, -c, '{script}']\n    expect: {{output: {{equals: late}}}}\n").ended.exit_code == 0
+
+
+def test_a_zero_character_is_no_part_of_an_argument() -> None:
+    with pytest.raises(PlanError, match="an argument of a program cannot hold a zero character"):
+        bare('  - command: [echo, "a\\0b"]\n')
+    steps = "  - command: [printf, 'a\\000b']\n    save: {output: text}\n  - command: [echo, '${text}']\n"
+    ended = bare(steps).ended
+    assert (ended.cause, ended.exit_code) == ("plan", 4)
+
+
+def test_a_program_that_fails_is_not_made_good_by_a_saved_code() -> None:
+    steps = "  - command: [sh, -c, exit 3]\n    save: {exit_code: code}\n  - command: [echo, '${code}']\n"
+    assert bare(steps).ended.cause == "station"
+
+
+@pytest.mark.parametrize("step", ["wait: 1 s", "ask: Green?", "command: [echo]", "discover:"])
+def test_what_is_never_tried_again_takes_no_attempts(step: str) -> None:
+    with pytest.raises(PlanError, match="step is never tried again"):
+        bare(f"  - connect:\n  - {step}\n    attempts: 2\n")
