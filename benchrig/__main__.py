@@ -1,8 +1,21 @@
-"""`python -m benchrig`."""
+"""The process: `benchrig` and `python -m benchrig`."""
 
 from __future__ import annotations
 
-from benchrig.cli import main
+from typing import NoReturn
+
+from benchrig import lastwords
+
+
+def start() -> NoReturn:
+    lastwords.run(_command)
+
+
+def _command() -> None:
+    from benchrig.cli import main  # here, so that a signal meanwhile is held
+
+    main(prog_name="benchrig")
+
 
 if __name__ == "__main__":
-    main(prog_name="benchrig")
+    start()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
@@ -10,15 +9,16 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Literal
 
-from benchrig.errors import StationError, UsageError
+from benchrig.errors import InternalError, StationError
 from benchrig.plan.model import Plan, StepPlan
 from benchrig.radio.specify import RadioChoice, loop_factory, radio_opener
 from benchrig.record.aggregate import build_record
 from benchrig.record.journal import Journal
 from benchrig.record.model import AnyEvent, Record
 from benchrig.report.junit import junit_xml
+from benchrig.report.place import cannot_write, write_whole
 from benchrig.report.readings_csv import csv_text
-from benchrig.run.loop import attended_loop
+from benchrig.run.loop import attended_loop, in_loop
 from benchrig.run.runner import Runner, RunSettings
 from benchrig.run.station import Station
 from benchrig.steps.bench import Operator
@@ -45,30 +45,44 @@ class RunOptions:
 
 @dataclass(frozen=True)
 class Finished:
-    """A run that is over: its record, the folder that holds it, and what kept a report from being written."""
+    """A run that is over: its record, the folder that holds it, and what kept record or reports from being written."""
 
     record: Record
     folder: Path
-    trouble: StationError | None = None
+    troubles: tuple[StationError, ...] = ()
 
 
 @dataclass
 class _Events:
-    """Passes each event to the listeners and keeps it."""
+    """Keeps each event of a run, writes it to the journal and shows it. A journal that can no longer be written does
+    not end the run, whose clean-up is due all the same: `blame` is told once, and the lines wait for room."""
 
-    listeners: list[Callable[[AnyEvent], None]]
+    journal: Journal
     viewers: list[Callable[[AnyEvent], None]]
+    blame: Callable[[StationError], None]
     kept: list[AnyEvent] = field(default_factory=list)
+    trouble: StationError | None = None
+    _waiting: list[AnyEvent] = field(default_factory=list)
 
     def __call__(self, event: AnyEvent) -> None:
         self.kept.append(event)
-        for listener in self.listeners:
-            listener(event)
+        self._waiting.append(event)
+        self._write()
         for viewer in [*self.viewers]:
             try:
                 viewer(event)
             except OSError:
                 self.viewers.remove(viewer)  # a terminal that is gone shows nothing any more
+
+    def _write(self) -> None:
+        try:
+            while self._waiting:
+                self.journal.write(self._waiting[0])
+                del self._waiting[0]
+        except StationError as error:
+            if self.trouble is None:
+                self.trouble = error
+                self.blame(error)
 
 
 def run_session(
@@ -87,38 +101,25 @@ def run_session(
         acknowledged=options.acknowledged,
         device=options.device,
     )
+    factory = loop_factory(options.radio, real_time=options.real_time)
     with Journal(folder / "record.jsonl") as journal:
-        events = _Events([journal.write], [*listeners])
+        events = _Events(journal, [*listeners], lambda error: runner.blame(error))
         runner = Runner(options.plan, options.steps, settings, opener, operator, events)
-        factory = loop_factory(options.radio, real_time=options.real_time)
-        with asyncio.Runner(loop_factory=factory) as loop_runner:
-            loop_runner.run(_run(runner))
-    record = build_record(events.kept)
-    try:
-        _write_reports(record, options, folder)
-    except StationError as trouble:
-        return Finished(record, folder, trouble)  # the verdict stands, and has to be said
-    return Finished(record, folder)
+        return in_loop(_to_reports(runner, events, options), factory)
 
 
-def make_way(path: Path | None) -> None:
-    """Take an older report from its place and see that a new one can be written there: a run that ends early must
-    not leave yesterday's behind. UsageError when it cannot, before anything is run."""
-    if path is None:
-        return
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with path.open("ab"):
-            pass
-        if path.is_file():
-            path.unlink()
-    except OSError as exc:
-        raise UsageError(f"{path} cannot be written: {exc.strerror or exc}", advice="give another file") from exc
-
-
-async def _run(runner: Runner) -> None:
-    with attended_loop(runner.interrupt):
+async def _to_reports(runner: Runner, events: _Events, options: RunOptions) -> Finished:
+    """The run up to its reports, all in its loop: what a function of the plan left running must not keep them."""
+    with attended_loop(runner.interrupt, lambda error: runner.blame(_stray(error))):
         await runner.run()
+    record, folder = build_record(events.kept), runner.settings.folder
+    gone = events.journal.missing()
+    troubles = _write_reports(record, options, None if gone else folder)
+    return Finished(record, folder, (*filter(None, (events.trouble, gone)), *troubles))
+
+
+def _stray(error: str) -> InternalError:
+    return InternalError(f"an error was raised where nobody waited for it: {error}")
 
 
 def _make_folder(options: RunOptions) -> Path:
@@ -132,29 +133,24 @@ def _make_folder(options: RunOptions) -> Path:
         except FileExistsError:
             continue
         except OSError as exc:
-            raise _cannot_write(folder, exc) from exc
+            raise cannot_write(folder, exc) from exc
         return folder
     raise StationError(f"no folder for the results could be made in {options.results}")
 
 
-def _write_reports(record: Record, options: RunOptions, folder: Path) -> None:
+def _write_reports(record: Record, options: RunOptions, folder: Path | None) -> list[StationError]:
+    """Write every report that can be written; why the others could not. The run's own folder is None when it is gone:
+    made anew, without its record, it would be that of no run."""
     junit = junit_xml(record, dialect=options.junit_dialect)
     readings = csv_text(record).encode()
-    for path, data in (
-        (folder / "junit.xml", junit),
-        (options.junit, junit),
-        (folder / "readings.csv", readings),
-        (options.csv, readings),
-    ):
+    places = [(options.junit, junit), (options.csv, readings)]
+    if folder is not None:
+        places += [(folder / "junit.xml", junit), (folder / "readings.csv", readings)]
+    troubles = []
+    for path, data in places:
         if path is not None:
             try:
-                path.parent.mkdir(parents=True, exist_ok=True)
-                path.write_bytes(data)
-            except OSError as exc:
-                raise _cannot_write(path, exc) from exc
-
-
-def _cannot_write(path: Path, exc: OSError) -> StationError:
-    return StationError(
-        f"{path} cannot be written: {exc.strerror or exc}", advice="choose another place with --results"
-    )
+                write_whole(path, data)
+            except StationError as error:
+                troubles.append(error)
+    return troubles

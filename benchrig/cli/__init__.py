@@ -12,8 +12,9 @@ from typing import Any
 
 import click
 
-from benchrig import __version__
+from benchrig import __version__, signals
 from benchrig.cli.check import check
+from benchrig.cli.common import print_error, whatever_the_output_does
 from benchrig.cli.completion import completion
 from benchrig.cli.decode import decode
 from benchrig.cli.devices import devices
@@ -27,29 +28,45 @@ from benchrig.cli.scan import scan
 from benchrig.cli.session import session
 from benchrig.cli.watch import watch
 from benchrig.cli.write import write
+from benchrig.lastwords import internal
 
 
 @contextlib.contextmanager
-def _exit_codes() -> Iterator[None]:
-    """Click's own codes mean something else here: its 2 for wrong usage, its 1 for Ctrl-C."""
+def _exit_codes(words: list[str]) -> Iterator[None]:
+    """Click's own codes mean something else here: its 2 for wrong usage, its 1 for Ctrl-C and for what breaks."""
     try:
         yield
     except click.UsageError as error:
         error.show()
+        print_error({"error": error.format_message(), "advice": "", "cause": "plan"}, words)
         sys.exit(4)
     except (click.Abort, KeyboardInterrupt):
         click.echo("\nbenchrig: interrupted", err=True)
         sys.exit(2)
+    except (click.exceptions.Exit, click.ClickException):
+        raise
+    except Exception as error:
+        print_error({"error": f"{type(error).__name__}: {error}", "advice": "", "cause": "internal"}, words)
+        sys.exit(internal(error))
 
 
 class _Commands(click.Group):
-    def make_context(self, *args: Any, **kwargs: Any) -> click.Context:
-        with _exit_codes():
-            return super().make_context(*args, **kwargs)
+    def make_context(self, info_name: str | None, args: list[str], *more: Any, **kwargs: Any) -> click.Context:
+        words = [*args]
+        with _exit_codes(words), whatever_the_output_does():
+            context = super().make_context(info_name, args, *more, **kwargs)
+            context.obj = words
+            return context
+        sys.exit(0)  # --help that nobody could read
 
     def invoke(self, ctx: click.Context) -> Any:
-        with _exit_codes():
-            return super().invoke(ctx)
+        try:
+            with _exit_codes(ctx.obj):
+                if ctx.obj[:1] != ["run"]:  # it lets them through when yesterday's report is gone
+                    signals.let_through()
+                return super().invoke(ctx)
+        finally:
+            signals.hold()
 
 
 @click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})

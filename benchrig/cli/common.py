@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import os
+import shutil
 import sys
-import traceback
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
+
+from benchrig.lastwords import output_was_lost
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -47,32 +50,35 @@ def errors_for_people() -> Iterator[None]:
         if error.advice:
             _say(f"  {error.advice}")
         sys.exit({"plan": 4, "station": 7, "operator": 2, "internal": 3}.get(error.cause, 1))
-    except click.Abort:
-        raise
-    except Exception as error:
-        traceback.print_exc()
-        click.echo(
-            f"benchrig: internal error ({type(error).__name__}): please report it with the lines above", err=True
-        )
-        sys.exit(3)
 
 
 def _say(text: str) -> None:
     """A sentence that may have words of a device in it."""
     from benchrig.report.escape import plain_lines
 
-    # a closed pipe must not change the exit code
-    with suppress(OSError):
-        click.echo("\n".join(plain_lines(text, 1000)), err=True)
+    click.echo("\n".join(plain_lines(text, 1000)), err=True)
 
 
 def _as_data(error: BenchrigError) -> None:
-    """The error as a JSON document where the command was asked for those, and has not shown it in one already."""
+    """The error as a JSON document, where the command has not shown it in one already."""
     context = click.get_current_context(silent=True)
-    if context is None or not context.params.get("as_json") or error.is_told:
-        return
-    with suppress(OSError):
-        click.echo(json.dumps(error.data))
+    words = context.find_root().obj if context is not None else None
+    if not error.is_told:
+        print_error(error.data, words or [])
+
+
+def print_error(data: dict[str, str], words: Sequence[str]) -> None:
+    """What a command failed of, as a JSON document where its `words` ask for those."""
+    if "--json" in words or "--format=json" in words or ("--format", "json") in itertools.pairwise(words):
+        with whatever_the_output_does():
+            click.echo(json_line(data))
+
+
+def json_line(data: Any) -> str:
+    """Data as JSON on one line, for the standard output: a program gets text as it is where the character set has
+    it; what steers a terminal must not reach one."""
+    is_safe = (sys.stdout.encoding or "").lower().replace("-", "") == "utf8" and not sys.stdout.isatty()
+    return json.dumps(data, ensure_ascii=not is_safe)
 
 
 def console(*, stderr: bool = False) -> Console:
@@ -86,16 +92,26 @@ def console(*, stderr: bool = False) -> Console:
 
     plain = "CI" in os.environ and "FORCE_COLOR" not in os.environ
     stream = sys.stderr if stderr else sys.stdout
-    # a pipe has no width of its own: give the table room
-    width = None if stream.isatty() or "COLUMNS" in os.environ else PIPE_WIDTH
     return Steady(
-        stderr=stderr, highlight=False, emoji=False, markup=False, no_color=True if plain else None, width=width
-    )
+        stderr=stderr, highlight=False, emoji=False, markup=False, no_color=True if plain else None,
+        width=_width(is_terminal=stream.isatty()),
+    )  # fmt: skip
+
+
+def _width(*, is_terminal: bool) -> int | None:
+    """COLUMNS, where that is a width; None for that of the terminal. A pipe has none of its own: give tables room."""
+    said = os.environ.get("COLUMNS")
+    if said is None:
+        return None if is_terminal else PIPE_WIDTH
+    if said.isdecimal() and int(said) > 0:
+        return int(said)
+    return shutil.get_terminal_size().columns if is_terminal else PIPE_WIDTH
 
 
 @contextmanager
-def whatever_the_output_does() -> Iterator[None]:
-    """A pipe that was closed, a full disk or a terminal that is gone must not change what the process says."""
+def whatever_the_output_does(*, verdict: bool = False) -> Iterator[None]:
+    """A pipe that was closed, a full disk or a terminal that is gone must not change what the process says. `verdict`:
+    nor must results that were lost, as they are in the exit code too."""
     from benchrig.errors import BenchrigError
 
     try:
@@ -104,11 +120,7 @@ def whatever_the_output_does() -> Iterator[None]:
     except OSError as error:
         if isinstance(error, BenchrigError):  # some are TimeoutErrors, and these are OSErrors
             raise
-        # what is left in the buffer must not fail again when the interpreter ends
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        with suppress(OSError):
-            if not isinstance(error, BrokenPipeError):
-                click.echo(f"benchrig: the output cannot be written: {error.strerror or error}", err=True)
+        output_was_lost(error, results=not verdict)
 
 
 def attended() -> bool:

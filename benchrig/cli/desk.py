@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import functools
-import json
-import sys
 from collections.abc import Callable, Coroutine, Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from benchrig.cli.common import RADIO_HELP, errors_for_people
+from benchrig.cli.common import RADIO_HELP, errors_for_people, json_line
 from benchrig.cli.types import Decibels, Time, Whole
 
 if TYPE_CHECKING:
@@ -28,10 +26,14 @@ _NAMELESS = "name it by its UUID or handle ('handle 0x0012'), or bring the names
 
 def complete_attribute(context: click.Context, _: click.Parameter, incomplete: str) -> list[str]:
     """Names of attributes for the shell: those of the plan on the command line, else the assigned ones."""
+    from benchrig.errors import BenchrigError
     from benchrig.values import catalogue
 
     plan = context.params.get("plan")
-    known = [*plan_names(Path(plan)).aliases] if plan else []
+    try:
+        known = [*plan_names(Path(plan)).aliases] if plan else []
+    except BenchrigError:  # a plan that is being written
+        known = []
     known = known or [*catalogue.names("characteristic")]
     return [name for name in known if name.startswith(incomplete)]
 
@@ -169,9 +171,7 @@ def print_json(data: Any) -> None:
     """One JSON document, or one line of a stream of them; structures of msgspec too."""
     import msgspec
 
-    # what steers a terminal must not reach one; a program gets the text as it is
-    click.echo(json.dumps(msgspec.to_builtins(data), ensure_ascii=sys.stdout.isatty()))
-    sys.stdout.flush()
+    click.echo(json_line(msgspec.to_builtins(data)))
 
 
 _FORMAT_OPTIONS = {"--as": "as_", "--scale": "scale", "--offset": "offset", "--unit": "unit", "--order": "order"}

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from benchrig.radio.virtual.model import CharacteristicModel, DeviceModel
     from benchrig.steps.attribute import Names
 
+_LINE = 1000
+
 
 @click.command(short_help="Show what simulated device files offer.")
 @click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE…")
@@ -42,17 +44,18 @@ def _tree(model: DeviceModel) -> Tree:
     from rich.text import Text
     from rich.tree import Tree
 
+    from benchrig.report.escape import plain
     from benchrig.steps.attribute import Names
 
     advertising = model.advertising
     level = f"{model.rssi_mean:g} dBm" + (f" ± {model.rssi_spread:g} dB" if model.rssi_spread else "")
     head = f"{model.name}  {model.address} ({model.address_type}), every {advertising.interval * 1000:g} ms, {level}"
-    tree = Tree(Text(head + ("" if advertising.connectable else ", not connectable")))
+    tree = Tree(Text(plain(head, _LINE) + ("" if advertising.connectable else ", not connectable")))
     names = Names()
     for service in model.services:
-        branch = tree.add(Text(names.label(service.uuid, "service")))
+        branch = tree.add(Text(plain(names.label(service.uuid, "service"), _LINE)))
         for characteristic in service.characteristics:
-            branch.add(Text(_characteristic(characteristic, names)))
+            branch.add(Text(plain(_characteristic(characteristic, names), _LINE)))
     return tree
 
 

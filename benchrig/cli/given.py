@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -27,31 +27,33 @@ def parse_given(pairs: Iterable[str]) -> dict[str, str]:
     return given
 
 
-def load_with_given(path: Path, given: Mapping[str, str], *, ask: bool) -> Plan:
+def load_with_given(path: Path, given: Mapping[str, str], *, ask: bool, within: float) -> Plan:
     """The plan with its values. Missing ones are asked for at the terminal when `ask` (a barcode reader types too)."""
     from benchrig.plan.loader import MissingGiven, load_plan
 
-    values = dict(given)
     try:
-        return load_plan(path, values)
+        return load_plan(path, given)
     except MissingGiven as missing:
         if not ask:
             raise
         click.echo(f"{path}: values are needed", err=True)
-        for name, spec in missing.missing.items():
-            values[name] = _ask(name, spec)
-    return load_plan(path, values)
+        answers = _asked(missing.missing, within)
+    return load_plan(path, {**given, **answers})
 
 
-def _ask(name: str, spec: Given) -> str:
-    """Until the answer satisfies the plan's limit: a barcode is easily read from the wrong label."""
-    from benchrig.cli.operator import forget_typed_ahead
+def _asked(missing: Mapping[str, Given], within: float) -> dict[str, str]:
+    from benchrig.cli.operator import AtTerminal
+    from benchrig.run.loop import in_loop
+
+    operator = AtTerminal(lambda: None, within)
+
+    async def asked() -> dict[str, str]:
+        return {name: await operator.value(name, _problem_of(spec)) for name, spec in missing.items()}
+
+    return in_loop(asked(), None)
+
+
+def _problem_of(spec: Given) -> Callable[[str], str]:
     from benchrig.source.shape import LooseText
 
-    forget_typed_ahead()
-    while True:
-        value: str = click.prompt(name, prompt_suffix=": ", err=True).strip()
-        problem = spec.problem_with(LooseText(value))
-        if not problem:
-            return value
-        click.echo(f"  {problem}", err=True)
+    return lambda text: spec.problem_with(LooseText(text))

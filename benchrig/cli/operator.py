@@ -5,14 +5,18 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Coroutine
+from typing import Any
 
 import click
 
 from benchrig.cli.wrapping import wrapped
 from benchrig.errors import OperatorError
+from benchrig.threads import once_readable
 
 ONLY_THE_WORD = "only the word 'yes', typed in full, goes on; 'no' stops"
+# Seconds.
+ANSWER_WITHIN = 600.0
 
 
 class Unattended:
@@ -21,7 +25,7 @@ class Unattended:
     async def acknowledge(self, caution: str) -> str:
         raise OperatorError(
             f"nobody was there to acknowledge the caution: {caution}",
-            advice="run it at a terminal, or with --acknowledge once the caution has been heeded",
+            advice="run at a terminal, or add --acknowledge after you have followed the caution",
         )
 
     async def confirm(self, question: str) -> bool:
@@ -40,12 +44,37 @@ class Unattended:
 
 
 class AtTerminal:
-    """Asks at the terminal. `quiet` is called before a question, to take a progress line off the screen."""
+    """Asks at the terminal. `quiet` is called before a question, to take a progress line off the screen. A caution or
+    a value that nobody answers `within` so many seconds ends the run: it must give the station back. (A step that
+    asks has a time of its own.)"""
 
-    def __init__(self, quiet: Callable[[], None]) -> None:
+    def __init__(self, quiet: Callable[[], None], within: float = ANSWER_WITHIN) -> None:
         self._quiet = quiet
+        self._within = within
 
     async def acknowledge(self, caution: str) -> str:
+        return await self._in_time(self._acknowledge(caution), "nobody acknowledged the caution")
+
+    async def value(self, name: str, problem_with: Callable[[str], str]) -> str:
+        """A given value. It is asked for until there is no problem with it: a barcode is easily read from the wrong
+        label."""
+        return await self._in_time(self._value(name, problem_with), f"nobody gave a value for '{name}'")
+
+    async def _in_time(self, answer: Coroutine[Any, Any, str], failed: str) -> str:
+        try:
+            async with asyncio.timeout(self._within):
+                return await answer
+        except TimeoutError as exc:
+            raise OperatorError(
+                f"{failed} within {self._within:g} s", advice="start the run again when somebody is at the terminal"
+            ) from exc
+
+    async def _value(self, name: str, problem_with: Callable[[str], str]) -> str:
+        while problem := problem_with(answer := await self.enter(name)):
+            self._say(f"  {problem}")
+        return answer
+
+    async def _acknowledge(self, caution: str) -> str:
         forget_typed_ahead()
         self._say(f"\nCAUTION  {caution}\n")
         while True:
@@ -93,19 +122,11 @@ class AtTerminal:
         """One line of input. The loop stays free, so a signal or a time-out ends the waiting."""
         self._quiet()
         click.echo(wrapped(prompt.rstrip()) + " ", nl=False, err=True)
-        loop = asyncio.get_running_loop()
-        readable: asyncio.Future[str] = loop.create_future()
         try:
-            loop.add_reader(sys.stdin.fileno(), _take_line, readable)
-        except NotImplementedError:  # Windows: its loop watches no console
-            return await asyncio.to_thread(sys.stdin.readline)
-        try:
-            line = await readable
+            line: str = await once_readable(sys.stdin.fileno(), sys.stdin.readline)
         except asyncio.CancelledError:
             click.echo(err=True)  # what follows must not stand behind the prompt
             raise
-        finally:
-            loop.remove_reader(sys.stdin.fileno())
         if not line:
             raise OperatorError("the terminal was closed")
         return line.rstrip("\n")
@@ -119,8 +140,3 @@ def forget_typed_ahead() -> None:
         return
     with contextlib.suppress(termios.error):
         termios.tcflush(sys.stdin.fileno(), termios.TCIFLUSH)
-
-
-def _take_line(waiting: asyncio.Future[str]) -> None:
-    if not waiting.done():
-        waiting.set_result(sys.stdin.readline())

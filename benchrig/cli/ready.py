@@ -44,18 +44,20 @@ def ready(radio: str | None, listen: float, seed: int, as_json: bool) -> None:
 
     with errors_for_people():
         choice = None if radio is None else RadioChoice.parse(radio)
-        with whatever_the_output_does():
-            if as_json:
-                station = Station()
-                _look(choice, station, listen, seed)
+        # what is looked at does not depend on who reads it
+        if as_json:
+            station = Station()
+            _look(choice, station, listen, seed)
+            with whatever_the_output_does(verdict=True):
                 print_json(_document(station, versions()))
-            else:
-                from benchrig.cli.common import console
-                from benchrig.report.readiness_text import ReadinessPage
+        else:
+            from benchrig.cli.common import console
+            from benchrig.report.readiness_text import ReadinessPage
 
-                page = ReadinessPage(console())
-                station = Station(_shown_on(page))
-                _look(choice, station, listen, seed)
+            page = ReadinessPage(console())
+            station = Station(_shown_on(page))
+            _look(choice, station, listen, seed)
+            with whatever_the_output_does(verdict=True):
                 page.end(station, versions())
     sys.exit(0 if station.ready else NOT_READY)
 
@@ -74,13 +76,15 @@ def _look(choice: RadioChoice | None, station: Station, listen: float, seed: int
 
 
 def _shown_on(page: Any) -> Heard:
+    from benchrig.cli.common import whatever_the_output_does
     from benchrig.desk.readiness import Check
 
     def heard(word: Check | Attached) -> None:
-        if isinstance(word, Check):
-            page.check(word)
-        else:
-            page.attached(word)
+        with whatever_the_output_does(verdict=True):
+            if isinstance(word, Check):
+                page.check(word)
+            else:
+                page.attached(word)
 
     return heard
 

@@ -9,8 +9,10 @@ from typing import TYPE_CHECKING
 
 import click
 
+from benchrig import signals
 from benchrig.cli.common import RADIO_HELP, attended, complete_step, errors_for_people
-from benchrig.cli.types import Whole
+from benchrig.cli.types import Time, Whole
+from benchrig.report.place import make_way
 
 if TYPE_CHECKING:
     from benchrig.session import RunOptions
@@ -95,6 +97,14 @@ _VARIABLE = "BENCHRIG_RADIO"
     metavar="FILE",
     help="Capture the HCI traffic of a virtual or hci radio (btsnoop). It holds pairing keys: treat it as secret.",
 )
+@click.option(
+    "--answer-within",
+    metavar="TIME",
+    type=Time(),
+    default="10 min",
+    show_default=True,
+    help="End the run when nobody at the terminal acknowledges the caution or gives a missing value in this time.",
+)
 @click.option("--all-readings", is_flag=True, help="Show readings without a limit in the table too.")
 @click.option("-q", "--quiet", is_flag=True, help="Print only the verdict, and what decided it when it is not pass.")
 def run(
@@ -115,6 +125,7 @@ def run(
     seed: int,
     real_time: bool,
     capture: Path | None,
+    answer_within: float,
     all_readings: bool,
     quiet: bool,
 ) -> None:
@@ -125,17 +136,19 @@ def run(
       benchrig run testplans/smoke.yaml --radio virtual:testplans/devices/logger.yaml
     """
     with errors_for_people():
+        make_way({"--junit": junit, "--csv": csv_file}, {"the plan": plan, "--station": station, "--capture": capture})
+        signals.let_through()
+
         from benchrig.cli.given import load_with_given, parse_given
         from benchrig.radio.specify import RadioChoice
         from benchrig.run.choose import choose_steps
         from benchrig.run.station import load_station
-        from benchrig.session import RunOptions, make_way
+        from benchrig.session import RunOptions
 
-        for report in (junit, csv_file):
-            make_way(report)
         bench = load_station(station)
         choice = RadioChoice.parse(radio or bench.radio or "host", ports, starts)
-        loaded = load_with_given(plan, _allowed_given(plan, bench.given) | parse_given(given), ask=attended())
+        values = _allowed_given(plan, bench.given) | parse_given(given)
+        loaded = load_with_given(plan, values, ask=attended(), within=answer_within)
         options = RunOptions(
             plan=loaded,
             steps=choose_steps(loaded, only, from_),
@@ -151,7 +164,7 @@ def run(
             csv=csv_file,
             device=device,
         )
-        code = _run(options, all_readings=all_readings, quiet=quiet)
+        code = _run(options, answer_within, all_readings=all_readings, quiet=quiet)
         if code == 7 and not (radio or bench.radio):
             _say_what_was_not_asked()
         sys.exit(code)
@@ -174,29 +187,31 @@ def _allowed_given(plan: Path, given: dict[str, str]) -> dict[str, str]:
     return {name: value for name, value in given.items() if name in load_plan(plan).given}
 
 
-def _run(options: RunOptions, *, all_readings: bool, quiet: bool) -> int:
+def _run(options: RunOptions, answer_within: float, *, all_readings: bool, quiet: bool) -> int:
     from benchrig.cli.common import console, whatever_the_output_does
     from benchrig.cli.operator import AtTerminal, Unattended
     from benchrig.cli.progress import Progress
+    from benchrig.report.escape import plain
     from benchrig.report.table import render, render_verdict
     from benchrig.session import run_session
 
     screen = console()
     progress = Progress(console(stderr=True)) if attended() and not quiet else None
-    operator = AtTerminal(progress.hide if progress else lambda: None) if attended() else Unattended()
+    quiet_line = progress.hide if progress else lambda: None
+    operator = AtTerminal(quiet_line, answer_within) if attended() else Unattended()
+    signals.hold()  # the run's own loop takes them, and its verdict is not to be interrupted
     finished = run_session(options, operator, [progress] if progress else [])
-    with whatever_the_output_does():
+    with whatever_the_output_does(verdict=True):
         if progress:
             progress.hide()
         if quiet:
             render_verdict(finished.record, screen)
         else:
             render(finished.record, screen, unjudged=all_readings)
-        screen.print(f"record: {finished.folder}", soft_wrap=True)
-    if finished.trouble is not None:
-        with whatever_the_output_does():
-            click.echo(f"benchrig: {finished.trouble.message}", err=True)
+        screen.print(f"record: {plain(str(finished.folder), 1000)}", soft_wrap=True)
+    for trouble in finished.troubles:
+        click.echo(f"benchrig: {plain(trouble.message, 1000)}", err=True)
     assert finished.record.ended is not None
     code = finished.record.ended.exit_code
     # a pass whose report is missing must not look like one to the job that reads the report
-    return 7 if code == 0 and finished.trouble is not None else code
+    return 7 if code == 0 and finished.troubles else code

@@ -22,7 +22,7 @@ from benchrig.errors import (
 from benchrig.radio.choosing import Advice, check_connectable, choose_unit, in_other_letters
 from benchrig.radio.scan import Ear, Report, Selection, Sighting
 from benchrig.radio.specify import RadioChoice, loop_factory, radio_opener
-from benchrig.run.loop import attended_loop
+from benchrig.run.loop import attended_loop, in_loop
 from benchrig.steps.attribute import Names
 from benchrig.steps.lookup import look_up
 from benchrig.values import catalogue
@@ -235,8 +235,7 @@ def run_desk(
     ends the command as interrupted (OperatorError); one for which that is the ordinary end (a live view) returns.
     Whatever happens, the device is disconnected."""
     factory = loop_factory(options.choice, real_time=options.real_time)
-    with asyncio.Runner(loop_factory=factory) as runner:
-        return runner.run(_attended(open_desk(options, tell, doing), work))
+    return in_loop(_attended(open_desk(options, tell, doing), work), factory)
 
 
 async def _attended(

@@ -21,7 +21,7 @@ from msgspec.structs import replace
 
 from benchrig import __version__
 from benchrig.errors import OperatorError
-from benchrig.run.loop import attended_loop
+from benchrig.run.loop import attended_loop, in_loop
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk
@@ -208,7 +208,7 @@ def attend(choice: RadioChoice | None, station: Station, listen: float) -> None:
             except asyncio.CancelledError:
                 raise OperatorError("interrupted") from None
 
-    asyncio.run(attended())
+    in_loop(attended(), None)
 
 
 async def look_at_devices(desk: Desk, station: Station, listen: float) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any, Self, get_args
 
@@ -50,6 +51,16 @@ class Journal:
         except OSError as exc:
             self._take_back()
             raise self._unwritable(exc) from exc
+
+    def missing(self) -> StationError | None:
+        """What to say when the file is not where it was made: it, or a folder above it, was moved or removed."""
+        with suppress(OSError):
+            if os.path.samestat(os.fstat(self._file.fileno()), self.path.stat()):
+                return None
+        return StationError(
+            f"the record {self.path} was moved or removed during the run",
+            advice="keep other programs away from the results of a run that lasts",
+        )
 
     def _append(self) -> None:
         written = self._file.write(self._line)

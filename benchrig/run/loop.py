@@ -1,14 +1,20 @@
-"""What an event loop needs around the work: signals that interrupt it, and errors that nobody waited for."""
+"""What an event loop needs around the work: signals that interrupt it, errors that nobody waited for, tasks that would
+keep it for ever."""
 
 from __future__ import annotations
 
 import asyncio
 import contextlib
-import signal
-from collections.abc import Callable, Iterator
-from typing import Any
+from collections.abc import Callable, Coroutine, Iterator
+from typing import Any, TypeVar
 
+from benchrig import signals
 from benchrig.errors import InternalError
+
+T = TypeVar("T")
+
+# What tasks that are left over may take to end.
+TASKS_WITHIN = 2.0
 
 
 def outside() -> contextlib.AbstractContextManager[None]:
@@ -19,35 +25,32 @@ def outside() -> contextlib.AbstractContextManager[None]:
 
 
 @contextlib.contextmanager
-def attended_loop(interrupt: Callable[[], None]) -> Iterator[None]:
-    """Inside the running loop: signals call `interrupt`; an error that was raised where nobody waited for it becomes
-    an InternalError once the work is done."""
-    stray: list[str] = []
+def attended_loop(interrupt: Callable[[], None], stray: Callable[[str], None] | None = None) -> Iterator[None]:
+    """Inside the running loop: signals call `interrupt`; `stray` is told of an error that was raised where nobody
+    waited for it. Without it such an error becomes an InternalError once the work is done."""
     loop = asyncio.get_running_loop()
-    loop.set_exception_handler(lambda _, context: stray.append(str(context.get("exception") or context["message"])))
-    with _signals(interrupt):
+    errors: list[str] = []
+    told = stray or errors.append
+    loop.set_exception_handler(lambda _, context: told(str(context.get("exception") or context["message"])))
+    with signals.handed_to(lambda: loop.call_soon_threadsafe(interrupt)):
         yield
-    if stray:
-        raise InternalError(f"an error was raised where nobody waited for it: {stray[0]}")
+    if errors:
+        raise InternalError(f"an error was raised where nobody waited for it: {errors[0]}")
 
 
-@contextlib.contextmanager
-def _signals(interrupt: Callable[[], None]) -> Iterator[None]:
-    """Ctrl-C, SIGTERM and a closed terminal interrupt the run instead of ending the process."""
-    loop = asyncio.get_running_loop()
-    numbers = [signal.SIGINT, signal.SIGTERM]
-    if hasattr(signal, "SIGHUP"):  # a terminal that is closed
-        numbers.append(signal.SIGHUP)
+def in_loop(work: Coroutine[Any, Any, T], factory: Callable[[], asyncio.AbstractEventLoop] | None) -> T:
+    """The result of the work in a loop of its own. A task that does not end when it is cancelled (of a function that
+    a plan calls) is left behind; it does not keep the process."""
+    runner = asyncio.Runner(loop_factory=factory)
     try:
-        for number in numbers:
-            loop.add_signal_handler(number, interrupt)
-    except NotImplementedError:  # Windows: its loop takes no signal handlers
-        signal.signal(signal.SIGINT, lambda *_: loop.call_soon_threadsafe(interrupt))
-        yield
-        signal.signal(signal.SIGINT, signal.default_int_handler)
-        return
-    try:
-        yield
+        return runner.run(work)
     finally:
-        for number in numbers:
-            loop.remove_signal_handler(number)
+        if runner.run(_tasks_ended()):
+            runner.close()
+
+
+async def _tasks_ended() -> bool:
+    others = asyncio.all_tasks() - {asyncio.current_task()}
+    for task in others:
+        task.cancel()
+    return not others or not (await asyncio.wait(others, timeout=TASKS_WITHIN))[1]

@@ -102,6 +102,11 @@ class Runner:
             with contextlib.suppress(RuntimeError):
                 self._scope.reschedule(asyncio.get_running_loop().time() + (REQUEST_WITHIN if busy else 0.0))
 
+    def blame(self, error: BenchrigError) -> None:
+        """Something outside the steps went wrong: it counts from here on, and the steps go on."""
+        self._outcome.fatal(error, 0)
+        self.emit(Noted(self._at, error.message))
+
     async def run(self) -> RunEnded:
         """Never raises for anything that happens to the unit, the link or the station: that is the verdict."""
         loop = asyncio.get_running_loop()

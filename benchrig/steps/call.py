@@ -18,7 +18,7 @@ from benchrig.steps.attribute import Names
 from benchrig.steps.base import Step
 from benchrig.steps.bench import Bench
 from benchrig.steps.function import load_function, raised
-from benchrig.steps.threads import in_thread
+from benchrig.threads import in_thread
 from benchrig.values.limit import AnyValue
 from benchrig.values.quantity import Quantity, as_number, exact, is_number
 
@@ -81,9 +81,7 @@ class Call(Step, kw_only=True):
             return await function(bench, **self.with_)
         with bench.outside():
             done = await in_thread(partial(function, bench, **self.with_))
-        if done.error is not None:
-            raise done.error
-        return done.value
+        return done.result()
 
 
 def _as_readings(result: Any) -> Mapping[Any, Any]:

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import IO
 
-from benchrig.steps.threads import in_thread
+from benchrig.threads import in_thread
 
 MAX_OUTPUT = 64 * 1024
 # What a program that ended may have left in its pipes, or a child of it still has to say.

@@ -1,4 +1,5 @@
-"""Every command into a pipe that nobody reads any more: no word about it, and the exit code of what was done."""
+"""Every command into a pipe that nobody reads any more (no word about it, and the exit code of what was done), and onto
+a full disk (the exit code of what was done, and never a success without its results)."""
 
 from __future__ import annotations
 
@@ -8,6 +9,7 @@ import sys
 
 import pytest
 
+from benchrig import lastwords
 from benchrig.cli import main
 from tests.run.kit import DEVICES, PLANS
 
@@ -15,16 +17,20 @@ LOGGER = str(DEVICES / "logger.yaml")
 RADIO = ("--radio", f"virtual:{LOGGER}")
 
 
-def ended(monkeypatch: pytest.MonkeyPatch, *words: str, typed: str = "6608\n" * 6) -> int:
-    """The exit code of a command whose standard output is closed, and that gets `typed`."""
+def ended(monkeypatch: pytest.MonkeyPatch, output: int, *words: str, typed: str = "6608\n" * 6) -> int:
+    """The exit code of a command with this standard output, and that gets `typed`."""
+    with os.fdopen(output, "w", encoding="utf-8") as stream, monkeypatch.context() as patched:
+        patched.setattr(sys, "stdout", lastwords.steady(stream, loud=True))
+        patched.setattr(sys, "stdin", io.StringIO(typed))
+        patched.setattr(lastwords, "_told", False)
+        patched.setattr(lastwords, "_results_lost", False)
+        return lastwords.ended(lambda: main(list(words)))
+
+
+def closed() -> int:
     reading, writing = os.pipe()
     os.close(reading)
-    with os.fdopen(writing, "w", encoding="utf-8") as output, monkeypatch.context() as patched:
-        patched.setattr(sys, "stdout", output)
-        patched.setattr(sys, "stdin", io.StringIO(typed))
-        with pytest.raises(SystemExit) as end:
-            main(list(words))
-        return int(end.value.code or 0)
+    return writing
 
 
 @pytest.mark.parametrize(
@@ -61,10 +67,44 @@ def ended(monkeypatch: pytest.MonkeyPatch, *words: str, typed: str = "6608\n" * 
     ],
 )
 def test_nobody_reads_the_output(monkeypatch, words, code, tmp_path, capfd):
-    assert ended(monkeypatch, *(word.replace("{tmp}", str(tmp_path)) for word in words)) == code
+    assert ended(monkeypatch, closed(), *(word.replace("{tmp}", str(tmp_path)) for word in words)) == code
     assert "Error" not in capfd.readouterr().err
 
 
 def test_what_nobody_reads_is_not_decoded(monkeypatch):
     """The second value is 0x00, which is no uint16."""
-    assert ended(monkeypatch, "decode", "--file", "-", "--as", "uint16", typed="6608\n00\n") == 0
+    assert ended(monkeypatch, closed(), "decode", "--file", "-", "--as", "uint16", typed="6608\n00\n") == 0
+
+
+MUTE = "device: mute\naddress: 'C4:00:00:00:00:09'\nfaults: {stop_advertising_after: 0 s}\nservices: []\n"
+
+
+@pytest.mark.parametrize("words", [["ready", "--listen", "1s"], ["ready", "--listen", "1s", "--json"]])
+@pytest.mark.parametrize("output", ["closed", "full"])
+def test_a_station_that_cannot_test_says_so_whoever_reads(monkeypatch, tmp_path, words, output):
+    (tmp_path / "mute.yaml").write_text(MUTE)
+    stream = closed() if output == "closed" else os.open("/dev/full", os.O_WRONLY)
+    assert ended(monkeypatch, stream, *words, "--radio", f"virtual:{tmp_path}/mute.yaml") == 7
+
+
+@pytest.mark.parametrize(
+    ("words", "code"),
+    [
+        (["draft", "-o", "-", *RADIO], 7),
+        (["inspect", "--format", "json", *RADIO], 7),
+        (["read", "temperature", *RADIO], 7),
+        (["watch", "temperature", "--count", "2", *RADIO], 7),
+        (["encode", "21.5 °C", "--as", "temperature"], 7),
+        (["completion", "bash"], 7),
+        (["--help"], 7),
+        (["decode", "66", "--as", "temperature", "--json"], 1),
+        (["check", str(PLANS / "smoke.yaml"), "none.yaml"], 4),
+        (["run", "-q", str(PLANS / "smoke.yaml"), *RADIO, "--results", "{tmp}"], 0),
+        (["ready", *RADIO], 0),
+    ],
+)
+@pytest.mark.skipif(not os.path.exists("/dev/full"), reason="this system has no device that is always full")
+def test_the_disk_is_full(monkeypatch, words, code, tmp_path, capfd):
+    full = os.open("/dev/full", os.O_WRONLY)
+    assert ended(monkeypatch, full, *(word.replace("{tmp}", str(tmp_path)) for word in words)) == code
+    assert "Traceback" not in capfd.readouterr().err

@@ -164,3 +164,18 @@ def test_a_ci_job_with_a_terminal_is_never_asked(tmp_path: Path) -> None:
     with on_terminal(files(tmp_path, LAMP), CI="1") as terminal:
         assert terminal.end() == 2
         assert "nobody was there to answer" in terminal.shown
+
+
+@pytest.mark.parametrize(
+    ("steps", "head", "said"),
+    [
+        (WRITE, CAUTION, "nobody acknowledged the caution within 0.5 s"),
+        (READ + "  - wait: 1 s\n    name: '${serial}'\n", "given: {serial: {}}\n", "nobody gave a value for 'serial'"),
+    ],
+)
+def test_a_terminal_where_nobody_answers_gives_the_station_back(
+    tmp_path: Path, steps: str, head: str, said: str
+) -> None:
+    with on_terminal(files(tmp_path, steps, head=head), "--answer-within", "500ms") as terminal:
+        assert terminal.end() == 2
+    assert said in " ".join(terminal.shown.split())

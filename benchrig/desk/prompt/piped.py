@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import os
 from collections import Counter
 from collections.abc import AsyncIterator, Callable
@@ -11,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from benchrig.desk.prompt.verbs import do, says_something
 from benchrig.desk.watching import FORMAT_ADVICE
 from benchrig.errors import MalformedValue
-from benchrig.run.loop import outside
+from benchrig.threads import once_readable
 
 if TYPE_CHECKING:
     from benchrig.desk.prompt.talk import Talk
@@ -80,22 +79,4 @@ async def lines_of(source: int) -> AsyncIterator[str]:
 
 async def _some(source: int) -> bytes:
     """What is there to read, b'' at the end."""
-    loop = asyncio.get_running_loop()
-    readable: asyncio.Future[None] = loop.create_future()
-    try:
-        loop.add_reader(source, _wake, readable)
-    except PermissionError:  # a regular file: it is always readable
-        return os.read(source, _CHUNK)
-    except NotImplementedError:  # Windows: its loop watches no pipe
-        return await asyncio.to_thread(os.read, source, _CHUNK)
-    try:
-        with outside():
-            await readable
-    finally:
-        loop.remove_reader(source)
-    return os.read(source, _CHUNK)
-
-
-def _wake(waiting: asyncio.Future[None]) -> None:
-    if not waiting.done():
-        waiting.set_result(None)
+    return await once_readable(source, lambda: os.read(source, _CHUNK))

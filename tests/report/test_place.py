@@ -1,0 +1,84 @@
+"""What a report may take the place of, and that it gets there whole or not at all."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+from benchrig.errors import StationError, UsageError
+from benchrig.record.aggregate import build_record
+from benchrig.report.junit import junit_xml
+from benchrig.report.place import make_way, write_whole
+from benchrig.report.readings_csv import csv_text
+from tests.record.examples import failed_run, run_started
+from tests.run.kit import DEVICES, PLANS
+
+
+@pytest.mark.parametrize("option", ["--junit", "--csv"])
+@pytest.mark.parametrize("victim", [PLANS / "smoke.yaml", DEVICES / "logger.yaml"])
+def test_an_input_of_a_run_stays(tmp_path: Path, option: str, victim: Path) -> None:
+    path = tmp_path / "mine.yaml"
+    path.write_bytes(victim.read_bytes())
+    with pytest.raises(UsageError, match="exists and is no earlier report"):
+        make_way({option: path}, {})
+    assert path.read_bytes() == victim.read_bytes()
+
+
+def test_a_link_to_an_input_stays_too(tmp_path: Path) -> None:
+    (tmp_path / "plan.yaml").write_text("plan: p\n")
+    (tmp_path / "link").symlink_to("plan.yaml")
+    with pytest.raises(UsageError):
+        make_way({"--csv": tmp_path / "link"}, {})
+    assert (tmp_path / "link").read_text() == "plan: p\n"
+
+
+@pytest.mark.parametrize("dialect", ["junit-10", "ant"])
+def test_an_earlier_report_is_taken_away(tmp_path: Path, dialect) -> None:
+    junit, csv, empty = (tmp_path / name for name in ("a.xml", "b.csv", "c.csv"))
+    junit.write_bytes(junit_xml(failed_run(), dialect=dialect))
+    csv.write_text(csv_text(build_record([run_started()])))
+    empty.touch()
+    make_way({"--junit": junit, "--csv": csv}, {})
+    make_way({"--csv": empty}, {})
+    assert [*tmp_path.iterdir()] == []
+
+
+def test_each_kind_of_report_takes_its_own_place_alone(tmp_path: Path) -> None:
+    (tmp_path / "a.xml").write_bytes(junit_xml(failed_run()))
+    with pytest.raises(UsageError, match="no earlier report"):
+        make_way({"--csv": tmp_path / "a.xml"}, {})
+
+
+@pytest.mark.parametrize("other", ["--csv", "--capture", "the plan"])
+def test_two_in_one_place(tmp_path: Path, other: str) -> None:
+    (tmp_path / "link").symlink_to("x")
+    with pytest.raises(UsageError, match="name the same file"):
+        make_way({"--junit": tmp_path / "x"}, {other: tmp_path / "link"})
+
+
+def test_devices_and_pipes_stay(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe")
+    make_way({"--junit": tmp_path / "pipe", "--csv": Path(os.devnull)}, {"--capture": Path(os.devnull)})
+    write_whole(Path(os.devnull), b"report")
+    assert (tmp_path / "pipe").is_fifo()
+    assert not Path(os.devnull).is_file()
+
+
+def test_a_report_is_whole_or_not_there(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def half(self: Path, data: bytes) -> int:
+        with self.open("wb") as file:
+            file.write(data[:3])
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Path, "write_bytes", half)
+    with pytest.raises(StationError, match="No space left"):
+        write_whole(tmp_path / "a.xml", b"<testsuites/>")
+    assert [*tmp_path.iterdir()] == []
+
+
+def test_a_link_is_followed(tmp_path: Path) -> None:
+    (tmp_path / "link").symlink_to("real.xml")
+    write_whole(tmp_path / "link", b"x")
+    assert ((tmp_path / "link").is_symlink(), (tmp_path / "real.xml").read_bytes()) == (True, b"x")

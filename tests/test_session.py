@@ -1,0 +1,272 @@
+"""One run from options to files: what is left behind when the files cannot be written, and when the plan's own functions
+do not end."""
+
+from __future__ import annotations
+
+import os
+import resource
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from junitparser import JUnitXml
+
+from benchrig.errors import StationError
+from benchrig.record.journal import Journal, read_record
+from benchrig.record.model import AnyEvent, Record
+from tests.cli.kit import COMMAND, PATIENCE, Files, benchrig, environment, files
+
+READ = "  - read: temperature\n    expect: {value: {max: 30 °C}}\n"
+
+
+def record_of(bench: Files) -> Record:
+    [path] = bench.records()
+    return read_record(path)
+
+
+def run(bench: Files, *more: str | Path) -> subprocess.CompletedProcess[str]:
+    return benchrig("run", "plan.yaml", "--radio", bench.radio, *more, cwd=bench.folder)
+
+
+# --- the journal
+
+
+@pytest.fixture
+def small_files() -> Iterator[None]:
+    """Files of this process and its children end at 3000 bytes, as on a full disk."""
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (3000, before[1]))
+    yield
+    resource.setrlimit(resource.RLIMIT_FSIZE, before)
+
+
+LONG = "".join(f"  - read: temperature\n    name: look {n}\n    expect: {{value: {{max: 30 °C}}}}\n" for n in range(20))
+MARK = "finally:\n  - command: [mkdir, cleaned-up]\n"
+
+
+@pytest.mark.usefixtures("small_files")
+def test_a_full_disk_does_not_keep_the_clean_up_from_being_done(tmp_path: Path) -> None:
+    done = run(files(tmp_path, LONG, cleanup=MARK))
+    assert (done.returncode, (tmp_path / "cleaned-up").exists()) == (7, True)
+    assert "record.jsonl cannot be written: File too large" in done.stderr
+
+
+def test_a_journal_that_fails_is_the_stations_fault_in_every_report(
+    tmp_path: Path, monkeypatch, broken_journal
+) -> None:
+    finished = broken_journal(tmp_path, fails=range(5, 1000))
+    assert finished.record.ended.exit_code == 7
+    assert "no room" in finished.record.ended.message
+    assert JUnitXml.fromfile(str(tmp_path / "report.xml")).errors > 0
+    assert [step.ended.verdict for step in finished.record.steps] == ["pass"] * 3
+
+
+def test_lines_that_found_no_room_are_written_when_there_is_some(tmp_path: Path, broken_journal) -> None:
+    finished = broken_journal(tmp_path, fails=range(5, 8))
+    on_disk = read_record(finished.folder / "record.jsonl")
+    assert [step.ended for step in on_disk.steps] == [step.ended for step in finished.record.steps]
+    assert on_disk.ended.exit_code == 7
+
+
+@pytest.fixture
+def broken_journal(monkeypatch: pytest.MonkeyPatch):
+    """A run whose journal fails at some of its writes; the reports go elsewhere."""
+    from benchrig.cli.operator import Unattended
+    from benchrig.plan.loader import load_plan
+    from benchrig.radio.specify import RadioChoice
+    from benchrig.run.station import Station
+    from benchrig.session import Finished, RunOptions, run_session
+
+    def ran(folder: Path, fails: range) -> Finished:
+        files(folder, READ)
+        whole, calls = Journal.write, iter(range(10000))
+
+        def write(self: Journal, event: AnyEvent) -> None:
+            if next(calls) in fails:
+                raise StationError("no room")
+            whole(self, event)
+
+        monkeypatch.setattr(Journal, "write", write)
+        plan = load_plan(folder / "plan.yaml", {})
+        radio = RadioChoice.parse(f"virtual:{folder}/device.yaml")
+        options = RunOptions(plan, plan.steps, Station("bench 1"), radio, folder / "results")
+        return run_session(_with_junit(options, folder / "report.xml"), Unattended())
+
+    return ran
+
+
+def _with_junit(options, path):
+    from dataclasses import replace
+
+    return replace(options, junit=path)
+
+
+# --- the folder
+
+
+@pytest.mark.parametrize("deed", ["mv results moved", "rm -r results"])
+def test_results_that_are_taken_away_meanwhile_are_no_pass(tmp_path: Path, deed: str) -> None:
+    bench = files(tmp_path, f"{READ}  - command: [sh, -c, '{deed}']\n")
+    done = run(bench, "--junit", "report.xml")
+    assert (done.returncode, (tmp_path / "results").exists()) == (7, False)
+    assert "was moved or removed during the run" in done.stderr
+    assert JUnitXml.fromfile(str(tmp_path / "report.xml")).tests == 4
+
+
+def test_one_bad_place_does_not_take_the_other_reports_along(tmp_path: Path) -> None:
+    bench = files(tmp_path, f"{READ}  - command: [sh, -c, 'rm -r there && touch there']\n")
+    done = run(bench, "--junit", "there/report.xml", "--csv", "report.csv")
+    assert done.returncode == 7
+    assert "there/report.xml cannot be written" in done.stderr
+    assert (tmp_path / "report.csv").read_text().count("\n") == 5
+    assert {path.name for path in tmp_path.glob("results/*/*")} == {"record.jsonl", "junit.xml", "readings.csv"}
+
+
+# --- what a function of the plan leaves behind
+
+FUNCTIONS = """
+import asyncio, sys, threading, time
+
+async def stray(bench):
+    async def fails():
+        raise ValueError("spilt")
+    asyncio.ensure_future(fails())
+    await asyncio.sleep(0.01)
+
+async def obstinate(bench):
+    async def stays():
+        while True:
+            try:
+                await asyncio.sleep(1)
+            except asyncio.CancelledError:
+                pass
+    bench.task = asyncio.ensure_future(stays())
+    await asyncio.sleep(0.01)
+
+def hangs(bench):
+    time.sleep(1000)
+
+def leaves_a_thread(bench):
+    threading.Thread(target=time.sleep, args=(1000,)).start()
+
+def ends(bench):
+    sys.exit(0)
+
+async def ends_too(bench):
+    sys.exit(0)
+"""
+
+
+def called(folder: Path, function: str, more: str = "") -> tuple[subprocess.CompletedProcess[str], Record]:
+    bench = files(folder, f"{READ}  - call: mine:{function}\n{more}")
+    (folder / "mine.py").write_text(FUNCTIONS)
+    done = run(bench)
+    return done, record_of(bench)
+
+
+def test_an_error_that_nobody_waited_for_is_in_the_verdict(tmp_path: Path) -> None:
+    done, record = called(tmp_path, "stray")
+    assert record.ended is not None
+    assert done.returncode == record.ended.exit_code == 3
+    assert "nobody waited for it: spilt" in record.ended.message
+    assert "nobody waited for it: spilt" in " ".join(done.stdout.split())
+    assert len([*tmp_path.glob("results/*/junit.xml")]) == 1
+
+
+@pytest.mark.parametrize("function", ["obstinate", "leaves_a_thread"])
+def test_what_a_function_left_running_does_not_keep_the_process(tmp_path: Path, function: str) -> None:
+    done, record = called(tmp_path, function)
+    assert record.ended is not None
+    assert (done.returncode, record.ended.exit_code) == (0, 0)
+
+
+def test_a_function_that_never_returns_ends_with_its_step(tmp_path: Path) -> None:
+    done, record = called(tmp_path, "hangs", "    within: 1 s\n")
+    assert record.ended is not None
+    assert done.returncode == record.ended.exit_code != 0
+    assert len([*tmp_path.glob("results/*/junit.xml")]) == 1
+
+
+@pytest.mark.parametrize("function", ["ends", "ends_too"])
+def test_a_function_that_ends_the_process_ends_its_step_alone(tmp_path: Path, function: str) -> None:
+    done, record = called(tmp_path, function)
+    assert record.ended is not None
+    assert done.returncode == record.ended.exit_code != 0
+
+
+# --- signals before and after
+
+PROGRAM = """
+import os, signal, sys
+import benchrig.__main__ as process
+{patch}
+sys.argv = ["benchrig", *sys.argv[1:]]
+process.start()
+"""
+BEFORE = """
+command = process._command
+def early():
+    os.kill(os.getpid(), signal.{name})
+    command()
+process._command = early
+"""
+IN_IMPORTS = """
+import benchrig.plan.loader as loader
+whole = loader.load_plan
+def load(*more):
+    os.kill(os.getpid(), signal.{name})
+    return whole(*more)
+loader.load_plan = load
+"""
+AFTER = """
+import benchrig.report.table as table
+whole = table.render_verdict
+def late(*more):
+    whole(*more)
+    os.kill(os.getpid(), signal.{name})
+table.render_verdict = late
+"""
+
+
+def signalled(folder: Path, patch: str, name: str) -> subprocess.CompletedProcess[str]:
+    bench = files(folder, READ)
+    words = ["run", "plan.yaml", "-q", "--radio", bench.radio, "--junit", "report.xml"]
+    program = PROGRAM.format(patch=patch.format(name=name))
+    return subprocess.run(
+        [sys.executable, "-c", program, *words],
+        cwd=folder, env=environment(), stdin=subprocess.DEVNULL, capture_output=True, text=True, timeout=PATIENCE,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("patch", "name"), [(BEFORE, "SIGINT"), (BEFORE, "SIGTERM"), (IN_IMPORTS, "SIGINT"), (IN_IMPORTS, "SIGHUP")]
+)
+def test_a_signal_before_the_run_interrupts_it_and_yesterdays_report_is_gone(
+    tmp_path: Path, patch: str, name: str
+) -> None:
+    (tmp_path / "report.xml").write_text("<testsuites/>")
+    done = signalled(tmp_path, patch, name)
+    assert (done.returncode, done.stderr.strip()) == (2, "benchrig: interrupted")
+    assert not (tmp_path / "report.xml").exists()
+
+
+@pytest.mark.parametrize("name", ["SIGINT", "SIGTERM"])
+def test_a_signal_after_the_verdict_does_not_change_it(tmp_path: Path, name: str) -> None:
+    done = signalled(tmp_path, AFTER, name)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert JUnitXml.fromfile(str(tmp_path / "report.xml")).tests == 3
+
+
+def test_a_signal_that_was_ignored_from_outside_stays_so(tmp_path: Path) -> None:
+    bench = files(tmp_path, READ + "  - command: [sh, -c, 'kill -HUP $PPID']\n")
+    command = [*COMMAND, "run", "plan.yaml", "--radio", bench.radio]
+    ignoring = lambda: signal.signal(signal.SIGHUP, signal.SIG_IGN)  # noqa: E731
+    done = subprocess.run(
+        command, cwd=tmp_path, env=environment(), preexec_fn=ignoring, stdin=subprocess.DEVNULL, timeout=PATIENCE,
+        capture_output=True,
+    )  # fmt: skip
+    assert done.returncode == 0
+    assert os.path.exists(bench.records()[0])
