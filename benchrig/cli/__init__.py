@@ -14,7 +14,7 @@ import click
 
 from benchrig import __version__, signals
 from benchrig.cli.check import check
-from benchrig.cli.common import print_error, whatever_the_output_does
+from benchrig.cli.common import echo, print_error, whatever_the_output_does
 from benchrig.cli.completion import completion
 from benchrig.cli.decode import decode
 from benchrig.cli.devices import devices
@@ -41,7 +41,7 @@ def _exit_codes(words: list[str]) -> Iterator[None]:
         print_error({"error": error.format_message(), "advice": "", "cause": "plan"}, words)
         sys.exit(4)
     except (click.Abort, KeyboardInterrupt):
-        click.echo("\nbenchrig: interrupted", err=True)
+        echo("\nbenchrig: interrupted", err=True)
         sys.exit(2)
     except (click.exceptions.Exit, click.ClickException):
         raise

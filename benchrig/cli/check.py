@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from benchrig.cli.common import whatever_the_output_does
+from benchrig.cli.common import echo, whatever_the_output_does
 
 if TYPE_CHECKING:
     from benchrig.plan.model import Plan
@@ -34,7 +34,7 @@ def check(plans: tuple[Path, ...], given: tuple[str, ...], radio: str | None, sc
         from benchrig.plan.schema import plan_schema_text
 
         with whatever_the_output_does():
-            click.echo(plan_schema_text())
+            echo(plan_schema_text())
         return
     if not plans:
         raise click.UsageError("name at least one plan, or --schema")
@@ -65,16 +65,16 @@ def _check(path: Path, given: tuple[str, ...], kind: str) -> bool:
         plan = load_plan(path, parse_given(given) if given else None)
     except PlanError as error:
         count = len(error.problems)
-        click.echo(str(error), err=True)
-        click.echo(f"{path}: {count} problem{'s' if count != 1 else ''}", err=True)
+        echo(str(error), err=True)
+        echo(f"{path}: {count} problem{'s' if count != 1 else ''}", err=True)
         return False
     except BenchrigError as error:
-        click.echo(f"{path}: {error.message}\n  {error.advice}", err=True)
+        echo(f"{path}: {error.message}\n  {error.advice}", err=True)
         return False
     limits = sum(step.limit_count for step in plan.steps)
     caution = "; has a caution" if plan.caution else ""
     with whatever_the_output_does():
-        click.echo(f"{path}: good. {len(plan.steps)} steps, {limits} limits{caution}")
+        echo(f"{path}: good. {len(plan.steps)} steps, {limits} limits{caution}")
         if kind:
             _remark(plan, kind)
     return True
@@ -85,4 +85,4 @@ def _remark(plan: Plan, kind: str) -> None:
     from benchrig.radio.offers import LACKS, MAY_FAIL
 
     for place, sentence in remarks(plan, LACKS[kind], MAY_FAIL[kind]):
-        click.echo(f"{place}: on the {kind} radio {sentence}")
+        echo(f"{place}: on the {kind} radio {sentence}")

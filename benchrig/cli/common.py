@@ -39,9 +39,9 @@ def errors_for_people() -> Iterator[None]:
     try:
         yield
     except PlanError as error:
-        click.echo(str(error), err=True)
+        echo(str(error), err=True)
         count = len(error.problems)
-        click.echo(f"\n{count} problem{'s' if count != 1 else ''}; nothing was run.", err=True)
+        echo(f"\n{count} problem{'s' if count != 1 else ''}; nothing was run.", err=True)
         _as_data(error)
         sys.exit(4)
     except BenchrigError as error:
@@ -56,7 +56,7 @@ def _say(text: str) -> None:
     """A sentence that may have words of a device in it."""
     from benchrig.report.escape import plain_lines
 
-    click.echo("\n".join(plain_lines(text, 1000)), err=True)
+    echo("\n".join(plain_lines(text, 1000)), err=True)
 
 
 def _as_data(error: BenchrigError) -> None:
@@ -71,14 +71,25 @@ def print_error(data: dict[str, str], words: Sequence[str]) -> None:
     """What a command failed of, as a JSON document where its `words` ask for those."""
     if "--json" in words or "--format=json" in words or ("--format", "json") in itertools.pairwise(words):
         with whatever_the_output_does():
-            click.echo(json_line(data))
+            echo(json_line(data))
+
+
+def echo(text: str = "", *, err: bool = False, nl: bool = True) -> None:
+    """Print, at once; the one place where a command does so."""
+    stream = sys.stderr if err else sys.stdout
+    stream.write(text + "\n" * nl)
+    stream.flush()
 
 
 def json_line(data: Any) -> str:
     """Data as JSON on one line, for the standard output: a program gets text as it is where the character set has
     it; what steers a terminal must not reach one."""
-    is_safe = (sys.stdout.encoding or "").lower().replace("-", "") == "utf8" and not sys.stdout.isatty()
-    return json.dumps(data, ensure_ascii=not is_safe)
+    return json.dumps(data, ensure_ascii=is_ascii_due())
+
+
+def is_ascii_due() -> bool:
+    """Whether JSON on the standard output has to escape what is not ASCII."""
+    return (sys.stdout.encoding or "").lower().replace("-", "") != "utf8" or sys.stdout.isatty()
 
 
 def console(*, stderr: bool = False) -> Console:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import click
 
+from benchrig.cli.common import echo
+
 
 @click.command(short_help="Print a shell completion script.")
 @click.argument("shell", type=click.Choice(["bash", "zsh", "fish"]))
@@ -22,4 +24,4 @@ def completion(shell: str) -> None:
     kind = get_completion_class(shell)
     assert kind is not None
     with whatever_the_output_does():
-        click.echo(kind(main, {}, "benchrig", "_BENCHRIG_COMPLETE").source())
+        echo(kind(main, {}, "benchrig", "_BENCHRIG_COMPLETE").source())

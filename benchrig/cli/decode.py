@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from benchrig.cli.common import console, whatever_the_output_does
+from benchrig.cli.common import console, echo, whatever_the_output_does
 from benchrig.cli.desk import print_json
 from benchrig.cli.typed import bytes_of, typed_bytes, value_options
 
@@ -158,7 +158,7 @@ def _show_line(decoded: Decoded, *, as_json: bool) -> None:
     if as_json:
         print_json(decoded.document)
     else:
-        click.echo(one_line(decoded))
+        echo(one_line(decoded))
 
 
 def _code(decoded: Decoded) -> int:
@@ -179,7 +179,7 @@ def _show_address(address: str, irks: tuple[str, ...], *, as_json: bool) -> int:
             made = [{"irk": irk, "resolves": resolved} for irk, resolved in keys.items()]
             print_json({"address": address.upper(), "random_kind": kind, "keys": made})
         else:
-            click.echo(f"{address.upper()}: {kind}, where it is a random address")
+            echo(f"{address.upper()}: {kind}, where it is a random address")
             for irk, resolved in keys.items():
-                click.echo(f"key {irk}: the address {'belongs' if resolved else 'does not belong'} to it")
+                echo(f"key {irk}: the address {'belongs' if resolved else 'does not belong'} to it")
     return 0 if not keys or any(keys.values()) else 5

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from benchrig.cli.common import RADIO_HELP, errors_for_people, json_line
+from benchrig.cli.common import RADIO_HELP, echo, errors_for_people, json_line
 from benchrig.cli.types import Decibels, Time, Whole
 
 if TYPE_CHECKING:
@@ -164,14 +164,14 @@ def tell(sentence: str) -> None:
     """Something beside the results."""
     from benchrig.report.escape import plain
 
-    click.echo(plain(sentence, 1000), err=True)
+    echo(plain(sentence, 1000), err=True)
 
 
 def print_json(data: Any) -> None:
     """One JSON document, or one line of a stream of them; structures of msgspec too."""
     import msgspec
 
-    click.echo(json_line(msgspec.to_builtins(data)))
+    echo(json_line(msgspec.to_builtins(data)))
 
 
 _FORMAT_OPTIONS = {"--as": "as_", "--scale": "scale", "--offset": "offset", "--unit": "unit", "--order": "order"}

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from benchrig.cli.common import echo
 from benchrig.cli.desk import at_desk, complete_attribute, device_options, known_names, print_json, tell
 from benchrig.cli.types import Time, Whole
 
@@ -179,9 +180,9 @@ def _say(made: Draft, plan: Plan, target: Path, *, to_output: bool, as_json: boo
     units = f"{len(made.units)} unit{'' if len(made.units) == 1 else 's'}"
     sentence = "{steps} steps, {limits} limits, {guesses} of them guesses".format(**counts) + f", from {units}"
     if to_output:
-        click.echo(made.text, nl=False)
+        echo(made.text, nl=False)
         tell(sentence)
     elif as_json:
         print_json({"plan": str(target), **counts, "units": made.units, "warning": made.warning})
     else:
-        click.echo(f"{target}: {sentence}")
+        echo(f"{target}: {sentence}")

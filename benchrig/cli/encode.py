@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from benchrig.cli.common import echo
 from benchrig.cli.desk import print_json, tell
 from benchrig.cli.typed import TakesNegative, as_typed, value_options
 
@@ -53,7 +54,7 @@ def encode(
         if as_json:
             print_json(decode_value(chosen, data).document)
         elif out is None:
-            click.echo(hex_text(data.hex().upper(), len(data)))
+            echo(hex_text(data.hex().upper(), len(data)))
 
 
 def _format(form: Format | None, presentation: bytes | None) -> Format:

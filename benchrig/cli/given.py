@@ -6,8 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import click
-
+from benchrig.cli.common import echo
 from benchrig.errors import UsageError
 
 if TYPE_CHECKING:
@@ -36,7 +35,7 @@ def load_with_given(path: Path, given: Mapping[str, str], *, ask: bool, within: 
     except MissingGiven as missing:
         if not ask:
             raise
-        click.echo(f"{path}: values are needed", err=True)
+        echo(f"{path}: values are needed", err=True)
         answers = _asked(missing.missing, within)
     return load_plan(path, {**given, **answers})
 

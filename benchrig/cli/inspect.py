@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from benchrig.cli.common import echo, is_ascii_due
 from benchrig.cli.desk import at_desk, device_options, tell
 
 if TYPE_CHECKING:
@@ -96,4 +97,4 @@ def _show(document: Document, form: str) -> None:
     else:
         from benchrig.desk.inspection_file import document_text
 
-        click.echo(document_text(document, form), nl=False)
+        echo(document_text(document, form, ascii_only=is_ascii_due()), nl=False)

@@ -8,8 +8,7 @@ import sys
 from collections.abc import Callable, Coroutine
 from typing import Any
 
-import click
-
+from benchrig.cli.common import echo
 from benchrig.cli.wrapping import wrapped
 from benchrig.errors import OperatorError
 from benchrig.threads import once_readable
@@ -116,16 +115,16 @@ class AtTerminal:
 
     def _say(self, text: str) -> None:
         self._quiet()
-        click.echo(wrapped(text), err=True)
+        echo(wrapped(text), err=True)
 
     async def _line(self, prompt: str) -> str:
         """One line of input. The loop stays free, so a signal or a time-out ends the waiting."""
         self._quiet()
-        click.echo(wrapped(prompt.rstrip()) + " ", nl=False, err=True)
+        echo(wrapped(prompt.rstrip()) + " ", nl=False, err=True)
         try:
             line: str = await once_readable(sys.stdin.fileno(), sys.stdin.readline)
         except asyncio.CancelledError:
-            click.echo(err=True)  # what follows must not stand behind the prompt
+            echo(err=True)  # what follows must not stand behind the prompt
             raise
         if not line:
             raise OperatorError("the terminal was closed")

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from benchrig.cli.common import echo
 from benchrig.cli.desk import at_desk, complete_attribute, device_options, format_options, known_names, print_json
 
 if TYPE_CHECKING:
@@ -64,12 +65,12 @@ async def _read_all(desk: Desk, attributes: tuple[str, ...], form: Format | None
 
 def _show(result: dict[str, Any]) -> None:
     if "error" in result:
-        click.echo(f"{result['attribute']}: {result['error']}", err=True)
+        echo(f"{result['attribute']}: {result['error']}", err=True)
         if result["advice"]:
-            click.echo(f"  {result['advice']}", err=True)
+            echo(f"  {result['advice']}", err=True)
         return
     seen: Content = result["content"]
-    click.echo("\n".join(content_lines(result["attribute"], seen)), err=bool(seen.wrong))
+    echo("\n".join(content_lines(result["attribute"], seen)), err=bool(seen.wrong))
 
 
 def content_lines(name: str, seen: Content) -> list[str]:

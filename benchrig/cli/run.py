@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from benchrig import signals
-from benchrig.cli.common import RADIO_HELP, attended, complete_step, errors_for_people
+from benchrig.cli.common import RADIO_HELP, attended, complete_step, echo, errors_for_people
 from benchrig.cli.types import Time, Whole
 from benchrig.report.place import make_way
 
@@ -175,7 +175,7 @@ def _say_what_was_not_asked() -> None:
         from benchrig.report.escape import plain
 
         radio = plain(given, 200)
-        click.echo(f"benchrig: {_VARIABLE} does not count for a run; if you meant it: --radio {radio}", err=True)
+        echo(f"benchrig: {_VARIABLE} does not count for a run; if you meant it: --radio {radio}", err=True)
 
 
 def _allowed_given(plan: Path, given: dict[str, str]) -> dict[str, str]:
@@ -210,7 +210,7 @@ def _run(options: RunOptions, answer_within: float, *, all_readings: bool, quiet
             render(finished.record, screen, unjudged=all_readings)
         screen.print(f"record: {plain(str(finished.folder), 1000)}", soft_wrap=True)
     for trouble in finished.troubles:
-        click.echo(f"benchrig: {plain(trouble.message, 1000)}", err=True)
+        echo(f"benchrig: {plain(trouble.message, 1000)}", err=True)
     assert finished.record.ended is not None
     code = finished.record.ended.exit_code
     # a pass whose report is missing must not look like one to the job that reads the report

@@ -6,9 +6,7 @@ import asyncio
 import contextlib
 from typing import TYPE_CHECKING
 
-import click
-
-from benchrig.cli.common import console
+from benchrig.cli.common import console, echo
 from benchrig.cli.desk import print_json, tell
 from benchrig.cli.live import show
 from benchrig.cli.scan_table import printed, report_line
@@ -44,7 +42,7 @@ def print_devices(devices: list[HeardDevice], desk: DeskOptions, as_json: bool) 
             print_json(device)
     else:
         for line in printed(devices, desk.names):
-            click.echo(line)
+            echo(line)
 
 
 async def each_report(desk: Desk, air: AirList, seconds: float | None, as_json: bool, *, active: bool) -> None:
@@ -55,7 +53,7 @@ async def each_report(desk: Desk, air: AirList, seconds: float | None, as_json: 
             async with asyncio.timeout(seconds), contextlib.aclosing(reports(desk, air, active=active)) as coming:
                 async for row, report in coming:
                     said = {"seconds": round(report.at - started, 6)} | report_as_data(row, report)
-                    print_json(said) if as_json else click.echo(report_line(said, desk.names))
+                    print_json(said) if as_json else echo(report_line(said, desk.names))
     except asyncio.CancelledError:
         if seconds is not None:
             raise

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from benchrig.cli.common import echo
 from benchrig.cli.desk import at_desk, caution_at_hand, device_options, print_json, tell
 
 if TYPE_CHECKING:
@@ -71,7 +72,7 @@ def _shower(as_json: bool, *, wrapping: bool) -> Any:
                 print_json(result)
             else:
                 text = "\n".join(lines(result))
-                click.echo(wrapped(text) if wrapping else text)
+                echo(wrapped(text) if wrapping else text)
 
     return show
 
@@ -96,10 +97,10 @@ async def _typed(talk: Talk, as_json: bool) -> None:
             print_json(_failure(talk, line, error))
         for text in (error.message, f"  {error.advice}" if error.advice else ""):
             if text:
-                click.echo(wrapped(plain(text, 1000)), err=True)
+                echo(wrapped(plain(text, 1000)), err=True)
 
     tell("help lists the verbs, quit ends the session")
-    await run_typed(talk, Voice(lambda text: click.echo(wrapped(text)), failed, forget_typed_ahead, wrapped))
+    await run_typed(talk, Voice(lambda text: echo(wrapped(text)), failed, forget_typed_ahead, wrapped))
 
 
 async def _piped(talk: Talk, as_json: bool) -> None:

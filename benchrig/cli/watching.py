@@ -8,9 +8,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import click
-
-from benchrig.cli.common import console
+from benchrig.cli.common import console, echo
 from benchrig.cli.desk import print_json, tell
 from benchrig.cli.live import show
 from benchrig.cli.watch_text import event_line, summary
@@ -69,7 +67,7 @@ async def _print_all(watch: Watch, keep: Callable[[Event], None], as_json: bool)
             if as_json:
                 print_json(event_as_data(watch, event))
             else:
-                click.echo(event_line(watch, event), err=isinstance(event, Arrival) and bool(event.wrong))
+                echo(event_line(watch, event), err=isinstance(event, Arrival) and bool(event.wrong))
 
 
 async def _show_live(watch: Watch, desk: Desk, keep: Callable[[Event], None]) -> None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from benchrig.cli.common import echo
 from benchrig.cli.desk import (
     at_desk,
     caution_at_hand,
@@ -147,7 +148,7 @@ def _show(result: dict[str, Any], *, as_json: bool) -> None:
         print_json(result)
         return
     if "written" in result:
-        click.echo("\n".join(written_lines(result)))
+        echo("\n".join(written_lines(result)))
     if "error" in result:
         tell(result["error"])
         if result.get("advice"):

@@ -24,11 +24,11 @@ class Document(msgspec.Struct, omit_defaults=True):
     comparison: Comparison | None = None
 
 
-def document_text(document: Document, form: str) -> str:
-    """`form` is 'json' or 'yaml'."""
+def document_text(document: Document, form: str, *, ascii_only: bool = False) -> str:
+    """`form` is 'json' or 'yaml'; JSON can be had in ASCII."""
     if form == "yaml":
         return msgspec.yaml.encode(document).decode()
-    return json.dumps(msgspec.to_builtins(document), ensure_ascii=False, indent=2) + "\n"
+    return json.dumps(msgspec.to_builtins(document), ensure_ascii=ascii_only, indent=2) + "\n"
 
 
 def check_target(path: Path, *, force: bool = False) -> None:

@@ -21,7 +21,7 @@ CJK = device_text(THERMOMETER, name="'温度計 🌡'")
 def shell(folder: Path, words: str, tail: str = "", **env: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         ["bash", "-c", f"{shlex.join(COMMAND)} {words} {tail}"],
-        cwd=folder, env=environment(**env), stdin=subprocess.DEVNULL, capture_output=True, text=True, timeout=PATIENCE,
+        cwd=folder, env=environment(**env), stdin=subprocess.DEVNULL, capture_output=True, text=True, encoding="utf-8", errors="replace", timeout=PATIENCE,
     )  # fmt: skip
 
 
