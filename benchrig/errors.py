@@ -14,11 +14,13 @@ BenchrigError                     cause
 │   └── LinkLost                  link      the connection ended while it was needed
 ├── DeviceError                   device
 │   ├── AttError                  device    the device answered with an ATT error code
+│   │   └── WantsPairing          station   … that asks for a paired link: the bench cannot pair
 │   ├── NoAnswer                  device    an ATT request was not answered in time (also TimeoutError)
 │   ├── AttributeMissing          device    the table has no such attribute
 │   │   └── PropertyMissing       device    … or the attribute does not offer the property
 │   ├── AttributeAmbiguous        device    several attributes answer the name
-│   └── MalformedValue            device    bytes that do not fit the format of the attribute
+│   ├── MalformedValue            device    bytes that do not fit the format of the attribute
+│   └── MalformedPdu              device    what the device sent is no PDU, or no answer to what was asked
 ├── StepTimeout                   limit     a step's own `within` ran out (also TimeoutError)
 ├── StepFailed                    limit     an action reports a failure of the unit that is no reading
 ├── OperatorError                 operator  cancelled, not answered, not acknowledged
@@ -110,7 +112,7 @@ class LinkLost(LinkError):
 
 
 class DeviceError(BenchrigError):
-    cause = "device"
+    cause: ClassVar[Cause] = "device"
     may_pass = True
 
 
@@ -121,6 +123,17 @@ class AttError(DeviceError):
         super().__init__(f"{doing}: the device answered with ATT error 0x{code:02X} ({name})", advice=advice)
         self.code = code
         self.name = name
+
+
+class WantsPairing(AttError):
+    """The device protects the attribute as it may; that the bench has no answer to it is not its fault."""
+
+    cause = "station"
+    may_pass = False
+
+    def __init__(self, code: int, name: str, doing: str, *, advice: str = "") -> None:
+        super().__init__(code, name, doing, advice=advice)
+        self.message += ": it wants a paired link, and benchrig cannot pair yet"
 
 
 class NoAnswer(DeviceError, TimeoutError):
@@ -143,6 +156,10 @@ class MalformedValue(DeviceError):
     """Bytes that do not fit a format. A format says so of a value that it cannot carry too; where the value comes from a
     plan, `steps/payload.py` makes it an UnfitValue."""
 
+    may_pass = False
+
+
+class MalformedPdu(DeviceError):
     may_pass = False
 
 

@@ -17,9 +17,14 @@ from benchrig.errors import (
     InternalError,
     LinkError,
     LinkLost,
+    MalformedPdu,
     NoAnswer,
+    PropertyMissing,
     StationError,
+    UnfitValue,
+    WantsPairing,
 )
+from benchrig.radio.bumble_stack.faults import DeviceFault, NotOffered, TooLong
 from benchrig.values.catalogue import att_error_name
 
 # What is started on most Linux systems by systemd; what else starts it is not for us to know.
@@ -48,9 +53,10 @@ NOT_AVAILABLE: dict[bleak_exc.BleakBluetoothNotAvailableReason, tuple[str, str]]
 # insufficient authentication, encryption key size too short, insufficient encryption (Core Vol 3 Part F 3.4.1.1).
 _WANTS_PAIRING = (0x05, 0x0C, 0x0F)
 _UNPAIRED = (
-    "the attribute wants a paired, encrypted link, and benchrig does not pair yet; "
-    "with --radio host a pairing that was made with the system's own tools may serve"
+    "expect this att_error if the attribute has to be protected; with --radio host a pairing that was made with the "
+    "system's own tools may serve"
 )
+WITH_RESPONSE = "write with response, or fewer bytes"
 _NOT_PERMITTED = "the attribute does not allow it, or wants a paired link"
 IN_PROGRESS = "org.bluez.Error.InProgress"
 # D-Bus error names that BlueZ and the bus itself use: the class of benchrig's error, and what to do.
@@ -76,6 +82,10 @@ _DBUS: dict[str, tuple[type[BenchrigError], str]] = {
 }
 
 
+# Whoever says this knows why the link is gone.
+_OUTWEIGH_THE_LINK = (bleak_exc.BleakBluetoothNotAvailableError, DeviceFault)
+
+
 def translate(error: BaseException, doing: str, *, link_lost: str = "", connecting: bool = False) -> BenchrigError:
     """The benchrig error for what bleak raised while `doing` (a phrase such as "read temperature").
 
@@ -83,7 +93,7 @@ def translate(error: BaseException, doing: str, *, link_lost: str = "", connecti
     """
     if isinstance(error, BenchrigError):
         return error
-    if link_lost and not isinstance(error, bleak_exc.BleakBluetoothNotAvailableError):
+    if link_lost and not isinstance(error, _OUTWEIGH_THE_LINK):
         return LinkLost(f"{doing}: the link was lost ({link_lost})")
     for kind, convert in BY_CLASS:
         if isinstance(error, kind):
@@ -101,7 +111,9 @@ def _text(error: BaseException) -> str:
 def _protocol(error: BaseException, doing: str, connecting: bool) -> BenchrigError:
     assert isinstance(error, bleak_exc.BleakGATTProtocolError)
     code = int(error.code)
-    return AttError(code, att_error_name(code), doing, advice=_UNPAIRED if code in _WANTS_PAIRING else "")
+    if code in _WANTS_PAIRING:
+        return WantsPairing(code, att_error_name(code), doing, advice=_UNPAIRED)
+    return AttError(code, att_error_name(code), doing)
 
 
 def _not_found(error: BaseException, doing: str, connecting: bool) -> BenchrigError:
@@ -157,6 +169,9 @@ _Convert = Callable[[BaseException, str, bool], BenchrigError]
 
 # The order matters: the first class that fits decides (every bleak error is a BleakError as well).
 BY_CLASS: tuple[tuple[type[BaseException], _Convert], ...] = (
+    (DeviceFault, lambda e, doing, _: MalformedPdu(f"{doing}: {_text(e)}")),
+    (NotOffered, lambda e, doing, _: PropertyMissing(f"{doing}: {_text(e)}")),
+    (TooLong, lambda e, doing, _: UnfitValue(f"{doing}: {_text(e)}", advice=WITH_RESPONSE)),
     (bleak_exc.BleakGATTProtocolError, _protocol),
     (
         bleak_exc.BleakCharacteristicNotFoundError,

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from bleak.exc import BleakBluetoothNotAvailableError
 
-from benchrig.errors import StationError
+from benchrig.errors import BenchrigError, StationError
 from benchrig.radio.h4 import FROM_CONTROLLER, Framer, NotH4
 from benchrig.radio.hci_errors import advice_for, open_error
 from benchrig.radio.radio import Radio
@@ -45,10 +45,10 @@ class HciRadio(Radio):
     kind: str = ""
     stack: HostStack | None = None
 
-    async def trouble(self) -> StationError | None:
+    async def trouble(self) -> BenchrigError | None:
         """The controller, when it is lost: what it did not carry proves nothing against a unit."""
         if self.stack is None or await self.stack.answers(PROBE_WITHIN):
-            return None
+            return await super().trouble()
         return StationError(f"{self.name}: {self.stack.lost}", advice=advice_for(self.kind))
 
     @contextlib.asynccontextmanager

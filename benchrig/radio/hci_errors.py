@@ -33,6 +33,10 @@ _USB = {
     ),
     "USBErrorNoDevice": ("it is gone", _ADVICE["usb"]),
     "USBErrorNotFound": ("it is not there", _ADVICE["usb"]),
+    "USBErrorOther": (
+        "libusb could not start (LIBUSB_ERROR_OTHER)",
+        "see that this machine offers USB to this user (on Linux: ls /dev/bus/usb)",
+    ),
     "USBErrorNotSupported": ("the system gives no access to it", "install a driver that does (WinUSB on Windows)"),
 }
 _NO_PORT = "there is no such port"

@@ -7,8 +7,9 @@ import contextlib
 from collections.abc import Awaitable, Callable
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from benchrig.errors import BenchrigError, LinkLost, NoAnswer, StationError
-from benchrig.radio.foreign import translate
+from benchrig.errors import BenchrigError, LinkLost, NoAnswer, StationError, UnfitValue
+from benchrig.radio.foreign import WITH_RESPONSE, translate
+from benchrig.radio.offers import CCCD, NO_CCCD
 from benchrig.radio.table import Attribute, Characteristic, Descriptor, Service, Table, in_order
 
 if TYPE_CHECKING:
@@ -56,6 +57,20 @@ class Link:
     @property
     def is_up(self) -> bool:
         return not self.lost.is_set()
+
+    @property
+    def fault(self) -> str:
+        """What the device did against the protocol that ended the link, in words; '' for nothing that is known."""
+        return str(getattr(self._client._backend, "fault", ""))
+
+    @property
+    def unasked(self) -> list[str]:
+        """The values that the device sent without being asked to, in sentences: a defect that no operation notices."""
+        unasked: dict[int, int] = getattr(self._client._backend, "unasked", {})
+        return [
+            f"{self.name} sent {count} value{'s' if count > 1 else ''} of handle 0x{handle:04X} without a subscription"
+            for handle, count in unasked.items()
+        ]
 
     @property
     def is_busy(self) -> bool:
@@ -109,9 +124,29 @@ class Link:
     ) -> None:
         client, obj = self._client, attribute.obj
         if isinstance(attribute, Descriptor):
-            await self._operation(doing, within, lambda: client.write_gatt_descriptor(obj, data))
-        else:
-            await self._operation(doing, within, lambda: client.write_gatt_char(obj, data, response=response))
+            write = self._writer_of(attribute, doing)
+            await self._operation(doing, within, lambda: write(obj, data))
+            return
+        if not response:
+            await self._check_length(len(data), doing)
+        await self._operation(doing, within, lambda: client.write_gatt_char(obj, data, response=response))
+
+    def _writer_of(self, descriptor: Descriptor, doing: str) -> Callable[[Any, bytes], Awaitable[None]]:
+        """bleak refuses to write a client characteristic configuration; a stack of benchrig's own does not."""
+        if descriptor.uuid != CCCD:
+            return self._client.write_gatt_descriptor
+        backend: Any = self._client._backend
+        if not getattr(backend, "writes_cccd", False):
+            raise StationError(f"{doing}: {NO_CCCD}", advice="use a notify step, or the hci or virtual radio")
+        return backend.write_gatt_descriptor  # type: ignore[no-any-return]
+
+    async def _check_length(self, length: int, doing: str) -> None:
+        """Backends cut longer data off, or fail in words that blame the link."""
+        if length > LEAST_PAYLOAD and self.is_up and length > (carries := await self.settled_payload()):
+            raise UnfitValue(
+                f"{doing}: {length} bytes in a write without response; this link carries {carries}",
+                advice=WITH_RESPONSE,
+            )
 
     async def subscribe(
         self, characteristic: Characteristic, callback: Callable[[bytes], None], doing: str, within: float

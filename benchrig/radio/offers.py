@@ -8,6 +8,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+CCCD = "00002902-0000-1000-8000-00805f9b34fb"
+NO_CCCD = "the operating system writes the client characteristic configuration itself, and nobody else may"
+
 # 'step.reading' -> why this kind of radio has no such reading
 _HOST = {
     "scan.interval": "the operating system hides repeated reports of a device, so an interval cannot be measured",

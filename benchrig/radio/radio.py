@@ -16,7 +16,7 @@ from bleak.backends.device import BLEDevice
 from bleak.backends.scanner import AdvertisementData
 from bleak.exc import BleakDBusError
 
-from benchrig.errors import BenchrigError, ConnectFailed, LinkError, StationError
+from benchrig.errors import BenchrigError, ConnectFailed, LinkError, MalformedPdu, StationError
 from benchrig.radio.foreign import IN_PROGRESS, RESTART_SERVICE, translate
 from benchrig.radio.link import Link
 from benchrig.radio.scan import Report, Selection, Sighting
@@ -55,6 +55,8 @@ class Radio:
     whole_table: bool = True
     on_close: Callable[[], Awaitable[None]] = _nothing
     _links: list[Link] = field(default_factory=list)
+    _last: Link | None = None
+    _remarks: list[str] = field(default_factory=list)
     _endings: set[asyncio.Task[None]] = field(default_factory=set)
     _lock: asyncio.Lock = field(default_factory=asyncio.Lock)
 
@@ -65,11 +67,16 @@ class Radio:
     async def trouble(self) -> BenchrigError | None:
         """What is known to be behind a link that was lost or never came, or an answer that did not: a StationError
         when it is the radio itself, a DeviceError when it is the unit."""
-        return None
+        fault = self._last.fault if self._last else ""
+        return MalformedPdu(fault) if fault else None
 
     async def aftermath(self) -> BenchrigError | None:
         """What the unit has done wrong that no step noticed; asked after the last one."""
         return None
+
+    def remarks(self) -> list[str]:
+        """What the unit did against the specification that no step noticed, in sentences; for the record."""
+        return self._remarks + [sentence for link in self._links for sentence in link.unasked]
 
     def passive_options(self) -> dict[str, Any]:
         """Of the scanner, for a passive scan."""
@@ -120,8 +127,10 @@ class Radio:
         )
         link = Link(client, sighting.name or sighting.address, reads_reach_listeners=self.reads_reach_listeners)
         doing = f"connect to {link.name}"
-        attempt = asyncio.ensure_future(self._attempt(client))
+        begun = asyncio.Event()
+        attempt = asyncio.ensure_future(self._attempt(client, begun))
         try:
+            await begun.wait()
             await asyncio.wait({attempt}, timeout=within + MARGIN)
             error = _failure(attempt)
             # the backend may return from a connect whose link has already gone again
@@ -136,10 +145,13 @@ class Radio:
             raise translate(error, doing, connecting=True) from error
         link.established()
         self._links.append(link)
+        self._last = link
         return link
 
-    async def _attempt(self, client: BleakClient) -> None:
+    async def _attempt(self, client: BleakClient, begun: asyncio.Event) -> None:
+        """One at a time; the wait for another one is no part of its own time."""
         async with self._lock:
+            begun.set()
             await client.connect()
 
     def _end(self, client: BleakClient, attempt: asyncio.Task[None]) -> None:
@@ -155,6 +167,7 @@ class Radio:
         for link in [link for link in self._links if not link.is_up]:
             await link.released()
             self._links.remove(link)
+            self._remarks += link.unasked
 
     async def close(self) -> None:
         """Disconnect whatever is connected and release the radio. Never raises for a link that is gone already."""

@@ -51,7 +51,8 @@ class Outcome:
 
     def fatal(self, error: BenchrigError, number: int) -> None:
         """The run ended for a reason outside any step."""
-        self._ends.append((number, "error", error.cause, error.message))
+        verdict: Verdict = "fail" if error.cause in ("limit", "device", "link") else "error"
+        self._ends.append((number, verdict, error.cause, error.message))
         self.interrupted = self.interrupted or error.cause == "operator"
 
     def ended(self, at: float) -> RunEnded:

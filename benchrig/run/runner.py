@@ -125,6 +125,8 @@ class Runner:
             await self._steps(radio)
             if (late := await radio.aftermath()) is not None:
                 self._outcome.fatal(late, 0)
+            for sentence in radio.remarks():
+                self.emit(Noted(self._at, sentence))
         finally:
             closing = await _closed(radio)
             if closing is not None:

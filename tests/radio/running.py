@@ -75,9 +75,9 @@ def on_port(folder, port="tcp:127.0.0.1:0", start="", models=()):
 
 
 @contextlib.asynccontextmanager
-async def served_air(folder, models=(), ports=1, port="tcp:127.0.0.1:0"):
+async def served_air(folder, models=(), ports=1, port="tcp:127.0.0.1:0", faults=None):
     """An air with devices and TCP ports: its bench's own stack is idle, what connects to a port acts on the air."""
-    air = await open_air(models, seed=1)
+    air = await open_air(models, seed=1, faults=faults)
     try:
         opened = await open_ports(air.air, parse_ports([port] * ports, []), folder)
         try:

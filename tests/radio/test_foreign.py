@@ -9,6 +9,7 @@ from bleak import exc
 from bleak.exc import BleakBluetoothNotAvailableReason as Reason
 
 from benchrig.errors import BenchrigError, InternalError
+from benchrig.radio.bumble_stack.faults import DeviceFault, NotOffered, TooLong
 from benchrig.radio.foreign import BY_CLASS, NOT_AVAILABLE, translate
 
 _DBUS_FAILED = "org.bluez.Error.Failed"
@@ -73,6 +74,19 @@ def test_a_lost_link_decides_over_any_text(raised: Exception) -> None:
     assert translate(raised, "read", link_lost="connection timeout").cause == "link"
 
 
+@pytest.mark.parametrize(
+    ("raised", "cause"), [(DeviceFault("x"), "device"), (NotOffered("x"), "device"), (TooLong("x"), "plan")]
+)
+def test_what_the_own_stack_refuses_blames_no_link(raised: Exception, cause: str) -> None:
+    for connecting in (False, True):
+        error = translate(raised, "read", connecting=connecting)
+        assert (error.cause, error.may_pass) == (cause, False)
+
+
+def test_what_broke_the_protocol_outweighs_the_link_that_it_cost() -> None:
+    assert translate(DeviceFault("a malformed PDU"), "read", link_lost="connection timeout").cause == "device"
+
+
 def test_an_unknown_exception_is_a_bug_and_says_its_class() -> None:
     error = translate(KeyError("odd"), "read")
     assert isinstance(error, InternalError)
@@ -85,6 +99,7 @@ def test_an_error_of_benchrig_passes_unchanged() -> None:
 
 
 @pytest.mark.parametrize(("code", "paired"), [(0x02, False), (0x05, True), (0x0C, True), (0x0F, True)])
-def test_what_wants_a_paired_link_says_that_there_is_none(code: int, paired: bool) -> None:
+def test_that_an_attribute_wants_a_paired_link_is_not_the_units_fault(code: int, paired: bool) -> None:
     """Codes: Core Vol 3 Part F 3.4.1.1, table 3.4."""
-    assert ("does not pair yet" in translate(exc.BleakGATTProtocolError(code), "read x").advice) is paired
+    error = translate(exc.BleakGATTProtocolError(code), "read x")
+    assert (error.cause, "benchrig cannot pair yet" in error.message) == ("station" if paired else "device", paired)

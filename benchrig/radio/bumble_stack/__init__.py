@@ -5,6 +5,8 @@ scanner.py      `BleakScanner(callback, backend=BumbleScanner, stack=stack)`
 client.py       `BleakClient(device, backend=BumbleClient, stack=stack)`
 link.py         one connection of a client: what runs on it, how it ends
 procedures.py   ATT: read, write, subscribe, discover
+unasked.py      notifications that nobody asked for
+faults.py       what bleak has no exception for
 advertising.py  advertising data, read strictly and built; needs no bumble
 reports.py      advertising reports out of HCI events
 quiet.py        bumble's debug formatting, stopped

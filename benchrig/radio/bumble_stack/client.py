@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import functools
 from collections.abc import Callable, Coroutine
 from typing import TYPE_CHECKING, Any, TypeVar, cast
@@ -18,6 +19,7 @@ from bleak.exc import BleakDeviceNotFoundError, BleakError
 from bumble import att, hci
 
 from benchrig.radio.bumble_stack import procedures
+from benchrig.radio.bumble_stack.faults import TooLong
 from benchrig.radio.bumble_stack.link import ClientLink
 from benchrig.radio.bumble_stack.procedures import FoundCharacteristic, FoundService
 from benchrig.radio.bumble_stack.scanner import BumbleScanner, Peer
@@ -40,10 +42,14 @@ class BumbleClient(BaseBleakClient):
 
     connected_at, discovered_at   loop times of the connection and of the complete table; None before
     disconnect_reason             the link layer's reason, hci.HCI_ErrorCode; None while connected
+    fault                         what the device did against the protocol that ended the link, in words; '' for nothing
+    unasked                       notifications and indications that nobody asked for: how many, by handle
     address_type                  'public' or 'random' as advertised, '' before anything was heard
     connection_interval           seconds; `supervision_timeout` too; `latency` in events; None when not connected
     phy                           (tx, rx) as hci.Phy; None when not connected
     """
+
+    writes_cccd = True  # bleak's other backends leave that to subscriptions
 
     def __init__(
         self,
@@ -65,6 +71,8 @@ class BumbleClient(BaseBleakClient):
         self.connected_at: float | None = None
         self.discovered_at: float | None = None
         self.disconnect_reason: hci.HCI_ErrorCode | None = None
+        self.fault = ""
+        self.unasked: dict[int, int] = {}
         if isinstance(address_or_ble_device, BLEDevice):
             self._heard(address_or_ble_device)
 
@@ -119,8 +127,12 @@ class BumbleClient(BaseBleakClient):
         timeout = kwargs.get("timeout", self._timeout)
         if self._peer is None:
             await self._find(timeout)
-        async with asyncio.timeout(timeout):
-            await self._connect(cast(Peer, self._peer), pair)
+        async with contextlib.AsyncExitStack() as turn:
+            # a controller makes one connection at a time: the time of another one is not this one's
+            await turn.enter_async_context(self._stack.connecting)
+            async with asyncio.timeout(timeout):
+                await self._connect(cast(Peer, self._peer), turn)
+                await self._set_up(pair)
 
     async def _find(self, within: float) -> None:
         options: Any = {"backend": BumbleScanner, "stack": self._stack}
@@ -129,14 +141,19 @@ class BumbleClient(BaseBleakClient):
             raise BleakDeviceNotFoundError(self.address, f"Device with address {self.address} was not found.")
         self._heard(device)
 
-    async def _connect(self, peer: Peer, pair: bool) -> None:
+    async def _connect(self, peer: Peer, turn: contextlib.AsyncExitStack) -> None:
         if self._link is not None:
             await asyncio.shield(self._link.gone)
         connection = await self._stack.connect(peer.address)
+        await turn.aclose()
         self._link = link = ClientLink(self._stack, connection)
         self.connected_at = asyncio.get_running_loop().time()
         self.discovered_at = self.disconnect_reason = None
+        self.fault, self.unasked = "", link.unasked.counts
         link.gone.add_done_callback(functools.partial(self._on_gone, link))
+
+    async def _set_up(self, pair: bool) -> None:
+        link = self._require_link()
         try:
             if pair:
                 await self.pair()
@@ -171,7 +188,7 @@ class BumbleClient(BaseBleakClient):
         if self._link is link:
             self._link = None
             self.services = None
-            self.disconnect_reason = gone.result()
+            self.disconnect_reason, self.fault = gone.result(), link.fault
             if self._disconnected_callback:
                 self._disconnected_callback()
 
@@ -226,17 +243,21 @@ class BumbleClient(BaseBleakClient):
         return await self._procedure(procedures.outline(self._require_link().client))
 
     async def write_gatt_char(self, characteristic: BleakGATTCharacteristic, data: SizedBuffer, response: bool) -> None:
-        """Raises BleakError for data that one write without response does not hold."""
+        """Raises TooLong for data that one write without response does not hold."""
         client, value = self._require_link().client, bytes(data)
         if response:
             await self._procedure(procedures.write(client, characteristic.handle, value))
         elif len(value) > client.mtu - 3:
-            raise BleakError(f"{len(value)} bytes in a write without response; this link carries {client.mtu - 3}")
+            raise TooLong(f"{len(value)} bytes in a write without response; this link carries {client.mtu - 3}")
         else:
             await self._procedure(procedures.write_without_response(client, characteristic.handle, value))
 
     async def write_gatt_descriptor(self, descriptor: BleakGATTDescriptor, data: SizedBuffer) -> None:
-        await self._procedure(procedures.write(self._require_link().client, descriptor.handle, bytes(data)))
+        """Any descriptor, a client characteristic configuration too."""
+        link, value = self._require_link(), bytes(data)
+        if descriptor.uuid == procedures.CCCD:
+            link.unasked.configured(descriptor.characteristic_handle, value)
+        await self._procedure(procedures.write(link.client, descriptor.handle, value))
 
     async def start_notify(  # type: ignore[override]  # every keyword by name: a new one in bleak must show
         self,
@@ -250,12 +271,13 @@ class BumbleClient(BaseBleakClient):
         """Notifications where the characteristic has them, else indications; `force_indicate` asks for these."""
         found = cast(FoundCharacteristic, characteristic.obj)
         deliver = functools.partial(_deliver, callback)
-        client = self._require_link().client
-        await self._procedure(procedures.subscribe(client, found, deliver, indicate=force_indicate))
+        link = self._require_link()
+        await self._procedure(procedures.subscribe(link.client, found, deliver, link.unasked, indicate=force_indicate))
 
     async def stop_notify(self, characteristic: BleakGATTCharacteristic) -> None:
         found = cast(FoundCharacteristic, characteristic.obj)
-        await self._procedure(procedures.unsubscribe(self._require_link().client, found))
+        link = self._require_link()
+        await self._procedure(procedures.unsubscribe(link.client, found, link.unasked))
 
 
 async def _exchange_mtu(client: Client) -> None:

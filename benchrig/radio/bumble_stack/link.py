@@ -9,8 +9,10 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from bleak.exc import BleakError, BleakGATTProtocolError
 from bumble import att, core, hci
 
+from benchrig.radio.bumble_stack.faults import DeviceFault
 from benchrig.radio.bumble_stack.host import MALFORMED
 from benchrig.radio.bumble_stack.stack import SETTLE_WITHIN, HostStack, reason_of
+from benchrig.radio.bumble_stack.unasked import Unasked
 
 if TYPE_CHECKING:
     from bumble.device import Connection
@@ -24,12 +26,15 @@ class AttTimeout(BleakError, TimeoutError):
 
 
 class ClientLink:
-    """`gone` becomes the link layer's reason when the connection ends; `closing` says why it is to end."""
+    """`gone` becomes the link layer's reason when the connection ends; `closing` says why it is to end, `fault` that
+    the device broke the protocol."""
 
     def __init__(self, stack: HostStack, connection: Connection) -> None:
         self.connection = connection
         self.gone: asyncio.Future[hci.HCI_ErrorCode] = asyncio.get_running_loop().create_future()
-        self.closing = ""
+        self.closing = self.fault = ""
+        self.unasked = Unasked(connection.gatt_client)
+        self._faulted: asyncio.Future[None] = asyncio.get_running_loop().create_future()
         self.phy = (hci.Phy.LE_1M, hci.Phy.LE_1M)
         self._stack = stack
         connection.on(connection.EVENT_DISCONNECTION, self._on_gone)
@@ -47,7 +52,10 @@ class ClientLink:
         self._on_gone(hci.HCI_ErrorCode.HARDWARE_FAILURE_ERROR)
 
     def _on_malformed(self, exc: Exception) -> None:
-        self.closing = self.closing or f"the device sent a malformed PDU ({exc})"
+        self.fault = f"the device sent a malformed PDU ({exc})"
+        self.closing = self.closing or self.fault
+        if not self._faulted.done():
+            self._faulted.set_result(None)
 
     def _on_phy(self, phy: core.ConnectionPHY) -> None:
         self.phy = (hci.Phy(phy.tx_phy), hci.Phy(phy.rx_phy))
@@ -64,6 +72,10 @@ class ClientLink:
     def lost(self) -> BleakError:
         """Why nothing can be done here any more; a lost controller outweighs the link."""
         self._stack.check()
+        if self.fault:
+            return DeviceFault(self.fault)
+        if self.gone.done() and self.gone.result() == hci.HCI_ErrorCode.CONNECTION_FAILED_TO_BE_ESTABLISHED_ERROR:
+            return BleakError("the device did not accept the connection")
         why = self.closing or (in_words(self.gone.result()) if self.gone.done() else "closing")
         return BleakError(f"the link was lost: {why}")
 
@@ -72,7 +84,7 @@ class ClientLink:
         cancels it loses the link with it. Raises BleakGATTProtocolError, AttTimeout, BleakError."""
         task = self._stack.spawn(work)
         try:
-            either: list[asyncio.Future[Any]] = [task, self.gone]
+            either: list[asyncio.Future[Any]] = [task, self.gone, self._faulted]
             await asyncio.wait(either, return_when=asyncio.FIRST_COMPLETED)
         except asyncio.CancelledError:
             self._abandon("a request was cancelled before its answer came")

@@ -10,16 +10,19 @@ from collections.abc import AsyncIterator, Callable, Iterator
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, cast
 
-from bleak.exc import BleakError
 from bumble import att
 
+from benchrig.radio.bumble_stack.faults import DeviceFault, NotOffered
 from benchrig.values.advertising import uuid_text
 
 if TYPE_CHECKING:
     from bumble.gatt_client import Client
 
+    from benchrig.radio.bumble_stack.unasked import Unasked
+
 PRIMARY_SERVICE, CHARACTERISTIC, CCCD = 0x2800, 0x2803, "00002902-0000-1000-8000-00805f9b34fb"
 NOTIFY, INDICATE = 0x10, 0x20
+OFF = b"\x00\x00"  # of a CCCD
 # Service, secondary service, include and characteristic declarations, extended properties (Core Vol 3 Part G 7.3.1).
 DECLARATIONS = {f"0000{number:04x}-0000-1000-8000-00805f9b34fb" for number in (0x2800, 0x2801, 0x2802, 0x2803, 0x2900)}
 LONGEST_VALUE = 512
@@ -58,7 +61,7 @@ async def _request(client: Client, request: att.ATT_PDU) -> Any:
     if response.op_code == att.Opcode.ATT_ERROR_RESPONSE:
         error = cast(att.ATT_Error_Response, response)
         if error.error_code == 0:
-            raise BleakError("the device answered with an error response that names no error")
+            raise DeviceFault("the device answered with an error response that names no error")
         raise att.ATT_Error(error.error_code, error.attribute_handle_in_error)
     return response
 
@@ -97,8 +100,8 @@ async def _write_long(client: Client, handle: int, value: bytes) -> None:
             prepare = att.ATT_Prepare_Write_Request(attribute_handle=handle, value_offset=at, part_attribute_value=part)
             echo = await _request(client, prepare)
             if bytes(echo.part_attribute_value) != part or echo.value_offset != at:
-                raise BleakError(f"the device confirmed other data than were written at offset {at}")
-    except (att.ATT_Error, BleakError):
+                raise DeviceFault(f"the device confirmed other data than were written at offset {at}")
+    except (att.ATT_Error, DeviceFault):
         # Empty the device's queue, or these parts would be written by the next long write.
         await client.send_request(att.ATT_Execute_Write_Request(flags=0))
         raise
@@ -110,23 +113,31 @@ async def write_without_response(client: Client, handle: int, value: bytes) -> N
 
 
 async def subscribe(
-    client: Client, characteristic: FoundCharacteristic, callback: Callable[[bytes], None], *, indicate: bool
+    client: Client,
+    characteristic: FoundCharacteristic,
+    callback: Callable[[bytes], None],
+    unasked: Unasked,
+    *,
+    indicate: bool,
 ) -> None:
     """Enable notifications, or indications with `indicate`; the one the characteristic has where it has one."""
     subscribers, value = _subscription(client, characteristic, indicate=indicate)
     cccd = cccd_of(characteristic)
     subscribers[characteristic.handle] = {callback}
+    unasked.configured(characteristic.handle, value)
     try:
         await write(client, cccd, value)
     except BaseException:
         subscribers.pop(characteristic.handle, None)
+        unasked.configured(characteristic.handle, OFF)
         raise
 
 
-async def unsubscribe(client: Client, characteristic: FoundCharacteristic) -> None:
+async def unsubscribe(client: Client, characteristic: FoundCharacteristic, unasked: Unasked) -> None:
     try:
-        await write(client, cccd_of(characteristic), b"\x00\x00")
+        await write(client, cccd_of(characteristic), OFF)
     finally:
+        unasked.configured(characteristic.handle, OFF)
         client.notification_subscribers.pop(characteristic.handle, None)
         client.indication_subscribers.pop(characteristic.handle, None)
 
@@ -140,14 +151,14 @@ def _subscription(
     if can_notify and not indicate:
         return cast(dict[int, Any], client.notification_subscribers), b"\x01\x00"
     wanted = "indications" if indicate else "notifications or indications"
-    raise BleakError(f"the characteristic {characteristic.uuid} has no {wanted}")
+    raise NotOffered(f"the characteristic {characteristic.uuid} has no {wanted}")
 
 
 def cccd_of(characteristic: FoundCharacteristic) -> int:
     for descriptor in characteristic.descriptors:
         if descriptor.uuid == CCCD:
             return descriptor.handle
-    raise BleakError(f"the characteristic {characteristic.uuid} has no client characteristic configuration")
+    raise NotOffered(f"the characteristic {characteristic.uuid} has no client characteristic configuration")
 
 
 async def discover(client: Client) -> list[FoundService]:
@@ -228,7 +239,7 @@ async def _sweep(client: Client, start: int, end: int, request: Callable[[int], 
         yield response
         last = _last_handle(response)
         if last < start:
-            raise BleakError(f"the device's table does not go on after handle 0x{start:04X}")
+            raise DeviceFault(f"the device's table does not go on after handle 0x{start:04X}")
         start = last + 1
 
 
@@ -244,14 +255,14 @@ def _last_handle(response: Any) -> int:
 
 def _entries(data: bytes, size: int, least: int) -> Iterator[bytes]:
     if size < least or not data or len(data) % size:
-        raise BleakError(f"the device answered a discovery with {len(data)} bytes in entries of {size}")
+        raise DeviceFault(f"the device answered a discovery with {len(data)} bytes in entries of {size}")
     for at in range(0, len(data), size):
         yield data[at : at + size]
 
 
 def _uuid(octets: bytes) -> str:
     if len(octets) not in (2, 16):
-        raise BleakError(f"the device's table holds a UUID of {len(octets)} bytes")
+        raise DeviceFault(f"the device's table holds a UUID of {len(octets)} bytes")
     return uuid_text(octets)
 
 

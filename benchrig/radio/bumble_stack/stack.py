@@ -177,25 +177,25 @@ class HostStack:
     async def connect(
         self, peer: hci.Address, preferences: ConnectionParametersPreferences | None = None
     ) -> Connection:
-        """Connect to a device that advertises. Waits for ever; a cancelled call leaves no pending connect behind."""
+        """Connect to a device that advertises; the caller holds `connecting`. Waits for ever; a cancelled call leaves no
+        pending connect behind."""
         phys = None if preferences is None else {hci.Phy.LE_1M: preferences}
-        async with self.connecting:
+        self.check()
+        task = asyncio.ensure_future(self.device.connect_le(peer, phys, self.own_address_type, timeout=None))
+        try:
+            either: list[asyncio.Future[Any]] = [task, self.host.gone]
+            await asyncio.wait(either, return_when=asyncio.FIRST_COMPLETED)
+        except asyncio.CancelledError:
+            await self._cancel_connect(task)
+            raise
+        if self.lost:
+            task.cancel()
+            await asyncio.gather(task, return_exceptions=True)
             self.check()
-            task = asyncio.ensure_future(self.device.connect_le(peer, phys, self.own_address_type, timeout=None))
-            try:
-                either: list[asyncio.Future[Any]] = [task, self.host.gone]
-                await asyncio.wait(either, return_when=asyncio.FIRST_COMPLETED)
-            except asyncio.CancelledError:
-                await self._cancel_connect(task)
-                raise
-            if self.lost:
-                task.cancel()
-                await asyncio.gather(task, return_exceptions=True)
-                self.check()
-            try:
-                return task.result()
-            except (core.BaseBumbleError, hci.HCI_Error) as exc:
-                raise BleakError(f"connection refused: {reason_of(exc)}") from exc
+        try:
+            return task.result()
+        except (core.BaseBumbleError, hci.HCI_Error) as exc:
+            raise BleakError(f"connection refused: {reason_of(exc)}") from exc
 
     async def _cancel_connect(self, task: asyncio.Future[Connection]) -> None:
         """Cancel in the controller and wait for its word: a connect forgotten here would complete later on its own."""

@@ -23,7 +23,7 @@ class PortedRadio(Radio):
         return await super().connect(sighting, within)
 
     async def trouble(self) -> BenchrigError | None:
-        return await self.ports.trouble(self._address)
+        return await self.ports.trouble(self._address) or await super().trouble()
 
     async def aftermath(self) -> BenchrigError | None:
         return self.ports.failure()

@@ -169,7 +169,7 @@ async def test_a_crash_that_no_step_noticed_fails_the_run(tmp_path):
     command = f"env PYTHONPATH={shlex.quote(os.getcwd())} {shlex.quote(PYTHON)} {tmp_path}/falls.py {{port}}"
     done = await run_plan(PLAN + "  - wait: 500 ms\n", on_port(tmp_path, start=command), tmp_path)
     assert set(done.verdicts) == {"pass"}
-    assert (done.ended.verdict, done.ended.cause, done.ended.exit_code) == ("error", "device", 1)
+    assert (done.ended.verdict, done.ended.cause, done.ended.exit_code) == ("fail", "device", 1)
     assert "ended with exit code 9" in done.ended.message
 
 

@@ -282,7 +282,7 @@ async def test_the_devices_refusals_are_used_up():
     async with Bench(LOGGER + "faults: {refuse_connections: 2}") as bench:
         device = await bench.find()
         for _ in range(2):
-            with pytest.raises(BleakError, match="failed to be established"):
+            with pytest.raises(BleakError, match="did not accept the connection"):
                 await bench.client(device).connect()
         client = bench.client(device)
         await client.connect()

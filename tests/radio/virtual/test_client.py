@@ -9,7 +9,10 @@ from bleak.backends.client import BaseBleakClient
 from bleak.exc import BleakDeviceNotFoundError, BleakError, BleakGATTProtocolError
 from bumble.gatt import Service
 
+from benchrig.errors import ConnectTimeout
 from benchrig.radio.bumble_stack import AttTimeout, BumbleClient
+from benchrig.radio.scan import Ear
+from benchrig.radio.specify import open_simulated
 from tests.radio.virtual.bench import (
     BOTH,
     COMMAND,
@@ -22,6 +25,7 @@ from tests.radio.virtual.bench import (
     TEMPERATURE,
     VALUE,
     Bench,
+    models,
     reacting,
 )
 
@@ -333,3 +337,30 @@ def test_the_signatures_are_bleaks():
 
 def test_own_uuid_helper_is_a_uuid():
     assert OWN(2) == VALUE
+
+
+async def test_a_connection_waits_for_its_turn_beside_its_own_time():
+    """A controller makes one connection at a time; the other one is to a device that has fallen silent."""
+    text = LOGGER + "others: [{advertising: {connectable: false}}]"
+    async with Bench(text) as bench:
+        silent, present = await bench.find("other 1"), await bench.find("logger")
+        waiting = asyncio.ensure_future(bench.client(silent, timeout=4).connect())
+        await asyncio.sleep(0.1)
+        client = bench.client(present, timeout=2)
+        await client.connect()
+        assert client.is_connected
+        with pytest.raises(TimeoutError):
+            await waiting
+
+
+async def test_radio_connections_wait_for_their_turn_too():
+    radio, ear = await open_simulated(models(LOGGER + "others: [{advertising: {connectable: false}}]")), Ear()
+    async with radio.scanning(ear.add):
+        await asyncio.sleep(1)
+    units = {sighting.name: sighting for sighting in ear.heard.values()}
+    waiting = asyncio.ensure_future(radio.connect(units["other 1"], 4))
+    await asyncio.sleep(0.1)
+    assert (await radio.connect(units["logger"], 2)).is_up
+    with pytest.raises(ConnectTimeout):
+        await waiting
+    await radio.close()
