@@ -8,13 +8,15 @@ from typing import TYPE_CHECKING, Any, ClassVar, Literal
 import msgspec
 
 from benchrig.errors import StationError
+from benchrig.radio.table import Segment
 from benchrig.source.problem import suggest
 from benchrig.source.shape import BAD, Misfit, Reader, describe_value
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node
-from benchrig.steps.attribute import AttributeName, Names, say_services
+from benchrig.steps.attribute import Address, AttributeName, Names, say_services
 from benchrig.steps.base import Bindable, ReadingType, Step
 from benchrig.steps.bench import Bench
+from benchrig.values import catalogue
 from benchrig.values.catalogue import decimal_uuid
 from benchrig.values.judging import Judgement, Kind
 from benchrig.values.limit import Limit
@@ -178,11 +180,28 @@ def _known(names: Names, service: str, characteristics: Mapping[str, Any]) -> No
         names.service(service)
     except Misfit as misfit:
         raise Misfit(misfit.message, misfit.advice, ("expect", "table")) from misfit
+    known: dict[Address, str] = {}
     for name in characteristics:
         try:
-            names.meaning(AttributeName(name))
+            address = _address(names, name)
         except Misfit as misfit:
             raise Misfit(misfit.message, misfit.advice, ("expect", "table", service)) from misfit
+        if address in known:
+            message = f"'{known[address]}' and '{name}' are the same characteristic"
+            raise Misfit(message, "take out one of them", ("expect", "table", service))
+        known[address] = name
+
+
+def _address(names: Names, name: str) -> Address:
+    """Where the characteristic is within its service. Misfit for a name that means none."""
+    address = names.meaning(AttributeName(name)).address
+    if address.handle is not None:
+        return address
+    last = address.path[-1]
+    kinds = [kind for kind in ("characteristic", "descriptor") if catalogue.name_of(last.uuid or "", kind)]
+    if kinds == ["descriptor"]:
+        raise Misfit(f"'{name}' is a descriptor; a table lists characteristics", "take it out")
+    return Address((Segment(last.uuid, last.index or 0),))
 
 
 def _differences(
@@ -204,19 +223,25 @@ def _service_differences(
 ) -> Iterator[str]:
     left = list(service.characteristics)
     for name, properties in expected.items():
-        segment = names.meaning(AttributeName(name)).address.path[-1]
-        fitting = [c for c in service.characteristics if c.uuid == segment.uuid]
-        index = segment.index or 0
-        if index >= len(fitting):
+        found = _found(_address(names, name), service)
+        if found is None:
             yield f"{service_name}/{name} is missing"
             continue
-        if fitting[index] in left:
-            left.remove(fitting[index])
-        yield from _property_differences(f"{service_name}/{name}", properties, fitting[index])
+        if found in left:
+            left.remove(found)
+        yield from _property_differences(f"{service_name}/{name}", properties, found)
     if exact:
         for characteristic in left:
             label = names.label(characteristic.uuid, "characteristic")
             yield f"{service_name}/{label} is unexpected (handle 0x{characteristic.handle:04X})"
+
+
+def _found(address: Address, service: Service) -> Characteristic | None:
+    if address.handle is not None:
+        return next((c for c in service.characteristics if c.handle == address.handle), None)
+    segment = address.path[-1]
+    fitting = [c for c in service.characteristics if c.uuid == segment.uuid]
+    return fitting[segment.index or 0] if (segment.index or 0) < len(fitting) else None
 
 
 def _property_differences(name: str, expected: list[str], found: Characteristic) -> Iterator[str]:

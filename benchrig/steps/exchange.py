@@ -12,7 +12,7 @@ from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import ReadingType, Step, value_readings
 from benchrig.steps.bench import Bench
 from benchrig.steps.payload import encode, hex_bytes, misfit_of
-from benchrig.steps.refusal import ATT_ERROR, answered
+from benchrig.steps.refusal import ATT_ERROR, answered, request_target, unanswered
 from benchrig.steps.subscription import sender, subscribed
 from benchrig.values.limit import AnyValue
 
@@ -37,6 +37,8 @@ class Exchange(Step, kw_only=True):
         yield from super().misfits()
         if (self.value is None) == (self.raw is None):
             yield Misfit("an exchange needs either value or raw")
+        if not self.response:
+            yield from unanswered(self)
         if self.starts_with is not None:
             try:
                 hex_bytes(self.starts_with)
@@ -56,7 +58,7 @@ class Exchange(Step, kw_only=True):
 
     async def run(self, bench: Bench) -> None:
         needs = ("write",) if self.response else ("write without response",)
-        command = bench.target(self.exchange, needs)
+        command = request_target(bench, self, self.exchange, needs)
         answer = sender(bench, self.answer or self.exchange)
         data = encode(command.format, self.value, self.raw)
         hearing = _Hearing(bench, hex_bytes(self.starts_with) if self.starts_with else b"")

@@ -8,7 +8,7 @@ from typing import ClassVar
 from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import SECONDS, ReadingType, Step, value_readings
 from benchrig.steps.bench import Bench
-from benchrig.steps.refusal import ATT_ERROR, answered
+from benchrig.steps.refusal import ATT_ERROR, answered, request_target
 from benchrig.values.format import Format, build_format
 from benchrig.values.spec import FormatSpec
 
@@ -38,7 +38,7 @@ class Read(Step, kw_only=True):
         return value | _READINGS
 
     async def run(self, bench: Bench) -> None:
-        target = bench.target(self.read, ("read",))
+        target = request_target(bench, self, self.read, ("read",))
         started = bench.now()
         with answered(bench) as answer:
             data = await bench.link.read(target.found.attribute, self.title, bench.time_left)

@@ -6,10 +6,11 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 
-from benchrig.errors import AttError
+from benchrig.errors import AttError, PropertyMissing, UsageError
 from benchrig.source.shape import Misfit
-from benchrig.steps.base import ReadingType
-from benchrig.steps.bench import Bench
+from benchrig.steps.attribute import AttributeName
+from benchrig.steps.base import ReadingType, Step
+from benchrig.steps.bench import Bench, Target
 from benchrig.values import catalogue
 
 NONE = "none"
@@ -29,6 +30,28 @@ def _no_att_error(name: str) -> tuple[str, str] | None:
 ATT_ERROR = ReadingType(
     "text", "", f"name of the ATT error the device answered with; '{NONE}' when there was none", wrong=_no_att_error
 )
+
+
+def request_target(bench: Bench, step: Step, name: AttributeName, needs: tuple[str, ...]) -> Target:
+    """The attribute that a request goes to. Without the property nothing is sent: a plan that expects a refusal is told
+    so, for the unit refused nothing."""
+    try:
+        return bench.target(name, needs)
+    except PropertyMissing as error:
+        limit = step.limits.get("att_error")
+        if limit is None or limit.bind("text").passes(NONE):
+            raise
+        raise UsageError(
+            f"the plan expects an ATT error, but nothing was sent: {error.message}",
+            advice="judge the properties with a discover step",
+        ) from error
+
+
+def unanswered(step: Step) -> Iterator[Misfit]:
+    """Where a write without response is judged by an answer that never comes."""
+    for key, names in (("expect", step.expect), ("save", step.save)):
+        if "att_error" in names:
+            yield Misfit("a write without response has no answer, so no att_error", path=(key, "att_error"))
 
 
 @dataclass

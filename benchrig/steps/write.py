@@ -12,7 +12,7 @@ from benchrig.steps.base import SECONDS, ReadingType, Step, value_readings
 from benchrig.steps.bench import Bench
 from benchrig.steps.payload import encode, misfit_of, same_value
 from benchrig.steps.read import report_elapsed
-from benchrig.steps.refusal import ATT_ERROR, answered
+from benchrig.steps.refusal import ATT_ERROR, answered, request_target, unanswered
 from benchrig.values.format import build_format
 from benchrig.values.judging import shown
 from benchrig.values.limit import AnyValue
@@ -38,6 +38,8 @@ class Write(Step, kw_only=True):
             yield Misfit("a write needs either value or raw")
         if self.read_back and not self.response:
             yield Misfit("read_back needs a write with response", path=("read_back",))
+        if not self.response:
+            yield from unanswered(self)
 
     def readings(self, names: Names) -> Mapping[str, ReadingType] | None:
         form = build_format(self.format) if self.format else names.meaning(self.write).format
@@ -53,7 +55,7 @@ class Write(Step, kw_only=True):
 
     async def run(self, bench: Bench) -> None:
         needs = ("write", "reliable write") if self.response else ("write without response",)
-        target = bench.target(self.write, needs)
+        target = request_target(bench, self, self.write, needs)
         form = build_format(self.format) if self.format else target.format
         data = encode(form, self.value, self.raw)
         bench.note(f"sends {data.hex(' ').upper() or '(no bytes)'}")

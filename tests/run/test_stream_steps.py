@@ -199,3 +199,35 @@ def test_a_refused_command() -> None:
 
 def test_an_exchange_without_response() -> None:
     assert asked("    response: false\n    expect: {value: {equals: '81 00'}}\n").ended.exit_code == 0
+
+
+def test_others_that_could_be_the_answer_are_told() -> None:
+    there = answering("{store: false, notify: {reply: '82 05'}}")
+    ran = asked("    answer: reply\n", there)
+    assert "other notification" in ran.step(3).notes[-1].text
+    assert "'starts_with' tells the answer from the rest" in ran.step(3).notes[-1].text
+    picked = asked("    answer: reply\n    starts_with: '82'\n", there)
+    assert len(picked.step(3).notes) == 1, "only what it sends"
+
+
+def test_an_exchange_that_fails_ends_its_subscription() -> None:
+    """Else the stream would run on, and its next value came sooner than one period after the second step asks."""
+    silent = answering("{store: false}").replace("period: 2 ms", "period: 2 s")
+    steps = """  - exchange: command
+    raw: '01'
+    answer: reply
+    starts_with: 'FF'
+    within: 3100 ms
+  - notify: reply
+    for: 3 s
+    expect: {first_after: {min: 1.9 s}}
+"""
+    ran = run(plan_text(steps, attributes=NAMES), silent)
+    assert [ran.step(n).ended.verdict for n in (3, 4)] == ["fail", "pass"]
+
+
+@pytest.mark.parametrize("step", ["notify: reply/client characteristic configuration\n    for: 1 s", "exchange: command\n    raw: '01'\n    answer: reply/client characteristic configuration"])  # fmt: skip
+def test_only_a_characteristic_sends_by_itself(step: str) -> None:
+    ended = run(plan_text(f"  - {step}\n", attributes=NAMES), ECHO).ended
+    assert (ended.cause, ended.exit_code) == ("plan", 4)
+    assert "is not a characteristic" in ended.message

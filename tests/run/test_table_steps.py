@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from benchrig.errors import PlanError
 from tests.run.kit import Ran, device_text, plan_text, run
 
 OWN = "7b1f0001-4d1e-4b6f-9a57-2f3c1de0a001"
@@ -49,6 +50,31 @@ def table(expected: str, more: str = "") -> str:
 
 
 # --- discover
+
+
+def test_a_characteristic_by_its_handle() -> None:
+    handle = handle_of("door")
+    assert table(f"environmental sensing: {{temperature: [read], handle {handle}: [read]}}") == ""
+    assert table(f"environmental sensing: {{handle {handle}: [write]}}", "    extra: allowed\n") == (
+        f"environmental sensing/handle {handle} lacks write and also has read"
+    )
+    assert table("battery service: {battery level: [], handle 0x0FFF: []}") == (
+        "battery service/handle 0x0FFF is missing"
+    )
+    assert table(f"battery service: {{battery level: [], handle {handle}: []}}").endswith("is missing"), "not in it"
+
+
+@pytest.mark.parametrize(
+    ("expected", "message"),
+    [
+        ("battery: {battery level: [read], '2A19': []}", "'battery level' and '2A19' are the same characteristic"),
+        ("environmental sensing: {temperature: [], 'temperature[0]': []}", "are the same characteristic"),
+        ("battery: {user description: []}", "'user description' is a descriptor; a table lists characteristics"),
+    ],
+)
+def test_a_table_that_no_unit_could_have(expected: str, message: str) -> None:
+    with pytest.raises(PlanError, match=message):
+        table(expected)
 
 
 def test_the_expected_table_passes() -> None:
@@ -166,6 +192,32 @@ def test_an_expected_att_error_passes_and_an_unexpected_one_fails(step: str, nam
     assert name in unexpected.message
     assert ran(f"  - {step}\n    expect: {{att_error: {{matches: '{name}.*'}}}}\n").ended.exit_code == 0
     assert ran(f"  - {step}\n    expect: {{att_error: {{equals: out of range}}}}\n").ended.cause == "limit"
+
+
+@pytest.mark.parametrize(
+    ("step", "lacks"),
+    [
+        ("write: temperature[0]\n    raw: '0000'", "temperature[0] does not offer write or reliable write; its properties: read"),
+        ("write: command\n    raw: '00'", "command does not offer write or reliable write"),
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("limit", ["equals: write not permitted", "one_of: [write not permitted, out of range]"])
+def test_a_refusal_of_what_was_never_sent_proves_nothing(step: str, lacks: str, limit: str) -> None:
+    ended = ran(f"  - {step}\n    expect: {{att_error: {{{limit}}}}}\n").ended
+    assert (ended.verdict, ended.cause, ended.exit_code) == ("error", "plan", 4)
+    assert ended.message.startswith(f"the plan expects an ATT error, but nothing was sent: {lacks}")
+
+
+def test_a_property_that_a_well_answered_request_needs_is_the_units_to_have() -> None:
+    step = "  - write: temperature[0]\n    raw: '0000'\n    expect: {att_error: {equals: none}}\n"
+    assert ran(step).ended.cause == "device"
+
+
+@pytest.mark.parametrize("key", ["expect: {att_error: {equals: none}}", "save: {att_error: said}"])
+@pytest.mark.parametrize("verb", ["write", "exchange"])
+def test_what_has_no_answer_has_no_att_error(verb: str, key: str) -> None:
+    with pytest.raises(PlanError, match="a write without response has no answer, so no att_error"):
+        ran(f"  - {verb}: command\n    raw: '01'\n    response: false\n    {key}\n")
 
 
 @pytest.mark.parametrize("step", ["read: deaf", "write: deaf\n    value: 1"])
