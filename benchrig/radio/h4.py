@@ -32,6 +32,9 @@ _HEADERS = {
 _NAMES = {COMMAND: "command", ACL: "ACL", SYNCHRONOUS: "synchronous", EVENT: "event", ISO: "ISO"}
 
 
+_SHOWN, _SHOWN_TEXT = 8, 24  # octets of what is no packet
+
+
 class NotH4(ValueError):
     """The stream is no H4; the text says what came instead. Nothing after it can be read."""
 
@@ -64,8 +67,7 @@ class Framer:
         """The size of the packet that has begun; None when its header is not complete."""
         kind = self._waiting[0]
         if kind not in self._types:
-            shown = bytes(self._waiting[:8]).hex(" ")
-            raise NotH4(f"0x{kind:02X} where the type of a packet is due (bytes {shown})")
+            raise NotH4(f"0x{kind:02X} where the type of a packet is due ({_shown(self._waiting)})")
         header = _HEADERS[kind]
         if len(self._waiting) <= header.size:
             return None
@@ -74,6 +76,14 @@ class Framer:
         if length > self._longest and header.octets > 1:
             raise NotH4(f"{_a(_NAMES[kind])} packet of {length} bytes, where {self._longest} are the most")
         return 1 + header.size + length
+
+
+def _shown(data: bytearray) -> str:
+    """Octets as text where they are text: a log on the line is the commonest mistake."""
+    text = bytes(data[:_SHOWN_TEXT])
+    if len(text) > 1 and all(0x20 <= octet < 0x7F or octet in b"\t\r\n" for octet in text):
+        return f"text: {text.decode('ascii')!r}"
+    return f"bytes {text[:_SHOWN].hex(' ')}"
 
 
 def _a(name: str) -> str:

@@ -141,7 +141,7 @@ async def open_simulated(
     async with contextlib.AsyncExitStack() as resources:
         air = await open_air(models, seed=seed, faults=faults, capture=capture)
         resources.push_async_callback(air.close)
-        opened = await open_ports(air.air, ports, folder or Path())
+        opened = await open_ports(air.air, ports, folder or Path(), alone=not models)
         resources.push_async_callback(opened.close)
         return PortedRadio(
             name,
@@ -149,7 +149,7 @@ async def open_simulated(
             seed=seed,
             scanner_options={"backend": BumbleScanner, "stack": air.stack},
             client_options={"backend": BumbleClient, "stack": air.stack},
-            facts={f"port {number}": address for number, address in enumerate(opened.addresses, 1)},
+            facts=opened.facts,
             on_close=resources.pop_all().aclose,
             ports=opened,
         )

@@ -114,7 +114,7 @@ class StackHost(Host):
             self._no_answer(command, within)
 
     def _no_answer(self, command: Any, within: float) -> NoReturn:
-        self.lose(f"the controller did not answer {_in_words(command)} within {within:g} s")
+        self.lose(f"the controller did not answer {in_words(str(command.name))} within {within:g} s")
         raise TransportLostError(self.lost)
 
     async def send_sync_command(self, command: Any, response_timeout: float | None = None) -> Any:
@@ -140,13 +140,13 @@ class StackHost(Host):
     def _unfit(self, command: Any, exc: Exception) -> NoReturn:
         if not self.foreign:
             raise exc
-        self.lose(f"the controller's answer to {_in_words(command)} is no answer to that")
+        self.lose(f"the controller's answer to {in_words(str(command.name))} is no answer to that")
         raise TransportLostError(self.lost) from exc
 
 
-def _in_words(command: Any) -> str:
+def in_words(command: str) -> str:
     """'HCI_RESET_COMMAND' -> 'Reset'."""
-    words = str(command.name).removeprefix("HCI_").removesuffix("_COMMAND").split("_")
+    words = command.removeprefix("HCI_").removesuffix("_COMMAND").split("_")
     return " ".join(word if word == "LE" else word.capitalize() for word in words)
 
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from bumble import crypto, hci
 
+from benchrig.radio.bumble_stack.host import in_words
 from benchrig.radio.h4 import ACL, COMMAND, EVENT, NotH4
 from benchrig.radio.virtual.airlink import End, Timing
 from benchrig.radio.virtual.controller import VirtualController
@@ -43,8 +44,12 @@ def _status(code: int) -> hci.HCI_StatusReturnParameters:
     return hci.HCI_StatusReturnParameters(hci.HCI_ErrorCode(code))
 
 
+# Extended and periodic advertising, extended scan and connect (7.8.52 to 7.8.75).
+_EXTENDED_COMMANDS = range(0x2035, 0x204C)
+
+
 class HostedController(VirtualController):
-    """`addresses` are those under which its host has advertised."""
+    """`addresses` are those under which its host has advertised, `refused` the names of commands it does not have."""
 
     # It resolves no private addresses; a host may choose its events by that (7.7.65.10).
     le_features = VirtualController.le_features & ~hci.LeFeatureMask.LL_PRIVACY
@@ -57,6 +62,8 @@ class HostedController(VirtualController):
             for code in VirtualController.supported_commands | _MORE_COMMANDS
             if code == _SILENT or hasattr(self, f"on_{hci.HCI_Command.command_name(code).lower()}")
         }
+        # commands that were refused because the controller does not have them, in the order of their first time
+        self.refused: dict[int, str] = {}
         self._send: Callable[[bytes], None] | None = None
         self._answered = False
         self._own_address_type = 0
@@ -73,6 +80,11 @@ class HostedController(VirtualController):
         """The host is gone without a word: nothing is heard of it any more."""
         self._send = None
         self._restore()
+
+    @property
+    def missing_extended(self) -> str:
+        """The first command of extended advertising that the host wanted; '' for none."""
+        return next((name for code, name in self.refused.items() if code in _EXTENDED_COMMANDS), "")
 
     def _restore(self) -> None:
         """The state after power-up and after a reset (7.3.2). Peers of a link find out by its supervision time-out."""
@@ -111,6 +123,8 @@ class HostedController(VirtualController):
             except Exception:
                 error = _INVALID  # whatever it is that the host has sent, it is not what the command takes
         if not self._answered:
+            if error == _UNKNOWN_COMMAND:
+                self.refused.setdefault(code, in_words(hci.HCI_Command.command_name(code)))
             self._send_hci_command_status(error, code)
 
     def send_hci_packet(self, packet: hci.HCI_Packet) -> None:

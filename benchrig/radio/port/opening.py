@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from benchrig.errors import DeviceError
+from benchrig.errors import BenchrigError, DeviceError, StationError
 from benchrig.radio.port.choice import PortChoice
 from benchrig.radio.port.program import Program
 
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 # What a program that was started may take until its host speaks.
 SPEAK_WITHIN = 10.0
+_SHOWN = 4  # commands that are named
 # What a program may take to end after its host has closed the port.
 FOLLOW_WITHIN = 0.5
 # Public addresses of the ports' controllers: from the block for documentation (RFC 7042 section 2.1.2).
@@ -35,33 +36,68 @@ class OpenPort:
     door: TcpDoor | PtyDoor
     program: Program | None = None
 
-    async def trouble(self) -> DeviceError | None:
+    async def trouble(self) -> BenchrigError | None:
         """Why its unit is not there any more; None when nothing is known against it."""
         gone = self.port.gone()
         if gone is not None and self.program is not None and not self.port.refused:
             await self.program.ended(FOLLOW_WITHIN)
-        crash = self.program.crash() if self.program else None
-        return self.port.refused or crash or gone
+        return self.port.refused or self.lacking() or self._also_refused(self.crash() or gone)
 
-    def failure(self) -> DeviceError | None:
+    def failure(self) -> BenchrigError | None:
         """What its unit has done wrong, whether or not anything came of it: a crash, or garbage."""
-        crash = self.program.crash() if self.program and self.program.has_failed else None
-        return self.port.refused or crash
+        has_failed = self.program is not None and self.program.has_failed
+        return self.port.refused or (has_failed and (self.lacking() or self._also_refused(self.crash()))) or None
+
+    def crash(self) -> DeviceError | None:
+        return self.program.crash() if self.program else None
+
+    def lacking(self) -> StationError | None:
+        """What keeps its unit from advertising, and is the bench's fault."""
+        controller = self.port.controller
+        if controller.addresses or not controller.missing_extended:
+            return None
+        return StationError(
+            f"the host on {self.port.name} wants extended advertising, and the controller of a port has legacy advertising "
+            f"only: it refused {controller.missing_extended}",
+            advice="build the firmware with legacy advertising for this bench, or test it on a board",
+        )
+
+    def silence(self) -> DeviceError | None:
+        """What is known of a unit that was not heard."""
+        if not self.port.has_host or self.port.controller.addresses:
+            return None
+        silent = f"the host on {self.port.name} came up, and has not enabled advertising"
+        return self._also_refused(DeviceError(silent, advice="see why the firmware does not advertise"))
+
+    def _also_refused(self, error: DeviceError | None) -> DeviceError | None:
+        """The commands that the controller does not have may be the reason."""
+        refused = list(self.port.controller.refused.values())
+        if error is None or not refused:
+            return error
+        shown = ", ".join(refused[:_SHOWN]) + (f" and {len(refused) - _SHOWN} more" if len(refused) > _SHOWN else "")
+        return DeviceError(f"{error.message}; the controller of the port does not know: {shown}", advice=error.advice)
 
 
 @dataclass
 class OpenPorts:
-    """All ports of an air; `close` ends their programs and shuts them."""
+    """All ports of an air; `close` ends their programs and shuts them. `alone` when there are no other devices."""
 
     ports: list[OpenPort] = field(default_factory=list)
+    alone: bool = False
     _told: set[str] = field(default_factory=set)
 
     @property
-    def addresses(self) -> list[str]:
-        """Where hosts connect, for people: 'tcp:127.0.0.1:9001'."""
-        return [one.port.name for one in self.ports]
+    def facts(self) -> dict[str, str]:
+        """For the record: where hosts connect, and what was started there."""
+        facts: dict[str, str] = {}
+        for number, one in enumerate(self.ports, 1):
+            facts[f"port {number}"] = one.port.name
+            if one.program:
+                facts[f"program {number}"] = one.program.command
+                facts |= {f"SHA-256 of {word}": digest for word, digest in one.program.digests.items()}
+        return facts
 
-    async def trouble(self, address: str) -> DeviceError | None:
+    async def trouble(self, address: str) -> BenchrigError | None:
         """Why the unit with this address is not there any more, '' for whichever it was."""
         for one in self.ports:
             if not address or address in one.port.controller.addresses:
@@ -69,9 +105,15 @@ class OpenPorts:
                 if found is not None:
                     self._told.add(found.message)
                     return found
-        return None
+        return self._silence()
 
-    def failure(self) -> DeviceError | None:
+    def _silence(self) -> DeviceError | None:
+        """Where there are no other devices, nothing is heard because no host of a port advertises."""
+        if not self.alone or any(one.port.controller.addresses for one in self.ports):
+            return None
+        return next((found for one in self.ports if (found := one.silence())), None)
+
+    def failure(self) -> BenchrigError | None:
         """What a unit has done wrong that `trouble` has told nobody."""
         failures = [found for one in self.ports if (found := one.failure()) is not None]
         return next((found for found in failures if found.message not in self._told), None)
@@ -84,10 +126,10 @@ class OpenPorts:
             one.port.leave()
 
 
-async def open_ports(air: Air, choices: Sequence[PortChoice], folder: Path) -> OpenPorts:
+async def open_ports(air: Air, choices: Sequence[PortChoice], folder: Path, *, alone: bool = False) -> OpenPorts:
     """Open the ports and start their programs; each host has spoken when this returns. The output of programs goes
     to `folder`. Raises StationError, and DeviceError for a program that does not come up."""
-    opened = OpenPorts()
+    opened = OpenPorts(alone=alone)
     try:
         for number, choice in enumerate(choices, 1):
             opened.ports.append(await _open(air, choice, number))
@@ -124,10 +166,16 @@ async def _up(one: OpenPort) -> None:
     ended = asyncio.ensure_future(one.program.ended(SPEAK_WITHIN))
     try:
         await asyncio.wait([spoke, ended], return_when=asyncio.FIRST_COMPLETED)
+        if one.port.refused:
+            raise one.port.refused
         if not spoke.done():
-            raise one.program.crash() or DeviceError(
-                f"{one.program.name} did not speak on {one.port.name} within {SPEAK_WITHIN:g} s",
-                advice="a host begins with an HCI Reset; {port} in --start becomes the port's address",
+            raise (
+                one.lacking()
+                or one.program.crash()
+                or DeviceError(
+                    f"{one.program.name} did not speak on {one.port.name} within {SPEAK_WITHIN:g} s",
+                    advice="a host begins with an HCI Reset; {port} in --start becomes the port's address",
+                )
             )
     finally:
         for waiter in (spoke, ended):

@@ -23,7 +23,7 @@ class HciPort:
     def __init__(self, air: Air, public_address: str) -> None:
         self.name = ""
         self.controller = HostedController(air, public_address)
-        self.spoke = asyncio.Event()  # a host has sent a command
+        self.spoke = asyncio.Event()  # a host has sent something: a command, or what is none
         self.refused: DeviceError | None = None
         self.has_left = False
         self._framer: Framer | None = None
@@ -62,6 +62,7 @@ class HciPort:
             f"the host on {self.name} was hung up on: {why}",
             advice="a host has to speak HCI in the H4 format and nothing else on this port",
         )
+        self.spoke.set()
         hang_up = self._hang_up
         self._forget()
         if hang_up:

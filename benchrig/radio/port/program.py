@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import hashlib
 import os
 import shlex
+import shutil
 import signal
 from pathlib import Path
 from typing import BinaryIO
@@ -20,13 +22,16 @@ LONGEST_LINE = 160
 LONGEST_NAME = 60
 # What a program may take to end once it is asked to.
 END_WITHIN = 2.0
+_LOOK_EVERY = 0.01
 
 
 class Program:
     """Make it with `start`, end it with `stop`."""
 
     def __init__(self, words: tuple[str, ...], process: asyncio.subprocess.Process, log: Path, file: BinaryIO) -> None:
-        self.name = _shortened(shlex.join(words))
+        self.command = shlex.join(words)
+        self.name = _shortened(self.command)
+        self.digests = digests(words)
         self._process = process
         self._log = log
         self._file = file
@@ -63,10 +68,12 @@ class Program:
         return self._process.returncode is not None
 
     async def ended(self, within: float) -> bool:
-        """Wait for its end; whether it came."""
+        """Wait for its end; whether it came. It is looked for: who waits for a process waits for its pipes as well, which
+        a child may hold as long as it likes."""
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(within):
-                await self._process.wait()
+                while not self.has_ended:  # noqa: ASYNC110  # asyncio has no event for it
+                    await asyncio.sleep(_LOOK_EVERY)
                 # its last words are on their way
                 await asyncio.wait([self._reader], timeout=0.2)
         return self.has_ended
@@ -104,7 +111,7 @@ class Program:
         self._signal(signal.SIGTERM)
         if not await self.ended(END_WITHIN):
             self._kill()
-            await self._process.wait()
+            await self.ended(END_WITHIN)
         self._kill()
         await asyncio.wait([self._reader], timeout=1.0)
         self._reader.cancel()
@@ -123,6 +130,20 @@ class Program:
                 os.killpg(self._process.pid, number)
             elif not self.has_ended:
                 self._process.terminate()
+
+
+def digests(words: tuple[str, ...]) -> dict[str, str]:
+    """SHA-256 of the program and of every file among its arguments: which build was it?"""
+    files = {words[0]: shutil.which(words[0]) or words[0], **{word: word for word in words[1:]}}
+    return {word: _digest(Path(path)) for word, path in files.items() if os.path.isfile(path)}
+
+
+def _digest(path: Path) -> str:
+    try:
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError as exc:
+        return f"unknown ({exc.strerror or exc})"
 
 
 def _shortened(command: str) -> str:

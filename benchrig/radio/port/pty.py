@@ -10,6 +10,7 @@ from pathlib import Path
 
 from benchrig.errors import StationError
 from benchrig.radio.port.choice import PortChoice
+from benchrig.radio.port.pathlock import PathLock
 from benchrig.radio.port.port import HciPort
 
 # How often a terminal that nobody has open is looked at.
@@ -27,6 +28,7 @@ class PtyDoor:
         self.address = choice.path
         self._link = Path(choice.path)
         self._port = port
+        self._lock: PathLock | None = None
         self._loop = asyncio.get_running_loop()
         self._ours = -1
         self._theirs = ""
@@ -36,10 +38,17 @@ class PtyDoor:
 
     @classmethod
     async def open(cls, choice: PortChoice, port: HciPort) -> PtyDoor:
-        """Raises StationError when the link cannot be made."""
+        """Raises StationError when the link cannot be made, or another run has it."""
         door = cls(choice, port)
         try:
+            door._lock = PathLock.take(door._link)
             door._make()
+        except FileExistsError as exc:
+            await door.close()
+            raise StationError(
+                f"--port {choice} cannot be opened: there is a file of that name",
+                advice="remove it, or name another link",
+            ) from exc
         except OSError as exc:
             await door.close()
             raise StationError(
@@ -57,9 +66,11 @@ class PtyDoor:
         tty.setraw(theirs)
         os.close(theirs)
         os.set_blocking(self._ours, False)
-        if self._link.is_symlink() and os.readlink(self._link).startswith("/dev/"):
+        assert self._lock is not None
+        if self._lock.left and self._link.is_symlink() and os.readlink(self._link) == self._lock.left:
             self._link.unlink()  # left by a run that was killed
         self._link.symlink_to(self._theirs)
+        self._lock.leads_to(self._theirs)
         self._look()
 
     def _look(self) -> None:
@@ -140,5 +151,8 @@ class PtyDoor:
     async def close(self) -> None:
         was_open = self._is_open
         self._close_terminal()
+        if self._lock:
+            self._lock.release()
+            self._lock = None
         if was_open:
             self._port.leave()

@@ -1,9 +1,11 @@
 """Where hosts connect: one at a time, on TCP and on a pseudo terminal. External: IPPROTO_TCP, see RFC 793, 896."""
 
 import asyncio
+import contextlib
 import os
 import socket
 import stat
+import sys
 import termios
 from pathlib import Path
 
@@ -144,15 +146,59 @@ async def test_after_garbage_a_new_host_may_come_to_a_pty(tmp_path):
         os.close(again)
 
 
+HOLD = "import sys, asyncio; from tests.radio.port.test_doors import hold; asyncio.run(hold(sys.argv[1]))"
+
+
+async def hold(path):
+    """A run in a process of its own that has the port open until it is killed."""
+    async with Opened(f"pty:{path}", Path()):
+        print("open", flush=True)
+        await asyncio.sleep(60)
+
+
+@contextlib.asynccontextmanager
+async def other_run(path):
+    process = await asyncio.create_subprocess_exec(sys.executable, "-c", HOLD, path, stdout=asyncio.subprocess.PIPE)
+    try:
+        assert await process.stdout.readline() == b"open\n"
+        yield process
+    finally:
+        if process.returncode is None:
+            process.kill()
+        await process.wait()
+
+
 async def test_a_link_that_a_killed_run_left_is_replaced(tmp_path):
-    (tmp_path / "dut").symlink_to("/dev/pts/999999")
-    async with Opened(f"pty:{tmp_path}/dut", tmp_path):
-        assert Path(tmp_path / "dut").exists()
+    link = tmp_path / "dut"
+    async with other_run(link) as process:
+        process.kill()
+    assert link.is_symlink()
+    async with Opened(f"pty:{link}", tmp_path):
+        assert link.exists()
+    assert [*tmp_path.iterdir()] == []
+
+
+async def test_a_link_of_a_run_that_goes_on_is_not_taken_away(tmp_path):
+    link = tmp_path / "dut"
+    async with other_run(link) as process:
+        leads_to = os.readlink(link)
+        with pytest.raises(StationError, match=rf"dut is in use by another run \(process {process.pid}\)"):
+            await open_ports(Air(1), parse_ports([f"pty:{link}"], []), tmp_path)
+        assert os.readlink(link) == leads_to
+
+
+@pytest.mark.parametrize("target", ["/dev/null", "/dev/pts/999999", "elsewhere"])
+async def test_a_link_of_somebody_else_stays(tmp_path, target):
+    (tmp_path / "dut").symlink_to(target)
+    (tmp_path / "dut.lock").write_text("999999\n/dev/pts/999998\n")
+    with pytest.raises(StationError, match="there is a file of that name"):
+        await open_ports(Air(1), parse_ports([f"pty:{tmp_path}/dut"], []), tmp_path)
+    assert os.readlink(tmp_path / "dut") == target
 
 
 async def test_a_file_in_the_place_of_a_link_stays(tmp_path):
     (tmp_path / "dut").write_text("mine")
-    with pytest.raises(StationError, match="cannot be opened: File exists"):
+    with pytest.raises(StationError, match="cannot be opened: there is a file of that name"):
         await open_ports(Air(1), parse_ports([f"pty:{tmp_path}/dut"], []), tmp_path)
     assert (tmp_path / "dut").read_text() == "mine"
 

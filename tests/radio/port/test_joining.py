@@ -101,9 +101,9 @@ async def test_a_unit_that_nobody_started_here_and_that_goes(tmp_path):
 async def test_a_lost_link_of_a_simulated_device_is_not_blamed_on_a_port(tmp_path):
     models = simulated(
         "device: another\nadvertising: {interval: 20 ms, data: {name: ported unit}}\n"
-        "faults: {disconnect_after: 200 ms}\nservices: []\n"
+        "faults: {disconnect_after: 1 s}\nservices: []\n"
     )
-    plan = "plan: a\ndevice: {select: {name: ported unit}}\nsteps:\n  - scan:\n    for: 200 ms\n  - connect:\n  - wait: 2 s\n"
+    plan = "plan: a\ndevice: {select: {name: ported unit}}\nsteps:\n  - scan:\n    for: 200 ms\n  - connect:\n  - wait: 4 s\n"
     done = await run_plan(plan, on_port(tmp_path, models=models), tmp_path)
     assert (done.step("wait").verdict, done.step("wait").cause) == ("fail", "link")
 

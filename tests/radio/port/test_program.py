@@ -2,6 +2,7 @@
 
 import asyncio
 import contextlib
+import hashlib
 import os
 import shlex
 import signal
@@ -110,6 +111,24 @@ async def test_a_daemon_that_it_leaves_holds_nobody_up(tmp_path):
         await one.stop()
 
 
+async def test_neither_a_deaf_program_nor_its_daemon_holds_anybody_up(tmp_path, monkeypatch):
+    monkeypatch.setattr(program, "END_WITHIN", 0.2)
+    one = await started(
+        tmp_path,
+        "import signal, subprocess, sys, time\n"
+        "signal.signal(signal.SIGTERM, signal.SIG_IGN)\n"
+        "code = 'import time; time.sleep(8)'\n"
+        "subprocess.Popen([sys.executable, '-c', code], start_new_session=True)\n"
+        "print('on'); time.sleep(100)",
+    )
+    async with asyncio.timeout(5):
+        while not (tmp_path / "start.log").read_text():
+            await asyncio.sleep(0.02)
+    async with asyncio.timeout(4):
+        await one.stop()
+    assert one._process.returncode == -signal.SIGKILL
+
+
 async def test_no_such_program(tmp_path):
     with pytest.raises(StationError, match="/no/such cannot be started: No such file or directory"):
         await Program.start(("/no/such",), tmp_path / "start.log")
@@ -127,6 +146,66 @@ async def test_one_that_never_speaks(tmp_path, monkeypatch):
     ports = parse_ports(["tcp:127.0.0.1:0"], [f"{shlex.quote(PYTHON)} -c 'import time; time.sleep(100)'"])
     with pytest.raises(DeviceError, match=r"did not speak on tcp:127\.0\.0\.1:\d+ within 0.3 s"):
         await opening.open_ports(Air(1), ports, tmp_path)
+
+
+async def test_a_log_on_the_line_is_told_apart_at_once(tmp_path):
+    code = (
+        "import socket, sys, time\n"
+        "host, _, number = sys.argv[1].rpartition(':')\n"
+        "line = socket.create_connection((host, int(number)))\n"
+        "line.sendall(b'boot v1.2\\r\\n'); time.sleep(0.2); line.sendall(b'more'); time.sleep(100)\n"
+    )
+    ports = parse_ports(["tcp:127.0.0.1:0"], [f"{shlex.quote(PYTHON)} -c {shlex.quote(code)} {{port}}"])
+    with pytest.raises(DeviceError, match=r"it sent what is no HCI: 0x62 .* \(text: 'boot v1\.2"):
+        await opening.open_ports(Air(1), ports, tmp_path)
+
+
+def own_host(folder, advertise):
+    """The command of a host that does this in place of advertising."""
+    (folder / "own.py").write_text(
+        "import os, sys, time\n"
+        "from tests.radio import tiny_host\n"
+        "class Own(tiny_host.TinyHost):\n"
+        f"    def advertise(self):\n        {advertise}\n"
+        "tiny_host.TinyHost = Own\n"
+        "tiny_host.main(sys.argv[1])\n"
+    )
+    return f"env PYTHONPATH={shlex.quote(os.getcwd())} {shlex.quote(PYTHON)} {folder}/own.py {{port}}"
+
+
+SHORT_PLAN = "plan: a\ndevice: {select: {name: ported unit}}\nsteps:\n  - scan:\n    for: 300 ms\n    within: 600 ms\n"
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        "self.command(0x2036, bytes(25))",
+        "\n        try: self.command(0x2036, bytes(25))\n        except AssertionError: pass",
+    ],
+)
+async def test_a_firmware_that_wants_extended_advertising_is_not_to_blame(tmp_path, command):
+    done = await run_plan(SHORT_PLAN, on_port(tmp_path, start=own_host(tmp_path, command)), tmp_path)
+    assert (done.ended.cause, done.ended.exit_code) == ("station", 7)
+    assert "it refused LE Set Extended Advertising Parameters" in done.ended.message
+
+
+async def test_a_command_that_the_controller_does_not_have_is_named(tmp_path):
+    done = await run_plan(SHORT_PLAN, on_port(tmp_path, start=own_host(tmp_path, "self.command(0x0C14)")), tmp_path)
+    assert (done.ended.cause, done.ended.exit_code) == ("device", 1)
+    assert "the controller of the port does not know: Read Local Name" in done.ended.message
+
+
+async def test_a_host_that_never_advertises(tmp_path):
+    done = await run_plan(SHORT_PLAN, on_port(tmp_path, start=own_host(tmp_path, "pass")), tmp_path)
+    assert (done.ended.cause, done.ended.exit_code) == ("device", 1)
+    assert "came up, and has not enabled advertising" in done.ended.message
+
+
+async def test_the_record_names_the_program_and_its_files(tmp_path):
+    done = await run_plan(SHORT_PLAN, on_port(tmp_path, start=own_host(tmp_path, "pass")), tmp_path)
+    digest = hashlib.sha256((tmp_path / "own.py").read_bytes()).hexdigest()
+    assert f"SHA-256 of {tmp_path}/own.py: {digest}" in done.notes
+    assert any(note.startswith("program 1: env PYTHONPATH=") for note in done.notes)
 
 
 async def test_the_address_of_the_port_is_filled_in(tmp_path):
@@ -155,18 +234,7 @@ async def test_an_interruption_ends_it(tmp_path):
 
 async def test_a_crash_that_no_step_noticed_fails_the_run(tmp_path):
     """It says good-bye, and falls over after the last step."""
-    (tmp_path / "falls.py").write_text(
-        "import os, sys\n"
-        "from tests.radio import tiny_host\n"
-        "class Falls(tiny_host.TinyHost):\n"
-        "    def advertise(self):\n"
-        "        if self.count:\n"
-        "            os._exit(9)\n"
-        "        super().advertise()\n"
-        "tiny_host.TinyHost = Falls\n"
-        "tiny_host.main(sys.argv[1])\n"
-    )
-    command = f"env PYTHONPATH={shlex.quote(os.getcwd())} {shlex.quote(PYTHON)} {tmp_path}/falls.py {{port}}"
+    command = own_host(tmp_path, "os._exit(9) if self.count else super().advertise()")
     done = await run_plan(PLAN + "  - wait: 500 ms\n", on_port(tmp_path, start=command), tmp_path)
     assert set(done.verdicts) == {"pass"}
     assert (done.ended.verdict, done.ended.cause, done.ended.exit_code) == ("fail", "device", 1)
