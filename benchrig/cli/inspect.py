@@ -85,7 +85,7 @@ def _breaks_a_standard(document: Document) -> bool:
 async def _look(desk: Desk) -> Inspection:
     from benchrig.desk.inspecting import inspect as look_at_all
 
-    return await look_at_all(desk, await desk.find())
+    return await look_at_all(desk)
 
 
 def _show(document: Document, form: str) -> None:

@@ -129,8 +129,7 @@ async def _asked_and_sent(at: Desk, order: Order, sending: Sending, caution: str
     from benchrig.desk.writing import prepare, send
     from benchrig.run.loop import outside
 
-    unit = await at.find()
-    link = await at.connect(unit)
+    unit, link = await at.reach()
     prepared = await prepare(at, link, order)
     if caution is not None:
         from benchrig.cli.operator import AtTerminal
@@ -138,7 +137,7 @@ async def _asked_and_sent(at: Desk, order: Order, sending: Sending, caution: str
         with outside():
             await AtTerminal(lambda: None).acknowledge(order.caution(at.names, unit, caution))
         if not link.is_up:
-            link = await at.connect(unit)
+            link = await at.connect()
             prepared = await prepare(at, link, order)
     return await send(at, link, prepared, sending)
 

@@ -253,7 +253,7 @@ async def hearing(desk: Desk, air: AirList, *, active: bool = True) -> AsyncIter
     def hear(report: Report) -> None:
         air.add(report)
 
-    async with desk.blaming(), desk.radio.scanning(hear, active=active):
+    async with desk.hearing(), desk.radio.scanning(hear, active=active):
         yield
 
 

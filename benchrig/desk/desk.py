@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 from collections.abc import AsyncIterator, Callable, Coroutine, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 from weakref import WeakKeyDictionary
@@ -19,9 +19,11 @@ from benchrig.errors import (
     NoAnswer,
     OperatorError,
 )
-from benchrig.radio.choosing import Advice, check_connectable, choose_unit, in_other_letters
+from benchrig.radio.choosing import Advice, check_connectable, in_other_letters
+from benchrig.radio.identity import Identity
 from benchrig.radio.scan import Ear, Report, Selection, Sighting
 from benchrig.radio.specify import RadioChoice, loop_factory, radio_opener
+from benchrig.radio.unit import LISTEN, Unit
 from benchrig.run.loop import attended_loop, in_loop
 from benchrig.steps.attribute import Names
 from benchrig.steps.lookup import look_up
@@ -36,13 +38,13 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 
-# A second device that answers the selection too has this long to be heard.
-LISTEN = 1.0
 # Of the time that finding and connecting may take together.
 ATTEMPTS = 3
 BACK_OFF = 0.5
 # An attempt is not cut shorter than this while there is time: a scan of another program can hold it up.
 LEAST_ATTEMPT = 5.0
+# A device that was heard at the last moment is tried all the same.
+LEAST_CONNECT = 1.0
 READ_WITHIN = 5.0
 ADVICE = Advice(
     "--device, --service or --manufacturer fits it",
@@ -70,17 +72,49 @@ def in_silence(_: str) -> None:
 
 
 @dataclass
+class _Hint:
+    """Says once, while the device is looked for, that its name was heard in other letters."""
+
+    desk: Desk
+    _told: str = ""
+
+    def __post_init__(self) -> None:
+        self._from = self.desk.now() + LISTEN / 2
+
+    @property
+    def wanted(self) -> str:
+        selection = self.desk.options.selection
+        return selection.name or selection.address or "the device"
+
+    def look(self, ear: Ear) -> None:
+        if self._told or self.desk.now() < self._from:
+            return
+        self._told = in_other_letters(ear, self.desk.options.selection)
+        if self._told:
+            self.desk.tell(f"{self.wanted} is not heard so far: {self._told}")
+
+
+@dataclass
 class Desk:
     """An open radio. `tell` gets sentences for the person: what had to be cleared, attempts that failed. `doing` gets
-    what is being waited for, and '' when that is over. `attempts` is how many the last connection took."""
+    what is being waited for, and '' when that is over. `unit` is the device that is meant, and held on to; `attempts` and seconds that the last connection `took`."""
 
     radio: Radio
     options: DeskOptions
     tell: Callable[[str], None]
     doing: Callable[[str], None] = in_silence
+    unit: Unit = None  # type: ignore[assignment]  # made with the desk
     attempts: int = 0
+    took: float = 0.0
     # no link is kept for the sake of what it said of its formats
     _formats: WeakKeyDictionary[Link, dict[int, Format | None]] = field(default_factory=WeakKeyDictionary, repr=False)
+
+    def __post_init__(self) -> None:
+        self.unit = self.unit or self._unit()
+
+    def _unit(self) -> Unit:
+        # what `tell` is can change: a live view takes it over
+        return Unit(self.radio, self.options.selection, ADVICE, lambda sentence: self.tell(sentence))
 
     @property
     def names(self) -> Names:
@@ -99,59 +133,73 @@ class Desk:
         finally:
             self.doing("")
 
+    def means(self, selection: Selection) -> None:
+        """From now on another device is meant: the one that answers this selection."""
+        self.options = replace(self.options, selection=selection)
+        self.unit = self._unit()
+
+    def held_to(self, sighting: Sighting) -> Desk:
+        """A desk for this one of several devices that answer the selection."""
+        desk = replace(self, unit=self._unit())
+        desk.unit.sighting, desk.unit.identity = sighting, Identity.of(sighting, self.options.selection.key)
+        return desk
+
     @contextlib.asynccontextmanager
     async def listening(
         self, also: Callable[[Report], object] | None = None, *, active: bool = True
     ) -> AsyncIterator[Ear]:
-        """An Ear that hears everything while the context is open; each report goes to `also` too."""
-        ear = Ear(self.options.selection.accepts)
-
-        def heard(report: Report) -> None:
-            ear.add(report)
-            if also is not None:
-                also(report)
-
-        async with self.radio.scanning(heard, active=active):
+        """An Ear that hears everything while the context is open; each report goes to `also` too. StationError when the
+        radio was gone meanwhile."""
+        async with self.hearing(), self.unit.listening(also, active=active) as ear:
             yield ear
 
-    async def find(self, listen: float = LISTEN, also: Callable[[Report], object] | None = None) -> Sighting:
-        """The device that is meant, heard for at least `listen` seconds; each report goes to `also` too. DeviceNotFound,
-        AmbiguousDevice."""
-        selection, started = self.options.selection, self.now()
-        listen = min(listen, self.options.within)
-        wanted, told = selection.name or selection.address or "the device", ""
-        async with self.blaming(), self.listening(also) as ear:
-            with self.showing(f"looking for {wanted}"):
-                while (past := self.now() - started) < self.options.within:
-                    if past >= listen and ear.selected(selection):
-                        break
-                    if past >= LISTEN and not told and (told := in_other_letters(ear, selection)):
-                        self.tell(f"{wanted} is not heard so far: {told}")
-                    await asyncio.sleep(0.05)
-        return choose_unit(ear, selection, self.now() - started, ADVICE)
-
-    async def connect(self, unit: Sighting) -> Link:
-        """Connect to a device that was heard; a failed attempt is repeated while there is time. The link is closed
-        with the desk. ConnectFailed, StationError."""
-        check_connectable(unit)
-        deadline = self.now() + self.options.within
+    @contextlib.asynccontextmanager
+    async def hearing(self) -> AsyncIterator[None]:
+        """Around a scan that ends well by itself: an adapter that was switched off hears nothing, and says nothing."""
         async with self.blaming():
-            with self.showing(f"connecting to {unit.name or unit.address}"):
-                return await self._connect(unit, deadline)
+            yield
+        if (trouble := await self.radio.trouble()) is not None:
+            raise trouble
 
-    async def _connect(self, unit: Sighting, deadline: float) -> Link:
+    async def find(
+        self, listen: float | None = None, also: Callable[[Report], object] | None = None, within: float | None = None
+    ) -> Sighting:
+        """The device that is meant, heard for at least `listen` seconds; each report goes to `also` too. Once it was
+        found it is this one that is waited for. DeviceNotFound, AmbiguousDevice, WrongDevice."""
+        within = self.options.within if within is None else within
+        hint = _Hint(self)
+        async with self.blaming():
+            with self.showing(f"looking for {hint.wanted}"):
+                return await self.unit.find(
+                    min(self._long_enough(listen), within), within, also=also, looking=hint.look, to_connect=True
+                )
+
+    def _long_enough(self, listen: float | None) -> float:
+        """Until a second device must have been heard, where there can be one."""
+        known = self.unit.identity is not None or self.options.selection.address is not None
+        return listen if listen is not None else 0.0 if known else LISTEN
+
+    async def connect(self, within: float | None = None) -> Link:
+        """Connect to the device that was found; a failed attempt is repeated while there is time. The link is closed
+        with the desk. ConnectFailed, DeviceNotFound, WrongDevice, StationError."""
+        sighting = self.unit.sighting
+        assert sighting is not None, "find the device first"
+        check_connectable(sighting)
+        started = self.now()
+        async with self.blaming():
+            with self.showing(f"connecting to {sighting.name or sighting.address}"):
+                link = await self._connect(started + (self.options.within if within is None else within))
+        self.took = round(self.now() - started, 6)
+        return link
+
+    async def _connect(self, deadline: float) -> Link:
         for attempt in range(1, ATTEMPTS + 1):
             self.attempts = attempt
             left = deadline - self.now()
             share = max(LEAST_ATTEMPT, left / (ATTEMPTS - attempt + 1))
             try:
-                return await self.radio.connect(unit, max(0.1, min(left, share)))
-            except DeviceNotFound:
-                # an operating system forgets what it heard a while ago, and what it could not connect to
-                if attempt == ATTEMPTS:
-                    raise
-                unit = await self._heard_again(unit)
-            except ConnectFailed as error:
+                return await self.unit.connect(max(0.1, min(left, share)), again=attempt > 1)
+            except (ConnectFailed, DeviceNotFound) as error:
                 await self.radio.tidy()
                 if attempt == ATTEMPTS or self.now() + BACK_OFF >= deadline:
                     raise
@@ -159,19 +207,12 @@ class Desk:
             await asyncio.sleep(BACK_OFF)
         raise AssertionError("the last attempt returns or raises")
 
-    async def _heard_again(self, unit: Sighting) -> Sighting:
-        """The same device, listened for once more. OperatorError when another one answers now."""
-        again = await self.find(0.0)
-        if again.address == unit.address:
-            return again
-        raise OperatorError(
-            f"the device was {unit.address}, and now {again.address} answers", advice="name it with --device"
-        )
-
-    async def reach(self, listen: float = LISTEN) -> tuple[Sighting, Link]:
-        """Find the device and connect to it."""
-        unit = await self.find(listen)
-        return unit, await self.connect(unit)
+    async def reach(self, listen: float | None = None) -> tuple[Sighting, Link]:
+        """Find the device and connect to it, both within the time that is given."""
+        started = self.now()
+        sighting = await self.find(listen)
+        link = await self.connect(max(LEAST_CONNECT, started + self.options.within - self.now()))
+        return self.unit.sighting or sighting, link
 
     async def read(self, link: Link, name: str, within: float = READ_WITHIN) -> tuple[Target, bytes]:
         """Look an attribute up and read it. AttributeMissing, AttributeAmbiguous, AttError, NoAnswer, LinkLost."""

@@ -44,19 +44,17 @@ _NOTHING: Mapping[int, str] = MappingProxyType({})
 NOT_WHOLE = "this radio hides services and handles of the device, so rules about them were left out"
 
 
-async def inspect(desk: Desk, unit: Sighting, skip: Iterable[str] = ()) -> Inspection:
-    """Connect to a device that was heard, and look at all of it; the link is closed again. A value that the device
+async def inspect(desk: Desk, skip: Iterable[str] = ()) -> Inspection:
+    """Find the device, and look at all of it; the link is closed again. A value that the device
     refuses is no error here, and neither is a link that it ends: `broken` says so then. Nothing is asked of the attributes
-    named in `skip`. ConnectFailed, StationError; AttributeMissing for a name that the device does not have."""
-    started = desk.now()
-    link = await desk.connect(unit)
-    connected = desk.now()
+    named in `skip`. What `Desk.reach` raises; AttributeMissing for a name that the device does not have."""
+    unit, link = await desk.reach()
     payload = await link.settled_payload()
     settled = desk.now()
     left_out = dict.fromkeys(handles_of(desk, link, skip), LEFT_OUT)
     services, outline = await look_at(desk, link, left_out), await _outline(desk, link)
     timing = Timing(
-        connect=round(connected - started, 6),
+        connect=desk.took,
         discover=_rounded(link.timing.get("discover")),
         read=round(desk.now() - settled, 6),
     )

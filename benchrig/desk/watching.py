@@ -14,7 +14,7 @@ import msgspec
 
 from benchrig.desk.inspection import Content
 from benchrig.desk.series import Arrival, Watched
-from benchrig.errors import AttributeMissing, LinkError, LinkLost, MalformedValue, NoAnswer, UsageError
+from benchrig.errors import AttributeMissing, LinkError, LinkLost, MalformedValue, NoAnswer, UsageError, WrongDevice
 from benchrig.radio.table import Characteristic
 from benchrig.run.jsonable import hex_text
 from benchrig.steps.lookup import look_up
@@ -150,7 +150,7 @@ class Watch:
             handle.cancel()
 
     async def _connected(self) -> Link:
-        """Find the device, connect and subscribe. The first time the watch begins here."""
+        """Find the device, the same one each time, connect and subscribe. The first time the watch begins here."""
         unit, link = await self._desk.reach()
         self._wake_when_lost(link)
         targets = self._targets(link)
@@ -201,7 +201,7 @@ class Watch:
         start = round(self.seconds, 6)
         for each in self.watched:
             each.interrupt(start)
-        if not self._reconnect:
+        if not self._reconnect or await self._desk.radio.trouble():
             async with self._desk.blaming():
                 raise LinkLost(
                     f"the link was lost after {start:.3f} s ({link.lost_reason})",
@@ -211,11 +211,11 @@ class Watch:
         return Lost(start, link.lost_reason)
 
     async def _back(self) -> Hole:
-        """Try again and again, while there is time; the hole that there was."""
+        """Try again and again, while there is time; the hole that there was. It ends with the first value that came."""
         await self._found_again()
         hole = self.holes[-1]
         if self.is_connected:
-            hole = replace(hole, back=True)
+            hole = replace(hole, back=True, end=self._arrived[0].at if self._arrived else hole.end)
             self._holes.append(hole)
             self._gone_since = None
         return hole
@@ -229,7 +229,7 @@ class Watch:
                     try:
                         self._link = await self._connected()
                         return
-                    except (LinkError, NoAnswer) as error:
+                    except (LinkError, NoAnswer, WrongDevice) as error:
                         self._desk.tell(f"after {self.seconds:.1f} s: {error.message}")
                     await asyncio.sleep(PAUSE)
 

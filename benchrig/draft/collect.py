@@ -9,7 +9,7 @@ from __future__ import annotations
 import asyncio
 from collections import Counter
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -19,7 +19,7 @@ from benchrig.desk.inspection import LEFT_OUT, LOST_BEFORE
 from benchrig.draft.evidence import HIDDEN, Evidence, Heard, Listening, Look, Met, Spot, spots
 from benchrig.errors import DeviceError, DeviceNotFound, LinkError, LinkLost, NoAnswer
 from benchrig.propose.tolerance import Group
-from benchrig.radio.scan import Report, Selection, Sighting
+from benchrig.radio.scan import Report, Sighting
 from benchrig.steps.subscription import PROPERTIES
 from benchrig.values.statistics import Gaps
 
@@ -63,7 +63,7 @@ async def collect(desk: Desk, how: Collecting) -> Evidence:
     units = await _all(desk, how.units, hear) if how.each else [await _heard_well(desk, hear)]
     for number, unit in enumerate(units, 1):
         desk.tell(f"unit {number} of {len(units)}: {unit.name or '(no name)'} {unit.address}")
-        alone = replace(desk, options=replace(desk.options, selection=Selection(address=unit.address)))
+        alone = desk.held_to(unit)
         for visit in range(how.repeat):
             found = unit if visit == 0 else await _heard_well(alone, hear)
             await _Visit(alone, found, visit, evidence, how).run()
@@ -114,9 +114,8 @@ class _Visit:
 
     async def run(self) -> None:
         """Connect, look, listen, look again, and disconnect."""
-        started = self.desk.now()
-        link = self._link = await self.desk.connect(self.unit)
-        took, payload = round(self.desk.now() - started, 6), await link.settled_payload()
+        link = self._link = await self.desk.connect()
+        took, payload = self.desk.took, await link.settled_payload()
         services = await self._looked()
         self.evidence.looks.append(
             Look(self.unit.address, self.number, services, advertising_of(self.unit), took, self.desk.attempts, payload, self.unit.address_type)
@@ -200,7 +199,7 @@ class _Visit:
             if self._strikes[spot] >= STRIKES:
                 self.evidence.left_out[spot] = why
         await self.desk.radio.tidy()
-        self._link = await self.desk.connect(await self.desk.find(0.0))
+        _, self._link = await self.desk.reach()
 
 
 def _lost_with(services: list[ServiceSeen]) -> tuple[Spot | None, str]:

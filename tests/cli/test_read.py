@@ -15,7 +15,7 @@ RADIO = f"virtual:{DEVICES}/logger.yaml"
 def test_values_by_name_with_unit_and_bytes(tmp_path: Path) -> None:
     done = benchrig("read", "temperature", "battery level", "-d", "VFL-*", "--radio", RADIO, cwd=tmp_path)
     assert done.returncode == 0
-    assert done.stdout.splitlines() == ["temperature: 21.5 °C  [66 08]", "battery level: 97 %  [61]"]
+    assert done.stdout.splitlines() == ["temperature: 21.57 °C  [6D 08]", "battery level: 97 %  [61]"]
     assert done.stderr.startswith("SIMULATED")
 
 
@@ -36,7 +36,7 @@ def test_a_refused_read_is_said_and_the_others_are_shown(tmp_path: Path) -> None
 def test_bytes_that_do_not_fit_are_a_failure(tmp_path: Path) -> None:
     done = call("read", "temperature", "battery level", "--as", "uint8", "--radio", RADIO)
     assert (done.exit_code, done.stdout) == (1, "battery level: 97  [61]\n")
-    assert "temperature: a uint8 has 1 byte, found 2 bytes: 66 08  [66 08]" in done.stderr
+    assert "temperature: a uint8 has 1 byte, found 2 bytes: 6D 08  [6D 08]" in done.stderr
     document = call("read", "temperature", "--as", "uint8", "--json", "--radio", RADIO)
     assert (document.exit_code, json.loads(document.stdout)["content"]["wrong"][:7]) == (1, "a uint8")
 

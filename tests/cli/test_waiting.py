@@ -37,7 +37,7 @@ def test_an_inspection_says_what_it_reads() -> None:
 
     async def work(desk: Desk) -> None:
         desk.doing = said.append
-        await inspect(desk, await desk.find())
+        await inspect(desk)
 
     at_desk(work, LOGGER)
     assert "reading battery level" in said
@@ -82,5 +82,5 @@ def test_a_terminal_that_knows_ascii_only(tmp_path: Path) -> None:
 
 def test_a_pipe_gets_none_of_it() -> None:
     done = call("read", "temperature", "--radio", f"virtual:{LOGGER}")
-    assert (done.exit_code, done.stdout) == (0, "temperature: 21.5 °C  [66 08]\n")
+    assert (done.exit_code, done.stdout) == (0, "temperature: 21.57 °C  [6D 08]\n")
     assert done.stderr.splitlines() == ["SIMULATED this runs on a virtual radio"]

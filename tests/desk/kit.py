@@ -36,7 +36,7 @@ def inspected(device: str | Path, **options: Any) -> Inspection:
     """The inspection of the one device."""
 
     async def work(desk: Desk) -> Inspection:
-        return await inspect(desk, await desk.find())
+        return await inspect(desk)
 
     return at_desk(work, device, **options)
 

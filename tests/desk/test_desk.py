@@ -54,10 +54,10 @@ def test_a_device_that_takes_no_connections_is_not_tried() -> None:
     beacon = device_text().replace("interval: 20 ms", "interval: 20 ms, connectable: false")
 
     async def work(desk: Desk) -> float:
-        unit = await desk.find()
+        await desk.find()
         started = desk.now()
         with pytest.raises(ConnectFailed, match="unit 1 does not take connections"):
-            await desk.connect(unit)
+            await desk.connect()
         return desk.now() - started
 
     assert at_desk(work, beacon) == 0.0
@@ -126,7 +126,7 @@ def test_a_device_that_the_system_forgot_is_listened_for_again() -> None:
     calls = []
 
     async def work(desk: Desk) -> str:
-        unit = await desk.find()
+        await desk.find()
         connect = desk.radio.connect
 
         async def forgetful(unit: Sighting, within: float) -> Link:
@@ -136,7 +136,7 @@ def test_a_device_that_the_system_forgot_is_listened_for_again() -> None:
             return await connect(unit, within)
 
         desk.radio.connect = forgetful  # type: ignore[method-assign]
-        return (await desk.connect(unit)).name
+        return (await desk.connect()).name
 
     assert at_desk(work, LOGGER) == "VFL-0042"
     assert calls[1] is not calls[0]

@@ -159,7 +159,7 @@ def test_a_lost_link_ends_it() -> None:
 
 
 def test_with_reconnect_a_lost_link_is_a_hole() -> None:
-    watch, events = watched("temperature", device=sending(LOSING), seconds=4.5, reconnect=True)
+    watch, events = watched("temperature", device=sending(LOSING), seconds=3.4, reconnect=True)
     kinds = [type(each) for each in events if not isinstance(each, Arrival)]
     assert kinds == [Lost, Hole]
     at = next(n for n, each in enumerate(events) if isinstance(each, Lost))
@@ -172,11 +172,11 @@ def test_with_reconnect_a_lost_link_is_a_hole() -> None:
     assert lost.at < hole.end <= after.at
     assert after.gap is None, "a gap over the hole is none"
     assert watch.watched[0].longest == pytest.approx(0.25, abs=0.06)
-    assert None in watch.watched[0].series[""].strip.columns(4.5, 40)
+    assert None in watch.watched[0].series[""].strip.columns(3.4, 40)
 
 
 def test_a_watch_may_end_in_a_hole() -> None:
-    gone = "faults: {disconnect_after: 2 s, stop_advertising_after: 1500 ms}"
+    gone = "faults: {disconnect_after: 2 s, stop_advertising_after: 2500 ms}"
     said: list[str] = []
     holes: list[list[Hole]] = []
     watch, events = watched(
@@ -235,7 +235,7 @@ def saved(path: Path, *names: str, **options: Any) -> list[Event]:
 
 
 def test_csv_has_a_row_a_number_and_the_hole(tmp_path: Path) -> None:
-    events = saved(tmp_path / "w.csv", "temperature", "humidity", device=sending(LOSING), seconds=4.0, reconnect=True)
+    events = saved(tmp_path / "w.csv", "temperature", "humidity", device=sending(LOSING), seconds=3.4, reconnect=True)
     with (tmp_path / "w.csv").open(newline="", encoding="utf-8") as file:
         rows = list(csv.DictReader(file))
     assert len(rows) == len(events)

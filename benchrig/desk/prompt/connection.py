@@ -7,9 +7,9 @@ from collections.abc import Awaitable, Callable, Coroutine
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-from benchrig.desk.desk import LISTEN, Desk, in_silence
+from benchrig.desk.desk import Desk, in_silence
 from benchrig.desk.prompt.deeds import Connected, Deed, Disconnected, Lost
-from benchrig.errors import AmbiguousDevice, BenchrigError, LinkError, LinkLost, StationError, UsageError
+from benchrig.errors import AmbiguousDevice, BenchrigError, LinkError, LinkLost, StationError, UsageError, WrongDevice
 from benchrig.radio.scan import of_device
 
 if TYPE_CHECKING:
@@ -43,6 +43,7 @@ class Connection:
     link: Link | None = None
     _tasks: set[asyncio.Task[None]] = field(default_factory=set)
     _returning: asyncio.Task[None] | None = None
+    _why: BenchrigError | None = None
     _minding: asyncio.Task[None] | None = None
 
     @property
@@ -70,16 +71,16 @@ class Connection:
         return "" if self.unit is None else self.unit.name or self.unit.address
 
     async def up(self) -> Link:
-        """The link. The first time it is made; one that was lost is waited for if it is coming back. LinkLost, and
-        what `connect` raises."""
+        """The link. The first time it is made; one that was lost is waited for if it is coming back, as long as finding
+        the device may take. LinkLost, and what `connect` raises."""
         if self._returning is not None and self._returning is not asyncio.current_task():
-            await asyncio.wait({self._returning})
+            await asyncio.wait({self._returning}, timeout=self.desk.options.within)
         if self.link is None and self.unit is None:
             await self._connect(self.desk)
         if self.link is None:
             raise LinkLost("no device is connected", advice="the verb 'connect' makes a connection")
         if not self.link.is_up:
-            raise LinkLost(f"the link was lost ({self.link.lost_reason})", advice=CONNECT_AGAIN)
+            raise self._why or LinkLost(f"the link was lost ({self.link.lost_reason})", advice=CONNECT_AGAIN)
         return self.link
 
     async def connect(self, device: str = "") -> None:
@@ -89,7 +90,7 @@ class Connection:
             raise UsageError(f"{self.who} is connected", advice="disconnect first")
         self._stop_returning()
         if device:
-            self.desk.options = replace(self.desk.options, selection=of_device(device))
+            self.desk.means(of_device(device))
         await self._connect(self.desk)
 
     async def disconnect(self) -> None:
@@ -120,17 +121,13 @@ class Connection:
             await link.disconnect()
 
     async def _connect(self, desk: Desk) -> None:
-        # of one address there is no second device to hear
-        listen = 0.0 if self.desk.options.selection.address else LISTEN
         try:
-            unit = await desk.find(listen)
+            self.unit, self.link = await desk.reach()
         except AmbiguousDevice as error:
             raise AmbiguousDevice(error.message, advice="connect with the name or the address of one") from error
-        started = self.desk.now()
-        self.link = await desk.connect(unit)
-        self.unit = unit
-        self.deeds.append(Connected(unit))
-        self._say_connected(self.link, round(self.desk.now() - started, 6))
+        self._why = None
+        self.deeds.append(Connected(self.unit))
+        self._say_connected(self.link, desk.took)
         self.changed()
         self._minding = self._start(self._mind(self.link))
         await self.when_up()
@@ -172,7 +169,8 @@ class Connection:
                 try:
                     # a prompt may stand on the screen meanwhile
                     await self._connect(replace(self.desk, doing=in_silence))
-                except LinkError:
+                except (LinkError, WrongDevice) as error:
+                    self._why = error
                     await self.desk.radio.tidy()
                     await asyncio.sleep(TRY_AGAIN)
         except BenchrigError as error:

@@ -10,6 +10,7 @@ from benchrig.desk.desk import Desk
 from benchrig.desk.prompt.talk import Talk
 from benchrig.desk.prompt.verbs import do
 from benchrig.errors import BenchrigError
+from benchrig.radio.scan import Selection
 from benchrig.steps.attribute import AttributeSpec, Names, Uuid
 from benchrig.values.spec import spec_from
 from tests.desk.kit import at_desk
@@ -60,6 +61,7 @@ def talked(
     answer: BenchrigError | None = None,
     seed: int = 0,
     into: list[dict[str, Any]] | None = None,
+    selection: Selection | None = None,
     **options: Any,
 ) -> Talked:
     """`answer` is what the person says to a caution instead of 'yes'. An error of a line is raised; what was shown
@@ -81,4 +83,4 @@ def talked(
             await talk.close()
         return talk
 
-    return Talked(results, asked, at_desk(work, *devices, names=names, seed=seed))
+    return Talked(results, asked, at_desk(work, *devices, names=names, seed=seed, selection=selection))
