@@ -178,7 +178,10 @@ def number_text(value: float | Decimal | Fraction) -> str:
 
 
 class Quantity:
-    """An exact number with a unit. (No dataclass: msgspec would look inside one instead of using `source_schema`.)"""
+    """An exact number with a unit. (No dataclass: msgspec would look inside one instead of using `source_schema`.)
+
+    `+`, `-` and order take a quantity of the same dimension, `*` a number, `/` either; the result has the unit of the
+    left side. A level changes by a gain, and two levels differ by one. Misfit for what makes no sense."""
 
     __slots__ = ("number", "unit")
     dimension: ClassVar[str] = ""
@@ -193,10 +196,72 @@ class Quantity:
         self.unit = unit
 
     def __eq__(self, other: object) -> bool:
-        return isinstance(other, Quantity) and (self.number, self.unit) == (other.number, other.unit)
+        same = isinstance(other, Quantity) and self.unit.dimension == other.unit.dimension
+        return same and self.base == other.base  # type: ignore[attr-defined]
 
     def __hash__(self) -> int:
-        return hash((self.number, self.unit))
+        return hash((self.unit.dimension, self.base))
+
+    def __lt__(self, other: Quantity) -> bool:
+        return self.base < self._alike(other).base
+
+    def __le__(self, other: Quantity) -> bool:
+        return self.base <= self._alike(other).base
+
+    def __gt__(self, other: Quantity) -> bool:
+        return self.base > self._alike(other).base
+
+    def __ge__(self, other: Quantity) -> bool:
+        return self.base >= self._alike(other).base
+
+    def __add__(self, other: Quantity) -> Quantity:
+        if self.unit.dimension == self._quantity(other).unit.dimension == "level":
+            raise Misfit(f"{self} and {other} are levels, which have no sum")
+        return Quantity(self.number + self._difference(other), self.unit)
+
+    def __sub__(self, other: Quantity) -> Quantity:
+        if self.unit.dimension == self._quantity(other).unit.dimension == "level":
+            return Quantity(self.number - other.number, UNITS["dB"])
+        return Quantity(self.number - self._difference(other), self.unit)
+
+    def __mul__(self, factor: float | Decimal | Fraction) -> Quantity:
+        return Quantity(self.number * exact(factor), self.unit) if is_number(factor) else NotImplemented
+
+    __rmul__ = __mul__
+
+    def __truediv__(self, other: Any) -> Any:
+        if isinstance(other, Quantity):
+            return self.base / self._alike(other).base
+        return Quantity(self.number / exact(other), self.unit) if is_number(other) else NotImplemented
+
+    def __neg__(self) -> Quantity:
+        return Quantity(-self.number, self.unit)
+
+    def __abs__(self) -> Quantity:
+        return Quantity(abs(self.number), self.unit)
+
+    @property
+    def base(self) -> Fraction:
+        """The number in the base unit of the dimension."""
+        return (self.number + self.unit.offset) * self.unit.factor
+
+    def _quantity(self, other: Any) -> Quantity:
+        if not isinstance(other, Quantity):
+            raise Misfit(f"{other!r} has no unit, {self} has one", f"write Quantity.from_source('{other} {self.unit}')")
+        return other
+
+    def _alike(self, other: Any) -> Quantity:
+        if self._quantity(other).unit.dimension != self.unit.dimension:
+            raise Misfit(f"{self} is a {self.unit.dimension}, {other} a {other.unit.dimension}")
+        return other  # type: ignore[no-any-return]
+
+    def _difference(self, other: Quantity) -> Fraction:
+        """Another one as a difference in this unit. Of temperatures in two units nobody can tell whether it is one."""
+        if other.unit is not self.unit and (other.unit.offset or self.unit.offset):
+            raise Misfit(
+                f"{self} and {other}: a value looks like a difference", "convert one of them to the other's unit"
+            )
+        return other.difference_to(self.unit.symbol)
 
     def __repr__(self) -> str:
         return f"{type(self).__name__}({self})"

@@ -252,6 +252,19 @@ def test_values_of_every_kind_are_judged(tmp_path: Path, returns: str, limit: st
     assert (ended.exit_code, ended.judged) == (0, 1), ended.message
 
 
+def test_quantities_are_worked_with(tmp_path: Path) -> None:
+    (tmp_path / "work.py").write_text(
+        "from benchrig import Quantity\n"
+        "def before(bench): return {'charge': Quantity.from_source('80.1 %')}\n"
+        "def used(bench, charge): return charge - Quantity.from_source('60 %')\n"
+    )
+    steps = (
+        "  - call: work:before\n    save: {charge: charge}\n"
+        "  - call: work:used\n    with: {charge: '${charge}'}\n    expect: {value: {equals: 20.1 %}}\n"
+    )
+    assert bare(steps, tmp_path).ended.exit_code == 0
+
+
 @pytest.mark.parametrize("returns", ["None", "float('nan')", "Decimal('nan')", "{'value': None}"])
 @pytest.mark.parametrize("limit", ["{max: 22 °C}", "{max: 22}", "{equals: 1}"])
 def test_a_value_that_is_none_satisfies_nothing(tmp_path: Path, returns: str, limit: str) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from contextlib import suppress
 from decimal import Decimal
 from fractions import Fraction
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -221,3 +222,58 @@ def test_beyond_all_floats_there_are_still_ints():
 )
 def test_numbers_for_people(number, text):
     assert number_text(number) == text
+
+
+# --- arithmetic
+
+
+def quantity(text: str) -> Quantity:
+    return Quantity.from_source(text)
+
+
+@pytest.mark.parametrize(
+    ("result", "expected"),
+    [
+        (quantity("83 %") - quantity("80 %"), "3 %"),
+        (quantity("1.5 s") + quantity("250 ms"), "1.75 s"),
+        (quantity("0.1 V") + quantity("0.2 V"), "0.3 V"),
+        (quantity("25 °C") - quantity("20.5 °C"), "4.5 °C"),
+        (quantity("-60 dBm") - quantity("-70 dBm"), "10 dB"),
+        (quantity("-60 dBm") + quantity("3 dB"), "-57 dBm"),
+        (quantity("-60 dBm") - quantity("3 dB"), "-63 dBm"),
+        (quantity("0.1 V") * 3, "0.3 V"),
+        (0.1 * quantity("3 V"), "0.3 V"),
+        (quantity("1 m") / 4, "0.25 m"),
+        (-quantity("2 V"), "-2 V"),
+        (abs(quantity("-2 V")), "2 V"),
+    ],
+)
+def test_arithmetic_is_exact_and_keeps_the_unit(result: Quantity, expected: str) -> None:
+    assert (str(result), result) == (expected, quantity(expected))
+
+
+def test_a_ratio_of_quantities_is_a_number() -> None:
+    assert quantity("1 m") / quantity("3 cm") == Fraction(100, 3)
+
+
+def test_quantities_are_ordered_across_units() -> None:
+    assert quantity("999 ms") < quantity("1 s") <= quantity("1000 ms") == quantity("1 s")
+    assert quantity("100 °C") >= quantity("212 °F") > quantity("373 K")
+    assert len({quantity("1 s"), quantity("1000 ms"), quantity("1 V")}) == 2
+    assert quantity("1 s") != quantity("1 V")
+
+
+@pytest.mark.parametrize(
+    ("action", "message"),
+    [
+        (lambda: quantity("1 s") + quantity("1 V"), "1 V is a voltage, not a difference of time"),
+        (lambda: quantity("1 s") < quantity("1 V"), "1 s is a time, 1 V a voltage"),
+        (lambda: quantity("-60 dBm") + quantity("-60 dBm"), "-60 dBm and -60 dBm are levels, which have no sum"),
+        (lambda: quantity("25 °C") - quantity("1 K"), "25 °C and 1 K: a value looks like a difference"),
+        (lambda: quantity("1 s") - 1, "1 has no unit, 1 s has one"),
+    ],
+)
+def test_what_makes_no_sense(action: Any, message: str) -> None:
+    with pytest.raises(Misfit) as refused:
+        action()
+    assert refused.value.message == message
