@@ -11,9 +11,11 @@ from benchrig.source.references import has_reference, references
 from benchrig.source.shape import BAD, LATE, Misfit, Reader, is_late, locate
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar
+from benchrig.source.yaml import Sequence as ListNode
 from benchrig.steps import Step
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import ReadingType
+from benchrig.values.catalogue import decimal_uuid
 from benchrig.values.limit import Limit
 
 # What a step has whatever it does; anything else may decide which readings it has.
@@ -44,6 +46,8 @@ def _check_limits(problems: Problems, node: MappingNode, step: Step, types: Mapp
                 path = ("expect", name, *wrong.path)
                 Reader(problems).misfit(node, Misfit(wrong.message, wrong.advice, path))
             _check_words(problems, node, name, limit, kind)
+            if kind.uuids:
+                _check_uuids(problems, locate(node, ("expect", name)))
 
 
 def _check_words(problems: Problems, node: MappingNode, name: str, limit: Any, kind: ReadingType) -> None:
@@ -56,6 +60,15 @@ def _check_words(problems: Problems, node: MappingNode, name: str, limit: Any, k
     for path, text in texts.items():
         if isinstance(text, str) and (wrong := kind.wrong(text)) is not None:
             Reader(problems).misfit(node, Misfit(*wrong, ("expect", name, *path)))
+
+
+def _check_uuids(problems: Problems, limit: Node) -> None:
+    """A UUID that is written as a bare decimal number could be meant as hex."""
+    for key in ("contains", "equals"):
+        listed = locate(limit, (key,))
+        for item in listed.items if isinstance(listed, ListNode) else [listed]:
+            if (misfit := decimal_uuid(item)) is not None:
+                problems.add(item.place, misfit.message, misfit.advice)
 
 
 def _check_known(
@@ -83,17 +96,19 @@ def check_select(problems: Problems, node: Node, names: Names) -> None:
 
 
 def check_link(problems: Problems, steps: Sequence[StepPlan]) -> None:
-    """A step that needs the link must come after a connect and before the disconnect."""
-    connected, by = False, ""
+    """A step that needs the link must come after a connect and before the disconnect, in finally too: that goes on
+    where the steps end. There a connect may come anywhere: nobody knows how far the run came."""
+    connected, by, doubted = False, "", False
     for step in steps:
-        if step.section == "finally":
-            return
         if step.kind.verb == "connect":
-            connected = True
+            if connected and not doubted and step.section == "steps":
+                message = f"'{step.name}' comes while the unit is connected already"
+                problems.add(step.place, message, "take it out, or add - disconnect: before it")
+            connected, doubted = True, False
         elif step.kind.needs_link and not connected:
             why = f"the link was ended by '{by}'" if by else "no connect step comes before it"
             problems.add(step.place, f"'{step.name}' needs a connection, but {why}", "add - connect: before it")
-            connected = True
+            connected = doubted = True
         if step.kind.verb == "disconnect":
             connected, by = False, step.name
 

@@ -19,7 +19,7 @@ from benchrig.source.references import Room, references, substitute
 from benchrig.source.shape import BAD, Misfit, Reader, describe_value, locate, octets
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar
-from benchrig.steps.attribute import AttributeSpec, Names
+from benchrig.steps.attribute import AttributeSpec, Names, ServiceName
 from benchrig.steps.base import Step
 from benchrig.values.address import KEY_SIZE
 from benchrig.values.judging import BoundLimit, Kind, typed
@@ -67,7 +67,7 @@ class Select(msgspec.Struct, omit_defaults=True):
     """Which device is the unit: every key that is given must fit what the device advertises."""
 
     name: str | None = None
-    services: list[str] = []
+    services: list[ServiceName] = []
     manufacturer: Manufacturer | None = None
     address: str | None = None
     rssi_min: Level | None = None

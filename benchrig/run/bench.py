@@ -35,7 +35,7 @@ from benchrig.steps.lookup import look_up
 from benchrig.values.base import flat
 from benchrig.values.format import Format
 from benchrig.values.judging import BoundLimit, Judgement, kind_of, shown
-from benchrig.values.quantity import UNITS, Quantity, exact
+from benchrig.values.quantity import Quantity, exact, unit_named
 
 # Less than the runner's grace, which ends the step.
 UNSUBSCRIBE_WITHIN = 0.4
@@ -362,7 +362,7 @@ class RunBench:
         if variable is None or value is None:
             return
         if unit and isinstance(value, (int, float)):
-            value = Quantity(exact(value), UNITS[unit])
+            value = Quantity(exact(value), unit_named(unit))
         self.values[variable] = value
 
     def save_stream(self, name: str, value: Any, unit: str) -> None:

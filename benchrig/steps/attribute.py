@@ -15,6 +15,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
+import msgspec
+
 from benchrig.radio.table import Segment
 from benchrig.source.problem import close, meant
 from benchrig.source.shape import Misfit, Reader, describe_value
@@ -77,6 +79,26 @@ class AttributeName(str):
                         "for example: temperature, battery service/battery level, temperature[1]",
                     )
         return cls(value)
+
+    @classmethod
+    def from_node(cls, node: Node, reader: Reader) -> Any:
+        misfit = decimal_uuid(node)
+        return reader.misfit(node, misfit) if misfit else reader.read_own(node, cls)
+
+
+class ServiceName(str):
+    """A service as the plan writes it: an assigned name or a UUID, 0xFF10 too."""
+
+    __slots__ = ()
+    source_schema: ClassVar[dict[str, Any]] = {"type": ["string", "integer"]}
+
+    @classmethod
+    def from_source(cls, value: Any) -> ServiceName:
+        if isinstance(value, str):
+            return cls(value)
+        if not isinstance(value, int) or isinstance(value, bool) or not 0 < value <= 0xFFFF:
+            raise Misfit(f"expected a service, found {describe_value(value)}", _UUID_ADVICE)
+        return cls(f"0x{value:04X}")
 
     @classmethod
     def from_node(cls, node: Node, reader: Reader) -> Any:
@@ -234,6 +256,19 @@ def _stands_for_all(spec: AttributeSpec) -> bool:
     """Whether the alias may label whatever has its UUID; one of several, or an adopted one in a service, may not."""
     own = spec.uuid is not None and catalogue.name_of(str(spec.uuid)) is None
     return spec.uuid is not None and spec.index is None and (spec.service is None or own)
+
+
+def by_number(limit: Any) -> Any:
+    """A limit on services with the UUIDs that are numbers in it (0xFF10) as text, as the reading has them."""
+    changed = {key: _worded(getattr(limit, key)) for key in ("contains", "equals") if hasattr(limit, key)}
+    return msgspec.structs.replace(limit, **changed) if changed else limit
+
+
+def _worded(value: Any) -> Any:
+    if isinstance(value, list):
+        return [_worded(item) for item in value]
+    is_uuid = isinstance(value, int) and not isinstance(value, bool) and 0 < value <= 0xFFFF
+    return f"0x{value:04X}" if is_uuid else value
 
 
 def say_services(names: Names, limit: Any, path: tuple[str, ...]) -> None:

@@ -27,13 +27,15 @@ if TYPE_CHECKING:
 @dataclass(frozen=True)
 class ReadingType:
     """What a reading will be: its kind and unit; `many` when a limit holds for every sample; `doc` for people.
-    `wrong` says what keeps a text from ever being this reading: (message, advice), None for a possible one."""
+    `wrong` says what keeps a text from ever being this reading: (message, advice), None for a possible one. `uuids`: a
+    limit may name services by their numbers."""
 
     kind: Kind
     unit: str = ""
     doc: str = ""
     many: bool = False
     wrong: Callable[[str], tuple[str, str] | None] | None = None
+    uuids: bool = False
 
 
 class Bindable(Protocol):

@@ -13,7 +13,7 @@ from benchrig.source.problem import suggest
 from benchrig.source.shape import BAD, Misfit, Reader, describe_value
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node
-from benchrig.steps.attribute import Address, AttributeName, Names, say_services
+from benchrig.steps.attribute import Address, AttributeName, Names, by_number, say_services
 from benchrig.steps.base import Bindable, ReadingType, Step
 from benchrig.steps.bench import Bench
 from benchrig.values import catalogue
@@ -141,6 +141,10 @@ class Discover(Step, kw_only=True):
     expect: DiscoverExpect = msgspec.field(default_factory=DiscoverExpect)  # type: ignore[assignment]
     extra: Literal["refused", "allowed"] = "refused"
 
+    def __post_init__(self) -> None:
+        if isinstance(self.expect, DiscoverExpect) and isinstance(self.expect.services, Limit):
+            self.expect.services = by_number(self.expect.services)
+
     @property
     def limits(self) -> Mapping[str, Bindable]:
         limits = {"table": self.expect.table, "elapsed": self.expect.elapsed, "services": self.expect.services}
@@ -154,7 +158,7 @@ class Discover(Step, kw_only=True):
         return {
             "table": ReadingType("any", "", "differences from the expected table, by name"),
             "elapsed": ReadingType("number", "s", "reading the table after connecting; not on every radio"),
-            "services": ReadingType("list", "", "services by name, in handle order"),
+            "services": ReadingType("list", "", "services by name, in handle order", uuids=True),
         }
 
     async def run(self, bench: Bench) -> None:

@@ -40,12 +40,15 @@ def plain_value(form: Format, value: Any) -> Any:
 
 def _fields(value: dict[str, Any], units: dict[str, str], prefix: str) -> dict[str, Any]:
     """The fields of a structure, and of structures in it, by their dotted names."""
-    return {
-        name: _fields(item, units, f"{prefix}{name}.")
-        if isinstance(item, dict)
-        else _without_unit(item, units.get(f"{prefix}{name}", ""))
-        for name, item in value.items()
-    }
+    return {name: _field(item, units, f"{prefix}{name}") for name, item in value.items()}
+
+
+def _field(item: Any, units: dict[str, str], path: str) -> Any:
+    if isinstance(item, dict):
+        return _fields(item, units, f"{path}.")
+    if isinstance(item, list) and any(isinstance(each, dict) for each in item):
+        return [_field(each, units, path) for each in item]
+    return _without_unit(item, units.get(path, ""))
 
 
 def _without_unit(value: Any, unit: str) -> Any:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, ClassVar, Literal
 
 import msgspec
@@ -10,13 +10,19 @@ import msgspec
 from benchrig.errors import StationError
 from benchrig.radio.choosing import NO_LEVEL
 from benchrig.source.problem import printable, suggest
-from benchrig.steps.attribute import Names, say_services
+from benchrig.source.shape import Misfit
+from benchrig.steps.attribute import Names, by_number, say_services
 from benchrig.steps.base import ReadingType, Step
+from benchrig.values.limit import Limit
 from benchrig.values.quantity import Duration
 
 if TYPE_CHECKING:
     from benchrig.radio.scan import Sighting
     from benchrig.steps.bench import Bench
+
+
+# An interval lies between two advertising events, and the first of them comes within one.
+_EVENTS = 2
 
 
 class Scan(Step, kw_only=True):
@@ -31,6 +37,30 @@ class Scan(Step, kw_only=True):
     for_: Duration = msgspec.field(name="for", default_factory=lambda: Duration.of(2))
     mode: Literal["active", "passive"] = "active"
     swap: bool = False
+
+    def __post_init__(self) -> None:
+        if isinstance(self.expect, dict) and "services" in self.expect:
+            self.expect = self.expect | {"services": by_number(self.expect["services"])}
+
+    def misfits(self) -> Iterable[Misfit]:
+        yield from super().misfits()
+        listen = self.for_.seconds
+        if self.within is not None and self.within.seconds < listen:
+            advice = f"write within: {self.for_} or more, or leave it out"
+            yield Misfit(f"within {self.within} ends before the {self.for_} of for are over", advice, ("within",))
+        high = self._longest_interval()
+        if high is not None and listen < _EVENTS * high:
+            message = f"{self.for_} is too short to measure an interval of {high:g} s"
+            yield Misfit(message, f"write for: {_EVENTS * high:g} s or more", ("for",))
+
+    def _longest_interval(self) -> float | None:
+        """The longest interval that passes; None where no limit says so."""
+        limit = self.expect.get("interval")
+        try:
+            high = limit.bind("number", "s").high if isinstance(limit, Limit) else None
+        except Misfit:  # told where the limits are checked
+            return None
+        return None if high is None else float(high)
 
     def readings(self, names: Names) -> Mapping[str, ReadingType]:
         for name in ("services", "service_data"):
@@ -60,7 +90,7 @@ READINGS: dict[str, ReadingType] = {
     "rssi": ReadingType("number", "dBm", "median received level"),
     "interval": ReadingType("number", "s", "median gap between advertising events"),
     "name": ReadingType("text", "", "local name"),
-    "services": ReadingType("list", "", "advertised services by name"),
+    "services": ReadingType("list", "", "advertised services by name", uuids=True),
     "manufacturer_data": ReadingType("bytes", "", "company identifier (little-endian) and data"),
     "service_data": ReadingType("list", "", "service names with their data, 'name=HEX'"),
     "tx_power": ReadingType("number", "dBm", "advertised transmit power"),

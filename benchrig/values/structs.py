@@ -162,6 +162,11 @@ class StructFormat(Format):
             leaves |= {part.name: part.format for part in item.parts}
         return leaves
 
+    def fields(self) -> dict[str, str]:
+        repeated = {item.name: item.format.fields() for item in self.items if isinstance(item.format, ListFormat)}
+        inner = {f"{name}.{field}": unit for name, fields in repeated.items() for field, unit in fields.items()}
+        return super().fields() | inner
+
     def _check_names(self, value: dict[Any, Any]) -> None:
         known = self._names()
         for name in value:
@@ -250,6 +255,10 @@ class ListFormat(Format):
 
     def describe(self) -> str:
         return f"list of {self.item.describe()}"
+
+    def fields(self) -> dict[str, str]:
+        """Those of an item; the list as a whole has none."""
+        return self.item.fields()
 
     def _check_count(self, count: int) -> None:
         if self.count is not None and count != self.count:

@@ -19,6 +19,7 @@ from benchrig.draft.compose import compose
 from benchrig.draft.evidence import Evidence, Look, Met, spots
 from benchrig.draft.naming import table_of
 from benchrig.errors import MalformedValue
+from benchrig.plan.filling import filled
 from benchrig.plan.model import Plan
 from benchrig.propose.proposal import Basis
 from benchrig.steps.attribute import Names
@@ -62,7 +63,7 @@ def plan_of(*looks: Look) -> Plan:
 
 
 def limits_of(plan: Plan, step: str) -> dict[str, Any]:
-    bound = next(each for each in plan.steps if each.name == step).bind({})
+    bound = filled(next(each for each in plan.steps if each.name == step), {}, plan.names)
     return dict(bound.limits)
 
 
@@ -108,7 +109,7 @@ def test_any_bytes_of_any_assigned_value_are_accepted_by_their_draft(data):
         for value in values
     ]
     plan = plan_of(*seen)
-    read = next(step.bind({}) for step in plan.steps if step.kind.verb == "read")
+    read = next(filled(step, {}, plan.names) for step in plan.steps if step.kind.verb == "read")
     for value in {value for values in units for value in values}:
         assert refused_by(read, plan.names, value) == {}
 
@@ -158,9 +159,11 @@ def test_any_table_makes_a_plan_whose_names_are_all_different(data):
     plan = plan_of(Look("C4:00:00:00:00:01", 0, services, AdvertisingSeen(name="unit"), 0.5))
     known = {spot for spot, *_ in spots(services)}
     table = table_of(services)
-    reads = [step.bind({}).read for step in plan.steps if step.kind.verb == "read"]
+    reads = [filled(step, {}, plan.names).read for step in plan.steps if step.kind.verb == "read"]
     assert len({look_up(table, plan.names, name).found.attribute.handle for name in reads}) == len(known)
-    expected = next((step.bind({}).expect.table for step in plan.steps if step.kind.verb == "discover"), None)
+    expected = next(
+        (filled(step, {}, plan.names).expect.table for step in plan.steps if step.kind.verb == "discover"), None
+    )
     for service, characteristics in expected.services.items() if expected else ():
         (found,) = (each for each in services if each.uuid == plan.names.service(service))
         named = [plan.names.meaning(name).address.path[-1].uuid for name in characteristics]

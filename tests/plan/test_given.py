@@ -123,7 +123,7 @@ def test_two_dollars_are_one():
 
 
 def test_two_dollars_are_one_without_any_reference():
-    assert plan_of(with_steps("- connect:\n  name: 5 $$")).steps[1].name == "5 $"
+    assert plan_of(with_steps("- discover:\n  name: 5 $$")).steps[1].name == "5 $"
 
 
 @pytest.mark.parametrize("value", ["${b}", "$${b}", "$$", "${nothing}", "$"])
@@ -139,7 +139,7 @@ def test_a_value_from_outside_keeps_its_dollars_beside_a_saved_one():
 
 
 def test_a_value_from_outside_is_loose_text():
-    plan = plan_of(with_steps("- connect:\n  name: '${a}'", "given: {a: {}}\n"), {"a": "1"})
+    plan = plan_of(with_steps("- discover:\n  name: '${a}'", "given: {a: {}}\n"), {"a": "1"})
     assert type(plan.values["a"]) is LooseText
 
 
@@ -194,7 +194,7 @@ def test_a_parameter_may_be_a_value_of_the_run():
 
 
 def test_two_dollars_of_a_parameter_are_one_in_the_end():
-    part = "given: {what: {}}\nsteps:\n  - connect:\n    name: $$${what}\n"
+    part = "given: {what: {}}\nsteps:\n  - discover:\n    name: $$${what}\n"
     plan = plan_of(with_steps("- use: part.yaml\n  with: {what: 5 $$}"), part=part)
     assert plan.steps[1].name == "$5 $"
 

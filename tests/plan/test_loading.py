@@ -140,7 +140,10 @@ def test_what_needs_no_connection(step):
 
 
 def test_finally_steps_may_read_whatever_happened():
-    assert plan_of(with_steps("- disconnect:") + "finally:\n  - read: temperature\n").steps[-1].section == "finally"
+    assert (
+        plan_of(with_steps("- disconnect:") + "finally:\n  - connect:\n  - read: temperature\n").steps[-1].section
+        == "finally"
+    )
 
 
 NAMES = "plan: names\ncaution: Mind the relay.\ndevice:\n  select: {name: a}\n  attributes:\n    own: {uuid: 0xFFF1, as: uint8}\n"

@@ -1,0 +1,64 @@
+"""What no run could make right: links, limits that nothing could break or keep, services by their numbers."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.plan.building import HEAD, plan_of, problem_of, with_steps
+
+READ = "- read: battery level\n"
+
+
+def in_finally(body: str, clean_up: str) -> str:
+    return with_steps(body) + "finally:\n" + "".join(f"  {line}\n" for line in clean_up.strip().split("\n"))
+
+
+def test_a_second_connect_while_connected():
+    problem = problem_of(with_steps("- connect:"))
+    assert "comes while the unit is connected already" in problem.message
+    assert problem.advice
+
+
+@pytest.mark.parametrize(
+    "steps", ["- disconnect:\n- connect:", "- disconnect:\n- scan:\n- connect:\n- read: battery level"]
+)
+def test_a_connect_after_a_disconnect(steps):
+    assert plan_of(with_steps(steps))
+
+
+def test_a_clean_up_after_a_disconnect_has_to_connect():
+    problem = problem_of(in_finally("- disconnect:", READ))
+    assert problem.message == "'read battery level' needs a connection, but the link was ended by 'disconnect'"
+    assert plan_of(in_finally("- disconnect:", f"- connect:\n{READ}"))
+
+
+def test_a_clean_up_after_steps_without_a_disconnect():
+    assert plan_of(in_finally(READ, f"- connect:\n{READ}"))
+    assert "needs a connection" in problem_of(in_finally(READ, "- disconnect:\n- discover:")).message
+
+
+def scanning(keys: str) -> str:
+    return f"{HEAD}steps:\n  - scan:\n    {keys}\n"
+
+
+@pytest.mark.parametrize(
+    ("keys", "message"),
+    [
+        ("for: 5 s\n    within: 1 s", "within 1 s ends before the 5 s of for are over"),
+        ("for: 2 s\n    expect: {interval: {max: 3.1 s}}", "2 s is too short to measure an interval of 3.1 s"),
+        ("expect: {interval: {nominal: 1 s, tolerance: 10 %}}", "2 s is too short to measure an interval of 1.1 s"),
+        ("expect: {services: {contains: 2902}}", "the UUID 2902 is written as a decimal number"),
+    ],
+)
+def test_scans_that_cannot_do_what_is_asked(keys, message):
+    assert problem_of(scanning(keys)).message == message
+
+
+def test_a_scan_that_is_long_enough():
+    assert plan_of(scanning("for: 6.2 s\n    within: 7 s\n    expect: {interval: {max: 3.1 s}}"))
+
+
+@pytest.mark.parametrize("service", ["0xFF10", "'FF10'", "'0xFF10'"])
+def test_a_service_by_its_number_in_a_selection(service):
+    plan = plan_of(HEAD.replace("name: 'unit*'", f"services: [{service}]") + "steps: [{scan: }]\n")
+    assert plan.selection().services == ("0000ff10-0000-1000-8000-00805f9b34fb",)
