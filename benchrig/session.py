@@ -123,9 +123,11 @@ def _stray(error: str) -> InternalError:
 
 
 def _make_folder(options: RunOptions) -> Path:
-    """A new folder 'time-plan' below the results folder."""
+    """A new folder 'time-plan-serial' below the results folder; the serial number where the run was given one."""
     stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S")
-    slug = re.sub(r"[^a-z0-9]+", "-", options.plan.name.lower()).strip("-")[:40] or "plan"
+    slug = "-".join(
+        filter(None, (_slug(options.plan.name) or "plan", _slug(str(options.plan.values.get("serial", "")))))
+    )
     for count in range(1, 1000):
         folder = options.results / (f"{stamp}-{slug}" + (f"-{count}" if count > 1 else ""))
         try:
@@ -136,6 +138,10 @@ def _make_folder(options: RunOptions) -> Path:
             raise cannot_write(folder, exc) from exc
         return folder
     raise StationError(f"no folder for the results could be made in {options.results}")
+
+
+def _slug(text: str) -> str:
+    return re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-")[:40]
 
 
 def _write_reports(record: Record, options: RunOptions, folder: Path | None) -> list[StationError]:

@@ -24,6 +24,7 @@ class Progress:
         if isinstance(event, RunStarted):
             self._names = {step.number: step.name for step in event.steps}
         elif isinstance(event, StepStarted):
+            self._names[event.step] = event.name or self._names.get(event.step, "")
             self._show(f"step {event.step} of {len(self._names)}: {self._names.get(event.step, '')}")
         elif isinstance(event, AttemptFailed):
             self._show(f"{self._text}, attempt {event.attempt + 1}")

@@ -63,7 +63,7 @@ _VARIABLE = "BENCHRIG_RADIO"
 @click.option(
     "--from", "from_", metavar="STEP", shell_complete=complete_step, help="Run from this step on, with what it needs."
 )
-@click.option("--acknowledge", is_flag=True, help="The plan's caution has been read and heeded.")
+@click.option("--acknowledge", is_flag=True, help="You have read the plan's caution and done what it says.")
 @click.option(
     "--station",
     type=click.Path(path_type=Path),

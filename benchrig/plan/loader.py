@@ -6,7 +6,7 @@ import gc
 import hashlib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, cast
 
@@ -241,9 +241,8 @@ class _Loader:
         title = self._title(named, step, prefix, node)
         on_fail = step.on_fail if isinstance(step.on_fail, str) else "continue"
         number = len(self.steps) + 1
-        self.steps.append(
-            StepPlan(number, title, kind, section, written if waits else node, None if waits else step, on_fail)  # type: ignore[arg-type]
-        )
+        step_plan = StepPlan(number, title, kind, section, written if waits else node, None if waits else step, on_fail)  # type: ignore[arg-type]
+        self.steps.append(replace(step_plan, prefix=prefix))
 
     def _kind(self, node: MappingNode) -> type[Step] | None:
         verbs = [key for key in node.entries if key in KINDS]

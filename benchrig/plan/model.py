@@ -215,10 +215,16 @@ class StepPlan:
     node: MappingNode
     step: Step | None
     on_fail: Literal["continue", "stop"] = "continue"
+    prefix: str = ""
 
     @property
     def place(self) -> Place:
         return self.node.place
+
+    def name_of(self, step: Step) -> str:
+        """What the filled step is called; '' where the plan could say so already."""
+        title = self.prefix + (step.name or step.title)
+        return "" if self.name.startswith(title) else title
 
     @property
     def planned(self) -> PlannedStep:

@@ -71,7 +71,7 @@ class RecordBuilder:
                 record.unit = event if event.swapped else _merged(record.unit, event)
                 record.sightings.append(event)
             case StepStarted():
-                self._step(event.step).started_at = event.at
+                self._start_step(self._step(event.step), event)
             case Noted():
                 (record if event.step is None else self._step(event.step)).notes.append(event)
             case AttemptFailed():
@@ -82,6 +82,12 @@ class RecordBuilder:
                 self._step(event.step).ended = event
             case RunEnded():
                 record.ended = event
+
+    @staticmethod
+    def _start_step(step: StepRecord, event: StepStarted) -> None:
+        step.started_at = event.at
+        if event.name:
+            step.planned = msgspec.structs.replace(step.planned, name=event.name)
 
     def _step(self, number: int) -> StepRecord:
         step = self._steps.get(number)

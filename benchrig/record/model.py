@@ -69,8 +69,11 @@ class UnitSeen(Event, tag="unit", frozen=True):
 
 
 class StepStarted(Event, tag="step", frozen=True):
+    """`name` is the step's where the plan could not say it: its text had a value that came in the run."""
+
     step: int
     at: float
+    name: str = ""
 
 
 class Noted(Event, tag="note", frozen=True):
@@ -157,6 +160,7 @@ class RunEnded(Event, tag="verdict", frozen=True):
     cause: Cause | None = None
     root: int | None = None
     message: str = ""
+    advice: str = ""
 
 
 AnyEvent: TypeAlias = RunStarted | UnitSeen | StepStarted | Noted | AttemptFailed | Reading | StepEnded | RunEnded

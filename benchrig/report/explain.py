@@ -32,14 +32,15 @@ _ENDED_ON: dict[State, str] = {
 EXIT_MEANINGS = {
     0: "the unit passed",
     1: "the unit failed",
-    2: "the run was interrupted, or nobody answered",
-    3: "benchrig itself failed",
+    2: "stopped by the operator or interrupted",
+    3: "a bug in benchrig",
     4: "the plan or the command is wrong",
     5: "nothing was judged, so nothing was proved",
     7: "the station could not test",
 }
 CUT_OFF = "the run died before its verdict"
-SIMULATED = "this ran on a virtual radio: no unit was tested"
+SIMULATED = "this ran on a virtual radio: no real unit was tested"
+_OF_SIMULATED = {0: "all limits held", 1: "the simulated unit failed"}
 
 
 class Trouble(NamedTuple):
@@ -48,6 +49,7 @@ class Trouble(NamedTuple):
     verdict: Verdict
     cause: str
     message: str
+    advice: str = ""
 
 
 def state(step: StepRecord) -> State:
@@ -82,7 +84,13 @@ def unit_names(record: Record) -> list[str]:
     """All that the unit is known by, the best name first: its serial number."""
     unit = record.unit
     names = (unit.serial, unit.name, unit.address) if unit else ()
-    return [plain(name, NAME_LIMIT).strip() for name in names if name.strip()] or ["not known"]
+    known = [plain(name, NAME_LIMIT).strip() for name in names if name.strip()]
+    return known or ["not known" + (f", given serial number {serial}" if (serial := given_serial(record)) else "")]
+
+
+def given_serial(record: Record) -> str:
+    """The serial number that the run was started with; '' without one. An absent unit is known by no other name."""
+    return plain(record.run.given.get("serial", ""), NAME_LIMIT).strip()
 
 
 def unit_title(record: Record) -> str:
@@ -109,6 +117,21 @@ def explanation(step: StepRecord) -> Iterator[str]:
         yield f"advice: {plain(step.ended.advice, SENTENCE_LIMIT)}"
     if step.ended is not None and step.ended.traceback:
         yield from plain_lines(step.ended.traceback)
+
+
+def failures(record: Record) -> Iterator[tuple[StepRecord, list[int]]]:
+    """The steps that did not pass, each with the numbers of later ones that failed in the very same words: one cause
+    is told once."""
+    groups: dict[object, tuple[StepRecord, list[int]]] = {}
+    for step in record.steps:
+        if state(step) in ("fail", "error", "cut off"):
+            said = own_message(step) if not failed_readings(step) else ""
+            first = groups.setdefault(
+                (step.ended and step.ended.cause, said) if said else step.planned.number, (step, [])
+            )
+            if first[0] is not step:
+                first[1].append(step.planned.number)
+    yield from groups.values()
 
 
 def own_message(step: StepRecord) -> str:
@@ -171,8 +194,11 @@ def attempts(step: StepRecord) -> str:
 
 def notes(record: Record) -> Iterator[str]:
     """What a reader should know, first of the run, then of its steps."""
+    ended = [record.ended, *(step.ended for step in record.steps)]
+    told = [each.message for each in ended if each is not None and each.message and each.verdict != "skip"]
     for note in record.notes:
-        yield f"note: {plain(note.text, SENTENCE_LIMIT)}"
+        if not any(message in note.text for message in told):  # what did not pass says so itself
+            yield f"note: {plain(note.text, SENTENCE_LIMIT)}"
     for step in record.steps:
         for note in step.notes:
             yield f"note, step {step.planned.number}: {plain(note.text, SENTENCE_LIMIT)}"
@@ -185,8 +211,12 @@ def skipped(record: Record) -> Iterator[str]:
         if step.ended is not None and step.ended.verdict == "skip":
             groups.setdefault((step.ended.root, step.ended.message), []).append(step.planned.number)
     for (root, message), numbers in groups.items():
-        count = "1 step" if len(numbers) == 1 else f"{len(numbers)} steps"
-        yield f"{count} skipped because {_reason(root, message)}: {_ranges(numbers)}"
+        yield f"{numbered(numbers)} skipped: {_reason(root, message)}"
+
+
+def numbered(numbers: list[int]) -> str:
+    """'step 3', 'steps 3, 5-9'."""
+    return f"{'step' if len(numbers) == 1 else 'steps'} {_ranges(numbers)}"
 
 
 def _reason(root: int | None, message: str) -> str:
@@ -217,7 +247,7 @@ def run_trouble(record: Record) -> Trouble | None:
     shown = {"fail": {"fail"}, "error": {"error", "cut off"}}.get(ended.verdict)
     if shown is None or shown & states:
         return None
-    return Trouble(ended.verdict, ended.cause or "internal", message)
+    return Trouble(ended.verdict, ended.cause or "internal", message, plain(ended.advice, SENTENCE_LIMIT))
 
 
 def reason(record: Record) -> str:
@@ -225,15 +255,19 @@ def reason(record: Record) -> str:
     trouble = run_trouble(record)
     if trouble is not None:
         return f"the run: {trouble.verdict} ({trouble.cause}): {trouble.message}"
-    root = record.ended.root if record.ended else None
-    bad = [step for step in record.steps if state(step) in ("fail", "error", "cut off")]
-    step = next((step for step in bad if step.planned.number == root), bad[0] if bad else None)
+    step = _decisive(record)
     if step is None:
         return ""
     head = f"step {title(step)}: {state(step)}"
     if step.ended is None:
         return f"{head}: {CUT_OFF}"
     return f"{head} ({step.ended.cause}): {_of_reading(step)}{plain(step.ended.message, SENTENCE_LIMIT)}"
+
+
+def _decisive(record: Record) -> StepRecord | None:
+    root = record.ended.root if record.ended else None
+    bad = [step for step in record.steps if state(step) in ("fail", "error", "cut off")]
+    return next((step for step in bad if step.planned.number == root), bad[0] if bad else None)
 
 
 def _of_reading(step: StepRecord) -> str:
@@ -245,6 +279,14 @@ def _of_reading(step: StepRecord) -> str:
     return ""
 
 
+def advice(record: Record) -> str:
+    """What to do about what decided; '' when nothing is known."""
+    if (trouble := run_trouble(record)) is not None:
+        return trouble.advice
+    step = _decisive(record)
+    return plain(step.ended.advice, SENTENCE_LIMIT) if step is not None and step.ended else ""
+
+
 def marks(record: Record) -> list[str]:
     """What keeps a verdict from being one on a unit as a whole, in capitals."""
     return ["SIMULATED"] * record.run.simulated + ["PARTIAL"] * bool(record.run.left_out)
@@ -253,17 +295,19 @@ def marks(record: Record) -> list[str]:
 def left_out(record: Record) -> str:
     """What a partial run did not do; '' for a whole one."""
     count = record.run.left_out
-    return f"{count} of the plan's {count + len(record.steps)} steps were left out" if count else ""
+    were = "was" if count == 1 else "were"
+    return f"{count} of the plan's {count + len(record.steps)} steps {were} left out" if count else ""
 
 
 def verdict_line(record: Record) -> str:
     """'the unit failed (exit code 1): 2 of 7 steps passed, 3 failed, 2 skipped; 4 limits judged, 2 broken; 13.810 s'."""
-    head = CUT_OFF if record.ended is None else _exit_text(record.ended)
+    head = CUT_OFF if record.ended is None else _exit_text(record.ended, simulated=record.run.simulated)
     return f"{head}: {_step_counts(record)}; {_limit_counts(record)}; {duration(record):.3f} s"
 
 
-def _exit_text(ended: RunEnded) -> str:
-    meaning = EXIT_MEANINGS.get(ended.exit_code, "an exit code without a meaning")
+def _exit_text(ended: RunEnded, *, simulated: bool) -> str:
+    meanings = EXIT_MEANINGS | (_OF_SIMULATED if simulated else {})
+    meaning = meanings.get(ended.exit_code, "an exit code without a meaning")
     return f"{meaning} (exit code {ended.exit_code})"
 
 

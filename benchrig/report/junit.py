@@ -1,4 +1,5 @@
-"""The record as JUnit XML, for build servers: one testsuite a plan and unit, one testcase a step.
+"""The record as JUnit XML, for build servers: one testsuite a plan, one testcase a step. Both keep their names from run
+to run, whatever the unit, and when steps are added to the plan: build servers follow them by these.
 
 There is no official schema; two are in use, and each refuses documents that the other takes:
 
@@ -14,6 +15,7 @@ separates step number, reading and what is said of it: '3:value', '3:value:low'.
 
 from __future__ import annotations
 
+import itertools
 from collections import Counter
 from collections.abc import Iterator
 from datetime import UTC, datetime
@@ -53,10 +55,9 @@ class _Case(NamedTuple):
 
 def junit_xml(record: Record, *, dialect: Dialect = "junit-10") -> bytes:
     """The document, UTF-8 with its declaration, valid in the dialect whatever the record holds."""
-    cases = [_step_case(step, len(record.steps)) for step in record.steps]
+    cases = [*_step_cases(record)]
     if (trouble := explain.run_trouble(record)) is not None:
-        result = _RESULTS[trouble.verdict]
-        cases.append(_Case("run", "run", 0.0, result, trouble.cause, trouble.message, (trouble.message,)))
+        cases.append(_run_case(trouble, _marked(record)))
     root = ET.Element("testsuites")
     suite = ET.SubElement(root, "testsuite", _suite_attributes(record, cases, dialect))
     _properties(suite, record)
@@ -72,11 +73,37 @@ def junit_xml(record: Record, *, dialect: Dialect = "junit-10") -> bytes:
 # --- cases
 
 
-def _step_case(step: StepRecord, number_of_steps: int) -> _Case:
+def _step_cases(record: Record) -> Iterator[_Case]:
+    names, mark = set[str](), _marked(record)
+    for step in record.steps:
+        case = _step_case(step, _unused(_name(step.planned.name, step.planned.kind), names))
+        yield case._replace(message=mark + case.message) if case.result else case
+
+
+def _unused(name: str, names: set[str]) -> str:
+    """The name, with a number where another step has it already."""
+    others = (f"{name} ({count})" for count in itertools.count(2))
+    free = next(each for each in itertools.chain([name], others) if each not in names)
+    names.add(free)
+    return free
+
+
+def _marked(record: Record) -> str:
+    """What goes before each message: who reads nothing else must see it."""
+    marks = explain.marks(record)
+    return f"[{', '.join(marks)}] " if marks else ""
+
+
+def _run_case(trouble: explain.Trouble, mark: str) -> _Case:
+    lines = [trouble.message, *([f"advice: {trouble.advice}"] if trouble.advice else [])]
+    return _Case("run", "run", 0.0, _RESULTS[trouble.verdict], trouble.cause, mark + trouble.message, tuple(lines))
+
+
+def _step_case(step: StepRecord, name: str) -> _Case:
     state = explain.state(step)
     result = _RESULTS[state]
     return _Case(
-        name=f"{step.planned.number:0{len(str(number_of_steps))}d} {_name(step.planned.name, step.planned.kind)}",
+        name=name,
         section=step.planned.section,
         seconds=step.ended.elapsed if step.ended else 0.0,
         result=result,
@@ -135,9 +162,8 @@ def _element(parent: ET.Element, tag: str, lines: tuple[str, ...] | list[str], *
 
 def _suite_attributes(record: Record, cases: list[_Case], dialect: Dialect) -> dict[str, str]:
     counts = Counter(case.result for case in cases)
-    marks = "".join(f" [{mark}]" for mark in explain.marks(record))
     attributes = {
-        "name": f"{explain.plan_name(record)} / {explain.unit_names(record)[0]}{marks}",
+        "name": explain.plan_name(record),
         "tests": str(len(cases)),
         "failures": str(counts["failure"]),
         "errors": str(counts["error"]),
@@ -206,6 +232,7 @@ def _run_facts(record: Record) -> Iterator[tuple[str, Any]]:
         yield f"given:{name}", value
     for name in ("serial", "name", "address", "address_type") if unit else ():
         yield f"unit:{name}", getattr(unit, name) or None
+    yield "marks", ", ".join(explain.marks(record)) or None
     yield "verdict", explain.outcome(record)
     yield "exit_code", ended.exit_code if ended else None
     yield "root", ended.root if ended else None

@@ -13,51 +13,61 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 
 from benchrig.record.model import Samples
+from benchrig.report import explain
 from benchrig.report.escape import CELL_LIMIT, csv_cell, hex_text
 from benchrig.values.judging import Judgement
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from benchrig.record.model import Reading, Record, StepRecord
 
 COLUMNS = (
     "run_id", "started", "plan", "revision", "station", "simulated", "serial", "address", "step", "step_name", "reading",
     "value", "unit", "low", "high", "verdict", "margin", "limit", "raw", "count", "minimum", "maximum", "mean", "sd",
-    "outside", "cause", "message",
+    "outside", "cause", "message", "given", "radio", "plan_hash", "left_out", "run_verdict", "run_cause", "exit_code",
 )  # fmt: skip
 _NO_SAMPLES: dict[str, Any] = {}
 
 
 def csv_text(record: Record) -> str:
-    """All readings, and steps that failed or were skipped without one, after a row with the names of the columns.
-    `cause` and `message` are those of the step."""
+    """All readings after a row with the names of the columns. A step that its readings do not explain has a row of its
+    own, and so has a run that no step explains: an absent unit must not look like an empty run. `cause` and `message`
+    stand where something did not pass; the last columns are about the whole run."""
     out = io.StringIO()
     writer = csv.writer(out)
     writer.writerow(COLUMNS)
     head = _run_cells(record)
-    for step in record.steps:
-        for cells in [_reading_cells(reading) for reading in step.readings] or _step_alone(step):
-            row = head | _step_cells(step) | cells
-            writer.writerow([csv_cell(row.get(name)) for name in COLUMNS])
+    for cells in (*_run_alone(record), *(cells for step in record.steps for cells in _step_rows(step))):
+        row = head | cells
+        writer.writerow([csv_cell(row.get(name)) for name in COLUMNS])
     return out.getvalue()
 
 
 def _run_cells(record: Record) -> dict[str, Any]:
-    names = ("run_id", "started", "plan", "revision", "station", "simulated")
-    cells = {name: getattr(record.run, name) for name in names}
-    return cells | ({"serial": record.unit.serial, "address": record.unit.address} if record.unit else {})
+    run, unit, ended = record.run, record.unit, record.ended
+    names = ("run_id", "started", "plan", "revision", "station", "simulated", "radio", "plan_hash", "left_out")
+    cells: dict[str, Any] = {name: getattr(run, name) for name in names}
+    cells["given"] = "; ".join(f"{name}={value}" for name, value in run.given.items())
+    cells |= {"serial": unit.serial, "address": unit.address} if unit else {}
+    cells["run_verdict"] = explain.outcome(record)
+    return cells | ({"run_cause": ended.cause, "exit_code": ended.exit_code} if ended else {})
 
 
-def _step_cells(step: StepRecord) -> dict[str, Any]:
-    told = {"cause": step.ended.cause, "message": step.ended.message} if step.ended else {}
-    return {"step": step.planned.number, "step_name": step.planned.name, **told}
+def _run_alone(record: Record) -> Iterator[dict[str, Any]]:
+    if (trouble := explain.run_trouble(record)) is not None:
+        yield {"verdict": trouble.verdict, "cause": trouble.cause, "message": trouble.message}
 
 
-def _step_alone(step: StepRecord) -> list[dict[str, Any]]:
-    """A step that has no reading has a row all the same when it did not pass: an absent unit must not look like an
-    empty run."""
-    if step.ended is None or step.ended.verdict == "pass":
-        return []
-    return [{"verdict": step.ended.verdict}]
+def _step_rows(step: StepRecord) -> Iterator[dict[str, Any]]:
+    head = {"step": step.planned.number, "step_name": step.planned.name}
+    why = {"cause": step.ended.cause, "message": step.ended.message} if step.ended else {}
+    readings = [_reading_cells(reading) for reading in step.readings]
+    state = explain.state(step)
+    if state not in {"pass", *(cells.get("verdict") for cells in readings)}:
+        yield head | why | {"verdict": state}
+    for cells in readings:
+        yield head | (why if cells.get("verdict") == "fail" else {}) | cells
 
 
 def _reading_cells(reading: Reading) -> dict[str, Any]:

@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from benchrig.record.model import Reading, Record, StepRecord
 
 _UNIT_LIMIT = 12
+# The name of a reading is what one looks for: it is not cut as other cells are.
+_NAME_LIMIT = 40
 
 
 class Row(NamedTuple):
@@ -51,7 +53,7 @@ def _reading_row(label: str, reading: Reading, cell: int) -> Row:
     low, high = _limits(reading, cell)
     return Row(
         label,
-        plain(reading.name, cell) + many,
+        plain(reading.name, max(cell, _NAME_LIMIT)) + many,
         low,
         explain.measured(reading, cell),
         high,

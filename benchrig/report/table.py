@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from itertools import islice, product
-from typing import TYPE_CHECKING, NamedTuple
+from itertools import islice
+from typing import TYPE_CHECKING
 
-from rich.cells import cell_len
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
 from benchrig.report import explain
 from benchrig.report.escape import ascii_text, plain
-from benchrig.report.rows import rows_of
+from benchrig.report.layout import Layout, fitting
+from benchrig.report.rows import Row, rows_of
 from benchrig.report.tables import print_trimmed
 
 if TYPE_CHECKING:
@@ -29,8 +29,8 @@ STYLES = {
 _HEADINGS = ("step", "reading", "low limit", "measured", "high limit", "unit", "verdict")
 _RIGHT = ("low limit", "measured", "high limit")
 _NOTES = 20
-# A number as long as this is not broken over two lines while there is any other way.
-_NUMBER = 14
+# Below this many characters a list reads better than columns.
+_NARROWEST = 60
 
 
 def render(record: Record, console: Console, *, unjudged: bool = True) -> None:
@@ -78,10 +78,19 @@ class _Page:
             self._line("PARTIAL ", STYLES["nothing judged"], explain.left_out(record))
 
     def table(self, record: Record, unjudged: bool) -> None:
-        rows = [_HEADINGS, *rows_of(record, unjudged=unjudged, cell=max(12, self._console.width // 4))]
-        if len(rows) == 1:
+        rows = rows_of(record, unjudged=unjudged, cell=max(12, self._console.width // 4))
+        if not rows:
             return
-        layout = _layout([[self._text(cell) for cell in row] for row in rows], self._console.width)
+        self._console.print()
+        layout = None
+        if self._console.width >= _NARROWEST:
+            layout = fitting([[self._text(cell) for cell in row] for row in (_HEADINGS, *rows)], self._console.width)
+        if layout is None:
+            self._list(rows)
+        else:
+            self._columns(layout)
+
+    def _columns(self, layout: Layout) -> None:
         headings, *cells = layout.rows
         table = Table(box=None, padding=(0, layout.gap, 0, 0), pad_edge=False, header_style="bold")
         for heading, width in zip(headings, layout.widths, strict=True):
@@ -91,8 +100,16 @@ class _Page:
             verdict = row[-1].plain
             row[-1].stylize(STYLES.get(verdict.partition(":")[0], ""))
             table.add_row(*row, style="" if verdict else "dim")
-        self._console.print()
         print_trimmed(self._console, table)
+
+    def _list(self, rows: Sequence[Row]) -> None:
+        """A line for each step and reading, where columns would break every word."""
+        for row in rows:
+            if row.step:
+                self._line(row.step, "bold")
+            words = (f"{row.reading} {row.measured} {row.unit}".strip(), _bounds(row), row.verdict)
+            if text := "  ".join(filter(None, words)):
+                self._indented(f"  {text}", STYLES.get(row.verdict.partition(":")[0], "") if row.verdict else "dim")
 
     def remarks(self, record: Record) -> None:
         """Attempts that were needed, and notes."""
@@ -107,14 +124,15 @@ class _Page:
             self._line(f"note: {more} more are in the record", "dim")
 
     def failures(self, record: Record) -> None:
-        for step in record.steps:
+        for step, alike in explain.failures(record):
             state = explain.state(step)
-            if state in ("fail", "error", "cut off"):
-                cause = f" ({step.ended.cause})" if step.ended and step.ended.cause else ""
-                self._console.print()
-                self._line(f"step {explain.title(step)}: ", "bold", f"{state}{cause}", STYLES[state])
-                for line in explain.explanation(step):
-                    self._indented(line)
+            cause = f" ({step.ended.cause})" if step.ended and step.ended.cause else ""
+            self._console.print()
+            self._line(f"step {explain.title(step)}: ", "bold", f"{state}{cause}", STYLES[state])
+            for line in explain.explanation(step):
+                self._indented(line)
+            if alike:
+                self._indented(f"the same in {explain.numbered(alike)}")
         skipped = list(explain.skipped(record))
         if skipped:
             self._console.print()
@@ -126,6 +144,8 @@ class _Page:
         self._console.print()
         if trouble is not None and outcome == trouble.verdict:
             self._line("the run: ", "bold", f"{trouble.verdict} ({trouble.cause}): {trouble.message}")
+            if trouble.advice:
+                self._indented(f"advice: {trouble.advice}")
         self.verdict_line(record)
 
     def verdict_line(self, record: Record, *, whole: bool = False) -> None:
@@ -137,6 +157,8 @@ class _Page:
     def reason_line(self, record: Record) -> None:
         if reason := explain.reason(record):
             self._line("reason: ", "bold", reason, whole=True)
+        if advice := explain.advice(record):
+            self._line("advice: ", "bold", advice, whole=True)
 
     # --- output
 
@@ -150,64 +172,14 @@ class _Page:
         else:
             print_trimmed(self._console, line, "fold")
 
-    def _indented(self, line: str) -> None:
+    def _indented(self, line: str, style: str = "") -> None:
         body = line.lstrip(" ")
         indent = min(2 + len(line) - len(body), 8)
-        print_trimmed(self._console, Padding(self._text(body), (0, 0, 0, indent), expand=False), "fold")
+        print_trimmed(self._console, Padding(self._text(body, style), (0, 0, 0, indent), expand=False), "fold")
 
 
-class _Layout(NamedTuple):
-    """The rows as they are printed, headings first; the width of each column, None where rich is to find one."""
-
-    rows: Sequence[Sequence[Text]]
-    widths: Sequence[int | None]
-    gap: int
-
-
-def _layout(rows: Sequence[Sequence[Text]], width: int) -> _Layout:
-    """The roomiest layout that breaks no number: first headings fold, then texts, then steps stand over readings."""
-    for names, fit in product((2, 1), (_whole, _headings_folded, _texts_folded)):
-        shown = rows if names == 2 else _stacked(rows)
-        columns = [[row[at] for row in shown] for at in range(len(shown[0]))]
-        others = [fit(column) for column in columns[names:]]
-        if names == 1:
-            others[-1] = _texts_folded(columns[-1])  # a cause may stand below its verdict
-        left = width - sum(others) - names * len(columns)
-        if left >= 12 * names:
-            return _Layout(shown, [*_share(columns[:names], left), *others], gap=names)
-    return _Layout(shown, [None] * len(columns), gap=1)
-
-
-def _stacked(rows: Sequence[Sequence[Text]]) -> list[Sequence[Text]]:
-    """Rows with the step above its readings in one column; the step's own row carries its verdict."""
-    stacked: list[Sequence[Text]] = []
-    for step, reading, *rest in rows:
-        if step.plain and reading.plain and stacked and any(cell.plain for cell in rest[:-1]):
-            stacked.append([step, *[Text()] * len(rest)])
-            step = Text()
-        first = Text(" ") + reading if not step.plain else step
-        stacked.append([first, *rest])
-    return stacked
-
-
-def _whole(column: Sequence[Text]) -> int:
-    return max(cell.cell_len for cell in column)
-
-
-def _headings_folded(column: Sequence[Text]) -> int:
-    return max(_texts_folded(column[:1]), *(cell.cell_len for cell in column[1:]))
-
-
-def _texts_folded(column: Sequence[Text]) -> int:
-    """The width of the longest number or short word."""
-    words = [cell_len(word) for cell in column for word in cell.plain.split()]
-    return max((word for word in words if word <= _NUMBER), default=1)
-
-
-def _share(columns: Sequence[Sequence[Text]], left: int) -> list[int]:
-    """The room that is left, between steps and readings; none of it more than needed."""
-    needs = [max(cell.cell_len for cell in column) for column in columns]
-    if len(needs) == 1:
-        return [min(needs[0], left)]
-    reading = min(needs[1], max(left // 2, left - needs[0]))
-    return [min(needs[0], left - reading), reading]
+def _bounds(row: Row) -> str:
+    """The limits of a reading in brackets."""
+    if row.low and row.high:
+        return f"({row.low} to {row.high})"
+    return f"({row.low or 'up to ' + row.high})" if row.low or row.high else ""

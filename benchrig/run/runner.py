@@ -14,6 +14,8 @@ from pathlib import Path
 from platform import python_version
 from typing import Any, TypeVar
 
+import msgspec
+
 from benchrig import __version__
 from benchrig.errors import (
     BenchrigError,
@@ -192,10 +194,8 @@ class Runner:
         """Nothing was tried: every step is skipped, the run names the reason."""
         for step in self.steps:
             self.emit(StepEnded(step.number, self._at, 0.0, "skip", message="the run ended before its first step"))
-        if error.advice:
-            self.emit(Noted(self._at, error.advice))
         self._outcome.fatal(error, 0)
-        ended = self._outcome.ended(self._at)
+        ended = msgspec.structs.replace(self._outcome.ended(self._at), advice=error.advice)
         self.emit(ended)
         return ended
 
@@ -231,11 +231,10 @@ class Runner:
             self._outcome.skipped(plan)
             return
         started = asyncio.get_running_loop().time()
-        self.emit(StepStarted(plan.number, self._at))
         attempts, error = 1, None
         readings: list[Reading] = []
         try:
-            step = filled(plan, self._values, self.plan.names)
+            step = self._begun(plan)
             self._allowed(step)
             attempts, error, readings = await self._attempts(bench, plan, step, plan_deadline)
         except BenchrigError as exc:
@@ -246,6 +245,16 @@ class Runner:
             self.emit(reading)
         self._finish(bench, plan, attempts, error, readings, started)
 
+    def _begun(self, plan: StepPlan) -> Step:
+        """The step with its references replaced, and its name: a reference may stand in that too."""
+        name, at = "", self._at
+        try:
+            step = filled(plan, self._values, self.plan.names)
+            name = plan.name_of(step)
+            return step
+        finally:
+            self.emit(StepStarted(plan.number, at, name))
+
     def _why_skipped(self, plan: StepPlan, bench: RunBench) -> tuple[int | None, str] | None:
         """The root step and the sentence when the step cannot run; None when it can."""
         in_finally = plan.section == "finally"
@@ -254,11 +263,13 @@ class Runner:
         if not in_finally and "stop" in self._blocked:
             return self._blocked["stop"], f"step {self._blocked['stop']} ended the run"
         if plan.kind.verb == "connect" and "unit" in self._blocked:
-            return self._blocked["unit"], f"step {self._blocked['unit']} did not find the unit"
+            return self._blocked["unit"], f"the unit was not found (step {self._blocked['unit']})"
         if plan.kind.verb == "connect" and self._interrupts and not bench.unit_is_known:
             return self._blocked.get("stop"), "the run was interrupted before the unit was found"
         if plan.kind.needs_link and not bench.link_is_up and (self._blocked or in_finally):
-            root = self._blocked.get("link", self._blocked.get("unit"))
+            if "link" not in self._blocked and (root := self._blocked.get("unit")):
+                return root, f"the unit was not found (step {root})"
+            root = self._blocked.get("link")
             return root, f"step {root} left no link" if root else "there is no link"
         for name in sorted(plan.uses - self._values.keys()):
             root = next((s.number for s in self.steps if name in s.saves and s.number < plan.number), None)

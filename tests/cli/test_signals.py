@@ -69,7 +69,7 @@ def test_interrupted_it_cleans_up_and_ends_with_2(running: Run, number: signal.S
     assert record.ended is not None
     assert (record.ended.verdict, record.ended.cause, record.ended.exit_code) == ("error", "operator", 2)
     assert [step.ended.verdict for step in record.steps] == ["pass", "pass", "pass", "error", "pass"]
-    assert "the run was interrupted, or nobody answered (exit code 2)" in output
+    assert "stopped by the operator or interrupted (exit code 2)" in output
     [junit] = running.bench.folder.glob("results/*/junit.xml")
     suites = JUnitXml.fromfile(str(junit))
     assert (suites.tests, suites.errors, suites.failures) == (5, 1, 0)

@@ -9,9 +9,10 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from benchrig.record.aggregate import build_record
-from benchrig.record.model import PlannedStep, Record, StepEnded, StepStarted
+from benchrig.record.model import PlannedStep, Record, RunEnded, StepEnded, StepStarted
 from benchrig.report.readings_csv import COLUMNS, csv_text
 from benchrig.values.limit import Limit
 from tests.record.examples import failed_run, reading, run_of, run_started
@@ -40,8 +41,43 @@ def test_every_row_has_the_same_columns(record: Record) -> None:
     head, *body = table(record)
     assert head == list(COLUMNS)
     assert {len(row) for row in body} <= {len(COLUMNS)}
-    alone = [step for step in record.steps if not step.readings and step.ended and step.ended.verdict != "pass"]
-    assert len(body) == sum(len(step.readings) for step in record.steps) + len(alone)
+    assert len(body) >= sum(len(step.readings) for step in record.steps)
+
+
+@few
+@given(records())
+def test_what_did_not_pass_has_a_row_that_says_why(record: Record) -> None:
+    said = {(row["step"], row["cause"]) for row in rows(record) if row["verdict"] not in ("", "pass")}
+    for step in record.steps:
+        if step.ended is not None and step.ended.verdict in ("fail", "error"):
+            assert (str(step.planned.number), step.ended.cause or "") in said
+
+
+@few
+@given(records())
+def test_what_passed_names_no_cause(record: Record) -> None:
+    assert not [row for row in rows(record) if row["verdict"] == "pass" and (row["cause"] or row["message"])]
+
+
+def test_a_run_that_never_began_has_a_row_that_says_why() -> None:
+    ended = RunEnded(0.1, "error", 2, 0, "operator", None, "nobody was there")
+    skipped = StepEnded(1, 0.1, 0.0, "skip", message="the run ended before its first step")
+    first, second = rows(build_record([run_started(), skipped, ended]))
+    assert [first[name] for name in ("step", "verdict", "cause", "message")] == [
+        "",
+        "error",
+        "operator",
+        "nobody was there",
+    ]
+    assert second["verdict"] == "skip"
+
+
+def test_every_row_says_what_the_whole_run_came_to() -> None:
+    run = replace(run_started(), given={"serial": "VFL3-000042", "port": "2"}, left_out=3)
+    ended = RunEnded(1.0, "fail", 1, 1, "limit", 1)
+    [row] = rows(build_record([run, reading(5, Limit(max=4)), StepEnded(1, 1.0, 1.0, "fail", "limit"), ended]))
+    found = [row[name] for name in ("given", "left_out", "run_verdict", "run_cause", "exit_code", "serial")]
+    assert found == ["serial=VFL3-000042; port=2", "3", "fail", "limit", "1", ""]
 
 
 @few
@@ -117,7 +153,7 @@ def test_the_columns_are_stable() -> None:
     assert COLUMNS[12:] == (
         "unit", "low", "high", "verdict", "margin", "limit", "raw", "count", "minimum", "maximum", "mean", "sd", "outside",
         "cause",
-        "message",
+        "message", "given", "radio", "plan_hash", "left_out", "run_verdict", "run_cause", "exit_code",
     )  # fmt: skip
 
 
@@ -128,6 +164,7 @@ def test_a_step_that_failed_without_a_reading_has_a_row() -> None:
         StepStarted(1, 0.0),
         StepEnded(1, 9.0, 9.0, "fail", "link", "the unit was not heard"),
         StepEnded(2, 9.0, 0.0, "skip", root=1),
+        RunEnded(9.0, "fail", 1, 0, "link", 1),
     ]
     absent = build_record(events)
     assert [(row["step"], row["verdict"], row["cause"], row["reading"]) for row in rows(absent)] == [

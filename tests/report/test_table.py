@@ -9,12 +9,13 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from msgspec.structs import replace
 from rich.cells import cell_len
 from rich.console import Console
 
 from benchrig.record.aggregate import build_record
-from benchrig.record.model import Noted, Record, RunEnded, Samples, StepEnded
-from benchrig.report.table import render
+from benchrig.record.model import Noted, PlannedStep, Reading, Record, RunEnded, Samples, StepEnded, StepStarted
+from benchrig.report.table import render, render_verdict
 from benchrig.values.limit import Bits, Limit
 from tests.record.examples import failed_run, reading, run_of, run_started
 from tests.record.strategies import device_text, few, records
@@ -156,7 +157,7 @@ def test_an_error_beside_a_broken_limit_is_told_too() -> None:
 
 
 def test_skipped_steps_are_told_in_one_line() -> None:
-    assert "2 steps skipped because step 5 left no link: 6-7\n" in shown(failed_run())
+    assert "steps 6-7 skipped: step 5 left no link\n" in shown(failed_run())
 
 
 def test_a_pass_on_the_second_attempt_says_so() -> None:
@@ -184,8 +185,8 @@ def test_the_head_says_what_was_tested_with_what() -> None:
 
 def test_what_was_simulated_is_marked_at_both_ends() -> None:
     text = shown(run_of(simulated=True, radio="virtual:fridge", seed=7))
-    assert "SIMULATED this ran on a virtual radio: no unit was tested\n" in text
-    assert text.splitlines()[-1].startswith("PASS, SIMULATED: ")
+    assert "SIMULATED this ran on a virtual radio: no real unit was tested\n" in text
+    assert text.splitlines()[-1].startswith("PASS, SIMULATED: all limits held")
     assert "SIMULATED" not in shown(run_of())
 
 
@@ -237,7 +238,7 @@ def test_notes_are_bounded() -> None:
     assert "note: 10 more are in the record\n" in text
 
 
-@pytest.mark.parametrize("width", [48, 60, 80, 100, 200])
+@pytest.mark.parametrize("width", [20, 48, 60, 80, 100, 200])
 def test_no_number_is_broken_over_lines(width: int) -> None:
     text = shown(failed_run(), width)
     assert all(number in text for number in ("1.234567", "31.27", "2.004", "-58", "-70"))
@@ -254,3 +255,80 @@ def test_colour_can_be_switched_off(monkeypatch: pytest.MonkeyPatch) -> None:
     file = io.StringIO()
     render(failed_run(), Console(file=file, width=100, force_terminal=True))
     assert not re.search(r"\x1b\[[0-9;]*3[0-7]", file.getvalue())
+
+
+SETTINGS = (
+    PlannedStep(1, "read the settings of the display module", "read", "a.yaml:3"),
+    PlannedStep(2, "read model number", "read", "a.yaml:9"),
+)
+
+
+def settings(step: int, name: str, value: object, limit: Limit) -> Reading:
+    return replace(reading(value, limit), step=step, name=name)
+
+
+def long_names() -> Record:
+    events = [
+        run_started(*SETTINGS),
+        settings(1, "value.motor_temperature", 60, Limit(min=60, max=60)),
+        settings(1, "value.language_of_display", "de", Limit(equals="de")),
+        StepEnded(1, 1.0, 1.0, "pass"),
+        settings(2, "characteristics", "Kestrel", Limit(equals="Kestrel Velo Works GmbH")),
+        StepEnded(2, 1.0, 1.0, "fail", "limit"),
+    ]
+    return build_record(events)
+
+
+@pytest.mark.parametrize("width", [60, 72, 80, 100, 120])
+def test_names_of_readings_are_whole_whatever_the_limits_are(width: int) -> None:
+    lines = [line.split() for line in shown(long_names(), width).splitlines()]
+    for name in ("value.motor_temperature", "value.language_of_display", "characteristics"):
+        assert any(name in words for words in lines), name
+
+
+@pytest.mark.parametrize("width", [80, 120])
+def test_no_word_of_a_step_is_broken(width: int) -> None:
+    words = shown(long_names(), width).partition("\n\n\n")[0].split()
+    assert {"settings", "display", "module", "number"} <= {*words}
+
+
+def test_a_hand_terminal_has_a_list() -> None:
+    lines = [line.rstrip() for line in shown(failed_run(), 40).splitlines()]
+    at = lines.index("3 read temperature")
+    assert lines[at + 1] == "    value 31.27 °C  (15 to 30)  fail"
+    assert not any("low limit" in line for line in lines)
+
+
+def test_one_cause_is_told_once() -> None:
+    """Five steps fail as an attribute lost a property."""
+    steps = [PlannedStep(number, f"write {number}", "write", f"a.yaml:{number}") for number in range(1, 6)]
+    ends = [StepEnded(n, 1.0, 1.0, "fail", "device", "assist does not offer write") for n in range(1, 6)]
+    text = shown(build_record([run_started(*steps), *ends]))
+    assert text.count("assist does not offer write") == 1
+    assert "  the same in steps 2-5\n" in text
+
+
+def test_advice_stands_under_its_reason() -> None:
+    ended = RunEnded(0.1, "error", 2, 0, "operator", None, "nobody was there", advice="run at a terminal")
+    record = build_record([run_started(), ended])
+    assert "the run: error (operator): nobody was there\n  advice: run at a terminal\n" in shown(record)
+    file = io.StringIO()
+    render_verdict(record, Console(file=file, width=100))
+    assert file.getvalue().endswith("nobody was there\nadvice: run at a terminal\n")
+
+
+def test_what_did_not_pass_is_no_note_besides() -> None:
+    ended = RunEnded(0.1, "error", 3, 0, "internal", None, "an error was raised: x")
+    text = shown(build_record([run_started(), Noted(0.1, "an error was raised: x"), ended]))
+    assert text.count("an error was raised: x") == 1
+
+
+def test_a_unit_that_was_not_found_is_known_by_what_was_given() -> None:
+    run = replace(run_started(), given={"serial": "VFL3-000042"})
+    assert "unit     not known, given serial number VFL3-000042\n" in shown(build_record([run]))
+
+
+def test_a_step_is_called_what_it_was_called_in_the_run() -> None:
+    step = PlannedStep(1, "ask", "ask", "a.yaml:3")
+    record = build_record([run_started(step), StepStarted(1, 0.0, "ask Is the housing red?")])
+    assert "1 ask Is the housing red?" in shown(record)
