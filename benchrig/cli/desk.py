@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from benchrig.cli.common import RADIO_HELP, echo, errors_for_people, json_line
+from benchrig.cli.ports import port_options
 from benchrig.cli.types import Decibels, Time, Whole
 
 if TYPE_CHECKING:
@@ -58,24 +59,24 @@ def device_options(command: Command) -> Command:
 
     @functools.wraps(command)
     def with_desk(**arguments: Any) -> Any:
-        names = ("radio", "device", "services", "manufacturer", "rssi_min", "nearest", "plan", "within", "seed",
+        names = ("radio", "ports", "starts", "device", "services", "manufacturer", "rssi_min", "nearest", "plan", "within", "seed",
                  "real_time", "capture")  # fmt: skip
         given = {name: arguments.pop(name) for name in names}
         with errors_for_people():
             return command(desk=_options(**given), **arguments)
 
     decorated: Any = with_desk
-    for option in reversed(_OPTIONS):
+    for option in reversed(_OPTIONS[1:]):
         decorated = option(decorated)
-    return decorated  # type: ignore[no-any-return]
+    return _OPTIONS[0](port_options(decorated))  # type: ignore[no-any-return]
 
 
-def _options(*, radio: str, plan: Path | None, within: float, seed: int, real_time: bool, capture: Path | None,
+def _options(*, radio: str, ports: tuple[str, ...], starts: tuple[str, ...], plan: Path | None, within: float, seed: int, real_time: bool, capture: Path | None,
              **which: Any) -> DeskOptions:  # fmt: skip
     from benchrig.desk.desk import DeskOptions
     from benchrig.radio.specify import RadioChoice
 
-    choice = RadioChoice.parse(radio)
+    choice = RadioChoice.parse(radio, ports, starts)
     names = plan_names(plan)
     selection = _selection(plan, names, **which)
     return DeskOptions(choice, selection, names, within, seed, capture, real_time)

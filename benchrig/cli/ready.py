@@ -9,6 +9,7 @@ import click
 
 from benchrig.cli.common import RADIO_HELP, errors_for_people
 from benchrig.cli.desk import print_json
+from benchrig.cli.ports import port_options
 from benchrig.cli.types import Time, Whole
 
 if TYPE_CHECKING:
@@ -21,12 +22,15 @@ NOT_READY = 7
 @click.command(short_help="See whether this station can test.")
 @click.option("--radio", metavar="RADIO", envvar="BENCHRIG_RADIO", show_envvar=True,
               help=f"{RADIO_HELP} Default: every adapter of the operating system, and what else is attached.")  # fmt: skip
+@port_options
 @click.option(
     "--listen", metavar="TIME", type=Time(), default="3 s", show_default=True, help="How long to listen for any device."
 )
 @click.option("--seed", type=Whole(0), default=0, metavar="N", help="Seed of everything random on a virtual radio.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document.")
-def ready(radio: str | None, listen: float, seed: int, as_json: bool) -> None:
+def ready(
+    radio: str | None, ports: tuple[str, ...], starts: tuple[str, ...], listen: float, seed: int, as_json: bool
+) -> None:
     """Look at the radios of this station step by step, and say what to do about each 'no': what is there, switched on,
     permitted and free, and whether any device is heard. Nothing is connected, nothing is changed; a controller of its
     own is reset.
@@ -43,7 +47,8 @@ def ready(radio: str | None, listen: float, seed: int, as_json: bool) -> None:
     from benchrig.radio.specify import RadioChoice
 
     with errors_for_people():
-        choice = None if radio is None else RadioChoice.parse(radio)
+        named = radio is not None or ports or starts
+        choice = RadioChoice.parse(radio or "host", ports, starts) if named else None
         # what is looked at does not depend on who reads it
         if as_json:
             station = Station()

@@ -11,6 +11,7 @@ import click
 
 from benchrig import signals
 from benchrig.cli.common import RADIO_HELP, attended, complete_step, echo, errors_for_people
+from benchrig.cli.ports import port_options
 from benchrig.cli.types import Time, Whole
 from benchrig.report.place import make_way
 
@@ -36,22 +37,7 @@ _VARIABLE = "BENCHRIG_RADIO"
     metavar="DEVICE",
     help="Of the devices that the plan selects, the one with this name (with * and ?) or address.",
 )
-@click.option(
-    "--port",
-    "ports",
-    multiple=True,
-    metavar="PORT",
-    help="An HCI port of the virtual radio for a firmware that runs on this machine: tcp:HOST:NUMBER or pty:PATH; "
-    "may be given several times.",
-)
-@click.option(
-    "--start",
-    "starts",
-    multiple=True,
-    metavar="COMMAND",
-    help="Run this beside the port, and end it afterwards; {port} in it becomes the port's address. The second "
-    "command is for the second port, and so on.",
-)
+@port_options
 @click.option("--set", "given", multiple=True, metavar="NAME=VALUE", help="A value the plan asks for.")
 @click.option(
     "--only",

@@ -259,11 +259,20 @@ async def open_desk(
     """Open the radio; whatever is connected is disconnected at the end. PlanError for bad device files, StationError."""
     radio = await radio_opener(options.choice, seed=options.seed, capture=options.capture)()
     try:
-        for sentence in await radio.prepare(options.selection):
+        for sentence in [*_ports(radio), *await radio.prepare(options.selection)]:
             tell(sentence)
         yield Desk(radio, options, tell, doing)
+        if (late := await radio.aftermath()) is not None:
+            tell(late.message)
+        for sentence in radio.remarks():
+            tell(sentence)
     finally:
         await radio.close()
+
+
+def _ports(radio: Radio) -> list[str]:
+    """Where a firmware connects, for who starts it by hand."""
+    return [f"{name}: {fact}" for name, fact in radio.facts.items() if name.startswith("port ")]
 
 
 def run_desk(

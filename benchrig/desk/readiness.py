@@ -25,7 +25,9 @@ from benchrig.run.loop import attended_loop, in_loop
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk
-    from benchrig.radio.scan import Sighting
+    from benchrig.radio.port.opening import OpenPort
+    from benchrig.radio.radio import Radio
+    from benchrig.radio.scan import Ear, Sighting
     from benchrig.radio.specify import RadioChoice
 
 State = Literal["yes", "no", "unknown"]
@@ -212,16 +214,19 @@ def attend(choice: RadioChoice | None, station: Station, listen: float) -> None:
 
 
 async def look_at_devices(desk: Desk, station: Station, listen: float) -> None:
-    """The devices of a virtual radio: each has to be heard. The first ones are named, the others counted."""
+    """The devices of a virtual radio and the hosts on its ports: each has to be heard. The first ones are named, the
+    others counted."""
     from benchrig.radio.virtual import load_devices
     from benchrig.source.problem import Problems
 
     models = load_devices(desk.options.choice.files, Problems())
     radio = desk.radio.name
-    station.add(Check(radio, "device files", "yes", f"{len(models)} device{'s' if len(models) != 1 else ''}"))
+    if models:
+        station.add(Check(radio, "device files", "yes", f"{len(models)} device{'s' if len(models) != 1 else ''}"))
     async with desk.listening() as ear:
         await asyncio.sleep(listen)
     checks = [_device(radio, one.name, ear.heard.get((one.address, one.address_type)), listen) for one in models]
+    checks += [_host(radio, number, one, ear, listen) for number, one in enumerate(_ports(desk.radio), 1)]
     silent, heard = ([check for check in checks if check.blocks is blocks] for blocks in (True, False))
     for alike, what in ((silent, "were not heard"), (heard, "were heard")):
         for check in alike[:SHOWN_DEVICES]:
@@ -230,9 +235,34 @@ async def look_at_devices(desk: Desk, station: Station, listen: float) -> None:
             station.add(replace(alike[-1], check="others", found=f"{more} more {what}"))
 
 
-def _device(radio: str, name: str, heard: Sighting | None, listen: float) -> Check:
+def _ports(radio: Radio) -> list[OpenPort]:
+    from benchrig.radio.port.radio import PortedRadio
+
+    return radio.ports.ports if isinstance(radio, PortedRadio) else []
+
+
+def _host(radio: str, number: int, one: OpenPort, ear: Ear, listen: float) -> Check:
+    """What is known of the host on a port: whether it came, and whether it is heard."""
+    name = f"port {number}"
+    trouble = one.port.refused or one.lacking() or one.crash() or one.port.gone() or one.silence()
+    if trouble is not None:
+        return Check(radio, name, "no", trouble.message, trouble.advice, blocks=True)
+    if not one.port.has_host:
+        return Check(radio, name, "no", f"no host came to {one.port.name} in {listen:g} s", "start it", blocks=True)
+    addresses = one.port.controller.addresses
+    heard = next((sighting for (address, _), sighting in ear.heard.items() if address in addresses), None)
+    return _device(radio, name, heard, listen, "see whether its firmware still advertises")
+
+
+def _device(
+    radio: str,
+    name: str,
+    heard: Sighting | None,
+    listen: float,
+    advice: str = "see 'advertising' and 'faults' in its file",
+) -> Check:
     if heard is None:
-        found, advice = f"{name} was not heard in {listen:g} s", "see 'advertising' and 'faults' in its file"
+        found = f"{name} was not heard in {listen:g} s"
         return Check(radio, name, "no", found, advice, blocks=True)
     interval = "" if heard.interval is None else f", every {1000 * heard.interval:.0f} ms"
     return Check(radio, name, "yes", f"heard at {heard.level_text}{interval}")

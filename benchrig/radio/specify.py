@@ -83,10 +83,10 @@ def _controller(text: str) -> str:
 
 
 def radio_opener(
-    choice: RadioChoice, *, seed: int = 0, capture: Path | None = None, folder: Callable[[], Path] = Path
+    choice: RadioChoice, *, seed: int = 0, capture: Path | None = None, folder: Callable[[], Path] | None = None
 ) -> Callable[[], Awaitable[Radio]]:
     """What opens the radio. Device files are read here already: PlanError before anything is opened. `folder` says,
-    when it is opened, where it may leave files."""
+    when it is opened, where it may leave files; without it there are none."""
     if choice.kind == "virtual":
         return _virtual_opener(choice, seed, capture, folder)
     if choice.kind == "hci":
@@ -107,7 +107,7 @@ async def _open_hci(choice: RadioChoice, capture: Path | None) -> Radio:
 
 
 def _virtual_opener(
-    choice: RadioChoice, seed: int, capture: Path | None, folder: Callable[[], Path]
+    choice: RadioChoice, seed: int, capture: Path | None, folder: Callable[[], Path] | None
 ) -> Callable[[], Awaitable[Radio]]:
     from benchrig.radio.virtual import load_devices
     from benchrig.source.problem import Problems
@@ -117,7 +117,7 @@ def _virtual_opener(
     problems.raise_if_any()
 
     return lambda: open_simulated(
-        models, name=str(choice), seed=seed, capture=capture, ports=choice.ports, folder=folder()
+        models, name=str(choice), seed=seed, capture=capture, ports=choice.ports, folder=folder() if folder else None
     )
 
 
@@ -132,7 +132,7 @@ async def open_simulated(
     folder: Path | None = None,
 ) -> Radio:
     """A radio on an air of its own with these devices, and with ports for others; the output of the programs beside
-    these goes to `folder` (default: the current one)."""
+    these goes to `folder`; without one it is not kept."""
     from benchrig.radio.bumble_stack import BumbleClient, BumbleScanner
     from benchrig.radio.port.opening import open_ports
     from benchrig.radio.port.radio import PortedRadio
@@ -141,7 +141,7 @@ async def open_simulated(
     async with contextlib.AsyncExitStack() as resources:
         air = await open_air(models, seed=seed, faults=faults, capture=capture)
         resources.push_async_callback(air.close)
-        opened = await open_ports(air.air, ports, folder or Path(), alone=not models)
+        opened = await open_ports(air.air, ports, folder, alone=not models)
         resources.push_async_callback(opened.close)
         return PortedRadio(
             name,

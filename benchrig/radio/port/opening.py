@@ -126,17 +126,18 @@ class OpenPorts:
             one.port.leave()
 
 
-async def open_ports(air: Air, choices: Sequence[PortChoice], folder: Path, *, alone: bool = False) -> OpenPorts:
+async def open_ports(air: Air, choices: Sequence[PortChoice], folder: Path | None, *, alone: bool = False) -> OpenPorts:
     """Open the ports and start their programs; each host has spoken when this returns. The output of programs goes
-    to `folder`. Raises StationError, and DeviceError for a program that does not come up."""
+    to `folder`, where there is one. Raises StationError, and DeviceError for a program that does not come up."""
     opened = OpenPorts(alone=alone)
     try:
         for number, choice in enumerate(choices, 1):
             opened.ports.append(await _open(air, choice, number))
         for number, (one, choice) in enumerate(zip(opened.ports, choices, strict=True), 1):
             if choice.start:
-                log = folder / ("start.log" if number == 1 else f"start-{number}.log")
-                one.program = await Program.start(_filled(choice.start, one.door.address), log)
+                log = "start.log" if number == 1 else f"start-{number}.log"
+                words = _filled(choice.start, one.door.address)
+                one.program = await Program.start(words, folder / log if folder else None)
         await asyncio.gather(*(_up(one) for one in opened.ports if one.program))
     except BaseException:
         await opened.close()

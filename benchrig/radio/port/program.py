@@ -28,12 +28,11 @@ _LOOK_EVERY = 0.01
 class Program:
     """Make it with `start`, end it with `stop`."""
 
-    def __init__(self, words: tuple[str, ...], process: asyncio.subprocess.Process, log: Path, file: BinaryIO) -> None:
+    def __init__(self, words: tuple[str, ...], process: asyncio.subprocess.Process, file: BinaryIO | None) -> None:
         self.command = shlex.join(words)
         self.name = _shortened(self.command)
         self.digests = digests(words)
         self._process = process
-        self._log = log
         self._file = file
         self._written = 0
         self._tail = b""
@@ -41,10 +40,10 @@ class Program:
         self._reader = asyncio.get_running_loop().create_task(self._read())
 
     @classmethod
-    async def start(cls, words: tuple[str, ...], log: Path) -> Program:
+    async def start(cls, words: tuple[str, ...], log: Path | None) -> Program:
         """Run a program in the current folder, its output going to `log`. Raises StationError when it cannot be."""
         try:
-            file = log.open("wb")
+            file = log.open("wb") if log else None
         except OSError as exc:
             raise StationError(f"{log} cannot be written: {exc.strerror or exc}") from exc
         try:
@@ -57,11 +56,12 @@ class Program:
                 start_new_session=os.name == "posix",
             )
         except OSError as exc:
-            file.close()
+            if file:
+                file.close()
             raise StationError(
                 f"{words[0]} cannot be started: {exc.strerror or exc}", advice="check --start: a program and arguments"
             ) from exc
-        return cls(words, process, log, file)
+        return cls(words, process, file)
 
     @property
     def has_ended(self) -> bool:
@@ -83,7 +83,10 @@ class Program:
         code = self._process.returncode
         if code is None or self._stopping:
             return None
-        return DeviceError(f"{self.name} {_how(code)}{self._last_words()}", advice=f"its output is in {self._log.name}")
+        kept = (
+            f"its output is in {Path(self._file.name).name}" if self._file else "run it by itself to see all its output"
+        )
+        return DeviceError(f"{self.name} {_how(code)}{self._last_words()}", advice=kept)
 
     @property
     def has_failed(self) -> bool:
@@ -100,10 +103,11 @@ class Program:
         assert self._process.stdout is not None
         while chunk := await self._process.stdout.read(65536):
             self._tail = (self._tail + chunk)[-TAIL:]
-            kept = chunk[: MAX_LOG - self._written]
-            self._written += len(kept)
-            self._file.write(kept)
-            self._file.flush()
+            if self._file:
+                kept = chunk[: MAX_LOG - self._written]
+                self._written += len(kept)
+                self._file.write(kept)
+                self._file.flush()
 
     async def stop(self) -> None:
         """End it and its children: asked first, then not."""
@@ -118,7 +122,8 @@ class Program:
         await asyncio.gather(self._reader, return_exceptions=True)
         # a child in a session of its own may still hold the other end of the pipe
         self._process._transport.close()  # type: ignore[attr-defined]
-        self._file.close()
+        if self._file:
+            self._file.close()
 
     def _kill(self) -> None:
         self._signal(signal.SIGKILL if os.name == "posix" else signal.SIGTERM)
