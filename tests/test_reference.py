@@ -1,6 +1,7 @@
 """The reference of the plan language against the code: every key, every reading, every table, every example."""
 
 import asyncio
+import dataclasses
 import random
 import re
 import sys
@@ -11,11 +12,14 @@ from typing import get_args
 import msgspec
 import pytest
 
+from benchrig.cli import common
 from benchrig.cli.operator import Unattended
 from benchrig.errors import Cause
 from benchrig.plan.loader import MAX_INCLUDES, MAX_STEPS, load_plan
 from benchrig.plan.model import PlanFile, StepsFile
 from benchrig.radio.specify import RadioChoice, loop_factory, radio_opener
+from benchrig.radio.virtual.air_spec import AIRS, ConditionsSpec
+from benchrig.radio.virtual.conditions import PROFILES
 from benchrig.radio.virtual.device_file import AirSpec, DeviceSpec, load_devices
 from benchrig.radio.virtual.value_reading import source_of
 from benchrig.run.choose import choose_steps
@@ -54,6 +58,7 @@ SECTION_OF = {
     "Station": "Station files",
     "DeviceSpec": "One device",
     "AirSpec": "Several devices",
+    "ConditionsSpec": "Air",
     "RssiSpec": "Level",
     "AdvertisingSpec": "Advertising",
     "DataSpec": "Advertised data",
@@ -67,7 +72,7 @@ SECTION_OF = {
     "FaultSpec": "Faults",
     "OthersSpec": "Others",
 } | {kind.__name__: verb for verb, kind in KINDS.items()}
-ROOTS = [PlanFile, StepsFile, Station, DeviceSpec, AirSpec, BitPart, Bits, *KINDS.values()]
+ROOTS = [PlanFile, StepsFile, Station, DeviceSpec, AirSpec, ConditionsSpec, BitPart, Bits, *KINDS.values()]
 
 
 def reachable(roots):
@@ -109,6 +114,20 @@ def test_every_key_stands_in_its_section_with_its_default(model):
     rows = SECTIONS[SECTION_OF[model.__name__]].table("key")
     listed = {words(row["key"])[0]: row["default"] for row in rows}
     assert listed == {one.encode_name: default_text(one) for one in own_fields(model)}
+
+
+@pytest.mark.parametrize("name", PROFILES)
+def test_the_numbers_of_an_air(name):
+    given = {words(row["key"])[0]: row[name] for row in SECTIONS["Air"].table("key") if row[name] not in ("", "–")}
+    read = msgspec.structs.asdict(ConditionsSpec())
+    for key, field in ((f.name, f.type) for f in msgspec.structs.fields(ConditionsSpec) if f.name in given):
+        own = [kind for kind in get_args(field) if hasattr(kind, "from_source")]
+        read[key] = own[0].from_source(given[key]) if own else float(given[key])
+    assert ConditionsSpec(**read).conditions() == dataclasses.replace(PROFILES[name], name="rough, changed")
+
+
+def test_the_names_of_airs():
+    assert [words(row["name"])[0] for row in SECTIONS["Air"].table("name")] == [*AIRS] == [*common.AIRS]
 
 
 def test_the_keys_of_use():

@@ -7,10 +7,10 @@ import json
 import os
 import shutil
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -21,13 +21,22 @@ if TYPE_CHECKING:
 
     from benchrig.errors import BenchrigError
 
+Command = TypeVar("Command", bound=Callable[..., Any])
 RADIO_HELP = (
     "How the unit is reached: host or host:ADAPTER (the operating system's Bluetooth), hci:usb:N, "
     "hci:serial:PORT[,SPEED] or hci:tcp:HOST:PORT (a controller of its own), or virtual:FILE[,FILE…] (simulated devices)."
 )
 
-
+AIRS = ("kind", "rough", "crowded", "far")
+AIR_HELP = (
+    "The air of a virtual radio: kind, rough as at a bench, crowded as in a hall full of units, or far as at the edge "
+    "of the range. Default: what its device files say, else kind."
+)
 PIPE_WIDTH = 120
+
+
+def air_option() -> Callable[[Command], Command]:
+    return click.option("--air", type=click.Choice(AIRS), help=AIR_HELP)
 
 
 @contextmanager

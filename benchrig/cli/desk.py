@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from benchrig.cli.common import RADIO_HELP, echo, errors_for_people, json_line
+from benchrig.cli.common import RADIO_HELP, air_option, echo, errors_for_people, json_line
 from benchrig.cli.ports import port_options
 from benchrig.cli.types import Decibels, Time, Whole
 
@@ -49,6 +49,7 @@ _OPTIONS = (
     click.option("-p", "--plan", metavar="PLAN", type=click.Path(path_type=Path), help="Names of attributes, and the device, come from this plan; it needs no steps."),
     click.option("--within", metavar="TIME", type=Time(), default="15 s", show_default=True, help="Time to find the device and connect."),
     click.option("--seed", type=Whole(0), default=0, metavar="N", help="Seed of everything random on a virtual radio."),
+    air_option(),
     click.option("--real-time", is_flag=True, help="Let a virtual radio take the time a real one would."),
     click.option("--capture", type=click.Path(path_type=Path), metavar="FILE", help="Capture the HCI traffic of a virtual or hci radio (btsnoop)."),
 )  # fmt: skip
@@ -60,7 +61,7 @@ def device_options(command: Command) -> Command:
     @functools.wraps(command)
     def with_desk(**arguments: Any) -> Any:
         names = ("radio", "ports", "starts", "device", "services", "manufacturer", "rssi_min", "nearest", "plan", "within", "seed",
-                 "real_time", "capture")  # fmt: skip
+                 "air", "real_time", "capture")  # fmt: skip
         given = {name: arguments.pop(name) for name in names}
         with errors_for_people():
             return command(desk=_options(**given), **arguments)
@@ -71,12 +72,12 @@ def device_options(command: Command) -> Command:
     return _OPTIONS[0](port_options(decorated))  # type: ignore[no-any-return]
 
 
-def _options(*, radio: str, ports: tuple[str, ...], starts: tuple[str, ...], plan: Path | None, within: float, seed: int, real_time: bool, capture: Path | None,
+def _options(*, radio: str, ports: tuple[str, ...], starts: tuple[str, ...], plan: Path | None, within: float, seed: int, air: str | None, real_time: bool, capture: Path | None,
              **which: Any) -> DeskOptions:  # fmt: skip
     from benchrig.desk.desk import DeskOptions
     from benchrig.radio.specify import RadioChoice
 
-    choice = RadioChoice.parse(radio, ports, starts)
+    choice = RadioChoice.parse(radio, ports, starts, air)
     names = plan_names(plan)
     selection = _selection(plan, names, **which)
     return DeskOptions(choice, selection, names, within, seed, capture, real_time)

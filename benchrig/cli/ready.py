@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from benchrig.cli.common import RADIO_HELP, errors_for_people
+from benchrig.cli.common import RADIO_HELP, air_option, errors_for_people
 from benchrig.cli.desk import print_json
 from benchrig.cli.ports import port_options
 from benchrig.cli.types import Time, Whole
@@ -27,9 +27,16 @@ NOT_READY = 7
     "--listen", metavar="TIME", type=Time(), default="3 s", show_default=True, help="How long to listen for any device."
 )
 @click.option("--seed", type=Whole(0), default=0, metavar="N", help="Seed of everything random on a virtual radio.")
+@air_option()
 @click.option("--json", "as_json", is_flag=True, help="One JSON document.")
 def ready(
-    radio: str | None, ports: tuple[str, ...], starts: tuple[str, ...], listen: float, seed: int, as_json: bool
+    radio: str | None,
+    ports: tuple[str, ...],
+    starts: tuple[str, ...],
+    listen: float,
+    seed: int,
+    air: str | None,
+    as_json: bool,
 ) -> None:
     """Look at the radios of this station step by step, and say what to do about each 'no': what is there, switched on,
     permitted and free, and whether any device is heard. Nothing is connected, nothing is changed; a controller of its
@@ -47,8 +54,8 @@ def ready(
     from benchrig.radio.specify import RadioChoice
 
     with errors_for_people():
-        named = radio is not None or ports or starts
-        choice = RadioChoice.parse(radio or "host", ports, starts) if named else None
+        named = radio is not None or ports or starts or air
+        choice = RadioChoice.parse(radio or "host", ports, starts, air) if named else None
         # what is looked at does not depend on who reads it
         if as_json:
             station = Station()

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from benchrig import signals
-from benchrig.cli.common import RADIO_HELP, attended, complete_step, echo, errors_for_people
+from benchrig.cli.common import RADIO_HELP, air_option, attended, complete_step, echo, errors_for_people
 from benchrig.cli.ports import port_options
 from benchrig.cli.types import Time, Whole
 from benchrig.report.place import make_way
@@ -76,6 +76,7 @@ _VARIABLE = "BENCHRIG_RADIO"
     help="Also write the readings as CSV to this file.",
 )
 @click.option("--seed", type=Whole(0), default=0, metavar="N", help="Seed of everything random on a virtual radio.")
+@air_option()
 @click.option("--real-time", is_flag=True, help="Let a virtual radio take the time a real one would.")
 @click.option(
     "--capture",
@@ -109,6 +110,7 @@ def run(
     junit_dialect: str,
     csv_file: Path | None,
     seed: int,
+    air: str | None,
     real_time: bool,
     capture: Path | None,
     answer_within: float,

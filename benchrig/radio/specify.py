@@ -30,20 +30,25 @@ _CONTROLLER = {
 class RadioChoice:
     """A radio that has been named but not opened. `files` are the device files of a virtual one; `adapter` is the
     operating system's name for an adapter ('' for its default), or where a controller of its own is: 'usb:0'; `ports`
-    are the HCI ports of a virtual one."""
+    are the HCI ports of a virtual one, `air` names its air where its device files do not."""
 
     kind: str
     adapter: str = ""
     files: tuple[Path, ...] = ()
     ports: tuple[PortChoice, ...] = ()
+    air: str | None = None
 
     @classmethod
-    def parse(cls, text: str, ports: Sequence[str] = (), starts: Sequence[str] = ()) -> RadioChoice:
-        """Raises UsageError for text that names no radio, and for ports (and the programs beside them) that are none
-        or go with no virtual radio."""
+    def parse(
+        cls, text: str, ports: Sequence[str] = (), starts: Sequence[str] = (), air: str | None = None
+    ) -> RadioChoice:
+        """Raises UsageError for text that names no radio, and for ports (and the programs beside them) and an air that
+        are none or go with no virtual radio."""
         kind, _, rest = text.partition(":")
         if kind == "virtual":
-            return cls._virtual(rest, ports, starts)
+            return cls._virtual(rest, ports, starts, air)
+        if air:
+            raise UsageError(f"--air goes with a virtual radio, not with '{text}'", advice="--radio virtual:FILE")
         if ports or starts:
             raise UsageError(f"--port and --start go with a virtual radio, not with '{text}'", advice="--radio virtual")
         if kind == "host":
@@ -53,14 +58,14 @@ class RadioChoice:
         raise UsageError(f"unknown radio '{text}'", advice=f"one of {KINDS}")
 
     @classmethod
-    def _virtual(cls, rest: str, ports: Sequence[str], starts: Sequence[str]) -> RadioChoice:
+    def _virtual(cls, rest: str, ports: Sequence[str], starts: Sequence[str], air: str | None) -> RadioChoice:
         from benchrig.radio.port.choice import parse_ports
 
         files = tuple(Path(part) for part in rest.split(",") if part)
         if not files and not ports:
             advice = "--radio virtual:FILE[,FILE…], or --radio virtual --port tcp:127.0.0.1:9001"
             raise UsageError("a virtual radio needs its device files, or a port", advice=advice)
-        return cls("virtual", files=files, ports=parse_ports(ports, starts))
+        return cls("virtual", files=files, ports=parse_ports(ports, starts), air=air)
 
     @property
     def simulated(self) -> bool:
@@ -113,11 +118,17 @@ def _virtual_opener(
     from benchrig.source.problem import Problems
 
     problems = Problems()
-    models = load_devices(choice.files, problems)
+    models = load_devices(choice.files, problems, any_air=choice.air is not None)
     problems.raise_if_any()
 
     return lambda: open_simulated(
-        models, name=str(choice), seed=seed, capture=capture, ports=choice.ports, folder=folder() if folder else None
+        models,
+        name=str(choice),
+        seed=seed,
+        capture=capture,
+        ports=choice.ports,
+        folder=folder() if folder else None,
+        air=choice.air,
     )
 
 
@@ -130,26 +141,29 @@ async def open_simulated(
     capture: Path | None = None,
     ports: Sequence[PortChoice] = (),
     folder: Path | None = None,
+    air: str | None = None,
 ) -> Radio:
     """A radio on an air of its own with these devices, and with ports for others; the output of the programs beside
-    these goes to `folder`; without one it is not kept."""
+    these goes to `folder`; without one it is not kept. `air` is the name of one, in place of what the devices ask
+    for."""
     from benchrig.radio.bumble_stack import BumbleClient, BumbleScanner
     from benchrig.radio.port.opening import open_ports
     from benchrig.radio.port.radio import PortedRadio
-    from benchrig.radio.virtual import open_air
+    from benchrig.radio.virtual import conditions_of, open_air
 
+    conditions = conditions_of(models, air)
     async with contextlib.AsyncExitStack() as resources:
-        air = await open_air(models, seed=seed, faults=faults, capture=capture)
-        resources.push_async_callback(air.close)
-        opened = await open_ports(air.air, ports, folder, alone=not models)
+        around = await open_air(models, seed=seed, faults=faults, capture=capture, conditions=conditions)
+        resources.push_async_callback(around.close)
+        opened = await open_ports(around.air, ports, folder, alone=not models)
         resources.push_async_callback(opened.close)
         return PortedRadio(
             name,
             simulated=True,
             seed=seed,
-            scanner_options={"backend": BumbleScanner, "stack": air.stack},
-            client_options={"backend": BumbleClient, "stack": air.stack},
-            facts=opened.facts,
+            scanner_options={"backend": BumbleScanner, "stack": around.stack},
+            client_options={"backend": BumbleClient, "stack": around.stack},
+            facts=({"air": conditions.name} if conditions else {}) | opened.facts,
             on_close=resources.pop_all().aclose,
             ports=opened,
         )

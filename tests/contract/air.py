@@ -17,7 +17,7 @@ from typing import Any
 import click
 
 from benchrig.radio.h4 import FROM_HOST, Framer
-from benchrig.radio.virtual import load_devices
+from benchrig.radio.virtual import conditions_of, load_devices
 from benchrig.radio.virtual.air import Air
 from benchrig.radio.virtual.controller import VirtualController
 from benchrig.radio.virtual.opening import switch_on
@@ -56,7 +56,7 @@ async def main(file: str) -> None:
     problems = Problems()
     models = load_devices([Path(file)], problems)
     problems.raise_if_any()
-    air = Air(seed=1)
+    air = Air(seed=1, conditions=conditions_of(models))
     air.on_error = lambda error: click.echo(f"AIR {error!r}", err=True)
     devices = await switch_on(air, models)
     listener = socket(type=SOCK_STREAM, proto=IPPROTO_TCP)  # with protocol 0 asyncio leaves Nagle's algorithm on

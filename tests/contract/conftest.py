@@ -1,7 +1,7 @@
 """The radios of the contract suite.
 
-Without `--radio`: the virtual one, and with `-m slow` a controller behind a TCP port too. `--radio host` is for the
-guest, where the devices of this suite are in the air already.
+Without `--radio`: the virtual one, with a kind and with a rough air, and with `-m slow` a controller behind a TCP port
+too, in airs of both kinds. `--radio host` is for the guest, where the devices of this suite are in the air already.
 """
 
 from __future__ import annotations
@@ -10,13 +10,15 @@ from collections.abc import Iterator
 
 import pytest
 
-from tests.contract.radios import DEVICES, air_on_tcp
+from tests.contract.radios import DEVICES, air_on_tcp, in_rough_air
 
-KINDS = [pytest.param("virtual"), pytest.param("hci", marks=pytest.mark.slow)]
+ROUGH = "rough "
+NAMES = ["virtual", f"{ROUGH}virtual", "hci", f"{ROUGH}hci", "host"]
+KINDS = [pytest.param(name, marks=pytest.mark.slow if "hci" in name else ()) for name in NAMES if name != "host"]
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
-    parser.addoption("--radio", choices=["virtual", "hci", "host"], help="run the contract suite on this radio only")
+    parser.addoption("--radio", choices=NAMES, help="run the contract suite on this radio only")
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
@@ -26,10 +28,19 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
 
 
 @pytest.fixture(scope="session")
-def radio(kind: str) -> Iterator[str]:
+def radio(kind: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """What `--radio` of benchrig is called with; the devices of the suite are in its air."""
-    if kind == "hci":
-        with air_on_tcp(DEVICES) as name:
+    devices = DEVICES
+    if kind.startswith(ROUGH):
+        devices = in_rough_air(DEVICES, tmp_path_factory.mktemp("rough"))
+    if "hci" in kind:
+        with air_on_tcp(devices) as name:
             yield name
     else:
-        yield "host" if kind == "host" else f"virtual:{DEVICES}"
+        yield "host" if kind == "host" else f"virtual:{devices}"
+
+
+@pytest.fixture
+def offers(kind: str) -> str:
+    """The radio of `benchrig.radio.offers` that this one is."""
+    return kind.removeprefix(ROUGH)

@@ -79,6 +79,13 @@ def run_shipped(run: Callable[[], Ran]) -> Ran:
     return ran if ran.ended.exit_code == 0 else run()
 
 
+def in_rough_air(devices: Path, folder: Path) -> Path:
+    """A device file like this one, with a rough air around its devices."""
+    file = folder / devices.name
+    file.write_text(f"air: rough\n{devices.read_text(encoding='utf-8')}", encoding="utf-8")
+    return file
+
+
 @contextlib.contextmanager
 def air_on_tcp(devices: Path) -> Iterator[str]:
     """An air in a process of its own; the name of the radio whose controller is in it."""

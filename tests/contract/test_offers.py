@@ -37,12 +37,12 @@ def test_the_reference_lists_the_steps() -> None:
 
 
 @pytest.mark.parametrize("name", ALL)
-def test_a_limit_is_judged_where_the_radio_has_the_reading(name: str, kind: str, radio: str, tmp_path: Path) -> None:
+def test_a_limit_is_judged_where_the_radio_has_the_reading(name: str, offers: str, radio: str, tmp_path: Path) -> None:
     verb, _, reading = name.partition(".")
     step = f"{verb}:\n    name: judged\n    expect: {{{reading}: {BROKEN[name]}}}"
     reach = "" if verb == "scan" else "  - connect:\n"
     ran = run_on(radio, PLAN.replace("STEP:", step).replace("REACH", reach), tmp_path)
-    if why := LACKS[kind].get(name):
+    if why := LACKS[offers].get(name):
         assert ran.ends()[-1] == "pass", ran.story()
         assert f"the limit on {reading} is not judged: {why}" in ran.notes()
     else:

@@ -82,6 +82,7 @@ def run(
     from_: str | None = None,
     station: Station | None = None,
     capture: Path | None = None,
+    air: str | None = None,
     during: Callable[[Runner, AnyEvent], Any] | None = None,
 ) -> Ran:
     """Run the plan on the virtual radio. `during` sees every event as it comes and may interrupt the runner."""
@@ -97,7 +98,7 @@ def run(
         stray: list[str] = []
 
         async def opened() -> Any:
-            return await open_simulated(models, seed=seed, faults=faults, capture=capture)
+            return await open_simulated(models, seed=seed, faults=faults, capture=capture, air=air)
 
         def emit(event: AnyEvent) -> None:
             events.append(event)

@@ -32,13 +32,25 @@ def test_the_end_of_line_plan_passes_a_good_logger() -> None:
     assert ran.record.run.simulated
 
 
-@pytest.mark.parametrize(
-    ("plan", "device"),
-    [("nightly_regression", "logger"), ("smoke", "logger"), ("twelve_checks", "sensor"), ("returned_unit", "logger")],
-)
-def test_the_other_plans_pass_their_devices(plan: str, device: str) -> None:
-    ran = run(PLANS / f"{plan}.yaml", DEVICES / f"{device}.yaml")
+ALL = [("end_of_line", "logger"), ("nightly_regression", "logger"), ("smoke", "logger"), ("twelve_checks", "sensor")]
+ALL += [("returned_unit", "logger")]
+SEEDS = [1, *(pytest.param(seed, marks=pytest.mark.slow) for seed in range(2, 10))]
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("air", ["kind", "rough", "crowded"])
+@pytest.mark.parametrize(("plan", "device"), ALL)
+def test_the_plans_pass_their_devices_in_any_air(plan: str, device: str, air: str, seed: int) -> None:
+    ran = run(PLANS / f"{plan}.yaml", DEVICES / f"{device}.yaml", air=air, seed=seed)
     assert (ran.ended.verdict, ran.ended.exit_code) == ("pass", 0), ran.ended.message
+    assert (ran.tasks_left, ran.stray) == (0, [])
+
+
+@pytest.mark.parametrize("air", ["rough", "crowded", "far"])
+def test_the_record_names_the_air_and_a_seed_repeats(air: str) -> None:
+    one, again = (run(TWELVE, SENSOR, air=air, seed=3).events[1:] for _ in range(2))
+    assert f"air: {air}" in [note.text for note in run(TWELVE, SENSOR, air=air).record.notes]
+    assert one == again
 
 
 def test_the_returned_logger_fails_where_it_is_broken() -> None:

@@ -1,12 +1,15 @@
 """A Bluetooth LE air in this process, with simulated devices, on a clock that jumps over waiting.
 
 clock.py            the loop on which waiting costs nothing
-device_file.py      YAML -> device models (advertising_spec, gatt_spec, table_spec, value_reading, words: its parts)
+device_file.py      YAML -> device models (advertising_spec, air_spec, gatt_spec, table_spec, value_reading, words)
 model.py            a device as plain data; sources.py: where its values come from
 opening.py          models -> an open air with the bench's stack in it
 air.py              who is in the air and who is connected
 band.py             advertising channels
 airlink.py          one connection: two ends, supervision; airqueue.py: one direction of it, with the times on air
+chance.py           everything random
+conditions.py       how rough an air is; rough_band.py, backoff.py: its advertising channels; rough_link.py: its
+                    connections; propagation.py: levels, fading, lost packets
 controller.py       bumble's controller, put right
 device.py           a connectable device (characteristic, server: its parts)
 faults.py           what goes wrong, on demand
@@ -15,8 +18,8 @@ capture.py          btsnoop
 Nothing here loads bumble before an air is opened.
 """
 
-from benchrig.radio.virtual.device_file import load_devices, models_of
+from benchrig.radio.virtual.device_file import conditions_of, load_devices, models_of
 from benchrig.radio.virtual.faults import DROPPED, AirPdu, Faults
 from benchrig.radio.virtual.opening import OpenAir, open_air
 
-__all__ = ["DROPPED", "AirPdu", "Faults", "OpenAir", "load_devices", "models_of", "open_air"]
+__all__ = ["DROPPED", "AirPdu", "Faults", "OpenAir", "conditions_of", "load_devices", "models_of", "open_air"]

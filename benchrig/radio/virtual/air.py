@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import random
 import zlib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -11,15 +10,20 @@ from typing import TYPE_CHECKING
 from bumble import hci
 
 from benchrig.errors import InternalError
-from benchrig.radio.virtual.airlink import EVENTS_TO_ESTABLISH, AirLink, Timing
+from benchrig.radio.virtual.airlink import AirLink, Timing
 from benchrig.radio.virtual.band import Advertiser, Band
+from benchrig.radio.virtual.chance import Chance
 from benchrig.radio.virtual.controller import VirtualController
 from benchrig.radio.virtual.faults import Faults
+from benchrig.radio.virtual.rough_band import RoughBand
+from benchrig.radio.virtual.rough_link import EVENTS_TO_ESTABLISH
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from bumble.controller import Controller
+
+    from benchrig.radio.virtual.conditions import Conditions
 
 
 @dataclass(frozen=True)
@@ -34,12 +38,14 @@ class TracedPdu:
 
 
 class Air:
-    """Everything random in it comes from one generator, in an order that depends on the seed alone."""
+    """Everything random in it depends on the seed alone. Without `conditions` it is kind."""
 
-    def __init__(self, seed: int, faults: Faults | None = None) -> None:
-        self.rng = random.Random(seed)
+    def __init__(self, seed: int, faults: Faults | None = None, conditions: Conditions | None = None) -> None:
+        self.chance = Chance(seed)
         self.faults = faults or Faults()
-        self.band = Band(self.rng, self.faults)
+        self.conditions = conditions
+        rough = conditions and RoughBand(self.chance, self.faults, conditions)
+        self.band = rough or Band(self.chance, self.faults)
         self.pdus = 0
         self.trace: list[TracedPdu] | None = None
         self.errors: list[Exception] = []
@@ -65,9 +71,14 @@ class Air:
             advertiser.refusals -= 1
             self._refuse(central, own, advertiser, timing)
             return
+        if not self.band.hears_request(advertiser, central):
+            self._refuse(central, own, advertiser, timing)
+            return
         link = AirLink(self, central, peripheral, timing)
         link.rssi_mean, link.rssi_spread = advertiser.rssi_mean, advertiser.rssi_spread
         self._links[id(link)] = link
+        if self.conditions and (path := self.band.path_of(advertiser)):
+            link.roughen(path, self.conditions)
         link.open(own, advertiser.address)
 
     def _refuse(self, central: VirtualController, own: hci.Address, advertiser: Advertiser, timing: Timing) -> None:
@@ -90,7 +101,16 @@ class Air:
 
     def rssi_of(self, link: AirLink) -> int:
         """One measurement of a link's signal, in whole dBm."""
-        return self.band.measure(link.rssi_mean, link.rssi_spread)
+        return link.measured(self.chance.of("link levels", link.unit))
+
+    def interval_of(self, shortest: int, longest: int) -> int:
+        """The connection interval that a central takes of those that its host allows."""
+        return longest if self.conditions else shortest
+
+    def clock_of(self, advertiser: Advertiser) -> float:
+        """How long a second of this unit's clock is."""
+        path = self.band.path_of(advertiser)
+        return path.clock if path else 1.0
 
     def count_pdu(self) -> int:
         self.pdus += 1

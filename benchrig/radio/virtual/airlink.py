@@ -11,15 +11,24 @@ from bumble import hci, ll
 from bumble.controller import Connection, Controller
 from bumble.core import PhysicalTransport
 
-from benchrig.radio.virtual.airqueue import LONGEST_PACKET, Queue
+from benchrig.radio.virtual.airqueue import LONGEST_PACKET, SHORTEST_PACKET, Queue, packet_time
+from benchrig.radio.virtual.band import measure, whole_level
 from benchrig.radio.virtual.faults import DROPPED, AirPdu
+from benchrig.radio.virtual.rough_link import Events, RoughQueue
 
 if TYPE_CHECKING:
-    from benchrig.radio.virtual.air import Air
-    from benchrig.radio.virtual.controller import VirtualController
+    import random
 
-# What a central waits for in vain when its request is not answered (Core Vol 6 Part B 4.5.2).
-EVENTS_TO_ESTABLISH = 6
+    from benchrig.radio.virtual.air import Air
+    from benchrig.radio.virtual.conditions import Conditions
+    from benchrig.radio.virtual.controller import VirtualController
+    from benchrig.radio.virtual.propagation import Path
+
+INTEGRITY_CHECK = 4  # octets that an encrypted packet has more
+# From a connection request to the window of the first event (Core Vol 6 Part B 4.5.3).
+FIRST_WINDOW = 1.25e-3
+# Until an instant: six at least, and controllers take a little more.
+INSTANT_EVENTS = 8
 
 
 class Timing(NamedTuple):
@@ -76,6 +85,8 @@ class AirLink:
         self.is_up = True
         self.dark = False
         self.rssi_mean, self.rssi_spread = -50.0, 0.0
+        self.chance = air.chance.of("link", peripheral.name)
+        self._events: Events | None = None
         self._timers: set[asyncio.TimerHandle] = set()
         self.central: End
         self.peripheral: End
@@ -87,9 +98,27 @@ class AirLink:
         central, peripheral = self._controllers
         self.central = self._end(central, hci.Role.CENTRAL, central_address, peripheral_address)
         self.peripheral = self._end(peripheral, hci.Role.PERIPHERAL, peripheral_address, central_address)
-        self._queues = {True: Queue(self, to_central=True), False: Queue(self, to_central=False)}
+        self._queues = {to_central: self._queue(to_central=to_central) for to_central in (True, False)}
         central.on_link_open(self.central, self.timing)
         peripheral.on_link_open(self.peripheral, self.timing)
+
+    def roughen(self, path: Path, conditions: Conditions) -> None:
+        """Before it opens: what a link of a rough air has more. The first event comes at some time within the window
+        (Core Vol 6 Part B 4.5.3), packets are short until the lengths have been agreed (4.5.10)."""
+        self.octets = SHORTEST_PACKET
+        self.anchor += FIRST_WINDOW + self.chance.uniform(0.0, self.timing.interval_seconds)
+        self._events = Events(self, path, conditions, self.chance, self.rssi_mean)
+        self._most = conditions.packets
+        self._events.watch()
+        if conditions.data_length_after is not None:
+            octets = max(one.suggested_max_tx_octets for one in self._controllers)
+            after = self.anchor + conditions.data_length_after * self.timing.interval_seconds
+            self.later(after - asyncio.get_running_loop().time(), lambda: self._change_octets(octets))
+
+    def _queue(self, *, to_central: bool) -> Queue:
+        if self._events is None:
+            return Queue(self, to_central=to_central)
+        return RoughQueue(self, self._events, self._most, to_central=to_central)
 
     def _end(self, controller: Controller, role: hci.Role, own: hci.Address, peer: hci.Address) -> End:
         end = End(
@@ -105,6 +134,16 @@ class AirLink:
         end.air_link = self
         controller.le_connections[peer] = end
         return end
+
+    @property
+    def unit(self) -> str:
+        return self._controllers[1].name
+
+    def measured(self, rng: random.Random) -> int:
+        """One measurement of its signal, in whole dBm."""
+        if self._events is not None:
+            return whole_level(self._events.level_of(rng))
+        return measure(rng, self.rssi_mean, self.rssi_spread)
 
     def other(self, end: End) -> End:
         return self.peripheral if end is self.central else self.central
@@ -147,6 +186,14 @@ class AirLink:
         """Do something at both ends at once, in the next connection event: a procedure of the link layer."""
         self._queues[False].send(2, action, 0.0)
 
+    def _at_instant(self, action: Callable[[], None]) -> None:
+        """The same for a procedure that both ends have to hear of before: six events at least (Core Vol 6 Part B
+        5.1.1)."""
+        if self._events is None:
+            self._at_next_event(action)
+        else:
+            self.later(INSTANT_EVENTS * self.timing.interval_seconds, action)
+
     def _tell(self, event_of: Callable[[End], hci.HCI_Event]) -> None:
         for end in (self.central, self.peripheral):
             end.controller.send_hci_packet(event_of(end))
@@ -163,7 +210,7 @@ class AirLink:
             self.phy = (tx, rx) if end is self.central else (rx, tx)
             self._tell(self._phy_event)
 
-        self._at_next_event(change)
+        self._at_instant(change)
 
     def _phy_event(self, end: End) -> hci.HCI_Event:
         tx, rx = self.phys_of(end)
@@ -177,9 +224,12 @@ class AirLink:
         def change() -> None:
             self.timing = timing
             self.anchor = asyncio.get_running_loop().time()
+            for counts in (self._events, *self._queues.values()):
+                if counts:
+                    counts.begin_anew()
             self._tell(self._timing_event)
 
-        self._at_next_event(change)
+        self._at_instant(change)
 
     def _timing_event(self, end: End) -> hci.HCI_Event:
         return hci.HCI_LE_Connection_Update_Complete_Event(
@@ -190,9 +240,19 @@ class AirLink:
             supervision_timeout=self.timing.timeout,
         )
 
-    def change_octets(self, octets: int, time: int) -> None:
-        """A data length update: longest packet in octets and µs."""
+    def change_octets(self, octets: int) -> None:
+        """A data length update that an end has asked for."""
+        if self._events is None:
+            self._change_octets(octets)
+        else:
+            self._at_next_event(lambda: self._change_octets(octets))
+
+    def _change_octets(self, octets: int) -> None:
+        """The longest packet, and the time that it takes on 1M."""
+        if octets == self.octets and self._events is not None:
+            return
         self.octets = octets
+        time = round(packet_time(octets + INTEGRITY_CHECK, hci.Phy.LE_1M) * 1e6)
         self._tell(
             lambda end: hci.HCI_LE_Data_Length_Change_Event(
                 connection_handle=end.handle,
@@ -212,7 +272,16 @@ class AirLink:
             self.end_later(self.timing.timeout_seconds, hci.HCI_ErrorCode.CONNECTION_TIMEOUT_ERROR)
 
     def end_later(self, delay: float, reason: int) -> None:
-        timer = asyncio.get_running_loop().call_later(delay, self.close, {}, reason)
+        self.later(delay, lambda: self.close({}, reason))
+
+    def later(self, delay: float, action: Callable[[], None]) -> None:
+        """Do something after a while, unless the link has ended by then."""
+
+        def act() -> None:
+            self._timers.discard(timer)
+            action()
+
+        timer = asyncio.get_running_loop().call_later(delay, act)
         self._timers.add(timer)
 
     def close(self, reasons: dict[hci.Role, int], reason: int) -> None:

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 BETWEEN_PACKETS = 150e-6
 LONGEST_PACKET = 251
+SHORTEST_PACKET = 27  # of those that every controller takes; longer ones have to be agreed
 
 
 def packet_time(octets: int, phy: int) -> float:
@@ -29,12 +30,16 @@ def packet_time(octets: int, phy: int) -> float:
     return 8 * (preamble + 4 + 2 + octets + 3) / bits_per_us * 1e-6
 
 
+def fragments(octets: int, longest: int) -> list[int]:
+    """The sizes of the packets that a PDU goes in."""
+    full, rest = divmod(octets, longest)
+    return [longest] * full + ([rest] if rest or not full else [])
+
+
 def exchange_time(octets: int, phy: int, longest: int = LONGEST_PACKET) -> float:
     """Seconds that a PDU takes with the empty packets that confirm its fragments."""
-    full, rest = divmod(octets, longest)
-    sizes = [longest] * full + ([rest] if rest or not full else [])
     confirm = packet_time(0, phy) + 2 * BETWEEN_PACKETS
-    return sum(packet_time(size, phy) + confirm for size in sizes)
+    return sum(packet_time(size, phy) + confirm for size in fragments(octets, longest))
 
 
 class Queue:
@@ -79,7 +84,7 @@ class Queue:
         return anchor + number * interval
 
     def _lost_events(self) -> int:
-        loss, rng = self._link.air.faults.loss, self._link.air.rng
+        loss, rng = self._link.air.faults.loss, self._link.chance
         if not loss:
             return 0
         most = math.ceil(self._link.timing.timeout_seconds / self._link.timing.interval_seconds)
@@ -87,6 +92,9 @@ class Queue:
         while count < most and rng.random() < loss:
             count += 1
         return count
+
+    def begin_anew(self) -> None:
+        """The link's anchor has changed."""
 
     def _wind(self) -> None:
         if self._timer is None and self._due:

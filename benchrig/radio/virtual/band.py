@@ -17,10 +17,13 @@ if TYPE_CHECKING:
 
     from bumble import hci
 
+    from benchrig.radio.virtual.chance import Chance
     from benchrig.radio.virtual.faults import Faults
+    from benchrig.radio.virtual.propagation import Path
 
 MAX_DELAY = 0.010
 WEAKEST, STRONGEST = -127, 20
+UNMEASURED = 127  # of a level, Core Vol 4 Part E 7.7.65.2
 
 
 @dataclass
@@ -45,17 +48,29 @@ class Advertiser:
 
     def __post_init__(self) -> None:
         self.turn = 0  # rises when it starts or stops: what was scheduled before is void
+        self.chance: random.Random  # from its start on
 
 
 class Listener(Protocol):
-    def on_advertising(self, advertiser: Advertiser, rssi: int) -> None: ...
+    """`scan_timing` is interval and window of its scan, in seconds; `answer` the level of a scan response that came."""
+
+    @property
+    def name(self) -> str: ...
+
+    @property
+    def scans_actively(self) -> bool: ...
+
+    @property
+    def scan_timing(self) -> tuple[float, float]: ...
+
+    def on_advertising(self, advertiser: Advertiser, rssi: int, answer: int | None) -> None: ...
 
 
 class Band:
     """Schedules the advertising events of all advertisers with one timer."""
 
-    def __init__(self, rng: random.Random, faults: Faults) -> None:
-        self._rng = rng
+    def __init__(self, chance: Chance, faults: Faults) -> None:
+        self._chance = chance
         self._faults = faults
         self._advertisers: dict[int, Advertiser] = {}
         self._listeners: dict[Listener, None] = {}
@@ -67,8 +82,9 @@ class Band:
         """The first event comes after a random delay, as all do: no radio is on the air in the same instant."""
         self._advertisers[id(advertiser)] = advertiser
         advertiser.turn += 1
+        advertiser.chance = self._chance.of("advertising", advertiser.address)
         if self._listeners:
-            self._schedule(advertiser, asyncio.get_running_loop().time() + self._rng.uniform(0, MAX_DELAY))
+            self._schedule(advertiser, asyncio.get_running_loop().time() + advertiser.chance.uniform(0, MAX_DELAY))
             self._wind()
 
     def stop(self, advertiser: Advertiser) -> None:
@@ -82,7 +98,7 @@ class Band:
         if not self._listeners:
             now = asyncio.get_running_loop().time()
             for advertiser in self._advertisers.values():
-                self._schedule(advertiser, now + self._rng.uniform(0, advertiser.interval + MAX_DELAY / 2))
+                self._schedule(advertiser, self._next_after(advertiser, now))
         self._listeners[listener] = None
         self._wind()
 
@@ -97,10 +113,13 @@ class Band:
             self._timer.cancel()
             self._timer = None
 
-    def measure(self, mean: float, spread: float) -> int:
-        """One measurement of a signal, in whole dBm."""
-        value = self._rng.gauss(mean, spread) if spread else mean
-        return max(WEAKEST, min(STRONGEST, round(value)))
+    def hears_request(self, advertiser: Advertiser, listener: Listener) -> bool:
+        """Whether a connection request of this listener arrives."""
+        return True
+
+    def path_of(self, advertiser: Advertiser) -> Path | None:
+        """The way to a unit, where the air is rough."""
+        return None
 
     def _schedule(self, advertiser: Advertiser, at: float) -> None:
         heapq.heappush(self._events, (at, next(self._order), advertiser.turn, advertiser))
@@ -117,12 +136,29 @@ class Band:
             at, _, turn, advertiser = heapq.heappop(self._events)
             if turn == advertiser.turn and (advertiser.until is None or at < advertiser.until):
                 # Scheduled first: whoever hears it may connect, which stops it.
-                self._schedule(advertiser, at + advertiser.interval + self._rng.uniform(0, MAX_DELAY))
-                self._broadcast(advertiser)
+                self._schedule(advertiser, at + self._interval_of(advertiser) + advertiser.chance.uniform(0, MAX_DELAY))
+                self._broadcast(advertiser, at)
         self._wind()
 
-    def _broadcast(self, advertiser: Advertiser) -> None:
+    def _next_after(self, advertiser: Advertiser, now: float) -> float:
+        """Its next event, when nobody has listened for a while."""
+        return now + advertiser.chance.uniform(0, advertiser.interval + MAX_DELAY / 2)
+
+    def _interval_of(self, advertiser: Advertiser) -> float:
+        return advertiser.interval
+
+    def _broadcast(self, advertiser: Advertiser, at: float) -> None:
+        """Who listens hears it, and has the scan response for the asking."""
         for listener in list(self._listeners):
-            if listener is not advertiser.owner and self._rng.random() >= self._faults.advertising_loss:
-                rssi = self.measure(advertiser.rssi_mean, advertiser.rssi_spread)
-                listener.on_advertising(advertiser, rssi)
+            if listener is not advertiser.owner and advertiser.chance.random() >= self._faults.advertising_loss:
+                rssi = measure(advertiser.chance, advertiser.rssi_mean, advertiser.rssi_spread)
+                listener.on_advertising(advertiser, rssi, rssi if advertiser.scannable else None)
+
+
+def measure(rng: random.Random, mean: float, spread: float) -> int:
+    """One measurement of a signal, in whole dBm."""
+    return whole_level(rng.gauss(mean, spread) if spread else mean)
+
+
+def whole_level(level: float) -> int:
+    return max(WEAKEST, min(STRONGEST, round(level)))

@@ -59,7 +59,7 @@ class SimulatedCharacteristic:
         return self._written if self._written is not None else self.octets_of(self.model.source)
 
     def octets_of(self, source: Source) -> bytes:
-        return source.take(self.device.uptime, self.device.air.rng)
+        return source.take(self.device.uptime, self.device.chance("values"))
 
     def put(self, value: bytes) -> None:
         self._written = value
@@ -121,10 +121,11 @@ class SimulatedCharacteristic:
         plan, loop = self.model.notifying, asyncio.get_running_loop()
         assert plan is not None
         due = loop.time()
+        jitter, period = self.device.chance("jitter"), plan.period * self.device.clock
         sent = 0
         while plan.count is None or sent < plan.count:
-            due = max(due + plan.period, loop.time())
-            await asyncio.sleep(due + self.device.air.rng.uniform(0.0, plan.jitter) - loop.time())
+            due = max(due + period, loop.time())
+            await asyncio.sleep(due + jitter.uniform(0.0, plan.jitter) - loop.time())
             await self.send(connection, self.take())
             sent += 1
 

@@ -29,6 +29,7 @@ _DISALLOWED = hci.HCI_ErrorCode.COMMAND_DISALLOWED_ERROR
 _ABSENT = (
     hci.LeFeatureMask.LE_EXTENDED_ADVERTISING | hci.LeFeatureMask.LE_PERIODIC_ADVERTISING | hci.LeFeatureMask.LL_PRIVACY
 )
+_SCAN_UNIT = 0.625e-3  # s, of scan intervals and windows (Core Vol 4 Part E 7.8.10)
 _LONGEST_TIME = 17040  # µs, of the longest packet on the coded PHY
 
 
@@ -138,13 +139,23 @@ class VirtualController(Controller):
         else:
             self.air.band.unlisten(self)
 
-    def on_advertising(self, advertiser: Advertiser, rssi: int) -> None:
-        """An advertising event was heard."""
+    @property
+    def scans_actively(self) -> bool:
+        return bool(self.le_scan_enable) and self.le_scan_type == 1
+
+    @property
+    def scan_timing(self) -> tuple[float, float]:
+        """Interval and window, in seconds: those of the scan, or of the connection that is waited for."""
+        asked: Any = self if self.le_scan_enable or not self.pending_le_connection else self.pending_le_connection
+        return asked.le_scan_interval * _SCAN_UNIT, asked.le_scan_window * _SCAN_UNIT
+
+    def on_advertising(self, advertiser: Advertiser, rssi: int, answer: int | None) -> None:
+        """An advertising event was heard; `answer` is the level of a scan response, None for none."""
         if self.le_scan_enable:
             kind = _ADV_IND if advertiser.connectable else _ADV_SCAN_IND if advertiser.scannable else _ADV_NONCONN_IND
             self._report(kind, advertiser, advertiser.data, rssi)
-            if advertiser.scannable and self.le_scan_type == 1:
-                self._report(_SCAN_RSP, advertiser, advertiser.scan_response, rssi)
+            if answer is not None and self.le_scan_type == 1:
+                self._report(_SCAN_RSP, advertiser, advertiser.scan_response, answer)
         pending = self.pending_le_connection
         if pending and advertiser.connectable and pending.peer_address == advertiser.address:
             self._connect(pending, advertiser)
@@ -185,7 +196,8 @@ class VirtualController(Controller):
         self._listen_or_not()
         public = pending.own_address_type == hci.OwnAddressType.PUBLIC
         own = self.public_address if public else self.random_address
-        timing = Timing(pending.connection_interval_min, pending.max_latency, pending.supervision_timeout)
+        interval = self.air.interval_of(pending.connection_interval_min, pending.connection_interval_max)
+        timing = Timing(interval, pending.max_latency, pending.supervision_timeout)
         self.air.connect(self, own, advertiser, timing)
 
     def on_link_open(self, end: End, timing: Timing) -> None:
@@ -243,7 +255,7 @@ class VirtualController(Controller):
     ) -> hci.HCI_StatusAndConnectionHandleReturnParameters:
         end = self._end(command.connection_handle)
         if end:
-            end.air_link.change_octets(command.tx_octets, command.tx_time)
+            end.air_link.change_octets(command.tx_octets)
         return hci.HCI_StatusAndConnectionHandleReturnParameters(
             status=_SUCCESS if end else _UNKNOWN, connection_handle=command.connection_handle
         )

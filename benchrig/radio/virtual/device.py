@@ -16,6 +16,7 @@ from benchrig.radio.virtual.controller import VirtualController
 from benchrig.radio.virtual.server import StrictServer
 
 if TYPE_CHECKING:
+    import random
     from collections.abc import Coroutine
 
     from benchrig.radio.virtual.air import Air
@@ -62,6 +63,14 @@ class SimulatedDevice:
     def uptime(self) -> float:
         """Seconds since it was switched on, or has started again."""
         return asyncio.get_running_loop().time() - self._switched_on
+
+    @property
+    def clock(self) -> float:
+        """How long a second of its clock is."""
+        return self.air.clock_of(self.controller.advertiser)
+
+    def chance(self, cause: str) -> random.Random:
+        return self.air.chance.of(cause, self.model.name)
 
     @property
     def connections(self) -> list[Connection]:

@@ -15,21 +15,25 @@ One device:
       stop_advertising_after: 1 s    from the opening of the air, for good
       disconnect_after: 5 s          from each connection
       refuse_connections: 2          requests that it leaves unanswered
+    air: rough                       how packets fare on it, see air_spec
     others:                          devices that only advertise
       - {count: 500, name: 'tag {number}', advertising: {interval: 1 s}, rssi: {mean: -80 dBm, spread: 6 dB}}
 
-Several devices in one file: `devices: [{device: …}, …]`, and `others` beside it.
+Several devices in one file: `devices: [{device: …}, …]`, and `air` and `others` beside it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, ClassVar, Literal, cast
 
 import msgspec
 
 from benchrig.radio.virtual.advertising_spec import AdvertisingSpec
+from benchrig.radio.virtual.air_spec import AirChoice
+from benchrig.radio.virtual.conditions import Conditions
 from benchrig.radio.virtual.gatt_spec import ServiceSpec
 from benchrig.radio.virtual.model import (
     PROPERTIES,
@@ -124,6 +128,7 @@ class DeviceSpec(msgspec.Struct, kw_only=True, frozen=True):
     services_after_reboot: list[ServiceSpec] = []
     generic_access: bool = True
     faults: FaultSpec = FaultSpec()
+    air: AirChoice | None = None
     others: list[OthersSpec] = []
 
     def misfits(self) -> Iterable[Misfit]:
@@ -160,6 +165,7 @@ class DeviceSpec(msgspec.Struct, kw_only=True, frozen=True):
             services=self._served(self.services),
             services_after_reboot=self._served(self.services_after_reboot) if self.services_after_reboot else [],
             mishaps=self.faults.mishaps(),
+            air=self.air,
         )
         yield from _others(self.others, self.device)
 
@@ -172,12 +178,20 @@ class AirSpec(msgspec.Struct, kw_only=True, frozen=True):
     """A file with several devices."""
 
     devices: list[DeviceSpec] = []
+    air: AirChoice | None = None
     others: list[OthersSpec] = []
+
+    def misfits(self) -> Iterable[Misfit]:
+        for index, device in enumerate(self.devices):
+            if device.air is not None:
+                yield Misfit(
+                    "one air is around all devices of a file", "put it beside 'devices'", ("devices", index, "air")
+                )
 
     def models(self) -> Iterable[DeviceModel]:
         for device in self.devices:
-            yield from device.models()
-        yield from _others(self.others, "")
+            yield from (replace(model, air=self.air) for model in device.models())
+        yield from (replace(model, air=self.air) for model in _others(self.others, ""))
 
 
 def _others(specs: list[OthersSpec], group: str) -> Iterable[DeviceModel]:
@@ -197,14 +211,17 @@ def _with_generic_access(services: list[ServiceModel], name: str) -> list[Servic
     return [ServiceModel(GENERIC_ACCESS, fixed), *services]
 
 
-def load_devices(paths: Sequence[Path], problems: Problems) -> list[DeviceModel]:
-    """Read device files. What is wrong goes to `problems`, with its place; the models of sound files come back."""
+def load_devices(paths: Sequence[Path], problems: Problems, *, any_air: bool = False) -> list[DeviceModel]:
+    """Read device files. What is wrong goes to `problems`, with its place; the models of sound files come back. With
+    `any_air` they may ask for different ones: another is chosen."""
     models: list[DeviceModel] = []
     for path in paths:
         before = problems.mistakes
         node = read_file(path, problems, least=LEAST)
         problems.settle()
         made = models_of(node, problems, beside=models) if node is not None else []
+        if node is not None and not any_air:
+            _check_air(made, models, node, problems)
         models += made if problems.mistakes == before else []
     return models
 
@@ -236,6 +253,25 @@ def _check_unique(models: list[DeviceModel], beside: Sequence[DeviceModel], node
             if value in taken:
                 problems.add(_place(node, index, key), f"a second device with the {what} '{value}'")
             taken.add(value)
+
+
+def _check_air(models: list[DeviceModel], beside: Sequence[DeviceModel], node: Node, problems: Problems) -> None:
+    """Devices of several files are in one air."""
+    there, here = air_of(beside), air_of(models)
+    if there and here and there.conditions != here.conditions:
+        message = "another device file asks for another air"
+        problems.add(locate(node, ("air",)).place, message, "leave it out in one of them, or choose one with --air")
+
+
+def air_of(models: Iterable[DeviceModel]) -> AirChoice | None:
+    """The air that these devices ask for; None when no file says."""
+    return next((model.air for model in models if model.air), None)
+
+
+def conditions_of(models: Iterable[DeviceModel], name: str | None = None) -> Conditions | None:
+    """Of the air of this name, else of the one that the devices ask for; None for the kind one."""
+    air = AirChoice.named(name) if name else air_of(models)
+    return air.conditions if air else None
 
 
 def _place(node: Node, index: int, key: str) -> Place:

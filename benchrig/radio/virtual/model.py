@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
+    from benchrig.radio.virtual.air_spec import AirChoice
     from benchrig.radio.virtual.sources import Source
     from benchrig.values.base import Format
 
@@ -128,7 +129,7 @@ class Mishaps:
 @dataclass
 class DeviceModel:
     """`services_after_reboot` takes the place of `services` when the device starts again; none: the table stays.
-    A device that `only_advertises` takes no connections."""
+    A device that `only_advertises` takes no connections. `air` is the one that its file asks for, if it does."""
 
     name: str
     address: str
@@ -141,3 +142,4 @@ class DeviceModel:
     services_after_reboot: list[ServiceModel] = field(default_factory=list)
     mishaps: Mishaps = field(default_factory=Mishaps)
     only_advertises: bool = False
+    air: AirChoice | None = None

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from benchrig.radio.virtual.air import Air
     from benchrig.radio.virtual.band import Advertiser
     from benchrig.radio.virtual.capture import Capture
+    from benchrig.radio.virtual.conditions import Conditions
     from benchrig.radio.virtual.device import SimulatedDevice
     from benchrig.radio.virtual.faults import Faults
     from benchrig.radio.virtual.model import DeviceModel
@@ -51,15 +52,20 @@ class OpenAir:
 
 
 async def open_air(
-    models: Iterable[DeviceModel], *, seed: int, faults: Faults | None = None, capture: Path | None = None
+    models: Iterable[DeviceModel],
+    *,
+    seed: int,
+    faults: Faults | None = None,
+    capture: Path | None = None,
+    conditions: Conditions | None = None,
 ) -> OpenAir:
-    """An air with these devices switched on. bumble is imported here: it takes 0.3 s."""
+    """An air with these devices switched on, kind without `conditions`. bumble is imported here: it takes 0.3 s."""
     from benchrig.radio.bumble_stack import HostStack
     from benchrig.radio.virtual.air import Air
     from benchrig.radio.virtual.capture import Capture
     from benchrig.radio.virtual.controller import VirtualController
 
-    air = Air(seed, faults)
+    air = Air(seed, faults, conditions)
     snooper = Capture(capture) if capture else None
     opened = OpenAir(air, capture=snooper)
     try:

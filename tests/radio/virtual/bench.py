@@ -5,7 +5,7 @@ import asyncio
 from bleak import BleakClient, BleakScanner
 
 from benchrig.radio.bumble_stack import BumbleClient, BumbleScanner
-from benchrig.radio.virtual import Faults, models_of, open_air
+from benchrig.radio.virtual import Faults, conditions_of, models_of, open_air
 from benchrig.source.problem import Problems
 from benchrig.source.yaml import read_text
 
@@ -77,13 +77,14 @@ SPECIAL = OWN(9)
 class Bench:
     """An open air; after it nothing may be left running."""
 
-    def __init__(self, text=LOGGER, *, seed=1, **faults):
+    def __init__(self, text=LOGGER, *, seed=1, air=None, **faults):
         self.models, self.seed, self.faults = models(text), seed, Faults(**faults)
+        self.conditions = conditions_of(self.models, air)
         self.drops = []
 
     async def __aenter__(self):
         self.before = asyncio.all_tasks()
-        self.air = await open_air(self.models, seed=self.seed, faults=self.faults)
+        self.air = await open_air(self.models, seed=self.seed, faults=self.faults, conditions=self.conditions)
         self.stack = self.air.stack
         return self
 
