@@ -65,7 +65,7 @@ class Exchange(Step, kw_only=True):
         async with subscribed(bench, answer, hearing.hear, self.title):
             bench.note(f"sends {data.hex(' ').upper()}")
             started, hearing.asked = bench.now(), True
-            with answered(bench) as reply:
+            with answered(bench, self) as reply:
                 await bench.link.write(
                     command.found.attribute, data, self.title, bench.time_left, response=self.response
                 )

@@ -40,7 +40,7 @@ class Read(Step, kw_only=True):
     async def run(self, bench: Bench) -> None:
         target = request_target(bench, self, self.read, ("read",))
         started = bench.now()
-        with answered(bench) as answer:
+        with answered(bench, self) as answer:
             data = await bench.link.read(target.found.attribute, self.title, bench.time_left)
         if answer.refused:
             return

@@ -61,7 +61,7 @@ class Write(Step, kw_only=True):
         bench.note(f"sends {data.hex(' ').upper() or '(no bytes)'}")
         started = bench.now()
         attribute = target.found.attribute
-        with answered(bench) as answer:
+        with answered(bench, self) as answer:
             await bench.link.write(attribute, data, self.title, bench.time_left, response=self.response)
         if answer.refused:
             return

@@ -271,3 +271,11 @@ def test_a_descriptor_is_written() -> None:
 def test_every_reading_of_write() -> None:
     for limit, code in (("max: 1 s", 0), ("max: 1 ms", 1)):
         assert ran(f"  - write: limit\n    value: 1 °C\n    expect: {{elapsed: {{{limit}}}}}\n").ended.exit_code == code
+
+
+def test_an_att_error_that_is_only_saved_fails() -> None:
+    """Or a bad unit would pass a step that has no other limit."""
+    steps = "  - read: secret\n    save: {att_error: said}\n  - command: [echo, '${said}']\n    expect: {output: {equals: read not permitted}}\n"
+    found = ran(steps)
+    assert [found.step(n).ended.verdict for n in (3, 4)] == ["fail", "pass"]
+    assert (found.ended.cause, found.ended.exit_code) == ("device", 1)
