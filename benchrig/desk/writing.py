@@ -109,12 +109,14 @@ class Sending:
     """How far a write has come, in words for who stops it."""
 
     state: str = "nothing was sent"
+    is_confirmed: bool = False
 
     def begin(self) -> None:
         self.state = "the write may have reached the device"
 
     def confirm(self) -> None:
         self.state = "the device has confirmed the write"
+        self.is_confirmed = True
 
 
 async def prepare(desk: Desk, link: Link, order: Order) -> Prepared:

@@ -12,11 +12,11 @@ from benchrig.draft.advertised import scan_limits, scan_seconds
 from benchrig.draft.evidence import Evidence, Look
 from benchrig.draft.gather import Subject, subjects
 from benchrig.draft.naming import Naming
-from benchrig.draft.selecting import Picked, pick, title, written
+from benchrig.draft.selecting import Picked, pick, title
 from benchrig.draft.streams import counting, stream_limits, time_text
 from benchrig.draft.table import table_lines
 from benchrig.draft.write import block, comment, value
-from benchrig.plan.wording import spec_data
+from benchrig.plan.wording import selection_data, spec_data
 from benchrig.propose.proposal import Basis, Grounds, Proposal, counted
 from benchrig.propose.value import size_limit, value_limits
 from benchrig.radio.scan import Selection
@@ -117,7 +117,7 @@ def _head(evidence: Evidence, naming: Naming, basis: Basis, picked: Picked) -> I
     yield f"plan: {scalar(title(evidence))}"
     yield "device:"
     yield from comment(*filter(None, (picked.reason, *picked.warning.split(". "))), indent=2)
-    yield f"  select: {value(written(picked.selection, naming))}"
+    yield f"  select: {value(selection_data(picked.selection, naming.service))}"
     if naming.aliases:
         yield "  attributes:"
         for alias, spec in naming.aliases.items():

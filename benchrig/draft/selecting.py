@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import re
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from itertools import takewhile
 
 from benchrig.desk.inspection import AdvertisingSeen
 from benchrig.draft.evidence import Evidence
-from benchrig.draft.naming import Naming
 from benchrig.errors import UsageError
+from benchrig.plan.wording import name_pattern
 from benchrig.propose.proposal import counted
-from benchrig.propose.texts import as_glob, glob_of, stem_of
 from benchrig.radio.scan import Selection
 from benchrig.report.escape import plain
-from benchrig.source.writing import Bare
 
 _SEVERAL = (
     "a run that hears several of them ends as ambiguous. Keep one unit at a time on the bench, say which with "
@@ -54,28 +53,8 @@ def title(evidence: Evidence) -> str:
     return f"{plain(name, 60).replace('$', '') or 'A device'}, drafted"
 
 
-def written(selection: Selection, naming: Naming) -> dict[str, Any]:
-    """The selection as it stands in a plan."""
-    select: dict[str, Any] = {
-        "name": selection.name,
-        "services": [naming.service(uuid) for uuid in selection.services],
-        "manufacturer": _company(selection),
-        "address": selection.address,
-        "rssi_min": None if selection.rssi_min is None else Bare(f"{selection.rssi_min:g} dBm"),
-        "nearest": None if selection.nearest is None else Bare(f"{selection.nearest:g} dB"),
-    }
-    return {key: item for key, item in select.items() if item}
-
-
 def names_of(evidence: Evidence) -> list[str]:
     return list(dict.fromkeys(met.name for met in evidence.met if met.name))
-
-
-def _company(selection: Selection) -> dict[str, Any] | None:
-    if selection.manufacturer is None:
-        return None
-    data = selection.manufacturer_data.hex(" ").upper()
-    return {"company": Bare(f"0x{selection.manufacturer:04X}")} | ({"data": data} if data else {})
 
 
 def _of_the_kind(evidence: Evidence, chosen: Selection) -> tuple[Selection, str]:
@@ -88,7 +67,9 @@ def _of_the_kind(evidence: Evidence, chosen: Selection) -> tuple[Selection, str]
     company, data = (companies[0] if companies else None), b""
     if chosen.manufacturer in companies:
         company, data = chosen.manufacturer, chosen.manufacturer_data
-    kind = Selection(pattern or None, services, company, data, rssi_min=chosen.rssi_min, nearest=chosen.nearest)
+    kind = Selection(
+        pattern or None, services, company, data, rssi_min=chosen.rssi_min, nearest=chosen.nearest, key=chosen.key
+    )
     return kind, f"{reason}what {counted(len(evidence.units), 'unit')} advertised"
 
 
@@ -126,10 +107,26 @@ def _narrower(evidence: Evidence, wide: Picked) -> Iterator[Picked]:
     also = f"{counted(others, 'further device')} heard here would have answered"
     if _says_something(wide.selection):
         yield wide
-    if unit.name and wide.selection.name and as_glob(unit.name) != wide.selection.name:
+    if unit.name and wide.selection.name and name_pattern(unit.name) != wide.selection.name:
         warning = f"the plan picks the name {unit.name} in full: {also} {wide.selection.name}"
-        yield Picked(replace(wide.selection, name=as_glob(unit.name)), wide.reason, warning)
+        yield Picked(replace(wide.selection, name=name_pattern(unit.name)), wide.reason, warning)
     warning = f"the plan picks this unit by its address: {also} all that it advertises"
     if not _says_something(wide.selection):
         warning = "the plan picks this unit by its address, for it advertises nothing else that tells it from others"
     yield Picked(Selection(address=unit.address), wide.reason, warning)
+
+
+def glob_of(names: Sequence[str]) -> str:
+    """A pattern for the names of devices: what they begin with, and *; '' where they have nothing in common."""
+    stem = stem_of(names)
+    return name_pattern(stem) + ("" if {stem} == set(names) else "*") if stem else ""
+
+
+def stem_of(names: Sequence[str]) -> str:
+    """The common beginning of names, or of one name all before its last digits; '' for none."""
+    if len(set(names)) == 1:
+        match = re.fullmatch(r"(.*?[^0-9])[0-9]+", names[0], re.DOTALL)
+        return match[1] if match else names[0]
+    alike = takewhile(lambda column: len(set(column)) == 1, zip(*names, strict=False))
+    common = "".join(column[0] for column in alike)
+    return common.rstrip("0123456789") or common  # numbers that begin alike need not go on so

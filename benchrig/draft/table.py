@@ -11,6 +11,7 @@ from benchrig.draft.naming import Naming
 from benchrig.draft.write import value
 from benchrig.source.writing import flow, scalar
 from benchrig.steps.discover import PROPERTIES
+from benchrig.values import catalogue
 
 # service, number of the characteristic among those with its UUID -> properties, None where units differ
 _Table = dict[str, dict[tuple[str, int], list[str]]]
@@ -27,10 +28,20 @@ def table_lines(evidence: Evidence, naming: Naming) -> tuple[bool, list[str], li
                 for key, properties in characteristics.items()
                 if all(key in table[uuid] for table in tables)
             }
+    common = {
+        uuid: {key: item for key, item in each.items() if not _is_descriptor(key[0])} for uuid, each in common.items()
+    }
     complete = all(table[uuid].keys() == common[uuid].keys() for table in tables for uuid in common)
     remarks = [*_remarks(evidence.looks, tables, naming)]
-    remarks += [] if complete else ["the units differ in their characteristics: those of all are listed"]
+    remarks += (
+        [] if complete else ["not all characteristics are listed: units differ, or one has the UUID of a descriptor"]
+    )
     return complete, [*_lines(common, naming)], remarks
+
+
+def _is_descriptor(uuid: str) -> bool:
+    """A table of a plan lists no characteristic with the UUID of a descriptor: the name means another thing."""
+    return catalogue.name_of(uuid, "descriptor") is not None and catalogue.name_of(uuid, "characteristic") is None
 
 
 def _table(look: Look) -> _Table:

@@ -1,18 +1,21 @@
-"""Formats and own names -> how a plan writes them."""
+"""Formats, own names and selections -> how a plan writes them."""
 
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 import msgspec
 
+from benchrig.source.writing import Bare
 from benchrig.values import catalogue
 from benchrig.values.numbers import IntegerFormat
 from benchrig.values.spec import Exact, FormatSpec
 
 if TYPE_CHECKING:
+    from benchrig.radio.scan import Selection
     from benchrig.values.format import Format
 
 # Formats that a presentation format descriptor can mean, beside integers, as they describe themselves.
@@ -25,6 +28,32 @@ def spec_of(form: Format) -> FormatSpec | None:
         return FormatSpec(as_=form.name, scale=None if form.scale == 1 else Exact(form.scale), unit=form.unit or None)
     match = _NAMED.fullmatch(form.describe())
     return FormatSpec(as_=match[1], unit=form.unit or None) if match else None
+
+
+def selection_data(selection: Selection, service: Callable[[str], str]) -> dict[str, Any]:
+    """The keys of a selection, all of them; `service` names a service."""
+    select: dict[str, Any] = {
+        "name": selection.name,
+        "services": [service(uuid) for uuid in selection.services],
+        "manufacturer": _company(selection),
+        "address": selection.address,
+        "rssi_min": None if selection.rssi_min is None else Bare(f"{selection.rssi_min:g} dBm"),
+        "nearest": None if selection.nearest is None else Bare(f"{selection.nearest:g} dB"),
+        "identity_key": None if selection.key is None else selection.key.hex().upper(),
+    }
+    return {key: item for key, item in select.items() if item}
+
+
+def _company(selection: Selection) -> dict[str, Any] | None:
+    if selection.manufacturer is None:
+        return None
+    data = selection.manufacturer_data.hex(" ").upper()
+    return {"company": Bare(f"0x{selection.manufacturer:04X}")} | ({"data": data} if data else {})
+
+
+def name_pattern(name: str) -> str:
+    """The name in a pattern for names that matches nothing else: * and ? and [ mean themselves."""
+    return "".join(f"[{character}]" if character in "*?[" else character for character in name)
 
 
 def spec_data(spec: FormatSpec) -> dict[str, Any]:

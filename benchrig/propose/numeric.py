@@ -19,8 +19,10 @@ from benchrig.values.quantity import dimension_of, exact, number_text
 # Without statistics a measured value may be off by this much, and by so many steps of its format in any case.
 GUESS = Fraction(1, 10)
 LEAST_STEPS = 5
-# Until there are so many degrees of freedom an interval is not taken to be narrower than that.
+# Until there are so many degrees of freedom an interval is not taken to be narrower than that, and few values of one unit
+# may be so many times further than they are apart.
 ENOUGH_FREEDOM = 10
+APART = 2
 # Of noise without ties 1 row in 5040 goes up so often without going down.
 _RISES_OF_COUNTER = 6
 _SMALLEST_COUNTER = 8
@@ -102,31 +104,33 @@ def _any_legal(form: Format, values: Sequence[Fraction], grounds: Grounds, seen:
 def _spread_limit(
     groups: Sequence[Group], values: Sequence[Fraction], form: Format, basis: Basis, seen: str
 ) -> Proposal:
-    """The tolerance interval, but no narrower than a chosen range where the values do not show how far they spread."""
+    """The tolerance interval, but no narrower than a chosen range where the values do not show how far they spread. Few
+    values of one unit have no interval worth its name."""
+    spread, units = spread_of(groups), len(groups)
+    few = spread.sd == 0 or spread.freedom < ENOUGH_FREEDOM
     low, high = min(values), max(values)
-    spread = spread_of(groups)
-    reason = f"{seen}, sd {spread.sd:.3g}: {basis.words()}"
-    if spread.sd:
+    if spread.sd and not (few and units == 1):
         below, above = map(Fraction, interval(groups, basis.share, basis.confidence))
         low, high = min(low, below), max(high, above)
-    if len(groups) > 1 and spread.freedom >= ENOUGH_FREEDOM and spread.sd:
-        low, high = grid_of(form, values, high - low).outward(low, high)
-        return _range(low, high, form.unit, reason, Grounds(len(groups)))
-    reach, how = _reach(values, form)
+    reach, how = _reach(values, form, few=few)
     least, most = min(values) - reach, max(values) + reach
-    wide = low < least and high > most
-    low, high = min(low, least), max(high, most)
+    shown = units > 1 and (not few or (low < least and high > most))
+    if not shown:
+        low, high = min(low, least), max(high, most)
+    reason = (
+        f"{seen}, sd {spread.sd:.3g}: {basis.words()}" if shown else f"{seen}; {how} and one more step to either side"
+    )
     low, high = grid_of(form, values, high - low).outward(low, high)
-    if not wide:
-        reason = f"{seen}; {how} and one more step to either side"
-    return _range(low, high, form.unit, reason, Grounds(len(groups), shown=wide))
+    return _range(low, high, form.unit, reason, Grounds(units, shown))
 
 
-def _reach(values: Sequence[Fraction], form: Format) -> tuple[Fraction, str]:
+def _reach(values: Sequence[Fraction], form: Format, *, few: bool) -> tuple[Fraction, str]:
     """How far beyond the values those may be of which too little is known, as a number and in words."""
     share = GUESS * max(map(abs, values))
-    steps = LEAST_STEPS * grid_of(form, values, 2 * share).step
-    return (share, f"{100 * GUESS} %") if share >= steps else (steps, f"{LEAST_STEPS} steps")
+    ways = [(share, f"{100 * GUESS} %"), (LEAST_STEPS * grid_of(form, values, 2 * share).step, f"{LEAST_STEPS} steps")]
+    if few:
+        ways.append((APART * (max(values) - min(values)), f"{APART} times what they are apart"))
+    return max(ways, key=lambda way: way[0])
 
 
 def _can_count(form: Format) -> bool:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from itertools import takewhile
 
 _PARTS = re.compile(r"[0-9A-Za-z]+|[^0-9A-Za-z]+")
 _RUNS = re.compile(r"[0-9]+|[A-Z]+|[a-z]+")
@@ -67,27 +66,6 @@ def _class_of(texts: Sequence[str]) -> str:
     if least == most:
         return "" if most == 0 else name if most == 1 else f"{name}{{{most}}}"
     return f"{name}{{{least},{most}}}"
-
-
-def glob_of(names: Sequence[str]) -> str:
-    """A pattern for the names of devices: what they begin with, and *; '' where they have nothing in common."""
-    stem = stem_of(names)
-    return as_glob(stem) + ("" if {stem} == set(names) else "*") if stem else ""
-
-
-def stem_of(names: Sequence[str]) -> str:
-    """The common beginning of names, or of one name all before its last digits; '' for none."""
-    if len(set(names)) == 1:
-        match = re.fullmatch(r"(.*?[^0-9])[0-9]+", names[0], re.DOTALL)
-        return match[1] if match else names[0]
-    alike = takewhile(lambda column: len(set(column)) == 1, zip(*names, strict=False))
-    common = "".join(column[0] for column in alike)
-    return common.rstrip("0123456789") or common  # numbers that begin alike need not go on so
-
-
-def as_glob(text: str) -> str:
-    """The text in a pattern for names, where * and ? and [ mean themselves."""
-    return "".join(f"[{c}]" if c in "*?[" else c for c in text)
 
 
 def literal(text: str) -> str:

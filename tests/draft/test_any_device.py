@@ -167,4 +167,4 @@ def test_any_table_makes_a_plan_whose_names_are_all_different(data):
     for service, characteristics in expected.services.items() if expected else ():
         (found,) = (each for each in services if each.uuid == plan.names.service(service))
         named = [plan.names.meaning(name).address.path[-1].uuid for name in characteristics]
-        assert named == [each.uuid for each in found.characteristics]
+        assert named == [each.uuid for each in found.characteristics if each.uuid != long_uuid(0x2901)]

@@ -69,7 +69,7 @@ def test_one_unit_is_a_guess_however_often_it_was_read():
 
 
 def test_limits_stay_within_what_is_legal():
-    assert limit(PERCENT, [97, 99]) == {"min": "30 %", "max": "100 %"}
+    assert limit(PERCENT, [97, 99]) == {"min": "86 %", "max": "100 %"}
     assert limit(CELSIUS, [-39.0], [20.0]) == {"min": "-40 °C", "max": "327.67 °C"}
 
 
@@ -77,6 +77,11 @@ def test_a_measured_value_that_does_not_move_is_a_guess():
     proposal = number_limit({"a": [40.0, 40.0]}, CELSIUS, BASIS, setting=False)
     assert (proposal.guess, proposal.limit) == (True, {"min": "35.99 °C", "max": "44.01 °C"})
     assert limit(CELSIUS, [0]) == {"min": "-0.06 °C", "max": "0.06 °C"}
+
+
+def test_few_values_of_one_unit_have_a_range_that_means_something():
+    assert limit(CELSIUS, [20.0, 20.0, 25.0]) == {"min": "9.99 °C", "max": "35.01 °C"}
+    assert limit(CELSIUS, [19.5, 21.5]) == {"min": "15.49 °C", "max": "25.51 °C"}
 
 
 def test_units_that_agree_prove_no_width():

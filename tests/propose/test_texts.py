@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from benchrig.propose.texts import glob_of, pattern_of
+from benchrig.draft.selecting import glob_of
+from benchrig.propose.texts import pattern_of
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from benchrig.desk.desk import Desk, in_silence
-from benchrig.desk.prompt.deeds import Connected, Deed, Disconnected, Lost
+from benchrig.desk.prompt.deeds import Connected, Deeds, Disconnected, Lost
 from benchrig.errors import AmbiguousDevice, BenchrigError, LinkError, LinkLost, StationError, UsageError, WrongDevice
 from benchrig.radio.scan import of_device
 
@@ -34,7 +34,7 @@ class Connection:
 
     desk: Desk
     show: Callable[[dict[str, Any]], None]
-    deeds: list[Deed]
+    deeds: Deeds
     reconnect: bool = False
     changed: Callable[[], None] = lambda: None
     when_up: Callable[[], Awaitable[None]] = _nothing
@@ -126,7 +126,7 @@ class Connection:
         except AmbiguousDevice as error:
             raise AmbiguousDevice(error.message, advice="connect with the name or the address of one") from error
         self._why = None
-        self.deeds.append(Connected(self.unit))
+        self.deeds.append(Connected(self.unit, self.desk.options.selection, self.desk.unit))
         self._say_connected(self.link, desk.took)
         self.changed()
         self._minding = self._start(self._mind(self.link))

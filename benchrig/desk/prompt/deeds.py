@@ -7,12 +7,16 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, TypeAlias
 
 if TYPE_CHECKING:
-    from benchrig.radio.scan import Sighting
+    from benchrig.radio.scan import Selection, Sighting
+    from benchrig.radio.unit import Unit
     from benchrig.values.format import Format
     from benchrig.values.spec import FormatSpec
 
-# Of a subscription the newest notifications are kept.
+# Of a subscription the newest notifications are kept, of one that ended with its link fewer.
 KEPT_SAMPLES = 1000
+CUT_SAMPLES = 50
+# An all-day session must not fill the memory.
+MOST_DEEDS = 10_000
 
 
 @dataclass(frozen=True)
@@ -24,11 +28,23 @@ class Subject:
     form: Format | None = None
     spec: FormatSpec | None = None
     settable: bool = False
+    uuid: str = ""
 
 
 @dataclass(frozen=True)
 class Connected:
+    """`selection` is how the device was picked, and `device` what was held on to since."""
+
     unit: Sighting
+    selection: Selection | None = None
+    device: Unit | None = None
+
+    def is_to_the_same(self, other: Connected) -> bool:
+        """Units of one product all have one name: it is the address that tells, unless one device was followed."""
+        followed = self.device is not None and self.device is other.device
+        one, another = self.unit, other.unit
+        types = {one.address_type, another.address_type} - {""}
+        return followed or (one.address == another.address and len(types) < 2)
 
 
 @dataclass(frozen=True)
@@ -53,8 +69,16 @@ class ReadDone:
 
 
 @dataclass(frozen=True)
+class NotDone:
+    """What came to nothing and is no step: `doing` in words, and why."""
+
+    doing: str
+    reason: str
+
+
+@dataclass(frozen=True)
 class WriteDone:
-    """`at` in seconds on the clock of the radio."""
+    """`at` in seconds on the clock of the radio; `remark` is what went wrong with a write that was sent."""
 
     subject: Subject
     data: bytes
@@ -62,6 +86,7 @@ class WriteDone:
     response: bool = True
     read_back: bool = False
     refused: str = ""
+    remark: str = ""
 
 
 @dataclass
@@ -85,6 +110,11 @@ class Watched:
         self.last_at = at
         self.samples.append((at, data))
 
+    def cut(self) -> None:
+        """The link is gone."""
+        self.is_cut = True
+        self.samples = deque(list(self.samples)[-CUT_SAMPLES:], maxlen=KEPT_SAMPLES)
+
     @property
     def rate(self) -> float | None:
         """Per second, between the first and the last."""
@@ -100,4 +130,23 @@ class Waited:
     at: float
 
 
-Deed: TypeAlias = Connected | Disconnected | Lost | ReadDone | WriteDone | Watched | Waited
+Deed: TypeAlias = Connected | Disconnected | Lost | ReadDone | NotDone | WriteDone | Watched | Waited
+
+
+class Deeds(list[Deed]):
+    """What was done, the first of it when that is too much: `dropped` counts the rest."""
+
+    dropped = 0
+
+    def append(self, deed: Deed) -> None:
+        if len(self) < MOST_DEEDS:
+            super().append(deed)
+        else:
+            self.dropped += 1
+
+    def replace(self, old: Deed, new: Deed) -> None:
+        """Now that more is known of it."""
+        for number in range(len(self) - 1, -1, -1):
+            if self[number] is old:
+                self[number] = new
+                return

@@ -8,10 +8,11 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from benchrig.desk.prompt.deeds import Connected, Deed, Lost, WriteDone
+from benchrig.desk.prompt.deeds import MOST_DEEDS, Connected, Deed, Lost, NotDone, ReadDone, Watched, WriteDone
 from benchrig.desk.prompt.steps import StepText, literals, steps_of
 from benchrig.errors import UsageError
-from benchrig.plan.wording import spec_data
+from benchrig.plan.wording import name_pattern, selection_data, spec_data
+from benchrig.propose.proposal import counted
 from benchrig.report.escape import plain
 from benchrig.source.writing import flow, scalar
 from benchrig.steps.attribute import AttributeSpec, Names
@@ -48,7 +49,9 @@ def save(talk: Talk, path: Path, when: datetime, *, force: bool = False) -> Save
     unit = talk.connection.unit
     if unit is None:
         raise UsageError("nothing was done yet", advice="connect, read, write or watch something first")
-    story = Story(_with_the_last(talk.deeds), unit, when, talk.desk.names, talk.desk.options.selection, talk.caution)
+    deeds, left_out = _with_the_last(talk.deeds)
+    selection = next((deed.selection for deed in reversed(deeds) if isinstance(deed, Connected)), None)
+    story = Story(deeds, unit, when, talk.desk.names, selection, talk.caution)
     steps = steps_of(story.deeds)
     text = plan_text(story, steps)
     try:
@@ -58,31 +61,48 @@ def save(talk: Talk, path: Path, when: datetime, *, force: bool = False) -> Save
         raise UsageError(f"{path} is there already", advice=f"save! {path} writes over it") from None
     except OSError as error:
         raise UsageError(f"{path} cannot be written: {error.strerror or error}", advice="give another file") from error
-    return Saved(len([step for step in steps if step.verb]), _not_kept(story.deeds))
+    remarks = [*_not_kept(story.deeds), *_other_devices(left_out), *_too_many(talk.deeds.dropped)]
+    return Saved(len([step for step in steps if step.verb]), remarks)
 
 
 def _not_kept(deeds: Sequence[Deed]) -> list[str]:
-    """A lost link is no step."""
+    """What is no step, and the writes that went wrong: a lost link is none."""
+    remarks = [
+        f"write {deed.subject.name}: {deed.remark}" for deed in deeds if isinstance(deed, WriteDone) and deed.remark
+    ]
+    remarks += [f"{deed.doing} is left out: {deed.reason}" for deed in deeds if isinstance(deed, NotDone)]
     lost = [number for number, deed in enumerate(deeds) if isinstance(deed, Lost)]
     if not lost:
-        return []
+        return remarks
     times = "once" if len(lost) == 1 else f"{len(lost)} times"
     again = any(isinstance(deed, Connected) for deed in deeds[lost[0] :])
     there = "the plan disconnects and connects there instead" if again else "the plan has only a comment there"
-    return [f"the link was lost {times}, which a plan cannot wait for: {there}"]
+    return [*remarks, f"the link was lost {times}, which a plan cannot wait for: {there}"]
 
 
-def _with_the_last(deeds: Sequence[Deed]) -> list[Deed]:
-    """What was done with the last device; a plan has one."""
-    last: list[Deed] = []
-    who: Any = None
+def _other_devices(left_out: int) -> Iterator[str]:
+    if left_out:
+        yield f"{counted(left_out, 'verb')} with other devices left out: a plan has one"
+
+
+def _too_many(dropped: int) -> Iterator[str]:
+    if dropped:
+        yield f"the last {counted(dropped, 'verb')} left out: a session keeps the first {MOST_DEEDS}"
+
+
+def _with_the_last(deeds: Sequence[Deed]) -> tuple[list[Deed], int]:
+    """What was done with the last device, and how much with others; a plan has one."""
+    connections = [deed for deed in deeds if isinstance(deed, Connected)]
+    last, here, others = (connections[-1] if connections else None), list[Deed](), 0
+    mine = True
     for deed in deeds:
-        if isinstance(deed, Connected):
-            now = deed.unit.name or deed.unit.address
-            last = last if now == who else []
-            who = now
-        last.append(deed)
-    return last
+        if isinstance(deed, Connected) and last is not None:
+            mine = deed.is_to_the_same(last)
+        if mine:
+            here.append(deed)
+        else:
+            others += isinstance(deed, (ReadDone, WriteDone, Watched))
+    return here, others
 
 
 def plan_text(story: Story, steps: Sequence[StepText] | None = None) -> str:
@@ -118,32 +138,12 @@ def _caution(story: Story) -> Iterator[str]:
 
 
 def _select(story: Story) -> dict[str, Any]:
-    """How the device was selected, as far as that says which; else its name, else its address."""
-    selection = story.selection
-    chosen: dict[str, Any] = {}
-    if selection is not None:
-        chosen = {
-            "name": selection.name,
-            "services": [story.names.label(uuid, "service") for uuid in selection.services],
-            "manufacturer": _manufacturer(selection),
-            "address": selection.address,
-        }
-    chosen = {key: item for key, item in chosen.items() if item}
-    if not chosen and story.unit.name:
-        return {"name": _as_pattern(story.unit.name)}
-    return chosen or {"address": story.unit.address}
-
-
-def _manufacturer(selection: Selection) -> dict[str, Any] | None:
-    if selection.manufacturer is None:
-        return None
-    data = selection.manufacturer_data.hex(" ").upper()
-    return {"company": selection.manufacturer} | ({"data": data} if data else {})
-
-
-def _as_pattern(name: str) -> str:
-    """A name that matches only itself."""
-    return "".join(f"[{character}]" if character in "*?[" else character for character in name)
+    """How the device was selected, as far as that says which; with its name, else its address, where it does not."""
+    chosen = selection_data(story.selection, lambda uuid: story.names.label(uuid, "service")) if story.selection else {}
+    if not chosen.keys() - {"rssi_min", "nearest"}:
+        named = {"name": name_pattern(story.unit.name)} if story.unit.name else {"address": story.unit.address}
+        chosen = named | chosen
+    return chosen
 
 
 def _used(story: Story) -> dict[str, AttributeSpec]:

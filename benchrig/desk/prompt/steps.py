@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from benchrig.desk.prompt.deeds import (
@@ -13,17 +13,18 @@ from benchrig.desk.prompt.deeds import (
     Deed,
     Disconnected,
     Lost,
+    NotDone,
     ReadDone,
     Subject,
     Waited,
     Watched,
     WriteDone,
 )
-from benchrig.desk.prompt.limits import fits, limits, written
+from benchrig.desk.prompt.limits import limits, misfit, written
 from benchrig.errors import MalformedValue, UnfitValue
 from benchrig.plan.wording import spec_data
 from benchrig.report.escape import plain
-from benchrig.source.writing import decimal_text, flow, literal, scalar
+from benchrig.source.writing import Bare, decimal_text, flow, literal, scalar
 from benchrig.steps.payload import encode
 from benchrig.values.base import Format
 
@@ -35,7 +36,8 @@ LEAST_LISTEN, MOST_LISTEN = 1.0, 30.0
 CUT_SHARE = 0.7
 # From so many notifications on their rate says something.
 ENOUGH_FOR_RATE = 10
-RATE_TOLERANCE = "25 %"
+# In percent.
+RATE_TOLERANCE = 25
 _HEX = {"as": "hex"}
 _COMMENT = 1000
 
@@ -66,6 +68,8 @@ class StepText:
 
 def literals(value: Any) -> Any:
     """Plain data in whose texts a plan finds no reference."""
+    if isinstance(value, Bare):
+        return value
     if isinstance(value, dict):
         return {key: literals(item) for key, item in value.items()}
     if isinstance(value, list):
@@ -102,6 +106,8 @@ class _Teller:
                 yield self._lost(deed)
             case ReadDone():
                 yield self._read(deed)
+            case NotDone():
+                yield StepText(remarks=[f"{deed.doing}: left out: {deed.reason}"])
             case WriteDone():
                 yield from self._write(deed)
             case Watched():
@@ -128,29 +134,36 @@ class _Teller:
         if deed.data is None:
             step.keys["expect"] = {"att_error": {"equals": deed.refused}}
             return step
-        _expect(step, deed.subject, self._alike(deed), setting=deed.subject.settable)
+        _expect(step, deed.subject, self._alike(deed))
         return step
 
     def _alike(self, deed: ReadDone) -> list[bytes]:
         """What is to be expected here: what the attribute was since the last write to anything, this read included;
         where it changes without a write, all that it was between two writes to itself."""
-        epochs = self._epochs(deed)
-        mine = next(key for key, numbers in epochs.items() if self.number in numbers)
-        if not any(len(set(numbers.values())) > 1 for numbers in epochs.values()):
-            return [*epochs[mine].values()]
-        return [data for (own, _), numbers in epochs.items() if own == mine[0] for data in numbers.values()]
+        had = [*self._had(deed.subject)]
+        mine = next(epoch for epoch, other, _ in had if other is deed)
+        together: dict[tuple[int, int], set[bytes]] = {}
+        for epoch, _, data in had:
+            together.setdefault(epoch, set()).add(data)
+        changes = any(len(each) > 1 for each in together.values())
+        return [data for epoch, _, data in had if (epoch[0] == mine[0] if changes else epoch == mine)]
 
-    def _epochs(self, deed: ReadDone) -> dict[tuple[int, int], dict[int, bytes]]:
-        """All reads of the attribute by their number, apart by the writes before: to itself, and to anything."""
+    def _had(self, subject: Subject) -> Iterator[tuple[tuple[int, int], Deed, bytes]]:
+        """All that the attribute was, read or heard, each with how often was written before: to it, and to anything."""
         own = writes = 0
-        epochs: dict[tuple[int, int], dict[int, bytes]] = {}
-        for number, other in enumerate(self.deeds):
+        for other in self.deeds:
             if isinstance(other, WriteDone):
                 writes += 1
-                own += other.subject.name == deed.subject.name
-            elif isinstance(other, ReadDone) and other.data is not None and _same(other.subject, deed.subject):
-                epochs.setdefault((own, writes), {})[number] = other.data
-        return epochs
+                own += other.subject.name == subject.name
+            elif isinstance(other, ReadDone) and other.data is not None and _same(other.subject, subject):
+                yield (own, writes), other, other.data
+            elif isinstance(other, Watched) and _same(other.subject, subject):
+                for at, data in other.samples:
+                    yield self._written_before(at, subject), other, data
+
+    def _written_before(self, at: float, subject: Subject) -> tuple[int, int]:
+        writes = [deed for deed in self.deeds if isinstance(deed, WriteDone) and deed.at <= at]
+        return sum(deed.subject.name == subject.name for deed in writes), len(writes)
 
     def _write(self, deed: WriteDone) -> Iterator[StepText]:
         answer = None if deed.refused else self._answer(deed)
@@ -167,10 +180,12 @@ class _Teller:
             _expect_answer(step, watched.subject, data)
         elif deed.read_back:
             step.keys["read_back"] = True
+        if deed.remark:
+            step.remarks.append(f"it went wrong in the session, and fails where it does again: {deed.remark}")
         yield step
         if answer is not None and deed.read_back:
             back = StepText("read", deed.subject.name)
-            _expect(back, deed.subject, [deed.data], setting=True)
+            _expect(back, replace(deed.subject, settable=True), [deed.data])
             yield back
 
     def _watches(self) -> list[Watched]:
@@ -199,16 +214,20 @@ class _Teller:
             return
         ended = deed.started if deed.ended is None else deed.ended
         ended = max(ended, deed.last_at)
-        step = StepText("notify", deed.subject.name, {"for": _time(_listen(deed, ended))})
         if not deed.count:
-            step.remarks.append(f"nothing came in {ended - deed.started:.3g} s")
-            yield step
+            yield StepText(
+                remarks=[f"notify {deed.subject.name}: left out: nothing came in {ended - deed.started:.3g} s"]
+            )
             return
+        seconds = _listen(deed, ended)
+        step = StepText("notify", deed.subject.name, {"for": _time(seconds)})
         expect: dict[str, Any] = {"count": {"min": 1}}
         if deed.rate is not None and deed.count >= ENOUGH_FOR_RATE:
-            expect["rate"] = {"nominal": f"{decimal_text(float(f'{deed.rate:.3g}'))} Hz", "tolerance": RATE_TOLERANCE}
+            expect["count"] = {"min": max(1, math.floor(seconds * deed.rate * (1 - RATE_TOLERANCE / 100)) - 1)}
+            hertz = f"{decimal_text(float(f'{deed.rate:.3g}'))} Hz"
+            expect["rate"] = {"nominal": hertz, "tolerance": f"{RATE_TOLERANCE} %"}
         step.keys["expect"] = expect
-        _expect(step, deed.subject, [data for _, data in deed.samples])
+        _expect(step, deed.subject, [data for _, data in deed.samples], stream=True)
         yield step
 
 
@@ -236,15 +255,15 @@ def _time(seconds: float) -> str:
     return f"{decimal_text(math.ceil(seconds * 10) / 10 if seconds >= 1 else round(seconds, 3))} s"
 
 
-def _expect(step: StepText, subject: Subject, samples: list[bytes], *, setting: bool = False) -> None:
+def _expect(step: StepText, subject: Subject, samples: list[bytes], *, stream: bool = False) -> None:
     """Hold the step's readings to what they were."""
     form: Format | None = subject.form
     if subject.spec is not None:
         step.keys["format"] = spec_data(subject.spec)
-    if wrong := fits(form, samples):
+    if wrong := misfit(form, samples):
         step.remarks.append(f"the value did not fit its format: {wrong}")
         step.keys["format"], form = _HEX, None
-    made = limits(form, samples, setting=setting)
+    made = limits(subject, form, samples, stream=stream)
     step.remarks += made.remarks
     if expect := step.keys.pop("expect", {}) | made.by_reading:
         step.keys["expect"] = expect
@@ -252,7 +271,7 @@ def _expect(step: StepText, subject: Subject, samples: list[bytes], *, setting: 
 
 def _expect_answer(step: StepText, subject: Subject, data: bytes) -> None:
     """The same for an exchange, which reads the answer in the format of the attribute and no other."""
-    if subject.spec is None and not fits(subject.form, [data]):
+    if subject.spec is None and not misfit(subject.form, [data]):
         _expect(step, subject, [data])
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import Awaitable, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
@@ -17,10 +17,10 @@ import msgspec
 from benchrig.desk.desk import READ_WITHIN, Desk
 from benchrig.desk.inspecting import content, table_seen
 from benchrig.desk.prompt.connection import CONNECT_AGAIN, Connection
-from benchrig.desk.prompt.deeds import Deed, ReadDone, Subject, Waited, WriteDone
+from benchrig.desk.prompt.deeds import Deeds, NotDone, ReadDone, Subject, Waited, WriteDone
 from benchrig.desk.prompt.watch import Watch
 from benchrig.desk.writing import Order, Sending, prepare, send, target_of
-from benchrig.errors import AttError, LinkLost, MalformedValue, UsageError
+from benchrig.errors import AttError, BenchrigError, LinkLost, MalformedValue, UsageError
 from benchrig.plan.wording import spec_of
 from benchrig.steps.lookup import look_up
 from benchrig.values.format import build_format
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from benchrig.radio.scan import Ear, Sighting
     from benchrig.steps.bench import Target
 
+_ONCE = "What else is written to this attribute of this device is not asked for again."
 _SETTABLE = {"write", "reliable write", "write without response"}
 
 
@@ -48,11 +49,11 @@ class Talk:
     acknowledged: bool = False
     reconnect: bool = False
     thinned: bool = False
-    deeds: list[Deed] = field(default_factory=list)
+    deeds: Deeds = field(default_factory=Deeds)
     watches: dict[str, Watch] = field(default_factory=dict)
     heard: list[str] = field(default_factory=list)
     about: str = ""
-    _asked: set[str] = field(default_factory=set)
+    _asked: set[tuple[str, int]] = field(default_factory=set)
 
     def __post_init__(self) -> None:
         self._started = self.desk.now()
@@ -91,10 +92,13 @@ class Talk:
         target = look_up(link.table, self.desk.names, name, ("read",))
         subject = await self._subject(link, target, spec)
         try:
-            async with self.desk.blaming():
+            async with self.desk.blaming(), self._unheard(link, target):
                 data = await link.read(target.found.attribute, f"read {name}", READ_WITHIN)
         except AttError as error:
             self.deeds.append(ReadDone(subject, None, error.name))
+            raise
+        except BenchrigError as error:
+            self.deeds.append(NotDone(f"read {name}", error.message))
             raise
         self.deeds.append(ReadDone(subject, data))
         self.show({"verb": "read", "attribute": name, "content": content(data, subject.form)})
@@ -107,22 +111,33 @@ class Talk:
         order = replace(order, form=subject.form)
         order.check(self.desk.names)
         prepared, sending = await prepare(self.desk, link, order), Sending()
-        done = WriteDone(subject, prepared.data, self.desk.now(), order.response)
         try:
-            await self._acknowledge(order)
-            done = replace(done, at=self.desk.now())
-            written = await send(self.desk, link, prepared, sending)
+            await self._acknowledge(order, prepared.target.found.attribute.handle)
+            done = WriteDone(subject, prepared.data, self.desk.now(), order.response, order.read_back)
+            with self._kept(done, sending):
+                written = await send(self.desk, link, prepared, sending)
+                if written.error:
+                    raise MalformedValue(written.error, advice=written.advice)
         except asyncio.CancelledError:
             self.show({"verb": "write", "attribute": order.attribute, "stopped": sending.state})
             raise
-        except AttError as error:
-            self.deeds.append(replace(done, refused=error.name))
-            raise
-        self.deeds.append(replace(done, read_back=order.read_back and not written.error))
-        if written.error:
-            raise MalformedValue(written.error, advice=written.advice)
         items = msgspec.structs.asdict(written).items()
         self.show({"verb": "write", **{key: each for key, each in items if each not in (None, "")}})
+
+    @contextlib.contextmanager
+    def _kept(self, done: WriteDone, sending: Sending) -> Iterator[None]:
+        """A write that was sent is kept, whatever comes of it: a command that reboots the device ends the link."""
+        self.deeds.append(done)
+        try:
+            yield
+        except AttError as error:
+            refused = replace(done, read_back=False, remark=error.message)
+            self.deeds.replace(done, refused if sending.is_confirmed else replace(done, refused=error.name))
+            raise
+        except (BenchrigError, asyncio.CancelledError) as error:
+            why = error.message if isinstance(error, BenchrigError) else f"stopped: {sending.state}"
+            self.deeds.replace(done, replace(done, remark=why))
+            raise
 
     async def watch(self, name: str, spec: FormatSpec | None = None) -> None:
         """Subscribe; what comes is shown until it is unwatched."""
@@ -161,11 +176,12 @@ class Talk:
         if self.reconnect or link is None or not link.is_up:
             await asyncio.sleep(seconds)
         else:
-            with contextlib.suppress(TimeoutError):
-                async with asyncio.timeout(seconds):
-                    await self.connection.loss()
-                    waited = self.desk.now() - started
-                    raise LinkLost(f"the wait was cut short after {waited:.3g} s", advice=CONNECT_AGAIN)
+            async with self.desk.blaming():
+                with contextlib.suppress(TimeoutError):
+                    async with asyncio.timeout(seconds):
+                        await self.connection.loss()
+                        waited = self.desk.now() - started
+                        raise LinkLost(f"the wait was cut short after {waited:.3g} s", advice=CONNECT_AGAIN)
         self.deeds.append(Waited(seconds, started))
         self.show({"verb": "wait", "seconds": seconds})
 
@@ -180,12 +196,28 @@ class Talk:
             presented = await self.desk.presented(link, target)
             spec = spec_of(presented) if presented is not None else None
         settable = bool(_SETTABLE & set(getattr(target.found.attribute, "properties", ())))
-        return Subject(target.name, build_format(spec) if spec else target.format, spec, settable)
+        form = build_format(spec) if spec else target.format
+        return Subject(target.name, form, spec, settable, target.found.attribute.uuid)
+
+    @contextlib.asynccontextmanager
+    async def _unheard(self, link: Link, target: Target) -> AsyncIterator[None]:
+        """Where the radio delivers what is read as a notification too, what is watched is not listened to meanwhile."""
+        watch = self._watch_of(target)
+        if watch is None or not self.desk.radio.reads_reach_listeners:
+            yield
+            return
+        self.desk.tell(f"{target.name} is not listened to while it is read: this radio mixes the two up")
+        await link.unsubscribe(watch.characteristic, f"unwatch {target.name}", READ_WITHIN)
+        yield
+        await link.subscribe(watch.characteristic, watch.hear, f"watch {target.name}", READ_WITHIN)
+
+    def _watch_of(self, target: Target) -> Watch | None:
+        return next((each for each in self.watches.values() if each.characteristic == target.found.attribute), None)
 
     def _pause_watches(self) -> None:
         for watch in self.watches.values():
             watch.close()
-            watch.seen.is_cut = True
+            watch.seen.cut()
 
     async def _watch_again(self) -> None:
         """Take up what was watched when the link was lost."""
@@ -211,14 +243,14 @@ class Talk:
             "rate": None if seen.rate is None else round(seen.rate, 6),
         })  # fmt: skip
 
-    async def _acknowledge(self, order: Order) -> None:
-        """Ask before the first write to a device."""
+    async def _acknowledge(self, order: Order, handle: int) -> None:
+        """Ask before the first write to each attribute of a device."""
         unit = self.connection.unit
         assert unit is not None
-        if self.acknowledged or unit.address in self._asked:
+        if self.acknowledged or (unit.address, handle) in self._asked:
             return
-        await self.ask(order.caution(self.desk.names, unit, self.caution))
-        self._asked.add(unit.address)
+        await self.ask(f"{order.caution(self.desk.names, unit, self.caution)}\n{_ONCE}")
+        self._asked.add((unit.address, handle))
 
     def _devices(self, ear: Ear, devices: list[Sighting]) -> list[dict[str, Any]]:
         meant = {each.address for each in ear.selected(self.desk.options.selection)}

@@ -70,11 +70,15 @@ def test_a_refusal_is_an_error_and_the_session_goes_on() -> None:
         talked("read factory key")
 
 
-def test_a_write_is_asked_for_once() -> None:
-    done = talked("write alarm limit 8 °C --read-back", "write note 'shelf 3'", caution="Mind the relay.")
-    assert [result["written"].value for result in done.of("write")] == [8, "shelf 3"]
+def test_a_write_is_asked_for_once_an_attribute() -> None:
+    """Who says yes to a harmless write has not said yes to one that turns a wheel."""
+    lines = ("write alarm limit 8 °C --read-back", "write note 'shelf 3'", "write alarm limit 9 °C")
+    done = talked(*lines, caution="Mind the relay.")
+    assert [result["written"].value for result in done.of("write")] == [8, "shelf 3", 9]
     assert done.of("write")[0]["read_back"].value == 8
-    [asked] = done.asked
+    asked, other = done.asked
+    assert "'note'" in other
+    assert "What else is written to this attribute of this device is not asked for again." in asked
     assert "writes 8 °C to 'alarm limit' of VFL-0042" in asked
     assert "Mind the relay." in asked
 
