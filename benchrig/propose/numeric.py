@@ -112,7 +112,7 @@ def _spread_limit(
     if spread.sd and not (few and units == 1):
         below, above = map(Fraction, interval(groups, basis.share, basis.confidence))
         low, high = min(low, below), max(high, above)
-    reach, how = _reach(values, form, few=few)
+    reach, how = _reach(values, form, few=few and units == 1)
     least, most = min(values) - reach, max(values) + reach
     shown = units > 1 and (not few or (low < least and high > most))
     if not shown:
