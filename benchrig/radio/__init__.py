@@ -8,4 +8,12 @@ foreign.py      errors of the libraries below -> errors of benchrig
 specify.py      '--radio' text -> a radio to open
 bumble_stack/   bleak's interface over the Bluetooth stack library bumble
 virtual/        the air in this process, with its simulated devices
+port/           a controller on that air for a firmware in another process
 """
+
+import logging
+
+# What the libraries below log is said by this package's own errors; without a handler Python would write it to
+# standard error, among what is told to people.
+for _library in ("bumble", "bleak"):
+    logging.getLogger(_library).addHandler(logging.NullHandler())

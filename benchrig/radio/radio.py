@@ -41,7 +41,7 @@ async def _nothing() -> None:
 @dataclass
 class Radio:
     """An open radio. `facts` go into the record, `lacks` says which readings it does not have and why (see offers.py),
-    `close` releases what was opened with it. With `reads_reach_listeners` the stack delivers what is read to the
+    `on_close` releases what was opened with it. With `reads_reach_listeners` the stack delivers what is read to the
     listeners of the attribute as well; `whole_table` when it shows every service and the handles of the device."""
 
     name: str

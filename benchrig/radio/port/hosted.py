@@ -102,6 +102,7 @@ class HostedController(VirtualController):
         self.advertiser.data = self.advertiser.scan_response = b""
         self.advertiser.interval = _DEFAULT_INTERVAL
         self.advertiser.connectable = self.advertiser.scannable = True
+        self.advertiser.directed_to = None
 
     def on_packet(self, packet: bytes) -> None:
         """From the host. Raises NotH4 for data that are none; synchronous and isochronous data go nowhere."""
@@ -166,7 +167,9 @@ class HostedController(VirtualController):
         result = super().on_hci_le_set_advertising_parameters_command(command)
         if result.status == _SUCCESS:
             self._own_address_type = int(command.own_address_type)
-            self.advertiser.connectable |= int(command.advertising_type) in _DIRECTED
+            directed = int(command.advertising_type) in _DIRECTED
+            self.advertiser.connectable |= directed
+            self.advertiser.directed_to = command.peer_address if directed else None
         return result
 
     def on_hci_le_set_advertising_enable_command(

@@ -45,6 +45,7 @@ class Advertiser:
     until: float | None = None
     refusals: int = 0
     owner: Listener | None = None
+    directed_to: hci.Address | None = None  # all others pass it over
 
     def __post_init__(self) -> None:
         self.turn = 0  # rises when it starts or stops: what was scheduled before is void

@@ -21,7 +21,7 @@ from benchrig.radio.virtual.band import Advertiser
 if TYPE_CHECKING:
     from benchrig.radio.virtual.air import Air
 
-_ADV_IND, _ADV_SCAN_IND, _ADV_NONCONN_IND, _SCAN_RSP = 0, 2, 3, 4
+_ADV_IND, _ADV_DIRECT_IND, _ADV_SCAN_IND, _ADV_NONCONN_IND, _SCAN_RSP = range(5)
 _SUCCESS = hci.HCI_ErrorCode.SUCCESS
 _UNKNOWN = hci.HCI_ErrorCode.UNKNOWN_CONNECTION_IDENTIFIER_ERROR
 _DISALLOWED = hci.HCI_ErrorCode.COMMAND_DISALLOWED_ERROR
@@ -151,14 +151,21 @@ class VirtualController(Controller):
 
     def on_advertising(self, advertiser: Advertiser, rssi: int, answer: int | None) -> None:
         """An advertising event was heard; `answer` is the level of a scan response, None for none."""
+        if not self._is_meant_by(advertiser):
+            return
         if self.le_scan_enable:
-            kind = _ADV_IND if advertiser.connectable else _ADV_SCAN_IND if advertiser.scannable else _ADV_NONCONN_IND
-            self._report(kind, advertiser, advertiser.data, rssi)
+            data = b"" if advertiser.directed_to is not None else advertiser.data
+            self._report(_kind_of(advertiser), advertiser, data, rssi)
             if answer is not None and self.le_scan_type == 1:
                 self._report(_SCAN_RSP, advertiser, advertiser.scan_response, answer)
         pending = self.pending_le_connection
         if pending and advertiser.connectable and pending.peer_address == advertiser.address:
             self._connect(pending, advertiser)
+
+    def _is_meant_by(self, advertiser: Advertiser) -> bool:
+        """Directed advertising is for one central (Core Vol 6 Part B 4.4.2.4)."""
+        own = (bytes(self.public_address), bytes(self.random_address))
+        return advertiser.directed_to is None or bytes(advertiser.directed_to) in own
 
     def _report(self, kind: int, advertiser: Advertiser, data: bytes, rssi: int) -> None:
         address = bytes(advertiser.address)
@@ -286,6 +293,13 @@ class VirtualController(Controller):
         if end:
             timing = Timing(command.connection_interval_max, command.max_latency, command.supervision_timeout)
             end.air_link.change_timing(timing)
+
+
+def _kind_of(advertiser: Advertiser) -> int:
+    """The type of its advertising PDUs, as reports have it."""
+    if advertiser.directed_to is not None:
+        return _ADV_DIRECT_IND
+    return _ADV_IND if advertiser.connectable else _ADV_SCAN_IND if advertiser.scannable else _ADV_NONCONN_IND
 
 
 def _chosen(wanted: int, *, no_preference: int) -> hci.Phy:

@@ -37,6 +37,7 @@ def told(exc, kind="usb", place="0"):
         (usb1.USBErrorNoDevice(usb1.libusb1.LIBUSB_ERROR_NO_DEVICE), "it is gone", "plugged in"),
         (usb1.USBErrorNotFound(usb1.libusb1.LIBUSB_ERROR_NOT_FOUND), "it is not there", "plugged in"),
         (usb1.USBErrorNotSupported(usb1.libusb1.LIBUSB_ERROR_NOT_SUPPORTED), "no access", "WinUSB"),
+        (usb1.USBErrorOther(usb1.libusb1.LIBUSB_ERROR_OTHER), "libusb could not start", "/dev/bus/usb"),
         (usb1.USBErrorIO(usb1.libusb1.LIBUSB_ERROR_IO), "LIBUSB_ERROR_IO", "plugged in"),
         (TransportInitError("device not found"), "device not found", "plugged in"),
         (OSError("libusb-1.0.so: cannot open shared object file"), "libusb cannot be loaded", "pip install"),

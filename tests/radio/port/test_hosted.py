@@ -158,3 +158,22 @@ async def test_a_connection_is_told_by_the_event_that_the_host_wants(host, mask,
         while not host.heard:
             await asyncio.sleep(0.01)
     assert [p[3] for p in host.heard if p[1] == 0x3E] == [subevent]
+
+
+ADDRESS_OF_BENCH, BENCH = "F0:F1:F2:F3:F4:F0", "F0F4F3F2F1F0"  # and as on air
+
+
+@pytest.mark.parametrize("kind", ["01", "04"])
+@pytest.mark.parametrize(("peer", "types"), [(BENCH, {1}), ("0102030405C6", set())])
+async def test_directed_advertising_is_heard_by_its_central_alone(host, kind, peer, types):
+    """7.8.5, Vol 6 Part B 4.4.2.4; report types 7.7.65.2."""
+    bench, heard = HostedController(host.air, "00:00:5E:00:53:02"), []
+    bench.plug_in(heard.append)
+    bench.random_address = hci.Address(ADDRESS_OF_BENCH)
+    host.send(0x2006, f"A000 A000 {kind} 00 01 {peer} 07 00")
+    host.send(*ENABLE)
+    for command in (b"\x01\x0b\x20\x07\x01\x10\x00\x10\x00\x01\x00", b"\x01\x0c\x20\x02\x01\x00"):
+        bench.on_packet(command)
+    await asyncio.sleep(0.25)
+    assert {p[5] for p in heard if p[1] == 0x3E} == types
+    bench.unplug()
