@@ -6,6 +6,13 @@ import click
 
 from benchrig.cli.common import echo
 
+# Inside a quote that is open a word stands as it is.
+_QUOTE = """if [[ ${COMP_WORDS[COMP_CWORD]} == [\\'\\"]* ]]; then
+                COMPREPLY+=("$value")
+            else
+                COMPREPLY+=("$(printf '%q' "$value")")
+            fi"""
+
 
 @click.command(short_help="Print a shell completion script.")
 @click.argument("shell", type=click.Choice(["bash", "zsh", "fish"]))
@@ -23,5 +30,11 @@ def completion(shell: str) -> None:
 
     kind = get_completion_class(shell)
     assert kind is not None
+    source = kind(main, {}, "benchrig", "_BENCHRIG_COMPLETE").source()
     with whatever_the_output_does():
-        echo(kind(main, {}, "benchrig", "_BENCHRIG_COMPLETE").source())
+        echo(_quoting(source) if shell == "bash" else source)
+
+
+def _quoting(source: str) -> str:
+    """Click's script for bash, made to quote: names of attributes and steps have blanks."""
+    return source.replace("read type value", "read -r type value").replace("COMPREPLY+=($value)", _QUOTE)
