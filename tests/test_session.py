@@ -4,10 +4,12 @@ do not end."""
 from __future__ import annotations
 
 import os
+import random
 import resource
 import signal
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -270,3 +272,47 @@ def test_a_signal_that_was_ignored_from_outside_stays_so(tmp_path: Path) -> None
     )  # fmt: skip
     assert done.returncode == 0
     assert os.path.exists(bench.records()[0])
+
+
+BEGUN = """
+import os
+from benchrig import signals
+signals.begin()
+os.write(2, b"begun\\n")
+"""
+LONG_RUN = LONG + "  - wait: 300 ms\n  - notify: temperature\n    for: 200 ms\n" + MARK
+NOTIFYING = """services:
+  - service: environmental sensing
+    characteristics:
+      - {characteristic: temperature, properties: [read, notify], value: 21.5 °C, notify: {period: 20 ms}}
+"""
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(200))
+def test_a_signal_at_any_moment(tmp_path: Path, seed: int) -> None:
+    """The moments are spread over start, run and end. Whenever it comes: the record is whole, the exit code is the
+    record's (2 without one), the report is valid or absent, and yesterday's is gone."""
+    luck = random.Random(seed)
+    number = luck.choice([signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+    bench = files(tmp_path, LONG_RUN, device=NOTIFYING)
+    report = tmp_path / "report.xml"
+    report.write_text("<testsuites/>")
+    words = ["run", "plan.yaml", "--radio", bench.radio, "--real-time", "--junit", "report.xml"]
+    process = subprocess.Popen(
+        [sys.executable, "-c", BEGUN + PROGRAM.format(patch=""), *words],
+        cwd=tmp_path, env=environment(), stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE,
+    )  # fmt: skip
+    assert process.stderr is not None
+    assert process.stderr.readline() == b"begun\n"
+    time.sleep(luck.uniform(0, 3.5))
+    process.send_signal(number)
+    _, errors = process.communicate(timeout=PATIENCE)
+    assert b"Traceback" not in errors
+    if not bench.records():
+        assert (process.returncode, report.exists()) == (2, False)
+        return
+    record = record_of(bench)
+    assert record.ended is not None
+    assert process.returncode == record.ended.exit_code
+    assert JUnitXml.fromfile(str(report)).tests > 1

@@ -139,3 +139,18 @@ def test_a_name_that_nothing_knows_leads_to_the_uuid_and_to_a_plan() -> None:
     assert "unknown attribute 'setpoint'" in done.stderr
     assert "--plan PLAN" in done.stderr
     assert "dew point" not in done.stderr
+
+
+def test_a_mistake_on_the_command_line_is_not_the_devices(tmp_path: Path) -> None:
+    """The bytes of this attribute have no known format, so the value is none that could be written."""
+    done = benchrig(
+        "write",
+        "6b1d0002-9a53-4c86-8a3e-2f0f6c1d7e40",
+        "8",
+        "--acknowledge",
+        "--radio",
+        f"virtual:{DEVICES}/logger.yaml",
+        cwd=tmp_path,
+    )
+    assert done.returncode == 4
+    assert "give the bytes with --raw" in done.stderr
