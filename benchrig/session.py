@@ -135,7 +135,7 @@ def _make_folder(options: RunOptions) -> Path:
         except FileExistsError:
             continue
         except OSError as exc:
-            raise cannot_write(folder, exc) from exc
+            raise cannot_write(folder, exc, "choose another place with --results") from exc
         return folder
     raise StationError(f"no folder for the results could be made in {options.results}")
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import signal
 import subprocess
@@ -22,7 +23,7 @@ def send(number: signal.Signals = signal.SIGTERM) -> None:
 def test_handlers_are_given_back_whatever_happens(number: signal.Signals) -> None:
     before = signal.getsignal(number)
     came: list[int] = []
-    with pytest.raises(ZeroDivisionError), signals.handed_to(lambda: came.append(1)):
+    with contextlib.suppress(ZeroDivisionError), signals.handed_to(lambda: came.append(1)):
         send(number)
         raise ZeroDivisionError
     assert (came, signal.getsignal(number)) == ([1], before)

@@ -11,7 +11,8 @@ from benchrig.desk.comparing import Comparison
 from benchrig.desk.findings import Finding
 from benchrig.desk.inspection import Inspection
 from benchrig.desk.target import writable
-from benchrig.errors import StationError, UsageError
+from benchrig.errors import UsageError
+from benchrig.report.place import write_whole
 
 SUFFIXES = {".json": "json", ".yaml": "yaml", ".yml": "yaml"}
 
@@ -39,11 +40,8 @@ def check_target(path: Path, *, force: bool = False) -> None:
 
 
 def save_document(document: Document, path: Path) -> None:
-    """Raises StationError when the file cannot be written."""
-    try:
-        path.write_text(document_text(document, SUFFIXES[path.suffix.lower()]), encoding="utf-8")
-    except OSError as error:
-        raise StationError(f"'{path}' cannot be written: {error.strerror or error}") from error
+    """Raises StationError when the file cannot be written; one that was there is then as it was."""
+    write_whole(path, document_text(document, SUFFIXES[path.suffix.lower()]).encode(), advice="save it elsewhere")
 
 
 def load_document(path: Path) -> Document:

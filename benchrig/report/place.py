@@ -65,8 +65,8 @@ def _is_special(path: Path) -> bool:
     return False
 
 
-def write_whole(path: Path, data: bytes) -> None:
-    """Write a report so that it is whole or not there. StationError when it cannot be written."""
+def write_whole(path: Path, data: bytes, *, advice: str = "choose another place with --results") -> None:
+    """Write a file so that it is whole, or as it was. StationError when it cannot be written."""
     try:
         if _is_special(path):
             path.write_bytes(data)
@@ -74,7 +74,7 @@ def write_whole(path: Path, data: bytes) -> None:
             path.parent.mkdir(parents=True, exist_ok=True)
             _replace(Path(os.path.realpath(path)), data)
     except OSError as exc:
-        raise cannot_write(path, exc) from exc
+        raise cannot_write(path, exc, advice) from exc
 
 
 def _replace(path: Path, data: bytes) -> None:
@@ -88,7 +88,5 @@ def _replace(path: Path, data: bytes) -> None:
         raise
 
 
-def cannot_write(path: Path, exc: OSError) -> StationError:
-    return StationError(
-        f"{path} cannot be written: {exc.strerror or exc}", advice="choose another place with --results"
-    )
+def cannot_write(path: Path, exc: OSError, advice: str) -> StationError:
+    return StationError(f"{path} cannot be written: {exc.strerror or exc}", advice=advice)

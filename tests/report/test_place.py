@@ -72,10 +72,12 @@ def test_a_report_is_whole_or_not_there(tmp_path: Path, monkeypatch: pytest.Monk
             file.write(data[:3])
         raise OSError(28, "No space left on device")
 
+    (tmp_path / "golden.json").write_text("{}")
     monkeypatch.setattr(Path, "write_bytes", half)
-    with pytest.raises(StationError, match="No space left"):
-        write_whole(tmp_path / "a.xml", b"<testsuites/>")
-    assert [*tmp_path.iterdir()] == []
+    for name in ("a.xml", "golden.json"):
+        with pytest.raises(StationError, match="No space left"):
+            write_whole(tmp_path / name, b"<testsuites/>")
+    assert [(path.name, path.read_text()) for path in tmp_path.iterdir()] == [("golden.json", "{}")]
 
 
 def test_a_link_is_followed(tmp_path: Path) -> None:
