@@ -27,7 +27,8 @@ class Moments:
     def add(self, value: float) -> None:
         self.count += 1
         delta = value - self.mean
-        self.mean += delta / self.count
+        # two of the largest floats differ by more than a float holds
+        self.mean += delta / self.count if math.isfinite(delta) else value / self.count - self.mean / self.count
         self._m2 += delta * (value - self.mean)
         if value < self.minimum:
             self.minimum = value
@@ -36,8 +37,8 @@ class Moments:
 
     @property
     def sd(self) -> float | None:
-        """Sample standard deviation (n − 1); None with fewer than two values."""
-        return math.sqrt(self._m2 / (self.count - 1)) if self.count > 1 else None
+        """Sample standard deviation (n − 1); None with fewer than two values, or beyond all floats."""
+        return math.sqrt(self._m2 / (self.count - 1)) if self.count > 1 and math.isfinite(self._m2) else None
 
 
 class Gaps:

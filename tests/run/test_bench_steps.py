@@ -486,3 +486,14 @@ def test_a_program_that_fails_is_not_made_good_by_a_saved_code() -> None:
 def test_what_is_never_tried_again_takes_no_attempts(step: str) -> None:
     with pytest.raises(PlanError, match="step is never tried again"):
         bare(f"  - connect:\n  - {step}\n    attempts: 2\n")
+
+
+def test_a_program_needs_nothing_from_the_loop(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A selector loop on Windows, as that of the virtual radio, starts no programs."""
+
+    def cannot(*_: object, **__: object) -> None:
+        raise NotImplementedError
+
+    monkeypatch.setattr(asyncio.SelectorEventLoop, "subprocess_exec", cannot)
+    monkeypatch.setattr(asyncio, "create_subprocess_exec", cannot)
+    assert bare("  - command: [echo, hello]\n    expect: {output: {equals: hello}}\n").ended.exit_code == 0

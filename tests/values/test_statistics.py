@@ -49,6 +49,13 @@ def test_too_few_values_have_no_deviation():
     assert [moments([5.0] * n).sd for n in range(3)] == [None, None, 0.0]
 
 
+@pytest.mark.parametrize("values", [[1.7e308, -1.7e308], [1.7e308, 1.7e308, -1.7e308], [1e200, 3e200]])
+def test_the_largest_numbers_have_a_mean(values):
+    found = moments(values)
+    assert math.isclose(found.mean, sum(value / len(values) for value in values), rel_tol=1e-9, abs_tol=1e292)
+    assert found.sd is None, "its square is beyond all floats"
+
+
 # --- percentiles of gaps
 
 
