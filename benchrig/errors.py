@@ -87,7 +87,7 @@ class AmbiguousDevice(StationError):
 
 
 class WrongDevice(StationError):
-    pass
+    may_pass = True
 
 
 class LinkError(BenchrigError):

@@ -41,6 +41,7 @@ class RunOptions:
     junit_dialect: Literal["junit-10", "ant"] = "junit-10"
     csv: Path | None = None
     device: str = ""
+    may_lack: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -100,6 +101,7 @@ def run_session(
         seed=options.seed if options.radio.simulated else None,
         acknowledged=options.acknowledged,
         device=options.device,
+        may_lack=options.may_lack,
     )
     factory = loop_factory(options.radio, real_time=options.real_time)
     with Journal(folder / "record.jsonl") as journal:

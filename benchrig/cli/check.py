@@ -71,7 +71,7 @@ def _check(path: Path, given: tuple[str, ...], kind: str) -> bool:
     except BenchrigError as error:
         echo(f"{path}: {error.message}\n  {error.advice}", err=True)
         return False
-    limits = sum(step.limit_count for step in plan.steps)
+    limits = sum(len(step.limit_names) for step in plan.steps)
     caution = "; has a caution" if plan.caution else ""
     with whatever_the_output_does():
         echo(f"{path}: good. {len(plan.steps)} steps, {limits} limits{caution}")

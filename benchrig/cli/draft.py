@@ -172,7 +172,7 @@ def _evidence(
 def _say(made: Draft, plan: Plan, target: Path, *, to_output: bool, as_json: bool) -> None:
     counts = {
         "steps": len(plan.steps),
-        "limits": sum(step.limit_count for step in plan.steps),
+        "limits": sum(len(step.limit_names) for step in plan.steps),
         "guesses": made.guesses,
     }
     if made.warning and (to_output or not as_json):

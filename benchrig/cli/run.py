@@ -16,6 +16,7 @@ from benchrig.cli.types import Time, Whole
 from benchrig.report.place import make_way
 
 if TYPE_CHECKING:
+    from benchrig.plan.model import Plan
     from benchrig.session import RunOptions
 
 # The radio of the desk commands; a run must say for itself what it is on.
@@ -75,6 +76,13 @@ _VARIABLE = "BENCHRIG_RADIO"
     metavar="FILE",
     help="Also write the readings as CSV to this file.",
 )
+@click.option(
+    "--may-lack",
+    multiple=True,
+    metavar="STEP.READING",
+    help="Let the run pass without judging this limit where the radio does not tell the reading, for example "
+    "scan.interval; may be given several times.",
+)
 @click.option("--seed", type=Whole(0), default=0, metavar="N", help="Seed of everything random on a virtual radio.")
 @air_option()
 @click.option("--real-time", is_flag=True, help="Let a virtual radio take the time a real one would.")
@@ -109,6 +117,7 @@ def run(
     junit: Path | None,
     junit_dialect: str,
     csv_file: Path | None,
+    may_lack: tuple[str, ...],
     seed: int,
     air: str | None,
     real_time: bool,
@@ -151,11 +160,25 @@ def run(
             junit_dialect="ant" if junit_dialect == "ant" else "junit-10",
             csv=csv_file,
             device=device,
+            may_lack=_known_limits(loaded, may_lack),
         )
         code = _run(options, answer_within, all_readings=all_readings, quiet=quiet)
         if code == 7 and not (radio or bench.radio):
             _say_what_was_not_asked()
         sys.exit(code)
+
+
+def _known_limits(plan: Plan, names: tuple[str, ...]) -> frozenset[str]:
+    """UsageError for a limit that the plan does not have."""
+    from benchrig.errors import UsageError
+    from benchrig.plan.checks import limits_by_name
+    from benchrig.source.problem import suggest
+
+    limits = limits_by_name(plan.steps)
+    for name in names:
+        if name not in limits:
+            raise UsageError(f"--may-lack: the plan has no limit '{name}'", advice=suggest(name, limits))
+    return frozenset(names)
 
 
 def _say_what_was_not_asked() -> None:

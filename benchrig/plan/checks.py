@@ -168,6 +168,20 @@ def _may_save(problems: Problems, name: str, place: Place, given: Mapping[str, G
     return False
 
 
+def check_may_lack(problems: Problems, node: Node, names: Sequence[str], steps: Sequence[StepPlan]) -> None:
+    """Only a limit that the plan has can be allowed to be missing."""
+    limits = limits_by_name(steps)
+    for index, name in enumerate(names):
+        if name not in limits:
+            place = locate(node, (index,)).place
+            problems.add(place, f"the plan has no limit '{name}'", suggest(name, limits) or "write STEP.READING")
+
+
+def limits_by_name(steps: Sequence[StepPlan]) -> list[str]:
+    """'scan.interval' for each kind of step and reading that has a limit."""
+    return list(dict.fromkeys(f"{step.kind.verb}.{name}" for step in steps for name in step.limit_names))
+
+
 def _key_place(node: MappingNode, section: str, key: str) -> Place:
     """Where a key stands that need not be known there."""
     part = node.get(section)

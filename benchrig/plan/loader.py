@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any, cast
 
 from benchrig.errors import PlanError, UsageError
-from benchrig.plan.checks import check_link, check_readings, check_select, check_values
+from benchrig.plan.checks import check_link, check_may_lack, check_readings, check_select, check_values
 from benchrig.plan.model import Given, NamesFile, Plan, PlanFile, StepPlan, StepsFile
 from benchrig.record.model import Section
 from benchrig.source.problem import NOWHERE, Place, Problem, Problems, suggest
@@ -85,6 +85,7 @@ class _Loader:
         check_select(self.problems, locate(node, ("device", "select")), self.names)
         check_link(self.problems, self.steps)
         check_values(self.problems, node, head.given, self.steps, self.used)
+        check_may_lack(self.problems, locate(node, ("may_lack",)), head.may_lack, self.steps)
         self.problems.raise_if_any()
         if missing := self._missing(node):
             raise MissingGiven(missing)
@@ -99,6 +100,7 @@ class _Loader:
             given=head.given,
             deadline=head.deadline.seconds if head.deadline else None,
             steps=tuple(self.steps),
+            may_lack=frozenset(head.may_lack),
             values=self.values,
         )
         if self.given is not None or not has_reference(plan.device):

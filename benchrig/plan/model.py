@@ -182,6 +182,7 @@ class PlanFile(msgspec.Struct, omit_defaults=True):
     caution: str = ""
     given: dict[str, Given] = {}
     deadline: Duration | None = None
+    may_lack: list[str] = []
     finally_: AnyValue | None = msgspec.field(name="finally", default=None)
 
     def misfits(self) -> Iterable[Misfit]:
@@ -228,17 +229,19 @@ class StepPlan:
 
     @property
     def planned(self) -> PlannedStep:
-        return PlannedStep(self.number, self.name, self.kind.verb, place_text(self.place), self.section)
+        return PlannedStep(
+            self.number, self.name, self.kind.verb, place_text(self.place), self.section, self.limit_names
+        )
 
     def limit_place(self, reading: str) -> str:
         """'file:line' of the limit on a reading."""
         return place_text(locate(self.node, ("expect", reading)).place)
 
-    @property
-    def limit_count(self) -> int:
-        """How many readings the step holds against a limit."""
+    @cached_property
+    def limit_names(self) -> list[str]:
+        """The readings that the step holds against a limit."""
         expected = self.node.get("expect")
-        return len(expected.entries) if isinstance(expected, MappingNode) else 0
+        return [str(name) for name in expected.entries] if isinstance(expected, MappingNode) else []
 
     @cached_property
     def uses(self) -> set[str]:
@@ -274,6 +277,7 @@ class Plan:
     given: Mapping[str, Given]
     deadline: float | None
     steps: tuple[StepPlan, ...]
+    may_lack: frozenset[str] = frozenset()
     values: Mapping[str, Any] = field(default_factory=dict)
 
     def selection(self) -> Selection:

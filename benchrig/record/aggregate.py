@@ -11,6 +11,7 @@ from benchrig.record.model import (
     AnyEvent,
     AttemptFailed,
     Noted,
+    NotJudged,
     Reading,
     Record,
     RunEnded,
@@ -76,8 +77,11 @@ class RecordBuilder:
                 (record if event.step is None else self._step(event.step)).notes.append(event)
             case AttemptFailed():
                 self._step(event.step).attempts.append(event)
+                self._step(event.step).readings.clear()  # those of the attempt that counts follow
             case Reading():
-                self._step(event.step).readings.append(event)
+                _put(self._step(event.step).readings, event)
+            case NotJudged():
+                self._step(event.step).not_judged.append(event)
             case StepEnded():
                 self._step(event.step).ended = event
             case RunEnded():
@@ -94,6 +98,15 @@ class RecordBuilder:
         if step is None:
             raise UnfitEvent(f"the plan of this run has no step {number}")
         return step
+
+
+def _put(readings: list[Reading], reading: Reading) -> None:
+    """Add a reading; what a stream said so far gives way to its next word."""
+    earlier = next((at for at, each in enumerate(readings) if each.partial and each.name == reading.name), None)
+    if earlier is None:
+        readings.append(reading)
+    else:
+        readings[earlier] = reading
 
 
 def _merged(earlier: UnitSeen | None, later: UnitSeen) -> UnitSeen:

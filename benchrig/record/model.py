@@ -25,17 +25,20 @@ class Event(msgspec.Struct, tag_field="event", omit_defaults=True, frozen=True):
 
 
 class PlannedStep(msgspec.Struct, omit_defaults=True, frozen=True):
-    """One step as the plan has it. `number` counts from 1 over the whole plan, `place` is 'file:line'."""
+    """One step as the plan has it. `number` counts from 1 over the whole plan, `place` is 'file:line'; `limits` are the
+    names of the readings that it holds against a limit: each of them ends as passed, failed or not judged."""
 
     number: int
     name: str
     kind: str
     place: str
     section: Section = "steps"
+    limits: list[str] = []
 
 
 class RunStarted(Event, tag="run", frozen=True):
-    """`steps` are those of this run; `left_out` counts the steps of the plan that are not among them."""
+    """`steps` are those of this run; `left_out` counts the steps of the plan that are not among them. `may_lack` names
+    the limits ('step.reading') that need not be judged where the radio does not tell the reading."""
 
     run_id: str
     started: str
@@ -52,6 +55,7 @@ class RunStarted(Event, tag="run", frozen=True):
     given: dict[str, str] = {}
     caution: str = ""
     left_out: int = 0
+    may_lack: list[str] = []
     format: int = FORMAT
 
 
@@ -121,7 +125,7 @@ class Reading(Event, tag="reading", frozen=True):
     """A named value that a step produced. `value` is JSON data: a number, text, true or false, null, a list or a
     mapping; bytes are upper-case hex text in `raw`, two digits an octet, and stand in `value` too when the reading
     has no other meaning. A reading without `judgement` was not judged. `window` stands with the statistics of a
-    stream."""
+    stream. A stream that goes on tells its state so far with `partial`; the next one takes its place."""
 
     step: int
     name: str
@@ -131,6 +135,20 @@ class Reading(Event, tag="reading", frozen=True):
     samples: Samples | None = None
     judgement: Judgement | None = None
     window: Window | None = None
+    at: float | None = None
+    partial: bool = False
+
+
+class NotJudged(Event, tag="not judged", frozen=True):
+    """A planned limit that nothing was held against, and why. `unmeasured`: the radio does not tell the reading, or could
+    not measure it; `allowed`: the plan or the command line lets the run pass without that, by name."""
+
+    step: int
+    at: float
+    name: str
+    reason: str
+    unmeasured: bool = False
+    allowed: bool = False
 
 
 class StepEnded(Event, tag="end", frozen=True):
@@ -150,8 +168,8 @@ class StepEnded(Event, tag="end", frozen=True):
 
 
 class RunEnded(Event, tag="verdict", frozen=True):
-    """The verdict of the run. `root` is the number of the first step whose verdict decided it. A run without a
-    single judged limit has the verdict `pass` but exit code 5."""
+    """The verdict of the run. `root` is the number of the step whose end decided it: the first in time that did not
+    pass. `planned` limits are `judged` ones and `not_judged` ones; `allowed` of these may be missing from a pass."""
 
     at: float
     verdict: Verdict
@@ -161,9 +179,14 @@ class RunEnded(Event, tag="verdict", frozen=True):
     root: int | None = None
     message: str = ""
     advice: str = ""
+    planned: int = 0
+    not_judged: int = 0
+    allowed: int = 0
 
 
-AnyEvent: TypeAlias = RunStarted | UnitSeen | StepStarted | Noted | AttemptFailed | Reading | StepEnded | RunEnded
+AnyEvent: TypeAlias = (
+    RunStarted | UnitSeen | StepStarted | Noted | AttemptFailed | Reading | NotJudged | StepEnded | RunEnded
+)
 
 
 class StepRecord(msgspec.Struct):
@@ -172,6 +195,7 @@ class StepRecord(msgspec.Struct):
     planned: PlannedStep
     started_at: float | None = None
     readings: list[Reading] = []
+    not_judged: list[NotJudged] = []
     attempts: list[AttemptFailed] = []
     notes: list[Noted] = []
     ended: StepEnded | None = None

@@ -15,10 +15,10 @@ from benchrig.values.judging import difference_unit
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from benchrig.record.model import Reading, Record, RunEnded, StepRecord, Verdict
+    from benchrig.record.model import NotJudged, Reading, Record, RunEnded, StepRecord, Verdict
 
 State: TypeAlias = "Verdict | Literal['cut off', 'not run']"
-Outcome: TypeAlias = "Verdict | Literal['cut off', 'nothing judged']"
+Outcome: TypeAlias = "Verdict | Literal['cut off', 'nothing judged', 'not all judged']"
 
 NAME_LIMIT = 80
 SENTENCE_LIMIT = 1000
@@ -38,6 +38,7 @@ EXIT_MEANINGS = {
     5: "nothing was judged, so nothing was proved",
     7: "the station could not test",
 }
+NOT_ALL = "not all that the plan asks was judged"
 CUT_OFF = "the run died before its verdict"
 SIMULATED = "this ran on a virtual radio: no real unit was tested"
 _OF_SIMULATED = {0: "all limits held", 1: "the simulated unit failed"}
@@ -63,7 +64,9 @@ def outcome(record: Record) -> Outcome:
     """The verdict of the run; a pass that proves nothing is not called one."""
     if record.ended is None:
         return "cut off"
-    return "nothing judged" if record.ended.exit_code == 5 else record.ended.verdict
+    if record.ended.exit_code == 5:
+        return "not all judged" if record.ended.judged else "nothing judged"
+    return record.ended.verdict
 
 
 def title(step: StepRecord, limit: int = NAME_LIMIT) -> str:
@@ -101,6 +104,11 @@ def unit_title(record: Record) -> str:
 
 def failed_readings(step: StepRecord) -> list[Reading]:
     return [r for r in step.readings if r.judgement is not None and not r.judgement.passed]
+
+
+def unmeasured(step: StepRecord) -> list[NotJudged]:
+    """The limits that the radio gave nothing to hold against."""
+    return [limit for limit in step.not_judged if limit.unmeasured]
 
 
 def explanation(step: StepRecord) -> Iterator[str]:
@@ -242,7 +250,7 @@ def run_trouble(record: Record) -> Trouble | None:
     if ended is None:
         return None if "cut off" in states else Trouble("error", "internal", CUT_OFF)
     message = plain(ended.message, SENTENCE_LIMIT) or EXIT_MEANINGS.get(ended.exit_code, "")
-    if ended.exit_code == 5:
+    if ended.exit_code == 5 and ended.root is None:
         return Trouble("error", "plan", message)
     shown = {"fail": {"fail"}, "error": {"error", "cut off"}}.get(ended.verdict)
     if shown is None or shown & states:
@@ -289,7 +297,26 @@ def advice(record: Record) -> str:
 
 def marks(record: Record) -> list[str]:
     """What keeps a verdict from being one on a unit as a whole, in capitals."""
-    return ["SIMULATED"] * record.run.simulated + ["PARTIAL"] * bool(record.run.left_out)
+    count = len(allowed(record))
+    return (
+        ["SIMULATED"] * record.run.simulated
+        + ["PARTIAL"] * bool(record.run.left_out)
+        + [f"{count} {'LIMIT' if count == 1 else 'LIMITS'} NOT JUDGED"] * bool(count)
+    )
+
+
+def allowed(record: Record) -> list[NotJudged]:
+    """The limits without which the run was allowed to pass."""
+    return [limit for step in record.steps for limit in step.not_judged if limit.allowed]
+
+
+def not_judged(record: Record) -> Iterator[str]:
+    """One line for each limit that the radio gave nothing to hold against."""
+    for step in record.steps:
+        for limit in unmeasured(step):
+            leave = ", which the run may pass without" if limit.allowed else ""
+            name, why = plain(limit.name, NAME_LIMIT), plain(limit.reason, SENTENCE_LIMIT)
+            yield f"step {title(step)}: {name} is not judged{leave}: {why}"
 
 
 def left_out(record: Record) -> str:
@@ -308,6 +335,8 @@ def verdict_line(record: Record) -> str:
 def _exit_text(ended: RunEnded, *, simulated: bool) -> str:
     meanings = EXIT_MEANINGS | (_OF_SIMULATED if simulated else {})
     meaning = meanings.get(ended.exit_code, "an exit code without a meaning")
+    if ended.exit_code == 5 and ended.judged:
+        meaning = NOT_ALL
     return f"{meaning} (exit code {ended.exit_code})"
 
 
@@ -323,7 +352,9 @@ def _step_counts(record: Record) -> str:
 def _limit_counts(record: Record) -> str:
     passed = [r.judgement.passed for step in record.steps for r in step.readings if r.judgement is not None]
     limits = "limit" if len(passed) == 1 else "limits"
-    return f"{len(passed)} {limits} judged, {passed.count(False)} broken"
+    left = sum(len(step.not_judged) for step in record.steps)
+    rest = f", {left} not judged" if left else ""
+    return f"{len(passed)} {limits} judged, {passed.count(False)} broken{rest}"
 
 
 def duration(record: Record) -> float:

@@ -26,7 +26,7 @@ from benchrig.report import explain
 from benchrig.report.escape import hex_text, is_number, json_text, plain, plain_lines
 
 if TYPE_CHECKING:
-    from benchrig.record.model import Reading, Record, StepRecord
+    from benchrig.record.model import NotJudged, Reading, Record, StepRecord
 
 Dialect: TypeAlias = Literal["junit-10", "ant"]
 Result: TypeAlias = Literal["failure", "error", "skipped"]
@@ -110,7 +110,7 @@ def _step_case(step: StepRecord, name: str) -> _Case:
         type=(step.ended and step.ended.cause) or state,
         message=_message(step, state) if result else "",
         lines=tuple(explain.explanation(step)) if result in ("failure", "error") else (),
-        output=tuple(_reading_line(reading) for reading in step.readings),
+        output=(*map(_reading_line, step.readings), *map(_not_judged_line, explain.unmeasured(step))),
         retries=tuple((a.cause, plain(a.message, explain.SENTENCE_LIMIT)) for a in step.attempts),
     )
 
@@ -136,6 +136,10 @@ def _reading_line(reading: Reading) -> str:
     if judgement is not None:
         parts += [f"limit {plain(judgement.limit)}", "pass" if judgement.passed else "fail"]
     return "; ".join(parts)
+
+
+def _not_judged_line(limit: NotJudged) -> str:
+    return f"{plain(limit.name)}: not judged: {plain(limit.reason, explain.SENTENCE_LIMIT)}"
 
 
 def _testcase(suite: ET.Element, case: _Case, plan: str, dialect: Dialect) -> None:
@@ -188,6 +192,7 @@ def _suite_output(record: Record, cases: list[_Case], dialect: Dialect) -> list[
     """What test cases cannot carry, for people."""
     lines = [explain.SIMULATED] if record.run.simulated else []
     lines += [f"PARTIAL: {explain.left_out(record)}"] if record.run.left_out else []
+    lines += [f"NOT JUDGED: {line}" for line in explain.not_judged(record)]
     lines += [f"caution: {line}" for line in plain_lines(record.run.caution) if line]
     if dialect == "ant":
         lines += [f"{case.name}: {line}" for case in cases for line in case.output]
@@ -236,10 +241,14 @@ def _run_facts(record: Record) -> Iterator[tuple[str, Any]]:
     yield "verdict", explain.outcome(record)
     yield "exit_code", ended.exit_code if ended else None
     yield "root", ended.root if ended else None
+    for name in ("planned", "judged", "not_judged", "allowed"):
+        yield f"limits:{name}", getattr(ended, name) if ended else None
 
 
 def _reading_facts(record: Record) -> Iterator[tuple[str, Any]]:
     for step in record.steps:
+        for limit in explain.unmeasured(step):
+            yield f"{step.planned.number}:{limit.name}:not judged", limit.reason
         for reading in step.readings:
             head = f"{step.planned.number}:{reading.name}"
             yield head, reading.value

@@ -62,12 +62,19 @@ def _run_alone(record: Record) -> Iterator[dict[str, Any]]:
 def _step_rows(step: StepRecord) -> Iterator[dict[str, Any]]:
     head = {"step": step.planned.number, "step_name": step.planned.name}
     why = {"cause": step.ended.cause, "message": step.ended.message} if step.ended else {}
-    readings = [_reading_cells(reading) for reading in step.readings]
+    readings = _all_readings(step)
     state = explain.state(step)
     if state not in {"pass", *(cells.get("verdict") for cells in readings)}:
         yield head | why | {"verdict": state}
     for cells in readings:
         yield head | (why if cells.get("verdict") == "fail" else {}) | cells
+
+
+def _all_readings(step: StepRecord) -> list[dict[str, Any]]:
+    """Those that came, and the limits that the radio gave no reading for."""
+    left = {limit.name: {"verdict": "not judged", "message": limit.reason} for limit in explain.unmeasured(step)}
+    cells = [_reading_cells(reading) | left.pop(reading.name, {}) for reading in step.readings]
+    return cells + [{"reading": name, **rest} for name, rest in left.items()]
 
 
 def _reading_cells(reading: Reading) -> dict[str, Any]:

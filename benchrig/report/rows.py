@@ -15,11 +15,12 @@ if TYPE_CHECKING:
 _UNIT_LIMIT = 12
 # The name of a reading is what one looks for: it is not cut as other cells are.
 _NAME_LIMIT = 40
+NOT_JUDGED = "not judged"
 
 
 class Row(NamedTuple):
     """The cells of one row. `step` stands in the first row of a step only; `verdict` is '' where nothing was judged,
-    and in the row of a step names its cause: 'fail: link'."""
+    and in the row of a step names its cause: 'fail: link'; 'not judged' for a limit that the radio gave nothing for."""
 
     step: str
     reading: str = ""
@@ -37,18 +38,22 @@ def rows_of(record: Record, *, unjudged: bool, cell: int) -> list[Row]:
 
 def _step_rows(step: StepRecord, unjudged: bool, cell: int) -> Iterator[Row]:
     label = explain.title(step, 2 * cell) + (" (finally)" if step.planned.section == "finally" else "")
-    readings = [r for r in step.readings if unjudged or r.judgement is not None]
+    left = {limit.name for limit in explain.unmeasured(step)}
+    readings = [r for r in step.readings if unjudged or r.judgement is not None or r.name in left]
     state = explain.state(step)
     if state not in {_verdict(reading) for reading in readings}:
         cause = f": {step.ended.cause}" if step.ended and step.ended.cause else ""
         yield Row(label, verdict=f"{state}{cause}")
         label = ""
     for reading in readings:
-        yield _reading_row(label, reading, cell)
+        yield _reading_row(label, reading, cell, _verdict(reading) or NOT_JUDGED * (reading.name in left))
+        label = ""
+    for name in sorted(left - {reading.name for reading in readings}):
+        yield Row(label, plain(name, cell), verdict=NOT_JUDGED)
         label = ""
 
 
-def _reading_row(label: str, reading: Reading, cell: int) -> Row:
+def _reading_row(label: str, reading: Reading, cell: int, verdict: str) -> Row:
     many = f" (n={reading.samples.count})" if reading.samples is not None else ""
     low, high = _limits(reading, cell)
     return Row(
@@ -58,7 +63,7 @@ def _reading_row(label: str, reading: Reading, cell: int) -> Row:
         explain.measured(reading, cell),
         high,
         plain(reading.unit, _UNIT_LIMIT),
-        _verdict(reading),
+        verdict,
     )
 
 

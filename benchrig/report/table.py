@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 STYLES = {
     "pass": "green", "fail": "bold red", "error": "bold magenta", "skip": "yellow", "cut off": "bold magenta",
-    "not run": "dim", "nothing judged": "bold yellow",
+    "not run": "dim", "nothing judged": "bold yellow", "not all judged": "bold yellow", "not judged": "bold yellow",
 }  # fmt: skip
 _HEADINGS = ("step", "reading", "low limit", "measured", "high limit", "unit", "verdict")
 _RIGHT = ("low limit", "measured", "high limit")
@@ -76,6 +76,8 @@ class _Page:
             self._line("CUT OFF", STYLES["cut off"], f" {explain.CUT_OFF}")
         if run.left_out:
             self._line("PARTIAL ", STYLES["nothing judged"], explain.left_out(record))
+        for line in explain.not_judged(record):
+            self._line("NOT JUDGED ", STYLES["not judged"], line)
 
     def table(self, record: Record, unjudged: bool) -> None:
         rows = rows_of(record, unjudged=unjudged, cell=max(12, self._console.width // 4))

@@ -15,6 +15,8 @@ from benchrig.errors import (
     BenchrigError,
     LinkLost,
     MalformedValue,
+    StationError,
+    StepFailed,
     UsageError,
 )
 from benchrig.plan.model import StepPlan
@@ -55,6 +57,7 @@ class RunBench:
         *,
         folder: Path,
         plan_folder: Path,
+        started: float,
         rssi_offset: float = 0.0,
     ) -> None:
         self.names, self.selection, self.operator = names, selection, operator
@@ -65,7 +68,7 @@ class RunBench:
         self._emit = emit
         self._rssi_offset = rssi_offset
         self._loop = asyncio.get_running_loop()
-        self._started = self._loop.time()
+        self._started = started
         self._link: Link | None = None
         self._unit = Unit(
             radio, selection, NARROWED if selection.also else OF_PLAN, self.note, self._seen, self._offset
@@ -80,6 +83,8 @@ class RunBench:
         self._types: Mapping[str, ReadingType] | None = None
         self._readings: list[Reading] = []
         self._streams: list[RunStream] = []
+        self._unmeasured: dict[str, str] = {}
+        self._saved: set[str] = set()
 
     # --- the runner's side
 
@@ -88,40 +93,60 @@ class RunBench:
         """Seconds since the start of the run."""
         return round(self._loop.time() - self._started, 6)
 
+    def clear(self) -> None:
+        """No step is at hand."""
+        self._readings, self._streams, self._unmeasured, self._saved = [], [], {}, set()
+        self._step = None
+
     def begin(self, plan: StepPlan, step: Step, attempt: int, deadline: float) -> None:
         """Get ready for one attempt of a step, with its deadline on the loop's clock."""
+        self.clear()
         self._number, self._step, self._limit_place = plan.number, step, plan.limit_place
         self._cleaning_up = plan.section == "finally"
         self.attempt, self._deadline = attempt, deadline
         self._types = step.readings(self.names) if step.limits else None
-        self._readings, self._streams = [], []
-        if attempt == 1 and self._radio.lacks:
-            for name in step.limits:
-                if why := self.lacks(name):
-                    self.note(f"the limit on {name} is not judged: {why}")
+
+    @property
+    def readings(self) -> list[Reading]:
+        """Those of the attempt so far."""
+        return self._readings
 
     def finish(self) -> list[Reading]:
-        """The readings of the attempt; a limit whose reading never came fails."""
-        assert self._step is not None
-        self._readings += [stream.reading() for stream in self._streams]
+        """The readings of the attempt, streams with them."""
+        for stream in self._streams:
+            self._put(stream.reading())
         self._streams = []
         return self._readings
 
-    def unread_limits(self) -> list[Reading]:
-        """A failed reading for every limit that nothing was held against."""
+    def unmeasured(self) -> dict[str, str]:
+        """The limits that nothing can be held against on this radio, and why."""
+        if self._step is None:
+            return {}
+        lacking = {name: why for name in self._step.limits if (why := self.lacks(name))}
+        return lacking | {name: why for name, why in self._unmeasured.items() if name in self._step.limits}
+
+    def fail_unread(self) -> None:
+        """A failed reading for every limit that the step gave no reading for."""
         assert self._step is not None
-        seen = {reading.name for reading in self._readings}
-        missing = [name for name in self._step.limits if name not in seen and not self.lacks(name)]
-        return [
-            Reading(
-                self._number,
-                name,
-                judgement=Judgement(
-                    False, "a reading", f"the step gave no reading '{name}'", place=self._limit_place(name)
-                ),
-            )
-            for name in missing
-        ]
+        judged = {reading.name for reading in self._readings if reading.judgement is not None}
+        for name in self._step.limits.keys() - judged - self.unmeasured().keys():
+            sentence = f"the step gave no reading '{name}'"
+            missing = Judgement(False, "a reading", sentence, place=self._limit_place(name))
+            self._put(Reading(self._number, name, judgement=missing, at=self.at))
+
+    def check_saved(self) -> None:
+        """See that the step gave every value that the plan saves. StepFailed; StationError for what is not measured."""
+        assert self._step is not None
+        for name, variable in self._step.save.items():
+            if variable not in self._saved:
+                if why := self._unmeasured.get(name):
+                    raise StationError(f"{name}, which the plan saves as '{variable}', was not measured: {why}")
+                raise StepFailed(f"the step gave no {name}, which the plan saves as '{variable}'")
+
+    def _put(self, reading: Reading) -> None:
+        """On record at once: a run that dies in this step keeps what it had measured."""
+        self._readings.append(reading)
+        self._emit(reading)
 
     @property
     def link_is_up(self) -> bool:
@@ -154,6 +179,11 @@ class RunBench:
         if self._link is None:
             raise LinkLost("there is no connection")
         return self._link
+
+    @property
+    def lost_reason(self) -> str:
+        """Why the link is gone."""
+        return self._link.lost_reason if self._link is not None else ""
 
     @property
     def time_left(self) -> float:
@@ -196,6 +226,9 @@ class RunBench:
         assert self._step is not None
         return self._radio.lacks.get(f"{self._step.verb}.{name}", "") if self._radio.lacks else ""
 
+    def not_measured(self, name: str, why: str) -> None:
+        self._unmeasured[name] = why
+
     def wanted(self, name: str) -> bool:
         assert self._step is not None
         return name in self._step.limits or name in self._step.save
@@ -210,12 +243,12 @@ class RunBench:
         why: str = "",
         window: tuple[float, float, int] | None = None,
     ) -> None:
-        judgement = None if self.lacks(name) else self._judge(name, value, unit, why)
+        judgement = None if self.lacks(name) or name in self._unmeasured else self._judge(name, value, unit, why)
         if name == "att_error" and judgement is None and not self.wanted(name):
             return
         octets = None if raw is None else hex_text(raw)
         about = self.window(*window) if window else None
-        self._readings.append(Reading(self._number, name, jsonable(value), unit, octets, None, judgement, about))
+        self._put(Reading(self._number, name, jsonable(value), unit, octets, None, judgement, about, self.at))
         self._save(name, value, unit)
 
     def window(self, begin: float, end: float, count: int) -> Window:
@@ -229,7 +262,7 @@ class RunBench:
         try:
             value = form.decode(data)
         except MalformedValue as error:
-            self._readings.append(Reading(self._number, "value", None, raw=hex_text(data)))
+            self._put(Reading(self._number, "value", None, raw=hex_text(data), at=self.at))
             raise MalformedValue(f"{target.name}: {error.message} (bytes {shown(data)})") from error
         if isinstance(value, dict):
             units = form.fields()
@@ -298,6 +331,8 @@ class RunBench:
         return started
 
     async def disconnect(self) -> None:
+        if not self.link.is_up:
+            raise LinkLost(f"the link was lost before it was ended ({self.link.lost_reason})")
         await self.link.disconnect(self.time_left)
 
     async def subscribe(self, characteristic: Characteristic, listener: Callable[[bytes], None], doing: str) -> None:
@@ -339,6 +374,10 @@ class RunBench:
     def place_of(self, name: str) -> str:
         return self._limit_place(name)
 
+    def tell(self, reading: Reading) -> None:
+        """What a stream says of itself while it goes on."""
+        self._emit(reading)
+
     def _judge(self, name: str, value: Any, unit: str, why: str) -> Judgement | None:
         assert self._step is not None
         if value is None and name in self._step.limits:
@@ -364,6 +403,7 @@ class RunBench:
         if unit and isinstance(value, (int, float)):
             value = Quantity(exact(value), unit_named(unit))
         self.values[variable] = value
+        self._saved.add(variable)
 
     def save_stream(self, name: str, value: Any, unit: str) -> None:
         self._save(name, value, unit)

@@ -18,8 +18,15 @@ def choose_steps(plan: Plan, only: Sequence[str] = (), from_: str | None = None)
     if from_ is not None:
         first = _find(plan, from_).number
         wanted |= {step.number for step in body if step.number >= first}
-    needed = _with_needs(body, wanted)
-    return [step for step in plan.steps if step.number in needed or step.section == "finally"]
+    needed = _with_needs(plan.steps, wanted | _values_for_clean_up(plan))
+    touches = any(step.number in needed and (step.kind.needs_link or step.kind.verb == "connect") for step in body)
+    return [step for step in plan.steps if step.number in needed or (step.section == "finally" and touches)]
+
+
+def _values_for_clean_up(plan: Plan) -> set[int]:
+    """The steps that save what the clean-up puts back: a part of a plan needs them as the whole does."""
+    used = {name for step in plan.steps if step.section == "finally" for name in step.uses}
+    return {step.number for step in plan.steps if step.section == "steps" and used & set(step.saves)}
 
 
 def _find(plan: Plan, name: str) -> StepPlan:
@@ -29,17 +36,17 @@ def _find(plan: Plan, name: str) -> StepPlan:
     raise UsageError(f"the plan has no step '{name}'", advice=suggest(name, [step.name for step in plan.steps]))
 
 
-def _with_needs(body: list[StepPlan], wanted: set[int]) -> set[int]:
+def _with_needs(steps: Sequence[StepPlan], wanted: set[int]) -> set[int]:
     """The wanted steps, those whose saved values they use, and the scan and connect before them."""
     needed: set[int] = set()
     open_ = sorted(wanted, reverse=True)
-    by_number = {step.number: step for step in body}
+    by_number = {step.number: step for step in steps}
     while open_:
         step = by_number.get(open_.pop())
         if step is None or step.number in needed:
             continue
         needed.add(step.number)
-        before = [other for other in body if other.number < step.number]
+        before = [other for other in steps if other.number < step.number]
         open_ += [other.number for other in before if set(other.saves) & step.uses]
         if step.kind.needs_link:
             open_ += _last(before, "connect")

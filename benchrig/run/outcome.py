@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import IntEnum
+from typing import NamedTuple
 
-from benchrig.errors import BenchrigError, Cause
+from benchrig.errors import BenchrigError, Cause, InternalError
 from benchrig.plan.model import StepPlan
-from benchrig.record.model import Reading, RunEnded, Verdict
+from benchrig.record.model import RunEnded, Verdict
 
 
 class Exit(IntEnum):
@@ -18,7 +19,7 @@ class Exit(IntEnum):
     INTERRUPTED = 2
     INTERNAL = 3
     PLAN = 4
-    NOTHING_JUDGED = 5
+    NOT_JUDGED = 5
     STATION = 7
 
 
@@ -30,55 +31,82 @@ _EXIT: dict[Cause, Exit] = {
 }
 
 
+class End(NamedTuple):
+    """How a step, or the run outside any step (number 0), ended when it did not pass."""
+
+    number: int
+    verdict: Verdict
+    cause: Cause
+    message: str
+
+
 @dataclass
 class Outcome:
-    """Collects the ends of the steps."""
+    """Collects the ends of the steps, and the fate of every planned limit. The first end in time that did not pass decides;
+    limits that were not judged, and steps that were skipped for no failure, decide where nothing else did."""
 
+    planned: int
     judged: int = 0
     interrupted: bool = False
-    _ends: list[tuple[int, Verdict, Cause, str]] = field(default_factory=list)
+    _left: int = 0
+    _allowed: int = 0
+    _ends: list[End] = field(default_factory=list)
+    _open: list[End] = field(default_factory=list)
 
     def step(
-        self, plan: StepPlan, verdict: Verdict, cause: Cause | None, message: str, readings: list[Reading]
+        self, plan: StepPlan, verdict: Verdict, cause: Cause | None, message: str, judged: int, *, only_left: bool
     ) -> None:
-        self.judged += sum(reading.judgement is not None for reading in readings)
+        """`only_left`: nothing is wrong but that limits were not judged."""
+        self.judged += judged
         if cause is not None:
-            self._ends.append((plan.number, verdict, cause, message))
+            (self._open if only_left else self._ends).append(End(plan.number, verdict, cause, message))
             self.interrupted = self.interrupted or cause == "operator"
 
-    def skipped(self, plan: StepPlan) -> None:
-        """A skipped step blames another one, which has its own end."""
+    def not_judged(self, allowed: bool) -> None:
+        self._left += 1
+        self._allowed += allowed
+
+    def skipped(self, plan: StepPlan, root: int | None, message: str) -> None:
+        """A skipped step blames another one, which has its own end; where it has none, the skip itself is one."""
+        self._left += len(plan.limit_names)
+        if root not in {end.number for end in self._ends}:
+            self._open.append(End(plan.number, "error", "plan", f"{plan.name} was skipped: {message}"))
 
     def fatal(self, error: BenchrigError, number: int) -> None:
         """The run ended for a reason outside any step."""
         verdict: Verdict = "fail" if error.cause in ("limit", "device", "link") else "error"
-        self._ends.append((number, verdict, error.cause, error.message))
+        self._ends.append(End(number, verdict, error.cause, error.message))
         self.interrupted = self.interrupted or error.cause == "operator"
 
+    def broken(self, error: InternalError) -> None:
+        """What was judged was judged with a broken instrument: that comes before all else."""
+        self._ends.insert(0, End(0, "error", error.cause, error.message))
+
     def ended(self, at: float) -> RunEnded:
-        decisive = self._decisive()
-        if decisive is None:
-            code = Exit.PASS if self.judged else Exit.NOTHING_JUDGED
-            message = "" if self.judged else "no limit was judged, so nothing was proved"
-            return RunEnded(at, "pass", int(code), self.judged, message=message)
-        number, verdict, cause, message = decisive
-        code = _EXIT.get(cause, Exit.UNIT_FAILED)
-        return RunEnded(at, verdict, int(code), self.judged, cause, number or None, message)
+        if self.judged + self._left != self.planned:
+            lost = self.planned - self.judged - self._left
+            self.broken(InternalError(f"{lost} of {self.planned} planned limits are not accounted for"))
+        verdict, code, cause, root, message = self._verdict()
+        return RunEnded(
+            at,
+            verdict,
+            int(code),
+            self.judged,
+            cause,
+            root,
+            message,
+            planned=self.planned,
+            not_judged=self._left,
+            allowed=self._allowed,
+        )
 
-    def _decisive(self) -> tuple[int, Verdict, Cause, str] | None:
-        """The end that decides: a bug or an interruption first, then the unit's own failure.
-
-        A lost link proves nothing against the unit when the station broke down as well.
-        """
-        station = [end for end in self._ends if end[2] == "station"]
-        for causes in (
-            ("internal",),
-            ("operator",),
-            ("limit", "device"),
-            () if station else ("link",),
-            ("plan", "station"),
-        ):
-            for end in self._ends:
-                if end[2] in causes:
-                    return end
-        return None
+    def _verdict(self) -> tuple[Verdict, Exit, Cause | None, int | None, str]:
+        if self._ends:
+            end = self._ends[0]
+            return end.verdict, _EXIT.get(end.cause, Exit.UNIT_FAILED), end.cause, end.number or None, end.message
+        if self._open:
+            end = self._open[0]
+            return end.verdict, Exit.NOT_JUDGED, end.cause, end.number, end.message
+        if not self.judged:
+            return "error", Exit.NOT_JUDGED, "plan", None, "no limit was judged, so nothing was proved"
+        return "pass", Exit.PASS, None, None, ""

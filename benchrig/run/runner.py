@@ -36,6 +36,7 @@ from benchrig.record.model import (
     AnyEvent,
     AttemptFailed,
     Noted,
+    NotJudged,
     Reading,
     RunEnded,
     RunStarted,
@@ -68,7 +69,8 @@ Emit = Callable[[AnyEvent], None]
 @dataclass(frozen=True)
 class RunSettings:
     """What a run is, beside its plan. `folder` is where it leaves its files; `seed` only where it has a meaning;
-    `device` is the name or address that narrows the plan's selection for this run, '' for none."""
+    `device` is the name or address that narrows the plan's selection for this run, '' for none; `may_lack` names limits
+    ('step.reading') that need not be judged where the radio does not tell the reading, beside those of the plan."""
 
     station: Station
     radio: str
@@ -77,6 +79,7 @@ class RunSettings:
     seed: int | None = None
     acknowledged: bool = False
     device: str = ""
+    may_lack: frozenset[str] = frozenset()
 
 
 @dataclass
@@ -89,12 +92,15 @@ class Runner:
     open_radio: Callable[[], Awaitable[Radio]]
     operator: Operator
     emit: Emit
-    _outcome: Outcome = field(default_factory=Outcome)
+    _outcome: Outcome = field(init=False)
     _blocked: dict[str, int] = field(default_factory=dict)
     _bench: RunBench | None = None
     _scope: asyncio.Timeout | None = None
     _interrupts: int = 0
     _current: int = 0
+
+    def __post_init__(self) -> None:
+        self._outcome = Outcome(sum(len(step.limit_names) for step in self.steps))
 
     def interrupt(self) -> None:
         """Stop after the operation at hand, run the finally steps, clean up; called twice, leave these out too."""
@@ -130,12 +136,17 @@ class Runner:
             for sentence in radio.remarks():
                 self.emit(Noted(self._at, sentence))
         finally:
-            closing = await _closed(radio)
-            if closing is not None:
-                self.emit(Noted(self._at, f"closing the radio: {closing}"))
+            if (trouble := await _closed(radio)) is not None:
+                self._not_closed(trouble)
         ended = self._outcome.ended(self._at)
         self.emit(ended)
         return ended
+
+    def _not_closed(self, error: BenchrigError) -> None:
+        """A radio that does not close is a remark, but one that broke down has judged nothing truly."""
+        self.emit(Noted(self._at, f"closing the radio: {error.message}"))
+        if isinstance(error, InternalError):
+            self._outcome.broken(error)
 
     # --- before the first step
 
@@ -156,6 +167,7 @@ class Runner:
                 given={name: str(value) for name, value in plan.values.items()},
                 caution=plan.caution,
                 steps=[step.planned for step in self.steps],
+                may_lack=sorted(self._may_lack),
                 left_out=len(plan.steps) - len(self.steps),
                 versions={"benchrig": __version__, "bleak": version("bleak"), "python": python_version()},
             )
@@ -173,6 +185,10 @@ class Runner:
             await _closed(radio)
             raise
         return radio
+
+    @property
+    def _may_lack(self) -> frozenset[str]:
+        return self.plan.may_lack | self.settings.may_lack
 
     def _selection(self) -> Selection:
         """The plan's, narrowed to the device that this run is for."""
@@ -193,7 +209,7 @@ class Runner:
     def _end_before(self, error: BenchrigError) -> RunEnded:
         """Nothing was tried: every step is skipped, the run names the reason."""
         for step in self.steps:
-            self.emit(StepEnded(step.number, self._at, 0.0, "skip", message="the run ended before its first step"))
+            self._skip(step, None, "the run ended before its first step")
         self._outcome.fatal(error, 0)
         ended = msgspec.structs.replace(self._outcome.ended(self._at), advice=error.advice)
         self.emit(ended)
@@ -211,9 +227,11 @@ class Runner:
             self.emit,
             folder=self.settings.folder,
             plan_folder=self.plan.path.parent.resolve(),
+            started=self._started,
             rssi_offset=float(self.settings.station.rssi_offset.number) if self.settings.station.rssi_offset else 0.0,
         )
-        deadline = self._started + self.plan.deadline if self.plan.deadline else None
+        # the time of all steps together begins here: neither the operator's nor the radio's counts against the unit
+        deadline = asyncio.get_running_loop().time() + self.plan.deadline if self.plan.deadline else None
         for step in self.steps:
             if step.section == "finally" and self._interrupts:
                 limit = asyncio.get_running_loop().time() + FINALLY_WITHIN
@@ -225,25 +243,32 @@ class Runner:
 
     async def _step(self, bench: RunBench, plan: StepPlan, plan_deadline: float | None) -> None:
         self._current = plan.number
+        bench.clear()
         if (why := self._why_skipped(plan, bench)) is not None:
-            root, message = why
-            self.emit(StepEnded(plan.number, self._at, 0.0, "skip", message=message, root=root))
-            self._outcome.skipped(plan)
+            self._skip(plan, *why)
             return
-        started = asyncio.get_running_loop().time()
+        started, had_link = asyncio.get_running_loop().time(), bench.link_is_up
         attempts, error = 1, None
-        readings: list[Reading] = []
         try:
             step = self._begun(plan)
             self._allowed(step)
-            attempts, error, readings = await self._attempts(bench, plan, step, plan_deadline)
+            attempts, error = await self._attempts(bench, plan, step, plan_deadline)
         except BenchrigError as exc:
             error = exc
         except Exception as exc:
             error = _internal(exc)
-        for reading in readings:
-            self.emit(reading)
-        self._finish(bench, plan, attempts, error, readings, started)
+        if error is None and had_link and not bench.link_is_up and plan.kind.verb != "disconnect":
+            error = await self._lost_meanwhile(bench)  # while a step was at work that needs no link
+        self._finish(bench, plan, attempts, error, started)
+
+    async def _lost_meanwhile(self, bench: RunBench) -> BenchrigError:
+        return await bench.trouble() or LinkLost(f"the link was lost in this step ({bench.lost_reason})")
+
+    def _skip(self, plan: StepPlan, root: int | None, message: str) -> None:
+        self.emit(StepEnded(plan.number, self._at, 0.0, "skip", message=message, root=root))
+        for name in plan.limit_names:
+            self.emit(NotJudged(plan.number, self._at, name, message))
+        self._outcome.skipped(plan, root, message)
 
     def _begun(self, plan: StepPlan) -> Step:
         """The step with its references replaced, and its name: a reference may stand in that too."""
@@ -286,7 +311,7 @@ class Runner:
 
     async def _attempts(
         self, bench: RunBench, plan: StepPlan, step: Step, plan_deadline: float | None
-    ) -> tuple[int, BenchrigError | None, list[Reading]]:
+    ) -> tuple[int, BenchrigError | None]:
         """Try until it works, a limit is broken, or attempts or time are used up."""
         loop = asyncio.get_running_loop()
         deadline = loop.time() + step.deadline
@@ -303,11 +328,11 @@ class Runner:
             self.emit(AttemptFailed(plan.number, attempt, self._at, error.cause, error.message))
             await asyncio.sleep(min(BACK_OFF[min(attempt - 1, len(BACK_OFF) - 1)], max(0.0, deadline - loop.time())))
         if error is None:
-            readings += bench.unread_limits()
+            error = _given_all(bench)
         if error is not None and cut and loop.time() >= deadline and isinstance(error, TimeoutError):
             error = StepTimeout(f"the plan's deadline of {self.plan.deadline:g} s ran out ({error.message})")
             self._blocked.setdefault("stop", plan.number)
-        return attempt, error, readings
+        return attempt, error
 
     def _retry(self, error: BenchrigError, attempt: int, step: Step, judged: list[Reading]) -> bool:
         """Trouble with link or device may pass; a wrong value and a limit that was broken are answers."""
@@ -323,8 +348,10 @@ class Runner:
                 raise OperatorError("interrupted")  # between two attempts, where no scope was open
             await self._guarded(deadline + GRACE, step.run(bench))
         except (LinkError, NoAnswer, StepTimeout) as error:
-            # what was lost with its radio proves nothing against the unit; a unit that crashed is told so
+            # if the radio failed, blame the station; if the unit's program crashed, say that
             await bench.tidy()
+            if self._interrupts > (plan.section == "finally"):
+                return OperatorError("interrupted")
             return await bench.trouble() or error
         except BenchrigError as error:
             return error
@@ -357,11 +384,14 @@ class Runner:
         plan: StepPlan,
         attempts: int,
         error: BenchrigError | None,
-        readings: list[Reading],
         started: float,
     ) -> None:
-        broken = [r.judgement for r in readings if r.judgement is not None and not r.judgement.passed]
-        verdict, cause, message = _verdict(error, [judgement.sentence for judgement in broken])
+        judgements = [r.judgement for r in bench.readings if r.judgement is not None]
+        broken = [judgement.sentence for judgement in judgements if not judgement.passed]
+        left = self._not_judged(bench, plan, error)
+        verdict, cause, message = _verdict(
+            error, broken, [f"{each.name} is not judged: {each.reason}" for each in left]
+        )
         now = asyncio.get_running_loop().time()
         self.emit(
             StepEnded(
@@ -371,13 +401,30 @@ class Runner:
                 verdict,
                 cause,
                 message,
-                advice=error.advice if error else "",
+                advice=error.advice if error else _LEAVE_OUT if left and not broken else "",
                 attempts=attempts,
                 traceback=_traceback(error),
             )
         )
-        self._outcome.step(plan, verdict, cause, message, readings)
+        self._outcome.step(plan, verdict, cause, message, len(judgements), only_left=error is None and not broken)
         self._remember(bench, plan, verdict, error)
+
+    def _not_judged(self, bench: RunBench, plan: StepPlan, error: BenchrigError | None) -> list[NotJudged]:
+        """Put every planned limit on record that nothing was held against; those that a pass cannot do without."""
+        judged = {reading.name for reading in bench.readings if reading.judgement is not None}
+        unmeasured = bench.unmeasured()
+        left = []
+        for name in plan.limit_names:
+            if name in judged:
+                continue
+            reason = unmeasured.get(name) or (error.message if error else "the step gave no such reading")
+            allowed = name in unmeasured and f"{plan.kind.verb}.{name}" in self._may_lack
+            event = NotJudged(plan.number, self._at, name, reason, name in unmeasured, allowed)
+            self.emit(event)
+            self._outcome.not_judged(allowed)
+            if not allowed:
+                left.append(event)
+        return left
 
     def _remember(self, bench: RunBench, plan: StepPlan, verdict: Verdict, error: BenchrigError | None) -> None:
         """What the later steps can no longer count on, and since which step."""
@@ -389,7 +436,8 @@ class Runner:
             self._blocked.pop("link", None)
         elif self._cost_the_link(plan, error):
             self._blocked.setdefault("link", plan.number)
-        fatal = verdict == "error" or (verdict == "fail" and plan.on_fail == "stop")
+        ended = verdict == "error" and error is not None  # one limit that was not judged ends nothing
+        fatal = ended or (verdict == "fail" and plan.on_fail == "stop")
         if fatal and plan.section == "steps":
             self._blocked.setdefault("stop", plan.number)
 
@@ -405,12 +453,28 @@ class Runner:
         return round(asyncio.get_running_loop().time() - self._started, 6)
 
 
-def _verdict(error: BenchrigError | None, broken: list[str]) -> tuple[Verdict, Cause | None, str]:
-    """The verdict of a step, its cause, and the sentence: an error outweighs broken limits."""
+_LEAVE_OUT = "leave the limit out for this radio, or say that the run may pass without it: --may-lack STEP.READING"
+
+
+def _verdict(error: BenchrigError | None, broken: list[str], left: list[str]) -> tuple[Verdict, Cause | None, str]:
+    """The verdict of a step, its cause, and the sentence: an error outweighs broken limits, these outweigh limits that
+    were not judged."""
+    if error is None and not broken:
+        return ("error", "station", "; ".join(left)) if left else ("pass", None, "")
     if error is None:
-        return ("fail", "limit", "; ".join(broken)) if broken else ("pass", None, "")
+        return "fail", "limit", "; ".join(broken)
     verdict: Verdict = "fail" if error.cause in ("limit", "device", "link") else "error"
     return verdict, error.cause, "; ".join([error.message, *broken])
+
+
+def _given_all(bench: RunBench) -> BenchrigError | None:
+    """A step that went through has to have given what is judged and saved."""
+    bench.fail_unread()
+    try:
+        bench.check_saved()
+    except BenchrigError as error:
+        return error
+    return None
 
 
 def _internal(error: Exception) -> InternalError:
@@ -427,12 +491,12 @@ def _traceback(error: BenchrigError | None) -> str:
     return "".join(traceback.format_exception(error.__cause__))
 
 
-async def _closed(radio: Radio) -> str | None:
-    """Close the radio; what went wrong, in words."""
+async def _closed(radio: Radio) -> BenchrigError | None:
+    """Close the radio; what went wrong."""
     try:
         await radio.close()
     except BenchrigError as error:
-        return error.message
+        return error
     except Exception as error:
-        return f"{type(error).__name__}: {error}"
+        return _internal(error)
     return None

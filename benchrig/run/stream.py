@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
+from msgspec.structs import replace
+
 from benchrig.record.model import Reading, Samples
 from benchrig.run.jsonable import hex_text, jsonable, tidy
 from benchrig.values.judging import Judgement
@@ -12,6 +14,10 @@ from benchrig.values.statistics import Moments
 
 if TYPE_CHECKING:
     from benchrig.run.bench import RunBench
+
+
+# How often a stream that goes on says how it stands, in seconds: a run that dies keeps that.
+TELL_EVERY = 1.0
 
 
 class RunStream:
@@ -28,6 +34,7 @@ class RunStream:
         self._first: tuple[int, float, bytes | None, Judgement] | None = None
         self._last: Any = None
         self._last_raw: bytes | None = None
+        self._told = bench.now()
 
     def add(self, value: Any, raw: bytes | None = None) -> None:
         self._count += 1
@@ -37,19 +44,42 @@ class RunStream:
         self._last, self._last_raw = value, raw
         if type(value) in (int, float) and math.isfinite(value):
             self._moments.add(value)
-        if self._limited:
-            if self._bound is None:
-                self._bound = self._bench.bound(self._name, value, self._unit)
-            if not self._bound.passes(value):
-                self._outside += 1
-                if self._first is None:
-                    self._first = (self._count - 1, self._bench.at, raw, self._bound.judge(value))
+        news = self._limited and not self._passes(value, raw)
+        if news or self._end - self._told >= TELL_EVERY:
+            self._tell()
+
+    def _passes(self, value: Any, raw: bytes | None) -> bool:
+        """False for the first sample outside, which is news."""
+        if self._bound is None:
+            self._bound = self._bench.bound(self._name, value, self._unit)
+        if self._bound.passes(value):
+            return True
+        self._outside += 1
+        if self._first is not None:
+            return True
+        self._first = (self._count - 1, self._bench.at, raw, self._bound.judge(value))
+        return False
+
+    def _tell(self) -> None:
+        self._told = self._end
+        judgement = self._judgement() if self._first is not None else None
+        self._bench.tell(replace(self._statistics(), judgement=judgement, partial=True))
 
     def reading(self) -> Reading:
-        """The whole stream as one reading: the mean of numbers, else the last sample."""
+        """The whole stream as one reading, judged."""
+        reading = self._statistics()
+        self._bench.save_stream(self._name, self._value, self._unit)
+        return replace(reading, judgement=self._judgement())
+
+    @property
+    def _value(self) -> Any:
+        """The mean of numbers, else the last sample."""
+        return tidy(self._moments.mean) if self._moments.count else self._last
+
+    def _statistics(self) -> Reading:
         moments = self._moments
         numeric = moments.count > 0
-        value = tidy(moments.mean) if numeric else self._last
+        value = self._value
         samples = Samples(
             count=self._count,
             minimum=moments.minimum if numeric else None,
@@ -61,7 +91,6 @@ class RunStream:
             first_outside_at=self._first[1] if self._first else None,
         )
         raw = self._first[2] if self._first else self._last_raw
-        self._bench.save_stream(self._name, value, self._unit)
         return Reading(
             self._step,
             self._name,
@@ -69,8 +98,8 @@ class RunStream:
             self._unit,
             None if raw is None else hex_text(raw),
             samples,
-            self._judgement(),
-            self._bench.window(self._begin, self._end, self._count) if self._count else None,
+            window=self._bench.window(self._begin, self._end, self._count) if self._count else None,
+            at=self._bench.at,
         )
 
     def _judgement(self) -> Judgement | None:

@@ -105,6 +105,10 @@ class Bench(Protocol):
         """Why this radio has no such reading of the step at hand; '' when it has."""
         ...
 
+    def not_measured(self, name: str, why: str) -> None:
+        """The bench could not measure this reading, which proves nothing against the unit: its limit is not judged."""
+        ...
+
     def wanted(self, name: str) -> bool:
         """Whether the step's limits or saves name this reading (readings of little interest are left out otherwise)."""
         ...

@@ -7,9 +7,7 @@ from typing import TYPE_CHECKING, ClassVar, Literal
 
 import msgspec
 
-from benchrig.errors import StationError
-from benchrig.radio.choosing import NO_LEVEL
-from benchrig.source.problem import printable, suggest
+from benchrig.source.problem import suggest
 from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import Names, by_number, say_services
 from benchrig.steps.base import ReadingType, Step
@@ -101,8 +99,8 @@ READINGS: dict[str, ReadingType] = {
 
 def report_sighting(bench: Bench, unit: Sighting) -> None:
     """The readings of what the unit advertised."""
-    if unit.median_rssi is None and bench.wanted("rssi"):
-        raise StationError(f"the radio told no level of {printable(unit.name) or unit.address}", advice=NO_LEVEL)
+    if unit.median_rssi is None:
+        bench.not_measured("rssi", "the radio told no level of the unit")
     bench.reading("rssi", unit.median_rssi, "dBm")
     for name, value, unit_symbol in (
         ("count", unit.count, ""),

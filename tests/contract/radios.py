@@ -12,6 +12,7 @@ from pathlib import Path
 from benchrig.cli.operator import Unattended
 from benchrig.plan.loader import load_plan
 from benchrig.radio.specify import RadioChoice
+from benchrig.record.accounting import unaccounted
 from benchrig.record.model import Record, RunEnded, StepRecord
 from benchrig.run.choose import choose_steps
 from benchrig.run.station import Station
@@ -69,7 +70,9 @@ def run_on(radio: str, plan: str | Path, folder: Path) -> Ran:
         results=folder / "results",
         acknowledged=True,
     )
-    return Ran(run_session(options, Unattended()).record)
+    record = run_session(options, Unattended()).record
+    assert unaccounted(record) == []
+    return Ran(record)
 
 
 def run_shipped(run: Callable[[], Ran]) -> Ran:

@@ -14,6 +14,7 @@ from benchrig.plan.loader import load_plan
 from benchrig.radio.specify import open_simulated
 from benchrig.radio.virtual import Faults, load_devices
 from benchrig.radio.virtual.clock import VirtualLoop
+from benchrig.record.accounting import unaccounted
 from benchrig.record.aggregate import build_record
 from benchrig.record.model import AnyEvent, Reading, Record, RunEnded, StepRecord
 from benchrig.run.choose import choose_steps
@@ -83,9 +84,12 @@ def run(
     station: Station | None = None,
     capture: Path | None = None,
     air: str | None = None,
+    may_lack: Sequence[str] = (),
+    lacks: Mapping[str, str] | None = None,
     during: Callable[[Runner, AnyEvent], Any] | None = None,
 ) -> Ran:
-    """Run the plan on the virtual radio. `during` sees every event as it comes and may interrupt the runner."""
+    """Run the plan on the virtual radio, which `lacks` what another radio would. `during` sees every event as it comes
+    and may interrupt the runner."""
     with tempfile.TemporaryDirectory() as folder:
         plan_file = _file(plan, Path(folder), "plan.yaml")
         files = [_file(device, Path(folder), f"device{index}.yaml") for index, device in enumerate(devices)]
@@ -93,12 +97,22 @@ def run(
         models = load_devices(files, problems)
         problems.raise_if_any()
         loaded = load_plan(plan_file, given or {})
-        settings = RunSettings(station or Station("bench 1"), "virtual", True, Path(folder), seed, acknowledged)
+        settings = RunSettings(
+            station or Station("bench 1"),
+            "virtual",
+            True,
+            Path(folder),
+            seed,
+            acknowledged,
+            may_lack=frozenset(may_lack),
+        )
         events: list[AnyEvent] = []
         stray: list[str] = []
 
         async def opened() -> Any:
-            return await open_simulated(models, seed=seed, faults=faults, capture=capture, air=air)
+            radio = await open_simulated(models, seed=seed, faults=faults, capture=capture, air=air)
+            radio.lacks = lacks or radio.lacks
+            return radio
 
         def emit(event: AnyEvent) -> None:
             events.append(event)
@@ -115,7 +129,9 @@ def run(
 
         with asyncio.Runner(loop_factory=VirtualLoop, debug=False) as loop_runner:
             tasks = loop_runner.run(main())
-    return Ran(events, build_record(events), tasks, stray, runner)
+    record = build_record(events)
+    assert unaccounted(record) == []
+    return Ran(events, record, tasks, stray, runner)
 
 
 def _file(content: str | Path, folder: Path, name: str) -> Path:

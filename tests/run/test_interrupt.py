@@ -111,11 +111,11 @@ def test_what_finally_steps_may_take_is_bounded() -> None:
     assert ran.ended.at < 15
 
 
-def test_an_interrupted_run_that_had_failed_is_no_failure_of_the_unit() -> None:
+def test_what_failed_before_the_interruption_decides() -> None:
     steps = "  - read: temperature\n    expect: {value: {max: 0 °C}}\n  - wait: 60 s\n"
     ran = run(plan_text(steps), thermometer(), during=at_step(4))
     assert ran.verdicts() == ["pass", "pass", "fail", "error"]
-    assert (ran.ended.verdict, ran.ended.cause, ran.ended.exit_code) == ("error", "operator", 2)
+    assert (ran.ended.verdict, ran.ended.cause, ran.ended.exit_code) == ("fail", "limit", 1)
 
 
 def test_interrupted_while_nobody_is_there() -> None:

@@ -1,0 +1,37 @@
+"""The fate of every planned limit: passed, failed or not judged, each once."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from benchrig.record.model import Record, StepRecord
+
+
+def unaccounted(record: Record) -> list[str]:
+    """What is wrong with the limits of a run that came to its verdict, in sentences; [] when each planned one has just
+    one fate and the counts of the verdict are theirs."""
+    if record.ended is None:
+        return []
+    wrong = [sentence for step in record.steps for sentence in _of_step(step)]
+    judged = sum(r.judgement is not None for step in record.steps for r in step.readings)
+    left = sum(len(step.not_judged) for step in record.steps)
+    said = (record.ended.judged, record.ended.not_judged)
+    if said != (judged, left):
+        wrong.append(f"the verdict counts {said[0]} judged and {said[1]} not judged, the steps {judged} and {left}")
+    if record.ended.planned != judged + left:
+        wrong.append(f"{record.ended.planned} limits were planned, {judged + left} have a fate")
+    return wrong
+
+
+def _of_step(step: StepRecord) -> list[str]:
+    fates = Counter(r.name for r in step.readings if r.judgement is not None)
+    fates.update(limit.name for limit in step.not_judged)
+    names = dict.fromkeys([*step.planned.limits, *fates])
+    planned = Counter(step.planned.limits)
+    return [
+        f"step {step.planned.number}: the limit on {name} has {fates[name]} fates, planned are {planned[name]}"
+        for name in names
+        if fates[name] != planned[name]
+    ]
