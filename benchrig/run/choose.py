@@ -19,8 +19,17 @@ def choose_steps(plan: Plan, only: Sequence[str] = (), from_: str | None = None)
         first = _find(plan, from_).number
         wanted |= {step.number for step in body if step.number >= first}
     needed = _with_needs(plan.steps, wanted | _values_for_clean_up(plan))
-    touches = any(step.number in needed and (step.kind.needs_link or step.kind.verb == "connect") for step in body)
-    return [step for step in plan.steps if step.number in needed or (step.section == "finally" and touches)]
+    touches = any(step.number in needed and _touches_the_unit(step) for step in body)
+    return [step for step in plan.steps if step.number in needed or _cleans_up(step, touches)]
+
+
+def _touches_the_unit(step: StepPlan) -> bool:
+    return step.kind.needs_link or step.kind.verb == "connect"
+
+
+def _cleans_up(step: StepPlan, touched: bool) -> bool:
+    """A unit that was not touched needs no clean-up; the fixture may."""
+    return step.section == "finally" and (touched or not _touches_the_unit(step))
 
 
 def _values_for_clean_up(plan: Plan) -> set[int]:

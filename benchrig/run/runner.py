@@ -26,6 +26,7 @@ from benchrig.errors import (
     NoAnswer,
     OperatorError,
     StationError,
+    StepFailed,
     StepTimeout,
 )
 from benchrig.plan.filling import filled, unfit
@@ -430,7 +431,7 @@ class Runner:
         """What the later steps can no longer count on, and since which step."""
         if plan.kind.verb == "scan":
             self._blocked.pop("unit", None)
-            if error is not None and not isinstance(error, OperatorError):
+            if error is not None and not isinstance(error, (OperatorError, StepFailed)):
                 self._blocked["unit"] = plan.number
         if bench.link_is_up:
             self._blocked.pop("link", None)

@@ -68,7 +68,7 @@ def test_a_level_that_was_not_measured_satisfies_no_limit(monkeypatch: pytest.Mo
 
     monkeypatch.setattr(host, "reports", unmeasured)
     limited = scanned("rssi: {min: -70 dBm}")
-    assert (limited.ended.verdict, limited.ended.cause, limited.ended.exit_code) == ("error", "station", 7)
+    assert (limited.ended.verdict, limited.ended.cause, limited.ended.exit_code) == ("error", "station", 5)
     assert scanned("count: {min: 8}").ended.verdict == "pass"
 
 
