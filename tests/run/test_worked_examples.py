@@ -75,12 +75,18 @@ def limit(value: Any, unit: str) -> str:
     return f"equals: {written(value, unit)}"
 
 
+# Bounds of a time are times.
+_A_TIME = re.compile(r"\d{4}-\d\d-\d\dT.*")
+
+
 def another(value: Any) -> Any:
     """A value of the same kind that is not this one."""
     if isinstance(value, bool):
         return not value
     if isinstance(value, list):
         return [*value, 1]
+    if isinstance(value, str) and _A_TIME.fullmatch(value):
+        return "1987-06-05T04:03:02"
     return value + 1 if isinstance(value, (int, float)) else "another word"
 
 
