@@ -31,6 +31,7 @@ class RunStream:
         self._count = 0
         self._outside = 0
         self._begin = self._end = 0.0
+        self._whole = False
         self._first: tuple[int, float, bytes | None, Judgement] | None = None
         self._last: Any = None
         self._last_raw: bytes | None = None
@@ -64,6 +65,9 @@ class RunStream:
         self._told = self._end
         judgement = self._judgement() if self._first is not None else None
         self._bench.tell(replace(self._statistics(), judgement=judgement, partial=True))
+
+    def close(self) -> None:
+        self._whole = True
 
     def reading(self) -> Reading:
         """The whole stream as one reading, judged."""
@@ -120,6 +124,8 @@ class RunStream:
                 judgement.margin,
                 place,
             )
+        if not self._whole:
+            return None
         if self._bound is None:
             return Judgement(False, "every sample", "no sample came that could be judged", place=place)
         return self._passed(place)

@@ -23,6 +23,10 @@ class Stream(Protocol):
 
     def add(self, value: Any, raw: bytes | None = None) -> None: ...
 
+    def close(self) -> None:
+        """All that could come has come. A stream that was cut off is judged only by a sample that broke its limit."""
+        ...
+
 
 class Operator(Protocol):
     """The person at the bench. Every call may raise OperatorError: nobody there, refused, no answer in time."""

@@ -113,6 +113,8 @@ class Listening:
 
     def report(self) -> None:
         """The readings of the whole; the streams report themselves when the step ends."""
+        for stream in (*self._streams.values(), *filter(None, [self._lengths])):
+            stream.close()
         arrivals, window = self.arrivals, self.arrivals.window
         self._bench.reading("count", self.count, window=(self.started, self._ended, self.count))
         first = (self.started, arrivals.first, 1)

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import asyncio
+
 import pytest
 
 from benchrig.errors import PlanError
+from benchrig.record.model import AnyEvent, StepStarted
+from benchrig.run.runner import Runner
 from tests.run.kit import Ran, device_text, plan_text, run
 
 STREAM = "7b1f0002-4d1e-4b6f-9a57-2f3c1de0a001"
@@ -235,3 +239,29 @@ def test_a_saved_word_is_no_nominal_of_a_stream() -> None:
     assert ran.stray == []
     assert ran.ended.exit_code != 0
     assert ran.ended.cause != "internal"
+
+
+def cut_off(device: str) -> Ran:
+    """Interrupted after a second of ten."""
+
+    def during(runner: Runner, event: AnyEvent) -> None:
+        if isinstance(event, StepStarted) and event.step == 3:
+            asyncio.get_running_loop().call_later(1, runner.interrupt)
+
+    step = "  - notify: stream\n    for: 10 s\n    expect: {value: {max: 8}, length: {equals: 1 bytes}}\n"
+    names = f"    stream: {{uuid: {STREAM}, as: uint8}}"
+    return run(plan_text(step, attributes=names), device, during=during)
+
+
+@pytest.mark.parametrize("device", [NOTHING, BURST], ids=["nothing came", "all was well so far"])
+def test_a_stream_that_was_cut_off_is_not_judged(device: str) -> None:
+    ran = cut_off(device)
+    assert ran.ended.exit_code == 2
+    assert [reading.judgement for reading in ran.step(3).readings] == [None, None]
+
+
+def test_a_sample_outside_stays_one_when_the_stream_is_cut_off() -> None:
+    ran = cut_off(sending("as: uint8", "{counter: {}}"))
+    assert ran.ended.exit_code == 2
+    assert ran.reading(3, "value").judgement.sentence.endswith("9 is above the maximum 8 by 1")
+    assert ran.reading(3, "length").judgement is None
