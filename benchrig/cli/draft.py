@@ -183,6 +183,6 @@ def _say(made: Draft, plan: Plan, target: Path, *, to_output: bool, as_json: boo
         echo(made.text, nl=False)
         tell(sentence)
     elif as_json:
-        print_json({"plan": str(target), **counts, "units": made.units, "warning": made.warning})
+        print_json({"plan": str(target), **counts, "devices": made.units, "warning": made.warning})
     else:
         echo(f"{target}: {sentence}")

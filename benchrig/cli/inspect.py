@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from benchrig.cli.common import echo, is_ascii_due
-from benchrig.cli.desk import at_desk, device_options, tell
+from benchrig.cli.desk import at_desk, complete_attribute, device_options, known_names, tell
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk, DeskOptions
@@ -40,10 +40,17 @@ if TYPE_CHECKING:
     type=click.Path(exists=True, dir_okay=False, path_type=Path),
     help="Say what has changed since --save wrote this file; exit with 1 when it is more than values.",
 )
+@click.option(
+    "--skip",
+    multiple=True,
+    metavar="ATTRIBUTE",
+    shell_complete=complete_attribute,
+    help="Do not read this attribute; again for more.",
+)
 @click.option("--strict", is_flag=True, help="Exit with 1 when something breaks a standard.")
 @device_options
 def inspect(form: str, as_json: bool, save: Path | None, force: bool, against: Path | None, strict: bool,
-            desk: DeskOptions) -> None:  # fmt: skip
+            skip: tuple[str, ...], desk: DeskOptions) -> None:  # fmt: skip
     """Connect, read the whole attribute table and every value in it, and say what is wrong with them.
 
     Exits with 1 when the device is absent or the link is lost.
@@ -62,12 +69,15 @@ def inspect(form: str, as_json: bool, save: Path | None, force: bool, against: P
     if save is not None:
         check_target(save, force=force)
     before = load_document(against).inspection if against is not None else None
-    seen = at_desk(desk, _look)
+    known_names(desk, skip)
+    seen = at_desk(desk, lambda at: _look(at, skip))
     document = Document(seen, findings(seen), compare(before, seen) if before is not None else None)
     if save is not None:
         save_document(document, save)
     with whatever_the_output_does():
         _show(document, "json" if as_json else form)
+    if before is not None and before.broken:
+        tell(f"note: {against} is not whole: {before.broken}")
     if seen.broken:
         tell(f"benchrig: {seen.broken}")
     if seen.broken or _differs(document) or (strict and _breaks_a_standard(document)):
@@ -82,10 +92,10 @@ def _breaks_a_standard(document: Document) -> bool:
     return any(finding.severity == "error" for finding in document.findings)
 
 
-async def _look(desk: Desk) -> Inspection:
+async def _look(desk: Desk, skip: tuple[str, ...]) -> Inspection:
     from benchrig.desk.inspecting import inspect as look_at_all
 
-    return await look_at_all(desk)
+    return await look_at_all(desk, skip)
 
 
 def _show(document: Document, form: str) -> None:

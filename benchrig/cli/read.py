@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from benchrig.cli.common import echo
-from benchrig.cli.desk import at_desk, complete_attribute, device_options, format_options, known_names, print_json
+from benchrig.cli.desk import at_desk, complete_attribute, device_options, format_options, known_names, print_json, tell
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk, DeskOptions
@@ -33,41 +33,45 @@ def read(attributes: tuple[str, ...], form: Format | None, as_json: bool, desk: 
     from benchrig.cli.common import whatever_the_output_does
 
     known_names(desk, attributes)
-    results = at_desk(desk, lambda at: _read_all(at, attributes, form))
-    with whatever_the_output_does():
-        for result in results:
-            if as_json:
-                print_json(result)
-            else:
-                _show(result)
+    results: list[dict[str, Any]] = []
+    try:
+        at_desk(desk, lambda at: _read_all(at, attributes, form, results))
+    finally:
+        # what was read stays read, whatever came of the rest
+        with whatever_the_output_does():
+            for result in results:
+                print_json(result) if as_json else _show(result)
     if any("error" in result or result["content"].wrong for result in results):
         sys.exit(1)
 
 
-async def _read_all(desk: Desk, attributes: tuple[str, ...], form: Format | None) -> list[dict[str, Any]]:
+async def _read_all(
+    desk: Desk, attributes: tuple[str, ...], form: Format | None, results: list[dict[str, Any]]
+) -> None:
+    """Into `results`, one for each attribute. A request that nobody answers costs the link, and the reads after it."""
     from benchrig.desk.inspecting import content
-    from benchrig.errors import DeviceError, NoAnswer
+    from benchrig.desk.inspection import LOST_BEFORE
+    from benchrig.errors import DeviceError, LinkLost
 
     _, link = await desk.reach()
-    results: list[dict[str, Any]] = []
     for name in attributes:
+        if not link.is_up:
+            results.append({"attribute": name, **LinkLost(f"{name}: {LOST_BEFORE}").data})
+            continue
         try:
             target, data = await desk.read(link, name)
-        except NoAnswer:
-            raise
-        except DeviceError as error:
+        except (DeviceError, LinkLost) as error:
             results.append({"attribute": name, **error.data})
         else:
             known = form or await desk.format_of(link, target)
             results.append({"attribute": name, "content": content(data, known)})
-    return results
 
 
 def _show(result: dict[str, Any]) -> None:
     if "error" in result:
-        echo(f"{result['attribute']}: {result['error']}", err=True)
+        tell(f"benchrig: {result['error']}")
         if result["advice"]:
-            echo(f"  {result['advice']}", err=True)
+            tell(f"  {result['advice']}")
         return
     seen: Content = result["content"]
     echo("\n".join(content_lines(result["attribute"], seen)), err=bool(seen.wrong))

@@ -80,8 +80,11 @@ def scan(for_: float | None, sort: Order, keys: tuple[bytes, ...], passive: bool
     from benchrig.cli.live import is_possible
     from benchrig.cli.scanning import each_report, live, once, print_devices
     from benchrig.desk.airlist import LIVE_WINDOW, AirList
+    from benchrig.errors import UsageError
     from benchrig.radio.scan import KEPT_REPORTS
 
+    if for_ == 0:
+        raise UsageError("--for must be more than 0 s", advice="for example: --for 5s")
     is_live = not (reports or as_json or for_ is not None) and is_possible()
     air = AirList(desk.selection, keys=keys, window=LIVE_WINDOW if is_live or reports else KEPT_REPORTS)
     endless = replace(desk, real_time=True)
@@ -92,17 +95,20 @@ def scan(for_: float | None, sort: Order, keys: tuple[bytes, ...], passive: bool
             options = desk if for_ is not None else endless
             at_desk(options, lambda at: each_report(at, air, for_, as_json, active=not passive))
         else:
-            devices = at_desk(desk, lambda at: once(at, air, for_ or LISTEN, sort, active=not passive))
+            devices = at_desk(
+                desk, lambda at: once(at, air, LISTEN if for_ is None else for_, sort, active=not passive)
+            )
             print_devices(devices, desk, as_json)
     _end(air)
 
 
 def _end(air: AirList) -> None:
     from benchrig.cli.common import whatever_the_output_does
+    from benchrig.propose.proposal import counted
 
     if air.fitting():
         return
-    others = f" ({len(air.heard)} others were heard)" if air.heard else ""
+    others = f" ({counted(len(air.heard), 'other device')} heard)" if air.heard else ""
     with whatever_the_output_does():
         tell(f"benchrig: no device that matches was heard{others}")
     sys.exit(NOTHING_MATCHED)

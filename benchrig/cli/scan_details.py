@@ -53,11 +53,11 @@ def _facts(row: Heard, now: float, ascii_only: bool) -> list[Line]:
 
 
 def _level_text(row: Heard, device: HeardDevice, ascii_only: bool) -> str:
-    if device.level is None:
+    if device.rssi is None:
         return "unknown: the radio did not measure it"
     spread = "" if device.spread is None else f", spread {device.spread:.1f} dB"
-    newest = f"{row.sighting.rssi[-1]} dBm, median {device.level:g} dBm"
-    return f"{newest}{spread}  {level_bar(device.level, ascii_only=ascii_only)}"
+    newest = f"{row.sighting.rssi[-1]} dBm, median {device.rssi:g} dBm"
+    return f"{newest}{spread}  {level_bar(device.rssi, ascii_only=ascii_only)}"
 
 
 def _payload_lines(row: Heard, names: Names) -> list[Line]:

@@ -40,8 +40,8 @@ def cells(device: HeardDevice, names: Names, *, ascii_only: bool = False) -> dic
     said = device.advertising
     return {
         NAME: plain(said.name) or "(no name)",
-        LEVEL: "" if device.level is None else f"{device.level:g}",
-        BARS: level_bar(device.level, ascii_only=ascii_only),
+        LEVEL: "" if device.rssi is None else f"{device.rssi:g}",
+        BARS: level_bar(device.rssi, ascii_only=ascii_only),
         SPREAD: "" if device.spread is None else f"{device.spread:.1f}",
         RATE: "" if device.rate is None else f"{device.rate:.1f}",
         INTERVAL: seconds_text(said.interval),

@@ -173,7 +173,7 @@ def _place(row: Heard, order: Order, now: float) -> tuple[Any, ...]:
 
 
 class HeardDevice(msgspec.Struct, omit_defaults=True):
-    """A row as plain data. `level` median (None when no report had one) and `spread` standard deviation of the received
+    """A row as plain data. `rssi` median (None when no report had one) and `spread` standard deviation of the received
     levels, dBm and dB; `rate` in reports a second; `age` seconds since the last report; the interval is in
     `advertising`. `fields` are those of the payload and the scan response, where the radio tells them: 'in', 'offset',
     'type', 'name', 'value', 'raw', and 'wrong' where something is."""
@@ -182,7 +182,7 @@ class HeardDevice(msgspec.Struct, omit_defaults=True):
     address_type: str
     address_kind: str
     advertising: AdvertisingSeen
-    level: float | None
+    rssi: float | None
     count: int
     age: float
     spread: float | None = None
@@ -200,7 +200,7 @@ def described(row: Heard, now: float, *, fields: bool = False) -> HeardDevice:
         address_type=sighting.address_type,
         address_kind=row.address_kind,
         advertising=advertising_of(sighting),
-        level=row.level,
+        rssi=row.level,
         count=sighting.count,
         age=round(now - sighting.last_at, 3),
         spread=None if spread is None else round(spread, 2),

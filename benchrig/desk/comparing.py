@@ -69,18 +69,20 @@ def _outermost(these: dict[Key, Standing], those: dict[Key, Standing]) -> Iterat
 
 def _structure(old: Standing, new: Standing) -> Iterator[Change]:
     one, other = old.seen, new.seen
+    if isinstance(one, ServiceSeen) or isinstance(other, ServiceSeen):
+        return
     if (
         isinstance(one, CharacteristicSeen)
         and isinstance(other, CharacteristicSeen)
         and one.properties != other.properties
     ):
         yield Change(new.path, "properties", one.properties, other.properties)
-    if not isinstance(one, ServiceSeen) and not isinstance(other, ServiceSeen) and one.unread != other.unread:
+    # of what a look did not come to nothing is known
+    if one.is_known and other.is_known and one.unread != other.unread:
         yield Change(new.path, "access", one.unread or "read", other.unread or "read")
-    if not isinstance(one, ServiceSeen) and not isinstance(other, ServiceSeen) and _is_presentation(new):
-        before, after = one.content, other.content
-        if before is not None and after is not None and before.raw != after.raw:
-            yield Change(new.path, "format", before, after)
+    before, after = one.content, other.content
+    if _is_presentation(new) and before is not None and after is not None and before.raw != after.raw:
+        yield Change(new.path, "format", before, after)
 
 
 def _value(old: Standing, new: Standing) -> Iterator[Change]:

@@ -4,16 +4,21 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import TypeVar
 
 import msgspec
 
 from benchrig.desk.comparing import Comparison
 from benchrig.desk.findings import Finding
 from benchrig.desk.inspection import Inspection
-from benchrig.desk.target import writable
+from benchrig.desk.target import read_bounded, writable
 from benchrig.errors import UsageError
 from benchrig.report.place import write_whole
 
+T = TypeVar("T")
+
+# The table of a device with all 65535 handles has less.
+MOST_BYTES = 64 * 1024 * 1024
 SUFFIXES = {".json": "json", ".yaml": "yaml", ".yml": "yaml"}
 
 
@@ -46,13 +51,15 @@ def save_document(document: Document, path: Path) -> None:
 
 def load_document(path: Path) -> Document:
     """An inspection that was saved. UsageError when the file cannot be read, or is something else."""
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise UsageError(f"'{path}' cannot be read: {error.strerror or error}") from error
+    return load_as(path, Document)
+
+
+def load_as(path: Path, kind: type[T]) -> T:
+    """JSON or YAML that has to be of this kind. UsageError."""
+    data = read_bounded(path, MOST_BYTES)
     decode = msgspec.yaml.decode if SUFFIXES.get(path.suffix.lower()) == "yaml" else msgspec.json.decode
     try:
-        return decode(data, type=Document)
-    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+        return decode(data, type=kind)
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError, ValueError) as error:
         advice = "give a file that 'benchrig inspect --save' wrote"
         raise UsageError(f"'{path}' is no inspection: {error}", advice=advice) from error

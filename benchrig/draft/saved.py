@@ -5,10 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
-import msgspec
-
 from benchrig.desk.inspection import Inspection
-from benchrig.desk.inspection_file import SUFFIXES, load_document
+from benchrig.desk.inspection_file import load_as, load_document
 from benchrig.draft.evidence import Evidence, Heard, Listening, Look, Met, ReadByName, spots
 from benchrig.errors import UsageError
 from benchrig.propose.tolerance import Group
@@ -72,10 +70,9 @@ def _read(path: Path) -> Inspection:
     try:
         return load_document(path).inspection
     except UsageError as error:
-        decode = msgspec.yaml.decode if SUFFIXES.get(path.suffix.lower()) == "yaml" else msgspec.json.decode
         try:
-            return decode(path.read_bytes(), type=Inspection)
-        except (OSError, msgspec.DecodeError, UnicodeDecodeError):
+            return load_as(path, Inspection)
+        except UsageError:
             raise error from None
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from rich.text import Text
 
 from benchrig.errors import MalformedValue
+from benchrig.propose.proposal import counted
 from benchrig.report.escape import ascii_text, hex_text, plain, value_text, with_unit
 from benchrig.values import catalogue
 from benchrig.values.presentation import PRESENTATION_FORMAT
@@ -35,7 +36,7 @@ def render(seen: Inspection, findings: Sequence[Finding], console: Console, agai
         for characteristic in service.characteristics:
             page.characteristic(characteristic)
     page.blank()
-    page.findings(findings)
+    page.findings(findings, unread(seen))
     if against is not None:
         page.blank()
         page.comparison(against)
@@ -88,13 +89,15 @@ class Page:
         else:
             self._content(seen.content, 10, name)
 
-    def findings(self, findings: Sequence[Finding]) -> None:
+    def findings(self, findings: Sequence[Finding], unread: int = 0) -> None:
         for finding in findings:
             head = f"{finding.severity}: "
             where = f"{plain(finding.where)}: " if finding.where else ""
             self.line(head, SEVERITY_STYLES[finding.severity], f"{where}{plain(finding.sentence, SENTENCE)}")
             self.line(f"{finding.rule}; {plain(finding.source)}", "dim", indent=9)
         self.line(count_findings(findings), "bold")
+        if unread:
+            self.line(f"{counted(unread, 'attribute')} not read: rules about values were not applied there", "yellow")
 
     def comparison(self, found: Comparison) -> None:
         for path in found.added:
@@ -193,6 +196,13 @@ def presentation_text(content: Content) -> str:
 
 def milliseconds(seconds: float) -> str:
     return f"{1000 * seconds:.0f} ms" if seconds < 10 else f"{seconds:.1f} s"
+
+
+def unread(seen: Inspection) -> int:
+    """How many attributes the look did not come to."""
+    return sum(
+        (not each.is_known) + sum(not part.is_known for part in each.descriptors) for _, each in seen.characteristics()
+    )
 
 
 def count_findings(findings: Sequence[Finding]) -> str:

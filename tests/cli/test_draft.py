@@ -50,7 +50,7 @@ def test_every_unit_that_answers(tmp_path: Path) -> None:
     words = ("--radio", radio, "-d", "Shelf-*", "--each", "--listen", "2s", "--json")
     done = command("draft", "-o", tmp_path / "plan.yaml", *words)
     said = json.loads(done.stdout)
-    assert len(said["units"]) == len(SHELVES)
+    assert len(said["devices"]) == len(SHELVES)
     assert said["warning"].startswith("6 devices heard here answer the selection")
     assert done.stderr.splitlines()[1:3] == [
         "unit 1 of 6: Shelf-001 C4:00:00:00:01:01",

@@ -7,15 +7,15 @@ from pathlib import Path
 
 from tests.cli.calling import call
 from tests.cli.kit import benchrig
-from tests.run.kit import DEVICES, PLANS
+from tests.run.kit import DEVICES, PLANS, device_text
 
 RADIO = f"virtual:{DEVICES}/logger.yaml"
 
 
 def test_values_by_name_with_unit_and_bytes(tmp_path: Path) -> None:
-    done = benchrig("read", "temperature", "battery level", "-d", "VFL-*", "--radio", RADIO, cwd=tmp_path)
+    done = benchrig("read", "humidity", "battery level", "-d", "VFL-*", "--radio", RADIO, cwd=tmp_path)
     assert done.returncode == 0
-    assert done.stdout.splitlines() == ["temperature: 21.57 °C  [6D 08]", "battery level: 97 %  [61]"]
+    assert done.stdout.splitlines() == ["humidity: 43.5 %  [FE 10]", "battery level: 97 %  [61]"]
     assert done.stderr.startswith("SIMULATED")
 
 
@@ -34,11 +34,37 @@ def test_a_refused_read_is_said_and_the_others_are_shown(tmp_path: Path) -> None
 
 
 def test_bytes_that_do_not_fit_are_a_failure(tmp_path: Path) -> None:
-    done = call("read", "temperature", "battery level", "--as", "uint8", "--radio", RADIO)
+    done = call("read", "humidity", "battery level", "--as", "uint8", "--radio", RADIO)
     assert (done.exit_code, done.stdout) == (1, "battery level: 97  [61]\n")
-    assert "temperature: a uint8 has 1 byte, found 2 bytes: 6D 08  [6D 08]" in done.stderr
+    assert "humidity: a uint8 has 1 byte, found 2 bytes: FE 10  [FE 10]" in done.stderr
     document = call("read", "temperature", "--as", "uint8", "--json", "--radio", RADIO)
     assert (document.exit_code, json.loads(document.stdout)["content"]["wrong"][:7]) == (1, "a uint8")
+
+
+SILENT = """services:
+  - service: battery
+    characteristics:
+      - {characteristic: battery level, properties: [read], value: 50 %}
+  - service: 6b1d0101-9a53-4c86-8a3e-2f0f6c1d7e40
+    characteristics:
+      - {characteristic: 6b1d0104-9a53-4c86-8a3e-2f0f6c1d7e40, as: uint8, properties: [read], value: 1, on_read: {silent: true}}
+      - {characteristic: 6b1d0105-9a53-4c86-8a3e-2f0f6c1d7e40, as: uint8, properties: [read], value: 1}
+"""
+
+
+def test_what_was_read_before_the_device_fell_silent_is_shown(tmp_path: Path) -> None:
+    (tmp_path / "silent.yaml").write_text(device_text(SILENT), encoding="utf-8")
+    own = [f"6b1d010{number}-9a53-4c86-8a3e-2f0f6c1d7e40" for number in (4, 5)]
+    done = call("read", "battery level", *own, "--json", "--radio", f"virtual:{tmp_path}/silent.yaml")
+    level, silent, after = map(json.loads, done.stdout.splitlines())
+    assert (done.exit_code, level["content"]["value"], silent["attribute"]) == (1, 50, own[0])
+    assert "did not answer" in silent["error"]
+    assert (after["attribute"], "not read" in after["error"]) == (own[1], True)
+
+
+def test_a_refusal_names_its_attribute_once() -> None:
+    own = "6b1d0006-9a53-4c86-8a3e-2f0f6c1d7e40"
+    assert f"benchrig: read {own}: the device answered with ATT error" in call("read", own, "--radio", RADIO).stderr
 
 
 def test_an_absent_device_is_a_failure(tmp_path: Path) -> None:

@@ -132,7 +132,7 @@ def test_addresses_of_a_key_are_one_device(tmp_path: Path) -> None:
 def test_nothing_that_matches() -> None:
     done = scanned("-d", "nobody", "--json")
     assert (done.exit_code, done.stdout) == (5, "")
-    assert "2 others were heard" in done.stderr
+    assert "2 other devices heard" in done.stderr
 
 
 def test_a_key_that_is_none() -> None:

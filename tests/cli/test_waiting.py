@@ -81,6 +81,6 @@ def test_a_terminal_that_knows_ascii_only(tmp_path: Path) -> None:
 
 
 def test_a_pipe_gets_none_of_it() -> None:
-    done = call("read", "temperature", "--radio", f"virtual:{LOGGER}")
-    assert (done.exit_code, done.stdout) == (0, "temperature: 21.57 °C  [6D 08]\n")
+    done = call("read", "humidity", "--radio", f"virtual:{LOGGER}")
+    assert (done.exit_code, done.stdout) == (0, "humidity: 43.5 %  [FE 10]\n")
     assert done.stderr.splitlines() == ["SIMULATED this runs on a virtual radio"]

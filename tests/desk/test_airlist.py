@@ -63,7 +63,7 @@ def test_a_device_whose_level_is_not_known() -> None:
     air = listed(report("C0:00:00:00:00:01", rssi=None, name="a"), report("C0:00:00:00:00:02", rssi=-90, name="b"))
     assert names(air, "level") == ["b", "a"]
     last = described(air.ordered("level", 10.0)[-1], 10.0)
-    assert (last.level, last.spread, last.advertising.rssi) == (None, None, None)
+    assert (last.rssi, last.spread, last.advertising.rssi) == (None, None, None)
 
 
 def test_devices_without_a_name_come_last() -> None:
@@ -84,7 +84,7 @@ def test_the_statistics_of_a_row() -> None:
     air = listed(*(report(at=1 + number / 10, rssi=rssi) for number, rssi in enumerate((-50, -54, -52))))
     [row] = air.fitting()
     device = described(row, 2.0)
-    assert (device.level, device.spread, device.count, device.age) == (-52, 2.0, 3, 0.8)
+    assert (device.rssi, device.spread, device.count, device.age) == (-52, 2.0, 3, 0.8)
     assert device.rate == pytest.approx(10)
     assert device.advertising.interval == pytest.approx(0.1)
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
 from benchrig.desk.prompt.history import KEPT, LineHistory, history_file
 
 
@@ -38,6 +40,17 @@ def test_a_file_that_cannot_be_used_is_no_trouble(tmp_path: Path) -> None:
 
 def test_it_is_in_the_folder_for_state() -> None:
     # XDG Base Directory Specification 0.8: relative paths are ignored, the default is $HOME/.local/state
+    assert history_file({}) is None
+    assert history_file({"HOME": "", "XDG_STATE_HOME": "s"}) is None
+    assert str(history_file({"LOCALAPPDATA": "C:\\Users\\me"})).startswith("C:\\Users\\me")
     assert history_file({"XDG_STATE_HOME": "/s"}) == Path("/s/benchrig/session_history")
     assert history_file({"HOME": "/h"}) == Path("/h/.local/state/benchrig/session_history")
     assert history_file({"HOME": "/h", "XDG_STATE_HOME": "s"}) == Path("/h/.local/state/benchrig/session_history")
+
+
+def test_without_a_folder_of_the_user_nothing_is_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    history = LineHistory(history_file({}))
+    history.store_string("write pin 1234")
+    assert [*history.load_history_strings()] == []
+    assert [*tmp_path.iterdir()] == []
