@@ -91,7 +91,10 @@ def radio_opener(
     choice: RadioChoice, *, seed: int = 0, capture: Path | None = None, folder: Callable[[], Path] | None = None
 ) -> Callable[[], Awaitable[Radio]]:
     """What opens the radio. Device files are read here already: PlanError before anything is opened. `folder` says,
-    when it is opened, where it may leave files; without it there are none."""
+    when it is opened, where it may leave files; without it there are none. UsageError for a capture that would write
+    over a file."""
+    if capture and (capture.is_file() or capture.is_symlink()):
+        raise UsageError(f"the file {capture} is there already", advice="remove it, or name another for --capture")
     if choice.kind == "virtual":
         return _virtual_opener(choice, seed, capture, folder)
     if choice.kind == "hci":
@@ -166,6 +169,7 @@ async def open_simulated(
             facts=({"air": conditions.name} if conditions else {}) | opened.facts,
             on_close=resources.pop_all().aclose,
             ports=opened,
+            failure=around.air.failure,
         )
 
 

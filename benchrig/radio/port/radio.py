@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from benchrig.errors import BenchrigError
+from benchrig.errors import BenchrigError, InternalError
 from benchrig.radio.link import Link
 from benchrig.radio.port.opening import OpenPorts
 from benchrig.radio.radio import Radio
@@ -13,9 +14,10 @@ from benchrig.radio.scan import Sighting
 
 @dataclass
 class PortedRadio(Radio):
-    """Knows why a unit on a port has gone."""
+    """Knows why a unit on a port has gone, and when it has failed itself."""
 
     ports: OpenPorts = field(default_factory=OpenPorts)
+    failure: Callable[[], InternalError | None] = lambda: None
     _address: str = ""
 
     async def connect(self, sighting: Sighting, within: float) -> Link:
@@ -23,7 +25,7 @@ class PortedRadio(Radio):
         return await super().connect(sighting, within)
 
     async def trouble(self) -> BenchrigError | None:
-        return await self.ports.trouble(self._address) or await super().trouble()
+        return self.failure() or await self.ports.trouble(self._address) or await super().trouble()
 
     async def aftermath(self) -> BenchrigError | None:
-        return self.ports.failure()
+        return self.failure() or self.ports.failure()

@@ -130,6 +130,12 @@ class AdvertisingSpec(msgspec.Struct, kw_only=True, frozen=True):
         """The complete name that is advertised, if the file gives one."""
         return next((block.name for block in (self.data, self.scan_response) if block and block.name), None)
 
+    @property
+    def appearance(self) -> int | None:
+        """The appearance that is advertised, if the file gives one."""
+        given = (block.appearance for block in (self.data, self.scan_response) if block)
+        return next((appearance for appearance in given if appearance is not None), None)
+
     def model(self, name: str) -> AdvertisingModel:
         """With the device's name in the data when the file gives none."""
         data = self.data.payload() if self.data else default_payload(name)

@@ -122,14 +122,26 @@ class Air:
             self.trace.append(TracedPdu(number, round(now, 9), to_central, len(data), zlib.crc32(data)))
 
     def fail(self, exc: Exception) -> None:
-        """An exception where nobody waits for a result: kept, told to `on_error`, and raised by `check`."""
+        """An exception where nobody waits for a result: kept, told to `on_error`, or else to the loop's handler, so
+        that whatever runs on it hears of it at once, and raised by `check`."""
         self.errors.append(exc)
         if self.on_error:
             self.on_error(exc)
+        elif len(self.errors) == 1:
+            loop = asyncio.get_running_loop()
+            loop.call_exception_handler({"message": "the virtual radio failed", "exception": self.failure()})
+
+    def failure(self) -> InternalError | None:
+        """The first of these errors, as one of this program: no unit is to blame for it."""
+        if not self.errors:
+            return None
+        error = InternalError(f"the virtual radio failed: {self.errors[0]!r}")
+        error.__cause__ = self.errors[0]
+        return error
 
     def check(self) -> None:
-        if self.errors:
-            raise InternalError(f"the virtual radio failed: {self.errors[0]!r}") from self.errors[0]
+        if error := self.failure():
+            raise error
 
     def close(self) -> None:
         """Drop every link and every timer."""

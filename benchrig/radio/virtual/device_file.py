@@ -56,6 +56,7 @@ GENERIC_ACCESS, DEVICE_NAME, APPEARANCE = (normal_uuid(short) for short in ("180
 # Top two bits of each kind of random address (Core Vol 6 Part B 1.3.2).
 _TOP_BITS = {"static": 0b11, "resolvable": 0b01, "non resolvable": 0b00}
 MOST_OTHERS = 5000
+LONGEST_NAME = 248  # Core Vol 3 Part C 12.1
 NUMBER = "{number}"
 LEAST = "write at least 'device:' with a name, or 'others:', for example: device: my unit"
 
@@ -134,6 +135,8 @@ class DeviceSpec(msgspec.Struct, kw_only=True, frozen=True):
     def misfits(self) -> Iterable[Misfit]:
         if not self.device.strip():
             yield Misfit("a device needs a name", path=("device",))
+        if len(self.device.encode()) > LONGEST_NAME:
+            yield Misfit(f"a device name has at most {LONGEST_NAME} bytes", path=("device",))
         if not 23 <= self.mtu <= 517:
             yield Misfit(f"an MTU is 23 to 517, found {self.mtu}", path=("mtu",))
         yield from self._address_misfits()
@@ -171,7 +174,9 @@ class DeviceSpec(msgspec.Struct, kw_only=True, frozen=True):
 
     def _served(self, specs: list[ServiceSpec]) -> list[ServiceModel]:
         services = services_of(specs)
-        return _with_generic_access(services, self.advertising.name or self.device) if self.generic_access else services
+        if not self.generic_access:
+            return services
+        return _with_generic_access(services, self.advertising.name or self.device, self.advertising.appearance or 0)
 
 
 class AirSpec(msgspec.Struct, kw_only=True, frozen=True):
@@ -199,14 +204,16 @@ def _others(specs: list[OthersSpec], group: str) -> Iterable[DeviceModel]:
         yield from spec.models(f"{group}/{index}")
 
 
-def _with_generic_access(services: list[ServiceModel], name: str) -> list[ServiceModel]:
-    """Every device has the service generic access (Core Vol 3 Part C 12), with the name that it advertises (Core
-    Specification Supplement, Part A 1.2)."""
+def _with_generic_access(services: list[ServiceModel], name: str, appearance: int) -> list[ServiceModel]:
+    """Every device has the service generic access (Core Vol 3 Part C 12), with the name and the appearance that it
+    advertises (Core Specification Supplement, Part A 1.2 and 1.12)."""
     if any(service.uuid == GENERIC_ACCESS for service in services):
         return services
     fixed = [
         CharacteristicModel(DEVICE_NAME, "generic access/device name", PROPERTIES["read"], octets(name.encode())),
-        CharacteristicModel(APPEARANCE, "generic access/appearance", PROPERTIES["read"], octets(bytes(2))),
+        CharacteristicModel(
+            APPEARANCE, "generic access/appearance", PROPERTIES["read"], octets(appearance.to_bytes(2, "little"))
+        ),
     ]
     return [ServiceModel(GENERIC_ACCESS, fixed), *services]
 

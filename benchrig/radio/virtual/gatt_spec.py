@@ -139,9 +139,9 @@ class DescriptorSpec(msgspec.Struct, kw_only=True, frozen=True):
         """`of` is the format of the characteristic. Raises Misfit."""
         uuid = str(self.descriptor)
         if self.raw is not None:
-            return DescriptorModel(uuid, bytes(self.raw), self.writable)
+            return DescriptorModel(uuid, _first(bounded(octets(bytes(self.raw)), "raw")), self.writable)
         form = valid_range_format(of) if uuid == VALID_RANGE and of else definition(uuid)
-        value = read_source(self.value, form)
+        value = bounded(read_source(self.value, form), "value")
         return DescriptorModel(uuid, _first(value), self.writable)
 
 
@@ -203,10 +203,10 @@ class CharacteristicSpec(FormatSpec, kw_only=True):
     def source(self) -> Source:
         """Raises Misfit."""
         if self.raw is not None:
-            return _bounded(octets(bytes(self.raw)), "raw")
+            return bounded(octets(bytes(self.raw)), "raw")
         if self.value is None and not self.property_bits & (PROPERTIES["read"] | UPDATES):
             return octets(b"")
-        return _bounded(read_source(self.value, self.format()), "value")
+        return bounded(read_source(self.value, self.format()), "value")
 
     def longest(self) -> int:
         """Octets of the longest value that is known now."""
@@ -249,18 +249,21 @@ def read_source(value: Any, form: Format | None) -> Source:
         raise Misfit(misfit.message, misfit.advice, ("value", *misfit.path)) from misfit
 
 
-def _bounded(source: Source, key: str) -> Source:
+def bounded(source: Source, *path: str) -> Source:
+    """The source, when its values have no more octets than an attribute holds. Raises Misfit at the path."""
     form = source.format
     for example in source.pattern.examples():
         size = len(form.encode(example) if form else example)
         if size > LONGEST_VALUE:
-            raise Misfit(f"{size} bytes; an attribute holds at most {LONGEST_VALUE}", path=(key,))
+            raise Misfit(f"{size} bytes; an attribute holds at most {LONGEST_VALUE}", path=path)
     return source
 
 
 def _first(source: Source) -> bytes:
     """The one value of a descriptor."""
     examples = source.pattern.examples()
+    if source.format is None and len(examples) == 1:
+        return bytes(examples[0])
     if source.format is None or len(examples) != 1:
         raise Misfit("a descriptor has one value", path=("value",))
     try:

@@ -46,9 +46,11 @@ class OpenAir:
         for device in self.devices.values():
             await device.stop()
         self.air.close()
-        if self.capture:
-            self.capture.close()
-        await _settle()
+        try:
+            if self.capture:
+                self.capture.close()
+        finally:
+            await _settle()
 
 
 async def open_air(

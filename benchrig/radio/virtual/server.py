@@ -14,6 +14,8 @@ from bumble import att
 from bumble.gatt import Characteristic, Descriptor, Service
 from bumble.gatt_server import Server
 
+from benchrig.radio.virtual.model import LONGEST_VALUE
+
 if TYPE_CHECKING:
     from bumble.device import Connection, Device
 
@@ -129,13 +131,13 @@ class StrictServer(Server):
     async def _write(self, bearer: att.Bearer, request: att.ATT_Write_Request) -> att.ATT_PDU:
         attribute = self._writable(request.attribute_handle)
         self._check_property(attribute, Characteristic.Properties.WRITE)
-        await attribute.write_value(bearer, bytes(request.attribute_value))
+        await attribute.write_value(bearer, _short(bytes(request.attribute_value)))
         return att.ATT_Write_Response()
 
     async def _write_command(self, bearer: att.Bearer, request: att.ATT_Write_Command) -> None:
         attribute = self._writable(request.attribute_handle)
         self._check_property(attribute, Characteristic.Properties.WRITE_WITHOUT_RESPONSE)
-        await attribute.write_value(bearer, bytes(request.attribute_value))
+        await attribute.write_value(bearer, _short(bytes(request.attribute_value)))
 
     @staticmethod
     def _check_property(attribute: att.Attribute[Any], needed: Characteristic.Properties) -> None:
@@ -180,10 +182,15 @@ def _assembled(queue: list[tuple[int, int, bytes]]) -> dict[int, bytes]:
         value = values.get(handle, b"")
         if offset > len(value):
             raise att.ATT_Error(att.ErrorCode.INVALID_OFFSET)
-        values[handle] = value[:offset] + bytes(part)
-        if len(values[handle]) > 512:
-            raise att.ATT_Error(att.ErrorCode.INVALID_ATTRIBUTE_LENGTH)
+        values[handle] = _short(value[:offset] + bytes(part))
     return values
+
+
+def _short(value: bytes) -> bytes:
+    """The value, which has at most 512 octets (Core Vol 3 Part F 3.2.9)."""
+    if len(value) > LONGEST_VALUE:
+        raise att.ATT_Error(att.ErrorCode.INVALID_ATTRIBUTE_LENGTH)
+    return value
 
 
 def _error(pdu: Any, code: int) -> att.ATT_PDU:

@@ -91,24 +91,23 @@ class Noise(Pattern):
 
 @dataclass
 class Counter(Pattern):
-    """Counts the values taken; begins anew at 0 when it reaches `modulo`, or after `last`, the largest that its format
-    carries."""
+    """Counts the values taken. Beyond what its format carries, from `low` up to but without `end`, it goes on as a
+    counter of the same size would: with the rest, from `base` on."""
 
-    start: int = 0
-    step: int = 1
-    modulo: int | None = None
-    last: int | None = None
+    start: Fraction
+    step: Fraction
+    base: Fraction
+    low: Fraction | None = None
+    end: Fraction | None = None
 
     def __post_init__(self) -> None:
         self._next = self.start
 
-    def take(self, elapsed: float, rng: random.Random) -> int:
+    def take(self, elapsed: float, rng: random.Random) -> Fraction:
         value = self._next
         self._next += self.step
-        if self.modulo is not None:
-            self._next %= self.modulo
-        if self.last is not None and self._next > self.last:
-            self._next = 0
+        if self.end is not None and (self._next >= self.end or (self.low is not None and self._next < self.low)):
+            self._next = self.base + (self._next - self.base) % (self.end - self.base)
         return value
 
     def examples(self) -> list[Any]:

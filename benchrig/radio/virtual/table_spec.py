@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from benchrig.radio.virtual.gatt_spec import UPDATES, CharacteristicSpec, ServiceSpec, read_source
+from benchrig.radio.virtual.gatt_spec import UPDATES, CharacteristicSpec, ServiceSpec, bounded, read_source
 from benchrig.radio.virtual.model import Effect, ServiceModel
 from benchrig.source.problem import suggest
 from benchrig.source.shape import Misfit
@@ -68,4 +68,4 @@ def _effect(named: dict[str, CharacteristicSpec], name: str, value: Any, *, noti
         raise Misfit(f"this device has no characteristic '{name}'", suggest(name, named))
     if notify and not named[name].property_bits & UPDATES:
         raise Misfit(f"'{name}' has neither notify nor indicate among its properties")
-    return Effect(name, None if value == WRITTEN else read_source(value, named[name].format()), notify)
+    return Effect(name, None if value == WRITTEN else bounded(read_source(value, named[name].format())), notify)

@@ -4,7 +4,7 @@
 {constant: 21.5 °C}                        the same
 {ramp: {from: 4 °C, to: 8 °C, over: 60 s}}
 {noise: {mean: 4 °C, sd: 0.1 °C}}
-{counter: {start: 0, step: 1, modulo: 65536}}
+{counter: {start: 0, step: 1, modulo: 65536}}   numbers in the unit of the format, if it has one
 {sequence: [1 °C, 2 °C]}
 {flags: 0, heart_rate: {noise: …}}         a structure: each field a value or generator
 [1, 2]                                     a list
@@ -16,7 +16,7 @@ import re
 from collections.abc import Callable
 from decimal import Decimal
 from fractions import Fraction
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from benchrig.errors import MalformedValue
 from benchrig.radio.virtual.sources import (
@@ -33,17 +33,23 @@ from benchrig.radio.virtual.sources import (
 )
 from benchrig.source.problem import suggest
 from benchrig.source.shape import Misfit, describe_value
+from benchrig.values.base import Format
 from benchrig.values.medfloat import MedFloatFormat
-from benchrig.values.numbers import IntegerFormat
-from benchrig.values.quantity import Duration, Quantity
+from benchrig.values.numbers import FloatFormat, IntegerFormat
+from benchrig.values.quantity import Duration, Quantity, number_text
 from benchrig.values.structs import ListFormat
-
-if TYPE_CHECKING:
-    from benchrig.values.base import Format
 
 _QUANTITY = re.compile(r"\s*[+-]?[0-9]")
 # A medical float has no step of its own; what is drawn gets one decimal place.
 _MEDFLOAT_STEP = Fraction(1, 10)
+# The largest of the whole numbers that a float carries without a gap; the highest mantissas of a medical one are words.
+_WHOLE_NUMBERS: dict[tuple[type[Format], int], int] = {
+    (MedFloatFormat, 16): 2**11 - 3,
+    (MedFloatFormat, 32): 2**23 - 3,
+    (FloatFormat, 32): 2**24,
+    (FloatFormat, 64): 2**53,
+}
+_MOST_DECIMALS = 9
 
 
 def source_of(value: Any, form: Format) -> Source:
@@ -130,8 +136,8 @@ def _arguments(value: Any, needed: set[str], allowed: set[str] = frozenset()) ->
 def _steps(leaf: Format | None) -> Steps:
     if isinstance(leaf, IntegerFormat):
         raw = sorted((leaf.lowest * leaf.scale + leaf.offset, leaf.highest * leaf.scale + leaf.offset))
-        low = raw[0] if leaf.valid.low is None else max(raw[0], leaf.valid.low)
-        high = raw[1] if leaf.valid.high is None else min(raw[1], leaf.valid.high)
+        low = raw[0] if leaf.valid.low is None else max(raw[0], Fraction(leaf.valid.low))
+        high = raw[1] if leaf.valid.high is None else min(raw[1], Fraction(leaf.valid.high))
         return Steps(leaf.scale, leaf.offset, low, high)
     return Steps(_MEDFLOAT_STEP) if isinstance(leaf, MedFloatFormat) else Steps()
 
@@ -170,21 +176,49 @@ def _noise(value: Any, form: Format, field: str) -> Pattern:
 
 def _counter(value: Any, form: Format, field: str) -> Pattern:
     arguments = _arguments(value, set(), {"start", "step", "modulo"})
-    for key, number in arguments.items():
-        if isinstance(number, bool) or not isinstance(number, int):
-            raise Misfit(f"expected a whole number, found {describe_value(number)}", path=(key,))
-    modulo = arguments.get("modulo")
-    if modulo is not None and modulo < 1:
+    start, step, modulo = (
+        _number(arguments, key, form, field) if key in arguments else None for key in ("start", "step", "modulo")
+    )
+    leaf = _leaf(form, field)
+    range_ = _counted(leaf, [number for number in (start, step, modulo) if number is not None])
+    size = range_.size or Fraction(1)
+    if step is not None and (step / size).denominator != 1:
+        raise Misfit(f"the format has steps of {_said(size, leaf)}, found {_said(step, leaf)}", path=("step",))
+    end = None if range_.high is None else range_.high + size
+    if modulo is not None:
+        end = _modulo(modulo, end, leaf)
+    base = range_.base % size
+    return Counter(base if start is None else start, size if step is None else step, base, range_.low, end)
+
+
+def _modulo(modulo: Fraction, end: Fraction | None, leaf: Format | None) -> Fraction:
+    if modulo <= 0:
         raise Misfit("a counter starts again at some number above 0", path=("modulo",))
-    return Counter(arguments.get("start", 0), arguments.get("step", 1), modulo, _largest(_leaf(form, field)))
+    if end is not None and modulo > end:
+        raise Misfit(f"the format ends before {_said(end, leaf)}, found {_said(modulo, leaf)}", path=("modulo",))
+    return modulo
 
 
-def _largest(leaf: Format | None) -> int | None:
-    """The largest whole number that a format carries; None where that is no matter of counting."""
-    if not isinstance(leaf, IntegerFormat) or leaf.scale != 1 or leaf.offset != 0:
-        return None
-    most = (1 << (leaf.bits - leaf.signed)) - 1
-    return most if leaf.valid.high is None else min(most, int(leaf.valid.high))
+def _said(number: Fraction, leaf: Format | None) -> str:
+    return f"{number_text(number)} {leaf.unit if leaf else ''}".rstrip()
+
+
+def _counted(leaf: Format | None, numbers: list[Fraction]) -> Steps:
+    """What a counter of this format can come to. A float carries whole numbers up to a size, or as many decimals less
+    as one of the `numbers` has."""
+    if isinstance(leaf, IntegerFormat):
+        return _steps(leaf)
+    if isinstance(leaf, (MedFloatFormat, FloatFormat)):
+        size = min([Fraction(1), *(Fraction(1, 10 ** _decimals(number)) for number in numbers)])
+        return Steps(size, Fraction(0), None, _WHOLE_NUMBERS[type(leaf), leaf.bits] * size)
+    return Steps()
+
+
+def _decimals(number: Fraction) -> int:
+    count = 0
+    while (number * 10**count).denominator != 1 and count < _MOST_DECIMALS:
+        count += 1
+    return count
 
 
 def _sequence(value: Any, form: Format, field: str) -> Pattern:

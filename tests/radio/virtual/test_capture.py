@@ -1,12 +1,16 @@
+import os
 import shutil
 import subprocess
+from pathlib import Path
 
 import pytest
 
-from benchrig.errors import StationError
+from benchrig.errors import StationError, UsageError
+from benchrig.radio.specify import RadioChoice, radio_opener
 from benchrig.radio.virtual import clock, open_air
 from tests.radio.virtual.bench import LOGGER, Bench, models
 from tests.radio.virtual.test_air import session
+from tests.run.kit import DEVICES, PLANS, run
 
 
 async def record(path):
@@ -42,6 +46,33 @@ def test_tshark_reads_the_session(tmp_path):
 def test_a_capture_that_cannot_be_written(tmp_path):
     with pytest.raises(StationError, match="cannot be written"):
         clock.run(record(tmp_path / "nowhere" / "run.btsnoop"))
+
+
+def test_a_capture_is_for_its_owner_alone(tmp_path):
+    clock.run(record(tmp_path / "run.btsnoop"))
+    assert (tmp_path / "run.btsnoop").stat().st_mode & 0o777 == 0o600
+
+
+@pytest.mark.parametrize("link", [False, True])
+def test_a_capture_writes_over_nothing(tmp_path, link):
+    plan, name = tmp_path / "plan.yaml", tmp_path / "plan.yaml"
+    plan.write_text("a plan")
+    if link:
+        name = tmp_path / "link"
+        name.symlink_to(plan)
+    with pytest.raises(StationError, match="is there already"):
+        clock.run(record(name))
+    with pytest.raises(UsageError, match="is there already"):
+        radio_opener(RadioChoice.parse("virtual:x.yaml"), capture=name)
+    assert plan.read_text() == "a plan"
+
+
+@pytest.mark.skipif(not os.path.exists("/dev/full"), reason="needs a full device")
+def test_a_full_disk_ends_the_capture_and_not_the_run():
+    plan, device = PLANS / "smoke.yaml", DEVICES / "logger.yaml"
+    ran = run(plan, device, capture=Path("/dev/full"))
+    assert (ran.ended.verdict, ran.ended.exit_code, ran.stray) == ("pass", 0, [])
+    assert any("cannot be written: No space left on device" in note.text for note in ran.record.notes)
 
 
 def test_the_air_works_in_real_time_too():

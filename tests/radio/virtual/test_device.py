@@ -9,6 +9,7 @@ from bumble import att
 from bumble.core import UUID
 
 from benchrig.errors import InternalError
+from benchrig.radio.virtual.device_file import APPEARANCE
 from tests.radio.virtual.bench import (
     BATTERY,
     COMMAND,
@@ -178,6 +179,25 @@ async def test_a_notification_is_cut_to_what_the_link_carries():
         assert got == [bytes(244)]
 
 
+@pytest.mark.parametrize(("length", "code"), [(513, 0x0D), (514, 0x0D)])
+async def test_a_value_has_at_most_512_bytes(length, code):
+    """Core Vol 3 Part F 3.2.9, also where one request holds more."""
+    async with Bench(LOGGER.replace("address:", "mtu: 517\naddress:", 1)) as bench:
+        client = await bench.connect()
+        before = await client.read_gatt_char(LONG)
+        assert await att_error(client.write_gatt_char(LONG, bytes(length), response=True)) == code
+        assert await client.read_gatt_char(LONG) == before
+        await client.write_gatt_char(LONG, bytes(512), response=True)
+        assert await client.read_gatt_char(LONG) == bytes(512)
+
+
+async def test_the_added_appearance_is_the_advertised_one():
+    text = "device: one\nadvertising: {data: {name: one, appearance: 0x0480}}\n"
+    async with Bench(text) as bench:
+        client = await bench.connect("one")
+        assert await client.read_gatt_char(APPEARANCE) == b"\x80\x04"
+
+
 async def test_the_mtu_is_the_devices():
     async with Bench(LOGGER.replace("rssi:", "mtu: 100\nrssi:")) as bench:
         client = await bench.connect()
@@ -284,7 +304,7 @@ async def test_fields_of_a_structure_have_patterns_of_their_own():
     text = characteristic(
         characteristic="heart rate measurement",
         properties="[notify]",
-        value="{heart_rate: {counter: {start: 60}}, rr_interval: [1 s, 0.5 s]}",
+        value="{heart_rate: {counter: {start: 60 bpm}}, rr_interval: [1 s, 0.5 s]}",
         notify="{period: 1 s, count: 2}",
     )
     async with Bench(text) as bench:

@@ -1,4 +1,5 @@
 import random
+from decimal import Decimal
 
 import pytest
 from hypothesis import given, settings
@@ -135,7 +136,10 @@ WRONG_CHARACTERISTICS = [
     ({"value": "{noise: {mean: 1 °C, sd: 1 V}}"}, "1 V is a voltage, not a difference of temperature"),
     ({"value": "{ramp: {from: 1 °C, to: 2 °C, over: 0 s}}"}, "a ramp takes some time"),
     ({"value": "{ramp: {from: 1 °C, to: 2 °C, over: 3}}"}, "expected a time with its unit, found the number 3"),
-    ({"value": "{counter: {start: 1.5}}"}, "expected a whole number, found the number 1.5"),
+    ({"value": "{counter: {start: 1.5}}"}, "a bare number where a unit is due, found 1.5"),
+    ({"value": "{counter: {start: 0 °C, step: 0.015 °C}}"}, "the format has steps of 0.01 °C, found 0.015 °C"),
+    ({"value": "{counter: {modulo: 400 °C}}"}, "the format ends before 327.68 °C, found 400 °C"),
+    ({"value": "{counter: {modulo: 0 °C}}"}, "a counter starts again at some number above 0"),
     ({"value": "{sequence: []}"}, "expected a list of values"),
     ({"value": "{nois: 1}"}, "expected a value or one generator, found a mapping"),
     ({"properties": "[red]", "value": "1 °C"}, "expected one of broadcast, read"),
@@ -259,8 +263,72 @@ def test_any_value_gives_a_model_or_problems(value, name):
     assert bool(found) != bool(problems)
 
 
+LONG = "00" * 513
+TOO_LONG = [
+    characteristic(characteristic=OWN(2), properties="[read]", raw=f"'{LONG}'"),
+    characteristic(characteristic=OWN(2), properties="[read]", **{"as": "hex"}, value=f"'{LONG}'"),
+    characteristic(
+        characteristic=OWN(2), properties="[read]", **{"as": "uint8"}, value="1",
+        descriptors=f"[{{descriptor: {OWN(3)}, raw: '{LONG}'}}]",
+    ),
+    characteristic(
+        characteristic=OWN(2), properties="[write]", name="x", **{"as": "hex"}, value="''",
+        on_write=f"{{set: {{x: '{LONG}'}}}}",
+    ),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("text", TOO_LONG)
+def test_a_value_longer_than_512_bytes_is_refused(text):
+    [problem] = problems_of(text)
+    assert "513 bytes; an attribute holds at most 512" in problem
+
+
+def test_a_name_that_is_too_long():
+    assert problems_of(f"device: {'n' * 249}\n") == ["1:9 a device name has at most 248 bytes"]
+
+
 def test_the_logger_of_these_tests_is_sound():
     assert len(only(LOGGER).services) == 3
+
+
+@pytest.mark.parametrize(
+    ("keys", "counter", "expected"),
+    [
+        (
+            {"as_": "uint8", "scale": Decimal("0.5"), "unit": "s"},
+            {"start": "127 s", "step": "0.5 s"},
+            [127, 127.5, 0, 0.5],
+        ),
+        (
+            {"as_": "uint8", "scale": Decimal("0.5"), "unit": "s"},
+            {"start": "126.5 s", "step": "1 s"},
+            [126.5, 127.5, 0.5, 1.5],
+        ),
+        (
+            {"as_": "uint8", "scale": Decimal("0.5"), "unit": "s"},
+            {"start": "1 s", "step": "1 s", "modulo": "3 s"},
+            [1, 2, 0, 1],
+        ),
+        ({"as_": "uint8"}, {"start": 254, "step": 3}, [254, 1, 4, 7]),
+        ({"as_": "uint8"}, {"start": 1, "step": -1}, [1, 0, 255, 254]),
+        ({"as_": "sint8"}, {"start": -2}, [-2, -1, 0, 1]),
+        ({"as_": "sint8"}, {"start": 126}, [126, 127, 0, 1]),
+        ({"as_": "uint8", "offset": Decimal("0.5")}, {}, [0.5, 1.5, 2.5, 3.5]),
+        ({"as_": "uint8", "offset": Decimal("0.5")}, {"start": Decimal("254.5")}, [254.5, 255.5, 0.5, 1.5]),
+        ({"as_": "uint8", "valid_max": Decimal("100")}, {"start": 99}, [99, 100, 0, 1]),
+        ({"as_": "uint4"}, {"start": 14}, [14, 15, 0, 1]),
+        ({"as_": "medfloat16"}, {"start": 2044}, [2044, 2045, 0, 1]),
+        ({"as_": "medfloat16"}, {"start": Decimal("204.4"), "step": Decimal("0.1")}, [204.4, 204.5, 0, 0.1]),
+        ({"as_": "medfloat32"}, {"start": 8388604}, [8388604, 8388605, 0, 1]),
+        ({"as_": "float32"}, {"start": 16777215}, [16777215, 16777216, 0, 1]),
+        ({"as_": "float64", "unit": "V"}, {"start": "1 V", "step": "2 V"}, [1, 3, 5, 7]),
+    ],
+)
+def test_a_counter_of_any_format_begins_anew_where_it_ends(keys, counter, expected):
+    form = build_format(FormatSpec(**keys))
+    source, rng = source_of({"counter": counter}, form), random.Random(1)
+    assert [form.decode(source.take(0.0, rng)) for _ in expected] == pytest.approx(expected)
 
 
 def test_a_counter_begins_anew_after_the_largest_number_of_its_format():

@@ -130,9 +130,9 @@ def test_a_value_every_second_comes_at_whole_intervals(count):
 
 @pytest.mark.slow
 def test_a_slow_clock_slips_by_whole_intervals():
-    """20 ppm against 50 ms: once in 2500 s."""
+    """20 ppm against 50 ms: once in 2500 s. (Near a slip two values may share an event, and the next has none.)"""
     times = run(arrivals(200_000, 0.05 * (1 + 20e-6), 40))
-    slips = sum(b - a > 0.075 for a, b in itertools.pairwise(times))
+    slips = round((times[-1] - times[0]) / 0.05) - (len(times) - 1)
     assert abs(slips - 4) <= 1
 
 
