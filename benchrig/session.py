@@ -15,6 +15,7 @@ from benchrig.radio.specify import RadioChoice, loop_factory, radio_opener
 from benchrig.record.aggregate import build_record
 from benchrig.record.journal import Journal
 from benchrig.record.model import AnyEvent, Record
+from benchrig.record.secrets import Secrets
 from benchrig.report.junit import junit_xml
 from benchrig.report.place import cannot_write, write_whole
 from benchrig.report.readings_csv import csv_text
@@ -61,11 +62,14 @@ class _Events:
     journal: Journal
     viewers: list[Callable[[AnyEvent], None]]
     blame: Callable[[StationError], None]
+    secrets: Secrets | None = None
     kept: list[AnyEvent] = field(default_factory=list)
     trouble: StationError | None = None
     _waiting: list[AnyEvent] = field(default_factory=list)
 
     def __call__(self, event: AnyEvent) -> None:
+        if self.secrets is not None:
+            event = self.secrets.masked(event)
         self.kept.append(event)
         self._waiting.append(event)
         self._write()
@@ -105,7 +109,7 @@ def run_session(
     )
     factory = loop_factory(options.radio, real_time=options.real_time)
     with Journal(folder / "record.jsonl") as journal:
-        events = _Events(journal, [*listeners], lambda error: runner.blame(error))
+        events = _Events(journal, [*listeners], lambda error: runner.blame(error), options.plan.secrets())
         runner = Runner(options.plan, options.steps, settings, opener, operator, events)
         return in_loop(_to_reports(runner, events, options), factory)
 

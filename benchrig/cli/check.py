@@ -3,31 +3,49 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from benchrig.cli.common import echo, whatever_the_output_does
+from benchrig.cli.common import echo, errors_for_people, whatever_the_output_does
 
 if TYPE_CHECKING:
     from benchrig.plan.model import Plan
+    from benchrig.run.station import Station
 
 
 @click.command(short_help="Check plans without touching a radio.")
 @click.argument("plans", nargs=-1, type=click.Path(path_type=Path), metavar="PLAN…")
-@click.option("--set", "given", multiple=True, metavar="NAME=VALUE", help="A value the plan asks for; checked as well.")
+@click.option(
+    "--set",
+    "given",
+    multiple=True,
+    metavar="NAME=VALUE",
+    help="A value the plan asks for; checked as well. A secret one as NAME=@FILE or NAME=@env:VARIABLE.",
+)
 @click.option("--radio", metavar="RADIO", help="Also say what this radio does not offer: host, hci:…, virtual:…")
+@click.option(
+    "--station",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Also say what this station forbids, what its radio does not offer, and which values it does not give.",
+)
 @click.option("--schema", is_flag=True, help="Print the JSON Schema of the plan language, for editors.")
-def check(plans: tuple[Path, ...], given: tuple[str, ...], radio: str | None, schema: bool) -> None:
-    """Check plans: every mistake with file, line and column. Exits with 4 when there is one.
+def check(
+    plans: tuple[Path, ...], given: tuple[str, ...], radio: str | None, station: Path | None, schema: bool
+) -> None:
+    """Check plans: every mistake with file, line and column. Exits with 4 when there is one, with 7 when the station
+    forbids a step. A file with names alone, for the commands that take a plan's names, is checked too.
 
-    With --radio a remark follows for whatever a plan asks of that radio in vain; remarks are no mistakes.
+    With --radio or --station a remark follows for whatever a plan asks in vain; remarks are no mistakes.
 
     \b
     Example:
       benchrig check plans/*.yaml
       benchrig check plans/nightly.yaml --radio host
+      benchrig check plans/end_of_line.yaml --station line2.yaml
       benchrig check --schema > plan.schema.json
     """
     if schema:
@@ -38,51 +56,96 @@ def check(plans: tuple[Path, ...], given: tuple[str, ...], radio: str | None, sc
         return
     if not plans:
         raise click.UsageError("name at least one plan, or --schema")
-    kind = _kind(radio) if radio else ""
-    bad = sum(not _check(path, given, kind) for path in plans)
-    if bad:
-        sys.exit(4)
+    with errors_for_people():
+        place = _place(radio, station)
+    codes = [_check(path, given, place) for path in plans]
+    if code := max(codes, key=(0, 7, 4).index):
+        sys.exit(code)
 
 
-def _kind(radio: str) -> str:
+@dataclass(frozen=True)
+class _Place:
+    """Where the plans are to run: the kind of the radio ('' for any), and the station."""
+
+    kind: str
+    station: Station | None
+
+
+def _place(radio: str | None, station: Path | None) -> _Place:
+    from benchrig.run.station import load_station
+
+    bench = load_station(station) if station else None
+    return _Place(_kind(radio or (bench.radio if bench else None)), bench)
+
+
+def _kind(radio: str | None) -> str:
     """host, hci or virtual. A kind alone will do: nothing is opened."""
-    from benchrig.cli.common import errors_for_people
     from benchrig.radio.offers import LACKS
     from benchrig.radio.specify import RadioChoice
 
-    with errors_for_people():
-        return radio if radio in LACKS else RadioChoice.parse(radio).kind
-    raise AssertionError("an error ends the command")
+    if not radio or radio in LACKS:
+        return radio or ""
+    return RadioChoice.parse(radio).kind
 
 
-def _check(path: Path, given: tuple[str, ...], kind: str) -> bool:
-    """Check one plan and say so; whether it is good."""
-    from benchrig.cli.given import parse_given
+def _check(path: Path, given: tuple[str, ...], place: _Place) -> int:
+    """Check one plan and say so; the exit code."""
     from benchrig.errors import BenchrigError, PlanError
-    from benchrig.plan.loader import load_plan
 
     try:
-        plan = load_plan(path, parse_given(given) if given else None)
+        plan, missing = _loaded(path, given, place.station)
     except PlanError as error:
         count = len(error.problems)
         echo(str(error), err=True)
         echo(f"{path}: {count} problem{'s' if count != 1 else ''}", err=True)
-        return False
+        return 4
     except BenchrigError as error:
         echo(f"{path}: {error.message}\n  {error.advice}", err=True)
-        return False
-    limits = sum(len(step.limit_names) for step in plan.steps)
-    caution = "; has a caution" if plan.caution else ""
+        return 4
     with whatever_the_output_does():
-        echo(f"{path}: good. {len(plan.steps)} steps, {limits} limits{caution}")
-        if kind:
-            _remark(plan, kind)
-    return True
+        echo(f"{path}: {_summary(plan)}")
+        return _remark(plan, place, missing)
 
 
-def _remark(plan: Plan, kind: str) -> None:
+def _summary(plan: Plan) -> str:
+    if not plan.steps:
+        return f"good. {len(plan.names.aliases)} names and no steps: for --plan of the commands without a plan"
+    limits = sum(len(step.limit_names) for step in plan.steps)
+    return f"good. {len(plan.steps)} steps, {limits} limits" + ("; has a caution" if plan.caution else "")
+
+
+def _loaded(path: Path, given: tuple[str, ...], station: Station | None) -> tuple[Plan, list[str]]:
+    """The plan, and the values that neither station nor command line gives."""
+    from benchrig.cli.given import parse_given
+    from benchrig.cli.secret import with_secrets
+    from benchrig.plan.loader import MissingGiven, load_plan
+
+    plan = load_plan(path, names_will_do=True)
+    typed = with_secrets(path, parse_given(given))
+    of_station = {name: value for name, value in (station.given if station else {}).items() if name in plan.given}
+    if not typed and station is None:
+        return plan, []
+    try:
+        return load_plan(path, of_station | typed, names_will_do=True), []
+    except MissingGiven as error:
+        if station is None:
+            raise
+        return plan, [*error.missing]
+
+
+def _remark(plan: Plan, place: _Place, missing: list[str]) -> int:
+    """What the plan asks of radio and station in vain; 7 when it cannot run there."""
+    from benchrig.plan.model import place_text
     from benchrig.plan.remarks import remarks
     from benchrig.radio.offers import LACKS, MAY_FAIL
+    from benchrig.run.station import forbidden
 
-    for place, sentence in remarks(plan, LACKS[kind], MAY_FAIL[kind]):
-        echo(f"{place}: on the {kind} radio {sentence}")
+    if place.kind:
+        for where, sentence in remarks(plan, LACKS[place.kind], MAY_FAIL[place.kind]):
+            echo(f"{where}: on the {place.kind} radio {sentence}")
+    for name in missing:
+        echo(f"{plan.path}: the value '{name}' comes neither from the station nor from --set: the run asks for it")
+    steps = [*forbidden(plan.steps, place.station)] if place.station else []
+    for step in steps:
+        echo(f"{place_text(step.place)}: the station forbids {step.kind.verb} steps: '{step.name}' cannot run there")
+    return 7 if steps else 0

@@ -11,6 +11,7 @@ import click
 
 from benchrig.cli.common import console, echo, whatever_the_output_does
 from benchrig.cli.desk import print_json
+from benchrig.cli.secret import brought
 from benchrig.cli.typed import bytes_of, typed_bytes, value_options
 
 if TYPE_CHECKING:
@@ -171,7 +172,9 @@ def _show_address(address: str, irks: tuple[str, ...], *, as_json: bool) -> int:
 
     try:
         kind = kind_of_random(address)
-        keys = {irk: resolves(typed_bytes(irk, "--irk: "), address) for irk in irks}
+        keys = {
+            irk: resolves(typed_bytes(brought(irk) if irk.startswith("@") else irk, "--irk: "), address) for irk in irks
+        }
     except MalformedValue as error:
         raise UsageError(error.message, advice=error.advice) from error
     with whatever_the_output_does():

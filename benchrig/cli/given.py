@@ -47,7 +47,9 @@ def _asked(missing: Mapping[str, Given], within: float) -> dict[str, str]:
     operator = AtTerminal(lambda: None, within)
 
     async def asked() -> dict[str, str]:
-        return {name: await operator.value(name, _problem_of(spec)) for name, spec in missing.items()}
+        return {
+            name: await operator.value(name, _problem_of(spec), secret=spec.secret) for name, spec in missing.items()
+        }
 
     return in_loop(asked(), None)
 

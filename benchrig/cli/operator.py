@@ -5,12 +5,12 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import sys
-from collections.abc import Callable, Coroutine
+from collections.abc import Callable, Coroutine, Iterator
 from typing import Any
 
 from benchrig.cli.common import echo
 from benchrig.cli.wrapping import wrapped
-from benchrig.errors import OperatorError
+from benchrig.errors import OperatorError, UsageError
 from benchrig.threads import once_readable
 
 ONLY_THE_WORD = "only the word 'yes', typed in full, goes on; 'no' stops"
@@ -38,7 +38,8 @@ class Unattended:
 
     def _nobody(self, question: str) -> OperatorError:
         return OperatorError(
-            f"nobody was there to answer '{question}'", advice="run it at a terminal, or give the answer with --set"
+            f"nobody was there to answer '{question}'",
+            advice="run it at a terminal, or give the step 'from:' with a given value, and that with --set",
         )
 
 
@@ -54,10 +55,11 @@ class AtTerminal:
     async def acknowledge(self, caution: str) -> str:
         return await self._in_time(self._acknowledge(caution), "nobody acknowledged the caution")
 
-    async def value(self, name: str, problem_with: Callable[[str], str]) -> str:
+    async def value(self, name: str, problem_with: Callable[[str], str], *, secret: bool = False) -> str:
         """A given value. It is asked for until there is no problem with it: a barcode is easily read from the wrong
-        label."""
-        return await self._in_time(self._value(name, problem_with), f"nobody gave a value for '{name}'")
+        label. What is typed for a secret one is not shown."""
+        with unseen() if secret else contextlib.nullcontext():
+            return await self._in_time(self._value(name, problem_with), f"nobody gave a value for '{name}'")
 
     async def _in_time(self, answer: Coroutine[Any, Any, str], failed: str) -> str:
         try:
@@ -129,6 +131,26 @@ class AtTerminal:
         if not line:
             raise OperatorError("the terminal was closed")
         return line.rstrip("\n")
+
+
+@contextlib.contextmanager
+def unseen() -> Iterator[None]:
+    """The terminal does not show what is typed. UsageError where it cannot be told so."""
+    try:
+        import termios
+
+        descriptor = sys.stdin.fileno()
+        before = termios.tcgetattr(descriptor)
+    except (ImportError, OSError) as error:
+        raise UsageError("this terminal cannot hide what is typed", advice="bring it with --set NAME=@FILE") from error
+    hidden = [*before]
+    hidden[3] &= ~termios.ECHO
+    termios.tcsetattr(descriptor, termios.TCSADRAIN, hidden)
+    try:
+        yield
+    finally:
+        termios.tcsetattr(descriptor, termios.TCSADRAIN, before)
+        echo(err=True)  # the end of the line was not shown either
 
 
 def forget_typed_ahead() -> None:

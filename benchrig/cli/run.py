@@ -39,7 +39,13 @@ _VARIABLE = "BENCHRIG_RADIO"
     help="Of the devices that the plan selects, the one with this name (with * and ?) or address.",
 )
 @port_options
-@click.option("--set", "given", multiple=True, metavar="NAME=VALUE", help="A value the plan asks for.")
+@click.option(
+    "--set",
+    "given",
+    multiple=True,
+    metavar="NAME=VALUE",
+    help="A value the plan asks for; a secret one as NAME=@FILE or NAME=@env:VARIABLE.",
+)
 @click.option(
     "--only",
     multiple=True,
@@ -90,7 +96,8 @@ _VARIABLE = "BENCHRIG_RADIO"
     "--capture",
     type=click.Path(path_type=Path),
     metavar="FILE",
-    help="Capture the HCI traffic of a virtual or hci radio (btsnoop). It holds pairing keys: treat it as secret.",
+    help="Capture the HCI traffic of a virtual or hci radio (btsnoop). It holds pairing keys and secret values: treat it "
+    "as secret.",
 )
 @click.option(
     "--answer-within",
@@ -137,6 +144,7 @@ def run(
         signals.let_through()
 
         from benchrig.cli.given import load_with_given, parse_given
+        from benchrig.cli.secret import with_secrets
         from benchrig.radio.specify import RadioChoice
         from benchrig.run.choose import choose_steps
         from benchrig.run.station import load_station
@@ -144,7 +152,7 @@ def run(
 
         bench = load_station(station)
         choice = RadioChoice.parse(radio or bench.radio or "host", ports, starts)
-        values = _allowed_given(plan, bench.given) | parse_given(given)
+        values = _allowed_given(plan, bench.given) | with_secrets(plan, parse_given(given))
         loaded = load_with_given(plan, values, ask=attended(), within=answer_within)
         options = RunOptions(
             plan=loaded,

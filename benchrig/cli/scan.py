@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from benchrig.cli.desk import at_desk, device_options, tell
+from benchrig.cli.secret import brought
 from benchrig.cli.types import Time
 
 if TYPE_CHECKING:
@@ -28,8 +29,14 @@ class IdentityKey(click.ParamType[bytes]):
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> bytes:
         if isinstance(value, bytes):
             return value
+        from benchrig.errors import UsageError
+
         try:
-            key = bytes.fromhex(value.replace(":", ""))
+            text = brought(value) if value.startswith("@") else value
+        except UsageError as error:
+            self.fail(f"{error.message}; {error.advice}", param, ctx)
+        try:
+            key = bytes.fromhex(text.replace(":", ""))
         except ValueError:
             key = b""
         if len(key) != 16:
@@ -58,7 +65,8 @@ class IdentityKey(click.ParamType[bytes]):
     type=IdentityKey(),
     multiple=True,
     metavar="HEX",
-    help="Identity resolving key: its private addresses are one device. May be given again.",
+    help="Identity resolving key: its private addresses are one device. May be given again. @FILE and @env:VARIABLE "
+    "keep it out of the process list.",
 )
 @click.option("--passive", is_flag=True, help="Ask the devices for nothing.")
 @click.option("--reports", is_flag=True, help="One line a report as it comes, until --for is over or Ctrl-C.")

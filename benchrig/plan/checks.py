@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from typing import Any
 
 from benchrig.plan.model import Given, Select, StepPlan
@@ -111,6 +112,31 @@ def check_link(problems: Problems, steps: Sequence[StepPlan]) -> None:
             connected = doubted = True
         if step.kind.verb == "disconnect":
             connected, by = False, step.name
+
+
+# Where a value is shown to people or to other programs: what it would be, by (verb, key); the verb '' is any.
+_SHOWN = {
+    ("command", "command"): "would stand in the process list",
+    ("ask", "ask"): "would stand on the screen",
+    ("ask", "options"): "would stand on the screen",
+    ("", "name"): "would be the name of a step in every report",
+}
+
+
+def check_secrets(problems: Problems, node: MappingNode, steps: Sequence[StepPlan], secrets: AbstractSet[str]) -> None:
+    """A secret value is used where only the unit sees it."""
+    for name, scalar in references(locate(node, ("device",))):
+        if name in secrets:
+            problems.add(scalar.place, f"the secret '{name}' would be looked for on the air", _USE_A_SECRET)
+    for step in steps:
+        for (verb, key), what in _SHOWN.items():
+            part = step.node.get(key) if verb in ("", step.kind.verb) else None
+            for name, scalar in references(part) if part else ():
+                if name in secrets:
+                    problems.add(scalar.place, f"the secret '{name}' {what}", _USE_A_SECRET)
+
+
+_USE_A_SECRET = "use it in a value that is written or in a limit"
 
 
 def check_values(

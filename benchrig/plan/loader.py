@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any, cast
 
 from benchrig.errors import PlanError, UsageError
-from benchrig.plan.checks import check_link, check_may_lack, check_readings, check_select, check_values
+from benchrig.plan.checks import check_link, check_may_lack, check_readings, check_secrets, check_select, check_values
 from benchrig.plan.model import Given, NamesFile, Plan, PlanFile, StepPlan, StepsFile
 from benchrig.record.model import Section
 from benchrig.source.problem import NOWHERE, Place, Problem, Problems, suggest
@@ -28,13 +28,14 @@ MAX_INCLUDES = 1000
 _UNCLEAR = AttributeSpec(handle=0xFFFF)
 
 
-def load_plan(path: Path, given: Mapping[str, str] | None = None) -> Plan:
+def load_plan(path: Path, given: Mapping[str, str] | None = None, *, names_will_do: bool = False) -> Plan:
     """Load and check a plan file. Raises PlanError with all problems.
 
-    `given` are the values of the run, as text; without it (None) only what does not depend on them is checked.
+    `given` are the values of the run, as text; without it (None) only what does not depend on them is checked. With
+    `names_will_do` a file that has no 'steps' at all is taken for one of names.
     """
     with _collector_paused():
-        return _Loader(path, given).load()
+        return _Loader(path, given, names_only=None if names_will_do else False).load()
 
 
 def load_names(path: Path) -> Plan:
@@ -48,7 +49,7 @@ def load_names(path: Path) -> Plan:
 class _Loader:
     path: Path
     given: Mapping[str, str] | None
-    names_only: bool = False
+    names_only: bool | None = False  # None: when it has no steps
     problems: Problems = field(default_factory=Problems)
     digest: Any = field(default_factory=hashlib.sha256)
     names: Names = field(default_factory=Names)
@@ -62,6 +63,7 @@ class _Loader:
 
     def __post_init__(self) -> None:
         self.room = Room(self.problems)
+        self.secrets: frozenset[str] = frozenset()
 
     def load(self) -> Plan:
         node = self._read(self.path)
@@ -69,6 +71,8 @@ class _Loader:
             self.problems.raise_if_any()
         assert node is not None
         self._refuse_device_file(node)
+        if self.names_only is None:
+            self.names_only = isinstance(node, MappingNode) and not node.entries.keys() & {"steps", "finally"}
         self._refuse_references(node)
         head = Reader(self.problems).read(node, NamesFile if self.names_only else PlanFile)
         if head is BAD or self.problems.found or not isinstance(node, MappingNode):
@@ -86,6 +90,7 @@ class _Loader:
         check_link(self.problems, self.steps)
         check_values(self.problems, node, head.given, self.steps, self.used)
         check_may_lack(self.problems, locate(node, ("may_lack",)), head.may_lack, self.steps)
+        check_secrets(self.problems, node, self.steps, self.secrets)
         self.problems.raise_if_any()
         if missing := self._missing(node):
             raise MissingGiven(missing)
@@ -161,6 +166,7 @@ class _Loader:
     def _set_values(self, head: PlanFile, node: MappingNode) -> None:
         """Defaults and the values of the run."""
         places = locate(node, ("given",))
+        self.secrets = frozenset(name for name, spec in head.given.items() if spec.secret)
         for name, spec in head.given.items():
             if spec.default is not None:
                 self.values[name] = spec.default
@@ -232,7 +238,10 @@ class _Loader:
             return
         self.used |= {name for name, _ in references(node)}
         before = self.problems.mistakes
-        written, node = node, cast("MappingNode", substitute(node, self.values, self.room, partly=True))
+        self._try_secrets(node, kind)
+        # a secret is filled in when its step runs: no message of the check can have it
+        open_values = {name: value for name, value in self.values.items() if name not in self.secrets}
+        written, node = node, cast("MappingNode", substitute(node, open_values, self.room, partly=True))
         step = Reader(self.problems).read(node, kind)
         if step is BAD or self.problems.mistakes > before:
             self.steps.append(StepPlan(len(self.steps) + 1, kind.verb, kind, section, node, None))
@@ -245,6 +254,22 @@ class _Loader:
         number = len(self.steps) + 1
         step_plan = StepPlan(number, title, kind, section, written if waits else node, None if waits else step, on_fail)  # type: ignore[arg-type]
         self.steps.append(replace(step_plan, prefix=prefix))
+
+    def _try_secrets(self, node: MappingNode, kind: type[Step]) -> None:
+        """See whether the secret values fit, and say no more than that."""
+        used = sorted(self.secrets & self.values.keys() & {name for name, _ in references(node)})
+        others = {name: value for name, value in self.values.items() if name not in used}
+        if used and self._misfits(node, kind, self.values) > self._misfits(node, kind, others):
+            message = f"the secret value {used[0]} does not fit where it is used"
+            self.problems.add(node.place, message, "give another value, or use it elsewhere")
+
+    def _misfits(self, node: MappingNode, kind: type[Step], values: Mapping[str, Any]) -> int:
+        problems = Problems()
+        tried = cast("MappingNode", substitute(node, values, Room(problems), partly=True))
+        step = Reader(problems).read(tried, kind)
+        if step is not BAD:
+            check_readings(problems, tried, step, self.names)
+        return len(problems.found)
 
     def _kind(self, node: MappingNode) -> type[Step] | None:
         verbs = [key for key in node.entries if key in KINDS]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import cached_property
@@ -14,6 +15,7 @@ import msgspec
 from benchrig.errors import PlanError
 from benchrig.radio.scan import Selection
 from benchrig.record.model import PlannedStep, Section
+from benchrig.record.secrets import SHORTEST, Secrets
 from benchrig.source.problem import Place, Problems
 from benchrig.source.references import Room, references, substitute
 from benchrig.source.shape import BAD, Misfit, Reader, describe_value, locate, octets
@@ -114,11 +116,15 @@ class Device(msgspec.Struct, omit_defaults=True):
 
 
 class Given(Limit, frozen=True, omit_defaults=True):
-    """A value that comes from outside the plan: a default, and the limit it must satisfy."""
+    """A value that comes from outside the plan: a default, and the limit it must satisfy. A `secret` one reaches the
+    unit and nothing else."""
 
     default: AnyValue | None = None
+    secret: bool = False
 
     def misfits(self) -> Iterable[Misfit]:
+        if self.secret and self.default is not None:
+            yield Misfit("a secret with a default would stand in the plan", "leave the default out", ("default",))
         if self.limit_keys():
             yield from super().misfits()
         try:
@@ -131,12 +137,16 @@ class Given(Limit, frozen=True, omit_defaults=True):
                 yield Misfit(f"the default: {problem}", path=("default",))
 
     def limit_keys(self) -> list[str]:
-        return [key for key in self.keys() if key != "default"]
+        return [key for key in self.keys() if key not in ("default", "secret")]
 
     def problem_with(self, value: Any) -> str:
         """Why the value is not acceptable, '' when it is. Raises Misfit when the limit itself makes no sense."""
-        if not self.limit_keys():
-            return ""
+        problem = self._problem_with(value) if self.limit_keys() else ""
+        if self.secret and len(str(value)) < SHORTEST:
+            return f"a secret has at least {SHORTEST} characters: a shorter one stands by chance in other texts"
+        return "it does not satisfy its limit" if problem and self.secret else problem
+
+    def _problem_with(self, value: Any) -> str:
         kind, unit = self._kind()
         limit = self._bound()
         if kind == "number":
@@ -243,6 +253,12 @@ class StepPlan:
         expected = self.node.get("expect")
         return [str(name) for name in expected.entries] if isinstance(expected, MappingNode) else []
 
+    def limits_with(self, names: AbstractSet[str]) -> frozenset[str]:
+        """The readings whose limits hold one of these values."""
+        expected = self.node.get("expect")
+        entries = expected.entries if isinstance(expected, MappingNode) else {}
+        return frozenset(key for key, (_, node) in entries.items() if {name for name, _ in references(node)} & names)
+
     @cached_property
     def uses(self) -> set[str]:
         """The names of the values that the step needs."""
@@ -291,6 +307,16 @@ class Plan:
             except Misfit as misfit:
                 Reader(problems).misfit(node, misfit)
         raise PlanError(problems.found)
+
+    @property
+    def secret_names(self) -> frozenset[str]:
+        return frozenset(name for name, spec in self.given.items() if spec.secret and name in self.values)
+
+    def secrets(self) -> Secrets | None:
+        """What keeps the secret values out of all that a run leaves; None without any."""
+        names = self.secret_names
+        steps = {step.number: step.limits_with(names) for step in self.steps if step.uses & names}
+        return Secrets([str(self.values[name]) for name in sorted(names)], steps) if names else None
 
     @property
     def writes(self) -> bool:

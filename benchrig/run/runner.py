@@ -25,7 +25,6 @@ from benchrig.errors import (
     LinkLost,
     NoAnswer,
     OperatorError,
-    StationError,
     StepFailed,
     StepTimeout,
 )
@@ -48,7 +47,7 @@ from benchrig.record.model import (
 from benchrig.run.bench import RunBench
 from benchrig.run.loop import outside
 from benchrig.run.outcome import Outcome
-from benchrig.run.station import Station
+from benchrig.run.station import Station, check_allowed
 from benchrig.source.problem import Problem
 from benchrig.source.shape import Misfit
 from benchrig.steps.base import Step
@@ -177,6 +176,7 @@ class Runner:
             self.emit(Noted(self._at, f"of the devices that the plan selects, only {device} is meant"))
 
     async def _opened(self) -> Radio:
+        check_allowed(self.steps, self.settings.station)
         await self._acknowledge()
         radio = await self.open_radio()
         try:
@@ -252,7 +252,6 @@ class Runner:
         attempts, error = 1, None
         try:
             step = self._begun(plan)
-            self._allowed(step)
             attempts, error = await self._attempts(bench, plan, step, plan_deadline)
         except BenchrigError as exc:
             error = exc
@@ -302,13 +301,6 @@ class Runner:
             if root is not None:
                 return root, f"step {root} gave no '{name}'"
         return None
-
-    def _allowed(self, step: Step) -> None:
-        if step.executes and step.verb in self.settings.station.forbid:
-            raise StationError(
-                f"this station forbids {step.verb} steps",
-                advice="take it out of the plan, or allow it in the station file",
-            )
 
     async def _attempts(
         self, bench: RunBench, plan: StepPlan, step: Step, plan_deadline: float | None

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import platform
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Literal
 
 import msgspec
 
+from benchrig.errors import StationError
+from benchrig.plan.model import StepPlan, place_text
 from benchrig.source.problem import Problems
 from benchrig.source.references import references
 from benchrig.source.shape import BAD, Reader
@@ -24,6 +27,20 @@ class Station(msgspec.Struct, omit_defaults=True):
     forbid: list[Literal["call", "command"]] = []
     given: dict[str, str] = {}
     rssi_offset: Gain | None = None
+
+
+def forbidden(steps: Iterable[StepPlan], station: Station) -> Iterator[StepPlan]:
+    """The steps that this station does not allow."""
+    return (step for step in steps if step.kind.executes and step.kind.verb in station.forbid)
+
+
+def check_allowed(steps: Iterable[StepPlan], station: Station) -> None:
+    """See that the station allows every step, before anything is opened. StationError."""
+    for step in forbidden(steps, station):
+        raise StationError(
+            f"this station forbids {step.kind.verb} steps: '{step.name}' ({place_text(step.place)})",
+            advice="take it out of the plan, or allow it in the station file",
+        )
 
 
 def load_station(path: Path | None) -> Station:

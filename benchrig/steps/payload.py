@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from benchrig.errors import MalformedValue, UnfitValue
-from benchrig.source.shape import Misfit, octets
-from benchrig.values.format import Format
+from benchrig.source.shape import LooseText, Misfit, octets
+from benchrig.values.format import Format, Kind
 from benchrig.values.judging import typed
 from benchrig.values.quantity import Quantity, as_number, exact, is_number
 
@@ -33,28 +33,34 @@ def hex_bytes(text: Any) -> bytes:
         raise UnfitValue(misfit.message, advice=misfit.advice) from None
 
 
+# Digits from outside that are text here: a PIN, a serial number.
+_TEXTS = ("text", "bytes", "time")
+
+
 def plain_value(form: Format, value: Any) -> Any:
     """The value without its unit, in the unit of the format; fields one by one."""
-    return _fields(value, form.fields(), "") if isinstance(value, dict) else _without_unit(value, form.unit)
+    if not isinstance(value, dict):
+        return _without_unit(value, form.unit, form.kind)
+    return _fields(value, form.fields(), {name: leaf.kind for name, leaf in form.leaves().items()}, "")
 
 
-def _fields(value: dict[str, Any], units: dict[str, str], prefix: str) -> dict[str, Any]:
+def _fields(value: dict[str, Any], units: dict[str, str], kinds: dict[str, Kind], prefix: str) -> dict[str, Any]:
     """The fields of a structure, and of structures in it, by their dotted names."""
-    return {name: _field(item, units, f"{prefix}{name}") for name, item in value.items()}
+    return {name: _field(item, units, kinds, f"{prefix}{name}") for name, item in value.items()}
 
 
-def _field(item: Any, units: dict[str, str], path: str) -> Any:
+def _field(item: Any, units: dict[str, str], kinds: dict[str, Kind], path: str) -> Any:
     if isinstance(item, dict):
-        return _fields(item, units, f"{path}.")
+        return _fields(item, units, kinds, f"{path}.")
     if isinstance(item, list) and any(isinstance(each, dict) for each in item):
-        return [_field(each, units, path) for each in item]
-    return _without_unit(item, units.get(path, ""))
+        return [_field(each, units, kinds, path) for each in item]
+    return _without_unit(item, units.get(path, ""), kinds.get(path, "list"))
 
 
-def _without_unit(value: Any, unit: str) -> Any:
+def _without_unit(value: Any, unit: str, kind: Kind) -> Any:
     if isinstance(value, list):
-        return [_without_unit(item, unit) for item in value]
-    value = typed(value)
+        return [_without_unit(item, unit, kind) for item in value]
+    value = str(value) if isinstance(value, LooseText) and kind in _TEXTS else typed(value)
     if isinstance(value, str) and unit and value[:1] in "+-0123456789":
         value = _quantity(value)
     if isinstance(value, Quantity):

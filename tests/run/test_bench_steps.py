@@ -326,10 +326,12 @@ def test_a_module_that_is_not_there(tmp_path: Path) -> None:
 
 def test_a_station_forbids_what_runs_programs(beside: Path) -> None:
     ended = called(beside, "one", station=Station("bench 1", forbid=["call"])).ended
-    assert (ended.cause, ended.exit_code, ended.message) == ("station", 7, "this station forbids call steps")
+    assert (ended.cause, ended.exit_code, ended.message)[:2] == ("station", 7)
+    assert "this station forbids call steps" in ended.message
     marker = beside / "ran"
     ended = bare(f"  - command: [touch, '{marker}']\n", station=Station("bench 1", forbid=["command"])).ended
-    assert (ended.cause, ended.message) == ("station", "this station forbids command steps")
+    assert ended.cause == "station"
+    assert "this station forbids command steps" in ended.message
     assert not marker.exists()
 
 

@@ -17,6 +17,7 @@ from tests.values.strategies import JUNK
 TEMPERATURE = form("{as: sint16, scale: 0.01, unit: °C}")
 RECORD = form("{fields: [{name: number, as: uint16}, {name: t, as: sint16, scale: 0.01, unit: °C}]}")
 TEXT = form("{as: utf8}")
+NAMED = form("{fields: [{name: name, as: utf8}]}")
 
 
 @pytest.mark.parametrize(
@@ -38,7 +39,10 @@ def test_fields_each_in_their_unit():
 
 
 def test_digits_from_outside_are_text_for_a_text_attribute():
-    assert encode(TEXT, LooseText("00123"), None) == b"00123"
+    for digits in ("00123", "54321", "1.5", "true", "0x12"):
+        assert encode(TEXT, LooseText(digits), None) == digits.encode()
+        assert encode(NAMED, {"name": LooseText(digits)}, None) == digits.encode()
+    assert encode(form("{as: hex}"), LooseText("5432"), None) == b"\x54\x32"
 
 
 @pytest.mark.parametrize("raw", ["01 A0", "01a0", "01A0"])

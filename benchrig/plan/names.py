@@ -1,0 +1,18 @@
+"""What a plan file calls its values, without reading the rest of it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from benchrig.source.problem import Problems
+from benchrig.source.shape import locate
+from benchrig.source.yaml import Mapping, Scalar, read_file
+
+
+def secret_names(path: Path) -> frozenset[str]:
+    """The given values that are secret; what is wrong with the file is told by who loads it."""
+    node = read_file(path, Problems())
+    given = locate(node, ("given",)) if isinstance(node, Mapping) and "given" in node.entries else None
+    entries = given.entries if isinstance(given, Mapping) else {}
+    flags = {name: locate(spec, ("secret",)) for name, (_, spec) in entries.items()}
+    return frozenset(name for name, flag in flags.items() if isinstance(flag, Scalar) and flag.value is True)
