@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
 import msgspec
 
-from benchrig.errors import StationError
 from benchrig.radio.table import Segment
 from benchrig.source.problem import suggest
 from benchrig.source.shape import BAD, Misfit, Reader, describe_value
@@ -165,10 +164,9 @@ class Discover(Step, kw_only=True):
         table = bench.link.table
         if "discover" in bench.link.timing:
             bench.reading("elapsed", round(bench.link.timing["discover"], 6), "s")
-        elif bench.wanted("elapsed") and not bench.lacks("elapsed"):
-            raise StationError(
-                "this radio does not tell how long the table took",
-                advice="judge the elapsed of the connect step, which includes it",
+        elif bench.wanted("elapsed"):
+            bench.not_measured(
+                "elapsed", "this radio does not tell how long the table took; the connect step includes it"
             )
         if bench.wanted("services"):
             bench.reading("services", [bench.names.label(s.uuid, "service") for s in table.services])

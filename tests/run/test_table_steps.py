@@ -5,6 +5,8 @@ from __future__ import annotations
 import pytest
 
 from benchrig.errors import PlanError
+from benchrig.radio.link import Link
+from benchrig.record.model import NotJudged
 from tests.run.kit import Ran, device_text, plan_text, run
 
 OWN = "7b1f0001-4d1e-4b6f-9a57-2f3c1de0a001"
@@ -279,3 +281,12 @@ def test_an_att_error_that_is_only_saved_fails() -> None:
     found = ran(steps)
     assert [found.step(n).ended.verdict for n in (3, 4)] == ["fail", "pass"]
     assert (found.ended.cause, found.ended.exit_code) == ("device", 1)
+
+
+def test_a_time_that_the_radio_does_not_tell_is_not_judged_and_the_table_is(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(Link, "timing", {})
+    found = ran("  - discover:\n    expect: {elapsed: {max: 9 s}, table: {battery service: {humidity: []}}}\n")
+    assert found.reading(3, "table").judgement.passed is False
+    assert [event.name for event in found.events if isinstance(event, NotJudged)] == ["elapsed"]
+    alone = ran("  - discover:\n    expect: {elapsed: {max: 9 s}, services: {contains: battery service}}\n").ended
+    assert alone.exit_code != 0, "not all was judged"
