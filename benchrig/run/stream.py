@@ -33,6 +33,7 @@ class RunStream:
         self._begin = self._end = 0.0
         self._whole = False
         self._first: tuple[int, float, bytes | None, Judgement] | None = None
+        self._first_wrong: Any = None
         self._last: Any = None
         self._last_raw: bytes | None = None
         self._told = bench.now()
@@ -58,6 +59,7 @@ class RunStream:
         self._outside += 1
         if self._first is not None:
             return True
+        self._first_wrong = value
         self._first = (self._count - 1, self._bench.at, raw, self._bound.judge(value))
         return False
 
@@ -98,7 +100,7 @@ class RunStream:
         return Reading(
             self._step,
             self._name,
-            jsonable(value),
+            jsonable(value if numeric or self._first is None else self._first_wrong),
             self._unit,
             None if raw is None else hex_text(raw),
             samples,

@@ -109,6 +109,13 @@ def test_the_samples_outside_are_counted_and_the_first_is_shown() -> None:
     assert reading.judgement.sentence.startswith("10 of 40 samples outside; the first, number 3 at ")
 
 
+def test_of_bytes_the_first_outside_is_shown() -> None:
+    numbers = "{sequence: [255, 170, 187, 255]}"
+    plan = plan_text(f"  - notify: {STREAM}\n    count: 4\n    within: 5 s\n    expect: {{value: {{contains: FF}}}}\n")
+    reading = run(plan, device(numbers, supply="0 mV")).reading(f"notify {STREAM}")
+    assert (reading.value, reading.raw) == ("AA0000", "AA0000")
+
+
 def test_indications_are_heard_like_notifications() -> None:
     assert heard("count: {min: 15}", device=device(properties="indicate")).ended.exit_code == 0
 
