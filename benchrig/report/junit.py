@@ -74,7 +74,7 @@ def junit_xml(record: Record, *, dialect: Dialect = "junit-10") -> bytes:
 
 
 def _step_cases(record: Record) -> Iterator[_Case]:
-    names, mark = set[str](), _marked(record)
+    names, mark = {"run"}, _marked(record)
     for step in record.steps:
         case = _step_case(step, _unused(_name(step.planned.name, step.planned.kind), names))
         yield case._replace(message=mark + case.message) if case.result else case

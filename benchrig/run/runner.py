@@ -111,8 +111,11 @@ class Runner:
                 self._scope.reschedule(asyncio.get_running_loop().time() + (REQUEST_WITHIN if busy else 0.0))
 
     def blame(self, error: BenchrigError) -> None:
-        """Something outside the steps went wrong: it counts from here on, and the steps go on."""
-        self._outcome.fatal(error, 0)
+        """Something outside the steps went wrong: it counts, before all else when it is a bug, and the steps go on."""
+        if isinstance(error, InternalError):
+            self._outcome.broken(error)
+        else:
+            self._outcome.fatal(error, 0)
         self.emit(Noted(self._at, error.message))
 
     async def run(self) -> RunEnded:

@@ -198,6 +198,7 @@ def test_a_step_that_is_put_in_renames_no_other() -> None:
 
 def test_names_that_collide_are_counted() -> None:
     assert names("read", "read", "read (2)", " read ") == ["read", "read (2)", "read (2) (2)", "read (3)"]
+    assert names("run") == ["run (2)"], "the run itself may be a case"
 
 
 def test_the_unit_and_the_radio_do_not_split_a_history() -> None:
