@@ -5,6 +5,7 @@ BenchrigError                     cause
 ├── UsageError                    plan      the command line or a station file asks for something impossible
 ├── UnfitValue                    plan      a value of a plan, or one filled in, that its place or format cannot take
 ├── StationError                  station   the bench itself cannot test
+│   ├── SystemPairing             station   the system pairs, in place of passing on what the device answered
 │   ├── AmbiguousDevice           station   several devices answer the selection: none of them is to blame
 │   └── WrongDevice               station   another device answers than the one that was found before
 ├── LinkError                     link
@@ -80,6 +81,10 @@ class UnfitValue(BenchrigError):
 
 class StationError(BenchrigError):
     cause = "station"
+
+
+class SystemPairing(StationError):
+    """The system would pair where the device wants an encrypted link, so that the bench cannot see its answer."""
 
 
 class AmbiguousDevice(StationError):

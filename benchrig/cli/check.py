@@ -137,11 +137,10 @@ def _remark(plan: Plan, place: _Place, missing: list[str]) -> int:
     """What the plan asks of radio and station in vain; 7 when it cannot run there."""
     from benchrig.plan.model import place_text
     from benchrig.plan.remarks import remarks
-    from benchrig.radio.offers import LACKS, MAY_FAIL
     from benchrig.run.station import forbidden
 
     if place.kind:
-        for where, sentence in remarks(plan, LACKS[place.kind], MAY_FAIL[place.kind]):
+        for where, sentence in remarks(plan, place.kind):
             echo(f"{where}: on the {place.kind} radio {sentence}")
     for name in missing:
         echo(f"{plan.path}: the value '{name}' comes neither from the station nor from --set: the run asks for it")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Callable, Coroutine, Iterable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -55,18 +56,23 @@ _OPTIONS = (
 )  # fmt: skip
 
 
-def device_options(command: Command) -> Command:
-    """Add the options that name radio and device; the command gets them as `desk`, a DeskOptions."""
+_FRESH = click.option("--fresh", is_flag=True, help="Let the system forget the device first, a pairing with it too: its table is read anew.")  # fmt: skip
+
+
+def device_options(command: Command, *, connects: bool = True) -> Command:
+    """Add the options that name radio and device; the command gets them as `desk`, a DeskOptions. --fresh is for those
+    that connect."""
 
     @functools.wraps(command)
     def with_desk(**arguments: Any) -> Any:
         names = ("radio", "ports", "starts", "device", "services", "manufacturer", "rssi_min", "nearest", "plan", "within", "seed",
                  "air", "real_time", "capture")  # fmt: skip
         given = {name: arguments.pop(name) for name in names}
+        fresh = bool(connects and arguments.pop("fresh"))
         with errors_for_people():
-            return command(desk=_options(**given), **arguments)
+            return command(desk=replace(_options(**given), fresh=fresh), **arguments)
 
-    decorated: Any = with_desk
+    decorated: Any = _FRESH(with_desk) if connects else with_desk
     for option in reversed(_OPTIONS[1:]):
         decorated = option(decorated)
     return _OPTIONS[0](port_options(decorated))  # type: ignore[no-any-return]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -73,7 +74,7 @@ class IdentityKey(click.ParamType[bytes]):
 @click.option(
     "--json", "as_json", is_flag=True, help="One JSON document a device and line (with --reports: a report and line)."
 )
-@device_options
+@partial(device_options, connects=False)
 def scan(for_: float | None, sort: Order, keys: tuple[bytes, ...], passive: bool, reports: bool, as_json: bool,
          desk: DeskOptions) -> None:  # fmt: skip
     """Listen, and show the devices that answer the options. On a terminal the list is live: the keys are at its foot.

@@ -13,6 +13,7 @@ import msgspec
 
 from benchrig.desk.inspection import CharacteristicSeen, Inspection, ServiceSeen
 from benchrig.desk.paths import Key, Standing, standings
+from benchrig.radio.offers import CLIENT_CONFIGURATION, HIDDEN
 from benchrig.values.presentation import PRESENTATION_FORMAT
 
 
@@ -44,20 +45,23 @@ class Comparison(msgspec.Struct, frozen=True):
 
 def compare(before: Inspection, after: Inspection) -> Comparison:
     """What `after` has otherwise than `before`."""
-    old, new = _by_key(before), _by_key(after)
+    whole = before.whole_table and after.whole_table
+    old, new = _by_key(before, whole), _by_key(after, whole)
     pairs = [(old[key], new[key]) for key in new if key in old]
     return Comparison(
         added=list(_outermost(new, old)),
         removed=list(_outermost(old, new)),
         changed=[change for pair in pairs for change in _structure(*pair)] + [*_advertised(before, after)],
-        values=[change for pair in pairs for change in _value(*pair)],
+        values=[change for pair in pairs if whole or not _is_subscription(pair[0]) for change in _value(*pair)],
         advertising=list(_advertising(before, after)),
         moved=sum(one.seen.handle != other.seen.handle for one, other in pairs),
     )
 
 
-def _by_key(seen: Inspection) -> dict[Key, Standing]:
-    return {standing.key: standing for standing in standings(seen)}
+def _by_key(seen: Inspection, whole: bool) -> dict[Key, Standing]:
+    """Without what some radio hides, where one of two did not show the whole table."""
+    hidden = frozenset() if whole else HIDDEN["host"]
+    return {standing.key: standing for standing in standings(seen) if standing.service.uuid not in hidden}
 
 
 def _outermost(these: dict[Key, Standing], those: dict[Key, Standing]) -> Iterator[str]:
@@ -91,6 +95,11 @@ def _value(old: Standing, new: Standing) -> Iterator[Change]:
         return
     if one.content.raw != other.content.raw and not _is_presentation(new):
         yield Change(new.path, "value", one.content, other.content)
+
+
+def _is_subscription(standing: Standing) -> bool:
+    """An operating system subscribes by itself."""
+    return standing.seen.uuid == CLIENT_CONFIGURATION
 
 
 def _is_presentation(standing: Standing) -> bool:

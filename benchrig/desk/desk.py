@@ -56,7 +56,7 @@ ADVICE = Advice(
 @dataclass(frozen=True)
 class DeskOptions:
     """What to open, which device is meant, and what its attributes are called. `within`: seconds for finding and
-    connecting together. `real_time`: a virtual radio takes the time that a real one would."""
+    connecting together. `fresh`: the radio forgets the device before each connection. `real_time`: a virtual radio takes the time that a real one would."""
 
     choice: RadioChoice
     selection: Selection = field(default_factory=Selection)
@@ -65,6 +65,7 @@ class DeskOptions:
     seed: int = 0
     capture: Path | None = None
     real_time: bool = False
+    fresh: bool = False
 
 
 def in_silence(_: str) -> None:
@@ -198,7 +199,8 @@ class Desk:
             left = deadline - self.now()
             share = max(LEAST_ATTEMPT, left / (ATTEMPTS - attempt + 1))
             try:
-                return await self.unit.connect(max(0.1, min(left, share)), again=attempt > 1)
+                fresh = self.options.fresh and attempt == 1
+                return await self.unit.connect(max(0.1, min(left, share)), fresh=fresh, again=attempt > 1)
             except (ConnectFailed, DeviceNotFound) as error:
                 await self.radio.tidy()
                 if attempt == ATTEMPTS or self.now() + BACK_OFF >= deadline:
@@ -259,7 +261,7 @@ async def open_desk(
     """Open the radio; whatever is connected is disconnected at the end. PlanError for bad device files, StationError."""
     radio = await radio_opener(options.choice, seed=options.seed, capture=options.capture)()
     try:
-        for sentence in [*_ports(radio), *await radio.prepare(options.selection)]:
+        for sentence in [*_ports(radio), *await radio.prepare(options.selection, options.within)]:
             tell(sentence)
         yield Desk(radio, options, tell, doing)
         if (late := await radio.aftermath()) is not None:

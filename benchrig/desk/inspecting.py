@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import UTC, datetime
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
@@ -23,7 +23,16 @@ from benchrig.desk.inspection import (
     Timing,
     refusal,
 )
-from benchrig.errors import AttError, DeviceError, LinkError, LinkLost, MalformedValue, NoAnswer
+from benchrig.errors import (
+    AttError,
+    AttributeMissing,
+    DeviceError,
+    LinkError,
+    LinkLost,
+    MalformedValue,
+    NoAnswer,
+    SystemPairing,
+)
 from benchrig.run.jsonable import hex_text, jsonable
 from benchrig.steps.lookup import look_up
 from benchrig.values import catalogue
@@ -40,6 +49,9 @@ if TYPE_CHECKING:
 VALID_RANGE = long_uuid(0x2906)
 DATABASE_HASH = long_uuid(0x2B2A)
 OUTLINE_WITHIN = 20.0
+GUARDED = "not read: it wants a paired link, and this system would pair unasked"
+# Each of them costs a request without an answer and a connection.
+MOST_GUARDED = 5
 _NOTHING: Mapping[int, str] = MappingProxyType({})
 NOT_WHOLE = "this radio hides services and handles of the device, so rules about them were left out"
 
@@ -52,7 +64,8 @@ async def inspect(desk: Desk, skip: Iterable[str] = ()) -> Inspection:
     payload = await link.settled_payload()
     settled = desk.now()
     left_out = dict.fromkeys(handles_of(desk, link, skip), LEFT_OUT)
-    services, outline = await look_at(desk, link, left_out), await _outline(desk, link)
+    services, link = await _look_around(desk, link, left_out)
+    outline = await _outline(desk, link)
     timing = Timing(
         connect=desk.took,
         discover=_rounded(link.timing.get("discover")),
@@ -113,6 +126,27 @@ def table_seen(table: Table, names: Names) -> list[ServiceSeen]:
 def handles_of(desk: Desk, link: Link, names: Iterable[str]) -> list[int]:
     """The attributes with these names. AttributeMissing, AttributeAmbiguous."""
     return [look_up(link.table, desk.names, name).found.attribute.handle for name in names]
+
+
+async def _look_around(desk: Desk, link: Link, skip: Mapping[int, str]) -> tuple[list[ServiceSeen], Link]:
+    """Everything that can be read, and the link as it is then. Where the system would pair, the link is lost with the
+    attribute: the others are read over a new one, so often and no more."""
+    for _ in range(MOST_GUARDED):
+        services = await look_at(desk, link, skip)
+        guarded = [each.handle for each in _readable(services) if each.unread == GUARDED and each.handle not in skip]
+        if not guarded:
+            break
+        skip = {**skip, **dict.fromkeys(guarded, GUARDED)}
+        await desk.radio.tidy()
+        link = await desk.connect()
+    return services, link
+
+
+def _readable(services: Iterable[ServiceSeen]) -> Iterator[CharacteristicSeen | DescriptorSeen]:
+    for service in services:
+        for characteristic in service.characteristics:
+            yield characteristic
+            yield from characteristic.descriptors
 
 
 async def look_at(desk: Desk, link: Link, skip: Mapping[int, str] = _NOTHING) -> list[ServiceSeen]:
@@ -213,7 +247,9 @@ async def _read(
                 return await link.read(attribute, f"read {label}", READ_WITHIN), ""
     except AttError as error:
         return None, refusal(error.code, error.name)
-    except (LinkLost, NoAnswer) as error:
+    except SystemPairing:
+        return None, GUARDED
+    except (LinkLost, NoAnswer, AttributeMissing) as error:
         return None, error.message
 
 

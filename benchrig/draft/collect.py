@@ -17,7 +17,7 @@ from benchrig.desk.desk import Desk
 from benchrig.desk.inspecting import advertising_of, handles_of, look_at, table_seen
 from benchrig.desk.inspection import LEFT_OUT, LOST_BEFORE
 from benchrig.draft.evidence import HIDDEN, Evidence, Heard, Listening, Look, Met, Spot, spots
-from benchrig.errors import DeviceError, DeviceNotFound, LinkError, LinkLost, NoAnswer
+from benchrig.errors import DeviceError, DeviceNotFound, LinkError, LinkLost, NoAnswer, SystemPairing
 from benchrig.propose.tolerance import Group
 from benchrig.radio.scan import Report, Sighting
 from benchrig.steps.subscription import PROPERTIES
@@ -162,7 +162,7 @@ class _Visit:
                 return
             try:
                 await self._listen(spot, handle)
-            except (LinkError, NoAnswer) as error:
+            except (LinkError, NoAnswer, SystemPairing) as error:
                 await self._again(spot, error.message)
             else:
                 return

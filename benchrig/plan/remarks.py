@@ -6,24 +6,38 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from benchrig.plan.model import Plan, StepPlan, place_text
+from benchrig.radio.offers import HIDDEN, LACKS, MAY_FAIL, PARTLY, hidden_attribute, unjudged
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Scalar
+from benchrig.steps.attribute import Names
 
 
-def remarks(
-    plan: Plan, lacks: Mapping[str, str], may_fail: Mapping[tuple[str, str, Any], str]
-) -> Iterator[tuple[str, str]]:
-    """('file:line', sentence) for each. `lacks` and `may_fail` as in radio/offers.py."""
+def remarks(plan: Plan, kind: str) -> Iterator[tuple[str, str]]:
+    """('file:line', sentence) for each. `kind` of radio as in radio/offers.py."""
     for step in plan.steps:
-        yield from _not_judged(step, lacks)
-        yield from _not_everywhere(step, may_fail)
+        yield from _not_judged(step, kind, plan.names)
+        yield from _not_shown(step, kind, plan.names)
+        yield from _not_everywhere(step, MAY_FAIL[kind])
 
 
-def _not_judged(step: StepPlan, lacks: Mapping[str, str]) -> Iterator[tuple[str, str]]:
+def _not_judged(step: StepPlan, kind: str, names: Names) -> Iterator[tuple[str, str]]:
+    """A limit that waits for a value is looked at in the run."""
     expected = step.node.get("expect")
     for name in expected.entries if isinstance(expected, MappingNode) else ():
-        if why := lacks.get(f"{step.kind.verb}.{name}"):
+        why = LACKS[kind].get(f"{step.kind.verb}.{name}", "")
+        if step.step is not None:
+            why = unjudged(LACKS[kind], PARTLY[kind], step.step, name, names)
+        if why:
             yield step.limit_place(name), f"the limit on {name} is not judged: {why}"
+
+
+def _not_shown(step: StepPlan, kind: str, names: Names) -> Iterator[tuple[str, str]]:
+    attribute = step.node.get(step.kind.verb)
+    if isinstance(attribute, Scalar) and attribute.text and hidden_attribute(attribute.text, HIDDEN[kind], names):
+        yield (
+            place_text(attribute.place),
+            f"'{attribute.text}' cannot be reached: the operating system hides its service",
+        )
 
 
 def _not_everywhere(step: StepPlan, may_fail: Mapping[tuple[str, str, Any], str]) -> Iterator[tuple[str, str]]:

@@ -19,7 +19,7 @@ from benchrig.errors import StationError
 from benchrig.radio.foreign import RESTART_SERVICE, START_BUS, START_SERVICE
 
 SERVICE = "org.bluez"
-CHARACTERISTIC = "org.bluez.GattCharacteristic1"
+SERVICE_OBJECT, CHARACTERISTIC = "org.bluez.GattService1", "org.bluez.GattCharacteristic1"
 ADAPTER, DEVICE = "org.bluez.Adapter1", "org.bluez.Device1"
 BUS = "org.freedesktop.DBus"
 _RULES = (
@@ -35,12 +35,21 @@ Objects = Mapping[str, Mapping[str, Mapping[str, Any]]]
 
 @dataclass(frozen=True)
 class KnownDevice:
-    """A device that BlueZ remembers. `name` is what it remembers it by, '' when it does not."""
+    """A device that BlueZ remembers. `name` is what it remembers it by, '' when it does not. Where `has_table` it has been
+    connected: its name and its services are then those of the table, not those that it advertises. What is `kept` is
+    not for a bench to remove: paired, or trusted, or blocked, or of the older Bluetooth."""
 
     path: str
     address: str
     name: str
     connected: bool
+    has_table: bool = False
+    paired: bool = False
+    kept: bool = False
+
+    @property
+    def adapter(self) -> str:
+        return self.path.split("/")[3]
 
 
 class Bluez:
@@ -51,7 +60,7 @@ class Bluez:
     """
 
     def __init__(self, bus: MessageBus, adapter: str) -> None:
-        self._bus = bus
+        self.bus = bus
         self.adapter = adapter
         self.path = f"/org/bluez/{adapter}"
         self.failed: StationError | None = None
@@ -102,9 +111,9 @@ class Bluez:
         self.path = f"/org/bluez/{self.adapter}"
 
     async def _watch(self) -> None:
-        self._bus.add_message_handler(self._heard)
+        self.bus.add_message_handler(self._heard)
         for rule in _RULES:
-            await self._call("/org/freedesktop/DBus", BUS, "AddMatch", "s", [rule], destination=BUS)
+            await self.listen(rule)
 
     def _heard(self, message: Message) -> None:
         """What the signals say about the service and the adapter."""
@@ -126,13 +135,13 @@ class Bluez:
             self.on_failure(error)
 
     async def close(self) -> None:
-        self._bus.disconnect()
+        self.bus.disconnect()
         with contextlib.suppress(Exception):  # what ended the bus, when it was not us
-            await self._bus.wait_for_disconnect()  # type: ignore[no-untyped-call]  # dbus-fast leaves it untyped
+            await self.bus.wait_for_disconnect()  # type: ignore[no-untyped-call]  # dbus-fast leaves it untyped
 
     async def objects(self) -> Objects:
         """All objects of BlueZ with their interfaces and properties. Raises StationError when it does not answer."""
-        reply = await self._call("/", "org.freedesktop.DBus.ObjectManager", "GetManagedObjects")
+        reply = await self.call("/", "org.freedesktop.DBus.ObjectManager", "GetManagedObjects")
         return {
             path: {
                 name: {key: variant.value for key, variant in properties.items()} for name, properties in has.items()
@@ -151,7 +160,7 @@ class Bluez:
         """Why this adapter cannot be used, or could not be at some time; None when all is well."""
         if self.failed is not None:
             return self.failed
-        if not self._bus.connected:
+        if not self.bus.connected:
             return _bus_ended()
         try:
             properties = await self.properties()
@@ -161,13 +170,20 @@ class Bluez:
             return _switched_off(self.adapter)
         return None
 
-    async def devices(self) -> list[KnownDevice]:
-        """The devices that BlueZ remembers on this adapter."""
+    async def devices(self, *, everywhere: bool = False) -> list[KnownDevice]:
+        """The devices that BlueZ remembers on this adapter, or on all of them."""
+        objects = await self.objects()
+        tables = {path.rpartition("/")[0] for path, has in objects.items() if SERVICE_OBJECT in has}
+        below = "/org/bluez/" if everywhere else self.path + "/"
         return [
-            KnownDevice(path, has[DEVICE]["Address"], has[DEVICE].get("Name", ""), bool(has[DEVICE].get("Connected")))
-            for path, has in (await self.objects()).items()
-            if path.startswith(self.path + "/") and DEVICE in has
+            _known(path, has[DEVICE], has_table=path in tables)
+            for path, has in objects.items()
+            if path.startswith(below) and DEVICE in has
         ]
+
+    async def device(self, address: str) -> KnownDevice | None:
+        """What is remembered of this device on this adapter."""
+        return next((one for one in await self.devices() if one.address.upper() == address.upper()), None)
 
     async def payload(self, address: str) -> int:
         """Octets that one write without response to this device carries now: BlueZ tells nobody when that changes."""
@@ -180,15 +196,23 @@ class Bluez:
         return max(found, default=23) - 3
 
     async def disconnect(self, device: KnownDevice) -> None:
-        await self._call(device.path, DEVICE, "Disconnect")
+        await self.call(device.path, DEVICE, "Disconnect")
 
     async def forget(self, address: str) -> None:
         """Remove what is remembered of a device, its cached table and bond too; nothing to do for a stranger."""
-        for device in await self.devices():
-            if device.address.upper() == address.upper():
-                await self._call(self.path, ADAPTER, "RemoveDevice", "o", [device.path])
+        if (device := await self.device(address)) is not None:
+            await self.remove(device)
 
-    async def _call(
+    async def remove(self, device: KnownDevice) -> None:
+        """Nothing to do when it went by itself meanwhile."""
+        with contextlib.suppress(_Gone):
+            await self.call(self.path, ADAPTER, "RemoveDevice", "o", [device.path])
+
+    async def listen(self, rule: str) -> None:
+        """Let the signals come that fit this rule."""
+        await self.call("/org/freedesktop/DBus", BUS, "AddMatch", "s", [rule], destination=BUS)
+
+    async def call(
         self,
         path: str,
         interface: str,
@@ -201,17 +225,29 @@ class Bluez:
         message = Message(destination, path, interface, member, signature=signature, body=body or [])
         try:
             async with asyncio.timeout(ANSWER_WITHIN):
-                reply = await self._bus.call(message)
+                reply = await self.bus.call(message)
         except TimeoutError as exc:
             raise StationError("the Bluetooth service does not answer", advice=RESTART_SERVICE) from exc
         except (EOFError, OSError) as exc:
             raise _bus_ended() from exc
         if reply is None or reply.message_type is MessageType.ERROR:
             name = (reply.error_name if reply else "") or "no reply"
+            if name == "org.bluez.Error.DoesNotExist":
+                raise _Gone(f"the Bluetooth service does not know it any more ({member})")
             if name in _NOT_RUNNING or name.startswith(_SPAWN):
                 raise StationError("the Bluetooth service is not running", advice=START_SERVICE)
             raise StationError(f"the Bluetooth service refuses {member}: {name}", advice=_ADVICE.get(name, ""))
         return reply.body
+
+
+class _Gone(StationError):
+    """What was asked for is not there any more."""
+
+
+def _known(path: str, has: Mapping[str, Any], *, has_table: bool) -> KnownDevice:
+    paired = bool(has.get("Paired") or has.get("Bonded"))
+    kept = paired or bool(has.get("Trusted") or has.get("Blocked") or has.get("Class"))
+    return KnownDevice(path, has["Address"], has.get("Name", ""), bool(has.get("Connected")), has_table, paired, kept)
 
 
 def _bus_ended() -> StationError:

@@ -58,12 +58,15 @@ _UNPAIRED = (
 )
 WITH_RESPONSE = "write with response, or fewer bytes"
 _NOT_PERMITTED = "the attribute does not allow it, or wants a paired link"
+_IN_PROGRESS_ADVICE = (
+    "another program may use the adapter: end its scan or connection; if there is none, restart the Bluetooth service"
+)
 IN_PROGRESS = "org.bluez.Error.InProgress"
 # D-Bus error names that BlueZ and the bus itself use: the class of benchrig's error, and what to do.
 # Source: BlueZ doc/org.bluez.*.rst and the D-Bus specification.
 _DBUS: dict[str, tuple[type[BenchrigError], str]] = {
     "org.bluez.Error.NotReady": (StationError, "switch the adapter on (bluetoothctl power on)"),
-    IN_PROGRESS: (StationError, "another program is using the adapter: end its scan or connection"),
+    IN_PROGRESS: (StationError, _IN_PROGRESS_ADVICE),
     "org.bluez.Error.NotAuthorized": (StationError, "this user may not use the adapter"),
     "org.bluez.Error.NotAvailable": (StationError, "check that the adapter is present"),
     "org.bluez.Error.NotSupported": (StationError, "this adapter or BlueZ version cannot do it"),
@@ -128,12 +131,24 @@ def _not_available(error: BaseException, doing: str, connecting: bool) -> Benchr
     return StationError(f"{doing}: {what}", advice=advice)
 
 
+# What BlueZ says with Failed about itself and this machine, not about the device (BlueZ src/error.h; the first are
+# strerror() of EALREADY, EBUSY and ECANCELED).
+_OF_THIS_MACHINE = re.compile(
+    r"Operation already in progress|Device or resource busy|Operation canceled|(br|le)-connection-"
+    r"(already-connected|create-socket|invalid-arguments?|adapter-not-powered|not-supported|bad-socket|"
+    r"memory-allocation|busy|concurrent-connection-limit|abort(ed)?-by-local|canceled)"
+)
+_BUSY = "another program on this machine may use the adapter or the unit: end it, and run again"
+
+
 def _dbus(error: BaseException, doing: str, connecting: bool) -> BenchrigError:
     assert isinstance(error, bleak_exc.BleakDBusError)
     kind, advice = _DBUS.get(error.dbus_error, (StationError, "see the log of the Bluetooth service"))
+    details = error.dbus_error_details or error.dbus_error.rsplit(".", 1)[-1]
+    if kind is LinkLost and _OF_THIS_MACHINE.match(details):
+        kind, advice = StationError, _BUSY
     if connecting and not issubclass(kind, StationError):
         kind = ConnectFailed
-    details = error.dbus_error_details or error.dbus_error.rsplit(".", 1)[-1]
     return kind(f"{doing}: {details}", advice=advice)
 
 

@@ -27,12 +27,24 @@ _PROPERTIES = {"authenticated-signed-writes": "signed write"}
 class Link:
     """A connection, made by Radio.connect. After `lost` is set every operation raises LinkLost."""
 
-    def __init__(self, client: BleakClient, name: str, *, reads_reach_listeners: bool = False) -> None:
+    def __init__(
+        self,
+        client: BleakClient,
+        name: str,
+        *,
+        reads_reach_listeners: bool = False,
+        value_follows: int = 0,
+        hidden_services: frozenset[str] = frozenset(),
+    ) -> None:
         self.name = name
         self.address = client.address
         # bleak may keep what the system said when it connected; a radio can know better
         self.ask_payload: Callable[[], Awaitable[int]] = self._payload
         self._reads_reach_listeners = reads_reach_listeners
+        # sentences about it for the record, or for the person
+        self.remarks: list[str] = []
+        self.when_lost: Callable[[], None] = lambda: None
+        self._value_follows, self._hidden_services = value_follows, hidden_services
         self.lost = asyncio.Event()
         self.lost_reason = ""
         self.table = Table(())
@@ -44,13 +56,14 @@ class Link:
 
     def established(self) -> None:
         """Take the table over once the client is connected."""
-        self.table = _table(self._client)
+        self.table = _table(self._client, self._value_follows, self._hidden_services)
 
     def on_disconnected(self, reason: str = "") -> None:
         """Called by the radio's client when the link is gone, whoever closed it."""
         if not self.lost.is_set():
             self.lost_reason = self.lost_reason or reason or self._reason()
             self.lost.set()
+            self.when_lost()
             for scope in self._scopes:
                 scope.reschedule(asyncio.get_running_loop().time())
 
@@ -223,7 +236,7 @@ class Link:
         return str(getattr(reason, "name", reason)).lower().replace("_error", "").replace("_", " ")
 
 
-def _table(client: BleakClient) -> Table:
+def _table(client: BleakClient, value_follows: int, hidden_services: frozenset[str]) -> Table:
     services = []
     for service in sorted(client.services, key=lambda s: s.handle):
         characteristics = []
@@ -232,6 +245,7 @@ def _table(client: BleakClient) -> Table:
                 Descriptor(d.handle, str(d.uuid), d) for d in sorted(char.descriptors, key=lambda d: d.handle)
             )
             properties = in_order(_PROPERTIES.get(str(p), str(p).replace("-", " ")) for p in char.properties)
-            characteristics.append(Characteristic(char.handle, str(char.uuid), properties, descriptors, char))
+            handle = char.handle + value_follows
+            characteristics.append(Characteristic(handle, str(char.uuid), properties, descriptors, char))
         services.append(Service(service.handle, str(service.uuid), tuple(characteristics)))
-    return Table(tuple(services))
+    return Table(tuple(services), hidden_services)

@@ -5,8 +5,32 @@ A limit on such a reading is not judged on that radio: the record and the report
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from benchrig.source.shape import Misfit
+
+if TYPE_CHECKING:
+    from benchrig.steps.attribute import Names
+    from benchrig.steps.base import Step
+
+GENERIC_ACCESS = "00001800-0000-1000-8000-00805f9b34fb"
+HUMAN_INTERFACE = "00001812-0000-1000-8000-00805f9b34fb"
+CLIENT_CONFIGURATION = "00002902-0000-1000-8000-00805f9b34fb"
+# ATT errors that BlueZ answers by pairing (0x05, 0x0F; src/shared/att.c, change_security), or tells in other words (0x0C)
+PAIRED_OVER = ("insufficient authentication", "insufficient encryption", "encryption key size too short")
+
+
+@dataclass(frozen=True)
+class Partly:
+    """A reading that a kind of radio has, but not with every step: `when` says in words where it lacks it, `why` the
+    reason, and `applies` finds it out."""
+
+    when: str
+    why: str
+    applies: Callable[[Step, str, Names], bool]
+
 
 CCCD = "00002902-0000-1000-8000-00805f9b34fb"
 NO_CCCD = "the operating system writes the client characteristic configuration itself, and nobody else may"
@@ -16,9 +40,76 @@ _HOST = {
     "scan.interval": "the operating system hides repeated reports of a device, so an interval cannot be measured",
     "scan.count": "the operating system hides repeated reports of a device, so they cannot be counted",
     "discover.elapsed": "the operating system reads the table as part of the connection",
+    "disconnect.elapsed": "the operating system takes its own time to end a connection, Linux 2 s",
 }
 
 LACKS: dict[str, Mapping[str, str]] = {"host": _HOST, "virtual": {}, "hci": {}}
+
+
+def _wants_refusal(step: Step, name: str, names: Names) -> bool:
+    return any(word in PAIRED_OVER for word in _words(step.limits.get(name)))
+
+
+def _about_hidden_table(step: Step, name: str, names: Names) -> bool:
+    table = getattr(step.limits.get(name), "services", {})
+    return any(_is_hidden(service, names) for service in table)
+
+
+def _about_hidden_service(step: Step, name: str, names: Names) -> bool:
+    """All but a limit that the list contains services that are shown depends on those that are not."""
+    limit: Any = step.limits.get(name)
+    return limit.keys() != ["contains"] or any(_is_hidden(word, names) for word in _words(limit))
+
+
+def _is_client_configuration(step: Step, name: str, names: Names) -> bool:
+    try:
+        path = names.meaning(getattr(step, "read", "")).address.path
+    except Misfit:
+        return False
+    return name not in ("elapsed", "att_error") and bool(path) and path[-1].uuid == CLIENT_CONFIGURATION
+
+
+def _is_hidden(service: str, names: Names) -> bool:
+    try:
+        return names.service(service) in HIDDEN["host"]
+    except Misfit:
+        return False
+
+
+def _words(limit: Any) -> Iterator[str]:
+    """The texts that a limit holds a reading against."""
+    for key in ("equals", "one_of", "contains"):
+        value = getattr(limit, key, None)
+        yield from (word for word in (value if isinstance(value, list) else [value]) if isinstance(word, str))
+
+
+_REFUSAL = Partly(
+    "the limit is on an error for want of authentication or encryption",
+    "the operating system answers such an error itself, by pairing; so nothing is asked of the device",
+    _wants_refusal,
+)
+_PARTLY_HOST = {
+    "discover.table": Partly(
+        "the limit names generic access or human interface device",
+        "the operating system hides that service",
+        _about_hidden_table,
+    ),
+    "discover.services": Partly(
+        "the limit is more than `contains`, or names one of these two",
+        "the operating system hides the services generic access and human interface device",
+        _about_hidden_service,
+    ),
+    "read.*": Partly(
+        "`client characteristic configuration` is read",
+        "the operating system subscribes by itself, and writes there what it likes",
+        _is_client_configuration,
+    ),
+    "read.att_error": _REFUSAL,
+    "write.att_error": _REFUSAL,
+    "exchange.att_error": _REFUSAL,
+}
+# 'step.reading' -> with which steps this kind of radio has no such reading; 'step.*' is every reading
+PARTLY: dict[str, Mapping[str, Partly]] = {"host": _PARTLY_HOST, "virtual": {}, "hci": {}}
 
 # (step, key, value) -> where this kind of radio may not be able to do it
 MAY_FAIL: dict[str, Mapping[tuple[str, str, Any], str]] = {
@@ -30,3 +121,37 @@ MAY_FAIL: dict[str, Mapping[tuple[str, str, Any], str]] = {
     "virtual": {},
     "hci": {},
 }
+
+
+# Services that this kind of radio never shows, whether the device has them or not.
+HIDDEN: dict[str, frozenset[str]] = {
+    "host": frozenset({GENERIC_ACCESS, HUMAN_INTERFACE}),
+    "virtual": frozenset(),
+    "hci": frozenset(),
+}
+# What stands in such a service and nowhere else: device name, appearance, preferred connection parameters, central
+# address resolution, resolvable private address only (Core Vol 3 Part C 12); boot keyboard input and output, HID
+# information, report map, control point, report, protocol mode, boot mouse input (HID Service 1.0)
+_PARTS_OF = {
+    GENERIC_ACCESS: ("2a00", "2a01", "2a04", "2aa6", "2ac9"),
+    HUMAN_INTERFACE: ("2a22", "2a32", "2a4a", "2a4b", "2a4c", "2a4d", "2a4e", "2a33"),
+}
+
+
+def hidden_attribute(name: str, hidden: frozenset[str], names: Names) -> bool:
+    """Whether a name stands for an attribute of a hidden service."""
+    try:
+        path = names.meaning(name).address.path
+    except Misfit:
+        return False
+    parts = {f"0000{short}-0000-1000-8000-00805f9b34fb" for service in hidden for short in _PARTS_OF[service]}
+    return any(segment.uuid in parts | hidden for segment in path)
+
+
+def unjudged(lacks: Mapping[str, str], partly: Mapping[str, Partly], step: Step, name: str, names: Names) -> str:
+    """Why a limit on this reading of this step is not judged; '' when it is."""
+    reading = f"{step.verb}.{name}"
+    if why := lacks.get(reading, ""):
+        return why
+    found = (partly.get(reading), partly.get(f"{step.verb}.*"))
+    return next((each.why for each in found if each is not None and each.applies(step, name, names)), "")

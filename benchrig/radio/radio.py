@@ -9,7 +9,7 @@ import asyncio
 import contextlib
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from bleak import BleakClient, BleakScanner
 from bleak.backends.device import BLEDevice
@@ -19,12 +19,19 @@ from bleak.exc import BleakDBusError
 from benchrig.errors import BenchrigError, ConnectFailed, LinkError, MalformedPdu, StationError
 from benchrig.radio.foreign import IN_PROGRESS, RESTART_SERVICE, translate
 from benchrig.radio.link import Link
+from benchrig.radio.offers import Partly, unjudged
 from benchrig.radio.scan import Report, Selection, Sighting
+
+if TYPE_CHECKING:
+    from benchrig.steps.attribute import Names
+    from benchrig.steps.base import Step
 
 # Let bleak's own time-out fire first: cancelling its connect can leave the connection pending.
 MARGIN = 0.25
 # How long a backend may take to find its way out of a connection attempt, and to let go of a client.
 GIVE_UP_WITHIN = 10.0
+# How long one waits for another benchrig on the same adapter.
+PREPARE_WITHIN = 15.0
 # Between attempts to start a scan while another program is at it.
 WHILE_BUSY = (0.25, 0.5, 1.0)
 # Bounds what a device can make a run keep and print.
@@ -40,9 +47,11 @@ async def _nothing() -> None:
 
 @dataclass
 class Radio:
-    """An open radio. `facts` go into the record, `lacks` says which readings it does not have and why (see offers.py),
-    `on_close` releases what was opened with it. With `reads_reach_listeners` the stack delivers what is read to the
-    listeners of the attribute as well; `whole_table` when it shows every service and the handles of the device."""
+    """An open radio. `facts` go into the record, `lacks` and `partly` say which readings it does not have and why (see
+    offers.py), `on_close` releases what was opened with it. With `reads_reach_listeners` the stack delivers what is read to
+    the listeners of the attribute as well; with `repeats_hidden` it reports a device once in a while only. `whole_table`
+    when it shows every service and the handles of the device, all but the `hidden_services`; `value_follows` is what
+    its handle of a characteristic lacks to that of the value."""
 
     name: str
     simulated: bool = False
@@ -51,8 +60,12 @@ class Radio:
     client_options: dict[str, Any] = field(default_factory=dict)
     facts: Mapping[str, str] = field(default_factory=dict)
     lacks: Mapping[str, str] = field(default_factory=dict)
+    partly: Mapping[str, Partly] = field(default_factory=dict)
     reads_reach_listeners: bool = False
+    repeats_hidden: bool = False
     whole_table: bool = True
+    hidden_services: frozenset[str] = frozenset()
+    value_follows: int = 0
     on_close: Callable[[], Awaitable[None]] = _nothing
     _links: list[Link] = field(default_factory=list)
     _last: Link | None = None
@@ -60,9 +73,14 @@ class Radio:
     _endings: set[asyncio.Task[None]] = field(default_factory=set)
     _lock: asyncio.Lock = field(default_factory=asyncio.Lock)
 
-    async def prepare(self, selection: Selection) -> list[str]:
-        """Make the radio ready for units of this selection; what had to be done, in sentences."""
+    async def prepare(self, selection: Selection, within: float = PREPARE_WITHIN) -> list[str]:
+        """Make the radio ready for units of this selection; what had to be done, in sentences. Another benchrig that is
+        in the way is waited for, `within` seconds."""
         return []
+
+    def unjudged(self, step: Step, name: str, names: Names) -> str:
+        """Why a limit on this reading of the step is not judged on this radio, as things are now; '' when it is."""
+        return unjudged(self.lacks, self.partly, step, name, names)
 
     async def trouble(self) -> BenchrigError | None:
         """What is known to be behind a link that was lost or never came, or an answer that did not: a StationError
@@ -96,7 +114,7 @@ class Radio:
 
         def detected(device: BLEDevice, data: AdvertisementData) -> None:
             if not self.is_cached(data):
-                on_report(_report(loop.time(), device, data))
+                on_report(_report(loop.time(), device, data, repeats_hidden=self.repeats_hidden))
 
         try:
             options = self.scanner_options if active else self.passive_options()
@@ -125,7 +143,8 @@ class Radio:
             timeout=within,
             **self.client_options,
         )
-        link = Link(client, sighting.name or sighting.address, reads_reach_listeners=self.reads_reach_listeners)
+        link = Link(client, sighting.name or sighting.address, reads_reach_listeners=self.reads_reach_listeners,
+                    value_follows=self.value_follows, hidden_services=self.hidden_services)  # fmt: skip
         doing = f"connect to {link.name}"
         begun = asyncio.Event()
         attempt = asyncio.ensure_future(self._attempt(client, begun))
@@ -216,7 +235,7 @@ async def _when_free(start: Callable[[], Awaitable[None]]) -> None:
     return await start()
 
 
-def _report(now: float, device: BLEDevice, data: AdvertisementData) -> Report:
+def _report(now: float, device: BLEDevice, data: AdvertisementData, *, repeats_hidden: bool = False) -> Report:
     # only benchrig's own stack hands over what came over the air
     raw = data.platform_data[0] if data.platform_data else None
     return Report(
@@ -233,6 +252,7 @@ def _report(now: float, device: BLEDevice, data: AdvertisementData) -> Report:
         payload=getattr(raw, "data", None),
         scan_response=getattr(raw, "scan_response", None),
         connectable=getattr(raw, "connectable", None),
+        repeats_hidden=repeats_hidden,
         device=device,
     )
 

@@ -32,7 +32,9 @@ class Report:
     """One advertising report. `at` in seconds of the loop's clock, `rssi` in dBm (None where it was not measured),
     UUIDs as 128-bit text, `address_type` 'public', 'random' or '' where the radio does not say; `payload` and
     `scan_response` as they came, and whether the device is connectable, where it tells them. A scan response that
-    came late makes a second report, at the time of its event. `name_is_short` when there is more of the name."""
+    came late makes a second report, at the time of its event. `name_is_short` when there is more of the name.
+    `repeats_hidden`: the system drops most reports, so the time between two says nothing. `remembered` says why name and
+    services are not known: the system tells what it remembers of the device in their place."""
 
     at: float
     address: str
@@ -47,6 +49,8 @@ class Report:
     scan_response: bytes | None = None
     connectable: bool | None = None
     name_is_short: bool = False
+    repeats_hidden: bool = False
+    remembered: str = ""
     device: Any = field(compare=False, repr=False, default=None)
 
 
@@ -71,12 +75,14 @@ class Sighting:
     last_at: float = 0.0
     rssi: deque[float] = field(default_factory=lambda: deque(maxlen=KEPT_REPORTS))
     gaps: deque[float] = field(default_factory=lambda: deque(maxlen=KEPT_REPORTS))
+    remembered: str = ""
     device: Any = field(default=None, repr=False)
 
     def add(self, report: Report) -> None:
         if self.count == 0 or report.at != self.last_at or not report.scan_response:
             self._count(report)
         self.device = report.device
+        self.remembered = report.remembered
         self.address_type = report.address_type or self.address_type
         if report.name and (self.name_is_short or not report.name_is_short):
             self.name, self.name_is_short = report.name, report.name_is_short
@@ -94,7 +100,7 @@ class Sighting:
         """An event that was not heard before."""
         if self.count == 0:
             self.first_at = report.at
-        elif report.at - self.last_at > SAME_EVENT:
+        elif not report.repeats_hidden and report.at - self.last_at > SAME_EVENT:
             self.gaps.append(report.at - self.last_at)
         self.count += 1
         self.last_at = report.at
@@ -150,14 +156,6 @@ class Selection:
     key: bytes | None = None
     also: Selection | None = None
 
-    def may_mean(self, name: str, address: str) -> bool:
-        """Whether a device of which only name and address are known may be the one."""
-        if self.also is not None and not self.also.may_mean(name, address):
-            return False
-        if self.address is not None and address.upper() == self.address.upper():
-            return True
-        return self.name is not None and fnmatch.fnmatchcase(name, self.name)
-
     def accepts(self, sighting: Sighting) -> bool:
         data = sighting.manufacturer_data
         return (
@@ -187,6 +185,11 @@ class Selection:
     def at_any_level(self) -> Selection:
         """The same, with no demand on the level."""
         return replace(self, rssi_min=None, also=self.also and self.also.at_any_level)
+
+    @property
+    def addresses(self) -> list[str]:
+        """The addresses that it must have."""
+        return ([self.address] if self.address is not None else []) + (self.also.addresses if self.also else [])
 
     @property
     def names(self) -> list[str]:

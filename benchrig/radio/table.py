@@ -29,7 +29,7 @@ def in_order(properties: Iterable[str]) -> tuple[str, ...]:
 
 @dataclass(frozen=True)
 class Characteristic:
-    """`handle` is that of the declaration where the radio tells no other; properties are words such as 'read',
+    """`handle` is that of the value; properties are words such as 'read',
     'write', 'write without response', 'notify', 'indicate'."""
 
     handle: int
@@ -78,9 +78,11 @@ class Found:
 
 @dataclass(frozen=True)
 class Table:
-    """`find` remembers its answers: a plan asks for the same attributes again and again."""
+    """`hidden` are services that the radio never shows, whether the device has them or not. `find` remembers its
+    answers: a plan asks for the same attributes again and again."""
 
     services: tuple[Service, ...]
+    hidden: frozenset[str] = frozenset()
     _answers: dict[tuple[Segment, ...], list[Found]] = field(default_factory=dict, compare=False, repr=False)
 
     def attributes(self) -> Iterator[Found]:
@@ -93,6 +95,13 @@ class Table:
 
     def by_handle(self, handle: int) -> list[Found]:
         return [found for found in self.attributes() if found.attribute.handle == handle]
+
+    def may_hide(self, handle: int) -> bool:
+        """Whether a handle where nothing is shown may belong to a hidden service: one between those that are shown."""
+        shown = [service.handle for service in self.services]
+        values = [found.attribute.handle for found in self.attributes()]
+        shown += [*values, *(handle - 1 for handle in values)]  # and the declarations
+        return bool(self.hidden) and handle not in shown and handle < max(shown, default=0x10000)
 
     def find(self, path: Sequence[Segment]) -> list[Found]:
         """The attributes whose chain ends with the last segment and passes the others in order."""

@@ -124,6 +124,8 @@ class Unit:
             self.tell("the radio had forgotten the unit: scanned for it again")
             await self.find(0.0, deadline - loop.time(), to_connect=True)
             link = await self._connect(deadline)
+        for remark in link.remarks:
+            self.tell(remark)
         await self._prove(link)
         return link
 

@@ -224,7 +224,7 @@ class RunBench:
 
     def lacks(self, name: str) -> str:
         assert self._step is not None
-        return self._radio.lacks.get(f"{self._step.verb}.{name}", "") if self._radio.lacks else ""
+        return self._radio.unjudged(self._step, name, self.names)
 
     def not_measured(self, name: str, why: str) -> None:
         self._unmeasured[name] = why

@@ -12,7 +12,7 @@ from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import ReadingType, Step, value_readings
 from benchrig.steps.bench import Bench
 from benchrig.steps.payload import encode, hex_bytes, misfit_of
-from benchrig.steps.refusal import ATT_ERROR, answered, request_target, unanswered
+from benchrig.steps.refusal import ATT_ERROR, answered, is_withheld, request_target, unanswered
 from benchrig.steps.subscription import sender, subscribed
 from benchrig.values.limit import AnyValue
 
@@ -61,6 +61,8 @@ class Exchange(Step, kw_only=True):
         command = request_target(bench, self, self.exchange, needs)
         answer = sender(bench, self.answer or self.exchange)
         data = encode(command.format, self.value, self.raw)
+        if is_withheld(bench):
+            return
         hearing = _Hearing(bench, hex_bytes(self.starts_with) if self.starts_with else b"")
         async with subscribed(bench, answer, hearing.hear, self.title):
             bench.note(f"sends {data.hex(' ').upper()}")

@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from benchrig.errors import AttributeAmbiguous, AttributeMissing, PropertyMissing
+from benchrig.errors import AttributeAmbiguous, AttributeMissing, PropertyMissing, StationError
+from benchrig.radio.offers import hidden_attribute
 from benchrig.source.problem import suggest
 from benchrig.steps.attribute import AttributeName, Meaning, Names
 from benchrig.steps.bench import Target
@@ -23,6 +24,7 @@ def look_up(table: Table, names: Names, name: AttributeName | str, needs: tuple[
     address = meaning.address
     found = table.by_handle(address.handle) if address.handle is not None else table.find(address.path)
     if not found:
+        _shown(meaning, table, names)
         raise _missing(meaning, table, names)
     if len(found) > 1:
         raise _ambiguous(meaning, found, names)
@@ -32,6 +34,16 @@ def look_up(table: Table, names: Names, name: AttributeName | str, needs: tuple[
         has = ", ".join(properties) or "none"
         raise PropertyMissing(f"{name} does not offer {' or '.join(needs)}; its properties: {has}")
     return Target(str(name), found[0], meaning.format or names.format_of(attribute.uuid))
+
+
+def _shown(meaning: Meaning, table: Table, names: Names) -> None:
+    """StationError where the radio hides what is looked for, or may hide it: that it is missing proves nothing."""
+    handle = meaning.address.handle
+    if hidden_attribute(meaning.name, table.hidden, names) or (handle is not None and table.may_hide(handle)):
+        raise StationError(
+            f"this radio does not show '{meaning.name}': the operating system hides generic access and human interface device",
+            advice="test this on another radio: --radio hci:…",
+        )
 
 
 def path_of(found: Found, names: Names) -> str:

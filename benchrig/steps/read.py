@@ -8,7 +8,7 @@ from typing import ClassVar
 from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import SECONDS, ReadingType, Step, value_readings
 from benchrig.steps.bench import Bench
-from benchrig.steps.refusal import ATT_ERROR, answered, request_target
+from benchrig.steps.refusal import ATT_ERROR, answered, is_withheld, request_target
 from benchrig.values.format import Format, build_format
 from benchrig.values.spec import FormatSpec
 
@@ -39,6 +39,8 @@ class Read(Step, kw_only=True):
 
     async def run(self, bench: Bench) -> None:
         target = request_target(bench, self, self.read, ("read",))
+        if is_withheld(bench):
+            return
         started = bench.now()
         with answered(bench, self) as answer:
             data = await bench.link.read(target.found.attribute, self.title, bench.time_left)

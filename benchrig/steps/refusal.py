@@ -54,6 +54,12 @@ def unanswered(step: Step) -> Iterator[Misfit]:
             yield Misfit("a write without response has no answer, so no att_error", path=(key, "att_error"))
 
 
+def is_withheld(bench: Bench) -> bool:
+    """Whether the radio would not pass the refusal on that the plan expects: the request is left out then. (Linux takes
+    some as a wish to pair, and never answers.)"""
+    return bench.wanted("att_error") and bool(bench.lacks("att_error"))
+
+
 @dataclass
 class Answer:
     """`refused` after the context when the device answered with an ATT error that the plan wants to judge."""

@@ -12,7 +12,7 @@ from benchrig.steps.base import SECONDS, ReadingType, Step, value_readings
 from benchrig.steps.bench import Bench
 from benchrig.steps.payload import encode, misfit_of, same_value
 from benchrig.steps.read import report_elapsed
-from benchrig.steps.refusal import ATT_ERROR, answered, request_target, unanswered
+from benchrig.steps.refusal import ATT_ERROR, answered, is_withheld, request_target, unanswered
 from benchrig.values.format import build_format
 from benchrig.values.judging import shown
 from benchrig.values.limit import AnyValue
@@ -58,6 +58,8 @@ class Write(Step, kw_only=True):
         target = request_target(bench, self, self.write, needs)
         form = build_format(self.format) if self.format else target.format
         data = encode(form, self.value, self.raw)
+        if is_withheld(bench):
+            return
         bench.note(f"sends {data.hex(' ').upper() or '(no bytes)'}")
         started = bench.now()
         attribute = target.found.attribute

@@ -18,6 +18,16 @@ def test_levels_with_their_unit_and_without(level, lead):
     assert call(*SCAN, "500 ms", "--rssi-min", level.replace("60", "20"), "--nearest", lead).exit_code == 5
 
 
+@pytest.mark.parametrize("command", ["read", "write", "watch", "inspect", "draft", "session"])
+def test_whatever_connects_can_do_so_anew(command):
+    assert "--fresh" in call(command, "--help").stdout
+
+
+def test_fresh_reads_all_the_same():
+    assert call("read", "battery level", "--fresh", "--radio", f"virtual:{DEVICES / 'logger.yaml'}").exit_code == 0
+    assert call("scan", "--fresh").exit_code == 4
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [

@@ -6,13 +6,18 @@ from pathlib import Path
 
 import pytest
 
-from benchrig.radio.offers import LACKS, MAY_FAIL
+from benchrig.radio.offers import LACKS, MAY_FAIL, PARTLY
 from tests.contract.radios import run_on
 from tests.reference import SECTIONS, words
 
 SECTION = SECTIONS["What a radio does not offer"]
 # A limit that a reading of this kind always breaks.
-BROKEN = {"scan.interval": "{max: 1 ms}", "scan.count": "{max: 0}", "discover.elapsed": "{min: 1 h}"}
+BROKEN = {
+    "scan.interval": "{max: 1 ms}",
+    "scan.count": "{max: 0}",
+    "discover.elapsed": "{min: 1 h}",
+    "disconnect.elapsed": "{min: 1 h}",
+}
 PLAN = """
 plan: what a radio lacks
 device: {select: {name: all sorts}}
@@ -25,6 +30,12 @@ ALL = sorted({name for lacks in LACKS.values() for name in lacks})
 def test_the_reference_lists_the_readings() -> None:
     rows = {(words(row["reading"])[0], row["not on"]): row["why"] for row in SECTION.table("reading")}
     assert rows == {(name, kind): why for kind, lacks in LACKS.items() for name, why in lacks.items()}
+
+
+def test_the_reference_lists_the_readings_that_some_steps_lack() -> None:
+    rows = {(words(row["part of"])[0], row["not on"]): (row["where it is lacking"], row["why"])
+            for row in SECTION.table("part of")}  # fmt: skip
+    assert rows == {(name, kind): (each.when, each.why) for kind, some in PARTLY.items() for name, each in some.items()}
 
 
 def test_the_reference_lists_the_steps() -> None:

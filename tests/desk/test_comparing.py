@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 from pathlib import Path
 
 import msgspec
@@ -86,6 +87,17 @@ def test_services_count_only_where_the_payload_is_known() -> None:
     assert ([change.what for change in found.changed], found.same_structure) == (["services"], False)
     other.advertising.payload = None
     assert compare(one, other).same_structure
+
+
+def test_what_an_operating_system_hides_and_subscribes_to_is_no_change() -> None:
+    listened = "[read, notify], value: 97 %, notify: {period: 1 s}"
+    one = inspected(device_text(DEVICE.replace("[read], value: 97 %", listened)))
+    other = msgspec.structs.replace(one, whole_table=False, services=copy.deepcopy(one.services[1:]))
+    [subscribed] = [each for service in other.services for char in service.characteristics for each in char.descriptors]
+    assert subscribed.content is not None
+    subscribed.content.raw = "01 00"
+    assert [compare(*pair).same_structure for pair in ((one, other), (other, one))] == [True, True]
+    assert (compare(one, other).values, compare(one, other).removed) == ([], [])
 
 
 def test_another_presentation_format_is_another_structure() -> None:

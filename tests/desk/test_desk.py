@@ -9,6 +9,7 @@ import pytest
 from benchrig.desk.desk import Desk
 from benchrig.errors import AmbiguousDevice, AttributeMissing, ConnectFailed, DeviceNotFound, OperatorError
 from benchrig.radio.link import Link
+from benchrig.radio.radio import Radio
 from benchrig.radio.scan import Report, Selection, Sighting
 from tests.desk.kit import at_desk
 from tests.run.kit import DEVICES, device_text
@@ -140,3 +141,15 @@ def test_a_device_that_the_system_forgot_is_listened_for_again() -> None:
 
     assert at_desk(work, LOGGER) == "VFL-0042"
     assert calls[1] is not calls[0]
+
+
+@pytest.mark.parametrize("fresh", [False, True])
+def test_a_fresh_connection_lets_the_radio_forget_first(fresh: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    forgotten: list[str] = []
+
+    async def forget(radio: Radio, sighting: Sighting) -> None:
+        forgotten.append(sighting.name)
+
+    monkeypatch.setattr(Radio, "forget", forget)
+    assert at_desk(_reach, device_text(), fresh=fresh) == "unit 1"
+    assert forgotten == ["unit 1"] * fresh

@@ -233,17 +233,18 @@ OTHERS = [
         "another process is connected before",
         before=("connect from another process",),
         mended=("end the others",),
-        notes="cleared a link that was left to all sorts",
+        exit_code=7,
+        cause="station",
+        says="another program on this machine is connected to all sorts",
     ),
     Scene(
         "another process connects before the connection",
         BEFORE_CONNECT,
         during=("connect from another process",),
-        mended=("kill the others",),
+        mended=("end the others",),
         exit_code=7,
         cause="station",
         says="another program on this machine is connected to all sorts",
-        next_notes="cleared a link that was left to all sorts",
     ),
 ]
 

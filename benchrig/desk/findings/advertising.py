@@ -21,7 +21,7 @@ _SUPPLEMENT = "Core Specification Supplement, Part A"
 _WARNING: Severity = "warning"
 _NOTE: Severity = "note"
 # An operating system keeps these to itself.
-_HIDDEN = (long_uuid(0x1800), long_uuid(0x1801))
+_HIDDEN = (long_uuid(0x1800), long_uuid(0x1801), long_uuid(0x1812))
 
 
 def judge(seen: Inspection) -> Iterator[Finding]:

@@ -1,0 +1,64 @@
+"""What the host radio has with some steps only."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from benchrig.errors import StationError
+from benchrig.plan.loader import load_plan
+from benchrig.plan.remarks import remarks
+from benchrig.radio.offers import HIDDEN
+from benchrig.radio.table import Characteristic, Service, Table
+from benchrig.steps.attribute import Names
+from benchrig.steps.lookup import look_up
+from benchrig.values.catalogue import long_uuid
+
+PLAN = "plan: p\ndevice: {select: {name: unit}}\nsteps:\n  - scan:\n  - connect:\n"
+STEPS = [
+    ("disconnect:\n    expect: {elapsed: {max: 1 s}}", "elapsed"),
+    ("discover:\n    expect: {table: {generic access: {device name: [read]}}}", "table"),
+    ("discover:\n    expect: {table: {battery: {battery level: []}}}", ""),
+    ("discover:\n    expect: {services: {contains: generic access}}", "services"),
+    ("discover:\n    expect: {services: {contains: [battery, generic access service]}}", "services"),
+    ("discover:\n    expect: {services: {length: 3}}", "services"),
+    ("discover:\n    expect: {services: {contains: battery}}", ""),
+    ("read: battery level/client characteristic configuration\n    expect: {raw: {equals: '00 00'}}", "raw"),
+    ("read: battery level\n    expect: {raw: {equals: '61'}}", ""),
+    ("read: battery level\n    expect: {att_error: {equals: insufficient encryption}}", "att_error"),
+    ("read: battery level\n    expect: {att_error: {one_of: [none, insufficient authentication]}}", "att_error"),
+    ("write: '2A06'\n    raw: '01'\n    expect: {att_error: {equals: encryption key size too short}}", "att_error"),
+    ("read: battery level\n    expect: {att_error: {equals: read not permitted}}", ""),
+]
+
+
+def said(folder: Path, step: str, kind: str = "host") -> list[str]:
+    path = folder / "plan.yaml"
+    path.write_text(f"{PLAN}  - {step}\n", encoding="utf-8")
+    return [sentence for _, sentence in remarks(load_plan(path), kind)]
+
+
+@pytest.mark.parametrize(("step", "reading"), STEPS)
+def test_a_limit_that_cannot_be_judged_is_told_before(step: str, reading: str, tmp_path: Path) -> None:
+    found = said(tmp_path, step)
+    assert [sentence.partition(" is not judged")[0] for sentence in found] == [f"the limit on {reading}"] * bool(
+        reading
+    )
+    assert said(tmp_path, step, "virtual") == []
+
+
+@pytest.mark.parametrize("name", ["device name", "generic access/appearance", "report map", "0x2A00"])
+def test_an_attribute_that_is_hidden_is_told_before(name: str, tmp_path: Path) -> None:
+    [sentence] = said(tmp_path, f"read: {name}")
+    assert "cannot be reached" in sentence
+
+
+def test_what_is_hidden_is_not_the_units_fault() -> None:
+    level = Characteristic(0x0012, long_uuid(0x2A19), ("read",))
+    table = Table((Service(0x0010, long_uuid(0x180F), (level,)),), HIDDEN["host"])
+    for name in ("device name", "generic access/device name", "handle 0x0003"):
+        with pytest.raises(StationError, match="does not show"):
+            look_up(table, Names(), name)
+    assert look_up(table, Names(), "handle 0x0012").found.attribute == level
+    assert [table.may_hide(handle) for handle in (0x000F, 0x0010, 0x0011, 0x0012, 0x0013)] == [True, *[False] * 4]
