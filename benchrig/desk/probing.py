@@ -116,8 +116,8 @@ async def _look_at_adapter(adapter: str, listen: float) -> None:
     async with _closing(bluez):
         _look_at_properties(looking, has)
         with looking.at("not in use") as found:
-            await _look_at_use(bluez, found)
-    await hears(looking.radio, listen, lambda: _host(adapter))
+            in_use = await _look_at_use(bluez, found)
+    await hears(looking.radio, listen, lambda: _host(adapter), in_use)
 
 
 def _look_at_properties(looking: Looking, has: Mapping[str, Any]) -> None:
@@ -136,16 +136,26 @@ def _look_at_properties(looking: Looking, has: Mapping[str, Any]) -> None:
             found("no", "the adapter cannot act as central", "use an adapter with Bluetooth LE", blocks=True)
 
 
-async def _look_at_use(bluez: Bluez, found: Callable[..., None]) -> None:
-    """Neither keeps a station from testing, but both keep units from being heard."""
+async def _look_at_use(bluez: Bluez, found: Callable[..., None]) -> str:
+    """What to do about it, '' when nobody uses it. A run waits for another benchrig, and hears too little beside another
+    scan; a link of another program hides one unit only."""
+    from benchrig.radio.adapter_lock import holder  # of Linux and macOS alone
+
+    process = holder(bluez.adapter)
     linked = [device.name or device.address for device in await bluez.devices() if device.connected]
-    if (await bluez.properties()).get("Discovering"):
-        found("no", "another program is scanning with this adapter", "end that scan: it delays and hides what is heard")
+    advice = ""
+    if process is not None:
+        advice = "wait until it has ended, or end it"
+        found("no", f"another benchrig uses it (process {process or 'unknown'})", advice, blocks=True)
+    elif (await bluez.properties()).get("Discovering"):
+        advice = "end that scan: beside it a unit is heard once in about 11 s"
+        found("no", "another program is scanning with this adapter", advice, blocks=True)
     elif linked:
-        advice = "bluetoothctl disconnect, if it is a unit; a run clears links to its own unit"
+        advice = "if it is a unit: end the program that holds it, or bluetoothctl disconnect"
         found("no", f"connected to {', '.join(linked[:5])}", advice)
     else:
         found("yes", "nobody scans, nothing is connected")
+    return advice
 
 
 def _unblock() -> str:
@@ -181,8 +191,8 @@ async def look_at_hci(transport: str, listen: float) -> None:
     await hears(looking.radio, listen, opened)
 
 
-async def hears(name: str, listen: float, opened: Callable[[], Awaitable[Radio]]) -> None:
-    """Whether anything is heard over a radio."""
+async def hears(name: str, listen: float, opened: Callable[[], Awaitable[Radio]], in_use: str = "") -> None:
+    """Whether anything is heard over a radio. `in_use` is the advice for silence where others use it."""
     looking = Looking(name)
     say(Beginning(name, "hears"))
     try:
@@ -193,7 +203,7 @@ async def hears(name: str, listen: float, opened: Callable[[], Awaitable[Radio]]
     async with contextlib.AsyncExitStack() as resources:
         resources.push_async_callback(radio.close)
         with looking.at("hears") as found:
-            found(*heard(await ear_of(radio, listen), listen))
+            found(*heard(await ear_of(radio, listen), listen, in_use))
 
 
 async def ear_of(radio: Radio, listen: float) -> Ear:
@@ -208,13 +218,13 @@ async def ear_of(radio: Radio, listen: float) -> Ear:
     return ear
 
 
-def heard(ear: Ear, listen: float) -> tuple[State, str, str]:
+def heard(ear: Ear, listen: float, in_use: str = "") -> tuple[State, str, str]:
     """The state, the text and the advice. Silence proves nothing: there may be nobody to hear."""
     if not ear.heard:
         return (
             "unknown",
             f"nothing was heard in {listen:g} s",
-            "bring a device near that advertises, and see its antenna",
+            in_use or "bring a device near that advertises, and see its antenna",
         )
     count = f"{len(ear.heard)} device{'s' if len(ear.heard) > 1 else ''}"
     best = max(ear.heard.values(), key=lambda each: each.strength)

@@ -211,9 +211,10 @@ class BluezRadio(Radio):
 
     async def _clear_memory(self) -> None:
         """Let BlueZ forget what it heard before, and the tables that it has read: it would mix them into what is heard now.
-        What it has to keep (paired devices), and what another scan is about, is only known to be mixed."""
+        What it has to keep (paired devices), and what another scan or benchrig is about, is only known to be mixed."""
         devices = await self.bluez.devices()
-        gone = await self._forget(one for one in devices if not self._crowded or one.address in self._met)
+        alone = self._claim is not None and not self._crowded
+        gone = await self._forget(one for one in devices if alone or one.address in self._met)
         left = (one for one in devices if one not in gone)
         self._remembered = {one.path: one for one in left if one.has_table or one.paired}
 

@@ -52,8 +52,16 @@ class Device:
         self.details = {"path": f"/org/bluez/hci0/dev_{address.replace(':', '_')}"}
 
 
-def radio(*devices: dict[str, Any], discovering: bool = False) -> BluezRadio:
-    return BluezRadio("host", bluez=StandIn(*devices, discovering=discovering))
+class Claim:
+    """The lock, as if nobody else wanted it."""
+
+    def release(self) -> None:
+        pass
+
+
+def radio(*devices: dict[str, Any], discovering: bool = False, prepared: bool = True) -> BluezRadio:
+    claim: Any = Claim() if prepared else None
+    return BluezRadio("host", bluez=StandIn(*devices, discovering=discovering), _claim=claim)
 
 
 def report(address: str = UNIT, name: str = "unit", services: tuple[str, ...] = ("181a",)) -> Report:

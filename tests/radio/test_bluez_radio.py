@@ -50,6 +50,13 @@ async def test_what_was_heard_before_is_forgotten_first() -> None:
     assert (found.name, found.services, found.remembered) == ("unit", ["181a"], "")
 
 
+async def test_who_only_looks_leaves_everything() -> None:
+    on = radio({"address": OTHER}, prepared=False)
+    await scanned(on)
+    assert isinstance(on.bluez, StandIn)
+    assert on.bluez.removed == []
+
+
 @pytest.mark.parametrize("kept", ["Paired", "Bonded", "Trusted", "Blocked", "Class", "Connected"])
 async def test_what_is_not_a_benchs_to_remove_stays(kept: str) -> None:
     on = radio({"address": OTHER, kept: True})

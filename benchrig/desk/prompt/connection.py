@@ -30,7 +30,7 @@ async def _nothing() -> None:
 class Connection:
     """To one device at a time. `show` gets what happens as plain data, `deeds` what was done. `reconnect` looks for a
     lost device without being told. `changed` is called when the state is another one, `when_up` after each connection,
-    `when_lost` after each loss."""
+    `when_lost` after each loss. `why` is what is known to be behind a link that is gone."""
 
     desk: Desk
     show: Callable[[dict[str, Any]], None]
@@ -41,9 +41,9 @@ class Connection:
     when_lost: Callable[[], None] = lambda: None
     unit: Sighting | None = None
     link: Link | None = None
+    why: BenchrigError | None = None
     _tasks: set[asyncio.Task[None]] = field(default_factory=set)
     _returning: asyncio.Task[None] | None = None
-    _why: BenchrigError | None = None
     _minding: asyncio.Task[None] | None = None
 
     @property
@@ -80,7 +80,7 @@ class Connection:
         if self.link is None:
             raise LinkLost("no device is connected", advice="the verb 'connect' makes a connection")
         if not self.link.is_up:
-            raise self._why or LinkLost(f"the link was lost ({self.link.lost_reason})", advice=CONNECT_AGAIN)
+            raise self.why or LinkLost(f"the link was lost ({self.link.lost_reason})", advice=CONNECT_AGAIN)
         return self.link
 
     async def connect(self, device: str = "") -> None:
@@ -125,7 +125,7 @@ class Connection:
             self.unit, self.link = await desk.reach()
         except AmbiguousDevice as error:
             raise AmbiguousDevice(error.message, advice="connect with the name or the address of one") from error
-        self._why = None
+        self.why = None
         self.deeds.append(Connected(self.unit, self.desk.options.selection, self.desk.unit))
         self._say_connected(self.link, desk.took)
         self.changed()
@@ -156,6 +156,7 @@ class Connection:
             return
         trouble = await self.desk.radio.trouble()
         reason = link.lost_reason if trouble is None else trouble.message
+        self.why = trouble
         self.when_lost()
         self.deeds.append(Lost(reason))
         self.show({"verb": "connect", "device": self.who, "lost": reason})
@@ -170,7 +171,7 @@ class Connection:
                     # a prompt may stand on the screen meanwhile
                     await self._connect(replace(self.desk, doing=in_silence))
                 except (LinkError, WrongDevice) as error:
-                    self._why = error
+                    self.why = error
                     await self.desk.radio.tidy()
                     await asyncio.sleep(TRY_AGAIN)
         except BenchrigError as error:

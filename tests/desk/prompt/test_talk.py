@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from datetime import UTC, datetime
 from typing import Any
 
@@ -19,9 +20,13 @@ from benchrig.errors import (
     LinkLost,
     MalformedValue,
     OperatorError,
+    StationError,
     UnfitValue,
     UsageError,
 )
+from benchrig.radio.port.radio import PortedRadio
+from benchrig.radio.radio import Radio
+from benchrig.radio.scan import Selection
 from benchrig.steps.attribute import Names
 from tests.desk.kit import at_desk
 from tests.desk.prompt.kit import LOGGER, talked
@@ -202,6 +207,29 @@ def test_a_wait_that_a_lost_link_ends_says_how_far_it_came_after_the_loss_was_sa
     with pytest.raises(LinkLost, match=r"the wait was cut short after [12].* s$"):
         talked("connect", "wait 5 s", devices=(LEAVES,), into=shown)
     assert "lost" in shown[-1]
+
+
+def test_what_the_station_did_ends_a_wait_as_the_stations_fault(monkeypatch: pytest.MonkeyPatch) -> None:
+    async def trouble(radio: Radio) -> StationError:
+        return StationError("the adapter 'hci0' is switched off")
+
+    monkeypatch.setattr(Radio, "trouble", trouble)
+    monkeypatch.setattr(PortedRadio, "trouble", trouble)
+    monkeypatch.setattr(Desk, "hearing", lambda desk: contextlib.nullcontext())
+    for lines in (("connect", "wait 5 s"), ("connect", "scan --for 3 s", "read temperature")):
+        with pytest.raises(StationError, match="switched off"):
+            talked(*lines, devices=(LEAVES,), reconnect=len(lines) > 2)
+
+
+def test_what_is_watched_can_be_read_where_listeners_would_hear_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    async def prepare(radio: Radio, selection: Selection, within: float) -> list[str]:
+        radio.reads_reach_listeners = True
+        return []
+
+    monkeypatch.setattr(Radio, "prepare", prepare)
+    done = talked("watch temperature", "wait 2.5 s", "read temperature", "wait 2.5 s", "unwatch temperature")
+    assert (len(done.of("read")), len(done.of("watch"))) == (1, done.of("unwatch")[0]["count"] + 1)
+    assert done.of("unwatch")[0]["count"] >= 3
 
 
 def test_connect_connects_again_and_takes_up_what_was_watched() -> None:
