@@ -13,7 +13,7 @@ import msgspec
 
 from benchrig.desk.inspection import CharacteristicSeen, Inspection, ServiceSeen
 from benchrig.desk.paths import Key, Standing, standings
-from benchrig.radio.offers import CLIENT_CONFIGURATION, HIDDEN
+from benchrig.radio.offers import CCCD, HIDDEN
 from benchrig.values.presentation import PRESENTATION_FORMAT
 
 
@@ -99,7 +99,7 @@ def _value(old: Standing, new: Standing) -> Iterator[Change]:
 
 def _is_subscription(standing: Standing) -> bool:
     """An operating system subscribes by itself."""
-    return standing.seen.uuid == CLIENT_CONFIGURATION
+    return standing.seen.uuid == CCCD
 
 
 def _is_presentation(standing: Standing) -> bool:

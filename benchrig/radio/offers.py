@@ -17,7 +17,6 @@ if TYPE_CHECKING:
 
 GENERIC_ACCESS = "00001800-0000-1000-8000-00805f9b34fb"
 HUMAN_INTERFACE = "00001812-0000-1000-8000-00805f9b34fb"
-CLIENT_CONFIGURATION = "00002902-0000-1000-8000-00805f9b34fb"
 # ATT errors that BlueZ answers by pairing (0x05, 0x0F; src/shared/att.c, change_security), or tells in other words (0x0C)
 PAIRED_OVER = ("insufficient authentication", "insufficient encryption", "encryption key size too short")
 
@@ -62,11 +61,16 @@ def _about_hidden_service(step: Step, name: str, names: Names) -> bool:
 
 
 def _is_client_configuration(step: Step, name: str, names: Names) -> bool:
+    return name not in ("elapsed", "att_error") and is_cccd(getattr(step, "read", ""), names)
+
+
+def is_cccd(name: str, names: Names) -> bool:
+    """Whether a name stands for a client characteristic configuration."""
     try:
-        path = names.meaning(getattr(step, "read", "")).address.path
+        path = names.meaning(name).address.path
     except Misfit:
         return False
-    return name not in ("elapsed", "att_error") and bool(path) and path[-1].uuid == CLIENT_CONFIGURATION
+    return bool(path) and path[-1].uuid == CCCD
 
 
 def _is_hidden(service: str, names: Names) -> bool:

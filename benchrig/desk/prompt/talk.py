@@ -208,8 +208,11 @@ class Talk:
             return
         self.desk.tell(f"{target.name} is not listened to while it is read: this radio mixes the two up")
         await link.unsubscribe(watch.characteristic, f"unwatch {target.name}", READ_WITHIN)
-        yield
-        await link.subscribe(watch.characteristic, watch.hear, f"watch {target.name}", READ_WITHIN)
+        try:
+            yield
+        finally:
+            if link.is_up:
+                await link.subscribe(watch.characteristic, watch.hear, f"watch {target.name}", READ_WITHIN)
 
     def _watch_of(self, target: Target) -> Watch | None:
         return next((each for each in self.watches.values() if each.characteristic == target.found.attribute), None)
