@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from benchrig.plan.model import Plan, StepPlan, place_text
-from benchrig.radio.offers import HIDDEN, LACKS, MAY_FAIL, PARTLY, hidden_attribute, unjudged
+from benchrig.radio.offers import HIDDEN, LACKS, MAY_FAIL, NO_CCCD, PARTLY, hidden_attribute, is_cccd, unjudged
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Scalar
 from benchrig.steps.attribute import Names
@@ -33,11 +33,13 @@ def _not_judged(step: StepPlan, kind: str, names: Names) -> Iterator[tuple[str, 
 
 def _not_shown(step: StepPlan, kind: str, names: Names) -> Iterator[tuple[str, str]]:
     attribute = step.node.get(step.kind.verb)
-    if isinstance(attribute, Scalar) and attribute.text and hidden_attribute(attribute.text, HIDDEN[kind], names):
-        yield (
-            place_text(attribute.place),
-            f"'{attribute.text}' cannot be reached: the operating system hides its service",
-        )
+    if not isinstance(attribute, Scalar) or not attribute.text:
+        return
+    name, place = attribute.text, place_text(attribute.place)
+    if hidden_attribute(name, HIDDEN[kind], names):
+        yield place, f"'{name}' cannot be reached: the operating system hides its service"
+    if kind == "host" and step.kind.verb == "write" and is_cccd(name, names):
+        yield place, NO_CCCD
 
 
 def _not_everywhere(step: StepPlan, may_fail: Mapping[tuple[str, str, Any], str]) -> Iterator[tuple[str, str]]:

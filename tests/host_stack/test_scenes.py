@@ -46,5 +46,7 @@ def faults(scene: Scene, result: dict[str, Any]) -> Any:
             yield f"does not note '{pattern}'"
     if scene.exit_code >= 0 and "Traceback" in run["output"]:
         yield "a traceback"
-    if scene.cause == "station" and not re.search(ADVICE, "; ".join([*run["advice"], *run["notes"]])):
+    if scene.cause == "station" and not re.search(
+        ADVICE, "; ".join([*run["advice"], *run["notes"], verdict.get("advice", "")])
+    ):
         yield "no advice"

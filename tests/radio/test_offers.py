@@ -9,7 +9,7 @@ import pytest
 from benchrig.errors import StationError
 from benchrig.plan.loader import load_plan
 from benchrig.plan.remarks import remarks
-from benchrig.radio.offers import HIDDEN
+from benchrig.radio.offers import HIDDEN, NO_CCCD
 from benchrig.radio.table import Characteristic, Service, Table
 from benchrig.steps.attribute import Names
 from benchrig.steps.lookup import look_up
@@ -52,6 +52,12 @@ def test_a_limit_that_cannot_be_judged_is_told_before(step: str, reading: str, t
 def test_an_attribute_that_is_hidden_is_told_before(name: str, tmp_path: Path) -> None:
     [sentence] = said(tmp_path, f"read: {name}")
     assert "cannot be reached" in sentence
+
+
+def test_a_descriptor_that_the_system_writes_itself_is_told_before(tmp_path: Path) -> None:
+    step = "write: battery level/client characteristic configuration\n    raw: '01 00'"
+    assert said(tmp_path, step) == [NO_CCCD]
+    assert said(tmp_path, step, "hci") == []
 
 
 def test_what_is_hidden_is_not_the_units_fault() -> None:
