@@ -92,7 +92,7 @@ class VirtualLoop(asyncio.SelectorEventLoop):
         if timeout is None:
             raise InternalError(
                 "the virtual radio stands still: every task waits, and nothing is scheduled that could wake one",
-                advice="whatever waits for a program, an operator or a socket has to do so inside clock.outside()",
+                advice="whatever waits for a program, an operator or a socket has to do so inside the loop's outside()",
             )
         self._now += timeout
         return events
@@ -119,17 +119,6 @@ class _JumpingSelector(selectors.DefaultSelector):
 
     def select(self, timeout: float | None = None) -> _Events:
         return self._loop._next_events(super().select, timeout)
-
-
-@contextmanager
-def outside() -> Iterator[None]:
-    """Await something outside the air, in real time. On an ordinary loop this does nothing."""
-    loop = asyncio.get_running_loop()
-    if isinstance(loop, VirtualLoop):
-        with loop.outside():
-            yield
-    else:
-        yield
 
 
 def run(main: Coroutine[Any, Any, T], *, real_time: bool = False, debug: bool | None = None) -> T:

@@ -166,6 +166,13 @@ class StrictServer(Server):
             raise att.ATT_Error(att.ErrorCode.CCCD_IMPROPERLY_CONFIGURED)
         super().write_cccd(bearer, characteristic, value)
 
+    def on_att_handle_value_confirmation(
+        self, bearer: att.Bearer, confirmation: att.ATT_Handle_Value_Confirmation
+    ) -> None:
+        """One that nobody waits for any more: the subscription has ended since."""
+        if self.pending_confirmations.get(bearer) is not None:
+            super().on_att_handle_value_confirmation(bearer, confirmation)
+
     def on_disconnection(self, bearer: att.Bearer) -> None:
         if (confirmation := self.pending_confirmations.get(bearer)) and not confirmation.done():
             confirmation.cancel()

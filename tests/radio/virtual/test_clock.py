@@ -9,6 +9,7 @@ import pytest
 
 from benchrig.errors import InternalError
 from benchrig.radio.virtual import clock
+from benchrig.run.loop import outside
 
 
 async def elapsed(work):
@@ -93,7 +94,7 @@ def test_a_thread_is_awaited_in_real_time():
 
 def test_a_program_is_awaited_in_real_time():
     async def work():
-        with clock.outside():
+        with outside():
             program = await asyncio.create_subprocess_exec(
                 sys.executable, "-c", "print(5)", stdout=asyncio.subprocess.PIPE
             )
@@ -107,7 +108,7 @@ def test_the_virtual_clock_goes_on_where_the_real_one_left_it():
     async def work():
         loop = asyncio.get_running_loop()
         before = loop.time()
-        with clock.outside(), clock.outside():
+        with outside(), outside():
             await asyncio.sleep(0.02)
         between = loop.time()
         await asyncio.sleep(100)
@@ -123,7 +124,7 @@ def test_another_thread_can_wake_the_loop():
         loop = asyncio.get_running_loop()
         woken = loop.create_future()
         threading.Timer(0.02, loop.call_soon_threadsafe, (woken.set_result, "awake")).start()
-        with clock.outside():
+        with outside():
             return await woken
 
     assert clock.run(work()) == "awake"
@@ -137,7 +138,7 @@ def test_ctrl_c_cancels_the_run(real_time):
 
     async def work():
         try:
-            with clock.outside():
+            with outside():
                 asyncio.get_running_loop().call_later(0.01, os.kill, os.getpid(), signal.SIGINT)
                 await asyncio.sleep(30)
         finally:
@@ -153,7 +154,7 @@ def test_ctrl_c_cancels_the_run(real_time):
 
 def test_real_time_is_asyncios_own_loop():
     async def kind():
-        with clock.outside():
+        with outside():
             return isinstance(asyncio.get_running_loop(), clock.VirtualLoop)
 
     assert clock.run(kind(), real_time=True) is False

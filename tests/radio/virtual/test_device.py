@@ -13,6 +13,7 @@ from benchrig.radio.virtual.device_file import APPEARANCE
 from tests.radio.virtual.bench import (
     BATTERY,
     COMMAND,
+    INDICATE,
     LOGGER,
     LONG,
     NOTIFY,
@@ -196,6 +197,17 @@ async def test_the_added_appearance_is_the_advertised_one():
     async with Bench(text) as bench:
         client = await bench.connect("one")
         assert await client.read_gatt_char(APPEARANCE) == b"\x80\x04"
+
+
+async def test_a_confirmation_after_the_subscription_has_ended_is_no_news(caplog):
+    async with Bench(LOGGER.replace("count: 3", "count: 100")) as bench:
+        client = await bench.connect()
+        for number in range(40):
+            await client.start_notify(INDICATE, lambda *_: None)
+            await asyncio.sleep(0.05 + 0.003 * number)
+            await client.stop_notify(INDICATE)
+        await asyncio.sleep(1.0)
+    assert [record.message for record in caplog.records if record.levelname != "DEBUG"] == []
 
 
 async def test_the_mtu_is_the_devices():
