@@ -98,7 +98,8 @@ def check_select(problems: Problems, node: Node, names: Names) -> None:
 
 def check_link(problems: Problems, steps: Sequence[StepPlan]) -> None:
     """A step that needs the link must come after a connect and before the disconnect, in finally too: that goes on
-    where the steps end. There a connect may come anywhere: nobody knows how far the run came."""
+    where the steps end. There a connect may come anywhere: nobody knows how far the run came. The same holds after any
+    other step: the unit may have ended the link in it."""
     connected, by, doubted = False, "", False
     for step in steps:
         if step.kind.verb == "connect":
@@ -106,10 +107,12 @@ def check_link(problems: Problems, steps: Sequence[StepPlan]) -> None:
                 message = f"'{step.name}' comes while the unit is connected already"
                 problems.add(step.place, message, "take it out, or add - disconnect: before it")
             connected, doubted = True, False
-        elif step.kind.needs_link and not connected:
+            continue
+        if step.kind.needs_link and not connected:
             why = f"the link was ended by '{by}'" if by else "no connect step comes before it"
             problems.add(step.place, f"'{step.name}' needs a connection, but {why}", "add - connect: before it")
-            connected = doubted = True
+            connected = True
+        doubted = True
         if step.kind.verb == "disconnect":
             connected, by = False, step.name
 
