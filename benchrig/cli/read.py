@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -87,6 +88,20 @@ def content_lines(name: str, seen: Content) -> list[str]:
     if not seen.format:
         return [f"{plain(name)}: {raw}"]
     if isinstance(seen.value, dict):
-        fields = [f"  {plain(key)}: {with_unit(item, seen.units.get(key, ''))}" for key, item in seen.value.items()]
-        return [f"{plain(name)}:  [{raw}]", *fields]
+        return [f"{plain(name)}:  [{raw}]", *(f"  {line}" for line in _field_lines(seen.value, seen.units))]
     return [f"{plain(name)}: {with_unit(seen.value, seen.unit)}  [{raw}]"]
+
+
+def _field_lines(value: dict[str, Any], units: dict[str, str]) -> Iterator[str]:
+    """A line a field; of a structure that repeats a line each time, with its fields."""
+    from benchrig.report.escape import plain, with_unit
+
+    for key, item in value.items():
+        if isinstance(item, list) and item and all(isinstance(part, dict) for part in item):
+            for number, part in enumerate(item):
+                fields = (
+                    f"{plain(name)} {with_unit(each, units.get(f'{key}.{name}', ''))}" for name, each in part.items()
+                )
+                yield f"{plain(key)}[{number}]: {', '.join(fields)}"
+        else:
+            yield f"{plain(key)}: {with_unit(item, units.get(key, ''))}"

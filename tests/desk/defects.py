@@ -72,13 +72,18 @@ def two_batteries(second: str) -> str:
     return f"[{listed}]"
 
 
+PNP = "{characteristic: pnp id, properties: [read], raw: '02 6D 04 17 B0 01 00'}"
+INFORMATION = "{{service: device information, characteristics: [{}]}}"
+
+
 def hid(report: str = "", more: str = "") -> str:
     fixed = [
         "{characteristic: hid information, properties: [read], raw: '11 01 00 02'}",
         "{characteristic: report map, properties: [read], raw: '05 01'}",
         "{characteristic: hid control point, properties: [write without response]}",
     ]
-    return service("human interface device", *fixed, *filter(None, [report, more]))
+    device = service("human interface device", *fixed, *filter(None, [report, more]))
+    return f"[{INFORMATION.format(PNP)}, {device[1:]}"
 
 
 TRIGGER = "{descriptor: '290D', raw: '00'}"
@@ -118,6 +123,7 @@ SERVICES = [
     Case("missing-characteristic", "human interface device", hid(
         more="{characteristic: boot mouse input report, properties: [read, notify], raw: '00 00 00'}"
         "«|, {characteristic: protocol mode, properties: [read, write without response], raw: '01'}»")),
+    Case("missing-pnp-id", "human interface device", hid().replace(PNP, f"«{{characteristic: model number, properties: [read], value: A}}|{PNP}»")),
     Case("report-properties", "human interface device/report", hid(
         "{characteristic: report, properties: [read«|, notify»], raw: '00', descriptors: ["
         "{descriptor: report reference, raw: '01 01'}]}")),
@@ -153,6 +159,8 @@ DECLARATIONS = [
         severity="warning"),
     # Bluetooth SIG assigned numbers: FE00 lies among the UUIDs of members
     Case("uuid-not-assigned", "FFE0", service("'«FFE0|FE00»'"), severity="warning"),
+    Case("uuid-not-assigned", "FFF0/FFF1", service("'FFF0'", "{characteristic: '«FFF1|FE01»', as: uint8, properties: [read], value: 1}"),
+        severity="warning"),
     Case("uuid-not-assigned", f"{OWN}/2FFF", service(OWN, "{characteristic: '«2FFF|2A19»', as: uint8, properties: [read], value: 1}"),
         severity="warning"),
     # Core specification Vol 3 Part C 12.2
@@ -182,6 +190,8 @@ VALUES = [
         "properties: [read], value: 97 %, descriptors: [{descriptor: user description, raw: '«C3 28|43 28»'}]")),
     Case("zero-in-text", "device information/model number string", service(
         "device information", "{characteristic: model number, properties: [read], raw: '41 42«00|»'}"), severity="note"),
+    Case("empty-text", "device information/model number string", service(
+        "device information", "{characteristic: model number, properties: [read], value: '«|A»'}"), severity="note"),
     Case("outside-valid-range", "environmental sensing/temperature/valid range", sensing(
         "properties: [read], value: «61|60» °C, descriptors: [{descriptor: valid range, raw: '60 F0 70 17'}]"),
         severity="warning"),
@@ -238,7 +248,7 @@ ON_AIR = [
     Case("flags-contradict", "advertising", advertising="data: {flags: 0x«16|12», name: unit 1}"),
     Case("name-differs", "advertising", services=access(), advertising="data: {flags: 0x06, «name|short_name»: unit}"),
     Case("name-differs", "advertising", advertising="data: {flags: 0x06, short_name: «nit 1|unit»}"),
-    Case("appearance-differs", "advertising", advertising="data: {flags: 0x06, name: unit 1, appearance: 0x«0341|0000»}"),
+    Case("appearance-differs", "advertising", services=access(), advertising="data: {flags: 0x06, name: unit 1, appearance: 0x«0341|0000»}"),
     Case("service-not-there", "advertising", advertising="data: {flags: 0x06, name: unit 1, services: [«heart rate|battery»]}",
          services=battery("properties: [read], value: 97 %"), severity="warning"),
 ]  # fmt: skip

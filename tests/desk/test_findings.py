@@ -9,7 +9,7 @@ from benchrig.desk.findings import Finding, findings
 from benchrig.desk.inspecting import content
 from benchrig.desk.inspection import Inspection
 from benchrig.values import catalogue
-from tests.desk.defects import CASES, Case, battery
+from tests.desk.defects import CASES, Case, battery, service
 from tests.desk.kit import inspected
 
 
@@ -92,3 +92,22 @@ def test_errors_come_first() -> None:
         )
     )
     assert [one.severity for one in found] == ["error", "warning"]
+
+
+def test_a_beacon_needs_no_service_for_its_service_data() -> None:
+    # as Eddystone does with 0xFEAA
+    seen = advertised(services=[catalogue.long_uuid(0xFEAA)], service_data={catalogue.long_uuid(0xFEAA): "10 00"})
+    assert findings(seen) == []
+
+
+@pytest.mark.parametrize(
+    ("name", "measurement"), [("blood pressure", "blood pressure measurement"), ("weight scale", "weight measurement")]
+)
+def test_features_may_be_indicated(name: str, measurement: str) -> None:
+    raw = "00 78 00 50 00 5D 00" if name == "blood pressure" else "00 10 27"
+    feature = "raw: '00 00'" if name == "blood pressure" else "raw: '00 00 00 00'"
+    services = service(
+        name, f"{{characteristic: {measurement}, properties: [indicate], raw: '{raw}'}}",
+        f"{{characteristic: {name} feature, properties: [read, indicate], {feature}}}",
+    )  # fmt: skip
+    assert found_in(Case("", "", services).device(0)) == []

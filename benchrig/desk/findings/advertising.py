@@ -113,6 +113,8 @@ def _appearance(seen: Inspection, fields: list[AdField]) -> Iterator[Finding]:
 
 def _services(seen: Inspection) -> Iterator[Finding]:
     there = {service.uuid for service in seen.services} | set(() if seen.whole_table else _HIDDEN)
+    # what has its service data beside it lives in the advertising: beacons have no such service
+    there |= set(seen.advertising.service_data)
     for uuid in (uuid for uuid in seen.advertising.services if uuid not in there):
         name = catalogue.name_of(uuid, "service")
         said = f"{name} ({catalogue.short_uuid(uuid)})" if name else catalogue.short_uuid(uuid)

@@ -9,8 +9,8 @@ from benchrig.desk.inspection import CharacteristicSeen, Inspection, ServiceSeen
 from benchrig.desk.paths import standings
 from benchrig.values import catalogue
 
-# Assigned to members and to other organizations, one by one.
-_OF_OTHERS = (range(0xFC00, 0xFF00), range(0xFFEF, 0xFFFF))
+# Assigned to members one by one, for whatever they like; to other organizations for services.
+_OF_MEMBERS, _SERVICES_OF_OTHERS = range(0xFC00, 0xFF00), range(0xFFEF, 0xFFFF)
 
 
 def judge(seen: Inspection) -> Iterator[Finding]:
@@ -32,4 +32,5 @@ def judge(seen: Inspection) -> Iterator[Finding]:
 
 
 def _assigned(number: int, kind: str) -> bool:
-    return catalogue.name_of(number, kind) is not None or any(number in those for those in _OF_OTHERS)
+    of_others = number in _OF_MEMBERS or (kind == "service" and number in _SERVICES_OF_OTHERS)
+    return catalogue.name_of(number, kind) is not None or of_others

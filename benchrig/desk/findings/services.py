@@ -12,7 +12,7 @@ from benchrig.desk.paths import path_of
 from benchrig.values import catalogue
 from benchrig.values.catalogue import long_uuid
 
-GENERIC_ACCESS = 0x1800
+GENERIC_ACCESS, DEVICE_INFORMATION, HID, PNP_ID = 0x1800, 0x180A, 0x1812, 0x2A50
 # What extended properties and their descriptor add may stand anywhere; some systems list it among the properties.
 JUDGED = ("broadcast", "read", "write without response", "write", "notify", "indicate", "signed write")
 SEVERAL_IN_SERVICE, SEVERAL_ON_DEVICE, SEVERAL = "several in the service", "several on the device", "several "
@@ -28,6 +28,7 @@ def judge(seen: Inspection) -> Iterator[Finding]:
             "every device has the service generic access (1800); this one has not",
             source,
         )
+    yield from _without_plug_and_play(seen)
     for uuid, rule in requirements().services.items():
         services = seen.service(int(uuid, 16))
         if rule.one and len(services) > 1:
@@ -35,6 +36,15 @@ def judge(seen: Inspection) -> Iterator[Finding]:
             yield Finding("duplicate-service", "error", path_of(seen, services[1]), sentence, rule.source)
         for service in services:
             yield from _Service(seen, service, rule).judge()
+
+
+def _without_plug_and_play(seen: Inspection) -> Iterator[Finding]:
+    """A host picks its driver for a keyboard by the PnP ID. The operating system may keep the HID service to itself."""
+    if seen.service(HID) and not any(service.all(PNP_ID) for service in seen.service(DEVICE_INFORMATION)):
+        sentence = "a HID device has a device information service with a pnp id; this one has none"
+        yield Finding(
+            "missing-pnp-id", "error", path_of(seen, seen.service(HID)[0]), sentence, "HID over GATT Profile 3.3"
+        )
 
 
 class _Service:

@@ -16,6 +16,8 @@ from benchrig.values.structs import FLAGS, ListFormat, StructFormat
 from benchrig.values.text import TextFormat
 
 DEVICE_NAME, APPEARANCE, PREFERRED_PARAMETERS = (long_uuid(number) for number in (0x2A00, 0x2A01, 0x2A04))
+# Model, serial, firmware, hardware and software, manufacturer.
+STRINGS = tuple(long_uuid(number) for number in range(0x2A24, 0x2A2A))
 VALID_RANGE = 0x2906
 CCCD = long_uuid(0x2902)
 LONGEST_NAME = 248
@@ -35,6 +37,9 @@ def judge(seen: Inspection) -> Iterator[Finding]:
                 yield _misfit(standing, part.content)
             else:
                 yield from _sense(standing, part.uuid, part.content)
+            if part.uuid in STRINGS and not part.content.data:
+                sentence = "the text is empty: fill it in, or leave the characteristic out"
+                yield Finding("empty-text", "note", standing.path, sentence, "Device Information Service 3")
             if isinstance(part, CharacteristicSeen):
                 yield from _valid_range(standing, part, part.content)
 
