@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 from collections import deque
 from dataclasses import dataclass
 from typing import Any
@@ -47,6 +48,7 @@ class Row:
     attribute: Watched | None
     series: Series | None
     label: str
+    key: tuple[str, str]
 
 
 class WatchView:
@@ -54,11 +56,12 @@ class WatchView:
 
     def __init__(self, watch: Watch, title: str, *, ascii_only: bool = False) -> None:
         self._watch, self._title, self._ascii = watch, title, ascii_only
-        self._chosen: Series | None = None
+        # attribute and field of the chart, by their names
+        self._chosen: tuple[str, str] | None = None
         self._scale = 1
         self._notes: deque[str] = deque(maxlen=_NOTES)
-        self._held: list[Line] | None = None
-        self._hold = False
+        # what is looked at while the picture is held: the values, and how long the watch had gone on
+        self._held: tuple[list[Watched], float] | None = None
         self._waiting = ""
 
     def take(self, event: Event) -> None:
@@ -83,11 +86,11 @@ class WatchView:
         elif key in ("+", "=", "-"):
             self._scale = min(max(0, self._scale + (1 if key == "-" else -1)), len(SCALES) - 1)
         elif key == "h":
-            self._hold, self._held = not self._hold, None
+            self._held = None if self._held else (copy.deepcopy(self._watch.watched), self._watch.seconds)
         return key != "q"
 
     def _choose(self, by: int) -> None:
-        drawable = [row.series for row in self._rows() if row.series is not None and row.series.is_numeric]
+        drawable = [row.key for row in self._rows() if row.series is not None and row.series.is_numeric]
         if drawable:
             at = drawable.index(self._chosen) if self._chosen in drawable else 0
             self._chosen = drawable[(at + by) % len(drawable)]
@@ -95,21 +98,25 @@ class WatchView:
     # --- what is shown
 
     def lines(self, width: int, height: int) -> list[Line]:
-        if self._hold and self._held is not None:
-            return self._held
         if self._chosen is None:
             self._choose(0)
         body = self._body(width, height - 2)
-        lines = [self._head(), *body[: height - 2], [(key_line(KEYS, width), "dim")]]
-        self._held = lines if self._hold else None
-        return lines
+        return [self._head(), *body[: height - 2], [(key_line(KEYS, width), "dim")]]
+
+    @property
+    def _watched(self) -> list[Watched]:
+        return self._held[0] if self._held else self._watch.watched
+
+    @property
+    def _seconds(self) -> float:
+        return self._held[1] if self._held else self._watch.seconds
 
     def _head(self) -> Line:
         watch = self._watch
         state = [("connected", "good") if watch.is_connected else ("no link", "bad")] if watch.unit else []
         if self._waiting or not watch.unit:
             state.append((f"  {self._waiting or 'looking for the device'}", "warn"))
-        held = [("  HELD", "warn")] if self._hold else []
+        held = [("  HELD", "warn")] if self._held else []
         return [
             (f"{watch.unit or ''}  {self._title}".strip(), "bold"),
             ("  ", ""),
@@ -130,27 +137,28 @@ class WatchView:
 
     def _rows(self) -> list[Row]:
         rows = []
-        for each in self._watch.watched:
+        for each in self._watched:
             single = each.series.get("") if len(each.series) == 1 else None
-            rows.append(Row(each, single, each.name))
+            rows.append(Row(each, single, each.name, (each.name, "")))
             if single is None:
-                rows += [Row(None, series, f"  {series.name}") for series in each.series.values() if series.name]
+                fields = [series for series in each.series.values() if series.name]
+                rows += [Row(None, series, f"  {series.name}", (each.name, series.name)) for series in fields]
         return rows
 
     def _table(self, width: int, most: int) -> list[Line]:
         rows = self._rows()
-        at = next((n for n, row in enumerate(rows) if row.series is self._chosen and row.series), 0)
+        at = next((n for n, row in enumerate(rows) if self._is_chosen(row)), 0)
         first = max(0, min(at - most + 2, len(rows) - most + 1))
         shown = rows[first:][: most - 1]
         # what is malformed takes room only where something is
-        wanted = COLUMNS if any(each.malformed for each in self._watch.watched) else COLUMNS[:-1]
+        wanted = COLUMNS if any(each.malformed for each in self._watched) else COLUMNS[:-1]
         texts = [[*map(self._cells(row).__getitem__, wanted)] for row in shown]
         columns = fitting(wanted, width - 2, texts)
         kept = [wanted.index(column) for column, _ in columns]
         heading = laid_out(columns, [column.heading for column, _ in columns], ascii_only=self._ascii)
         lines: list[Line] = [[(f"  {heading}", "bold")]]
         for row, text in zip(shown, texts, strict=True):
-            chosen = row.series is not None and row.series is self._chosen
+            chosen = self._is_chosen(row)
             line = laid_out(columns, [text[index] for index in kept], ascii_only=self._ascii)
             lines.append([("> " if chosen else "  ", "good"), (line, "")])
         return lines
@@ -166,7 +174,7 @@ class WatchView:
         return cells
 
     def _how_often(self, watched: Watched) -> dict[Column, str]:
-        rate = watched.pace.rate(self._watch.seconds)
+        rate = watched.pace.rate(self._seconds)
         return {
             RATE: "" if rate is None else f"{rate:.4g}",
             GAP: seconds_text(watched.pace.gap()),
@@ -176,26 +184,24 @@ class WatchView:
         }
 
     def _chart(self, width: int, height: int) -> list[Line]:
-        series = self._chosen
-        if series is None:
+        row = next((row for row in self._rows() if self._is_chosen(row)), None)
+        if row is None or row.series is None:
             return []
+        series, name = row.series, ", ".join(filter(None, row.key))
         count = max(1, width - _LABEL)
         slices = SCALES[self._scale]
-        values = series.strip.columns(self._watch.seconds, count, slices)
+        values = series.strip.columns(self._seconds, count, slices)
         low, high = extent(values) or (None, None)
         marks = scale(_mark(low), _mark(high), height)
-        label = (
-            f"{self._name_of(series)}{', ' + series.unit if series.unit else ''}, the last {count * slices * SLICE:g} s"
-        )
+        label = f"{name}{', ' + series.unit if series.unit else ''}, the last {count * slices * SLICE:g} s"
         drawn = strip(values, height, ascii_only=self._ascii)
         lines: list[Line] = [[("", "")], [(label, "bold")]]
         return lines + [
             [(f"{mark:>{_LABEL - 1}} ", "dim"), (line, "good")] for mark, line in zip(marks, drawn, strict=True)
         ]
 
-    def _name_of(self, series: Series) -> str:
-        owner = next(each for each in self._watch.watched if series in each.series.values())
-        return f"{owner.name}, {series.name}" if series.name else owner.name
+    def _is_chosen(self, row: Row) -> bool:
+        return row.series is not None and row.key == self._chosen
 
 
 def _holes(watch: Watch) -> Line:

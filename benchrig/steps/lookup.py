@@ -59,6 +59,14 @@ def _missing(meaning: Meaning, table: Table, names: Names) -> AttributeMissing:
                 f"the device has no attribute '{meaning.name}': that is a UUID",
                 advice=f"write 'handle 0x{handle:04X}' for the attribute with this handle",
             )
+    begun = {
+        found.attribute.uuid for found in table.attributes() if found.attribute.uuid.startswith(meaning.name.lower())
+    }
+    if len(begun) == 1:
+        return AttributeMissing(
+            f"the device has no attribute '{meaning.name}'",
+            advice=f"did you mean '{begun.pop()}'? Write the whole UUID",
+        )
     offered = list(dict.fromkeys(names.label(found.attribute.uuid) for found in table.attributes()))
     nearest = suggest(meaning.name, offered)
     return AttributeMissing(

@@ -349,3 +349,17 @@ def test_a_hole_on_a_terminal(tmp_path: Path) -> None:
         terminal.type("q")
         assert terminal.end() == 0
     Emulated(100).feed(terminal.shown)
+
+
+def test_the_mark_moves_while_the_picture_is_held() -> None:
+    watch = still(motion())
+    view = WatchView(watch, "a radio")
+    marked = [line.split()[1] for line in shown(view) if line.startswith(">")]
+    assert view.press("h")
+    assert view.press("down")
+    watch.watched[0].take(NOW, bytes((99, 0, 99)))
+    held = shown(view)
+    moved = [line.split()[1] for line in held if line.startswith(">")]
+    assert marked != moved
+    assert not any("99" in line for line in held)
+    assert any(line.startswith(f"motion, {moved[0]}") for line in held)

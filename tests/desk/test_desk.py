@@ -3,14 +3,26 @@
 from __future__ import annotations
 
 import asyncio
+import gc
+import weakref
 
 import pytest
 
+from benchrig.desk.airlist import AirList, listen
 from benchrig.desk.desk import Desk
-from benchrig.errors import AmbiguousDevice, AttributeMissing, ConnectFailed, DeviceNotFound, OperatorError
+from benchrig.errors import (
+    AmbiguousDevice,
+    AttributeMissing,
+    ConnectFailed,
+    DeviceNotFound,
+    LinkError,
+    OperatorError,
+    StationError,
+)
 from benchrig.radio.link import Link
 from benchrig.radio.radio import Radio
 from benchrig.radio.scan import Report, Selection, Sighting
+from benchrig.steps.lookup import look_up
 from tests.desk.kit import at_desk
 from tests.run.kit import DEVICES, device_text
 
@@ -153,3 +165,56 @@ def test_a_fresh_connection_lets_the_radio_forget_first(fresh: bool, monkeypatch
     monkeypatch.setattr(Radio, "forget", forget)
     assert at_desk(_reach, device_text(), fresh=fresh) == "unit 1"
     assert forgotten == ["unit 1"] * fresh
+
+
+async def _switched_off() -> StationError:
+    return StationError("the adapter is switched off")
+
+
+def test_a_scan_that_heard_nothing_because_the_adapter_was_off_is_the_stations_failure() -> None:
+    async def work(desk: Desk) -> None:
+        desk.radio.trouble = _switched_off  # type: ignore[method-assign]
+        await listen(desk, AirList(Selection()), 1.0)
+
+    with pytest.raises(StationError, match="switched off"):
+        at_desk(work, LOGGER)
+
+
+def test_finding_and_connecting_share_their_time() -> None:
+    """A slow advertiser that refuses: --within is what all of it takes, not twice that."""
+    slow = device_text(more="faults: {refuse_connections: 99}").replace("20 ms", "3500 ms")
+
+    async def work(desk: Desk) -> float:
+        started = desk.now()
+        with pytest.raises(LinkError):
+            await desk.reach()
+        return desk.now() - started
+
+    assert at_desk(work, slow, within=6.0) < 7.0
+
+
+def test_the_links_of_a_flaky_night_are_let_go() -> None:
+    described = device_text("""services:
+  - service: 6b1d0001-9a53-4c86-8a3e-2f0f6c1d7e40
+    characteristics:
+      - characteristic: 6b1d0030-9a53-4c86-8a3e-2f0f6c1d7e40
+        as: hex
+        properties: [read]
+        value: 'A9 0B'
+        descriptors: [{descriptor: characteristic presentation format, raw: '06 FD 28 27 01 00 00'}]
+""")
+
+    async def work(desk: Desk) -> int:
+        links = []
+        for _ in range(4):
+            _, link = await desk.reach()
+            target = look_up(link.table, desk.names, "6b1d0030-9a53-4c86-8a3e-2f0f6c1d7e40")
+            assert await desk.presented(link, target) is not None
+            links.append(weakref.ref(link))
+            await link.disconnect()
+            await desk.radio.tidy()
+        del link, target
+        gc.collect()
+        return sum(one() is not None for one in links)
+
+    assert at_desk(work, described) <= 1

@@ -315,3 +315,24 @@ def test_no_file_is_written_over_and_bad_names_are_found_before(tmp_path: Path) 
 def test_a_file_that_cannot_be_written_is_the_stations_fault(tmp_path: Path) -> None:
     with pytest.raises(StationError, match="cannot be written"):
         saved(tmp_path / "none" / "w.csv", "temperature", device=sending(), count=1)
+
+
+def test_events_come_in_the_order_of_their_times() -> None:
+    _, events = watched("temperature", "humidity", device=sending(LOSING), seconds=12, reconnect=True)
+    times = [each.end if isinstance(each, Hole) else each.at for each in events]
+    assert sum(isinstance(each, Hole) for each in events) >= 2
+    assert times == sorted(times)
+
+
+def test_an_adapter_that_is_switched_off_ends_a_watch_that_reconnects() -> None:
+    async def work(desk: Desk) -> None:
+        async def off() -> StationError:
+            return StationError("the adapter is switched off")
+
+        watch = Watch(desk, ["temperature"], seconds=20, reconnect=True)
+        async for event in watch.events():
+            assert not isinstance(event, Lost)
+            desk.radio.trouble = off  # type: ignore[method-assign]
+
+    with pytest.raises(StationError, match="switched off"):
+        at_desk(work, sending(LOSING))

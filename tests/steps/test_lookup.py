@@ -26,3 +26,11 @@ def test_a_uuid_that_is_no_handle_either_gets_the_names_that_are_there() -> None
     with pytest.raises(AttributeMissing) as caught:
         look_up(TABLE, Names(), "0x0004")
     assert "battery level" in caught.value.advice
+
+
+def test_the_beginning_of_a_uuid_is_completed_in_the_advice() -> None:
+    own = "7ac10002-52b6-4d0e-9d41-3f0aa1b2c3d4"
+    table = Table((Service(1, own.replace("2-", "1-", 1), (Characteristic(3, own, ("read",), ()),)),))
+    with pytest.raises(AttributeMissing) as caught:
+        look_up(table, Names(), "7ac10002")
+    assert caught.value.advice == f"did you mean '{own}'? Write the whole UUID"

@@ -17,6 +17,7 @@ from benchrig.errors import (
     AttributeMissing,
     BenchrigError,
     DeviceNotFound,
+    LinkError,
     LinkLost,
     MalformedValue,
     OperatorError,
@@ -292,3 +293,46 @@ def test_help_says_how_each_verb_is_written() -> None:
     assert len(all_verbs["verbs"]) == 13
     [one] = talked("help write").results
     assert one["verbs"][0]["options"][:2] == ["--raw HEX", "--read-back"]
+
+
+def _at_talk(change: Any, *lines: str) -> list[dict[str, Any]]:
+    """A talk with a radio that is changed after the first line."""
+    results: list[dict[str, Any]] = []
+
+    async def yes(_: str) -> None: ...
+
+    async def work(desk: Desk) -> None:
+        talk = Talk(desk, results.append, yes)
+        try:
+            for number, line in enumerate(lines):
+                if number == 1:
+                    change(desk.radio)
+                await do(talk, line)
+        finally:
+            await talk.close()
+
+    at_desk(work, LEAVES)
+    return results
+
+
+def test_a_wait_that_a_lost_adapter_cut_short_is_the_stations_failure() -> None:
+    async def off() -> StationError:
+        return StationError("the adapter is switched off")
+
+    with pytest.raises(StationError, match="switched off"):
+        _at_talk(lambda radio: setattr(radio, "trouble", off), "read temperature", "wait 6 s")
+
+
+def test_what_is_watched_can_be_read_on_a_radio_that_mixes_the_two_up() -> None:
+    results = _at_talk(
+        lambda radio: setattr(radio, "reads_reach_listeners", True),
+        "help", "watch temperature", "read temperature", "wait 700 ms", "unwatch temperature",
+    )  # fmt: skip
+    assert [each["verb"] for each in results if each["verb"] in ("read", "unwatch")] == ["read", "unwatch"]
+    assert results[-1]["count"] >= 1
+
+
+def test_a_lost_device_that_does_not_come_back_is_not_waited_for_for_ever() -> None:
+    gone = device_text(THERMOMETER, more="faults: {disconnect_after: 4 s, stop_advertising_after: 5 s}")
+    with pytest.raises(LinkError):
+        talked("read temperature", "wait 6 s", "read temperature", devices=(gone,), reconnect=True)
