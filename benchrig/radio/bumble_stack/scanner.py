@@ -24,7 +24,7 @@ LONGEST_DATA = 1650  # octets of one extended advertisement (Core Vol 4 Part E 7
 # later on a line of 115,200 baud. A scanner that backs off gets none (Core Vol 6 Part B 4.4.3.2).
 RESPONSE_WITHIN = 0.010
 # Addresses that change all the time must not fill the memory.
-MOST_DEVICES, MOST_PAST, MOST_FRAGMENTS = 4096, 1024, 64
+MOST_DEVICES, MOST_WAITING, MOST_PAST, MOST_FRAGMENTS = 4096, 1024, 1024, 64
 
 
 class RawAdvertisement(NamedTuple):
@@ -118,6 +118,8 @@ class BumbleScanner(BaseBleakScanner):
             self._report(before)
         if event.pdu.scannable and self.active:
             self._waiting[key] = event
+            if len(self._waiting) > MOST_WAITING:
+                self._report_due(next(iter(self._waiting.values())).at + RESPONSE_WITHIN)
             self._wind()
         else:
             self._report(event)
@@ -130,7 +132,7 @@ class BumbleScanner(BaseBleakScanner):
 
     def _time_is_up(self, due: float) -> None:
         self._timer = None
-        self._report_due(due)
+        self._report_due(max(due, asyncio.get_running_loop().time()))
         self._wind()
 
     def _report_due(self, now: float) -> None:

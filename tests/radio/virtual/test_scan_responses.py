@@ -115,6 +115,22 @@ async def test_data_that_the_controller_cut_off_are_no_payload():
     assert (found.count, found.name, found.payload) == (1, "VFL-1", None)
 
 
+async def test_a_burst_is_reported_as_soon_as_its_time_is_over(monkeypatch):
+    """Real controllers deliver hundreds of events before the loop comes round again."""
+    monkeypatch.setattr(scanner, "MOST_WAITING", 100)
+    heard, radio = [], await open_simulated([])
+    host, loop = radio.scanner_options["stack"].host, asyncio.get_running_loop()
+    async with radio.scanning(heard.append):
+        started = loop.time()
+        for number in range(150):
+            loop.call_at(started + number * 1e-5, host.on_packet, report(kind=ADV_IND, number=number))
+        await asyncio.sleep(2e-3)
+        assert len(heard) == 50, "no more than so many wait"
+        await asyncio.sleep(scanner.RESPONSE_WITHIN)
+        assert len(heard) == 150
+    await radio.close()
+
+
 @pytest.mark.parametrize("kind", [ADV_IND, ADV_NONCONN_IND])
 async def test_a_crowd_of_addresses_fills_no_memory(monkeypatch, kind):
     for name in ("MOST_DEVICES", "MOST_PAST", "MOST_FRAGMENTS"):
