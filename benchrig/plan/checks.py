@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from typing import Any
 
-from benchrig.plan.model import Given, Select, StepPlan
+from benchrig.plan.model import Select, StepPlan
 from benchrig.source.problem import Place, Problems, suggest
 from benchrig.source.references import has_reference, references
 from benchrig.source.shape import BAD, LATE, Misfit, Reader, is_late, locate
@@ -145,17 +145,17 @@ _USE_A_SECRET = "use it in a value that is written or in a limit"
 def check_values(
     problems: Problems,
     node: MappingNode,
-    given: Mapping[str, Given],
+    given: Collection[str],
     steps: Sequence[StepPlan],
     used: set[str],
 ) -> None:
     """Every reference has a value by then, every value is used. `used` are names that steps referred to."""
     known, saved = set(given), dict[str, Place]()
-    device = locate(node, ("device",))
-    for name, scalar in references(device):
+    device = _selection(node)
+    for name, scalar in references(device) if device else ():
         if name not in known:
             problems.add(scalar.place, f"no value is given as '{name}'", suggest(name, known))
-    used = used | {name for name, _ in references(device)} | _referred(node)
+    used = used | {name for name, _ in references(locate(node, ("device",)))} | _referred(node)
     for step in steps:
         _check_references(problems, step, known, given)
         used |= step.uses
@@ -171,13 +171,19 @@ def check_values(
                 problems.add(place, f"the {what} value '{name}' is not used", advice)
 
 
+def _selection(node: MappingNode) -> Node | None:
+    """Where a device may have references."""
+    device = node.get("device")
+    return device.get("select") if isinstance(device, MappingNode) else None
+
+
 def _referred(node: MappingNode) -> set[str]:
     """The names that the lists of steps refer to as they are written, parameters of includes too."""
     lists = [part for section in ("steps", "finally") if (part := node.get(section))]
     return {name for part in lists for name, _ in references(part)}
 
 
-def _check_references(problems: Problems, step: StepPlan, known: set[str], given: Mapping[str, Given]) -> None:
+def _check_references(problems: Problems, step: StepPlan, known: set[str], given: Collection[str]) -> None:
     for name, scalar in references(step.node):
         if name not in known:
             advice = suggest(name, known) or "name it under given:, or save it in an earlier step"
@@ -187,7 +193,7 @@ def _check_references(problems: Problems, step: StepPlan, known: set[str], given
         problems.add(asked.place, f"no value is given as '{asked.value}'", suggest(asked.value, given))
 
 
-def _may_save(problems: Problems, name: str, place: Place, given: Mapping[str, Given]) -> bool:
+def _may_save(problems: Problems, name: str, place: Place, given: Collection[str]) -> bool:
     if not name.isidentifier():
         problems.add(place, f"'{name}' is no name for a value", "letters, digits and _")
     elif name in given:

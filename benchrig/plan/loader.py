@@ -79,7 +79,7 @@ class _Loader:
             self._steps_despite(node)
             raise PlanError(_sorted(self.problems))
         self._set_values(head, node)
-        self._set_names(head, node)
+        self._set_names(head.device.attributes, node)
         self._add_steps(node, "steps", ())
         if "finally" in node.entries:
             self._add_steps(node, "finally", ())
@@ -158,10 +158,13 @@ class _Loader:
         attributes = device.get("attributes") if isinstance(device, MappingNode) else None
         aliases = attributes.entries.items() if isinstance(attributes, MappingNode) else ()
         specs = {name: Reader(Problems()).read(child, AttributeSpec) for name, (_, child) in aliases}
-        self.names = Names({name: _UNCLEAR if spec is BAD or is_late(spec) else spec for name, spec in specs.items()})
+        self._set_names({n: _UNCLEAR if spec is BAD or is_late(spec) else spec for n, spec in specs.items()}, node)
         check_select(self.problems, locate(node, ("device", "select")), self.names)
         for section in ("steps", "finally"):
             self._add_steps(node, section, ())
+        given = node.get("given")
+        named = given.entries if isinstance(given, MappingNode) else {}
+        check_values(self.problems, node, named, self.steps, self.used)
 
     def _set_values(self, head: PlanFile, node: MappingNode) -> None:
         """Defaults and the values of the run."""
@@ -191,10 +194,10 @@ class _Loader:
         if problem:
             self.problems.add(NOWHERE, f"the given value {name}: {problem}", f"the plan's limit stands in {node.place}")
 
-    def _set_names(self, head: PlanFile, node: MappingNode) -> None:
+    def _set_names(self, named: Mapping[str, AttributeSpec], node: MappingNode) -> None:
         attributes = locate(node, ("device", "attributes"))
         good = {}
-        for name, spec in head.device.attributes.items():
+        for name, spec in named.items():
             if "/" in name or "[" in name:
                 self.problems.add(locate(attributes, (name,)).place, f"the name '{name}' has a '/' or '['")
                 continue

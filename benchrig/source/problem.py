@@ -60,10 +60,13 @@ class Problem:
     def _excerpt(self) -> list[str]:
         """The line and a caret below the place; of a long line the part around it."""
         text = self.place.source.line(self.place.line)
+        # no more of a long line than can be shown: a file on one line with many mistakes would take its square
+        first = max(0, self.place.column - 1 - SHOWN_WIDTH)
+        text, column = text[first : first + 3 * SHOWN_WIDTH], self.place.column - 1 - first
         line = printable(text)
         if not line.strip():
             return []
-        before = len(printable(text[: self.place.column - 1]))
+        before = len(printable(text[:column]))
         start = max(0, before + 1 - SHOWN_WIDTH // 2) if len(line) > SHOWN_WIDTH else 0
         number = f"{self.place.line:>5}"
         shown = line[start : start + SHOWN_WIDTH]

@@ -364,6 +364,11 @@ class Level(Quantity):
     dimension: ClassVar[str] = "level"
     sample: ClassVar[int] = -60
 
+    @classmethod
+    def _example(cls, value: Any) -> str:
+        """Received levels are below 0 dBm: nothing hears one of 70."""
+        return super()._example(value).replace("for example: ", "for example: -").replace("--", "-").replace("-+", "-")
+
 
 class Gain(Quantity):
     """A level difference in dB."""

@@ -201,3 +201,23 @@ def test_a_refused_number_in_an_included_file_is_told_once():
     part = "steps:\n  - read: battery level\n    attempts: 03\n"
     [problem] = problems_of(with_steps("- use: part.yaml"), part=part)
     assert "has leading zeros" in problem.message
+
+
+def test_what_is_wrong_with_names_is_told_beside_a_bad_selection():
+    text = (
+        "plan: p\ndevice:\n  select: {nmae: VFL-*}\n  attributes: {a/b: {uuid: 0x2A6E}}\nsteps:\n"
+        "  - scan:\n  - connect:\n  - read: temperature\n    save: {value: t}\n"
+    )
+    said = [problem.message for problem in problems_of(text)]
+    assert said == [
+        "unknown key 'nmae'",
+        "the name 'a/b' has a '/' or '['",
+        "the saved value 't' is not used",
+    ]
+
+
+def test_many_mistakes_on_one_long_line_take_no_square_of_time():
+    readings = ", ".join(f"no_{number}: {{max: 1}}" for number in range(5000))
+    problems = problems_of(with_steps(f"- read: battery level\n  expect: {{{readings}}}"))
+    assert len(problems) == 5000
+    assert max(len(str(problem)) for problem in problems) < 1000
