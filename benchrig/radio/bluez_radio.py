@@ -36,6 +36,9 @@ _SLOWED = ("scan.found_after", "connect.elapsed", "disconnect.advertises_after")
 _NOT_TIMED = "another program is scanning with this adapter, which delays what is heard"
 # What bleak says for BlueZ of a device that was not heard now: its report comes from a cache.
 _FROM_CACHE = -127
+_MAY_PAIR = (
+    "BlueZ takes no refusal of pairings from this user: a unit that wants an encrypted link may be paired, or fall silent"
+)
 # How long BlueZ scans before it is told to scan anew, while the unit has not been heard.
 ROUND = 1.5
 # How long a link that was told to go may take until it is gone.
@@ -75,8 +78,9 @@ class BluezRadio(Radio):
         started = now()
         self._claim = await AdapterLock.take(self.bluez.adapter, within)
         waited = now() - started
-        await Agent(self.bluez, self._asked_to_pair).register()
         said = [f"waited {waited:.1f} s for another benchrig that used this adapter"] if waited > WAITED else []
+        if not await Agent(self.bluez, self._asked_to_pair).register():
+            said.append(_MAY_PAIR)
         self._met = self._claim.met
         for device in await self.bluez.devices():
             if device.address in self._claim.left and await self._clear(device):

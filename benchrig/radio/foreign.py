@@ -58,9 +58,7 @@ _UNPAIRED = (
 )
 WITH_RESPONSE = "write with response, or fewer bytes"
 _NOT_PERMITTED = "the attribute does not allow it, or wants a paired link"
-_IN_PROGRESS_ADVICE = (
-    "another program may use the adapter: end its scan or connection; after a restart of the Bluetooth service wait 11 s"
-)
+_IN_PROGRESS_ADVICE = "another program may use the adapter: end its scan or connection; after a restart of the Bluetooth service wait 11 s"
 IN_PROGRESS = "org.bluez.Error.InProgress"
 # D-Bus error names that BlueZ and the bus itself use: the class of benchrig's error, and what to do.
 # Source: BlueZ doc/org.bluez.*.rst and the D-Bus specification.
