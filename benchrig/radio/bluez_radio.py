@@ -36,9 +36,7 @@ _SLOWED = ("scan.found_after", "connect.elapsed", "disconnect.advertises_after")
 _NOT_TIMED = "another program is scanning with this adapter, which delays what is heard"
 # What bleak says for BlueZ of a device that was not heard now: its report comes from a cache.
 _FROM_CACHE = -127
-_MAY_PAIR = (
-    "BlueZ takes no refusal of pairings from this user: a unit that wants an encrypted link may be paired, or fall silent"
-)
+_MAY_PAIR = "BlueZ takes no refusal of pairings from this user: a unit that wants an encrypted link may be paired, or fall silent"
 # How long BlueZ scans before it is told to scan anew, while the unit has not been heard.
 ROUND = 1.5
 # How long a link that was told to go may take until it is gone.

@@ -164,7 +164,7 @@ class Discover(Step, kw_only=True):
         table = bench.link.table
         if "discover" in bench.link.timing:
             bench.reading("elapsed", round(bench.link.timing["discover"], 6), "s")
-        elif bench.wanted("elapsed"):
+        elif bench.wanted("elapsed") and not bench.lacks("elapsed"):
             bench.not_measured(
                 "elapsed", "this radio does not tell how long the table took; the connect step includes it"
             )

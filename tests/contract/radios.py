@@ -11,6 +11,7 @@ from pathlib import Path
 
 from benchrig.cli.operator import Unattended
 from benchrig.plan.loader import load_plan
+from benchrig.radio.offers import LACKS, PARTLY
 from benchrig.radio.specify import RadioChoice
 from benchrig.record.accounting import unaccounted
 from benchrig.record.model import Record, RunEnded, StepRecord
@@ -56,19 +57,21 @@ def _end(step: StepRecord) -> str:
 
 
 def run_on(radio: str, plan: str | Path, folder: Path) -> Ran:
-    """Run a plan, a file or text, on the radio of this name, with everything that belongs to a run."""
+    """Run a plan, a file or text, on the radio of this name, with everything that belongs to a run; what its kind lacks
+    may be lacking."""
     file = plan if isinstance(plan, Path) else folder / "plan.yaml"
     if not isinstance(plan, Path):
         file.write_text(plan, encoding="utf-8")
         (folder / "helper.py").write_text(HELPER)
-    loaded = load_plan(file, {})
+    loaded, choice = load_plan(file, {}), RadioChoice.parse(radio)
     options = RunOptions(
         plan=loaded,
         steps=choose_steps(loaded, (), None),
         station=Station("bench 1"),
-        radio=RadioChoice.parse(radio),
+        radio=choice,
         results=folder / "results",
         acknowledged=True,
+        may_lack=frozenset([*LACKS[choice.kind], *PARTLY[choice.kind]]),
     )
     record = run_session(options, Unattended()).record
     assert unaccounted(record) == []

@@ -55,6 +55,6 @@ def test_a_limit_is_judged_where_the_radio_has_the_reading(name: str, offers: st
     ran = run_on(radio, PLAN.replace("STEP:", step).replace("REACH", reach), tmp_path)
     if why := LACKS[offers].get(name):
         assert ran.ends()[-1] == "pass", ran.story()
-        assert f"the limit on {reading} is not judged: {why}" in ran.notes()
+        assert [(each.name, each.reason) for each in ran.record.steps[-1].not_judged] == [(reading, why)]
     else:
         assert ran.ends()[-1] == "fail limit", ran.story()
