@@ -31,6 +31,7 @@ REACH = """
   - scan:
     for: 300 ms
   - connect:
+    attempts: 3
 """
 
 
@@ -110,7 +111,8 @@ STEPS = [
 """,
         reach="""
   - connect:
-    expect: {elapsed: {max: 5 s}, attempts: {equals: 1}, payload: {min: 20 bytes}}
+    attempts: 3
+    expect: {elapsed: {max: 5 s}, attempts: {min: 1, max: 3}, payload: {min: 20 bytes}}
 """,
     ),
     passes(
@@ -631,7 +633,7 @@ FINDING = [
         "five connections one after the other",
         "all sorts",
         "".join(
-            f"  - connect:\n    name: connect {i}\n  - read: battery level\n    name: read {i}\n"
+            f"  - connect:\n    name: connect {i}\n    attempts: 3\n  - read: battery level\n    name: read {i}\n"
             f"    expect: {{value: {{equals: 97 %}}}}\n  - disconnect:\n    name: disconnect {i}\n"
             for i in range(5)
         ),
