@@ -19,8 +19,9 @@ from benchrig.record.secrets import Secrets
 from benchrig.report.junit import junit_xml
 from benchrig.report.place import cannot_write, write_whole
 from benchrig.report.readings_csv import csv_text
+from benchrig.run.head import RunSettings
 from benchrig.run.loop import attended_loop, in_loop
-from benchrig.run.runner import Runner, RunSettings
+from benchrig.run.runner import Runner
 from benchrig.run.station import Station
 from benchrig.steps.bench import Operator
 

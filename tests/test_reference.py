@@ -23,8 +23,9 @@ from benchrig.radio.virtual.conditions import PROFILES
 from benchrig.radio.virtual.device_file import AirSpec, DeviceSpec, load_devices
 from benchrig.radio.virtual.value_reading import source_of
 from benchrig.run.choose import choose_steps
+from benchrig.run.head import RunSettings
 from benchrig.run.outcome import Exit
-from benchrig.run.runner import Runner, RunSettings
+from benchrig.run.runner import Runner
 from benchrig.run.station import Station, load_station
 from benchrig.source.problem import Problems
 from benchrig.source.yaml import MAX_BYTES, MAX_DEPTH, Refused, plain_scalar

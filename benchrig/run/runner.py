@@ -4,22 +4,14 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import traceback
-import uuid
 from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime
-from importlib.metadata import version
-from pathlib import Path
-from platform import python_version
 from typing import Any, TypeVar
 
 import msgspec
 
-from benchrig import __version__
 from benchrig.errors import (
     BenchrigError,
-    Cause,
     InternalError,
     LinkError,
     LinkLost,
@@ -39,15 +31,16 @@ from benchrig.record.model import (
     NotJudged,
     Reading,
     RunEnded,
-    RunStarted,
     StepEnded,
     StepStarted,
     Verdict,
 )
 from benchrig.run.bench import RunBench
+from benchrig.run.ending import LEAVE_OUT, closed, given_all, internal, step_verdict, traceback_of
+from benchrig.run.head import RunSettings, may_lack, run_started
 from benchrig.run.loop import outside
 from benchrig.run.outcome import Outcome
-from benchrig.run.station import Station, check_allowed
+from benchrig.run.station import check_allowed
 from benchrig.source.problem import Problem
 from benchrig.source.shape import Misfit
 from benchrig.steps.base import Step
@@ -64,22 +57,6 @@ FINALLY_WITHIN = 10.0
 
 T = TypeVar("T")
 Emit = Callable[[AnyEvent], None]
-
-
-@dataclass(frozen=True)
-class RunSettings:
-    """What a run is, beside its plan. `folder` is where it leaves its files; `seed` only where it has a meaning;
-    `device` is the name or address that narrows the plan's selection for this run, '' for none; `may_lack` names limits
-    ('step.reading') that need not be judged where the radio does not tell the reading, beside those of the plan."""
-
-    station: Station
-    radio: str
-    simulated: bool
-    folder: Path
-    seed: int | None = None
-    acknowledged: bool = False
-    device: str = ""
-    may_lack: frozenset[str] = frozenset()
 
 
 @dataclass
@@ -129,7 +106,7 @@ class Runner:
         except BenchrigError as error:
             return self._end_before(error)
         except Exception as error:
-            return self._end_before(_internal(error))
+            return self._end_before(internal(error))
         try:
             for name, fact in radio.facts.items():
                 self.emit(Noted(self._at, f"{name}: {fact}"))
@@ -139,7 +116,7 @@ class Runner:
             for sentence in radio.remarks():
                 self.emit(Noted(self._at, sentence))
         finally:
-            if (trouble := await _closed(radio)) is not None:
+            if (trouble := await closed(radio)) is not None:
                 self._not_closed(trouble)
         ended = self._outcome.ended(self._at)
         self.emit(ended)
@@ -154,28 +131,8 @@ class Runner:
     # --- before the first step
 
     def _head(self) -> None:
-        plan, settings = self.plan, self.settings
-        self.emit(
-            RunStarted(
-                run_id=uuid.uuid4().hex,
-                started=datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z"),
-                plan=plan.name,
-                plan_file=str(plan.path),
-                plan_hash=plan.hash,
-                revision=plan.revision,
-                station=settings.station.station,
-                radio=settings.radio,
-                simulated=settings.simulated,
-                seed=settings.seed,
-                given={name: str(value) for name, value in plan.values.items()},
-                caution=plan.caution,
-                steps=[step.planned for step in self.steps],
-                may_lack=sorted(self._may_lack),
-                left_out=len(plan.steps) - len(self.steps),
-                versions={"benchrig": __version__, "bleak": version("bleak"), "python": python_version()},
-            )
-        )
-        if device := settings.device:
+        self.emit(run_started(self.plan, self.steps, self.settings))
+        if device := self.settings.device:
             self.emit(Noted(self._at, f"of the devices that the plan selects, only {device} is meant"))
 
     async def _opened(self) -> Radio:
@@ -186,13 +143,9 @@ class Runner:
             for sentence in await radio.prepare(self._selection()):
                 self.emit(Noted(self._at, sentence))
         except BaseException:
-            await _closed(radio)
+            await closed(radio)
             raise
         return radio
-
-    @property
-    def _may_lack(self) -> frozenset[str]:
-        return self.plan.may_lack | self.settings.may_lack
 
     def _selection(self) -> Selection:
         """The plan's, narrowed to the device that this run is for."""
@@ -259,7 +212,7 @@ class Runner:
         except BenchrigError as exc:
             error = exc
         except Exception as exc:
-            error = _internal(exc)
+            error = internal(exc)
         if error is None and had_link and not bench.link_is_up and plan.kind.verb != "disconnect":
             error = await self._lost_meanwhile(bench)  # while a step was at work that needs no link
         self._finish(bench, plan, attempts, error, started)
@@ -324,7 +277,7 @@ class Runner:
             self.emit(AttemptFailed(plan.number, attempt, self._at, error.cause, error.message))
             await asyncio.sleep(min(BACK_OFF[min(attempt - 1, len(BACK_OFF) - 1)], max(0.0, deadline - loop.time())))
         if error is None:
-            error = _given_all(bench)
+            error = given_all(bench)
         if error is not None and cut and loop.time() >= deadline and isinstance(error, TimeoutError):
             error = StepTimeout(f"the plan's deadline of {self.plan.deadline:g} s ran out ({error.message})")
             self._blocked.setdefault("stop", plan.number)
@@ -354,7 +307,7 @@ class Runner:
         except Misfit as misfit:
             return unfit([Problem(plan.place, misfit.message, misfit.advice)])
         except Exception as error:
-            return _internal(error)
+            return internal(error)
         return None
 
     async def _guarded(self, deadline: float | None, work: Awaitable[T]) -> T:
@@ -385,7 +338,7 @@ class Runner:
         judgements = [r.judgement for r in bench.readings if r.judgement is not None]
         broken = [judgement.sentence for judgement in judgements if not judgement.passed]
         left = self._not_judged(bench, plan, error)
-        verdict, cause, message = _verdict(
+        verdict, cause, message = step_verdict(
             error, broken, [f"{each.name} is not judged: {each.reason}" for each in left]
         )
         now = asyncio.get_running_loop().time()
@@ -397,9 +350,9 @@ class Runner:
                 verdict,
                 cause,
                 message,
-                advice=error.advice if error else _LEAVE_OUT if left and not broken else "",
+                advice=error.advice if error else LEAVE_OUT if left and not broken else "",
                 attempts=attempts,
-                traceback=_traceback(error),
+                traceback=traceback_of(error),
             )
         )
         self._outcome.step(plan, verdict, cause, message, len(judgements), only_left=error is None and not broken)
@@ -414,7 +367,7 @@ class Runner:
             if name in judged:
                 continue
             reason = unmeasured.get(name) or (error.message if error else "the step gave no such reading")
-            allowed = name in unmeasured and f"{plan.kind.verb}.{name}" in self._may_lack
+            allowed = name in unmeasured and f"{plan.kind.verb}.{name}" in may_lack(self.plan, self.settings)
             event = NotJudged(plan.number, self._at, name, reason, name in unmeasured, allowed)
             self.emit(event)
             self._outcome.not_judged(allowed)
@@ -447,52 +400,3 @@ class Runner:
     @property
     def _at(self) -> float:
         return round(asyncio.get_running_loop().time() - self._started, 6)
-
-
-_LEAVE_OUT = "leave the limit out for this radio, or say that the run may pass without it: --may-lack STEP.READING"
-
-
-def _verdict(error: BenchrigError | None, broken: list[str], left: list[str]) -> tuple[Verdict, Cause | None, str]:
-    """The verdict of a step, its cause, and the sentence: an error outweighs broken limits, these outweigh limits that
-    were not judged."""
-    if error is None and not broken:
-        return ("error", "station", "; ".join(left)) if left else ("pass", None, "")
-    if error is None:
-        return "fail", "limit", "; ".join(broken)
-    verdict: Verdict = "fail" if error.cause in ("limit", "device", "link") else "error"
-    return verdict, error.cause, "; ".join([error.message, *broken])
-
-
-def _given_all(bench: RunBench) -> BenchrigError | None:
-    """A step that went through has to have given what is judged and saved."""
-    bench.fail_unread()
-    try:
-        bench.check_saved()
-    except BenchrigError as error:
-        return error
-    return None
-
-
-def _internal(error: Exception) -> InternalError:
-    wrapped = InternalError(
-        f"{type(error).__name__}: {error}", advice="this is a bug of benchrig: please report it with the record"
-    )
-    wrapped.__cause__ = error
-    return wrapped
-
-
-def _traceback(error: BenchrigError | None) -> str:
-    if not isinstance(error, InternalError) or error.__cause__ is None:
-        return ""
-    return "".join(traceback.format_exception(error.__cause__))
-
-
-async def _closed(radio: Radio) -> BenchrigError | None:
-    """Close the radio; what went wrong."""
-    try:
-        await radio.close()
-    except BenchrigError as error:
-        return error
-    except Exception as error:
-        return _internal(error)
-    return None

@@ -11,7 +11,8 @@ from benchrig.radio.specify import open_simulated
 from benchrig.radio.virtual import open_air
 from benchrig.record.aggregate import build_record
 from benchrig.run.choose import choose_steps
-from benchrig.run.runner import Runner, RunSettings
+from benchrig.run.head import RunSettings
+from benchrig.run.runner import Runner
 from benchrig.run.station import Station
 
 

@@ -18,7 +18,8 @@ from benchrig.record.accounting import unaccounted
 from benchrig.record.aggregate import build_record
 from benchrig.record.model import AnyEvent, Reading, Record, RunEnded, StepRecord
 from benchrig.run.choose import choose_steps
-from benchrig.run.runner import Runner, RunSettings
+from benchrig.run.head import RunSettings
+from benchrig.run.runner import Runner
 from benchrig.run.station import Station
 from benchrig.source.problem import Problems
 from benchrig.steps.bench import Operator

@@ -1,0 +1,58 @@
+"""How a step or a radio ended, in terms of the record: verdict, cause, sentence, traceback."""
+
+from __future__ import annotations
+
+import traceback
+
+from benchrig.errors import BenchrigError, Cause, InternalError
+from benchrig.radio.radio import Radio
+from benchrig.record.model import Verdict
+from benchrig.run.bench import RunBench
+
+LEAVE_OUT = "leave the limit out for this radio, or say that the run may pass without it: --may-lack STEP.READING"
+
+
+def step_verdict(error: BenchrigError | None, broken: list[str], left: list[str]) -> tuple[Verdict, Cause | None, str]:
+    """The verdict of a step, its cause, and the sentence: an error outweighs broken limits, these outweigh limits that
+    were not judged."""
+    if error is None and not broken:
+        return ("error", "station", "; ".join(left)) if left else ("pass", None, "")
+    if error is None:
+        return "fail", "limit", "; ".join(broken)
+    verdict: Verdict = "fail" if error.cause in ("limit", "device", "link") else "error"
+    return verdict, error.cause, "; ".join([error.message, *broken])
+
+
+def given_all(bench: RunBench) -> BenchrigError | None:
+    """A step that went through has to have given what is judged and saved."""
+    bench.fail_unread()
+    try:
+        bench.check_saved()
+    except BenchrigError as error:
+        return error
+    return None
+
+
+def internal(error: Exception) -> InternalError:
+    wrapped = InternalError(
+        f"{type(error).__name__}: {error}", advice="this is a bug of benchrig: please report it with the record"
+    )
+    wrapped.__cause__ = error
+    return wrapped
+
+
+def traceback_of(error: BenchrigError | None) -> str:
+    if not isinstance(error, InternalError) or error.__cause__ is None:
+        return ""
+    return "".join(traceback.format_exception(error.__cause__))
+
+
+async def closed(radio: Radio) -> BenchrigError | None:
+    """Close the radio; what went wrong with that."""
+    try:
+        await radio.close()
+    except BenchrigError as error:
+        return error
+    except Exception as error:
+        return internal(error)
+    return None
