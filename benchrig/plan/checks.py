@@ -154,7 +154,7 @@ def check_values(
     device = _selection(node)
     for name, scalar in references(device) if device else ():
         if name not in known:
-            problems.add(scalar.place, f"no value is given as '{name}'", suggest(name, known))
+            problems.add(scalar.place, f"no value is given as '{name}'", suggest(name, known) or _NAME_IT)
     used = used | {name for name, _ in references(locate(node, ("device",)))} | _referred(node)
     for step in steps:
         _check_references(problems, step, known, given)
@@ -177,6 +177,9 @@ def _selection(node: MappingNode) -> Node | None:
     return device.get("select") if isinstance(device, MappingNode) else None
 
 
+_NAME_IT = "name it under given:"
+
+
 def _referred(node: MappingNode) -> set[str]:
     """The names that the lists of steps refer to as they are written, parameters of includes too."""
     lists = [part for section in ("steps", "finally") if (part := node.get(section))]
@@ -190,7 +193,7 @@ def _check_references(problems: Problems, step: StepPlan, known: set[str], given
             problems.add(scalar.place, f"nothing before this step gives '{name}' a value", advice)
     asked = step.node.get("from")
     if isinstance(asked, Scalar) and isinstance(asked.value, str) and asked.value not in given:
-        problems.add(asked.place, f"no value is given as '{asked.value}'", suggest(asked.value, given))
+        problems.add(asked.place, f"no value is given as '{asked.value}'", suggest(asked.value, given) or _NAME_IT)
 
 
 def _may_save(problems: Problems, name: str, place: Place, given: Collection[str]) -> bool:

@@ -85,7 +85,7 @@ class _Loader:
             self._add_steps(node, "finally", ())
         there = self.names_only or any(step.section == "steps" for step in self.steps)
         if not there and not self.problems.found:
-            self.problems.add(locate(node, ("steps",)).place, "the plan has no steps")
+            self.problems.add(locate(node, ("steps",)).place, "the plan has no steps", "for example: - scan:")
         check_select(self.problems, locate(node, ("device", "select")), self.names)
         check_link(self.problems, self.steps)
         check_values(self.problems, node, head.given, self.steps, self.used)
@@ -199,7 +199,9 @@ class _Loader:
         good = {}
         for name, spec in named.items():
             if "/" in name or "[" in name:
-                self.problems.add(locate(attributes, (name,)).place, f"the name '{name}' has a '/' or '['")
+                self.problems.add(
+                    locate(attributes, (name,)).place, f"the name '{name}' has a '/' or '['", "write it without"
+                )
                 continue
             try:
                 Names({name: spec})
@@ -222,7 +224,9 @@ class _Loader:
         listed = node.get(section if not via else "steps")
         if not isinstance(listed, Sequence):
             if listed is not None:
-                self.problems.add(listed.place, f"expected a list of steps, found {describe(listed)}")
+                self.problems.add(
+                    listed.place, f"expected a list of steps, found {describe(listed)}", "for example: - scan:"
+                )
             return
         for item in listed.items:
             if len(self.steps) >= MAX_STEPS:

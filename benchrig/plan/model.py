@@ -50,7 +50,7 @@ class Revision(str):
     @classmethod
     def from_source(cls, value: Any) -> Revision:
         if isinstance(value, (dict, list, bool)) or value is None:
-            raise Misfit(f"expected a number or text, found {describe_value(value)}")
+            raise Misfit(f"expected a number or text, found {describe_value(value)}", "for example: 3")
         return cls(value)
 
 
@@ -62,7 +62,9 @@ class Manufacturer(msgspec.Struct, omit_defaults=True):
 
     def misfits(self) -> Iterable[Misfit]:
         if not 0 <= self.company <= 0xFFFF:
-            yield Misfit(f"a company identifier has 16 bits, {self.company} has more", path=("company",))
+            yield Misfit(
+                f"a company identifier has 16 bits, {self.company} has more", "for example: 0xFFFF", path=("company",)
+            )
 
 
 class Select(msgspec.Struct, omit_defaults=True):
@@ -134,7 +136,7 @@ class Given(Limit, frozen=True, omit_defaults=True):
             yield misfit
         else:
             if problem:
-                yield Misfit(f"the default: {problem}", path=("default",))
+                yield Misfit(f"the default: {problem}", "write one that fits the limit", path=("default",))
 
     def limit_keys(self) -> list[str]:
         return [key for key in self.keys() if key not in ("default", "secret")]
@@ -197,9 +199,9 @@ class PlanFile(msgspec.Struct, omit_defaults=True):
 
     def misfits(self) -> Iterable[Misfit]:
         if not self.plan.strip():
-            yield Misfit("a plan needs a name", path=("plan",))
+            yield Misfit("a plan needs a name", "for example: plan: End of line", path=("plan",))
         if self.deadline is not None and self.deadline.seconds == 0:
-            yield Misfit("deadline must be more than 0 s", path=("deadline",))
+            yield Misfit("deadline must be more than 0 s", "for example: 60 s", path=("deadline",))
 
 
 class NamesFile(PlanFile, omit_defaults=True):

@@ -202,7 +202,7 @@ def _scalar_reader(check: Callable[[Any], Any], expected: str) -> _ReadNode:
             # a reference in quotes, replaced by what is no text itself
             if expected == "text" and node.quoted and (text := as_text(value)) is not None:
                 return text
-        advice = ""
+        advice = _EXAMPLES.get(expected, "")
         if expected == "nothing" and isinstance(node, Mapping):
             advice = "move its keys to the left, beside the key they stand below"
         if expected == "text" and isinstance(node, Scalar) and isinstance(node.value, (int, Decimal, bool)):
@@ -210,6 +210,15 @@ def _scalar_reader(check: Callable[[Any], Any], expected: str) -> _ReadNode:
         return reader.misfit(node, Misfit(f"expected {expected}, found {describe(node)}", advice))
 
     return read
+
+
+_EXAMPLES = {
+    "true or false": "write true or false",
+    "a whole number": "for example: 5",
+    "a number": "for example: 0.5",
+    "text": "write a single value",
+    "nothing": "leave it out",
+}
 
 
 def _loosened(value: Any, expected: str) -> Any:
@@ -269,7 +278,10 @@ def _list(item: Any) -> _ReadNode:
         if _late(node):
             return LATE
         if not isinstance(node, Sequence):
-            return reader.misfit(node, Misfit(f"expected a list, found {describe(node)}"))
+            return reader.misfit(
+                node,
+                Misfit(f"expected a list, found {describe(node)}", "write it in [ ], or a line with '- ' for each"),
+            )
         values = [reader.read(child, item) for child in node.items]
         return _whole(values, values)
 
@@ -281,7 +293,7 @@ def _dict(item: Any) -> _ReadNode:
         if not isinstance(node, Mapping):
             if _late(node):
                 return LATE
-            return reader.misfit(node, Misfit(f"expected a mapping, found {describe(node)}", _indent(node)))
+            return reader.misfit(node, Misfit(f"expected a mapping, found {describe(node)}", _indent(node) or _KEYS))
         values = {}
         for key, (scalar, child) in node.entries.items():
             if isinstance(key, str):
@@ -294,6 +306,9 @@ def _dict(item: Any) -> _ReadNode:
         return BAD if any(value is BAD for value in values.values()) else values
 
     return read
+
+
+_KEYS = "write 'key: value' lines"
 
 
 def _indent(node: Node) -> str:
@@ -342,7 +357,8 @@ def _struct(kind: type[msgspec.Struct]) -> _ReadNode:
             if _late(node):
                 return LATE
             return reader.misfit(
-                node, Misfit(f"expected a mapping with {words}; found {describe(node)}", _indent(node) or example)
+                node,
+                Misfit(f"expected a mapping with {words}; found {describe(node)}", _indent(node) or example or _KEYS),
             )
         values: dict[str, Any] = {}
         before = reader.problems.mistakes
@@ -355,7 +371,7 @@ def _struct(kind: type[msgspec.Struct]) -> _ReadNode:
                 reader.problems.add(scalar.place, f"unknown key '{scalar.text}'", advice)
         for name, field in fields.items():
             if field.required and name not in node.entries:
-                reader.problems.add(node.place, f"the key '{name}' is missing")
+                reader.problems.add(node.place, f"the key '{name}' is missing", f"add {name}: …")
         if reader.problems.mistakes > before:
             return BAD
         model = kind(**values)

@@ -264,7 +264,9 @@ class _Builder:
     def _open(self, event: yaml.CollectionStartEvent) -> None:
         place = self._at(event)
         if len(self._stack) >= MAX_DEPTH:
-            self.problems.add(place, f"is nested more than {MAX_DEPTH} levels deep")
+            self.problems.add(
+                place, f"is nested more than {MAX_DEPTH} levels deep", "put a part of it into a file of its own"
+            )
             raise _GiveUp
         node: Mapping | Sequence
         node = Mapping({}, place) if isinstance(event, yaml.MappingStartEvent) else Sequence([], place)

@@ -70,7 +70,9 @@ class AttributeName(str):
         if isinstance(value, int) and not isinstance(value, bool) and 0 < value <= 0xFFFF:
             value = f"0x{value:04X}"
         if not isinstance(value, str):
-            raise Misfit(f"expected the name of an attribute, found {describe_value(value)}")
+            raise Misfit(
+                f"expected the name of an attribute, found {describe_value(value)}", "for example: temperature"
+            )
         if not _HANDLE.fullmatch(value):
             for part in value.split("/"):
                 if not _SEGMENT.fullmatch(part.strip()):
@@ -116,11 +118,13 @@ class AttributeSpec(FormatSpec, kw_only=True, omit_defaults=True):
 
     def misfits(self) -> Iterable[Misfit]:
         if (self.uuid is None) == (self.handle is None):
-            yield Misfit("an attribute needs either its uuid or its handle")
+            yield Misfit("an attribute needs either its uuid or its handle", "for example: {uuid: 0x2A6E}")
         if self.handle is not None and not 0 < self.handle <= 0xFFFF:
-            yield Misfit(f"a handle is from 0x0001 to 0xFFFF, not {self.handle}", path=("handle",))
+            yield Misfit(
+                f"a handle is from 0x0001 to 0xFFFF, not {self.handle}", "for example: 0x0012", path=("handle",)
+            )
         if self.index is not None and self.index < 0:
-            yield Misfit(f"index counts from 0, {self.index} is below", path=("index",))
+            yield Misfit(f"index counts from 0, {self.index} is below", "write 0 for the first", path=("index",))
         yield from super().misfits()
 
 

@@ -73,11 +73,11 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
     def misfits(self) -> Iterable[Misfit]:
         """What is wrong between the fields."""
         if not 1 <= self.attempts <= 100:
-            yield Misfit(f"attempts must be from 1 to 100, not {self.attempts}", path=("attempts",))
+            yield Misfit(f"attempts must be from 1 to 100, not {self.attempts}", "for example: 3", path=("attempts",))
         if self.attempts > 1 and not self.tries_again:
             yield Misfit(f"a {self.verb} step is never tried again", "take out attempts", ("attempts",))
         if self.within is not None and self.within.seconds == 0:
-            yield Misfit("within must be more than 0 s", path=("within",))
+            yield Misfit("within must be more than 0 s", "for example: 5 s", path=("within",))
 
     def readings(self, names: Names) -> Mapping[str, ReadingType] | None:
         """The readings by name, None when they are known only in the run. Misfit for an unknown attribute."""

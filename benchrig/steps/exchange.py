@@ -36,7 +36,7 @@ class Exchange(Step, kw_only=True):
     def misfits(self) -> Iterable[Misfit]:
         yield from super().misfits()
         if (self.value is None) == (self.raw is None):
-            yield Misfit("an exchange needs either value or raw")
+            yield Misfit("an exchange needs either value or raw", "for example: raw: '01 A0'")
         if not self.response:
             yield from unanswered(self)
         if self.starts_with is not None:

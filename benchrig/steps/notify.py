@@ -45,7 +45,7 @@ class Notify(Step, kw_only=True):
                 "keep one of the two" if both else "for example: for: 10 s",
             )
         if self.count is not None and self.count < 1:
-            yield Misfit("count must be at least 1", path=("count",))
+            yield Misfit("count must be at least 1", "for example: 10", path=("count",))
         yield from self._time_misfits()
         for name in _COUNTED:
             if self.sequence is None and name in self.expect:

@@ -35,7 +35,7 @@ class Write(Step, kw_only=True):
     def misfits(self) -> Iterable[Misfit]:
         yield from super().misfits()
         if (self.value is None) == (self.raw is None):
-            yield Misfit("a write needs either value or raw")
+            yield Misfit("a write needs either value or raw", "for example: raw: '01 A0'")
         if self.read_back and not self.response:
             yield Misfit("read_back needs a write with response", path=("read_back",))
         if not self.response:

@@ -58,6 +58,7 @@ class Binder:
         if self.low is not None and self.high is not None and self.low > self.high:
             raise Misfit(
                 f"min {self._text(self.low)} is above max {self._text(self.high)}, so nothing could pass",
+                "exchange the two, or widen one",
                 path=("min",) if "min" in keys else ("nominal",),
             )
         bound = BoundLimit(tuple(self.checks), self.unit, self.low, self.high)

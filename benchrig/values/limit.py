@@ -50,9 +50,13 @@ class Bits(msgspec.Struct, frozen=True):
 
     def misfits(self) -> Iterable[Misfit]:
         if self.mask <= 0:
-            yield Misfit("the mask selects no bit", path=("mask",))
+            yield Misfit("the mask selects no bit", "for example: 0x01", path=("mask",))
         elif self.value & ~self.mask:
-            yield Misfit(f"the value 0x{self.value:X} has bits outside the mask 0x{self.mask:X}", path=("value",))
+            yield Misfit(
+                f"the value 0x{self.value:X} has bits outside the mask 0x{self.mask:X}",
+                "widen the mask",
+                path=("value",),
+            )
 
 
 class Length:
@@ -79,7 +83,7 @@ class Length:
                 raise Misfit("every length is at least 0", "write a min above 0, or a max")
             if all(v is None or (isinstance(v, int) and not isinstance(v, bool) and v >= 0) for v in (low, high)):
                 if low is not None and high is not None and low > high:
-                    raise Misfit(f"min {low} is above max {high}")
+                    raise Misfit(f"min {low} is above max {high}", "exchange the two")
                 return cls(low, high)
         raise Misfit(f"expected a length, found {describe_value(value)}", "for example: 8, or {min: 1, max: 20}")
 
@@ -106,7 +110,7 @@ class Limit(msgspec.Struct, frozen=True, omit_defaults=True, dict=True):  # dict
             have, need = ("nominal", "tolerance") if self.tolerance is _ABSENT else ("tolerance", "nominal")
             yield Misfit(f"{have} without {need}", f"add {need}", (have,))
         if self.one_of is not _ABSENT and not self.one_of:
-            yield Misfit("one_of is empty, so nothing could pass", path=("one_of",))
+            yield Misfit("one_of is empty, so nothing could pass", "write the values that may be", path=("one_of",))
 
     def keys(self) -> list[str]:
         """The keys that are given, in the order of the language."""

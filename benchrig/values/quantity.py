@@ -345,7 +345,7 @@ class Duration(Quantity):
             raise Misfit(f"'{value}' has two units", f"write one: {60 * int(match[1]) + int(match[2])} min")
         duration = super().from_source(value)
         if duration.number < 0:
-            raise Misfit(f"a time of {duration} is negative")
+            raise Misfit(f"a time of {duration} is negative", "write it without the minus")
         return duration
 
     @property

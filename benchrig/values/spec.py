@@ -42,7 +42,7 @@ class Exact(Fraction):
         try:
             return cls(text.replace(" ", ""))
         except ZeroDivisionError:
-            raise Misfit(f"'{text}' divides by zero") from None
+            raise Misfit(f"'{text}' divides by zero", "for example: 1/1024") from None
 
 
 class Words(dict[int, str]):

@@ -197,6 +197,11 @@ def test_one_mistake_is_one_problem(text, message, advice):
     assert len(problems_of(marked(text)[0])) == 1
 
 
+@pytest.mark.parametrize("text", dict.fromkeys(case.values[0] for case in CASES))
+def test_every_mistake_says_what_to_do(text):
+    assert [problem.message for problem in problems_of(marked(text)[0]) if not problem.advice] == []
+
+
 def test_a_refused_number_in_an_included_file_is_told_once():
     part = "steps:\n  - read: battery level\n    attempts: 03\n"
     [problem] = problems_of(with_steps("- use: part.yaml"), part=part)

@@ -92,3 +92,10 @@ def test_a_word_of_the_unit_where_a_number_was_to_come_fails_the_unit(step):
     assert (done.step(4).ended.verdict, done.ended.cause, done.ended.exit_code) == ("fail", "limit", 1)
     assert "the unit gave 'not known'" in done.step(4).ended.message
     assert done.stray == []
+
+
+def test_a_saved_value_in_a_unit_by_another_symbol():
+    attributes = ATTRIBUTES.replace("unit: mm", "unit: degC")
+    steps = "  - read: size\n    save: {value: x}\n  - read: size\n    expect: {value: {equals: '${x}'}}\n"
+    done = run(plan_text(steps, attributes=attributes), device())
+    assert done.ended.exit_code == 0
