@@ -18,6 +18,7 @@ from benchrig.errors import (
     MalformedValue,
     NoAnswer,
     OperatorError,
+    StationError,
 )
 from benchrig.radio.choosing import Advice, check_connectable, in_other_letters
 from benchrig.radio.identity import Identity
@@ -159,7 +160,8 @@ class Desk:
         """Around a scan that ends well by itself: an adapter that was switched off hears nothing, and says nothing."""
         async with self.blaming():
             yield
-        if (trouble := await self.radio.trouble()) is not None:
+        # what is known against the unit is told by whoever needs the unit
+        if isinstance(trouble := await self.radio.trouble(), StationError):
             raise trouble
 
     async def find(
