@@ -94,14 +94,16 @@ def content_lines(name: str, seen: Content) -> list[str]:
 
 def _field_lines(value: dict[str, Any], units: dict[str, str]) -> Iterator[str]:
     """A line a field; of a structure that repeats a line each time, with its fields."""
-    from benchrig.report.escape import plain, with_unit
+    from benchrig.report.escape import plain
+    from benchrig.report.field_text import field_text
 
     for key, item in value.items():
         if isinstance(item, list) and item and all(isinstance(part, dict) for part in item):
             for number, part in enumerate(item):
                 fields = (
-                    f"{plain(name)} {with_unit(each, units.get(f'{key}.{name}', ''))}" for name, each in part.items()
+                    f"{plain(name)} {field_text(name, each, units.get(f'{key}.{name}', ''))}"
+                    for name, each in part.items()
                 )
                 yield f"{plain(key)}[{number}]: {', '.join(fields)}"
         else:
-            yield f"{plain(key)}: {with_unit(item, units.get(key, ''))}"
+            yield f"{plain(key)}: {field_text(key, item, units.get(key, ''))}"

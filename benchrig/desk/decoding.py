@@ -6,10 +6,10 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from benchrig.errors import MalformedValue
-from benchrig.report.escape import with_unit
+from benchrig.report.field_text import field_text
 from benchrig.run.jsonable import jsonable
 from benchrig.values import catalogue
-from benchrig.values.advertising import AdField, appearance_name, parse_payload
+from benchrig.values.advertising import AdField, parse_payload
 from benchrig.values.explain import Piece, explain
 from benchrig.values.format import Format
 from benchrig.values.presentation import PRESENTATION_FORMAT, meaning_of
@@ -93,10 +93,7 @@ def _decoded(lines: list[Line], document: dict[str, Any]) -> Decoded:
 
 
 def _text(piece: Piece) -> str:
-    text = with_unit(jsonable(piece.value), piece.unit)
-    if piece.name == "appearance" and isinstance(piece.value, int):
-        return f"{text} ({appearance_name(piece.value) or 'not assigned'})"
-    return text
+    return field_text(piece.name, jsonable(piece.value), piece.unit)
 
 
 def _line(piece: Piece, text: str) -> Line:

@@ -39,7 +39,8 @@ def scan_limits(evidence: Evidence, naming: Naming) -> dict[str, Proposal]:
 
 def scan_seconds(evidence: Evidence) -> int:
     """How long the plan listens: a limit on the interval needs some advertising events to hold it against."""
-    intervals = [each.interval for each in _heard(evidence) if each.interval]
+    judged = "scan.interval" not in evidence.lacks
+    intervals = [each.interval for each in _heard(evidence) if each.interval and judged]
     return max(LEAST_SCAN, math.ceil(max(intervals, default=0.0) * INTERVAL_ROOM * EVENTS))
 
 

@@ -9,6 +9,7 @@ from rich.text import Text
 from benchrig.errors import MalformedValue
 from benchrig.propose.proposal import counted
 from benchrig.report.escape import ascii_text, hex_text, plain, value_text, with_unit
+from benchrig.report.field_text import field_text
 from benchrig.values import catalogue
 from benchrig.values.presentation import PRESENTATION_FORMAT
 
@@ -160,7 +161,7 @@ def content_text(content: Content) -> str:
         return ""
     if isinstance(content.value, dict):
         return ", ".join(
-            f"{plain(key)} {with_unit(item, content.units.get(key, ''))}" for key, item in content.value.items()
+            f"{plain(key)} {field_text(key, item, content.units.get(key, ''))}" for key, item in content.value.items()
         )
     return with_unit(content.value, content.unit)
 

@@ -99,3 +99,23 @@ def test_with_json_an_error_is_a_document_too(tmp_path: Path) -> None:
     assert (done.returncode, said["cause"]) == (1, "link")
     assert "not heard" in said["error"]
     assert "not heard" in done.stderr
+
+
+NAMED = """services:
+  - service: generic access
+    characteristics:
+      - {characteristic: device name, properties: [read], value: unit 1}
+      - {characteristic: appearance, properties: [read], raw: '83 00'}
+  - service: device information
+    characteristics:
+      - {characteristic: system id, properties: [read], raw: '01 02 03 04 05 AA BB CC'}
+"""
+
+
+def test_an_appearance_has_its_name_and_a_system_id_its_hex(tmp_path: Path) -> None:
+    (tmp_path / "named.yaml").write_text(device_text(NAMED), encoding="utf-8")
+    radio = f"virtual:{tmp_path}/named.yaml"
+    done = call("read", "appearance", "system id", "--radio", radio)
+    assert "  appearance: 131 (" in done.stdout
+    assert "  manufacturer_id: 0x0504030201\n  organization_id: 0xCCBBAA\n" in done.stdout
+    assert "organization_id 0xCCBBAA" in call("inspect", "--radio", radio).stdout

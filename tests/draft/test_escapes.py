@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
+from benchrig.desk.inspection import AdvertisingSeen
+from benchrig.draft.compose import compose
+from benchrig.propose.proposal import Basis
+from benchrig.steps.attribute import Names
 from tests.draft.devices import SHELVES, TWINS
-from tests.draft.kit import changed, drafted, failures, limit_of, loaded
+from tests.draft.kit import changed, drafted, failures, limit_of, lines_about, loaded, seen
 from tests.run.kit import DEVICES, device_text
 
 LOGGER = (DEVICES / "logger.yaml").read_text(encoding="utf-8")
@@ -119,3 +125,14 @@ def test_a_link_that_breaks_now_and_then_is_made_again():
     made = drafted(breaking, repeat=1)
     assert "read: humidity" in made.text
     assert "notify: temperature" in made.text
+
+
+def test_what_the_radio_lacks_is_not_in_the_plan():
+    evidence = replace(seen(LOGGER), looks=[*seen(LOGGER).looks], lacks=frozenset({"scan.interval", "connect.payload"}))
+    evidence.looks[0] = replace(
+        evidence.looks[0], advertising=AdvertisingSeen(name="VFL-0042", rssi=-50, interval=10.24)
+    )
+    text = compose(evidence, Names(), Basis()).text
+    assert "for: 2 s" in lines_about(text, "scan:")
+    assert not any(line.startswith("interval") for line in lines_about(text, "scan:"))
+    assert not any(line.startswith("payload") for line in lines_about(text, "connect:"))
