@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import pytest
@@ -33,7 +34,8 @@ def done() -> Talked:
     ],
 )  # fmt: skip
 def test_results_as_lines(verb: str, number: int, shown: list[str], done: Talked) -> None:
-    assert lines(done.of(verb)[number]) == shown
+    # the levels of the air are its own
+    assert [re.sub(r"-5\d dBm", "-50 dBm", line) for line in lines(done.of(verb)[number])] == shown
 
 
 def test_a_structure_that_was_sent_is_one_line(done: Talked) -> None:
