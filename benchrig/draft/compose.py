@@ -26,6 +26,7 @@ from benchrig.steps.attribute import Names
 # A connection or a read may take this many times what it took, and this many seconds in any case.
 TIME_ROOM = 3
 LEAST_CONNECT = LEAST_READ = 1.0
+EVENTS_WAITED = 2
 _NOTICE = (
     "A draft is what was seen, not what was specified: go through it, and put in the limits that the product has.",
     "Limits marked 'guess' rest on one unit, or are as wide as was chosen, for too little was seen to say.",
@@ -138,10 +139,12 @@ def _connect_limits(looks: list[Look]) -> dict[str, Proposal]:
     seen = counted(len(looks), "connection")
     chosen = Grounds(len({look.unit for look in looks}), shown=False)
     longest = max(look.connect or 0.0 for look in looks)
+    # a connection begins with the next advertising event, and one of them may be missed
+    waits = EVENTS_WAITED * max((look.advertising.interval or 0.0 for look in looks if look.advertising), default=0.0)
     limits = {
         "elapsed": Proposal(
-            {"max": time_text(max(LEAST_CONNECT, TIME_ROOM * longest))},
-            f"{seen}, the longest took {time_text(longest)}; {TIME_ROOM} times that",
+            {"max": time_text(max(LEAST_CONNECT, TIME_ROOM * longest) + waits)},
+            f"{seen}, the longest took {time_text(longest)}; {TIME_ROOM} times that, and {EVENTS_WAITED} advertising intervals",
             chosen,
         )
     }
