@@ -9,7 +9,7 @@ from typing import Any
 from benchrig.plan.model import Select, StepPlan
 from benchrig.source.problem import Place, Problems, suggest
 from benchrig.source.references import has_reference, references
-from benchrig.source.shape import BAD, LATE, Misfit, Reader, is_late, locate
+from benchrig.source.shape import BAD, Misfit, Reader, is_late, locate
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar
 from benchrig.source.yaml import Sequence as ListNode
@@ -25,7 +25,7 @@ _COMMON = ("expect", "save", "name", "within", "on_fail")
 
 def check_readings(problems: Problems, node: MappingNode, step: Step, names: Names) -> None:
     """Attributes that nobody knows, readings the step does not have, limits that cannot apply to them."""
-    if any(getattr(step, name) is LATE for name in step.__struct_fields__ if name not in _COMMON):
+    if any(is_late(getattr(step, name)) for name in step.__struct_fields__ if name not in _COMMON):
         return
     try:
         types = step.readings(names)

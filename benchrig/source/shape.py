@@ -96,8 +96,10 @@ class Reader:
 
 
 def is_late(part: Any) -> bool:
-    """Whether a model, or one of its fields, is known only in the run."""
-    return part is LATE or any(getattr(part, name) is LATE for name in getattr(part, "__struct_fields__", ()))
+    """Whether a model, or anything in it, is known only in the run. (The members of a mapping are judged one by one.)"""
+    if isinstance(part, list):
+        return any(map(is_late, part))
+    return part is LATE or any(is_late(getattr(part, name)) for name in getattr(part, "__struct_fields__", ()))
 
 
 def locate(node: Node, path: tuple[str | int, ...]) -> Node:
@@ -375,7 +377,7 @@ def _struct(kind: type[msgspec.Struct]) -> _ReadNode:
         if reader.problems.mistakes > before:
             return BAD
         model = kind(**values)
-        if misfits and LATE not in values.values():
+        if misfits and not any(map(is_late, values.values())):
             for misfit in misfits(model):
                 reader.misfit(node, misfit)
         return BAD if reader.problems.mistakes > before else model

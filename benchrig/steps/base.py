@@ -100,7 +100,7 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
 
     @property
     def limits(self) -> Mapping[str, Bindable]:
-        return self.expect
+        return self.expect if isinstance(self.expect, dict) else {}  # a reference may stand for all of them
 
 
 SECONDS = ReadingType("number", "s", "time the action took")

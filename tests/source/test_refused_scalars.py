@@ -3,6 +3,7 @@ its place, and nothing is computed with it."""
 
 from __future__ import annotations
 
+import contextlib
 import itertools
 from collections.abc import Iterator
 from pathlib import Path
@@ -163,3 +164,27 @@ def test_in_place_of_every_scalar_of_the_files_that_ship(tmp_path, path):
         changed = lines[at][:start] + form + lines[at][start + written :]
         (tmp_path / path.name).write_text("\n".join([*lines[:at], changed, *lines[at + 1 :]]), "utf-8")
         assert reader(tmp_path / path.name), f"{scalar.place}: {form}"
+
+
+@pytest.mark.parametrize("kind", READERS)
+@pytest.mark.parametrize(
+    "value", ["'${x}'", "['${x}']", "[{a: '${x}', name: '${x}', as: uint16, scale: '${x}'}]", "{a: '${x}'}"]
+)
+def test_a_reference_behind_every_key_ends_in_a_message_or_a_model(tmp_path, kind, value):
+    path = tmp_path / "some.yaml"
+    load = {"plans": load_plan, "devices": lambda path: load_devices([path], Problems()), "stations": load_station}[
+        kind
+    ]
+    for text in texts(READERS[kind][1], value):
+        path.write_text(text)
+        with contextlib.suppress(PlanError):
+            assert load(path) is not None, text
+
+
+def test_a_format_that_waits_for_a_value_is_judged_in_the_run(tmp_path):
+    path = tmp_path / "some.yaml"
+    path.write_text(
+        "plan: p\ndevice: {select: {name: u}}\ngiven: {x: {}}\nsteps:\n- connect:\n- read: battery level\n"
+        "  format: {fields: [{name: a, as: uint16, scale: '${x}'}]}\n  expect: {value.a: {max: 5}}\n"
+    )
+    assert load_plan(path).steps[1].step is None

@@ -241,6 +241,8 @@ def models_of(node: Node, problems: Problems, beside: Sequence[DeviceModel] = ()
         return []
     for name, scalar in references(node):
         problems.add(scalar.place, f"a device file has no references, found ${{{name}}}", "write the value")
+    if problems.mistakes > before:
+        return []  # what a value is for cannot be judged without it
     kind: Any = DeviceSpec if isinstance(node, Mapping) and "device" in node.entries else AirSpec
     if isinstance(node, Mapping) and not node.entries.keys() & {"device", "devices", "others"}:
         kind = DeviceSpec
