@@ -16,7 +16,7 @@ from bleak.backends.device import BLEDevice
 from bleak.backends.scanner import AdvertisementData
 from bleak.exc import BleakDBusError
 
-from benchrig.errors import BenchrigError, ConnectFailed, LinkError, MalformedPdu, StationError
+from benchrig.errors import BenchrigError, ConnectFailed, ConnectTimeout, LinkError, MalformedPdu, StationError
 from benchrig.radio.foreign import IN_PROGRESS, RESTART_SERVICE, translate
 from benchrig.radio.link import Link
 from benchrig.radio.offers import Partly, unjudged
@@ -161,7 +161,7 @@ class Radio:
             raise
         if error is not None:
             self._end(client, attempt)
-            raise translate(error, doing, connecting=True) from error
+            raise _no_table(client, doing, translate(error, doing, connecting=True)) from error
         link.established()
         self._links.append(link)
         self._last = link
@@ -204,6 +204,16 @@ def _no_scan(exc: Exception, *, active: bool) -> BenchrigError:
     if not isinstance(error, LinkError):
         return error
     return StationError(error.message, advice="check the adapter" if active else "leave out 'mode: passive'")
+
+
+def _no_table(client: BleakClient, doing: str, error: BenchrigError) -> BenchrigError:
+    """What went wrong with a connection; one that was there and only took long to read the table says so."""
+    if not isinstance(error, ConnectTimeout) or getattr(client._backend, "connected_at", None) is None:
+        return error
+    return ConnectTimeout(
+        f"{doing}: the unit was connected, but its attribute table was not read within the time allowed",
+        advice="allow more time with within: a table of some hundred attributes takes several seconds",
+    )
 
 
 def _failure(attempt: asyncio.Task[None]) -> BaseException | None:
