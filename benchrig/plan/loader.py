@@ -17,7 +17,7 @@ from benchrig.record.model import Section
 from benchrig.source.problem import NOWHERE, Place, Problem, Problems, suggest
 from benchrig.source.references import Room, has_reference, insert, references, substitute
 from benchrig.source.shape import BAD, LATE, LooseText, Misfit, Reader, describe, is_late, locate, plain
-from benchrig.source.yaml import MAX_DEPTH, Node, Scalar, Sequence, read_file
+from benchrig.source.yaml import MAX_DEPTH, Node, Scalar, Sequence, file_bytes, read_bytes
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.steps import KINDS, Step
 from benchrig.steps.attribute import AttributeSpec, Names
@@ -122,10 +122,14 @@ class _Loader:
     def _read(self, path: Path) -> Node | None:
         """The file's tree; its bytes count for the hash of the plan."""
         least = "write at least 'plan:', 'device:' and 'steps:'" if path == self.path else "write at least 'steps:'"
-        node = read_file(path, self.problems, name=_shown(path, self.path), least=least)
+        name = _shown(path, self.path)
+        data = file_bytes(path, self.problems, name)
+        if data is None:
+            return None
+        node = read_bytes(data, name, self.problems, least)
         self.problems.settle()
         if node is not None:
-            self.digest.update(path.read_bytes())
+            self.digest.update(data)
         return node
 
     def _refuse_device_file(self, node: Node) -> None:

@@ -123,14 +123,19 @@ def read_file(path: Path, problems: Problems, name: str | None = None, least: st
     """Read one file; None, with the problems added, when it cannot be read or is no YAML at all. `least` says what such
     a file needs."""
     shown = name or str(path)
-    nowhere = Place(Source(shown, ""), 1, 1)
+    data = file_bytes(path, problems, shown)
+    return None if data is None else read_bytes(data, shown, problems, least)
+
+
+def file_bytes(path: Path, problems: Problems, name: str) -> bytes | None:
+    """What is in a file, one byte more than may be at most; None, with the problem added, when it cannot be read."""
     try:
         with path.open("rb") as file:
-            data = file.read(MAX_BYTES + 1)
-    except OSError as exc:
-        problems.add(nowhere, f"cannot be read: {exc.strerror or exc}")
+            return file.read(MAX_BYTES + 1)
+    except (OSError, ValueError) as exc:
+        reason = getattr(exc, "strerror", None) or exc
+        problems.add(Place(Source(name, ""), 1, 1), f"cannot be read: {reason}", "give the path of a file")
         return None
-    return read_bytes(data, shown, problems, least)
 
 
 def read_bytes(data: bytes, name: str, problems: Problems, least: str = "") -> Node | None:
