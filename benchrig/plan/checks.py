@@ -16,6 +16,7 @@ from benchrig.source.yaml import Sequence as ListNode
 from benchrig.steps import Step
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import ReadingType
+from benchrig.steps.connect import CONNECTS, LISTENS
 from benchrig.values.catalogue import decimal_uuid
 from benchrig.values.limit import Limit
 
@@ -101,6 +102,7 @@ def check_link(problems: Problems, steps: Sequence[StepPlan]) -> None:
     where the steps end. There a connect may come anywhere: nobody knows how far the run came. The same holds after any
     other step: the unit may have ended the link in it."""
     connected, by, doubted = False, "", False
+    _check_time_to_connect(problems, steps)
     for step in steps:
         if step.kind.verb == "connect":
             if connected and not doubted and step.section == "steps":
@@ -115,6 +117,17 @@ def check_link(problems: Problems, steps: Sequence[StepPlan]) -> None:
         doubted = True
         if step.kind.verb == "disconnect":
             connected, by = False, step.name
+
+
+def _check_time_to_connect(problems: Problems, steps: Sequence[StepPlan]) -> None:
+    """A connect without a scan before it listens first; each of its attempts has to have time for both."""
+    first = next((step for step in steps if step.kind.verb in ("scan", "connect")), None)
+    if first is None or first.step is None or first.kind.verb == "scan":
+        return
+    least = (LISTENS + CONNECTS) * first.step.attempts
+    if first.step.deadline < least:
+        message = f"'{first.name}' listens for {LISTENS:g} s first, since no scan comes before it: that leaves no time to connect"
+        problems.add(first.place, message, f"write within: {least:g} s or more, or add - scan: before it")
 
 
 # Where a value is shown to people or to other programs: what it would be, by (verb, key); the verb '' is any.

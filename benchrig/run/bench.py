@@ -17,6 +17,7 @@ from benchrig.errors import (
     MalformedValue,
     StationError,
     StepFailed,
+    StepTimeout,
     UsageError,
 )
 from benchrig.plan.model import StepPlan
@@ -41,6 +42,8 @@ from benchrig.values.quantity import Quantity, exact, unit_named
 
 # Less than the runner's grace, which ends the step.
 UNSUBSCRIBE_WITHIN = 0.4
+# What a step may take before it listens, in seconds.
+_SHORT_BY = 0.1
 
 
 class RunBench:
@@ -292,10 +295,20 @@ class RunBench:
             yield ear
 
     async def find(self, listen: float, *, active: bool = True, swap: bool = False) -> Sighting:
+        if swap and self.link_is_up:
+            raise UsageError(
+                "the unit is still connected: what is read after a swap would be read from it",
+                advice="add - disconnect: before the scan",
+            )
+        left = self.time_left
+        if listen - left > _SHORT_BY and not self._cleaning_up:
+            # what is heard in less time is no measurement: a count would be too low, a second device not heard
+            await asyncio.sleep(left)
+            raise StepTimeout(f"{left:.3g} s were left of the {listen:g} s to listen for")
         if swap:
             self._unit.let_go()
         self._swapped = swap
-        return await self._unit.find(listen, self.time_left, active=active)
+        return await self._unit.find(listen, left, active=active)
 
     def is_unit(self, sighting: Sighting) -> bool:
         return self._unit.identity is not None and self._unit.identity.is_same(sighting)

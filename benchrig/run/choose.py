@@ -61,7 +61,19 @@ def _with_needs(steps: Sequence[StepPlan], wanted: set[int]) -> set[int]:
             open_ += _last(before, "connect")
         if step.kind.verb == "connect":
             open_ += _last(before, "scan")
-    return needed
+    return needed | _between_connections(steps, needed)
+
+
+def _between_connections(steps: Sequence[StepPlan], needed: set[int]) -> set[int]:
+    """The disconnect steps after a connection that is made and before the next one that is."""
+    between, last, connected = set[int](), 0, False
+    for step in steps:
+        if step.kind.verb == "disconnect":
+            last = step.number
+        elif step.kind.verb == "connect" and step.number in needed:
+            between |= {last} if connected and last else set()
+            connected, last = True, 0
+    return between
 
 
 def _last(before: list[StepPlan], verb: str) -> list[int]:

@@ -50,6 +50,8 @@ from benchrig.steps.bench import Operator
 BACK_OFF = (0.25, 0.5, 1.0)
 # The step's own deadline fires first, with a better sentence; this one catches what does not look at it.
 GRACE = 0.5
+# Sums of times are this exact.
+_INSTANT = 1e-6
 # What a request on its way may still take after an interruption; cancelling it would cost the link that finally needs.
 REQUEST_WITHIN = 1.0
 # What finally steps may take together after an interruption.
@@ -278,7 +280,7 @@ class Runner:
             await asyncio.sleep(min(BACK_OFF[min(attempt - 1, len(BACK_OFF) - 1)], max(0.0, deadline - loop.time())))
         if error is None:
             error = given_all(bench)
-        if error is not None and cut and loop.time() >= deadline and isinstance(error, TimeoutError):
+        if error is not None and cut and loop.time() > deadline - _INSTANT and isinstance(error, TimeoutError):
             error = StepTimeout(f"the plan's deadline of {self.plan.deadline:g} s ran out ({error.message})")
             self._blocked.setdefault("stop", plan.number)
         return attempt, error
@@ -286,7 +288,9 @@ class Runner:
     def _retry(self, error: BenchrigError, attempt: int, step: Step, judged: list[Reading]) -> bool:
         """Trouble with link or device may pass; a wrong value and a limit that was broken are answers."""
         broken = any(r.judgement is not None and not r.judgement.passed for r in judged)
-        return attempt < step.attempts and error.may_pass and not broken and not self._interrupts
+        # the link of the last attempt does not come back by itself, and want of it is not what went wrong
+        helpless = step.needs_link and self._bench is not None and not self._bench.link_is_up
+        return attempt < step.attempts and error.may_pass and not (broken or helpless or self._interrupts)
 
     async def _attempt(
         self, bench: RunBench, plan: StepPlan, step: Step, attempt: int, deadline: float
@@ -379,7 +383,7 @@ class Runner:
         """What the later steps can no longer count on, and since which step."""
         if plan.kind.verb == "scan":
             self._blocked.pop("unit", None)
-            if error is not None and not isinstance(error, (OperatorError, StepFailed)):
+            if error is not None and not isinstance(error, (OperatorError, StepFailed, StepTimeout)):
                 self._blocked["unit"] = plan.number
         if bench.link_is_up:
             self._blocked.pop("link", None)

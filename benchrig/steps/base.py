@@ -103,6 +103,14 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
         return self.expect if isinstance(self.expect, dict) else {}  # a reference may stand for all of them
 
 
+def least_of(limit: Bindable | None) -> Any:
+    """The lower bound of a limit on a plain number; None where it has none, or does not fit (that is told elsewhere)."""
+    try:
+        return None if limit is None else limit.bind("number").low
+    except Misfit:
+        return None
+
+
 SECONDS = ReadingType("number", "s", "time the action took")
 
 

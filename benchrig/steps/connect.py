@@ -10,6 +10,8 @@ from benchrig.steps.base import SECONDS, ReadingType, Step
 from benchrig.steps.bench import Bench
 
 _LOOK_EVERY = 0.02
+# Seconds for which a unit that was never heard is listened for, and what connecting takes beside that.
+LISTENS, CONNECTS = 2.0, 1.0
 
 
 class Connect(Step, kw_only=True):

@@ -10,7 +10,7 @@ import msgspec
 from benchrig.errors import StepTimeout
 from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import AttributeName, Names
-from benchrig.steps.base import ReadingType, Step, value_readings
+from benchrig.steps.base import ReadingType, Step, least_of, value_readings
 from benchrig.steps.bench import Bench
 from benchrig.steps.listening import Counter, Listening
 from benchrig.steps.subscription import sender, subscribed
@@ -22,6 +22,7 @@ from benchrig.values.spec import FormatSpec
 # Seconds that subscribing may take beside the time to listen.
 SUBSCRIBE = 1.0
 _COUNTED = ("lost", "duplicated")
+_OF_TWO = frozenset({"rate", "gap_max", "gap_p95", "throughput", *_COUNTED})
 
 
 class Notify(Step, kw_only=True):
@@ -47,9 +48,20 @@ class Notify(Step, kw_only=True):
         if self.count is not None and self.count < 1:
             yield Misfit("count must be at least 1", "for example: 10", path=("count",))
         yield from self._time_misfits()
+        yield from self._count_misfits()
         for name in _COUNTED:
             if self.sequence is None and name in self.expect:
                 yield Misfit(f"'{name}' needs a sequence to count by", "add sequence: FIELD", ("expect", name))
+
+    def _count_misfits(self) -> Iterable[Misfit]:
+        if self.count == 1:
+            for name in _OF_TWO & self.expect.keys():
+                advice = "write count: 2 or more"
+                yield Misfit(f"{name} needs two notifications, and one is listened for", advice, ("expect", name))
+        least = least_of(self.expect.get("count"))
+        if self.count is not None and least is not None and least > self.count:
+            message = f"the count is never above {self.count}: then no more are listened for"
+            yield Misfit(message, "take out the limit, or write for: in place of count:", ("expect", "count"))
 
     def _time_misfits(self) -> Iterable[Misfit]:
         if self.for_ is None or self.within is None:
@@ -118,12 +130,20 @@ class Notify(Step, kw_only=True):
         listening.end(min(bench.now(), began + seconds))
 
     def _shortage(self, count: int, after: float) -> StepTimeout | None:
-        """Too little came; a limit on the count decides by itself."""
-        if "count" in self.limits or count >= (self.count or 1):
+        """Too little came, where no limit says how few are enough."""
+        if count >= (self.count or 1) or self._says_how_few():
             return None
         if self.count is not None:
             return StepTimeout(f"only {count} of {self.count} notifications came within {after:.3g} s")
         return StepTimeout(f"no notification came in {self.for_}")
+
+    def _says_how_few(self) -> bool:
+        """Whether the limit on the count has a least, or wants silence: an upper bound alone holds for silence too."""
+        limit = self.limits.get("count")
+        if limit is None:
+            return False
+        bound = limit.bind("number")
+        return bound.low is not None or not bound.passes(1)
 
 
 STREAM_READINGS: dict[str, ReadingType] = {

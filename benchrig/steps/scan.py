@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 # An interval lies between two advertising events, and the first of them comes within one.
 _EVENTS = 2
+# What lies between two attempts at most, in seconds.
+BETWEEN = 1.0
 
 
 class Scan(Step, kw_only=True):
@@ -43,13 +45,23 @@ class Scan(Step, kw_only=True):
     def misfits(self) -> Iterable[Misfit]:
         yield from super().misfits()
         listen = self.for_.seconds
-        if self.within is not None and self.within.seconds < listen:
-            advice = f"write within: {self.for_} or more, or leave it out"
-            yield Misfit(f"within {self.within} ends before the {self.for_} of for are over", advice, ("within",))
+        yield from self._time_misfits()
         high = self._longest_interval()
         if high is not None and listen < _EVENTS * high:
             message = f"{self.for_} is too short to measure an interval of {high:g} s"
             yield Misfit(message, f"write for: {_EVENTS * high:g} s or more", ("for",))
+
+    def _time_misfits(self) -> Iterable[Misfit]:
+        if self.within is None:
+            return
+        listen, times = self.for_.seconds, self.attempts
+        least = listen if times == 1 else (listen + BETWEEN) * times
+        if self.within.seconds < least:
+            often = "" if times == 1 else f", {times} times,"
+            advice = f"write within: {least:g} s or more, or leave it out"
+            yield Misfit(
+                f"within {self.within} ends before the {self.for_} of for{often} are over", advice, ("within",)
+            )
 
     def _longest_interval(self) -> float | None:
         """The longest interval that passes; None where no limit says so."""

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from tests.plan.building import HEAD, plan_of, problem_of, with_steps
+from benchrig.radio.unit import LISTEN
+from benchrig.steps.connect import LISTENS
+from tests.plan.building import HEAD, plan_of, problem_of, problems_of, with_steps
 
 READ = "- read: battery level\n"
 
@@ -45,6 +47,7 @@ def scanning(keys: str) -> str:
     ("keys", "message"),
     [
         ("for: 5 s\n    within: 1 s", "within 1 s ends before the 5 s of for are over"),
+        ("for: 5 s\n    within: 6 s\n    attempts: 3", "within 6 s ends before the 5 s of for, 3 times, are over"),
         ("for: 2 s\n    expect: {interval: {max: 3.1 s}}", "2 s is too short to measure an interval of 3.1 s"),
         ("expect: {interval: {nominal: 1 s, tolerance: 10 %}}", "2 s is too short to measure an interval of 1.1 s"),
         ("expect: {services: {contains: 2902}}", "the UUID 2902 is written as a decimal number"),
@@ -62,3 +65,29 @@ def test_a_scan_that_is_long_enough():
 def test_a_service_by_its_number_in_a_selection(service):
     plan = plan_of(HEAD.replace("name: 'unit*'", f"services: [{service}]") + "steps: [{scan: }]\n")
     assert plan.selection().services == ("0000ff10-0000-1000-8000-00805f9b34fb",)
+
+
+def connecting(keys: str) -> str:
+    return f"{HEAD}steps:\n  - connect:\n    {keys}\n"
+
+
+@pytest.mark.parametrize("keys", ["within: 2 s", "within: 6 s\n    attempts: 3"])
+def test_a_connect_without_a_scan_needs_the_time_to_listen(keys):
+    problem = problem_of(connecting(keys))
+    assert problem.message.startswith("'connect' listens for 2 s first, since no scan comes before it")
+    assert plan_of(connecting(keys).replace("- connect:", "- scan:\n  - connect:"))
+
+
+def test_a_connect_listens_as_long_as_the_check_says():
+    assert LISTENS == LISTEN
+
+
+@pytest.mark.parametrize("reading", ["rate", "gap_max", "throughput"])
+def test_one_notification_has_no_rate(reading):
+    step = f"{HEAD}steps:\n  - connect:\n  - notify: battery level\n    count: 1\n    expect: {{{reading}: {{min: 0 s}}}}\n"
+    assert f"{reading} needs two notifications, and one is listened for" in [p.message for p in problems_of(step)]
+
+
+def test_no_more_are_counted_than_are_listened_for():
+    step = f"{HEAD}steps:\n  - connect:\n  - notify: battery level\n    count: 20\n    expect: {{count: {{min: 21}}}}\n"
+    assert problem_of(step).message == "the count is never above 20: then no more are listened for"

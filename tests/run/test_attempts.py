@@ -37,3 +37,10 @@ def test_another_value_read_back_is_an_answer() -> None:
 def test_an_attribute_that_is_missing_stays_so(attribute: str) -> None:
     ran = run(plan_text(f"  - read: {attribute}\n    attempts: 3\n"), values("[1]"))
     assert (ran.ended.cause, ran.step(3).attempts) == ("device", [])
+
+
+def test_no_answer_stays_the_cause_when_the_link_went_with_it() -> None:
+    """The bench gives the link up with the request; another attempt would find it gone, and blame that."""
+    step = "  - read: battery level\n    attempts: 3\n    within: 3 s\n    expect: {value: {min: 10 %}}\n"
+    ran = run(plan_text(step), values("[50]", more=", on_read: {silent: true}"))
+    assert (ran.ended.cause, ran.step(3).attempts) == ("device", [])

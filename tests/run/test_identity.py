@@ -73,3 +73,10 @@ def test_every_sighting_is_on_record_with_its_step():
     )
     ran = run(HEAD + steps, unit(1, -40, 50))
     assert [(s.step, s.address) for s in ran.record.sightings] == [(1, ONE), (4, ONE)]
+
+
+def test_a_swap_of_a_connected_unit_ends_with_the_plan():
+    """What is read afterwards would come from the first unit and stand under the second one's name."""
+    steps = "steps:\n  - scan:\n  - connect:\n  - scan:\n    name: the next\n    swap: true\n" + BATTERY
+    ran = run(NEAREST + steps, unit(1, -40, 99), unit(2, -75, 11))
+    assert (ran.ended.cause, ran.ended.exit_code, units(ran)) == ("plan", 4, {ONE})

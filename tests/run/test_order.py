@@ -177,3 +177,20 @@ def test_a_plan_head_without_steps_is_refused() -> None:
 
     with pytest.raises(PlanError, match="the plan has no steps"):
         run(HEAD + "steps: []\n")
+
+
+def test_a_part_of_a_plan_disconnects_between_two_connections() -> None:
+    steps = (
+        "  - read: temperature\n    name: first\n  - disconnect:\n  - connect:\n    name: anew\n"
+        "  - read: temperature\n    name: second\n    expect: {value: {min: 0 °C}}\n  - disconnect:\n    name: end\n"
+    )
+    ran = run(plan_text(steps), thermometer(), only=["first", "second"])
+    assert [step.planned.name for step in ran.record.steps] == [
+        "scan",
+        "connect",
+        "first",
+        "disconnect",
+        "anew",
+        "second",
+    ]
+    assert ran.ended.exit_code == 0

@@ -135,3 +135,20 @@ def test_every_reading_of_wait() -> None:
     for limit, code in (("min: 3 s, max: 3 s", 0), ("max: 2.9 s", 1)):
         plan = plan_text("", reach=f"steps:\n  - wait: 3 s\n    expect: {{elapsed: {{{limit}}}}}\n")
         assert run(plan).ended.exit_code == code
+
+
+@pytest.mark.parametrize("limit", ["count: {max: 30}", "count: {min: 30}"])
+def test_a_scan_that_the_deadline_cuts_short_judges_nothing(limit: str) -> None:
+    """The device sends 10 a second: in 5 s too many for the first limit and enough for the second."""
+    plan = plan_text("", reach=f"deadline: 2 s\nsteps:\n  - scan:\n    for: 5 s\n    expect: {{{limit}}}\n")
+    ran = run(plan, ADVERTISER)
+    assert (ran.ended.exit_code, ran.ended.judged) == (1, 0)
+    assert ran.ended.message == "the plan's deadline of 2 s ran out (2 s were left of the 5 s to listen for)"
+
+
+def test_the_clean_up_connects_after_a_scan_that_was_cut_short() -> None:
+    plan = plan_text(
+        "", reach="deadline: 3 s\nsteps:\n  - scan:\n    for: 1 s\n  - scan:\n    name: cut\n    for: 9 s\n"
+    )
+    ran = run(plan + "finally:\n  - connect:\n", ADVERTISER)
+    assert ran.verdicts() == ["pass", "fail", "pass"]

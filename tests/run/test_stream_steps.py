@@ -238,3 +238,17 @@ def test_only_a_characteristic_sends_by_itself(step: str) -> None:
     ended = run(plan_text(f"  - {step}\n", attributes=NAMES), ECHO).ended
     assert (ended.cause, ended.exit_code) == ("plan", 4)
     assert "is not a characteristic" in ended.message
+
+
+@pytest.mark.parametrize(
+    ("limit", "code"),
+    [("max: 100", 1), ("min: 0, max: 100", 0), ("max: 0", 0), ("equals: 0", 0), ("one_of: [0, 5]", 0)],
+)
+@pytest.mark.parametrize("listen", ["for: 2 s", "count: 100\n    within: 3 s"])
+def test_silence_passes_only_where_the_limit_on_the_count_means_it(listen: str, limit: str, code: int) -> None:
+    device = device_text("""services:
+  - service: battery
+    characteristics: [{characteristic: battery level, properties: [notify], value: 50 %, notify: {period: 1 h}}]
+""")
+    step = f"  - notify: battery level\n    {listen}\n    expect: {{count: {{{limit}}}}}\n"
+    assert run(plan_text(step), device).ended.exit_code == code

@@ -61,7 +61,7 @@ def plan(chance: random.Random) -> str:
         if chance.random() < 0.6:
             steps.append(f"scan:\n    for: {chance.choice([200, 1000, 3000])} ms")
         fresh = "    fresh: true\n" if chance.random() < 0.3 else ""
-        steps.append(f"connect:\n{fresh}    attempts: {chance.randint(1, 3)}\n    within: {chance.randint(4, 14)} s")
+        steps.append(f"connect:\n{fresh}    attempts: {chance.randint(1, 3)}\n    within: {chance.randint(9, 14)} s")
         steps.append("read: number\n    expect: {value: {min: 1}}")
         steps.append("disconnect:")
     return head + "steps:\n" + "".join(f"  - {step}\n    name: step {n}\n" for n, step in enumerate(steps, 1))
