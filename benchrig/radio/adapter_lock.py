@@ -12,6 +12,7 @@ import fcntl
 import json
 import os
 import tempfile
+from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
@@ -71,13 +72,13 @@ class AdapterLock:
         self.met.add(address)
         self._write()
 
-    def disconnected(self, address: str) -> None:
-        self._connected.discard(address)
+    def still(self, connected: Iterable[str]) -> None:
+        """Those of the devices that the system is connected to now: an end that was asked for may not have come yet."""
+        self._connected.intersection_update(connected)
         self._write()
 
     def release(self) -> None:
-        """Let the next one have it; no link is left that it would have to clear."""
-        self._connected.clear()
+        """Let the next one have it, with what is left connected."""
         self._write()
         os.close(self._descriptor)
 

@@ -103,7 +103,7 @@ class BluezRadio(Radio):
         """Without a trace: the next one shall hear what is on the air, not what we have read."""
         try:
             with contextlib.suppress(StationError):
-                there = await self.bluez.devices()
+                there = await self._devices()
                 self._met.intersection_update(one.address for one in there)
                 await self._forget(one for one in there if one.address in self._met)
             await self.bluez.close()
@@ -111,6 +111,13 @@ class BluezRadio(Radio):
             if self._claim is not None:
                 self._claim.release()
                 self._claim = None
+
+    async def _devices(self) -> list[KnownDevice]:
+        """What BlueZ remembers; the lock learns which links there still are."""
+        devices = await self.bluez.devices()
+        if self._claim is not None:
+            self._claim.still(one.address for one in devices if one.connected)
+        return devices
 
     async def _forget(self, devices: Iterable[KnownDevice]) -> list[KnownDevice]:
         """Those of them that could be removed, and were."""
@@ -214,7 +221,7 @@ class BluezRadio(Radio):
     async def _clear_memory(self) -> None:
         """Let BlueZ forget what it heard before, and the tables that it has read: it would mix them into what is heard now.
         What it has to keep (paired devices), and what another scan or benchrig is about, is only known to be mixed."""
-        devices = await self.bluez.devices()
+        devices = await self._devices()
         alone = self._claim is not None and not self._crowded
         gone = await self._forget(one for one in devices if alone or one.address in self._met)
         left = (one for one in devices if one not in gone)
@@ -305,19 +312,14 @@ class BluezRadio(Radio):
         return link
 
     async def _connect(self, sighting: Sighting, deadline: float) -> Link:
-        claim = self._claim
-        if claim is not None:
-            claim.connected(sighting.address)
+        if self._claim is not None:
+            self._claim.connected(sighting.address)
         try:
             link = await super().connect(sighting, max(0.05, deadline - asyncio.get_running_loop().time()))
-        except BaseException as exc:
-            if claim is not None:
-                claim.disconnected(sighting.address)
+        except ConnectTimeout:
             # the kernel connects when it hears the unit, which is once in a round of the other scan
-            self._drowned = self._crowded and isinstance(exc, ConnectTimeout)
+            self._drowned = self._crowded
             raise
-        if claim is not None:
-            link.when_lost = lambda: claim.disconnected(sighting.address)
         link.ask_payload = lambda: self.bluez.payload(link.address)
         return link
 
@@ -345,6 +347,8 @@ async def _finished(rounds: asyncio.Task[None]) -> None:
     """Raises what the scan raised, and StationError when it hangs: bleak asks the service without a deadline."""
     await asyncio.wait({rounds}, timeout=GIVE_UP_WITHIN)
     if not rounds.done():
+        # whatever it says in the end of a service that hangs
+        rounds.add_done_callback(lambda ended: ended.cancelled() or ended.exception())
         rounds.cancel()
         await asyncio.wait({rounds}, timeout=GIVE_UP_WITHIN)
         raise StationError("the Bluetooth service does not answer", advice=RESTART_SERVICE)

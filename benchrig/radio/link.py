@@ -43,7 +43,6 @@ class Link:
         self._reads_reach_listeners = reads_reach_listeners
         # sentences about it for the record, or for the person
         self.remarks: list[str] = []
-        self.when_lost: Callable[[], None] = lambda: None
         self._value_follows, self._hidden_services = value_follows, hidden_services
         self.lost = asyncio.Event()
         self.lost_reason = ""
@@ -63,7 +62,6 @@ class Link:
         if not self.lost.is_set():
             self.lost_reason = self.lost_reason or reason or self._reason()
             self.lost.set()
-            self.when_lost()
             for scope in self._scopes:
                 scope.reschedule(asyncio.get_running_loop().time())
 

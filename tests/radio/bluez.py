@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from benchrig.errors import StationError
@@ -54,6 +54,12 @@ class Device:
 
 class Claim:
     """The lock, as if nobody else wanted it."""
+
+    def still(self, connected: Iterable[str]) -> None:
+        pass
+
+    def connected(self, address: str) -> None:
+        pass
 
     def release(self) -> None:
         pass

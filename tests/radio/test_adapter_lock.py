@@ -24,9 +24,10 @@ async def main():
     lock = await adapter_lock.AdapterLock.take("hci0", 0)
     lock.connected("C0:00:00:00:00:01")
     lock.connected("C0:00:00:00:00:02")
-    lock.disconnected("C0:00:00:00:00:01")
+    lock.still(["C0:00:00:00:00:02", "C0:00:00:00:00:03"])
     print("held", flush=True)
     sys.stdin.read()
+    lock.still([])
     lock.release()
 asyncio.run(main())
 """
