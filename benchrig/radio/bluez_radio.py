@@ -236,6 +236,8 @@ class BluezRadio(Radio):
     async def _in_rounds(self, heard: Callable[[Report], None], ear: Ear) -> AsyncIterator[None]:
         started, over = asyncio.Event(), asyncio.Event()
         rounds = asyncio.ensure_future(self._rounds(heard, ear, started, over))
+        # what it says in the end of a service that hangs may come when nobody waits any more
+        rounds.add_done_callback(lambda ended: ended.cancelled() or ended.exception())
         waiter = asyncio.ensure_future(started.wait())
         try:
             await asyncio.wait({rounds, waiter}, timeout=GIVE_UP_WITHIN, return_when=asyncio.FIRST_COMPLETED)
@@ -347,8 +349,6 @@ async def _finished(rounds: asyncio.Task[None]) -> None:
     """Raises what the scan raised, and StationError when it hangs: bleak asks the service without a deadline."""
     await asyncio.wait({rounds}, timeout=GIVE_UP_WITHIN)
     if not rounds.done():
-        # whatever it says in the end of a service that hangs
-        rounds.add_done_callback(lambda ended: ended.cancelled() or ended.exception())
         rounds.cancel()
         await asyncio.wait({rounds}, timeout=GIVE_UP_WITHIN)
         raise StationError("the Bluetooth service does not answer", advice=RESTART_SERVICE)
