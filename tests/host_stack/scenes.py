@@ -278,7 +278,7 @@ UNIT = [
     _of_contract("link lost in a read", "link", "the link was lost"),
     _of_contract("link lost in a write", "link", "the link was lost"),
     _of_contract("link lost in notify", "link", "the link was lost"),
-    _of_contract("link lost between steps", "link", "the link is not there any more"),
+    _of_contract("link lost between steps", "link", "the link was lost in this step"),
     _of_contract("one UUID twice", "device", "2 attributes answer to it"),
     Scene(
         "the table changes between two runs",
