@@ -12,7 +12,7 @@ import click
 from benchrig.cli.common import echo, errors_for_people, whatever_the_output_does
 
 if TYPE_CHECKING:
-    from benchrig.plan.model import Plan
+    from benchrig.plan.model import Plan, StepPlan
     from benchrig.run.station import Station
 
 
@@ -91,6 +91,7 @@ def _kind(radio: str | None) -> str:
 def _check(path: Path, given: tuple[str, ...], place: _Place) -> int:
     """Check one plan and say so; the exit code."""
     from benchrig.errors import BenchrigError, PlanError
+    from benchrig.run.station import forbidden
 
     try:
         plan, missing = _loaded(path, given, place.station)
@@ -102,9 +103,11 @@ def _check(path: Path, given: tuple[str, ...], place: _Place) -> int:
     except BenchrigError as error:
         echo(f"{path}: {error.message}\n  {error.advice}", err=True)
         return 4
+    barred = [*forbidden(plan.steps, place.station)] if place.station else []
     with whatever_the_output_does():
         echo(f"{path}: {_summary(plan)}")
-        return _remark(plan, place, missing)
+        _remark(plan, place, missing, barred)
+    return 7 if barred else 0
 
 
 def _summary(plan: Plan) -> str:
@@ -133,18 +136,15 @@ def _loaded(path: Path, given: tuple[str, ...], station: Station | None) -> tupl
         return plan, [*error.missing]
 
 
-def _remark(plan: Plan, place: _Place, missing: list[str]) -> int:
-    """What the plan asks of radio and station in vain; 7 when it cannot run there."""
+def _remark(plan: Plan, place: _Place, missing: list[str], barred: list[StepPlan]) -> None:
+    """Say what the plan asks of radio and station in vain; the `barred` steps cannot run there."""
     from benchrig.plan.model import place_text
     from benchrig.plan.remarks import remarks
-    from benchrig.run.station import forbidden
 
     if place.kind:
         for where, sentence in remarks(plan, place.kind):
             echo(f"{where}: on the {place.kind} radio {sentence}")
     for name in missing:
         echo(f"{plan.path}: the value '{name}' comes neither from the station nor from --set: the run asks for it")
-    steps = [*forbidden(plan.steps, place.station)] if place.station else []
-    for step in steps:
+    for step in barred:
         echo(f"{place_text(step.place)}: the station forbids {step.kind.verb} steps: '{step.name}' cannot run there")
-    return 7 if steps else 0

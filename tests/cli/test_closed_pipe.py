@@ -108,3 +108,11 @@ def test_the_disk_is_full(monkeypatch, words, code, tmp_path, capfd):
     full = os.open("/dev/full", os.O_WRONLY)
     assert ended(monkeypatch, full, *(word.replace("{tmp}", str(tmp_path)) for word in words)) == code
     assert "Traceback" not in capfd.readouterr().err
+
+
+@pytest.mark.parametrize("output", [closed, lambda: os.open("/dev/full", os.O_WRONLY)])
+def test_a_plan_that_a_station_forbids_is_forbidden_whoever_reads(monkeypatch, tmp_path, output):
+    station = tmp_path / "line.yaml"
+    station.write_text("forbid: [write]\n", encoding="utf-8")
+    words = ["check", str(PLANS / "end_of_line.yaml"), str(PLANS / "smoke.yaml"), "--station", str(station)]
+    assert ended(monkeypatch, output(), *words) == 7
