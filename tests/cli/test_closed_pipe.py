@@ -112,7 +112,10 @@ def test_the_disk_is_full(monkeypatch, words, code, tmp_path, capfd):
 
 @pytest.mark.parametrize("output", [closed, lambda: os.open("/dev/full", os.O_WRONLY)])
 def test_a_plan_that_a_station_forbids_is_forbidden_whoever_reads(monkeypatch, tmp_path, output):
-    station = tmp_path / "line.yaml"
-    station.write_text("forbid: [write]\n", encoding="utf-8")
-    words = ["check", str(PLANS / "end_of_line.yaml"), str(PLANS / "smoke.yaml"), "--station", str(station)]
+    plan, station = tmp_path / "plan.yaml", tmp_path / "station.yaml"
+    plan.write_text(
+        "plan: one\ndevice:\n  select: {name: unit}\nsteps:\n  - command: [touch, marker]\n", encoding="utf-8"
+    )
+    station.write_text("station: one\nforbid: [command]\n", encoding="utf-8")
+    words = ["check", str(plan), str(PLANS / "smoke.yaml"), "--station", str(station)]
     assert ended(monkeypatch, output(), *words) == 7
