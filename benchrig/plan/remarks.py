@@ -15,20 +15,26 @@ from benchrig.steps.attribute import Names
 def remarks(plan: Plan, kind: str) -> Iterator[tuple[str, str]]:
     """('file:line', sentence) for each. `kind` of radio as in radio/offers.py."""
     for step in plan.steps:
-        yield from _not_judged(step, kind, plan.names)
+        yield from _not_judged(step, kind, plan)
         yield from _not_shown(step, kind, plan.names)
         yield from _not_everywhere(step, MAY_FAIL[kind])
 
 
-def _not_judged(step: StepPlan, kind: str, names: Names) -> Iterator[tuple[str, str]]:
+def _not_judged(step: StepPlan, kind: str, plan: Plan) -> Iterator[tuple[str, str]]:
     """A limit that waits for a value is looked at in the run."""
     expected = step.node.get("expect")
     for name in expected.entries if isinstance(expected, MappingNode) else ():
-        why = LACKS[kind].get(f"{step.kind.verb}.{name}", "")
+        limit = f"{step.kind.verb}.{name}"
+        why = LACKS[kind].get(limit, "")
         if step.step is not None:
-            why = unjudged(LACKS[kind], PARTLY[kind], step.step, name, names)
+            why = unjudged(LACKS[kind], PARTLY[kind], step.step, name, plan.names)
         if why:
-            yield step.limit_place(name), f"the limit on {name} is not judged: {why}"
+            so = (
+                "the run may pass without it"
+                if limit in plan.may_lack
+                else f"a run passes with may_lack: [{limit}] only"
+            )
+            yield step.limit_place(name), f"the limit on {name} is not judged: {why}; {so}"
 
 
 def _not_shown(step: StepPlan, kind: str, names: Names) -> Iterator[tuple[str, str]]:
