@@ -88,6 +88,8 @@ class RunBench:
         self._streams: list[RunStream] = []
         self._unmeasured: dict[str, str] = {}
         self._saved: set[str] = set()
+        self._given: set[str] = set()
+        self._closed_link = False
 
     # --- the runner's side
 
@@ -99,6 +101,7 @@ class RunBench:
     def clear(self) -> None:
         """No step is at hand."""
         self._readings, self._streams, self._unmeasured, self._saved = [], [], {}, set()
+        self._given = set()
         self._step = None
 
     def begin(self, plan: StepPlan, step: Step, attempt: int, deadline: float) -> None:
@@ -154,6 +157,11 @@ class RunBench:
     @property
     def link_is_up(self) -> bool:
         return self._link is not None and self._link.is_up
+
+    @property
+    def closed_link(self) -> bool:
+        """Whether the last link was ended by a step, not lost."""
+        return self._closed_link and not self.link_is_up
 
     @property
     def is_busy(self) -> bool:
@@ -246,6 +254,7 @@ class RunBench:
         why: str = "",
         window: tuple[float, float, int] | None = None,
     ) -> None:
+        self._give(name)
         judgement = None if self.lacks(name) or name in self._unmeasured else self._judge(name, value, unit, why)
         if name == "att_error" and judgement is None and not self.wanted(name):
             return
@@ -253,6 +262,12 @@ class RunBench:
         about = self.window(*window) if window else None
         self._put(Reading(self._number, name, jsonable(value), unit, octets, None, judgement, about, self.at))
         self._save(name, value, unit)
+
+    def _give(self, name: str) -> None:
+        """A limit is held against one reading: of two nobody could say which one counts. UsageError for a second one."""
+        if name in self._given:
+            raise UsageError(f"the step gave the reading '{name}' twice", advice="give each reading a name of its own")
+        self._given.add(name)
 
     def window(self, begin: float, end: float, count: int) -> Window:
         return Window(round(begin - self._started, 6), round(end - self._started, 6), count)
@@ -279,6 +294,7 @@ class RunBench:
 
     def stream(self, name: str, unit: str = "") -> Stream:
         assert self._step is not None
+        self._give(name)
         stream = RunStream(self, self._number, name, unit, self._step.limits.get(name))
         self._streams.append(stream)
         return stream
@@ -339,6 +355,7 @@ class RunBench:
             await self._unit.find(LISTEN, within)
         started = self.now()
         self._listeners.clear()
+        self._closed_link = False
         again = known and self.attempt > 1
         self._link = await self._unit.connect(max(0.05, deadline - started), fresh=fresh, again=again)
         return started
@@ -347,6 +364,7 @@ class RunBench:
         if not self.link.is_up:
             raise LinkLost(f"the link was lost before it was ended ({self.link.lost_reason})")
         await self.link.disconnect(self.time_left)
+        self._closed_link = True
 
     async def subscribe(self, characteristic: Characteristic, listener: Callable[[bytes], None], doing: str) -> None:
         listeners = self._listeners.setdefault(characteristic.handle, [])

@@ -33,7 +33,7 @@ def given_all(bench: RunBench) -> BenchrigError | None:
     return None
 
 
-def internal(error: Exception) -> InternalError:
+def internal(error: BaseException) -> InternalError:
     wrapped = InternalError(
         f"{type(error).__name__}: {error}", advice="this is a bug of benchrig: please report it with the record"
     )

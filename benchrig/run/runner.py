@@ -215,7 +215,7 @@ class Runner:
             error = exc
         except Exception as exc:
             error = internal(exc)
-        if error is None and had_link and not bench.link_is_up and plan.kind.verb != "disconnect":
+        if error is None and had_link and not bench.link_is_up and not bench.closed_link:
             error = await self._lost_meanwhile(bench)  # while a step was at work that needs no link
         self._finish(bench, plan, attempts, error, started)
 
@@ -320,6 +320,12 @@ class Runner:
             async with asyncio.timeout_at(deadline) as scope:
                 self._scope = scope
                 return await work
+        except asyncio.CancelledError as exc:
+            task = asyncio.current_task()
+            if task is None or task.cancelling():
+                raise
+            # not this run was ended but something that it waited for: without a verdict nobody would know
+            raise internal(exc) from exc
         except TimeoutError as exc:
             if not scope.expired():
                 raise
@@ -387,7 +393,7 @@ class Runner:
                 self._blocked["unit"] = plan.number
         if bench.link_is_up:
             self._blocked.pop("link", None)
-        elif self._cost_the_link(plan, error):
+        elif self._cost_the_link(plan, error) or (bench.closed_link and plan.kind.executes):
             self._blocked.setdefault("link", plan.number)
         ended = verdict == "error" and error is not None  # one limit that was not judged ends nothing
         fatal = ended or (verdict == "fail" and plan.on_fail == "stop")

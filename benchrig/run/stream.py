@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from msgspec.structs import replace
 
+from benchrig.errors import UsageError
 from benchrig.record.model import Reading, Samples
 from benchrig.run.jsonable import hex_text, jsonable, tidy
 from benchrig.values.judging import Judgement
@@ -31,7 +32,7 @@ class RunStream:
         self._count = 0
         self._outside = 0
         self._begin = self._end = 0.0
-        self._whole = False
+        self._whole = self._over = False
         self._first: tuple[int, float, bytes | None, Judgement] | None = None
         self._first_wrong: Any = None
         self._last: Any = None
@@ -39,6 +40,8 @@ class RunStream:
         self._told = bench.now()
 
     def add(self, value: Any, raw: bytes | None = None) -> None:
+        if self._over:
+            raise UsageError(f"the step that gave '{self._name}' is over", advice="return when all is done")
         self._count += 1
         self._end = self._bench.now()
         if self._count == 1:
@@ -73,6 +76,7 @@ class RunStream:
 
     def reading(self) -> Reading:
         """The whole stream as one reading, judged."""
+        self._over = True
         reading = self._statistics()
         self._bench.save_stream(self._name, self._value, self._unit)
         return replace(reading, judgement=self._judgement())

@@ -23,7 +23,7 @@ def load_function(name: str, folder: Path) -> Callable[..., Any]:
         raise
     except ImportError as exc:
         raise StationError(f"call {name}: {exc}", advice="put the module beside the plan, or install it") from exc
-    except (Exception, SystemExit) as exc:
+    except BaseException as exc:
         raise raised(f"call {name}: importing '{module}'", exc) from exc
     if not callable(function):
         what = "has no function" if function is None else "has something else as"
@@ -72,12 +72,13 @@ def _module(name: str, folder: Path) -> ModuleType:
 
 
 def _by_file(name: str, file: Path) -> ModuleType:
-    known = sys.modules.get(name)
-    if known is not None and getattr(known, "__file__", None) == str(file):
-        return known
+    own = f"plan_{name}"
+    for known in (sys.modules.get(name), sys.modules.get(own)):
+        if known is not None and getattr(known, "__file__", None) == str(file):
+            return known
     # a name that another module has, or could be asked for under, is left to it
-    taken = known is not None or name in sys.stdlib_module_names
-    name = f"plan_{name}" if taken else name
+    taken = name in sys.modules or name in sys.stdlib_module_names
+    name = own if taken else name
     spec = importlib.util.spec_from_file_location(name, file, submodule_search_locations=_inside(file))
     assert spec is not None
     assert spec.loader is not None

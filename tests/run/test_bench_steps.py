@@ -15,7 +15,7 @@ from benchrig.errors import PlanError
 from benchrig.record.model import AnyEvent, StepStarted
 from benchrig.run.runner import Runner
 from benchrig.run.station import Station
-from tests.run.kit import Ran, run
+from tests.run.kit import Ran, device_text, run
 
 HEAD = "plan: a plan\ndevice:\n  select: {name: 'unit*'}\n"
 
@@ -212,6 +212,86 @@ def test_a_function_that_goes_wrong(beside: Path, function: str, verdict: str, c
     assert (ended.verdict, ended.cause, ended.message) == (verdict, cause, message)
 
 
+RAISES = """
+import asyncio
+async def cancels(bench):
+    work = asyncio.ensure_future(asyncio.sleep(9))
+    await asyncio.sleep(0)
+    work.cancel()
+    await work
+def interrupts(bench): raise KeyboardInterrupt
+def closes(bench): raise GeneratorExit
+def endless(bench):
+    items = []
+    items.append(items)
+    return items
+def huge(bench): return 10 ** 5000
+def twice(bench):
+    bench.reading('value', 1)
+    return 2
+def two_keys(bench): return {1: 1, '1': 2}
+"""
+
+
+@pytest.mark.parametrize(
+    ("function", "message"),
+    [
+        ("cancels", "f:cancels raised CancelledError: no message (f.py:7)"),
+        ("interrupts", "f:interrupts raised KeyboardInterrupt: no message (f.py:8)"),
+        ("closes", "f:closes raised GeneratorExit: no message (f.py:9)"),
+        ("endless", "f:endless returned lists in lists for 'value', deeper than 16"),
+        ("huge", "f:huge returned a number of more than 1000 digits for 'value'"),
+        ("twice", "the step gave the reading 'value' twice"),
+        ("two_keys", "the step gave the reading '1' twice"),
+    ],
+)
+def test_whatever_a_function_does_the_run_has_its_verdict(tmp_path: Path, function: str, message: str) -> None:
+    (tmp_path / "f.py").write_text(RAISES, encoding="utf-8")
+    ended = bare(f"  - call: f:{function}\n    expect: {{elapsed: {{max: 1 min}}}}\n", tmp_path).ended
+    assert (ended.cause, ended.exit_code, ended.message) == ("plan", 4, message)
+
+
+LEAVES = """
+import asyncio
+from benchrig.errors import UsageError
+refused = []
+async def first(bench):
+    stream = bench.stream('value')
+    stream.add(1)
+    stream.close()
+    asyncio.get_running_loop().call_later(1, later, bench, stream)
+def later(bench, stream):
+    for use in (lambda: bench.reading('value', 1), lambda: stream.add(99)):
+        try:
+            use()
+        except UsageError as error:
+            refused.append(str(error))
+async def second(bench):
+    await asyncio.sleep(2)
+    return {'value': 99, 'refused': len(refused)}
+"""
+
+
+def test_what_a_function_leaves_running_gives_no_reading_of_a_later_step(tmp_path: Path) -> None:
+    (tmp_path / "f.py").write_text(LEAVES, encoding="utf-8")
+    limit = "    expect: {value: {max: 5}}\n"
+    steps = f"  - call: f:first\n{limit}  - call: f:second\n    expect: {{value: {{max: 5}}, refused: {{equals: 2}}}}\n"
+    ran = bare(steps, tmp_path)
+    assert ran.verdicts() == ["pass", "fail"]
+    assert ran.reading(2, "refused").value == 2, "both uses were refused"
+
+
+def test_a_link_that_a_function_ends_is_not_lost(tmp_path: Path) -> None:
+    """The unit is not blamed for it, and the steps that need the link are left out."""
+    (tmp_path / "f.py").write_text("async def leave(bench):\n    await bench.disconnect()\n    return 1\n")
+    steps = "  - connect:\n  - call: f:leave\n    expect: {value: {max: 5}}\n  - discover:\n    expect: {elapsed: {max: 1 s}}\n"
+    plan = tmp_path / "plan.yaml"
+    plan.write_text(f"{HEAD}steps:\n{steps}", encoding="utf-8")
+    ran = run(plan, device_text())
+    assert ran.verdicts() == ["pass", "pass", "skip"]
+    assert (ran.ended.exit_code, ran.step("discover").ended.message) == (5, "step 2 left no link")
+
+
 def test_a_function_that_hangs_does_not_hang_the_run(beside: Path) -> None:
     began = time.monotonic()
     ended = called(beside, "hangs", "    within: 1 s\n").ended
@@ -287,6 +367,13 @@ def test_a_module_may_be_called_like_another(tmp_path: Path) -> None:
     (tmp_path / "wave.py").write_text("def f(bench): return 7\n")
     assert bare("  - call: wave:f\n    expect: {value: {equals: 7}}\n", tmp_path).ended.exit_code == 0
     assert sys.modules.get("wave") is None or "f" not in vars(sys.modules["wave"])
+
+
+def test_a_module_called_like_another_is_loaded_once(tmp_path: Path) -> None:
+    (tmp_path / "calendar.py").write_text("seen = []\ndef count(bench):\n    seen.append(1)\n    return len(seen)\n")
+    step = "  - call: calendar:count\n    name: {name}\n    expect: {{value: {{equals: {count}}}}}\n"
+    ran = bare(step.format(name="first", count=1) + step.format(name="second", count=2), tmp_path)
+    assert ran.ended.exit_code == 0
 
 
 def test_two_folders_have_two_modules_of_one_name(tmp_path: Path) -> None:

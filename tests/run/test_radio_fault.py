@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import asyncio
 import itertools
 from typing import Any
 
 import pytest
 
+from benchrig.radio.link import Link
 from benchrig.radio.virtual import Faults
 from tests.run.kit import device_text, plan_text, run
 
@@ -41,3 +43,14 @@ def test_a_fault_of_the_simulation_is_no_verdict_on_the_unit(limit: str) -> None
 def test_without_a_fault_it_passes() -> None:
     steps = "  - notify: battery level\n    for: 2 s\n    expect: {count: {min: 10}}\n"
     assert run(plan_text(steps), DEVICE, faults=failing_at(0)).ended.exit_code == 0
+
+
+def test_work_that_was_cancelled_by_nobody_has_a_verdict(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A future of a radio's library that is cancelled must not take the run with it, whose record would have no end."""
+
+    async def cancelled(*_: Any, **__: Any) -> bytes:
+        raise asyncio.CancelledError
+
+    monkeypatch.setattr(Link, "read", cancelled)
+    ran = run(plan_text("  - read: battery level\n    expect: {value: {max: 95 %}}\nfinally:\n  - disconnect:\n"), DEVICE)
+    assert (ran.ended.exit_code, ran.ended.cause, ran.verdicts()[-1]) == (3, "internal", "pass")
