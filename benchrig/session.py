@@ -132,9 +132,9 @@ def _stray(error: str) -> InternalError:
 def _make_folder(options: RunOptions) -> Path:
     """A new folder 'time-plan-serial' below the results folder; the serial number where the run was given one."""
     stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S")
-    slug = "-".join(
-        filter(None, (_slug(options.plan.name) or "plan", _slug(str(options.plan.values.get("serial", "")))))
-    )
+    plan = options.plan
+    serial = "" if "serial" in plan.secret_names else str(plan.values.get("serial", ""))
+    slug = "-".join(filter(None, (_slug(plan.name) or "plan", _slug(serial))))
     for count in range(1, 1000):
         folder = options.results / (f"{stamp}-{slug}" + (f"-{count}" if count > 1 else ""))
         try:

@@ -255,11 +255,12 @@ class StepPlan:
         expected = self.node.get("expect")
         return [str(name) for name in expected.entries] if isinstance(expected, MappingNode) else []
 
-    def limits_with(self, names: AbstractSet[str]) -> frozenset[str]:
-        """The readings whose limits hold one of these values."""
+    def telling(self, names: AbstractSet[str]) -> frozenset[str]:
+        """The readings that may tell one of these values: their limits hold it, or they are what was written."""
         expected = self.node.get("expect")
         entries = expected.entries if isinstance(expected, MappingNode) else {}
-        return frozenset(key for key, (_, node) in entries.items() if {name for name, _ in references(node)} & names)
+        held = {key for key, (_, node) in entries.items() if {name for name, _ in references(node)} & names}
+        return frozenset(held | {"value"} if self.kind.verb == "write" else held)
 
     @cached_property
     def uses(self) -> set[str]:
@@ -317,7 +318,7 @@ class Plan:
     def secrets(self) -> Secrets | None:
         """What keeps the secret values out of all that a run leaves; None without any."""
         names = self.secret_names
-        steps = {step.number: step.limits_with(names) for step in self.steps if step.uses & names}
+        steps = {step.number: step.telling(names) for step in self.steps if step.uses & names}
         return Secrets([str(self.values[name]) for name in sorted(names)], steps) if names else None
 
     @property

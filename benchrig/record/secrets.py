@@ -23,6 +23,7 @@ MASK = "********"
 SHORTEST = 4
 _WIDTHS = (2, 3, 4, 8)
 _SENDS = "sends "
+_READ_BACK = "read back "
 # What no value of a plan gets into, and what a report reads: a secret '2026' is no reason to hide a date.
 _KEPT = frozenset({"event", "verdict", "cause", "kind", "section", "place", "run_id", "started", "plan_file", "plan_hash",
                    "versions", "station", "radio", "unit", "address_type"})  # fmt: skip
@@ -31,8 +32,8 @@ T = TypeVar("T")
 
 
 class Secrets:
-    """The secret values of one run. `steps` are the numbers of the steps that use one, with the readings whose limits
-    do."""
+    """The secret values of one run. `steps` are the numbers of the steps that use one, with the readings that may
+    tell it: those whose limits hold it, and what is read back of it."""
 
     def __init__(self, values: Iterable[str], steps: Mapping[int, frozenset[str]] | None = None) -> None:
         values = [*values]
@@ -53,14 +54,23 @@ class Secrets:
         if isinstance(event, Reading) and event.step in self._steps:
             event = self._reading(event)
         elif isinstance(event, Noted) and event.step in self._steps and event.text.startswith(_SENDS):
+            self._sent(event.text.removeprefix(_SENDS))
             event = msgspec.structs.replace(event, text=_SENDS + MASK)
+        elif isinstance(event, StepEnded) and event.step in self._steps and event.message.startswith(_READ_BACK):
+            # a device that keeps a part of it gives that away
+            self._said[event.message] = "the device did not keep the secret value"
         elif isinstance(event, StepEnded) and event.step in self._steps and event.cause == "plan":
             event = msgspec.structs.replace(event, message="a secret value does not fit where it is used", advice="")
         return self._everywhere(event)
 
+    def _sent(self, octets: str) -> None:
+        """Bytes that were sent with a secret in them stand for it, in whatever format, when they are read back too."""
+        if len(octets.split()) >= SHORTEST // 2:
+            self._texts |= dict.fromkeys((octets, octets.replace(" ", "")))
+
     def _reading(self, reading: Reading) -> Reading:
         """One of a step that uses a secret: its bytes may be those that were sent."""
-        hidden = reading.name in self._steps[reading.step]
+        hidden = not self._steps[reading.step].isdisjoint((reading.name, reading.name.partition(".")[0]))
         judgement = reading.judgement
         if hidden and judgement is not None:
             told = f"the value {'satisfies' if judgement.passed else 'does not satisfy'} a limit that is secret"

@@ -87,6 +87,34 @@ def test_how_far_a_reading_is_off_does_not_give_it_away(tmp_path):
     assert str(int(PIN) - 9) not in done.stdout + left(tmp_path)
 
 
+@pytest.mark.parametrize("kept", ["on_write: {store: false}", "on_write: {set: {word: '5432'}}"])
+def test_a_device_that_does_not_keep_it_does_not_give_it_away(tmp_path, kept):
+    """Neither the bytes of its format, which are not those of its digits, nor the part that was kept are shown."""
+    steps = "  - write: {0}\n    value: '${{pin}}'\n    read_back: true\n    expect: {{value: {1}}}\n"
+    bench(tmp_path, steps.format("number", "{min: 1}") + steps.format("word", "{matches: '.*'}"))
+    device = (tmp_path / "device.yaml").read_text()
+    device = device.replace("as: uint16, properties: [read, write]", "as: uint32, properties: [read, write], " + kept)
+    device = device.replace("value: nothing", "name: word, value: nothing")
+    device = device.replace("as: utf8, properties: [read, write]", "as: utf8, properties: [read, write], " + kept)
+    (tmp_path / "device.yaml").write_text(device)
+    plan = (tmp_path / "plan.yaml").read_text()
+    (tmp_path / "plan.yaml").write_text(plan.replace("as: uint16", "as: uint32"))
+    (tmp_path / "pin").write_text(PIN)
+    done = run(tmp_path, "--set", "pin=@pin")
+    everything = done.stdout + done.stderr + left(tmp_path)
+    assert (done.returncode, "the device did not keep the secret value" in everything) == (1, True)
+    assert [form for form in (*forms(PIN), "31 D4", "5432", "35 34 33 32") if form in everything] == []
+
+
+def test_a_secret_serial_number_is_no_part_of_the_folder(tmp_path):
+    steps = "  - read: word\n    expect: {value: {equals: '${serial}'}}\n"
+    files(tmp_path, steps, head=HEAD.replace("pin", "serial"), device=DEVICE.replace("nothing", "VFL-0042"))
+    (tmp_path / "pin").write_text("VFL-0042")
+    done = run(tmp_path, "--set", "serial=@pin")
+    assert done.returncode == 0
+    assert "vfl-0042" not in (done.stdout + str([*tmp_path.rglob("*")])).lower()
+
+
 def test_one_that_does_not_fit_is_not_shown(tmp_path):
     bench(tmp_path, "  - write: number\n    value: '${pin}'\n")
     (tmp_path / "pin").write_text("correct horse")
