@@ -52,5 +52,7 @@ def test_work_that_was_cancelled_by_nobody_has_a_verdict(monkeypatch: pytest.Mon
         raise asyncio.CancelledError
 
     monkeypatch.setattr(Link, "read", cancelled)
-    ran = run(plan_text("  - read: battery level\n    expect: {value: {max: 95 %}}\nfinally:\n  - disconnect:\n"), DEVICE)
+    ran = run(
+        plan_text("  - read: battery level\n    expect: {value: {max: 95 %}}\nfinally:\n  - disconnect:\n"), DEVICE
+    )
     assert (ran.ended.exit_code, ran.ended.cause, ran.verdicts()[-1]) == (3, "internal", "pass")
