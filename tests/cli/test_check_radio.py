@@ -36,7 +36,8 @@ def test_each_remark_has_its_place(tmp_path: Path) -> None:
     code, said = check(tmp_path, "host")
     assert code == 0
     assert [line.partition(": ")[0] for line in said] == ["plan.yaml:8", "plan.yaml:5", "plan.yaml:10"]
-    assert said[0].endswith(f"the limit on interval is not judged: {LACKS['host']['scan.interval']}")
+    assert f"the limit on interval is not judged: {LACKS['host']['scan.interval']}; " in said[0]
+    assert said[0].endswith("a run passes with may_lack: [scan.interval] only")
     assert "'mode: passive' does not work everywhere: " in said[1]
 
 
