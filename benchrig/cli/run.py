@@ -151,7 +151,7 @@ def run(
         from benchrig.session import RunOptions
 
         bench = load_station(station)
-        choice = RadioChoice.parse(radio or bench.radio or "host", ports, starts)
+        choice = RadioChoice.parse(radio or bench.radio or "host", ports, starts, air)
         values = _allowed_given(plan, bench.given) | with_secrets(plan, parse_given(given))
         loaded = load_with_given(plan, values, ask=attended(), within=answer_within)
         options = RunOptions(

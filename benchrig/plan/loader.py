@@ -419,7 +419,7 @@ class MissingGiven(UsageError):
 
     def __init__(self, missing: Mapping[str, Given]) -> None:
         names = ", ".join(f"'{name}'" for name in missing)
-        advice = " ".join(f"--set {name}=…" for name in missing)
+        advice = " ".join(f"--set {name}={'@FILE' if given.secret else '…'}" for name, given in missing.items())
         super().__init__(f"the plan needs a value for {names}", advice=advice)
         self.missing = dict(missing)
 

@@ -274,3 +274,16 @@ def test_a_closed_pipe_does_not_change_the_exit_code(tmp_path: Path) -> None:
     assert process.stdout is not None
     process.stdout.close()
     assert process.wait(30) == 0
+
+
+def test_the_air_that_was_asked_for_is_the_air_of_the_run(tmp_path: Path) -> None:
+    bench = files(tmp_path, READ)
+    assert "note: air: far" in run(bench, "--air", "far").stdout
+    assert "air:" not in run(bench).stdout
+
+
+def test_an_air_goes_with_a_virtual_radio_only(tmp_path: Path) -> None:
+    files(tmp_path, READ)
+    done = benchrig("run", "plan.yaml", "--radio", "host", "--air", "rough", cwd=tmp_path)
+    assert done.returncode == 4
+    assert "--air goes with a virtual radio" in done.stderr

@@ -42,6 +42,13 @@ def test_all_missing_values_are_named_at_once():
     assert "--set a=… --set c=…" in refused.value.advice
 
 
+def test_the_advice_for_a_secret_value_is_one_that_is_taken():
+    text = with_steps("- read: serial number\n    expect: {value: {equals: '${a}'}}", "given: {a: {secret: true}}\n")
+    with pytest.raises(MissingGiven) as refused:
+        plan_of(text, {})
+    assert refused.value.advice == "--set a=@FILE"
+
+
 def test_without_a_run_missing_values_are_no_mistake():
     plan = plan_of(with_steps(f"{READ}name: '${{a}}'", "given: {a: {}}\n"))
     assert plan.steps[1].step is None
