@@ -59,10 +59,19 @@ class Unit:
         """Whatever answers the selection next is the device."""
         self.identity = self.sighting = None
 
-    def know_serial(self, serial: str) -> None:
-        """The serial number that was read over its link."""
+    def know_serial(self, data: bytes) -> None:
+        """The serial number that was read over its link, or written."""
         if self.identity is not None:
-            self.identity = replace(self.identity, serial=serial)
+            self.identity = replace(self.identity, serial=_serial_text(data))
+
+    def may_be(self, sighting: Sighting) -> bool:
+        """Whether what was heard could be the device under an address that it has now, which nothing proves."""
+        return (
+            self.identity is not None
+            and self.identity.rotates
+            and self.identity.key is None
+            and self.selection.accepts(sighting)
+        )
 
     @contextlib.asynccontextmanager
     async def listening(
@@ -226,7 +235,14 @@ async def _serial_of(link: Link) -> str:
     if not found:
         return ""
     try:
-        data = await link.read(found[0].attribute, "read the serial number", _SERIAL_WITHIN)
+        return _serial_text(await link.read(found[0].attribute, "read the serial number", _SERIAL_WITHIN))
+    except (AttError, LinkError, NoAnswer, MalformedValue):
+        return ""
+
+
+def _serial_text(data: bytes) -> str:
+    """The same text for the same bytes, whatever format a plan reads them in; '' for what proves nothing."""
+    try:
         return data.decode("utf-8").rstrip("\0")
-    except (AttError, LinkError, NoAnswer, MalformedValue, UnicodeDecodeError):
+    except UnicodeDecodeError:
         return ""

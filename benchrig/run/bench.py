@@ -288,8 +288,9 @@ class RunBench:
                 self.reading(f"value.{field}", item, units.get(field, ""), data)
         else:
             self.reading("value", value, form.unit, data)
+        if target.found.attribute.uuid == SERIAL_NUMBER:
+            self._unit.know_serial(data)
         if target.found.attribute.uuid == SERIAL_NUMBER and isinstance(value, str):
-            self._unit.know_serial(value[:MAX_VALUE])
             self._emit(UnitSeen(self.at, serial=value[:MAX_VALUE], step=self._number))
 
     def stream(self, name: str, unit: str = "") -> Stream:
@@ -328,6 +329,13 @@ class RunBench:
 
     def is_unit(self, sighting: Sighting) -> bool:
         return self._unit.identity is not None and self._unit.identity.is_same(sighting)
+
+    def may_be_unit(self, sighting: Sighting) -> bool:
+        return self._unit.may_be(sighting)
+
+    def wrote(self, target: Target, data: bytes) -> None:
+        if target.found.attribute.uuid == SERIAL_NUMBER:
+            self._unit.know_serial(data)
 
     def _seen(self, sighting: Sighting) -> None:
         self._emit(

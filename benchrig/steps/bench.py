@@ -158,6 +158,14 @@ class Bench(Protocol):
         """Whether what was heard is the unit, without a doubt."""
         ...
 
+    def may_be_unit(self, sighting: Sighting) -> bool:
+        """Whether what was heard could be the unit under a new address, which nothing proves."""
+        ...
+
+    def wrote(self, target: Target, data: bytes) -> None:
+        """The unit took these bytes: it may be known by them."""
+        ...
+
     async def connect(self, within: float, *, fresh: bool = False) -> float:
         """Connect to the unit; it becomes the link. Gives the time at which it was asked for: a unit that was never heard
         is listened for before that. `fresh`: the radio forgets the unit first."""

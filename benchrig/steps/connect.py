@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import SECONDS, ReadingType, Step
 from benchrig.steps.bench import Bench
+
+if TYPE_CHECKING:
+    from benchrig.radio.scan import Ear
 
 _LOOK_EVERY = 0.02
 # Seconds for which a unit that was never heard is listened for, and what connecting takes beside that.
@@ -63,16 +66,23 @@ class Disconnect(Step, kw_only=True):
         ended = bench.now()
         bench.reading("elapsed", bench.since(started), "s")
         if bench.wanted("advertises_after"):
-            heard = await self._listen(bench)
-            bench.reading("advertises_after", None if heard is None else round(heard - ended, 6), "s")
+            await self._report_advertising(bench, ended)
 
-    async def _listen(self, bench: Bench) -> float | None:
+    async def _report_advertising(self, bench: Bench, ended: float) -> None:
+        async with bench.scanning() as ear:
+            heard = await self._listen(bench, ear)
+        if heard is None and any(map(bench.may_be_unit, ear.heard.values())):
+            why = "the unit's address changes, and what was heard under another one may be another device"
+            bench.not_measured("advertises_after", why)
+        after = None if heard is None else round(heard - ended, 6)
+        bench.reading("advertises_after", after, "s", why="the unit was not heard again in the time of the step")
+
+    async def _listen(self, bench: Bench, ear: Ear) -> float | None:
         """When the unit was heard again; None when the time is over."""
         deadline = bench.now() + bench.time_left * 0.9
-        async with bench.scanning() as ear:
-            while bench.now() < deadline:
-                for sighting in ear.heard.values():
-                    if bench.is_unit(sighting):
-                        return float(sighting.first_at)
-                await bench.pause(_LOOK_EVERY)
+        while bench.now() < deadline:
+            for sighting in ear.heard.values():
+                if bench.is_unit(sighting):
+                    return float(sighting.first_at)
+            await bench.pause(_LOOK_EVERY)
         return None

@@ -1,7 +1,12 @@
 """A run judges one unit from its first step to its last; another one in its place is never judged and never blamed."""
 
+import asyncio
+import contextlib
+from dataclasses import replace
+
 import pytest
 
+from benchrig.radio.radio import Radio
 from tests.run.kit import HEAD, device_text, run
 
 ONE, TWO = "C4:00:00:00:00:01", "C4:00:00:00:00:02"
@@ -80,3 +85,75 @@ def test_a_swap_of_a_connected_unit_ends_with_the_plan():
     steps = "steps:\n  - scan:\n  - connect:\n  - scan:\n    name: the next\n    swap: true\n" + BATTERY
     ran = run(NEAREST + steps, unit(1, -40, 99), unit(2, -75, 11))
     assert (ran.ended.cause, ran.ended.exit_code, units(ran)) == ("plan", 4, {ONE})
+
+
+BEFORE, AFTER = "44:00:00:00:00:01", "44:00:00:00:00:02"
+
+
+@pytest.fixture
+def moves(monkeypatch):
+    """A device with a private address that changes 3 s after the first scan began."""
+    scanning, connect, began = Radio.scanning, Radio.connect, []
+
+    def has_moved():
+        began.append(asyncio.get_running_loop().time())
+        return began[-1] - began[0] > 3
+
+    @contextlib.asynccontextmanager
+    async def heard(self, listener, **keys):
+        def under_its_address(report):
+            listener(replace(report, address=AFTER) if has_moved() else report)
+
+        async with scanning(self, under_its_address, **keys):
+            yield
+
+    async def reached(self, sighting, within):
+        return await connect(self, replace(sighting, address=BEFORE), within)
+
+    monkeypatch.setattr(Radio, "scanning", heard)
+    monkeypatch.setattr(Radio, "connect", reached)
+
+
+def private(serial):
+    services = (
+        "services:\n  - service: device information\n    characteristics:\n"
+        f"      - {{characteristic: serial number, properties: [read, write], raw: '{serial}'}}\n"
+        "  - service: battery service\n    characteristics:\n"
+        "      - {characteristic: battery level, properties: [read], value: 80 %}"
+    )
+    return device_text(services, address=BEFORE, more="address_type: resolvable")
+
+
+AGAIN = "  - disconnect:\n  - wait: 4 s\n  - connect:\n    name: again\n    fresh: true\n" + BATTERY
+FOUND = "steps:\n  - scan:\n    for: 500 ms\n  - connect:\n"
+
+
+@pytest.mark.parametrize("serial", ["41 42 43", "41 42 43 00"])
+@pytest.mark.parametrize(
+    "step",
+    ["read: serial number", "read: serial number\n    format: {as: hex}", "write: serial number\n    value: XY"],
+)
+def test_a_unit_of_changing_addresses_is_known_by_its_serial_number(moves, serial, step):
+    """However a plan has read it, and after it has written another one."""
+    ran = run(HEAD + FOUND + f"  - {step}\n" + AGAIN, private(serial))
+    assert (ran.ended.exit_code, units(ran)) == (0, {BEFORE, AFTER})
+
+
+def test_a_unit_without_a_serial_number_cannot_be_told_from_another_one(moves):
+    ran = run(HEAD + FOUND + AGAIN, private(""))
+    assert (ran.ended.exit_code, ran.ended.cause, units(ran)) == (7, "station", {BEFORE})
+
+
+def test_a_unit_that_advertises_again_under_another_address_is_not_blamed(moves):
+    steps = "  - wait: 3 s\n  - disconnect:\n    expect: {advertises_after: {max: 5 s}}\n"
+    ran = run(HEAD + FOUND + steps, private("41"))
+    assert (ran.ended.exit_code, ran.ended.cause) == (5, "station")
+    assert "may be another device" in ran.ended.message
+
+
+def test_a_unit_that_does_not_advertise_again_fails(moves):
+    steps = "  - wait: 3 s\n  - disconnect:\n    expect: {advertises_after: {max: 5 s}}\n"
+    silent = private("41") + "faults: {stop_advertising_after: 2 s}\n"
+    ran = run(HEAD + FOUND + steps, silent)
+    assert (ran.ended.exit_code, ran.ended.cause) == (1, "limit")
+    assert ran.ended.message == "there is no value: the unit was not heard again in the time of the step"
