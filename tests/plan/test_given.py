@@ -43,7 +43,7 @@ def test_all_missing_values_are_named_at_once():
 
 
 def test_the_advice_for_a_secret_value_is_one_that_is_taken():
-    text = with_steps("- read: serial number\n    expect: {value: {equals: '${a}'}}", "given: {a: {secret: true}}\n")
+    text = with_steps("- read: serial number\n  expect: {value: {equals: '${a}'}}", "given: {a: {secret: true}}\n")
     with pytest.raises(MissingGiven) as refused:
         plan_of(text, {})
     assert refused.value.advice == "--set a=@FILE"
