@@ -56,6 +56,7 @@ _INSTANT = 1e-6
 REQUEST_WITHIN = 1.0
 # What finally steps may take together after an interruption.
 FINALLY_WITHIN = 10.0
+_CLEAN_UP_OVER = f"the {FINALLY_WITHIN:g} s that the clean-up has after an interruption ran out"
 
 T = TypeVar("T")
 Emit = Callable[[AnyEvent], None]
@@ -76,6 +77,8 @@ class Runner:
     _bench: RunBench | None = None
     _scope: asyncio.Timeout | None = None
     _interrupts: int = 0
+    _cleaning: bool = False
+    _clean_by: float | None = None
     _current: int = 0
 
     def __post_init__(self) -> None:
@@ -84,10 +87,28 @@ class Runner:
     def interrupt(self) -> None:
         """Stop after the operation at hand, run the finally steps, clean up; called twice, leave these out too."""
         self._interrupts += 1
+        self._bound_clean_up()
         if self._scope is not None:
-            busy = self._interrupts == 1 and self._bench is not None and self._bench.is_busy
+            end = asyncio.get_running_loop().time() + self._still_granted
             with contextlib.suppress(RuntimeError):
-                self._scope.reschedule(asyncio.get_running_loop().time() + (REQUEST_WITHIN if busy else 0.0))
+                self._scope.reschedule(min(end, self._scope.when() or end))
+
+    @property
+    def _still_granted(self) -> float:
+        """What the work at hand may take after an interruption: the clean-up goes on, a request gets its answer."""
+        if self._is_stopped:
+            busy = self._interrupts == 1 and self._bench is not None and self._bench.is_busy
+            return REQUEST_WITHIN if busy else 0.0
+        return FINALLY_WITHIN
+
+    @property
+    def _is_stopped(self) -> bool:
+        """Whether the steps of this section are not to go on: the first interruption leaves the clean-up alone."""
+        return self._interrupts > self._cleaning
+
+    def _bound_clean_up(self) -> None:
+        if self._cleaning and self._interrupts and self._clean_by is None:
+            self._clean_by = asyncio.get_running_loop().time() + FINALLY_WITHIN
 
     def blame(self, error: BenchrigError) -> None:
         """Something outside the steps went wrong: it counts, before all else when it is a bug, and the steps go on."""
@@ -192,11 +213,9 @@ class Runner:
         # the time of all steps together begins here: neither the operator's nor the radio's counts against the unit
         deadline = asyncio.get_running_loop().time() + self.plan.deadline if self.plan.deadline else None
         for step in self.steps:
-            if step.section == "finally" and self._interrupts:
-                limit = asyncio.get_running_loop().time() + FINALLY_WITHIN
-                await self._step(bench, step, limit)
-            else:
-                await self._step(bench, step, None if step.section == "finally" else deadline)
+            self._cleaning = step.section == "finally"
+            self._bound_clean_up()
+            await self._step(bench, step, self._clean_by if self._cleaning else deadline)
         if self._interrupts and not self._outcome.interrupted:
             self._outcome.fatal(OperatorError("interrupted"), self._current)
 
@@ -241,7 +260,7 @@ class Runner:
     def _why_skipped(self, plan: StepPlan, bench: RunBench) -> tuple[int | None, str] | None:
         """The root step and the sentence when the step cannot run; None when it can."""
         in_finally = plan.section == "finally"
-        if self._interrupts > in_finally:
+        if self._is_stopped:
             return self._blocked.get("stop"), "the run was interrupted"
         if not in_finally and "stop" in self._blocked:
             return self._blocked["stop"], f"step {self._blocked['stop']} ended the run"
@@ -281,9 +300,15 @@ class Runner:
         if error is None:
             error = given_all(bench)
         if error is not None and cut and loop.time() > deadline - _INSTANT and isinstance(error, TimeoutError):
-            error = StepTimeout(f"the plan's deadline of {self.plan.deadline:g} s ran out ({error.message})")
-            self._blocked.setdefault("stop", plan.number)
+            error = self._out_of_time(error, plan.number)
         return attempt, error
+
+    def _out_of_time(self, error: BenchrigError, number: int) -> BenchrigError:
+        """What to say when not the step's own time ran out."""
+        if self._cleaning:
+            return OperatorError(_CLEAN_UP_OVER)
+        self._blocked.setdefault("stop", number)
+        return StepTimeout(f"the plan's deadline of {self.plan.deadline:g} s ran out ({error.message})")
 
     def _retry(self, error: BenchrigError, attempt: int, step: Step, judged: list[Reading]) -> bool:
         """Trouble with link or device may pass; a wrong value and a limit that was broken are answers."""
@@ -297,13 +322,13 @@ class Runner:
     ) -> BenchrigError | None:
         try:
             bench.begin(plan, step, attempt, deadline)
-            if self._interrupts > (plan.section == "finally"):
+            if self._is_stopped:
                 raise OperatorError("interrupted")  # between two attempts, where no scope was open
             await self._guarded(deadline + GRACE, step.run(bench))
         except (LinkError, NoAnswer, StepTimeout) as error:
             # if the radio failed, blame the station; if the unit's program crashed, say that
             await bench.tidy()
-            if self._interrupts > (plan.section == "finally"):
+            if self._is_stopped:
                 return OperatorError("interrupted")
             return await bench.trouble() or error
         except BenchrigError as error:
@@ -329,8 +354,10 @@ class Runner:
         except TimeoutError as exc:
             if not scope.expired():
                 raise
-            if self._interrupts:
+            if self._is_stopped:
                 raise OperatorError("interrupted") from None
+            if self._clean_by is not None and asyncio.get_running_loop().time() > self._clean_by - _INSTANT:
+                raise OperatorError(_CLEAN_UP_OVER) from None
             raise StepTimeout("the step did not end within its time") from exc
         finally:
             self._scope = None

@@ -6,10 +6,10 @@ import asyncio
 
 import pytest
 
-from benchrig.record.model import AnyEvent, AttemptFailed, RunEnded, StepStarted
+from benchrig.record.model import AnyEvent, AttemptFailed, RunEnded, RunStarted, StepStarted
 from benchrig.run.runner import Runner
 from tests.run.kit import DEVICES, PLANS, Ran, device_text, plan_text, run
-from tests.run.test_trouble import thermometer
+from tests.run.test_trouble import READ, thermometer
 
 PLAN, DEVICE = PLANS / "end_of_line.yaml", DEVICES / "logger.yaml"
 EVENTS = len(run(PLAN, DEVICE).events)
@@ -133,3 +133,36 @@ def at_step(number: int, *, later: bool = False) -> object:
             asyncio.get_running_loop().call_later(1.0 if later else 0.0, runner.interrupt)
 
     return during
+
+
+def test_the_finally_steps_have_their_time_together() -> None:
+    plan = plan_text("  - wait: 60 s\n") + "".join(
+        ["finally:\n", *(f"  - wait: 9 s\n    name: rest {n}\n" for n in "1234")]
+    )
+    ran = run(plan, thermometer(), during=at_step(3))
+    assert ran.verdicts()[-4:] == ["pass", "error", "error", "error"]
+    assert ran.step("rest 2").ended.message == "the 10 s that the clean-up has after an interruption ran out"
+    assert ran.ended.at < 15
+
+
+@pytest.mark.parametrize("step", ["wait: 3 s", "notify: temperature\n    for: 3 s"])
+def test_the_first_interruption_leaves_a_clean_up_alone_that_is_at_work(step: str) -> None:
+    plan = plan_text(READ + f"finally:\n  - {step}\n    name: at work\n  - wait: 9 s\n    name: the next\n")
+    ran = run(plan, thermometer("notify: {period: 100 ms}"), during=at_step(4, later=True))
+    assert (ran.verdicts(), ran.ended.exit_code) == (["pass", "pass", "pass", "pass", "error"], 2)
+    assert ran.ended.at < 14, "10 s from the interruption on"
+
+
+def test_a_clean_up_that_is_at_work_for_too_long_is_the_operators() -> None:
+    plan = plan_text(READ + "finally:\n  - wait: 60 s\n")
+    ran = run(plan, thermometer(), during=at_step(4, later=True))
+    assert (ran.ended.cause, ran.ended.exit_code, ran.step(4).ended.elapsed < 12) == ("operator", 2, True)
+
+
+def test_interrupted_while_the_radio_is_opened() -> None:
+    def during(runner: Runner, event: AnyEvent) -> None:
+        if isinstance(event, RunStarted):
+            asyncio.get_running_loop().call_soon(runner.interrupt)
+
+    ran = run(plan_text(READ), thermometer(), during=during)
+    assert (ran.ended.exit_code, ran.stray) == (2, [])

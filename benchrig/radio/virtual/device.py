@@ -163,6 +163,8 @@ class _DeviceHost(Host):
         self._air = air
 
     def on_packet(self, packet: bytes) -> None:
+        if self.pending_response is not None and self.pending_response.cancelled():
+            return  # an interruption met the device while it was switched on: nobody waits for this
         try:
             super().on_packet(packet)
         except Exception as exc:
