@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
 
 from benchrig.radio.offers import LACKS
+from tests.cli.kit import here
 from tests.cli.test_startup import started
 from tests.run.kit import PLANS
 
@@ -27,8 +26,7 @@ steps:
 
 def check(folder: Path, radio: str) -> tuple[int, list[str]]:
     (folder / "plan.yaml").write_text(PLAN)
-    command = [sys.executable, "-m", "benchrig", "check", "plan.yaml", "--radio", radio]
-    done = subprocess.run(command, cwd=folder, capture_output=True, text=True, timeout=50, check=False)
+    done = here("check", "plan.yaml", "--radio", radio, cwd=folder)
     return done.returncode, done.stdout.splitlines()[1:]
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.cli.kit import benchrig, files
+from tests.cli.kit import files, here
 
 PROGRAM = "  - command: [touch, marker]\n  - read: temperature\n    expect: {value: {max: 30 °C}}\n"
 SERIAL = "given: {serial: {}, low: {default: 15 °C}}\n"
@@ -15,7 +15,7 @@ USES = "  - read: temperature\n    name: of ${serial}\n    expect: {value: {min:
 
 def check(folder: Path, station: str, *more: str) -> tuple[int, str, str]:
     (folder / "station.yaml").write_text(station)
-    done = benchrig("check", "plan.yaml", "--station", "station.yaml", *more, cwd=folder)
+    done = here("check", "plan.yaml", "--station", "station.yaml", *more, cwd=folder)
     return done.returncode, done.stdout, done.stderr
 
 
@@ -55,7 +55,7 @@ def test_a_station_that_is_wrong_itself(tmp_path, station, code):
 def test_a_run_says_it_before_anything_is_done(tmp_path):
     files(tmp_path, "  - write: temperature\n    value: 5 °C\n" + PROGRAM)
     (tmp_path / "station.yaml").write_text("station: one\nforbid: [command]\n")
-    done = benchrig("run", "plan.yaml", "--radio", "virtual:device.yaml", "--station", "station.yaml", cwd=tmp_path)
+    done = here("run", "plan.yaml", "--radio", "virtual:device.yaml", "--station", "station.yaml", cwd=tmp_path)
     assert done.returncode == 7
     assert "this station forbids command steps: 'command touch' (plan.yaml:10)" in done.stdout
     assert "sends" not in done.stdout
@@ -65,5 +65,5 @@ def test_a_file_of_names_alone(tmp_path):
     (tmp_path / "names.yaml").write_text(
         "plan: p\ndevice:\n  select: {name: u}\n  attributes: {own: {uuid: 0x2A6E}, other: {uuid: 0x2A19}}\n"
     )
-    done = benchrig("check", "names.yaml", cwd=tmp_path)
+    done = here("check", "names.yaml", cwd=tmp_path)
     assert (done.returncode, "good. 2 names and no steps" in done.stdout) == (0, True)

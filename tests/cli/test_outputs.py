@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from tests.cli.calling import call
-from tests.cli.kit import COMMAND, PATIENCE, THERMOMETER, OnTerminal, environment, files
+from tests.cli.kit import COMMAND, PATIENCE, THERMOMETER, OnTerminal, environment, files, here
 from tests.run.kit import device_text
 
 READ = "  - read: temperature\n    expect: {value: {max: 30 °C}}\n"
@@ -63,7 +63,7 @@ def test_a_name_that_the_output_cannot_carry(tmp_path: Path, words: str, encodin
 @pytest.mark.parametrize("columns", ["0", "-1", "wide"])
 def test_a_width_that_is_none_is_that_of_a_pipe(tmp_path: Path, columns: str) -> None:
     bench = files(tmp_path, READ)
-    done = shell(tmp_path, f"run plan.yaml --radio {bench.radio}", COLUMNS=columns)
+    done = here("run", "plan.yaml", "--radio", bench.radio, cwd=tmp_path, env={"COLUMNS": columns})
     assert "3 read temperature" in done.stdout
 
 

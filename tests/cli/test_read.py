@@ -6,28 +6,28 @@ import json
 from pathlib import Path
 
 from tests.cli.calling import call
-from tests.cli.kit import benchrig
+from tests.cli.kit import benchrig, here
 from tests.run.kit import DEVICES, PLANS, device_text
 
 RADIO = f"virtual:{DEVICES}/logger.yaml"
 
 
 def test_values_by_name_with_unit_and_bytes(tmp_path: Path) -> None:
-    done = benchrig("read", "humidity", "battery level", "-d", "VFL-*", "--radio", RADIO, cwd=tmp_path)
+    done = here("read", "humidity", "battery level", "-d", "VFL-*", "--radio", RADIO, cwd=tmp_path)
     assert done.returncode == 0
     assert done.stdout.splitlines() == ["humidity: 43.5 %  [FE 10]", "battery level: 97 %  [61]"]
     assert done.stderr.startswith("SIMULATED")
 
 
 def test_one_document_a_line(tmp_path: Path) -> None:
-    done = benchrig("read", "humidity", "model number", "--json", "--radio", RADIO, cwd=tmp_path)
+    done = here("read", "humidity", "model number", "--json", "--radio", RADIO, cwd=tmp_path)
     values = [json.loads(line)["content"]["value"] for line in done.stdout.splitlines()]
     assert values == [43.5, "VFL3"]
 
 
 def test_a_refused_read_is_said_and_the_others_are_shown(tmp_path: Path) -> None:
     plan = PLANS / "end_of_line.yaml"
-    done = benchrig("read", "factory key", "alarm limit", "-p", plan, "--radio", RADIO, cwd=tmp_path)
+    done = here("read", "factory key", "alarm limit", "-p", plan, "--radio", RADIO, cwd=tmp_path)
     assert done.returncode == 1
     assert "alarm limit: 5 °C" in done.stdout
     assert "read not permitted" in done.stderr
@@ -68,22 +68,22 @@ def test_a_refusal_names_its_attribute_once() -> None:
 
 
 def test_an_absent_device_is_a_failure(tmp_path: Path) -> None:
-    done = benchrig("read", "humidity", "-d", "nobody", "--within", "2s", "--radio", RADIO, cwd=tmp_path)
+    done = here("read", "humidity", "-d", "nobody", "--within", "2s", "--radio", RADIO, cwd=tmp_path)
     assert done.returncode == 1
     assert "not heard" in done.stderr
 
 
 def test_a_wrong_name_is_found_before_the_radio_is_opened(tmp_path: Path) -> None:
-    done = benchrig("read", "humidty", "--radio", "hci:tcp:127.0.0.1:1", cwd=tmp_path)
+    done = here("read", "humidty", "--radio", "hci:tcp:127.0.0.1:1", cwd=tmp_path)
     assert done.returncode == 4
     assert "humidity" in done.stderr
 
 
 def test_a_format_of_ones_own(tmp_path: Path) -> None:
     own = "6b1d0007-9a53-4c86-8a3e-2f0f6c1d7e40"
-    done = benchrig("read", own, "--as", "uint16", "--scale", "0.001", "--unit", "V", "--radio", RADIO, cwd=tmp_path)
+    done = here("read", own, "--as", "uint16", "--scale", "0.001", "--unit", "V", "--radio", RADIO, cwd=tmp_path)
     assert "2.985 V" in done.stdout
-    bad = benchrig("read", own, "--as", "uint99", "--radio", RADIO, cwd=tmp_path)
+    bad = here("read", own, "--as", "uint99", "--radio", RADIO, cwd=tmp_path)
     assert bad.returncode == 4
 
 
@@ -94,7 +94,7 @@ def test_the_shell_completes_the_names_of_the_plan(tmp_path: Path) -> None:
 
 
 def test_with_json_an_error_is_a_document_too(tmp_path: Path) -> None:
-    done = benchrig("read", "humidity", "-d", "nobody", "--within", "2s", "--json", "--radio", RADIO, cwd=tmp_path)
+    done = here("read", "humidity", "-d", "nobody", "--within", "2s", "--json", "--radio", RADIO, cwd=tmp_path)
     said = json.loads(done.stdout)
     assert (done.returncode, said["cause"]) == (1, "link")
     assert "not heard" in said["error"]

@@ -1,4 +1,4 @@
-"""`benchrig run` as a process: exit codes, files, and where it says what."""
+"""`benchrig run`: exit codes, files, and where it says what."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from junitparser import JUnitXml
 
-from tests.cli.kit import Files, benchrig, files
+from tests.cli.kit import Files, benchrig, files, here
 from tests.run.kit import DEVICES, PLANS
 
 READ = "  - read: temperature\n    expect: {value: {max: 30 °C}}\n"
@@ -24,22 +24,24 @@ NO_BUS = {"DBUS_SYSTEM_BUS_ADDRESS": "unix:path=/nonexistent/bus"}
 
 
 def run(bench: Files, *more: str | Path, env: dict[str, str] | None = None):
-    return benchrig("run", "plan.yaml", "--radio", bench.radio, *more, cwd=bench.folder, env=env)
+    return here("run", "plan.yaml", "--radio", bench.radio, *more, cwd=bench.folder, env=env)
 
 
 def unwrapped(output: str) -> str:
     return " ".join(output.split())
 
 
-def test_0_when_the_unit_passed(tmp_path: Path) -> None:
-    done = run(files(tmp_path, READ))
+@pytest.mark.parametrize("start", [benchrig, here])
+def test_0_when_the_unit_passed(tmp_path: Path, start) -> None:
+    done = start("run", "plan.yaml", "--radio", files(tmp_path, READ).radio, cwd=tmp_path)
     assert (done.returncode, done.stderr) == (0, "")
     assert "PASS, SIMULATED: all limits held (exit code 0)" in done.stdout
     assert {path.name for path in tmp_path.glob("results/*/*")} == {"record.jsonl", "junit.xml", "readings.csv"}
 
 
-def test_1_when_the_unit_failed(tmp_path: Path) -> None:
-    done = run(files(tmp_path, COLD))
+@pytest.mark.parametrize("start", [benchrig, here])
+def test_1_when_the_unit_failed(tmp_path: Path, start) -> None:
+    done = start("run", "plan.yaml", "--radio", files(tmp_path, COLD).radio, cwd=tmp_path)
     assert (done.returncode, done.stderr) == (1, "")
     assert "21.5 °C is above the maximum 0 °C by 21.5 °C" in done.stdout
 
@@ -94,7 +96,7 @@ def test_4_for_a_bad_device_file_and_nothing_is_left_behind(tmp_path: Path, devi
 )
 def test_4_for_an_impossible_command(tmp_path: Path, arguments: list[str], message: str) -> None:
     files(tmp_path, READ)
-    done = benchrig("run", *arguments, cwd=tmp_path)
+    done = here("run", *arguments, cwd=tmp_path)
     assert (done.returncode, done.stdout) == (4, "")
     assert message in done.stderr
     assert "Traceback" not in done.stderr
@@ -124,7 +126,7 @@ def test_5_when_nothing_was_judged(tmp_path: Path) -> None:
 
 def test_7_without_a_bluetooth_adapter(tmp_path: Path) -> None:
     files(tmp_path, READ)
-    done = benchrig("run", "plan.yaml", "--radio", "host", cwd=tmp_path, env=NO_BUS)
+    done = here("run", "plan.yaml", "--radio", "host", cwd=tmp_path, env=NO_BUS)
     assert (done.returncode, done.stderr) == (7, "")
     assert "the station could not test (exit code 7)" in done.stdout
     assert "(station)" in done.stdout
@@ -198,7 +200,7 @@ def test_a_station_says_the_radio_the_results_and_values(tmp_path: Path) -> None
         tmp_path,
         "station: bench 7\nradio: 'virtual:device.yaml'\nresults: kept\ngiven: {serial: A9, other: not for this plan}\n",
     )
-    done = benchrig("run", "plan.yaml", "--station", "station.yaml", cwd=tmp_path)
+    done = here("run", "plan.yaml", "--station", "station.yaml", cwd=tmp_path)
     assert (done.returncode, done.stderr) == (0, "")
     assert "station  bench 7" in done.stdout
     [record] = tmp_path.glob("kept/*/record.jsonl")
@@ -235,7 +237,7 @@ def test_the_text_of_a_failure_has_all_that_is_needed_to_find_it(tmp_path: Path)
     sensor = (DEVICES / "sensor.yaml").read_text(encoding="utf-8")
     (tmp_path / "device.yaml").write_text(sensor.replace("value: 91 %", "value: 41 %"), encoding="utf-8")
     plan = PLANS / "twelve_checks.yaml"
-    done = benchrig("run", plan, "--radio", "virtual:device.yaml", cwd=tmp_path)
+    done = here("run", plan, "--radio", "virtual:device.yaml", cwd=tmp_path)
     line = 1 + plan.read_text(encoding="utf-8").splitlines().index("    expect: {value: {min: 80 %, max: 100 %}}")
     assert done.returncode == 1
     text = unwrapped(done.stdout)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.cli.kit import Files, OnTerminal, benchrig, files
+from tests.cli.kit import Files, OnTerminal, files, here
 
 OWN = "7b1f00{:02x}-4d1e-4b6f-9a57-2f3c1de0a001".format
 DEVICE = f"""services:
@@ -50,7 +50,7 @@ def bench(folder: Path, steps: str = EVERYWHERE) -> Files:
 
 
 def run(folder: Path, *arguments: str, **env: str) -> subprocess.CompletedProcess[str]:
-    return benchrig("run", "plan.yaml", "--radio", "virtual:device.yaml", "--junit", "j.xml", "--csv", "r.csv",
+    return here("run", "plan.yaml", "--radio", "virtual:device.yaml", "--junit", "j.xml", "--csv", "r.csv",
                     "--all-readings", *arguments, cwd=folder, env=env)  # fmt: skip
 
 
@@ -137,7 +137,7 @@ def test_it_is_typed_unseen(tmp_path):
 @pytest.mark.parametrize("command", [["run", "plan.yaml", "--radio", "virtual:device.yaml"], ["check", "plan.yaml"]])
 def test_it_is_refused_on_the_command_line(tmp_path, command):
     bench(tmp_path)
-    done = benchrig(*command, "--set", f"pin={PIN}", cwd=tmp_path)
+    done = here(*command, "--set", f"pin={PIN}", cwd=tmp_path)
     assert done.returncode == 4
     assert "would stand in the process list" in done.stderr
     assert "--set pin=@FILE" in done.stderr
@@ -154,7 +154,7 @@ def test_it_is_refused_on_the_command_line(tmp_path, command):
 )
 def test_where_others_would_see_it(tmp_path, step, said):
     bench(tmp_path, step)
-    assert said in benchrig("check", "plan.yaml", cwd=tmp_path).stderr
+    assert said in here("check", "plan.yaml", cwd=tmp_path).stderr
 
 
 @pytest.mark.parametrize(
@@ -177,12 +177,12 @@ def test_what_is_not_there(tmp_path, given, said):
 
 def test_a_secret_has_no_default(tmp_path):
     files(tmp_path, "  - read: word\n", head=HEAD.replace("secret: true", "secret: true, default: abcd"), device=DEVICE)
-    assert "a secret with a default would stand in the plan" in benchrig("check", "plan.yaml", cwd=tmp_path).stderr
+    assert "a secret with a default would stand in the plan" in here("check", "plan.yaml", cwd=tmp_path).stderr
 
 
 def test_an_identity_key_out_of_a_file(tmp_path):
     (tmp_path / "key").write_text("ec0234a357c8ad05341010a60a397d9b\n")
-    done = benchrig("decode", "--address", "70:81:94:0D:FB:AA", "--irk", "@key", cwd=tmp_path)
+    done = here("decode", "--address", "70:81:94:0D:FB:AA", "--irk", "@key", cwd=tmp_path)
     assert done.returncode == 0
     assert "the address belongs to it" in done.stdout
     assert "ec0234a3" not in done.stdout

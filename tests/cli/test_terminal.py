@@ -45,6 +45,7 @@ def test_a_typed_value_that_the_plan_refuses_is_asked_for_again(tmp_path: Path) 
         terminal.until("serial: ")
         terminal.type("B7\n")
         terminal.until("'B7' does not match")
+        terminal.until("serial: ")
         terminal.type("A8\n")
         assert terminal.end() == 0
     assert record_of(bench).run.given == {"serial": "A8"}

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from tests.cli.calling import call
-from tests.cli.kit import OnTerminal, benchrig
+from tests.cli.kit import OnTerminal, here
 from tests.run.kit import DEVICES, device_text
 
 PLAN = """plan: names
@@ -35,7 +35,7 @@ QUESTION = "Type 'yes' to acknowledge"
 
 def written(folder: Path, *words: str, acknowledge: bool = True) -> subprocess.CompletedProcess[str]:
     (folder / "plan.yaml").write_text(PLAN, encoding="utf-8")
-    return benchrig("write", *words, *["--acknowledge"] * acknowledge, *AT, cwd=folder)
+    return here("write", *words, *["--acknowledge"] * acknowledge, *AT, cwd=folder)
 
 
 def test_a_value_with_its_unit_is_written_and_read_back(tmp_path: Path) -> None:
@@ -143,7 +143,7 @@ def test_a_name_that_nothing_knows_leads_to_the_uuid_and_to_a_plan() -> None:
 
 def test_a_mistake_on_the_command_line_is_not_the_devices(tmp_path: Path) -> None:
     """The bytes of this attribute have no known format, so the value is none that could be written."""
-    done = benchrig(
+    done = here(
         "write",
         "6b1d0002-9a53-4c86-8a3e-2f0f6c1d7e40",
         "8",

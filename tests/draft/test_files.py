@@ -116,7 +116,7 @@ def test_the_record_of_a_run_that_was_cut_off_makes_no_draft(tmp_path):
 
 
 def test_what_a_broken_inspection_did_not_come_to_is_remarked(tmp_path):
-    breaking = changed(SHELVES[0], "advertising:", "faults: {disconnect_after: 500 ms}\nadvertising:")
+    breaking = changed(SHELVES[0], "value: 91 %", "value: 91 %, on_read: {disconnect: true}")
     made = compose(evidence_from(saved(tmp_path, breaking)), Names(), Basis())
     assert made.warning.startswith("inspection 0.json is not whole: the link was lost")
     assert "# inspection 0.json is not whole" in made.text
