@@ -101,12 +101,11 @@ class RecordBuilder:
 
 
 def _put(readings: list[Reading], reading: Reading) -> None:
-    """Add a reading; what a stream said so far gives way to its next word."""
-    earlier = next((at for at, each in enumerate(readings) if each.partial and each.name == reading.name), None)
-    if earlier is None:
-        readings.append(reading)
-    else:
-        readings[earlier] = reading
+    """Add a reading; what a stream said of it so far is gone with that."""
+    said = next((each for each in readings if each.partial and each.name == reading.name), None)
+    if said is not None:
+        readings.remove(said)
+    readings.append(reading)
 
 
 def _merged(earlier: UnitSeen | None, later: UnitSeen) -> UnitSeen:

@@ -6,7 +6,7 @@ import pytest
 
 from benchrig.errors import UsageError
 from benchrig.record.aggregate import build_record
-from benchrig.record.model import Noted, StepStarted, UnitSeen
+from benchrig.record.model import Noted, Reading, StepStarted, UnitSeen
 from tests.record.examples import FAILED_RUN, failed_run, run_started
 
 
@@ -59,3 +59,9 @@ def test_notes_belong_to_their_step_or_to_the_run() -> None:
 def test_events_that_are_no_run_are_refused(events: list, why: str) -> None:
     with pytest.raises(UsageError, match=why):
         build_record(events)
+
+
+def test_the_last_word_of_a_stream_stands_in_the_place_where_it_was_said() -> None:
+    value, count = Reading(1, "value", 1, partial=True), Reading(1, "count", 5)
+    record = build_record([run_started(), value, count, Reading(1, "value", 2)])
+    assert [(r.name, r.value) for r in record.steps[0].readings] == [("count", 5), ("value", 2)]

@@ -15,10 +15,13 @@ from rich.console import Console
 
 from benchrig.record.aggregate import build_record
 from benchrig.record.model import Noted, PlannedStep, Reading, Record, RunEnded, Samples, StepEnded, StepStarted
+from benchrig.report import explain
 from benchrig.report.table import render, render_verdict
 from benchrig.values.limit import Bits, Limit
 from tests.record.examples import failed_run, reading, run_of, run_started
 from tests.record.strategies import device_text, few, records
+from tests.run.kit import plan_text, run
+from tests.run.test_trouble import thermometer
 
 
 def shown(record: Record, width: int = 120, **options: Any) -> str:
@@ -332,3 +335,10 @@ def test_a_step_is_called_what_it_was_called_in_the_run() -> None:
     step = PlannedStep(1, "ask", "ask", "a.yaml:3")
     record = build_record([run_started(step), StepStarted(1, 0.0, "ask Is the housing red?")])
     assert "1 ask Is the housing red?" in shown(record)
+
+
+def test_a_stream_that_told_its_state_says_its_sentence_once() -> None:
+    """Its readings stand in the record as the message has them, however often the stream spoke before its end."""
+    steps = "  - notify: temperature\n    for: 5 s\n    expect: {count: {min: 999}, value: {max: 0 °C}}\n"
+    record = run(plan_text(steps), thermometer("notify: {period: 200 ms}")).record
+    assert explain.own_message(record.steps[2]) == ""
