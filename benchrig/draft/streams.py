@@ -105,20 +105,26 @@ def _timing(streams: Sequence[Listening], basis: Basis) -> dict[str, Proposal]:
     tolerance = _rate_tolerance(gaps, rates, basis)
     if tolerance > MOST_RATE_TOLERANCE:
         return {"count": _some(streams, "too irregular for a limit on the rate")}
+    least = _least(streams, min(rates) * (1 - tolerance / 100))
+    if least > min(stream.count for stream in streams):
+        return {"count": _some(streams, "it did not go on for the whole time")}
     mean = sum(rates) / len(rates)
     total = sum(gap.count for gap in gaps)
     seen = f"{_ends(rates)} Hz in {counted(len(streams), 'stream')} with {counted(total, 'gap')}"
     sides = f"{seen}; at least {LEAST_RATE_TOLERANCE} % to either side"
     return {
-        "count": _enough(streams, min(rates) * (1 - tolerance / 100)),
+        "count": _enough(streams, least),
         "rate": Proposal({"nominal": _hertz(mean), "tolerance": Bare(f"{tolerance} %")}, sides, _grounds(streams)),
         **_gaps(streams, gaps, total),
     }
 
 
-def _enough(streams: Sequence[Listening], rate: float) -> Proposal:
+def _least(streams: Sequence[Listening], rate: float) -> int:
     """A stream that dies keeps its rate up to then: it is the count that tells."""
-    least = max(1, math.floor(max(stream.seconds for stream in streams) * rate) - EDGE)
+    return max(1, math.floor(max(stream.seconds for stream in streams) * rate) - EDGE)
+
+
+def _enough(streams: Sequence[Listening], least: int) -> Proposal:
     counts = sorted(stream.count for stream in streams)
     reason = f"{counts[0]} to {counts[-1]} came in a stream; as many as the slowest rate brings, less {EDGE}"
     return Proposal({"min": Bare(f"{least}")}, reason, _grounds(streams))

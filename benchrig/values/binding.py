@@ -238,13 +238,17 @@ class Binder:
         )
 
     def _bits(self, wanted: Bits) -> None:
+        size = (wanted.mask.bit_length() + 7) // 8
+
         def integer(got: Any) -> int | None:
-            if isinstance(got, (bytes, bytearray)):
-                return int.from_bytes(got, "little") if got else None
+            if isinstance(got, (bytes, bytearray)):  # a bit that did not come is not 0
+                return int.from_bytes(got, "little") if len(got) >= size else None
             return int(got) if is_number(got) and got == int(got) else None
 
         def explain(got: Any) -> str:
             value = integer(got)
+            if value is None and isinstance(got, (bytes, bytearray)):
+                return f"{self._text(got)} has {_length_of(got)}, the mask 0x{wanted.mask:02X} needs {size}"
             if value is None:
                 return f"{self._text(got)} is no whole number, so it has no bits"
             return f"0x{value:02X} has 0x{value & wanted.mask:02X} under the mask 0x{wanted.mask:02X}, not 0x{wanted.value:02X}"

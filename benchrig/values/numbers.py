@@ -11,7 +11,7 @@ from typing import Any
 
 from benchrig.errors import MalformedValue
 from benchrig.values.base import ANY, Format, Kind, Range, check_size, exact_number, said, with_unit
-from benchrig.values.quantity import decimal_comma, number_text
+from benchrig.values.quantity import decimal_comma, exact, number_text
 from benchrig.values.spec import Order
 from benchrig.values.value import Value, Word
 
@@ -178,8 +178,9 @@ class FloatFormat(Format):
             return Word(NAN)
         if math.isinf(number):
             return Word(PLUS_INF if number > 0 else MINUS_INF)
+        number = number if self.bits == 64 else self._shortest(number, data)
         self._check(number)
-        return number if self.bits == 64 else self._shortest(number, data)
+        return number
 
     def _shortest(self, number: float, data: bytes) -> float:
         """The number with the fewest digits that is this float of 32 bits: 0.1, not 0.10000000149011612. A limit of 0.1
@@ -202,14 +203,15 @@ class FloatFormat(Format):
             data = self._codec.pack(value if isinstance(value, float) else exact.numerator / exact.denominator)
         except OverflowError:
             raise MalformedValue(f"{said(value)} does not fit a float{self.bits}") from None
-        self._check(self._codec.unpack(data)[0])
+        self.decode(data)
         return data
 
     def describe(self) -> str:
         return f"float{self.bits}" + (f" {self.unit}" if self.unit else "")
 
     def _check(self, number: float) -> None:
-        if Fraction(number) not in self.valid:
+        # the number as people write it: 0.1 is within a range that ends at 0.1
+        if exact(number) not in self.valid:
             value = with_unit(number, self.unit)
             raise MalformedValue(f"{value} is outside the valid range {self.valid.describe(self.unit)}")
 

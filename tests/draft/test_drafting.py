@@ -200,3 +200,11 @@ def test_a_stream_without_order_has_no_limit_on_its_rate():
     evidence = Evidence(met=[Met("a", "Pulse", "a")], heard=[Heard("battery level", stream)])
     lines = lines_about(compose(evidence, Names(), Basis()).text, "notify: battery level")
     assert [line for line in lines if line.startswith(("count", "rate", "gap"))] == ["count: {min: 1, max: 13}"]
+
+
+def test_a_stream_that_stops_has_no_limit_that_its_own_unit_breaks():
+    gaps = Group.of([0.4, 0.41])
+    stream = Listening("a", 5.0, 3, 2 / 0.81, gaps, [b"\x50"] * 3)
+    evidence = Evidence(met=[Met("a", "Pulse", "a")], heard=[Heard("battery level", stream)])
+    lines = lines_about(compose(evidence, Names(), Basis()).text, "notify: battery level")
+    assert [line for line in lines if line.startswith(("count", "rate", "gap"))] == ["count: {min: 1, max: 7}"]

@@ -48,6 +48,7 @@ SENTENCES = [
     ("number", "dBm", "{min: -70 dBm}", -70, -79, "-79 dBm is below the minimum -70 dBm by 9 dB"),
     ("number", "%", "{nominal: 50 %, tolerance: 2 %}", 52, 52.5, "above 50 % ± 2 %, highest 52 % by 0.5 %"),
     ("number", "", "{bits: {mask: 0x0F, value: 0x05}}", 0xF5, 0xF4, "0xF4 has 0x04 under the mask 0x0F, not 0x05"),
+    ("bytes", "", "{bits: {mask: 0x8000, value: 0}}", b"\x01\x00", b"\x01", "01 has length 1, the mask 0x8000 needs 2"),
     ("bytes", "", "{bits: {mask: 0x0100, value: 0x0100}}", b"\x00\x01", b"\x01\x00", "0x01 has 0x00 under the mask"),
     ("number", "", "{min: 1, max: 2}", 1.5, Word("not known"), "'not known' is no number to compare with 1"),
     ("number", "", "{equals: not known}", Word("not known"), 5, "5 is not 'not known'"),

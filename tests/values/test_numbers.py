@@ -164,3 +164,11 @@ def test_says_its_kind_size_and_unit(text, kind, size, unit):
     found = form(text)
 
     assert (found.kind, found.size, found.unit) == (kind, size, unit)
+
+
+@pytest.mark.parametrize("name", ["float32", "float64"])
+@pytest.mark.parametrize(("end", "number"), [("valid_max", 0.1), ("valid_min", 0.3), ("valid_max", -0.7)])
+def test_a_range_of_floats_holds_its_ends(name, end, number):
+    text = f"{{as: {name}, {end}: {number}}}"
+    data = encoded(text, number)
+    assert decoded(text, data) == number
