@@ -11,7 +11,7 @@ from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import ReadingType, Step, value_readings
 from benchrig.steps.bench import Bench
-from benchrig.steps.payload import encode, hex_bytes, misfit_of
+from benchrig.steps.payload import hex_bytes, misfit_of, sent_by
 from benchrig.steps.refusal import ATT_ERROR, answered, is_withheld, request_target, unanswered
 from benchrig.steps.subscription import sender, subscribed
 from benchrig.values.limit import AnyValue
@@ -46,7 +46,7 @@ class Exchange(Step, kw_only=True):
                 yield Misfit(error.message, path=("starts_with",))
 
     def readings(self, names: Names) -> Mapping[str, ReadingType] | None:
-        misfit = misfit_of(names.meaning(self.exchange).format, self.value, self.raw)
+        misfit = misfit_of(self, names.meaning(self.exchange).format, self.value, self.raw)
         if misfit:
             raise misfit
         value = value_readings(names, self.answer or self.exchange)
@@ -60,7 +60,7 @@ class Exchange(Step, kw_only=True):
         needs = ("write",) if self.response else ("write without response",)
         command = request_target(bench, self, self.exchange, needs)
         answer = sender(bench, self.answer or self.exchange)
-        data = encode(command.format, self.value, self.raw)
+        data = sent_by(self, command.format, self.value, self.raw)
         if is_withheld(bench):
             return
         hearing = _Hearing(bench, hex_bytes(self.starts_with) if self.starts_with else b"")

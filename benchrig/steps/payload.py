@@ -6,6 +6,7 @@ from typing import Any
 
 from benchrig.errors import MalformedValue, UnfitValue
 from benchrig.source.shape import LooseText, Misfit, octets
+from benchrig.steps.base import Step
 from benchrig.values.format import Format, Kind
 from benchrig.values.judging import typed
 from benchrig.values.quantity import Quantity, as_number, exact, is_number
@@ -82,10 +83,23 @@ def _quantity(text: str) -> Quantity:
         raise UnfitValue(misfit.message, advice=misfit.advice) from misfit
 
 
-def misfit_of(form: Format | None, value: Any, raw: str | None) -> Misfit | None:
+# Core Vol 3 Part F 3.2.9: no attribute value is longer.
+LONGEST = 512
+
+
+def sent_by(step: Step, form: Format | None, value: Any, raw: str | None) -> bytes:
+    """The bytes that a step sends. UnfitValue for more than a value holds, but where the step judges the refusal."""
+    data = encode(form, value, raw)
+    if len(data) > LONGEST and "att_error" not in step.limits:
+        message = f"{len(data)} bytes; an attribute value has at most {LONGEST}"
+        raise UnfitValue(message, advice="shorten it, or give att_error a limit when a refusal is what you want to see")
+    return data
+
+
+def misfit_of(step: Step, form: Format | None, value: Any, raw: str | None) -> Misfit | None:
     """What is wrong with the value of a plan, before the run; None when it can be written."""
     try:
-        encode(form, value, raw)
+        sent_by(step, form, value, raw)
     except UnfitValue as error:
         return Misfit(error.message, error.advice, ("raw" if raw is not None else "value",))
     return None

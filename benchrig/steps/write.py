@@ -10,7 +10,7 @@ from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import SECONDS, ReadingType, Step, value_readings
 from benchrig.steps.bench import Bench
-from benchrig.steps.payload import encode, misfit_of, same_value
+from benchrig.steps.payload import misfit_of, same_value, sent_by
 from benchrig.steps.read import report_elapsed
 from benchrig.steps.refusal import ATT_ERROR, answered, is_withheld, request_target, unanswered
 from benchrig.values.format import build_format
@@ -44,7 +44,7 @@ class Write(Step, kw_only=True):
     def readings(self, names: Names) -> Mapping[str, ReadingType] | None:
         form = build_format(self.format) if self.format else names.meaning(self.write).format
         if form is not None or self.raw is not None:
-            misfit = misfit_of(form, self.value, self.raw)
+            misfit = misfit_of(self, form, self.value, self.raw)
             if misfit:
                 raise misfit
         own = {"elapsed": SECONDS, "att_error": ATT_ERROR}
@@ -57,7 +57,7 @@ class Write(Step, kw_only=True):
         needs = ("write", "reliable write") if self.response else ("write without response",)
         target = request_target(bench, self, self.write, needs)
         form = build_format(self.format) if self.format else target.format
-        data = encode(form, self.value, self.raw)
+        data = sent_by(self, form, self.value, self.raw)
         if is_withheld(bench):
             return
         bench.note(f"sends {data.hex(' ').upper() or '(no bytes)'}")

@@ -10,13 +10,17 @@ from hypothesis import given
 
 from benchrig.errors import UnfitValue
 from benchrig.source.shape import LooseText, Misfit
+from benchrig.steps.attribute import AttributeName
 from benchrig.steps.payload import encode, hex_bytes, misfit_of, same_value
+from benchrig.steps.write import Write
+from benchrig.values.limit import Limit
 from tests.values.building import form
 from tests.values.strategies import JUNK
 
 TEMPERATURE = form("{as: sint16, scale: 0.01, unit: °C}")
 RECORD = form("{fields: [{name: number, as: uint16}, {name: t, as: sint16, scale: 0.01, unit: °C}]}")
 TEXT = form("{as: utf8}")
+WRITE = Write(write=AttributeName("0x2A00"), value=1)
 NAMED = form("{fields: [{name: name, as: utf8}]}")
 
 
@@ -66,14 +70,14 @@ def test_without_a_format_a_value_is_hex_text():
     ],
 )
 def test_what_cannot_be_written_is_said_before_the_run(value, said):
-    misfit = misfit_of(TEMPERATURE, value, None)
+    misfit = misfit_of(WRITE, TEMPERATURE, value, None)
     assert isinstance(misfit, Misfit)
     assert said in misfit.message
     assert misfit.path == ("value",)
 
 
 def test_a_unit_that_the_attribute_does_not_have():
-    assert misfit_of(form("{as: uint8}"), "8 °C", None)
+    assert misfit_of(WRITE, form("{as: uint8}"), "8 °C", None)
 
 
 @pytest.mark.parametrize("text", ["0", "0x01", "zz", None, 5, ["01"]])
@@ -95,3 +99,12 @@ def test_a_value_that_comes_back_in_other_bytes_is_the_same():
     assert not same_value(sfloat, bytes.fromhex("0a00"), bytes.fromhex("0b00"))
     assert not same_value(sfloat, bytes.fromhex("0a00"), b"")
     assert not same_value(None, b"\x01", b"\x01\x00")
+
+
+@pytest.mark.parametrize("expect", [{}, {"att_error": Limit(equals="invalid attribute value length")}])
+def test_no_value_is_longer_than_an_attribute_holds(expect):
+    """Core Vol 3 Part F 3.2.9. A unit that refuses more is not to blame, but a plan may ask for that refusal."""
+    write = Write(write=AttributeName("0x2A00"), value="x", expect=expect)
+    assert misfit_of(write, TEXT, "x" * 512, None) is None
+    longer = misfit_of(write, TEXT, "x" * 513, None)
+    assert (longer is None) is bool(expect)
