@@ -72,7 +72,8 @@ class Scene:
 
 
 def _of_contract(name: str, cause: str, says: str) -> Scene:
-    return Scene(name, OF_CONTRACT[name], exit_code=1, cause=cause, says=says, within=30.0)
+    # three attempts to connect, of 10 s each, and what is around them
+    return Scene(name, OF_CONTRACT[name], exit_code=1, cause=cause, says=says, within=35.0)
 
 
 STATION = [
