@@ -111,10 +111,13 @@ def _check(path: Path, given: tuple[str, ...], place: _Place) -> int:
 
 
 def _summary(plan: Plan) -> str:
+    from benchrig.propose.proposal import counted
+
     if not plan.steps:
         return f"good. {len(plan.names.aliases)} names and no steps: for --plan of the commands without a plan"
     limits = sum(len(step.limit_names) for step in plan.steps)
-    return f"good. {len(plan.steps)} steps, {limits} limits" + ("; has a caution" if plan.caution else "")
+    held = f"{counted(len(plan.steps), 'step')}, {counted(limits, 'limit')}"
+    return f"good. {held}" + ("; has a caution" if plan.caution else "")
 
 
 def _loaded(path: Path, given: tuple[str, ...], station: Station | None) -> tuple[Plan, list[str]]:

@@ -170,6 +170,8 @@ def _evidence(
 
 
 def _say(made: Draft, plan: Plan, target: Path, *, to_output: bool, as_json: bool) -> None:
+    from benchrig.propose.proposal import counted
+
     counts = {
         "steps": len(plan.steps),
         "limits": sum(len(step.limit_names) for step in plan.steps),
@@ -177,8 +179,8 @@ def _say(made: Draft, plan: Plan, target: Path, *, to_output: bool, as_json: boo
     }
     if made.warning and (to_output or not as_json):
         tell(f"note: {made.warning}")
-    units = f"{len(made.units)} unit{'' if len(made.units) == 1 else 's'}"
-    sentence = "{steps} steps, {limits} limits, {guesses} of them guesses".format(**counts) + f", from {units}"
+    held = f"{counted(counts['steps'], 'step')}, {counted(counts['limits'], 'limit')}"
+    sentence = f"{held}, {counts['guesses']} of them guesses, from {counted(len(made.units), 'unit')}"
     if to_output:
         echo(made.text, nl=False)
         tell(sentence)

@@ -82,14 +82,14 @@ def content_lines(name: str, seen: Content) -> list[str]:
     """A value for people: its name, the value with its unit, the bytes; a line for each field."""
     from benchrig.report.escape import hex_text, plain, with_unit
 
-    raw = hex_text(seen.raw)
+    raw = f"[{hex_text(seen.raw)}]" if seen.raw else hex_text(seen.raw)
     if seen.wrong:
-        return [f"{plain(name)}: {seen.wrong}  [{raw}]"]
+        return [f"{plain(name)}: {seen.wrong}  {raw}"]
     if not seen.format:
-        return [f"{plain(name)}: {raw}"]
+        return [f"{plain(name)}: {hex_text(seen.raw)}"]
     if isinstance(seen.value, dict):
-        return [f"{plain(name)}:  [{raw}]", *(f"  {line}" for line in _field_lines(seen.value, seen.units))]
-    return [f"{plain(name)}: {with_unit(seen.value, seen.unit)}  [{raw}]"]
+        return [f"{plain(name)}:  {raw}", *(f"  {line}" for line in _field_lines(seen.value, seen.units))]
+    return [f"{plain(name)}: {with_unit(seen.value, seen.unit)}  {raw}"]
 
 
 def _field_lines(value: dict[str, Any], units: dict[str, str]) -> Iterator[str]:

@@ -49,8 +49,9 @@ LEAST_CONNECT = 1.0
 READ_WITHIN = 5.0
 ADVICE = Advice(
     "--device, --service or --manufacturer fits it",
-    "switch the others off, say which one with --device (or --service, --manufacturer), take the nearest with "
-    "--nearest 6, or pass over the distant ones with --rssi-min -60",
+    "switch the others off, say which one with --device (or --service, --manufacturer), or pass over the distant ones "
+    "with --rssi-min -60",
+    ", or take the nearest with --nearest 6",
 )
 
 

@@ -16,15 +16,18 @@ NO_LEVEL = "use a controller that measures the RSSI of advertising, or leave the
 
 @dataclass(frozen=True)
 class Advice:
-    """What to do where the selection stands, when `nobody` answers it (what is to be checked) or `several` do."""
+    """What to do where the selection stands, when `nobody` answers it (what is to be checked) or `several` do;
+    `nearest` ends the latter where the selection does not have that yet."""
 
     nobody: str
     several: str
+    nearest: str = ""
 
 
 OF_PLAN = Advice(
     "device: select: fits it",
-    "switch the others off, say which one with --device, or narrow device: select:, for example with nearest: 6 dB",
+    "switch the others off, say which one with --device, or narrow device: select:",
+    ", for example with nearest: 6 dB",
 )
 NARROWED = Advice("it fits device: select: and --device both", "switch the others off, or give --device an address")
 
@@ -40,7 +43,7 @@ def choose_unit(ear: Ear, selection: Selection, listened: float, advice: Advice 
         close = "" if selection.nearest is None else f" ({_lead_text(candidates)})"
         raise AmbiguousDevice(
             f"ambiguous: {len(candidates)} devices answer the selection: {labels(candidates)}{close}",
-            advice=advice.several,
+            advice=advice.several + (advice.nearest if selection.nearest is None else ""),
         )
     if without_level := [s for s in ear.selected(selection.at_any_level) if s.median_rssi is None]:
         raise StationError(f"{labels(without_level[:1])}: the radio told no level to select by", advice=NO_LEVEL)
@@ -56,9 +59,13 @@ def not_heard(ear: Ear, selection: Selection, listened: float, advice: Advice, k
     """What to say when nothing that was heard is the device; `known` is its address, where it was heard before."""
     others = sorted(ear.heard.values(), key=lambda s: -s.strength)
     heard = f"others were: {labels(others)}" if others else "nothing else was"
-    who = f"the unit ({known})" if known else "the unit"
+    if known:
+        return DeviceNotFound(
+            f"the unit ({known}) was not heard in {listened:.3g} s ({heard})",
+            advice="check that the unit is still powered and advertising: it was heard before",
+        )
     return DeviceNotFound(
-        f"{who} was not heard in {listened:.3g} s ({heard})",
+        f"the unit was not heard in {listened:.3g} s ({heard})",
         advice=in_other_letters(ear, selection)
         or f"check that the unit is powered and advertising, and that {advice.nobody}",
     )

@@ -12,7 +12,7 @@ from rich.text import Text
 Column = Sequence[Text]
 
 # A number or word as long as this is not broken over two lines while there is any other way.
-_WORD = 14
+_WORD = 15
 # A step's name may be any text: a word of it that is longer than this is broken.
 _STEP_WORD = 20
 

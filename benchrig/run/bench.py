@@ -37,7 +37,7 @@ from benchrig.steps.bench import Operator, Stream, Target
 from benchrig.steps.lookup import look_up
 from benchrig.values.base import flat
 from benchrig.values.format import Format
-from benchrig.values.judging import BoundLimit, Judgement, kind_of, shown
+from benchrig.values.judging import BoundLimit, Judgement, in_brackets, kind_of
 from benchrig.values.quantity import Quantity, exact, unit_named
 
 # Less than the runner's grace, which ends the step.
@@ -281,7 +281,7 @@ class RunBench:
             value = form.decode(data)
         except MalformedValue as error:
             self._put(Reading(self._number, "value", None, raw=hex_text(data), at=self.at))
-            raise MalformedValue(f"{target.name}: {error.message} (bytes {shown(data)})") from error
+            raise MalformedValue(f"{target.name}: {error.message}{in_brackets(data)}") from error
         if isinstance(value, dict):
             units = form.fields()
             for field, item in flat(value).items():

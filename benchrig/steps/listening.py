@@ -10,6 +10,7 @@ from benchrig.steps.base import format_readings
 from benchrig.steps.bench import Bench, Stream
 from benchrig.values.base import flat
 from benchrig.values.format import Format
+from benchrig.values.judging import in_brackets
 from benchrig.values.numbers import IntegerFormat
 from benchrig.values.statistics import Arrivals, Sequence
 
@@ -20,6 +21,7 @@ class Counter:
     def __init__(self, form: Format, field: str, leaf: IntegerFormat) -> None:
         self.sequence = Sequence(1 << leaf.bits)
         self.without = 0
+        self.malformed = 0
         self._form, self._field = form.plain(), field
 
     def take(self, data: bytes) -> None:
@@ -43,6 +45,8 @@ class Counter:
         """Why nothing was counted, or not all."""
         if self.without:
             return f"{_notifications(self.without)} came without '{self._field}'"
+        if self.malformed and self.sequence.count < 2:
+            return f"{_notifications(self.malformed)} came malformed"
         if self.sequence.went_back:
             return "the counter went back and counted on from there: it was set anew, or lost more than half its range"
         return _too_few(self.sequence.count, 2)
@@ -94,8 +98,10 @@ class Listening:
         try:
             value: Any = bytes(data) if self._form is None else self._form.decode(data)
         except MalformedValue as error:
-            said = f"{self._name}, notification {self.count}: {error.message} (bytes {bytes(data).hex(' ').upper()})"
+            said = f"{self._name}, notification {self.count}: {error.message}{in_brackets(data)}"
             self.malformed = self.malformed or MalformedValue(said)
+            if self._counter is not None:
+                self._counter.malformed += 1
             return
         if isinstance(value, dict):
             for field, item in flat(value).items():

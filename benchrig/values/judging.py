@@ -143,6 +143,11 @@ def difference_unit(unit: str) -> str:
     return "dB" if dimension_of(unit) in ("level", "sound pressure level") else unit
 
 
+def in_brackets(data: bytes | bytearray) -> str:
+    """The bytes that a sentence is about, to stand behind it; '' where there are none."""
+    return f" (bytes {shown(data)})" if data else ""
+
+
 def shown(value: Any, unit: str = "") -> str:
     """A value for a sentence, bounded in length. Text is quoted and escaped; a number carries its unit."""
     if isinstance(value, bool) or value is None:

@@ -84,7 +84,7 @@ class IntegerFormat(Format):
         """The bit pattern of a value."""
         raw = self._raw_of(value)
         if not self.lowest <= raw <= self.highest:
-            lowest, highest = (with_unit(self._scaled(raw), "") for raw in (self.lowest, self.highest))
+            lowest, highest = with_unit(self._scaled(self.lowest), ""), with_unit(self._scaled(self.highest), self.unit)
             raise MalformedValue(f"{with_unit(value, self.unit)} does not fit a {self.name}: {lowest} to {highest}")
         if raw not in self.words:
             self._check(raw)

@@ -289,3 +289,8 @@ def test_an_air_goes_with_a_virtual_radio_only(tmp_path: Path) -> None:
     done = benchrig("run", "plan.yaml", "--radio", "host", "--air", "rough", cwd=tmp_path)
     assert done.returncode == 4
     assert "--air goes with a virtual radio" in done.stderr
+
+
+def test_one_limit_is_not_limits(tmp_path: Path) -> None:
+    bench = files(tmp_path, READ)
+    assert benchrig("check", "plan.yaml", cwd=bench.folder).stdout == "plan.yaml: good. 3 steps, 1 limit\n"

@@ -59,8 +59,9 @@ def test_the_advice_is_made_of_options() -> None:
     with pytest.raises(AmbiguousDevice) as caught:
         at_desk(_reach, LOGGER, OTHER)
     assert all(option in caught.value.advice for option in ("--device", "--nearest 6", "--rssi-min -60"))
-    with pytest.raises(AmbiguousDevice, match=r"the nearest leads by [0-9.]+ dB only"):
+    with pytest.raises(AmbiguousDevice, match=r"the nearest leads by [0-9.]+ dB only") as tried:
         at_desk(_reach, LOGGER, OTHER, selection=Selection(nearest=40))
+    assert "--nearest" not in tried.value.advice, "what was said already is no advice"
 
 
 def test_a_device_that_takes_no_connections_is_not_tried() -> None:

@@ -8,6 +8,7 @@ import pytest
 
 from benchrig.errors import PlanError
 from benchrig.record.model import AnyEvent, StepStarted
+from benchrig.report.explain import reason
 from benchrig.run.runner import Runner
 from tests.run.kit import Ran, device_text, plan_text, run
 
@@ -265,3 +266,23 @@ def test_a_sample_outside_stays_one_when_the_stream_is_cut_off() -> None:
     assert ran.ended.exit_code == 2
     assert ran.reading(3, "value").judgement.sentence.endswith("9 is above the maximum 8 by 1")
     assert ran.reading(3, "length").judgement is None
+
+
+MALFORMED = sending("as: hex", "'0102'")
+
+
+def test_what_came_malformed_did_come() -> None:
+    ran = heard("as: uint8", MALFORMED, "{lost: {equals: 0}}", sequence="value")
+    assert ran.reading(3, "lost").judgement.sentence == "there is no value: 40 notifications came malformed"
+
+
+def test_a_malformed_value_without_bytes_is_said_once() -> None:
+    ran = heard("as: uint8", sending("as: hex", "''"), "{rate: {min: 1 Hz}}")
+    assert ran.step(3).ended.message == "stream, notification 1: a uint8 has 1 byte, found 0 bytes"
+
+
+def test_the_reason_names_each_reading() -> None:
+    ran = heard("as: uint8", BURST, "{rate: {min: 10 Hz}, gap_max: {max: 100 ms}}")
+    said = reason(ran.record)
+    assert "fail (limit): rate: " in said
+    assert "; gap_max: " in said

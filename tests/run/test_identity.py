@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from benchrig.radio.radio import Radio
-from tests.run.kit import HEAD, device_text, run
+from tests.run.kit import HEAD, device_text, plan_text, run
 
 ONE, TWO = "C4:00:00:00:00:01", "C4:00:00:00:00:02"
 NEAREST = HEAD.replace("{name: 'unit*'}", "{name: 'unit*', nearest: 6 dB}")
@@ -157,3 +157,10 @@ def test_a_unit_that_does_not_advertise_again_fails(moves):
     ran = run(HEAD + FOUND + steps, silent)
     assert (ran.ended.exit_code, ran.ended.cause) == (1, "limit")
     assert ran.ended.message == "there is no value: the unit was not heard again in the time of the step"
+
+
+def test_a_unit_that_was_heard_before_is_not_asked_to_fit_the_selection() -> None:
+    silent = device_text("services: []", more="faults: {stop_advertising_after: 1 s}")
+    ran = run(plan_text("  - wait: 2 s\n  - scan:\n    name: again\n", reach="steps:\n  - scan:\n"), silent)
+    assert (ran.step("again").ended.cause, ran.ended.exit_code) == ("link", 1)
+    assert ran.step("again").ended.advice == "check that the unit is still powered and advertising: it was heard before"

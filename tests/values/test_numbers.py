@@ -72,7 +72,7 @@ def test_encodes_every_kind_of_number(value):
         ("as: uint8", float("nan"), "expected a number (uint8), found nan"),
         ("as: uint8", Decimal("1e9999"), "expected a number (uint8), found 1E+9999, which no format can carry"),
         ("{as: uint8, scale: 15, unit: min}", 7, "7 min cannot be carried in steps of 15; the nearest is 0 min"),
-        (TEMPERATURE, 400, "400 °C does not fit a sint16: -327.68 to 327.67"),
+        (TEMPERATURE, 400, "400 °C does not fit a sint16: -327.68 to 327.67 °C"),
         (TEMPERATURE, -300, "-300 °C (0x8AD0) is outside the valid range -273.15 to 327.67 °C"),
         (SWITCH, "maybe", "expected one of the words, found 'maybe'; words of this format: 0 closed, 1 open"),
         ("as: float32", 1e39, "1e+39 does not fit a float32"),
