@@ -58,7 +58,7 @@ def errors_for_people() -> Iterator[None]:
         _say(f"benchrig: {error.message}")
         if error.advice:
             _say(f"  {error.advice}")
-        sys.exit({"plan": 4, "station": 7, "operator": 2, "internal": 3}.get(error.cause, 1))
+        sys.exit(code_of(error.cause))
 
 
 def _say(text: str) -> None:
@@ -74,6 +74,11 @@ def _as_data(error: BenchrigError) -> None:
     words = context.find_root().obj if context is not None else None
     if not error.is_told:
         print_error(error.data, words or [])
+
+
+def code_of(cause: str) -> int:
+    """The exit code of what failed for this cause."""
+    return {"plan": 4, "station": 7, "operator": 2, "internal": 3}.get(cause, 1)
 
 
 def print_error(data: dict[str, str], words: Sequence[str]) -> None:

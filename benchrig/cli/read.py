@@ -31,7 +31,7 @@ def read(attributes: tuple[str, ...], form: Format | None, as_json: bool, desk: 
       benchrig read "battery level" temperature -d 'VFL-*'
       benchrig read 6b1d0007-9a53-4c86-8a3e-2f0f6c1d7e40 --as uint16 --unit mV
     """
-    from benchrig.cli.common import whatever_the_output_does
+    from benchrig.cli.common import code_of, whatever_the_output_does
 
     known_names(desk, attributes)
     results: list[dict[str, Any]] = []
@@ -42,8 +42,9 @@ def read(attributes: tuple[str, ...], form: Format | None, as_json: bool, desk: 
         with whatever_the_output_does():
             for result in results:
                 print_json(result) if as_json else _show(result)
-    if any("error" in result or result["content"].wrong for result in results):
-        sys.exit(1)
+    failed = [result.get("cause", "device") for result in results if "error" in result or result["content"].wrong]
+    if failed:
+        sys.exit(min(map(code_of, failed)))  # what the device did counts before what the station cannot do
 
 
 async def _read_all(

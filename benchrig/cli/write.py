@@ -67,7 +67,7 @@ def write(
       benchrig write "alarm limit" "8 °C" --read-back -p product.yaml
       benchrig write 6b1d0003-9a53-4c86-8a3e-2f0f6c1d7e40 --raw "81 00" --no-response
     """
-    from benchrig.cli.common import attended, whatever_the_output_does
+    from benchrig.cli.common import attended, code_of, whatever_the_output_does
     from benchrig.desk.writing import Order, Sending
     from benchrig.errors import OperatorError
 
@@ -88,7 +88,7 @@ def write(
     with whatever_the_output_does():
         _show(result, as_json=as_json)
     if "error" in result:
-        sys.exit(1)
+        sys.exit(code_of(result["cause"]))
 
 
 def _bytes_given(value: tuple[str, ...], raw: str | None, file: Path | None) -> bytes | None:
@@ -149,7 +149,7 @@ def _show(result: dict[str, Any], *, as_json: bool) -> None:
     if "written" in result:
         echo("\n".join(written_lines(result)))
     if "error" in result:
-        tell(result["error"])
+        tell(f"benchrig: {result['error']}")
         if result.get("advice"):
             tell(f"  {result['advice']}")
 

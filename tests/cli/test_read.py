@@ -119,3 +119,22 @@ def test_an_appearance_has_its_name_and_a_system_id_its_hex(tmp_path: Path) -> N
     assert "  appearance: 131 (" in done.stdout
     assert "  manufacturer_id: 0x0504030201\n  organization_id: 0xCCBBAA\n" in done.stdout
     assert "organization_id 0xCCBBAA" in call("inspect", "--radio", radio).stdout
+
+
+PAIRED = device_text("""services:
+  - service: environmental sensing
+    characteristics:
+      - {characteristic: temperature, properties: [read, write], value: 5 °C, encrypted: true}
+      - {characteristic: humidity, properties: [read], value: 5 %, on_read: {att_error: read not permitted}}
+""")
+
+
+def test_what_wants_a_paired_link_is_no_fault_of_the_device(tmp_path: Path) -> None:
+    device = tmp_path / "device.yaml"
+    device.write_text(PAIRED, encoding="utf-8")
+    at = ("--radio", f"virtual:{device}")
+    assert call("read", "temperature", *at).exit_code == 7
+    assert call("read", "temperature", "humidity", *at).exit_code == 1
+    refused = call("write", "temperature", "3 °C", "--acknowledge", *at)
+    assert refused.exit_code == 7
+    assert "\nbenchrig: write temperature: the device answered with ATT error" in refused.stderr
