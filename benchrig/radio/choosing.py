@@ -67,6 +67,7 @@ def not_heard(ear: Ear, selection: Selection, listened: float, advice: Advice, k
     return DeviceNotFound(
         f"the unit was not heard in {listened:.3g} s ({heard})",
         advice=in_other_letters(ear, selection)
+        or _by_name_only(others, selection)
         or f"check that the unit is powered and advertising, and that {advice.nobody}",
     )
 
@@ -79,6 +80,15 @@ def in_other_letters(ear: Ear, selection: Selection) -> str:
                 break
             if fnmatch.fnmatchcase(name.lower(), pattern.lower()):
                 return f"did you mean '{printable(name)}'? Capitals count"
+    return ""
+
+
+def _by_name_only(others: Sequence[Sighting], selection: Selection) -> str:
+    """A device that was heard and fits by its name, but not in full; '' when there is none."""
+    for other in others:
+        lacking = selection.lacking(other)
+        if lacking and selection.name is not None and fnmatch.fnmatchcase(other.name, selection.name):
+            return f"look at {labels([other])}: its name fits, but not its {' and '.join(lacking)}"
     return ""
 
 

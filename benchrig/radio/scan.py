@@ -186,6 +186,16 @@ class Selection:
         """The same, with no demand on the level."""
         return replace(self, rssi_min=None, also=self.also and self.also.at_any_level)
 
+    def lacking(self, sighting: Sighting) -> list[str]:
+        """What keeps a device from fitting that has the name, in words."""
+        parts = {
+            "services": Selection(services=self.services),
+            "manufacturer data": Selection(manufacturer=self.manufacturer, manufacturer_data=self.manufacturer_data),
+            "address": Selection(address=self.address),
+            "level": Selection(rssi_min=self.rssi_min),
+        }
+        return [word for word, part in parts.items() if not part.accepts(sighting)]
+
     @property
     def addresses(self) -> list[str]:
         """The addresses that it must have."""

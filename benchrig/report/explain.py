@@ -269,7 +269,7 @@ def reason(record: Record) -> str:
     head = f"step {title(step)}: {state(step)}"
     if step.ended is None:
         return f"{head}: {CUT_OFF}"
-    return f"{head} ({step.ended.cause}): {plain(_said(step), SENTENCE_LIMIT)}"
+    return f"{head} ({step.ended.cause}): {plain(said(step), SENTENCE_LIMIT)}"
 
 
 def _decisive(record: Record) -> StepRecord | None:
@@ -278,10 +278,10 @@ def _decisive(record: Record) -> StepRecord | None:
     return next((step for step in bad if step.planned.number == root), bad[0] if bad else None)
 
 
-def _said(step: StepRecord) -> str:
+def said(step: StepRecord) -> str:
     """What a step and its readings say, with the names of the readings where they say more than 'value'."""
     judged = [(reading.name, reading.judgement.sentence) for reading in failed_readings(step) if reading.judgement]
-    named = (said if name == "value" else f"{name}: {said}" for name, said in judged)
+    named = (sentence if name == "value" else f"{name}: {sentence}" for name, sentence in judged)
     return "; ".join(filter(None, (own_message(step), *named)))
 
 

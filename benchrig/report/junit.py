@@ -123,7 +123,7 @@ def _name(*candidates: str) -> str:
 def _message(step: StepRecord, state: explain.State) -> str:
     if step.ended is None:
         return {"cut off": explain.CUT_OFF}.get(state, "the run did not come to this step")
-    message = plain(step.ended.message, explain.SENTENCE_LIMIT) or f"step {step.planned.number}: {state}"
+    message = plain(explain.said(step), explain.SENTENCE_LIMIT) or f"step {step.planned.number}: {state}"
     told = explain.attempts(step)
     return f"{message} ({told.partition(' (')[0]})" if told else message
 

@@ -313,6 +313,11 @@ def _dict(item: Any) -> _ReadNode:
 _KEYS = "write 'key: value' lines"
 
 
+def _comma(key: str) -> str:
+    """Advice where a key is a number: inside braces the comma of 0,5 begins a new key."""
+    return "write numbers with a point: 0.5" if key.isdigit() else ""
+
+
 def _indent(node: Node) -> str:
     """Advice where a key stands alone: what belongs to it is mostly there, but not far enough to the right."""
     alone = isinstance(node, Scalar) and node.value is None
@@ -369,7 +374,7 @@ def _struct(kind: type[msgspec.Struct]) -> _ReadNode:
                 field = fields[key]
                 values[field.name] = reader.read(child, field.type)
             else:
-                advice = elsewhere.get(str(key)) or suggest(str(key), fields)
+                advice = elsewhere.get(str(key)) or _comma(scalar.text) or suggest(str(key), fields)
                 reader.problems.add(scalar.place, f"unknown key '{scalar.text}'", advice)
         for name, field in fields.items():
             if field.required and name not in node.entries:

@@ -23,6 +23,7 @@ def alias(spec: str) -> str:
 KEYS_AND_WORDS = [
     (f"{HEAD}«stpes:\n  - connect:\n{STEPS}", "unknown key 'stpes'", "did you mean 'steps'?"),
     (with_steps(READ + "«excpect: {}"), "unknown key 'excpect'", "did you mean 'expect'?"),
+    (with_steps(READ + "format: {as: uint8, scale: 0,«5}"), "unknown key '5'", "write numbers with a point: 0.5"),
     (f"{HEAD.replace('name', '«nmae')}{STEPS}  - read: temperature", "unknown key 'nmae'", "did you mean 'name'?"),
     (expect("{«mx: 3 °C}"), "unknown key 'mx'", "did you mean 'max'?"),
     (with_steps("- «raed: temperature"), "no verb in this step", "did you mean 'read'?"),

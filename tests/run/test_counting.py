@@ -9,6 +9,7 @@ import pytest
 from benchrig.errors import PlanError
 from benchrig.record.model import AnyEvent, StepStarted
 from benchrig.report.explain import reason
+from benchrig.report.junit import junit_xml
 from benchrig.run.runner import Runner
 from tests.run.kit import Ran, device_text, plan_text, run
 
@@ -286,3 +287,4 @@ def test_the_reason_names_each_reading() -> None:
     said = reason(ran.record)
     assert "fail (limit): rate: " in said
     assert "; gap_max: " in said
+    assert said.partition("fail (limit): ")[2].encode() in junit_xml(ran.record)

@@ -164,3 +164,11 @@ def test_a_unit_that_was_heard_before_is_not_asked_to_fit_the_selection() -> Non
     ran = run(plan_text("  - wait: 2 s\n  - scan:\n    name: again\n", reach="steps:\n  - scan:\n"), silent)
     assert (ran.step("again").ended.cause, ran.ended.exit_code) == ("link", 1)
     assert ran.step("again").ended.advice == "check that the unit is still powered and advertising: it was heard before"
+
+
+def test_a_device_that_fits_by_its_name_alone_is_said() -> None:
+    plan = plan_text("").replace("{name: 'unit*'}", "{name: 'unit*', manufacturer: {company: 0xFFFF}}")
+    ended = run(plan, device_text()).step("scan").ended
+    assert ended.cause == "link"
+    assert ended.advice.startswith("look at unit 1 C4:00:00:00:00:01")
+    assert ended.advice.endswith("its name fits, but not its manufacturer data")
