@@ -4,6 +4,6 @@ from __future__ import annotations
 
 from hypothesis import settings
 
-settings.register_profile("repeatable", deadline=None, derandomize=True, max_examples=50)
+settings.register_profile("repeatable", deadline=None, derandomize=True, max_examples=25)
 settings.register_profile("search", deadline=None, max_examples=2000)
 settings.load_profile("repeatable")

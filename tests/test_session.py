@@ -19,7 +19,7 @@ from junitparser import JUnitXml
 from benchrig.errors import StationError
 from benchrig.record.journal import Journal, read_record
 from benchrig.record.model import AnyEvent, Record
-from tests.cli.kit import COMMAND, PATIENCE, Files, benchrig, environment, files
+from tests.cli.kit import COMMAND, PATIENCE, Files, Start, benchrig, environment, files, here
 
 READ = "  - read: temperature\n    expect: {value: {max: 30 °C}}\n"
 
@@ -29,8 +29,8 @@ def record_of(bench: Files) -> Record:
     return read_record(path)
 
 
-def run(bench: Files, *more: str | Path) -> subprocess.CompletedProcess[str]:
-    return benchrig("run", "plan.yaml", "--radio", bench.radio, *more, cwd=bench.folder)
+def run(bench: Files, *more: str | Path, start: Start = benchrig) -> subprocess.CompletedProcess[str]:
+    return start("run", "plan.yaml", "--radio", bench.radio, *more, cwd=bench.folder)
 
 
 # --- the journal
@@ -112,7 +112,7 @@ def _with_junit(options, path):
 @pytest.mark.parametrize("deed", ["mv results moved", "rm -r results"])
 def test_results_that_are_taken_away_meanwhile_are_no_pass(tmp_path: Path, deed: str) -> None:
     bench = files(tmp_path, f"{READ}  - command: [sh, -c, '{deed}']\n")
-    done = run(bench, "--junit", "report.xml")
+    done = run(bench, "--junit", "report.xml", start=here)
     assert (done.returncode, (tmp_path / "results").exists()) == (7, False)
     assert "was moved or removed during the run" in done.stderr
     assert JUnitXml.fromfile(str(tmp_path / "report.xml")).tests == 4

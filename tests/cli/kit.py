@@ -11,7 +11,7 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from unittest import mock
@@ -53,6 +53,9 @@ def here(*arguments: str | Path, cwd: Path, env: Mapping[str, str] | None = None
         done = CliRunner().invoke(main, words)
     assert done.exception is None or isinstance(done.exception, SystemExit), done.exception
     return subprocess.CompletedProcess(words, done.exit_code, done.stdout, done.stderr)
+
+
+Start = Callable[..., subprocess.CompletedProcess[str]]
 
 
 @dataclass

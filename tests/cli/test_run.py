@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from junitparser import JUnitXml
 
-from tests.cli.kit import Files, benchrig, files, here
+from tests.cli.kit import Files, Start, benchrig, files, here
 from tests.run.kit import DEVICES, PLANS
 
 READ = "  - read: temperature\n    expect: {value: {max: 30 °C}}\n"
@@ -32,7 +32,7 @@ def unwrapped(output: str) -> str:
 
 
 @pytest.mark.parametrize("start", [benchrig, here])
-def test_0_when_the_unit_passed(tmp_path: Path, start) -> None:
+def test_0_when_the_unit_passed(tmp_path: Path, start: Start) -> None:
     done = start("run", "plan.yaml", "--radio", files(tmp_path, READ).radio, cwd=tmp_path)
     assert (done.returncode, done.stderr) == (0, "")
     assert "PASS, SIMULATED: all limits held (exit code 0)" in done.stdout
@@ -40,7 +40,7 @@ def test_0_when_the_unit_passed(tmp_path: Path, start) -> None:
 
 
 @pytest.mark.parametrize("start", [benchrig, here])
-def test_1_when_the_unit_failed(tmp_path: Path, start) -> None:
+def test_1_when_the_unit_failed(tmp_path: Path, start: Start) -> None:
     done = start("run", "plan.yaml", "--radio", files(tmp_path, COLD).radio, cwd=tmp_path)
     assert (done.returncode, done.stderr) == (1, "")
     assert "21.5 °C is above the maximum 0 °C by 21.5 °C" in done.stdout

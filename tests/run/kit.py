@@ -9,6 +9,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import pytest
+
 from benchrig.cli.operator import Unattended
 from benchrig.plan.loader import load_plan
 from benchrig.radio.specify import open_simulated
@@ -45,6 +47,11 @@ def device_text(
         f"device: {name}\naddress: '{address}'\n"
         f"advertising: {{interval: 20 ms, data: {{flags: 0x06, name: {name}}}}}\n{more}\n{services}\n"
     )
+
+
+def pieces(count: int, *quick: int) -> list[Any]:
+    """The numbers of the pieces of a sweep: those that are `quick` are for every run, the whole is slow."""
+    return [piece if piece in quick else pytest.param(piece, marks=pytest.mark.slow) for piece in range(count)]
 
 
 @dataclass

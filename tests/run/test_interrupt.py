@@ -8,7 +8,7 @@ import pytest
 
 from benchrig.record.model import AnyEvent, AttemptFailed, RunEnded, RunStarted, StepStarted
 from benchrig.run.runner import Runner
-from tests.run.kit import DEVICES, PLANS, Ran, device_text, plan_text, run
+from tests.run.kit import DEVICES, PLANS, Ran, device_text, pieces, plan_text, run
 from tests.run.test_trouble import READ, thermometer
 
 PLAN, DEVICE = PLANS / "end_of_line.yaml", DEVICES / "logger.yaml"
@@ -50,7 +50,7 @@ def cleaned_up(ran: Ran) -> list[str]:
     return ["pass", "error" if ran.step(17).ended.cause == "operator" else "pass"]
 
 
-@pytest.mark.parametrize("piece", range(PIECES))
+@pytest.mark.parametrize("piece", pieces(PIECES, 1))
 def test_interrupted_at_every_event(piece: int) -> None:
     for position in range(piece, EVENTS - 2, PIECES):
         ran = interrupted(position)
@@ -58,7 +58,7 @@ def test_interrupted_at_every_event(piece: int) -> None:
         assert finally_verdicts(ran) == cleaned_up(ran), position
 
 
-@pytest.mark.parametrize("piece", range(PIECES))
+@pytest.mark.parametrize("piece", pieces(PIECES, 2))
 def test_interrupted_twice_at_every_event(piece: int) -> None:
     for position in range(piece, EVENTS - 2, PIECES):
         ran = interrupted(position, times=2)
