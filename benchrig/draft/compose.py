@@ -27,6 +27,8 @@ from benchrig.steps.attribute import Names
 TIME_ROOM = 3
 LEAST_CONNECT = LEAST_READ = 1.0
 EVENTS_WAITED = 2
+# A connection request gets no answer, and one that is lost is sent again: a good unit may need so many more.
+LOST_REQUESTS = 1
 _NOTICE = (
     "A draft is what was seen, not what was specified: go through it, and put in the limits that the product has.",
     "Limits marked 'guess' rest on one unit, or are as wide as was chosen, for too little was seen to say.",
@@ -132,7 +134,8 @@ def _scan(evidence: Evidence, naming: Naming) -> _Step:
 def _connect(evidence: Evidence) -> _Step:
     looks = [look for look in evidence.looks if look.connect is not None]
     limits = _connect_limits(looks) if looks else {}
-    return _Step("connect:", {"attempts": Bare("3")}, limits)
+    needed = max((look.attempts or 1 for look in looks), default=1)
+    return _Step("connect:", {"attempts": Bare(f"{needed + LOST_REQUESTS + 1}")}, limits)
 
 
 def _connect_limits(looks: list[Look]) -> dict[str, Proposal]:
@@ -150,7 +153,8 @@ def _connect_limits(looks: list[Look]) -> dict[str, Proposal]:
     }
     attempts = [look.attempts for look in looks if look.attempts is not None]
     if attempts:
-        limits["attempts"] = Proposal({"max": Bare(f"{max(attempts)}")}, f"{seen}: no more were needed", chosen)
+        reason = f"{seen}, {max(attempts)} needed; {LOST_REQUESTS} more, for any request may be lost on the air"
+        limits["attempts"] = Proposal({"max": Bare(f"{max(attempts) + LOST_REQUESTS}")}, reason, chosen)
     payloads = [look.payload for look in looks if look.payload is not None]
     if payloads:
         reason = f"{seen}: a packet carried as much; another radio may let it carry less"

@@ -208,3 +208,10 @@ def test_a_stream_that_stops_has_no_limit_that_its_own_unit_breaks():
     evidence = Evidence(met=[Met("a", "Pulse", "a")], heard=[Heard("battery level", stream)])
     lines = lines_about(compose(evidence, Names(), Basis()).text, "notify: battery level")
     assert [line for line in lines if line.startswith(("count", "rate", "gap"))] == ["count: {min: 1, max: 7}"]
+
+
+@pytest.mark.parametrize(("refused", "passes"), [(1, True), (2, False)])
+def test_one_request_may_be_lost(refused, passes):
+    text = drafted(device_text()).text
+    found = failures(text, device_text(more=f"faults: {{refuse_connections: {refused}}}"))
+    assert ("connect" not in found) == passes, found

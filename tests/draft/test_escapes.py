@@ -26,7 +26,7 @@ ADDRESS = "address: 'C4:1F:5A:20:00:42'\n"
         (STREAM, "notify: {period: 50 ms, jitter: 2 ms, count: 20}", "notify own 6b1d0004"),
         (TEMPERATURE, "notify: {period: 1 s, jitter: 20 ms, count: 2}", "notify temperature"),
         ("mtu: 247", "mtu: 23", "connect"),
-        ("mtu: 247", "mtu: 247\nfaults: {refuse_connections: 1}", "connect"),
+        ("mtu: 247", "mtu: 247\nfaults: {refuse_connections: 2}", "connect"),
         ("interval: 100 ms", "interval: 20 ms", "scan"),
         ("mean: -52 dBm", "mean: -20 dBm", "scan"),
         ("C4:1F:5A:20:00:42'\n", "C4:1F:5A:20:00:42'\naddress_type: public\n", "scan"),
