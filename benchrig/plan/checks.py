@@ -7,6 +7,7 @@ from collections.abc import Set as AbstractSet
 from typing import Any
 
 from benchrig.plan.model import Select, StepPlan
+from benchrig.plan.possible import impossible
 from benchrig.source.problem import Place, Problems, suggest
 from benchrig.source.references import has_reference, references
 from benchrig.source.shape import BAD, Misfit, Reader, is_late, locate
@@ -24,8 +25,9 @@ from benchrig.values.limit import Limit
 _COMMON = ("expect", "save", "name", "within", "on_fail")
 
 
-def check_readings(problems: Problems, node: MappingNode, step: Step, names: Names) -> None:
-    """Attributes that nobody knows, readings the step does not have, limits that cannot apply to them."""
+def check_readings(problems: Problems, node: MappingNode, step: Step, names: Names, *, written: bool = True) -> None:
+    """Attributes that nobody knows, readings the step does not have, limits that cannot apply to them. In the run a
+    limit may hold what a unit said: that is no mistake of the plan (`written`), however impossible it is."""
     if any(is_late(getattr(step, name)) for name in step.__struct_fields__ if name not in _COMMON):
         return
     try:
@@ -35,21 +37,27 @@ def check_readings(problems: Problems, node: MappingNode, step: Step, names: Nam
         return
     if types is None or is_late(step.expect):
         return
-    _check_limits(problems, node, step, types)
+    _check_limits(problems, node, step, types, written=written)
     _check_known(problems, node, "save", step, types, step.save if isinstance(step.save, dict) else ())
 
 
-def _check_limits(problems: Problems, node: MappingNode, step: Step, types: Mapping[str, ReadingType]) -> None:
+def _check_limits(
+    problems: Problems, node: MappingNode, step: Step, types: Mapping[str, ReadingType], *, written: bool
+) -> None:
     _check_known(problems, node, "expect", step, types, step.limits)
     for name, limit in step.limits.items():
         kind = types.get(name)
         if kind is not None and kind.kind != "any" and not is_late(limit):
-            for wrong in limit.misfits_for(kind.kind, kind.unit):
+            for wrong in limit.misfits_for(kind.kind, kind.unit) or (_impossible(limit, kind) if written else ()):
                 path = ("expect", name, *wrong.path)
                 Reader(problems).misfit(node, Misfit(wrong.message, wrong.advice, path))
             _check_words(problems, node, name, limit, kind)
             if kind.uuids:
                 _check_uuids(problems, locate(node, ("expect", name)))
+
+
+def _impossible(limit: Any, kind: ReadingType) -> Iterable[Misfit]:
+    return impossible(limit, kind.form) if kind.form is not None and isinstance(limit, Limit) else ()
 
 
 def _check_words(problems: Problems, node: MappingNode, name: str, limit: Any, kind: ReadingType) -> None:

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 class ReadingType:
     """What a reading will be: its kind and unit; `many` when a limit holds for every sample; `doc` for people.
     `wrong` says what keeps a text from ever being this reading: (message, advice), None for a possible one. `uuids`: a
-    limit may name services by their numbers."""
+    limit may name services by their numbers. `form` is the format that it is decoded by."""
 
     kind: Kind
     unit: str = ""
@@ -36,6 +36,7 @@ class ReadingType:
     many: bool = False
     wrong: Callable[[str], tuple[str, str] | None] | None = None
     uuids: bool = False
+    form: Format | None = None
 
 
 class Bindable(Protocol):
@@ -128,7 +129,7 @@ def format_readings(form: Format) -> MappingProxyType[str, ReadingType]:
     """The readings of a decoded value by name: `value`, or `value.<field>` for each field."""
     leaves = form.leaves() or {"": form}
     readings = {
-        f"value.{name}" if name else "value": ReadingType(_KINDS[leaf.kind], leaf.unit, leaf.describe())
+        f"value.{name}" if name else "value": ReadingType(_KINDS[leaf.kind], leaf.unit, leaf.describe(), form=leaf)
         for name, leaf in leaves.items()
     }
     return MappingProxyType(readings)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from typing import ClassVar
 
 import msgspec
@@ -88,7 +89,7 @@ class Notify(Step, kw_only=True):
         if value is None:
             return None
         self._counter(self.own_format() or names.meaning(self.notify).format)
-        many = {name: ReadingType(kind.kind, kind.unit, kind.doc, many=True) for name, kind in value.items()}
+        many = {name: replace(kind, many=True) for name, kind in value.items()}
         return many | STREAM_READINGS
 
     def _counter(self, form: Format | None) -> Counter | None:

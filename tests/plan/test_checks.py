@@ -91,3 +91,56 @@ def test_one_notification_has_no_rate(reading):
 def test_no_more_are_counted_than_are_listened_for():
     step = f"{HEAD}steps:\n  - connect:\n  - notify: battery level\n    count: 20\n    expect: {{count: {{min: 21}}}}\n"
     assert problem_of(step).message == "the count is never above 20: then no more are listened for"
+
+
+FORMATS = """  attributes:
+    state: {uuid: 0xFF01, as: uint8, words: {0: idle, 1: busy}, only_words: true}
+    probe: {uuid: 0xFF02, as: uint16, scale: 0.01, unit: °C, words: {0xFFFF: not known}}
+    level: {uuid: 0xFF03, as: uint8, unit: '%', valid_max: 100}
+    gain: {uuid: 0xFF04, as: float32}
+    key: {uuid: 0xFF05, as: hex, length: 4}
+    raw level: {uuid: 0xFF06, as: uint8}
+"""
+
+
+def limiting(attribute: str, limit: str) -> str:
+    step = f"- read: {attribute}\n  expect: {{value: {limit}}}"
+    return with_steps(step, head=FORMATS)
+
+
+@pytest.mark.parametrize(
+    ("attribute", "limit", "message"),
+    [
+        ("state", "{equals: idl}", "the reading is never that: expected one of the words, found 'idl'"),
+        ("state", "{one_of: [idle, bsy]}", "the reading is never that: expected one of the words, found 'bsy'"),
+        ("probe", "{equals: 1.005 °C}", "the reading is never that: 1.005 °C cannot be carried in steps of 0.01"),
+        ("probe", "{min: 700 °C}", "the reading is 0 to 655.35 °C, so nothing could pass"),
+        ("probe", "{nominal: -5 °C, tolerance: 1 K}", "the reading is 0 to 655.35 °C, so nothing could pass"),
+        ("level", "{max: 200 %}", "the reading is 0 to 100 %, so nothing could fail"),
+        ("level", "{nominal: 50 %, tolerance: 60 %}", "the reading is 0 to 100 %, so nothing could fail"),
+        ("gain", "{equals: 3.14159265}", "the reading is never 3.14159265: float32 does not carry it"),
+        ("key", "{equals: '01 02'}", "the reading is never that: the value has 4 bytes, found 2 bytes: 01 02"),
+        ("raw level", "{bits: {mask: 0x100, value: 0}}", "the mask 0x100 does not fit a reading of 8 bits"),
+    ],
+)
+def test_limits_that_the_format_decides(attribute, limit, message):
+    problem = problem_of(limiting(attribute, limit))
+    assert problem.message == message
+
+
+@pytest.mark.parametrize(
+    ("attribute", "limit"),
+    [
+        ("state", "{one_of: [idle, busy]}"), ("state", "{matches: 'id.*'}"), ("probe", "{equals: not known}"),
+        ("probe", "{max: 700 °C}"), ("level", "{min: 0 %, max: 100 %}"), ("level", "{min: 20 %, max: 200 %}"),
+        ("level", "{equals: 97 %}"), ("gain", "{equals: 3.1415927}"), ("gain", "{equals: NaN}"),
+        ("gain", "{max: 1000}"), ("key", "{equals: '01 02 03 04'}"), ("raw level", "{bits: {mask: 0x81, value: 1}}"),
+    ],
+)  # fmt: skip
+def test_limits_that_can_pass_and_fail(attribute, limit):
+    assert plan_of(limiting(attribute, limit))
+
+
+def test_what_a_unit_said_is_no_mistake_of_the_plan():
+    steps = "- read: serial number\n  save: {value: told}\n- read: state\n  expect: {value: {equals: '${told}'}}"
+    assert plan_of(with_steps(steps, head=FORMATS))

@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from benchrig.errors import MalformedValue
 from benchrig.values import catalogue
 from benchrig.values.format import Format, build_format
 from benchrig.values.spec import FormatSpec
@@ -80,19 +81,35 @@ def limit(value: Any, unit: str) -> str:
 _A_TIME = re.compile(r"[\d?]{4}-[\d?]{2}-[\d?]{2}T.*")
 
 
-def another(value: Any) -> Any:
-    """A value of the same kind that is not this one."""
+def another(value: Any, leaf: Format) -> Any:
+    """A value of the same kind that is not this one, and that the format carries too."""
     if isinstance(value, bool):
         return not value
     if isinstance(value, list):
         return [*value, 1]
     if isinstance(value, str) and _A_TIME.fullmatch(value):
         return "1987-06-05T04:03:02"
-    return value + 1 if isinstance(value, (int, float)) else "another word"
+    if leaf.kind == "bytes":
+        return bytes(len(value))
+    near = [value + 1, value - 1] if isinstance(value, (int, float)) else ["other"]
+    tried = [*near, 0, 1, 100, 0.5, *getattr(leaf, "words", {}).values()]
+    return next(one for one in tried if one != value and carries(leaf, one))
 
 
-def read_step(example: AnyExample, change: Any = lambda value: value) -> str:
-    limits = ", ".join(f"{name}: {{{limit(change(v), unit)}}}" for name, (v, unit) in readings_of(example).items())
+def carries(leaf: Format, value: Any) -> bool:
+    try:
+        return leaf.decode(leaf.encode(value)) == value
+    except MalformedValue:
+        return False
+
+
+def read_step(example: AnyExample, change: Any = lambda value, leaf: value) -> str:
+    form = format_of(example)
+    leaves = form.leaves()
+    limits = ", ".join(
+        f"{name}: {{{limit(change(v, leaves.get(name.removeprefix('value.'), form)), unit)}}}"
+        for name, (v, unit) in readings_of(example).items()
+    )
     expect = "" if example.error else f"    expect: {{{limits}}}\n"
     return f"  - read: '{SHOWN}/{attribute(example)}'\n    name: {example}\n{expect}"
 

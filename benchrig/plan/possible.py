@@ -1,0 +1,97 @@
+"""Limits that no value of a format could satisfy, and limits that none could break."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from fractions import Fraction
+from typing import Any
+
+from benchrig.errors import MalformedValue
+from benchrig.source.shape import Misfit
+from benchrig.values import bounds
+from benchrig.values.base import Format, with_unit
+from benchrig.values.limit import Limit
+from benchrig.values.numbers import IntegerFormat
+from benchrig.values.quantity import exact, is_number
+
+_RANGES = frozenset({"min", "max", "nominal", "tolerance"})
+
+
+def impossible(limit: Limit, form: Format) -> Iterator[Misfit]:
+    """What is wrong with a limit, that applies to readings of this format, as they can only be what it carries."""
+    yield from _never_equal(limit, form)
+    if isinstance(form, IntegerFormat) and form.kind == "number":
+        yield from _beyond_bits(limit, form)
+        yield from _beyond_ends(limit, form)
+
+
+def _never_equal(limit: Limit, form: Format) -> Iterator[Misfit]:
+    for path, value in _wanted(limit):
+        wanted = _as_read(value, form, path[0])
+        try:
+            nearest = wanted if wanted is None else form.decode(form.encode(wanted))
+        except MalformedValue as error:
+            yield Misfit(f"the reading is never that: {error.message}", error.advice, path)
+            continue
+        if nearest != wanted:
+            message = f"the reading is never {with_unit(wanted, form.unit)}: {form.describe()} does not carry it"
+            yield Misfit(message, f"the nearest is {with_unit(nearest, form.unit)}", path)
+
+
+def _wanted(limit: Limit) -> Iterator[tuple[tuple[str | int, ...], Any]]:
+    given = limit.keys()
+    if "equals" in given:
+        yield ("equals",), limit.equals
+    if "one_of" in given:
+        yield from ((("one_of", index), value) for index, value in enumerate(limit.one_of))
+
+
+def _as_read(value: Any, form: Format, key: str | int) -> Any:
+    """A value of the limit as a reading has it; None for kinds that hold anything."""
+    if form.kind == "number":
+        return bounds.number_or_word(value, form.unit, str(key))
+    if form.kind == "bytes":
+        return bounds.hex_bytes(value, str(key))
+    return str(value) if form.kind == "text" else None
+
+
+def _beyond_bits(limit: Limit, form: IntegerFormat) -> Iterator[Misfit]:
+    plain = not form.signed and form.scale == 1 and not form.offset
+    given = limit.keys()
+    if plain and "bits" in given and limit.bits.mask >> form.bits:
+        message = f"the mask 0x{limit.bits.mask:X} does not fit a reading of {form.bits} bits"
+        yield Misfit(message, "take out the bits that are not there", ("bits", "mask"))
+
+
+def _beyond_ends(limit: Limit, form: IntegerFormat) -> Iterator[Misfit]:
+    bound = limit.bind("number", form.unit)
+    given = set(limit.keys())
+    keys = _RANGES & given
+    if not keys or "equals" in given:
+        return
+    (least, most), low, high = _ends(form), _edge(bound.low), _edge(bound.high)
+    ends = f"{with_unit(least, '')} to {with_unit(most, form.unit)}"
+    too_high, too_low = low is not None and low > most, high is not None and high < least
+    if too_high or too_low:
+        key = "nominal" if "nominal" in keys else "min" if too_high else "max"
+        yield Misfit(f"the reading is {ends}, so nothing could pass", "write a limit within", (key,))
+    elif not form.words and given == keys and _holds_all(low, high, least, most):
+        yield Misfit(f"the reading is {ends}, so nothing could fail", "write a limit within, or take it out", ())
+
+
+def _holds_all(low: Fraction | None, high: Fraction | None, least: Fraction, most: Fraction) -> bool:
+    """Whether the limit reaches beyond all that can be; the very ends of the range are how people write it."""
+    if (low is not None and low > least) or (high is not None and high < most):
+        return False
+    return (low is not None and low < least) or (high is not None and high > most)
+
+
+def _ends(form: IntegerFormat) -> tuple[Fraction, Fraction]:
+    """The least and the largest legal value."""
+    first, last = sorted(raw * form.scale + form.offset for raw in (form.lowest, form.highest))
+    low, high = form.valid.low, form.valid.high
+    return first if low is None else max(first, low), last if high is None else min(last, high)
+
+
+def _edge(value: Any) -> Fraction | None:
+    return exact(value) if is_number(value) else None
