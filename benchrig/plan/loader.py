@@ -375,8 +375,7 @@ class _Loader:
         for name, spec in head.given.items():
             if name in arguments:
                 values[name] = arguments[name]
-                if not (isinstance(values[name], str) and "${" in values[name]):
-                    self._check_argument(name, spec, values[name], locate(use, ("with", name)).place)
+                self._check_argument(name, spec, locate(use, ("with", name)))
             elif spec.default is not None:
                 values[name] = spec.default
             else:
@@ -386,9 +385,14 @@ class _Loader:
                 self.problems.add(locate(included, ("given", name)).place, f"the parameter '{name}' is not used")
         return cast("MappingNode", insert(included, values, self.room))
 
-    def _check_argument(self, name: str, spec: Given, value: Any, place: Place) -> None:
+    def _check_argument(self, name: str, spec: Given, node: Node) -> None:
+        """See that it satisfies the limit of the parameter, where it is known before the run and no secret."""
+        open_values = {name: value for name, value in self.values.items() if name not in self.secrets}
+        known, place = substitute(node, open_values, self.room, partly=True), node.place
+        if has_reference(known):
+            return
         try:
-            problem = spec.problem_with(value)
+            problem = spec.problem_with(plain(known))
         except Misfit as misfit:
             problem = misfit.message
         if problem:

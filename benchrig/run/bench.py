@@ -31,6 +31,7 @@ from benchrig.record.model import AnyEvent, Noted, Reading, UnitSeen, Window
 from benchrig.run.jsonable import MAX_VALUE, hex_text, jsonable
 from benchrig.run.loop import outside
 from benchrig.run.stream import RunStream
+from benchrig.source.problem import suggest
 from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import ReadingType, Step
 from benchrig.steps.bench import Operator, Stream, Target
@@ -130,6 +131,19 @@ class RunBench:
             return {}
         lacking = {name: why for name in self._step.limits if (why := self.lacks(name))}
         return lacking | {name: why for name, why in self._unmeasured.items() if name in self._step.limits}
+
+    def check_named(self) -> None:
+        """See that a function gave every reading that the plan names, with a value or without one: else the plan or the
+        function misspells it. UsageError, unless the unit has failed already: then the function may have stopped there."""
+        assert self._step is not None
+        named = dict.fromkeys((*self._step.limits, *self._step.save))
+        if not self._given - {"elapsed"}:
+            named.pop("value", None)  # it returned none, which is no value
+        missing = [name for name in named if name not in self._given]
+        broken = any(r.judgement is not None and not r.judgement.passed for r in self._readings)
+        if self._step.verb == "call" and missing and not broken:
+            advice = suggest(missing[0], self._given) or "return it; None says that the unit gave no value"
+            raise UsageError(f"the step gave no reading '{missing[0]}'", advice=advice)
 
     def fail_unread(self) -> None:
         """A failed reading for every limit that the step gave no reading for."""

@@ -25,8 +25,9 @@ def step_verdict(error: BenchrigError | None, broken: list[str], left: list[str]
 
 def given_all(bench: RunBench) -> BenchrigError | None:
     """A step that went through has to have given what is judged and saved."""
-    bench.fail_unread()
     try:
+        bench.check_named()
+        bench.fail_unread()
         bench.check_saved()
     except BenchrigError as error:
         return error

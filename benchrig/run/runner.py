@@ -223,6 +223,7 @@ class Runner:
         self._current = plan.number
         bench.clear()
         if (why := self._why_skipped(plan, bench)) is not None:
+            self._forget(plan)
             self._skip(plan, *why)
             return
         started, had_link = asyncio.get_running_loop().time(), bench.link_is_up
@@ -247,11 +248,17 @@ class Runner:
             self.emit(NotJudged(plan.number, self._at, name, message))
         self._outcome.skipped(plan, root, message)
 
+    def _forget(self, plan: StepPlan) -> None:
+        """What the step saves is no longer what an earlier one saved, also when it fails: nothing is held against that."""
+        for name in plan.saves:
+            self._values.pop(name, None)
+
     def _begun(self, plan: StepPlan) -> Step:
         """The step with its references replaced, and its name: a reference may stand in that too."""
         name, at = "", self._at
         try:
             step = filled(plan, self._values, self.plan.names)
+            self._forget(plan)
             name = plan.name_of(step)
             return step
         finally:
@@ -274,7 +281,7 @@ class Runner:
             root = self._blocked.get("link")
             return root, f"step {root} left no link" if root else "there is no link"
         for name in sorted(plan.uses - self._values.keys()):
-            root = next((s.number for s in self.steps if name in s.saves and s.number < plan.number), None)
+            root = next((s.number for s in reversed(self.steps) if name in s.saves and s.number < plan.number), None)
             if root is not None:
                 return root, f"step {root} gave no '{name}'"
         return None

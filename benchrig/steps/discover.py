@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
 import msgspec
@@ -151,8 +151,10 @@ class Discover(Step, kw_only=True):
 
     def readings(self, names: Names) -> Mapping[str, ReadingType]:
         table = getattr(self.expect, "table", None)  # either may wait for the run
-        for service, characteristics in table.services.items() if isinstance(table, ExpectedTable) else ():
+        services = table.services if isinstance(table, ExpectedTable) else {}
+        for service, characteristics in services.items():
             _known(names, service, characteristics)
+        _once(names, services)
         say_services(names, getattr(self.expect, "services", None), ("expect", "services"))
         return {
             "table": ReadingType("any", "", "differences from the expected table, by name"),
@@ -194,8 +196,19 @@ def _known(names: Names, service: str, characteristics: Mapping[str, Any]) -> No
         known[address] = name
 
 
+def _once(names: Names, services: Iterable[str]) -> None:
+    """Misfit for a service under two names: what one list refuses the other may ask for."""
+    known: dict[str, str] = {}
+    for service in services:
+        first = known.setdefault(names.service(service), service)
+        if first != service:
+            raise Misfit(f"'{first}' and '{service}' are the same service", "make it one list", ("expect", "table"))
+
+
 def _address(names: Names, name: str) -> Address:
     """Where the characteristic is within its service. Misfit for a name that means none."""
+    if "/" in name:
+        raise Misfit(f"'{name}' is a path; a table lists characteristics under their service", "write the last part")
     address = names.meaning(AttributeName(name)).address
     if address.handle is not None:
         return address

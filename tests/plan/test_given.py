@@ -200,6 +200,14 @@ def test_a_parameter_may_be_a_value_of_the_run():
     assert plan.steps[1].step.expect["value"].bind("number", "°C").high == 12
 
 
+def test_the_limit_of_a_parameter_holds_for_a_given_value_too():
+    part = "given: {most: {max: 5 °C}}\nsteps:\n- read: temperature\n  expect: {value: {max: '${most}'}}\n"
+    plan = with_steps("- use: part.yaml\n  with: {most: '${a}'}", "given: {a: {}}\n")
+    assert len(plan_of(plan, {"a": "4 °C"}, part=part).steps) == 2
+    problem = problem_of(plan, {"a": "9 °C"}, part=part)
+    assert problem.message == "the parameter most: 9 °C is above the maximum 5 °C by 4 °C"
+
+
 def test_two_dollars_of_a_parameter_are_one_in_the_end():
     part = "given: {what: {}}\nsteps:\n  - discover:\n    name: $$${what}\n"
     plan = plan_of(with_steps("- use: part.yaml\n  with: {what: 5 $$}"), part=part)

@@ -212,6 +212,7 @@ FAULTS: dict[str, Callable[[], Fault]] = {
     "a function that is not in its module": lambda: alone("call: rig:missing"),
     "a name that is no function": lambda: alone("call: rig:not_a_function"),
     "an argument that a function does not take": lambda: alone("call: rig:seven\n    with: {factor: 2}"),
+    "a reading that a function does not give": lambda: alone("call: rig:seven\n    expect: {values: {max: 8}}"),
     "a function that returns what no limit can judge": lambda: alone("call: rig:odd"),
     "a saved value that does not fit where it is written": lambda: on_unit("write: deaf\n    value: '${charge}'", "read: battery level\n    save: {value: charge}"),
     "a saved number that its format cannot carry": lambda: on_unit("write: share\n    value: '${number}'", "read: deaf\n    format: {as: uint8, offset: 100}\n    save: {value: number}"),

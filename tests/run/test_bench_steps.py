@@ -147,13 +147,32 @@ def called(folder: Path, function: str, more: str = "", **others: object) -> Ran
         ("several", "colour: {equals: red}", "colour: {equals: blue}"),
         ("several", "supply: {min: 2.9 V}", "supply: {min: 3.1 V}"),
         ("slow", "elapsed: {min: 50 ms, max: 5 s}", "elapsed: {max: 10 ms}"),
-        ("one", "value: {one_of: [20, 21]}", "colour: {equals: red}"),
+        ("one", "value: {one_of: [20, 21]}", "value: {one_of: [20, 22]}"),
     ],
 )
 def test_what_a_function_returns_is_judged(beside: Path, function: str, passes: str, fails: str) -> None:
     assert called(beside, function, f"    expect: {{{passes}}}\n").ended.exit_code == 0
     failed = called(beside, function, f"    expect: {{{fails}}}\n")
     assert (failed.ended.verdict, failed.ended.cause) == ("fail", "limit")
+
+
+@pytest.mark.parametrize("names", ["expect: {color: {equals: red}}", "save: {color: seen}"])
+def test_a_reading_that_a_function_never_gives_is_the_plans_mistake(beside: Path, names: str) -> None:
+    use = "  - call: fixture_calls:one\n    with: {factor: '${seen}'}\n" if "save" in names else ""
+    ran = called(beside, "several", f"    {names}\n{use}")
+    assert (ran.ended.verdict, ran.ended.cause, ran.ended.exit_code) == ("error", "plan", 4)
+    assert ran.ended.message == "the step gave no reading 'color'"
+    assert ran.step(1).ended.advice == "did you mean 'colour'?"
+
+
+def test_a_function_that_stops_at_a_broken_limit_still_fails_the_unit(beside: Path) -> None:
+    ended = called(beside, "several", "    expect: {colour: {equals: blue}, lamp: {equals: 1}}\n").ended
+    assert (ended.verdict, ended.cause) == ("fail", "limit")
+
+
+def test_a_function_that_returns_none_gave_no_value(beside: Path) -> None:
+    ended = called(beside, "nothing", "    expect: {value: {max: 5}, elapsed: {max: 5 s}}\n").ended
+    assert (ended.verdict, ended.cause) == ("fail", "limit")
 
 
 def test_arguments_of_a_function(beside: Path) -> None:

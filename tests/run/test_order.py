@@ -32,6 +32,14 @@ def test_a_saved_value_that_never_came_skips_what_needs_it() -> None:
     assert ran.ended.root == 3
 
 
+def test_what_an_earlier_step_saved_does_not_stand_for_what_a_later_one_could_not() -> None:
+    """The second temperature never comes: nothing is held against the first one."""
+    first = "  - wait: 1 s\n    save: {elapsed: ambient}\n  - wait: 1 s\n    expect: {elapsed: {min: '${ambient}'}}\n"
+    ran = run(plan_text(first + SAVED), thermometer("on_read: {att_error: unlikely error}"))
+    assert ran.verdicts() == ["pass", "pass", "pass", "pass", "fail", "skip"]
+    assert (ran.step("again").ended.root, ran.step("again").ended.message) == (5, "step 5 gave no 'ambient'")
+
+
 def test_a_saved_value_in_another_dimension_is_found_in_the_run() -> None:
     steps = "  - wait: 1 s\n    save: {elapsed: ambient}\n" + SAVED.partition("ambient}\n")[2]
     ran = run(plan_text(steps), thermometer())

@@ -71,6 +71,8 @@ def test_a_characteristic_by_its_handle() -> None:
     [
         ("battery: {battery level: [read], '2A19': []}", "'battery level' and '2A19' are the same characteristic"),
         ("environmental sensing: {temperature: [], 'temperature[0]': []}", "are the same characteristic"),
+        ("battery: {battery level: [read]}, battery service: {battery level: [write]}", "are the same service"),
+        ("battery: {heart rate/battery level: [read]}", "'heart rate/battery level' is a path; a table lists"),
         ("battery: {user description: []}", "'user description' is a descriptor; a table lists characteristics"),
     ],
 )
