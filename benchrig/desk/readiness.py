@@ -29,12 +29,15 @@ if TYPE_CHECKING:
     from benchrig.radio.radio import Radio
     from benchrig.radio.scan import Ear, Sighting
     from benchrig.radio.specify import RadioChoice
+    from benchrig.radio.virtual.model import DeviceModel
 
 State = Literal["yes", "no", "unknown"]
 # A step that is silent for longer hangs: opening a controller and asking it have 10 s each.
 PATIENCE = 25.0
 # Of the devices of a virtual radio that are heard, and of those that are not.
 SHOWN_DEVICES = 5
+# A device is silent when so many of its advertising events were missed.
+EVENTS = 3
 # A process that was told to end.
 END_WITHIN = 5.0
 
@@ -225,7 +228,10 @@ async def look_at_devices(desk: Desk, station: Station, listen: float) -> None:
         station.add(Check(radio, "device files", "yes", f"{len(models)} device{'s' if len(models) != 1 else ''}"))
     async with desk.listening() as ear:
         await asyncio.sleep(listen)
-    checks = [_device(radio, one.name, ear.heard.get((one.address, one.address_type)), listen) for one in models]
+    checks = [
+        _device(radio, one.name, ear.heard.get((one.address, one.address_type)), listen, _unheard(one, listen))
+        for one in models
+    ]
     checks += [_host(radio, number, one, ear, listen) for number, one in enumerate(_ports(desk.radio), 1)]
     silent, heard = ([check for check in checks if check.blocks is blocks] for blocks in (True, False))
     for alike, what in ((silent, "were not heard"), (heard, "were heard")):
@@ -233,6 +239,14 @@ async def look_at_devices(desk: Desk, station: Station, listen: float) -> None:
             station.add(check)
         if (more := len(alike) - SHOWN_DEVICES) > 0:
             station.add(replace(alike[-1], check="others", found=f"{more} more {what}"))
+
+
+def _unheard(one: DeviceModel, listen: float) -> str:
+    """What to do about a device that is not heard: a slow one may only need time."""
+    patience = EVENTS * one.advertising.interval
+    if listen < patience:
+        return f"it advertises every {one.advertising.interval:g} s: write --listen '{patience:g} s'"
+    return "see 'advertising' and 'faults' in its file"
 
 
 def _ports(radio: Radio) -> list[OpenPort]:
@@ -259,7 +273,7 @@ def _device(
     name: str,
     heard: Sighting | None,
     listen: float,
-    advice: str = "see 'advertising' and 'faults' in its file",
+    advice: str,
 ) -> Check:
     if heard is None:
         found = f"{name} was not heard in {listen:g} s"

@@ -103,7 +103,10 @@ class Watch:
         values did not fit their format; StationError when the radio is gone."""
         if self._gone_since is not None:
             async with self._desk.blaming():
-                raise LinkLost(f"the device was lost after {self._gone_since:.3f} s and did not come back")
+                gone = self.seconds - self._gone_since
+                raise LinkLost(
+                    f"the device was lost after {self._gone_since:.3f} s and did not come back in {gone:.3f} s"
+                )
         bad = [f"{each.malformed} of {each.count} of {each.name}" for each in self.watched if each.malformed]
         if bad:
             raise MalformedValue(f"values did not fit their format: {', '.join(bad)}", advice=FORMAT_ADVICE)

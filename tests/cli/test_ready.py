@@ -34,6 +34,13 @@ def test_a_device_that_does_not_advertise(tmp_path: Path):
     assert set(document["versions"]) == {"benchrig", "bleak", "bumble", "python", "system"}
 
 
+def test_a_slow_device_needs_time(tmp_path: Path):
+    (tmp_path / "unit.yaml").write_text("device: unit 1\nadvertising: {interval: 10 s}\n")
+    result = call("ready", "--radio", f"virtual:{tmp_path}/unit.yaml", "--listen", "1 s", "--json")
+    assert json.loads(result.stdout)["checks"][1]["advice"] == "it advertises every 10 s: write --listen '30 s'"
+    assert call("ready", "--radio", f"virtual:{tmp_path}/unit.yaml", "--listen", "30 s").exit_code == 0
+
+
 def test_of_many_devices_the_first_are_named_and_the_others_counted(tmp_path: Path):
     (tmp_path / "units.yaml").write_text(
         "others:\n  - {count: 43, name: 'tag {number}', advertising: {interval: 100 ms}}\n"

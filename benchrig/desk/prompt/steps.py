@@ -38,6 +38,7 @@ CUT_SHARE = 0.7
 ENOUGH_FOR_RATE = 10
 # In percent.
 RATE_TOLERANCE = 25
+CONNECT_ATTEMPTS = 3
 _HEX = {"as": "hex"}
 _COMMENT = 1000
 
@@ -79,7 +80,7 @@ def literals(value: Any) -> Any:
 
 def steps_of(deeds: Sequence[Deed]) -> list[StepText]:
     """The steps, with different names."""
-    steps = [StepText("scan"), StepText("connect")]
+    steps = [StepText("scan"), _connect()]
     steps += [step for number, deed in enumerate(deeds) for step in _Teller(deeds, number).steps(deed)]
     titles = Counter[str]()
     for step in steps:
@@ -87,6 +88,11 @@ def steps_of(deeds: Sequence[Deed]) -> list[StepText]:
         if step.verb and titles[step.title] > 1:
             step.keys = {"name": f"{step.title} ({titles[step.title]})", **step.keys}
     return steps
+
+
+def _connect() -> StepText:
+    """A connection request gets no answer, and on the air one in a few dozens is lost: a session tries again as well."""
+    return StepText("connect", keys={"attempts": Bare(str(CONNECT_ATTEMPTS))})
 
 
 @dataclass(frozen=True)
@@ -119,7 +125,7 @@ class _Teller:
     def _connected(self) -> Iterator[StepText]:
         """The first one every plan has."""
         if any(isinstance(deed, Connected) for deed in self.deeds[: self.number]):
-            yield StepText("connect")
+            yield _connect()
 
     def _lost(self, deed: Lost) -> StepText:
         """A plan cannot wait for the loss of a link; it ends the link itself where there was another one."""

@@ -168,6 +168,13 @@ def test_there_must_be_something_to_save_and_somewhere(tmp_path: Path) -> None:
         saved(tmp_path / "nowhere", talked("connect"))
 
 
+def test_a_request_that_is_lost_fails_no_unit(tmp_path: Path) -> None:
+    sound = "services: [{service: battery, characteristics: [{characteristic: battery level, properties: [read], value: 9 %}]}]"
+    path = saved(tmp_path, talked("read battery level", devices=[device_text(sound)]))
+    ran = run(path, device_text(sound, more="faults: {refuse_connections: 1}"))
+    assert (ran.ended.exit_code, ran.step(2).ended.attempts) == (0, 2)
+
+
 def test_only_what_was_done_with_the_last_device_is_saved(tmp_path: Path) -> None:
     other = device_text("services: []", name="unit 2", address="C4:00:00:00:00:02")
     done = talked("connect unit 2", "read device name", "disconnect", "connect VFL-0042", "read humidity",
