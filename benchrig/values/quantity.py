@@ -268,13 +268,19 @@ class Quantity:
 
     @classmethod
     def from_source(cls, value: Any) -> Self:
-        """Read `'250 ms'`. Raises Misfit for a bare number, an unknown unit, and a dimension that is not the class's."""
+        """Read `'250 ms'`, or take a quantity. Raises Misfit for a bare number, an unknown unit, and a dimension that is
+        not the class's."""
+        if isinstance(value, Quantity):
+            return cls._checked(cls(value.number, value.unit), value)
         match = _QUANTITY.fullmatch(value.strip()) if isinstance(value, str) else None
         if misfit := decimal_comma(value):
             raise misfit
         if match is None:
             raise Misfit(f"expected {cls._expected()}, found {describe_value(value)}", cls._example(value))
-        quantity = cls(_fraction(match[1]), unit_named(match[2].strip()))
+        return cls._checked(cls(_fraction(match[1]), unit_named(match[2].strip())), value)
+
+    @classmethod
+    def _checked(cls, quantity: Self, value: Any) -> Self:
         if cls.dimension and quantity.unit.dimension != cls.dimension:
             raise Misfit(
                 f"expected {cls._expected()}, found a {quantity.unit.dimension} ({value})", cls._example(value)

@@ -94,6 +94,26 @@ def test_a_word_of_the_unit_where_a_number_was_to_come_fails_the_unit(step):
     assert done.stray == []
 
 
+def test_a_saved_time_is_waited_for():
+    steps = "  - wait: 250 ms\n    save: {elapsed: t}\n  - wait: '${t}'\n    expect: {elapsed: {min: 250 ms, max: 251 ms}}\n"
+    assert ran(steps).ended.exit_code == 0
+
+
+@pytest.mark.parametrize(("limit", "cause", "code"), [("", "plan", 4), ("\n    expect: {value: {max: 4 mm}}", "limit", 1)])
+def test_who_is_to_blame_for_a_limit_that_the_unit_makes_impossible(limit, cause, code):
+    """The plan, which took any value: with a limit where it is saved the unit fails there first."""
+    steps = f"  - read: size\n    save: {{value: s}}{limit}\n  - read: size\n    name: again\n"
+    done = ran(steps + "    expect: {value: {min: '${s}', max: 4 mm}}\n")
+    assert (done.ended.cause, done.ended.exit_code) == (cause, code)
+    assert (done.step("again").ended.verdict, done.step("again").ended.cause) == ("error", "plan")
+
+
+def test_an_empty_text_of_the_unit_is_nothing_to_look_for():
+    steps = "  - write: greeting\n    value: ''\n  - read: greeting\n    save: {value: s}\n  - read: greeting\n"
+    ended = ran(steps + "    expect: {value: {contains: '${s}'}}\n").ended
+    assert (ended.cause, ended.exit_code) == ("plan", 4)
+
+
 def test_a_saved_value_in_a_unit_by_another_symbol():
     attributes = ATTRIBUTES.replace("unit: mm", "unit: degC")
     steps = "  - read: size\n    save: {value: x}\n  - read: size\n    expect: {value: {equals: '${x}'}}\n"
