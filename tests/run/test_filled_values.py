@@ -99,7 +99,9 @@ def test_a_saved_time_is_waited_for():
     assert ran(steps).ended.exit_code == 0
 
 
-@pytest.mark.parametrize(("limit", "cause", "code"), [("", "plan", 4), ("\n    expect: {value: {max: 4 mm}}", "limit", 1)])
+@pytest.mark.parametrize(
+    ("limit", "cause", "code"), [("", "plan", 4), ("\n    expect: {value: {max: 4 mm}}", "limit", 1)]
+)
 def test_who_is_to_blame_for_a_limit_that_the_unit_makes_impossible(limit, cause, code):
     """The plan, which took any value: with a limit where it is saved the unit fails there first."""
     steps = f"  - read: size\n    save: {{value: s}}{limit}\n  - read: size\n    name: again\n"
