@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 from benchrig.steps.attribute import AttributeName, Names
 
 if TYPE_CHECKING:
+    from benchrig.errors import BenchrigError
     from benchrig.radio.link import Link
     from benchrig.radio.scan import Ear, Selection, Sighting
     from benchrig.radio.table import Characteristic, Found
@@ -156,6 +157,10 @@ class Bench(Protocol):
 
     def is_unit(self, sighting: Sighting) -> bool:
         """Whether what was heard is the unit, without a doubt."""
+        ...
+
+    async def trouble(self) -> BenchrigError | None:
+        """What the radio knows to be behind a silence; None when it knows nothing."""
         ...
 
     def may_be_unit(self, sighting: Sighting) -> bool:

@@ -71,6 +71,8 @@ class Disconnect(Step, kw_only=True):
     async def _report_advertising(self, bench: Bench, ended: float) -> None:
         async with bench.scanning() as ear:
             heard = await self._listen(bench, ear)
+        if heard is None and (error := await bench.trouble()) is not None:
+            raise error  # a radio that fell silent itself, or a unit whose program has ended
         if heard is None and any(map(bench.may_be_unit, ear.heard.values())):
             why = "the unit's address changes, and what was heard under another one may be another device"
             bench.not_measured("advertises_after", why)

@@ -241,5 +241,13 @@ async def test_a_crash_that_no_step_noticed_fails_the_run(tmp_path):
     assert "ended with exit code 9" in done.ended.message
 
 
+async def test_a_crash_is_named_where_the_unit_is_not_heard_after_the_disconnection(tmp_path):
+    command = own_host(tmp_path, "os._exit(9) if self.count else super().advertise()")
+    limit = "    within: 1 s\n    expect: {advertises_after: {max: 500 ms}}\n"
+    done = await run_plan(PLAN + limit, on_port(tmp_path, start=command), tmp_path)
+    assert (done.ended.verdict, done.ended.cause, done.ended.root) == ("fail", "device", 6)
+    assert "ended with exit code 9" in done.ended.message
+
+
 def children(pid):
     return Path(f"/proc/{pid}/task/{pid}/children").read_text().split()
