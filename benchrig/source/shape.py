@@ -99,7 +99,9 @@ def is_late(part: Any) -> bool:
     """Whether a model, or anything in it, is known only in the run. (The members of a mapping are judged one by one.)"""
     if isinstance(part, list):
         return any(map(is_late, part))
-    return part is LATE or any(is_late(getattr(part, name)) for name in getattr(part, "__struct_fields__", ()))
+    if not isinstance(part, msgspec.Struct):  # most are such: a check of a long plan asks for ten thousands
+        return part is LATE
+    return any(is_late(getattr(part, name)) for name in part.__struct_fields__)
 
 
 def locate(node: Node, path: tuple[str | int, ...]) -> Node:

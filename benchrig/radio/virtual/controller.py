@@ -164,8 +164,9 @@ class VirtualController(Controller):
 
     def _is_meant_by(self, advertiser: Advertiser) -> bool:
         """Directed advertising is for one central (Core Vol 6 Part B 4.4.2.4)."""
-        own = (bytes(self.public_address), bytes(self.random_address))
-        return advertiser.directed_to is None or bytes(advertiser.directed_to) in own
+        if advertiser.directed_to is None:
+            return True
+        return bytes(advertiser.directed_to) in (bytes(self.public_address), bytes(self.random_address))
 
     def _report(self, kind: int, advertiser: Advertiser, data: bytes, rssi: int) -> None:
         address = bytes(advertiser.address)
