@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
@@ -22,6 +23,8 @@ from benchrig.values.limit import Limit
 
 if TYPE_CHECKING:
     from benchrig.radio.table import Characteristic, Service, Table
+
+_INDEXED = re.compile(r"([^\[\]]+?)\s*\[(\d{1,4})\]")
 
 PROPERTIES = (
     "broadcast", "read", "write without response", "write", "notify", "indicate", "signed write",
@@ -181,7 +184,7 @@ class Discover(Step, kw_only=True):
 def _known(names: Names, service: str, characteristics: Mapping[str, Any]) -> None:
     """Misfit for a service or characteristic that no name stands for."""
     try:
-        names.service(service)
+        _service(names, service)
     except Misfit as misfit:
         raise Misfit(misfit.message, misfit.advice, ("expect", "table")) from misfit
     known: dict[Address, str] = {}
@@ -198,11 +201,21 @@ def _known(names: Names, service: str, characteristics: Mapping[str, Any]) -> No
 
 def _once(names: Names, services: Iterable[str]) -> None:
     """Misfit for a service under two names: what one list refuses the other may ask for."""
-    known: dict[str, str] = {}
+    known: dict[str, dict[int | None, str]] = {}
     for service in services:
-        first = known.setdefault(names.service(service), service)
-        if first != service:
-            raise Misfit(f"'{first}' and '{service}' are the same service", "make it one list", ("expect", "table"))
+        uuid, index = _service(names, service)
+        before = known.setdefault(uuid, {})
+        same = before.values() if index is None else (before[each] for each in (index, None) if each in before)
+        for first in same:
+            advice = "make it one list, or give each an index: battery[0], battery[1]"
+            raise Misfit(f"'{first}' and '{service}' are the same service", advice, ("expect", "table"))
+        before[index] = service
+
+
+def _service(names: Names, name: str) -> tuple[str, int | None]:
+    """Its UUID, and which one of several it is. Misfit for an unknown one."""
+    match = _INDEXED.fullmatch(name)
+    return (names.service(match[1]), int(match[2])) if match else (names.service(name), None)
 
 
 def _address(names: Names, name: str) -> Address:
@@ -223,14 +236,14 @@ def _differences(
     expected: Mapping[str, Mapping[str, list[str]]], table: Table, names: Names, exact: bool
 ) -> Iterator[str]:
     for name, characteristics in expected.items():
-        uuid = names.service(name)
+        uuid, index = _service(names, name)
         services = [service for service in table.services if service.uuid == uuid]
-        if not services:
+        if len(services) <= (index or 0):
             yield f"service {name} is missing"
-        elif len(services) > 1:
+        elif len(services) > 1 and index is None:
             yield f"service {name} stands {len(services)} times in the table"
         else:
-            yield from _service_differences(name, characteristics, services[0], names, exact)
+            yield from _service_differences(name, characteristics, services[index or 0], names, exact)
 
 
 def _service_differences(

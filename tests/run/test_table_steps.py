@@ -72,6 +72,8 @@ def test_a_characteristic_by_its_handle() -> None:
         ("battery: {battery level: [read], '2A19': []}", "'battery level' and '2A19' are the same characteristic"),
         ("environmental sensing: {temperature: [], 'temperature[0]': []}", "are the same characteristic"),
         ("battery: {battery level: [read]}, battery service: {battery level: [write]}", "are the same service"),
+        ("battery: {}, 'battery[1]': {}", "are the same service"),
+        ("'battery[1]': {}, battery: {}", "are the same service"),
         ("battery: {heart rate/battery level: [read]}", "'heart rate/battery level' is a path; a table lists"),
         ("battery: {user description: []}", "'user description' is a descriptor; a table lists characteristics"),
     ],
@@ -79,6 +81,29 @@ def test_a_characteristic_by_its_handle() -> None:
 def test_a_table_that_no_unit_could_have(expected: str, message: str) -> None:
     with pytest.raises(PlanError, match=message):
         table(expected)
+
+
+TWICE = device_text("""
+services:
+  - service: battery
+    characteristics: [{characteristic: battery level, properties: [read], value: 91 %}]
+  - service: battery
+    characteristics: [{characteristic: battery level, name: second, properties: [read, notify], value: 12 %}]
+""")
+
+
+@pytest.mark.parametrize(
+    ("expected", "message"),
+    [
+        ("'battery[0]': {battery level: [read]}, 'battery service[1]': {battery level: [read, notify]}", ""),
+        ("'battery[1]': {battery level: [read]}", "battery[1]/battery level also has notify"),
+        ("'battery[2]': {}", "service battery[2] is missing"),
+        ("battery: {battery level: []}", "service battery stands 2 times in the table"),
+    ],
+)
+def test_a_service_that_stands_twice(expected: str, message: str) -> None:
+    done = run(plan_text(f"  - discover:\n    expect: {{table: {{{expected}}}}}\n"), TWICE)
+    assert done.ended.message == message
 
 
 def test_the_expected_table_passes() -> None:
