@@ -133,6 +133,8 @@ class Runner:
         try:
             for name, fact in radio.facts.items():
                 self.emit(Noted(self._at, f"{name}: {fact}"))
+            if offset := self.settings.station.offset:
+                self.emit(Noted(self._at, f"levels: {offset:+g} dB for the fixture, from the station file"))
             await self._steps(radio)
             if (late := await radio.aftermath()) is not None:
                 self._outcome.fatal(late, 0)
@@ -208,7 +210,7 @@ class Runner:
             folder=self.settings.folder,
             plan_folder=self.plan.path.parent.resolve(),
             started=self._started,
-            rssi_offset=float(self.settings.station.rssi_offset.number) if self.settings.station.rssi_offset else 0.0,
+            rssi_offset=self.settings.station.offset,
         )
         # the time of all steps together begins here: neither the operator's nor the radio's counts against the unit
         deadline = asyncio.get_running_loop().time() + self.plan.deadline if self.plan.deadline else None

@@ -13,9 +13,12 @@ from benchrig.errors import StationError
 from benchrig.plan.model import StepPlan, place_text
 from benchrig.source.problem import Problems
 from benchrig.source.references import references
-from benchrig.source.shape import BAD, Reader
+from benchrig.source.shape import BAD, Misfit, Reader
 from benchrig.source.yaml import read_file
 from benchrig.values.quantity import Gain
+
+# What a fixture, a cable or a shielded box takes at most, in dB (common practice, no source).
+MOST_OFFSET = 60
 
 
 class Station(msgspec.Struct, omit_defaults=True):
@@ -27,6 +30,19 @@ class Station(msgspec.Struct, omit_defaults=True):
     forbid: list[Literal["call", "command"]] = []
     given: dict[str, str] = {}
     rssi_offset: Gain | None = None
+
+    def misfits(self) -> Iterable[Misfit]:
+        if self.rssi_offset is not None and abs(self.offset) > MOST_OFFSET:
+            yield Misfit(
+                f"{self.rssi_offset} makes up for no fixture: the limits on levels would say nothing",
+                f"write {-MOST_OFFSET} dB to {MOST_OFFSET} dB",
+                ("rssi_offset",),
+            )
+
+    @property
+    def offset(self) -> float:
+        """dB to be added to every level."""
+        return float(self.rssi_offset.number) if self.rssi_offset is not None else 0.0
 
 
 def forbidden(steps: Iterable[StepPlan], station: Station) -> Iterator[StepPlan]:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
 from benchrig.errors import PlanError
 from benchrig.radio.bumble_stack import host
 from benchrig.radio.bumble_stack.reports import HeardPdu, reports
+from benchrig.run.station import Station, load_station
 from tests.run.kit import Ran, device_text, plan_text, run
 
 ADVERTISER = """
@@ -74,12 +76,21 @@ def test_a_level_that_was_not_measured_satisfies_no_limit(monkeypatch: pytest.Mo
 
 
 def test_the_bench_adds_the_offset_of_its_fixture() -> None:
-    from benchrig.run.station import Station
     from benchrig.values.quantity import Gain
 
     plan = plan_text("", reach="steps:\n  - scan:\n    for: 1 s\n    expect: {rssi: {equals: -47 dBm}}\n")
     station = Station("bench 1", rssi_offset=Gain.from_source("13 dB"))
-    assert run(plan, ADVERTISER, station=station).ended.verdict == "pass"
+    ran = run(plan, ADVERTISER, station=station)
+    assert ran.ended.verdict == "pass"
+    assert "levels: +13 dB for the fixture, from the station file" in [note.text for note in ran.record.notes]
+
+
+@pytest.mark.parametrize("offset", ["61 dB", "-200 dB"])
+def test_an_offset_that_no_fixture_has_is_refused(offset: str, tmp_path: Path) -> None:
+    file = tmp_path / "station.yaml"
+    file.write_text(f"station: bench 1\nrssi_offset: {offset}\n")
+    with pytest.raises(PlanError, match="makes up for no fixture"):
+        load_station(file)
 
 
 def test_connect_scans_by_itself() -> None:
