@@ -1,9 +1,21 @@
-"""Property tests: the default suite draws the same examples every time; `--hypothesis-profile search` draws new ones."""
+"""What all tests stand on.
+
+Property tests: the default suite draws the same examples every time; `--hypothesis-profile search` draws new ones.
+Signals: whoever starts the suite (nohup, a job in the background) may have them ignored, and processes inherit that.
+"""
 
 from __future__ import annotations
+
+import signal
 
 from hypothesis import settings
 
 settings.register_profile("repeatable", deadline=None, derandomize=True, max_examples=25)
 settings.register_profile("search", deadline=None, max_examples=2000)
 settings.load_profile("repeatable")
+
+_USUAL = {"SIGINT": signal.default_int_handler, "SIGTERM": signal.SIG_DFL, "SIGHUP": signal.SIG_DFL}
+for name, handler in _USUAL.items():
+    number = getattr(signal, name, None)  # Windows has no SIGHUP
+    if number is not None and signal.getsignal(number) is signal.SIG_IGN:
+        signal.signal(number, handler)
