@@ -318,6 +318,7 @@ def test_on_a_terminal_it_is_live_and_a_key_ends_it(tmp_path: Path) -> None:
     assert "°C, mean" in terminal.shown[terminal.shown.rindex("\x1b[?1049l") :]
 
 
+@pytest.mark.slow
 def test_a_narrow_terminal_that_knows_ascii_only_and_ctrl_c(tmp_path: Path) -> None:
     with on_terminal(tmp_path, columns=40, NO_COLOR="1", PYTHONIOENCODING="ascii", PYTHONUTF8="0") as terminal:
         terminal.until("the last")

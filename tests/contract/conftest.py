@@ -1,6 +1,6 @@
 """The radios of the contract suite.
 
-Without `--radio`: the virtual one, with a kind and with a rough air, and with `-m slow` a controller behind a TCP port
+Without `--radio`: the virtual one, and with `-m slow` it in a rough air and a controller behind a TCP port
 too, in airs of both kinds. `--radio host` is for the guest, where the devices of this suite are in the air already.
 """
 
@@ -14,7 +14,7 @@ from tests.contract.radios import DEVICES, air_on_tcp, in_rough_air
 
 ROUGH = "rough "
 NAMES = ["virtual", f"{ROUGH}virtual", "hci", f"{ROUGH}hci", "host"]
-KINDS = [pytest.param(name, marks=pytest.mark.slow if "hci" in name else ()) for name in NAMES if name != "host"]
+KINDS = [pytest.param(name, marks=pytest.mark.slow if name != "virtual" else ()) for name in NAMES if name != "host"]
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

@@ -31,7 +31,7 @@ from benchrig.record.model import (
 )
 from benchrig.values.judging import Judgement
 
-few = settings(max_examples=25)
+few = settings(max_examples=8)
 
 NASTY = (
     "[bold red]x[/bold red]", "[/]", "\x1b[2J\x1b[31m", "\x9b31m", "a\nb\r\nc\td", "\0", "\u202eevil\u202c", "\u2066x",

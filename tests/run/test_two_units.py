@@ -111,11 +111,11 @@ def test_no_run_judges_another_unit_than_it_says(piece: int) -> None:
 
 def test_the_arrangements_are_of_every_kind() -> None:
     """Passes, failures and runs that could not tell; some of the last because nothing decides."""
-    ones = [arrangement(seed) for seed in range(40)]
+    ones = [arrangement(seed) for seed in range(16)]
     codes = {run(one.plan, *one.units, air=one.air, seed=one.seed).ended.exit_code for one in ones}
     assert codes == {0, 1, 7}
     assert any(map(_undecided, ones))
 
 
 def test_no_run_judges_another_unit_than_it_says_in_short() -> None:
-    assert [wrong for seed in range(1000, 1015) for wrong in wrongs(seed)] == []
+    assert [wrong for seed in range(1000, 1008) for wrong in wrongs(seed)] == []

@@ -96,7 +96,7 @@ def test_nothing_passes_that_the_device_did_not_do(name: str) -> None:
     assert list(wrong_greens(name, [("kind", 1), ("rough", 2)])) == []
 
 
-@pytest.mark.parametrize("name", ["smoke", "0", "3"])
+@pytest.mark.parametrize("name", ["smoke", "0"])
 def test_nothing_passes_that_the_device_did_not_do_in_short(name: str) -> None:
     assert list(wrong_greens(name, [("rough", 3)])) == []
 

@@ -70,6 +70,7 @@ def checked(examples):
     return settings(max_examples=examples, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 
 
+@pytest.mark.slow
 @given(st.integers(0, PACKETS), meddling)
 @checked(25)
 async def test_any_garbage_is_the_stations_or_harmless(tmp_path, impatient, capfd, at, meddle):

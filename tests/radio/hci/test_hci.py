@@ -175,6 +175,7 @@ async def test_a_transport_that_dies_in_mid_run_is_the_stations(tmp_path, step):
     assert {e.root for e in later} <= {found.planned.number}
 
 
+@pytest.mark.slow
 async def test_a_burst_at_full_rate_is_whole_and_its_rate_is_the_units_own(tmp_path):
     """Two controllers behind ports of one air: the bench's and, in another process, the unit's. The unit counts."""
     plan = """

@@ -159,6 +159,7 @@ def test_times_on_air(octets, phy, packet, exchange):
     assert exchange_time(octets, phy) == pytest.approx(exchange * 1e-6)
 
 
+@pytest.mark.slow
 async def test_a_fast_notifier_does_not_flood_the_air():
     async with Bench(FAST) as bench:
         client = await bench.connect("one")
@@ -326,6 +327,7 @@ async def session(bench):
         await client.disconnect()
 
 
+@pytest.mark.slow
 async def test_killing_the_link_at_every_pdu_hangs_nothing():
     async with Bench() as bench:
         await session(bench)
@@ -361,6 +363,7 @@ def trace(seed, hash_seed):
     return done.stdout
 
 
+@pytest.mark.slow
 def test_a_seed_gives_the_same_trace_in_every_process():
     first = trace("1", "0")
     assert len(first) > 3000
