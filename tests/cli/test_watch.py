@@ -342,7 +342,8 @@ def test_an_absent_device_on_a_terminal(tmp_path: Path) -> None:
 
 @pytest.mark.slow
 def test_a_hole_on_a_terminal(tmp_path: Path) -> None:
-    radio = sending(tmp_path, "faults: {disconnect_after: 2 s}")
+    radio = sending(tmp_path, "faults: {disconnect_after: 8 s}")
+    # the second connection lasts as long: the key is pressed well within it
     with OnTerminal(tmp_path, "watch", "temperature", "--reconnect", "--radio", radio) as terminal:
         terminal.until("link lost: remote user terminated connection")
         terminal.until("no link")

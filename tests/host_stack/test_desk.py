@@ -86,9 +86,7 @@ def test_what_was_done_in_a_session_is_a_plan_that_runs(shell: Shell) -> None:
 def test_ctrl_c_leaves_the_device_free(shell: Shell) -> None:
     """What is still connected cannot be heard."""
     watch, scan = shell(
-        f"timeout -s INT 6 benchrig watch 'log stream' --json -p {PLANS}/end_of_line.yaml --radio host".replace(
-            "benchrig", "python3 -m benchrig"
-        ),
+        f"timeout -s INT 6 python3 -m benchrig watch 'log stream' --json -p {PLANS}/end_of_line.yaml --radio host",
         "benchrig scan --for 3s -d 'VFL-*' --radio host",
         devices=[LOGGER],
     )
