@@ -106,6 +106,7 @@ def test_what_is_skipped_is_in_a_remark(tmp_path: Path) -> None:
     assert "# battery level: left out, as it was asked for: no step reads it" in done.stdout
 
 
+@pytest.mark.slow
 def test_an_interruption_leaves_nothing_behind(tmp_path: Path) -> None:
     with OnTerminal(tmp_path, "draft", "-o", "plan.yaml", "--radio", LOGGER, "--real-time") as terminal:
         terminal.until("unit 1 of 1")

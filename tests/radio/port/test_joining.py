@@ -48,6 +48,7 @@ async def test_a_crash(tmp_path):
     assert "queue.c:217" in (tmp_path / "start.log").read_text()
 
 
+@pytest.mark.slow
 async def test_a_hang(tmp_path):
     done = await ran(tmp_path, "pty", f"{BUMBLE['pty']} random hang")
     failed = done.step("read setting")
@@ -63,6 +64,7 @@ async def test_garbage(tmp_path, kind):
     assert "was hung up on: it sent what is no HCI: 0x2A where the type of a packet is due" in failed.message
 
 
+@pytest.mark.slow
 async def test_a_program_that_ends_when_it_has_come_up(tmp_path):
     plan = PLAN.replace("for: 300 ms", "for: 300 ms\n    within: 1 s")
     done = await run_plan(plan, on_port(tmp_path, start=f"{BUMBLE['tcp']} random quit"), tmp_path)
