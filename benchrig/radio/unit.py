@@ -78,7 +78,7 @@ class Unit:
         self, also: Callable[[Report], object] | None = None, *, active: bool = True
     ) -> AsyncIterator[Ear]:
         """An Ear that hears everything while the context is open; each report goes to `also` too."""
-        ear = Ear(self._may_be)
+        ear = Ear(self._is_meant)
 
         def heard(report: Report) -> None:
             report = self.adjust(report) if self.adjust else report
@@ -145,7 +145,7 @@ class Unit:
         check_connectable(self.sighting)
         return await self.radio.connect(self.sighting, max(0.05, deadline - asyncio.get_running_loop().time()))
 
-    def _may_be(self, sighting: Sighting) -> bool:
+    def _is_meant(self, sighting: Sighting) -> bool:
         return self.selection.accepts(sighting) or (self.identity is not None and self.identity.is_same(sighting))
 
     def _known(self, ear: Ear) -> Sighting | None:
