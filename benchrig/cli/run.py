@@ -16,8 +16,8 @@ from benchrig.cli.types import Time, Whole
 from benchrig.report.place import make_way
 
 if TYPE_CHECKING:
+    from benchrig.launch import RunOptions
     from benchrig.plan.model import Plan
-    from benchrig.session import RunOptions
 
 # The radio of the desk commands; a run must say for itself what it is on.
 _VARIABLE = "BENCHRIG_RADIO"
@@ -145,10 +145,10 @@ def run(
 
         from benchrig.cli.given import load_with_given, parse_given
         from benchrig.cli.secret import with_secrets
+        from benchrig.launch import RunOptions
         from benchrig.radio.specify import RadioChoice
         from benchrig.run.choose import choose_steps
         from benchrig.run.station import load_station
-        from benchrig.session import RunOptions
 
         bench = load_station(station)
         choice = RadioChoice.parse(radio or bench.radio or "host", ports, starts, air)
@@ -210,16 +210,16 @@ def _run(options: RunOptions, answer_within: float, *, all_readings: bool, quiet
     from benchrig.cli.common import console, whatever_the_output_does
     from benchrig.cli.operator import AtTerminal, Unattended
     from benchrig.cli.progress import Progress
+    from benchrig.launch import launch
     from benchrig.report.escape import plain
     from benchrig.report.table import render, render_verdict
-    from benchrig.session import run_session
 
     screen = console()
     progress = Progress(console(stderr=True)) if attended() and not quiet else None
     quiet_line = progress.hide if progress else lambda: None
     operator = AtTerminal(quiet_line, answer_within) if attended() else Unattended()
     signals.hold()  # the run's own loop takes them, and its verdict is not to be interrupted
-    finished = run_session(options, operator, [progress] if progress else [])
+    finished = launch(options, operator, [progress] if progress else [])
     with whatever_the_output_does(verdict=True):
         if progress:
             progress.hide()

@@ -12,6 +12,7 @@ from pathlib import Path
 from bleak import BleakClient, BleakScanner
 
 from benchrig.cli.operator import Unattended
+from benchrig.launch import RunOptions, launch
 from benchrig.plan.loader import load_plan
 from benchrig.radio.bumble_stack import BumbleClient, BumbleScanner
 from benchrig.radio.specify import RadioChoice
@@ -19,7 +20,6 @@ from benchrig.radio.virtual import clock, load_devices, open_air
 from benchrig.record.model import AnyEvent, StepEnded, StepStarted
 from benchrig.run.choose import choose_steps
 from benchrig.run.station import Station
-from benchrig.session import RunOptions, run_session
 from benchrig.source.problem import Problems
 from tests.benchmarks.timing import Clock, best_in_turn, print_ratio
 from tests.run.kit import plan_text
@@ -77,7 +77,7 @@ def through_runner(text: str, count: int, *, real_time: bool = False) -> float:
         plan = load_plan(plan_file, {})
         radio = RadioChoice("virtual", files=(device_file,))
         options = RunOptions(plan, choose_steps(plan), Station("bench"), radio, folder, real_time=real_time)
-        ended = run_session(options, Unattended(), [span]).record.ended
+        ended = launch(options, Unattended(), [span]).record.ended
     assert ended is not None
     assert ended.verdict == "pass", ended.message
     return count / span.seconds

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from benchrig.cli.operator import Unattended
+from benchrig.launch import RunOptions, launch
 from benchrig.plan.loader import load_plan
 from benchrig.radio.offers import LACKS, PARTLY
 from benchrig.radio.specify import RadioChoice
@@ -17,7 +18,6 @@ from benchrig.record.accounting import unaccounted
 from benchrig.record.model import Record, RunEnded, StepRecord
 from benchrig.run.choose import choose_steps
 from benchrig.run.station import Station
-from benchrig.session import RunOptions, run_session
 
 DEVICES = Path(__file__).with_name("devices.yaml")
 HELPER = "def double(bench, number):\n    return number * 2\n"
@@ -73,7 +73,7 @@ def run_on(radio: str, plan: str | Path, folder: Path) -> Ran:
         acknowledged=True,
         may_lack=frozenset([*LACKS[choice.kind], *PARTLY[choice.kind]]),
     )
-    record = run_session(options, Unattended()).record
+    record = launch(options, Unattended()).record
     assert unaccounted(record) == []
     return Ran(record)
 

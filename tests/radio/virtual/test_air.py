@@ -266,7 +266,7 @@ def garbled(seed):
 async def test_a_device_that_talks_nonsense_harms_only_its_own_link(seed):
     async with Bench(fate=garbled(seed)) as bench:
         with contextlib.suppress(BleakError, TimeoutError):
-            await session(bench)
+            await procedures(bench)
         bench.air.faults.fate = None
         assert await (await bench.connect()).read_gatt_char("2a00") == b"logger"
 
@@ -307,7 +307,7 @@ async def test_exceptions_in_the_receive_path_fail_the_air():
         await bench.air.close()
 
 
-async def session(bench):
+async def procedures(bench):
     """Every kind of procedure once."""
     device = await bench.find()
     client = bench.client(device, timeout=10)
@@ -330,14 +330,14 @@ async def session(bench):
 @pytest.mark.slow
 async def test_killing_the_link_at_every_pdu_hangs_nothing():
     async with Bench() as bench:
-        await session(bench)
+        await procedures(bench)
         count = bench.air.air.pdus
     assert count > 40
     for number in range(1, count + 1):
         async with Bench(kill_at=number) as bench:
             start = bench.now
             with contextlib.suppress(BleakError, TimeoutError):
-                await session(bench)
+                await procedures(bench)
             assert bench.now - start < 20, f"PDU {number}"
 
 
@@ -345,12 +345,12 @@ TRACE = """
 import asyncio, sys
 from benchrig.radio.virtual import clock
 from tests.radio.virtual.bench import LOGGER, Bench
-from tests.radio.virtual.test_air import session
+from tests.radio.virtual.test_air import procedures
 async def main():
     async with Bench(LOGGER + "others: [{count: 20, rssi: {spread: 4 dB}}]", seed=int(sys.argv[1]), loss=0.1) as bench:
         bench.air.air.trace = []
         print([(d.address, a.rssi, round(a.platform_data[0].at, 9)) for d, a in await bench.scan(2)])
-        await session(bench)
+        await procedures(bench)
         print(bench.air.air.trace)
 clock.run(main())
 """

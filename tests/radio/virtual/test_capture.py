@@ -9,7 +9,7 @@ from benchrig.errors import StationError, UsageError
 from benchrig.radio.specify import RadioChoice, radio_opener
 from benchrig.radio.virtual import clock, open_air
 from tests.radio.virtual.bench import LOGGER, Bench, models
-from tests.radio.virtual.test_air import session
+from tests.radio.virtual.test_air import procedures
 from tests.run.kit import DEVICES, PLANS, run
 
 
@@ -17,7 +17,7 @@ async def record(path):
     bench = Bench()
     bench.air = await open_air(models(LOGGER), seed=1, capture=path)
     bench.stack = bench.air.stack
-    await session(bench)
+    await procedures(bench)
     await bench.air.close()
 
 

@@ -91,9 +91,7 @@ class _Events:
                 self.blame(error)
 
 
-def run_session(
-    options: RunOptions, operator: Operator, listeners: Sequence[Callable[[AnyEvent], None]] = ()
-) -> Finished:
+def launch(options: RunOptions, operator: Operator, listeners: Sequence[Callable[[AnyEvent], None]] = ()) -> Finished:
     """Run the plan. Raises PlanError for bad device files and StationError when no results can be written; whatever
     happens after the run has begun is its verdict."""
     opener = radio_opener(options.radio, seed=options.seed, capture=options.capture, folder=lambda: folder)

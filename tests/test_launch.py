@@ -77,10 +77,10 @@ def test_lines_that_found_no_room_are_written_when_there_is_some(tmp_path: Path,
 def broken_journal(monkeypatch: pytest.MonkeyPatch):
     """A run whose journal fails at some of its writes; the reports go elsewhere."""
     from benchrig.cli.operator import Unattended
+    from benchrig.launch import Finished, RunOptions, launch
     from benchrig.plan.loader import load_plan
     from benchrig.radio.specify import RadioChoice
     from benchrig.run.station import Station
-    from benchrig.session import Finished, RunOptions, run_session
 
     def ran(folder: Path, fails: range) -> Finished:
         files(folder, READ)
@@ -95,7 +95,7 @@ def broken_journal(monkeypatch: pytest.MonkeyPatch):
         plan = load_plan(folder / "plan.yaml", {})
         radio = RadioChoice.parse(f"virtual:{folder}/device.yaml")
         options = RunOptions(plan, plan.steps, Station("bench 1"), radio, folder / "results")
-        return run_session(_with_junit(options, folder / "report.xml"), Unattended())
+        return launch(_with_junit(options, folder / "report.xml"), Unattended())
 
     return ran
 
