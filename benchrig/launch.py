@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Literal
 
 from benchrig.errors import InternalError, StationError
+from benchrig.files import cannot_write, write_whole
 from benchrig.plan.model import Plan, StepPlan
 from benchrig.radio.specify import RadioChoice, loop_factory, radio_opener
 from benchrig.record.aggregate import build_record
@@ -17,7 +18,6 @@ from benchrig.record.journal import Journal
 from benchrig.record.model import AnyEvent, Record
 from benchrig.record.secrets import Secrets
 from benchrig.report.junit import junit_xml
-from benchrig.report.place import cannot_write, write_whole
 from benchrig.report.readings_csv import csv_text
 from benchrig.run.head import RunSettings
 from benchrig.run.loop import attended_loop, in_loop

@@ -63,7 +63,7 @@ def in_cells(text: str, width: int, *, right: bool = False, ascii_only: bool = F
     """The text in exactly so many cells of the terminal: cut, with a mark, or filled up."""
     from rich.cells import cell_len, set_cell_size
 
-    from benchrig.report.escape import ascii_text
+    from benchrig.text.escape import ascii_text
 
     shown = ascii_text(text) if ascii_only else text
     need = cell_len(shown)

@@ -63,7 +63,7 @@ def errors_for_people() -> Iterator[None]:
 
 def _say(text: str) -> None:
     """A sentence that may have words of a device in it."""
-    from benchrig.report.escape import plain_lines
+    from benchrig.text.escape import plain_lines
 
     echo("\n".join(plain_lines(text, 1000)), err=True)
 

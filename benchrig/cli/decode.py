@@ -137,7 +137,7 @@ def _show(decoded: Decoded, *, as_json: bool) -> int:
         if as_json:
             print_json(decoded.document)
         else:
-            from benchrig.report.decoded_text import render
+            from benchrig.cli.decoded_text import render
 
             render(decoded, console())
     return _code(decoded)
@@ -154,7 +154,7 @@ def _show_lines(values: Iterable[Decoded], *, as_json: bool) -> int:
 
 
 def _show_line(decoded: Decoded, *, as_json: bool) -> None:
-    from benchrig.report.decoded_text import one_line
+    from benchrig.cli.decoded_text import one_line
 
     if as_json:
         print_json(decoded.document)

@@ -170,7 +170,7 @@ def at_desk(desk: DeskOptions, work: Callable[[Desk], Coroutine[Any, Any, T]]) -
 
 def tell(sentence: str) -> None:
     """Something beside the results."""
-    from benchrig.report.escape import plain
+    from benchrig.text.escape import plain
 
     echo(plain(sentence, 1000), err=True)
 

@@ -44,8 +44,8 @@ def _tree(model: DeviceModel) -> Tree:
     from rich.text import Text
     from rich.tree import Tree
 
-    from benchrig.report.escape import plain
     from benchrig.steps.attribute import Names
+    from benchrig.text.escape import plain
 
     advertising = model.advertising
     level = f"{model.rssi_mean:g} dBm" + (f" ± {model.rssi_spread:g} dB" if model.rssi_spread else "")

@@ -42,7 +42,7 @@ def encode(
     from benchrig.cli.common import whatever_the_output_does
     from benchrig.desk.decoding import decode_value
     from benchrig.desk.target import writable
-    from benchrig.report.escape import hex_text
+    from benchrig.text.escape import hex_text
 
     if out is not None:
         writable(out, force=force)

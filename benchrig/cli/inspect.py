@@ -101,7 +101,7 @@ async def _look(desk: Desk, skip: tuple[str, ...]) -> Inspection:
 def _show(document: Document, form: str) -> None:
     if form == "text":
         from benchrig.cli.common import console
-        from benchrig.report.inspection_text import render
+        from benchrig.cli.inspection_text import render
 
         render(document.inspection, document.findings, console(), document.comparison)
     else:

@@ -39,7 +39,7 @@ def _parts(text: str, most: int) -> list[str]:
     """Words with the blanks behind them, none longer than `most` cells."""
     from rich.cells import chop_cells
 
-    from benchrig.report.escape import plain
+    from benchrig.text.escape import plain
 
     words = _WORD.findall(plain(text, LONGEST))
     return [part for word in words for part in (chop_cells(word, most) if len(word) > most else [word])]

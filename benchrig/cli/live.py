@@ -104,7 +104,7 @@ class Screen:
         from rich.cells import cell_len
 
         from benchrig.cli.columns import in_cells
-        from benchrig.report.escape import ascii_text, plain
+        from benchrig.text.escape import ascii_text, plain
 
         parts = []
         for text, style in line:

@@ -81,7 +81,7 @@ def _show(result: dict[str, Any]) -> None:
 
 def content_lines(name: str, seen: Content) -> list[str]:
     """A value for people: its name, the value with its unit, the bytes; a line for each field."""
-    from benchrig.report.escape import hex_text, plain, with_unit
+    from benchrig.text.escape import hex_text, plain, with_unit
 
     raw = f"[{hex_text(seen.raw)}]" if seen.raw else hex_text(seen.raw)
     if seen.wrong:
@@ -95,8 +95,8 @@ def content_lines(name: str, seen: Content) -> list[str]:
 
 def _field_lines(value: dict[str, Any], units: dict[str, str]) -> Iterator[str]:
     """A line a field; of a structure that repeats a line each time, with its fields."""
-    from benchrig.report.escape import plain
-    from benchrig.report.field_text import field_text
+    from benchrig.text.escape import plain
+    from benchrig.text.field import field_text
 
     for key, item in value.items():
         if isinstance(item, list) and item and all(isinstance(part, dict) for part in item):

@@ -64,7 +64,7 @@ def ready(
                 print_json(_document(station, versions()))
         else:
             from benchrig.cli.common import console
-            from benchrig.report.readiness_text import ReadinessPage
+            from benchrig.cli.readiness_text import ReadinessPage
 
             page = ReadinessPage(console())
             station = Station(_shown_on(page))

@@ -191,7 +191,7 @@ def _known_limits(plan: Plan, names: tuple[str, ...]) -> frozenset[str]:
 
 def _say_what_was_not_asked() -> None:
     if given := os.environ.get(_VARIABLE):
-        from benchrig.report.escape import plain
+        from benchrig.text.escape import plain
 
         radio = plain(given, 200)
         echo(f"benchrig: {_VARIABLE} does not count for a run; if you meant it: --radio {radio}", err=True)
@@ -211,8 +211,8 @@ def _run(options: RunOptions, answer_within: float, *, all_readings: bool, quiet
     from benchrig.cli.operator import AtTerminal, Unattended
     from benchrig.cli.progress import Progress
     from benchrig.launch import launch
-    from benchrig.report.escape import plain
     from benchrig.report.table import render, render_verdict
+    from benchrig.text.escape import plain
 
     screen = console()
     progress = Progress(console(stderr=True)) if attended() and not quiet else None

@@ -9,7 +9,7 @@ from benchrig.cli.lines import wrapped
 from benchrig.cli.live import Line
 from benchrig.cli.scan_table import age_text, data_text, kind_text, level_bar, seconds_text
 from benchrig.desk.airlist import Heard, HeardDevice, described, payload_fields
-from benchrig.report.escape import hex_text
+from benchrig.text.escape import hex_text
 
 if TYPE_CHECKING:
     from benchrig.steps.attribute import Names

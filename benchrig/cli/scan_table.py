@@ -35,7 +35,7 @@ LIVE = (NAME, LEVEL, BARS, SPREAD, RATE, INTERVAL, AGE, ADDRESS, KIND, SERVICES,
 
 def cells(device: HeardDevice, names: Names, *, ascii_only: bool = False) -> dict[Column, str]:
     """The text of every column, '' where nothing is known."""
-    from benchrig.report.escape import plain
+    from benchrig.text.escape import plain
 
     said = device.advertising
     return {
@@ -58,7 +58,7 @@ def printed(devices: Sequence[HeardDevice], names: Names) -> list[str]:
     """The table in the width of the terminal, or for a pipe as wide as it must be."""
     from benchrig.cli.columns import fitting, laid_out, natural
     from benchrig.cli.common import console
-    from benchrig.report.escape import plain
+    from benchrig.text.escape import plain
 
     screen = console()
     ascii_only = screen.options.ascii_only
@@ -72,7 +72,7 @@ def printed(devices: Sequence[HeardDevice], names: Names) -> list[str]:
 
 def report_line(said: Mapping[str, Any], names: Names) -> str:
     """One report, as data, for people: when, how strong, who, and what it says."""
-    from benchrig.report.escape import plain
+    from benchrig.text.escape import plain
 
     level = "?" if said["rssi"] is None else said["rssi"]
     head = f"{said['seconds']:10.3f} s  {level:>4} dBm  {said['address']}  {said.get('name', '(no name)')}"
@@ -95,7 +95,7 @@ def services_text(uuids: Iterable[str], names: Names) -> str:
 
 def data_text(manufacturer_data: Mapping[str, str], service_data: Mapping[str, str], names: Names) -> str:
     """Company identifiers and services with their data; all as hex text."""
-    from benchrig.report.escape import hex_text
+    from benchrig.text.escape import hex_text
 
     parts = [f"{company}: {hex_text(data)}" for company, data in manufacturer_data.items()]
     parts += [f"{names.label(uuid, 'service')}: {hex_text(data)}" for uuid, data in service_data.items()]

@@ -90,7 +90,7 @@ async def _typed(talk: Talk, as_json: bool) -> None:
     from benchrig.cli.operator import forget_typed_ahead
     from benchrig.cli.wrapping import wrapped
     from benchrig.desk.prompt.typed import Voice, run_typed
-    from benchrig.report.escape import plain
+    from benchrig.text.escape import plain
 
     def failed(line: str, error: BenchrigError) -> None:
         if as_json:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from benchrig.cli.read import content_lines
 from benchrig.cli.write import written_lines
-from benchrig.report.escape import hex_text, plain, value_text
+from benchrig.text.escape import hex_text, plain, value_text
 from benchrig.values.catalogue import short_uuid
 from benchrig.values.quantity import number_text
 

@@ -42,7 +42,7 @@ class _Line:
             from rich.text import Text
 
             from benchrig.cli.common import console
-            from benchrig.report.escape import ascii_text, plain
+            from benchrig.text.escape import ascii_text, plain
 
             screen = console(stderr=True)
             ascii_only = screen.options.ascii_only

@@ -6,8 +6,8 @@ from typing import Any
 
 from benchrig.desk.series import Arrival, Series, Watched
 from benchrig.desk.watching import Event, Lost, Watch
-from benchrig.report.escape import hex_text, plain, with_unit
 from benchrig.run.jsonable import tidy
+from benchrig.text.escape import hex_text, plain, with_unit
 from benchrig.values.quantity import number_text
 
 

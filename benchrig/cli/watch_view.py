@@ -16,8 +16,8 @@ from benchrig.cli.watch_text import arrival_text, event_line
 from benchrig.desk.series import Arrival, Series, Watched
 from benchrig.desk.strip import SLICE
 from benchrig.desk.watching import Event, Watch
-from benchrig.report.escape import hex_text, plain, value_text
 from benchrig.run.jsonable import tidy
+from benchrig.text.escape import hex_text, plain, value_text
 from benchrig.values.quantity import number_text
 
 KEYS = (("q", "quit"), ("up/down", "chart"), ("+/-", "time"), ("h", "hold"))

@@ -157,7 +157,7 @@ def _show(result: dict[str, Any], *, as_json: bool) -> None:
 def written_lines(result: dict[str, Any]) -> list[str]:
     """What was written, and what was read back, for people."""
     from benchrig.cli.read import content_lines
-    from benchrig.report.escape import plain
+    from benchrig.text.escape import plain
 
     if "stopped" in result:
         return [f"write {plain(result['attribute'])}: {result['stopped']}"]

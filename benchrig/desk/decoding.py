@@ -6,8 +6,8 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from benchrig.errors import MalformedValue
-from benchrig.report.field_text import field_text
 from benchrig.run.jsonable import jsonable
+from benchrig.text.field import field_text
 from benchrig.values import catalogue
 from benchrig.values.advertising import AdField, parse_payload
 from benchrig.values.explain import Piece, explain

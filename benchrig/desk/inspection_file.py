@@ -13,7 +13,7 @@ from benchrig.desk.findings import Finding
 from benchrig.desk.inspection import Inspection
 from benchrig.desk.target import read_bounded, writable
 from benchrig.errors import UsageError
-from benchrig.report.place import write_whole
+from benchrig.files import write_whole
 
 T = TypeVar("T")
 

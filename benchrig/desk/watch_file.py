@@ -12,7 +12,7 @@ from benchrig.desk.series import Arrival, Watched, fields_of
 from benchrig.desk.target import writable
 from benchrig.desk.watching import Event, Lost, Watch, event_as_data
 from benchrig.errors import StationError, UsageError
-from benchrig.report.escape import csv_cell
+from benchrig.text.escape import csv_cell
 
 COLUMNS = (
     "time", "seconds", "device", "simulated", "event", "attribute", "number", "gap", "field", "value", "unit", "raw", "note",

@@ -13,10 +13,10 @@ from benchrig.desk.desk import READ_WITHIN
 from benchrig.desk.inspecting import content
 from benchrig.desk.inspection import Content
 from benchrig.errors import AttributeMissing, UnfitValue, UsageError
-from benchrig.report.escape import hex_text, plain
 from benchrig.source.shape import LooseText, Misfit
 from benchrig.steps.lookup import look_up
 from benchrig.steps.payload import encode, same_value
+from benchrig.text.escape import hex_text, plain
 from benchrig.values.judging import shown
 
 if TYPE_CHECKING:

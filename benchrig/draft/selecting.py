@@ -13,7 +13,7 @@ from benchrig.errors import UsageError
 from benchrig.plan.wording import name_pattern
 from benchrig.propose.proposal import counted
 from benchrig.radio.scan import Selection
-from benchrig.report.escape import plain
+from benchrig.text.escape import plain
 
 _SEVERAL = (
     "a run that hears several of them ends as ambiguous. Keep one unit at a time on the bench, say which with "

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import Any
 
-from benchrig.report.escape import plain
 from benchrig.source.writing import flow
+from benchrig.text.escape import plain
 
 _COMMENT = 1000
 

@@ -1,6 +1,5 @@
 """What people and machines read of a record. Pure functions, one file an output.
 
-escape.py        text from a device, made safe and bounded
 explain.py       what a record means, in sentences
 rows.py          the record as rows of a datalog
 table.py         the terminal

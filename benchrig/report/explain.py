@@ -1,6 +1,6 @@
 """What a record means, in words: the state of each step, why it failed, what it all comes to.
 
-The sentences are the same in every report. They are plain text (see escape.py), ready for any output.
+The sentences are the same in every report. They are plain text (see text/escape.py), ready for any output.
 """
 
 from __future__ import annotations
@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING, Literal, NamedTuple, TypeAlias
 
-from benchrig.report.escape import hex_text, plain, plain_lines, value_text
 from benchrig.source.shape import Misfit
+from benchrig.text.escape import hex_text, plain, plain_lines, value_text
 from benchrig.values.judging import difference_unit
 
 if TYPE_CHECKING:

@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING, Any, Literal, NamedTuple, TypeAlias
 from xml.etree import ElementTree as ET
 
 from benchrig.report import explain
-from benchrig.report.escape import hex_text, is_number, json_text, plain, plain_lines
+from benchrig.text.escape import hex_text, is_number, json_text, plain, plain_lines
 
 if TYPE_CHECKING:
     from benchrig.record.model import NotJudged, Reading, Record, StepRecord

@@ -1,14 +1,13 @@
-"""Where reports go: what may be taken from there before a run, and how a report gets there whole or not at all."""
+"""Where reports go: what may be taken from there before a run."""
 
 from __future__ import annotations
 
-import contextlib
 import os
-import stat
 from collections.abc import Mapping
 from pathlib import Path
 
-from benchrig.errors import StationError, UsageError
+from benchrig.errors import UsageError
+from benchrig.files import is_special
 
 # How each kind of report begins, within its first kilobyte.
 _BEGINNING = {"--junit": b"<testsuite", "--csv": b"run_id,started,"}
@@ -33,13 +32,13 @@ def _are_different(places: Mapping[str, Path]) -> None:
     seen: dict[str, str] = {}
     for option, path in places.items():
         where = os.path.realpath(path)
-        if where in seen and not _is_special(path):
+        if where in seen and not is_special(path):
             raise UsageError(f"{seen[where]} and {option} name the same file {path}", advice="give two files")
         seen[where] = option
 
 
 def _make_way(option: str, path: Path) -> None:
-    if _is_special(path):
+    if is_special(path):
         return
     if path.is_file() and not _may_go(option, path):
         raise UsageError(
@@ -55,38 +54,3 @@ def _may_go(option: str, path: Path) -> bool:
     with path.open("rb") as file:
         head = file.read(_HEAD)
     return not head or _BEGINNING.get(option, b"") in head
-
-
-def _is_special(path: Path) -> bool:
-    """Whether it is there and neither a file nor a folder: a pipe, /dev/stdout."""
-    with contextlib.suppress(OSError):
-        mode = path.stat().st_mode
-        return not stat.S_ISREG(mode) and not stat.S_ISDIR(mode)
-    return False
-
-
-def write_whole(path: Path, data: bytes, *, advice: str = "choose another place with --results") -> None:
-    """Write a file so that it is whole, or as it was. StationError when it cannot be written."""
-    try:
-        if _is_special(path):
-            path.write_bytes(data)
-        else:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            _replace(Path(os.path.realpath(path)), data)
-    except OSError as exc:
-        raise cannot_write(path, exc, advice) from exc
-
-
-def _replace(path: Path, data: bytes) -> None:
-    beside = path.with_name(f".{path.name}.{os.getpid()}")
-    try:
-        beside.write_bytes(data)
-        beside.replace(path)
-    except OSError:
-        with contextlib.suppress(OSError):
-            beside.unlink()
-        raise
-
-
-def cannot_write(path: Path, exc: OSError, advice: str) -> StationError:
-    return StationError(f"{path} cannot be written: {exc.strerror or exc}", advice=advice)

@@ -14,7 +14,7 @@ import msgspec
 
 from benchrig.record.model import Samples
 from benchrig.report import explain
-from benchrig.report.escape import CELL_LIMIT, csv_cell, hex_text
+from benchrig.text.escape import CELL_LIMIT, csv_cell, hex_text
 from benchrig.values.judging import Judgement
 
 if TYPE_CHECKING:

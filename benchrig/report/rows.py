@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from benchrig.report import explain
-from benchrig.report.escape import plain, value_text
+from benchrig.text.escape import plain, value_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

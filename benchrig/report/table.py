@@ -10,10 +10,10 @@ from rich.table import Table
 from rich.text import Text
 
 from benchrig.report import explain
-from benchrig.report.escape import ascii_text, plain
 from benchrig.report.layout import Layout, fitting
 from benchrig.report.rows import Row, rows_of
-from benchrig.report.tables import print_trimmed
+from benchrig.text.escape import ascii_text, plain
+from benchrig.text.tables import print_trimmed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

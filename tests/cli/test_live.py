@@ -14,7 +14,7 @@ from rich.cells import cell_len
 from benchrig.cli.chart import strip
 from benchrig.cli.lines import LONGEST, key_line, wrapped
 from benchrig.cli.live import ConsoleKeyboard, Line, Screen, keys_in
-from benchrig.report.escape import plain
+from benchrig.text.escape import plain
 from tests.cli.screen import Emulated
 from tests.record.strategies import device_text
 

@@ -1,4 +1,4 @@
-"""What a report may take the place of, and that it gets there whole or not at all."""
+"""What a report may take the place of."""
 
 from __future__ import annotations
 
@@ -7,10 +7,11 @@ from pathlib import Path
 
 import pytest
 
-from benchrig.errors import StationError, UsageError
+from benchrig.errors import UsageError
+from benchrig.files import write_whole
 from benchrig.record.aggregate import build_record
 from benchrig.report.junit import junit_xml
-from benchrig.report.place import make_way, write_whole
+from benchrig.report.place import make_way
 from benchrig.report.readings_csv import csv_text
 from tests.record.examples import failed_run, run_started
 from tests.run.kit import DEVICES, PLANS
@@ -64,23 +65,3 @@ def test_devices_and_pipes_stay(tmp_path: Path) -> None:
     write_whole(Path(os.devnull), b"report")
     assert (tmp_path / "pipe").is_fifo()
     assert not Path(os.devnull).is_file()
-
-
-def test_a_report_is_whole_or_not_there(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    def half(self: Path, data: bytes) -> int:
-        with self.open("wb") as file:
-            file.write(data[:3])
-        raise OSError(28, "No space left on device")
-
-    (tmp_path / "golden.json").write_text("{}")
-    monkeypatch.setattr(Path, "write_bytes", half)
-    for name in ("a.xml", "golden.json"):
-        with pytest.raises(StationError, match="No space left"):
-            write_whole(tmp_path / name, b"<testsuites/>")
-    assert [(path.name, path.read_text()) for path in tmp_path.iterdir()] == [("golden.json", "{}")]
-
-
-def test_a_link_is_followed(tmp_path: Path) -> None:
-    (tmp_path / "link").symlink_to("real.xml")
-    write_whole(tmp_path / "link", b"x")
-    assert ((tmp_path / "link").is_symlink(), (tmp_path / "real.xml").read_bytes()) == (True, b"x")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from benchrig.desk.prompt.naming import names_in
 from benchrig.desk.prompt.verbs import VERBS, Verb
-from benchrig.report.escape import plain
+from benchrig.text.escape import plain
 from benchrig.values.format import format_names
 
 if TYPE_CHECKING:

@@ -13,9 +13,9 @@ from benchrig.desk.prompt.steps import StepText, literals, steps_of
 from benchrig.errors import UsageError
 from benchrig.plan.wording import name_pattern, selection_data, spec_data
 from benchrig.propose.proposal import counted
-from benchrig.report.escape import plain
 from benchrig.source.writing import flow, scalar
 from benchrig.steps.attribute import AttributeSpec, Names
+from benchrig.text.escape import plain
 
 if TYPE_CHECKING:
     from benchrig.desk.prompt.talk import Talk

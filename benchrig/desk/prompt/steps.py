@@ -23,9 +23,9 @@ from benchrig.desk.prompt.deeds import (
 from benchrig.desk.prompt.limits import limits, misfit, written
 from benchrig.errors import MalformedValue, UnfitValue
 from benchrig.plan.wording import spec_data
-from benchrig.report.escape import plain
 from benchrig.source.writing import Bare, decimal_text, flow, literal, scalar
 from benchrig.steps.payload import encode
+from benchrig.text.escape import plain
 from benchrig.values.base import Format
 
 # A notification within so many seconds of a write may be its answer.

@@ -23,7 +23,7 @@ from benchrig.desk.prompt.completing import proposals
 from benchrig.desk.prompt.history import LineHistory, history_file
 from benchrig.desk.prompt.verbs import do
 from benchrig.errors import BenchrigError, OperatorError
-from benchrig.report.escape import plain
+from benchrig.text.escape import plain
 
 if TYPE_CHECKING:
     from benchrig.desk.prompt.talk import Talk

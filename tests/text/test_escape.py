@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from lxml import etree
 
-from benchrig.report.escape import ascii_text, hex_text, plain, plain_lines, value_text
+from benchrig.text.escape import ascii_text, hex_text, plain, plain_lines, value_text
 from tests.record.strategies import device_text, json_values
 
 

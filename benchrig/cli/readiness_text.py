@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from rich.text import Text
 
-from benchrig.report.escape import ascii_text, plain
+from benchrig.text.escape import ascii_text, plain
 
 if TYPE_CHECKING:
     from rich.console import Console

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from rich.table import Table
 from rich.text import Text
 
-from benchrig.report.escape import ascii_text
+from benchrig.text.escape import ascii_text
 
 if TYPE_CHECKING:
     from rich.console import Console, OverflowMethod, RenderableType

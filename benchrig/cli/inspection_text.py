@@ -8,8 +8,8 @@ from rich.text import Text
 
 from benchrig.errors import MalformedValue
 from benchrig.propose.proposal import counted
-from benchrig.report.escape import ascii_text, hex_text, plain, value_text, with_unit
-from benchrig.report.field_text import field_text
+from benchrig.text.escape import ascii_text, hex_text, plain, value_text, with_unit
+from benchrig.text.field import field_text
 from benchrig.values import catalogue
 from benchrig.values.presentation import PRESENTATION_FORMAT
 

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from rich.cells import cell_len
 from rich.console import Console
 
+from benchrig.cli.inspection_text import render
 from benchrig.desk.comparing import Comparison, compare
 from benchrig.desk.findings import Finding, findings
 from benchrig.desk.inspection import (
@@ -22,7 +23,6 @@ from benchrig.desk.inspection import (
     ServiceSeen,
     Timing,
 )
-from benchrig.report.inspection_text import render
 from benchrig.values.catalogue import long_uuid
 from tests.record.strategies import device_text, few
 

@@ -1,4 +1,4 @@
-"""Text that may come from a device, made safe to show and bounded in size. Every report writes text through here.
+"""Text that may come from a device, made safe to show and bounded in size. All text from outside is shown through here.
 
 What is not printable (control characters, bidirectional overrides, zero-width characters, halves of surrogate
 pairs, characters without a meaning) is shown as a Python escape: `\\x1b`, `\\n`, `\\u202e`. What is left is legal in

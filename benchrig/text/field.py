@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from benchrig.report.escape import with_unit
+from benchrig.text.escape import with_unit
 from benchrig.values.advertising import appearance_name
 
 # Fields of the system ID, and how many hex digits they have (Device Information Service, 3.9).

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from benchrig.report.escape import hex_text, plain
-from benchrig.report.tables import print_table, shown
+from benchrig.text.escape import hex_text, plain
+from benchrig.text.tables import print_table, shown
 
 if TYPE_CHECKING:
     from rich.console import Console

@@ -1,0 +1,45 @@
+"""A file that is written gets to its place whole, or what stood there stays."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import stat
+from pathlib import Path
+
+from benchrig.errors import StationError
+
+
+def write_whole(path: Path, data: bytes, *, advice: str = "choose another place with --results") -> None:
+    """Write a file so that it is whole, or as it was. StationError when it cannot be written."""
+    try:
+        if is_special(path):
+            path.write_bytes(data)
+        else:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            _replace(Path(os.path.realpath(path)), data)
+    except OSError as exc:
+        raise cannot_write(path, exc, advice) from exc
+
+
+def _replace(path: Path, data: bytes) -> None:
+    beside = path.with_name(f".{path.name}.{os.getpid()}")
+    try:
+        beside.write_bytes(data)
+        beside.replace(path)
+    except OSError:
+        with contextlib.suppress(OSError):
+            beside.unlink()
+        raise
+
+
+def cannot_write(path: Path, exc: OSError, advice: str) -> StationError:
+    return StationError(f"{path} cannot be written: {exc.strerror or exc}", advice=advice)
+
+
+def is_special(path: Path) -> bool:
+    """Whether it is there and neither a file nor a folder: a pipe, /dev/stdout."""
+    with contextlib.suppress(OSError):
+        mode = path.stat().st_mode
+        return not stat.S_ISREG(mode) and not stat.S_ISDIR(mode)
+    return False

@@ -1,0 +1,6 @@
+"""Text from a device and values of a record, made safe for people and outputs. Below all that shows something.
+
+escape.py  made safe and bounded
+field.py   a field of a structure
+tables.py  plain tables in the terminal
+"""
