@@ -27,18 +27,20 @@ from benchrig.radio.radio import Radio
 from benchrig.radio.scan import Ear, Report, Selection, Sighting
 from benchrig.radio.table import Characteristic
 from benchrig.radio.unit import LISTEN, SERIAL_NUMBER, Unit
-from benchrig.record.model import AnyEvent, Noted, Reading, UnitSeen, Window
+from benchrig.record.model import AnyEvent, Noted, Reading, UnitSeen
+from benchrig.run.clock import Clock
 from benchrig.run.jsonable import MAX_VALUE, hex_text, jsonable
+from benchrig.run.judge import Judge
 from benchrig.run.loop import outside
 from benchrig.run.stream import RunStream
 from benchrig.source.problem import suggest
 from benchrig.steps.attribute import AttributeName, Names
-from benchrig.steps.base import ReadingType, Step
+from benchrig.steps.base import Step
 from benchrig.steps.bench import Operator, Stream, Target
 from benchrig.steps.lookup import look_up
 from benchrig.values.base import flat
 from benchrig.values.format import Format
-from benchrig.values.judging import BoundLimit, Judgement, in_brackets, kind_of
+from benchrig.values.judging import in_brackets
 from benchrig.values.quantity import Quantity, exact, unit_named
 
 # Less than the runner's grace, which ends the step.
@@ -61,7 +63,7 @@ class RunBench:
         *,
         folder: Path,
         plan_folder: Path,
-        started: float,
+        clock: Clock,
         rssi_offset: float = 0.0,
     ) -> None:
         self.names, self.selection, self.operator = names, selection, operator
@@ -71,8 +73,8 @@ class RunBench:
         self._radio = radio
         self._emit = emit
         self._rssi_offset = rssi_offset
-        self._loop = asyncio.get_running_loop()
-        self._started = started
+        self._clock = clock
+        self.now, self.since = clock.now, clock.since
         self._link: Link | None = None
         self._unit = Unit(
             radio, selection, NARROWED if selection.also else OF_PLAN, self.note, self._seen, self._offset
@@ -81,10 +83,9 @@ class RunBench:
         self._deadline = math.inf
         self._step: Step | None = None
         self._number = 0
-        self._limit_place: Callable[[str], str] = str
+        self._judge = Judge({}, None, str)
         self._cleaning_up = False
         self._swapped = False
-        self._types: Mapping[str, ReadingType] | None = None
         self._readings: list[Reading] = []
         self._streams: list[RunStream] = []
         self._unmeasured: dict[str, str] = {}
@@ -93,11 +94,6 @@ class RunBench:
         self._closed_link = False
 
     # --- the runner's side
-
-    @property
-    def at(self) -> float:
-        """Seconds since the start of the run."""
-        return round(self._loop.time() - self._started, 6)
 
     def clear(self) -> None:
         """No step is at hand."""
@@ -108,10 +104,10 @@ class RunBench:
     def begin(self, plan: StepPlan, step: Step, attempt: int, deadline: float) -> None:
         """Get ready for one attempt of a step, with its deadline on the loop's clock."""
         self.clear()
-        self._number, self._step, self._limit_place = plan.number, step, plan.limit_place
+        self._number, self._step = plan.number, step
         self._cleaning_up = plan.section == "finally"
         self.attempt, self._deadline = attempt, deadline
-        self._types = step.readings(self.names) if step.limits else None
+        self._judge = Judge(step.limits, step.readings(self.names) if step.limits else None, plan.limit_place)
 
     @property
     def readings(self) -> list[Reading]:
@@ -122,6 +118,7 @@ class RunBench:
         """The readings of the attempt, streams with them."""
         for stream in self._streams:
             self._put(stream.reading())
+            self._save(stream.name, stream.value, stream.unit)
         self._streams = []
         return self._readings
 
@@ -150,9 +147,7 @@ class RunBench:
         assert self._step is not None
         judged = {reading.name for reading in self._readings if reading.judgement is not None}
         for name in self._step.limits.keys() - judged - self.unmeasured().keys():
-            sentence = f"the step gave no reading '{name}'"
-            missing = Judgement(False, "a reading", sentence, place=self._limit_place(name))
-            self._put(Reading(self._number, name, judgement=missing, at=self.at))
+            self._put(Reading(self._number, name, judgement=self._judge.missing(name), at=self._clock.at))
 
     def check_saved(self) -> None:
         """See that the step gave every value that the plan saves. StepFailed; StationError for what is not measured."""
@@ -212,13 +207,7 @@ class RunBench:
 
     @property
     def time_left(self) -> float:
-        return max(0.001, self._deadline - self._loop.time())
-
-    def now(self) -> float:
-        return self._loop.time()
-
-    def since(self, started: float) -> float:
-        return round(self._loop.time() - started, 6)
+        return max(0.001, self._deadline - self.now())
 
     def outside(self) -> AbstractContextManager[None]:
         return outside()
@@ -269,12 +258,12 @@ class RunBench:
         window: tuple[float, float, int] | None = None,
     ) -> None:
         self._give(name)
-        judgement = None if self.lacks(name) or name in self._unmeasured else self._judge(name, value, unit, why)
+        judgement = None if self.lacks(name) or name in self._unmeasured else self._judge.judge(name, value, unit, why)
         if name == "att_error" and judgement is None and not self.wanted(name):
             return
         octets = None if raw is None else hex_text(raw)
-        about = self.window(*window) if window else None
-        self._put(Reading(self._number, name, jsonable(value), unit, octets, None, judgement, about, self.at))
+        about = self._clock.window(*window) if window else None
+        self._put(Reading(self._number, name, jsonable(value), unit, octets, None, judgement, about, self._clock.at))
         self._save(name, value, unit)
 
     def _give(self, name: str) -> None:
@@ -282,9 +271,6 @@ class RunBench:
         if name in self._given:
             raise UsageError(f"the step gave the reading '{name}' twice", advice="give each reading a name of its own")
         self._given.add(name)
-
-    def window(self, begin: float, end: float, count: int) -> Window:
-        return Window(round(begin - self._started, 6), round(end - self._started, 6), count)
 
     def value(self, data: bytes, target: Target, own: Format | None = None) -> None:
         form = own or target.format
@@ -294,7 +280,7 @@ class RunBench:
         try:
             value = form.decode(data)
         except MalformedValue as error:
-            self._put(Reading(self._number, "value", None, raw=hex_text(data), at=self.at))
+            self._put(Reading(self._number, "value", None, raw=hex_text(data), at=self._clock.at))
             raise MalformedValue(f"{target.name}: {error.message}{in_brackets(data)}") from error
         if isinstance(value, dict):
             units = form.fields()
@@ -305,17 +291,16 @@ class RunBench:
         if target.found.attribute.uuid == SERIAL_NUMBER:
             self._unit.know_serial(data)
         if target.found.attribute.uuid == SERIAL_NUMBER and isinstance(value, str):
-            self._emit(UnitSeen(self.at, serial=value[:MAX_VALUE], step=self._number))
+            self._emit(UnitSeen(self._clock.at, serial=value[:MAX_VALUE], step=self._number))
 
     def stream(self, name: str, unit: str = "") -> Stream:
-        assert self._step is not None
         self._give(name)
-        stream = RunStream(self, self._number, name, unit, self._step.limits.get(name))
+        stream = RunStream(self._number, name, unit, self._judge.running(name, unit), self._clock, self._emit)
         self._streams.append(stream)
         return stream
 
     def note(self, text: str) -> None:
-        self._emit(Noted(self.at, text, self._number or None))
+        self._emit(Noted(self._clock.at, text, self._number or None))
 
     def target(self, name: AttributeName, needs: tuple[str, ...] = ()) -> Target:
         return look_up(self.link.table, self.names, name, needs)
@@ -354,7 +339,7 @@ class RunBench:
     def _seen(self, sighting: Sighting) -> None:
         self._emit(
             UnitSeen(
-                self.at,
+                self._clock.at,
                 sighting.address,
                 sighting.address_type,
                 sighting.name,
@@ -414,40 +399,6 @@ class RunBench:
 
     # --- inside
 
-    def bound(self, name: str, value: Any, unit: str) -> Any:
-        """The limit on a reading tied to its kind; None without one. Misfit when it does not apply."""
-        assert self._step is not None
-        limit = self._step.limits.get(name)
-        if limit is None:
-            return None
-        declared = self._types.get(name) if self._types else None
-        kind = declared.kind if declared and declared.kind != "any" else kind_of(value, unit)
-        return limit.bind(kind, unit)
-
-    def place_of(self, name: str) -> str:
-        return self._limit_place(name)
-
-    def tell(self, reading: Reading) -> None:
-        """What a stream says of itself while it goes on."""
-        self._emit(reading)
-
-    def _judge(self, name: str, value: Any, unit: str, why: str) -> Judgement | None:
-        assert self._step is not None
-        if value is None and name in self._step.limits:
-            return self._without_value(name, unit, why)
-        bound = self.bound(name, value, unit)
-        return None if bound is None else bound.judge(value, self._limit_place(name))
-
-    def _without_value(self, name: str, unit: str, why: str) -> Judgement:
-        """Nothing can satisfy a limit without a value; the limit is tied to what the value would have been."""
-        declared = self._types.get(name) if self._types else None
-        bound: Any = self.bound(name, None, unit) if declared and declared.kind != "any" else None
-        sentence = f"there is no value: {why}" if why else "there is no value"
-        place = self._limit_place(name)
-        if not isinstance(bound, BoundLimit):
-            return Judgement(False, "a value", sentence, place=place)
-        return Judgement(False, bound.words, sentence, bound.low, bound.high, None, place)
-
     def _save(self, name: str, value: Any, unit: str) -> None:
         assert self._step is not None
         variable = self._step.save.get(name)
@@ -457,9 +408,6 @@ class RunBench:
             value = Quantity(exact(value), unit_named(unit))
         self.values[variable] = value
         self._saved.add(variable)
-
-    def save_stream(self, name: str, value: Any, unit: str) -> None:
-        self._save(name, value, unit)
 
     def _offset(self, report: Report) -> Report:
         if not self._rssi_offset or report.rssi is None:

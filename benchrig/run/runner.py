@@ -36,6 +36,7 @@ from benchrig.record.model import (
     Verdict,
 )
 from benchrig.run.bench import RunBench
+from benchrig.run.clock import Clock
 from benchrig.run.ending import LEAVE_OUT, closed, given_all, internal, step_verdict, traceback_of
 from benchrig.run.head import RunSettings, may_lack, run_started
 from benchrig.run.loop import outside
@@ -116,12 +117,11 @@ class Runner:
             self._outcome.broken(error)
         else:
             self._outcome.fatal(error, 0)
-        self.emit(Noted(self._at, error.message))
+        self.emit(Noted(self._clock.at, error.message))
 
     async def run(self) -> RunEnded:
         """Never raises for anything that happens to the unit, the link or the station: that is the verdict."""
-        loop = asyncio.get_running_loop()
-        self._started = loop.time()
+        self._clock = Clock()
         self._values: dict[str, Any] = dict(self.plan.values)
         self._head()
         try:
@@ -132,24 +132,24 @@ class Runner:
             return self._end_before(internal(error))
         try:
             for name, fact in radio.facts.items():
-                self.emit(Noted(self._at, f"{name}: {fact}"))
+                self.emit(Noted(self._clock.at, f"{name}: {fact}"))
             if offset := self.settings.station.offset:
-                self.emit(Noted(self._at, f"levels: {offset:+g} dB for the fixture, from the station file"))
+                self.emit(Noted(self._clock.at, f"levels: {offset:+g} dB for the fixture, from the station file"))
             await self._steps(radio)
             if (late := await radio.aftermath()) is not None:
                 self._outcome.fatal(late, 0)
             for sentence in radio.remarks():
-                self.emit(Noted(self._at, sentence))
+                self.emit(Noted(self._clock.at, sentence))
         finally:
             if (trouble := await closed(radio)) is not None:
                 self._not_closed(trouble)
-        ended = self._outcome.ended(self._at)
+        ended = self._outcome.ended(self._clock.at)
         self.emit(ended)
         return ended
 
     def _not_closed(self, error: BenchrigError) -> None:
         """A radio that does not close is a remark, but one that broke down has judged nothing truly."""
-        self.emit(Noted(self._at, f"closing the radio: {error.message}"))
+        self.emit(Noted(self._clock.at, f"closing the radio: {error.message}"))
         if isinstance(error, InternalError):
             self._outcome.broken(error)
 
@@ -158,7 +158,7 @@ class Runner:
     def _head(self) -> None:
         self.emit(run_started(self.plan, self.steps, self.settings))
         if device := self.settings.device:
-            self.emit(Noted(self._at, f"of the devices that the plan selects, only {device} is meant"))
+            self.emit(Noted(self._clock.at, f"of the devices that the plan selects, only {device} is meant"))
 
     async def _opened(self) -> Radio:
         check_allowed(self.steps, self.settings.station)
@@ -166,7 +166,7 @@ class Runner:
         radio = await self.open_radio()
         try:
             for sentence in await radio.prepare(self._selection()):
-                self.emit(Noted(self._at, sentence))
+                self.emit(Noted(self._clock.at, sentence))
         except BaseException:
             await closed(radio)
             raise
@@ -186,14 +186,14 @@ class Runner:
         else:
             with outside():
                 by = await self.operator.acknowledge(self.plan.caution)
-        self.emit(Noted(self._at, f"caution acknowledged {by}: {self.plan.caution}"))
+        self.emit(Noted(self._clock.at, f"caution acknowledged {by}: {self.plan.caution}"))
 
     def _end_before(self, error: BenchrigError) -> RunEnded:
         """Nothing was tried: every step is skipped, the run names the reason."""
         for step in self.steps:
             self._skip(step, None, "the run ended before its first step")
         self._outcome.fatal(error, 0)
-        ended = msgspec.structs.replace(self._outcome.ended(self._at), advice=error.advice)
+        ended = msgspec.structs.replace(self._outcome.ended(self._clock.at), advice=error.advice)
         self.emit(ended)
         return ended
 
@@ -209,7 +209,7 @@ class Runner:
             self.emit,
             folder=self.settings.folder,
             plan_folder=self.plan.path.parent.resolve(),
-            started=self._started,
+            clock=self._clock,
             rssi_offset=self.settings.station.offset,
         )
         # the time of all steps together begins here: neither the operator's nor the radio's counts against the unit
@@ -245,9 +245,9 @@ class Runner:
         return await bench.trouble() or LinkLost(f"the link was lost in this step ({bench.lost_reason})")
 
     def _skip(self, plan: StepPlan, root: int | None, message: str) -> None:
-        self.emit(StepEnded(plan.number, self._at, 0.0, "skip", message=message, root=root))
+        self.emit(StepEnded(plan.number, self._clock.at, 0.0, "skip", message=message, root=root))
         for name in plan.limit_names:
-            self.emit(NotJudged(plan.number, self._at, name, message))
+            self.emit(NotJudged(plan.number, self._clock.at, name, message))
         self._outcome.skipped(plan, root, message)
 
     def _forget(self, plan: StepPlan) -> None:
@@ -257,7 +257,7 @@ class Runner:
 
     def _begun(self, plan: StepPlan) -> Step:
         """The step with its references replaced, and its name: a reference may stand in that too."""
-        name, at = "", self._at
+        name, at = "", self._clock.at
         try:
             step = filled(plan, self._values, self.plan.names)
             self._forget(plan)
@@ -304,7 +304,7 @@ class Runner:
             judged = [r for r in readings if r.judgement is not None]
             if error is None or not self._retry(error, attempt, step, judged) or loop.time() >= deadline:
                 break
-            self.emit(AttemptFailed(plan.number, attempt, self._at, error.cause, error.message))
+            self.emit(AttemptFailed(plan.number, attempt, self._clock.at, error.cause, error.message))
             await asyncio.sleep(min(BACK_OFF[min(attempt - 1, len(BACK_OFF) - 1)], max(0.0, deadline - loop.time())))
         if error is None:
             error = given_all(bench)
@@ -387,12 +387,11 @@ class Runner:
         verdict, cause, message = step_verdict(
             error, broken, [f"{each.name} is not judged: {each.reason}" for each in left]
         )
-        now = asyncio.get_running_loop().time()
         self.emit(
             StepEnded(
                 plan.number,
-                self._at,
-                round(now - started, 6),
+                self._clock.at,
+                self._clock.since(started),
                 verdict,
                 cause,
                 message,
@@ -414,7 +413,7 @@ class Runner:
                 continue
             reason = unmeasured.get(name) or (error.message if error else "the step gave no such reading")
             allowed = name in unmeasured and f"{plan.kind.verb}.{name}" in may_lack(self.plan, self.settings)
-            event = NotJudged(plan.number, self._at, name, reason, name in unmeasured, allowed)
+            event = NotJudged(plan.number, self._clock.at, name, reason, name in unmeasured, allowed)
             self.emit(event)
             self._outcome.not_judged(allowed)
             if not allowed:
@@ -442,7 +441,3 @@ class Runner:
         if plan.kind.verb == "disconnect":
             return error is not None
         return plan.kind.needs_link or plan.kind.verb == "connect" or isinstance(error, LinkLost)
-
-    @property
-    def _at(self) -> float:
-        return round(asyncio.get_running_loop().time() - self._started, 6)

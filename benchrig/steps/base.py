@@ -46,7 +46,7 @@ class Bindable(Protocol):
     def misfits_for(self, kind: Kind, unit: str = "") -> list[Misfit]: ...
 
 
-class Judge(Protocol):
+class Bound(Protocol):
     """A limit bound to a reading."""
 
     def passes(self, value: Any) -> bool: ...

@@ -1,0 +1,119 @@
+"""Holds readings against the limits of a step. Knows no bench, no radio and no time: the same values give the same
+judgements, whoever asks."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from msgspec.structs import replace
+
+from benchrig.values.judging import BoundLimit, Judgement, kind_of
+
+if TYPE_CHECKING:
+    from benchrig.steps.base import Bindable, Bound, ReadingType
+
+
+@dataclass(frozen=True)
+class Judge:
+    """Of one step."""
+
+    # what each reading is held against
+    limits: Mapping[str, Bindable]
+    # what each reading will be, where the step can say it
+    types: Mapping[str, ReadingType] | None
+    # 'file:line' of the limit on a reading
+    place_of: Callable[[str], str]
+
+    def judge(self, name: str, value: Any, unit: str = "", why: str = "") -> Judgement | None:
+        """None for a reading without a limit; of a value that is None `why` says what it lacks. Misfit when the limit
+        does not apply."""
+        limit = self.limits.get(name)
+        if limit is None:
+            return None
+        if value is None:
+            return self._without_value(name, limit, unit, why)
+        return self._bound(name, limit, value, unit).judge(value, self.place_of(name))
+
+    def missing(self, name: str) -> Judgement:
+        """Of a limit whose reading the step did not give."""
+        return Judgement(False, "a reading", f"the step gave no reading '{name}'", place=self.place_of(name))
+
+    def running(self, name: str, unit: str = "") -> RunningJudge | None:
+        """For the samples of a stream; None for one without a limit."""
+        limit = self.limits.get(name)
+        if limit is None:
+            return None
+        return RunningJudge(lambda value: self._bound(name, limit, value, unit), self.place_of(name))
+
+    def _bound(self, name: str, limit: Bindable, value: Any, unit: str) -> Bound:
+        """The limit tied to what the reading is declared to be, else to what it is."""
+        declared = self.types.get(name) if self.types else None
+        kind = declared.kind if declared and declared.kind != "any" else kind_of(value, unit)
+        bound: Bound = limit.bind(kind, unit)
+        return bound
+
+    def _without_value(self, name: str, limit: Bindable, unit: str, why: str) -> Judgement:
+        """Nothing can satisfy a limit without a value; the limit is tied to what the value would have been."""
+        declared = self.types.get(name) if self.types else None
+        bound: Any = limit.bind(declared.kind, unit) if declared and declared.kind != "any" else None
+        sentence = f"there is no value: {why}" if why else "there is no value"
+        place = self.place_of(name)
+        if not isinstance(bound, BoundLimit):
+            return Judgement(False, "a value", sentence, place=place)
+        return Judgement(False, bound.words, sentence, bound.low, bound.high, None, place)
+
+
+@dataclass(frozen=True)
+class Outside:
+    """The first sample of a stream that broke its limit; `index` counts from 0, `at` is a time of the run."""
+
+    index: int
+    at: float
+    value: Any
+    raw: bytes | None
+    judgement: Judgement
+
+
+class RunningJudge:
+    """Judges the samples of one stream as they come; keeps the first one outside and how many there were."""
+
+    def __init__(self, bind: Callable[[Any], Bound], place: str) -> None:
+        self.outside = 0
+        self.first: Outside | None = None
+        self._bind, self._place = bind, place
+        self._bound: Bound | None = None
+
+    def passes(self, value: Any) -> bool:
+        if self._bound is None:
+            self._bound = self._bind(value)
+        if self._bound.passes(value):
+            return True
+        self.outside += 1
+        return False
+
+    def keep(self, index: int, at: float, value: Any, raw: bytes | None) -> None:
+        """This sample was the first one outside."""
+        assert self._bound is not None
+        self.first = Outside(index, at, value, raw, self._bound.judge(value))
+
+    def broken(self, count: int) -> Judgement | None:
+        """What is wrong with `count` samples; None for nothing so far."""
+        first = self.first
+        if first is None:
+            return None
+        head = f"{self.outside} of {count} samples outside; the first, number {first.index + 1} at {first.at:.3f} s: "
+        return replace(first.judgement, sentence=head + first.judgement.sentence, place=self._place)
+
+    def whole(self, count: int, extremes: list[Any]) -> Judgement:
+        """The verdict on a stream that is complete; where all samples passed, the margin is that of the extreme ones."""
+        if (broken := self.broken(count)) is not None:
+            return broken
+        if self._bound is None:
+            return Judgement(False, "every sample", "no sample came that could be judged", place=self._place)
+        judgements = [self._bound.judge(value) for value in extremes]
+        margins = [each.margin for each in judgements if each.margin is not None]
+        first = judgements[0]
+        sentence = f"all {count} samples satisfy: {first.limit}"
+        return replace(first, sentence=sentence, margin=min(margins, default=None), place=self._place)
