@@ -228,7 +228,7 @@ def _notify(subject: Subject, basis: Basis) -> _Step | str:
         return f"{often} in {counted(len(counts), 'subscription')} of {seconds}"
     keys = {"for": seconds, **_format(subject)}
     if name := counting(subject):
-        keys["sequence"] = name
+        keys["counter"] = name
     return _Step(f"notify: {value(subject.name)}", keys, stream_limits(subject, basis), _misfit(subject))
 
 

@@ -212,7 +212,7 @@ def _check_references(problems: Problems, step: StepPlan, known: set[str], given
         if name not in known:
             advice = suggest(name, known) or "name it under given:, or save it in an earlier step"
             problems.add(scalar.place, f"nothing before this step gives '{name}' a value", advice)
-    asked = step.node.get("from")
+    asked = step.node.get("given")
     if isinstance(asked, Scalar) and isinstance(asked.value, str) and asked.value not in given:
         problems.add(asked.place, f"no value is given as '{asked.value}'", suggest(asked.value, given) or _NAME_IT)
 

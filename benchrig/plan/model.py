@@ -266,7 +266,7 @@ class StepPlan:
     def uses(self) -> set[str]:
         """The names of the values that the step needs."""
         names = {name for name, _ in references(self.node)}
-        asked = self.node.get("from")
+        asked = self.node.get("given")
         return names | ({asked.value} if isinstance(asked, Scalar) and asked.value else set())
 
     @property

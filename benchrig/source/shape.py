@@ -358,7 +358,7 @@ def _struct(kind: type[msgspec.Struct]) -> _ReadNode:
     words = ", ".join(fields)
     misfits = getattr(kind, "misfits", None)
     example: str = getattr(kind, "example", "")
-    # keys that are often written here, and where they belong
+    # keys that are often written here, and what to do about them
     elsewhere: dict[str, str] = getattr(kind, "elsewhere", {})
 
     def read(node: Node, reader: Reader) -> Any:

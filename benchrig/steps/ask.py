@@ -16,25 +16,26 @@ from benchrig.steps.bench import Bench
 
 
 class Ask(Step, kw_only=True):
-    """Ask, and take the answer as a reading. A run with nobody at the bench answers from a given value (`from`)."""
+    """Ask, and take the answer as a reading. A run with nobody at the bench answers from a given value (`given`)."""
 
     verb: ClassVar[str] = "ask"
     needs_link: ClassVar[bool] = False
     tries_again: ClassVar[bool] = False
     within_default: ClassVar[float] = 120.0
+    elsewhere: ClassVar[dict[str, str]] = {"answer": "write 'kind'", "from": "write 'given'"}
 
     ask: str
-    answer: Literal["yes or no", "text", "choice"] = "yes or no"
+    kind: Literal["yes or no", "text", "choice"] = "yes or no"
     options: list[str] = msgspec.field(default_factory=list)
-    from_: str | None = msgspec.field(name="from", default=None)
+    given: str | None = None
 
     def misfits(self) -> Iterable[Misfit]:
         yield from super().misfits()
-        if (self.answer == "choice") != bool(self.options):
-            yield Misfit("options belong to answer: choice, which needs at least one", path=("options",))
+        if (self.kind == "choice") != bool(self.options):
+            yield Misfit("options belong to kind: choice, which needs at least one", path=("options",))
 
     def readings(self, names: Names) -> Mapping[str, ReadingType]:
-        return {"answer": ReadingType("boolean" if self.answer == "yes or no" else "text"), "elapsed": SECONDS}
+        return {"answer": ReadingType("boolean" if self.kind == "yes or no" else "text"), "elapsed": SECONDS}
 
     async def run(self, bench: Bench) -> None:
         started = bench.now()
@@ -55,22 +56,22 @@ class Ask(Step, kw_only=True):
             raise OperatorError(f"nobody answered '{self.ask}' within {within:.3g} s") from exc
 
     async def _ask(self, bench: Bench) -> bool | str:
-        if self.answer == "yes or no":
+        if self.kind == "yes or no":
             return await bench.operator.confirm(self.ask)
-        if self.answer == "choice":
+        if self.kind == "choice":
             return await bench.operator.choose(self.ask, self.options)
         return await bench.operator.enter(self.ask)
 
     def _given(self, bench: Bench) -> bool | str | None:
         """The answer that the run was given beforehand, None when it has to be asked for."""
-        given: Any = bench.given.get(self.from_) if self.from_ else None
+        given: Any = bench.given.get(self.given) if self.given else None
         if given is None:
             return None
-        if self.answer == "yes or no":
+        if self.kind == "yes or no":
             answers = {"yes": True, "true": True, "no": False, "false": False}
             if str(given).lower() not in answers:
                 raise OperatorError(f"the given answer '{given}' is neither yes nor no")
             return answers[str(given).lower()]
-        if self.answer == "choice" and str(given) not in self.options:
+        if self.kind == "choice" and str(given) not in self.options:
             raise OperatorError(f"the given answer '{given}' is none of {', '.join(self.options)}")
         return str(given)

@@ -18,19 +18,20 @@ from benchrig.values.limit import AnyValue
 
 
 class Exchange(Step, kw_only=True):
-    """Write to one attribute and wait for the notification or indication of `answer` (default: the same attribute).
+    """Write to one attribute and wait for the notification or indication of `reply` (default: the same attribute).
 
     `starts_with` (hex bytes) picks the matching one when others come in between.
     """
 
     verb: ClassVar[str] = "exchange"
     writes: ClassVar[bool] = True
+    elsewhere: ClassVar[dict[str, str]] = {"answer": "write 'reply'"}
 
     exchange: AttributeName
     value: AnyValue | None = None
     raw: str | None = None
     response: bool = True
-    answer: AttributeName | None = None
+    reply: AttributeName | None = None
     starts_with: str | None = None
 
     def misfits(self) -> Iterable[Misfit]:
@@ -49,7 +50,7 @@ class Exchange(Step, kw_only=True):
         misfit = misfit_of(self, names.meaning(self.exchange).format, self.value, self.raw)
         if misfit:
             raise misfit
-        value = value_readings(names, self.answer or self.exchange)
+        value = value_readings(names, self.reply or self.exchange)
         own = {
             "response_time": ReadingType("number", "s", "from the write request to the answer"),
             "att_error": ATT_ERROR,
@@ -59,7 +60,7 @@ class Exchange(Step, kw_only=True):
     async def run(self, bench: Bench) -> None:
         needs = ("write",) if self.response else ("write without response",)
         command = request_target(bench, self, self.exchange, needs)
-        answer = sender(bench, self.answer or self.exchange)
+        answer = sender(bench, self.reply or self.exchange)
         data = sent_by(self, command.format, self.value, self.raw)
         if is_withheld(bench):
             return

@@ -31,11 +31,12 @@ class Notify(Step, kw_only=True):
 
     verb: ClassVar[str] = "notify"
     within_default: ClassVar[float] = 10.0
+    elsewhere: ClassVar[dict[str, str]] = {"sequence": "write 'counter'"}
 
     notify: AttributeName
     for_: Duration | None = msgspec.field(name="for", default=None)
     count: int | None = None
-    sequence: str | None = None
+    counter: str | None = None
     format: FormatSpec | None = None
 
     def misfits(self) -> Iterable[Misfit]:
@@ -51,8 +52,8 @@ class Notify(Step, kw_only=True):
         yield from self._time_misfits()
         yield from self._count_misfits()
         for name in _COUNTED:
-            if self.sequence is None and name in self.expect:
-                yield Misfit(f"'{name}' needs a sequence to count by", "add sequence: FIELD", ("expect", name))
+            if self.counter is None and name in self.expect:
+                yield Misfit(f"'{name}' needs a counter", "add counter: FIELD", ("expect", name))
 
     def _count_misfits(self) -> Iterable[Misfit]:
         if self.count == 1:
@@ -93,22 +94,22 @@ class Notify(Step, kw_only=True):
         return many | STREAM_READINGS
 
     def _counter(self, form: Format | None) -> Counter | None:
-        """What counts the sequence. Misfit for a field that is not there, or is no whole number."""
-        if self.sequence is None:
+        """What counts the notifications. Misfit for a field that is not there, or is no whole number."""
+        if self.counter is None:
             return None
         leaves = form.leaves() if form else {}
-        leaf = form if self.sequence == "value" and not leaves else leaves.get(self.sequence)
-        if leaf is None and (leaves or self.sequence != "value"):
-            fields = f"its fields: {', '.join(leaves)}" if leaves else "write sequence: value"
-            raise Misfit(f"the value has no field '{self.sequence}' to count by", fields, ("sequence",))
+        leaf = form if self.counter == "value" and not leaves else leaves.get(self.counter)
+        if leaf is None and (leaves or self.counter != "value"):
+            fields = f"its fields: {', '.join(leaves)}" if leaves else "write counter: value"
+            raise Misfit(f"the value has no field '{self.counter}' to count by", fields, ("counter",))
         if form is None or not isinstance(leaf, IntegerFormat) or leaf.bits < 2:
             what = leaf.describe() if leaf else "plain bytes"
             raise Misfit(
-                f"'{self.sequence}' is {what}; only a whole number of 2 bits or more counts up",
+                f"'{self.counter}' is {what}; only a whole number of 2 bits or more counts up",
                 "name a field that is one, or give the attribute its format",
-                ("sequence",),
+                ("counter",),
             )
-        return Counter(form, self.sequence, leaf)
+        return Counter(form, self.counter, leaf)
 
     async def run(self, bench: Bench) -> None:
         target = sender(bench, self.notify)
@@ -153,8 +154,8 @@ STREAM_READINGS: dict[str, ReadingType] = {
     "first_after": ReadingType("number", "s", "from the subscription request to the first notification"),
     "gap_max": ReadingType("number", "s", "longest time without a notification after the first"),
     "gap_p95": ReadingType("number", "s", "95th percentile of the gaps, to 1 %"),
-    "lost": ReadingType("number", "", "values missing in the sequence"),
-    "duplicated": ReadingType("number", "", "values that came again in the sequence"),
+    "lost": ReadingType("number", "", "values that the counter shows to be missing"),
+    "duplicated": ReadingType("number", "", "values that the counter shows to have come again"),
     "throughput": ReadingType("number", "kbit/s", "value bytes per second from the first notification on"),
     "length": ReadingType("number", "bytes", "length of each value", many=True),
 }

@@ -189,9 +189,9 @@ def _field(spec: FieldSpec, order: Order | None, before: list[Field]) -> Field:
     _check_condition(spec, before)
     plain = FormatSpec(**{key: getattr(spec, key) for key in FormatSpec.__struct_fields__ if key != "bits"})
     form = build_format(plain, order)
-    if spec.repeat:
+    if spec.list_:
         if not form.size:
-            raise Misfit("only a format of fixed size can be repeated", path=("repeat",))
+            raise Misfit("only a format of fixed size can be a list", path=("list",))
         form = ListFormat(form, least=1 if spec.when or spec.unless else 0)
     field = Field(spec.name, form, spec.when, spec.unless, _field_parts(spec, form))
     _check_flags(field)

@@ -165,12 +165,14 @@ class FormatSpec(msgspec.Struct, kw_only=True, omit_defaults=True):
 
 class FieldSpec(FormatSpec, kw_only=True, omit_defaults=True):
     """A field of a structure. It is there when all bits of `when` are set in the field named `flags` and all bits
-    of `unless` are clear. `repeat` takes all that is left as a list."""
+    of `unless` are clear. `list` takes all that is left as a list."""
+
+    elsewhere: ClassVar[dict[str, str]] = {"repeat": "write 'list'"}
 
     name: str
     when: int = 0
     unless: int = 0
-    repeat: bool = False
+    list_: bool = msgspec.field(name="list", default=False)
 
 
 def spec_from(data: Any) -> FormatSpec:

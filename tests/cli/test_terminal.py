@@ -83,9 +83,7 @@ def test_a_question_is_answered(tmp_path: Path, answer: str, code: int) -> None:
 
 
 def test_a_choice_is_answered_by_number_or_name(tmp_path: Path) -> None:
-    step = (
-        "  - ask: Which colour\n    answer: choice\n    options: [red, green]\n    expect: {answer: {equals: green}}\n"
-    )
+    step = "  - ask: Which colour\n    kind: choice\n    options: [red, green]\n    expect: {answer: {equals: green}}\n"
     for typed in ("9\n2\n", "green\n"):
         with on_terminal(files(tmp_path, step)) as terminal:
             terminal.until("1 to 2, or the word: ")
@@ -94,7 +92,7 @@ def test_a_choice_is_answered_by_number_or_name(tmp_path: Path) -> None:
 
 
 def test_a_text_is_answered(tmp_path: Path) -> None:
-    step = "  - ask: Label\n    answer: text\n    expect: {answer: {equals: Zürich 7}}\n"
+    step = "  - ask: Label\n    kind: text\n    expect: {answer: {equals: Zürich 7}}\n"
     with on_terminal(files(tmp_path, step)) as terminal:
         terminal.until("Label: ")
         terminal.type("Zürich 7\n")

@@ -14,7 +14,7 @@ NAMES = """
     note: {uuid: 5e7c0004-3b7d-4a55-9c0e-7d1f5a2b8e10, as: utf8}
     door: {uuid: 5e7c0005-3b7d-4a55-9c0e-7d1f5a2b8e10, as: boolean}
     clock: {uuid: 5e7c0006-3b7d-4a55-9c0e-7d1f5a2b8e10, as: date_time}
-    gaps: {uuid: 5e7c0007-3b7d-4a55-9c0e-7d1f5a2b8e10, fields: [{name: gap, as: uint16, unit: ms, repeat: true}]}
+    gaps: {uuid: 5e7c0007-3b7d-4a55-9c0e-7d1f5a2b8e10, fields: [{name: gap, as: uint16, unit: ms, list: true}]}
     events: {uuid: 5e7c0008-3b7d-4a55-9c0e-7d1f5a2b8e10, as: uint8}
     slow: {uuid: 5e7c0009-3b7d-4a55-9c0e-7d1f5a2b8e10, as: uint8}
     odd: {uuid: 5e7c000a-3b7d-4a55-9c0e-7d1f5a2b8e10, as: uint16}
@@ -199,7 +199,7 @@ STEPS = [
   - notify: events
     count: 5
     within: 3 s
-    sequence: value
+    counter: value
     expect: {count: {equals: 5}, lost: {equals: 0}, duplicated: {equals: 0}}
 """,
     ),
@@ -220,7 +220,7 @@ STEPS = [
   - wait: 100 ms
     expect: {elapsed: {min: 100 ms, max: 1 s}}
   - ask: Is the lamp green?
-    from: lamp
+    given: lamp
     expect: {answer: {equals: true}}
   - call: helper:double
     with: {number: 21}
@@ -652,7 +652,7 @@ STREAMS = [
   - notify: burst
     count: 400
     within: 15 s
-    sequence: number
+    counter: number
     expect: {count: {equals: 400}, lost: {equals: 0}, duplicated: {equals: 0}, value.level: {equals: 2985 mV}}
 """,
     ),
@@ -663,7 +663,7 @@ STREAMS = [
   - notify: holes
     count: 7
     within: 5 s
-    sequence: number
+    counter: number
     expect: {count: {equals: 7}, lost: {equals: 0}, duplicated: {equals: 0}}
 """,
         "fail limit",

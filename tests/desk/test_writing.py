@@ -24,7 +24,7 @@ UUID = "6b1d0030-9a53-4c86-8a3e-2f0f6c1d7e40"
 MOTION = {
     "fields": [
         {"name": "speed", "as": "uint8", "scale": "0.1", "unit": "m/s"},
-        {"name": "gaps", "as": "uint16", "unit": "ms", "repeat": True},
+        {"name": "gaps", "as": "uint16", "unit": "ms", "list": True},
     ]
 }
 OWN = """services:

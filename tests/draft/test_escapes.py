@@ -55,7 +55,7 @@ COUNTED = device_text(
 @pytest.mark.parametrize(("old", "new"), [("step: 1", "step: 2"), ("step: 1", "step: 0")])
 def test_a_stream_that_numbers_its_values_is_held_to_it(old, new):
     text = drafted(COUNTED).text
-    assert "    sequence: value\n" in text
+    assert "    counter: value\n" in text
     assert failures(text, COUNTED) == {}
     assert failures(text, changed(COUNTED, old, new)).keys() == {"notify own 5c2e0002"}
 

@@ -25,7 +25,7 @@ steps:
   - notify: samples
     count: 1000
     within: 60 s
-    sequence: number
+    counter: number
     expect: {count: {equals: 1000}, lost: {equals: 0}, duplicated: {equals: 0}, length: {equals: 244 bytes}}
 """
 

@@ -36,7 +36,7 @@ def loaded(text: str | bytes, given_values: dict[str, str] | None = None) -> Pla
 WORDS = st.sampled_from(
     [*KINDS, "use", "with", "name", "within", "expect", "save", "value", "raw", "steps", "plan", "device", "select",
      "attributes", "uuid", "as", "scale", "unit", "fields", "given", "default", "table", "format", "for", "count",
-     "from", "sequence", "answer", "options", "read_back", "attempts", "on_fail", *Limit.__struct_fields__]
+     "counter", "reply", "kind", "options", "read_back", "attempts", "on_fail", *Limit.__struct_fields__]
 )  # fmt: skip
 SCALARS = st.sampled_from(
     ["", "null", "true", "0", "-1", "0.1", "0x2A6E", "2902", "9" * 59, "9" * 61 + " s", "1" + "0" * 5000 + " s", "5 s",

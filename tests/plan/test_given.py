@@ -287,5 +287,5 @@ def test_a_number_given_in_a_file_is_exact():
 
 
 def test_what_only_an_ask_step_takes_may_be_left_to_the_operator() -> None:
-    plan = plan_of(with_steps("- ask: Is the lamp green?\n  from: lamp", "given: {lamp: {}}\n"), {})
+    plan = plan_of(with_steps("- ask: Is the lamp green?\n  given: lamp", "given: {lamp: {}}\n"), {})
     assert plan.values == {}

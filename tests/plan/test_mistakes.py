@@ -136,7 +136,12 @@ ATTRIBUTES = [
     (with_steps("- discover:\n  expect: {table: {battery: {battery level: [«raed]}}}"), "unknown property 'raed'", "'read'"),
     (with_steps("- discover:\n  expect: {table: {«1802: {}}}"), "the UUID 1802 is written as a decimal number", "0x1802"),
     (with_steps("- discover:\n  expect: {table: {battery: {«2902: []}}}"), "written as a decimal number", "0x2902"),
-    (with_steps("- notify: temperature\n  for: 1 s\n  sequence: «number"), "no field 'number' to count by", "sequence: value"),
+    (with_steps("- notify: temperature\n  for: 1 s\n  «sequence: value"), "unknown key 'sequence'", "write 'counter'"),
+    (with_steps("- exchange: temperature\n  raw: '01'\n  «answer: humidity"), "unknown key 'answer'", "write 'reply'"),
+    (with_steps("- ask: Is it on?\n  «answer: text"), "unknown key 'answer'", "write 'kind'"),
+    (with_steps("- ask: Is it on?\n  «from: lamp"), "unknown key 'from'", "write 'given'"),
+    (alias("{uuid: 0x2A6E, fields: [{name: a, as: uint8, «repeat: true}]}"), "unknown key 'repeat'", "write 'list'"),
+    (with_steps("- notify: temperature\n  for: 1 s\n  counter: «number"), "no field 'number' to count by", "counter: value"),
 ]  # fmt: skip
 
 VARIABLES = [
@@ -148,7 +153,7 @@ VARIABLES = [
     (with_steps(READ + "save: {value: «low}\n- wait: ${low}", "given: {low: {default: 1 s}}\n"), "'low' is a given value already", ""),
     (with_steps(READ + "save: {value: «my value}\n- wait: ${my value}"), "'my value' is no name for a value", "letters, digits and _"),
     (HEAD.replace("'unit*'", "«'${who}'") + STEPS, "no value is given as 'who'", ""),
-    (with_steps("- ask: Is it on?\n  from: «is_on"), "no value is given as 'is_on'", ""),
+    (with_steps("- ask: Is it on?\n  given: «is_on"), "no value is given as 'is_on'", ""),
     (f"plan: «${{x}}\n{HEAD.partition(chr(10))[2]}{STEPS}", "${x} cannot stand here", "in steps and in device: select"),
     (f"{HEAD}caution: «${{x}}\n{STEPS}", "${x} cannot stand here", ""),
     (f"{HEAD}given: «${{x}}\n{STEPS}", "${x} cannot stand here", ""),

@@ -51,7 +51,7 @@ GOOD = [
     with_steps("- notify: heart rate measurement\n  for: 1 s\n  expect: {value.heart_rate: {min: 40 bpm}}"),
     with_steps("- command: [ls, -l]\n  expect: {exit_code: {equals: 0}, output: {length: {min: 1}}}"),
     with_steps("- call: module:function\n  with: {a: [1, {b: c}]}\n  expect: {value: {equals: true}}"),
-    with_steps("- ask: Which one?\n  answer: choice\n  options: [a, b]"),
+    with_steps("- ask: Which one?\n  kind: choice\n  options: [a, b]"),
     with_steps("- discover:\n  expect: {table: {0x180F: {0x2A19: [read]}}, services: {contains: battery}}"),
     HEAD.replace("name: 'unit*'", "manufacturer: {company: 0xFFFF, data: '01 A0'}, rssi_min: -70 dBm, nearest: 6 dB") + STEPS,
     HEAD + "revision: r3\ncaution: hot\ndeadline: 5 min\n" + STEPS + "finally: [{disconnect: }]\n",

@@ -29,7 +29,7 @@ steps:
     expect: {{value: {{equals: 500}}}}
   - notify: counter
     for: 500 ms
-    sequence: number
+    counter: number
     expect: {{count: {{min: 10}}, lost: {{equals: 0}}}}
   - disconnect:
 """

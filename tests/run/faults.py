@@ -151,8 +151,8 @@ FAULTS: dict[str, Callable[[], Fault]] = {
     "a word where a number is limited": lambda: on_unit("read: unknown\n    expect: {value: {max: 50 °C}}"),
     "an answer that takes too long": lambda: on_unit("read: battery level\n    expect: {elapsed: {max: 1 ms}}"),
     "a field that is not in the value": lambda: on_unit("read: short\n    format: {fields: [{name: flags, as: uint8}, {name: number, as: uint8, when: 0x02}]}\n    expect: {value.number: {min: 1}}"),
-    "a gap in a sequence": lambda: on_unit("notify: skips\n    count: 4\n    sequence: value\n    expect: {lost: {equals: 0}}"),
-    "a sequence that is not in every value": lambda: on_unit("notify: stream\n    count: 4\n    sequence: number\n    expect: {lost: {equals: 0}}"),
+    "a gap in a sequence": lambda: on_unit("notify: skips\n    count: 4\n    counter: value\n    expect: {lost: {equals: 0}}"),
+    "a counter that is not in every value": lambda: on_unit("notify: stream\n    count: 4\n    counter: number\n    expect: {lost: {equals: 0}}"),
     "a stream that stops": lambda: on_unit("notify: stops\n    for: 5 s\n    expect: {rate: {min: 15 Hz}}"),
     "a stream that never comes": lambda: on_unit("notify: quiet\n    for: 1 s", BATTERY),
     "too few notifications": lambda: on_unit("notify: stops\n    count: 9", BATTERY),
@@ -173,7 +173,7 @@ FAULTS: dict[str, Callable[[], Fault]] = {
     # device
     "an ATT error that nobody expected": lambda: on_unit("read: secret", BATTERY),
     "a write that is refused": lambda: on_unit("write: secret\n    raw: '01'", BATTERY),
-    "a command that is refused": lambda: on_unit("exchange: secret\n    raw: '01'\n    answer: command", BATTERY),
+    "a command that is refused": lambda: on_unit("exchange: secret\n    raw: '01'\n    reply: command", BATTERY),
     "a request without an answer": lambda: on_unit("read: silent\n    within: 2 s", BATTERY),
     "a command without an answer": lambda: on_unit("exchange: command\n    raw: '01'\n    within: 2 s", BATTERY),
     "an attribute that is missing": lambda: on_unit("read: serial number", BATTERY),
@@ -223,11 +223,11 @@ FAULTS: dict[str, Callable[[], Fault]] = {
     "a limit that cannot apply": lambda: on_unit("read: battery level\n    expect: {value: {min: 3 V}}"),
     "a step that needs a link and has none": lambda: alone("read: battery level"),
     "a value that is saved and not used": lambda: on_unit("read: battery level\n    save: {value: charge}"),
-    "a sequence of what is no number": lambda: on_unit("notify: command\n    for: 1 s\n    sequence: value"),
+    "a counter that is not a number": lambda: on_unit("notify: command\n    for: 1 s\n    counter: value"),
     # operator
     "a question that nobody is there to answer": lambda: alone("ask: Green?"),
     "a question that nobody answers in time": lambda: alone("ask: Green?\n    within: 300 ms", operator=Answers()),
-    "a given answer that is none": lambda: alone("ask: Green?\n    from: seen", "given: {seen: {}}\n", given={"seen": "maybe"}),
+    "a given answer that is none": lambda: alone("ask: Green?\n    given: seen", "given: {seen: {}}\n", given={"seen": "maybe"}),
     "a caution that nobody acknowledges": lambda: Fault(plan_text("  - write: deaf\n    value: 1\n", head="caution: Close the guard.\n", attributes=NAMES), [SOUND], {}, {"acknowledged": False}),
     "an interruption": lambda: on_unit("wait: 10 s", during=interrupts),
     # internal

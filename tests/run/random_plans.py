@@ -37,7 +37,7 @@ STEPS = [
     "write: colour\n    value: red\n    expect: {att_error: {equals: none}, elapsed: {max: 4 s}}",
     "notify: ambient\n    for: 2 s\n    expect: {count: {min: 5}, value: {min: 20 °C, max: 22 °C}}",
     "notify: ambient\n    count: 5\n    within: 4 s\n    expect: {value: {min: 20 °C}, gap_max: {max: 2 s}}",
-    "notify: log\n    for: 2 s\n    sequence: value\n    expect: {lost: {max: 0}, rate: {min: 2 Hz}, value: {min: 0}}",
+    "notify: log\n    for: 2 s\n    counter: value\n    expect: {lost: {max: 0}, rate: {min: 2 Hz}, value: {min: 0}}",
     "notify: battery level\n    for: 2 s\n    expect: {first_after: {max: 2 s}, length: {equals: 1 bytes}}",
     "exchange: control\n    raw: '00'\n    expect: {response_time: {max: 3 s}, value: {equals: '00'}}",
     "wait: 500 ms\n    expect: {elapsed: {max: 2 s}}",

@@ -62,9 +62,9 @@ class Answers:
     ("more", "answer", "limit"),
     [
         ("", True, "true"),
-        ("    answer: yes or no\n", True, "true"),
-        ("    answer: text\n", "green", "green"),
-        ("    answer: choice\n    options: [red, green]\n", "green", "green"),
+        ("    kind: yes or no\n", True, "true"),
+        ("    kind: text\n", "green", "green"),
+        ("    kind: choice\n    options: [red, green]\n", "green", "green"),
     ],
 )
 def test_every_way_to_answer(more: str, answer: object, limit: str) -> None:
@@ -85,16 +85,16 @@ def test_a_question_that_nobody_can_answer() -> None:
 
 @pytest.mark.parametrize(
     ("answer", "given", "limit"),
-    [("", "yes", "true"), ("", "no", "false"), ("    answer: text\n", "abc", "abc"),
-     ("    answer: choice\n    options: [red, green]\n", "red", "red")],
+    [("", "yes", "true"), ("", "no", "false"), ("    kind: text\n", "abc", "abc"),
+     ("    kind: choice\n    options: [red, green]\n", "red", "red")],
 )  # fmt: skip
 def test_an_answer_given_beforehand(answer: str, given: str, limit: str) -> None:
-    step = f"  - ask: Which\n{answer}    from: seen\n    expect: {{answer: {{equals: {limit}}}}}\n"
+    step = f"  - ask: Which\n{answer}    given: seen\n    expect: {{answer: {{equals: {limit}}}}}\n"
     assert bare(step, head="given: {seen: {}}\n", given={"seen": given}).ended.exit_code == 0
 
 
 def test_a_given_answer_that_is_none() -> None:
-    step = "  - ask: Which\n    from: seen\n"
+    step = "  - ask: Which\n    given: seen\n"
     ended = bare(step, head="given: {seen: {}}\n", given={"seen": "perhaps"}).ended
     assert (ended.cause, ended.message) == ("operator", "the given answer 'perhaps' is neither yes nor no")
 

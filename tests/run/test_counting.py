@@ -26,11 +26,11 @@ services:
 """)
 
 
-def heard(form: str, device: str, limits: str, more: str = "for: 2 s", sequence: str = "") -> Ran:
+def heard(form: str, device: str, limits: str, more: str = "for: 2 s", counter: str = "") -> Ran:
     """A plan that listens to it, in its own words for the format."""
     keys = "".join(
         f"    {line}\n"
-        for line in (more, f"sequence: {sequence}" * bool(sequence), f"expect: {limits}" * bool(limits))
+        for line in (more, f"counter: {counter}" * bool(counter), f"expect: {limits}" * bool(limits))
         if line
     )
     names = f"    stream: {{uuid: {STREAM}{', ' if form else ''}{form}}}"
@@ -53,7 +53,7 @@ STATISTICS = {
 @pytest.mark.parametrize("name", [*STATISTICS, "first_after"])
 def test_of_a_stream_that_never_comes_nothing_passes(name: str) -> None:
     limit = STATISTICS.get(name, "{max: 1 h}")
-    ran = heard("as: uint8", NOTHING, f"{{{name}: {limit}, count: {{equals: 0}}}}", sequence="value")
+    ran = heard("as: uint8", NOTHING, f"{{{name}: {limit}, count: {{equals: 0}}}}", counter="value")
     judgement = ran.reading(3, name).judgement
     assert (ran.ended.exit_code, judgement.passed) == (1, False)
     assert judgement.sentence == "there is no value: no notification came"
@@ -61,7 +61,7 @@ def test_of_a_stream_that_never_comes_nothing_passes(name: str) -> None:
 
 @pytest.mark.parametrize("name", STATISTICS)
 def test_one_notification_is_no_statistic(name: str) -> None:
-    ran = heard("as: uint8", ONE, f"{{{name}: {STATISTICS[name]}, count: {{equals: 1}}}}", sequence="value")
+    ran = heard("as: uint8", ONE, f"{{{name}: {STATISTICS[name]}, count: {{equals: 1}}}}", counter="value")
     assert ran.ended.exit_code == 1
     assert ran.reading(3, name).judgement.sentence == "there is no value: 1 notification came, 2 needed"
 
@@ -138,7 +138,7 @@ def test_a_part_of_a_number_counts() -> None:
 
 
 @pytest.mark.parametrize(
-    ("form", "sequence", "message"),
+    ("form", "counter", "message"),
     [
         ("as: utf8", "value", "'value' is utf8; only a whole number of 2 bits or more counts up"),
         ("as: hex", "value", "'value' is hex; only"),
@@ -147,12 +147,12 @@ def test_a_part_of_a_number_counts() -> None:
         ("as: boolean", "value", "'value' is boolean; only"),
         ("as: uint8, bits: {lit: 0x01}", "lit", "'lit' is boolean; only"),
         ("as: uint8, bits: {lit: 0x01}", "value", "the value has no field 'value' to count by"),
-        ("fields: [{name: all, as: uint8, repeat: true}]", "all", "'all' is list of uint8; only"),
+        ("fields: [{name: all, as: uint8, list: true}]", "all", "'all' is list of uint8; only"),
     ],
 )
-def test_a_sequence_of_what_is_no_number_is_a_mistake(form: str, sequence: str, message: str) -> None:
+def test_a_counter_that_is_no_number_is_a_mistake(form: str, counter: str, message: str) -> None:
     with pytest.raises(PlanError) as refused:
-        heard(form, NOTHING, "{lost: {equals: 0}}", sequence=sequence)
+        heard(form, NOTHING, "{lost: {equals: 0}}", counter=counter)
     problem = refused.value.problems[0]
     assert problem.message.startswith(message)
     assert problem.place.line == 12
@@ -162,7 +162,7 @@ def test_a_sequence_of_what_is_no_number_is_a_mistake(form: str, sequence: str, 
 def test_without_a_sequence_nothing_is_lost(name: str) -> None:
     with pytest.raises(PlanError) as refused:
         heard("as: uint8", NOTHING, f"{{{name}: {{equals: 0}}}}")
-    assert refused.value.problems[0].message == f"'{name}' needs a sequence to count by"
+    assert refused.value.problems[0].message == f"'{name}' needs a counter"
 
 
 OPTIONAL = "fields: [{name: flags, as: uint8}, {name: number, as: uint8, when: 0x01}]"
@@ -173,7 +173,7 @@ OPTIONAL = "fields: [{name: flags, as: uint8}, {name: number, as: uint8, when: 0
 def test_a_sequence_that_is_not_in_every_sample_is_not_known(name: str, flags: str) -> None:
     form = "fields: [{name: flags, as: uint8}, {name: number, as: uint8}]"
     device = sending(OPTIONAL, "{flags: 0}") if flags == "0" else mixed()
-    ran = heard(OPTIONAL, device, f"{{{name}: {{equals: 0}}, count: {{min: 5}}}}", sequence="number")
+    ran = heard(OPTIONAL, device, f"{{{name}: {{equals: 0}}, count: {{min: 5}}}}", counter="number")
     assert ran.ended.exit_code == 1, form
     assert "came without 'number'" in ran.reading(3, name).judgement.sentence
 
@@ -273,7 +273,7 @@ MALFORMED = sending("as: hex", "'0102'")
 
 
 def test_what_came_malformed_did_come() -> None:
-    ran = heard("as: uint8", MALFORMED, "{lost: {equals: 0}}", sequence="value")
+    ran = heard("as: uint8", MALFORMED, "{lost: {equals: 0}}", counter="value")
     assert ran.reading(3, "lost").judgement.sentence == "there is no value: 40 notifications came malformed"
 
 

@@ -71,7 +71,7 @@ def test_every_reading_of_notify(passes: str, fails: str) -> None:
 )
 def test_a_sequence_that_skips_or_repeats(numbers: str, lost: int, duplicated: int) -> None:
     limits = f"lost: {{equals: {lost}}}, duplicated: {{equals: {duplicated}}}"
-    more = "    sequence: number\n"
+    more = "    counter: number\n"
     assert heard(limits, "count: 10", more=more, device=device(numbers)).ended.exit_code == 0
     wrong = f"lost: {{equals: {lost + 1}}}, duplicated: {{equals: {duplicated + 1}}}"
     failed = heard(wrong, "count: 10", more=more, device=device(numbers))
@@ -183,9 +183,9 @@ def test_every_reading_of_exchange(passes: str, fails: str) -> None:
 
 def test_the_answer_may_come_from_another_attribute() -> None:
     there = answering("{store: false, notify: {reply: '82 05'}}")
-    picked = "    answer: reply\n    starts_with: '82'\n    expect: {value: {equals: '82 05'}}\n"
+    picked = "    reply: reply\n    starts_with: '82'\n    expect: {value: {equals: '82 05'}}\n"
     assert asked(picked, there).ended.exit_code == 0, "what comes in between is left alone"
-    assert asked("    answer: reply\n    expect: {value: {equals: '82 05'}}\n", there).ended.exit_code == 1
+    assert asked("    reply: reply\n    expect: {value: {equals: '82 05'}}\n", there).ended.exit_code == 1
 
 
 def test_no_answer_is_the_devices_fault() -> None:
@@ -210,10 +210,10 @@ def test_an_exchange_without_response() -> None:
 
 def test_others_that_could_be_the_answer_are_told() -> None:
     there = answering("{store: false, notify: {reply: '82 05'}}")
-    ran = asked("    answer: reply\n", there)
+    ran = asked("    reply: reply\n", there)
     assert "other notification" in ran.step(3).notes[-1].text
     assert "'starts_with' tells the answer from the rest" in ran.step(3).notes[-1].text
-    picked = asked("    answer: reply\n    starts_with: '82'\n", there)
+    picked = asked("    reply: reply\n    starts_with: '82'\n", there)
     assert len(picked.step(3).notes) == 1, "only what it sends"
 
 
@@ -222,7 +222,7 @@ def test_an_exchange_that_fails_ends_its_subscription() -> None:
     silent = answering("{store: false}").replace("period: 2 ms", "period: 2 s")
     steps = """  - exchange: command
     raw: '01'
-    answer: reply
+    reply: reply
     starts_with: 'FF'
     within: 3100 ms
   - notify: reply
@@ -233,7 +233,7 @@ def test_an_exchange_that_fails_ends_its_subscription() -> None:
     assert [ran.step(n).ended.verdict for n in (3, 4)] == ["fail", "pass"]
 
 
-@pytest.mark.parametrize("step", ["notify: reply/client characteristic configuration\n    for: 1 s", "exchange: command\n    raw: '01'\n    answer: reply/client characteristic configuration"])  # fmt: skip
+@pytest.mark.parametrize("step", ["notify: reply/client characteristic configuration\n    for: 1 s", "exchange: command\n    raw: '01'\n    reply: reply/client characteristic configuration"])  # fmt: skip
 def test_only_a_characteristic_sends_by_itself(step: str) -> None:
     ended = run(plan_text(f"  - {step}\n", attributes=NAMES), ECHO).ended
     assert (ended.cause, ended.exit_code) == ("plan", 4)

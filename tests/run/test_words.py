@@ -27,7 +27,7 @@ def names(ran) -> list[str]:
     return [step.planned.name for step in ran.record.steps]
 
 
-ASK = "  - ask: Colour\n    answer: text\n    save: {answer: colour}\n"
+ASK = "  - ask: Colour\n    kind: text\n    save: {answer: colour}\n"
 
 
 def test_a_question_with_a_reference_is_named_as_it_was_asked():
@@ -41,7 +41,7 @@ def test_a_name_with_a_reference_is_filled():
 
 
 def test_a_name_without_a_reference_stays():
-    step = "  - ask: Again\n    answer: text\n    expect: {answer: {equals: '${colour}'}}\n"
+    step = "  - ask: Again\n    kind: text\n    expect: {answer: {equals: '${colour}'}}\n"
     ran = run(plan_text(ASK + step + step), DEVICE, operator=Answers())
     assert names(ran)[-2:] == ["ask Again", "ask Again (2)"]
 

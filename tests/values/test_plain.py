@@ -27,7 +27,7 @@ def test_in_a_structure_with_parts_and_lists() -> None:
         fields:
           - {name: flags, as: uint8, bits: {lit: 0x01, number: {mask: 0x0E, words: {1: one}}}}
           - {name: level, as: uint8, scale: 0.1, when: 0x01}
-          - {name: rest, as: uint8, scale: 0.1, repeat: true, when: 0x01}
+          - {name: rest, as: uint8, scale: 0.1, list: true, when: 0x01}
     """).plain()
     assert plain.decode(b"\x05\x09\x01\x02") == {"flags": 5, "lit": True, "number": 2, "level": 9, "rest": [1, 2]}
     assert plain.decode(b"\x02") == {"flags": 2, "lit": False, "number": 1}

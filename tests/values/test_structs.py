@@ -10,7 +10,7 @@ fields:
   - {name: temperature, as: sint8, unit: °C, unless: 0x01}
   - {name: temperature, as: sint16, unit: °C, when: 0x01}
   - {name: battery, as: uint8, unit: '%', when: 0x02}
-  - {name: history, as: sint8, unit: °C, when: 0x20, repeat: true}
+  - {name: history, as: sint8, unit: °C, when: 0x20, list: true}
 """
 CLOSED = {"flags": 0, "alarm": False, "door": "closed", "temperature": 5}
 
@@ -117,7 +117,7 @@ def test_the_order_of_a_structure_is_that_of_its_fields():
 
 
 def test_a_list_that_is_always_there_may_be_empty():
-    text = "{fields: [{name: handles, as: uint16, repeat: true}]}"
+    text = "{fields: [{name: handles, as: uint16, list: true}]}"
 
     assert decoded(text, "") == {"handles": []}
     assert encoded(text, {"handles": []}) == ""

@@ -182,7 +182,7 @@ class _Teller:
         if answer is not None:
             watched, data = answer
             if watched.subject.name != deed.subject.name:
-                step.keys["answer"] = watched.subject.name
+                step.keys["reply"] = watched.subject.name
             _expect_answer(step, watched.subject, data)
         elif deed.read_back:
             step.keys["read_back"] = True

@@ -432,7 +432,7 @@ FORMS: list[dict[str, Any]] = [
     {"as": "float64"}, {"as": "medfloat32"}, {"as": "utf8"}, {"as": "utf16"}, {"as": "hex"}, {"as": "boolean"},
     {"as": "date_time"}, {"as": "uint8", "words": {"0": "no", "1": "# 1"}}, {"as": "heart rate measurement"},
     {"as": "uint8", "bits": {"open": 1, "state": {"mask": 6, "words": {"0": "a: b", "1": "$b"}}}},
-    {"fields": [{"name": "a", "as": "utf8", "length": 3}, {"name": "b", "as": "uint16", "unit": "ms", "repeat": True}]},
+    {"fields": [{"name": "a", "as": "utf8", "length": 3}, {"name": "b", "as": "uint16", "unit": "ms", "list": True}]},
 ]  # fmt: skip
 
 

@@ -190,7 +190,7 @@ steps:
   - connect:
   - notify: counter
     for: 1 s
-    sequence: number
+    counter: number
     expect: {lost: {equals: 0}, count: {min: 200}, rate: {min: 1 Hz}}
   - disconnect:
 """
