@@ -10,7 +10,7 @@ from benchrig.text.tables import print_table, shown
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from benchrig.desk.decoding import Decoded, Line
+    from benchrig.desk.decoding import Decoded, DecodedPiece
 
 _HEADINGS = ("offset", "length", "bytes", "field", "value")
 _SENTENCE = 600
@@ -38,7 +38,7 @@ def one_line(decoded: Decoded) -> str:
     return f"{plain(said, _SENTENCE)}  [{hex_text(decoded.document['raw'])}]"
 
 
-def _cells(line: Line, most: int) -> tuple[str, str, str, str, str]:
+def _cells(line: DecodedPiece, most: int) -> tuple[str, str, str, str, str]:
     text = plain(line.wrong or line.text, _SENTENCE)
     if line.where:
         return "", "", line.where, f"  {plain(line.name)}", text

@@ -122,7 +122,7 @@ def draft(
     from benchrig.cli.common import whatever_the_output_does
     from benchrig.desk.target import writable
     from benchrig.draft.compose import compose
-    from benchrig.draft.save import read_back, save
+    from benchrig.draft.saving import read_back, save
     from benchrig.errors import UsageError
     from benchrig.propose.proposal import Basis
 
@@ -150,8 +150,8 @@ def _evidence(
     listen: float,
     skip: tuple[str, ...],
 ) -> Evidence:
-    from benchrig.draft.collect import Collecting, collect
-    from benchrig.draft.saved import evidence_from
+    from benchrig.draft.from_devices import Collecting, collect
+    from benchrig.draft.from_files import evidence_from
     from benchrig.errors import UsageError
     from benchrig.radio.scan import Selection
 

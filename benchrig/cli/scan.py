@@ -14,7 +14,7 @@ from benchrig.cli.secret import brought
 from benchrig.cli.types import Time
 
 if TYPE_CHECKING:
-    from benchrig.desk.airlist import AirList, Order
+    from benchrig.desk.airlist import AirList, SortOrder
     from benchrig.desk.desk import DeskOptions
 
 # How long to listen where nobody watches.
@@ -75,7 +75,7 @@ class IdentityKey(click.ParamType[bytes]):
     "--json", "as_json", is_flag=True, help="One JSON document a device and line (with --reports: a report and line)."
 )
 @partial(device_options, connects=False)
-def scan(for_: float | None, sort: Order, keys: tuple[bytes, ...], passive: bool, reports: bool, as_json: bool,
+def scan(for_: float | None, sort: SortOrder, keys: tuple[bytes, ...], passive: bool, reports: bool, as_json: bool,
          desk: DeskOptions) -> None:  # fmt: skip
     """Listen, and show the devices that answer the options. On a terminal the list is live: the keys are at its foot.
     With --for, --json or in a pipe it is printed once. Exits with 5 when nothing matched.

@@ -8,7 +8,7 @@ from benchrig.cli.chart import scale, strip
 from benchrig.cli.lines import wrapped
 from benchrig.cli.live import Line
 from benchrig.cli.scan_table import age_text, data_text, kind_text, level_bar, seconds_text
-from benchrig.desk.airlist import Heard, HeardDevice, described, payload_fields
+from benchrig.desk.airlist import AirRow, HeardDevice, described, payload_fields
 from benchrig.text.escape import hex_text
 
 if TYPE_CHECKING:
@@ -18,14 +18,14 @@ _LABEL = 14
 _CHART = 4
 
 
-def detail_lines(row: Heard, now: float, names: Names, width: int, *, ascii_only: bool = False) -> list[Line]:
+def detail_lines(row: AirRow, now: float, names: Names, width: int, *, ascii_only: bool = False) -> list[Line]:
     """Facts, a chart of the levels, and the payload; wrapped in so many cells."""
     facts = [line for fact in _facts(row, now, ascii_only) for line in wrapped(fact, width, _LABEL)]
     payload = [line for part in _payload_lines(row, names) for line in wrapped(part, width, 6)]
     return [*facts, *_level_lines(row, width, ascii_only), *payload]
 
 
-def _level_lines(row: Heard, width: int, ascii_only: bool) -> list[Line]:
+def _level_lines(row: AirRow, width: int, ascii_only: bool) -> list[Line]:
     levels = list(row.sighting.rssi)[-max(1, width - _LABEL) :]
     if not levels:
         return []
@@ -34,7 +34,7 @@ def _level_lines(row: Heard, width: int, ascii_only: bool) -> list[Line]:
     return [[(f"{mark:>{_LABEL - 1}} ", "dim"), (line, "good")] for mark, line in zip(marks, drawn, strict=True)]
 
 
-def _facts(row: Heard, now: float, ascii_only: bool) -> list[Line]:
+def _facts(row: AirRow, now: float, ascii_only: bool) -> list[Line]:
     """The device in words."""
     device = described(row, now)
     said = device.advertising
@@ -52,7 +52,7 @@ def _facts(row: Heard, now: float, ascii_only: bool) -> list[Line]:
     return [_fact(label, text) for label, text in facts.items() if text]
 
 
-def _level_text(row: Heard, device: HeardDevice, ascii_only: bool) -> str:
+def _level_text(row: AirRow, device: HeardDevice, ascii_only: bool) -> str:
     if device.rssi is None:
         return "unknown: the radio did not measure it"
     spread = "" if device.spread is None else f", spread {device.spread:.1f} dB"
@@ -60,7 +60,7 @@ def _level_text(row: Heard, device: HeardDevice, ascii_only: bool) -> str:
     return f"{newest}{spread}  {level_bar(device.rssi, ascii_only=ascii_only)}"
 
 
-def _payload_lines(row: Heard, names: Names) -> list[Line]:
+def _payload_lines(row: AirRow, names: Names) -> list[Line]:
     """What it sends, field by field; where the radio tells no payload, what it says of it."""
     fields = payload_fields(row.sighting)
     if not fields:

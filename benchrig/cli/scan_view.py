@@ -11,7 +11,7 @@ from benchrig.cli.lines import key_line
 from benchrig.cli.live import Line
 from benchrig.cli.scan_details import detail_lines
 from benchrig.cli.scan_table import BARS, LIVE, cells
-from benchrig.desk.airlist import ORDERS, AirList, Heard, Order, described
+from benchrig.desk.airlist import ORDERS, AirList, AirRow, SortOrder, described
 
 if TYPE_CHECKING:
     from benchrig.steps.attribute import Names
@@ -33,7 +33,7 @@ class ScanView:
         names: Names,
         clock: Callable[[], float],
         title: str,
-        order: Order,
+        order: SortOrder,
         *,
         ascii_only: bool = False,
     ) -> None:
@@ -46,7 +46,7 @@ class ScanView:
         self._details = self._typing = False
         self._filter = ""
         self._page = 1
-        self._order_now: list[Heard] = []
+        self._order_now: list[AirRow] = []
         self._totals: deque[tuple[float, int]] = deque(maxlen=12)
 
     # --- keys
@@ -123,7 +123,7 @@ class ScanView:
         body = show(at, width, room)[:room]
         return [self._head(now), *body, *[[("", "")]] * (height - 2 - len(body)), [(self._foot(width), "dim")]]
 
-    def _passes(self, row: Heard) -> bool:
+    def _passes(self, row: AirRow) -> bool:
         """Whether the typed filter lets a device through: part of its name or of its address."""
         wanted = self._filter.casefold()
         return wanted in row.sighting.name.casefold() or wanted in row.sighting.address.casefold()

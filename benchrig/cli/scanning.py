@@ -11,13 +11,13 @@ from benchrig.cli.desk import print_json, tell
 from benchrig.cli.live import show
 from benchrig.cli.scan_table import printed, report_line
 from benchrig.cli.scan_view import ScanView
-from benchrig.desk.airlist import AirList, HeardDevice, Order, described, hearing, listen, report_as_data, reports
+from benchrig.desk.airlist import AirList, HeardDevice, SortOrder, described, hearing, listen, report_as_data, reports
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk, DeskOptions
 
 
-async def live(desk: Desk, air: AirList, order: Order, *, active: bool) -> None:
+async def live(desk: Desk, air: AirList, order: SortOrder, *, active: bool) -> None:
     """Until a key ends it, or Ctrl-C, which is as good."""
     title = f"{desk.radio.name}{'  SIMULATED' if desk.radio.simulated else ''}"
     view = ScanView(air, desk.names, desk.now, title, order, ascii_only=console().options.ascii_only)
@@ -27,7 +27,7 @@ async def live(desk: Desk, air: AirList, order: Order, *, active: bool) -> None:
     tell(f"{len(air.fitting())} of {len(air.heard)} devices matched, {air.total} reports in all")
 
 
-async def once(desk: Desk, air: AirList, seconds: float, order: Order, *, active: bool) -> list[HeardDevice]:
+async def once(desk: Desk, air: AirList, seconds: float, order: SortOrder, *, active: bool) -> list[HeardDevice]:
     """What was heard within so many seconds."""
     with desk.showing(f"listening for {seconds:g} s"):
         await listen(desk, air, seconds, active=active)

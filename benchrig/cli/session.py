@@ -12,7 +12,7 @@ from benchrig.cli.desk import at_desk, caution_at_hand, device_options, print_js
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk, DeskOptions
-    from benchrig.desk.prompt.talk import Talk
+    from benchrig.desk.prompt.session import Session
     from benchrig.errors import BenchrigError
 
 
@@ -44,10 +44,10 @@ def session(reconnect: bool, acknowledge: bool, as_json: bool, desk: DeskOptions
     if typed:
         desk = replace(desk, real_time=True)
 
-    async def talk_at(at: Desk) -> None:
-        from benchrig.desk.prompt.talk import Talk
+    async def session_at(at: Desk) -> None:
+        from benchrig.desk.prompt.session import Session
 
-        talk = Talk(
+        session = Session(
             at,
             _shower(as_json, wrapping=sys.stdout.isatty()),
             _nobody,
@@ -56,9 +56,9 @@ def session(reconnect: bool, acknowledge: bool, as_json: bool, desk: DeskOptions
             reconnect,
             thinned=typed and not as_json,
         )
-        await (_typed(talk, as_json) if typed else _piped(talk, as_json))
+        await (_typed(session, as_json) if typed else _piped(session, as_json))
 
-    at_desk(desk, talk_at)
+    at_desk(desk, session_at)
 
 
 def _shower(as_json: bool, *, wrapping: bool) -> Any:
@@ -86,7 +86,7 @@ async def _nobody(caution: str) -> None:
     )
 
 
-async def _typed(talk: Talk, as_json: bool) -> None:
+async def _typed(session: Session, as_json: bool) -> None:
     from benchrig.cli.operator import forget_typed_ahead
     from benchrig.cli.wrapping import wrapped
     from benchrig.desk.prompt.typed import Voice, run_typed
@@ -94,29 +94,29 @@ async def _typed(talk: Talk, as_json: bool) -> None:
 
     def failed(line: str, error: BenchrigError) -> None:
         if as_json:
-            print_json(_failure(talk, line, error))
+            print_json(_failure(session, line, error))
         for text in (error.message, f"  {error.advice}" if error.advice else ""):
             if text:
                 echo(wrapped(plain(text, 1000)), err=True)
 
     tell("help lists the verbs, quit ends the session")
-    await run_typed(talk, Voice(lambda text: echo(wrapped(text)), failed, forget_typed_ahead, wrapped))
+    await run_typed(session, Voice(lambda text: echo(wrapped(text)), failed, forget_typed_ahead, wrapped))
 
 
-async def _piped(talk: Talk, as_json: bool) -> None:
+async def _piped(session: Session, as_json: bool) -> None:
     from benchrig.desk.prompt.piped import run_lines
     from benchrig.errors import BenchrigError
 
     def failed(line: str, error: Exception) -> None:
         if as_json and isinstance(error, BenchrigError):
-            print_json(_failure(talk, line, error))
+            print_json(_failure(session, line, error))
             error.is_told = True
         tell(f"in '{line.strip()}':")
 
-    await run_lines(talk, sys.stdin.fileno(), failed)
+    await run_lines(session, sys.stdin.fileno(), failed)
 
 
-def _failure(talk: Talk, line: str, error: BenchrigError) -> dict[str, Any]:
+def _failure(session: Session, line: str, error: BenchrigError) -> dict[str, Any]:
     """The verb of the line, and the attribute that it had come to."""
     verb = line.split()[0] if line.strip() else ""
-    return {"verb": verb, **({"attribute": talk.about} if talk.about else {}), **error.data}
+    return {"verb": verb, **({"attribute": session.about} if session.about else {}), **error.data}

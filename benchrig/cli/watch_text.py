@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from benchrig.desk.series import Arrival, Series, Watched
-from benchrig.desk.watching import Event, Lost, Watch
+from benchrig.desk.series import Arrival, Channel, Series
+from benchrig.desk.watching import Event, LinkLoss, Watch
 from benchrig.run.jsonable import tidy
 from benchrig.text.escape import hex_text, plain, with_unit
 from benchrig.values.quantity import number_text
@@ -15,7 +15,7 @@ def event_line(watch: Watch, event: Event) -> str:
     """One event: when, what, and the bytes."""
     if isinstance(event, Arrival):
         return f"{event.at:10.3f} s  {arrival_text(watch, event)}"
-    if isinstance(event, Lost):
+    if isinstance(event, LinkLoss):
         return f"{event.at:10.3f} s  link lost: {plain(event.reason)}"
     what = "link back" if event.back else "no link"
     return f"{event.end:10.3f} s  {what}: nothing could be heard from {event.start:.3f} s to {event.end:.3f} s"
@@ -31,7 +31,7 @@ def arrival_text(watch: Watch, event: Arrival) -> str:
     return f"{plain(event.attribute)}: {_value_text(watched, event.value)}  [{raw}]"
 
 
-def _value_text(watched: Watched, value: Any) -> str:
+def _value_text(watched: Channel, value: Any) -> str:
     if not isinstance(value, dict):
         return with_unit(value, watched.form.unit if watched.form else "")
     return ", ".join(f"{plain(name)} {with_unit(item, watched.units.get(name, ''))}" for name, item in value.items())

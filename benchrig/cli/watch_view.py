@@ -13,7 +13,7 @@ from benchrig.cli.lines import key_line
 from benchrig.cli.live import Line
 from benchrig.cli.scan_table import seconds_text
 from benchrig.cli.watch_text import arrival_text, event_line
-from benchrig.desk.series import Arrival, Series, Watched
+from benchrig.desk.series import Arrival, Channel, Series
 from benchrig.desk.strip import SLICE
 from benchrig.desk.watching import Event, Watch
 from benchrig.run.jsonable import tidy
@@ -45,7 +45,7 @@ _NOTES = 3
 class Row:
     """An attribute, a field of one, or (with both) an attribute of a single value."""
 
-    attribute: Watched | None
+    attribute: Channel | None
     series: Series | None
     label: str
     key: tuple[str, str]
@@ -61,7 +61,7 @@ class WatchView:
         self._scale = 1
         self._notes: deque[str] = deque(maxlen=_NOTES)
         # what is looked at while the picture is held: the values, and how long the watch had gone on
-        self._held: tuple[list[Watched], float] | None = None
+        self._held: tuple[list[Channel], float] | None = None
         self._waiting = ""
 
     def take(self, event: Event) -> None:
@@ -104,7 +104,7 @@ class WatchView:
         return [self._head(), *body[: height - 2], [(key_line(KEYS, width), "dim")]]
 
     @property
-    def _watched(self) -> list[Watched]:
+    def _watched(self) -> list[Channel]:
         return self._held[0] if self._held else self._watch.watched
 
     @property
@@ -173,7 +173,7 @@ class WatchView:
             cells[VALUE] = "malformed"
         return cells
 
-    def _how_often(self, watched: Watched) -> dict[Column, str]:
+    def _how_often(self, watched: Channel) -> dict[Column, str]:
         rate = watched.pace.rate(self._seconds)
         return {
             RATE: "" if rate is None else f"{rate:.4g}",

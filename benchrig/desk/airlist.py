@@ -24,8 +24,8 @@ if TYPE_CHECKING:
     from benchrig.desk.desk import Desk
     from benchrig.values.advertising import AdField
 
-Order = Literal["level", "name", "age", "rate"]
-ORDERS: tuple[Order, ...] = ("level", "name", "age", "rate")
+SortOrder = Literal["level", "name", "age", "rate"]
+ORDERS: tuple[SortOrder, ...] = ("level", "name", "age", "rate")
 # A list that is redrawn all the time looks back on so many reports of a device.
 LIVE_WINDOW = 64
 # Addresses that change all the time must not fill the memory: those unheard for longest give way, the selected last.
@@ -34,7 +34,7 @@ MOST_ADDRESSES = 32
 
 
 @dataclass
-class Heard:
+class AirRow:
     """One row of the list: a device, or all addresses that belong to one identity key (`key` counts from 1; 0 for
     none). `addresses` are the newest ones, in the order in which they were first heard."""
 
@@ -50,14 +50,14 @@ class Heard:
         self.sighting.add(report)
         self.pace.add(report.at)
 
-    def copy(self) -> Heard:
+    def copy(self) -> AirRow:
         """As it is now, untouched by what comes."""
         old = self.sighting
         sighting = replace(
             old, services=[*old.services], manufacturer_data={**old.manufacturer_data},
             service_data={**old.service_data}, rssi=old.rssi.copy(), gaps=old.gaps.copy(),
         )  # fmt: skip
-        return Heard(sighting, self.pace.copy(), self.key, self.addresses.copy())
+        return AirRow(sighting, self.pace.copy(), self.key, self.addresses.copy())
 
     @property
     def level(self) -> float | None:
@@ -96,7 +96,7 @@ class AirList:
         most: int = MOST_DEVICES,
     ) -> None:
         self.selection = selection or Selection()
-        self.heard: dict[str, Heard] = {}
+        self.heard: dict[str, AirRow] = {}
         self.total = 0
         self._window = window
         self._keys = tuple(keys)
@@ -104,7 +104,7 @@ class AirList:
         self._most = most
         self._key_of: dict[str, int] = {}
 
-    def add(self, report: Report) -> Heard:
+    def add(self, report: Report) -> AirRow:
         self.total += 1
         key = self._known_key(report) if self._keys else 0
         identity = _identity(key, report.address, report.address_type)
@@ -122,18 +122,18 @@ class AirList:
         still.heard = {identity: row.copy() for identity, row in self.heard.items()}
         return still
 
-    def fitting(self) -> list[Heard]:
+    def fitting(self) -> list[AirRow]:
         """The rows that the selection accepts."""
         return [row for row in self.heard.values() if self.selection.accepts(row.sighting)]
 
-    def ordered(self, order: Order, now: float) -> list[Heard]:
+    def ordered(self, order: SortOrder, now: float) -> list[AirRow]:
         """The rows that the selection accepts: strongest, most recent or most frequent first, or by name."""
         return sorted(self.fitting(), key=lambda row: (*_place(row, order, now), row.identity))
 
-    def _row(self, report: Report, key: int) -> Heard:
+    def _row(self, report: Report, key: int) -> AirRow:
         window = self._window
         sighting = Sighting(report.address, rssi=deque(maxlen=window), gaps=deque(maxlen=window))
-        return Heard(sighting, Pace(window), key)
+        return AirRow(sighting, Pace(window), key)
 
     def _known_key(self, report: Report) -> int:
         """The number of the key that the address was made with. It costs a cipher a key, so the answer is kept."""
@@ -163,7 +163,7 @@ def _identity(key: int, address: str, address_type: str) -> str:
     return f"key {key}" if key else f"{address} {address_type}"
 
 
-def _place(row: Heard, order: Order, now: float) -> tuple[Any, ...]:
+def _place(row: AirRow, order: SortOrder, now: float) -> tuple[Any, ...]:
     if order == "name":
         name = row.sighting.name
         return not name, name.casefold()
@@ -192,7 +192,7 @@ class HeardDevice(msgspec.Struct, omit_defaults=True):
     fields: list[dict[str, Any]] = []
 
 
-def described(row: Heard, now: float, *, fields: bool = False) -> HeardDevice:
+def described(row: AirRow, now: float, *, fields: bool = False) -> HeardDevice:
     """The row as it is now; with the fields of its payload where they are wanted."""
     sighting, spread, rate = row.sighting, row.spread, row.pace.rate(now)
     return HeardDevice(
@@ -228,7 +228,7 @@ def _as_data(sighting: Sighting) -> list[dict[str, Any]]:
     ]  # fmt: skip
 
 
-def report_as_data(row: Heard, report: Report) -> dict[str, Any]:
+def report_as_data(row: AirRow, report: Report) -> dict[str, Any]:
     """One report as JSON data; what it does not say is left out."""
     said: dict[str, Any] = {
         "address": report.address,
@@ -263,9 +263,9 @@ async def listen(desk: Desk, air: AirList, seconds: float, *, active: bool = Tru
         await asyncio.sleep(seconds)
 
 
-async def reports(desk: Desk, air: AirList, *, active: bool = True) -> AsyncGenerator[tuple[Heard, Report], None]:
+async def reports(desk: Desk, air: AirList, *, active: bool = True) -> AsyncGenerator[tuple[AirRow, Report], None]:
     """Every report of the devices that are meant as it comes, without end, with the row that it belongs to."""
-    waiting: asyncio.Queue[tuple[Heard, Report]] = asyncio.Queue()
+    waiting: asyncio.Queue[tuple[AirRow, Report]] = asyncio.Queue()
 
     def hear(report: Report) -> None:
         row = air.add(report)

@@ -16,7 +16,7 @@ from benchrig.values.presentation import PRESENTATION_FORMAT, meaning_of
 
 
 @dataclass(frozen=True)
-class Line:
+class DecodedPiece:
     """One piece for people: `name` may be '', `where` names bits, `wrong` stands in place of the text."""
 
     offset: int
@@ -32,7 +32,7 @@ class Decoded:
     """What bytes say: `lines` in their order, all in one line as `said`, and the same as a JSON `document`. `outcome`
     is what they come to together, '' for nothing more."""
 
-    lines: list[Line]
+    lines: list[DecodedPiece]
     said: str
     document: dict[str, Any] = field(default_factory=dict)
     outcome: str = ""
@@ -70,7 +70,7 @@ def decode_presentation(data: bytes) -> Decoded:
         described = catalogue.format_from_presentation(data).describe()
     except MalformedValue as error:
         if not any(line.wrong for line in lines):
-            lines[0] = Line(0, lines[0].raw, lines[0].name, "", error.message)
+            lines[0] = DecodedPiece(0, lines[0].raw, lines[0].name, "", error.message)
             fields[0]["wrong"] = error.message
         return _decoded(lines, document | {"fields": fields})
     return replace(_decoded(lines, document | {"describes": described, "fields": fields}), outcome=described)
@@ -79,11 +79,11 @@ def decode_presentation(data: bytes) -> Decoded:
 def decode_payload(data: bytes) -> Decoded:
     """An advertising payload or a scan response."""
     found = parse_payload(data)
-    lines = [Line(each.offset, data[each.offset : each.offset + each.length], _kind(each), each.text, each.wrong) for each in found]  # fmt: skip
+    lines = [DecodedPiece(each.offset, data[each.offset : each.offset + each.length], _kind(each), each.text, each.wrong) for each in found]  # fmt: skip
     return _decoded(lines, {"raw": data.hex().upper(), "fields": [_structure_of(each) for each in found]})
 
 
-def _decoded(lines: list[Line], document: dict[str, Any]) -> Decoded:
+def _decoded(lines: list[DecodedPiece], document: dict[str, Any]) -> Decoded:
     plain = [line for line in lines if not line.where]
     said = ", ".join(f"{line.name} {line.text}" if line.name else line.text for line in plain)
     made = Decoded(lines, said, document)
@@ -96,9 +96,9 @@ def _text(piece: Piece) -> str:
     return field_text(piece.name, jsonable(piece.value), piece.unit)
 
 
-def _line(piece: Piece, text: str) -> Line:
+def _line(piece: Piece, text: str) -> DecodedPiece:
     where = f"bits 0x{piece.mask:0{2 * piece.length}X}" if piece.mask else ""
-    return Line(piece.offset, piece.raw, piece.name, text, piece.wrong, where)
+    return DecodedPiece(piece.offset, piece.raw, piece.name, text, piece.wrong, where)
 
 
 def _field_of(piece: Piece) -> dict[str, Any]:

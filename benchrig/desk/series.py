@@ -53,7 +53,7 @@ class Series:
             self.strip.add(at, value)
 
 
-class Watched:
+class Channel:
     """One attribute: `form` is None where its value has no format. `wanted` is how many values are taken; None for
     all. `longest` is the longest gap in seconds; `wrong` is why the last value is malformed, '' where it is not."""
 

@@ -8,9 +8,9 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from benchrig.desk.series import Arrival, Watched, fields_of
+from benchrig.desk.series import Arrival, Channel, fields_of
 from benchrig.desk.target import writable
-from benchrig.desk.watching import Event, Lost, Watch, event_as_data
+from benchrig.desk.watching import Event, LinkLoss, Watch, event_as_data
 from benchrig.errors import StationError, UsageError
 from benchrig.text.escape import csv_cell
 
@@ -84,7 +84,7 @@ class WatchFile:
             "raw": data["content"]["raw"] if isinstance(event, Arrival) else None,
         }
         if not isinstance(event, Arrival):
-            note = data["reason"] if isinstance(event, Lost) else f"no link since {data['lost_from']} s"
+            note = data["reason"] if isinstance(event, LinkLoss) else f"no link since {data['lost_from']} s"
             yield self._row(cells | {"note": note})
         elif event.wrong:
             yield self._row(cells | {"note": event.wrong})
@@ -104,6 +104,6 @@ class WatchFile:
         return StationError(f"'{self._path}' cannot be written: {error.strerror or error}")
 
 
-def _unit(watched: Watched, name: str) -> str:
+def _unit(watched: Channel, name: str) -> str:
     series = watched.series.get(name)
     return series.unit if series is not None else ""

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 import msgspec
 
 from benchrig.desk.inspection import Content
-from benchrig.desk.series import Arrival, Watched
+from benchrig.desk.series import Arrival, Channel
 from benchrig.errors import AttributeMissing, LinkError, LinkLost, MalformedValue, NoAnswer, UsageError, WrongDevice
 from benchrig.radio.table import Characteristic
 from benchrig.run.jsonable import hex_text
@@ -34,7 +34,7 @@ FORMAT_ADVICE = "the device sends something else, or the format is another one: 
 
 
 @dataclass(frozen=True)
-class Lost:
+class LinkLoss:
     """The link is gone; `at` in seconds since the watch began."""
 
     at: float
@@ -50,7 +50,7 @@ class Hole:
     back: bool = True
 
 
-Event: TypeAlias = Arrival | Lost | Hole
+Event: TypeAlias = Arrival | LinkLoss | Hole
 
 
 class Watch:
@@ -68,7 +68,7 @@ class Watch:
         reconnect: bool = False,
         began: datetime | None = None,
     ) -> None:
-        self.watched = [Watched(name, form, count) for name in dict.fromkeys(names)]
+        self.watched = [Channel(name, form, count) for name in dict.fromkeys(names)]
         self.unit = ""
         self.began = began or datetime.now(UTC)
         self._desk = desk
@@ -180,7 +180,7 @@ class Watch:
                 )
         return targets
 
-    async def _subscribe(self, link: Link, watched: Watched, target: Target) -> None:
+    async def _subscribe(self, link: Link, watched: Channel, target: Target) -> None:
         def hear(data: bytes) -> None:
             if not self.is_over and not watched.is_complete:
                 self._arrived.append(watched.take(round(self.seconds, 6), data))
@@ -199,7 +199,7 @@ class Watch:
         # kept, or it could be collected while it waits; the link is lost at the latest when the desk closes
         self._waiting = asyncio.ensure_future(wait())
 
-    async def _lost(self, link: Link) -> Lost:
+    async def _lost(self, link: Link) -> LinkLoss:
         """What the loss of the link means: LinkLost, unless it is wanted back."""
         start = round(self.seconds, 6)
         for each in self.watched:
@@ -211,7 +211,7 @@ class Watch:
                     advice="with --reconnect the device is looked for again, and the hole is shown",
                 )
         self._gone_since = start
-        return Lost(start, link.lost_reason)
+        return LinkLoss(start, link.lost_reason)
 
     async def _back(self) -> Hole:
         """Try again and again, while there is time; the hole that there was. It ends with the first value that came."""
@@ -240,7 +240,7 @@ class Watch:
 def event_as_data(watch: Watch, event: Event) -> dict[str, Any]:
     """An event as JSON data: 'event' is 'value', 'link lost', 'link back' or, at the end of a watch, 'no link';
     'seconds' count from its beginning."""
-    if isinstance(event, Lost):
+    if isinstance(event, LinkLoss):
         return _head(watch, "link lost", event.at) | {"reason": event.reason}
     if isinstance(event, Hole):
         return _head(watch, "link back" if event.back else "no link", event.end) | {"lost_from": event.start}

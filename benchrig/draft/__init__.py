@@ -1,10 +1,9 @@
 """A test plan from devices that are known to be good.
 
-evidence.py    what was seen: looks at devices, streams of notifications
-collect.py     gets it from devices; saved.py from files
-tolerance.py   tolerance intervals: from numbers to limits
-propose.py     a limit for each reading, and the reason for it; numeric.py and texts.py for two kinds of values
-selecting.py   which devices the plan picks
-naming.py      what attributes are called in the plan
-compose.py     steps, and the plan as a whole; write.py its text
+evidence.py      what was seen: snapshots of devices, streams of notifications
+from_devices.py  gets it from devices; from_files.py from saved inspections and records
+attributes.py    the same by attribute; naming.py what attributes are called in the plan
+streams.py       limits for what is sent; advertised.py for the scan; table.py the attribute table
+selecting.py     which devices the plan picks
+compose.py       steps, and the plan as a whole; write.py its text, saving.py its file
 """

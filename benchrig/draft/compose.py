@@ -9,8 +9,8 @@ from typing import Any
 
 from benchrig import __version__
 from benchrig.draft.advertised import scan_limits, scan_seconds
-from benchrig.draft.evidence import Evidence, Look
-from benchrig.draft.gather import Subject, subjects
+from benchrig.draft.attributes import AttributeEvidence, subjects
+from benchrig.draft.evidence import Evidence, Snapshot
 from benchrig.draft.naming import Naming
 from benchrig.draft.selecting import Picked, pick, title
 from benchrig.draft.streams import counting, stream_limits, time_text
@@ -138,7 +138,7 @@ def _connect(evidence: Evidence) -> _Step:
     return _Step("connect:", {"attempts": Bare(f"{needed + LOST_REQUESTS + 1}")}, limits)
 
 
-def _connect_limits(looks: list[Look]) -> dict[str, Proposal]:
+def _connect_limits(looks: list[Snapshot]) -> dict[str, Proposal]:
     seen = counted(len(looks), "connection")
     chosen = Grounds(len({look.unit for look in looks}), shown=False)
     longest = max(look.connect or 0.0 for look in looks)
@@ -173,7 +173,7 @@ def _discover(evidence: Evidence, naming: Naming) -> Iterator[_Step]:
         yield step
 
 
-def _about(subject: Subject, evidence: Evidence, basis: Basis) -> Iterator[_Step | str]:
+def _about(subject: AttributeEvidence, evidence: Evidence, basis: Basis) -> Iterator[_Step | str]:
     """The steps about one attribute, and remarks on why there is none."""
     if subject.absent:
         yield f"not on {', '.join(subject.absent)}, so it is left out"
@@ -188,7 +188,7 @@ def _about(subject: Subject, evidence: Evidence, basis: Basis) -> Iterator[_Step
         yield _notify(subject, basis)
 
 
-def _read(subject: Subject, basis: Basis) -> _Step | str:
+def _read(subject: AttributeEvidence, basis: Basis) -> _Step | str:
     step = _Step(f"read: {value(subject.name)}", _format(subject), remarks=_misfit(subject))
     if not subject.refusals:
         step.limits = _read_limits(subject, basis)
@@ -203,7 +203,7 @@ def _read(subject: Subject, basis: Basis) -> _Step | str:
     return step
 
 
-def _read_time(subject: Subject) -> dict[str, Proposal]:
+def _read_time(subject: AttributeEvidence) -> dict[str, Proposal]:
     if not subject.took:
         return {}
     longest = max(subject.took)
@@ -212,14 +212,14 @@ def _read_time(subject: Subject) -> dict[str, Proposal]:
     return {"elapsed": Proposal(limit, reason, Grounds(len(subject.reads), shown=False))}
 
 
-def _read_limits(subject: Subject, basis: Basis) -> dict[str, Proposal]:
+def _read_limits(subject: AttributeEvidence, basis: Basis) -> dict[str, Proposal]:
     """A structure that describes another value is compared as bytes."""
     if subject.is_descriptor and subject.form is not None and subject.form.kind == "struct":
         return {"raw": value_limits(None, subject.reads, basis, uuid=subject.uuid)["value"]}
     return value_limits(subject.form, subject.values(), basis, uuid=subject.uuid, setting=subject.is_setting)
 
 
-def _notify(subject: Subject, basis: Basis) -> _Step | str:
+def _notify(subject: AttributeEvidence, basis: Basis) -> _Step | str:
     counts = [stream.count for stream in subject.streams]
     longest = max(stream.seconds for stream in subject.streams)
     seconds = Bare(f"{decimal_text(Fraction(f'{longest:.3f}'))} s")
@@ -232,9 +232,9 @@ def _notify(subject: Subject, basis: Basis) -> _Step | str:
     return _Step(f"notify: {value(subject.name)}", keys, stream_limits(subject, basis), _misfit(subject))
 
 
-def _format(subject: Subject) -> dict[str, Any]:
+def _format(subject: AttributeEvidence) -> dict[str, Any]:
     return {"format": spec_data(subject.own)} if subject.own else {}
 
 
-def _misfit(subject: Subject) -> list[str]:
+def _misfit(subject: AttributeEvidence) -> list[str]:
     return [f"read as bytes, for they do not fit the format: {subject.misfit}"] if subject.misfit else []

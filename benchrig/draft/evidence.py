@@ -40,7 +40,7 @@ class Spot:
 
 
 @dataclass
-class Look:
+class Snapshot:
     """Everything that could be read of one unit at one time. `visit` numbers its connections; what it advertised, and
     how it was connected (seconds, attempts, and bytes that a packet carries), are there once a visit."""
 
@@ -55,7 +55,7 @@ class Look:
 
 
 @dataclass
-class Listening:
+class StreamSeen:
     """What a characteristic sent in one subscription of `seconds`. `rate` per second between the first and the last,
     None for fewer than two; `gaps` are the times between, `gap_p95` their 95th percentile; `values` the first ones, in
     their order. `fields` stand in place of values where a record keeps no more: groups of numbers by the name of their
@@ -76,7 +76,7 @@ class Heard:
     """A listening and the attribute it belongs to: by its place, or by the name that a record has for it."""
 
     spot: Spot | str
-    listening: Listening
+    listening: StreamSeen
 
 
 @dataclass
@@ -90,7 +90,7 @@ class ReadByName:
 
 
 @dataclass(frozen=True)
-class Met:
+class KnownUnit:
     """A unit, with the name that it advertises ('' for none) and its address."""
 
     unit: str
@@ -104,8 +104,8 @@ class Evidence:
     them; `sources` in words, and `doubts` on how whole they are; `air` is everything that was heard meanwhile, nothing
     where the evidence comes from files. `lacks` are the readings, 'step.reading', that the radio does not have."""
 
-    met: list[Met] = field(default_factory=list)
-    looks: list[Look] = field(default_factory=list)
+    met: list[KnownUnit] = field(default_factory=list)
+    looks: list[Snapshot] = field(default_factory=list)
     heard: list[Heard] = field(default_factory=list)
     reads: list[ReadByName] = field(default_factory=list)
     silent: dict[Spot, str] = field(default_factory=dict)

@@ -9,8 +9,8 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import Any
 
-from benchrig.draft.evidence import Listening
-from benchrig.draft.gather import Subject
+from benchrig.draft.attributes import AttributeEvidence
+from benchrig.draft.evidence import StreamSeen
 from benchrig.propose.numeric import summary_limit
 from benchrig.propose.proposal import Basis, Grounds, Proposal, counted
 from benchrig.propose.tolerance import Group, factor, spread_of
@@ -37,7 +37,7 @@ EDGE = 1
 COUNT_ROOM = 2
 
 
-def stream_limits(subject: Subject, basis: Basis) -> dict[str, Proposal]:
+def stream_limits(subject: AttributeEvidence, basis: Basis) -> dict[str, Proposal]:
     """Limits on the readings of a notify step. Every stream must have brought a value."""
     streams = subject.streams
     limits = _timing(streams, basis)
@@ -52,7 +52,7 @@ def stream_limits(subject: Subject, basis: Basis) -> dict[str, Proposal]:
     return limits | _field_limits(subject, many)
 
 
-def decoded(subject: Subject) -> dict[str, list[Any]]:
+def decoded(subject: AttributeEvidence) -> dict[str, list[Any]]:
     """The values of all streams by unit."""
     by_unit: dict[str, list[Any]] = {}
     for stream in subject.streams:
@@ -60,7 +60,7 @@ def decoded(subject: Subject) -> dict[str, list[Any]]:
     return by_unit
 
 
-def counting(subject: Subject) -> str:
+def counting(subject: AttributeEvidence) -> str:
     """The field (or 'value') that numbers the values of every stream; '' for none. The first of several."""
     leaves = (subject.form.leaves() or {"value": subject.form}) if subject.form else {}
     rows = [[subject.decode(data) for data in stream.values] for stream in subject.streams]
@@ -81,11 +81,11 @@ def _numbers(leaf: Format, column: list[Any]) -> bool:
     return all((later - earlier) % around == 1 for earlier, later in pairwise(column))
 
 
-def _grounds(streams: Sequence[Listening], *, shown: bool = True) -> Grounds:
+def _grounds(streams: Sequence[StreamSeen], *, shown: bool = True) -> Grounds:
     return Grounds(len({stream.unit for stream in streams}), shown)
 
 
-def _field_limits(subject: Subject, basis: Basis) -> dict[str, Proposal]:
+def _field_limits(subject: AttributeEvidence, basis: Basis) -> dict[str, Proposal]:
     """From records, which keep statistics of numbers only."""
     leaves = {f"value.{name}": leaf for name, leaf in subject.form.leaves().items()} if subject.form else {}
     leaves = leaves or ({"value": subject.form} if subject.form else {})
@@ -97,7 +97,7 @@ def _field_limits(subject: Subject, basis: Basis) -> dict[str, Proposal]:
     return limits
 
 
-def _timing(streams: Sequence[Listening], basis: Basis) -> dict[str, Proposal]:
+def _timing(streams: Sequence[StreamSeen], basis: Basis) -> dict[str, Proposal]:
     gaps = [stream.gaps for stream in streams if stream.gaps is not None]
     rates = [stream.rate for stream in streams if stream.rate]
     if len(gaps) < len(streams) or len(rates) < len(streams):
@@ -119,18 +119,18 @@ def _timing(streams: Sequence[Listening], basis: Basis) -> dict[str, Proposal]:
     }
 
 
-def _least(streams: Sequence[Listening], rate: float) -> int:
+def _least(streams: Sequence[StreamSeen], rate: float) -> int:
     """A stream that dies keeps its rate up to then: it is the count that tells."""
     return max(1, math.floor(max(stream.seconds for stream in streams) * rate) - EDGE)
 
 
-def _enough(streams: Sequence[Listening], least: int) -> Proposal:
+def _enough(streams: Sequence[StreamSeen], least: int) -> Proposal:
     counts = sorted(stream.count for stream in streams)
     reason = f"{counts[0]} to {counts[-1]} came in a stream; as many as the slowest rate brings, less {EDGE}"
     return Proposal({"min": Bare(f"{least}")}, reason, _grounds(streams))
 
 
-def _gaps(streams: Sequence[Listening], gaps: Sequence[Group], total: int) -> dict[str, Proposal]:
+def _gaps(streams: Sequence[StreamSeen], gaps: Sequence[Group], total: int) -> dict[str, Proposal]:
     longest = max(gap.maximum for gap in gaps)
     chosen = _grounds(streams, shown=False)
     reason = f"the longest of {counted(total, 'gap')} was {time_text(longest)}; half as much again"
@@ -164,7 +164,7 @@ def _pooled(gaps: Sequence[Group]) -> Group:
     return Group(count, mean, sd, min(gap.minimum for gap in gaps), max(gap.maximum for gap in gaps))
 
 
-def _some(streams: Sequence[Listening], why: str) -> Proposal:
+def _some(streams: Sequence[StreamSeen], why: str) -> Proposal:
     counts = sorted(stream.count for stream in streams)
     reason = f"{counts[0]} to {counts[-1]} came in a stream: {why}"
     ends = {"min": Bare("1"), "max": Bare(f"{COUNT_ROOM * counts[-1] + 1}")}

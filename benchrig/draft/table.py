@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterator
 
 from benchrig.desk.inspection import ServiceSeen
-from benchrig.draft.evidence import HIDDEN, Evidence, Look
+from benchrig.draft.evidence import HIDDEN, Evidence, Snapshot
 from benchrig.draft.naming import Naming
 from benchrig.draft.write import value
 from benchrig.source.writing import flow, scalar
@@ -44,7 +44,7 @@ def _is_descriptor(uuid: str) -> bool:
     return catalogue.name_of(uuid, "descriptor") is not None and catalogue.name_of(uuid, "characteristic") is None
 
 
-def _table(look: Look) -> _Table:
+def _table(look: Snapshot) -> _Table:
     """Services that stand once, without those that operating systems hide."""
     return {s.uuid: _characteristics(s) for s in look.services if s.uuid not in HIDDEN and s.uuid not in _twice(look)}
 
@@ -59,12 +59,12 @@ def _characteristics(service: ServiceSeen) -> dict[tuple[str, int], list[str]]:
     return table
 
 
-def _twice(look: Look) -> list[str]:
+def _twice(look: Snapshot) -> list[str]:
     counts = Counter(service.uuid for service in look.services)
     return [uuid for uuid, count in counts.items() if count > 1]
 
 
-def _remarks(looks: list[Look], tables: list[_Table], naming: Naming) -> Iterator[str]:
+def _remarks(looks: list[Snapshot], tables: list[_Table], naming: Naming) -> Iterator[str]:
     for uuid in dict.fromkeys(uuid for look in looks for uuid in _twice(look) if uuid not in HIDDEN):
         yield f"the service {naming.service(uuid)} stands several times, which a table cannot say"
     for uuid in dict.fromkeys(uuid for table in tables for uuid in table):

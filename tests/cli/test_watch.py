@@ -17,8 +17,8 @@ from click.testing import CliRunner, Result
 from benchrig.cli import main
 from benchrig.cli.watch_text import event_line, summary
 from benchrig.cli.watch_view import WatchView
-from benchrig.desk.series import Watched
-from benchrig.desk.watching import Hole, Lost
+from benchrig.desk.series import Channel
+from benchrig.desk.watching import Hole, LinkLoss
 from benchrig.values.format import build_format
 from benchrig.values.spec import Exact, FieldSpec, FormatSpec
 from tests.cli.kit import COMMAND, PATIENCE, OnTerminal, environment
@@ -165,22 +165,22 @@ def test_ctrl_c_interrupts_a_watch_that_has_an_end_of_its_own(tmp_path: Path) ->
 NOW = 10.0
 
 
-def still(*watched: Watched, connected: bool = True, holes: Sequence[Hole] = ()) -> Any:
+def still(*watched: Channel, connected: bool = True, holes: Sequence[Hole] = ()) -> Any:
     """A watch that stands still at NOW."""
     return SimpleNamespace(watched=[*watched], unit="unit 1", is_connected=connected, seconds=NOW, holes=[*holes])
 
 
-def temperature(*values: float) -> Watched:
+def temperature(*values: float) -> Channel:
     form = build_format(FormatSpec(as_="sint16", scale=Exact("0.01"), unit="°C"))
-    one = Watched("temperature", form)
+    one = Channel("temperature", form)
     for number, value in enumerate(values):
         one.take(NOW - len(values) + number + 0.5, form.encode(value))
     return one
 
 
-def motion() -> Watched:
+def motion() -> Channel:
     fields = [FieldSpec(name="steps", as_="uint8"), FieldSpec(name="mode", as_="uint8", words={0: "idle"}), FieldSpec(name="load", as_="uint8", unit="%")]  # fmt: skip
-    one = Watched("motion", build_format(FormatSpec(fields=fields)))
+    one = Channel("motion", build_format(FormatSpec(fields=fields)))
     one.take(1.0, bytes((3, 0, 50)))
     one.take(2.0, bytes((4, 0, 60)))
     return one
@@ -269,7 +269,7 @@ def test_the_lost_link_and_malformed_values_are_noted() -> None:
     one = temperature(20)
     view = WatchView(still(one, connected=False), "a radio")
     view.take(one.take(9.0, b"\x01"))
-    view.take(Lost(9.5, "supervision\x1btime-out"))
+    view.take(LinkLoss(9.5, "supervision\x1btime-out"))
     lines = shown(view)
     assert "no link" in lines[0]
     assert "sint16 has 2 bytes" in lines[-3]
@@ -287,7 +287,7 @@ def test_any_size_can_be_drawn(ascii_only: bool) -> None:
 
 
 def test_without_a_format_the_bytes_are_in_the_row() -> None:
-    plain = Watched("command")
+    plain = Channel("command")
     plain.take(1.0, b"\x81\x00")
     assert "81 00" in shown(WatchView(still(plain), "a radio"))[2]
 

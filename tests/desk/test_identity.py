@@ -10,7 +10,7 @@ from benchrig.desk.desk import Desk
 from benchrig.desk.inspecting import look_at
 from benchrig.desk.series import Arrival
 from benchrig.desk.watching import Watch
-from benchrig.draft.collect import Collecting, collect
+from benchrig.draft.from_devices import Collecting, collect
 from benchrig.errors import BenchrigError, DeviceNotFound, WrongDevice
 from benchrig.radio.scan import Selection
 from tests.desk.kit import at_desk

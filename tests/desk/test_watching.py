@@ -13,9 +13,9 @@ from typing import Any
 import pytest
 
 from benchrig.desk.desk import Desk
-from benchrig.desk.series import Arrival, Watched, fields_of
+from benchrig.desk.series import Arrival, Channel, fields_of
 from benchrig.desk.watch_file import WatchFile, check_file
-from benchrig.desk.watching import Event, Hole, Lost, Watch, event_as_data
+from benchrig.desk.watching import Event, Hole, LinkLoss, Watch, event_as_data
 from benchrig.errors import AttributeMissing, LinkLost, StationError, UsageError
 from benchrig.steps.attribute import Names
 from benchrig.values.format import build_format
@@ -161,10 +161,10 @@ def test_a_lost_link_ends_it() -> None:
 def test_with_reconnect_a_lost_link_is_a_hole() -> None:
     watch, events = watched("temperature", device=sending(LOSING), seconds=3.4, reconnect=True)
     kinds = [type(each) for each in events if not isinstance(each, Arrival)]
-    assert kinds == [Lost, Hole]
-    at = next(n for n, each in enumerate(events) if isinstance(each, Lost))
+    assert kinds == [LinkLoss, Hole]
+    at = next(n for n, each in enumerate(events) if isinstance(each, LinkLoss))
     lost, hole, after = events[at : at + 3]
-    assert isinstance(lost, Lost)
+    assert isinstance(lost, LinkLoss)
     assert isinstance(hole, Hole)
     assert isinstance(after, Arrival)
     assert "terminated" in lost.reason
@@ -201,7 +201,7 @@ def test_events_as_data() -> None:
     assert (data["event"], data["attribute"]) == ("value", "log stream")
     assert data["content"]["units"]["supply"] == "mV"
     assert data["time"].startswith("2026-11-25T12:00:00.")
-    assert event_as_data(watch, Lost(61.5, "gone"))["time"] == "2026-11-25T12:01:01.500Z"
+    assert event_as_data(watch, LinkLoss(61.5, "gone"))["time"] == "2026-11-25T12:01:01.500Z"
     assert event_as_data(watch, Hole(1.0, 2.0, back=False))["event"] == "no link"
 
 
@@ -211,7 +211,7 @@ def test_nested_fields_have_dotted_names() -> None:
 
 
 def test_words_and_truths_are_no_numbers() -> None:
-    one = Watched("x", build_format(FormatSpec(as_="uint8", words={255: "not known"})))
+    one = Channel("x", build_format(FormatSpec(as_="uint8", words={255: "not known"})))
     one.take(1.0, b"\x07")
     one.take(2.0, b"\xff")
     series = one.series[""]
@@ -331,7 +331,7 @@ def test_an_adapter_that_is_switched_off_ends_a_watch_that_reconnects() -> None:
 
         watch = Watch(desk, ["temperature"], seconds=20, reconnect=True)
         async for event in watch.events():
-            assert not isinstance(event, Lost)
+            assert not isinstance(event, LinkLoss)
             desk.radio.trouble = off  # type: ignore[method-assign]
 
     with pytest.raises(StationError, match="switched off"):

@@ -7,9 +7,9 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from benchrig.draft.collect import Collecting, collect
 from benchrig.draft.compose import Draft, compose
 from benchrig.draft.evidence import Evidence
+from benchrig.draft.from_devices import Collecting, collect
 from benchrig.plan.loader import load_plan
 from benchrig.plan.model import Plan
 from benchrig.propose.proposal import Basis

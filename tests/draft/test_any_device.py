@@ -16,7 +16,7 @@ from benchrig.desk.inspection import (
     ServiceSeen,
 )
 from benchrig.draft.compose import compose
-from benchrig.draft.evidence import Evidence, Look, Met, spots
+from benchrig.draft.evidence import Evidence, KnownUnit, Snapshot, spots
 from benchrig.draft.naming import table_of
 from benchrig.errors import MalformedValue
 from benchrig.plan.filling import filled
@@ -51,14 +51,14 @@ def text_of(text: str) -> Content:
     return raw(text.encode("utf-8", "replace"))
 
 
-def look(characteristics: list[CharacteristicSeen], unit: str = "C4:00:00:00:00:01", name: str = "unit") -> Look:
+def look(characteristics: list[CharacteristicSeen], unit: str = "C4:00:00:00:00:01", name: str = "unit") -> Snapshot:
     service = ServiceSeen(1, OWN, "", characteristics)
-    return Look(unit, 0, [service], AdvertisingSeen(name=name, services=[OWN]), 0.5)
+    return Snapshot(unit, 0, [service], AdvertisingSeen(name=name, services=[OWN]), 0.5)
 
 
-def plan_of(*looks: Look) -> Plan:
+def plan_of(*looks: Snapshot) -> Plan:
     """The draft as it loads."""
-    met = [Met(look.unit, look.advertising.name if look.advertising else "", look.unit) for look in looks]
+    met = [KnownUnit(look.unit, look.advertising.name if look.advertising else "", look.unit) for look in looks]
     return loaded(compose(Evidence(met=met, looks=[*looks]), Names(), Basis()).text)
 
 
@@ -156,7 +156,7 @@ def test_any_table_makes_a_plan_whose_names_are_all_different(data):
         )
         for _ in range(data.draw(st.integers(0, 3)))
     ]
-    plan = plan_of(Look("C4:00:00:00:00:01", 0, services, AdvertisingSeen(name="unit"), 0.5))
+    plan = plan_of(Snapshot("C4:00:00:00:00:01", 0, services, AdvertisingSeen(name="unit"), 0.5))
     known = {spot for spot, *_ in spots(services)}
     table = table_of(services)
     reads = [filled(step, {}, plan.names).read for step in plan.steps if step.kind.verb == "read"]

@@ -8,7 +8,7 @@ import pytest
 
 from benchrig.desk.inspection_file import Document, save_document
 from benchrig.draft.compose import compose
-from benchrig.draft.saved import evidence_from
+from benchrig.draft.from_files import evidence_from
 from benchrig.errors import UsageError
 from benchrig.plan.loader import load_plan
 from benchrig.propose.proposal import Basis

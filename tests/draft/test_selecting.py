@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from benchrig.draft.collect import Collecting, collect
 from benchrig.draft.compose import Draft, compose
-from benchrig.draft.evidence import Evidence, Met
+from benchrig.draft.evidence import Evidence, KnownUnit
+from benchrig.draft.from_devices import Collecting, collect
 from benchrig.draft.selecting import title
 from benchrig.propose.proposal import Basis
 from benchrig.radio.scan import Selection
@@ -93,7 +93,7 @@ def test_several_units_keep_their_pattern_and_the_person_is_told() -> None:
     ],
 )
 def test_the_plan_is_called_after_what_its_units_have_in_common(names: list[str], plan: str) -> None:
-    assert title(Evidence(met=[Met(str(number), name, "") for number, name in enumerate(names)])) == plan
+    assert title(Evidence(met=[KnownUnit(str(number), name, "") for number, name in enumerate(names)])) == plan
 
 
 def test_a_short_uuid_is_written_in_one_way() -> None:

@@ -11,10 +11,10 @@ from benchrig.text.escape import plain
 from benchrig.values.format import format_names
 
 if TYPE_CHECKING:
-    from benchrig.desk.prompt.talk import Talk
+    from benchrig.desk.prompt.session import Session
 
 
-def proposals(before: str, talk: Talk) -> tuple[int, list[str]]:
+def proposals(before: str, session: Session) -> tuple[int, list[str]]:
     """How many characters before the cursor a proposal takes the place of, and the proposals."""
     verb, space, rest = before.lstrip().partition(" ")
     if not space:
@@ -31,7 +31,7 @@ def proposals(before: str, talk: Talk) -> tuple[int, list[str]]:
         return len(last), _fitting(last, format_names())
     if option == "--order":
         return len(last), _fitting(last, ("little", "big"))
-    return (0, []) if option else _ending(rest, _objects(known, talk))
+    return (0, []) if option else _ending(rest, _objects(known, session))
 
 
 def _option_before(rest: str) -> str:
@@ -40,22 +40,22 @@ def _option_before(rest: str) -> str:
     return words[-1] if words and words[-1].startswith("--") else ""
 
 
-def _objects(verb: Verb, talk: Talk) -> list[str]:
+def _objects(verb: Verb, session: Session) -> list[str]:
     if verb.needs:
-        return attributes(talk, verb.needs)
+        return attributes(session, verb.needs)
     if verb.name == "unwatch":
-        return [*talk.watches]
+        return [*session.watches]
     if verb.name == "help":
         return [*VERBS]
     # a name with what cannot be typed is no proposal
-    return [name for name in talk.heard if name == plain(name)] if verb.name == "connect" else []
+    return [name for name in session.heard if name == plain(name)] if verb.name == "connect" else []
 
 
-def attributes(talk: Talk, needs: tuple[str, ...]) -> list[str]:
+def attributes(session: Session, needs: tuple[str, ...]) -> list[str]:
     """The attributes of the device that offer one of these properties; the own names before it was connected."""
-    if talk.connection.table is None:
-        return [*talk.desk.names.aliases]
-    found = names_in(talk.connection.table, talk.desk.names)
+    if session.connection.table is None:
+        return [*session.desk.names.aliases]
+    found = names_in(session.connection.table, session.desk.names)
     readable = "read" in needs or "write" in needs
     return [
         name

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from benchrig.desk.desk import Desk, in_silence
-from benchrig.desk.prompt.deeds import Connected, Deeds, Disconnected, Lost
+from benchrig.desk.prompt.deeds import Connected, ConnectionLost, Deeds, Disconnected
 from benchrig.errors import AmbiguousDevice, BenchrigError, LinkError, LinkLost, StationError, UsageError, WrongDevice
 from benchrig.radio.scan import of_device
 
@@ -158,7 +158,7 @@ class Connection:
         reason = link.lost_reason if trouble is None else trouble.message
         self.why = trouble
         self.when_lost()
-        self.deeds.append(Lost(reason))
+        self.deeds.append(ConnectionLost(reason))
         self.show({"verb": "connect", "device": self.who, "lost": reason})
         self.changed()
         if self.reconnect and not isinstance(trouble, StationError):

@@ -53,7 +53,7 @@ class Disconnected:
 
 
 @dataclass(frozen=True)
-class Lost:
+class ConnectionLost:
     """The link ended by itself."""
 
     reason: str
@@ -90,7 +90,7 @@ class WriteDone:
 
 
 @dataclass
-class Watched:
+class WatchDone:
     """A subscription: the newest samples with their times, and how many came; `ended` is None while it lasts;
     `is_cut` when it ended with the link."""
 
@@ -130,7 +130,7 @@ class Waited:
     at: float
 
 
-Deed: TypeAlias = Connected | Disconnected | Lost | ReadDone | NotDone | WriteDone | Watched | Waited
+Deed: TypeAlias = Connected | Disconnected | ConnectionLost | ReadDone | NotDone | WriteDone | WatchDone | Waited
 
 
 class Deeds(list[Deed]):

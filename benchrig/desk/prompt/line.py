@@ -35,7 +35,7 @@ class Quoted(str):
 
 
 @dataclass(frozen=True)
-class Line:
+class TypedLine:
     """`options` maps '--for' to its value, and an option without a value to ''."""
 
     verb: str
@@ -68,7 +68,7 @@ def split(text: str) -> list[str]:
     return words
 
 
-def parse(words: Sequence[str], known: Mapping[str, str]) -> Line:
+def parse(words: Sequence[str], known: Mapping[str, str]) -> TypedLine:
     """Words -> a line. `known` are the options of the verb: what their value is, '' for none. UsageError."""
     verb, plain, options = words[0], list[str](), dict[str, list[str]]()
     into = plain
@@ -83,7 +83,7 @@ def parse(words: Sequence[str], known: Mapping[str, str]) -> Line:
     for option, value in options.items():
         if known[option] and not value:
             raise UsageError(f"{option} needs a value", advice=f"{option} {known[option]}")
-    return Line(verb, tuple(plain), {option: " ".join(value) for option, value in options.items()})
+    return TypedLine(verb, tuple(plain), {option: " ".join(value) for option, value in options.items()})
 
 
 def _check_option(verb: str, option: str, known: Mapping[str, str], given: Mapping[str, object]) -> None:

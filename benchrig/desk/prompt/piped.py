@@ -13,20 +13,20 @@ from benchrig.errors import MalformedValue
 from benchrig.threads import once_readable
 
 if TYPE_CHECKING:
-    from benchrig.desk.prompt.talk import Talk
+    from benchrig.desk.prompt.session import Session
 
 _CHUNK = 65536
 
 
-async def run_lines(talk: Talk, source: int, failed: Callable[[str, Exception], None]) -> None:
+async def run_lines(session: Session, source: int, failed: Callable[[str, Exception], None]) -> None:
     """Do what each line of an open file says, up to its end or to the first failure: that is told to `failed`, with
     the line, and raised. A file that says nothing connects, as a prompt does. MalformedValue at the end when values
     did not fit their format: nobody looked at them."""
-    talk.show = misfits = _Misfits(talk.show)
+    session.show = misfits = _Misfits(session.show)
     try:
-        await _do_lines(talk, source, failed)
+        await _do_lines(session, source, failed)
     finally:
-        await talk.close()
+        await session.close()
     misfits.check()
 
 
@@ -48,19 +48,19 @@ class _Misfits:
             raise MalformedValue(f"values did not fit their format: {counts}", advice=FORMAT_ADVICE)
 
 
-async def _do_lines(talk: Talk, source: int, failed: Callable[[str, Exception], None]) -> None:
+async def _do_lines(session: Session, source: int, failed: Callable[[str, Exception], None]) -> None:
     said = False
     async for line in lines_of(source):
         said = said or says_something(line)
-        if not await _done(talk, line, failed):
+        if not await _done(session, line, failed):
             return
     if not said:
-        await _done(talk, "connect", failed)
+        await _done(session, "connect", failed)
 
 
-async def _done(talk: Talk, line: str, failed: Callable[[str, Exception], None]) -> bool:
+async def _done(session: Session, line: str, failed: Callable[[str, Exception], None]) -> bool:
     try:
-        return await do(talk, line)
+        return await do(session, line)
     except Exception as error:
         failed(line, error)
         raise

@@ -8,7 +8,16 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from benchrig.desk.prompt.deeds import MOST_DEEDS, Connected, Deed, Lost, NotDone, ReadDone, Watched, WriteDone
+from benchrig.desk.prompt.deeds import (
+    MOST_DEEDS,
+    Connected,
+    ConnectionLost,
+    Deed,
+    NotDone,
+    ReadDone,
+    WatchDone,
+    WriteDone,
+)
 from benchrig.desk.prompt.steps import StepText, literals, steps_of
 from benchrig.errors import UsageError
 from benchrig.plan.wording import name_pattern, selection_data, spec_data
@@ -18,7 +27,7 @@ from benchrig.steps.attribute import AttributeSpec, Names
 from benchrig.text.escape import plain
 
 if TYPE_CHECKING:
-    from benchrig.desk.prompt.talk import Talk
+    from benchrig.desk.prompt.session import Session
     from benchrig.radio.scan import Selection, Sighting
 
 
@@ -43,15 +52,15 @@ class Saved:
     remarks: list[str]
 
 
-def save(talk: Talk, path: Path, when: datetime, *, force: bool = False) -> Saved:
+def save(session: Session, path: Path, when: datetime, *, force: bool = False) -> Saved:
     """Write the plan of what was done with the last device. UsageError when there is nothing to save, or a file to
     keep."""
-    unit = talk.connection.unit
+    unit = session.connection.unit
     if unit is None:
         raise UsageError("nothing was done yet", advice="connect, read, write or watch something first")
-    deeds, left_out = _with_the_last(talk.deeds)
+    deeds, left_out = _with_the_last(session.deeds)
     selection = next((deed.selection for deed in reversed(deeds) if isinstance(deed, Connected)), None)
-    story = Story(deeds, unit, when, talk.desk.names, selection, talk.caution)
+    story = Story(deeds, unit, when, session.desk.names, selection, session.caution)
     steps = steps_of(story.deeds)
     text = plan_text(story, steps)
     try:
@@ -61,7 +70,7 @@ def save(talk: Talk, path: Path, when: datetime, *, force: bool = False) -> Save
         raise UsageError(f"{path} is there already", advice=f"save! {path} writes over it") from None
     except OSError as error:
         raise UsageError(f"{path} cannot be written: {error.strerror or error}", advice="give another file") from error
-    remarks = [*_not_kept(story.deeds), *_other_devices(left_out), *_too_many(talk.deeds.dropped)]
+    remarks = [*_not_kept(story.deeds), *_other_devices(left_out), *_too_many(session.deeds.dropped)]
     return Saved(len([step for step in steps if step.verb]), remarks)
 
 
@@ -71,7 +80,7 @@ def _not_kept(deeds: Sequence[Deed]) -> list[str]:
         f"write {deed.subject.name}: {deed.remark}" for deed in deeds if isinstance(deed, WriteDone) and deed.remark
     ]
     remarks += [f"{deed.doing} is left out: {deed.reason}" for deed in deeds if isinstance(deed, NotDone)]
-    lost = [number for number, deed in enumerate(deeds) if isinstance(deed, Lost)]
+    lost = [number for number, deed in enumerate(deeds) if isinstance(deed, ConnectionLost)]
     if not lost:
         return remarks
     times = "once" if len(lost) == 1 else f"{len(lost)} times"
@@ -101,7 +110,7 @@ def _with_the_last(deeds: Sequence[Deed]) -> tuple[list[Deed], int]:
         if mine:
             here.append(deed)
         else:
-            others += isinstance(deed, (ReadDone, WriteDone, Watched))
+            others += isinstance(deed, (ReadDone, WriteDone, WatchDone))
     return here, others
 
 

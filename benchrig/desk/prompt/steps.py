@@ -10,14 +10,14 @@ from typing import Any
 
 from benchrig.desk.prompt.deeds import (
     Connected,
+    ConnectionLost,
     Deed,
     Disconnected,
-    Lost,
     NotDone,
     ReadDone,
     Subject,
     Waited,
-    Watched,
+    WatchDone,
     WriteDone,
 )
 from benchrig.desk.prompt.limits import limits, misfit, written
@@ -108,7 +108,7 @@ class _Teller:
                 yield from self._connected()
             case Disconnected():
                 yield StepText("disconnect")
-            case Lost():
+            case ConnectionLost():
                 yield self._lost(deed)
             case ReadDone():
                 yield self._read(deed)
@@ -116,7 +116,7 @@ class _Teller:
                 yield StepText(remarks=[f"{deed.doing}: left out: {deed.reason}"])
             case WriteDone():
                 yield from self._write(deed)
-            case Watched():
+            case WatchDone():
                 yield from self._watched(deed)
             case Waited():
                 if not any(watched.started <= deed.at for watched in self._watches() if _lasts(watched, deed.at)):
@@ -127,7 +127,7 @@ class _Teller:
         if any(isinstance(deed, Connected) for deed in self.deeds[: self.number]):
             yield _connect()
 
-    def _lost(self, deed: Lost) -> StepText:
+    def _lost(self, deed: ConnectionLost) -> StepText:
         """A plan cannot wait for the loss of a link; it ends the link itself where there was another one."""
         remark = f"The link was lost here: {deed.reason}."
         later = next((each for each in self.deeds[self.number :] if isinstance(each, (Connected, Disconnected))), None)
@@ -163,7 +163,7 @@ class _Teller:
                 own += other.subject.name == subject.name
             elif isinstance(other, ReadDone) and other.data is not None and _same(other.subject, subject):
                 yield (own, writes), other, other.data
-            elif isinstance(other, Watched) and _same(other.subject, subject):
+            elif isinstance(other, WatchDone) and _same(other.subject, subject):
                 for at, data in other.samples:
                     yield self._written_before(at, subject), other, data
 
@@ -194,10 +194,10 @@ class _Teller:
             _expect(back, replace(deed.subject, settable=True), [deed.data])
             yield back
 
-    def _watches(self) -> list[Watched]:
-        return [deed for deed in self.deeds if isinstance(deed, Watched)]
+    def _watches(self) -> list[WatchDone]:
+        return [deed for deed in self.deeds if isinstance(deed, WatchDone)]
 
-    def _answer(self, deed: WriteDone) -> tuple[Watched, bytes] | None:
+    def _answer(self, deed: WriteDone) -> tuple[WatchDone, bytes] | None:
         """The first notification that came of this write, where all of them came of writes."""
         for watched in self._watches():
             if not _lasts(watched, deed.at) or not self._only_answers(watched):
@@ -212,10 +212,10 @@ class _Teller:
         writes = [deed.at for deed in self.deeds if isinstance(deed, WriteDone) and deed.at <= at]
         return writes[-1] if writes and at - writes[-1] <= ANSWERS_WITHIN else None
 
-    def _only_answers(self, watched: Watched) -> bool:
+    def _only_answers(self, watched: WatchDone) -> bool:
         return bool(watched.samples) and all(self._cause(at) is not None for at, _ in watched.samples)
 
-    def _watched(self, deed: Watched) -> Iterator[StepText]:
+    def _watched(self, deed: WatchDone) -> Iterator[StepText]:
         if self._only_answers(deed):
             return
         ended = deed.started if deed.ended is None else deed.ended
@@ -242,11 +242,11 @@ def _same(one: Subject, other: Subject) -> bool:
     return (one.name, one.spec) == (other.name, other.spec)
 
 
-def _lasts(watched: Watched, at: float) -> bool:
+def _lasts(watched: WatchDone, at: float) -> bool:
     return watched.started <= at and (watched.ended is None or at <= watched.ended)
 
 
-def _listen(deed: Watched, ended: float) -> float:
+def _listen(deed: WatchDone, ended: float) -> float:
     """Seconds to listen: as in the session, within bounds, and in any case until something must have come."""
     first = deed.first_at - deed.started if deed.count else 0.0
     gap = 1 / deed.rate if deed.rate else 0.0

@@ -26,7 +26,7 @@ from benchrig.errors import BenchrigError, OperatorError
 from benchrig.text.escape import plain
 
 if TYPE_CHECKING:
-    from benchrig.desk.prompt.talk import Talk
+    from benchrig.desk.prompt.session import Session
 
 LONGEST_NAME = 24
 # Between two times, in seconds, that what came meanwhile is shown above the prompt.
@@ -46,25 +46,25 @@ class Voice:
     fitted: Callable[[str], str]
 
 
-async def run_typed(talk: Talk, voice: Voice) -> None:
+async def run_typed(session: Session, voice: Voice) -> None:
     """Connect, then prompt for lines and do what they say, until one ends the session or the input does. Ctrl-C stops
     the verb that runs."""
-    prompt = _Prompt(talk, voice)
-    talk.ask, talk.connection.changed = prompt.acknowledge, prompt.redraw
+    prompt = _Prompt(session, voice)
+    session.ask, session.connection.changed = prompt.acknowledge, prompt.redraw
     line: str | None = "connect"
     try:
         with _keys_waiting():
-            while line is not None and await _do_all(talk, line.splitlines(), voice):
+            while line is not None and await _do_all(session, line.splitlines(), voice):
                 line = await prompt.line()
     finally:
-        await talk.close()
+        await session.close()
 
 
-async def _do_all(talk: Talk, lines: list[str], voice: Voice) -> bool:
+async def _do_all(session: Session, lines: list[str], voice: Voice) -> bool:
     """Do what the lines of one input say (several were pasted together), up to the first that fails; False when one
     ends the session."""
     for line in lines:
-        outcome = await _stoppable(talk, line, voice)
+        outcome = await _stoppable(session, line, voice)
         if outcome is not _Outcome.DONE:
             return outcome is _Outcome.FAILED
     return True
@@ -76,14 +76,14 @@ class _Outcome(Enum):
     QUIT = auto()
 
 
-async def _stoppable(talk: Talk, line: str, voice: Voice) -> _Outcome:
+async def _stoppable(session: Session, line: str, voice: Voice) -> _Outcome:
     """Do what a line says, until Ctrl-C at most."""
-    verb = asyncio.ensure_future(do(talk, line))
+    verb = asyncio.ensure_future(do(session, line))
     busy = False
 
     def stop() -> None:
         nonlocal busy
-        busy = busy or talk.connection.is_busy
+        busy = busy or session.connection.is_busy
         verb.cancel()
 
     try:
@@ -96,7 +96,7 @@ async def _stoppable(talk: Talk, line: str, voice: Voice) -> _Outcome:
             raise
         voice.say("stopped")
         if busy:
-            await talk.connection.give_up()
+            await session.connection.give_up()
     return _Outcome.FAILED
 
 
@@ -157,24 +157,24 @@ async def _above_the_prompt() -> AsyncIterator[None]:
 class _Prompt:
     """Reads lines. The prompt says which device it is, and whether it is connected, as long as it stands there."""
 
-    def __init__(self, talk: Talk, voice: Voice) -> None:
-        self._talk, self._voice = talk, voice
-        self._session: PromptSession[str] = PromptSession(
+    def __init__(self, session: Session, voice: Voice) -> None:
+        self._session, self._voice = session, voice
+        self._reader: PromptSession[str] = PromptSession(
             message=self._message,
-            completer=_Completer(talk),
+            completer=_Completer(session),
             complete_while_typing=False,
             history=LineHistory(history_file(os.environ)),
         )
 
     def redraw(self) -> None:
-        self._session.app.invalidate()
+        self._reader.app.invalidate()
 
     async def line(self) -> str | None:
         """None at the end of the input. Ctrl-C clears the line."""
         while True:
             try:
                 async with _above_the_prompt():
-                    return await self._session.prompt_async(set_exception_handler=False, handle_sigint=False)
+                    return await self._reader.prompt_async(set_exception_handler=False, handle_sigint=False)
             except KeyboardInterrupt:
                 continue
             except EOFError:
@@ -200,7 +200,7 @@ class _Prompt:
             self._voice.say(_ONLY_THE_WORD)
 
     def _message(self) -> FormattedText:
-        unit, state = self._talk.connection.unit, self._talk.connection.state
+        unit, state = self._session.connection.unit, self._session.connection.state
         if unit is None or not state:
             return FormattedText([("", "not connected> ")])
         name = plain(unit.name or unit.address, LONGEST_NAME)
@@ -208,10 +208,10 @@ class _Prompt:
 
 
 class _Completer(Completer):
-    def __init__(self, talk: Talk) -> None:
-        self._talk = talk
+    def __init__(self, session: Session) -> None:
+        self._session = session
 
     def get_completions(self, document: Document, complete_event: CompleteEvent) -> Iterable[Completion]:
-        length, words = proposals(document.text_before_cursor, self._talk)
+        length, words = proposals(document.text_before_cursor, self._session)
         for word in words:
             yield Completion(word, start_position=-length)

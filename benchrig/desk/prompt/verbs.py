@@ -1,4 +1,4 @@
-"""The verbs of a session: how each is written, and what it does in the talk."""
+"""The verbs of a session: how each is written, and what it does."""
 
 from __future__ import annotations
 
@@ -7,9 +7,9 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 
-from benchrig.desk.prompt.line import Line, parse, split, take_name
+from benchrig.desk.prompt.line import TypedLine, parse, split, take_name
 from benchrig.desk.prompt.saving import save
-from benchrig.desk.prompt.talk import Talk
+from benchrig.desk.prompt.session import Session
 from benchrig.desk.typed_format import BESIDE, typed_format
 from benchrig.desk.writing import Order
 from benchrig.errors import UnfitValue, UsageError
@@ -31,7 +31,7 @@ class Verb:
     name: str
     usage: str
     doc: str
-    run: Callable[[Talk, Line], Awaitable[None]]
+    run: Callable[[Session, TypedLine], Awaitable[None]]
     options: Mapping[str, str] = field(default_factory=dict)
     needs: tuple[str, ...] = ()
 
@@ -41,51 +41,51 @@ def says_something(text: str) -> bool:
     return bool(text.strip()) and not text.lstrip().startswith("#")
 
 
-async def do(talk: Talk, text: str) -> bool:
+async def do(session: Session, text: str) -> bool:
     """Do what a line says; False when it ends the session. An empty line, and one that begins with #, says nothing.
     Raises benchrig's errors: UsageError for a line that means nothing."""
     if not says_something(text):
         return True
     words = split(text)
-    talk.about = ""
+    session.about = ""
     verb = VERBS.get(_ALSO.get(words[0], words[0]))
     if verb is None:
         raise UsageError(f"there is no verb '{words[0]}'", advice=suggest(words[0], VERBS) or "help")
     with misfit_is_usage():
-        await verb.run(talk, parse(words, verb.options))
+        await verb.run(session, parse(words, verb.options))
     return verb.name != "quit"
 
 
-async def _scan(talk: Talk, line: Line) -> None:
+async def _scan(session: Session, line: TypedLine) -> None:
     _no_words(line, "scan --for 5 s")
-    await talk.scan(_seconds(line.options["--for"]) if "--for" in line.options else LISTEN_FOR)
+    await session.scan(_seconds(line.options["--for"]) if "--for" in line.options else LISTEN_FOR)
 
 
-async def _connect(talk: Talk, line: Line) -> None:
-    await talk.connect(line.rest)
+async def _connect(session: Session, line: TypedLine) -> None:
+    await session.connect(line.rest)
 
 
-async def _disconnect(talk: Talk, line: Line) -> None:
+async def _disconnect(session: Session, line: TypedLine) -> None:
     _no_words(line, "disconnect")
-    await talk.disconnect()
+    await session.disconnect()
 
 
-async def _table(talk: Talk, line: Line) -> None:
+async def _table(session: Session, line: TypedLine) -> None:
     _no_words(line, "table")
-    await talk.services()
+    await session.services()
 
 
-async def _read(talk: Talk, line: Line) -> None:
+async def _read(session: Session, line: TypedLine) -> None:
     spec = typed_format(line.options)
-    for name in await _names_of(talk, line, "read battery level"):
-        await talk.read(name, spec)
+    for name in await _names_of(session, line, "read battery level"):
+        await session.read(name, spec)
 
 
-async def _write(talk: Talk, line: Line) -> None:
+async def _write(session: Session, line: TypedLine) -> None:
     _some_words(line, "write alarm limit 8 °C")
-    await talk.connection.up()
+    await session.connection.up()
     spec = typed_format(line.options)
-    name, words = take_name(line.words, talk.desk.names, talk.connection.table)
+    name, words = take_name(line.words, session.desk.names, session.connection.table)
     raw = line.options.get("--raw")
     if (raw is None) == (not words):
         raise UsageError("a write needs either a value or --raw", advice=f"write {name} --raw 01 A0")
@@ -97,39 +97,39 @@ async def _write(talk: Talk, line: Line) -> None:
         response="--no-response" not in line.options,
         read_back="--read-back" in line.options,
     )
-    await talk.write(order, spec)
+    await session.write(order, spec)
 
 
-async def _watch(talk: Talk, line: Line) -> None:
+async def _watch(session: Session, line: TypedLine) -> None:
     spec = typed_format(line.options)
-    for name in await _names_of(talk, line, "watch temperature"):
-        await talk.watch(name, spec)
+    for name in await _names_of(session, line, "watch temperature"):
+        await session.watch(name, spec)
 
 
-async def _unwatch(talk: Talk, line: Line) -> None:
-    await talk.unwatch(line.rest)
+async def _unwatch(session: Session, line: TypedLine) -> None:
+    await session.unwatch(line.rest)
 
 
-async def _wait(talk: Talk, line: Line) -> None:
+async def _wait(session: Session, line: TypedLine) -> None:
     _some_words(line, "wait 2 s")
-    await talk.wait(_seconds(line.rest))
+    await session.wait(_seconds(line.rest))
 
 
-async def _save(talk: Talk, line: Line, *, force: bool = False) -> None:
+async def _save(session: Session, line: TypedLine, *, force: bool = False) -> None:
     _some_words(line, "save plan.yaml")
     path = _file(line)
-    saved = save(talk, path, datetime.now().astimezone(), force=force)
+    saved = save(session, path, datetime.now().astimezone(), force=force)
     result = {"verb": "save", "file": str(path), "steps": saved.steps}
-    talk.show(result | ({"remarks": saved.remarks} if saved.remarks else {}))
+    session.show(result | ({"remarks": saved.remarks} if saved.remarks else {}))
 
 
-async def _save_over(talk: Talk, line: Line) -> None:
-    await _save(talk, line, force=True)
+async def _save_over(session: Session, line: TypedLine) -> None:
+    await _save(session, line, force=True)
 
 
-async def _help(talk: Talk, line: Line) -> None:
+async def _help(session: Session, line: TypedLine) -> None:
     chosen = [VERBS[word] for word in line.words if word in VERBS] or [*VERBS.values()]
-    talk.show({
+    session.show({
         "verb": "help",
         "verbs": [
             {"usage": f"{each.name} {each.usage}".strip(), "meaning": each.doc, "options": _options(each)}
@@ -138,7 +138,7 @@ async def _help(talk: Talk, line: Line) -> None:
     })  # fmt: skip
 
 
-async def _quit(talk: Talk, line: Line) -> None:
+async def _quit(session: Session, line: TypedLine) -> None:
     _no_words(line, "quit")
 
 
@@ -146,23 +146,23 @@ def _options(verb: Verb) -> list[str]:
     return [f"{option} {value}".strip() for option, value in verb.options.items()]
 
 
-async def _names_of(talk: Talk, line: Line, example: str) -> list[str]:
+async def _names_of(session: Session, line: TypedLine, example: str) -> list[str]:
     """Every attribute that the line names, one after the other."""
     _some_words(line, example)
-    await talk.connection.up()
+    await session.connection.up()
     names, words = list[str](), line.words
     while words:
-        name, words = take_name(words, talk.desk.names, talk.connection.table)
+        name, words = take_name(words, session.desk.names, session.connection.table)
         names.append(name)
     return names
 
 
-def _some_words(line: Line, example: str) -> None:
+def _some_words(line: TypedLine, example: str) -> None:
     if not line.words:
         raise UsageError(f"{line.verb} needs to know what", advice=f"for example: {example}")
 
 
-def _no_words(line: Line, example: str) -> None:
+def _no_words(line: TypedLine, example: str) -> None:
     if line.words:
         raise UsageError(f"{line.verb} takes no '{line.words[0]}'", advice=f"write: {example}")
 
@@ -171,7 +171,7 @@ def _seconds(text: str) -> float:
     return Duration.from_source(text).seconds
 
 
-def _file(line: Line) -> Path:
+def _file(line: TypedLine) -> Path:
     return Path(line.rest).expanduser()
 
 

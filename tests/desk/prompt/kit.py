@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from benchrig.desk.desk import Desk
-from benchrig.desk.prompt.talk import Talk
+from benchrig.desk.prompt.session import Session
 from benchrig.desk.prompt.verbs import do
 from benchrig.errors import BenchrigError
 from benchrig.radio.scan import Selection
@@ -44,11 +44,11 @@ NAMES = Names(
 
 @dataclass
 class Talked:
-    """What was shown, the cautions that were asked, and the talk as it was at the end."""
+    """What was shown, the cautions that were asked, and the session as it was at the end."""
 
     results: list[dict[str, Any]]
     asked: list[str]
-    talk: Talk
+    session: Session
 
     def of(self, verb: str) -> list[dict[str, Any]]:
         return [result for result in self.results if result["verb"] == verb]
@@ -74,13 +74,13 @@ def talked(
         if answer is not None:
             raise answer
 
-    async def work(desk: Desk) -> Talk:
-        talk = Talk(desk, results.append, ask, **options)
+    async def work(desk: Desk) -> Session:
+        session = Session(desk, results.append, ask, **options)
         try:
             for line in lines:
-                await do(talk, line)
+                await do(session, line)
         finally:
-            await talk.close()
-        return talk
+            await session.close()
+        return session
 
     return Talked(results, asked, at_desk(work, *devices, names=names, seed=seed, selection=selection))

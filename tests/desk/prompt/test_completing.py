@@ -7,7 +7,7 @@ import pytest
 from benchrig.desk.desk import Desk
 from benchrig.desk.prompt.completing import proposals
 from benchrig.desk.prompt.naming import names_in
-from benchrig.desk.prompt.talk import Talk
+from benchrig.desk.prompt.session import Session
 from benchrig.steps.lookup import look_up
 from tests.desk.kit import at_desk
 from tests.desk.prompt.kit import LOGGER, NAMES
@@ -29,13 +29,13 @@ async def _nobody(_: str) -> None:
 
 def proposed(*befores: str, connected: bool = True) -> list[tuple[int, list[str]]]:
     async def work(desk: Desk) -> list[tuple[int, list[str]]]:
-        talk = Talk(desk, lambda _: None, _nobody)
+        session = Session(desk, lambda _: None, _nobody)
         if connected:
-            await talk.scan(0.5)
-            await talk.connect()
-            await talk.watch("temperature")
-        found = [proposals(before, talk) for before in befores]
-        await talk.close()
+            await session.scan(0.5)
+            await session.connect()
+            await session.watch("temperature")
+        found = [proposals(before, session) for before in befores]
+        await session.close()
         return found
 
     return at_desk(work, LOGGER, names=NAMES)

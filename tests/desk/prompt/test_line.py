@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from benchrig.desk.prompt.line import Line, Quoted, parse, split, take_name
+from benchrig.desk.prompt.line import Quoted, TypedLine, parse, split, take_name
 from benchrig.errors import UsageError
 from benchrig.radio.table import Characteristic, Service, Table
 from benchrig.source.shape import Misfit
@@ -50,7 +50,7 @@ def test_any_line_has_words_or_an_open_quote(text: str) -> None:
 
 def test_an_option_has_all_words_up_to_the_next_one() -> None:
     line = parse(split("write command --raw 81 00 --read-back"), OPTIONS)
-    assert line == Line("write", ("command",), {"--raw": "81 00", "--read-back": ""})
+    assert line == TypedLine("write", ("command",), {"--raw": "81 00", "--read-back": ""})
 
 
 def test_words_behind_an_option_without_a_value_belong_to_the_verb() -> None:

@@ -11,9 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchrig.desk.desk import Desk
-from benchrig.desk.prompt.deeds import MOST_DEEDS, Connected, Deed, ReadDone, Subject, Watched, WriteDone
+from benchrig.desk.prompt.deeds import MOST_DEEDS, Connected, Deed, ReadDone, Subject, WatchDone, WriteDone
 from benchrig.desk.prompt.saving import Story, plan_text, save
-from benchrig.desk.prompt.talk import Talk
+from benchrig.desk.prompt.session import Session
 from benchrig.desk.prompt.verbs import do
 from benchrig.errors import BenchrigError, UsageError
 from benchrig.plan.filling import filled
@@ -27,7 +27,7 @@ from benchrig.values.format import build_format
 from benchrig.values.spec import spec_from
 from tests.desk.kit import at_desk
 from tests.desk.prompt.kit import LOGGER, OWN, Talked, talked
-from tests.desk.prompt.test_talk import LEAVES, PRESENTING, VOLTAGE
+from tests.desk.prompt.test_session import LEAVES, PRESENTING, VOLTAGE
 from tests.run.kit import Ran, device_text, run
 
 WHEN = datetime(2026, 5, 1, 14, 30, tzinfo=UTC)
@@ -35,7 +35,7 @@ UNIT = Sighting("C4:00:00:00:00:01", name="unit 1")
 
 
 def saved(folder: Path, done: Talked, *, force: bool = False) -> Path:
-    save(done.talk, folder / "plan.yaml", WHEN, force=force)
+    save(done.session, folder / "plan.yaml", WHEN, force=force)
     return folder / "plan.yaml"
 
 
@@ -128,7 +128,7 @@ def test_a_format_that_the_device_says_itself_is_in_the_plan(tmp_path: Path) -> 
 
 def test_refusals_are_expected_again(tmp_path: Path) -> None:
     done = talked("connect")
-    done.talk.deeds += [
+    done.session.deeds += [
         ReadDone(Subject("2A00"), None, "read not permitted"),
         WriteDone(Subject("2A00"), b"\1", 0.0, refused="out of range"),
     ]
@@ -323,13 +323,13 @@ def test_a_value_that_does_not_fit_its_format_is_held_as_bytes(tmp_path: Path) -
 
 
 def test_what_never_came_is_no_step(tmp_path: Path) -> None:
-    text = plan_text(story(Watched(subject(**{"as": "uint8"}), 0.0, 3.0), names=names(**{"as": "uint8"})))
+    text = plan_text(story(WatchDone(subject(**{"as": "uint8"}), 0.0, 3.0), names=names(**{"as": "uint8"})))
     assert steps(text, tmp_path) == []
     assert "# notify own: left out: nothing came in 3 s" in text
 
 
 def test_what_was_heard_to_change_is_not_held_to_one_value(tmp_path: Path) -> None:
-    own, watched = subject(**{"as": "uint8", "unit": "%"}), Watched(subject(**{"as": "uint8", "unit": "%"}), 1.0, 5.0)
+    own, watched = subject(**{"as": "uint8", "unit": "%"}), WatchDone(subject(**{"as": "uint8", "unit": "%"}), 1.0, 5.0)
     for at, data in enumerate((b"\x32", b"\x3c"), 2):
         watched.add(at, data)
     found, _ = expected(tmp_path, [ReadDone(own, b"\x32"), watched], names(**{"as": "uint8", "unit": "%"}))
@@ -362,13 +362,13 @@ def test_devices_of_one_name_are_not_mixed(tmp_path: Path) -> None:
     plan = loaded(saved(tmp_path, done).read_text(encoding="utf-8"), tmp_path)
     assert plan.selection().address == "C0:11:22:33:44:02"
     assert [step.name for step in plan.steps] == ["scan", "connect", "read battery level"]
-    remarks = save(done.talk, tmp_path / "other.yaml", WHEN).remarks
+    remarks = save(done.session, tmp_path / "other.yaml", WHEN).remarks
     assert remarks == ["2 verbs with other devices left out: a plan has one"]
 
 
 def test_a_connection_that_failed_does_not_change_what_is_selected(tmp_path: Path) -> None:
     done = talked("connect C0:11:22:33:44:01", "read battery level", "disconnect", devices=TWINS)
-    done.talk.desk.means(Selection(name="nobody"))
+    done.session.desk.means(Selection(name="nobody"))
     assert loaded(saved(tmp_path, done).read_text(encoding="utf-8"), tmp_path).selection().name is None
 
 
@@ -401,13 +401,13 @@ def _goes_on(*lines: str, device: str, into: list[dict[str, Any]]) -> list[str]:
     async def work(desk: Desk) -> None:
         async def yes(_: str) -> None: ...
 
-        talk = Talk(desk, into.append, yes)
+        session = Session(desk, into.append, yes)
         for line in lines:
             try:
-                await do(talk, line)
+                await do(session, line)
             except BenchrigError as error:
                 failed.append(error.message)
-        await talk.close()
+        await session.close()
 
     at_desk(work, device)
     return failed
@@ -423,8 +423,8 @@ def test_a_read_that_gets_no_answer_is_said_to_be_left_out(tmp_path: Path) -> No
 def test_an_all_day_session_keeps_what_it_can(tmp_path: Path) -> None:
     done = talked("read humidity")
     for _ in range(MOST_DEEDS):
-        done.talk.deeds.append(ReadDone(Subject("2A00"), b"\1"))
-    assert (len(done.talk.deeds), done.talk.deeds.dropped) == (MOST_DEEDS, 2)
+        done.session.deeds.append(ReadDone(Subject("2A00"), b"\1"))
+    assert (len(done.session.deeds), done.session.deeds.dropped) == (MOST_DEEDS, 2)
 
 
 FORMS: list[dict[str, Any]] = [
@@ -453,7 +453,7 @@ def test_whatever_a_device_says_the_plan_loads(
     tmp_path_factory: pytest.TempPathFactory,
 ) -> None:
     own = subject(settable=settable, **form)
-    watched = Watched(own, 0.0, 5.0)
+    watched = WatchDone(own, 0.0, 5.0)
     for number, data in enumerate(samples):
         watched.add(float(number), data)
     deeds: list[Deed] = [ReadDone(own, data) for data in samples]

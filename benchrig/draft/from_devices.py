@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from benchrig.desk.desk import Desk
 from benchrig.desk.inspecting import advertising_of, handles_of, look_at, table_seen
 from benchrig.desk.inspection import LEFT_OUT, LOST_BEFORE
-from benchrig.draft.evidence import HIDDEN, Evidence, Heard, Listening, Look, Met, Spot, spots
+from benchrig.draft.evidence import HIDDEN, Evidence, Heard, KnownUnit, Snapshot, Spot, StreamSeen, spots
 from benchrig.errors import DeviceError, DeviceNotFound, LinkError, LinkLost, NoAnswer, SystemPairing
 from benchrig.propose.tolerance import Group
 from benchrig.radio.scan import Report, Sighting
@@ -67,7 +67,7 @@ async def collect(desk: Desk, how: Collecting) -> Evidence:
         for visit in range(how.repeat):
             found = unit if visit == 0 else await _heard_well(alone, hear)
             await _Visit(alone, found, visit, evidence, how).run()
-        evidence.met.append(Met(unit.address, unit.name, unit.address))
+        evidence.met.append(KnownUnit(unit.address, unit.name, unit.address))
         evidence.sources.append(f"{unit.name or '(no name)'} {unit.address}, connected {how.repeat} times")
     return evidence
 
@@ -118,13 +118,13 @@ class _Visit:
         took, payload = self.desk.took, await link.settled_payload()
         services = await self._looked()
         self.evidence.looks.append(
-            Look(self.unit.address, self.number, services, advertising_of(self.unit), took, self.desk.attempts, payload, self.unit.address_type)
+            Snapshot(self.unit.address, self.number, services, advertising_of(self.unit), took, self.desk.attempts, payload, self.unit.address_type)
         )  # fmt: skip
         started = self.desk.now()
         for spot in self._senders(services):
             await self._hear(spot)
         await _while_up(self.link, max(0.0, BETWEEN - (self.desk.now() - started)))
-        self.evidence.looks.append(Look(self.unit.address, self.number, await self._looked()))
+        self.evidence.looks.append(Snapshot(self.unit.address, self.number, await self._looked()))
         await self.link.disconnect()
 
     @property
@@ -239,13 +239,13 @@ async def _while_up(link: Link, seconds: float) -> None:
         return
 
 
-def listening(unit: str, seconds: float, times: list[float], values: list[bytes]) -> Listening:
+def listening(unit: str, seconds: float, times: list[float], values: list[bytes]) -> StreamSeen:
     """The statistics of one subscription from the times of its notifications."""
     gaps = [later - earlier for earlier, later in pairwise(times)]
     span = times[-1] - times[0] if times else 0.0
     rate = len(gaps) / span if span > 0 else None
     group = Group.of(gaps) if gaps else None
-    return Listening(unit, seconds, len(times), rate, group, values, gap_p95=_p95(gaps))
+    return StreamSeen(unit, seconds, len(times), rate, group, values, gap_p95=_p95(gaps))
 
 
 def _p95(gaps: list[float]) -> float | None:

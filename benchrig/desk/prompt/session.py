@@ -18,7 +18,7 @@ from benchrig.desk.desk import READ_WITHIN, Desk
 from benchrig.desk.inspecting import content, table_seen
 from benchrig.desk.prompt.connection import CONNECT_AGAIN, Connection
 from benchrig.desk.prompt.deeds import Deeds, NotDone, ReadDone, Subject, Waited, WriteDone
-from benchrig.desk.prompt.watch import Watch
+from benchrig.desk.prompt.subscription import Subscription
 from benchrig.desk.writing import Order, Sending, prepare, send, target_of
 from benchrig.errors import AttError, BenchrigError, LinkLost, MalformedValue, UsageError
 from benchrig.plan.wording import spec_of
@@ -36,7 +36,7 @@ _SETTABLE = {"write", "reliable write", "write without response"}
 
 
 @dataclass
-class Talk:
+class Session:
     """`ask` shows a caution and raises OperatorError unless it is acknowledged; `caution` is the plan's word on
     writing; `thinned` spares a terminal what nobody could read; `reconnect` looks for a lost device by itself. `about`
     is the attribute that the last line came to. `began` is the time of day at the beginning."""
@@ -50,7 +50,7 @@ class Talk:
     reconnect: bool = False
     thinned: bool = False
     deeds: Deeds = field(default_factory=Deeds)
-    watches: dict[str, Watch] = field(default_factory=dict)
+    watches: dict[str, Subscription] = field(default_factory=dict)
     heard: list[str] = field(default_factory=list)
     about: str = ""
     _asked: set[tuple[str, int]] = field(default_factory=set)
@@ -151,7 +151,7 @@ class Talk:
         if alike:
             raise UsageError(f"{alike[0]} is watched already", advice=f"unwatch {alike[0]}")
         subject = await self._subject(link, target, spec)
-        watch = Watch(characteristic, subject, self.show, self.time_of, thinned=self.thinned)
+        watch = Subscription(characteristic, subject, self.show, self.time_of, thinned=self.thinned)
         async with self.desk.blaming():
             await link.subscribe(characteristic, watch.hear, f"watch {name}", READ_WITHIN)
         self.watches[name] = watch
@@ -214,7 +214,7 @@ class Talk:
             if link.is_up:
                 await link.subscribe(watch.characteristic, watch.hear, f"watch {target.name}", READ_WITHIN)
 
-    def _watch_of(self, target: Target) -> Watch | None:
+    def _watch_of(self, target: Target) -> Subscription | None:
         return next((each for each in self.watches.values() if each.characteristic == target.found.attribute), None)
 
     def _pause_watches(self) -> None:
@@ -234,7 +234,7 @@ class Talk:
             self._end(watch)
         self.watches.clear()
 
-    def _end(self, watch: Watch) -> None:
+    def _end(self, watch: Subscription) -> None:
         """Close it, and say what came."""
         watch.close()
         seen = watch.seen

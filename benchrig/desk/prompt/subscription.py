@@ -7,7 +7,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from benchrig.desk.inspecting import content
-from benchrig.desk.prompt.deeds import Subject, Watched
+from benchrig.desk.prompt.deeds import Subject, WatchDone
 
 if TYPE_CHECKING:
     from benchrig.radio.table import Characteristic
@@ -17,7 +17,7 @@ AT_ONCE = 20
 A_SECOND = 4.0
 
 
-class Watch:
+class Subscription:
     """`time_of` is the time of day of one on the loop's clock. `show` gets a result for each notification, with `passed_over` for those before it that were not shown; what
     comes before `begin` is shown after it."""
 
@@ -32,7 +32,7 @@ class Watch:
     ) -> None:
         self.characteristic, self.subject = characteristic, subject
         self._loop = asyncio.get_running_loop()
-        self.seen = Watched(subject, self._loop.time())
+        self.seen = WatchDone(subject, self._loop.time())
         self._show = show
         self._time_of = time_of
         self._thinned = thinned

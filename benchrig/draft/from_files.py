@@ -7,7 +7,7 @@ from pathlib import Path
 
 from benchrig.desk.inspection import Inspection
 from benchrig.desk.inspection_file import load_as, load_document
-from benchrig.draft.evidence import Evidence, Heard, Listening, Look, Met, ReadByName, spots
+from benchrig.draft.evidence import Evidence, Heard, KnownUnit, ReadByName, Snapshot, StreamSeen, spots
 from benchrig.errors import UsageError
 from benchrig.propose.tolerance import Group
 from benchrig.record.journal import read_record
@@ -81,7 +81,7 @@ def _add_inspection(evidence: Evidence, seen: Inspection, name: str) -> None:
     if seen.broken:
         evidence.doubts.append(f"inspection {name} is not whole: {seen.broken}")
     evidence.looks.append(
-        Look(
+        Snapshot(
             seen.address,
             visit,
             seen.services,
@@ -91,7 +91,7 @@ def _add_inspection(evidence: Evidence, seen: Inspection, name: str) -> None:
             address_type=seen.address_type,
         )
     )
-    evidence.met.append(Met(seen.address, seen.advertising.name, seen.address))
+    evidence.met.append(KnownUnit(seen.address, seen.advertising.name, seen.address))
     evidence.sources.append(f"inspection {name} of {seen.advertising.name or seen.address}, {seen.at[:10]}")
     evidence.simulated = evidence.simulated or seen.simulated
 
@@ -108,7 +108,7 @@ def _add_record(evidence: Evidence, record: Record, name: str) -> None:
         elif kind == "notify":
             evidence.heard += _streams(step, unit, attribute)
     if record.unit:
-        evidence.met.append(Met(unit, record.unit.name, record.unit.address))
+        evidence.met.append(KnownUnit(unit, record.unit.name, record.unit.address))
     evidence.sources.append(f"record {name}, {record.run.started[:10]}")
     evidence.simulated = evidence.simulated or record.run.simulated
 
@@ -134,7 +134,7 @@ def _streams(step: StepRecord, unit: str, attribute: str) -> Iterator[Heard]:
     if rate and count > 1:
         mean = 1 / rate
         gaps = Group(count - 1, mean, 0.0, mean, max(mean, numbers.get("gap_max", mean)))
-    yield Heard(attribute, Listening(unit, seconds, count, rate or None, gaps, fields=fields))
+    yield Heard(attribute, StreamSeen(unit, seconds, count, rate or None, gaps, fields=fields))
 
 
 def _group(reading: Reading) -> Group | None:

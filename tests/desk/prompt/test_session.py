@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from benchrig.desk.desk import Desk
-from benchrig.desk.prompt.talk import Talk
+from benchrig.desk.prompt.session import Session
 from benchrig.desk.prompt.verbs import do
 from benchrig.errors import (
     AmbiguousDevice,
@@ -183,8 +183,8 @@ def test_what_a_line_cannot_mean_is_said(lines: list[str], said: str) -> None:
 
 def test_exit_is_as_good_as_quit() -> None:
     async def work(desk: Desk) -> list[bool]:
-        talk = Talk(desk, lambda _: None, _never)
-        return [await do(talk, "help"), await do(talk, "exit"), await do(talk, "quit")]
+        session = Session(desk, lambda _: None, _never)
+        return [await do(session, "help"), await do(session, "exit"), await do(session, "quit")]
 
     assert at_desk(work, LOGGER) == [True, False, False]
 
@@ -295,21 +295,21 @@ def test_help_says_how_each_verb_is_written() -> None:
     assert one["verbs"][0]["options"][:2] == ["--raw HEX", "--read-back"]
 
 
-def _at_talk(change: Any, *lines: str) -> list[dict[str, Any]]:
-    """A talk with a radio that is changed after the first line."""
+def _in_session(change: Any, *lines: str) -> list[dict[str, Any]]:
+    """A session with a radio that is changed after the first line."""
     results: list[dict[str, Any]] = []
 
     async def yes(_: str) -> None: ...
 
     async def work(desk: Desk) -> None:
-        talk = Talk(desk, results.append, yes)
+        session = Session(desk, results.append, yes)
         try:
             for number, line in enumerate(lines):
                 if number == 1:
                     change(desk.radio)
-                await do(talk, line)
+                await do(session, line)
         finally:
-            await talk.close()
+            await session.close()
 
     at_desk(work, LEAVES)
     return results
@@ -320,11 +320,11 @@ def test_a_wait_that_a_lost_adapter_cut_short_is_the_stations_failure() -> None:
         return StationError("the adapter is switched off")
 
     with pytest.raises(StationError, match="switched off"):
-        _at_talk(lambda radio: setattr(radio, "trouble", off), "read temperature", "wait 6 s")
+        _in_session(lambda radio: setattr(radio, "trouble", off), "read temperature", "wait 6 s")
 
 
 def test_what_is_watched_can_be_read_on_a_radio_that_mixes_the_two_up() -> None:
-    results = _at_talk(
+    results = _in_session(
         lambda radio: setattr(radio, "reads_reach_listeners", True),
         "help", "watch temperature", "read temperature", "wait 700 ms", "unwatch temperature",
     )  # fmt: skip

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from benchrig.desk.inspection import CharacteristicSeen, DescriptorSeen, refusal_in
-from benchrig.draft.evidence import HIDDEN, Evidence, Listening, Spot, spots
+from benchrig.draft.evidence import HIDDEN, Evidence, Spot, StreamSeen, spots
 from benchrig.draft.naming import Naming, presented, table_of
 from benchrig.errors import DeviceError, MalformedValue
 from benchrig.radio.table import Table
@@ -24,7 +24,7 @@ SUBSCRIPTIONS = (long_uuid(0x2902), long_uuid(0x2903))
 
 
 @dataclass
-class Subject:
+class AttributeEvidence:
     """One attribute. `own` is a format that its steps have to name; `reads` are bytes by unit in the order they came,
     `refusals` the ATT errors by name, by unit; `took` the seconds of each read, `unread` why there was none; `absent`
     lists the units that lack it."""
@@ -39,7 +39,7 @@ class Subject:
     refusals: dict[str, list[str]] = field(default_factory=dict)
     took: list[float] = field(default_factory=list)
     unread: list[str] = field(default_factory=list)
-    streams: list[Listening] = field(default_factory=list)
+    streams: list[StreamSeen] = field(default_factory=list)
     absent: list[str] = field(default_factory=list)
     misfit: str = ""
     handle: int = 0
@@ -61,7 +61,7 @@ class Subject:
         return data if self.form is None else self.form.decode(data)
 
 
-def subjects(evidence: Evidence, known: Names) -> tuple[Naming, list[Subject]]:
+def subjects(evidence: Evidence, known: Names) -> tuple[Naming, list[AttributeEvidence]]:
     """The naming, made for the first unit's table, and every attribute in the order of the table; last those that
     only records name."""
     services = evidence.looks[0].services if evidence.looks else []
@@ -87,19 +87,19 @@ def subjects(evidence: Evidence, known: Names) -> tuple[Naming, list[Subject]]:
 class _Everyone:
     """The subjects by their places, and those that a record has another name for."""
 
-    def __init__(self, names: Names, table: Table, found: dict[Spot, Subject]) -> None:
+    def __init__(self, names: Names, table: Table, found: dict[Spot, AttributeEvidence]) -> None:
         self.names, self.table = names, table
         self.subjects = [*found.values()]
-        self._by_name: dict[str, Subject | None] = {subject.name: subject for subject in self.subjects}
+        self._by_name: dict[str, AttributeEvidence | None] = {subject.name: subject for subject in self.subjects}
         self._by_handle = {subject.handle: subject for subject in self.subjects}
 
-    def of(self, name: str) -> Subject | None:
+    def of(self, name: str) -> AttributeEvidence | None:
         """The subject that a record calls so; a new one where there is no table; None for one that nobody knows."""
         if name not in self._by_name:
             self._by_name[name] = self._find(name)
         return self._by_name[name]
 
-    def _find(self, name: str) -> Subject | None:
+    def _find(self, name: str) -> AttributeEvidence | None:
         try:
             meaning = self.names.meaning(AttributeName.from_source(name))
             if self.table.services:
@@ -108,19 +108,19 @@ class _Everyone:
             return None
         if meaning.address.handle is not None:
             return None
-        subject = Subject(name, meaning.address.path[-1].uuid or "", [], meaning.format)
+        subject = AttributeEvidence(name, meaning.address.path[-1].uuid or "", [], meaning.format)
         self.subjects.append(subject)
         return subject
 
 
 def _subject(
     naming: Naming, known: Names, spot: Spot, seen: CharacteristicSeen, descriptor: DescriptorSeen | None
-) -> Subject:
+) -> AttributeEvidence:
     """An attribute with the format that the plan will know, or that its steps have to name."""
     name = naming.name(spot)
     form = naming.format_of(name, spot.uuid)
     properties = [] if descriptor else list(seen.properties)
-    subject = Subject(name, spot.uuid, properties, form, spot=spot, handle=(descriptor or seen).handle)
+    subject = AttributeEvidence(name, spot.uuid, properties, form, spot=spot, handle=(descriptor or seen).handle)
     says = None if descriptor else presented(seen)
     if says is not None and known.format_of(spot.uuid) is None and not _same(form, build_format(says)):
         subject.own, subject.form = says, build_format(says)
@@ -133,7 +133,7 @@ def _same(one: Format | None, other: Format) -> bool:
     return one is not None and one.describe() == other.describe()
 
 
-def _add_looks(evidence: Evidence, found: dict[Spot, Subject]) -> None:
+def _add_looks(evidence: Evidence, found: dict[Spot, AttributeEvidence]) -> None:
     for look in evidence.looks:
         here = {spot: descriptor or characteristic for spot, characteristic, descriptor in spots(look.services)}
         for spot, subject in found.items():
@@ -150,7 +150,7 @@ def _add_looks(evidence: Evidence, found: dict[Spot, Subject]) -> None:
                 subject.unread.append(seen.unread)
 
 
-def _add_read(subject: Subject | None, unit: str, raw: bytes | None, refused: str) -> None:
+def _add_read(subject: AttributeEvidence | None, unit: str, raw: bytes | None, refused: str) -> None:
     if subject is None:
         return
     if refused:
@@ -159,7 +159,7 @@ def _add_read(subject: Subject | None, unit: str, raw: bytes | None, refused: st
         subject.reads.setdefault(unit, []).append(raw)
 
 
-def _settle_format(subject: Subject) -> None:
+def _settle_format(subject: AttributeEvidence) -> None:
     """A format that a good device's bytes do not fit cannot stand in its plan: bytes are judged as bytes then."""
     reads = [data for each in subject.reads.values() for data in each]
     try:
