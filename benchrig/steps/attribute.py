@@ -108,7 +108,7 @@ class ServiceName(str):
         return reader.misfit(node, misfit) if misfit else reader.read_own(node, cls)
 
 
-class AttributeSpec(FormatSpec, kw_only=True, omit_defaults=True):
+class AttributeSpec(FormatSpec, kw_only=True, omit_defaults=True, frozen=True):
     """An alias: where the attribute is, and how its value reads (the keys of a format)."""
 
     uuid: Uuid | None = None

@@ -164,12 +164,11 @@ def format_from_presentation(data: bytes) -> Format:
         raise MalformedValue(f"the presentation format 0x{data[0]:02X} is reserved")
     if name == "uint16[2]":
         return ListFormat(IntegerFormat(16), count=2)
-    spec = FormatSpec(as_=name)
-    if "int" in name or "float" in name:
-        spec.unit = unit_symbol(int.from_bytes(data[2:4], "little"))
-    if "int" in name and name not in ("uint2", "uint4"):
-        spec.scale = Exact(Fraction(10) ** int.from_bytes(data[1:2], "little", signed=True))
-    return build_format(spec)
+    has_unit = "int" in name or "float" in name
+    has_scale = "int" in name and name not in ("uint2", "uint4")
+    unit = unit_symbol(int.from_bytes(data[2:4], "little")) if has_unit else None
+    scale = Exact(Fraction(10) ** int.from_bytes(data[1:2], "little", signed=True)) if has_scale else None
+    return build_format(FormatSpec(as_=name, unit=unit, scale=scale))
 
 
 def _short_number(uuid: str | int) -> int | None:

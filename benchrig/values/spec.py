@@ -14,6 +14,7 @@ import re
 from collections.abc import Iterable
 from decimal import Decimal
 from fractions import Fraction
+from functools import cache
 from typing import Any, ClassVar, Literal, Self, TypeAlias
 
 import msgspec
@@ -129,7 +130,7 @@ def check_field_name(name: Any) -> None:
         )
 
 
-class FormatSpec(msgspec.Struct, kw_only=True, omit_defaults=True):
+class FormatSpec(msgspec.Struct, kw_only=True, omit_defaults=True, frozen=True):
     """One format. `as_` is a format name or an assigned characteristic; `length` is in octets; the valid range is
     in the scaled value; bits under `rfu` must be 0; with `only_words` no value without a word is legal."""
 
@@ -149,8 +150,7 @@ class FormatSpec(msgspec.Struct, kw_only=True, omit_defaults=True):
 
     def given(self) -> list[str]:
         """The keys of the format that are set, as they are written."""
-        fields = msgspec.structs.fields(FormatSpec)
-        return [field.encode_name for field in fields if getattr(self, field.name) is not None]
+        return [key for name, key in _format_keys() if getattr(self, name) is not None]
 
     def misfits(self) -> Iterable[Misfit]:
         # The other way round the formats need this module, so the import waits until it is used.
@@ -163,7 +163,13 @@ class FormatSpec(msgspec.Struct, kw_only=True, omit_defaults=True):
                 yield misfit
 
 
-class FieldSpec(FormatSpec, kw_only=True, omit_defaults=True):
+@cache
+def _format_keys() -> tuple[tuple[str, str], ...]:
+    """The fields of a format and the keys that they are written with; asking msgspec evaluates every annotation."""
+    return tuple((field.name, field.encode_name) for field in msgspec.structs.fields(FormatSpec))
+
+
+class FieldSpec(FormatSpec, kw_only=True, omit_defaults=True, frozen=True):
     """A field of a structure. It is there when all bits of `when` are set in the field named `flags` and all bits
     of `unless` are clear. `list` takes all that is left as a list."""
 

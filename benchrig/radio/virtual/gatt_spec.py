@@ -145,7 +145,7 @@ class DescriptorSpec(msgspec.Struct, kw_only=True, frozen=True):
         return DescriptorModel(uuid, _first(value), self.writable)
 
 
-class CharacteristicSpec(FormatSpec, kw_only=True):
+class CharacteristicSpec(FormatSpec, kw_only=True, frozen=True):
     """A characteristic; the keys of its format stand beside the others."""
 
     characteristic: CharacteristicUuid
