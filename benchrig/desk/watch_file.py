@@ -15,7 +15,7 @@ from benchrig.errors import StationError, UsageError
 from benchrig.text.escape import csv_cell
 
 COLUMNS = (
-    "time", "seconds", "device", "simulated", "event", "attribute", "number", "gap", "field", "value", "unit", "raw", "note",
+    "time", "seconds", "device", "simulated", "event", "attribute", "number", "gap", "field", "value", "units", "raw", "note",
 )  # fmt: skip
 
 
@@ -94,7 +94,7 @@ class WatchFile:
     def _values(self, event: Arrival) -> Iterator[dict[str, Any]]:
         watched = next(each for each in self._watch.watched if each.name == event.attribute)
         for name, value in fields_of(event.value):
-            yield {"field": name, "value": value, "unit": _unit(watched, name)}
+            yield {"field": name, "value": value, "units": _unit(watched, name)}
 
     @staticmethod
     def _row(cells: dict[str, Any]) -> list[str]:

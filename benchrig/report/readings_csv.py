@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 COLUMNS = (
     "run_id", "started", "plan", "revision", "station", "simulated", "serial", "address", "step", "step_name", "reading",
-    "value", "unit", "low", "high", "verdict", "margin", "limit", "raw", "count", "minimum", "maximum", "mean", "sd",
+    "value", "units", "low", "high", "verdict", "margin", "limit", "raw", "count", "minimum", "maximum", "mean", "sd",
     "outside", "cause", "message", "given", "radio", "plan_hash", "left_out", "run_verdict", "run_cause", "exit_code",
 )  # fmt: skip
 _NO_SAMPLES: dict[str, Any] = {}
@@ -80,7 +80,7 @@ def _all_readings(step: StepRecord) -> list[dict[str, Any]]:
 def _reading_cells(reading: Reading) -> dict[str, Any]:
     judgement: Judgement | None = reading.judgement
     samples: Samples | None = reading.samples
-    cells: dict[str, Any] = {"reading": reading.name, "value": reading.value, "unit": reading.unit}
+    cells: dict[str, Any] = {"reading": reading.name, "value": reading.value, "units": reading.unit}
     if reading.raw is not None:
         cells["raw"] = hex_text(reading.raw, CELL_LIMIT)
     if judgement is not None:

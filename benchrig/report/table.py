@@ -26,7 +26,7 @@ STYLES = {
     "pass": "green", "fail": "bold red", "error": "bold magenta", "skip": "yellow", "cut off": "bold magenta",
     "not run": "dim", "nothing judged": "bold yellow", "not all judged": "bold yellow", "not judged": "bold yellow",
 }  # fmt: skip
-_HEADINGS = ("step", "reading", "low limit", "measured", "high limit", "unit", "verdict")
+_HEADINGS = ("step", "reading", "low limit", "measured", "high limit", "units", "verdict")
 _RIGHT = ("low limit", "measured", "high limit")
 _NOTES = 20
 # Below this many characters a list reads better than columns.

@@ -240,8 +240,8 @@ def test_csv_has_a_row_a_number_and_the_hole(tmp_path: Path) -> None:
         rows = list(csv.DictReader(file))
     assert len(rows) == len(events)
     first = rows[0]
-    assert {key: first[key] for key in ("attribute", "number", "value", "unit", "raw", "simulated", "device")} == {
-        "attribute": "temperature", "number": "1", "value": "20.0", "unit": "°C", "raw": "D007", "simulated": "true",
+    assert {key: first[key] for key in ("attribute", "number", "value", "units", "raw", "simulated", "device")} == {
+        "attribute": "temperature", "number": "1", "value": "20.0", "units": "°C", "raw": "D007", "simulated": "true",
         "device": "unit 1",
     }  # fmt: skip
     assert [row["event"] for row in rows if row["event"] != "value"] == ["link lost", "link back"]
@@ -255,7 +255,7 @@ def test_csv_has_a_row_a_field(tmp_path: Path) -> None:
     saved(tmp_path / "w.csv", "log stream", count=2, desk_options={"names": named_log()})
     with (tmp_path / "w.csv").open(newline="", encoding="utf-8") as file:
         rows = list(csv.DictReader(file))
-    assert [(row["field"], row["unit"]) for row in rows] == [
+    assert [(row["field"], row["units"]) for row in rows] == [
         ("number", ""),
         ("temperature", "°C"),
         ("supply", "mV"),

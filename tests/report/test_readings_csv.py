@@ -122,7 +122,7 @@ def test_text_that_is_not_escaped_can_be_had_back(text: str) -> None:
 
 def test_a_judged_reading_has_its_limits() -> None:
     row = next(row for row in rows(failed_run()) if row["verdict"] == "fail")
-    found = [row[name] for name in ("step", "step_name", "reading", "value", "unit", "low", "high", "margin", "raw")]
+    found = [row[name] for name in ("step", "step_name", "reading", "value", "units", "low", "high", "margin", "raw")]
     assert found == ["3", "read temperature", "value", "31.27", "°C", "15", "30", "-1.27", "37 0C"]
 
 
@@ -151,7 +151,7 @@ def test_the_columns_are_stable() -> None:
         "reading", "value",
     )  # fmt: skip
     assert COLUMNS[12:] == (
-        "unit", "low", "high", "verdict", "margin", "limit", "raw", "count", "minimum", "maximum", "mean", "sd", "outside",
+        "units", "low", "high", "verdict", "margin", "limit", "raw", "count", "minimum", "maximum", "mean", "sd", "outside",
         "cause",
         "message", "given", "radio", "plan_hash", "left_out", "run_verdict", "run_cause", "exit_code",
     )  # fmt: skip
