@@ -30,12 +30,10 @@ BenchrigError                     cause
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, ClassVar, Literal
+from typing import TYPE_CHECKING, ClassVar, Literal, Protocol
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-
-    from benchrig.source.problem import Problem
 
 Cause = Literal["limit", "device", "link", "station", "plan", "operator", "internal"]
 
@@ -59,12 +57,22 @@ class BenchrigError(Exception):
         return {"error": self.message, "advice": self.advice, "cause": self.cause}
 
 
+class Mistake(Protocol):
+    """A mistake in a text file; its text shows the place."""
+
+    @property
+    def message(self) -> str: ...
+
+    @property
+    def advice(self) -> str: ...
+
+
 class PlanError(BenchrigError):
     """One or more problems in text files; nothing has been sent to any radio."""
 
     cause = "plan"
 
-    def __init__(self, problems: Sequence[Problem]) -> None:
+    def __init__(self, problems: Sequence[Mistake]) -> None:
         super().__init__("\n".join(str(problem) for problem in problems))
         self.problems = tuple(problems)
 

@@ -25,11 +25,11 @@ def completion(shell: str) -> None:
     """
     from click.shell_completion import get_completion_class
 
-    from benchrig.cli import main
     from benchrig.cli.common import whatever_the_output_does
 
     kind = get_completion_class(shell)
     assert kind is not None
+    main = click.get_current_context().find_root().command
     source = kind(main, {}, "benchrig", "_BENCHRIG_COMPLETE").source()
     with whatever_the_output_does():
         echo(_quoting(source) if shell == "bash" else source)

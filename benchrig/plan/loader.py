@@ -14,7 +14,7 @@ from benchrig.errors import PlanError, UsageError
 from benchrig.plan.checks import check_link, check_may_lack, check_readings, check_secrets, check_select, check_values
 from benchrig.plan.model import Given, NamesFile, Plan, PlanFile, StepPlan, StepsFile
 from benchrig.record.model import Section
-from benchrig.source.problem import NOWHERE, Place, Problem, Problems, suggest
+from benchrig.source.problem import NOWHERE, Place, Problems, suggest
 from benchrig.source.references import Room, has_reference, insert, references, substitute
 from benchrig.source.shape import BAD, LATE, LooseText, Misfit, Reader, describe, is_late, locate, plain
 from benchrig.source.yaml import MAX_DEPTH, Node, Scalar, Sequence, file_bytes, read_bytes
@@ -77,7 +77,7 @@ class _Loader:
         head = Reader(self.problems).read(node, NamesFile if self.names_only else PlanFile)
         if head is BAD or self.problems.found or not isinstance(node, MappingNode):
             self._steps_despite(node)
-            raise PlanError(_sorted(self.problems))
+            raise PlanError(self.problems.in_order())
         self._set_values(head, node)
         self._set_names(head.device.attributes, node)
         self._add_steps(node, "steps", ())
@@ -441,11 +441,3 @@ def _shown(path: Path, plan: Path) -> str:
         return str(plan.parent / path.relative_to(plan.parent.resolve()))
     except ValueError:
         return str(path)
-
-
-def _sorted(problems: Problems) -> list[Problem]:
-    try:
-        problems.raise_if_any()
-    except PlanError as error:
-        return list(error.problems)
-    return []

@@ -25,7 +25,8 @@ from benchrig.steps.attribute import AttributeSpec, Names, ServiceName
 from benchrig.steps.base import Step
 from benchrig.values.address import KEY_SIZE
 from benchrig.values.judging import BoundLimit, Kind, typed
-from benchrig.values.limit import AnyValue, Limit
+from benchrig.values.limit import Limit
+from benchrig.values.limit_keys import AnyValue
 from benchrig.values.quantity import Duration, Gain, Level, Quantity, as_number, exact
 
 

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from benchrig.errors import StationError
-from benchrig.radio.hci_errors import explain, open_error
+from benchrig.radio.hci_errors import NO_PORT, explain
 
 # Wireless controller, radio frequency, Bluetooth (USB-IF class codes).
 _BLUETOOTH = (0xE0, 0x01, 0x01)
@@ -117,6 +117,14 @@ def serial_port(path: str) -> str:
     except OSError as exc:
         raise open_error(exc, "serial", path) from exc
     return f"{path}, group {_group(state.st_gid)}"
+
+
+def open_error(exc: Exception, kind: str, place: str) -> StationError:
+    """The station's error for what was raised while `kind`:`place` was being opened."""
+    what, advice = explain(exc, kind)
+    if kind == "serial" and what == NO_PORT:
+        advice = serial_ports_listed()
+    return StationError(f"hci:{kind}:{place} cannot be opened: {what}", advice=advice)
 
 
 def _unseen(exc: Exception, kind: str) -> StationError:

@@ -17,6 +17,7 @@ from benchrig.errors import ConnectTimeout, DeviceNotFound, StationError, System
 from benchrig.radio.adapter_lock import AdapterLock
 from benchrig.radio.bluez import Bluez, KnownDevice
 from benchrig.radio.foreign import RESTART_SERVICE
+from benchrig.radio.offers import Names, Step
 from benchrig.radio.pairing import Agent
 from benchrig.radio.radio import GIVE_UP_WITHIN, PREPARE_WITHIN, Radio
 from benchrig.radio.scan import Ear, Report, Selection, Sighting
@@ -25,8 +26,6 @@ if TYPE_CHECKING:
     from bleak.backends.scanner import AdvertisementData
 
     from benchrig.radio.link import Link
-    from benchrig.steps.attribute import Names
-    from benchrig.steps.base import Step
 
 # BlueZ and the kernel report a device once in each round of a scan, and rounds of about 11 s go on for as long as
 # anybody scans.

@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING, Any
 from bleak.exc import BleakBluetoothNotAvailableError
 
 from benchrig.errors import BenchrigError, StationError
+from benchrig.radio.attached import open_error
 from benchrig.radio.h4 import FROM_CONTROLLER, Framer, NotH4
-from benchrig.radio.hci_errors import advice_for, open_error
+from benchrig.radio.hci_errors import advice_for
 from benchrig.radio.radio import Radio
 from benchrig.radio.scan import Report
 

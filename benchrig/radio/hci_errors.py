@@ -9,8 +9,6 @@ from __future__ import annotations
 import errno
 import socket
 
-from benchrig.errors import StationError
-
 _BUSY = "end the other program that uses it"
 _ADVICE = {
     "usb": "check that the adapter is plugged in, and that nothing else drives it",
@@ -39,11 +37,11 @@ _USB = {
     ),
     "USBErrorNotSupported": ("the system gives no access to it", "install a driver that does (WinUSB on Windows)"),
 }
-_NO_PORT = "there is no such port"
+NO_PORT = "there is no such port"
 _CODES = {
-    errno.ENOENT: _NO_PORT,
-    errno.ENODEV: _NO_PORT,
-    errno.ENXIO: _NO_PORT,
+    errno.ENOENT: NO_PORT,
+    errno.ENODEV: NO_PORT,
+    errno.ENXIO: NO_PORT,
     errno.EHOSTUNREACH: "the host cannot be reached",
     errno.ENETUNREACH: "the host cannot be reached",
 }
@@ -52,17 +50,6 @@ _CODES = {
 def advice_for(kind: str) -> str:
     """What to look at when a controller on this kind of transport does not work."""
     return _ADVICE[kind]
-
-
-def open_error(exc: Exception, kind: str, place: str) -> StationError:
-    """The station's error for what was raised while `kind`:`place` was being opened."""
-    what, advice = explain(exc, kind)
-    if kind == "serial" and what == _NO_PORT:
-        # it needs this module
-        from benchrig.radio.attached import serial_ports_listed
-
-        advice = serial_ports_listed()
-    return StationError(f"hci:{kind}:{place} cannot be opened: {what}", advice=advice)
 
 
 def explain(exc: Exception, kind: str) -> tuple[str, str]:

@@ -3,16 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import Protocol
 
 from benchrig.errors import MalformedValue
 from benchrig.values.address import kind_of_random, resolves
 
-if TYPE_CHECKING:
-    from benchrig.radio.scan import Sighting
-
 # Private addresses change while the device stays the same (Core Vol 6 Part B 1.3.2.2).
 _PRIVATE = ("resolvable private", "non-resolvable private")
+
+
+class Addressed(Protocol):
+    """What was heard of a device, as far as it tells one from another."""
+
+    @property
+    def address(self) -> str: ...
+
+    @property
+    def address_type(self) -> str: ...
 
 
 @dataclass(frozen=True)
@@ -26,7 +33,7 @@ class Identity:
     key: bytes | None = None
 
     @classmethod
-    def of(cls, sighting: Sighting, key: bytes | None = None) -> Identity:
+    def of(cls, sighting: Addressed, key: bytes | None = None) -> Identity:
         return cls(sighting.address, sighting.address_type, key=key)
 
     @property
@@ -37,7 +44,7 @@ class Identity:
         except MalformedValue:  # macOS gives an identifier of its own, which stays
             return False
 
-    def is_same(self, sighting: Sighting) -> bool:
+    def is_same(self, sighting: Addressed) -> bool:
         """Whether this is the device, without a doubt: the same address, or one that was made with its key."""
         if self.key is not None and was_made_with(self.key, sighting.address):
             return True
@@ -45,7 +52,7 @@ class Identity:
             not (self.address_type and sighting.address_type) or self.address_type == sighting.address_type
         )
 
-    def moved(self, sighting: Sighting) -> Identity:
+    def moved(self, sighting: Addressed) -> Identity:
         """The same device under the address that it has now."""
         return replace(self, address=sighting.address, address_type=sighting.address_type)
 

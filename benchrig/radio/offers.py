@@ -7,18 +7,41 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar, Protocol
 
 from benchrig.source.shape import Misfit
 
 if TYPE_CHECKING:
-    from benchrig.steps.attribute import Names
-    from benchrig.steps.base import Step
+    from benchrig.radio.table import Address
 
 GENERIC_ACCESS = "00001800-0000-1000-8000-00805f9b34fb"
 HUMAN_INTERFACE = "00001812-0000-1000-8000-00805f9b34fb"
 # ATT errors that BlueZ answers by pairing (0x05, 0x0F; src/shared/att.c, change_security), or tells in other words (0x0C)
 PAIRED_OVER = ("insufficient authentication", "insufficient encryption", "encryption key size too short")
+
+
+class Step(Protocol):
+    """A step, as far as it matters here."""
+
+    verb: ClassVar[str]
+
+    @property
+    def limits(self) -> Mapping[str, Any]: ...
+
+
+class Named(Protocol):
+    """What a name stands for."""
+
+    @property
+    def address(self) -> Address: ...
+
+
+class Names(Protocol):
+    """The names of a plan. Misfit for one that is not known."""
+
+    def meaning(self, name: str) -> Named: ...
+
+    def service(self, name: str) -> str: ...
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ import asyncio
 import contextlib
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from bleak import BleakClient, BleakScanner
 from bleak.backends.device import BLEDevice
@@ -19,12 +19,8 @@ from bleak.exc import BleakDBusError
 from benchrig.errors import BenchrigError, ConnectFailed, ConnectTimeout, LinkError, MalformedPdu, StationError
 from benchrig.radio.foreign import IN_PROGRESS, RESTART_SERVICE, translate
 from benchrig.radio.link import Link
-from benchrig.radio.offers import Partly, unjudged
+from benchrig.radio.offers import Names, Partly, Step, unjudged
 from benchrig.radio.scan import Report, Selection, Sighting
-
-if TYPE_CHECKING:
-    from benchrig.steps.attribute import Names
-    from benchrig.steps.base import Step
 
 # Let bleak's own time-out fire first: cancelling its connect can leave the connection pending.
 MARGIN = 0.25

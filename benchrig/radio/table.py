@@ -58,6 +58,14 @@ class Segment:
 
 
 @dataclass(frozen=True)
+class Address:
+    """Where an attribute is in the table: by handle, or by a path of segments."""
+
+    path: tuple[Segment, ...] = ()
+    handle: int | None = None
+
+
+@dataclass(frozen=True)
 class Found:
     """An attribute with what it belongs to, outermost first: (service, characteristic[, descriptor])."""
 

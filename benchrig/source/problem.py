@@ -93,10 +93,14 @@ class Problems:
         self.settled |= {problem.place for problem in self.found}
 
     def raise_if_any(self) -> None:
-        """Raise PlanError with all problems in the order of the text, each once."""
+        """Raise PlanError with all problems."""
         if self.found:
-            unique = dict.fromkeys(self.found)
-            raise PlanError(sorted(unique, key=lambda p: (p.place.source.name, p.place.line, p.place.column)))
+            raise PlanError(self.in_order())
+
+    def in_order(self) -> list[Problem]:
+        """All problems in the order of the text, each once."""
+        unique = dict.fromkeys(self.found)
+        return sorted(unique, key=lambda p: (p.place.source.name, p.place.line, p.place.column))
 
 
 def printable(text: str) -> str:

@@ -17,7 +17,7 @@ from typing import Any, ClassVar
 
 import msgspec
 
-from benchrig.radio.table import Segment
+from benchrig.radio.table import Address, Segment
 from benchrig.source.problem import close, meant
 from benchrig.source.shape import Misfit, Reader, describe_value
 from benchrig.source.yaml import Node
@@ -126,14 +126,6 @@ class AttributeSpec(FormatSpec, kw_only=True, omit_defaults=True, frozen=True):
         if self.index is not None and self.index < 0:
             yield Misfit(f"index counts from 0, {self.index} is below", "write 0 for the first", path=("index",))
         yield from super().misfits()
-
-
-@dataclass(frozen=True)
-class Address:
-    """Where an attribute is in the table: by handle, or by a path of segments."""
-
-    path: tuple[Segment, ...] = ()
-    handle: int | None = None
 
 
 @dataclass(frozen=True)

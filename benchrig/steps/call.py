@@ -19,7 +19,7 @@ from benchrig.steps.base import Step
 from benchrig.steps.bench import Bench
 from benchrig.steps.function import load_function, raised
 from benchrig.threads import in_thread
-from benchrig.values.limit import AnyValue
+from benchrig.values.limit_keys import AnyValue
 from benchrig.values.quantity import Quantity, as_number, exact, is_number
 
 # Bounds of what a function may return.

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
 import msgspec
 
-from benchrig.radio.table import Segment
+from benchrig.radio.table import Address, Segment
 from benchrig.source.problem import suggest
 from benchrig.source.shape import BAD, Misfit, Reader, describe_value
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node
-from benchrig.steps.attribute import Address, AttributeName, Names, by_number, say_services
+from benchrig.steps.attribute import AttributeName, Names, by_number, say_services
 from benchrig.steps.base import Bindable, ReadingType, Step
 from benchrig.steps.bench import Bench
 from benchrig.values import catalogue

@@ -14,7 +14,7 @@ from benchrig.steps.bench import Bench
 from benchrig.steps.payload import hex_bytes, misfit_of, sent_by
 from benchrig.steps.refusal import ATT_ERROR, answered, is_withheld, request_target, unanswered
 from benchrig.steps.subscription import sender, subscribed
-from benchrig.values.limit import AnyValue
+from benchrig.values.limit_keys import AnyValue
 
 
 class Exchange(Step, kw_only=True):

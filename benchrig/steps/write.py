@@ -15,7 +15,7 @@ from benchrig.steps.read import report_elapsed
 from benchrig.steps.refusal import ATT_ERROR, answered, is_withheld, request_target, unanswered
 from benchrig.values.format import build_format
 from benchrig.values.judging import shown
-from benchrig.values.limit import AnyValue
+from benchrig.values.limit_keys import AnyValue
 from benchrig.values.spec import FormatSpec
 
 

@@ -13,6 +13,7 @@ from benchrig.errors import MalformedValue
 from benchrig.values.quantity import decimal_comma, exact, number_text
 from benchrig.values.value import Value
 
+Order: TypeAlias = Literal["little", "big"]
 Kind: TypeAlias = Literal["number", "text", "bytes", "boolean", "time", "list", "struct"]
 
 # Beyond this many decimal places no format has a value; larger numbers are refused before they cost time.

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sized
-from typing import TYPE_CHECKING, Any, ClassVar
+from collections.abc import Callable, Mapping, Sized
+from typing import Any, ClassVar
 
 from benchrig.source.shape import Misfit, describe_value
 from benchrig.values import bounds
 from benchrig.values.judging import BoundLimit, Check, Kind, apart, difference_unit, shown, typed
+from benchrig.values.limit_keys import Bits, Length
 from benchrig.values.pattern import matches
 from benchrig.values.quantity import as_number, exact, is_number
 from benchrig.values.value import Word
-
-if TYPE_CHECKING:
-    from benchrig.values.limit import Bits, Length, Limit
 
 
 def _is_text(value: Any) -> bool:
@@ -22,7 +20,7 @@ def _is_text(value: Any) -> bool:
 
 
 class Binder:
-    """Turns the keys of one limit into checks for one kind of reading."""
+    """Turns the keys of one limit, with what they take, into checks for one kind of reading."""
 
     ALLOWED: ClassVar[dict[Kind, tuple[str, ...]]] = {
         "number": ("equals", "min", "max", "nominal", "tolerance", "one_of", "bits"),
@@ -34,15 +32,14 @@ class Binder:
         "any": ("equals", "one_of"),
     }
 
-    def __init__(self, limit: Limit, kind: Kind, unit: str) -> None:
-        self.limit, self.kind, self.unit = limit, kind, unit
+    def __init__(self, given: Mapping[str, Any], kind: Kind, unit: str) -> None:
+        self.given, self.kind, self.unit = given, kind, unit
         self.low: Any = None
         self.high: Any = None
         self.checks: list[Check] = []
 
     def bind(self) -> BoundLimit:
-        keys = self.limit.keys()
-        for key in keys:
+        for key in self.given:
             if key not in self.ALLOWED[self.kind]:
                 allowed = ", ".join(self.ALLOWED[self.kind])
                 if self.kind == "bytes" and key in self.ALLOWED["number"]:
@@ -52,18 +49,18 @@ class Binder:
                     f"what applies: {allowed}",
                     (key,),
                 )
-        for key in keys:
+        for key, wanted in self.given.items():
             if key != "tolerance":
-                getattr(self, f"_{key}")(getattr(self.limit, key))
+                getattr(self, f"_{key}")(wanted)
         if self.low is not None and self.high is not None and self.low > self.high:
             raise Misfit(
                 f"min {self._text(self.low)} is above max {self._text(self.high)}, so nothing could pass",
                 "exchange the two, or widen one",
-                path=("min",) if "min" in keys else ("nominal",),
+                path=("min",) if "min" in self.given else ("nominal",),
             )
         bound = BoundLimit(tuple(self.checks), self.unit, self.low, self.high)
         # The checks hold this binder: without a way back from it to them, no cycle waits for the collector.
-        del self.checks, self.limit
+        del self.checks
         return bound
 
     # --- values of the limit, in the terms of the reading
@@ -171,12 +168,13 @@ class Binder:
         return word
 
     def _nominal(self, wanted: Any) -> None:
-        for key, word in (("nominal", wanted), ("tolerance", self.limit.tolerance)):
+        around = self.given.get("tolerance")
+        for key, word in (("nominal", wanted), ("tolerance", around)):
             if isinstance(word, Word):
                 self._nothing_fits(word, key)
                 return
         nominal = bounds.quantity(wanted, self.unit, "nominal")
-        tolerance = bounds.tolerance(self.limit.tolerance, nominal, self.unit)
+        tolerance = bounds.tolerance(around, nominal, self.unit)
         low, high = as_number(nominal - tolerance), as_number(nominal + tolerance)
         self._bound(low, high)
         words = f"{self._text(as_number(nominal))} ± {self._apart(as_number(tolerance))}"

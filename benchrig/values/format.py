@@ -14,11 +14,11 @@ from fractions import Fraction
 from benchrig.source.problem import suggest
 from benchrig.source.shape import Misfit
 from benchrig.values.assigned import defined_names, numbers_named, spec_named
-from benchrig.values.base import Format, Kind, Range
+from benchrig.values.base import Format, Kind, Order, Range
 from benchrig.values.medfloat import MedFloatFormat
 from benchrig.values.numbers import BooleanFormat, FloatFormat, IntegerFormat
 from benchrig.values.quantity import unit_named
-from benchrig.values.spec import BitParts, FieldSpec, FormatSpec, Order, Words, check_field_name
+from benchrig.values.spec import BitParts, FieldSpec, FormatSpec, Words, check_field_name
 from benchrig.values.structs import FLAGS, Field, ListFormat, Part, StructFormat
 from benchrig.values.text import BytesFormat, TextFormat
 from benchrig.values.times import DateTimeFormat

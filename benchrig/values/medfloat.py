@@ -11,10 +11,9 @@ from fractions import Fraction
 from typing import Any
 
 from benchrig.errors import MalformedValue
-from benchrig.values.base import ANY, Format, Kind, Range, check_size, exact_number, said, with_unit
+from benchrig.values.base import ANY, Format, Kind, Order, Range, check_size, exact_number, said, with_unit
 from benchrig.values.numbers import MINUS_INF, NAN, PLUS_INF
 from benchrig.values.quantity import as_number
-from benchrig.values.spec import Order
 from benchrig.values.value import Value, Word
 
 NRES = "NRes"

@@ -10,9 +10,8 @@ from functools import cached_property
 from typing import Any
 
 from benchrig.errors import MalformedValue
-from benchrig.values.base import ANY, Format, Kind, Range, check_size, exact_number, said, with_unit
+from benchrig.values.base import ANY, Format, Kind, Order, Range, check_size, exact_number, said, with_unit
 from benchrig.values.quantity import decimal_comma, exact, number_text
-from benchrig.values.spec import Order
 from benchrig.values.value import Value, Word
 
 _LONG_DECIMAL = 8

@@ -15,13 +15,12 @@ from collections.abc import Iterable
 from decimal import Decimal
 from fractions import Fraction
 from functools import cache
-from typing import Any, ClassVar, Literal, Self, TypeAlias
+from typing import Any, ClassVar, Self
 
 import msgspec
 
 from benchrig.source.shape import Misfit, describe_value
-
-Order: TypeAlias = Literal["little", "big"]
+from benchrig.values.base import Order
 
 _EXACT = re.compile(r"[+-]?[0-9]{1,40}(\.[0-9]{1,40}|/[0-9]{1,40})?")
 _RAW = re.compile(r"-?[0-9]{1,40}|0[xX][0-9A-Fa-f]{1,32}")

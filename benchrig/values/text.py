@@ -7,8 +7,7 @@ from typing import Any, Literal
 
 from benchrig.errors import MalformedValue
 from benchrig.source.shape import Misfit, octets
-from benchrig.values.base import Format, Kind, check_size, hex_text, said
-from benchrig.values.spec import Order
+from benchrig.values.base import Format, Kind, Order, check_size, hex_text, said
 from benchrig.values.value import Value
 
 

@@ -17,7 +17,8 @@ from benchrig.record.aggregate import build_record
 from benchrig.record.model import Noted, PlannedStep, Reading, Record, RunEnded, Samples, StepEnded, StepStarted
 from benchrig.report import explain
 from benchrig.report.table import render, render_verdict
-from benchrig.values.limit import Bits, Limit
+from benchrig.values.limit import Limit
+from benchrig.values.limit_keys import Bits
 from tests.record.examples import failed_run, reading, run_of, run_started
 from tests.record.strategies import device_text, few, records
 from tests.run.kit import plan_text, run

@@ -29,7 +29,8 @@ from benchrig.source.problem import Problem, Problems
 from benchrig.source.yaml import _REFUSED, Mapping, Node, Refused, Scalar, Sequence, plain_scalar, read_file
 from benchrig.steps import KINDS
 from benchrig.steps.discover import DiscoverExpect
-from benchrig.values.limit import Bits, Limit
+from benchrig.values.limit import Limit
+from benchrig.values.limit_keys import Bits
 from benchrig.values.spec import FieldSpec
 
 PLANS = Path(__file__).parents[2] / "testplans"

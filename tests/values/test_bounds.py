@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from benchrig.source.shape import Misfit
 from benchrig.values.judging import BoundLimit, kind_of
-from benchrig.values.limit import Length, Limit
+from benchrig.values.limit import Limit
+from benchrig.values.limit_keys import Length
 from benchrig.values.value import Word
 from tests.values.building import form
 from tests.values.test_limit import bound

@@ -16,7 +16,8 @@ from benchrig.source.problem import Problems
 from benchrig.source.shape import LooseText, Misfit, Reader
 from benchrig.source.yaml import read_text
 from benchrig.values.judging import BoundLimit, kind_of
-from benchrig.values.limit import Bits, Length, Limit
+from benchrig.values.limit import Limit
+from benchrig.values.limit_keys import Bits, Length
 from benchrig.values.value import Word
 from tests.values.building import form
 

@@ -17,8 +17,8 @@ import usb1
 from bumble.transport.common import TransportInitError, TransportSpecError
 
 from benchrig.errors import StationError
+from benchrig.radio.attached import open_error
 from benchrig.radio.hci import open_hci
-from benchrig.radio.hci_errors import open_error
 
 
 def told(exc, kind="usb", place="0"):
