@@ -15,7 +15,6 @@ ROOT = Path(__file__).parents[1]
 LONGEST = 450
 # Of files that are being taken apart.
 CIRCLES_YET = {
-    frozenset({"benchrig.values.assigned", "benchrig.values.format", "benchrig.values.spec"}),
     frozenset({"benchrig.run.bench", "benchrig.run.stream"}),
     frozenset({"benchrig.radio.virtual.characteristic", "benchrig.radio.virtual.device"}),
     frozenset(f"benchrig.radio.virtual.{name}" for name in ("air", "airlink", "airqueue", "controller", "rough_link")),

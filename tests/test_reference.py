@@ -34,11 +34,11 @@ from benchrig.steps.attribute import AttributeSpec, Names
 from benchrig.steps.discover import PROPERTIES
 from benchrig.values import catalogue
 from benchrig.values.assigned import assigned
-from benchrig.values.format import build_format, format_names
+from benchrig.values.format import FormatSpec, build_format, format_names
 from benchrig.values.limit import Limit, Regex
 from benchrig.values.limit_keys import Bits, Length
 from benchrig.values.quantity import BASE, Quantity, symbols_of
-from benchrig.values.spec import BitPart, FormatSpec
+from benchrig.values.spec import BitPart
 from tests.reference import EXAMPLES, LOGGER, README, SECTIONS, of_kind, words
 from tests.reference import KINDS as BLOCKS
 

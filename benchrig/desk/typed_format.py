@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from benchrig.source.shape import Misfit
-from benchrig.values.format import build_format
-from benchrig.values.spec import Exact, FormatSpec
+from benchrig.values.format import FormatSpec, build_format
+from benchrig.values.spec import Exact
 
 # The options beside --as and what their value is.
 BESIDE = {"--scale": "NUMBER", "--offset": "NUMBER", "--unit": "UNIT", "--order": "little|big"}

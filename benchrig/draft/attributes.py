@@ -16,8 +16,7 @@ from benchrig.steps.lookup import look_up
 from benchrig.values import catalogue
 from benchrig.values.base import Format
 from benchrig.values.catalogue import long_uuid
-from benchrig.values.format import build_format
-from benchrig.values.spec import FormatSpec
+from benchrig.values.format import FormatSpec, build_format
 
 # Their values say who has subscribed, which is the bench itself.
 SUBSCRIPTIONS = (long_uuid(0x2902), long_uuid(0x2903))

@@ -11,8 +11,9 @@ import msgspec
 
 from benchrig.source.writing import Bare
 from benchrig.values import catalogue
+from benchrig.values.format import FormatSpec
 from benchrig.values.numbers import IntegerFormat
-from benchrig.values.spec import Exact, FormatSpec
+from benchrig.values.spec import Exact
 
 if TYPE_CHECKING:
     from benchrig.radio.scan import Selection

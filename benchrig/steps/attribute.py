@@ -23,8 +23,7 @@ from benchrig.source.shape import Misfit, Reader, describe_value
 from benchrig.source.yaml import Node
 from benchrig.values import catalogue
 from benchrig.values.catalogue import decimal_uuid
-from benchrig.values.format import Format, build_format
-from benchrig.values.spec import FormatSpec
+from benchrig.values.format import Format, FormatSpec, build_format
 
 _SEGMENT = re.compile(r"([^\[\]]+?)\s*(?:\[(\d{1,4})\])?")
 _HANDLE = re.compile(r"handle\s+(0x[0-9A-Fa-f]{1,4})")

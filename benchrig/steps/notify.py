@@ -15,10 +15,9 @@ from benchrig.steps.base import ReadingType, Step, least_of, value_readings
 from benchrig.steps.bench import Bench
 from benchrig.steps.listening import Counter, Listening
 from benchrig.steps.subscription import sender, subscribed
-from benchrig.values.format import Format, build_format
+from benchrig.values.format import Format, FormatSpec, build_format
 from benchrig.values.numbers import IntegerFormat
 from benchrig.values.quantity import Duration
-from benchrig.values.spec import FormatSpec
 
 # Seconds that subscribing may take beside the time to listen.
 SUBSCRIBE = 1.0

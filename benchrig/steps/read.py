@@ -9,8 +9,7 @@ from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import SECONDS, ReadingType, Step, value_readings
 from benchrig.steps.bench import Bench
 from benchrig.steps.refusal import ATT_ERROR, answered, is_withheld, request_target
-from benchrig.values.format import Format, build_format
-from benchrig.values.spec import FormatSpec
+from benchrig.values.format import Format, FormatSpec, build_format
 
 _READINGS = {
     "raw": ReadingType("bytes", "", "the bytes as they came"),

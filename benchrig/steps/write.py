@@ -13,10 +13,9 @@ from benchrig.steps.bench import Bench
 from benchrig.steps.payload import misfit_of, same_value, sent_by
 from benchrig.steps.read import report_elapsed
 from benchrig.steps.refusal import ATT_ERROR, answered, is_withheld, request_target, unanswered
-from benchrig.values.format import build_format
+from benchrig.values.format import FormatSpec, build_format
 from benchrig.values.judging import shown
 from benchrig.values.limit_keys import AnyValue
-from benchrig.values.spec import FormatSpec
 
 
 class Write(Step, kw_only=True):

@@ -8,8 +8,6 @@ from typing import Any
 
 import msgspec
 
-from benchrig.values.spec import FormatSpec, spec_from
-
 _WITH_VALUES = ("characteristic", "descriptor")
 
 
@@ -47,14 +45,10 @@ def uuids(kind: str) -> dict[str, int]:
     return {**{name: int(uuid, 16) for name, uuid in numbers.aliases[kind].items()}, **names} | names
 
 
-@cache
-def spec_of(uuid: int) -> FormatSpec | None:
-    """The definition of an assigned characteristic or descriptor."""
+def definition_of(uuid: int) -> Any:
+    """The definition of an assigned characteristic or descriptor, plain data; None without one."""
     raw = assigned().definitions.get(f"{uuid:04X}")
-    if raw is None:
-        return None
-    data: Any = msgspec.json.decode(raw)
-    return spec_from(data)
+    return None if raw is None else msgspec.json.decode(raw)
 
 
 def numbers_named(name: str) -> list[int]:
@@ -63,12 +57,7 @@ def numbers_named(name: str) -> list[int]:
     return [uuids(kind)[wanted] for kind in _WITH_VALUES if wanted in uuids(kind)]
 
 
-def spec_named(name: str) -> FormatSpec | None:
-    """The definition of the characteristic or descriptor with this name."""
-    return next(filter(None, map(spec_of, numbers_named(name))), None)
-
-
 def defined_names() -> list[str]:
-    """The names that spec_named knows."""
+    """The names of those that have a definition."""
     definitions = assigned().definitions
     return [name for kind in _WITH_VALUES for name, uuid in uuids(kind).items() if f"{uuid:04X}" in definitions]

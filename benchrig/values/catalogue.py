@@ -13,10 +13,10 @@ from benchrig.errors import MalformedValue
 from benchrig.source.problem import suggest
 from benchrig.source.shape import Misfit
 from benchrig.source.yaml import Node, Scalar
-from benchrig.values.assigned import assigned, spec_of, uuids
-from benchrig.values.format import Format, build_format
+from benchrig.values.assigned import assigned, uuids
+from benchrig.values.format import Format, FormatSpec, build_format, spec_of
 from benchrig.values.numbers import IntegerFormat
-from benchrig.values.spec import Exact, FormatSpec
+from benchrig.values.spec import Exact
 from benchrig.values.structs import Field, ListFormat, StructFormat
 
 _KINDS = ("service", "characteristic", "descriptor")

@@ -1,5 +1,13 @@
 """Formats by name, and formats built from what a text file says.
 
+{as: sint16, scale: 0.01, unit: °C, valid_min: -273.15, words: {0x8000: not known}}
+
+fields:
+  - {name: flags, as: uint8, rfu: 0xF8, bits: {running: 0x04}}
+  - {name: speed, as: uint16, scale: 1/256, unit: m/s}
+  - {name: stride, as: uint16, scale: 0.01, unit: m, when: 0x01}
+
+spec.py       what the keys take
 base.py       what every format can do
 numbers.py    integers, floats, booleans        medfloat.py   medical floats
 text.py       text and bytes                    times.py      date and time
@@ -8,22 +16,26 @@ structs.py    structures and lists
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from fractions import Fraction
+from functools import cache
+from typing import Any, ClassVar
+
+import msgspec
 
 from benchrig.source.problem import suggest
 from benchrig.source.shape import Misfit
-from benchrig.values.assigned import defined_names, numbers_named, spec_named
+from benchrig.values.assigned import defined_names, definition_of, numbers_named
 from benchrig.values.base import Format, Kind, Order, Range
 from benchrig.values.medfloat import MedFloatFormat
 from benchrig.values.numbers import BooleanFormat, FloatFormat, IntegerFormat
 from benchrig.values.quantity import unit_named
-from benchrig.values.spec import BitParts, FieldSpec, FormatSpec, Words, check_field_name
+from benchrig.values.spec import BitParts, Exact, Words, check_field_name
 from benchrig.values.structs import FLAGS, Field, ListFormat, Part, StructFormat
 from benchrig.values.text import BytesFormat, TextFormat
 from benchrig.values.times import DateTimeFormat
 
-__all__ = ["Format", "Kind", "build_format", "format_names"]
+__all__ = ["FieldSpec", "Format", "FormatSpec", "Kind", "build_format", "format_names", "spec_from", "spec_of"]
 
 _WIDTHS = (2, 4, 8, 12, 16, 24, 32, 40, 48, 64, 128)
 _INTEGERS = {f"uint{bits}": (bits, False) for bits in _WIDTHS} | {
@@ -38,6 +50,70 @@ _INTEGER = _RANGE | {"scale", "offset", "words", "only_words", "bits", "rfu"}
 
 # A scale beyond this gives numbers that no float can hold.
 _LARGEST_SCALE = 10**130
+
+
+class FormatSpec(msgspec.Struct, kw_only=True, omit_defaults=True, frozen=True):
+    """One format. `as_` is a format name or an assigned characteristic; `length` is in octets; the valid range is
+    in the scaled value; bits under `rfu` must be 0; with `only_words` no value without a word is legal."""
+
+    as_: str | None = msgspec.field(default=None, name="as")
+    scale: Exact | None = None
+    offset: Exact | None = None
+    unit: str | None = None
+    order: Order | None = None
+    length: int | None = None
+    valid_min: Exact | None = None
+    valid_max: Exact | None = None
+    words: Words | None = None
+    only_words: bool | None = None
+    bits: BitParts | None = None
+    rfu: int | None = None
+    fields: list[FieldSpec] | None = None
+
+    def given(self) -> list[str]:
+        """The keys of the format that are set, as they are written."""
+        return [key for name, key in _format_keys() if getattr(self, name) is not None]
+
+    def misfits(self) -> Iterable[Misfit]:
+        if self.given():
+            try:
+                build_format(self)
+            except Misfit as misfit:
+                yield misfit
+
+
+@cache
+def _format_keys() -> tuple[tuple[str, str], ...]:
+    """The fields of a format and the keys that they are written with; asking msgspec evaluates every annotation."""
+    return tuple((field.name, field.encode_name) for field in msgspec.structs.fields(FormatSpec))
+
+
+class FieldSpec(FormatSpec, kw_only=True, omit_defaults=True, frozen=True):
+    """A field of a structure. It is there when all bits of `when` are set in the field named `flags` and all bits
+    of `unless` are clear. `list` takes all that is left as a list."""
+
+    elsewhere: ClassVar[dict[str, str]] = {"repeat": "write 'list'"}
+
+    name: str
+    when: int = 0
+    unless: int = 0
+    list_: bool = msgspec.field(name="list", default=False)
+
+
+def spec_from(data: Any) -> FormatSpec:
+    """A spec from plain data such as JSON. Raises msgspec.ValidationError or Misfit."""
+    return msgspec.convert(data, FormatSpec, dec_hook=lambda kind, value: kind.from_source(value))
+
+
+@cache
+def spec_of(uuid: int) -> FormatSpec | None:
+    """The definition of an assigned characteristic or descriptor."""
+    data = definition_of(uuid)
+    return None if data is None else spec_from(data)
+
+
+def _spec_named(name: str) -> FormatSpec | None:
+    return next(filter(None, map(spec_of, numbers_named(name))), None)
 
 
 def _float_format(bits: int) -> Callable[[FormatSpec], Format]:
@@ -151,7 +227,7 @@ def _other(spec: FormatSpec, order: Order | None) -> Format:
 
 def _assigned(spec: FormatSpec) -> Format:
     name = spec.as_ or ""
-    definition = spec_named(name)
+    definition = _spec_named(name)
     if definition is None:
         raise _unknown(name)
     _check_keys(spec, frozenset())

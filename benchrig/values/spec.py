@@ -1,26 +1,15 @@
-"""How a format is written in a text file.
-
-{as: sint16, scale: 0.01, unit: °C, valid_min: -273.15, words: {0x8000: not known}}
-
-fields:
-  - {name: flags, as: uint8, rfu: 0xF8, bits: {running: 0x04}}
-  - {name: speed, as: uint16, scale: 1/256, unit: m/s}
-  - {name: stride, as: uint16, scale: 0.01, unit: m, when: 0x01}
-"""
+"""What the keys of a format take: exact numbers, words, bits, names of fields."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
 from decimal import Decimal
 from fractions import Fraction
-from functools import cache
 from typing import Any, ClassVar, Self
 
 import msgspec
 
 from benchrig.source.shape import Misfit, describe_value
-from benchrig.values.base import Order
 
 _EXACT = re.compile(r"[+-]?[0-9]{1,40}(\.[0-9]{1,40}|/[0-9]{1,40})?")
 _RAW = re.compile(r"-?[0-9]{1,40}|0[xX][0-9A-Fa-f]{1,32}")
@@ -127,59 +116,3 @@ def check_field_name(name: Any) -> None:
         raise Misfit(
             f"{describe_value(name)} is no name for a field", "use lower-case letters, digits and _, a letter first"
         )
-
-
-class FormatSpec(msgspec.Struct, kw_only=True, omit_defaults=True, frozen=True):
-    """One format. `as_` is a format name or an assigned characteristic; `length` is in octets; the valid range is
-    in the scaled value; bits under `rfu` must be 0; with `only_words` no value without a word is legal."""
-
-    as_: str | None = msgspec.field(default=None, name="as")
-    scale: Exact | None = None
-    offset: Exact | None = None
-    unit: str | None = None
-    order: Order | None = None
-    length: int | None = None
-    valid_min: Exact | None = None
-    valid_max: Exact | None = None
-    words: Words | None = None
-    only_words: bool | None = None
-    bits: BitParts | None = None
-    rfu: int | None = None
-    fields: list[FieldSpec] | None = None
-
-    def given(self) -> list[str]:
-        """The keys of the format that are set, as they are written."""
-        return [key for name, key in _format_keys() if getattr(self, name) is not None]
-
-    def misfits(self) -> Iterable[Misfit]:
-        # The other way round the formats need this module, so the import waits until it is used.
-        from benchrig.values.format import build_format
-
-        if self.given():
-            try:
-                build_format(self)
-            except Misfit as misfit:
-                yield misfit
-
-
-@cache
-def _format_keys() -> tuple[tuple[str, str], ...]:
-    """The fields of a format and the keys that they are written with; asking msgspec evaluates every annotation."""
-    return tuple((field.name, field.encode_name) for field in msgspec.structs.fields(FormatSpec))
-
-
-class FieldSpec(FormatSpec, kw_only=True, omit_defaults=True, frozen=True):
-    """A field of a structure. It is there when all bits of `when` are set in the field named `flags` and all bits
-    of `unless` are clear. `list` takes all that is left as a list."""
-
-    elsewhere: ClassVar[dict[str, str]] = {"repeat": "write 'list'"}
-
-    name: str
-    when: int = 0
-    unless: int = 0
-    list_: bool = msgspec.field(name="list", default=False)
-
-
-def spec_from(data: Any) -> FormatSpec:
-    """A spec from plain data such as JSON. Raises msgspec.ValidationError or Misfit."""
-    return msgspec.convert(data, FormatSpec, dec_hook=lambda kind, value: kind.from_source(value))

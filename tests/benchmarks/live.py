@@ -103,7 +103,8 @@ def watching(a_second: int = 1000, seconds: int = 20) -> None:
 
 def _names() -> Names:
     from benchrig.steps.attribute import AttributeSpec, Uuid
-    from benchrig.values.spec import Exact, FieldSpec
+    from benchrig.values.format import FieldSpec
+    from benchrig.values.spec import Exact
 
     fields = [FieldSpec(name="number", as_="uint32"), FieldSpec(name="level", as_="sint16", scale=Exact("0.01"), unit="°C")]  # fmt: skip
     return Names({"stream": AttributeSpec(uuid=Uuid(STREAM), fields=fields)})

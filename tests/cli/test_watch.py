@@ -19,8 +19,8 @@ from benchrig.cli.watch_text import event_line, summary
 from benchrig.cli.watch_view import WatchView
 from benchrig.desk.series import Channel
 from benchrig.desk.watching import Hole, LinkLoss
-from benchrig.values.format import build_format
-from benchrig.values.spec import Exact, FieldSpec, FormatSpec
+from benchrig.values.format import FieldSpec, FormatSpec, build_format
+from benchrig.values.spec import Exact
 from tests.cli.kit import COMMAND, PATIENCE, OnTerminal, environment
 from tests.cli.screen import Emulated, mode
 from tests.run.kit import DEVICES, PLANS, device_text

@@ -18,8 +18,8 @@ from benchrig.desk.watch_file import WatchFile, check_file
 from benchrig.desk.watching import Event, Hole, LinkLoss, Watch, event_as_data
 from benchrig.errors import AttributeMissing, LinkLost, StationError, UsageError
 from benchrig.steps.attribute import Names
-from benchrig.values.format import build_format
-from benchrig.values.spec import Exact, FormatSpec
+from benchrig.values.format import FormatSpec, build_format
+from benchrig.values.spec import Exact
 from tests.desk.kit import at_desk
 from tests.run.kit import DEVICES, PLANS, device_text
 

@@ -15,8 +15,7 @@ from benchrig.desk.writing import Order, Sending, Written, prepare, send, value_
 from benchrig.errors import AttError, AttributeMissing, UnfitValue, UsageError
 from benchrig.steps.attribute import AttributeSpec, Names
 from benchrig.steps.payload import encode
-from benchrig.values.format import Format, build_format
-from benchrig.values.spec import spec_from
+from benchrig.values.format import Format, build_format, spec_from
 from tests.desk.kit import at_desk
 from tests.run.kit import device_text
 

@@ -13,9 +13,9 @@ from benchrig.propose.numeric import is_counter, may_count, number_limit
 from benchrig.propose.proposal import Basis, Proposal
 from benchrig.propose.tolerance import Group, factor, spread_of
 from benchrig.values.base import Format
-from benchrig.values.format import build_format
+from benchrig.values.format import FormatSpec, build_format
 from benchrig.values.limit import Limit
-from benchrig.values.spec import Exact, FormatSpec
+from benchrig.values.spec import Exact
 
 CELSIUS = build_format(FormatSpec(as_="sint16", scale=Exact("0.01"), unit="°C", valid_min=Exact("-40")))
 PERCENT = build_format(FormatSpec(as_="uint8", unit="%", valid_max=Exact("100")))

@@ -9,8 +9,7 @@ import pytest
 
 from benchrig.errors import MalformedValue
 from benchrig.values import catalogue
-from benchrig.values.format import Format, build_format
-from benchrig.values.spec import FormatSpec
+from benchrig.values.format import Format, FormatSpec, build_format
 from tests.run.kit import Ran, device_text, plan_text, run
 from tests.run.writing import written, written_fields
 from tests.values.worked_examples import EXAMPLES, FLOATS, Example, FloatExample

@@ -29,9 +29,9 @@ from benchrig.source.problem import Problem, Problems
 from benchrig.source.yaml import _REFUSED, Mapping, Node, Refused, Scalar, Sequence, plain_scalar, read_file
 from benchrig.steps import KINDS
 from benchrig.steps.discover import DiscoverExpect
+from benchrig.values.format import FieldSpec
 from benchrig.values.limit import Limit
 from benchrig.values.limit_keys import Bits
-from benchrig.values.spec import FieldSpec
 
 PLANS = Path(__file__).parents[2] / "testplans"
 FORMS = ["03", "~", "1e9", "1_0", "on", "n", "True", "Null", "-007", "0o17", "0b1", "-0x1F", "12:30", "2026-01-31",

@@ -8,8 +8,7 @@ from benchrig.errors import MalformedValue, PlanError
 from benchrig.source.problem import Problems
 from benchrig.source.shape import Reader
 from benchrig.source.yaml import read_text
-from benchrig.values.format import Format, build_format
-from benchrig.values.spec import FormatSpec
+from benchrig.values.format import Format, FormatSpec, build_format
 
 
 def spec(text: str) -> FormatSpec:

@@ -9,8 +9,7 @@ from hypothesis import strategies as st
 from benchrig.errors import MalformedValue
 from benchrig.values import catalogue
 from benchrig.values.explain import Piece, explain
-from benchrig.values.format import Format, build_format
-from benchrig.values.spec import spec_from
+from benchrig.values.format import Format, build_format, spec_from
 from tests.values.strategies import bytes_for
 from tests.values.test_format_properties import FORMATS
 

@@ -13,8 +13,8 @@ from benchrig.errors import MalformedValue
 from benchrig.values import catalogue
 from benchrig.values.assigned import assigned
 from benchrig.values.base import Format
-from benchrig.values.format import build_format, format_names
-from benchrig.values.spec import Exact, FormatSpec
+from benchrig.values.format import FormatSpec, build_format, format_names
+from benchrig.values.spec import Exact
 from tests.values.strategies import JUNK, bytes_for
 
 FORMATS: dict[str, Format] = {name: build_format(FormatSpec(as_=name)) for name in format_names()}

@@ -5,8 +5,8 @@ from fractions import Fraction
 import pytest
 
 from benchrig.source.shape import Misfit
-from benchrig.values.format import build_format, format_names
-from benchrig.values.spec import Exact, FormatSpec, Words, spec_from
+from benchrig.values.format import FormatSpec, build_format, format_names, spec_from
+from benchrig.values.spec import Exact, Words
 from tests.values.building import form, mistake, spec
 
 

@@ -4,8 +4,7 @@ import pytest
 
 from benchrig.errors import MalformedValue
 from benchrig.values import catalogue
-from benchrig.values.format import Format, build_format
-from benchrig.values.spec import FormatSpec
+from benchrig.values.format import Format, FormatSpec, build_format
 from tests.values.worked_examples import EXAMPLES, FLOATS, PRESENTATIONS, Example, FloatExample, PresentationExample
 
 AnyExample = Example | FloatExample

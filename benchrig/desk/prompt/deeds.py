@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING, TypeAlias
 if TYPE_CHECKING:
     from benchrig.radio.scan import Selection, Sighting
     from benchrig.radio.unit import Unit
-    from benchrig.values.format import Format
-    from benchrig.values.spec import FormatSpec
+    from benchrig.values.format import Format, FormatSpec
 
 # Of a subscription the newest notifications are kept, of one that ended with its link fewer.
 KEPT_SAMPLES = 1000

@@ -23,8 +23,7 @@ from benchrig.desk.writing import Order, Sending, prepare, send, target_of
 from benchrig.errors import AttError, BenchrigError, LinkLost, MalformedValue, UsageError
 from benchrig.plan.wording import spec_of
 from benchrig.steps.lookup import look_up
-from benchrig.values.format import build_format
-from benchrig.values.spec import FormatSpec
+from benchrig.values.format import FormatSpec, build_format
 
 if TYPE_CHECKING:
     from benchrig.radio.link import Link

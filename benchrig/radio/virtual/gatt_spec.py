@@ -50,9 +50,8 @@ from benchrig.radio.virtual.words import AttErrorCode, CharacteristicUuid, Descr
 from benchrig.source.shape import Misfit
 from benchrig.values.base import Format
 from benchrig.values.catalogue import definition, valid_range_format
-from benchrig.values.format import build_format
+from benchrig.values.format import FormatSpec, build_format
 from benchrig.values.quantity import Duration
-from benchrig.values.spec import FormatSpec
 
 Property = Literal[
     "broadcast",

@@ -12,7 +12,7 @@ from benchrig.desk.prompt.verbs import do
 from benchrig.errors import BenchrigError
 from benchrig.radio.scan import Selection
 from benchrig.steps.attribute import AttributeSpec, Names, Uuid
-from benchrig.values.spec import spec_from
+from benchrig.values.format import spec_from
 from tests.desk.kit import at_desk
 from tests.run.kit import DEVICES
 

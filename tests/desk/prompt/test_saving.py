@@ -23,8 +23,7 @@ from benchrig.radio.scan import Selection, Sighting
 from benchrig.source.shape import plain
 from benchrig.steps.attribute import AttributeSpec, Names, Uuid
 from benchrig.steps.payload import encode
-from benchrig.values.format import build_format
-from benchrig.values.spec import spec_from
+from benchrig.values.format import build_format, spec_from
 from tests.desk.kit import at_desk
 from tests.desk.prompt.kit import LOGGER, OWN, Talked, talked
 from tests.desk.prompt.test_session import LEAVES, PRESENTING, VOLTAGE

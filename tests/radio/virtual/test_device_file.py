@@ -10,8 +10,7 @@ from benchrig.radio.virtual import load_devices, models_of
 from benchrig.radio.virtual.value_reading import source_of
 from benchrig.source.problem import Problems
 from benchrig.source.yaml import read_text
-from benchrig.values.format import build_format
-from benchrig.values.spec import FormatSpec
+from benchrig.values.format import FormatSpec, build_format
 from tests.radio.virtual.bench import LOGGER, OWN, characteristic, models, problems_of
 
 
