@@ -2,40 +2,36 @@
 
 A view is lines of spans: text with a style. It is drawn on the alternate screen, five times a second and after a key.
 No text can leave its line: what is not printable is escaped, what is too long is cut, and the terminal does not wrap.
+
+Keys, modes and what steers a terminal are prompt_toolkit's. Its own renderer compares screens cell by cell, which
+takes twice the time of all that is drawn here: lines are compared instead.
 """
 
 from __future__ import annotations
 
 import asyncio
 import contextlib
-import importlib
 import os
-import re
-import sys
+import signal
 from collections.abc import Iterator, Sequence
-from typing import IO, Any, Protocol, TypeAlias
+from typing import TYPE_CHECKING, Any, Protocol, TypeAlias
+
+if TYPE_CHECKING:
+    from prompt_toolkit.input import Input
+    from prompt_toolkit.key_binding import KeyPress
+    from prompt_toolkit.output import Output
 
 Span: TypeAlias = tuple[str, str]
 Line: TypeAlias = Sequence[Span]
 
 REDRAW = 0.2
-_SMALLEST = (80, 24)  # what a terminal that does not tell its size is taken for
-_ENTER = "\x1b[?1049h\x1b[?25l\x1b[?7l\x1b[2J"
-_LEAVE = "\x1b[0m\x1b[?7h\x1b[?25h\x1b[?1049l"
-_STYLES = {"": "", "bold": "1", "dim": "2", "reverse": "7"}
-_COLOURS = {"good": "32", "bad": "31", "warn": "33"}
-
-_KEY = re.compile(r"\x1b[\[O][0-9;]*[A-Za-z~]|.", re.DOTALL)
-_KEYS = {
-    "A": "up", "B": "down", "C": "right", "D": "left", "H": "home", "F": "end", "1~": "home", "7~": "home", "4~": "end",
-    "8~": "end", "5~": "page up", "6~": "page down",
-}  # fmt: skip
-_PLAIN_KEYS = {"\r": "enter", "\n": "enter", "\x1b": "escape", "\x7f": "back", "\x08": "back"}
-# of the Windows console, after a 0 or 0xE0
-_CONSOLE_KEYS = {
-    "H": "up", "P": "down", "K": "left", "M": "right", "G": "home", "O": "end", "I": "page up", "Q": "page down",
-}  # fmt: skip
 CLOSED = "closed"
+_STYLES: dict[str, dict[str, Any]] = {
+    "bold": {"bold": True}, "dim": {"dim": True}, "reverse": {"reverse": True},
+    "good": {"color": "ansigreen"}, "bad": {"color": "ansired"}, "warn": {"color": "ansiyellow"},
+}  # fmt: skip
+_KEYS = {"c-m": "enter", "c-j": "enter", "c-h": "back", "pageup": "page up", "pagedown": "page down"}
+_INTERRUPT = "c-c"
 
 
 class View(Protocol):
@@ -57,7 +53,10 @@ def is_possible() -> bool:
 
 async def show(view: View) -> None:
     """Show the view until a key ends it, or the terminal is gone. Cancelled, it gives the terminal back too."""
-    with _screen() as screen, _keyboard() as keys, contextlib.suppress(OSError):
+    from prompt_toolkit.application.current import get_app_session
+
+    terminal = get_app_session()
+    with _pressed_on(terminal.input) as keys, contextlib.suppress(OSError), _drawn_on(terminal.output) as screen:
         while True:
             screen.draw(view.lines(*screen.size()))
             for key in await keys.wait(REDRAW):
@@ -68,164 +67,141 @@ async def show(view: View) -> None:
 class Screen:
     """Draws lines on a terminal; only those that have changed."""
 
-    def __init__(self, stream: IO[str], *, colours: bool = True, ascii_only: bool = False) -> None:
+    def __init__(self, output: Output, *, colours: bool = True, ascii_only: bool = False) -> None:
+        from prompt_toolkit.output import ColorDepth
+        from prompt_toolkit.styles import DEFAULT_ATTRS
+
         self.ascii_only = ascii_only
-        self._stream = stream
-        self._codes = _STYLES | (_COLOURS if colours else dict.fromkeys(_COLOURS, ""))
-        self._drawn: list[str] = []
+        self._output = output
+        self._depth = ColorDepth.DEPTH_4_BIT if colours else ColorDepth.DEPTH_1_BIT
+        self._attributes = {name: DEFAULT_ATTRS._replace(**each) for name, each in _STYLES.items()}
+        self._drawn: list[list[Span]] = []
         self._size = (0, 0)
 
     def size(self) -> tuple[int, int]:
         """Cells and lines."""
-        try:
-            columns, lines = os.get_terminal_size(self._stream.fileno())
-        except OSError:
-            return _SMALLEST
-        return columns or _SMALLEST[0], lines or _SMALLEST[1]
+        size = self._output.get_size()
+        return size.columns, size.rows
 
-    def draw(self, lines: Sequence[Line], size: tuple[int, int] | None = None) -> None:
+    def draw(self, lines: Sequence[Line]) -> None:
         """Replace what is on the screen. OSError when the terminal is gone."""
-        width, height = size or self.size()
-        news = [self._rendered(line, width) for line in lines[:height]]
-        news += [""] * (height - len(news))
-        out = [] if (width, height) == self._size else ["\x1b[0m\x1b[2J"]
-        if out:
-            self._drawn, self._size = [""] * height, (width, height)
-        for number, (old, new) in enumerate(zip(self._drawn, news, strict=True), 1):
+        width, height = self.size()
+        news = [self._fitted(line, width) for line in lines[:height]]
+        news += [[] for _ in range(height - len(news))]
+        self._output.reset_attributes()  # always something: it tells whether the terminal is still there
+        if (width, height) != self._size:
+            self._output.erase_screen()
+            self._drawn, self._size = [[] for _ in news], (width, height)
+        self._output.cursor_goto(0, 0)
+        at = 0
+        for number, (old, new) in enumerate(zip(self._drawn, news, strict=True)):
             if old != new:
-                # erased first: behind a full line the cursor stands on its last cell
-                out.append(f"\x1b[{number};1H\x1b[2K{new}")
+                self._output.cursor_down(number - at)
+                self._write(new)
+                at = number
         self._drawn = news
-        if out:
-            self._stream.write("".join(out))
-            self._stream.flush()
+        self._output.flush()
 
-    def _rendered(self, line: Line, width: int) -> str:
+    def _write(self, spans: list[Span]) -> None:
+        # erased first: behind a full line the cursor stands on its last cell
+        self._output.erase_end_of_line()
+        for text, style in spans:
+            if style:
+                self._output.set_attributes(self._attributes[style], self._depth)
+            self._output.write(text)
+            if style:
+                self._output.reset_attributes()
+        self._output.write("\r")
+
+    def _fitted(self, line: Line, width: int) -> list[Span]:
         from rich.cells import cell_len
 
         from benchrig.cli.columns import in_cells
         from benchrig.text.escape import ascii_text, plain
 
-        parts = []
+        spans = []
         for text, style in line:
             shown = plain(text, 4 * width)
             shown = ascii_text(shown) if self.ascii_only else shown
             if cell_len(shown) > width:
                 shown = in_cells(shown, width, ascii_only=self.ascii_only)
             width -= cell_len(shown)
-            code = self._codes[style]
-            parts.append(f"\x1b[{code}m{shown}\x1b[0m" if code else shown)
+            spans.append((shown, style))
             if width <= 0:
                 break
-        return "".join(parts)
+        return spans
 
 
 @contextlib.contextmanager
-def _screen() -> Iterator[Screen]:
+def _drawn_on(output: Output) -> Iterator[Screen]:
     from benchrig.cli.common import console
 
-    facts, stream = console(), sys.stdout
+    facts = console()
     colours = facts.color_system is not None and not facts.no_color
-    screen = Screen(stream, colours=colours, ascii_only=facts.options.ascii_only)
     try:
-        stream.write(_ENTER)
-        stream.flush()
-        yield screen
+        output.enter_alternate_screen()
+        output.hide_cursor()
+        output.disable_autowrap()
+        yield Screen(output, colours=colours, ascii_only=facts.options.ascii_only)
     finally:
+        output.reset_attributes()
+        output.enable_autowrap()
+        output.show_cursor()
+        output.quit_alternate_screen()
         with contextlib.suppress(OSError):
-            stream.write(_LEAVE)
-            stream.flush()
-
-
-def keys_in(text: str) -> list[str]:
-    """The keys that a terminal says were pressed: 'up', 'enter', 'escape', … or the character."""
-    keys = []
-    for word in _KEY.findall(text):
-        if len(word) > 2:
-            keys.append(_KEYS.get(re.sub(r"^\x1b[\[O](?:1;[0-9]+)?", "", word), ""))
-        else:
-            keys.append(_PLAIN_KEYS.get(word, word))
-    return [key for key in keys if key]
+            output.flush()
 
 
 class Keyboard:
-    """Keys as they are pressed. `read` gives what has been typed so far, '' when the terminal is gone."""
+    """Keys as they are pressed: 'up', 'enter', 'escape', … or the character; CLOSED when the terminal is gone. Ctrl-C
+    is a signal; Ctrl-S and Ctrl-Z are keys like others: a view that stands still would lose what it hears."""
 
-    def __init__(self, descriptor: int) -> None:
-        self._descriptor = descriptor
+    def __init__(self, source: Input) -> None:
+        self._source = source
         self._pressed: list[str] = []
         self._any = asyncio.Event()
 
     async def wait(self, seconds: float) -> list[str]:
         """The keys that were pressed, after at most so long."""
-        with contextlib.suppress(TimeoutError):
-            await asyncio.wait_for(self._any.wait(), seconds)
+        try:
+            async with asyncio.timeout(seconds):
+                await self._any.wait()
+        except TimeoutError:
+            self._take(self._source.flush_keys())  # an escape that nothing has followed is one
         pressed, self._pressed = self._pressed, []
         self._any.clear()
         return pressed
 
     def readable(self) -> None:
-        try:
-            data = os.read(self._descriptor, 1024)
-        except OSError:
-            data = b""
-        if not data:
-            asyncio.get_running_loop().remove_reader(self._descriptor)
-        self._pressed += keys_in(data.decode("utf-8", "ignore")) if data else [CLOSED]
+        self._take(self._source.read_keys())
+        if self._source.closed:
+            self._pressed.append(CLOSED)
         self._any.set()
 
+    def forget(self) -> None:
+        """What was typed for the view is not for the shell."""
+        while self._source.read_keys():
+            pass
 
-class ConsoleKeyboard:
-    """The same for Windows, where nothing tells that a key waits: it is asked for."""
+    def _take(self, pressed: Sequence[KeyPress]) -> None:
+        for each in pressed:
+            key = str(getattr(each.key, "value", each.key))
+            if key == _INTERRUPT:
+                signal.raise_signal(signal.SIGINT)
+            self._pressed.append(_named(key))
 
-    def __init__(self, console: Any) -> None:
-        self._console = console
 
-    async def wait(self, seconds: float) -> list[str]:
-        loop = asyncio.get_running_loop()
-        deadline = loop.time() + seconds
-        pressed = self._taken()
-        while not pressed and loop.time() < deadline:
-            await asyncio.sleep(0.03)
-            pressed = self._taken()
-        return pressed
-
-    def _taken(self) -> list[str]:
-        pressed = []
-        while self._console.kbhit():
-            key = self._console.getwch()
-            pressed.append(
-                _CONSOLE_KEYS.get(self._console.getwch(), "") if key in "\0\xe0" else _PLAIN_KEYS.get(key, key)
-            )
-        return [key for key in pressed if key]
+def _named(key: str) -> str:
+    """The key without what was held down with it, where it has a name of its own."""
+    bare = key.rpartition("-")[2]
+    return _KEYS.get(key) or _KEYS.get(bare) or (bare if len(bare) > 1 else key)
 
 
 @contextlib.contextmanager
-def _keyboard() -> Iterator[Keyboard | ConsoleKeyboard]:
-    """Keys come at once and are not shown. Ctrl-C stays a signal; Ctrl-S and Ctrl-Z are keys like others: a view that
-    stands still would lose what it hears."""
-    if sys.platform == "win32":
-        yield ConsoleKeyboard(importlib.import_module("msvcrt"))
-        return
-    import termios
-    import tty
-
-    descriptor, loop = sys.stdin.fileno(), asyncio.get_running_loop()
-    before = termios.tcgetattr(descriptor)
-    try:
-        tty.setcbreak(descriptor)
-        mode = termios.tcgetattr(descriptor)
-        mode[0] &= ~termios.IXON
-        mode[6][termios.VSUSP] = b"\0"
-        termios.tcsetattr(descriptor, termios.TCSANOW, mode)
-        keyboard = Keyboard(descriptor)
-        loop.add_reader(descriptor, keyboard.readable)
+def _pressed_on(source: Input) -> Iterator[Keyboard]:
+    keyboard = Keyboard(source)
+    with source.raw_mode(), source.attach(keyboard.readable):
         try:
             yield keyboard
         finally:
-            loop.remove_reader(descriptor)
-    finally:
-        with contextlib.suppress(termios.error):
-            # what was typed for the view is not for the shell
-            termios.tcflush(descriptor, termios.TCIFLUSH)
-            termios.tcsetattr(descriptor, termios.TCSANOW, before)
+            keyboard.forget()

@@ -12,6 +12,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import click
+from prompt_toolkit.data_structures import Size
+from prompt_toolkit.output import Output
+from prompt_toolkit.output.vt100 import Vt100_Output
 
 from benchrig.cli.live import REDRAW, Screen
 from benchrig.cli.scan_view import ScanView
@@ -42,11 +45,16 @@ services:
 """
 
 
+def _terminal() -> Output:
+    """One that keeps what is written."""
+    return Vt100_Output(io.StringIO(), lambda: Size(rows=SIZE[1], columns=SIZE[0]))
+
+
 def scan_list(devices: int = 500, a_second: int = 10, seconds: int = 20) -> None:
     """Reports through the list, with the redraws that the live view makes in that time."""
     order = random.Random(1)
     reports = list(_crowd(devices, a_second, seconds, order))
-    air, screen = AirList(), Screen(io.StringIO())
+    air, screen = AirList(), Screen(_terminal())
     now = 0.0
     view = ScanView(air, Names(), lambda: now, "a radio", "level")
     redraws, drawing, slowest, next_redraw = 0, 0.0, 0.0, REDRAW
@@ -57,7 +65,7 @@ def scan_list(devices: int = 500, a_second: int = 10, seconds: int = 20) -> None
         if now >= next_redraw:
             next_redraw += REDRAW
             before = time.process_time()
-            screen.draw(view.lines(*SIZE), SIZE)
+            screen.draw(view.lines(*SIZE))
             took = time.process_time() - before
             redraws, drawing, slowest = redraws + 1, drawing + took, max(slowest, took)
     spent = time.process_time() - started
@@ -112,12 +120,12 @@ def _names() -> Names:
 
 async def _watch(desk: Desk, path: Path, seconds: float) -> tuple[float, list[int]]:
     watch = Watch(desk, ["stream"], seconds=seconds)
-    view, screen = WatchView(watch, "a radio"), Screen(io.StringIO())
+    view, screen = WatchView(watch, "a radio"), Screen(_terminal())
     numbers: list[int] = []
 
     async def redraw() -> None:
         while True:
-            screen.draw(view.lines(*SIZE), SIZE)
+            screen.draw(view.lines(*SIZE))
             await asyncio.sleep(REDRAW)
 
     file = WatchFile(path, watch, radio="virtual", simulated=True)

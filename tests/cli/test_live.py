@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 import asyncio
+import errno
 import io
-from types import SimpleNamespace
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from prompt_toolkit.data_structures import Size
+from prompt_toolkit.input import create_pipe_input
+from prompt_toolkit.output.vt100 import Vt100_Output
 from rich.cells import cell_len
 
+from benchrig import signals
 from benchrig.cli.chart import strip
 from benchrig.cli.lines import LONGEST, key_line, wrapped
-from benchrig.cli.live import ConsoleKeyboard, Line, Screen, keys_in
+from benchrig.cli.live import CLOSED, Keyboard, Line, Screen, show
 from benchrig.text.escape import plain
-from tests.cli.screen import Emulated
+from tests.cli.screen import Emulated, played
 from tests.record.strategies import device_text
 
 spans = st.tuples(device_text() | st.text(st.characters(), max_size=60), st.sampled_from(["", "bold", "good", "dim"]))
@@ -23,9 +27,9 @@ spans = st.tuples(device_text() | st.text(st.characters(), max_size=60), st.samp
 
 def drawn(*frames: list[Line], columns: int = 20, height: int = 3, **options: bool) -> tuple[Emulated, str]:
     stream = io.StringIO()
-    screen = Screen(stream, **options)
+    screen = Screen(Vt100_Output(stream, lambda: Size(rows=height, columns=columns)), **options)
     for lines in frames:
-        screen.draw(lines, (columns, height))
+        screen.draw(lines)
     written = stream.getvalue()
     return Emulated(columns, height).feed("\x1b[?1049h" + written), written
 
@@ -40,7 +44,7 @@ def test_only_changed_lines_are_written_again() -> None:
     first: list[Line] = [[("one", "")], [("two", "")]]
     screen, written = drawn(first, [[("one", "")], [("2", "")]])
     assert screen.lines == ["one", "2", ""]
-    assert (written.count("one"), written.count("\x1b[2K")) == (1, 3)
+    assert (written.count("one"), written.count("\x1b[K")) == (1, 3)
 
 
 def test_what_does_not_fit_is_cut_with_a_mark() -> None:
@@ -49,18 +53,32 @@ def test_what_does_not_fit_is_cut_with_a_mark() -> None:
 
 
 def test_a_new_size_is_drawn_anew() -> None:
+    size = Size(rows=2, columns=40)
     stream = io.StringIO()
-    screen = Screen(stream)
+    screen = Screen(Vt100_Output(stream, lambda: size))
     lines: list[Line] = [[("x" * 30, "")], [("second", "")]]
-    screen.draw(lines, (40, 2))
-    at = stream.tell()
-    screen.draw(lines, (10, 1))
+    screen.draw(lines)
+    at, size = stream.tell(), Size(rows=1, columns=10)
+    screen.draw(lines)
     assert Emulated(10, 1).feed("\x1b[?1049h" + stream.getvalue()[at:]).lines == ["x" * 9 + "…"]
 
 
+def test_a_terminal_that_is_gone_is_noticed_when_nothing_has_changed() -> None:
+    class Gone(io.StringIO):
+        def flush(self) -> None:
+            if self.getvalue().count("\x1b[0m") > 1:
+                raise OSError(errno.EIO, "gone")
+
+    screen = Screen(Vt100_Output(Gone(), lambda: Size(rows=2, columns=9)))
+    screen.draw([])
+    with pytest.raises(OSError, match="gone"):
+        screen.draw([])
+
+
 def test_without_colours_there_are_none() -> None:
-    assert "\x1b[32m" in drawn([[("x", "good")]])[1]
-    assert "\x1b[32m" not in drawn([[("x", "good")]], colours=False)[1]
+    assert "\x1b[0;32m" in drawn([[("x", "good")]])[1]
+    assert "32m" not in drawn([[("x", "good")]], colours=False)[1]
+    assert "\x1b[0;7m" in drawn([[("x", "reverse")]], colours=False)[1]
 
 
 @pytest.mark.parametrize(
@@ -68,28 +86,85 @@ def test_without_colours_there_are_none() -> None:
     [
         ("q", ["q"]), ("\x1b[A\x1b[B", ["up", "down"]), ("\x1bOA", ["up"]), ("\x1b[5~\x1b[6~", ["page up", "page down"]),
         ("\x1b[1;5A", ["up"]), ("\x1b[H\x1b[4~", ["home", "end"]), ("\r", ["enter"]), ("\x1b", ["escape"]),
-        ("\x7f", ["back"]), ("\x1b[15~s", ["s"]),
+        ("\x7f\x08", ["back", "back"]), ("\x1b[15~s", ["f5", "s"]), ("-\n", ["-", "enter"]), ("\x11", ["c-q"]),
     ],
 )  # fmt: skip
-def test_keys_as_terminals_send_them(typed: str, keys: list[str]) -> None:
+async def test_keys_as_terminals_send_them(typed: str, keys: list[str]) -> None:
     """ECMA-48 and xterm's control sequences, in both cursor key modes."""
-    assert keys_in(typed) == keys
+    assert await pressed(typed) == keys
 
 
-@given(st.text(st.characters()))
+async def pressed(typed: str) -> list[str]:
+    with create_pipe_input() as source:
+        keyboard = Keyboard(source)
+        with source.attach(keyboard.readable):
+            source.send_text(typed)
+            return await keyboard.wait(1.0) or await keyboard.wait(0.01)
+
+
+@given(st.text(st.characters(exclude_characters="\x03")))
 def test_no_input_is_too_strange(typed: str) -> None:
-    keys_in(typed)
+    with create_pipe_input() as source:
+        keyboard = Keyboard(source)
+        source.send_bytes(typed.encode("utf-8", "surrogatepass")[:1000])
+        keyboard.readable()
 
 
-async def test_keys_of_a_windows_console() -> None:
-    typed = list("s\xe0Hq")
-    console = SimpleNamespace(kbhit=lambda: bool(typed), getwch=lambda: typed.pop(0))
-    keyboard = ConsoleKeyboard(console)
-    assert await keyboard.wait(1.0) == ["s", "up", "q"]
-    loop = asyncio.get_running_loop()
-    before = loop.time()
-    assert await keyboard.wait(0.01) == []
-    assert loop.time() - before >= 0.01
+async def test_a_keyboard_that_is_gone_says_so() -> None:
+    with create_pipe_input() as source:
+        keyboard = Keyboard(source)
+        with source.attach(keyboard.readable):
+            source.close()
+            assert await keyboard.wait(1.0) == [CLOSED]
+
+
+async def test_ctrl_c_is_a_signal() -> None:
+    came: list[str] = []
+    with signals.handed_to(lambda: came.append("interrupt")):
+        assert await pressed("\x03x") == ["c-c", "x"]
+    assert came == ["interrupt"]
+
+
+class Still:
+    """A view of one line that a key ends."""
+
+    def __init__(self, line: str) -> None:
+        self.line = line
+        self.keys: list[str] = []
+
+    def lines(self, width: int, height: int) -> list[Line]:
+        return [[(f"{self.line} {width}x{height} {' '.join(self.keys)}", "bold")], [("second", "good")]]
+
+    def press(self, key: str) -> bool:
+        self.keys.append(key)
+        return key != "q"
+
+
+async def test_a_view_is_drawn_takes_keys_and_gives_the_terminal_back() -> None:
+    view = Still("here")
+    with played(("here 30x4 ", "a\x1b"), ("a escape", "q"), columns=30, lines=4) as terminal:
+        await show(view)
+    assert view.keys == ["a", "escape", "q"]
+    after = terminal.screen
+    assert (after.alternate, after.cursor_shown, after.wraps) == (False, True, True)
+
+
+@pytest.mark.parametrize(("columns", "lines"), [(12, 3), (2, 1), (1, 1)])
+async def test_a_tiny_terminal(columns: int, lines: int) -> None:
+    with played(("", "q"), columns=columns, lines=lines) as terminal:
+        await show(Still("tiny"))
+    assert not terminal.screen.alternate
+
+
+async def test_a_view_that_is_cancelled_gives_the_terminal_back() -> None:
+    with played(columns=30) as terminal:
+        showing = asyncio.ensure_future(show(Still("here")))
+        while "here" not in terminal.screen.text:
+            await asyncio.sleep(0.001)
+        showing.cancel()
+        with pytest.raises(asyncio.CancelledError):
+            await showing
+    assert not terminal.screen.alternate
 
 
 def test_a_strip_of_values() -> None:

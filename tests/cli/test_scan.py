@@ -13,6 +13,8 @@ import pytest
 from click.testing import CliRunner, Result
 from hypothesis import given
 from hypothesis import strategies as st
+from prompt_toolkit.data_structures import Size
+from prompt_toolkit.output.vt100 import Vt100_Output
 
 from benchrig.cli import main
 from benchrig.cli.columns import Column, fitting, in_cells, laid_out, natural
@@ -23,7 +25,7 @@ from benchrig.desk.airlist import AirList, report_as_data
 from benchrig.radio.scan import Report, Selection
 from benchrig.steps.attribute import Names
 from tests.cli.kit import PATIENCE, OnTerminal
-from tests.cli.screen import Emulated, mode, resize
+from tests.cli.screen import GROW, Emulated, live, mode
 from tests.record.strategies import device_text
 from tests.run.kit import DEVICES
 
@@ -337,10 +339,10 @@ def test_details_end_with_their_device() -> None:
 def test_nothing_that_a_device_advertises_leaves_its_line(name: str, payload: bytes, width: int) -> None:
     bench = Bench(heard(1, name=name, payload=payload, manufacturer_data={1: payload}), width=width, height=16)
     stream = io.StringIO()
-    screen = Screen(stream)
+    screen = Screen(Vt100_Output(stream, lambda: Size(rows=16, columns=width)))
     bench.press("enter")
     for _ in range(2):
-        screen.draw(bench.view.lines(width, 16), (width, 16))
+        screen.draw(bench.view.lines(width, 16))
         bench.view.press("enter")
     Emulated(width, 16).feed("\x1b[?1049h" + stream.getvalue())
 
@@ -364,43 +366,39 @@ def on_terminal(folder: Path, *more: str, columns: int = 100, **env: str) -> OnT
 
 def test_on_a_terminal_the_list_is_live_and_a_key_ends_it(tmp_path: Path) -> None:
     with on_terminal(tmp_path) as terminal:
+        before = mode(terminal)
         terminal.until("VFL-0042")
         terminal.until("\\x1b[2J")
+        assert mode(terminal) != before
         terminal.type("\x1b[B\r")
         terminal.until("complete local name")
         screen = Emulated(100).feed(terminal.shown)
         assert "SIMULATED" in screen.lines[0]
-        terminal.type("q")
+        assert "\x1b[0;32m" in terminal.shown, "a terminal has colours"
+        terminal.type("\x1a\x13q")
         assert terminal.end() == 0
+        assert mode(terminal) == before
     after = Emulated(100).feed(terminal.shown)
     assert (after.alternate, after.cursor_shown, after.wraps) == (False, True, True)
     assert "2 of 2 devices matched" in terminal.shown
 
 
-def test_a_narrow_terminal_without_colours_that_grows_and_ctrl_c(tmp_path: Path) -> None:
-    with on_terminal(tmp_path, columns=40, NO_COLOR="1") as terminal:
-        terminal.until("VFL-0042")
-        screen = Emulated(40).feed(terminal.shown)
-        assert screen.lines[-1].split() == ["q", "up/down", "pgup/pgdn/home/end", "enter", "/", "s", "h"]
-        assert not re.search(r"\x1b\[[0-9;]*3[0-7]m", terminal.shown)
-        before, while_shown = len(terminal.shown), mode(terminal)
-        resize(terminal, 100)
-        terminal.until("C4:1F:5A:20:00:42")
-        Emulated(100).feed("\x1b[?1049h" + terminal.shown[before:])
-        terminal.type(CTRL_C)
-        assert terminal.end() == 0
-        assert mode(terminal) != while_shown
-    assert "Traceback" not in terminal.shown
-    assert terminal.shown.rindex("\x1b[?1049l") > terminal.shown.rindex("\x1b[2K")
+def test_a_narrow_terminal_that_grows_and_ctrl_c() -> None:
+    script = [("VFL-0042", GROW), ("C4:1F:5A:20:00:42", CTRL_C)]
+    done, terminal = live("scan", "--radio", RADIO, script=script, columns=40)
+    assert done.exit_code == 0
+    narrow, _ = terminal.seen
+    assert narrow.splitlines()[-1].split() == ["q", "up/down", "pgup/pgdn/home/end", "enter", "/", "s", "h"]
+    assert not terminal.screen.alternate
+    assert "2 of 2 devices matched" in done.stderr
 
 
-def test_nothing_that_matches_is_said_after_the_live_list_too(tmp_path: Path) -> None:
-    with on_terminal(tmp_path, "-d", "nobody") as terminal:
-        terminal.until("0 devices")
-        terminal.type("q")
-        assert terminal.end() == 5
+def test_nothing_that_matches_is_said_after_the_live_list_too() -> None:
+    done, _ = live("scan", "--radio", RADIO, "-d", "nobody", script=[("0 devices", "q")])
+    assert done.exit_code == 5
 
 
+@pytest.mark.slow
 def test_a_terminal_that_cannot_show_it_gets_the_table_once(tmp_path: Path) -> None:
     with on_terminal(tmp_path, columns=60, TERM="dumb") as terminal:
         assert terminal.end() == 0
