@@ -1,35 +1,83 @@
-"""What the README tells people to paste does what it says."""
+"""What the README tells people to paste does what it says, and what it shows is what they see."""
 
 from __future__ import annotations
 
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+import yaml
 
 from tests.cli.kit import environment
+from tests.reference import SECTIONS as REFERENCE
+from tests.reference import sections
 
 PROJECT = Path(__file__).parents[1]
+README = (PROJECT / "README.md").read_text(encoding="utf-8")
+PATH = f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}"
 
 
-def block(heading: str) -> list[str]:
-    """The lines of the first shell block below a heading."""
-    text = (PROJECT / "README.md").read_text(encoding="utf-8").partition(f"## {heading}\n")[2]
-    return text.partition("```sh\n")[2].partition("```")[0].splitlines()
+def block(heading: str, language: str) -> str:
+    """The first block of a language below a heading."""
+    text = README.partition(f"# {heading}\n")[2]
+    return text.partition(f"```{language}\n")[2].partition("```")[0]
+
+
+def pasted(folder: Path, script: str, **variables: str) -> subprocess.CompletedProcess[str]:
+    """In bash, in a folder that has the plans that ship."""
+    (folder / "testplans").symlink_to(PROJECT / "testplans")
+    env = environment(PATH=PATH, **variables)
+    return subprocess.run(["bash", "-c", script], cwd=folder, env=env, capture_output=True, text=True, timeout=290)
 
 
 @pytest.mark.slow
-def test_the_first_five_minutes_line_by_line(tmp_path: Path) -> None:
-    lines = block("The first five minutes with a prototype")
+@pytest.mark.timeout(300)
+def test_a_prototype_line_by_line(tmp_path: Path) -> None:
+    lines = block("A prototype on your desk", "sh").splitlines()
     assert len(lines) > 10
-    (tmp_path / "testplans").symlink_to(PROJECT / "testplans")
-    path = f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}"
     script = "".join(f'{line}\necho "exit $? of {line.split()[0]} {line.split()[1]}" >&2\n' for line in lines)
-    done = subprocess.run(
-        ["bash", "-c", script], cwd=tmp_path, env=environment(PATH=path), capture_output=True, text=True, timeout=55
-    )
+    done = pasted(tmp_path, script)
     ends = [line for line in done.stderr.splitlines() if line.startswith("exit ")]
     assert [end for end in ends if not end.startswith("exit 0 ")] == [], done.stderr
     assert "PASS, SIMULATED" in done.stdout
+
+
+def test_the_failing_report_is_printed_so(tmp_path: Path) -> None:
+    command = re.findall(r"\(`(benchrig run .*)`, shortened\)", README)[0]
+    done = pasted(tmp_path, command, COLUMNS="100")
+    shown = [line.removesuffix("…").strip() for line in block("benchrig", "text").splitlines()]
+    assert [line for line in shown if line not in done.stdout] == [], done.stdout
+    assert done.returncode == 1
+
+
+@pytest.mark.parametrize(
+    ("version", "code", "said"), [("3.2.1", 0, "the firmware passed"), ("9.9.9", 1, "the firmware failed")]
+)
+def test_the_job_tells_a_bad_firmware(tmp_path: Path, version: str, code: int, said: str) -> None:
+    done = pasted(tmp_path, f"set -e\n{block('In CI', 'sh')}", VERSION=version)
+    assert (done.returncode, said in done.stdout) == (code, True), done.stdout + done.stderr
+    assert (tmp_path / "reports" / "nightly.xml").exists()
+
+
+def test_the_station_file_that_ships_is_the_one_that_is_shown() -> None:
+    shipped = PROJECT / "testplans" / "stations" / "line2.yaml"
+    assert yaml.safe_load(block("On the production line", "yaml")) == yaml.safe_load(shipped.read_text())
+
+
+def test_the_line_runs_at_that_station(tmp_path: Path) -> None:
+    command = re.findall(r"^    (benchrig run .*line2.*)$", README, re.MULTILINE)[0]
+    done = pasted(tmp_path, f"{command} --acknowledge")
+    assert (done.returncode, "station  end of line 2" in done.stdout) == (0, True), done.stdout + done.stderr
+
+
+def anchors(titles: list[str]) -> set[str]:
+    return {re.sub(r"[^a-z0-9_ -]", "", title.lower()).replace(" ", "-") for title in titles}
+
+
+def test_links_lead_somewhere() -> None:
+    for file, anchor in re.findall(r"\]\(([^)#]*)#?([^)]*)\)", README):
+        assert not file or (PROJECT / file).exists(), file
+        assert not anchor or anchor in anchors([*(REFERENCE if file else sections(README))]), anchor
