@@ -19,8 +19,13 @@ from benchrig.plan.loader import MAX_INCLUDES, MAX_STEPS, load_plan
 from benchrig.plan.model import PlanFile, StepsFile
 from benchrig.radio.specify import RadioChoice, loop_factory, radio_opener
 from benchrig.radio.virtual.air_spec import AIRS, ConditionsSpec
+from benchrig.radio.virtual.behaviour import key_of
+from benchrig.radio.virtual.behaviours import BEHAVIOURS
+from benchrig.radio.virtual.block import Block, keys_of
 from benchrig.radio.virtual.conditions import PROFILES
-from benchrig.radio.virtual.device_file import AirSpec, DeviceSpec, load_devices
+from benchrig.radio.virtual.device_file import load_devices
+from benchrig.radio.virtual.device_spec import AirSpec, DeviceSpec, FaultSpec
+from benchrig.radio.virtual.gatt_spec import ReadSpec, WriteSpec
 from benchrig.radio.virtual.value_reading import source_of
 from benchrig.run.choose import choose_steps
 from benchrig.run.head import RunSettings
@@ -69,9 +74,7 @@ SECTION_OF = {
     "CharacteristicSpec": "Characteristics",
     "NotifySpec": "Notifying",
     "DescriptorSpec": "Descriptors",
-    "ReactionSpec": "Reactions",
     "WriteSpec": "Writes",
-    "FaultSpec": "Faults",
     "OthersSpec": "Others",
 } | {kind.__name__: verb for verb, kind in KINDS.items()}
 ROOTS = [PlanFile, StepsFile, Station, DeviceSpec, AirSpec, ConditionsSpec, BitPart, Bits, *KINDS.values()]
@@ -86,7 +89,7 @@ def reachable(roots):
             todo += get_args(kind)
         elif kind not in found:
             found.append(kind)
-            todo += typing.get_type_hints(kind).values()
+            todo += [hint for name, hint in typing.get_type_hints(kind).items() if name != "behaviours"]
             todo += [base for base in kind.__bases__ if getattr(base, "__struct_fields__", ())]
     return found
 
@@ -94,7 +97,7 @@ def reachable(roots):
 def own_fields(model):
     """Its fields without those of the base class that has a section of its own."""
     inherited = {name for base in model.__bases__ for name in getattr(base, "__struct_fields__", ())}
-    return [f for f in msgspec.structs.fields(model) if f.name not in inherited]
+    return [f for f in msgspec.structs.fields(model) if f.name not in inherited and f.name != "behaviours"]
 
 
 def default_text(one):
@@ -107,8 +110,9 @@ def default_text(one):
     return str(default) if isinstance(default, (int, str, Quantity)) and default != "" else "–"
 
 
-# DiscoverExpect holds readings, which have a table of their own.
-ALL_MODELS = [model for model in reachable(ROOTS) if model.__name__ != "DiscoverExpect"]
+# DiscoverExpect holds readings, and blocks of behaviours may hold these alone: they have tables of their own.
+ALL_MODELS = [model for model in reachable(ROOTS) if model.__name__ != "DiscoverExpect"
+              and (own_fields(model) or not issubclass(model, Block))]  # fmt: skip
 
 
 @pytest.mark.parametrize("model", ALL_MODELS, ids=lambda model: model.__name__)
@@ -116,6 +120,14 @@ def test_every_key_stands_in_its_section_with_its_default(model):
     rows = SECTIONS[SECTION_OF[model.__name__]].table("key")
     listed = {words(row["key"])[0]: row["default"] for row in rows}
     assert listed == {one.encode_name: default_text(one) for one in own_fields(model)}
+
+
+@pytest.mark.parametrize(("section", "blocks"), [("Reactions", [ReadSpec, WriteSpec]), ("Faults", [FaultSpec])])
+def test_every_behaviour_stands_in_its_section_with_its_default(section, blocks):
+    keys = {key_of(kind)[0] for kind in BEHAVIOURS for block in blocks if kind.on & block.occasions}
+    written = {one.name: default_text(one) for block in blocks for one in msgspec.structs.fields(keys_of(block))}
+    listed = {words(row["key"])[0]: row["default"] for row in SECTIONS[section].table("key")}
+    assert listed == {key: written[key] for key in keys}
 
 
 @pytest.mark.parametrize("name", PROFILES)

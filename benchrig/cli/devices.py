@@ -12,7 +12,8 @@ from benchrig.cli.common import console, errors_for_people, whatever_the_output_
 if TYPE_CHECKING:
     from rich.tree import Tree
 
-    from benchrig.radio.virtual.model import CharacteristicModel, DeviceModel
+    from benchrig.radio.virtual.device_spec import Simulated
+    from benchrig.radio.virtual.gatt_spec import CharacteristicSpec
     from benchrig.steps.attribute import Names
 
 _LINE = 1000
@@ -32,38 +33,39 @@ def devices(files: tuple[Path, ...]) -> None:
         from benchrig.source.problem import Problems
 
         problems = Problems()
-        models = load_devices(files, problems)
+        found = load_devices(files, problems)
         problems.raise_if_any()
         screen = console()
         with whatever_the_output_does():
-            for model in models:
-                screen.print(_tree(model))
+            for device in found:
+                screen.print(_tree(device))
 
 
-def _tree(model: DeviceModel) -> Tree:
+def _tree(device: Simulated) -> Tree:
     from rich.text import Text
     from rich.tree import Tree
 
     from benchrig.steps.attribute import Names
     from benchrig.text.escape import plain
 
-    advertising = model.advertising
-    level = f"{model.rssi_mean:g} dBm" + (f" ± {model.rssi_spread:g} dB" if model.rssi_spread else "")
-    head = f"{model.name}  {model.address} ({model.address_type}), every {advertising.interval * 1000:g} ms, {level}"
-    tree = Tree(Text(plain(head, _LINE) + ("" if advertising.connectable else ", not connectable")))
+    said, rssi = device.advertised, device.rssi
+    level = f"{rssi.dbm:g} dBm" + (f" ± {rssi.db:g} dB" if rssi.db else "")
+    address = f"{device.own_address} ({device.own_address_type})"
+    head = f"{device.name}  {address}, every {said.interval * 1000:g} ms, {level}"
+    tree = Tree(Text(plain(head, _LINE) + ("" if said.connectable else ", not connectable")))
     names = Names()
-    for service in model.services:
-        branch = tree.add(Text(plain(names.label(service.uuid, "service"), _LINE)))
+    for service in device.table:
+        branch = tree.add(Text(plain(names.label(service.service, "service"), _LINE)))
         for characteristic in service.characteristics:
             branch.add(Text(plain(_characteristic(characteristic, names), _LINE)))
     return tree
 
 
-def _characteristic(model: CharacteristicModel, names: Names) -> str:
-    from benchrig.radio.virtual.model import PROPERTIES
+def _characteristic(spec: CharacteristicSpec, names: Names) -> str:
+    from benchrig.radio.virtual.gatt_spec import PROPERTIES
 
-    label = names.label(model.uuid, "characteristic")
-    shown = label if model.name in (label, "") else f"{model.name} ({label})"
-    properties = ", ".join(name for name, bit in PROPERTIES.items() if model.properties & bit)
-    form = f"  {model.format.describe()}" if model.format else ""
+    label = names.label(spec.characteristic, "characteristic")
+    shown = label if spec.called in (label, "") else f"{spec.called} ({label})"
+    properties = ", ".join(name for name, bit in PROPERTIES.items() if spec.property_bits & bit)
+    form = f"  {spec.format.describe()}" if spec.format else ""
     return f"{shown}  [{properties}]{form}"

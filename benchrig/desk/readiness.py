@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from benchrig.radio.radio import Radio
     from benchrig.radio.scan import Ear, Sighting
     from benchrig.radio.specify import RadioChoice
-    from benchrig.radio.virtual.model import DeviceModel
+    from benchrig.radio.virtual.device_spec import Simulated
 
 State = Literal["yes", "no", "unknown"]
 # A step that is silent for longer hangs: opening a controller and asking it have 10 s each.
@@ -229,7 +229,7 @@ async def look_at_devices(desk: Desk, station: Station, listen: float) -> None:
     async with desk.listening() as ear:
         await asyncio.sleep(listen)
     checks = [
-        _device(radio, one.name, ear.heard.get((one.address, one.address_type)), listen, _unheard(one, listen))
+        _device(radio, one.name, ear.heard.get((one.own_address, one.own_address_type)), listen, _unheard(one, listen))
         for one in models
     ]
     checks += [_host(radio, number, one, ear, listen) for number, one in enumerate(_ports(desk.radio), 1)]
@@ -241,11 +241,11 @@ async def look_at_devices(desk: Desk, station: Station, listen: float) -> None:
             station.add(replace(alike[-1], check="others", found=f"{more} more {what}"))
 
 
-def _unheard(one: DeviceModel, listen: float) -> str:
+def _unheard(one: Simulated, listen: float) -> str:
     """What to do about a device that is not heard: a slow one may only need time."""
-    patience = EVENTS * one.advertising.interval
+    patience = EVENTS * one.advertised.interval
     if listen < patience:
-        return f"it advertises every {one.advertising.interval:g} s: write --listen '{patience:g} s'"
+        return f"it advertises every {one.advertised.interval:g} s: write --listen '{patience:g} s'"
     return "see 'advertising' and 'faults' in its file"
 
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from benchrig.radio.port.choice import PortChoice
     from benchrig.radio.radio import Radio
     from benchrig.radio.virtual import Faults
-    from benchrig.radio.virtual.model import DeviceModel
+    from benchrig.radio.virtual.device_spec import Simulated
 
 KINDS = "host, host:ADAPTER, hci:usb:N, hci:serial:PORT[,SPEED], hci:tcp:HOST:PORT, virtual:FILE[,FILE…]"
 _CONTROLLER = {
@@ -121,11 +121,11 @@ def _virtual_opener(
     from benchrig.source.problem import Problems
 
     problems = Problems()
-    models = load_devices(choice.files, problems, any_air=choice.air is not None)
+    devices = load_devices(choice.files, problems, any_air=choice.air is not None)
     problems.raise_if_any()
 
     return lambda: open_simulated(
-        models,
+        devices,
         name=str(choice),
         seed=seed,
         capture=capture,
@@ -136,7 +136,7 @@ def _virtual_opener(
 
 
 async def open_simulated(
-    models: Sequence[DeviceModel],
+    devices: Sequence[Simulated],
     *,
     name: str = "virtual",
     seed: int = 0,
@@ -154,11 +154,11 @@ async def open_simulated(
     from benchrig.radio.port.radio import PortedRadio
     from benchrig.radio.virtual import conditions_of, open_air
 
-    conditions = conditions_of(models, air)
+    conditions = conditions_of(devices, air)
     async with contextlib.AsyncExitStack() as resources:
-        around = await open_air(models, seed=seed, faults=faults, capture=capture, conditions=conditions)
+        around = await open_air(devices, seed=seed, faults=faults, capture=capture, conditions=conditions)
         resources.push_async_callback(around.close)
-        opened = await open_ports(around.air, ports, folder, alone=not models)
+        opened = await open_ports(around.air, ports, folder, alone=not devices)
         resources.push_async_callback(opened.close)
         return PortedRadio(
             name,

@@ -88,6 +88,12 @@ class Problems:
         if place not in self.settled:
             self.found.append(Problem(place, message, advice))
 
+    def add_all(self, others: Problems) -> None:
+        """The problems of another reading, as if they had been found here."""
+        self.mistakes += others.mistakes
+        self.found += [problem for problem in others.found if problem.place not in self.settled]
+        self.settled |= others.settled
+
     def settle(self) -> None:
         """Add no more problems at the places that have one."""
         self.settled |= {problem.place for problem in self.found}

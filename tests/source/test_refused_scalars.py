@@ -15,12 +15,14 @@ from benchrig.errors import PlanError
 from benchrig.plan.loader import load_plan
 from benchrig.plan.model import AttributeSpec, Device, Given, Manufacturer, PlanFile, Select
 from benchrig.radio.virtual.advertising_spec import AdvertisingSpec, DataSpec, ManufacturerSpec
-from benchrig.radio.virtual.device_file import DeviceSpec, FaultSpec, OthersSpec, RssiSpec, load_devices
+from benchrig.radio.virtual.block import keys_of
+from benchrig.radio.virtual.device_file import load_devices
+from benchrig.radio.virtual.device_spec import DeviceSpec, FaultSpec, OthersSpec, RssiSpec
 from benchrig.radio.virtual.gatt_spec import (
     CharacteristicSpec,
     DescriptorSpec,
     NotifySpec,
-    ReactionSpec,
+    ReadSpec,
     ServiceSpec,
     WriteSpec,
 )
@@ -73,13 +75,13 @@ IN_DEVICES = [
     (DataSpec, {}, "device: u\nadvertising: {data: §}\n"),
     (ManufacturerSpec, {"company": "1"}, "device: u\nadvertising: {data: {manufacturer: §}}\n"),
     (RssiSpec, {}, "device: u\nrssi: §\n"),
-    (FaultSpec, {}, "device: u\nfaults: §\n"),
+    (keys_of(FaultSpec), {}, "device: u\nfaults: §\n"),
     (OthersSpec, {}, "others: [§]\n"),
     (ServiceSpec, {"service": "battery"}, "device: u\nservices: [§]\n"),
     (CharacteristicSpec, {"characteristic": "battery level", "properties": "[read]", "value": "5 %"}, DEVICE),
     (NotifySpec, {"period": "1 s"}, DEVICE.replace("§", "{" + LEVEL + ", notify: §}")),
-    (ReactionSpec, {}, DEVICE.replace("§", "{" + LEVEL + ", on_read: §}")),
-    (WriteSpec, {}, DEVICE.replace("§", "{" + LEVEL + ", on_write: §}")),
+    (keys_of(ReadSpec), {}, DEVICE.replace("§", "{" + LEVEL + ", on_read: §}")),
+    (keys_of(WriteSpec), {}, DEVICE.replace("§", "{" + LEVEL + ", on_write: §}")),
     (DescriptorSpec, {"descriptor": "user description", "value": "a"},
      DEVICE.replace("§", "{" + LEVEL + ", descriptors: [§]}")),
 ]  # fmt: skip

@@ -1,9 +1,11 @@
 """A Bluetooth LE air in this process, with simulated devices, on a clock that jumps over waiting.
 
 clock.py            the loop on which waiting costs nothing
-device_file.py      YAML -> device models (advertising_spec, air_spec, gatt_spec, table_spec, value_reading, words)
-model.py            a device as plain data; sources.py: where its values come from
-opening.py          models -> an open air with the bench's stack in it
+device_file.py      YAML -> device specifications
+device_spec.py      a device as a specification (advertising_spec, air_spec, gatt_spec, table_spec: its parts; words,
+                    value_reading: their values); sources.py: where the values of a characteristic come from
+behaviours.py       what a device does wrong, or slowly; behaviour.py: what a behaviour is; block.py: where they stand
+opening.py          specifications -> an open air with the bench's stack in it
 air.py              who is in the air and who is connected
 band.py             advertising channels
 airlink.py          one connection: two ends, supervision; airqueue.py: one direction of it, with the times on air
@@ -18,8 +20,8 @@ capture.py          btsnoop
 Nothing here loads bumble before an air is opened.
 """
 
-from benchrig.radio.virtual.device_file import conditions_of, load_devices, models_of
+from benchrig.radio.virtual.device_file import conditions_of, devices_of, load_devices
 from benchrig.radio.virtual.faults import DROPPED, AirPdu, Faults
 from benchrig.radio.virtual.opening import OpenAir, open_air
 
-__all__ = ["DROPPED", "AirPdu", "Faults", "OpenAir", "conditions_of", "load_devices", "models_of", "open_air"]
+__all__ = ["DROPPED", "AirPdu", "Faults", "OpenAir", "conditions_of", "devices_of", "load_devices", "open_air"]

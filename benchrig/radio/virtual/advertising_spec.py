@@ -19,11 +19,11 @@ advertising:
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 import msgspec
 
 from benchrig.radio.bumble_stack.advertising import SHORT_NAME, Advertised, build, structures_of
-from benchrig.radio.virtual.model import AdvertisingModel
 from benchrig.radio.virtual.words import Hex, ServiceUuid
 from benchrig.source.shape import Misfit
 from benchrig.values.advertising import Structure
@@ -33,6 +33,17 @@ MOST_OCTETS = 31
 SHORTEST, LONGEST = 0.020, 10.24
 GENERAL_DISCOVERABLE = 0x06
 LONGEST_NAME = MOST_OCTETS - 3 - 2  # beside the flags
+
+
+@dataclass(frozen=True)
+class Advertisement:
+    """What goes on air."""
+
+    data: bytes  # at most 31 octets, and so is the next
+    scan_response: bytes
+    interval: float
+    connectable: bool
+    scannable: bool
 
 
 class ManufacturerSpec(msgspec.Struct, kw_only=True, frozen=True):
@@ -136,12 +147,12 @@ class AdvertisingSpec(msgspec.Struct, kw_only=True, frozen=True):
         given = (block.appearance for block in (self.data, self.scan_response) if block)
         return next((appearance for appearance in given if appearance is not None), None)
 
-    def model(self, name: str) -> AdvertisingModel:
+    def advertised(self, name: str) -> Advertisement:
         """With the device's name in the data when the file gives none."""
         data = self.data.payload() if self.data else default_payload(name)
         response = self.scan_response.payload() if self.scan_response else b""
         scannable = self.scannable if self.scannable is not None else self.connectable or bool(response)
-        return AdvertisingModel(data, response, self.interval.seconds, self.connectable, scannable)
+        return Advertisement(data, response, self.interval.seconds, self.connectable, scannable)
 
 
 def default_payload(name: str) -> bytes:

@@ -10,15 +10,17 @@ from bumble.core import UUID
 from bumble.gatt import Characteristic, CharacteristicValue, Descriptor
 
 from benchrig.errors import MalformedValue
-from benchrig.radio.virtual.server import Unanswered
+from benchrig.radio.virtual.behaviour import Moment, On
 from benchrig.values.catalogue import short_uuid
 
 if TYPE_CHECKING:
     from bumble.device import Connection
 
     from benchrig.radio.virtual.device import SimulatedDevice
-    from benchrig.radio.virtual.model import CharacteristicModel, DescriptorModel, Reaction
+    from benchrig.radio.virtual.gatt_spec import CharacteristicSpec, DescriptorSpec
     from benchrig.radio.virtual.sources import Source
+    from benchrig.radio.virtual.table_spec import Effect
+    from benchrig.values.base import Format
 
 _READABLE, _WRITABLE = att.Attribute.READABLE, att.Attribute.WRITEABLE
 _ENCRYPTED = att.Attribute.READ_REQUIRES_ENCRYPTION | att.Attribute.WRITE_REQUIRES_ENCRYPTION
@@ -30,19 +32,23 @@ QUEUED_VALUES = 16
 class SimulatedCharacteristic:
     """`attribute` is what bumble's server serves."""
 
-    def __init__(self, device: SimulatedDevice, model: CharacteristicModel) -> None:
+    def __init__(self, device: SimulatedDevice, spec: CharacteristicSpec, effects: list[Effect]) -> None:
         self.device = device
-        self.model = model = model.fresh()
+        self.spec = spec
+        self._source = spec.source.fresh()
+        self._effects = effects
+        self._reads = self._writes = 0
+        self._last_read: bytes | None = None
         self._written: bytes | None = None
         self._in_turn = asyncio.Lock()
         self._notifiers: dict[Connection, asyncio.Task[Any]] = {}
-        properties = Characteristic.Properties(model.properties)
+        properties = Characteristic.Properties(spec.property_bits)
         self.attribute = _Attribute(
-            uuid_on_air(model.uuid),
+            uuid_on_air(spec.characteristic),
             properties,
             self._permissions(properties),
             CharacteristicValue(read=self._read, write=self._write),
-            [_descriptor(descriptor) for descriptor in model.descriptors],
+            [_descriptor(descriptor, spec.format) for descriptor in spec.descriptors],
         )
         self.attribute.on(Characteristic.EVENT_SUBSCRIPTION, self._on_subscription)
 
@@ -52,11 +58,11 @@ class SimulatedCharacteristic:
             permissions |= _READABLE
         if properties & _WRITE_PROPERTIES:
             permissions |= _WRITABLE
-        return permissions | (_ENCRYPTED if self.model.encrypted else 0)
+        return permissions | (_ENCRYPTED if self.spec.encrypted else 0)
 
     def take(self) -> bytes:
         """The next value: what was written, if that was kept, else the next of its source."""
-        return self._written if self._written is not None else self.octets_of(self.model.source)
+        return self._written if self._written is not None else self.octets_of(self._source)
 
     def octets_of(self, source: Source) -> bytes:
         return source.take(self.device.uptime, self.device.chance("values"))
@@ -65,17 +71,21 @@ class SimulatedCharacteristic:
         self._written = value
 
     async def _read(self, connection: Connection) -> bytes:
-        await self._react(connection, self.model.on_read)
-        return self.take()
+        self._reads += 1
+        moment = Moment(self.device, self._reads, connection, self._last_read)
+        await self.spec.on_read.meet(On.READ, moment)
+        self._last_read = self.spec.on_read.value(moment, self.take())
+        return self._last_read
 
     async def _write(self, connection: Connection, value: bytes) -> None:
-        behaviour = self.model.on_write
-        if behaviour.check:
+        self._writes += 1
+        plan = self.spec.on_write
+        if plan.check:
             self._check(value)
-        await self._react(connection, behaviour.reaction)
-        if behaviour.store:
+        await plan.meet(On.WRITE, Moment(self.device, self._writes, connection))
+        if plan.store:
             self.put(value)
-        for effect in behaviour.effects:
+        for effect in self._effects:
             target = self.device.characteristics[effect.characteristic]
             octets = value if effect.source is None else target.octets_of(effect.source)
             target.put(octets)
@@ -84,7 +94,7 @@ class SimulatedCharacteristic:
 
     def _check(self, value: bytes) -> None:
         """Refuse what is no value of the format."""
-        form = self.model.format
+        form = self.spec.format
         if form is None:
             return
         if form.size is not None and len(value) != form.size:
@@ -94,22 +104,10 @@ class SimulatedCharacteristic:
         except MalformedValue as exc:
             raise att.ATT_Error(att.ErrorCode.OUT_OF_RANGE) from exc
 
-    async def _react(self, connection: Connection, reaction: Reaction) -> None:
-        if reaction.delay:
-            await asyncio.sleep(reaction.delay)
-        if reaction.reboot is not None:
-            self.device.reboot(reaction.reboot)
-        elif reaction.disconnect:
-            self.device.spawn(self.device.disconnect(connection))
-        if reaction.silent or reaction.disconnect or reaction.reboot is not None:
-            raise Unanswered
-        if reaction.att_error is not None:
-            raise att.ATT_Error(reaction.att_error)
-
     def _on_subscription(self, connection: Connection, notify: bool, indicate: bool) -> None:
         if task := self._notifiers.pop(connection, None):
             task.cancel()
-        if self.model.notifying and (notify or indicate):
+        if self.spec.notify and (notify or indicate):
             self._notifiers[connection] = self.device.spawn(self._notify(connection))
 
     def forget(self, connection: Connection) -> None:
@@ -118,14 +116,14 @@ class SimulatedCharacteristic:
 
     async def _notify(self, connection: Connection) -> None:
         """Values at their times; a value whose time has passed while the air was busy is not made."""
-        plan, loop = self.model.notifying, asyncio.get_running_loop()
+        plan, loop = self.spec.notify, asyncio.get_running_loop()
         assert plan is not None
         due = loop.time()
-        jitter, period = self.device.chance("jitter"), plan.period * self.device.clock
+        jitter, period = self.device.chance("jitter"), plan.period.seconds * self.device.clock
         sent = 0
         while plan.count is None or sent < plan.count:
             due = max(due + period, loop.time())
-            await asyncio.sleep(due + jitter.uniform(0.0, plan.jitter) - loop.time())
+            await asyncio.sleep(due + jitter.uniform(0.0, plan.jitter.seconds) - loop.time())
             await self.send(connection, self.take())
             sent += 1
 
@@ -166,6 +164,6 @@ class _Attribute(Characteristic[bytes]):
         return f"characteristic {self.handle}"
 
 
-def _descriptor(model: DescriptorModel) -> Descriptor:
-    permissions = _READABLE | (_WRITABLE if model.writable else 0)
-    return Descriptor(uuid_on_air(model.uuid), att.Attribute.Permissions(permissions), model.value)
+def _descriptor(spec: DescriptorSpec, of: Format | None) -> Descriptor:
+    permissions = _READABLE | (_WRITABLE if spec.writable else 0)
+    return Descriptor(uuid_on_air(spec.descriptor), att.Attribute.Permissions(permissions), spec.octets(of))

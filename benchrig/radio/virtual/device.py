@@ -11,52 +11,58 @@ from bumble.gatt import Service
 from bumble.host import Host
 
 from benchrig.radio.virtual.airlink import End
+from benchrig.radio.virtual.behaviour import Moment, On
 from benchrig.radio.virtual.characteristic import SimulatedCharacteristic, uuid_on_air
 from benchrig.radio.virtual.controller import VirtualController
 from benchrig.radio.virtual.server import StrictServer
+from benchrig.radio.virtual.table_spec import by_name, effects_of
 
 if TYPE_CHECKING:
     import random
     from collections.abc import Coroutine
 
     from benchrig.radio.virtual.air import Air
-    from benchrig.radio.virtual.model import DeviceModel, ServiceModel
+    from benchrig.radio.virtual.band import Advertiser
+    from benchrig.radio.virtual.device_spec import DeviceSpec
+    from benchrig.radio.virtual.gatt_spec import ServiceSpec
 
 
 class SimulatedDevice:
-    """`characteristics` by the names of the model. Make it, `start` it, `stop` it."""
+    """`characteristics` by the names of the specification. Make it, `start` it, `stop` it."""
 
-    def __init__(self, air: Air, model: DeviceModel) -> None:
+    def __init__(self, air: Air, spec: DeviceSpec) -> None:
         self.air = air
-        self.model = model
+        self.spec = spec
         self.characteristics: dict[str, SimulatedCharacteristic] = {}
         self._tasks: set[asyncio.Task[Any]] = set()
+        self._connects = 0
         self._is_on = True
         self._off_until = self._switched_on = asyncio.get_running_loop().time()
-        public = model.address_type == "public"
-        self.controller = VirtualController(model.name, air, public_address=model.address if public else None)
+        public = spec.own_address_type == "public"
+        self.controller = VirtualController(spec.name, air, public_address=spec.own_address if public else None)
         self.host = _DeviceHost(self.controller, air)
         config = DeviceConfiguration(
-            name=model.name, address=_random_address(model), gap_service_enabled=False, gatt_service_enabled=False
+            name=spec.name, address=_random_address(spec), gap_service_enabled=False, gatt_service_enabled=False
         )
         self.device = Device(config=config, host=self.host)
-        self.server = self._serve(model.services)
+        self.server = self._serve(spec.table)
         self.device.on(Device.EVENT_CONNECTION, self._on_connection)
 
-    def _serve(self, services: list[ServiceModel]) -> StrictServer:
+    def _serve(self, table: list[ServiceSpec]) -> StrictServer:
         """Answer with this table from the next connection on."""
         server = StrictServer(self.device, self.spawn, self.air.fail)
-        server.max_mtu = self.model.mtu
+        server.max_mtu = self.spec.mtu
         self.device.gatt_server = server
         for characteristic in self.characteristics.values():
             for connection in self.connections:
                 characteristic.forget(connection)
         self.characteristics = {}
-        for model in services:
-            made = [SimulatedCharacteristic(self, characteristic) for characteristic in model.characteristics]
-            self.characteristics |= {one.model.name: one for one in made}
-            service = Service(uuid_on_air(model.uuid), [one.attribute for one in made])
-            server.add_service_without(service, [one.attribute for one in made if not one.model.cccd])
+        named = by_name(table)
+        for spec in table:
+            made = [SimulatedCharacteristic(self, one, [*effects_of(one, named)]) for one in spec.characteristics]
+            self.characteristics |= {one.spec.called: one for one in made}
+            service = Service(uuid_on_air(spec.service), [one.attribute for one in made])
+            server.add_service_without(service, [one.attribute for one in made if not one.spec.cccd])
         return server
 
     @property
@@ -69,8 +75,12 @@ class SimulatedDevice:
         """How long a second of its clock is."""
         return self.air.clock_of(self.controller.advertiser)
 
+    @property
+    def advertiser(self) -> Advertiser:
+        return self.controller.advertiser
+
     def chance(self, cause: str) -> random.Random:
-        return self.air.chance.of(cause, self.model.name)
+        return self.air.chance.of(cause, self.spec.name)
 
     @property
     def connections(self) -> list[Connection]:
@@ -78,16 +88,13 @@ class SimulatedDevice:
 
     async def start(self) -> None:
         await self.device.power_on()
-        advertiser, mishaps = self.controller.advertiser, self.model.mishaps
-        advertiser.rssi_mean, advertiser.rssi_spread = self.model.rssi_mean, self.model.rssi_spread
-        advertiser.refusals = mishaps.refuse_connections
-        if mishaps.stop_advertising_after is not None:
-            advertiser.until = self._switched_on + mishaps.stop_advertising_after
+        self.advertiser.rssi_mean, self.advertiser.rssi_spread = self.spec.rssi.dbm, self.spec.rssi.db
+        await self.spec.faults.meet(On.START, Moment(self))
         await self._advertise()
 
     async def _advertise(self) -> None:
-        plan = self.model.advertising
-        public = self.model.address_type == "public"
+        plan = self.spec.advertised
+        public = self.spec.own_address_type == "public"
         milliseconds = plan.interval * 1000
         await self.device.start_advertising(
             advertising_type=_advertising_type(connectable=plan.connectable, scannable=plan.scannable),
@@ -119,12 +126,8 @@ class SimulatedDevice:
 
     def _on_connection(self, connection: Connection) -> None:
         connection.on(Connection.EVENT_DISCONNECTION, lambda _: self._on_disconnection(connection))
-        if (delay := self.model.mishaps.disconnect_after) is not None:
-            self.spawn(self._disconnect_later(connection, delay))
-
-    async def _disconnect_later(self, connection: Connection, delay: float) -> None:
-        await asyncio.sleep(delay)
-        await self.disconnect(connection)
+        self._connects += 1
+        self.spawn(self.spec.faults.meet(On.CONNECT, Moment(self, self._connects, connection)))
 
     async def disconnect(self, connection: Connection) -> None:
         """End a link from the device's side; nothing to do when it has gone."""
@@ -151,8 +154,8 @@ class SimulatedDevice:
             if isinstance(end, End):
                 end.air_link.darken()
                 self.controller.on_le_disconnected(end, hci.HCI_ErrorCode.CONNECTION_TERMINATED_BY_LOCAL_HOST_ERROR)
-        if self.model.services_after_reboot:
-            self.server = self._serve(self.model.services_after_reboot)
+        if self.spec.table_after_reboot:
+            self.server = self._serve(self.spec.table_after_reboot)
 
 
 class _DeviceHost(Host):
@@ -171,9 +174,9 @@ class _DeviceHost(Host):
             self._air.fail(exc)
 
 
-def _random_address(model: DeviceModel) -> hci.Address:
+def _random_address(spec: DeviceSpec) -> hci.Address:
     """Its address; one with a public address has some random one beside it, as bumble's host wants one."""
-    return hci.Address(model.address if model.address_type == "random" else "C0:00:00:00:00:01")
+    return hci.Address(spec.own_address if spec.own_address_type == "random" else "C0:00:00:00:00:01")
 
 
 def _advertising_type(*, connectable: bool, scannable: bool) -> AdvertisingType:

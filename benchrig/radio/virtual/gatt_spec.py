@@ -29,24 +29,17 @@ word and comes back after that time.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import cached_property
 from typing import Any, Literal
 
 import msgspec
 
 from benchrig.errors import MalformedValue
-from benchrig.radio.virtual.model import (
-    LONGEST_VALUE,
-    PROPERTIES,
-    CharacteristicModel,
-    DescriptorModel,
-    Effect,
-    Notifying,
-    Reaction,
-    WriteBehaviour,
-)
+from benchrig.radio.virtual.behaviour import On
+from benchrig.radio.virtual.block import Block
 from benchrig.radio.virtual.sources import Source, octets
 from benchrig.radio.virtual.value_reading import source_of
-from benchrig.radio.virtual.words import AttErrorCode, CharacteristicUuid, DescriptorUuid, Hex, ServiceUuid
+from benchrig.radio.virtual.words import CharacteristicUuid, DescriptorUuid, Hex, ServiceUuid
 from benchrig.source.shape import Misfit
 from benchrig.values.base import Format
 from benchrig.values.catalogue import definition, valid_range_format
@@ -63,50 +56,36 @@ Property = Literal[
     "signed write",
     "extended properties",
 ]
+PROPERTIES = {
+    "broadcast": 0x01,
+    "read": 0x02,
+    "write without response": 0x04,
+    "write": 0x08,
+    "notify": 0x10,
+    "indicate": 0x20,
+    "signed write": 0x40,
+    "extended properties": 0x80,
+}
+LONGEST_VALUE = 512  # octets of an attribute (Core Vol 3 Part F 3.2.9)
 CCCD, VALID_RANGE = "00002902-0000-1000-8000-00805f9b34fb", "00002906-0000-1000-8000-00805f9b34fb"
 UPDATES = PROPERTIES["notify"] | PROPERTIES["indicate"]
 
 
-class ReactionSpec(msgspec.Struct, kw_only=True, frozen=True):
-    """What happens instead of an answer, or before it."""
+class ReadSpec(Block, frozen=True, kw_only=True):
+    """What a read does."""
 
-    delay: Duration | None = None
-    att_error: AttErrorCode | None = None
-    silent: bool = False
-    disconnect: bool = False
-    reboot: Duration | None = None
-
-    def misfits(self) -> Iterable[Misfit]:
-        done = [
-            name
-            for name, given in (
-                ("att_error", self.att_error is not None),
-                ("silent", self.silent),
-                ("disconnect", self.disconnect),
-                ("reboot", self.reboot is not None),
-            )
-            if given
-        ]
-        if len(done) > 1:
-            yield Misfit(f"'{done[0]}' and '{done[1]}' exclude each other", "keep one of the two", (done[1],))
-
-    def reaction(self) -> Reaction:
-        return Reaction(
-            delay=self.delay.seconds if self.delay else 0.0,
-            att_error=self.att_error,
-            silent=self.silent,
-            disconnect=self.disconnect,
-            reboot=self.reboot.seconds if self.reboot else None,
-        )
+    occasions = frozenset({On.READ})
 
 
-class WriteSpec(ReactionSpec, kw_only=True, frozen=True):
+class WriteSpec(Block, frozen=True, kw_only=True):
     """What a write does."""
+
+    occasions = frozenset({On.WRITE})
 
     store: bool = True
     check: bool = True
-    set: dict[str, Any] = {}
-    notify: dict[str, Any] = {}
+    set: dict[str, Any] = msgspec.field(default_factory=dict)
+    notify: dict[str, Any] = msgspec.field(default_factory=dict)
 
 
 class NotifySpec(msgspec.Struct, kw_only=True, frozen=True):
@@ -122,9 +101,6 @@ class NotifySpec(msgspec.Struct, kw_only=True, frozen=True):
         if self.count is not None and self.count < 1:
             yield Misfit("at least one value", "leave 'count' out for no end", ("count",))
 
-    def notifying(self) -> Notifying:
-        return Notifying(self.period.seconds, self.jitter.seconds, self.count)
-
 
 class DescriptorSpec(msgspec.Struct, kw_only=True, frozen=True):
     """A descriptor with a value that does not change on its own."""
@@ -134,18 +110,17 @@ class DescriptorSpec(msgspec.Struct, kw_only=True, frozen=True):
     raw: Hex | None = None
     writable: bool = False
 
-    def model(self, of: Format | None) -> DescriptorModel:
-        """`of` is the format of the characteristic. Raises Misfit."""
-        uuid = str(self.descriptor)
+    def octets(self, of: Format | None) -> bytes:
+        """The value. `of` is the format of the characteristic. Raises Misfit."""
         if self.raw is not None:
-            return DescriptorModel(uuid, _first(bounded(octets(bytes(self.raw)), "raw")), self.writable)
+            return _first(bounded(octets(bytes(self.raw)), "raw"))
+        uuid = str(self.descriptor)
         form = valid_range_format(of) if uuid == VALID_RANGE and of else definition(uuid)
-        value = bounded(read_source(self.value, form), "value")
-        return DescriptorModel(uuid, _first(value), self.writable)
+        return _first(bounded(read_source(self.value, form), "value"))
 
 
-class CharacteristicSpec(FormatSpec, kw_only=True, frozen=True):
-    """A characteristic; the keys of its format stand beside the others."""
+class CharacteristicSpec(FormatSpec, kw_only=True, frozen=True, dict=True):
+    """A characteristic; the keys of its format stand beside the others. What follows from them is made once."""
 
     characteristic: CharacteristicUuid
     properties: list[Property]
@@ -154,7 +129,7 @@ class CharacteristicSpec(FormatSpec, kw_only=True, frozen=True):
     raw: Hex | None = None
     notify: NotifySpec | None = None
     descriptors: list[DescriptorSpec] = msgspec.field(default_factory=list)
-    on_read: ReactionSpec = ReactionSpec()
+    on_read: ReadSpec = ReadSpec()
     on_write: WriteSpec = WriteSpec()
     encrypted: bool = False
     cccd: bool = True
@@ -163,14 +138,12 @@ class CharacteristicSpec(FormatSpec, kw_only=True, frozen=True):
     def called(self) -> str:
         return self.name or self.characteristic.written
 
-    @property
+    @cached_property
     def property_bits(self) -> int:
         return sum(PROPERTIES[name] for name in dict.fromkeys(self.properties))
 
     def misfits(self) -> Iterable[Misfit]:
-        found = list(super().misfits())
-        if not found:
-            found = list(self._value_misfits())
+        found = list(self._value_misfits())
         yield from found
         if self.notify and not self.property_bits & UPDATES:
             yield Misfit("'notify' needs the property notify or indicate", path=("notify",))
@@ -178,11 +151,11 @@ class CharacteristicSpec(FormatSpec, kw_only=True, frozen=True):
             yield from self._descriptor_misfits()
 
     def _value_misfits(self) -> Iterable[Misfit]:
-        if self.value is not None and self.raw is not None:
-            yield Misfit("'value' and 'raw' exclude each other", "keep one of the two", ("raw",))
-            return
         try:
-            self.source()
+            _ = self.format
+            if self.value is not None and self.raw is not None:
+                raise Misfit("'value' and 'raw' exclude each other", "keep one of the two", ("raw",))
+            _ = self.source
         except Misfit as misfit:
             yield misfit
 
@@ -192,43 +165,27 @@ class CharacteristicSpec(FormatSpec, kw_only=True, frozen=True):
                 advice = "leave it out; with 'cccd: false' it comes from here alone"
                 yield Misfit("this descriptor comes by itself", advice, ("descriptors", index, "descriptor"))
             try:
-                descriptor.model(self.format())
+                descriptor.octets(self.format)
             except Misfit as misfit:
                 yield Misfit(misfit.message, misfit.advice, ("descriptors", index, *misfit.path))
 
+    @cached_property
     def format(self) -> Format | None:
         return build_format(self) if self.given() else definition(str(self.characteristic))
 
+    @cached_property
     def source(self) -> Source:
-        """Raises Misfit."""
+        """Where its values come from; each air takes a fresh one. Raises Misfit."""
         if self.raw is not None:
             return bounded(octets(bytes(self.raw)), "raw")
         if self.value is None and not self.property_bits & (PROPERTIES["read"] | UPDATES):
             return octets(b"")
-        return bounded(read_source(self.value, self.format()), "value")
+        return bounded(read_source(self.value, self.format), "value")
 
     def longest(self) -> int:
         """Octets of the longest value that is known now."""
-        source = self.source()
-        form = source.format
-        return max((len(form.encode(e) if form else e) for e in source.pattern.examples()), default=0)
-
-    def model(self, effects: list[Effect]) -> CharacteristicModel:
-        form = self.format()
-        behaviour = WriteBehaviour(self.on_write.store, self.on_write.check, effects, self.on_write.reaction())
-        return CharacteristicModel(
-            uuid=str(self.characteristic),
-            name=self.called,
-            properties=self.property_bits,
-            source=self.source(),
-            format=form,
-            notifying=self.notify.notifying() if self.notify else None,
-            descriptors=[descriptor.model(form) for descriptor in self.descriptors],
-            on_read=self.on_read.reaction(),
-            on_write=behaviour,
-            encrypted=self.encrypted,
-            cccd=self.cccd,
-        )
+        form = self.source.format
+        return max((len(form.encode(e) if form else e) for e in self.source.pattern.examples()), default=0)
 
 
 class ServiceSpec(msgspec.Struct, kw_only=True, frozen=True):

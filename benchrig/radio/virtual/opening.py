@@ -16,8 +16,8 @@ if TYPE_CHECKING:
     from benchrig.radio.virtual.capture import Capture
     from benchrig.radio.virtual.conditions import Conditions
     from benchrig.radio.virtual.device import SimulatedDevice
+    from benchrig.radio.virtual.device_spec import Beacon, Simulated
     from benchrig.radio.virtual.faults import Faults
-    from benchrig.radio.virtual.model import DeviceModel
 
 
 @dataclass
@@ -54,7 +54,7 @@ class OpenAir:
 
 
 async def open_air(
-    models: Iterable[DeviceModel],
+    units: Iterable[Simulated],
     *,
     seed: int,
     faults: Faults | None = None,
@@ -71,7 +71,7 @@ async def open_air(
     snooper = Capture(capture) if capture else None
     opened = OpenAir(air, capture=snooper)
     try:
-        opened.devices = await switch_on(air, models)
+        opened.devices = await switch_on(air, units)
         controller = VirtualController("bench", air)
         opened.stack = await HostStack.open(controller, controller, snooper=snooper)
     except BaseException:
@@ -80,38 +80,36 @@ async def open_air(
     return opened
 
 
-async def switch_on(air: Air, models: Iterable[DeviceModel]) -> dict[str, SimulatedDevice]:
+async def switch_on(air: Air, units: Iterable[Simulated]) -> dict[str, SimulatedDevice]:
     """Put the devices into the air; the connectable ones by name."""
     from benchrig.radio.virtual.device import SimulatedDevice
+    from benchrig.radio.virtual.device_spec import Beacon
 
     devices: dict[str, SimulatedDevice] = {}
-    for model in models:
-        if model.only_advertises:
-            air.band.start(_advertiser(model))
+    for unit in units:
+        if isinstance(unit, Beacon):
+            air.band.start(_advertiser(unit))
         else:
-            devices[model.name] = SimulatedDevice(air, model)
-            await devices[model.name].start()
+            devices[unit.name] = SimulatedDevice(air, unit)
+            await devices[unit.name].start()
     return devices
 
 
-def _advertiser(model: DeviceModel) -> Advertiser:
+def _advertiser(beacon: Beacon) -> Advertiser:
     from bumble import hci
 
     from benchrig.radio.virtual.band import Advertiser
 
-    plan = model.advertising
-    kind = hci.AddressType.PUBLIC_DEVICE if model.address_type == "public" else hci.AddressType.RANDOM_DEVICE
-    until = model.mishaps.stop_advertising_after
+    said = beacon.advertised
     return Advertiser(
-        address=hci.Address(model.address, kind),
-        data=plan.data,
-        scan_response=plan.scan_response,
-        interval=plan.interval,
-        connectable=plan.connectable,
-        scannable=plan.scannable,
-        rssi_mean=model.rssi_mean,
-        rssi_spread=model.rssi_spread,
-        until=None if until is None else asyncio.get_running_loop().time() + until,
+        address=hci.Address(beacon.own_address, hci.AddressType.RANDOM_DEVICE),
+        data=said.data,
+        scan_response=said.scan_response,
+        interval=said.interval,
+        connectable=said.connectable,
+        scannable=said.scannable,
+        rssi_mean=beacon.rssi.dbm,
+        rssi_spread=beacon.rssi.db,
     )
 
 

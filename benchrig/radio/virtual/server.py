@@ -14,17 +14,14 @@ from bumble import att
 from bumble.gatt import Characteristic, Descriptor, Service
 from bumble.gatt_server import Server
 
-from benchrig.radio.virtual.model import LONGEST_VALUE
+from benchrig.radio.virtual.behaviour import Refused, Unanswered
+from benchrig.radio.virtual.gatt_spec import LONGEST_VALUE
 
 if TYPE_CHECKING:
     from bumble.device import Connection, Device
 
 Read = Callable[["Connection"], Awaitable[bytes]]
 Write = Callable[["Connection", bytes], Awaitable[None]]
-
-
-class Unanswered(Exception):
-    """Raised by a handler that wants no response sent."""
 
 
 class StrictServer(Server):
@@ -80,6 +77,8 @@ class StrictServer(Server):
                 response = await handler(bearer, pdu)
             except Unanswered:
                 return
+            except Refused as refused:
+                response = _error(pdu, refused.code)
             except att.ATT_Error as error:
                 response = _error(pdu, error.error_code)
             except Exception as exc:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import Any
 
 from benchrig.radio.virtual.gatt_spec import UPDATES, CharacteristicSpec, ServiceSpec, bounded, read_source
-from benchrig.radio.virtual.model import Effect, ServiceModel
+from benchrig.radio.virtual.sources import Source
 from benchrig.source.problem import suggest
 from benchrig.source.shape import Misfit
 
@@ -14,15 +15,13 @@ WRITTEN = "written"
 HEADER = 3  # octets of an ATT notification before its value
 
 
-def services_of(specs: list[ServiceSpec]) -> list[ServiceModel]:
-    """The models of services that have no misfits."""
-    named = by_name(specs)
-    return [
-        ServiceModel(
-            str(spec.service), [one.model([*effects_of(one, named, find=None)]) for one in spec.characteristics]
-        )
-        for spec in specs
-    ]
+@dataclass(frozen=True)
+class Effect:
+    """A value that a write puts into a characteristic."""
+
+    characteristic: str
+    source: Source | None  # None: the octets that were written
+    notify: bool  # send it to subscribers too
 
 
 def by_name(specs: list[ServiceSpec]) -> dict[str, CharacteristicSpec]:
@@ -49,7 +48,7 @@ def table_misfits(specs: list[ServiceSpec], mtu: int, key: str = "services") -> 
 
 
 def effects_of(
-    one: CharacteristicSpec, named: dict[str, CharacteristicSpec], find: list[Misfit] | None
+    one: CharacteristicSpec, named: dict[str, CharacteristicSpec], find: list[Misfit] | None = None
 ) -> Iterable[Effect]:
     """The effects of a write. What is wrong goes into `find`, or is raised when that is None."""
     for key, values in (("set", one.on_write.set), ("notify", one.on_write.notify)):
@@ -68,4 +67,4 @@ def _effect(named: dict[str, CharacteristicSpec], name: str, value: Any, *, noti
         raise Misfit(f"this device has no characteristic '{name}'", suggest(name, named))
     if notify and not named[name].property_bits & UPDATES:
         raise Misfit(f"'{name}' has neither notify nor indicate among its properties")
-    return Effect(name, None if value == WRITTEN else bounded(read_source(value, named[name].format())), notify)
+    return Effect(name, None if value == WRITTEN else bounded(read_source(value, named[name].format)), notify)

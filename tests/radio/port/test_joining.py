@@ -6,7 +6,7 @@ import sys
 
 import pytest
 
-from benchrig.radio.virtual import models_of
+from benchrig.radio.virtual import devices_of
 from benchrig.source.problem import Problems
 from benchrig.source.yaml import read_text
 from tests.radio.running import on_port, run_plan
@@ -113,6 +113,6 @@ async def test_a_lost_link_of_a_simulated_device_is_not_blamed_on_a_port(tmp_pat
 def simulated(text):
     problems = Problems()
     node = read_text(text, "device.yaml", problems)
-    models = models_of(node, problems)
+    models = devices_of(node, problems)
     problems.raise_if_any()
     return models

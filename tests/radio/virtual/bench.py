@@ -5,7 +5,7 @@ import asyncio
 from bleak import BleakClient, BleakScanner
 
 from benchrig.radio.bumble_stack import BumbleClient, BumbleScanner
-from benchrig.radio.virtual import Faults, conditions_of, models_of, open_air
+from benchrig.radio.virtual import Faults, conditions_of, devices_of, open_air
 from benchrig.source.problem import Problems
 from benchrig.source.yaml import read_text
 
@@ -46,7 +46,7 @@ def models(text):
     """The models of a sound device file."""
     problems = Problems()
     node = read_text(text, "device.yaml", problems)
-    found = models_of(node, problems) if node else []
+    found = devices_of(node, problems) if node else []
     problems.raise_if_any()
     return found
 
@@ -55,7 +55,7 @@ def problems_of(text):
     """What a device file that is not sound says, without the excerpts."""
     problems = Problems()
     if node := read_text(text, "device.yaml", problems):
-        models_of(node, problems)
+        devices_of(node, problems)
     return [f"{p.place.line}:{p.place.column} {p.message}" for p in problems.found]
 
 

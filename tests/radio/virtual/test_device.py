@@ -9,7 +9,7 @@ from bumble import att
 from bumble.core import UUID
 
 from benchrig.errors import InternalError
-from benchrig.radio.virtual.device_file import APPEARANCE
+from benchrig.radio.virtual.device_spec import APPEARANCE
 from tests.radio.virtual.bench import (
     BATTERY,
     COMMAND,

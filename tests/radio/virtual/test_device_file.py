@@ -6,7 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchrig.errors import PlanError
-from benchrig.radio.virtual import load_devices, models_of
+from benchrig.radio.virtual import devices_of, load_devices
+from benchrig.radio.virtual.device_spec import Beacon
 from benchrig.radio.virtual.value_reading import source_of
 from benchrig.source.problem import Problems
 from benchrig.source.yaml import read_text
@@ -21,18 +22,22 @@ def only(text):
 
 def test_the_smallest_device():
     model = only("device: one\n")
-    assert model.advertising.data == bytes.fromhex("020106 04096f6e65")
-    assert (model.mtu, model.advertising.interval, model.rssi_mean) == (247, 0.1, -50)
-    assert int(model.address[:2], 16) >> 6 == 0b11
-    assert [service.uuid[4:8] for service in model.services] == ["1800"]
+    assert model.advertised.data == bytes.fromhex("020106 04096f6e65")
+    assert (model.mtu, model.advertised.interval, model.rssi.dbm) == (247, 0.1, -50)
+    assert int(model.own_address[:2], 16) >> 6 == 0b11
+    assert [one.service[4:8] for one in model.table] == ["1800"]
 
 
 def test_a_made_address_depends_on_the_name_alone():
-    assert only("device: one\nmtu: 23\n").address == only("device: one\n").address != only("device: two\n").address
+    assert (
+        only("device: one\nmtu: 23\n").own_address
+        == only("device: one\n").own_address
+        != only("device: two\n").own_address
+    )
 
 
 def test_a_long_name_is_shortened_in_the_default_payload():
-    data = only(f"device: {'é' * 20}\n").advertising.data
+    data = only(f"device: {'é' * 20}\n").advertised.data
     assert len(data) == 3 + 2 + 26
     assert data[3:5] == bytes((27, 0x08))
 
@@ -45,15 +50,15 @@ advertising:
   scan_response: {service_data: {battery: '55'}, services: [6b1d0002-9a53-4c86-8a3e-2f0f6c1d7e40], raw: '0941'}
 """
     model = only(text)
-    assert model.advertising.data.hex() == "020104" + "020af4" + "03194103" + "05ffffff0102" + "03086c6f"
-    assert model.advertising.scan_response.hex() == "1107407e1d6c0f2f3e8a864c539a02001d6b" + "04160f1855" + "0941"
+    assert model.advertised.data.hex() == "020104" + "020af4" + "03194103" + "05ffffff0102" + "03086c6f"
+    assert model.advertised.scan_response.hex() == "1107407e1d6c0f2f3e8a864c539a02001d6b" + "04160f1855" + "0941"
 
 
 def test_others_have_names_and_addresses_of_their_own():
     found = models("others: [{count: 3, name: 'tag {number}'}, {count: 1, name: 'tag 1'}]")
     assert [model.name for model in found] == ["tag 1", "tag 2", "tag 3", "tag 1"]
-    assert len({model.address for model in found}) == 4
-    assert all(model.only_advertises and not model.advertising.connectable for model in found)
+    assert len({model.own_address for model in found}) == 4
+    assert all(isinstance(model, Beacon) and not model.advertised.connectable for model in found)
 
 
 def test_several_devices_in_one_file():
@@ -191,7 +196,7 @@ def test_two_characteristics_of_one_kind_need_names():
 def parsed(text):
     problems = Problems()
     node = read_text(text, "device.yaml", problems)
-    return models_of(node, problems) if node else [], problems.found
+    return devices_of(node, problems) if node else [], problems.found
 
 
 @given(st.text(max_size=200))
@@ -212,7 +217,7 @@ def test_any_text_gives_models_or_problems(text):
 def test_the_device_name_is_the_advertised_one(advertising, name):
     # Core Specification Supplement, Part A 1.2
     model = only(f"device: one\nadvertising: {advertising}")
-    assert model.services[0].characteristics[0].source.pattern.examples() == [name]
+    assert model.table[0].characteristics[0].source.pattern.examples() == [name]
 
 
 def test_a_device_may_lack_generic_access():
@@ -223,7 +228,7 @@ def test_a_descriptor_for_subscribing_may_stand_where_none_comes_by_itself():
     idle = only(
         characteristic(**(TEMPERATURE | {"value": "1 °C", "descriptors": "[{descriptor: '2902', raw: '0000'}]"}))
     )
-    assert [one.uuid[4:8] for one in idle.services[-1].characteristics[0].descriptors] == ["2902"]
+    assert [one.descriptor[4:8] for one in idle.table[-1].characteristics[0].descriptors] == ["2902"]
 
 
 KEYS = ["device", "address", "advertising", "rssi", "mtu", "services", "faults", "others", "devices", "address_type"]
@@ -288,7 +293,7 @@ def test_a_name_that_is_too_long():
 
 
 def test_the_logger_of_these_tests_is_sound():
-    assert len(only(LOGGER).services) == 3
+    assert len(only(LOGGER).table) == 3
 
 
 @pytest.mark.parametrize(
@@ -343,8 +348,8 @@ services:
       - {characteristic: 0x2A19, properties: [read], value: 5 %}
 """
     problems = Problems()
-    [model] = models_of(read_text(text, "a.yaml", problems), problems)
+    [model] = devices_of(read_text(text, "a.yaml", problems), problems)
     assert problems.found == []
-    assert "0000180f-0000-1000-8000-00805f9b34fb" in [service.uuid for service in model.services]
-    models_of(read_text(text.replace("0x180F", "1810"), "a.yaml", problems), problems)
+    assert "0000180f-0000-1000-8000-00805f9b34fb" in [one.service for one in model.table]
+    devices_of(read_text(text.replace("0x180F", "1810"), "a.yaml", problems), problems)
     assert "decimal number" in problems.found[0].message

@@ -1,0 +1,114 @@
+"""Every behaviour that a device file can ask for."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Iterable
+
+from benchrig.radio.virtual.behaviour import Behaviour, Moment, On, Refused, Unanswered
+from benchrig.radio.virtual.words import AttErrorCode
+from benchrig.source.shape import Misfit
+from benchrig.values.quantity import Duration
+
+ACCESS = frozenset({On.READ, On.WRITE})
+
+
+class Delay(Behaviour, frozen=True, kw_only=True):
+    """Wait before answering."""
+
+    on = ACCESS
+    delay: Duration
+
+    async def act(self, moment: Moment) -> None:
+        await asyncio.sleep(self.delay.seconds)
+
+
+class AttError(Behaviour, frozen=True, kw_only=True):
+    """Answer with an error."""
+
+    on, is_answer = ACCESS, True
+    att_error: AttErrorCode
+
+    async def act(self, moment: Moment) -> None:
+        raise Refused(self.att_error)
+
+
+class Silent(Behaviour, frozen=True, kw_only=True):
+    """Give no answer at all."""
+
+    on, is_answer = ACCESS, True
+    silent: bool = True
+
+    async def act(self, moment: Moment) -> None:
+        raise Unanswered
+
+
+class Disconnect(Behaviour, frozen=True, kw_only=True):
+    """End the link instead of answering."""
+
+    on, is_answer = ACCESS, True
+    disconnect: bool = True
+
+    async def act(self, moment: Moment) -> None:
+        moment.unit.spawn(moment.unit.disconnect(moment.connection))
+        raise Unanswered
+
+
+class Reboot(Behaviour, frozen=True, kw_only=True):
+    """Drop the link without a word, and come back after so long."""
+
+    on, is_answer = ACCESS, True
+    reboot: Duration
+
+    async def act(self, moment: Moment) -> None:
+        moment.unit.reboot(self.reboot.seconds)
+        raise Unanswered
+
+
+class StopAdvertising(Behaviour, frozen=True, kw_only=True):
+    """Fall silent for good."""
+
+    on = frozenset({On.START})
+    stop_advertising_after: Duration
+
+    async def act(self, moment: Moment) -> None:
+        loop = asyncio.get_running_loop()
+        moment.unit.advertiser.until = loop.time() - moment.unit.uptime + self.stop_advertising_after.seconds
+
+
+class DisconnectAfter(Behaviour, frozen=True, kw_only=True):
+    """End each connection after so long."""
+
+    on = frozenset({On.CONNECT})
+    disconnect_after: Duration
+
+    async def act(self, moment: Moment) -> None:
+        await asyncio.sleep(self.disconnect_after.seconds)
+        await moment.unit.disconnect(moment.connection)
+
+
+class RefuseConnections(Behaviour, frozen=True, kw_only=True):
+    """Leave so many connection requests unanswered."""
+
+    on = frozenset({On.START})
+    refuse_connections: int
+
+    def misfits(self) -> Iterable[Misfit]:
+        if self.refuse_connections < 0:
+            yield Misfit("a number of requests is not negative")
+
+    async def act(self, moment: Moment) -> None:
+        moment.unit.advertiser.refusals = self.refuse_connections
+
+
+# In the order in which they come to act.
+BEHAVIOURS: tuple[type[Behaviour], ...] = (
+    Delay,
+    AttError,
+    Silent,
+    Disconnect,
+    Reboot,
+    StopAdvertising,
+    DisconnectAfter,
+    RefuseConnections,
+)
