@@ -5,5 +5,5 @@ from_devices.py  gets it from devices; from_files.py from saved inspections and 
 attributes.py    the same by attribute; naming.py what attributes are called in the plan
 streams.py       limits for what is sent; advertised.py for the scan; table.py the attribute table
 selecting.py     which devices the plan picks
-compose.py       steps, and the plan as a whole; write.py its text, saving.py its file
+compose.py       steps, and the plan as a whole; saving.py its file
 """

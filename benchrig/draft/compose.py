@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
 
@@ -12,15 +12,15 @@ from benchrig.draft.advertised import scan_limits, scan_seconds
 from benchrig.draft.attributes import AttributeEvidence, subjects
 from benchrig.draft.evidence import Evidence, Snapshot
 from benchrig.draft.naming import Naming
-from benchrig.draft.selecting import Picked, pick, title
+from benchrig.draft.selecting import pick, title
 from benchrig.draft.streams import counting, stream_limits, time_text
-from benchrig.draft.table import table_lines
-from benchrig.draft.write import block, comment, value
-from benchrig.plan.wording import selection_data, spec_data
+from benchrig.draft.table import expected_table
+from benchrig.plan.wording import spec_data
+from benchrig.plan.writing import PlanText, StepText
 from benchrig.propose.proposal import Basis, Grounds, Proposal, counted
 from benchrig.propose.value import size_limit, value_limits
 from benchrig.radio.scan import Selection
-from benchrig.source.writing import Bare, decimal_text, flow, scalar
+from benchrig.source.writing import Bare, decimal_text
 from benchrig.steps.attribute import Names
 
 # A connection or a read may take this many times what it took, and this many seconds in any case.
@@ -48,61 +48,26 @@ class Draft:
     warning: str = ""
 
 
-@dataclass
-class _Step:
-    """One step: its head (`read: temperature`), further keys, limits with their reasons, and remarks before it."""
-
-    head: str
-    keys: dict[str, Any] = field(default_factory=dict)
-    limits: dict[str, Proposal] = field(default_factory=dict)
-    remarks: list[str] = field(default_factory=list)
-    table: list[str] = field(default_factory=list)
-
-    @property
-    def verb(self) -> str:
-        return self.head.partition(":")[0]
-
-    @property
-    def judged(self) -> list[Proposal]:
-        return [proposal for proposal in self.limits.values() if proposal.limit is not None]
-
-    def lines(self) -> Iterator[str]:
-        yield from comment(*self.remarks, indent=2)
-        yield f"  - {self.head}"
-        for key, item in self.keys.items():
-            yield f"    {key}: {value(item)}"
-        yield from comment(*(f"{name}: {p.sentence}" for name, p in self.limits.items() if p.limit is None), indent=4)
-        if self.judged or self.table:
-            yield "    expect:"
-        for name, proposal in self.limits.items():
-            if proposal.limit is not None:
-                yield from comment(proposal.sentence, indent=6)
-                yield f"      {name}: {value(proposal.limit)}"
-        yield from self.table
-
-
 def compose(evidence: Evidence, known: Names, basis: Basis, chosen: Selection | None = None) -> Draft:
     """The draft from what was seen. `known` are the names of a plan at hand; `chosen` is how the units were selected."""
     naming, everyone = subjects(evidence, known)
-    steps = [_scan(evidence, naming), _connect(evidence), *_discover(evidence, naming)]
-    after: list[str] = []
-    for subject in everyone:
-        for made in _about(subject, evidence, basis):
-            if isinstance(made, str):
-                after.append(f"{subject.name}: {made}")
-            else:
-                steps.append(made)
-    steps.append(_Step("disconnect:"))
-    for step in steps:
-        step.limits = {name: each for name, each in step.limits.items() if f"{step.verb}.{name}" not in evidence.lacks}
+    writer = _Writer(evidence, basis)
+    writer.begin(naming)
+    for attribute in everyone:
+        writer.about(attribute)
+    writer.steps.append(StepText("disconnect"))
     picked = pick(evidence, chosen)
-    lines = [*_head(evidence, naming, basis, picked), "steps:"]
-    for step in steps:
-        lines += step.lines()
-    text = block([*lines, *comment(*after)])
-    guesses = sum(proposal.guess for step in steps for proposal in step.judged)
+    plan = PlanText(
+        title(evidence),
+        picked.selection,
+        naming.aliases,
+        writer.steps,
+        head=_head(evidence, basis),
+        reasons=filter(None, (picked.reason, *picked.warning.split(". "))),
+        foot=writer.remarks,
+    )
     warnings = [*evidence.doubts, *_left_out(evidence), *filter(None, [picked.warning])]
-    return Draft(text, guesses, evidence.units, "; ".join(warnings))
+    return Draft(plan.text, writer.guesses, evidence.units, "; ".join(warnings))
 
 
 def _left_out(evidence: Evidence) -> Iterator[str]:
@@ -111,31 +76,90 @@ def _left_out(evidence: Evidence) -> Iterator[str]:
         yield f"the link was lost with {count}, which the plan leaves out: see its end"
 
 
-def _head(evidence: Evidence, naming: Naming, basis: Basis, picked: Picked) -> Iterator[str]:
+def _head(evidence: Evidence, basis: Basis) -> Iterator[str]:
     told = " on a virtual radio: SIMULATED" if evidence.simulated else ""
-    yield from comment(f"Drafted by benchrig {__version__} from {counted(len(evidence.units), 'unit')}{told}:")
-    yield from comment(*(f"  {source}" for source in evidence.sources))
-    yield from comment(*evidence.doubts, *_NOTICE)
-    yield from comment(f"Limits from statistics are two-sided tolerance intervals: {basis.words()}.")
-    yield f"plan: {scalar(title(evidence))}"
-    yield "device:"
-    yield from comment(*filter(None, (picked.reason, *picked.warning.split(". "))), indent=2)
-    yield f"  select: {value(selection_data(picked.selection, naming.service))}"
-    if naming.aliases:
-        yield "  attributes:"
-        for alias, spec in naming.aliases.items():
-            yield f"    {scalar(alias)}: {flow(spec_data(spec))}"
+    yield f"Drafted by benchrig {__version__} from {counted(len(evidence.units), 'unit')}{told}:"
+    yield from (f"  {source}" for source in evidence.sources)
+    yield from (*evidence.doubts, *_NOTICE)
+    yield f"Limits from statistics are two-sided tolerance intervals: {basis.words()}."
 
 
-def _scan(evidence: Evidence, naming: Naming) -> _Step:
-    return _Step("scan:", {"for": Bare(f"{scan_seconds(evidence)} s")}, scan_limits(evidence, naming))
+@dataclass
+class _Writer:
+    """Puts the steps together. `remarks` say why attributes have none."""
 
+    evidence: Evidence
+    basis: Basis
+    steps: list[StepText] = field(default_factory=list)
+    remarks: list[str] = field(default_factory=list)
+    guesses: int = 0
 
-def _connect(evidence: Evidence) -> _Step:
-    looks = [look for look in evidence.looks if look.connect is not None]
-    limits = _connect_limits(looks) if looks else {}
-    needed = max((look.attempts or 1 for look in looks), default=1)
-    return _Step("connect:", {"attempts": Bare(f"{needed + LOST_REQUESTS + 1}")}, limits)
+    def add(self, step: StepText, limits: Mapping[str, Proposal]) -> None:
+        """With the limits on readings that the radio has."""
+        for name, proposal in limits.items():
+            if f"{step.verb}.{name}" not in self.evidence.lacks:
+                step.hold(name, proposal.limit, proposal.sentence)
+                self.guesses += proposal.guess
+        self.steps.append(step)
+
+    def begin(self, naming: Naming) -> None:
+        """Scan, connect, and the table."""
+        evidence = self.evidence
+        self.add(StepText("scan", None, {"for": Bare(f"{scan_seconds(evidence)} s")}), scan_limits(evidence, naming))
+        looks = [look for look in evidence.looks if look.connect is not None]
+        needed = max((look.attempts or 1 for look in looks), default=1)
+        attempts = {"attempts": Bare(f"{needed + LOST_REQUESTS + 1}")}
+        self.add(StepText("connect", None, attempts), _connect_limits(looks) if looks else {})
+        if evidence.looks and (table := expected_table(evidence, naming)).expect:
+            self.steps.append(table)
+
+    def about(self, attribute: AttributeEvidence) -> None:
+        """The steps about one attribute, or remarks on why there is none."""
+        if attribute.absent:
+            self._remark(attribute, f"not on {', '.join(attribute.absent)}, so it is left out")
+            return
+        if attribute.unread:
+            self._remark(attribute, f"{attribute.unread[0]}: no step reads it")
+        elif attribute.reads or attribute.refusals:
+            self._read(attribute)
+        if attribute.spot in self.evidence.silent:
+            self._remark(attribute, self.evidence.silent[attribute.spot])
+        if attribute.streams:
+            self._notify(attribute)
+
+    def _remark(self, attribute: AttributeEvidence, sentence: str) -> None:
+        self.remarks.append(f"{attribute.name}: {sentence}")
+
+    def _read(self, attribute: AttributeEvidence) -> None:
+        step = StepText("read", attribute.name, _format(attribute), _misfit(attribute))
+        if not attribute.refusals:
+            limits = _read_limits(attribute, self.basis)
+            if all(p.limit is None for p in limits.values()) and any(
+                data for each in attribute.reads.values() for data in each
+            ):
+                limits["length"] = size_limit(attribute.reads)
+            self.add(step, limits | _read_time(attribute))
+            return
+        refusals = [name for each in attribute.refusals.values() for name in each]
+        if attribute.reads or len(set(refusals)) > 1:
+            self._remark(attribute, f"answered with {', '.join(sorted(set(refusals)))} at times; no step reads it")
+            return
+        reason = f"all {counted(len(refusals), 'read')} were refused so"
+        self.add(step, {"att_error": Proposal({"equals": refusals[0]}, reason, Grounds(len(attribute.refusals)))})
+
+    def _notify(self, attribute: AttributeEvidence) -> None:
+        counts = [stream.count for stream in attribute.streams]
+        longest = max(stream.seconds for stream in attribute.streams)
+        seconds = Bare(f"{decimal_text(Fraction(f'{longest:.3f}'))} s")
+        if min(counts) == 0:
+            often = "sent nothing" if max(counts) == 0 else f"sent 0 to {max(counts)} values"
+            self._remark(attribute, f"{often} in {counted(len(counts), 'subscription')} of {seconds}")
+            return
+        keys = {"for": seconds, **_format(attribute)}
+        if name := counting(attribute):
+            keys["counter"] = name
+        step = StepText("notify", attribute.name, keys, _misfit(attribute))
+        self.add(step, stream_limits(attribute, self.basis))
 
 
 def _connect_limits(looks: list[Snapshot]) -> dict[str, Proposal]:
@@ -162,79 +186,25 @@ def _connect_limits(looks: list[Snapshot]) -> dict[str, Proposal]:
     return limits
 
 
-def _discover(evidence: Evidence, naming: Naming) -> Iterator[_Step]:
-    if not evidence.looks:
-        return
-    step = _Step("discover:")
-    complete, step.table, step.remarks = table_lines(evidence, naming)
-    if not complete:
-        step.keys["extra"] = "allowed"
-    if step.table:
-        yield step
-
-
-def _about(subject: AttributeEvidence, evidence: Evidence, basis: Basis) -> Iterator[_Step | str]:
-    """The steps about one attribute, and remarks on why there is none."""
-    if subject.absent:
-        yield f"not on {', '.join(subject.absent)}, so it is left out"
-        return
-    if subject.unread:
-        yield f"{subject.unread[0]}: no step reads it"
-    elif subject.reads or subject.refusals:
-        yield _read(subject, basis)
-    if subject.spot in evidence.silent:
-        yield evidence.silent[subject.spot]
-    if subject.streams:
-        yield _notify(subject, basis)
-
-
-def _read(subject: AttributeEvidence, basis: Basis) -> _Step | str:
-    step = _Step(f"read: {value(subject.name)}", _format(subject), remarks=_misfit(subject))
-    if not subject.refusals:
-        step.limits = _read_limits(subject, basis)
-        if not step.judged and any(data for each in subject.reads.values() for data in each):
-            step.limits["length"] = size_limit(subject.reads)
-        return replace(step, limits=step.limits | _read_time(subject))
-    refusals = [name for each in subject.refusals.values() for name in each]
-    if subject.reads or len(set(refusals)) > 1:
-        return f"answered with {', '.join(sorted(set(refusals)))} at times; no step reads it"
-    reason = f"all {counted(len(refusals), 'read')} were refused so"
-    step.limits = {"att_error": Proposal({"equals": refusals[0]}, reason, Grounds(len(subject.refusals)))}
-    return step
-
-
-def _read_time(subject: AttributeEvidence) -> dict[str, Proposal]:
-    if not subject.took:
+def _read_time(attribute: AttributeEvidence) -> dict[str, Proposal]:
+    if not attribute.took:
         return {}
-    longest = max(subject.took)
-    reason = f"the longest of {counted(len(subject.took), 'read')} took {time_text(longest)}"
+    longest = max(attribute.took)
+    reason = f"the longest of {counted(len(attribute.took), 'read')} took {time_text(longest)}"
     limit = {"max": time_text(max(LEAST_READ, TIME_ROOM * longest))}
-    return {"elapsed": Proposal(limit, reason, Grounds(len(subject.reads), shown=False))}
+    return {"elapsed": Proposal(limit, reason, Grounds(len(attribute.reads), shown=False))}
 
 
-def _read_limits(subject: AttributeEvidence, basis: Basis) -> dict[str, Proposal]:
+def _read_limits(attribute: AttributeEvidence, basis: Basis) -> dict[str, Proposal]:
     """A structure that describes another value is compared as bytes."""
-    if subject.is_descriptor and subject.form is not None and subject.form.kind == "struct":
-        return {"raw": value_limits(None, subject.reads, basis, uuid=subject.uuid)["value"]}
-    return value_limits(subject.form, subject.values(), basis, uuid=subject.uuid, setting=subject.is_setting)
+    if attribute.is_descriptor and attribute.form is not None and attribute.form.kind == "struct":
+        return {"raw": value_limits(None, attribute.reads, basis, uuid=attribute.uuid)["value"]}
+    return value_limits(attribute.form, attribute.values(), basis, uuid=attribute.uuid, setting=attribute.is_setting)
 
 
-def _notify(subject: AttributeEvidence, basis: Basis) -> _Step | str:
-    counts = [stream.count for stream in subject.streams]
-    longest = max(stream.seconds for stream in subject.streams)
-    seconds = Bare(f"{decimal_text(Fraction(f'{longest:.3f}'))} s")
-    if min(counts) == 0:
-        often = "sent nothing" if max(counts) == 0 else f"sent 0 to {max(counts)} values"
-        return f"{often} in {counted(len(counts), 'subscription')} of {seconds}"
-    keys = {"for": seconds, **_format(subject)}
-    if name := counting(subject):
-        keys["counter"] = name
-    return _Step(f"notify: {value(subject.name)}", keys, stream_limits(subject, basis), _misfit(subject))
+def _format(attribute: AttributeEvidence) -> dict[str, Any]:
+    return {"format": spec_data(attribute.own)} if attribute.own else {}
 
 
-def _format(subject: AttributeEvidence) -> dict[str, Any]:
-    return {"format": spec_data(subject.own)} if subject.own else {}
-
-
-def _misfit(subject: AttributeEvidence) -> list[str]:
-    return [f"read as bytes, for they do not fit the format: {subject.misfit}"] if subject.misfit else []
+def _misfit(attribute: AttributeEvidence) -> list[str]:
+    return [f"read as bytes, for they do not fit the format: {attribute.misfit}"] if attribute.misfit else []

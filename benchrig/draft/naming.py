@@ -10,7 +10,7 @@ from benchrig.desk.inspecting import format_of
 from benchrig.desk.inspection import CharacteristicSeen, DescriptorSeen, ServiceSeen
 from benchrig.draft.evidence import Spot, spots
 from benchrig.errors import AttributeAmbiguous, AttributeMissing, DeviceError
-from benchrig.plan.wording import spec_of
+from benchrig.plan.wording import service_name, spec_of
 from benchrig.radio.table import Characteristic, Descriptor, Service, Table
 from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import AttributeSpec, Names, Uuid
@@ -67,7 +67,7 @@ class Naming:
 
     def service(self, uuid: str) -> str:
         """What selections, tables and steps call a service."""
-        return catalogue.name_of(uuid, "service") or catalogue.short_uuid(uuid)
+        return service_name(uuid)
 
     def in_readings(self, uuids: Iterable[str]) -> list[str]:
         """Services as readings call them; not those whose UUID a characteristic with a name of its own has too."""

@@ -8,8 +8,7 @@ from collections.abc import Iterator
 from benchrig.desk.inspection import ServiceSeen
 from benchrig.draft.evidence import HIDDEN, Evidence, Snapshot
 from benchrig.draft.naming import Naming
-from benchrig.draft.write import value
-from benchrig.source.writing import flow, scalar
+from benchrig.plan.writing import Rows, StepText
 from benchrig.steps.discover import PROPERTIES
 from benchrig.values import catalogue
 
@@ -17,26 +16,37 @@ from benchrig.values import catalogue
 _Table = dict[str, dict[tuple[str, int], list[str]]]
 
 
-def table_lines(evidence: Evidence, naming: Naming) -> tuple[bool, list[str], list[str]]:
-    """Whether units agree about the listed services, the lines below `expect:`, and remarks."""
+def expected_table(evidence: Evidence, naming: Naming) -> StepText:
+    """The step that expects what all units have; it expects nothing where they have nothing in common."""
     tables = [_table(look) for look in evidence.looks]
-    common: _Table = {}
-    for uuid, characteristics in tables[0].items():
-        if all(uuid in table for table in tables):
-            common[uuid] = {
-                key: properties if all(table[uuid][key] == properties for table in tables) else []
-                for key, properties in characteristics.items()
-                if all(key in table[uuid] for table in tables)
-            }
-    common = {
-        uuid: {key: item for key, item in each.items() if not _is_descriptor(key[0])} for uuid, each in common.items()
+    common = {uuid: _common(uuid, tables) for uuid in tables[0] if all(uuid in table for table in tables)}
+    step = StepText("discover", remarks=[*_remarks(evidence.looks, tables, naming)])
+    if not all(table[uuid].keys() == common[uuid].keys() for table in tables for uuid in common):
+        step.keys["extra"] = "allowed"
+        step.remarks.append("not all characteristics are listed: units differ, or one has the UUID of a descriptor")
+    if services := naming.in_readings(common):
+        step.hold("services", {"contains": services})
+    rows = {naming.service(uuid): _rows(characteristics, naming) for uuid, characteristics in common.items()}
+    if filled := {service: each for service, each in rows.items() if each}:
+        step.hold("table", Rows(filled))
+    return step
+
+
+def _common(uuid: str, tables: list[_Table]) -> dict[tuple[str, int], list[str]]:
+    """The characteristics that a service has on every unit."""
+    return {
+        key: properties if all(table[uuid][key] == properties for table in tables) else []
+        for key, properties in tables[0][uuid].items()
+        if all(key in table[uuid] for table in tables) and not _is_descriptor(key[0])
     }
-    complete = all(table[uuid].keys() == common[uuid].keys() for table in tables for uuid in common)
-    remarks = [*_remarks(evidence.looks, tables, naming)]
-    remarks += (
-        [] if complete else ["not all characteristics are listed: units differ, or one has the UUID of a descriptor"]
-    )
-    return complete, [*_lines(common, naming)], remarks
+
+
+def _rows(characteristics: dict[tuple[str, int], list[str]], naming: Naming) -> Rows:
+    counts = Counter(uuid for uuid, _ in characteristics)
+    return Rows({
+        naming.word(uuid) + (f"[{number}]" if counts[uuid] > 1 else ""): properties
+        for (uuid, number), properties in characteristics.items()
+    })  # fmt: skip
 
 
 def _is_descriptor(uuid: str) -> bool:
@@ -72,18 +82,3 @@ def _remarks(looks: list[Snapshot], tables: list[_Table], naming: Naming) -> Ite
             yield f"the service {naming.service(uuid)} is not on every unit"
     if any(service.uuid in HIDDEN for look in looks for service in look.services):
         yield "generic access and generic attribute are left out: operating systems keep them to themselves"
-
-
-def _lines(common: _Table, naming: Naming) -> Iterator[str]:
-    services = naming.in_readings(common)
-    if services:
-        yield f"      services: {value({'contains': services})}"
-    filled = {uuid: characteristics for uuid, characteristics in common.items() if characteristics}
-    if filled:
-        yield "      table:"
-    for uuid, characteristics in filled.items():
-        counts = Counter(each for each, _ in characteristics)
-        yield f"        {scalar(naming.service(uuid))}:"
-        for (each, number), properties in characteristics.items():
-            word = naming.word(each) + (f"[{number}]" if counts[each] > 1 else "")
-            yield f"          {scalar(word)}: {flow(properties)}"

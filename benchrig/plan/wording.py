@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
@@ -31,11 +30,16 @@ def spec_of(form: Format) -> FormatSpec | None:
     return FormatSpec(as_=match[1], unit=form.unit or None) if match else None
 
 
-def selection_data(selection: Selection, service: Callable[[str], str]) -> dict[str, Any]:
-    """The keys of a selection, all of them; `service` names a service."""
+def service_name(uuid: str) -> str:
+    """What selections, tables and steps call a service."""
+    return catalogue.name_of(uuid, "service") or catalogue.short_uuid(uuid)
+
+
+def selection_data(selection: Selection) -> dict[str, Any]:
+    """The keys of a selection, all of them."""
     select: dict[str, Any] = {
         "name": selection.name,
-        "services": [service(uuid) for uuid in selection.services],
+        "services": [service_name(uuid) for uuid in selection.services],
         "manufacturer": _company(selection),
         "address": selection.address,
         "rssi_min": None if selection.rssi_min is None else Bare(f"{selection.rssi_min:g} dBm"),

@@ -5,13 +5,12 @@ The limits are those that a draft of one unit proposes, so they are guesses.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from benchrig.errors import MalformedValue
-from benchrig.propose.proposal import Basis
+from benchrig.propose.proposal import Basis, Proposal
 from benchrig.propose.value import value_limits
 from benchrig.source.writing import decimal_text
 from benchrig.values.quantity import is_number
@@ -21,14 +20,6 @@ if TYPE_CHECKING:
     from benchrig.values.format import Format
 
 _LONGEST = 400
-
-
-@dataclass
-class Limits:
-    """`by_reading` maps 'value', or 'value.field', to its limit; `remarks` say why there is none, or what is guessed."""
-
-    by_reading: dict[str, Any] = field(default_factory=dict)
-    remarks: list[str] = field(default_factory=list)
 
 
 def written(value: Any, unit: str = "") -> Any:
@@ -48,22 +39,18 @@ def written(value: Any, unit: str = "") -> Any:
     return f"{text} {unit}" if unit else Decimal(text)
 
 
-def limits(subject: Subject, form: Format | None, samples: Sequence[bytes], *, stream: bool = False) -> Limits:
-    """Of one attribute, from all the bytes that it has had without being written, in this format; those of a `stream` are
-    judged together. MalformedValue where they do not fit the format."""
+def proposals(
+    subject: Subject, form: Format | None, samples: Sequence[bytes], *, stream: bool = False
+) -> Mapping[str, Proposal]:
+    """Limits by reading for one attribute, from all the bytes that it has had without being written, in this format;
+    those of a `stream` are judged together. MalformedValue where they do not fit the format."""
     values = [data if form is None else form.decode(data) for data in samples]
     basis = Basis(together=len(values) if stream else 1)
-    made = Limits()
-    for name, proposal in value_limits(form, {"": values}, basis, uuid=subject.uuid, setting=subject.settable).items():
-        if proposal.limit is not None:
-            made.by_reading[name] = proposal.limit
-        if proposal.limit is None or "equals" not in proposal.limit:
-            made.remarks.append(f"{name}: {proposal.sentence}")
-    return made
+    return value_limits(form, {"": values}, basis, uuid=subject.uuid, setting=subject.settable)
 
 
-def misfit(form: Format | None, samples: Sequence[bytes]) -> str:
-    """What is wrong with the bytes in this format, '' for nothing."""
+def why_not(form: Format | None, samples: Sequence[bytes]) -> str:
+    """Why the bytes are no values in this format; '' where they are."""
     try:
         for data in samples if form else ():
             form.decode(data)  # type: ignore[union-attr]

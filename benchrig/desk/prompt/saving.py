@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from benchrig.desk.prompt.deeds import (
     MOST_DEEDS,
@@ -18,17 +18,18 @@ from benchrig.desk.prompt.deeds import (
     WatchDone,
     WriteDone,
 )
-from benchrig.desk.prompt.steps import StepText, literals, steps_of
+from benchrig.desk.prompt.steps import steps_of
 from benchrig.errors import UsageError
-from benchrig.plan.wording import name_pattern, selection_data, spec_data
+from benchrig.plan.wording import name_pattern, selection_data
+from benchrig.plan.writing import PlanText, StepText
 from benchrig.propose.proposal import counted
-from benchrig.source.writing import flow, scalar
+from benchrig.radio.scan import Selection
 from benchrig.steps.attribute import AttributeSpec, Names
 from benchrig.text.escape import plain
 
 if TYPE_CHECKING:
     from benchrig.desk.prompt.session import Session
-    from benchrig.radio.scan import Selection, Sighting
+    from benchrig.radio.scan import Sighting
 
 
 @dataclass(frozen=True)
@@ -116,43 +117,27 @@ def _with_the_last(deeds: Sequence[Deed]) -> tuple[list[Deed], int]:
 
 def plan_text(story: Story, steps: Sequence[StepText] | None = None) -> str:
     """The plan as strict YAML."""
+    who = plain(story.unit.name or story.unit.address)
+    head = (
+        f"From a session with {who} on {story.when:%Y-%m-%d %H:%M %z}.",
+        "Every limit is what was seen then; see whether it is what the product promises.",
+    )
     steps = steps_of(story.deeds) if steps is None else steps
-    who = story.unit.name or story.unit.address
-    lines = [
-        f"# From a session with {plain(who)} on {story.when:%Y-%m-%d %H:%M %z}.",
-        "# Every limit is what was seen then; see whether it is what the product promises.",
-        f"plan: {scalar(_unreferred(f'Session with {plain(who)}'))}",
-        *_caution(story),
-        "device:",
-        f"  select: {flow(literals(_select(story)))}",
-        *_attributes(story.names, _used(story)),
-        "steps:",
-    ]
-    for step in steps:
-        lines += step.lines()
-    return "\n".join(lines) + "\n"
+    return PlanText(f"Session with {who}", _selection(story), _used(story), steps, _caution(story), head).text
 
 
-def _unreferred(text: str) -> str:
-    """The head of a plan may hold no reference."""
-    return text.replace("${", "$ {")
+def _caution(story: Story) -> str:
+    named = dict.fromkeys(plain(deed.subject.name) for deed in story.deeds if isinstance(deed, WriteDone))
+    return f"{story.caution} This plan writes to the device: {', '.join(named)}.".strip() if named else ""
 
 
-def _caution(story: Story) -> Iterator[str]:
-    writes = [deed for deed in story.deeds if isinstance(deed, WriteDone)]
-    if writes:
-        named = ", ".join(dict.fromkeys(plain(deed.subject.name) for deed in writes))
-        ours = f"This plan writes to the device: {named}."
-        yield f"caution: {scalar(_unreferred(f'{story.caution} {ours}'.strip()))}"
-
-
-def _select(story: Story) -> dict[str, Any]:
+def _selection(story: Story) -> Selection:
     """How the device was selected, as far as that says which; with its name, else its address, where it does not."""
-    chosen = selection_data(story.selection, lambda uuid: story.names.label(uuid, "service")) if story.selection else {}
-    if not chosen.keys() - {"rssi_min", "nearest"}:
-        named = {"name": name_pattern(story.unit.name)} if story.unit.name else {"address": story.unit.address}
-        chosen = named | chosen
-    return chosen
+    chosen = story.selection or Selection()
+    if selection_data(chosen).keys() - {"rssi_min", "nearest"}:
+        return chosen
+    name = story.unit.name
+    return replace(chosen, name=name_pattern(name)) if name else replace(chosen, address=story.unit.address)
 
 
 def _used(story: Story) -> dict[str, AttributeSpec]:
@@ -161,10 +146,3 @@ def _used(story: Story) -> dict[str, AttributeSpec]:
     parts = {part.partition("[")[0].strip() for each in subjects if each for part in each.name.split("/")}
     whole = {each.name for each in subjects if each}
     return {name: spec for name, spec in story.names.aliases.items() if name in parts | whole}
-
-
-def _attributes(names: Names, used: Mapping[str, AttributeSpec]) -> Iterator[str]:
-    if used:
-        yield "  attributes:"
-    for name, spec in used.items():
-        yield f"    {scalar(name)}: {flow(spec_data(spec))}"

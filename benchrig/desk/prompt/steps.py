@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 from benchrig.desk.prompt.deeds import (
@@ -20,12 +20,12 @@ from benchrig.desk.prompt.deeds import (
     WatchDone,
     WriteDone,
 )
-from benchrig.desk.prompt.limits import limits, misfit, written
+from benchrig.desk.prompt.limits import proposals, why_not, written
 from benchrig.errors import MalformedValue, UnfitValue
 from benchrig.plan.wording import spec_data
-from benchrig.source.writing import Bare, decimal_text, flow, literal, scalar
+from benchrig.plan.writing import StepText
+from benchrig.source.writing import Bare, decimal_text
 from benchrig.steps.payload import encode
-from benchrig.text.escape import plain
 from benchrig.values.base import Format
 
 # A notification within so many seconds of a write may be its answer.
@@ -40,42 +40,6 @@ ENOUGH_FOR_RATE = 10
 RATE_TOLERANCE = 25
 CONNECT_ATTEMPTS = 3
 _HEX = {"as": "hex"}
-_COMMENT = 1000
-
-
-@dataclass
-class StepText:
-    """One step: the verb with its object, what stands beside it, and comments before it. Without a verb it is only
-    the comments."""
-
-    verb: str = ""
-    subject: Any = None
-    keys: dict[str, Any] = field(default_factory=dict)
-    remarks: list[str] = field(default_factory=list)
-
-    @property
-    def title(self) -> str:
-        """What the step is called when it has no name."""
-        return self.verb if self.subject is None else f"{self.verb} {self.subject}"
-
-    def lines(self) -> Iterator[str]:
-        for remark in self.remarks:
-            yield f"  # {plain(remark, _COMMENT)}"
-        if self.verb:
-            yield f"  - {self.verb}:" + ("" if self.subject is None else f" {scalar(literal(self.subject))}")
-        for key, value in self.keys.items():
-            yield f"    {key}: {flow(literals(value))}"
-
-
-def literals(value: Any) -> Any:
-    """Plain data in whose texts a plan finds no reference."""
-    if isinstance(value, Bare):
-        return value
-    if isinstance(value, dict):
-        return {key: literals(item) for key, item in value.items()}
-    if isinstance(value, list):
-        return [literals(item) for item in value]
-    return literal(value) if isinstance(value, str) else value
 
 
 def steps_of(deeds: Sequence[Deed]) -> list[StepText]:
@@ -138,7 +102,7 @@ class _Teller:
     def _read(self, deed: ReadDone) -> StepText:
         step = StepText("read", deed.subject.name)
         if deed.data is None:
-            step.keys["expect"] = {"att_error": {"equals": deed.refused}}
+            step.hold("att_error", {"equals": deed.refused})
             return step
         _expect(step, deed.subject, self._alike(deed))
         return step
@@ -178,7 +142,7 @@ class _Teller:
         if not deed.response:
             step.keys["response"] = False
         if deed.refused:
-            step.keys["expect"] = {"att_error": {"equals": deed.refused}}
+            step.hold("att_error", {"equals": deed.refused})
         if answer is not None:
             watched, data = answer
             if watched.subject.name != deed.subject.name:
@@ -227,12 +191,11 @@ class _Teller:
             return
         seconds = _listen(deed, ended)
         step = StepText("notify", deed.subject.name, {"for": _time(seconds)})
-        expect: dict[str, Any] = {"count": {"min": 1}}
+        step.hold("count", {"min": 1})
         if deed.rate is not None and deed.count >= ENOUGH_FOR_RATE:
-            expect["count"] = {"min": max(1, math.floor(seconds * deed.rate * (1 - RATE_TOLERANCE / 100)) - 1)}
+            step.hold("count", {"min": max(1, math.floor(seconds * deed.rate * (1 - RATE_TOLERANCE / 100)) - 1)})
             hertz = f"{decimal_text(float(f'{deed.rate:.3g}'))} Hz"
-            expect["rate"] = {"nominal": hertz, "tolerance": f"{RATE_TOLERANCE} %"}
-        step.keys["expect"] = expect
+            step.hold("rate", {"nominal": hertz, "tolerance": f"{RATE_TOLERANCE} %"})
         _expect(step, deed.subject, [data for _, data in deed.samples], stream=True)
         yield step
 
@@ -266,18 +229,17 @@ def _expect(step: StepText, subject: Subject, samples: list[bytes], *, stream: b
     form: Format | None = subject.form
     if subject.spec is not None:
         step.keys["format"] = spec_data(subject.spec)
-    if wrong := misfit(form, samples):
+    if wrong := why_not(form, samples):
         step.remarks.append(f"the value did not fit its format: {wrong}")
         step.keys["format"], form = _HEX, None
-    made = limits(subject, form, samples, stream=stream)
-    step.remarks += made.remarks
-    if expect := step.keys.pop("expect", {}) | made.by_reading:
-        step.keys["expect"] = expect
+    for reading, proposal in proposals(subject, form, samples, stream=stream).items():
+        is_plain = proposal.limit is not None and "equals" in proposal.limit
+        step.hold(reading, proposal.limit, "" if is_plain else proposal.sentence)
 
 
 def _expect_answer(step: StepText, subject: Subject, data: bytes) -> None:
     """The same for an exchange, which reads the answer in the format of the attribute and no other."""
-    if subject.spec is None and not misfit(subject.form, [data]):
+    if subject.spec is None and not why_not(subject.form, [data]):
         _expect(step, subject, [data])
 
 

@@ -1,0 +1,123 @@
+"""A plan -> the text that the loader reads as just this plan. What came from a device is escaped, in comments too."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from benchrig.plan.wording import selection_data, spec_data
+from benchrig.source.writing import flow, literal, scalar
+from benchrig.text.escape import plain
+
+if TYPE_CHECKING:
+    from benchrig.radio.scan import Selection
+    from benchrig.steps.attribute import AttributeSpec
+
+_LONGEST_COMMENT = 1000
+
+
+class Rows(dict[str, Any]):
+    """A mapping that is written with a line for each key."""
+
+
+@dataclass
+class StepText:
+    """One step; without a verb it is only its remarks."""
+
+    verb: str = ""
+    # what stands behind the verb
+    subject: str | None = None
+    # what stands beside it
+    keys: dict[str, Any] = field(default_factory=dict)
+    # a comment each before the step
+    remarks: list[str] = field(default_factory=list)
+    # what is expected of readings, and why
+    expect: dict[str, Any] = field(default_factory=dict)
+    reasons: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def title(self) -> str:
+        """What the step is called when it has no name."""
+        return self.verb if self.subject is None else f"{self.verb} {self.subject}"
+
+    def hold(self, reading: str, limit: Any, reason: str = "") -> None:
+        """Hold a reading to a limit, or say why there is none (None)."""
+        if limit is not None:
+            self.expect[reading] = limit
+        if reason:
+            self.reasons[reading] = reason
+
+    def lines(self) -> Iterator[str]:
+        yield from comments(self.remarks, 2)
+        if self.verb:
+            yield f"  - {self.verb}:" + ("" if self.subject is None else f" {value(self.subject)}")
+            yield from _rows(self.keys, 4)
+            free = (f"{reading}: {why}" for reading, why in self.reasons.items() if reading not in self.expect)
+            yield from comments(free, 4)
+        if self.expect:
+            yield "    expect:"
+            yield from _rows(self.expect, 6, self.reasons)
+
+
+@dataclass
+class PlanText:
+    """A plan; `text` is the file."""
+
+    title: str
+    selection: Selection
+    attributes: Mapping[str, AttributeSpec]
+    steps: Sequence[StepText]
+    caution: str = ""
+    # comments at the beginning, on the selection, and at the end
+    head: Iterable[str] = ()
+    reasons: Iterable[str] = ()
+    foot: Iterable[str] = ()
+
+    @property
+    def text(self) -> str:
+        return "\n".join(self._lines()) + "\n"
+
+    def _lines(self) -> Iterator[str]:
+        yield from comments(self.head)
+        yield f"plan: {_free_text(self.title)}"
+        if self.caution:
+            yield f"caution: {_free_text(self.caution)}"
+        yield "device:"
+        yield from comments(self.reasons, 2)
+        yield f"  select: {value(selection_data(self.selection))}"
+        if self.attributes:
+            yield "  attributes:"
+        for name, spec in self.attributes.items():
+            yield f"    {scalar(name)}: {flow(spec_data(spec))}"
+        yield "steps:"
+        for step in self.steps:
+            yield from step.lines()
+        yield from comments(self.foot)
+
+
+def value(data: Any) -> str:
+    """A value within a step or a selection, on one line. `$` would begin a reference there."""
+    return literal(flow(data))
+
+
+def _free_text(text: str) -> str:
+    """Where no reference may stand."""
+    return scalar(text.replace("${", "$ {"))
+
+
+def comments(sentences: Iterable[str], indent: int = 0) -> Iterator[str]:
+    """A line for each sentence."""
+    for sentence in sentences:
+        yield " " * indent + "# " + plain(sentence, _LONGEST_COMMENT)
+
+
+def _rows(mapping: Mapping[str, Any], indent: int, reasons: Mapping[str, str] | None = None) -> Iterator[str]:
+    for key, item in mapping.items():
+        if reasons and key in reasons:
+            yield from comments([reasons[key]], indent)
+        if isinstance(item, Rows):
+            yield " " * indent + f"{scalar(key)}:"
+            yield from _rows(item, indent + 2)
+        else:
+            yield " " * indent + f"{scalar(key)}: {value(item)}"
