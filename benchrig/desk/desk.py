@@ -21,10 +21,11 @@ from benchrig.errors import (
     StationError,
 )
 from benchrig.radio.choosing import Advice, check_connectable, in_other_letters
+from benchrig.radio.device import DeviceSession
 from benchrig.radio.identity import Identity
 from benchrig.radio.scan import Ear, Report, Selection, Sighting
 from benchrig.radio.specify import RadioChoice, loop_factory, radio_opener
-from benchrig.radio.unit import LISTEN, Unit
+from benchrig.radio.unit import LISTEN, Unit, Witness
 from benchrig.run.loop import attended_loop, in_loop
 from benchrig.steps.attribute import Names
 from benchrig.steps.lookup import look_up
@@ -98,26 +99,33 @@ class _Hint:
 
 
 @dataclass
-class Desk:
+class Desk(Witness):
     """An open radio. `tell` gets sentences for the person: what had to be cleared, attempts that failed. `doing` gets
-    what is being waited for, and '' when that is over. `unit` is the device that is meant, and held on to; `attempts` and seconds that the last connection `took`."""
+    what is being waited for, and '' when that is over. `device` is the one that is meant, and held on to; `attempts` and seconds that the last connection `took`."""
 
     radio: Radio
     options: DeskOptions
     tell: Callable[[str], None]
     doing: Callable[[str], None] = in_silence
-    unit: Unit = None  # type: ignore[assignment]  # made with the desk
+    device: DeviceSession = None  # type: ignore[assignment]  # made with the desk
     attempts: int = 0
     took: float = 0.0
     # no link is kept for the sake of what it said of its formats
     _formats: WeakKeyDictionary[Link, dict[int, Format | None]] = field(default_factory=WeakKeyDictionary, repr=False)
 
     def __post_init__(self) -> None:
-        self.unit = self.unit or self._unit()
+        self.device = self.device or self._meant()
 
-    def _unit(self) -> Unit:
+    def _meant(self) -> DeviceSession:
+        return DeviceSession(Unit(self.radio, self.options.selection, ADVICE))
+
+    @property
+    def unit(self) -> Unit:
+        return self.device.unit
+
+    def note(self, text: str) -> None:
         # what `tell` is can change: a live view takes it over
-        return Unit(self.radio, self.options.selection, ADVICE, lambda sentence: self.tell(sentence))
+        self.tell(text)
 
     @property
     def names(self) -> Names:
@@ -139,11 +147,11 @@ class Desk:
     def means(self, selection: Selection) -> None:
         """From now on another device is meant: the one that answers this selection."""
         self.options = replace(self.options, selection=selection)
-        self.unit = self._unit()
+        self.device = self._meant()
 
     def held_to(self, sighting: Sighting) -> Desk:
         """A desk for this one of several devices that answer the selection."""
-        desk = replace(self, unit=self._unit())
+        desk = replace(self, device=self._meant())
         desk.unit.sighting, desk.unit.identity = sighting, Identity.of(sighting, self.options.selection.key)
         return desk
 
@@ -175,7 +183,12 @@ class Desk:
         async with self.blaming():
             with self.showing(f"looking for {hint.wanted}"):
                 return await self.unit.find(
-                    min(self._long_enough(listen), within), within, also=also, looking=hint.look, to_connect=True
+                    min(self._long_enough(listen), within),
+                    within,
+                    also=also,
+                    looking=hint.look,
+                    to_connect=True,
+                    witness=self,
                 )
 
     def _long_enough(self, listen: float | None) -> float:
@@ -203,7 +216,9 @@ class Desk:
             share = max(LEAST_ATTEMPT, left / (ATTEMPTS - attempt + 1))
             try:
                 fresh = self.options.fresh and attempt == 1
-                return await self.unit.connect(max(0.1, min(left, share)), fresh=fresh, again=attempt > 1)
+                return await self.device.connect(
+                    max(0.1, min(left, share)), fresh=fresh, again=attempt > 1, witness=self
+                )
             except (ConnectFailed, DeviceNotFound) as error:
                 await self.radio.tidy()
                 if attempt == ATTEMPTS or self.now() + BACK_OFF >= deadline:

@@ -17,7 +17,6 @@ from benchrig.source.yaml import Sequence as ListNode
 from benchrig.steps import Step
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import ReadingType
-from benchrig.steps.connect import CONNECTS, LISTENS
 from benchrig.values.catalogue import decimal_uuid
 from benchrig.values.limit import Limit
 
@@ -105,46 +104,7 @@ def check_select(problems: Problems, node: Node, names: Names) -> None:
             Reader(problems).misfit(node, misfit)
 
 
-def check_link(problems: Problems, steps: Sequence[StepPlan]) -> None:
-    """A step that needs the link must come after a connect and before the disconnect, in finally too: that goes on
-    where the steps end. There a connect may come anywhere: nobody knows how far the run came. The same holds after any
-    other step: the unit may have ended the link in it."""
-    connected, by, doubted = False, "", False
-    _check_time_to_connect(problems, steps)
-    for step in steps:
-        if step.kind.verb == "connect":
-            if connected and not doubted and step.section == "steps":
-                message = f"'{step.name}' comes while the unit is connected already"
-                problems.add(step.place, message, "take it out, or add - disconnect: before it")
-            connected, doubted = True, False
-            continue
-        if step.kind.needs_link and not connected:
-            why = f"the link was ended by '{by}'" if by else "no connect step comes before it"
-            problems.add(step.place, f"'{step.name}' needs a connection, but {why}", "add - connect: before it")
-            connected = True
-        doubted = True
-        if step.kind.verb == "disconnect":
-            connected, by = False, step.name
-
-
-def _check_time_to_connect(problems: Problems, steps: Sequence[StepPlan]) -> None:
-    """A connect without a scan before it listens first; each of its attempts has to have time for both."""
-    first = next((step for step in steps if step.kind.verb in ("scan", "connect")), None)
-    if first is None or first.step is None or first.kind.verb == "scan":
-        return
-    least = (LISTENS + CONNECTS) * first.step.attempts
-    if first.step.deadline < least:
-        message = f"'{first.name}' listens for {LISTENS:g} s first, since no scan comes before it: that leaves no time to connect"
-        problems.add(first.place, message, f"write within: {least:g} s or more, or add - scan: before it")
-
-
-# Where a value is shown to people or to other programs: what it would be, by (verb, key); the verb '' is any.
-_SHOWN = {
-    ("command", "command"): "would stand in the process list",
-    ("ask", "ask"): "would stand on the screen",
-    ("ask", "options"): "would stand on the screen",
-    ("", "name"): "would be the name of a step in every report",
-}
+_IN_REPORTS = {"name": "would be the name of a step in every report"}
 
 
 def check_secrets(problems: Problems, node: MappingNode, steps: Sequence[StepPlan], secrets: AbstractSet[str]) -> None:
@@ -153,8 +113,8 @@ def check_secrets(problems: Problems, node: MappingNode, steps: Sequence[StepPla
         if name in secrets:
             problems.add(scalar.place, f"the secret '{name}' would be looked for on the air", _USE_A_SECRET)
     for step in steps:
-        for (verb, key), what in _SHOWN.items():
-            part = step.node.get(key) if verb in ("", step.kind.verb) else None
+        for key, what in (step.kind.shown | _IN_REPORTS).items():
+            part = step.node.get(key)
             for name, scalar in references(part) if part else ():
                 if name in secrets:
                     problems.add(scalar.place, f"the secret '{name}' {what}", _USE_A_SECRET)

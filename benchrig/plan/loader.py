@@ -11,7 +11,8 @@ from pathlib import Path
 from typing import Any, cast
 
 from benchrig.errors import PlanError, UsageError
-from benchrig.plan.checks import check_link, check_may_lack, check_readings, check_secrets, check_select, check_values
+from benchrig.plan.checks import check_may_lack, check_readings, check_secrets, check_select, check_values
+from benchrig.plan.flow import check_flow
 from benchrig.plan.model import Given, NamesFile, Plan, PlanFile, StepPlan, StepsFile
 from benchrig.record.model import Section
 from benchrig.source.problem import NOWHERE, Place, Problems, suggest
@@ -87,7 +88,7 @@ class _Loader:
         if not there and not self.problems.found:
             self.problems.add(locate(node, ("steps",)).place, "the plan has no steps", "for example: - scan:")
         check_select(self.problems, locate(node, ("device", "select")), self.names)
-        check_link(self.problems, self.steps)
+        check_flow(self.problems, self.steps)
         check_values(self.problems, node, head.given, self.steps, self.used)
         check_may_lack(self.problems, locate(node, ("may_lack",)), head.may_lack, self.steps)
         check_secrets(self.problems, node, self.steps, self.secrets)

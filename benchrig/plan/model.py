@@ -261,7 +261,7 @@ class StepPlan:
         expected = self.node.get("expect")
         entries = expected.entries if isinstance(expected, MappingNode) else {}
         held = {key for key, (_, node) in entries.items() if {name for name, _ in references(node)} & names}
-        return frozenset(held | {"value"} if self.kind.verb == "write" else held)
+        return frozenset(held | self.kind.echoes)
 
     @cached_property
     def uses(self) -> set[str]:

@@ -34,8 +34,17 @@ _LOOK_EVERY = 0.05
 _SERIAL_WITHIN = 5.0
 
 
-def _in_silence(_: object) -> None:
-    """Where nobody wants to know."""
+class Witness:
+    """Is told what comes up while a device is looked for and connected to; this one lets it pass."""
+
+    def note(self, text: str) -> None:
+        """A sentence for the record or the person."""
+
+    def seen(self, sighting: Sighting) -> None:
+        """What was taken for the device."""
+
+
+SILENT = Witness()
 
 
 @dataclass
@@ -43,14 +52,11 @@ class Unit:
     """The device that the selection means. `identity` is fixed by the first success; from then on it is this device
     that is listened for and connected to, and never another one that fits as well.
 
-    `tell` gets sentences for the record or the person, `seen` each sighting that was taken for the device, `adjust`
-    corrects a report (fixture, cable)."""
+    `adjust` corrects a report (fixture, cable)."""
 
     radio: Radio
     selection: Selection
     advice: Advice = OF_PLAN
-    tell: Callable[[str], object] = _in_silence
-    seen: Callable[[Sighting], object] = _in_silence
     adjust: Callable[[Report], Report] | None = None
     identity: Identity | None = None
     sighting: Sighting | None = None
@@ -63,6 +69,10 @@ class Unit:
         """The serial number that was read over its link, or written."""
         if self.identity is not None:
             self.identity = replace(self.identity, serial=_serial_text(data))
+
+    def is_same(self, sighting: Sighting) -> bool:
+        """Whether what was heard is the device, without a doubt."""
+        return self.identity is not None and self.identity.is_same(sighting)
 
     def may_be(self, sighting: Sighting) -> bool:
         """Whether what was heard could be the device under an address that it has now, which nothing proves."""
@@ -98,6 +108,7 @@ class Unit:
         also: Callable[[Report], object] | None = None,
         looking: Callable[[Ear], object] | None = None,
         to_connect: bool = False,
+        witness: Witness = SILENT,
     ) -> Sighting:
         """Listen for at least `listen` seconds, and on until the device is heard or `within` is over. `looking` sees
         what was heard so far. With `to_connect` a device of changing addresses may be taken under another one: `connect`
@@ -112,10 +123,12 @@ class Unit:
                     looking(ear)
                 await asyncio.sleep(min(_LOOK_EVERY, max(within - past, 1e-6)))
         sighting = self._chosen(ear, loop.time() - started, to_connect)
-        self._take(sighting)
+        self._take(sighting, witness)
         return sighting
 
-    async def connect(self, within: float, *, fresh: bool = False, again: bool = False) -> Link:
+    async def connect(
+        self, within: float, *, fresh: bool = False, again: bool = False, witness: Witness = SILENT
+    ) -> Link:
         """Connect to the device that was found. `fresh`: the radio forgets it first. `again`: an attempt has failed, so it
         is listened for first: the radio may have forgotten it, or hold a stale picture of it. ConnectFailed,
         DeviceNotFound, WrongDevice, StationError."""
@@ -125,17 +138,17 @@ class Unit:
         if fresh:
             await self.radio.forget(self.sighting)
         if fresh or again:
-            await self.find(0.0, deadline - loop.time(), to_connect=True)
+            await self.find(0.0, deadline - loop.time(), to_connect=True, witness=witness)
         try:
             link = await self._connect(deadline)
         except DeviceNotFound:
             # the radio has forgotten the device: no request was sent, so this was no attempt
-            self.tell("the radio had forgotten the unit: scanned for it again")
-            await self.find(0.0, deadline - loop.time(), to_connect=True)
+            witness.note("the radio had forgotten the unit: scanned for it again")
+            await self.find(0.0, deadline - loop.time(), to_connect=True, witness=witness)
             link = await self._connect(deadline)
         for remark in link.remarks:
-            self.tell(remark)
-        await self._prove(link)
+            witness.note(remark)
+        await self._prove(link, witness)
         return link
 
     # --- inside
@@ -146,7 +159,7 @@ class Unit:
         return await self.radio.connect(self.sighting, max(0.05, deadline - asyncio.get_running_loop().time()))
 
     def _is_meant(self, sighting: Sighting) -> bool:
-        return self.selection.accepts(sighting) or (self.identity is not None and self.identity.is_same(sighting))
+        return self.selection.accepts(sighting) or self.is_same(sighting)
 
     def _known(self, ear: Ear) -> Sighting | None:
         """The device itself, where it was heard: under its newest address when several are its own."""
@@ -184,16 +197,16 @@ class Unit:
             )
         return choose_unit(ear, self.selection, listened, self.advice)
 
-    def _take(self, sighting: Sighting) -> None:
+    def _take(self, sighting: Sighting, witness: Witness) -> None:
         self.sighting = sighting
         if self.identity is None:
             self.identity = Identity.of(sighting, self.selection.key)
         elif self.identity.key is not None:
             self.identity = self.identity.moved(sighting)
         if self.identity.is_same(sighting):
-            self.seen(sighting)
+            witness.seen(sighting)
 
-    async def _prove(self, link: Link) -> None:
+    async def _prove(self, link: Link, witness: Witness) -> None:
         """See that a device of changing addresses is still the same: by its serial number, which is read the first time."""
         assert self.identity is not None
         assert self.sighting is not None
@@ -205,11 +218,11 @@ class Unit:
             self.identity = replace(identity, serial=identity.serial or serial)
             return
         if serial and serial == identity.serial:
-            self.tell(
+            witness.note(
                 f"the unit has changed its address to {sighting.address}: the serial number proves that it is the same"
             )
             self.identity = identity.moved(sighting)
-            self.seen(sighting)
+            witness.seen(sighting)
             return
         await link.disconnect()
         raise _another(identity, sighting, serial)

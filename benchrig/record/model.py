@@ -20,6 +20,24 @@ Verdict: TypeAlias = Literal["pass", "fail", "error", "skip"]
 Section: TypeAlias = Literal["steps", "finally"]
 
 
+class Where(msgspec.Struct, omit_defaults=True, frozen=True):
+    """One attempt of one execution of a node of the plan."""
+
+    node: str  # its id: "4", "4.2"
+    rounds: tuple[int, ...] = ()  # of the repetitions around it, outermost first, from 1
+    attempt: int = 1
+
+    @property
+    def execution(self) -> Where:
+        """The same without the attempt."""
+        return self if self.attempt == 1 else Where(self.node, self.rounds)
+
+    @property
+    def label(self) -> str:
+        """For people: '4.2', '4.2 (round 3)'."""
+        return f"{self.node} (round {'.'.join(map(str, self.rounds))})" if self.rounds else self.node
+
+
 class Event(msgspec.Struct, tag_field="event", omit_defaults=True, frozen=True):
     """Base of all events."""
 

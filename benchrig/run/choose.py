@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from benchrig.errors import UsageError
+from benchrig.plan.flow import givers, touches_the_unit
 from benchrig.plan.model import Plan, StepPlan
 from benchrig.source.problem import suggest
+from benchrig.steps.base import Cap
 
 
 def choose_steps(plan: Plan, only: Sequence[str] = (), from_: str | None = None) -> list[StepPlan]:
@@ -19,17 +21,13 @@ def choose_steps(plan: Plan, only: Sequence[str] = (), from_: str | None = None)
         first = _find(plan, from_).number
         wanted |= {step.number for step in body if step.number >= first}
     needed = _with_needs(plan.steps, wanted | _values_for_clean_up(plan))
-    touches = any(step.number in needed and _touches_the_unit(step) for step in body)
+    touches = any(step.number in needed and touches_the_unit(step) for step in body)
     return [step for step in plan.steps if step.number in needed or _cleans_up(step, touches)]
-
-
-def _touches_the_unit(step: StepPlan) -> bool:
-    return step.kind.needs_link or step.kind.verb == "connect"
 
 
 def _cleans_up(step: StepPlan, touched: bool) -> bool:
     """A unit that was not touched needs no clean-up; the fixture may."""
-    return step.section == "finally" and (touched or not _touches_the_unit(step))
+    return step.section == "finally" and (touched or not touches_the_unit(step))
 
 
 def _values_for_clean_up(plan: Plan) -> set[int]:
@@ -57,10 +55,7 @@ def _with_needs(steps: Sequence[StepPlan], wanted: set[int]) -> set[int]:
         needed.add(step.number)
         before = [other for other in steps if other.number < step.number]
         open_ += [other.number for other in before if set(other.saves) & step.uses]
-        if step.kind.needs_link:
-            open_ += _last(before, "connect")
-        if step.kind.verb == "connect":
-            open_ += _last(before, "scan")
+        open_ += [other.number for other in givers(step, before)]
     return needed | _between_connections(steps, needed)
 
 
@@ -68,13 +63,9 @@ def _between_connections(steps: Sequence[StepPlan], needed: set[int]) -> set[int
     """The disconnect steps after a connection that is made and before the next one that is."""
     between, last, connected = set[int](), 0, False
     for step in steps:
-        if step.kind.verb == "disconnect":
+        if Cap.LINK in step.kind.ends:
             last = step.number
-        elif step.kind.verb == "connect" and step.number in needed:
+        elif Cap.LINK in step.kind.gives and step.number in needed:
             between |= {last} if connected and last else set()
             connected, last = True, 0
     return between
-
-
-def _last(before: list[StepPlan], verb: str) -> list[int]:
-    return [step.number for step in before if step.kind.verb == verb][-1:]

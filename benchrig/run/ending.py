@@ -7,7 +7,6 @@ import traceback
 from benchrig.errors import BenchrigError, Cause, InternalError
 from benchrig.radio.radio import Radio
 from benchrig.record.model import Verdict
-from benchrig.run.bench import RunBench
 
 LEAVE_OUT = "leave the limit out for this radio, or say that the run may pass without it: --may-lack STEP.READING"
 
@@ -21,17 +20,6 @@ def step_verdict(error: BenchrigError | None, broken: list[str], left: list[str]
         return "fail", "limit", "; ".join(broken)
     verdict: Verdict = "fail" if error.cause in ("limit", "device", "link") else "error"
     return verdict, error.cause, "; ".join([error.message, *broken])
-
-
-def given_all(bench: RunBench) -> BenchrigError | None:
-    """A step that went through has to have given what is judged and saved."""
-    try:
-        bench.check_named()
-        bench.fail_unread()
-        bench.check_saved()
-    except BenchrigError as error:
-        return error
-    return None
 
 
 def internal(error: BaseException) -> InternalError:

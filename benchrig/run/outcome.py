@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import IntEnum
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from benchrig.errors import BenchrigError, Cause, InternalError
 from benchrig.plan.model import StepPlan
-from benchrig.record.model import RunEnded, Verdict
+from benchrig.record.model import RunEnded, Verdict, Where
+
+if TYPE_CHECKING:
+    from benchrig.run.execution import Ended
 
 
 class Exit(IntEnum):
@@ -32,9 +35,9 @@ _EXIT: dict[Cause, Exit] = {
 
 
 class End(NamedTuple):
-    """How a step, or the run outside any step (number 0), ended when it did not pass."""
+    """How a step, or the run outside any step, ended when it did not pass."""
 
-    number: int
+    where: Where | None
     verdict: Verdict
     cause: Cause
     message: str
@@ -53,34 +56,31 @@ class Outcome:
     _ends: list[End] = field(default_factory=list)
     _open: list[End] = field(default_factory=list)
 
-    def step(
-        self, plan: StepPlan, verdict: Verdict, cause: Cause | None, message: str, judged: int, *, only_left: bool
-    ) -> None:
-        """`only_left`: nothing is wrong but that limits were not judged."""
-        self.judged += judged
-        if cause is not None:
-            (self._open if only_left else self._ends).append(End(plan.number, verdict, cause, message))
-            self.interrupted = self.interrupted or cause == "operator"
+    def step(self, where: Where, ended: Ended) -> None:
+        event = ended.event
+        self.judged += ended.judged
+        self._left += len(ended.not_judged)
+        self._allowed += sum(each.allowed for each in ended.not_judged)
+        if event.cause is not None:
+            ends = self._open if ended.only_left else self._ends
+            ends.append(End(where, event.verdict, event.cause, event.message))
+            self.interrupted = self.interrupted or event.cause == "operator"
 
-    def not_judged(self, allowed: bool) -> None:
-        self._left += 1
-        self._allowed += allowed
-
-    def skipped(self, plan: StepPlan, root: int | None, message: str) -> None:
+    def skipped(self, plan: StepPlan, where: Where, root: Where | None, message: str) -> None:
         """A skipped step blames another one, which has its own end; where it has none, the skip itself is one."""
         self._left += len(plan.limit_names)
-        if root not in {end.number for end in self._ends}:
-            self._open.append(End(plan.number, "error", "plan", f"{plan.name} was skipped: {message}"))
+        if root not in {end.where for end in self._ends}:
+            self._open.append(End(where, "error", "plan", f"{plan.name} was skipped: {message}"))
 
-    def fatal(self, error: BenchrigError, number: int) -> None:
+    def fatal(self, error: BenchrigError, where: Where | None = None) -> None:
         """The run ended for a reason outside any step."""
         verdict: Verdict = "fail" if error.cause in ("limit", "device", "link") else "error"
-        self._ends.append(End(number, verdict, error.cause, error.message))
+        self._ends.append(End(where, verdict, error.cause, error.message))
         self.interrupted = self.interrupted or error.cause == "operator"
 
     def broken(self, error: InternalError) -> None:
         """What was judged was judged with a broken instrument: that comes before all else."""
-        self._ends.insert(0, End(0, "error", error.cause, error.message))
+        self._ends.insert(0, End(None, "error", error.cause, error.message))
 
     def ended(self, at: float) -> RunEnded:
         if self.judged + self._left != self.planned:
@@ -93,20 +93,20 @@ class Outcome:
             int(code),
             self.judged,
             cause,
-            root,
+            int(root.node) if root else None,
             message,
             planned=self.planned,
             not_judged=self._left,
             allowed=self._allowed,
         )
 
-    def _verdict(self) -> tuple[Verdict, Exit, Cause | None, int | None, str]:
+    def _verdict(self) -> tuple[Verdict, Exit, Cause | None, Where | None, str]:
         if self._ends:
             end = self._ends[0]
-            return end.verdict, _EXIT.get(end.cause, Exit.UNIT_FAILED), end.cause, end.number or None, end.message
+            return end.verdict, _EXIT.get(end.cause, Exit.UNIT_FAILED), end.cause, end.where, end.message
         if self._open:
             end = self._open[0]
-            return end.verdict, Exit.NOT_JUDGED, end.cause, end.number, end.message
+            return end.verdict, Exit.NOT_JUDGED, end.cause, end.where, end.message
         if not self.judged:
             return "error", Exit.NOT_JUDGED, "plan", None, "no limit was judged, so nothing was proved"
         return "pass", Exit.PASS, None, None, ""

@@ -11,7 +11,7 @@ import msgspec
 from benchrig.errors import OperatorError
 from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import Names
-from benchrig.steps.base import SECONDS, ReadingType, Step
+from benchrig.steps.base import NOTHING, SECONDS, Cap, ReadingType, Step
 from benchrig.steps.bench import Bench
 
 
@@ -19,10 +19,11 @@ class Ask(Step, kw_only=True):
     """Ask, and take the answer as a reading. A run with nobody at the bench answers from a given value (`given`)."""
 
     verb: ClassVar[str] = "ask"
-    needs_link: ClassVar[bool] = False
+    needs: ClassVar[frozenset[Cap]] = NOTHING
     tries_again: ClassVar[bool] = False
     within_default: ClassVar[float] = 120.0
     elsewhere: ClassVar[dict[str, str]] = {"answer": "write 'kind'", "from": "write 'given'"}
+    shown: ClassVar[dict[str, str]] = dict.fromkeys(("ask", "options"), "would stand on the screen")
 
     ask: str
     kind: Literal["yes or no", "text", "choice"] = "yes or no"

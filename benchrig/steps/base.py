@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from enum import Enum
 from functools import lru_cache
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, ClassVar, Literal, Protocol
@@ -39,6 +40,17 @@ class ReadingType:
     form: Format | None = None
 
 
+class Cap(Enum):
+    """What a step may need of those before it."""
+
+    UNIT = "unit"  # it was found
+    LINK = "link"  # it is connected
+    BOND = "bond"  # it is paired
+
+
+NOTHING: frozenset[Cap] = frozenset()
+
+
 class Bindable(Protocol):
     """Something `expect` can hold for a reading."""
 
@@ -58,11 +70,21 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
 
     verb: ClassVar[str] = ""
     within_default: ClassVar[float] = 5.0
-    needs_link: ClassVar[bool] = True
+    # what has to be there, what is there after it that was not before, and what is there no longer
+    needs: ClassVar[frozenset[Cap]] = frozenset({Cap.LINK})
+    gives: ClassVar[frozenset[Cap]] = NOTHING
+    ends: ClassVar[frozenset[Cap]] = NOTHING
     writes: ClassVar[bool] = False
+    # whether code runs in it that is not benchrig's; a station can forbid that
     executes: ClassVar[bool] = False
+    # whether that code names the readings, so that one that is missing is misspelt
+    readings_are_foreign: ClassVar[bool] = False
     # whether it can meet trouble with link or device that another attempt may not have
     tries_again: ClassVar[bool] = True
+    # readings that may tell what was sent
+    echoes: ClassVar[frozenset[str]] = frozenset()
+    # keys whose values people or other programs see, and where
+    shown: ClassVar[dict[str, str]] = {}
 
     name: str | None = None
     within: Duration | None = None

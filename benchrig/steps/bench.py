@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING, Any, Protocol
 from benchrig.steps.attribute import AttributeName, Names
 
 if TYPE_CHECKING:
-    from benchrig.errors import BenchrigError
+    from benchrig.radio.device import DeviceSession
     from benchrig.radio.link import Link
-    from benchrig.radio.scan import Ear, Selection, Sighting
-    from benchrig.radio.table import Characteristic, Found
+    from benchrig.radio.scan import Sighting
+    from benchrig.radio.table import Found
     from benchrig.values.format import Format
 
 
@@ -55,23 +55,17 @@ class Target:
 class Bench(Protocol):
     """Everything a step may touch. Times are seconds."""
 
-    @property
-    def names(self) -> Names: ...
-    @property
-    def selection(self) -> Selection: ...
-    @property
-    def given(self) -> Mapping[str, Any]: ...
-    @property
-    def operator(self) -> Operator: ...
-    @property
-    def folder(self) -> Path:
-        """Where the run keeps its files."""
-        ...
-
-    @property
-    def plan_folder(self) -> Path:
-        """Where the plan stands; programs and modules are looked for from here."""
-        ...
+    names: Names
+    # the values of the run so far
+    given: Mapping[str, Any]
+    operator: Operator
+    # where the run keeps its files
+    folder: Path
+    # where the plan stands; programs and modules are looked for from here
+    plan_folder: Path
+    # which attempt of the step this is, from 1
+    attempt: int
+    device: DeviceSession
 
     @property
     def link(self) -> Link:
@@ -81,11 +75,6 @@ class Bench(Protocol):
     @property
     def time_left(self) -> float:
         """Until the deadline of this attempt of this step."""
-        ...
-
-    @property
-    def attempt(self) -> int:
-        """Which attempt of the step this is, from 1."""
         ...
 
     def now(self) -> float: ...
@@ -98,7 +87,7 @@ class Bench(Protocol):
         """Wait; ends early with LinkLost when a link that was up is lost."""
         ...
 
-    async def until(self, event: asyncio.Event | asyncio.Future[Any], seconds: float) -> bool:
+    async def until(self, event: asyncio.Event, seconds: float) -> bool:
         """Wait for the event; False when the time is over first, LinkLost when the link is lost first."""
         ...
 
@@ -146,29 +135,9 @@ class Bench(Protocol):
         one. AttributeMissing, AttributeAmbiguous."""
         ...
 
-    def scanning(self, *, active: bool = True) -> AbstractAsyncContextManager[Ear]:
-        """An Ear that listens while the context is open."""
-        ...
-
     async def find(self, listen: float, *, active: bool = True, swap: bool = False) -> Sighting:
         """Listen for the unit for `listen` seconds, and on until it is heard or the time of the step is over. After a
         `swap` whatever answers the selection is the unit. DeviceNotFound, AmbiguousDevice, WrongDevice."""
-        ...
-
-    def is_unit(self, sighting: Sighting) -> bool:
-        """Whether what was heard is the unit, without a doubt."""
-        ...
-
-    async def trouble(self) -> BenchrigError | None:
-        """What the radio knows to be behind a silence; None when it knows nothing."""
-        ...
-
-    def may_be_unit(self, sighting: Sighting) -> bool:
-        """Whether what was heard could be the unit under a new address, which nothing proves."""
-        ...
-
-    def wrote(self, target: Target, data: bytes) -> None:
-        """The unit took these bytes: it may be known by them."""
         ...
 
     async def connect(self, within: float, *, fresh: bool = False) -> float:
@@ -178,8 +147,7 @@ class Bench(Protocol):
 
     async def disconnect(self) -> None: ...
 
-    async def subscribe(self, characteristic: Characteristic, listener: Callable[[bytes], None], doing: str) -> None:
-        """One subscription a characteristic and connection, however many listen."""
+    def listening(self, target: Target, hear: Callable[[bytes], None], doing: str) -> AbstractAsyncContextManager[None]:
+        """`hear` gets what the characteristic sends while the context is open. One subscription a characteristic and
+        connection, however many listen; it is ended on every way out."""
         ...
-
-    async def unsubscribe(self, characteristic: Characteristic, listener: Callable[[bytes], None]) -> None: ...

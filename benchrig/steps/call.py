@@ -15,7 +15,7 @@ import msgspec
 from benchrig.errors import BenchrigError, StationError, StepFailed, UsageError
 from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import Names
-from benchrig.steps.base import Step
+from benchrig.steps.base import NOTHING, Cap, Step
 from benchrig.steps.bench import Bench
 from benchrig.steps.function import load_function, raised
 from benchrig.threads import in_thread
@@ -35,7 +35,8 @@ class Call(Step, kw_only=True):
     """
 
     verb: ClassVar[str] = "call"
-    needs_link: ClassVar[bool] = False
+    needs: ClassVar[frozenset[Cap]] = NOTHING
+    readings_are_foreign: ClassVar[bool] = True
     executes: ClassVar[bool] = True
     within_default: ClassVar[float] = 60.0
 

@@ -9,7 +9,7 @@ from typing import ClassVar
 from benchrig.errors import StationError, UsageError
 from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import Names
-from benchrig.steps.base import SECONDS, ReadingType, Step
+from benchrig.steps.base import NOTHING, SECONDS, Cap, ReadingType, Step
 from benchrig.steps.bench import Bench
 from benchrig.steps.program import MAX_OUTPUT, Program
 
@@ -20,10 +20,11 @@ class Command(Step, kw_only=True):
     """Run a program from the plan's folder. Without a limit on `exit_code` it must be 0."""
 
     verb: ClassVar[str] = "command"
-    needs_link: ClassVar[bool] = False
+    needs: ClassVar[frozenset[Cap]] = NOTHING
     tries_again: ClassVar[bool] = False
     executes: ClassVar[bool] = True
     within_default: ClassVar[float] = 60.0
+    shown: ClassVar[dict[str, str]] = {"command": "would stand in the process list"}
 
     command: list[str]
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, ClassVar
 
 from benchrig.steps.attribute import Names
-from benchrig.steps.base import SECONDS, ReadingType, Step
+from benchrig.steps.base import SECONDS, Cap, ReadingType, Step
 from benchrig.steps.bench import Bench
 
 if TYPE_CHECKING:
@@ -25,7 +25,8 @@ class Connect(Step, kw_only=True):
 
     verb: ClassVar[str] = "connect"
     within_default: ClassVar[float] = 10.0
-    needs_link: ClassVar[bool] = False
+    needs: ClassVar[frozenset[Cap]] = frozenset({Cap.UNIT})
+    gives: ClassVar[frozenset[Cap]] = frozenset({Cap.LINK})
 
     connect: None
     fresh: bool = False
@@ -50,6 +51,7 @@ class Disconnect(Step, kw_only=True):
     """End the link; with a limit on `advertises_after` also wait until the unit advertises again."""
 
     verb: ClassVar[str] = "disconnect"
+    ends: ClassVar[frozenset[Cap]] = frozenset({Cap.LINK})
     within_default: ClassVar[float] = 15.0
 
     disconnect: None
@@ -69,11 +71,11 @@ class Disconnect(Step, kw_only=True):
             await self._report_advertising(bench, ended)
 
     async def _report_advertising(self, bench: Bench, ended: float) -> None:
-        async with bench.scanning() as ear:
+        async with bench.device.unit.listening() as ear:
             heard = await self._listen(bench, ear)
-        if heard is None and (error := await bench.trouble()) is not None:
+        if heard is None and (error := await bench.device.radio.trouble()) is not None:
             raise error  # a radio that fell silent itself, or a unit whose program has ended
-        if heard is None and any(map(bench.may_be_unit, ear.heard.values())):
+        if heard is None and any(map(bench.device.unit.may_be, ear.heard.values())):
             why = "the unit's address changes, and what was heard under another one may be another device"
             bench.not_measured("advertises_after", why)
         after = None if heard is None else round(heard - ended, 6)
@@ -84,7 +86,7 @@ class Disconnect(Step, kw_only=True):
         deadline = bench.now() + bench.time_left * 0.9
         while bench.now() < deadline:
             for sighting in ear.heard.values():
-                if bench.is_unit(sighting):
+                if bench.device.unit.is_same(sighting):
                     return float(sighting.first_at)
             await bench.pause(_LOOK_EVERY)
         return None

@@ -13,7 +13,7 @@ from benchrig.steps.base import ReadingType, Step, value_readings
 from benchrig.steps.bench import Bench
 from benchrig.steps.payload import hex_bytes, misfit_of, sent_by
 from benchrig.steps.refusal import ATT_ERROR, answered, is_withheld, request_target, unanswered
-from benchrig.steps.subscription import sender, subscribed
+from benchrig.steps.subscription import sender
 from benchrig.values.limit_keys import AnyValue
 
 
@@ -65,7 +65,7 @@ class Exchange(Step, kw_only=True):
         if is_withheld(bench):
             return
         hearing = _Hearing(bench, hex_bytes(self.starts_with) if self.starts_with else b"")
-        async with subscribed(bench, answer, hearing.hear, self.title):
+        async with bench.listening(answer, hearing.hear, self.title):
             bench.note(f"sends {data.hex(' ').upper()}")
             started, hearing.asked = bench.now(), True
             with answered(bench, self) as reply:
@@ -83,7 +83,8 @@ class Exchange(Step, kw_only=True):
                 f"{answer.name} sent {count} other notification{'' if count == 1 else 's'} that would have been taken "
                 "for the answer; 'starts_with' tells the answer from the rest"
             )
-        at, got = hearing.came.result()
+        assert hearing.answer is not None
+        at, got = hearing.answer
         bench.reading("response_time", round(at - started, 6), "s")
         bench.value(got, answer)
 
@@ -92,7 +93,8 @@ class _Hearing:
     """Takes what the characteristic sends: the first that fits after the write is the answer, `others` fit as well."""
 
     def __init__(self, bench: Bench, wanted: bytes) -> None:
-        self.came: asyncio.Future[tuple[float, bytes]] = asyncio.get_running_loop().create_future()
+        self.came = asyncio.Event()
+        self.answer: tuple[float, bytes] | None = None
         self.asked = False
         self.others = 0
         self._bench, self._wanted = bench, wanted
@@ -100,7 +102,8 @@ class _Hearing:
     def hear(self, data: bytes) -> None:
         if not data.startswith(self._wanted):
             return
-        if self.asked and not self.came.done():
-            self.came.set_result((self._bench.now(), bytes(data)))
+        if self.asked and self.answer is None:
+            self.answer = self._bench.now(), bytes(data)
+            self.came.set()
         else:
             self.others += 1

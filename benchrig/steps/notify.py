@@ -14,7 +14,7 @@ from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import ReadingType, Step, least_of, value_readings
 from benchrig.steps.bench import Bench
 from benchrig.steps.listening import Counter, Listening
-from benchrig.steps.subscription import sender, subscribed
+from benchrig.steps.subscription import sender
 from benchrig.values.format import Format, FormatSpec, build_format
 from benchrig.values.numbers import IntegerFormat
 from benchrig.values.quantity import Duration
@@ -114,7 +114,7 @@ class Notify(Step, kw_only=True):
         target = sender(bench, self.notify)
         form = self.own_format() or target.format
         listening = Listening(bench, target.name, form, self._counter(form), self.count)
-        async with subscribed(bench, target, listening.hear, self.title):
+        async with bench.listening(target, listening.hear, self.title):
             await self._listen(bench, listening)
         listening.report()
         error = (

@@ -10,7 +10,7 @@ import msgspec
 from benchrig.source.problem import suggest
 from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import Names, by_number, say_services
-from benchrig.steps.base import ReadingType, Step
+from benchrig.steps.base import NOTHING, Cap, ReadingType, Step
 from benchrig.values.limit import Limit
 from benchrig.values.quantity import Duration
 
@@ -31,7 +31,8 @@ class Scan(Step, kw_only=True):
 
     verb: ClassVar[str] = "scan"
     within_default: ClassVar[float] = 10.0
-    needs_link: ClassVar[bool] = False
+    needs: ClassVar[frozenset[Cap]] = NOTHING
+    gives: ClassVar[frozenset[Cap]] = frozenset({Cap.UNIT})
 
     scan: None
     for_: Duration = msgspec.field(name="for", default_factory=lambda: Duration.of(2))

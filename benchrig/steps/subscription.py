@@ -1,17 +1,10 @@
-"""A subscription for as long as a step listens."""
+"""What sends values by itself."""
 
 from __future__ import annotations
 
-import contextlib
-from collections.abc import AsyncIterator, Callable
-from typing import TYPE_CHECKING, cast
-
-from benchrig.errors import BenchrigError, UsageError
+from benchrig.errors import UsageError
 from benchrig.steps.attribute import AttributeName
 from benchrig.steps.bench import Bench, Target
-
-if TYPE_CHECKING:
-    from benchrig.radio.table import Characteristic
 
 PROPERTIES = ("notify", "indicate")
 
@@ -22,18 +15,3 @@ def sender(bench: Bench, name: AttributeName) -> Target:
     if not hasattr(target.found.attribute, "properties"):
         raise UsageError(f"{name} is not a characteristic; only a characteristic sends values by itself")
     return target
-
-
-@contextlib.asynccontextmanager
-async def subscribed(bench: Bench, target: Target, hear: Callable[[bytes], None], doing: str) -> AsyncIterator[None]:
-    """`hear` gets what the characteristic sends while the context is open. The subscription is ended on every way
-    out; of two things that go wrong the first one is told."""
-    characteristic = cast("Characteristic", target.found.attribute)
-    await bench.subscribe(characteristic, hear, doing)
-    try:
-        yield
-    except BaseException:
-        with contextlib.suppress(BenchrigError):
-            await bench.unsubscribe(characteristic, hear)
-        raise
-    await bench.unsubscribe(characteristic, hear)

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import ClassVar
 
 from benchrig.steps.attribute import Names
-from benchrig.steps.base import SECONDS, ReadingType, Step
+from benchrig.steps.base import NOTHING, SECONDS, Cap, ReadingType, Step
 from benchrig.steps.bench import Bench
 from benchrig.values.quantity import Duration
 
@@ -15,7 +15,7 @@ class Wait(Step, kw_only=True):
     """Let time pass; a link that is lost meanwhile ends it."""
 
     verb: ClassVar[str] = "wait"
-    needs_link: ClassVar[bool] = False
+    needs: ClassVar[frozenset[Cap]] = NOTHING
     tries_again: ClassVar[bool] = False
 
     wait: Duration

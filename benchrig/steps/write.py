@@ -23,6 +23,7 @@ class Write(Step, kw_only=True):
 
     verb: ClassVar[str] = "write"
     writes: ClassVar[bool] = True
+    echoes: ClassVar[frozenset[str]] = frozenset({"value"})
 
     write: AttributeName
     value: AnyValue | None = None
@@ -66,7 +67,7 @@ class Write(Step, kw_only=True):
             await bench.link.write(attribute, data, self.title, bench.time_left, response=self.response)
         if answer.refused:
             return
-        bench.wrote(target, data)
+        bench.device.learn(attribute, data)
         report_elapsed(bench, started)
         if self.read_back:
             back = await bench.link.read(attribute, f"read back {self.write}", bench.time_left)

@@ -1,0 +1,118 @@
+"""What steps need of those before them, give to those after them, and end: read off their kinds. `check`, the choice of
+steps and the run go by it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from collections.abc import Set as AbstractSet
+from dataclasses import dataclass, field
+
+from benchrig.errors import BenchrigError, LinkLost, OperatorError, StepFailed, StepTimeout
+from benchrig.plan.model import StepPlan
+from benchrig.record.model import Where
+from benchrig.source.problem import Problems
+from benchrig.steps.base import Cap
+from benchrig.steps.connect import CONNECTS, LISTENS
+
+_LEFT = {Cap.LINK: "link", Cap.BOND: "bond"}
+
+
+def touches_the_unit(step: StepPlan) -> bool:
+    return bool(step.kind.needs)
+
+
+def givers(step: StepPlan, before: Sequence[StepPlan]) -> list[StepPlan]:
+    """The last step before it for each thing that it needs."""
+    return [other for cap in step.kind.needs for other in [s for s in before if cap in s.kind.gives][-1:]]
+
+
+# --- before the run
+
+
+def check_flow(problems: Problems, steps: Sequence[StepPlan]) -> None:
+    """A step that needs the link must come after a connect and before the disconnect, in finally too: that goes on
+    where the steps end. There a connect may come anywhere: nobody knows how far the run came. The same holds after any
+    other step: the unit may have ended the link in it."""
+    connected, by, doubted = False, "", False
+    _check_time_to_connect(problems, steps)
+    for step in steps:
+        if Cap.LINK in step.kind.gives:
+            if connected and not doubted and step.section == "steps":
+                message = f"'{step.name}' comes while the unit is connected already"
+                problems.add(step.place, message, "take it out, or add - disconnect: before it")
+            connected, doubted = True, False
+            continue
+        if Cap.LINK in step.kind.needs and not connected:
+            why = f"the link was ended by '{by}'" if by else "no connect step comes before it"
+            problems.add(step.place, f"'{step.name}' needs a connection, but {why}", "add - connect: before it")
+            connected = True
+        doubted = True
+        if Cap.LINK in step.kind.ends:
+            connected, by = False, step.name
+
+
+def _check_time_to_connect(problems: Problems, steps: Sequence[StepPlan]) -> None:
+    """A step that needs the unit without a scan before it listens first; each of its attempts has to have time for both."""
+    first = next((step for step in steps if Cap.UNIT in step.kind.needs | step.kind.gives), None)
+    if first is None or first.step is None or Cap.UNIT in first.kind.gives:
+        return
+    least = (LISTENS + CONNECTS) * first.step.attempts
+    if first.step.deadline < least:
+        message = f"'{first.name}' listens for {LISTENS:g} s first, since no scan comes before it: that leaves no time to connect"
+        problems.add(first.place, message, f"write within: {least:g} s or more, or add - scan: before it")
+
+
+# --- in the run
+
+
+@dataclass
+class Losses:
+    """What later steps can no longer count on, and since which step."""
+
+    since: dict[Cap, Where] = field(default_factory=dict)
+    stop: Where | None = None  # the step that ended the run
+
+    def why_not(self, step: StepPlan, at_hand: AbstractSet[Cap]) -> tuple[Where | None, str] | None:
+        """The root and the sentence when a step lacks something that is not there; None when it can run. Without any loss
+        it may try: it says best what is wrong. Not so in finally, which cannot know how far the run came."""
+        in_finally = step.section == "finally"
+        if not in_finally and self.stop is not None:
+            return self.stop, f"step {self.stop.label} ended the run"
+        for cap in Cap:
+            if cap in step.kind.needs and cap not in at_hand and (self.since or self.stop or in_finally):
+                return self._root(cap)
+        return None
+
+    def _root(self, cap: Cap) -> tuple[Where | None, str]:
+        if cap not in self.since and (root := self.since.get(Cap.UNIT)):
+            cap = Cap.UNIT
+        root = self.since.get(cap)
+        if cap is Cap.UNIT and root is not None:
+            return root, f"the unit was not found (step {root.label})"
+        return root, f"step {root.label} left no {_LEFT[cap]}" if root else f"there is no {_LEFT[cap]}"
+
+    @property
+    def found(self) -> bool:
+        """Whether no step has looked for the unit in vain."""
+        return Cap.UNIT not in self.since
+
+    def remember(
+        self, step: StepPlan, where: Where, error: BenchrigError | None, at_hand: AbstractSet[Cap], *, ended: bool
+    ) -> None:
+        """After a step. `ended`: the link is gone because it was ended, not lost."""
+        if Cap.UNIT in step.kind.gives:
+            self.since.pop(Cap.UNIT, None)
+            if error is not None and not isinstance(error, (OperatorError, StepFailed, StepTimeout)):
+                self.since[Cap.UNIT] = where
+        for cap in (Cap.LINK, Cap.BOND):
+            if cap in at_hand:
+                self.since.pop(cap, None)
+            elif _cost(step, cap, error) or (cap is Cap.LINK and ended and step.kind.executes):
+                self.since.setdefault(cap, where)
+
+
+def _cost(step: StepPlan, cap: Cap, error: BenchrigError | None) -> bool:
+    """Whether a step after which something is not there is the one to blame for that."""
+    if cap in step.kind.ends:
+        return error is not None
+    return cap in step.kind.needs | step.kind.gives or (cap is Cap.LINK and isinstance(error, LinkLost))

@@ -1,0 +1,114 @@
+"""One device for as long as it is worked with: which one it is, its link, what listens to it. Runs, desk, watch, session and
+draft reach a device in this way alone."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import AsyncIterator, Callable
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from benchrig.errors import BenchrigError, LinkLost
+from benchrig.radio.subscriptions import Listener, Subscriptions
+from benchrig.radio.unit import SERIAL_NUMBER, SILENT, Unit, Witness
+
+if TYPE_CHECKING:
+    from benchrig.radio.link import Link
+    from benchrig.radio.radio import Radio
+    from benchrig.radio.table import Attribute, Characteristic
+
+# What a subscription may take to be turned off after the time of whoever listened is over: what stays on disturbs what
+# comes next. Less than the grace of a step.
+TURN_OFF_WITHIN = 0.4
+
+
+@dataclass
+class DeviceSession:
+    """The device that `unit` finds and holds on to, over at most one link at a time."""
+
+    unit: Unit
+    _link: Link | None = None
+    _ended: bool = False
+    _subscriptions: Subscriptions = field(init=False, repr=False)
+
+    @property
+    def radio(self) -> Radio:
+        return self.unit.radio
+
+    @property
+    def link(self) -> Link:
+        """The last connection, lost or not. LinkLost when there was none."""
+        if self._link is None:
+            raise LinkLost("there is no connection")
+        return self._link
+
+    @property
+    def is_up(self) -> bool:
+        return self._link is not None and self._link.is_up
+
+    @property
+    def is_busy(self) -> bool:
+        """Whether a request to the device is unanswered."""
+        return self._link is not None and self._link.is_up and self._link.is_busy
+
+    @property
+    def is_known(self) -> bool:
+        """Whether it has been heard."""
+        return self.unit.sighting is not None
+
+    @property
+    def was_ended(self) -> bool:
+        """Whether the last link was ended from here, not lost."""
+        return self._ended and not self.is_up
+
+    @property
+    def lost_reason(self) -> str:
+        """Why the link is gone."""
+        return self._link.lost_reason if self._link is not None else ""
+
+    async def connect(
+        self, within: float, *, fresh: bool = False, again: bool = False, witness: Witness = SILENT
+    ) -> Link:
+        """See Unit.connect; the last link counts no longer."""
+        self._ended = False
+        link = await self.unit.connect(within, fresh=fresh, again=again, witness=witness)
+        self._link, self._subscriptions = link, Subscriptions(link)
+        return link
+
+    async def disconnect(self, within: float) -> None:
+        """LinkLost when the link was lost before."""
+        if not self.link.is_up:
+            raise LinkLost(f"the link was lost before it was ended ({self.link.lost_reason})")
+        await self.link.disconnect(within)
+        self._ended = True
+
+    def learn(self, attribute: Attribute, data: bytes) -> bool:
+        """The device told this value, or took it: whether it may be known by it from now on."""
+        if attribute.uuid != SERIAL_NUMBER:
+            return False
+        self.unit.know_serial(data)
+        return True
+
+    @contextlib.asynccontextmanager
+    async def listening(
+        self, characteristic: Characteristic, hear: Listener, doing: str, within: Callable[[], float]
+    ) -> AsyncIterator[None]:
+        """`hear` gets what the characteristic sends while the context is open; it shares the subscription with all who
+        listen. `within` says what is left of the time. Of two things that go wrong the first one is told."""
+        await self.subscribe(characteristic, hear, doing, within())
+        try:
+            yield
+        except BaseException:
+            with contextlib.suppress(BenchrigError):
+                await self.unsubscribe(characteristic, hear, max(within(), TURN_OFF_WITHIN))
+            raise
+        await self.unsubscribe(characteristic, hear, max(within(), TURN_OFF_WITHIN))
+
+    async def subscribe(self, characteristic: Characteristic, hear: Listener, doing: str, within: float) -> None:
+        if self._link is None:
+            raise LinkLost("there is no connection")
+        await self._subscriptions.add(characteristic, hear, doing, within)
+
+    async def unsubscribe(self, characteristic: Characteristic, hear: Listener, within: float) -> None:
+        if self.is_up:
+            await self._subscriptions.remove(characteristic, hear, "unsubscribe", within)

@@ -1,0 +1,192 @@
+"""One attempt of one step: what its action may touch. Made for the attempt and thrown away after it, so that nothing has to
+be reset and two can live side by side."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections.abc import Callable, Mapping
+from contextlib import AbstractAsyncContextManager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, cast
+
+from benchrig.errors import LinkLost, MalformedValue, StepTimeout, UsageError
+from benchrig.radio.unit import LISTEN, Witness
+from benchrig.record.model import AnyEvent, Noted, UnitSeen, Where
+from benchrig.run.clock import Clock
+from benchrig.run.jsonable import MAX_VALUE
+from benchrig.run.judge import Judge
+from benchrig.run.loop import outside
+from benchrig.run.readings import Readings
+from benchrig.steps.lookup import look_up
+from benchrig.values.base import flat
+from benchrig.values.judging import in_brackets
+
+if TYPE_CHECKING:
+    from benchrig.plan.model import StepPlan
+    from benchrig.radio.device import DeviceSession
+    from benchrig.radio.link import Link
+    from benchrig.radio.scan import Sighting
+    from benchrig.radio.table import Characteristic
+    from benchrig.steps.attribute import AttributeName, Names
+    from benchrig.steps.base import Step
+    from benchrig.steps.bench import Operator, Target
+    from benchrig.values.format import Format
+
+# What a step may take before it listens, in seconds.
+_SHORT_BY = 0.1
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """What the steps of a run share."""
+
+    names: Names
+    values: dict[str, Any]
+    operator: Operator
+    folder: Path
+    plan_folder: Path
+    clock: Clock
+    emit: Callable[[AnyEvent], None]
+    # by name, the execution that should have given a value last
+    owed: dict[str, Where] = field(default_factory=dict)
+
+    def forget(self, plan: StepPlan, where: Where) -> None:
+        """What the step saves is no longer what an earlier one saved, also when it fails: nothing is held against that."""
+        for name in plan.saves:
+            self.values.pop(name, None)
+            self.owed[name] = where
+
+
+class StepContext(Witness):
+    """The bench (steps/bench.py) of one attempt, on one device, until a deadline on the loop's clock. Misfit when the
+    readings of the step cannot be known."""
+
+    outside = staticmethod(outside)
+
+    def __init__(
+        self, run: Surroundings, device: DeviceSession, plan: StepPlan, step: Step, where: Where, deadline: float
+    ) -> None:
+        self.names, self.operator = run.names, run.operator
+        self.given: Mapping[str, Any] = run.values
+        self.folder, self.plan_folder = run.folder, run.plan_folder
+        self.now, self.since = run.clock.now, run.clock.since
+        self.device, self.attempt = device, where.attempt
+        self._where, self._deadline = where, deadline
+        self._clock, self._emit = run.clock, run.emit
+        self._cleans_up = plan.section == "finally"
+        self._swapped = False
+        judge = Judge(step.limits, step.readings(run.names) if step.limits else None, plan.limit_place)
+        readings = self.readings = Readings(where, step, judge, run.clock, run.emit, run.values, self._lacking(step))
+        self.reading, self.stream, self.wanted = readings.give, readings.stream, readings.wanted
+        self.lacks, self.not_measured = readings.lacks, readings.not_measured
+
+    def _lacking(self, step: Step) -> Callable[[str], str]:
+        return lambda name: self.device.radio.unjudged(step, name, self.names)
+
+    # --- time
+
+    @property
+    def time_left(self) -> float:
+        return max(0.001, self._deadline - self.now())
+
+    async def pause(self, seconds: float) -> None:
+        if not self.device.is_up:
+            await asyncio.sleep(seconds)
+            return
+        lost = self.device.link.lost
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(seconds):
+                await lost.wait()
+                raise self._link_lost()
+
+    async def until(self, event: asyncio.Event, seconds: float) -> bool:
+        async with asyncio.TaskGroup() as group:
+            waiting = {group.create_task(each.wait()) for each in (event, self.link.lost)}
+            await asyncio.wait(waiting, timeout=seconds, return_when=asyncio.FIRST_COMPLETED)
+            for task in waiting:
+                task.cancel()
+        if not event.is_set() and not self.device.is_up:
+            raise self._link_lost()
+        return event.is_set()
+
+    def _link_lost(self) -> LinkLost:
+        return LinkLost(f"the link was lost ({self.device.lost_reason})")
+
+    # --- what is said
+
+    def note(self, text: str) -> None:
+        self._emit(Noted(self._clock.at, text, int(self._where.node)))
+
+    def seen(self, sighting: Sighting) -> None:
+        swapped, self._swapped = self._swapped, False
+        said = (sighting.address, sighting.address_type, sighting.name)
+        self._emit(UnitSeen(self._clock.at, *said, step=int(self._where.node), swapped=swapped))
+
+    def value(self, data: bytes, target: Target, own: Format | None = None) -> None:
+        form = own or target.format
+        if form is None:
+            self.reading("value", data, raw=data)
+            return
+        try:
+            value = form.decode(data)
+        except MalformedValue as error:
+            self.readings.malformed(data)
+            raise MalformedValue(f"{target.name}: {error.message}{in_brackets(data)}") from error
+        if isinstance(value, dict):
+            units = form.fields()
+            for field, item in flat(value).items():
+                self.reading(f"value.{field}", item, units.get(field, ""), data)
+        else:
+            self.reading("value", value, form.unit, data)
+        if self.device.learn(target.found.attribute, data) and isinstance(value, str):
+            self._emit(UnitSeen(self._clock.at, serial=value[:MAX_VALUE], step=int(self._where.node)))
+
+    # --- the device
+
+    @property
+    def link(self) -> Link:
+        return self.device.link
+
+    def target(self, name: AttributeName, needs: tuple[str, ...] = ()) -> Target:
+        return look_up(self.link.table, self.names, name, needs)
+
+    def listening(self, target: Target, hear: Callable[[bytes], None], doing: str) -> AbstractAsyncContextManager[None]:
+        characteristic = cast("Characteristic", target.found.attribute)
+        return self.device.listening(characteristic, hear, doing, lambda: self.time_left)
+
+    async def find(self, listen: float, *, active: bool = True, swap: bool = False) -> Sighting:
+        if swap and self.device.is_up:
+            raise UsageError(
+                "the unit is still connected: what is read after a swap would be read from it",
+                advice="add - disconnect: before the scan",
+            )
+        left = self.time_left
+        if listen - left > _SHORT_BY and not self._cleans_up:
+            # what is heard in less time is no measurement: a count would be too low, a second device not heard
+            await asyncio.sleep(left)
+            raise StepTimeout(f"{left:.3g} s were left of the {listen:g} s to listen for")
+        if swap:
+            self.device.unit.let_go()
+        self._swapped = swap
+        return await self.device.unit.find(listen, left, active=active, witness=self)
+
+    async def connect(self, within: float, *, fresh: bool = False) -> float:
+        if self.device.is_up and self._cleans_up:
+            # finally steps cannot know how far the run came
+            self.note("the unit is connected already")
+            return self.now()
+        if self.device.is_up:
+            raise UsageError("the unit is connected already", advice="disconnect first")
+        deadline = self.now() + within
+        known = self.device.is_known
+        if not known:
+            await self.device.unit.find(LISTEN, within, witness=self)
+        started = self.now()
+        again = known and self.attempt > 1
+        await self.device.connect(max(0.05, deadline - started), fresh=fresh, again=again, witness=self)
+        return started
+
+    async def disconnect(self) -> None:
+        await self.device.disconnect(self.time_left)

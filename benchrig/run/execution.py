@@ -1,0 +1,195 @@
+"""One execution of one step: its attempts, its time, its end, and the fate of its limits."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Set as AbstractSet
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from msgspec.structs import replace
+
+from benchrig.errors import BenchrigError, LinkError, LinkLost, NoAnswer, OperatorError, StepTimeout
+from benchrig.plan.filling import filled, unfit
+from benchrig.plan.model import StepPlan
+from benchrig.radio.device import DeviceSession
+from benchrig.record.model import AttemptFailed, NotJudged, StepEnded, StepStarted, Where
+from benchrig.run.context import StepContext, Surroundings
+from benchrig.run.control import CLEAN_UP_OVER, INSTANT, Control
+from benchrig.run.ending import LEAVE_OUT, internal, step_verdict, traceback_of
+from benchrig.source.problem import Problem
+from benchrig.source.shape import Misfit
+from benchrig.steps.base import Cap, Step
+
+# Between attempts; the last one repeats.
+BACK_OFF = (0.25, 0.5, 1.0)
+# The step's own deadline fires first, with a better sentence; this is the backstop for steps that ignore it.
+GRACE = 0.5
+
+
+class PlanTime(NamedTuple):
+    """What all steps together may take, and when it is over on the loop's clock."""
+
+    seconds: float
+    ends: float
+
+
+@dataclass(frozen=True)
+class Ended:
+    """How an execution ended: its last event, the error behind it, what became of its limits."""
+
+    event: StepEnded
+    error: BenchrigError | None
+    judged: int
+    not_judged: list[NotJudged]
+    # nothing is wrong but that limits were not judged
+    only_left: bool
+    # the plan's time ran out in it
+    out_of_time: bool
+
+
+@dataclass
+class Execution:
+    """Of a step of the plan, on a device. `may_lack` names the limits ('step.reading') that need not be judged where the radio
+    does not tell the reading."""
+
+    run: Surroundings
+    device: DeviceSession
+    control: Control
+    plan: StepPlan
+    where: Where
+    plan_time: PlanTime | None = None
+    may_lack: AbstractSet[str] = frozenset()
+    _context: StepContext | None = None
+    _attempts: int = 1
+    _out_of_time: bool = False
+
+    async def carry_out(self) -> Ended:
+        """Never raises for anything that happens to the unit, the link or the station: that is the verdict."""
+        started, had_link = self.run.clock.now(), self.device.is_up
+        error = await self._done()
+        if error is None and had_link and not self.device.is_up and not self.device.was_ended:
+            error = await self._lost_meanwhile()  # while a step was at work that needs no link
+        return self._ended(error, started)
+
+    async def _done(self) -> BenchrigError | None:
+        try:
+            return await self._tried(self._begun())
+        except BenchrigError as error:
+            return error
+        except Exception as error:
+            return internal(error)
+
+    async def _lost_meanwhile(self) -> BenchrigError:
+        known = await self.device.radio.trouble()
+        return known or LinkLost(f"the link was lost in this step ({self.device.lost_reason})")
+
+    def _begun(self) -> Step:
+        """The step with its references replaced, and its name: a reference may stand in that too."""
+        name, at = "", self.run.clock.at
+        try:
+            step = filled(self.plan, self.run.values, self.run.names)
+            self.run.forget(self.plan, self.where)
+            name = self.plan.name_of(step)
+            return step
+        finally:
+            self.run.emit(StepStarted(int(self.where.node), at, name))
+
+    # --- attempts
+
+    async def _tried(self, step: Step) -> BenchrigError | None:
+        """Try until it works, a limit is broken, or attempts or time are used up."""
+        now = self.run.clock.now
+        deadline = now() + step.deadline
+        cut = self.plan_time is not None and self.plan_time.ends < deadline
+        if cut and self.plan_time is not None:
+            deadline = self.plan_time.ends
+        for attempt in range(1, step.attempts + 1):
+            self._attempts = attempt
+            share = (deadline - now()) / (step.attempts - attempt + 1)
+            error = await self._attempt(step, replace(self.where, attempt=attempt), now() + share)
+            if self._context is not None:
+                self._context.readings.finish()
+            if error is None or not self._may_retry(error, step) or now() >= deadline:
+                break
+            self.run.emit(AttemptFailed(int(self.where.node), attempt, self.run.clock.at, error.cause, error.message))
+            await asyncio.sleep(min(BACK_OFF[min(attempt - 1, len(BACK_OFF) - 1)], max(0.0, deadline - now())))
+        if error is None and self._context is not None:
+            self._context.readings.complete()
+        if error is not None and cut and now() > deadline - INSTANT and isinstance(error, TimeoutError):
+            return self._plan_out_of_time(error)
+        return error
+
+    def _plan_out_of_time(self, error: BenchrigError) -> BenchrigError:
+        """What to say when not the step's own time ran out."""
+        if self.control.cleaning or self.plan_time is None:
+            return OperatorError(CLEAN_UP_OVER)
+        self._out_of_time = True
+        return StepTimeout(f"the plan's deadline of {self.plan_time.seconds:g} s ran out ({error.message})")
+
+    def _may_retry(self, error: BenchrigError, step: Step) -> bool:
+        """Trouble with link or device may pass; a wrong value and a limit that was broken are answers."""
+        broken = self._context is not None and bool(self._context.readings.broken)
+        # the link of the last attempt does not come back by itself, and want of it is not what went wrong
+        helpless = Cap.LINK in step.needs and not self.device.is_up
+        return self._attempts < step.attempts and error.may_pass and not (broken or helpless or self.control.interrupts)
+
+    async def _attempt(self, step: Step, where: Where, deadline: float) -> BenchrigError | None:
+        self._context = None
+        try:
+            context = self._context = StepContext(self.run, self.device, self.plan, step, where, deadline)
+            if self.control.is_stopped:
+                raise OperatorError("interrupted")  # between two attempts, where no scope was open
+            await self.control.guarded(deadline + GRACE, step.run(context))
+        except (LinkError, NoAnswer, StepTimeout) as error:
+            return await self._explained(error)
+        except BenchrigError as error:
+            return error
+        except Misfit as misfit:
+            return unfit([Problem(self.plan.place, misfit.message, misfit.advice)])
+        except Exception as error:
+            return internal(error)
+        return None
+
+    async def _explained(self, error: BenchrigError) -> BenchrigError:
+        """If the radio failed, blame the station; if the unit's program crashed, say that."""
+        await self.device.radio.tidy()
+        if self.control.is_stopped:
+            return OperatorError("interrupted")
+        return await self.device.radio.trouble() or error
+
+    # --- the end
+
+    def _ended(self, error: BenchrigError | None, started: float) -> Ended:
+        judged, broken, unmeasured = set[str](), list[str](), dict[str, str]()
+        if self._context is not None:
+            readings = self._context.readings
+            judged, broken, unmeasured = readings.judged, readings.broken, readings.unmeasured()
+        unjudged = [
+            self._not_judged(name, unmeasured.get(name, ""), error)
+            for name in self.plan.limit_names
+            if name not in judged
+        ]
+        left = [f"{each.name} is not judged: {each.reason}" for each in unjudged if not each.allowed]
+        verdict, cause, message = step_verdict(error, broken, left)
+        event = StepEnded(
+            int(self.where.node),
+            self.run.clock.at,
+            self.run.clock.since(started),
+            verdict,
+            cause,
+            message,
+            advice=error.advice if error else LEAVE_OUT if left and not broken else "",
+            attempts=self._attempts,
+            traceback=traceback_of(error),
+        )
+        self.run.emit(event)
+        return Ended(event, error, len(judged), unjudged, error is None and not broken, self._out_of_time)
+
+    def _not_judged(self, name: str, unmeasured: str, error: BenchrigError | None) -> NotJudged:
+        """Put a planned limit on record that nothing was held against."""
+        reason = unmeasured or (error.message if error else "the step gave no such reading")
+        allowed = bool(unmeasured) and f"{self.plan.kind.verb}.{name}" in self.may_lack
+        event = NotJudged(int(self.where.node), self.run.clock.at, name, reason, bool(unmeasured), allowed)
+        self.run.emit(event)
+        return event

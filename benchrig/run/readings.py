@@ -1,0 +1,154 @@
+"""What one attempt of a step gives: each reading judged, saved, and on record when it is made."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+from benchrig.errors import StationError, StepFailed, UsageError
+from benchrig.record.model import AnyEvent, Reading, Where
+from benchrig.run.clock import Clock
+from benchrig.run.jsonable import hex_text, jsonable
+from benchrig.run.judge import Judge
+from benchrig.run.stream import RunStream
+from benchrig.source.problem import suggest
+from benchrig.values.quantity import Quantity, exact, unit_named
+
+if TYPE_CHECKING:
+    from benchrig.steps.base import Step
+
+
+class Readings:
+    """Of one attempt. What is saved joins the `values` of the run; `lacks` says why the radio has no such reading of the
+    step, '' when it has."""
+
+    def __init__(
+        self,
+        where: Where,
+        step: Step,
+        judge: Judge,
+        clock: Clock,
+        emit: Callable[[AnyEvent], None],
+        values: dict[str, Any],
+        lacks: Callable[[str], str],
+    ) -> None:
+        self.all: list[Reading] = []
+        self.lacks = lacks
+        self._where, self._step, self._judge = where, step, judge
+        self._clock, self._emit, self._values = clock, emit, values
+        self._streams: list[RunStream] = []
+        self._unmeasured: dict[str, str] = {}
+        self._saved: set[str] = set()
+        self._given: set[str] = set()
+
+    # --- what a step says
+
+    def wanted(self, name: str) -> bool:
+        return name in self._step.limits or name in self._step.save
+
+    def not_measured(self, name: str, why: str) -> None:
+        self._unmeasured[name] = why
+
+    def give(
+        self,
+        name: str,
+        value: Any,
+        unit: str = "",
+        raw: bytes | None = None,
+        *,
+        why: str = "",
+        window: tuple[float, float, int] | None = None,
+    ) -> None:
+        self._only_once(name)
+        judged = name in self._step.limits and not self.lacks(name) and name not in self._unmeasured
+        judgement = self._judge.judge(name, value, unit, why) if judged else None
+        if name == "att_error" and judgement is None and not self.wanted(name):
+            return
+        octets = None if raw is None else hex_text(raw)
+        about = self._clock.window(*window) if window else None
+        at = self._clock.at
+        self._put(Reading(int(self._where.node), name, jsonable(value), unit, octets, None, judgement, about, at))
+        self._save(name, value, unit)
+
+    def malformed(self, data: bytes) -> None:
+        """The bytes of a value that does not fit its format."""
+        self._put(Reading(int(self._where.node), "value", None, raw=hex_text(data), at=self._clock.at))
+
+    def stream(self, name: str, unit: str = "") -> RunStream:
+        self._only_once(name)
+        running = self._judge.running(name, unit)
+        stream = RunStream(int(self._where.node), name, unit, running, self._clock, self._emit)
+        self._streams.append(stream)
+        return stream
+
+    def _only_once(self, name: str) -> None:
+        """A limit is held against one reading: of two nobody could say which one counts. UsageError for a second one."""
+        if name in self._given:
+            raise UsageError(f"the step gave the reading '{name}' twice", advice="give each reading a name of its own")
+        self._given.add(name)
+
+    def _put(self, reading: Reading) -> None:
+        """On record at once: a run that dies in this step keeps what it had measured."""
+        self.all.append(reading)
+        self._emit(reading)
+
+    def _save(self, name: str, value: Any, unit: str) -> None:
+        variable = self._step.save.get(name)
+        if variable is None or value is None:
+            return
+        if unit and isinstance(value, (int, float)):
+            value = Quantity(exact(value), unit_named(unit))
+        self._values[variable] = value
+        self._saved.add(variable)
+
+    # --- after the attempt
+
+    def finish(self) -> None:
+        """The streams are over."""
+        for stream in self._streams:
+            self._put(stream.reading())
+            self._save(stream.name, stream.value, stream.unit)
+        self._streams = []
+
+    @property
+    def judged(self) -> set[str]:
+        """The names of the limits that something was held against."""
+        return {reading.name for reading in self.all if reading.judgement is not None}
+
+    @property
+    def broken(self) -> list[str]:
+        """What the limits that were broken say."""
+        return [r.judgement.sentence for r in self.all if r.judgement is not None and not r.judgement.passed]
+
+    def unmeasured(self) -> dict[str, str]:
+        """The limits that nothing can be held against on this radio, and why."""
+        found = {name: self._unmeasured.get(name) or self.lacks(name) for name in self._step.limits}
+        return {name: why for name, why in found.items() if why}
+
+    def complete(self) -> None:
+        """See that a step that went through gave all that is judged and saved. UsageError, StepFailed, StationError."""
+        self._check_named()
+        for name in self._step.limits.keys() - self.judged - self.unmeasured().keys():
+            missing = self._judge.missing(name)
+            self._put(Reading(int(self._where.node), name, judgement=missing, at=self._clock.at))
+        self._check_saved()
+
+    def _check_named(self) -> None:
+        """See that foreign code gave every reading that the plan names, with a value or without one: else the plan or the
+        code misspells it. Unless the unit has failed already: then the code may have stopped there."""
+        if not self._step.readings_are_foreign:
+            return
+        named = dict.fromkeys((*self._step.limits, *self._step.save))
+        if not self._given - {"elapsed"}:
+            named.pop("value", None)  # it returned none, which is no value
+        missing = [name for name in named if name not in self._given]
+        if missing and not self.broken:
+            advice = suggest(missing[0], self._given) or "return it; None says that the unit gave no value"
+            raise UsageError(f"the step gave no reading '{missing[0]}'", advice=advice)
+
+    def _check_saved(self) -> None:
+        for name, variable in self._step.save.items():
+            if variable not in self._saved:
+                if why := self._unmeasured.get(name):
+                    raise StationError(f"{name}, which the plan saves as '{variable}', was not measured: {why}")
+                raise StepFailed(f"the step gave no {name}, which the plan saves as '{variable}'")

@@ -1,0 +1,103 @@
+"""The way of a run through the tree of its plan: order, rounds, what is left out and why, what the whole comes to."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from collections.abc import Set as AbstractSet
+from dataclasses import dataclass, field
+
+from benchrig.errors import OperatorError
+from benchrig.plan.flow import Losses
+from benchrig.plan.model import StepPlan
+from benchrig.radio.device import DeviceSession
+from benchrig.record.model import NotJudged, StepEnded, Where
+from benchrig.run.context import Surroundings
+from benchrig.run.control import FINALLY_WITHIN, Control
+from benchrig.run.execution import Ended, Execution, PlanTime
+from benchrig.run.outcome import Outcome
+from benchrig.steps.base import Cap
+
+
+@dataclass
+class Walk:
+    """Through the nodes of one run, on one device."""
+
+    run: Surroundings
+    device: DeviceSession
+    control: Control
+    outcome: Outcome
+    plan_time: PlanTime | None
+    may_lack: AbstractSet[str]
+    _losses: Losses = field(default_factory=Losses)
+    _current: Where | None = None
+
+    async def through(self, nodes: Sequence[StepPlan]) -> None:
+        for node in nodes:
+            if node.section == "finally":
+                self.control.clean_up()
+            await self._step(node, Where(str(node.number)))
+        if self.control.interrupts and not self.outcome.interrupted:
+            self.outcome.fatal(OperatorError("interrupted"), self._current)
+
+    async def _step(self, plan: StepPlan, where: Where) -> None:
+        self._current = where
+        if (why := self._why_skipped(plan)) is not None:
+            self.run.forget(plan, where)
+            self._skip(plan, where, *why)
+            return
+        execution = Execution(self.run, self.device, self.control, plan, where, self._time(), self.may_lack)
+        ended = await execution.carry_out()
+        self.outcome.step(where, ended)
+        self._remember(plan, where, ended)
+
+    def _time(self) -> PlanTime | None:
+        """What bounds the next step beside its own time."""
+        if not self.control.cleaning:
+            return self.plan_time
+        return PlanTime(FINALLY_WITHIN, self.control.clean_by) if self.control.clean_by is not None else None
+
+    # --- what is left out
+
+    def _why_skipped(self, plan: StepPlan) -> tuple[Where | None, str] | None:
+        """The root step and the sentence when the step cannot run; None when it can."""
+        if self.control.is_stopped:
+            return self._losses.stop, "the run was interrupted"
+        if (lacking := self._losses.why_not(plan, self._at_hand())) is not None:
+            return lacking
+        if Cap.UNIT in plan.kind.needs and self.control.interrupts and not self.device.is_known:
+            return self._losses.stop, "the run was interrupted before the unit was found"
+        for name in sorted(plan.uses - self.run.values.keys()):
+            if (root := self.run.owed.get(name)) is not None:
+                return root, f"step {root.label} gave no '{name}'"
+        return None
+
+    def _skip(self, plan: StepPlan, where: Where, root: Where | None, message: str) -> None:
+        for event in skipped(plan, where, root, message, self.run.clock.at):
+            self.run.emit(event)
+        self.outcome.skipped(plan, where, root, message)
+
+    # --- what is remembered
+
+    def _at_hand(self) -> set[Cap]:
+        """What a step finds there. Without a scan the unit counts as there: whoever needs it listens for it."""
+        there = {Cap.UNIT: self._losses.found, Cap.LINK: self.device.is_up}
+        return {cap for cap, is_there in there.items() if is_there}
+
+    def _remember(self, plan: StepPlan, where: Where, ended: Ended) -> None:
+        """What the later steps can no longer count on, and since which step."""
+        verdict, error = ended.event.verdict, ended.error
+        self._losses.remember(plan, where, error, self._at_hand(), ended=self.device.was_ended)
+        over = verdict == "error" and error is not None  # one limit that was not judged ends nothing
+        fatal = over or ended.out_of_time or (verdict == "fail" and plan.on_fail == "stop")
+        if fatal and plan.section == "steps":
+            self._losses.stop = self._losses.stop or where
+
+
+def skipped(
+    plan: StepPlan, where: Where, root: Where | None, message: str, at: float
+) -> Iterator[StepEnded | NotJudged]:
+    """The events of a step that is left out."""
+    blamed = int(root.node) if root is not None else None
+    yield StepEnded(int(where.node), at, 0.0, "skip", message=message, root=blamed)
+    for name in plan.limit_names:
+        yield NotJudged(int(where.node), at, name, message)
