@@ -13,11 +13,6 @@ import pytest
 
 ROOT = Path(__file__).parents[1]
 LONGEST = 450
-# Of files that are being taken apart.
-CIRCLES_YET = {
-    frozenset({"benchrig.radio.virtual.characteristic", "benchrig.radio.virtual.device"}),
-    frozenset(f"benchrig.radio.virtual.{name}" for name in ("air", "airlink", "airqueue", "controller", "rough_link")),
-}
 
 
 @cache
@@ -115,9 +110,6 @@ def circle(graph: dict[str, set[str]]) -> frozenset[str]:
 def test_no_circle_of_imports() -> None:
     """Imports for types and within functions count."""
     graph = {module: own(module) for module in modules()}
-    for known in CIRCLES_YET:
-        for module in known:
-            graph[module] -= known
     assert not circle(graph)
 
 

@@ -13,7 +13,8 @@ from bumble import crypto, hci
 
 from benchrig.radio.bumble_stack.host import in_words
 from benchrig.radio.h4 import ACL, COMMAND, EVENT, NotH4
-from benchrig.radio.virtual.airlink import End, Timing
+from benchrig.radio.virtual.airlink import End
+from benchrig.radio.virtual.carrier import Timing
 from benchrig.radio.virtual.controller import VirtualController
 
 if TYPE_CHECKING:

@@ -8,7 +8,8 @@ behaviours.py       what a device does wrong, or slowly; behaviour.py: what a be
 opening.py          specifications -> an open air with the bench's stack in it
 air.py              who is in the air and who is connected
 band.py             advertising channels
-airlink.py          one connection: two ends, supervision; airqueue.py: one direction of it, with the times on air
+airlink.py          one connection: two ends, supervision; carrier.py: its parameters and timers; airqueue.py: one
+                    direction of it; pace.py: times on air
 chance.py           everything random
 conditions.py       how rough an air is; rough_band.py, backoff.py: its advertising channels; rough_link.py: its
                     connections; propagation.py: levels, fading, lost packets

@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING
 from bumble import hci
 
 from benchrig.errors import InternalError
-from benchrig.radio.virtual.airlink import AirLink, Timing
+from benchrig.radio.virtual.airlink import AirLink
 from benchrig.radio.virtual.band import Advertiser, Band
+from benchrig.radio.virtual.carrier import Timing
 from benchrig.radio.virtual.chance import Chance
 from benchrig.radio.virtual.controller import VirtualController
 from benchrig.radio.virtual.faults import Faults

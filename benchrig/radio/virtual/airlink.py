@@ -3,25 +3,28 @@
 from __future__ import annotations
 
 import asyncio
+from abc import abstractmethod
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Protocol
 
 from bumble import hci, ll
 from bumble.controller import Connection, Controller
 from bumble.core import PhysicalTransport
 
-from benchrig.radio.virtual.airqueue import LONGEST_PACKET, SHORTEST_PACKET, Queue, packet_time
+from benchrig.radio.virtual.airqueue import Queue
 from benchrig.radio.virtual.band import measure, whole_level
+from benchrig.radio.virtual.carrier import Carrier, Timing
 from benchrig.radio.virtual.faults import DROPPED, AirPdu
+from benchrig.radio.virtual.pace import SHORTEST_PACKET, packet_time
 from benchrig.radio.virtual.rough_link import Events, RoughQueue
 
 if TYPE_CHECKING:
     import random
 
-    from benchrig.radio.virtual.air import Air
+    from benchrig.radio.virtual.chance import Chance
     from benchrig.radio.virtual.conditions import Conditions
-    from benchrig.radio.virtual.controller import VirtualController
+    from benchrig.radio.virtual.faults import Faults
     from benchrig.radio.virtual.propagation import Path
 
 INTEGRITY_CHECK = 4  # octets that an encrypted packet has more
@@ -29,22 +32,6 @@ INTEGRITY_CHECK = 4  # octets that an encrypted packet has more
 FIRST_WINDOW = 1.25e-3
 # Until an instant: six at least, and controllers take a little more.
 INSTANT_EVENTS = 8
-
-
-class Timing(NamedTuple):
-    """Connection parameters as in HCI: interval in 1.25 ms, latency in events, time-out in 10 ms."""
-
-    interval: int
-    latency: int
-    timeout: int
-
-    @property
-    def interval_seconds(self) -> float:
-        return self.interval * 1.25e-3
-
-    @property
-    def timeout_seconds(self) -> float:
-        return self.timeout * 10e-3
 
 
 @dataclass
@@ -73,21 +60,34 @@ class End(Connection):
         self.controller.send_hci_packet(event)
 
 
-class AirLink:
+class Party(Controller):
+    """A controller that a connection may join."""
+
+    @abstractmethod
+    def on_link_open(self, end: End, timing: Timing) -> None: ...
+
+
+class Medium(Protocol):
+    """The air, as far as a connection needs it."""
+
+    chance: Chance
+    faults: Faults
+
+    def count_pdu(self) -> int: ...
+
+    def note_pdu(self, number: int, to_central: bool, data: bytes) -> None: ...
+
+    def forget(self, link: AirLink) -> None: ...
+
+
+class AirLink(Carrier):
     """Joins two controllers. Made by the air when a listener meets the advertiser it wants to connect to."""
 
-    def __init__(self, air: Air, central: VirtualController, peripheral: VirtualController, timing: Timing) -> None:
+    def __init__(self, air: Medium, central: Party, peripheral: Party, timing: Timing) -> None:
+        super().__init__(timing, air.faults, air.chance.of("link", peripheral.name))
         self.air = air
-        self.timing = timing
-        self.phy = (hci.Phy.LE_1M, hci.Phy.LE_1M)  # central to peripheral, and back
-        self.octets = LONGEST_PACKET
-        self.anchor = asyncio.get_running_loop().time()
-        self.is_up = True
-        self.dark = False
         self.rssi_mean, self.rssi_spread = -50.0, 0.0
-        self.chance = air.chance.of("link", peripheral.name)
         self._events: Events | None = None
-        self._timers: set[asyncio.TimerHandle] = set()
         self.central: End
         self.peripheral: End
         self._queues: dict[bool, Queue] = {}
@@ -151,7 +151,7 @@ class AirLink:
     def send_data(self, end: End, pdu: bytes, packets: int) -> None:
         """Carry one L2CAP PDU over; `packets` HCI packets of the sender are completed by it."""
         number = self.air.count_pdu()
-        faults = self.air.faults
+        faults = self.faults
         to_central = end is self.peripheral
         if faults.kill_at is not None and number >= faults.kill_at:
             faults.kill_at = None
@@ -180,7 +180,7 @@ class AirLink:
             else:
                 receiver.controller.on_ll_control_pdu(receiver.peer_address, packet)
 
-        self._queues[end is self.peripheral].send(2, arrive, self.air.faults.latency)
+        self._queues[end is self.peripheral].send(2, arrive, self.faults.latency)
 
     def _at_next_event(self, action: Callable[[], None]) -> None:
         """Do something at both ends at once, in the next connection event: a procedure of the link layer."""
@@ -264,33 +264,21 @@ class AirLink:
         )
 
     def darken(self) -> None:
-        """Nothing crosses any more, not even what is under way: both ends notice after the supervision time-out."""
         if not self.dark:
             self.dark = True
             for queue in self._queues.values():
                 queue.close()
             self.end_later(self.timing.timeout_seconds, hci.HCI_ErrorCode.CONNECTION_TIMEOUT_ERROR)
 
-    def end_later(self, delay: float, reason: int) -> None:
-        self.later(delay, lambda: self.close({}, reason))
-
-    def later(self, delay: float, action: Callable[[], None]) -> None:
-        """Do something after a while, unless the link has ended by then."""
-
-        def act() -> None:
-            self._timers.discard(timer)
-            action()
-
-        timer = asyncio.get_running_loop().call_later(delay, act)
-        self._timers.add(timer)
+    def end(self, reason: int) -> None:
+        self.close({}, reason)
 
     def close(self, reasons: dict[hci.Role, int], reason: int) -> None:
         """End the link: `reason` for each end that has none of its own in `reasons`."""
         if not self.is_up:
             return
         self.is_up = False
-        for timer in self._timers:
-            timer.cancel()
+        self.stop_timers()
         for queue in self._queues.values():
             queue.close()
         self.air.forget(self)

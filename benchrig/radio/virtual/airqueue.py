@@ -12,40 +12,16 @@ from collections import deque
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from bumble import hci
+from benchrig.radio.virtual.pace import exchange_time
 
 if TYPE_CHECKING:
-    from benchrig.radio.virtual.airlink import AirLink
-
-BETWEEN_PACKETS = 150e-6
-LONGEST_PACKET = 251
-SHORTEST_PACKET = 27  # of those that every controller takes; longer ones have to be agreed
-
-
-def packet_time(octets: int, phy: int) -> float:
-    """Seconds on air of one packet with so many octets of payload."""
-    if phy == hci.Phy.LE_CODED:
-        return (80 + 256 + 16 + 24 + 8 * 8 * (2 + octets + 3) + 3 * 8) * 1e-6
-    preamble, bits_per_us = (2, 2) if phy == hci.Phy.LE_2M else (1, 1)
-    return 8 * (preamble + 4 + 2 + octets + 3) / bits_per_us * 1e-6
-
-
-def fragments(octets: int, longest: int) -> list[int]:
-    """The sizes of the packets that a PDU goes in."""
-    full, rest = divmod(octets, longest)
-    return [longest] * full + ([rest] if rest or not full else [])
-
-
-def exchange_time(octets: int, phy: int, longest: int = LONGEST_PACKET) -> float:
-    """Seconds that a PDU takes with the empty packets that confirm its fragments."""
-    confirm = packet_time(0, phy) + 2 * BETWEEN_PACKETS
-    return sum(packet_time(size, phy) + confirm for size in fragments(octets, longest))
+    from benchrig.radio.virtual.carrier import Carrier
 
 
 class Queue:
     """One direction of a link: what was sent first arrives first."""
 
-    def __init__(self, link: AirLink, *, to_central: bool) -> None:
+    def __init__(self, link: Carrier, *, to_central: bool) -> None:
         self._link = link
         self._to_central = to_central
         self._free = 0.0
@@ -84,7 +60,7 @@ class Queue:
         return anchor + number * interval
 
     def _lost_events(self) -> int:
-        loss, rng = self._link.air.faults.loss, self._link.chance
+        loss, rng = self._link.faults.loss, self._link.chance
         if not loss:
             return 0
         most = math.ceil(self._link.timing.timeout_seconds / self._link.timing.interval_seconds)

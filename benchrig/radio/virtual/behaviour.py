@@ -6,6 +6,7 @@ two occasions; what it needs of the time before is in the Moment.
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Coroutine, Iterable
 from dataclasses import dataclass
 from enum import Enum
@@ -41,7 +42,7 @@ class On(Enum):
     WRITE = "its characteristic is written"
 
 
-class Unit(Protocol):
+class Actor(Protocol):
     """The device, as far as a behaviour may act on it."""
 
     @property
@@ -50,7 +51,7 @@ class Unit(Protocol):
     @property
     def advertiser(self) -> Advertiser: ...
 
-    def spawn(self, work: Coroutine[Any, Any, Any]) -> object: ...
+    def spawn(self, work: Coroutine[Any, Any, Any]) -> asyncio.Task[Any]: ...
 
     async def disconnect(self, connection: Any) -> None: ...
 
@@ -61,7 +62,7 @@ class Unit(Protocol):
 class Moment:
     """One occasion."""
 
-    unit: Unit
+    device: Actor
     number: int = 1  # which of its kind at this characteristic, or this device
     connection: Any = None  # the link on which it happens
     last: bytes | None = None  # what the characteristic answered to the read before
@@ -76,7 +77,7 @@ class When(msgspec.Struct, frozen=True, kw_only=True):
 
     def holds(self, moment: Moment) -> bool:
         within = self.first is None or moment.number <= self.first
-        return within and moment.number % self.every == 0 and moment.unit.uptime >= self.after
+        return within and moment.number % self.every == 0 and moment.device.uptime >= self.after
 
 
 class Behaviour(msgspec.Struct, frozen=True, kw_only=True):

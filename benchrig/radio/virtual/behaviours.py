@@ -50,7 +50,7 @@ class Disconnect(Behaviour, frozen=True, kw_only=True):
     disconnect: bool = True
 
     async def act(self, moment: Moment) -> None:
-        moment.unit.spawn(moment.unit.disconnect(moment.connection))
+        moment.device.spawn(moment.device.disconnect(moment.connection))
         raise Unanswered
 
 
@@ -61,7 +61,7 @@ class Reboot(Behaviour, frozen=True, kw_only=True):
     reboot: Duration
 
     async def act(self, moment: Moment) -> None:
-        moment.unit.reboot(self.reboot.seconds)
+        moment.device.reboot(self.reboot.seconds)
         raise Unanswered
 
 
@@ -73,7 +73,7 @@ class StopAdvertising(Behaviour, frozen=True, kw_only=True):
 
     async def act(self, moment: Moment) -> None:
         loop = asyncio.get_running_loop()
-        moment.unit.advertiser.until = loop.time() - moment.unit.uptime + self.stop_advertising_after.seconds
+        moment.device.advertiser.until = loop.time() - moment.device.uptime + self.stop_advertising_after.seconds
 
 
 class DisconnectAfter(Behaviour, frozen=True, kw_only=True):
@@ -84,7 +84,7 @@ class DisconnectAfter(Behaviour, frozen=True, kw_only=True):
 
     async def act(self, moment: Moment) -> None:
         await asyncio.sleep(self.disconnect_after.seconds)
-        await moment.unit.disconnect(moment.connection)
+        await moment.device.disconnect(moment.connection)
 
 
 class RefuseConnections(Behaviour, frozen=True, kw_only=True):
@@ -98,7 +98,7 @@ class RefuseConnections(Behaviour, frozen=True, kw_only=True):
             yield Misfit("a number of requests is not negative")
 
     async def act(self, moment: Moment) -> None:
-        moment.unit.advertiser.refusals = self.refuse_connections
+        moment.device.advertiser.refusals = self.refuse_connections
 
 
 # In the order in which they come to act.

@@ -3,21 +3,24 @@
 from __future__ import annotations
 
 import asyncio
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 from bumble import att
 from bumble.core import UUID
 from bumble.gatt import Characteristic, CharacteristicValue, Descriptor
 
 from benchrig.errors import MalformedValue
-from benchrig.radio.virtual.behaviour import Moment, On
+from benchrig.radio.virtual.behaviour import Actor, Moment, On
 from benchrig.values.catalogue import short_uuid
 
 if TYPE_CHECKING:
-    from bumble.device import Connection
+    import random
 
-    from benchrig.radio.virtual.device import SimulatedDevice
+    from bumble.device import Connection
+    from bumble.host import Host
+
     from benchrig.radio.virtual.gatt_spec import CharacteristicSpec, DescriptorSpec
+    from benchrig.radio.virtual.server import StrictServer
     from benchrig.radio.virtual.sources import Source
     from benchrig.radio.virtual.table_spec import Effect
     from benchrig.values.base import Format
@@ -29,10 +32,28 @@ _WRITE_PROPERTIES = Characteristic.Properties.WRITE | Characteristic.Properties.
 QUEUED_VALUES = 16
 
 
+class Owner(Actor, Protocol):
+    """The device of a characteristic."""
+
+    characteristics: dict[str, SimulatedCharacteristic]
+    server: StrictServer
+
+    @property
+    def host(self) -> Host: ...
+
+    @property
+    def connections(self) -> list[Connection]: ...
+
+    @property
+    def clock(self) -> float: ...
+
+    def chance(self, cause: str) -> random.Random: ...
+
+
 class SimulatedCharacteristic:
     """`attribute` is what bumble's server serves."""
 
-    def __init__(self, device: SimulatedDevice, spec: CharacteristicSpec, effects: list[Effect]) -> None:
+    def __init__(self, device: Owner, spec: CharacteristicSpec, effects: list[Effect]) -> None:
         self.device = device
         self.spec = spec
         self._source = spec.source.fresh()

@@ -8,18 +8,16 @@ cancelled, with their real parameters at both ends, from a public address too.
 from __future__ import annotations
 
 import asyncio
-from typing import TYPE_CHECKING, Any
+from typing import Any, Protocol
 
 from bumble import hci, ll
 from bumble.controller import Controller
 from bumble.core import PhysicalTransport
 
-from benchrig.radio.virtual.airlink import End, Timing
-from benchrig.radio.virtual.airqueue import LONGEST_PACKET
-from benchrig.radio.virtual.band import Advertiser
-
-if TYPE_CHECKING:
-    from benchrig.radio.virtual.air import Air
+from benchrig.radio.virtual.airlink import AirLink, End, Medium, Party
+from benchrig.radio.virtual.band import Advertiser, Band
+from benchrig.radio.virtual.carrier import Timing
+from benchrig.radio.virtual.pace import LONGEST_PACKET
 
 _ADV_IND, _ADV_DIRECT_IND, _ADV_SCAN_IND, _ADV_NONCONN_IND, _SCAN_RSP = range(5)
 _SUCCESS = hci.HCI_ErrorCode.SUCCESS
@@ -37,7 +35,21 @@ def _status(code: int) -> hci.HCI_StatusReturnParameters:
     return hci.HCI_StatusReturnParameters(hci.HCI_ErrorCode(code))
 
 
-class VirtualController(Controller):
+class Surroundings(Medium, Protocol):
+    """The air, as far as a controller needs it."""
+
+    band: Band
+
+    def connect(self, central: VirtualController, own: hci.Address, advertiser: Advertiser, timing: Timing) -> None: ...
+
+    def rssi_of(self, link: AirLink) -> int: ...
+
+    def interval_of(self, shortest: int, longest: int) -> int: ...
+
+    def fail(self, exc: Exception) -> None: ...
+
+
+class VirtualController(Party):
     """A controller in the air. Its host hangs on it as on any transport: it is both source and sink."""
 
     le_acl_data_packet_length = LONGEST_PACKET
@@ -47,7 +59,7 @@ class VirtualController(Controller):
     suggested_max_tx_time = 2120
     le_features = Controller.le_features & ~_ABSENT
 
-    def __init__(self, name: str, air: Air, public_address: str | None = None) -> None:
+    def __init__(self, name: str, air: Surroundings, public_address: str | None = None) -> None:
         super().__init__(name, link=air, public_address=public_address)  # type: ignore[arg-type]
         self.air = air
         self.advertiser = Advertiser(hci.Address.ANY, owner=self)

@@ -14,13 +14,14 @@ from typing import TYPE_CHECKING
 
 from bumble import hci
 
-from benchrig.radio.virtual.airqueue import Queue, exchange_time, fragments
+from benchrig.radio.virtual.airqueue import Queue
+from benchrig.radio.virtual.pace import exchange_time, fragments
 from benchrig.radio.virtual.propagation import Path
 
 if TYPE_CHECKING:
     import random
 
-    from benchrig.radio.virtual.airlink import AirLink
+    from benchrig.radio.virtual.carrier import Carrier
     from benchrig.radio.virtual.conditions import Conditions
 
 EVENTS_TO_ESTABLISH = 6
@@ -32,7 +33,7 @@ _AHEAD = 16  # events whose fate is drawn before they come
 class Events:
     """The fates of the connection events of one link, by their number from the anchor on."""
 
-    def __init__(self, link: AirLink, path: Path, conditions: Conditions, rng: random.Random, mean: float) -> None:
+    def __init__(self, link: Carrier, path: Path, conditions: Conditions, rng: random.Random, mean: float) -> None:
         self._link, self._path, self._conditions, self._rng, self._mean = link, path, conditions, rng, mean
         self._failed = bytearray()
         self._established = False
@@ -76,7 +77,7 @@ class Events:
 
     def _poll_fails(self, number: int) -> bool:
         """The two empty packets that a link lives from."""
-        if self._rng.random() < max(self._conditions.event_loss, self._link.air.faults.loss):
+        if self._rng.random() < max(self._conditions.event_loss, self._link.faults.loss):
             return True
         path, rng = self._path, self._rng
         return path.loses(self._level(number), 0, rng) or path.loses(self._level(number), 0, rng)
@@ -118,7 +119,7 @@ class Events:
 class RoughQueue(Queue):
     """One direction; each packet of a PDU takes its own chance."""
 
-    def __init__(self, link: AirLink, events: Events, most: int, *, to_central: bool) -> None:
+    def __init__(self, link: Carrier, events: Events, most: int, *, to_central: bool) -> None:
         super().__init__(link, to_central=to_central)
         self._events, self._most = events, most
         self._event = self._used = 0

@@ -6,8 +6,9 @@ from dataclasses import replace
 from bumble import hci
 
 from benchrig.radio.virtual.air import Air
-from benchrig.radio.virtual.airlink import AirLink, Timing
+from benchrig.radio.virtual.airlink import AirLink
 from benchrig.radio.virtual.band import Advertiser
+from benchrig.radio.virtual.carrier import Timing
 from benchrig.radio.virtual.chance import Chance
 from benchrig.radio.virtual.clock import VirtualLoop
 from benchrig.radio.virtual.conditions import STILL

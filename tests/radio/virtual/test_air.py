@@ -15,7 +15,7 @@ from bumble.core import ConnectionError as RefusedError
 
 from benchrig.errors import InternalError
 from benchrig.radio.virtual import DROPPED
-from benchrig.radio.virtual.airqueue import exchange_time, packet_time
+from benchrig.radio.virtual.pace import exchange_time, packet_time
 from tests.radio.virtual.bench import BATTERY, COMMAND, LOGGER, LONG, NOTIFY, TEMPERATURE, VALUE, Bench, characteristic
 
 PUBLIC = LOGGER.replace("address: 'C0:11:22:33:44:55'", "address: '5C:F3:70:11:22:33'\naddress_type: public")

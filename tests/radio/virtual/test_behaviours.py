@@ -13,7 +13,7 @@ from benchrig.radio.virtual.words import AttErrorCode
 from tests.radio.virtual.bench import SPECIAL, Bench, models, reacting
 
 
-class Unit:
+class Device:
     uptime = 10.0
 
 
@@ -47,7 +47,7 @@ class Stuck(Behaviour, frozen=True, kw_only=True):
     ],
 )
 def test_when(when, numbers):
-    assert [number for number in range(1, 6) if when.holds(Moment(Unit(), number))] == numbers
+    assert [number for number in range(1, 6) if when.holds(Moment(Device(), number))] == numbers
 
 
 def test_a_block_takes_the_behaviours_of_its_occasions():
