@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from benchrig.record.model import AnyEvent, AttemptFailed, RunStarted, StepEnded, StepStarted
+from benchrig.record.model import AnyEvent, AttemptFailed, Closed, Opened, RunStarted
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -17,20 +17,21 @@ class Progress:
     def __init__(self, console: Console) -> None:
         self._console = console
         self._status: Status | None = None
-        self._names: dict[int, str] = {}
+        self._names: dict[str, str] = {}
         self._text = ""
 
     def __call__(self, event: AnyEvent) -> None:
         if isinstance(event, RunStarted):
-            self._names = {step.number: step.name for step in event.steps}
-        elif isinstance(event, StepStarted):
-            self._names[event.step] = event.name or self._names.get(event.step, "")
-            self._show(f"step {event.step} of {len(self._names)}: {self._names.get(event.step, '')}")
+            self._names = {node.id: node.name for node in event.nodes}
+        elif isinstance(event, Opened):
+            name = self._names[event.where.node] = event.name or self._names.get(event.where.node, "")
+            self._show(f"step {event.where.label} of {len(self._names)}: {name}")
         elif isinstance(event, AttemptFailed):
-            self._show(f"{self._text}, attempt {event.attempt + 1}")
-        elif isinstance(event, StepEnded) and event.verdict in ("fail", "error"):
+            self._show(f"{self._text}, attempt {event.where.attempt + 1}")
+        elif isinstance(event, Closed) and event.verdict in ("fail", "error"):
             self.hide()
-            self._console.print(f"step {event.step} {self._names.get(event.step, '')}: {event.verdict}", markup=False)
+            name = self._names.get(event.where.node, "")
+            self._console.print(f"step {event.where.label} {name}: {event.verdict}", markup=False)
 
     def hide(self) -> None:
         if self._status is not None:

@@ -11,7 +11,7 @@ from benchrig.draft.evidence import Evidence, Heard, KnownUnit, ReadByName, Snap
 from benchrig.errors import UsageError
 from benchrig.propose.tolerance import Group
 from benchrig.record.journal import read_record
-from benchrig.record.model import Reading, Record, StepRecord
+from benchrig.record.model import Execution, Reading, Record
 from benchrig.source.shape import Misfit
 from benchrig.values.catalogue import normal_uuid
 
@@ -113,7 +113,7 @@ def _add_record(evidence: Evidence, record: Record, name: str) -> None:
     evidence.simulated = evidence.simulated or record.run.simulated
 
 
-def _reads(step: StepRecord, unit: str, attribute: str) -> Iterator[ReadByName]:
+def _reads(step: Execution, unit: str, attribute: str) -> Iterator[ReadByName]:
     """The bytes of one read; each field of a structure repeats them."""
     for reading in step.readings:
         if reading.name == "att_error" and reading.value != "none":
@@ -123,7 +123,7 @@ def _reads(step: StepRecord, unit: str, attribute: str) -> Iterator[ReadByName]:
             return
 
 
-def _streams(step: StepRecord, unit: str, attribute: str) -> Iterator[Heard]:
+def _streams(step: Execution, unit: str, attribute: str) -> Iterator[Heard]:
     """What a record keeps of a stream: statistics, of numbers only."""
     numbers = {r.name: r.value for r in step.readings if isinstance(r.value, (int, float))}
     count = int(numbers.get("count", 0))

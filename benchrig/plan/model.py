@@ -14,11 +14,11 @@ import msgspec
 
 from benchrig.errors import PlanError
 from benchrig.radio.scan import Selection
-from benchrig.record.model import PlannedStep, Section
+from benchrig.record.model import PlannedNode, Section
 from benchrig.record.secrets import SHORTEST, Secrets
 from benchrig.source.problem import Place, Problems
 from benchrig.source.references import Room, references, substitute
-from benchrig.source.shape import BAD, Misfit, Reader, describe_value, locate, octets
+from benchrig.source.shape import BAD, Misfit, Reader, as_written, describe_value, locate, octets
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar
 from benchrig.steps.attribute import AttributeSpec, Names, ServiceName
@@ -241,9 +241,18 @@ class StepPlan:
         return "" if self.name.startswith(title) else title
 
     @property
-    def planned(self) -> PlannedStep:
-        return PlannedStep(
-            self.number, self.name, self.kind.verb, place_text(self.place), self.section, self.limit_names
+    def id(self) -> str:
+        return str(self.number)
+
+    def planned(self, names: Names) -> PlannedNode:
+        return PlannedNode(
+            self.id,
+            self.name,
+            self.kind.verb,
+            place_text(self.place),
+            section=self.section,
+            subject=self.step.subject(names) if self.step else "",
+            limits=self.limit_names,
         )
 
     def limit_place(self, reading: str) -> str:
@@ -312,6 +321,12 @@ class Plan:
                 Reader(problems).misfit(node, misfit)
         raise PlanError(problems.found)
 
+    def written_selection(self) -> dict[str, Any]:
+        """The selection as it is written, without the key that it may have."""
+        select = locate(self.device, ("select",))
+        entries = select.entries if isinstance(select, MappingNode) else {}
+        return {key: as_written(node) for key, (_, node) in entries.items() if key != "identity_key"}
+
     @property
     def secret_names(self) -> frozenset[str]:
         return frozenset(name for name, spec in self.given.items() if spec.secret and name in self.values)
@@ -319,7 +334,7 @@ class Plan:
     def secrets(self) -> Secrets | None:
         """What keeps the secret values out of all that a run leaves; None without any."""
         names = self.secret_names
-        steps = {step.number: step.telling(names) for step in self.steps if step.uses & names}
+        steps = {step.id: step.telling(names) for step in self.steps if step.uses & names}
         return Secrets([str(self.values[name]) for name in sorted(names)], steps) if names else None
 
     @property

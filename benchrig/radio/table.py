@@ -6,6 +6,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any, TypeAlias
 
+from benchrig.values.catalogue import short_uuid
+
 
 @dataclass(frozen=True)
 class Descriptor:
@@ -63,6 +65,14 @@ class Address:
 
     path: tuple[Segment, ...] = ()
     handle: int | None = None
+
+    @property
+    def text(self) -> str:
+        """As a plan may write it without names of its own: '180F/2A19[1]', 'handle 0x0012'."""
+        if self.handle is not None:
+            return f"handle 0x{self.handle:04X}"
+        parts = ((short_uuid(each.uuid or ""), each.index) for each in self.path)
+        return "/".join(uuid if index is None else f"{uuid}[{index}]" for uuid, index in parts)
 
 
 @dataclass(frozen=True)

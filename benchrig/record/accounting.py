@@ -6,7 +6,7 @@ from collections import Counter
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from benchrig.record.model import Record, StepRecord
+    from benchrig.record.model import Execution, Record
 
 
 def unaccounted(record: Record) -> list[str]:
@@ -25,13 +25,13 @@ def unaccounted(record: Record) -> list[str]:
     return wrong
 
 
-def _of_step(step: StepRecord) -> list[str]:
+def _of_step(step: Execution) -> list[str]:
     fates = Counter(r.name for r in step.readings if r.judgement is not None)
     fates.update(limit.name for limit in step.not_judged)
     names = dict.fromkeys([*step.planned.limits, *fates])
     planned = Counter(step.planned.limits)
     return [
-        f"step {step.planned.number}: the limit on {name} has {fates[name]} fates, planned are {planned[name]}"
+        f"step {step.where.label}: the limit on {name} has {fates[name]} fates, planned are {planned[name]}"
         for name in names
         if fates[name] != planned[name]
     ]

@@ -7,27 +7,25 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from benchrig.errors import UsageError
+from benchrig.record.executions import Executions, UnfitEvent
 from benchrig.record.model import (
     AnyEvent,
+    Attempt,
     AttemptFailed,
+    Closed,
+    DeviceSeen,
+    Execution,
     Noted,
     NotJudged,
+    Opened,
     Reading,
     Record,
     RunEnded,
     RunStarted,
-    StepEnded,
-    StepRecord,
-    StepStarted,
-    UnitSeen,
 )
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
-
-
-class UnfitEvent(Exception):
-    """An event that cannot stand where it does."""
 
 
 def build_record(events: Iterable[AnyEvent]) -> Record:
@@ -46,7 +44,7 @@ class RecordBuilder:
 
     def __init__(self) -> None:
         self._record: Record | None = None
-        self._steps: dict[int, StepRecord] = {}
+        self._executions = Executions([])
 
     def add(self, event: AnyEvent) -> None:
         """Raises UnfitEvent for an event that cannot follow those before it."""
@@ -63,41 +61,40 @@ class RecordBuilder:
     def _start(self, run: RunStarted) -> None:
         if self._record is not None:
             raise UnfitEvent("a second run starts inside the record of the first")
-        self._record = Record(run, [StepRecord(planned) for planned in run.steps])
-        self._steps = {step.planned.number: step for step in self._record.steps}
+        self._executions = Executions(run.nodes)
+        self._record = Record(run, self._executions.roots)
 
     def _add(self, record: Record, event: AnyEvent) -> None:
         match event:
-            case UnitSeen():
-                record.unit = event if event.swapped else _merged(record.unit, event)
+            case DeviceSeen():
+                earlier = None if event.swapped else record.devices.get(event.device)
+                record.devices[event.device] = _merged(earlier, event)
                 record.sightings.append(event)
-            case StepStarted():
-                self._start_step(self._step(event.step), event)
             case Noted():
-                (record if event.step is None else self._step(event.step)).notes.append(event)
+                (record if event.where is None else self._executions.of(event.where)).notes.append(event)
+            case Opened():
+                self._executions.open(event)
             case AttemptFailed():
-                self._step(event.step).attempts.append(event)
-                self._step(event.step).readings.clear()  # those of the attempt that counts follow
+                _attempt(self._executions.running(event.where), event.where.attempt).failed = event
             case Reading():
-                _put(self._step(event.step).readings, event)
+                execution = self._executions.running(event.where)
+                _put(_attempt(execution, event.where.attempt).readings, event)
             case NotJudged():
-                self._step(event.step).not_judged.append(event)
-            case StepEnded():
-                self._step(event.step).ended = event
+                self._executions.of(event.where).not_judged.append(event)
+            case Closed():
+                self._executions.close(event)
             case RunEnded():
                 record.ended = event
 
-    @staticmethod
-    def _start_step(step: StepRecord, event: StepStarted) -> None:
-        step.started_at = event.at
-        if event.name:
-            step.planned = msgspec.structs.replace(step.planned, name=event.name)
 
-    def _step(self, number: int) -> StepRecord:
-        step = self._steps.get(number)
-        if step is None:
-            raise UnfitEvent(f"the plan of this run has no step {number}")
-        return step
+def _attempt(execution: Execution, number: int) -> Attempt:
+    """The attempt with this number, the last one so far."""
+    if not execution.attempts or execution.attempts[-1].number < number:
+        execution.attempts.append(Attempt(number))
+    last = execution.attempts[-1]
+    if last.number != number or last.failed:
+        raise UnfitEvent(f"attempt {number} of step {execution.where.label} is over")
+    return last
 
 
 def _put(readings: list[Reading], reading: Reading) -> None:
@@ -108,9 +105,9 @@ def _put(readings: list[Reading], reading: Reading) -> None:
     readings.append(reading)
 
 
-def _merged(earlier: UnitSeen | None, later: UnitSeen) -> UnitSeen:
-    """What is known of the unit: the later event where it says something."""
+def _merged(earlier: DeviceSeen | None, later: DeviceSeen) -> DeviceSeen:
+    """What is known of a device: the later event where it says something."""
     if earlier is None:
         return later
-    said = {name: value for name in UnitSeen.__struct_fields__ if (value := getattr(later, name))}
+    said = {name: value for name in DeviceSeen.__struct_fields__ if (value := getattr(later, name))}
     return msgspec.structs.replace(earlier, **said)

@@ -9,7 +9,10 @@ from typing import TYPE_CHECKING, Any, Self, get_args
 import msgspec
 
 from benchrig.errors import StationError, UsageError
-from benchrig.record.aggregate import RecordBuilder, UnfitEvent
+from benchrig.record.aggregate import RecordBuilder
+from benchrig.record.executions import UnfitEvent
+from benchrig.record.format1 import KINDS as FORMAT_1_KINDS
+from benchrig.record.format1 import Upgrade
 from benchrig.record.model import FORMAT, AnyEvent, Record
 from benchrig.values.value import Word
 
@@ -94,7 +97,8 @@ class Journal:
 def read_record(path: Path) -> Record:
     """The record in a file that a Journal wrote, complete or cut off at any byte after its first line.
 
-    Raises UsageError, with the line, for a file that is no record or was written in a newer format.
+    One of an earlier format reads as one of today. Raises UsageError, with the line, for a file that is no record or was
+    written in a newer format.
     """
     try:
         with path.open("rb") as file:
@@ -104,11 +108,11 @@ def read_record(path: Path) -> Record:
 
 
 def _read(lines: Iterable[bytes], path: Path) -> Record:
-    builder = RecordBuilder()
+    builder, reader = RecordBuilder(), _Lines()
     number = 0
     for number, line in enumerate(lines, start=1):
         try:
-            event = _event(line, first=number == 1)
+            event = reader.event(line, first=number == 1)
             if event is not None:
                 builder.add(event)
         except UnfitEvent as exc:
@@ -125,31 +129,46 @@ class _Head(msgspec.Struct):
     """What every line has, in every format."""
 
     event: str
-    format: int = FORMAT
+    format: int = 1  # only the first line has one, and from format 2 on
 
 
 _KINDS = frozenset(kind.__struct_config__.tag for kind in get_args(AnyEvent))
-_DECODER: msgspec.json.Decoder[AnyEvent] = msgspec.json.Decoder(AnyEvent)
+_ANY_EVENT: Any = AnyEvent
+_DECODER: msgspec.json.Decoder[AnyEvent] = msgspec.json.Decoder(_ANY_EVENT)
+_DATA = msgspec.json.Decoder(dict[str, Any])
 _HEAD = msgspec.json.Decoder(_Head)
 
 
-def _event(line: bytes, *, first: bool) -> AnyEvent | None:
-    """The event in one line; None for a kind that only a later version knows."""
-    try:
-        if first and (newer := _HEAD.decode(line).format) > FORMAT:
-            raise UnfitEvent(f"written in format {newer}; this version of benchrig reads up to format {FORMAT}")
-        return _DECODER.decode(line)
-    except (msgspec.DecodeError, UnicodeDecodeError) as exc:
-        if not first and _is_unknown_kind(line):
-            return None
-        raise UnfitEvent(f"this is no line of a record ({exc})") from exc
+class _Lines:
+    """The lines of one record, in the format that its first one tells."""
 
+    def __init__(self) -> None:
+        self._upgrade: Upgrade | None = None
 
-def _is_unknown_kind(line: bytes) -> bool:
-    try:
-        return _HEAD.decode(line).event not in _KINDS
-    except (msgspec.DecodeError, UnicodeDecodeError):
-        return False
+    def event(self, line: bytes, *, first: bool) -> AnyEvent | None:
+        """The event in one line; None for a kind that only a later version knows."""
+        try:
+            if first:
+                self._begin(_HEAD.decode(line))
+            if self._upgrade is None:
+                return _DECODER.decode(line)
+            return msgspec.convert(self._upgrade.line(_DATA.decode(line)), _ANY_EVENT)  # type: ignore[no-any-return]
+        except (msgspec.DecodeError, UnicodeDecodeError) as exc:
+            if not first and self._is_unknown_kind(line):
+                return None
+            raise UnfitEvent(f"this is no line of a record ({exc})") from exc
+
+    def _begin(self, head: _Head) -> None:
+        if head.format > FORMAT:
+            raise UnfitEvent(f"written in format {head.format}; this version of benchrig reads up to format {FORMAT}")
+        self._upgrade = Upgrade() if head.format == 1 else None
+
+    def _is_unknown_kind(self, line: bytes) -> bool:
+        kinds = _KINDS if self._upgrade is None else FORMAT_1_KINDS
+        try:
+            return _HEAD.decode(line).event not in kinds
+        except (msgspec.DecodeError, UnicodeDecodeError):
+            return False
 
 
 def _plain_word(value: Any) -> str:

@@ -1,12 +1,16 @@
 """What a run leaves behind, as events (one line of `record.jsonl` each) and as the record they add up to.
 
-Times: `started` is UTC wall time; every `at` is seconds since the start of the run on the run's own clock, every
-`elapsed` a duration on it. On a virtual radio that clock is virtual, and all but `started` and `run_id` repeats
-with the seed.
+Every event says when, and those about a step say where. Times: `started` is UTC wall time; every `at` is seconds since
+the start of the run on the run's own clock, every `elapsed` a duration on it, both to the microsecond. On a virtual
+radio that clock is virtual, and all but `started` and `run_id` repeats with the seed.
+
+Order: Opened comes before all else of an execution but NotJudged; what is skipped is closed without having been opened.
+An execution opens and closes inside its parent, after its siblings unless the parent is `parallel`.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from typing import Any, Literal, TypeAlias
 
 import msgspec
@@ -14,10 +18,21 @@ import msgspec
 from benchrig.errors import Cause
 from benchrig.values.judging import Judgement
 
-FORMAT = 1
+FORMAT = 2
 
 Verdict: TypeAlias = Literal["pass", "fail", "error", "skip"]
 Section: TypeAlias = Literal["steps", "finally"]
+Role: TypeAlias = Literal["step", "group", "repeat", "parallel"]
+
+_RISING: tuple[Verdict, ...] = ("pass", "skip", "fail", "error")
+
+
+def worst(verdicts: Iterable[Verdict]) -> Verdict:
+    """What several verdicts come to; pass for none."""
+    return max(verdicts, key=_RISING.index, default="pass")
+
+
+# --- where and what
 
 
 class Where(msgspec.Struct, omit_defaults=True, frozen=True):
@@ -38,64 +53,81 @@ class Where(msgspec.Struct, omit_defaults=True, frozen=True):
         return f"{self.node} (round {'.'.join(map(str, self.rounds))})" if self.rounds else self.node
 
 
+class PlannedNode(msgspec.Struct, omit_defaults=True, frozen=True):
+    """One step of the plan, or several together."""
+
+    id: str  # its place in the plan, the same in every round; those of children begin with it
+    name: str
+    kind: str
+    place: str  # 'file:line'
+    role: Role = "step"
+    section: Section = "steps"
+    device: str = ""  # the key of the device that it is about
+    subject: str = ""  # the attribute that it is about, by UUIDs as a plan may write them: '180F/2A19[1]'
+    limits: list[str] = []  # the readings held against a limit: each ends as passed, failed or not judged
+    children: list[PlannedNode] = []
+
+
+class PlannedDevice(msgspec.Struct, omit_defaults=True, frozen=True):
+    """One device of the plan, as it is to be picked."""
+
+    select: dict[str, Any] = {}  # as the plan has it, without keys
+    only: str = ""  # the name or address that this run narrows it to
+
+
+# --- events
+
+
 class Event(msgspec.Struct, tag_field="event", omit_defaults=True, frozen=True):
     """Base of all events."""
 
 
-class PlannedStep(msgspec.Struct, omit_defaults=True, frozen=True):
-    """One step as the plan has it. `number` counts from 1 over the whole plan, `place` is 'file:line'; `limits` are the
-    names of the readings that it holds against a limit: each of them ends as passed, failed or not judged."""
-
-    number: int
-    name: str
-    kind: str
-    place: str
-    section: Section = "steps"
-    limits: list[str] = []
-
-
 class RunStarted(Event, tag="run", frozen=True):
-    """`steps` are those of this run; `left_out` counts the steps of the plan that are not among them. `may_lack` names
-    the limits ('step.reading') that need not be judged where the radio does not tell the reading."""
+    """The head of a record."""
 
+    format: int
     run_id: str
     started: str
-    plan: str
+    plan: str  # its name
     plan_file: str
     plan_hash: str
     station: str
     radio: str
     simulated: bool
-    steps: list[PlannedStep]
+    nodes: list[PlannedNode]  # those of this run, as a tree
     versions: dict[str, str]
+    devices: dict[str, PlannedDevice] = {}  # "" is the key of the only one
     revision: str = ""
     seed: int | None = None
     given: dict[str, str] = {}
     caution: str = ""
-    left_out: int = 0
-    may_lack: list[str] = []
-    format: int = FORMAT
+    left_out: int = 0  # steps of the plan that are not among the nodes
+    may_lack: list[
+        str
+    ] = []  # limits ('step.reading') that need not be judged where the radio does not tell the reading
 
 
-class UnitSeen(Event, tag="unit", frozen=True):
-    """The unit under test, each time it was heard and when its serial number was read, with the step. A later event adds
-    to an earlier one; with `swapped` another unit may stand in its place from here on."""
+class DeviceSeen(Event, tag="device", frozen=True):
+    """A device under test, each time it was heard and when its serial number was read. A later event adds to an earlier
+    one; with `swapped` another unit may stand in its place from here on."""
 
     at: float
     address: str = ""
     address_type: str = ""
     name: str = ""
     serial: str = ""
-    step: int | None = None
+    where: Where | None = None
     swapped: bool = False
+    device: str = ""
 
 
-class StepStarted(Event, tag="step", frozen=True):
-    """`name` is the step's where the plan could not say it: its text had a value that came in the run."""
+class Opened(Event, tag="opened", frozen=True):
+    """An execution begins. Name and subject where the plan could not say them: they had a value that came in the run."""
 
-    step: int
+    where: Where
     at: float
     name: str = ""
+    subject: str = ""
 
 
 class Noted(Event, tag="note", frozen=True):
@@ -103,31 +135,30 @@ class Noted(Event, tag="note", frozen=True):
 
     at: float
     text: str
-    step: int | None = None
+    where: Where | None = None
+    device: str = ""
+    sent: str | None = None  # the bytes that the text tells were sent, as in Reading.raw
 
 
 class AttemptFailed(Event, tag="attempt", frozen=True):
-    """One attempt of a step that was, or will be, tried again."""
+    """An attempt of a step that was, or will be, tried again."""
 
-    step: int
-    attempt: int
+    where: Where
     at: float
     cause: Cause
     message: str
 
 
 class Samples(msgspec.Struct, omit_defaults=True, frozen=True):
-    """Statistics of a reading with many samples. Numbers only when the samples are numbers; sd is the sample
-    standard deviation. `outside` counts the samples that broke the limit, `first_outside` is the index (from 0),
-    `first_outside_at` the time of the first of them."""
+    """Statistics of a reading with many samples. Numbers only when the samples are numbers."""
 
     count: int
     minimum: float | None = None
     maximum: float | None = None
     mean: float | None = None
-    sd: float | None = None
-    outside: int = 0
-    first_outside: int | None = None
+    sd: float | None = None  # sample standard deviation
+    outside: int = 0  # how many broke the limit
+    first_outside: int | None = None  # index of the first of them, from 0
     first_outside_at: float | None = None
 
 
@@ -140,94 +171,131 @@ class Window(msgspec.Struct, omit_defaults=True, frozen=True):
 
 
 class Reading(Event, tag="reading", frozen=True):
-    """A named value that a step produced. `value` is JSON data: a number, text, true or false, null, a list or a
-    mapping; bytes are upper-case hex text in `raw`, two digits an octet, and stand in `value` too when the reading
-    has no other meaning. A reading without `judgement` was not judged. `window` stands with the statistics of a
-    stream. A stream that goes on tells its state so far with `partial`; the next one takes its place."""
+    """A named value that a step produced, on record when it is made. A stream tells its first sample outside at once, its
+    state at most once a second, and its end: each takes the place of the one before."""
 
-    step: int
+    where: Where
+    at: float
     name: str
-    value: Any = None
+    value: Any = None  # JSON data; bytes that have no other meaning as in `raw`
     unit: str = ""
-    raw: str | None = None
+    raw: str | None = None  # upper-case hex, two digits an octet
     samples: Samples | None = None
-    judgement: Judgement | None = None
-    window: Window | None = None
-    at: float | None = None
-    partial: bool = False
+    judgement: Judgement | None = None  # None where nothing was judged
+    window: Window | None = None  # of a statistic
+    partial: bool = False  # a stream that goes on: more is to come
 
 
 class NotJudged(Event, tag="not judged", frozen=True):
-    """A planned limit that nothing was held against, and why. `unmeasured`: the radio does not tell the reading, or could
-    not measure it; `allowed`: the plan or the command line lets the run pass without that, by name."""
+    """A planned limit that nothing was held against, and why."""
 
-    step: int
+    where: Where
     at: float
     name: str
     reason: str
-    unmeasured: bool = False
-    allowed: bool = False
+    unmeasured: bool = False  # the radio does not tell the reading, or could not measure it
+    allowed: bool = False  # plan or command line let the run pass without it, by name
 
 
-class StepEnded(Event, tag="end", frozen=True):
-    """`root` of a skipped step is the number of the step that made it impossible; `message` says why a verdict is
-    not pass, in one sentence or more; `attempts` is 1 when the first one did it."""
+class Closed(Event, tag="closed", frozen=True):
+    """An execution is over, or was skipped."""
 
-    step: int
+    where: Where
     at: float
     elapsed: float
     verdict: Verdict
     cause: Cause | None = None
-    message: str = ""
+    message: str = ""  # why the verdict is not pass, in one sentence or more
     advice: str = ""
     attempts: int = 1
-    root: int | None = None
+    root: Where | None = None  # what made a skipped one impossible; of a parent, which child decided
     traceback: str = ""
+    own: str | None = None  # the part of the message that no judgement says; None for all of it
+
+    @property
+    def own_message(self) -> str:
+        return self.message if self.own is None else self.own
 
 
 class RunEnded(Event, tag="verdict", frozen=True):
-    """The verdict of the run. `root` is the number of the step whose end decided it: the first in time that did not
-    pass. `planned` limits are `judged` ones and `not_judged` ones; `allowed` of these may be missing from a pass."""
+    """The verdict of the run."""
 
     at: float
     verdict: Verdict
     exit_code: int
-    judged: int
+    judged: int  # limits
     cause: Cause | None = None
-    root: int | None = None
+    root: Where | None = None  # whose end decided: the first in time that did not pass
     message: str = ""
     advice: str = ""
-    planned: int = 0
+    planned: int = 0  # limits: `judged` and `not_judged` ones
     not_judged: int = 0
-    allowed: int = 0
+    allowed: int = 0  # those of `not_judged` that a pass may do without
 
 
-AnyEvent: TypeAlias = (
-    RunStarted | UnitSeen | StepStarted | Noted | AttemptFailed | Reading | NotJudged | StepEnded | RunEnded
-)
+AnyEvent: TypeAlias = RunStarted | DeviceSeen | Opened | Noted | AttemptFailed | Reading | NotJudged | Closed | RunEnded
 
 
-class StepRecord(msgspec.Struct):
-    """Everything about one step. `ended` is None for a step that was not reached or was cut off."""
+# --- the record
 
-    planned: PlannedStep
-    started_at: float | None = None
+
+class Attempt(msgspec.Struct):
+    """One attempt of a step: what it measured, and why another one followed."""
+
+    number: int
     readings: list[Reading] = []
+    failed: AttemptFailed | None = None
+
+
+class Execution(msgspec.Struct):
+    """A node of the plan carried out once: what it was and all that it gave."""
+
+    planned: PlannedNode
+    where: Where
+    opened: Opened | None = None  # None for what was skipped, or not reached
+    attempts: list[Attempt] = []
     not_judged: list[NotJudged] = []
-    attempts: list[AttemptFailed] = []
     notes: list[Noted] = []
-    ended: StepEnded | None = None
+    children: list[Execution] = []
+    ended: Closed | None = None  # None for what was cut off, or not reached
+
+    @property
+    def readings(self) -> list[Reading]:
+        """Those of the attempt that counts."""
+        return [] if not self.attempts or self.attempts[-1].failed else self.attempts[-1].readings
+
+    @property
+    def retries(self) -> list[AttemptFailed]:
+        """The attempts before the one that counts, as far as they were told."""
+        return [attempt.failed for attempt in self.attempts if attempt.failed]
+
+    def leaves(self) -> Iterator[Execution]:
+        """The executions of steps, in the order of the plan and of the rounds."""
+        if self.planned.role == "step":
+            yield self
+        for child in self.children:
+            yield from child.leaves()
 
 
 class Record(msgspec.Struct):
-    """One run of one plan on one unit. `cut_off` when the run was killed before it could say its verdict."""
+    """One run of one plan. `cut_off` when the run was killed before it could say its verdict."""
 
     run: RunStarted
-    steps: list[StepRecord]
-    unit: UnitSeen | None = None
-    sightings: list[UnitSeen] = []
+    nodes: list[Execution]
+    devices: dict[str, DeviceSeen] = {}  # what is known of each
+    sightings: list[DeviceSeen] = []
     notes: list[Noted] = []
     ended: RunEnded | None = None
+
+    @property
+    def steps(self) -> list[Execution]:
+        """Every step, once for each execution."""
+        return [leaf for node in self.nodes for leaf in node.leaves()]
+
+    @property
+    def unit(self) -> DeviceSeen | None:
+        """The first device that was seen: of most plans the only one."""
+        return next(iter(self.devices.values()), None)
 
     @property
     def cut_off(self) -> bool:

@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 
 import msgspec
 
-from benchrig.record.model import AnyEvent, Noted, Reading, StepEnded
+from benchrig.record.model import AnyEvent, Closed, Noted, Reading, Where
 from benchrig.values.judging import Judgement
 from benchrig.values.quantity import Quantity, is_number
 from benchrig.values.value import Word
@@ -26,16 +26,16 @@ _SENDS = "sends "
 _READ_BACK = "read back "
 # What no value of a plan gets into, and what a report reads: a secret '2026' is no reason to hide a date.
 _KEPT = frozenset({"event", "verdict", "cause", "kind", "section", "place", "run_id", "started", "plan_file", "plan_hash",
-                   "versions", "station", "radio", "unit", "address_type"})  # fmt: skip
+                   "versions", "station", "radio", "unit", "address_type", "where", "root", "id"})  # fmt: skip
 
 T = TypeVar("T")
 
 
 class Secrets:
-    """The secret values of one run. `steps` are the numbers of the steps that use one, with the readings that may
+    """The secret values of one run. `steps` are the ids of the steps that use one, with the readings that may
     tell it: those whose limits hold it, and what is read back of it."""
 
-    def __init__(self, values: Iterable[str], steps: Mapping[int, frozenset[str]] | None = None) -> None:
+    def __init__(self, values: Iterable[str], steps: Mapping[str, frozenset[str]] | None = None) -> None:
         values = [*values]
         self._steps = steps or {}
         self._numbers = {number for value in values if (number := _number(value)) is not None}
@@ -51,17 +51,22 @@ class Secrets:
         return text
 
     def masked(self, event: AnyEvent) -> AnyEvent:
-        if isinstance(event, Reading) and event.step in self._steps:
+        if isinstance(event, Reading) and event.where.node in self._steps:
             event = self._reading(event)
-        elif isinstance(event, Noted) and event.step in self._steps and event.text.startswith(_SENDS):
+        elif isinstance(event, Noted) and self._is_of(event.where) and event.text.startswith(_SENDS):
             self._sent(event.text.removeprefix(_SENDS))
             event = msgspec.structs.replace(event, text=_SENDS + MASK)
-        elif isinstance(event, StepEnded) and event.step in self._steps and event.message.startswith(_READ_BACK):
+        elif isinstance(event, Closed) and event.where.node in self._steps and event.message.startswith(_READ_BACK):
             # a device that keeps a part of it gives that away
-            self._said[event.message] = "the device did not keep the secret value"
-        elif isinstance(event, StepEnded) and event.step in self._steps and event.cause == "plan":
-            event = msgspec.structs.replace(event, message="a secret value does not fit where it is used", advice="")
+            self._said[event.own_message] = "the device did not keep the secret value"
+        elif isinstance(event, Closed) and event.where.node in self._steps and event.cause == "plan":
+            event = msgspec.structs.replace(
+                event, message="a secret value does not fit where it is used", advice="", own=None
+            )
         return self._everywhere(event)
+
+    def _is_of(self, where: Where | None) -> bool:
+        return where is not None and where.node in self._steps
 
     def _sent(self, octets: str) -> None:
         """Bytes that were sent with a secret in them stand for it, in whatever format, when they are read back too."""
@@ -70,7 +75,7 @@ class Secrets:
 
     def _reading(self, reading: Reading) -> Reading:
         """One of a step that uses a secret: its bytes may be those that were sent."""
-        hidden = not self._steps[reading.step].isdisjoint((reading.name, reading.name.partition(".")[0]))
+        hidden = not self._steps[reading.where.node].isdisjoint((reading.name, reading.name.partition(".")[0]))
         judgement = reading.judgement
         if hidden and judgement is not None:
             told = f"the value {'satisfies' if judgement.passed else 'does not satisfy'} a limit that is secret"
@@ -102,7 +107,7 @@ class Secrets:
         if key in _KEPT:
             return item
         # a number is a secret where a reading has its value, not where it counts steps or seconds
-        return self._data(item, is_reading=is_reading and key not in ("step", "samples", "judgement", "window"))
+        return self._data(item, is_reading=is_reading and key not in ("at", "samples", "judgement", "window"))
 
 
 def _number(value: str) -> Any:

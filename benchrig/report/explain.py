@@ -15,7 +15,7 @@ from benchrig.values.judging import difference_unit
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from benchrig.record.model import NotJudged, Reading, Record, RunEnded, StepRecord, Verdict
+    from benchrig.record.model import Execution, NotJudged, Reading, Record, RunEnded, Verdict, Where
 
 State: TypeAlias = "Verdict | Literal['cut off', 'not run']"
 Outcome: TypeAlias = "Verdict | Literal['cut off', 'nothing judged', 'not all judged']"
@@ -53,11 +53,11 @@ class Trouble(NamedTuple):
     advice: str = ""
 
 
-def state(step: StepRecord) -> State:
+def state(step: Execution) -> State:
     """The verdict of a step, or what stands in its place when it did not come so far."""
     if step.ended is not None:
         return step.ended.verdict
-    return "not run" if step.started_at is None else "cut off"
+    return "not run" if step.opened is None else "cut off"
 
 
 def outcome(record: Record) -> Outcome:
@@ -69,9 +69,9 @@ def outcome(record: Record) -> Outcome:
     return record.ended.verdict
 
 
-def title(step: StepRecord, limit: int = NAME_LIMIT) -> str:
+def title(step: Execution, limit: int = NAME_LIMIT) -> str:
     """'3 read temperature', unique in its plan by the number."""
-    return f"{step.planned.number} {plain(step.planned.name, limit)}".rstrip()
+    return f"{step.where.label} {plain(step.planned.name, limit)}".rstrip()
 
 
 def plan_name(record: Record) -> str:
@@ -102,19 +102,19 @@ def unit_title(record: Record) -> str:
     return ", ".join(unit_names(record)) + kind
 
 
-def failed_readings(step: StepRecord) -> list[Reading]:
+def failed_readings(step: Execution) -> list[Reading]:
     return [r for r in step.readings if r.judgement is not None and not r.judgement.passed]
 
 
-def unmeasured(step: StepRecord) -> list[NotJudged]:
+def unmeasured(step: Execution) -> list[NotJudged]:
     """The limits that the radio gave nothing to hold against."""
     return [limit for limit in step.not_judged if limit.unmeasured]
 
 
-def explanation(step: StepRecord) -> Iterator[str]:
+def explanation(step: Execution) -> Iterator[str]:
     """Why a step did not pass, a line at a time, details indented."""
-    if step.ended is None and step.started_at is not None:
-        yield f"the run died in this step, which had begun at {step.started_at:.3f} s"
+    if step.ended is None and step.opened is not None:
+        yield f"the run died in this step, which had begun at {step.opened.at:.3f} s"
     if own := own_message(step):
         yield own
         if step.planned.place:
@@ -127,28 +127,22 @@ def explanation(step: StepRecord) -> Iterator[str]:
         yield from plain_lines(step.ended.traceback)
 
 
-def failures(record: Record) -> Iterator[tuple[StepRecord, list[int]]]:
-    """The steps that did not pass, each with the numbers of later ones that failed in the very same words: one cause
+def failures(record: Record) -> Iterator[tuple[Execution, list[str]]]:
+    """The steps that did not pass, each with the labels of later ones that failed in the very same words: one cause
     is told once."""
-    groups: dict[object, tuple[StepRecord, list[int]]] = {}
+    groups: dict[object, tuple[Execution, list[str]]] = {}
     for step in record.steps:
         if state(step) in ("fail", "error", "cut off"):
             said = own_message(step) if not failed_readings(step) else ""
-            first = groups.setdefault(
-                (step.ended and step.ended.cause, said) if said else step.planned.number, (step, [])
-            )
+            first = groups.setdefault((step.ended and step.ended.cause, said) if said else step.where.label, (step, []))
             if first[0] is not step:
-                first[1].append(step.planned.number)
+                first[1].append(step.where.label)
     yield from groups.values()
 
 
-def own_message(step: StepRecord) -> str:
+def own_message(step: Execution) -> str:
     """The message of a step without the sentences that its readings say themselves."""
-    if step.ended is None:
-        return ""
-    said = "; ".join(r.judgement.sentence for r in failed_readings(step) if r.judgement is not None)
-    own = step.ended.message.removesuffix(said) if said else step.ended.message
-    return plain(own.removesuffix("; "), SENTENCE_LIMIT)
+    return plain(step.ended.own_message, SENTENCE_LIMIT) if step.ended else ""
 
 
 def _broken(reading: Reading) -> Iterator[str]:
@@ -191,12 +185,13 @@ def _is_bytes(reading: Reading) -> bool:
     return reading.raw is not None and reading.value == reading.raw
 
 
-def attempts(step: StepRecord) -> str:
+def attempts(step: Execution) -> str:
     """'passed on attempt 2 (attempt 1, link: …)'; '' when the first attempt decided."""
-    count = step.ended.attempts if step.ended else len(step.attempts) + 1
-    if count == 1 and not step.attempts:
+    count = step.ended.attempts if step.ended else len(step.retries) + 1
+    if count == 1 and not step.retries:
         return ""
-    failed = [f"attempt {a.attempt}, {a.cause}: {plain(a.message, SENTENCE_LIMIT)}" for a in step.attempts[:_ATTEMPTS]]
+    told = step.retries[:_ATTEMPTS]
+    failed = [f"attempt {a.where.attempt}, {a.cause}: {plain(a.message, SENTENCE_LIMIT)}" for a in told]
     return f"{_ENDED_ON[state(step)]} attempt {count}" + (f" ({'; '.join(failed)})" if failed else "")
 
 
@@ -209,38 +204,42 @@ def notes(record: Record) -> Iterator[str]:
             yield f"note: {plain(note.text, SENTENCE_LIMIT)}"
     for step in record.steps:
         for note in step.notes:
-            yield f"note, step {step.planned.number}: {plain(note.text, SENTENCE_LIMIT)}"
+            yield f"note, step {step.where.label}: {plain(note.text, SENTENCE_LIMIT)}"
 
 
 def skipped(record: Record) -> Iterator[str]:
     """One line for all steps that were skipped for the same reason."""
-    groups: dict[tuple[int | None, str], list[int]] = {}
+    groups: dict[tuple[Where | None, str], list[str]] = {}
     for step in record.steps:
         if step.ended is not None and step.ended.verdict == "skip":
-            groups.setdefault((step.ended.root, step.ended.message), []).append(step.planned.number)
-    for (root, message), numbers in groups.items():
-        yield f"{numbered(numbers)} skipped: {_reason(root, message)}"
+            groups.setdefault((step.ended.root, step.ended.message), []).append(step.where.label)
+    for (root, message), labels in groups.items():
+        yield f"{numbered(labels)} skipped: {_reason(root, message)}"
 
 
-def numbered(numbers: list[int]) -> str:
+def numbered(labels: list[str]) -> str:
     """'step 3', 'steps 3, 5-9'."""
-    return f"{'step' if len(numbers) == 1 else 'steps'} {_ranges(numbers)}"
+    return f"{'step' if len(labels) == 1 else 'steps'} {_ranges(labels)}"
 
 
-def _reason(root: int | None, message: str) -> str:
+def _reason(root: Where | None, message: str) -> str:
     reason = plain(message, SENTENCE_LIMIT)
-    return reason or (f"of step {root}" if root is not None else "no reason was recorded")
+    return reason or (f"of step {root.label}" if root is not None else "no reason was recorded")
 
 
-def _ranges(numbers: list[int]) -> str:
-    """'3, 5-9, 12' for rising numbers."""
-    runs: list[list[int]] = []
-    for number in numbers:
-        if runs and number == runs[-1][-1] + 1:
-            runs[-1].append(number)
+def _ranges(labels: list[str]) -> str:
+    """'3, 5-9, 12.1' for labels in the order of the plan."""
+    runs: list[list[str]] = []
+    for label in labels:
+        if runs and _follows(label, runs[-1][-1]):
+            runs[-1].append(label)
         else:
-            runs.append([number])
-    return ", ".join(str(run[0]) if len(run) == 1 else f"{run[0]}-{run[-1]}" for run in runs)
+            runs.append([label])
+    return ", ".join(run[0] if len(run) == 1 else f"{run[0]}-{run[-1]}" for run in runs)
+
+
+def _follows(label: str, before: str) -> bool:
+    return label.isdecimal() and before.isdecimal() and int(label) == int(before) + 1
 
 
 def run_trouble(record: Record) -> Trouble | None:
@@ -272,13 +271,13 @@ def reason(record: Record) -> str:
     return f"{head} ({step.ended.cause}): {plain(said(step), SENTENCE_LIMIT)}"
 
 
-def _decisive(record: Record) -> StepRecord | None:
+def _decisive(record: Record) -> Execution | None:
     root = record.ended.root if record.ended else None
     bad = [step for step in record.steps if state(step) in ("fail", "error", "cut off")]
-    return next((step for step in bad if step.planned.number == root), bad[0] if bad else None)
+    return next((step for step in bad if step.where == root), bad[0] if bad else None)
 
 
-def said(step: StepRecord) -> str:
+def said(step: Execution) -> str:
     """What a step and its readings say, with the names of the readings where they say more than 'value'."""
     judged = [(reading.name, reading.judgement.sentence) for reading in failed_readings(step) if reading.judgement]
     named = (sentence if name == "value" else f"{name}: {sentence}" for name, sentence in judged)
@@ -359,5 +358,5 @@ def duration(record: Record) -> float:
     """Seconds from the start to the verdict, or to the last thing that is known."""
     if record.ended is not None:
         return record.ended.at
-    known = [step.ended.at for step in record.steps if step.ended] + [s.started_at or 0.0 for s in record.steps]
+    known = [event.at for step in record.steps for event in (step.opened, step.ended) if event]
     return max(known, default=0.0)

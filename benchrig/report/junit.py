@@ -26,7 +26,7 @@ from benchrig.report import explain
 from benchrig.text.escape import hex_text, is_number, json_text, plain, plain_lines
 
 if TYPE_CHECKING:
-    from benchrig.record.model import NotJudged, Reading, Record, StepRecord
+    from benchrig.record.model import Execution, NotJudged, Reading, Record
 
 Dialect: TypeAlias = Literal["junit-10", "ant"]
 Result: TypeAlias = Literal["failure", "error", "skipped"]
@@ -99,7 +99,7 @@ def _run_case(trouble: explain.Trouble, mark: str) -> _Case:
     return _Case("run", "run", 0.0, _RESULTS[trouble.verdict], trouble.cause, mark + trouble.message, tuple(lines))
 
 
-def _step_case(step: StepRecord, name: str) -> _Case:
+def _step_case(step: Execution, name: str) -> _Case:
     state = explain.state(step)
     result = _RESULTS[state]
     return _Case(
@@ -111,7 +111,7 @@ def _step_case(step: StepRecord, name: str) -> _Case:
         message=_message(step, state) if result else "",
         lines=tuple(explain.explanation(step)) if result in ("failure", "error") else (),
         output=(*map(_reading_line, step.readings), *map(_not_judged_line, explain.unmeasured(step))),
-        retries=tuple((a.cause, plain(a.message, explain.SENTENCE_LIMIT)) for a in step.attempts),
+        retries=tuple((a.cause, plain(a.message, explain.SENTENCE_LIMIT)) for a in step.retries),
     )
 
 
@@ -120,10 +120,10 @@ def _name(*candidates: str) -> str:
     return next((name for text in candidates if (name := plain(text).strip())), "unnamed")
 
 
-def _message(step: StepRecord, state: explain.State) -> str:
+def _message(step: Execution, state: explain.State) -> str:
     if step.ended is None:
         return {"cut off": explain.CUT_OFF}.get(state, "the run did not come to this step")
-    message = plain(explain.said(step), explain.SENTENCE_LIMIT) or f"step {step.planned.number}: {state}"
+    message = plain(explain.said(step), explain.SENTENCE_LIMIT) or f"step {step.where.label}: {state}"
     told = explain.attempts(step)
     return f"{message} ({told.partition(' (')[0]})" if told else message
 
@@ -240,7 +240,7 @@ def _run_facts(record: Record) -> Iterator[tuple[str, Any]]:
     yield "marks", ", ".join(explain.marks(record)) or None
     yield "verdict", explain.outcome(record)
     yield "exit_code", ended.exit_code if ended else None
-    yield "root", ended.root if ended else None
+    yield "root", ended.root.label if ended and ended.root else None
     for name in ("planned", "judged", "not_judged", "allowed"):
         yield f"limits:{name}", getattr(ended, name) if ended else None
 
@@ -248,9 +248,9 @@ def _run_facts(record: Record) -> Iterator[tuple[str, Any]]:
 def _reading_facts(record: Record) -> Iterator[tuple[str, Any]]:
     for step in record.steps:
         for limit in explain.unmeasured(step):
-            yield f"{step.planned.number}:{limit.name}:not judged", limit.reason
+            yield f"{step.where.label}:{limit.name}:not judged", limit.reason
         for reading in step.readings:
-            head = f"{step.planned.number}:{reading.name}"
+            head = f"{step.where.label}:{reading.name}"
             yield head, reading.value
             yield f"{head}:unit", reading.unit or None
             yield f"{head}:raw", None if reading.raw is None else hex_text(reading.raw, VALUE_LIMIT // 3)

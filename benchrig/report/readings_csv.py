@@ -20,7 +20,7 @@ from benchrig.values.judging import Judgement
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from benchrig.record.model import Reading, Record, StepRecord
+    from benchrig.record.model import Execution, Reading, Record
 
 COLUMNS = (
     "run_id", "started", "plan", "revision", "station", "simulated", "serial", "address", "step", "step_name", "reading",
@@ -59,8 +59,8 @@ def _run_alone(record: Record) -> Iterator[dict[str, Any]]:
         yield {"verdict": trouble.verdict, "cause": trouble.cause, "message": trouble.message}
 
 
-def _step_rows(step: StepRecord) -> Iterator[dict[str, Any]]:
-    head = {"step": step.planned.number, "step_name": step.planned.name}
+def _step_rows(step: Execution) -> Iterator[dict[str, Any]]:
+    head = {"step": step.where.label, "step_name": step.planned.name}
     why = {"cause": step.ended.cause, "message": step.ended.message} if step.ended else {}
     readings = _all_readings(step)
     state = explain.state(step)
@@ -70,7 +70,7 @@ def _step_rows(step: StepRecord) -> Iterator[dict[str, Any]]:
         yield head | (why if cells.get("verdict") == "fail" else {}) | cells
 
 
-def _all_readings(step: StepRecord) -> list[dict[str, Any]]:
+def _all_readings(step: Execution) -> list[dict[str, Any]]:
     """Those that came, and the limits that the radio gave no reading for."""
     left = {limit.name: {"verdict": "not judged", "message": limit.reason} for limit in explain.unmeasured(step)}
     cells = [_reading_cells(reading) | left.pop(reading.name, {}) for reading in step.readings]

@@ -10,7 +10,7 @@ from benchrig.text.escape import plain, value_text
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from benchrig.record.model import Reading, Record, StepRecord
+    from benchrig.record.model import Execution, Reading, Record
 
 _UNIT_LIMIT = 12
 # The name of a reading is what one looks for: it is not cut as other cells are.
@@ -36,7 +36,7 @@ def rows_of(record: Record, *, unjudged: bool, cell: int) -> list[Row]:
     return [row for step in record.steps for row in _step_rows(step, unjudged, cell)]
 
 
-def _step_rows(step: StepRecord, unjudged: bool, cell: int) -> Iterator[Row]:
+def _step_rows(step: Execution, unjudged: bool, cell: int) -> Iterator[Row]:
     label = explain.title(step, 2 * cell) + (" (finally)" if step.planned.section == "finally" else "")
     left = {limit.name for limit in explain.unmeasured(step)}
     readings = [r for r in step.readings if unjudged or r.judgement is not None or r.name in left]

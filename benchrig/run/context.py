@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 from benchrig.errors import LinkLost, MalformedValue, StepTimeout, UsageError
 from benchrig.radio.unit import LISTEN, Witness
-from benchrig.record.model import AnyEvent, Noted, UnitSeen, Where
+from benchrig.record.model import AnyEvent, DeviceSeen, Noted, Where
 from benchrig.run.clock import Clock
 from benchrig.run.jsonable import MAX_VALUE
 from benchrig.run.judge import Judge
@@ -117,12 +117,12 @@ class StepContext(Witness):
     # --- what is said
 
     def note(self, text: str) -> None:
-        self._emit(Noted(self._clock.at, text, int(self._where.node)))
+        self._emit(Noted(self._clock.at, text, self._where))
 
     def seen(self, sighting: Sighting) -> None:
         swapped, self._swapped = self._swapped, False
         said = (sighting.address, sighting.address_type, sighting.name)
-        self._emit(UnitSeen(self._clock.at, *said, step=int(self._where.node), swapped=swapped))
+        self._emit(DeviceSeen(self._clock.at, *said, where=self._where, swapped=swapped))
 
     def value(self, data: bytes, target: Target, own: Format | None = None) -> None:
         form = own or target.format
@@ -141,7 +141,7 @@ class StepContext(Witness):
         else:
             self.reading("value", value, form.unit, data)
         if self.device.learn(target.found.attribute, data) and isinstance(value, str):
-            self._emit(UnitSeen(self._clock.at, serial=value[:MAX_VALUE], step=int(self._where.node)))
+            self._emit(DeviceSeen(self._clock.at, serial=value[:MAX_VALUE], where=self._where))
 
     # --- the device
 

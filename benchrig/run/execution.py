@@ -13,7 +13,7 @@ from benchrig.errors import BenchrigError, LinkError, LinkLost, NoAnswer, Operat
 from benchrig.plan.filling import filled, unfit
 from benchrig.plan.model import StepPlan
 from benchrig.radio.device import DeviceSession
-from benchrig.record.model import AttemptFailed, NotJudged, StepEnded, StepStarted, Where
+from benchrig.record.model import AttemptFailed, Closed, NotJudged, Opened, Where
 from benchrig.run.context import StepContext, Surroundings
 from benchrig.run.control import CLEAN_UP_OVER, INSTANT, Control
 from benchrig.run.ending import LEAVE_OUT, internal, step_verdict, traceback_of
@@ -38,7 +38,7 @@ class PlanTime(NamedTuple):
 class Ended:
     """How an execution ended: its last event, the error behind it, what became of its limits."""
 
-    event: StepEnded
+    event: Closed
     error: BenchrigError | None
     judged: int
     not_judged: list[NotJudged]
@@ -86,14 +86,15 @@ class Execution:
 
     def _begun(self) -> Step:
         """The step with its references replaced, and its name: a reference may stand in that too."""
-        name, at = "", self.run.clock.at
+        name, subject, at = "", "", self.run.clock.at
         try:
             step = filled(self.plan, self.run.values, self.run.names)
             self.run.forget(self.plan, self.where)
             name = self.plan.name_of(step)
+            subject = "" if self.plan.step else step.subject(self.run.names)
             return step
         finally:
-            self.run.emit(StepStarted(int(self.where.node), at, name))
+            self.run.emit(Opened(self.where, at, name, subject))
 
     # --- attempts
 
@@ -112,7 +113,8 @@ class Execution:
                 self._context.readings.finish()
             if error is None or not self._may_retry(error, step) or now() >= deadline:
                 break
-            self.run.emit(AttemptFailed(int(self.where.node), attempt, self.run.clock.at, error.cause, error.message))
+            tried = replace(self.where, attempt=attempt)
+            self.run.emit(AttemptFailed(tried, self.run.clock.at, error.cause, error.message))
             await asyncio.sleep(min(BACK_OFF[min(attempt - 1, len(BACK_OFF) - 1)], max(0.0, deadline - now())))
         if error is None and self._context is not None:
             self._context.readings.complete()
@@ -172,8 +174,9 @@ class Execution:
         ]
         left = [f"{each.name} is not judged: {each.reason}" for each in unjudged if not each.allowed]
         verdict, cause, message = step_verdict(error, broken, left)
-        event = StepEnded(
-            int(self.where.node),
+        own = error.message if error is not None else "" if broken else message
+        event = Closed(
+            self.where,
             self.run.clock.at,
             self.run.clock.since(started),
             verdict,
@@ -182,6 +185,7 @@ class Execution:
             advice=error.advice if error else LEAVE_OUT if left and not broken else "",
             attempts=self._attempts,
             traceback=traceback_of(error),
+            own=None if own == message else own,
         )
         self.run.emit(event)
         return Ended(event, error, len(judged), unjudged, error is None and not broken, self._out_of_time)
@@ -190,6 +194,6 @@ class Execution:
         """Put a planned limit on record that nothing was held against."""
         reason = unmeasured or (error.message if error else "the step gave no such reading")
         allowed = bool(unmeasured) and f"{self.plan.kind.verb}.{name}" in self.may_lack
-        event = NotJudged(int(self.where.node), self.run.clock.at, name, reason, bool(unmeasured), allowed)
+        event = NotJudged(self.where, self.run.clock.at, name, reason, bool(unmeasured), allowed)
         self.run.emit(event)
         return event

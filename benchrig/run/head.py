@@ -12,7 +12,7 @@ from platform import python_version
 
 from benchrig import __version__
 from benchrig.plan.model import Plan, StepPlan
-from benchrig.record.model import RunStarted
+from benchrig.record.model import FORMAT, PlannedDevice, RunStarted
 from benchrig.run.station import Station
 
 
@@ -40,6 +40,7 @@ def may_lack(plan: Plan, settings: RunSettings) -> frozenset[str]:
 def run_started(plan: Plan, steps: Sequence[StepPlan], settings: RunSettings) -> RunStarted:
     """The head of the record of a run that starts now."""
     return RunStarted(
+        format=FORMAT,
         run_id=uuid.uuid4().hex,
         started=datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z"),
         plan=plan.name,
@@ -52,7 +53,8 @@ def run_started(plan: Plan, steps: Sequence[StepPlan], settings: RunSettings) ->
         seed=settings.seed,
         given={name: str(value) for name, value in plan.values.items()},
         caution=plan.caution,
-        steps=[step.planned for step in steps],
+        nodes=[step.planned(plan.names) for step in steps],
+        devices={"": PlannedDevice(plan.written_selection(), settings.device)},
         may_lack=sorted(may_lack(plan, settings)),
         left_out=len(plan.steps) - len(steps),
         versions={"benchrig": __version__, "bleak": version("bleak"), "python": python_version()},

@@ -93,7 +93,7 @@ class Outcome:
             int(code),
             self.judged,
             cause,
-            int(root.node) if root else None,
+            root,
             message,
             planned=self.planned,
             not_judged=self._left,

@@ -67,17 +67,17 @@ class Readings:
         octets = None if raw is None else hex_text(raw)
         about = self._clock.window(*window) if window else None
         at = self._clock.at
-        self._put(Reading(int(self._where.node), name, jsonable(value), unit, octets, None, judgement, about, at))
+        self._put(Reading(self._where, at, name, jsonable(value), unit, octets, None, judgement, about))
         self._save(name, value, unit)
 
     def malformed(self, data: bytes) -> None:
         """The bytes of a value that does not fit its format."""
-        self._put(Reading(int(self._where.node), "value", None, raw=hex_text(data), at=self._clock.at))
+        self._put(Reading(self._where, self._clock.at, "value", None, raw=hex_text(data)))
 
     def stream(self, name: str, unit: str = "") -> RunStream:
         self._only_once(name)
         running = self._judge.running(name, unit)
-        stream = RunStream(int(self._where.node), name, unit, running, self._clock, self._emit)
+        stream = RunStream(self._where, name, unit, running, self._clock, self._emit)
         self._streams.append(stream)
         return stream
 
@@ -130,7 +130,7 @@ class Readings:
         self._check_named()
         for name in self._step.limits.keys() - self.judged - self.unmeasured().keys():
             missing = self._judge.missing(name)
-            self._put(Reading(int(self._where.node), name, judgement=missing, at=self._clock.at))
+            self._put(Reading(self._where, self._clock.at, name, judgement=missing))
         self._check_saved()
 
     def _check_named(self) -> None:

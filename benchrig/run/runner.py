@@ -130,7 +130,7 @@ class Runner:
     def _end_before(self, error: BenchrigError) -> RunEnded:
         """Nothing was tried: every step is skipped, the run names the reason."""
         for step in self.steps:
-            where, message = Where(str(step.number)), "the run ended before its first step"
+            where, message = Where(step.id), "the run ended before its first step"
             for event in skipped(step, where, None, message, self._clock.at):
                 self.emit(event)
             self._outcome.skipped(step, where, None, message)

@@ -9,7 +9,7 @@ from typing import Any
 from msgspec.structs import replace
 
 from benchrig.errors import UsageError
-from benchrig.record.model import Reading, Samples
+from benchrig.record.model import Reading, Samples, Where
 from benchrig.run.clock import Clock
 from benchrig.run.jsonable import hex_text, jsonable, tidy
 from benchrig.run.judge import RunningJudge
@@ -26,14 +26,14 @@ class RunStream:
 
     def __init__(
         self,
-        step: int,
+        where: Where,
         name: str,
         unit: str,
         judge: RunningJudge | None,
         clock: Clock,
         tell: Callable[[Reading], None],
     ) -> None:
-        self._step, self.name, self.unit = step, name, unit
+        self._where, self.name, self.unit = where, name, unit
         self._judge, self._clock, self._tell = judge, clock, tell
         self._moments = Moments()
         self._count = 0
@@ -102,12 +102,12 @@ class RunStream:
         )
         raw = first.raw if first else self._last_raw
         return Reading(
-            self._step,
+            self._where,
+            self._clock.at,
             self.name,
             jsonable(value if numeric or first is None else first.value),
             self.unit,
             None if raw is None else hex_text(raw),
             samples,
             window=self._clock.window(self._begin, self._end, self._count) if self._count else None,
-            at=self._clock.at,
         )

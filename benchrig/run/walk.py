@@ -10,7 +10,7 @@ from benchrig.errors import OperatorError
 from benchrig.plan.flow import Losses
 from benchrig.plan.model import StepPlan
 from benchrig.radio.device import DeviceSession
-from benchrig.record.model import NotJudged, StepEnded, Where
+from benchrig.record.model import Closed, NotJudged, Where
 from benchrig.run.context import Surroundings
 from benchrig.run.control import FINALLY_WITHIN, Control
 from benchrig.run.execution import Ended, Execution, PlanTime
@@ -35,7 +35,7 @@ class Walk:
         for node in nodes:
             if node.section == "finally":
                 self.control.clean_up()
-            await self._step(node, Where(str(node.number)))
+            await self._step(node, Where(node.id))
         if self.control.interrupts and not self.outcome.interrupted:
             self.outcome.fatal(OperatorError("interrupted"), self._current)
 
@@ -93,11 +93,8 @@ class Walk:
             self._losses.stop = self._losses.stop or where
 
 
-def skipped(
-    plan: StepPlan, where: Where, root: Where | None, message: str, at: float
-) -> Iterator[StepEnded | NotJudged]:
+def skipped(plan: StepPlan, where: Where, root: Where | None, message: str, at: float) -> Iterator[Closed | NotJudged]:
     """The events of a step that is left out."""
-    blamed = int(root.node) if root is not None else None
-    yield StepEnded(int(where.node), at, 0.0, "skip", message=message, root=blamed)
+    yield Closed(where, at, 0.0, "skip", message=message, root=root)
     for name in plan.limit_names:
-        yield NotJudged(int(where.node), at, name, message)
+        yield NotJudged(where, at, name, message)

@@ -125,6 +125,13 @@ def plain(node: Node) -> Any:
     return node.value
 
 
+def as_written(node: Node) -> Any:
+    """The node as dicts, lists and the text of its scalars."""
+    if isinstance(node, Mapping):
+        return {key: as_written(value) for key, (_, value) in node.entries.items()}
+    return [as_written(item) for item in node.items] if isinstance(node, Sequence) else node.text
+
+
 def describe(node: Node) -> str:
     """What stands there, for 'expected X, found Y'."""
     if isinstance(node, Mapping):

@@ -116,6 +116,11 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
         subject = getattr(self, self.verb.replace(" ", "_"), None)
         return f"{self.verb} {subject}" if isinstance(subject, str) else self.verb
 
+    def subject(self, names: Names) -> str:
+        """The attribute that the step is about, by its UUIDs; '' for none. Misfit for an unknown one."""
+        about = getattr(self, self.verb.replace(" ", "_"), None)
+        return names.meaning(about).address.text if isinstance(about, AttributeName) else ""
+
     @property
     def deadline(self) -> float:
         """Seconds for all attempts together."""

@@ -9,15 +9,15 @@ from pathlib import Path
 import click
 
 from benchrig.record.journal import Journal
-from benchrig.record.model import AnyEvent, Reading, StepEnded, StepStarted
+from benchrig.record.model import AnyEvent, Closed, Opened, Reading, Where
 from benchrig.values.limit import Limit
 from tests.benchmarks.timing import best_in_turn
 
 JUDGEMENT = Limit(min="15 °C", max="30 °C").bind("number", "°C").judge(21.5, "plan.yaml:12")
 EVENTS: dict[str, AnyEvent] = {
-    "start of a step": StepStarted(3, 1.5),
-    "judged reading": Reading(3, "value", 21.5, "°C", "6608", None, JUDGEMENT),
-    "end of a step": StepEnded(3, 1.53, 0.03, "pass"),
+    "start of a step": Opened(Where("3"), 1.5),
+    "judged reading": Reading(Where("3"), 1.52, "value", 21.5, "°C", "6608", None, JUDGEMENT),
+    "end of a step": Closed(Where("3"), 1.53, 0.03, "pass"),
 }
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from benchrig.record.model import AnyEvent, StepStarted
+from benchrig.record.model import AnyEvent, Opened
 from benchrig.run.runner import Runner
 from tests.benchmarks.rates import DEVICE, Span, notify_plan
 from tests.run.kit import run
@@ -26,7 +26,7 @@ def many_notifications(count: int) -> None:
 
     def watch(_: Runner, event: AnyEvent) -> None:
         nonlocal before
-        if isinstance(event, StepStarted) and event.step == Span.FIRST:
+        if isinstance(event, Opened) and event.where.node == str(Span.FIRST):
             before = resident()
 
     started = time.process_time()

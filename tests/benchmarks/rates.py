@@ -17,7 +17,7 @@ from benchrig.plan.loader import load_plan
 from benchrig.radio.bumble_stack import BumbleClient, BumbleScanner
 from benchrig.radio.specify import RadioChoice
 from benchrig.radio.virtual import clock, load_devices, open_air
-from benchrig.record.model import AnyEvent, StepEnded, StepStarted
+from benchrig.record.model import AnyEvent, Closed, Opened
 from benchrig.run.choose import choose_steps
 from benchrig.run.station import Station
 from benchrig.source.problem import Problems
@@ -60,9 +60,9 @@ class Span:
         self._started = self.seconds = 0.0
 
     def __call__(self, event: AnyEvent) -> None:
-        if isinstance(event, StepStarted) and event.step == self.FIRST:
+        if isinstance(event, Opened) and event.where.node == str(self.FIRST):
             self._started = self._clock()
-        elif isinstance(event, StepEnded):
+        elif isinstance(event, Closed):
             self.seconds = self._clock() - self._started
 
 

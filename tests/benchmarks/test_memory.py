@@ -4,7 +4,7 @@ import tracemalloc
 
 import pytest
 
-from benchrig.record.model import StepEnded, StepStarted
+from benchrig.record.model import Closed, Opened
 from tests.benchmarks.rates import DEVICE, Span, notify_plan
 from tests.run.kit import run
 
@@ -19,7 +19,7 @@ def test_memory_is_flat_over_many_notifications():
     sizes = []
 
     def watch(_, event):
-        if isinstance(event, (StepStarted, StepEnded)) and event.step == Span.FIRST:
+        if isinstance(event, (Opened, Closed)) and event.where.node == str(Span.FIRST):
             sizes.append(tracemalloc.get_traced_memory()[0])
 
     tracemalloc.start()

@@ -17,7 +17,7 @@ from tests.cli.kit import COMMAND, PATIENCE, Files, environment, files, wait_for
 STEPS = "  - read: temperature\n    expect: {value: {max: 30 °C}}\n  - wait: 100 s\n"
 CLEANUP = "finally:\n  - read: temperature\n    name: last look\n"
 SLOW_CLEANUP = "finally:\n  - wait: 100 s\n    name: rest\n  - read: temperature\n    name: last look\n"
-WAITING = '"event":"step","step":4'
+WAITING = '"event":"opened","where":{"node":"4"}'
 
 
 class Run:
@@ -57,7 +57,7 @@ def test_killed_in_mid_run_the_record_is_readable_and_says_cut_off(running: Run)
     record = running.record
     assert record.cut_off
     assert [step.ended.verdict if step.ended else None for step in record.steps] == ["pass", "pass", "pass", None, None]
-    assert record.steps[3].started_at is not None
+    assert record.steps[3].opened is not None
     assert record.steps[2].readings[0].value == 21.5
 
 
@@ -78,7 +78,7 @@ def test_interrupted_it_cleans_up_and_ends_with_2(running: Run, number: signal.S
 def test_a_second_interruption_leaves_finally_out(tmp_path: Path) -> None:
     run = Run(files(tmp_path, STEPS, cleanup=SLOW_CLEANUP))
     run.process.send_signal(signal.SIGINT)
-    wait_for(tmp_path, '"event":"step","step":5')
+    wait_for(tmp_path, '"event":"opened","where":{"node":"5"}')
     code, _, errors = run.end(signal.SIGINT)
     assert (code, errors) == (2, "")
     assert [step.ended.verdict for step in run.record.steps] == ["pass", "pass", "pass", "error", "error", "skip"]

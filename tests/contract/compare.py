@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from benchrig.radio.offers import LACKS
-from benchrig.record.model import Reading, Record, StepRecord
+from benchrig.record.model import Execution, Reading, Record
 
 # Readings that no two runs share: times, and what follows from them or from chance.
 MEASURED = {
@@ -26,7 +26,7 @@ def of(record: Record, name: str) -> Any:
     return getattr(record.run, name)
 
 
-def _in_step(one: StepRecord, other: StepRecord) -> list[str]:
+def _in_step(one: Execution, other: Execution) -> list[str]:
     found = [] if _end(one) == _end(other) else [f"{_end(one)} / {_end(other)}"]
     readings, others = _readings(one), _readings(other)
     found += [f"{name}: only on one radio" for name in readings.keys() ^ others.keys()]
@@ -36,12 +36,12 @@ def _in_step(one: StepRecord, other: StepRecord) -> list[str]:
     return found
 
 
-def _end(step: StepRecord) -> Any:
+def _end(step: Execution) -> Any:
     end = step.ended
     return end and (end.verdict, end.cause, end.root, end.attempts)
 
 
-def _readings(step: StepRecord) -> dict[str, Any]:
+def _readings(step: Execution) -> dict[str, Any]:
     """Of each reading what has to be the same. Measured values are compared by their judgement alone."""
     kind = step.planned.kind
     return {r.name: _same(r) for r in step.readings if f"{kind}.{r.name}" not in LACKING}

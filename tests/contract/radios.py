@@ -15,7 +15,7 @@ from benchrig.plan.loader import load_plan
 from benchrig.radio.offers import LACKS, PARTLY
 from benchrig.radio.specify import RadioChoice
 from benchrig.record.accounting import unaccounted
-from benchrig.record.model import Record, RunEnded, StepRecord
+from benchrig.record.model import Execution, Record, RunEnded
 from benchrig.run.choose import choose_steps
 from benchrig.run.station import Station
 
@@ -37,7 +37,7 @@ class Ran:
         """Of each step: the verdict, and the cause or the root."""
         return tuple(map(_end, self.record.steps))
 
-    def step(self, name: str) -> StepRecord:
+    def step(self, name: str) -> Execution:
         return next(step for step in self.record.steps if step.planned.name == name)
 
     def notes(self) -> list[str]:
@@ -49,10 +49,10 @@ class Ran:
         return "\n".join([*lines, *self.notes(), f"{self.ended.exit_code} {self.ended.message}"])
 
 
-def _end(step: StepRecord) -> str:
+def _end(step: Execution) -> str:
     end = step.ended
     assert end is not None
-    more = end.cause or (str(end.root) if end.root is not None else "")
+    more = end.cause or (end.root.label if end.root is not None else "")
     return f"{end.verdict} {more}".strip()
 
 

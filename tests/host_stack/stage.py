@@ -187,14 +187,18 @@ class Stage:
             "exit_code": code,
             "seconds": round(time.monotonic() - started, 2),
             "verdict": next((e for e in events if e["event"] == "verdict"), {}),
-            "steps": {e["step"]: f"{e['verdict']} {e.get('cause', '')}".strip() for e in events if e["event"] == "end"},
-            "advice": [e.get("advice", "") for e in events if e["event"] == "end"],
+            "steps": {
+                int(e["where"]["node"]): f"{e['verdict']} {e.get('cause', '')}".strip()
+                for e in events
+                if e["event"] == "closed"
+            },
+            "advice": [e.get("advice", "") for e in events if e["event"] == "closed"],
             "notes": [e["text"] for e in events if e["event"] == "note"],
             "output": (folder / "output.txt").read_text(errors="replace"),
         }
 
     def _is_at(self, folder: Path, step: int) -> bool:
-        return any(e["event"] == "step" and e["step"] == step for e in self._events(folder))
+        return any(e["event"] == "opened" and e["where"] == {"node": str(step)} for e in self._events(folder))
 
     def _events(self, folder: Path) -> Any:
         for path in folder.glob("results/*/record.jsonl"):

@@ -12,22 +12,25 @@ from typing import Any, get_args
 
 from hypothesis import settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from benchrig.errors import Cause
 from benchrig.record.aggregate import build_record
 from benchrig.record.model import (
+    FORMAT,
     AnyEvent,
     AttemptFailed,
+    Closed,
+    DeviceSeen,
     Noted,
-    PlannedStep,
+    Opened,
+    PlannedNode,
     Reading,
     Record,
     RunEnded,
     RunStarted,
     Samples,
-    StepEnded,
-    StepStarted,
-    UnitSeen,
+    Where,
 )
 from benchrig.values.judging import Judgement
 
@@ -87,48 +90,68 @@ def samples() -> st.SearchStrategy[Samples]:
     )  # fmt: skip
 
 
-def readings(step: int) -> st.SearchStrategy[Reading]:
+def place(step: int, attempt: int = 1) -> Where:
+    return Where(str(step), attempt=attempt)
+
+
+def readings(step: int, attempt: int) -> st.SearchStrategy[Reading]:
     raw = st.none() | st.binary(max_size=300).map(lambda data: data.hex().upper())
     return st.builds(
-        Reading, step=st.just(step), name=st.sampled_from(["value", "value.heart_rate", "elapsed"]) | whole_text(),
+        Reading, where=st.just(place(step, attempt)), at=times(),
+        name=st.sampled_from(["value", "value.heart_rate", "elapsed"]) | whole_text(),
         value=json_values(), unit=st.sampled_from(["", "°C", "dBm", "%", "s"]), raw=raw,
         samples=st.none() | samples(), judgement=st.none() | judgements(),
     )  # fmt: skip
 
 
-def endings(step: int, number_of_steps: int) -> st.SearchStrategy[StepEnded]:
-    root = st.none() | st.integers(1, number_of_steps)
-    rest = {"message": whole_text(), "advice": whole_text(), "attempts": st.integers(1, 9)}
-    common = {"step": st.just(step), "at": times(), "elapsed": times()}
-    passed = st.builds(StepEnded, verdict=st.just("pass"), **common)
-    skipped = st.builds(StepEnded, verdict=st.just("skip"), root=root, **common, **rest)
+def endings(step: int, number_of_steps: int) -> st.SearchStrategy[Closed]:
+    own = st.none() | whole_text()
+    rest = {"message": whole_text(), "advice": whole_text(), "attempts": st.integers(1, 9), "own": own}
+    common = {"where": st.just(place(step)), "at": times(), "elapsed": times()}
+    skipped = skips(step, number_of_steps)
+    passed = st.builds(Closed, verdict=st.just("pass"), **common)
     bad = st.builds(
-        StepEnded, verdict=st.sampled_from(["fail", "error"]), cause=st.sampled_from(get_args(Cause)),
+        Closed, verdict=st.sampled_from(["fail", "error"]), cause=st.sampled_from(get_args(Cause)),
         traceback=whole_text(), **common, **rest,
     )  # fmt: skip
     return passed | skipped | bad
+
+
+def skips(step: int, number_of_steps: int) -> st.SearchStrategy[Closed]:
+    return st.builds(
+        Closed, where=st.just(place(step)), at=times(), elapsed=st.just(0.0), verdict=st.just("skip"),
+        message=whole_text(), root=st.none() | st.integers(1, number_of_steps).map(place),
+    )  # fmt: skip
+
+
+@st.composite
+def attempts(draw: st.DrawFn, step: int) -> list[AnyEvent]:
+    """What the attempts of one step leave; all but the last one failed."""
+    failed = st.builds(AttemptFailed, at=times(), cause=st.sampled_from(get_args(Cause)), message=whole_text(),
+                       where=st.just(place(step)))  # fmt: skip
+    left: list[AnyEvent] = []
+    for attempt in range(1, draw(st.integers(1, 3)) + 1):
+        where = place(step, attempt)
+        note = st.builds(Noted, at=times(), text=whole_text(), where=st.just(where) | st.none())
+        left += [*draw(st.lists(note | readings(step, attempt), max_size=2)), replace(draw(failed), where=where)]
+    return left[:-1]
 
 
 @st.composite
 def step_events(draw: st.DrawFn, step: int, number_of_steps: int) -> list[AnyEvent]:
     """What one step leaves: nothing, an end alone (it was skipped), or all of it."""
     if draw(st.booleans()):
-        return draw(st.lists(endings(step, number_of_steps), max_size=1))
-    attempt = st.builds(
-        AttemptFailed, step=st.just(step), attempt=st.integers(1, 9), at=times(),
-        cause=st.sampled_from(get_args(Cause)), message=whole_text(),
-    )  # fmt: skip
-    note = st.builds(Noted, at=times(), text=whole_text(), step=st.just(step) | st.none())
-    between = draw(st.lists(attempt | note | readings(step), max_size=4))
-    return [StepStarted(step, draw(times())), *between, draw(endings(step, number_of_steps))]
+        return draw(st.lists(skips(step, number_of_steps), max_size=1))
+    begin = Opened(place(step), draw(times()))
+    return [begin, *draw(attempts(step)), draw(endings(step, number_of_steps))]
 
 
 @st.composite
-def planned_steps(draw: st.DrawFn) -> list[PlannedStep]:
+def planned_steps(draw: st.DrawFn) -> list[PlannedNode]:
     step = st.tuples(whole_text(), st.sampled_from(["scan", "read", "notify"]), places(), st.booleans())
     drawn = draw(st.lists(step, max_size=5))
     return [
-        PlannedStep(number, name, kind, place, "finally" if last else "steps")
+        PlannedNode(str(number), name, kind, place, section="finally" if last else "steps")
         for number, (name, kind, place, last) in enumerate(drawn, start=1)
     ]
 
@@ -143,13 +166,13 @@ def events(draw: st.DrawFn) -> list[AnyEvent]:
     mapping = st.dictionaries(whole_text(), whole_text(), max_size=2)
     start = st.builds(
         RunStarted, started=st.just("2026-03-02T08:15:30.250Z") | whole_text(), simulated=st.booleans(),
-        steps=st.just(steps), versions=mapping, given=mapping, seed=st.none() | st.integers(0, 2**63),
+        nodes=st.just(steps), format=st.just(FORMAT), versions=mapping, given=mapping, seed=st.none() | st.integers(0, 2**63),
         caution=whole_text(), **texts,
     )  # fmt: skip
-    unit = st.builds(UnitSeen, times(), *[whole_text()] * 4)
+    unit = st.builds(DeviceSeen, times(), *[whole_text()] * 4)
     run: list[AnyEvent] = [draw(start), *draw(st.lists(unit, max_size=2))]
-    for step in steps:
-        run += draw(step_events(step.number, len(steps)))
+    for step in range(1, len(steps) + 1):
+        run += draw(step_events(step, len(steps)))
     run.append(draw(verdicts(len(steps))))
     return run if draw(st.booleans()) else run[: draw(st.integers(1, len(run)))]
 
@@ -159,7 +182,7 @@ def verdicts(number_of_steps: int) -> st.SearchStrategy[RunEnded]:
     good = st.builds(RunEnded, times(), st.just("pass"), st.sampled_from([0, 5]), judged)
     bad = st.builds(
         RunEnded, times(), st.sampled_from(["fail", "error"]), st.sampled_from([1, 2, 3, 4, 7]), judged,
-        st.sampled_from(get_args(Cause)), st.none() | st.integers(1, max(1, number_of_steps)), whole_text(),
+        st.sampled_from(get_args(Cause)), st.none() | st.integers(1, max(1, number_of_steps)).map(place), whole_text(),
     )  # fmt: skip
     return good | bad
 

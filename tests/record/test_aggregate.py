@@ -6,12 +6,12 @@ import pytest
 
 from benchrig.errors import UsageError
 from benchrig.record.aggregate import build_record
-from benchrig.record.model import Noted, Reading, StepStarted, UnitSeen
-from tests.record.examples import FAILED_RUN, failed_run, run_started
+from benchrig.record.model import DeviceSeen, Noted, Opened, Where
+from tests.record.examples import FAILED_RUN, failed_run, opened, reading, run_started
 
 
 def test_every_step_of_the_plan_is_in_the_record_from_the_start() -> None:
-    assert [step.planned.number for step in failed_run(1).steps] == [1, 2, 3, 4, 5, 6, 7]
+    assert [step.planned.id for step in failed_run(1).steps] == [*"1234567"]
 
 
 def test_a_run_without_a_verdict_was_cut_off() -> None:
@@ -25,24 +25,24 @@ def test_readings_are_kept_with_their_step_in_order() -> None:
 
 def test_a_step_that_was_cut_off_has_a_start_and_no_end() -> None:
     step = failed_run(until=7).steps[1]
-    assert (step.started_at, step.ended) == (0.5, None)
+    assert (step.opened.at, step.ended) == (0.5, None)
 
 
 def test_what_is_learned_of_the_unit_later_adds_to_it() -> None:
     events = [
         run_started(),
-        UnitSeen(0.4, "C0:FF:EE:00:00:01", "random static", "VFL-000123"),
-        UnitSeen(1.8, serial="7"),
+        DeviceSeen(0.4, "C0:FF:EE:00:00:01", "random static", "VFL-000123"),
+        DeviceSeen(1.8, serial="7"),
     ]
-    assert build_record(events).unit == UnitSeen(1.8, "C0:FF:EE:00:00:01", "random static", "VFL-000123", "7")
+    assert build_record(events).unit == DeviceSeen(1.8, "C0:FF:EE:00:00:01", "random static", "VFL-000123", "7")
 
 
 def test_attempts_are_kept() -> None:
-    assert [a.attempt for a in failed_run().steps[1].attempts] == [1]
+    assert [a.where.attempt for a in failed_run().steps[1].retries] == [1]
 
 
 def test_notes_belong_to_their_step_or_to_the_run() -> None:
-    record = build_record([run_started(), Noted(0.1, "of the run"), Noted(0.2, "of the step", 1)])
+    record = build_record([run_started(), Noted(0.1, "of the run"), Noted(0.2, "of the step", Where("1"))])
     assert [note.text for note in record.notes] == ["of the run"]
     assert [note.text for note in record.steps[0].notes] == ["of the step"]
 
@@ -53,7 +53,7 @@ def test_notes_belong_to_their_step_or_to_the_run() -> None:
         ([], "begins with the start"),
         (FAILED_RUN[1:], "begins with the start"),
         ([FAILED_RUN[0], FAILED_RUN[0]], "second run"),
-        ([run_started(), StepStarted(2, 0.0)], "no step 2"),
+        ([run_started(), Opened(Where("2"), 0.0)], "no step 2"),
     ],
 )
 def test_events_that_are_no_run_are_refused(events: list, why: str) -> None:
@@ -62,6 +62,6 @@ def test_events_that_are_no_run_are_refused(events: list, why: str) -> None:
 
 
 def test_the_last_word_of_a_stream_stands_in_the_place_where_it_was_said() -> None:
-    value, count = Reading(1, "value", 1, partial=True), Reading(1, "count", 5)
-    record = build_record([run_started(), value, count, Reading(1, "value", 2)])
+    value, count = reading(1, partial=True), reading(5, name="count")
+    record = build_record([run_started(), opened(), value, count, reading(2)])
     assert [(r.name, r.value) for r in record.steps[0].readings] == [("count", 5), ("value", 2)]

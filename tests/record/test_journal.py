@@ -14,9 +14,9 @@ from hypothesis import strategies as st
 from benchrig.errors import StationError, UsageError
 from benchrig.record.aggregate import build_record
 from benchrig.record.journal import Journal, read_record
-from benchrig.record.model import AnyEvent, Record, RunStarted, StepEnded
+from benchrig.record.model import AnyEvent, Closed, Record, RunStarted, Where
 from benchrig.values.value import Word
-from tests.record.examples import FAILED_RUN, reading, run_started
+from tests.record.examples import FAILED_RUN, opened, reading, run_started
 from tests.record.strategies import device_text, events, few, records
 
 
@@ -42,12 +42,12 @@ def test_what_is_written_is_read(run: list[AnyEvent]) -> None:
 @given(st.floats(allow_nan=False, allow_infinity=False))
 def test_a_float_keeps_its_value(value: float) -> None:
     with TemporaryDirectory() as folder:
-        record = read_record(written([run_started(), reading(value)], Path(folder) / "record.jsonl"))
+        record = read_record(written([run_started(), opened(), reading(value)], Path(folder) / "record.jsonl"))
     assert repr(record.steps[0].readings[0].value) == repr(value)
 
 
 def test_an_integer_of_128_bits_keeps_its_value(tmp_path: Path) -> None:
-    record = read_record(written([run_started(), reading(2**128 - 1)], tmp_path / "r"))
+    record = read_record(written([run_started(), opened(), reading(2**128 - 1)], tmp_path / "r"))
     assert record.steps[0].readings[0].value == 2**128 - 1
 
 
@@ -60,7 +60,7 @@ def test_a_cut_at_every_byte_still_reads(tmp_path: Path) -> None:
 
 
 def test_a_cut_takes_only_the_line_it_is_in(tmp_path: Path) -> None:
-    data = written([run_started(), reading(1), reading(2)], tmp_path / "whole").read_bytes()
+    data = written([run_started(), opened(), reading(1), reading(2)], tmp_path / "whole").read_bytes()
     record = read_bytes(data[:-10], tmp_path / "cut")
     assert [r.value for r in record.steps[0].readings] == [1]
 
@@ -90,8 +90,8 @@ def test_a_field_of_a_later_version_is_skipped(tmp_path: Path) -> None:
 
 
 def test_a_newer_format_is_refused(tmp_path: Path) -> None:
-    with pytest.raises(UsageError, match=r"newer:1: written in format 2; .* up to format 1"):
-        read_bytes(b'{"event":"run","format":2,"other":"fields"}\n', tmp_path / "newer")
+    with pytest.raises(UsageError, match=r"newer:1: written in format 3; .* up to format 2"):
+        read_bytes(b'{"event":"run","format":3,"other":"fields"}\n', tmp_path / "newer")
 
 
 @pytest.mark.parametrize("text", ["hello\n", "{}\n", "[1]\n", '{"event":"photo"}\n', '{"event":"run"}\n', "\0\xff\n"])
@@ -100,7 +100,9 @@ def test_a_file_that_is_no_record_is_refused_with_its_line(tmp_path: Path, text:
         read_bytes(text.encode("latin-1"), tmp_path / "other")
 
 
-@pytest.mark.parametrize("bad", [b"\n", b"{\n", b'{"event":"step"}\n', b'{"event":"step","step":9,"at":0.1}\n'])
+@pytest.mark.parametrize(
+    "bad", [b"\n", b"{\n", b'{"event":"opened"}\n', b'{"event":"opened","where":{"node":"9"},"at":0.1}\n']
+)
 def test_a_bad_line_inside_is_refused_with_its_number(tmp_path: Path, bad: bytes) -> None:
     lines = written(FAILED_RUN, tmp_path / "whole").read_bytes().splitlines(keepends=True)
     lines.insert(3, bad)
@@ -146,30 +148,31 @@ def test_a_full_disk_is_the_fault_of_the_station(tmp_path: Path, room: Callable[
 def test_a_line_that_had_no_room_spoils_no_other(tmp_path: Path, room: Callable[[int], None]) -> None:
     with Journal(tmp_path / "r") as journal:
         journal.write(run_started())
+        journal.write(opened())
         room((tmp_path / "r").stat().st_size + 100)
         with pytest.raises(StationError):
             journal.write(reading("x" * 1000))
-        journal.write(StepEnded(1, 1.0, 1.0, "pass"))
+        journal.write(Closed(Where("1"), 1.0, 1.0, "pass"))
     record = read_record(tmp_path / "r")
     assert record.steps[0].readings == []
     assert record.steps[0].ended is not None
 
 
 def test_words_are_text(tmp_path: Path) -> None:
-    record = read_record(written([run_started(), reading(Word("not known"))], tmp_path / "r"))
+    record = read_record(written([run_started(), opened(), reading(Word("not known"))], tmp_path / "r"))
     assert record.steps[0].readings[0].value == "not known"
 
 
 def test_half_a_surrogate_pair_is_shown_as_an_escape(tmp_path: Path) -> None:
-    record = read_record(written([run_started(), reading(["\ud83d"])], tmp_path / "r"))
+    record = read_record(written([run_started(), opened(), reading(["\ud83d"])], tmp_path / "r"))
     assert record.steps[0].readings[0].value == ["\\ud83d"]
 
 
 @given(device_text())
 def test_text_of_the_device_stays_on_its_line(text: str) -> None:
     with TemporaryDirectory() as folder:
-        path = written([run_started(), reading(text)], Path(folder) / "r")
-        assert len(path.read_bytes().split(b"\n")) == 3
+        path = written([run_started(), opened(), reading(text)], Path(folder) / "r")
+        assert len(path.read_bytes().split(b"\n")) == 4
         assert read_record(path).steps[0].readings[0].value == text
 
 
@@ -185,6 +188,6 @@ def test_the_first_line_is_the_run(tmp_path: Path) -> None:
 
 
 def test_kinds_are_told_by_name(tmp_path: Path) -> None:
-    data = written([run_started(), StepEnded(1, 1.0, 1.0, "pass")], tmp_path / "r").read_text()
-    assert [json.loads(line)["event"] for line in data.splitlines()] == ["run", "end"]
+    data = written([run_started(), opened(), Closed(Where("1"), 1.0, 1.0, "pass")], tmp_path / "r").read_text()
+    assert [json.loads(line)["event"] for line in data.splitlines()] == ["run", "opened", "closed"]
     assert isinstance(read_record(tmp_path / "r").run, RunStarted)

@@ -11,10 +11,10 @@ from lxml import etree
 from msgspec.structs import replace
 
 from benchrig.record.aggregate import build_record
-from benchrig.record.model import PlannedStep, Record, RunEnded, StepEnded
+from benchrig.record.model import Closed, PlannedNode, Record, RunEnded, Where
 from benchrig.report.junit import Dialect, junit_xml
 from benchrig.values.limit import Limit
-from tests.record.examples import FAILED_RUN, failed_run, reading, run_of, run_started
+from tests.record.examples import FAILED_RUN, failed_run, opened, reading, run_of, run_started
 from tests.record.strategies import few, records
 from tests.report.schemas import errors
 
@@ -98,7 +98,12 @@ def test_verdicts_become_results() -> None:
     ],
 )  # fmt: skip
 def test_the_cause_is_the_type(cause: Any, verdict: Any, result: str) -> None:
-    events = [run_started(), StepEnded(1, 1.0, 1.0, verdict, cause, "because"), RunEnded(1.0, verdict, 1, 1, cause, 1)]
+    events = [
+        run_started(),
+        opened(),
+        Closed(Where("1"), 1.0, 1.0, verdict, cause, "because"),
+        RunEnded(1.0, verdict, 1, 1, cause, Where("1")),
+    ]
     found = suite(build_record(events)).find("testcase")[0]
     assert (found.tag, found.get("type"), found.get("message")) == (result, cause, "because")
 
@@ -146,12 +151,17 @@ def test_a_run_that_was_cut_off_between_steps_is_an_error() -> None:
 
 
 def test_a_run_that_judged_nothing_is_an_error() -> None:
-    passed = [run_started(), StepEnded(1, 1.0, 1.0, "pass"), RunEnded(1.0, "pass", 5, 0, message="no limit was judged")]
+    passed = [
+        run_started(),
+        opened(),
+        Closed(Where("1"), 1.0, 1.0, "pass"),
+        RunEnded(1.0, "pass", 5, 0, message="no limit was judged"),
+    ]
     assert results(build_record(passed)) == ["pass", "error"]
 
 
 def test_a_run_that_ended_before_its_first_step_is_an_error() -> None:
-    skipped = StepEnded(1, 0.1, 0.0, "skip", message="the run ended before its first step")
+    skipped = Closed(Where("1"), 0.1, 0.0, "skip", message="the run ended before its first step")
     ended = RunEnded(0.1, "error", 7, 0, "station", None, "there is no adapter")
     record = build_record([run_started(), skipped, ended])
     assert results(record) == ["skipped", "error"]
@@ -188,7 +198,7 @@ def test_output_of_steps_has_its_place_in_both(dialect: Dialect) -> None:
 
 
 def names(*steps: str) -> list[str]:
-    planned = [PlannedStep(number, name, "read", "a:1") for number, name in enumerate(steps, 1)]
+    planned = [PlannedNode(str(number), name, "read", "a:1") for number, name in enumerate(steps, 1)]
     return [case.get("name") for case in suite(build_record([run_started(*planned)])).iter("testcase")][:-1]
 
 
@@ -209,7 +219,7 @@ def test_the_unit_and_the_radio_do_not_split_a_history() -> None:
 def test_every_message_of_a_simulated_run_says_so() -> None:
     ended = RunEnded(1.0, "fail", 1, 0, "device", message="it crashed", advice="see start.log")
     run = replace(run_started(), simulated=True, left_out=1)
-    said = suite(build_record([run, StepEnded(1, 1.0, 1.0, "skip", message="m"), ended]))
+    said = suite(build_record([run, Closed(Where("1"), 1.0, 1.0, "skip", message="m"), ended]))
     messages = [found.get("message") for tag in ("skipped", "failure") for found in said.iter(tag)]
     assert messages == ["[SIMULATED, PARTIAL] m", "[SIMULATED, PARTIAL] it crashed"]
     assert said.find(".//failure").text == "it crashed\nadvice: see start.log"

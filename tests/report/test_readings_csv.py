@@ -12,10 +12,10 @@ from hypothesis import strategies as st
 from msgspec.structs import replace
 
 from benchrig.record.aggregate import build_record
-from benchrig.record.model import PlannedStep, Record, RunEnded, StepEnded, StepStarted
+from benchrig.record.model import Closed, Opened, PlannedNode, Record, RunEnded, Where
 from benchrig.report.readings_csv import COLUMNS, csv_text
 from benchrig.values.limit import Limit
-from tests.record.examples import failed_run, reading, run_of, run_started
+from tests.record.examples import failed_run, opened, reading, run_of, run_started
 from tests.record.strategies import device_text, few, records
 
 
@@ -50,7 +50,7 @@ def test_what_did_not_pass_has_a_row_that_says_why(record: Record) -> None:
     said = {(row["step"], row["cause"]) for row in rows(record) if row["verdict"] not in ("", "pass")}
     for step in record.steps:
         if step.ended is not None and step.ended.verdict in ("fail", "error"):
-            assert (str(step.planned.number), step.ended.cause or "") in said
+            assert (step.planned.id, step.ended.cause or "") in said
 
 
 @few
@@ -61,7 +61,7 @@ def test_what_passed_names_no_cause(record: Record) -> None:
 
 def test_a_run_that_never_began_has_a_row_that_says_why() -> None:
     ended = RunEnded(0.1, "error", 2, 0, "operator", None, "nobody was there")
-    skipped = StepEnded(1, 0.1, 0.0, "skip", message="the run ended before its first step")
+    skipped = Closed(Where("1"), 0.1, 0.0, "skip", message="the run ended before its first step")
     first, second = rows(build_record([run_started(), skipped, ended]))
     assert [first[name] for name in ("step", "verdict", "cause", "message")] == [
         "",
@@ -74,8 +74,10 @@ def test_a_run_that_never_began_has_a_row_that_says_why() -> None:
 
 def test_every_row_says_what_the_whole_run_came_to() -> None:
     run = replace(run_started(), given={"serial": "VFL3-000042", "port": "2"}, left_out=3)
-    ended = RunEnded(1.0, "fail", 1, 1, "limit", 1)
-    [row] = rows(build_record([run, reading(5, Limit(max=4)), StepEnded(1, 1.0, 1.0, "fail", "limit"), ended]))
+    ended = RunEnded(1.0, "fail", 1, 1, "limit", Where("1"))
+    [row] = rows(
+        build_record([run, opened(), reading(5, Limit(max=4)), Closed(Where("1"), 1.0, 1.0, "fail", "limit"), ended])
+    )
     found = [row[name] for name in ("given", "left_out", "run_verdict", "run_cause", "exit_code", "serial")]
     assert found == ["serial=VFL3-000042; port=2", "3", "fail", "limit", "1", ""]
 
@@ -160,11 +162,11 @@ def test_the_columns_are_stable() -> None:
 def test_a_step_that_failed_without_a_reading_has_a_row() -> None:
     """Who reads only this file must see that a unit was absent."""
     events = [
-        run_started(PlannedStep(1, "scan", "scan", "a.yaml:3"), PlannedStep(2, "connect", "connect", "a.yaml:4")),
-        StepStarted(1, 0.0),
-        StepEnded(1, 9.0, 9.0, "fail", "link", "the unit was not heard"),
-        StepEnded(2, 9.0, 0.0, "skip", root=1),
-        RunEnded(9.0, "fail", 1, 0, "link", 1),
+        run_started(PlannedNode("1", "scan", "scan", "a.yaml:3"), PlannedNode("2", "connect", "connect", "a.yaml:4")),
+        Opened(Where("1"), 0.0),
+        Closed(Where("1"), 9.0, 9.0, "fail", "link", "the unit was not heard"),
+        Closed(Where("2"), 9.0, 0.0, "skip", root=Where("1")),
+        RunEnded(9.0, "fail", 1, 0, "link", Where("1")),
     ]
     absent = build_record(events)
     assert [(row["step"], row["verdict"], row["cause"], row["reading"]) for row in rows(absent)] == [

@@ -14,12 +14,12 @@ from rich.cells import cell_len
 from rich.console import Console
 
 from benchrig.record.aggregate import build_record
-from benchrig.record.model import Noted, PlannedStep, Reading, Record, RunEnded, Samples, StepEnded, StepStarted
+from benchrig.record.model import Closed, Noted, Opened, PlannedNode, Reading, Record, RunEnded, Samples, Where
 from benchrig.report import explain
 from benchrig.report.table import render, render_verdict
 from benchrig.values.limit import Limit
 from benchrig.values.limit_keys import Bits
-from tests.record.examples import failed_run, reading, run_of, run_started
+from tests.record.examples import failed_run, opened, reading, run_of, run_started
 from tests.record.strategies import device_text, few, records
 from tests.run.kit import plan_text, run
 from tests.run.test_trouble import thermometer
@@ -154,8 +154,8 @@ def test_an_error_beside_a_broken_limit_is_told_too() -> None:
     broken = reading(5, Limit(max=4))
     assert broken.judgement is not None
     message = f"the link was lost; {broken.judgement.sentence}"
-    ended = StepEnded(1, 1.0, 1.0, "fail", "link", message)
-    text = shown(build_record([run_started(), broken, ended]))
+    ended = Closed(Where("1"), 1.0, 1.0, "fail", "link", message, own="the link was lost")
+    text = shown(build_record([run_started(), opened(), broken, ended]))
     assert "\n  the link was lost\n" in text
     assert text.count("above the maximum 4") == 1
 
@@ -176,7 +176,9 @@ def test_the_verdict_is_the_last_line() -> None:
 
 def test_a_run_that_judged_nothing_is_no_pass() -> None:
     ended = RunEnded(1.0, "pass", 5, 0, message="no limit was judged, so nothing was proved")
-    last = shown(build_record([run_started(), StepEnded(1, 1.0, 1.0, "pass"), ended]), 200).splitlines()[-1]
+    last = shown(
+        build_record([run_started(), opened(), Closed(Where("1"), 1.0, 1.0, "pass"), ended]), 200
+    ).splitlines()[-1]
     assert last.startswith("NOTHING JUDGED: nothing was judged, so nothing was proved (exit code 5)")
 
 
@@ -210,15 +212,15 @@ def test_a_limit_that_was_broken_before_the_cut_is_explained() -> None:
 
 
 def test_a_run_that_ended_before_its_first_step_says_why() -> None:
-    skipped = StepEnded(1, 0.1, 0.0, "skip", message="the run ended before its first step")
+    skipped = Closed(Where("1"), 0.1, 0.0, "skip", message="the run ended before its first step")
     ended = RunEnded(0.1, "error", 7, 0, "station", None, "there is no adapter")
     text = shown(build_record([run_started(), skipped, ended]))
     assert "the run: error (station): there is no adapter\n" in text
 
 
 def test_a_traceback_of_a_bug_is_kept() -> None:
-    ended = StepEnded(1, 1.0, 1.0, "error", "internal", "KeyError: 'x'", traceback="Traceback:\n  line 1\n")
-    assert "  Traceback:\n    line 1\n" in shown(build_record([run_started(), ended]))
+    ended = Closed(Where("1"), 1.0, 1.0, "error", "internal", "KeyError: 'x'", traceback="Traceback:\n  line 1\n")
+    assert "  Traceback:\n    line 1\n" in shown(build_record([run_started(), opened(), ended]))
 
 
 def test_a_note_has_two_lines_at_most() -> None:
@@ -262,23 +264,25 @@ def test_colour_can_be_switched_off(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 SETTINGS = (
-    PlannedStep(1, "read the settings of the display module", "read", "a.yaml:3"),
-    PlannedStep(2, "read model number", "read", "a.yaml:9"),
+    PlannedNode("1", "read the settings of the display module", "read", "a.yaml:3"),
+    PlannedNode("2", "read model number", "read", "a.yaml:9"),
 )
 
 
 def settings(step: int, name: str, value: object, limit: Limit) -> Reading:
-    return replace(reading(value, limit), step=step, name=name)
+    return replace(reading(value, limit), where=Where(str(step)), name=name)
 
 
 def long_names() -> Record:
     events = [
         run_started(*SETTINGS),
+        opened(1),
         settings(1, "value.motor_temperature", 60, Limit(min=60, max=60)),
         settings(1, "value.language_of_display", "de", Limit(equals="de")),
-        StepEnded(1, 1.0, 1.0, "pass"),
+        Closed(Where("1"), 1.0, 1.0, "pass"),
+        opened(2),
         settings(2, "characteristics", "Kestrel", Limit(equals="Kestrel Velo Works GmbH")),
-        StepEnded(2, 1.0, 1.0, "fail", "limit"),
+        Closed(Where("2"), 1.0, 1.0, "fail", "limit"),
     ]
     return build_record(events)
 
@@ -305,9 +309,10 @@ def test_a_hand_terminal_has_a_list() -> None:
 
 def test_one_cause_is_told_once() -> None:
     """Five steps fail as an attribute lost a property."""
-    steps = [PlannedStep(number, f"write {number}", "write", f"a.yaml:{number}") for number in range(1, 6)]
-    ends = [StepEnded(n, 1.0, 1.0, "fail", "device", "assist does not offer write") for n in range(1, 6)]
-    text = shown(build_record([run_started(*steps), *ends]))
+    steps = [PlannedNode(str(number), f"write {number}", "write", f"a.yaml:{number}") for number in range(1, 6)]
+    message = "assist does not offer write"
+    events = [(opened(n), Closed(Where(str(n)), 1.0, 1.0, "fail", "device", message)) for n in range(1, 6)]
+    text = shown(build_record([run_started(*steps), *(event for pair in events for event in pair)]))
     assert text.count("assist does not offer write") == 1
     assert "  the same in steps 2-5\n" in text
 
@@ -333,8 +338,8 @@ def test_a_unit_that_was_not_found_is_known_by_what_was_given() -> None:
 
 
 def test_a_step_is_called_what_it_was_called_in_the_run() -> None:
-    step = PlannedStep(1, "ask", "ask", "a.yaml:3")
-    record = build_record([run_started(step), StepStarted(1, 0.0, "ask Is the housing red?")])
+    step = PlannedNode("1", "ask", "ask", "a.yaml:3")
+    record = build_record([run_started(step), Opened(Where("1"), 0.0, "ask Is the housing red?")])
     assert "1 ask Is the housing red?" in shown(record)
 
 

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
-from benchrig.record.model import AnyEvent, StepStarted
+from benchrig.record.model import AnyEvent, Opened
 from benchrig.run.runner import Runner
 from benchrig.run.station import Station
 from tests.run.kit import HEAD, REACH, device_text, plan_text
@@ -137,7 +137,7 @@ def unit(step: str, *devices: str, reach: str = REACH, **more: Any) -> Fault:
 
 
 def interrupts(runner: Runner, event: AnyEvent) -> None:
-    if isinstance(event, StepStarted) and event.step == 3:
+    if isinstance(event, Opened) and event.where.node == "3":
         asyncio.get_running_loop().call_later(1, runner.interrupt)
 
 

@@ -18,7 +18,7 @@ from benchrig.radio.virtual import Faults, load_devices
 from benchrig.radio.virtual.clock import VirtualLoop
 from benchrig.record.accounting import unaccounted
 from benchrig.record.aggregate import build_record
-from benchrig.record.model import AnyEvent, Reading, Record, RunEnded, StepRecord
+from benchrig.record.model import AnyEvent, Execution, Reading, Record, RunEnded
 from benchrig.run.choose import choose_steps
 from benchrig.run.head import RunSettings
 from benchrig.run.runner import Runner
@@ -69,8 +69,8 @@ class Ran:
         assert self.record.ended is not None
         return self.record.ended
 
-    def step(self, name: str | int) -> StepRecord:
-        return next(s for s in self.record.steps if name in (s.planned.name, s.planned.number))
+    def step(self, name: str | int) -> Execution:
+        return next(s for s in self.record.steps if str(name) in (s.planned.name, s.planned.id))
 
     def reading(self, step: str | int, name: str = "value") -> Reading:
         return next(r for r in self.step(step).readings if r.name == name)

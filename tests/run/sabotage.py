@@ -12,7 +12,7 @@ from unittest import mock
 import benchrig.radio.virtual
 from benchrig.radio.virtual.faults import DROPPED, AirPdu, Fate
 from benchrig.radio.virtual.opening import OpenAir
-from benchrig.record.model import AnyEvent, StepEnded, StepStarted
+from benchrig.record.model import AnyEvent, Closed, Opened
 
 # ATT opcodes (Core Vol 3 Part F 3.4.8).
 READ_RESPONSE, NOTIFICATION, INDICATION = 0x0B, 0x1B, 0x1D
@@ -50,8 +50,8 @@ class Saboteur:
     _tasks: set[asyncio.Task[None]] = field(default_factory=set)
 
     def during(self, _: Any, event: AnyEvent) -> None:
-        if isinstance(event, (StepStarted, StepEnded)) and event.step == self.number:
-            self._set(isinstance(event, StepStarted))
+        if isinstance(event, (Opened, Closed)) and event.where.node == str(self.number):
+            self._set(isinstance(event, Opened))
 
     def _set(self, on: bool) -> None:
         air = self.airs[-1]

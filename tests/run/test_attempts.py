@@ -22,7 +22,7 @@ def test_a_malformed_value_is_an_answer() -> None:
     step = "  - read: battery level\n    attempts: 2\n    expect: {value: {min: 10 %}}\n"
     ran = run(plan_text(step), values("[255, 50]"))
     assert (ran.ended.exit_code, ran.ended.cause) == (1, "device")
-    assert ran.step(3).attempts == [], "tried once"
+    assert ran.step(3).retries == [], "tried once"
 
 
 def test_another_value_read_back_is_an_answer() -> None:
@@ -36,11 +36,11 @@ def test_another_value_read_back_is_an_answer() -> None:
 @pytest.mark.parametrize("attribute", ["humidity", "serial number"])
 def test_an_attribute_that_is_missing_stays_so(attribute: str) -> None:
     ran = run(plan_text(f"  - read: {attribute}\n    attempts: 3\n"), values("[1]"))
-    assert (ran.ended.cause, ran.step(3).attempts) == ("device", [])
+    assert (ran.ended.cause, ran.step(3).retries) == ("device", [])
 
 
 def test_no_answer_stays_the_cause_when_the_link_went_with_it() -> None:
     """The bench gives the link up with the request; another attempt would find it gone, and blame that."""
     step = "  - read: battery level\n    attempts: 3\n    within: 3 s\n    expect: {value: {min: 10 %}}\n"
     ran = run(plan_text(step), values("[50]", more=", on_read: {silent: true}"))
-    assert (ran.ended.cause, ran.step(3).attempts) == ("device", [])
+    assert (ran.ended.cause, ran.step(3).retries) == ("device", [])

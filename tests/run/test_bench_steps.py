@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from benchrig.errors import PlanError
-from benchrig.record.model import AnyEvent, StepStarted
+from benchrig.record.model import AnyEvent, Opened
 from benchrig.run.runner import Runner
 from benchrig.run.station import Station
 from tests.run.kit import Ran, device_text, run
@@ -547,7 +547,7 @@ def test_an_interruption_ends_the_program_and_its_children(tmp_path: Path) -> No
     script = f"sleep 300 & echo $! > {pid_file}; wait"
 
     def during(runner: Runner, event: AnyEvent) -> None:
-        if isinstance(event, StepStarted):
+        if isinstance(event, Opened):
             asyncio.get_running_loop().create_task(interrupt_when(pid_file, runner))
 
     ran = bare(f"  - command: [sh, -c, '{script}']\n", during=during)

@@ -7,7 +7,7 @@ import asyncio
 import pytest
 
 from benchrig.errors import PlanError
-from benchrig.record.model import AnyEvent, StepStarted
+from benchrig.record.model import AnyEvent, Opened
 from benchrig.report.explain import reason
 from benchrig.report.junit import junit_xml
 from benchrig.run.runner import Runner
@@ -247,7 +247,7 @@ def cut_off(device: str) -> Ran:
     """Interrupted after a second of ten."""
 
     def during(runner: Runner, event: AnyEvent) -> None:
-        if isinstance(event, StepStarted) and event.step == 3:
+        if isinstance(event, Opened) and event.where.node == "3":
             asyncio.get_running_loop().call_later(1, runner.interrupt)
 
     step = "  - notify: stream\n    for: 10 s\n    expect: {value: {max: 8}, length: {equals: 1 bytes}}\n"

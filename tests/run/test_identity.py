@@ -68,7 +68,7 @@ def test_a_swap_that_is_meant_is_another_unit_in_the_record():
     ran = run(NEAREST + steps, unit(1, -40, 11, "stop_advertising_after: 4 s"), unit(2, -75, 99))
     assert ran.ended.exit_code == 0
     assert (ran.record.unit.name, ran.record.unit.address) == ("unit 2", TWO)
-    assert [(s.step, s.address) for s in ran.record.sightings] == [(1, ONE), (3, TWO)]
+    assert [(s.where.node, s.address) for s in ran.record.sightings] == [("1", ONE), ("3", TWO)]
 
 
 def test_every_sighting_is_on_record_with_its_step():
@@ -77,7 +77,7 @@ def test_every_sighting_is_on_record_with_its_step():
         + "    expect: {count: {min: 1}}\n"
     )
     ran = run(HEAD + steps, unit(1, -40, 50))
-    assert [(s.step, s.address) for s in ran.record.sightings] == [(1, ONE), (4, ONE)]
+    assert [(s.where.node, s.address) for s in ran.record.sightings] == [("1", ONE), ("4", ONE)]
 
 
 def test_a_swap_of_a_connected_unit_ends_with_the_plan():

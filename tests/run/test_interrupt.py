@@ -6,7 +6,7 @@ import asyncio
 
 import pytest
 
-from benchrig.record.model import AnyEvent, AttemptFailed, RunEnded, RunStarted, StepStarted
+from benchrig.record.model import AnyEvent, AttemptFailed, Opened, RunEnded, RunStarted, Where
 from benchrig.run.runner import Runner
 from tests.run.kit import DEVICES, PLANS, Ran, device_text, pieces, plan_text, run
 from tests.run.test_trouble import READ, thermometer
@@ -63,7 +63,7 @@ def test_interrupted_twice_at_every_event(piece: int) -> None:
     for position in range(piece, EVENTS - 2, PIECES):
         ran = interrupted(position, times=2)
         check(ran, position)
-        started = [e.step for e in ran.events[position + 1 :] if isinstance(e, StepStarted)]
+        started = [e.where.node for e in ran.events[position + 1 :] if isinstance(e, Opened)]
         assert len(started) <= 2, "only what began before the loop came round, discover among it"
 
 
@@ -75,7 +75,7 @@ def test_the_steps_left_out_say_why() -> None:
     ran = run(plan_text("  - wait: 60 s\n  - wait: 30 s\n"), thermometer(), during=at_step(3))
     assert ran.step(3).ended.message == "interrupted"
     assert ran.step(4).ended.message == "the run was interrupted"
-    assert ran.ended.root == 3
+    assert ran.ended.root == Where("3")
 
 
 @pytest.mark.parametrize("kind", ["wait: 60 s", "notify: temperature\n    for: 60 s", "scan:\n    for: 60 s"])
@@ -129,7 +129,7 @@ def at_step(number: int, *, later: bool = False) -> object:
     """Interrupt when the step begins, or (later) when it has been going for a second."""
 
     def during(runner: Runner, event: AnyEvent) -> None:
-        if isinstance(event, StepStarted) and event.step == number:
+        if isinstance(event, Opened) and event.where.node == str(number):
             asyncio.get_running_loop().call_later(1.0 if later else 0.0, runner.interrupt)
 
     return during

@@ -33,13 +33,13 @@ def check(ran: Ran, position: int) -> None:
     assert ran.stray == [], position
     assert msgspec.convert(msgspec.to_builtins(ran.record), Record) == ran.record
     assert errors(junit_xml(ran.record), "junit-10") == []
-    tried_again = any(step.attempts for step in ran.record.steps)
+    tried_again = any(step.retries for step in ran.record.steps)
     if ran.ended.verdict == "pass":
         # lost while connecting: another attempt made it, and the record says so
         assert tried_again, position
         return
     assert (ran.ended.verdict, ran.ended.cause, ran.ended.exit_code) == ("fail", "link", 1), (position, ran.ended)
-    root = ran.step(ran.ended.root or 0)
+    root = ran.step(ran.ended.root.node)
     assert root.ended is not None
     assert "lost" in root.ended.message, position
     blamed = {step.ended.root for step in ran.record.steps if step.ended and step.ended.verdict == "skip"}

@@ -16,7 +16,7 @@ LACKS = {"scan.interval": "this radio counts nothing"}
 
 
 def fates(ran):
-    return {(e.step, e.name): e.reason for e in ran.events if isinstance(e, NotJudged)}
+    return {(e.where.node, e.name): e.reason for e in ran.events if isinstance(e, NotJudged)}
 
 
 def end(ran):
@@ -26,7 +26,7 @@ def end(ran):
 def test_a_limit_that_the_radio_lacks_keeps_the_run_from_passing():
     ran = run(HEAD + INTERVAL, UNIT, lacks=LACKS)
     assert end(ran) == ("error", "station", 5)
-    assert fates(ran) == {(1, "interval"): LACKS["scan.interval"]}
+    assert fates(ran) == {("1", "interval"): LACKS["scan.interval"]}
     assert (ran.ended.planned, ran.ended.judged, ran.ended.not_judged, ran.ended.allowed) == (2, 1, 1, 0)
 
 
@@ -71,7 +71,7 @@ def test_a_link_that_goes_meanwhile_is_lost(step):
     ran = run(plan_text(READ + f"  - {step}\n  - disconnect:\n    expect: {{elapsed: {{max: 1 s}}}}\n"), SHORT_LIVED)
     assert end(ran) == ("fail", "link", 1)
     assert ran.verdicts() == ["pass", "pass", "pass", "fail", "skip"]
-    assert fates(ran) == {(5, "elapsed"): "step 4 left no link"}
+    assert fates(ran) == {("5", "elapsed"): "step 4 left no link"}
 
 
 def test_a_link_that_went_before_the_disconnection_was_not_ended_by_it():

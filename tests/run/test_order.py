@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from benchrig.errors import UsageError
+from benchrig.record.model import Where
 from tests.run.kit import HEAD, Ran, plan_text, run
 from tests.run.test_bench_steps import Answers
 from tests.run.test_trouble import thermometer
@@ -28,8 +29,8 @@ def test_a_saved_value_that_never_came_skips_what_needs_it() -> None:
     ran = run(plan_text(SAVED), thermometer("on_read: {att_error: unlikely error}"))
     assert ran.verdicts() == ["pass", "pass", "fail", "skip"]
     again = ran.step("again").ended
-    assert (again.root, again.message) == (3, "step 3 gave no 'ambient'")
-    assert ran.ended.root == 3
+    assert (again.root, again.message) == (Where("3"), "step 3 gave no 'ambient'")
+    assert ran.ended.root == Where("3")
 
 
 def test_what_an_earlier_step_saved_does_not_stand_for_what_a_later_one_could_not() -> None:
@@ -37,7 +38,7 @@ def test_what_an_earlier_step_saved_does_not_stand_for_what_a_later_one_could_no
     first = "  - wait: 1 s\n    save: {elapsed: ambient}\n  - wait: 1 s\n    expect: {elapsed: {min: '${ambient}'}}\n"
     ran = run(plan_text(first + SAVED), thermometer("on_read: {att_error: unlikely error}"))
     assert ran.verdicts() == ["pass", "pass", "pass", "pass", "fail", "skip"]
-    assert (ran.step("again").ended.root, ran.step("again").ended.message) == (5, "step 5 gave no 'ambient'")
+    assert (ran.step("again").ended.root, ran.step("again").ended.message) == (Where("5"), "step 5 gave no 'ambient'")
 
 
 def test_a_saved_value_in_another_dimension_is_found_in_the_run() -> None:
@@ -59,8 +60,8 @@ def test_a_saved_value_that_cannot_be_written() -> None:
 def test_what_follows_a_scan_without_a_unit_blames_the_scan() -> None:
     ran = run(plan_text("  - read: temperature\n  - disconnect:\n"))
     assert ran.verdicts() == ["fail", "skip", "skip", "skip"]
-    assert [step.ended.root for step in ran.record.steps] == [None, 1, 1, 1]
-    assert ran.ended.root == 1
+    assert [step.ended.root for step in ran.record.steps] == [None, *[Where("1")] * 3]
+    assert ran.ended.root == Where("1")
 
 
 def test_steps_that_need_no_link_go_on_without_one() -> None:
@@ -77,7 +78,7 @@ def test_on_fail_stop_leaves_finally() -> None:
 def test_a_failure_in_finally_counts() -> None:
     plan = plan_text("  - wait: 1 s\n") + "finally:\n  - read: temperature\n    expect: {value: {max: 0 °C}}\n"
     ran = run(plan, thermometer())
-    assert (ran.ended.exit_code, ran.ended.root) == (1, 4)
+    assert (ran.ended.exit_code, ran.ended.root) == (1, Where("4"))
 
 
 def test_a_connection_on_the_second_attempt_says_so() -> None:

@@ -11,6 +11,7 @@ import pytest
 from benchrig.errors import PlanError
 from benchrig.radio.bumble_stack import host
 from benchrig.radio.bumble_stack.reports import HeardPdu, reports
+from benchrig.record.model import Where
 from benchrig.run.station import Station, load_station
 from tests.run.kit import Ran, device_text, plan_text, run
 
@@ -127,7 +128,7 @@ def test_a_unit_that_never_advertises_again_fails() -> None:
     device = device_text(more="faults: {stop_advertising_after: 2 s}")
     steps = "  - wait: 3 s\n  - disconnect:\n    expect: {advertises_after: {max: 2 s}}\n"
     failed = run(plan_text(steps), device)
-    assert (failed.ended.cause, failed.ended.root) == ("limit", 4)
+    assert (failed.ended.cause, failed.ended.root) == ("limit", Where("4"))
     assert failed.reading("disconnect", "advertises_after").value is None
 
 

@@ -7,6 +7,7 @@ import time
 import pytest
 
 from benchrig.radio.virtual import DROPPED, AirPdu, Faults
+from benchrig.record.model import Where
 from tests.run.kit import device_text, plan_text, run
 
 TEMPERATURE = """
@@ -31,10 +32,10 @@ def test_an_unanswered_request_is_the_devices_fault() -> None:
 
     ran = run(plan_text(READ + "    within: 2 s\n  - read: temperature\n    name: again\n"), thermometer(),
               faults=Faults(fate=forget))  # type: ignore[arg-type]  # fmt: skip
-    assert (ran.ended.verdict, ran.ended.cause, ran.ended.root) == ("fail", "device", 3)
+    assert (ran.ended.verdict, ran.ended.cause, ran.ended.root) == ("fail", "device", Where("3"))
     assert "did not answer within 2 s" in ran.ended.message
     assert ran.step("again").ended.verdict == "skip", "the bearer is stuck: the link was given up"
-    assert ran.step("again").ended.root == 3
+    assert ran.step("again").ended.root == Where("3")
     assert ran.tasks_left == 0
 
 
@@ -45,7 +46,7 @@ def test_a_silent_attribute_of_the_device() -> None:
 
 def test_a_device_that_stops_advertising_before_connect() -> None:
     ran = run(plan_text(READ), thermometer(more="faults: {stop_advertising_after: 200 ms}"))
-    assert (ran.ended.verdict, ran.ended.cause, ran.ended.root) == ("fail", "link", 2)
+    assert (ran.ended.verdict, ran.ended.cause, ran.ended.root) == ("fail", "link", Where("2"))
     assert ran.verdicts() == ["pass", "fail", "skip"]
 
 
@@ -54,7 +55,7 @@ def test_a_device_that_leaves_connection_requests_unanswered_for_a_while() -> No
     ran = run(plan_text(READ, reach=steps), thermometer(more="faults: {refuse_connections: 1}"))
     assert ran.ended.verdict == "pass"
     assert ran.step("connect").ended.attempts == 2
-    assert [a.attempt for a in ran.step("connect").attempts] == [1]
+    assert [a.where.attempt for a in ran.step("connect").retries] == [1]
 
 
 def test_a_device_that_disconnects_in_mid_read() -> None:
@@ -65,7 +66,7 @@ def test_a_device_that_disconnects_in_mid_read() -> None:
 
 def test_a_link_lost_between_steps_is_blamed_once() -> None:
     ran = run(plan_text("  - wait: 3 s\n" + READ), thermometer(more="faults: {disconnect_after: 1 s}"))
-    assert (ran.ended.cause, ran.ended.root) == ("link", 3)
+    assert (ran.ended.cause, ran.ended.root) == ("link", Where("3"))
     assert ran.verdicts() == ["pass", "pass", "fail", "skip"]
 
 
@@ -160,7 +161,7 @@ def test_on_fail_stop_skips_what_follows() -> None:
     steps = "  - read: temperature\n    on_fail: stop\n    expect: {value: {max: 0 °C}}\n  - read: temperature\n    name: next\n"
     ran = run(plan_text(steps), thermometer())
     assert ran.verdicts() == ["pass", "pass", "fail", "skip"]
-    assert ran.step("next").ended.root == 3
+    assert ran.step("next").ended.root == Where("3")
 
 
 def test_a_limit_is_never_tried_again() -> None:
@@ -172,4 +173,4 @@ def test_an_att_error_is_tried_again_when_the_step_says_so() -> None:
     steps = "  - read: temperature\n    attempts: 3\n"
     ran = run(plan_text(steps), thermometer("on_read: {att_error: unlikely error}"))
     assert ran.step(3).ended.attempts == 3
-    assert [a.cause for a in ran.step(3).attempts] == ["device", "device"]
+    assert [a.cause for a in ran.step(3).retries] == ["device", "device"]

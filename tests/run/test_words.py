@@ -48,8 +48,8 @@ def test_a_name_without_a_reference_stays():
 
 def test_an_absent_unit_is_one_reason():
     ran = run(plan_text("  - read: device name\n  - wait: 1 s\n"), device_text(name="other"))
-    skipped = {(s.ended.root, s.ended.message) for s in ran.record.steps if s.ended.verdict == "skip"}
-    assert skipped == {(1, "the unit was not found (step 1)")}
+    skipped = {(s.ended.root.node, s.ended.message) for s in ran.record.steps if s.ended.verdict == "skip"}
+    assert skipped == {("1", "the unit was not found (step 1)")}
 
 
 def test_advice_of_a_run_is_no_note():

@@ -15,6 +15,7 @@ import pytest
 
 from benchrig.plan.model import StepPlan
 from benchrig.radio.virtual.faults import Faults
+from benchrig.record.model import Where
 from tests.run.kit import DEVICES, PLANS, Ran, run
 from tests.run.random_plans import DEVICE, plan_of
 from tests.run.sabotage import MODES, Saboteur
@@ -105,7 +106,7 @@ def test_nothing_passes_that_the_device_did_not_do_in_short(name: str) -> None:
 def test_the_saboteur_is_caught_in_the_step_that_it_attacks(mode: str) -> None:
     number = next(number for number, each in attacks("3") if each == mode)
     ran = attacked("3", number, mode, "kind", 1)
-    assert (ran.ended.root, ran.ended.exit_code) == (number, 1)
+    assert (ran.ended.root, ran.ended.exit_code) == (Where(str(number)), 1)
     assert ran.ended.cause in ("limit", "device", "link")
 
 

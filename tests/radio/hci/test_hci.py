@@ -127,7 +127,7 @@ async def test_silence_in_mid_run(tmp_path, monkeypatch):
     quiet = []
 
     def fall_silent(event, _):
-        if type(event).__name__ == "StepStarted":
+        if type(event).__name__ == "Opened":
             quiet.append(event)
 
     async with meddled(lambda number, packet: b"" if quiet else packet) as address:
@@ -161,18 +161,18 @@ async def test_a_transport_that_dies_in_mid_run_is_the_stations(tmp_path, step):
     async with served_air(tmp_path, logger()) as air:
 
         def hang_up(event, _):
-            if type(event).__name__ == "StepStarted" and event.step == step:
+            if type(event).__name__ == "Opened" and event.where.node == str(step):
                 asyncio.get_running_loop().call_later(0.002, air.ports[0].port._hang_up)
 
         done = await run_plan(READS, opener(air.ports[0].door.address), tmp_path, during=hang_up)
-    found = done.record.steps[done.ended.root - 1]
+    found = next(step for step in done.record.steps if step.where == done.ended.root)
     assert (found.ended.verdict, found.ended.cause) == ("error", "station"), found
-    assert found.planned.number in (step, step + 1)
+    assert int(found.planned.id) in (step, step + 1)
     assert "the connection to the controller is lost" in found.ended.message
     assert (done.ended.cause, done.ended.exit_code) == ("station", 7)
-    later = [s.ended for s in done.record.steps if found.planned.number < s.planned.number <= 6]
+    later = [s.ended for s in done.record.steps if int(found.planned.id) < int(s.planned.id) <= 6]
     assert {e.verdict for e in later} <= {"skip"}
-    assert {e.root for e in later} <= {found.planned.number}
+    assert {e.root for e in later} <= {found.where}
 
 
 @pytest.mark.slow

@@ -7,6 +7,7 @@ import sys
 import pytest
 
 from benchrig.radio.virtual import devices_of
+from benchrig.record.model import Where
 from benchrig.source.problem import Problems
 from benchrig.source.yaml import read_text
 from tests.radio.running import on_port, run_plan
@@ -43,7 +44,7 @@ async def test_a_crash(tmp_path):
     failed = done.step("read setting")
     assert (failed.verdict, failed.cause) == ("fail", "device")
     assert "ended with exit code 42; its last output: up | assertion failed: queue.c:217" in failed.message
-    assert (done.ended.cause, done.ended.root, done.ended.exit_code) == ("device", 3, 1)
+    assert (done.ended.cause, done.ended.root, done.ended.exit_code) == ("device", Where("3"), 1)
     assert done.verdicts[3:] == ["skip"] * 3
     assert "queue.c:217" in (tmp_path / "start.log").read_text()
 

@@ -16,6 +16,7 @@ from benchrig.radio.port import opening, program
 from benchrig.radio.port.choice import parse_ports
 from benchrig.radio.port.program import Program
 from benchrig.radio.virtual.air import Air
+from benchrig.record.model import Where
 from tests.radio.running import on_port, run_plan
 from tests.radio.unit import PLAN
 
@@ -222,7 +223,7 @@ async def test_an_interruption_ends_it(tmp_path):
     pids = []
 
     def interrupt(event, runner):
-        if type(event).__name__ == "StepStarted" and event.step == 3:
+        if type(event).__name__ == "Opened" and event.where.node == "3":
             pids.extend(int(p) for p in children(os.getpid()))
             runner.interrupt()
 
@@ -245,7 +246,7 @@ async def test_a_crash_is_named_where_the_unit_is_not_heard_after_the_disconnect
     command = own_host(tmp_path, "os._exit(9) if self.count else super().advertise()")
     limit = "    within: 1 s\n    expect: {advertises_after: {max: 500 ms}}\n"
     done = await run_plan(PLAN + limit, on_port(tmp_path, start=command), tmp_path)
-    assert (done.ended.verdict, done.ended.cause, done.ended.root) == ("fail", "device", 6)
+    assert (done.ended.verdict, done.ended.cause, done.ended.root) == ("fail", "device", Where("6"))
     assert "ended with exit code 9" in done.ended.message
 
 
