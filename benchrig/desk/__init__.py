@@ -3,4 +3,5 @@
 desk.py         an open radio, and the device that is reached over it
 inspection.py   what one look at a device found, as plain data
 inspecting.py   makes an inspection
+paths.py        where an attribute stands; naming.py what it is called
 """

@@ -12,7 +12,7 @@ from typing import Any
 import msgspec
 
 from benchrig.desk.inspection import CharacteristicSeen, Inspection, ServiceSeen
-from benchrig.desk.paths import Key, Standing, standings
+from benchrig.desk.paths import Place, Standing, standings
 from benchrig.radio.offers import CCCD, HIDDEN
 from benchrig.values.presentation import PRESENTATION_FORMAT
 
@@ -46,8 +46,8 @@ class Comparison(msgspec.Struct, frozen=True):
 def compare(before: Inspection, after: Inspection) -> Comparison:
     """What `after` has otherwise than `before`."""
     whole = before.whole_table and after.whole_table
-    old, new = _by_key(before, whole), _by_key(after, whole)
-    pairs = [(old[key], new[key]) for key in new if key in old]
+    old, new = _by_place(before, whole), _by_place(after, whole)
+    pairs = [(old[place], new[place]) for place in new if place in old]
     return Comparison(
         added=list(_outermost(new, old)),
         removed=list(_outermost(old, new)),
@@ -58,16 +58,16 @@ def compare(before: Inspection, after: Inspection) -> Comparison:
     )
 
 
-def _by_key(seen: Inspection, whole: bool) -> dict[Key, Standing]:
+def _by_place(seen: Inspection, whole: bool) -> dict[Place, Standing]:
     """Without what some radio hides, where one of two did not show the whole table."""
     hidden = frozenset() if whole else HIDDEN["host"]
-    return {standing.key: standing for standing in standings(seen) if standing.service.uuid not in hidden}
+    return {standing.place: standing for standing in standings(seen) if standing.service.uuid not in hidden}
 
 
-def _outermost(these: dict[Key, Standing], those: dict[Key, Standing]) -> Iterator[str]:
+def _outermost(these: dict[Place, Standing], those: dict[Place, Standing]) -> Iterator[str]:
     """What is only in `these`, without the parts of what is named already."""
-    for key, standing in these.items():
-        if key not in those and (len(key) == 1 or key[:-1] in those):
+    for place, standing in these.items():
+        if place not in those and (place.outer is None or place.outer in those):
             yield standing.path
 
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
-from benchrig.desk.inspection import CharacteristicSeen, DescriptorSeen, refusal_in
-from benchrig.draft.evidence import HIDDEN, Evidence, Spot, StreamSeen, spots
+from benchrig.desk.inspection import CharacteristicSeen, refusal_in
+from benchrig.desk.paths import AttributeSeen, Place, attributes_in
+from benchrig.draft.evidence import HIDDEN, Evidence, StreamSeen
 from benchrig.draft.naming import Naming, presented, table_of
 from benchrig.errors import DeviceError, MalformedValue
 from benchrig.radio.table import Table
@@ -33,7 +34,7 @@ class AttributeEvidence:
     properties: list[str]
     form: Format | None
     own: FormatSpec | None = None
-    spot: Spot | None = None
+    place: Place | None = None
     reads: dict[str, list[bytes]] = field(default_factory=dict)
     refusals: dict[str, list[str]] = field(default_factory=dict)
     took: list[float] = field(default_factory=list)
@@ -45,7 +46,7 @@ class AttributeEvidence:
 
     @property
     def is_descriptor(self) -> bool:
-        return self.spot is not None and bool(self.spot.descriptor)
+        return self.place is not None and self.place.is_descriptor
 
     @property
     def is_setting(self) -> bool:
@@ -66,18 +67,18 @@ def subjects(evidence: Evidence, known: Names) -> tuple[Naming, list[AttributeEv
     services = evidence.looks[0].services if evidence.looks else []
     naming = Naming(services, known, (table_of(look.services) for look in evidence.looks[1:]))
     found = {
-        spot: _subject(naming, known, spot, characteristic, descriptor)
-        for spot, characteristic, descriptor in spots(services)
-        if spot.service not in HIDDEN and spot.descriptor not in SUBSCRIPTIONS
+        place: _subject(naming, known, place, seen)
+        for place, seen in attributes_in(services)
+        if place.service not in HIDDEN and not (place.is_descriptor and place.uuid in SUBSCRIPTIONS)
     }
     _add_looks(evidence, found)
     everyone = _Everyone(naming.names if services else known, naming.table, found)
     for read in evidence.reads:
         _add_read(everyone.of(read.name), read.unit, read.raw, read.refused)
-    for heard in evidence.heard:
-        subject = everyone.of(heard.spot) if isinstance(heard.spot, str) else found.get(heard.spot)
+    for stream in evidence.heard:
+        subject = everyone.of(stream.of) if isinstance(stream.of, str) else found.get(stream.of)
         if subject is not None:
-            subject.streams.append(heard.listening)
+            subject.streams.append(stream)
     for subject in everyone.subjects:
         _settle_format(subject)
     return naming, everyone.subjects
@@ -86,7 +87,7 @@ def subjects(evidence: Evidence, known: Names) -> tuple[Naming, list[AttributeEv
 class _Everyone:
     """The subjects by their places, and those that a record has another name for."""
 
-    def __init__(self, names: Names, table: Table, found: dict[Spot, AttributeEvidence]) -> None:
+    def __init__(self, names: Names, table: Table, found: dict[Place, AttributeEvidence]) -> None:
         self.names, self.table = names, table
         self.subjects = [*found.values()]
         self._by_name: dict[str, AttributeEvidence | None] = {subject.name: subject for subject in self.subjects}
@@ -112,16 +113,15 @@ class _Everyone:
         return subject
 
 
-def _subject(
-    naming: Naming, known: Names, spot: Spot, seen: CharacteristicSeen, descriptor: DescriptorSeen | None
-) -> AttributeEvidence:
+def _subject(naming: Naming, known: Names, place: Place, seen: AttributeSeen) -> AttributeEvidence:
     """An attribute with the format that the plan will know, or that its steps have to name."""
-    name = naming.name(spot)
-    form = naming.format_of(name, spot.uuid)
-    properties = [] if descriptor else list(seen.properties)
-    subject = AttributeEvidence(name, spot.uuid, properties, form, spot=spot, handle=(descriptor or seen).handle)
-    says = None if descriptor else presented(seen)
-    if says is not None and known.format_of(spot.uuid) is None and not _same(form, build_format(says)):
+    name = naming.name(place)
+    form = naming.format_of(name, place.uuid)
+    value = seen if isinstance(seen, CharacteristicSeen) else None
+    properties = list(value.properties) if value else []
+    subject = AttributeEvidence(name, place.uuid, properties, form, place=place, handle=seen.handle)
+    says = presented(value) if value else None
+    if says is not None and known.format_of(place.uuid) is None and not _same(form, build_format(says)):
         subject.own, subject.form = says, build_format(says)
     elif name.startswith("handle "):
         subject.own, subject.form = FormatSpec(as_="hex"), None
@@ -132,14 +132,14 @@ def _same(one: Format | None, other: Format) -> bool:
     return one is not None and one.describe() == other.describe()
 
 
-def _add_looks(evidence: Evidence, found: dict[Spot, AttributeEvidence]) -> None:
+def _add_looks(evidence: Evidence, found: dict[Place, AttributeEvidence]) -> None:
     for look in evidence.looks:
-        here = {spot: descriptor or characteristic for spot, characteristic, descriptor in spots(look.services)}
-        for spot, subject in found.items():
-            if spot not in here:
+        here = dict(attributes_in(look.services))
+        for place, subject in found.items():
+            if place not in here:
                 subject.absent += [look.unit] if look.unit not in subject.absent else []
                 continue
-            seen = here[spot]
+            seen = here[place]
             code = refusal_in(seen.unread)
             refused = "" if code is None else catalogue.att_error_name(code)
             _add_read(subject, look.unit, seen.content.data if seen.content else None, refused)

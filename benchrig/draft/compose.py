@@ -122,8 +122,8 @@ class _Writer:
             self._remark(attribute, f"{attribute.unread[0]}: no step reads it")
         elif attribute.reads or attribute.refusals:
             self._read(attribute)
-        if attribute.spot in self.evidence.silent:
-            self._remark(attribute, self.evidence.silent[attribute.spot])
+        if attribute.place in self.evidence.silent:
+            self._remark(attribute, self.evidence.silent[attribute.place])
         if attribute.streams:
             self._notify(attribute)
 

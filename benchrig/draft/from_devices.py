@@ -10,18 +10,18 @@ import asyncio
 from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from benchrig.desk.desk import Desk
 from benchrig.desk.inspecting import advertising_of, handles_of, look_at, table_seen
-from benchrig.desk.inspection import LEFT_OUT, LOST_BEFORE
-from benchrig.draft.evidence import HIDDEN, Evidence, Heard, KnownUnit, Snapshot, Spot, StreamSeen, spots
+from benchrig.desk.inspection import LEFT_OUT, LOST_BEFORE, CharacteristicSeen
+from benchrig.desk.paths import Place, attributes_in
+from benchrig.draft.evidence import HIDDEN, Evidence, KnownUnit, Snapshot, StreamSeen
 from benchrig.errors import DeviceError, DeviceNotFound, LinkError, LinkLost, NoAnswer, SystemPairing
 from benchrig.propose.tolerance import Group
 from benchrig.radio.scan import Report, Sighting
 from benchrig.steps.subscription import PROPERTIES
-from benchrig.values.statistics import Gaps
+from benchrig.values.statistics import Arrivals, Moments
 
 if TYPE_CHECKING:
     from benchrig.desk.inspection import ServiceSeen
@@ -109,7 +109,7 @@ class _Visit:
     evidence: Evidence
     how: Collecting
     _link: Link | None = None
-    _strikes: Counter[Spot] = field(default_factory=Counter)
+    _strikes: Counter[Place] = field(default_factory=Counter)
     _losses: int = 0
 
     async def run(self) -> None:
@@ -121,8 +121,8 @@ class _Visit:
             Snapshot(self.unit.address, self.number, services, advertising_of(self.unit), took, self.desk.attempts, payload, self.unit.address_type)
         )  # fmt: skip
         started = self.desk.now()
-        for spot in self._senders(services):
-            await self._hear(spot)
+        for place in self._senders(services):
+            await self._hear(place)
         await _while_up(self.link, max(0.0, BETWEEN - (self.desk.now() - started)))
         self.evidence.looks.append(Snapshot(self.unit.address, self.number, await self._looked()))
         await self.link.disconnect()
@@ -132,19 +132,22 @@ class _Visit:
         assert self._link is not None
         return self._link
 
-    def _senders(self, services: list[ServiceSeen]) -> Iterator[Spot]:
-        for spot, seen, descriptor in spots(services):
-            if descriptor is None and set(PROPERTIES) & set(seen.properties) and spot.service not in HIDDEN:
-                yield spot
+    def _senders(self, services: list[ServiceSeen]) -> Iterator[Place]:
+        for place, seen in attributes_in(services):
+            sends = isinstance(seen, CharacteristicSeen) and set(PROPERTIES) & set(seen.properties)
+            if sends and place.service not in HIDDEN:
+                yield place
 
     def _skipped(self) -> dict[int, str]:
         """Handles of what is left out, and why."""
         asked = dict.fromkeys(handles_of(self.desk, self.link, self.how.skip), LEFT_OUT)
-        return asked | {handle: why for spot, handle in self._spots() if (why := self.evidence.left_out.get(spot))}
+        return asked | {
+            self._handles()[place]: why for place, why in self.evidence.left_out.items() if place in self._handles()
+        }
 
-    def _spots(self) -> Iterator[tuple[Spot, int]]:
-        for spot, characteristic, descriptor in spots(table_seen(self.link.table, self.desk.names)):
-            yield spot, (descriptor or characteristic).handle
+    def _handles(self) -> dict[Place, int]:
+        seen = attributes_in(table_seen(self.link.table, self.desk.names))
+        return {place: attribute.handle for place, attribute in seen}
 
     async def _looked(self) -> list[ServiceSeen]:
         """Everything that can be read."""
@@ -154,23 +157,23 @@ class _Visit:
                 return services
             await self._again(*lost)
 
-    async def _hear(self, spot: Spot) -> None:
+    async def _hear(self, place: Place) -> None:
         """Listen to one characteristic; a subscription that is refused is no error here."""
-        while spot not in self.evidence.silent and spot not in self.evidence.left_out:
-            handle = dict(self._spots())[spot]
+        while place not in self.evidence.silent and place not in self.evidence.left_out:
+            handle = self._handles()[place]
             if handle in self._skipped():
                 return
             try:
-                await self._listen(spot, handle)
+                await self._listen(place, handle)
             except (LinkError, NoAnswer, SystemPairing) as error:
-                await self._again(spot, error.message)
+                await self._again(place, error.message)
             else:
                 return
 
-    async def _listen(self, spot: Spot, handle: int) -> None:
+    async def _listen(self, place: Place, handle: int) -> None:
         link, seconds = self.link, self.how.listen
         characteristic = _characteristic(link, handle)
-        ear = _Ear(self.desk.now)
+        ear = _Listener(self.desk.now)
         label = self.desk.names.label(characteristic.uuid, "characteristic")
         doing = f"subscribe to {label}"
         async with self.desk.blaming():
@@ -179,36 +182,35 @@ class _Visit:
             except (DeviceError, LinkError) as error:
                 if isinstance(error, NoAnswer) or not link.is_up:
                     raise
-                self.evidence.silent[spot] = error.message
+                self.evidence.silent[place] = error.message
                 return
             with self.desk.showing(f"listening to {label} for {seconds:g} s"):
                 await _while_up(link, seconds)
             await link.unsubscribe(characteristic, doing, SUBSCRIBE_WITHIN)
             if not link.is_up:
                 raise LinkLost(f"the link was lost while {label} was listened to ({link.lost_reason})")
-        self.evidence.heard.append(Heard(spot, listening(self.unit.address, seconds, ear.times, ear.values)))
+        self.evidence.heard.append(ear.seen(place, self.unit.address, seconds))
 
-    async def _again(self, spot: Spot | None, why: str) -> None:
+    async def _again(self, place: Place | None, why: str) -> None:
         """Connect again after a loss; an attribute with which the link is lost repeatedly is left out from now on."""
         self._losses += 1
         if self._losses > MOST_LOSSES:
             raise LinkLost(f"the link was lost {self._losses} times: {why}", advice="leave attributes out with --skip")
         self.desk.tell(f"connecting again: {why}")
-        if spot is not None:
-            self._strikes[spot] += 1
-            if self._strikes[spot] >= STRIKES:
-                self.evidence.left_out[spot] = why
+        if place is not None:
+            self._strikes[place] += 1
+            if self._strikes[place] >= STRIKES:
+                self.evidence.left_out[place] = why
         await self.desk.radio.tidy()
         _, self._link = await self.desk.reach()
 
 
-def _lost_with(services: list[ServiceSeen]) -> tuple[Spot | None, str]:
+def _lost_with(services: list[ServiceSeen]) -> tuple[Place | None, str]:
     """The attribute that was being read when the link was lost, and what was said of it; None when it was lost before
     anything was read."""
-    for spot, characteristic, descriptor in spots(services):
-        seen = descriptor or characteristic
+    for place, seen in attributes_in(services):
         if not seen.is_known and seen.unread not in (LEFT_OUT, LOST_BEFORE):
-            return spot, seen.unread
+            return place, seen.unread
     return None, "the link was lost between two readings"
 
 
@@ -216,18 +218,26 @@ def _characteristic(link: Link, handle: int) -> Characteristic:
     return next(c for service in link.table.services for c in service.characteristics if c.handle == handle)
 
 
-class _Ear:
-    """Keeps what one characteristic sends."""
+class _Listener:
+    """Takes what one characteristic sends: the first values, and when all of them came."""
 
     def __init__(self, now: Callable[[], float]) -> None:
-        self.times: list[float] = []
-        self.values: list[bytes] = []
         self._now = now
+        self._values: list[bytes] = []
+        self._arrivals, self._gaps = Arrivals(), Moments()
 
     def hear(self, data: bytes) -> None:
-        self.times.append(self._now())
-        if len(self.values) < KEPT_VALUES:
-            self.values.append(bytes(data))
+        at = self._now()
+        if self._arrivals.count:
+            self._gaps.add(at - self._arrivals.last)
+        self._arrivals.add(at, len(data))
+        if len(self._values) < KEPT_VALUES:
+            self._values.append(bytes(data))
+
+    def seen(self, place: Place, unit: str, seconds: float) -> StreamSeen:
+        came = self._arrivals
+        gaps, p95 = Group.summed(self._gaps), came.gap_percentile(95)
+        return StreamSeen(place, unit, seconds, came.count, came.rate, gaps, self._values, gap_p95=p95)
 
 
 async def _while_up(link: Link, seconds: float) -> None:
@@ -237,20 +247,3 @@ async def _while_up(link: Link, seconds: float) -> None:
             await link.lost.wait()
     except TimeoutError:
         return
-
-
-def listening(unit: str, seconds: float, times: list[float], values: list[bytes]) -> StreamSeen:
-    """The statistics of one subscription from the times of its notifications."""
-    gaps = [later - earlier for earlier, later in pairwise(times)]
-    span = times[-1] - times[0] if times else 0.0
-    rate = len(gaps) / span if span > 0 else None
-    group = Group.of(gaps) if gaps else None
-    return StreamSeen(unit, seconds, len(times), rate, group, values, gap_p95=_p95(gaps))
-
-
-def _p95(gaps: list[float]) -> float | None:
-    """As the notify step measures it."""
-    measured = Gaps()
-    for gap in gaps:
-        measured.add(gap)
-    return measured.percentile(95)

@@ -7,11 +7,12 @@ from pathlib import Path
 
 from benchrig.desk.inspection import Inspection
 from benchrig.desk.inspection_file import load_as, load_document
-from benchrig.draft.evidence import Evidence, Heard, KnownUnit, ReadByName, Snapshot, StreamSeen, spots
+from benchrig.desk.paths import attributes_in
+from benchrig.draft.evidence import Evidence, KnownUnit, ReadByName, Snapshot, StreamSeen
 from benchrig.errors import UsageError
 from benchrig.propose.tolerance import Group
 from benchrig.record.journal import read_record
-from benchrig.record.model import Execution, Reading, Record
+from benchrig.record.model import Execution, Record
 from benchrig.source.shape import Misfit
 from benchrig.values.catalogue import normal_uuid
 
@@ -51,11 +52,11 @@ def _inspection(path: Path) -> Inspection:
 def _check(seen: Inspection) -> None:
     """See that what should be a UUID or bytes is: people edit files. Misfit, ValueError."""
     contents = []
-    for spot, characteristic, descriptor in spots(seen.services):
-        for uuid in (spot.service, spot.uuid):
+    for place, attribute in attributes_in(seen.services):
+        for uuid in (place.service, place.uuid):
             if normal_uuid(uuid) != uuid:
                 raise ValueError(f"'{uuid}' is not written in full and in small letters")
-        contents.append((descriptor or characteristic).content)
+        contents.append(attribute.content)
     for uuid in (*seen.advertising.services, *seen.advertising.service_data):
         normal_uuid(uuid)
     for content in contents:
@@ -123,22 +124,15 @@ def _reads(step: Execution, unit: str, attribute: str) -> Iterator[ReadByName]:
             return
 
 
-def _streams(step: Execution, unit: str, attribute: str) -> Iterator[Heard]:
+def _streams(step: Execution, unit: str, attribute: str) -> Iterator[StreamSeen]:
     """What a record keeps of a stream: statistics, of numbers only."""
     numbers = {r.name: r.value for r in step.readings if isinstance(r.value, (int, float))}
     count = int(numbers.get("count", 0))
-    fields = {r.name: (group, r.unit) for r in step.readings if (group := _group(r))}
+    fields = {r.name: group for r in step.readings if r.samples and (group := Group.summed(r.samples))}
     rate = numbers.get("rate")
     seconds = step.ended.elapsed if step.ended else 0.0
     gaps = None
     if rate and count > 1:
         mean = 1 / rate
         gaps = Group(count - 1, mean, 0.0, mean, max(mean, numbers.get("gap_max", mean)))
-    yield Heard(attribute, StreamSeen(unit, seconds, count, rate or None, gaps, fields=fields))
-
-
-def _group(reading: Reading) -> Group | None:
-    samples = reading.samples
-    if samples is None or samples.mean is None or samples.minimum is None or samples.maximum is None:
-        return None
-    return Group(samples.count, samples.mean, samples.sd or 0.0, samples.minimum, samples.maximum)
+    yield StreamSeen(attribute, unit, seconds, count, rate or None, gaps, fields=fields)

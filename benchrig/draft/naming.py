@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-import contextlib
 import re
 from collections.abc import Iterable, Iterator
 
 from benchrig.desk.inspecting import format_of
 from benchrig.desk.inspection import CharacteristicSeen, DescriptorSeen, ServiceSeen
-from benchrig.draft.evidence import Spot, spots
-from benchrig.errors import AttributeAmbiguous, AttributeMissing, DeviceError
+from benchrig.desk.naming import Namer
+from benchrig.desk.paths import Place, attributes_in
 from benchrig.plan.wording import service_name, spec_of
 from benchrig.radio.table import Characteristic, Descriptor, Service, Table
-from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import AttributeSpec, Names, Uuid
-from benchrig.steps.lookup import look_up
 from benchrig.values import catalogue
 from benchrig.values.base import Format
 from benchrig.values.catalogue import long_uuid
@@ -32,87 +29,37 @@ class Naming:
     def __init__(self, services: list[ServiceSeen], known: Names, others: Iterable[Table] = ()) -> None:
         self.table = table_of(services)
         self.aliases = dict(_still_there(known, self.table) if services else known.aliases)
-        self._others = list(dict.fromkeys(table.services for table in others))
-        self._seen = list(spots(services))
-        self._handles = {spot: (descriptor or characteristic).handle for spot, characteristic, descriptor in self._seen}
+        self._seen = list(attributes_in(services))
         self._name_the_nameless()
         self.names = Names(self.aliases)
-        self._single = dict(self._names_of_one())
+        self._namer = Namer(self.table, self.names, others)
+        self.word = self._namer.word
+        self._found = dict(zip((place for place, _ in self._seen), self.table.attributes(), strict=True))
 
-    def name(self, spot: Spot) -> str:
+    def name(self, place: Place) -> str:
         """The shortest name that means this attribute and no other."""
-        handle = self._handles[spot]
-        wanted = (handle, spot.uuid)
-        return next((name for name in self._candidates(spot) if self._means(name, wanted)), f"handle 0x{handle:04X}")
+        return self._namer.name(self._found[place])
 
     def format_of(self, name: str, uuid: str) -> Format | None:
         """The format that a step gets by this name."""
         return self.names.meaning(name).format or self.names.format_of(uuid)
 
-    def _means(self, name: str, wanted: tuple[int, str]) -> bool:
-        try:
-            found = look_up(self.table, self.names, name).found.attribute
-            return (found.handle, found.uuid) == wanted and not any(self._is_ambiguous(name, t) for t in self._others)
-        except (DeviceError, Misfit):
-            return False
-
-    def _is_ambiguous(self, name: str, services: tuple[Service, ...]) -> bool:
-        try:
-            look_up(Table(services), self.names, name)
-        except AttributeAmbiguous:
-            return True
-        except AttributeMissing:
-            pass  # what is not on every unit is left out of the plan
-        return False
-
-    def service(self, uuid: str) -> str:
-        """What selections, tables and steps call a service."""
-        return service_name(uuid)
-
     def in_readings(self, uuids: Iterable[str]) -> list[str]:
         """Services as readings call them; not those whose UUID a characteristic with a name of its own has too."""
-        return [self.service(uuid) for uuid in uuids if self.names.label(uuid, "service") == self.service(uuid)]
-
-    def word(self, uuid: str, kind: str = "characteristic") -> str:
-        """A name for every attribute with this UUID; 'serial number' rather than 'serial number string'."""
-        label = self.names.label(uuid, kind)
-        short = label.removesuffix(" string").removeprefix("characteristic ")
-        return short if label != short and catalogue.uuid_of(short, kind) == uuid else label
-
-    def _candidates(self, spot: Spot) -> Iterator[str]:
-        if self._handles[spot] in self._single:
-            yield self._single[self._handles[spot]]
-        if spot.descriptor:
-            around, word = self.name(spot.around), self.word(spot.descriptor, "descriptor")
-            yield f"{around}/{word}"
-            yield f"{around}/{word}[{spot.descriptor_number}]"
-            return
-        word, service = self.word(spot.characteristic), self.service(spot.service)
-        yield word
-        yield f"{service}/{word}"
-        yield f"{service}[{spot.service_number}]/{word}"
-        yield f"{service}/{word}[{spot.number}]"
-        yield f"{service}[{spot.service_number}]/{word}[{spot.number}]"
-
-    def _names_of_one(self) -> Iterator[tuple[int, str]]:
-        """Own names that mean one attribute only, by its handle."""
-        for name, spec in self.aliases.items():
-            if spec.handle is not None or spec.service is not None or spec.index is not None:
-                with contextlib.suppress(DeviceError):
-                    yield look_up(self.table, self.names, name).found.attribute.handle, name
+        return [service_name(uuid) for uuid in uuids if self.names.label(uuid, "service") == service_name(uuid)]
 
     def _name_the_nameless(self) -> None:
         """Own names for UUIDs that have none: what the device says itself, else part of the UUID."""
         known = Names(self.aliases)
         services = {service.uuid for service in self.table.services}
-        for spot, characteristic, descriptor in self._seen:
-            uuid, kind = spot.uuid, "descriptor" if descriptor else "characteristic"
+        for place, seen in self._seen:
+            uuid, kind = place.uuid, "descriptor" if place.is_descriptor else "characteristic"
             labelled = known.label(uuid, kind) != catalogue.short_uuid(uuid)
             if labelled or uuid in services or any(spec.uuid == uuid for spec in self.aliases.values()):
                 continue
-            name = self._free(_described(characteristic) if descriptor is None else "", uuid)
-            form = self._presented(uuid) if descriptor is None else None
-            self.aliases[name] = _alias(uuid, form)
+            value = seen if isinstance(seen, CharacteristicSeen) else None
+            name = self._free(_described(value) if value else "", uuid)
+            self.aliases[name] = _alias(uuid, self._presented(uuid) if value else None)
 
     def _free(self, described: str, uuid: str) -> str:
         """A name that nothing else has."""
@@ -125,7 +72,8 @@ class Naming:
 
     def _presented(self, uuid: str) -> FormatSpec | None:
         """The format that all characteristics with this UUID say they have."""
-        specs = [presented(seen) for spot, seen, descriptor in self._seen if descriptor is None and spot.uuid == uuid]
+        alike = [seen for place, seen in self._seen if place.uuid == uuid]
+        specs = [presented(seen) for seen in alike if isinstance(seen, CharacteristicSeen)]
         first = specs[0]
         return first if all(spec == first for spec in specs) else None
 

@@ -91,7 +91,7 @@ def _field_limits(subject: AttributeEvidence, basis: Basis) -> dict[str, Proposa
     leaves = leaves or ({"value": subject.form} if subject.form else {})
     limits = {}
     for name, leaf in leaves.items():
-        groups = [stream.fields[name][0] for stream in subject.streams if name in stream.fields]
+        groups = [stream.fields[name] for stream in subject.streams if name in stream.fields]
         if leaf.kind == "number" and len(groups) == len(subject.streams):
             limits[name] = summary_limit(groups, leaf, basis)
     return limits

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from benchrig.desk.inspection import ServiceSeen
 from benchrig.draft.evidence import HIDDEN, Evidence, Snapshot
 from benchrig.draft.naming import Naming
+from benchrig.plan.wording import service_name
 from benchrig.plan.writing import Rows, StepText
 from benchrig.steps.discover import PROPERTIES
 from benchrig.values import catalogue
@@ -26,7 +27,7 @@ def expected_table(evidence: Evidence, naming: Naming) -> StepText:
         step.remarks.append("not all characteristics are listed: units differ, or one has the UUID of a descriptor")
     if services := naming.in_readings(common):
         step.hold("services", {"contains": services})
-    rows = {naming.service(uuid): _rows(characteristics, naming) for uuid, characteristics in common.items()}
+    rows = {service_name(uuid): _rows(characteristics, naming) for uuid, characteristics in common.items()}
     if filled := {service: each for service, each in rows.items() if each}:
         step.hold("table", Rows(filled))
     return step
@@ -76,9 +77,9 @@ def _twice(look: Snapshot) -> list[str]:
 
 def _remarks(looks: list[Snapshot], tables: list[_Table], naming: Naming) -> Iterator[str]:
     for uuid in dict.fromkeys(uuid for look in looks for uuid in _twice(look) if uuid not in HIDDEN):
-        yield f"the service {naming.service(uuid)} stands several times, which a table cannot say"
+        yield f"the service {service_name(uuid)} stands several times, which a table cannot say"
     for uuid in dict.fromkeys(uuid for table in tables for uuid in table):
         if not all(uuid in table for table in tables):
-            yield f"the service {naming.service(uuid)} is not on every unit"
+            yield f"the service {service_name(uuid)} is not on every unit"
     if any(service.uuid in HIDDEN for look in looks for service in look.services):
         yield "generic access and generic attribute are left out: operating systems keep them to themselves"

@@ -12,11 +12,26 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from statistics import fmean, stdev, variance
-from typing import Self
+from typing import Protocol, Self
 
 # Of the standard normal distribution 1 part in 10**15 lies beyond this.
 _FAR = 8.0
 _NODES = 60
+
+
+class Summary(Protocol):
+    """Statistics of numbers: of a stream, or from a record."""
+
+    @property
+    def count(self) -> int: ...
+    @property
+    def mean(self) -> float | None: ...
+    @property
+    def sd(self) -> float | None: ...
+    @property
+    def minimum(self) -> float | None: ...
+    @property
+    def maximum(self) -> float | None: ...
 
 
 @dataclass(frozen=True)
@@ -34,6 +49,13 @@ class Group:
         """At least one value."""
         spread = stdev(values) if len(values) > 1 else 0.0
         return cls(len(values), fmean(values), spread, min(values), max(values))
+
+    @classmethod
+    def summed(cls, seen: Summary) -> Self | None:
+        """From statistics; None where they are of nothing."""
+        if seen.mean is None or seen.minimum is None or seen.maximum is None or not seen.count:
+            return None
+        return cls(seen.count, seen.mean, seen.sd or 0.0, seen.minimum, seen.maximum)
 
 
 @dataclass(frozen=True)

@@ -88,6 +88,11 @@ class Found:
         return last
 
     @property
+    def around(self) -> Found:
+        """The characteristic that a descriptor belongs to."""
+        return Found(self.chain[:2])
+
+    @property
     def service(self) -> Service:
         first = self.chain[0]
         assert isinstance(first, Service)

@@ -15,8 +15,9 @@ from benchrig.desk.inspection import (
     DescriptorSeen,
     ServiceSeen,
 )
+from benchrig.desk.paths import attributes_in
 from benchrig.draft.compose import compose
-from benchrig.draft.evidence import Evidence, KnownUnit, Snapshot, spots
+from benchrig.draft.evidence import Evidence, KnownUnit, Snapshot
 from benchrig.draft.naming import table_of
 from benchrig.errors import MalformedValue
 from benchrig.plan.filling import filled
@@ -157,7 +158,7 @@ def test_any_table_makes_a_plan_whose_names_are_all_different(data):
         for _ in range(data.draw(st.integers(0, 3)))
     ]
     plan = plan_of(Snapshot("C4:00:00:00:00:01", 0, services, AdvertisingSeen(name="unit"), 0.5))
-    known = {spot for spot, *_ in spots(services)}
+    known = dict(attributes_in(services))
     table = table_of(services)
     reads = [filled(step, {}, plan.names).read for step in plan.steps if step.kind.verb == "read"]
     assert len({look_up(table, plan.names, name).found.attribute.handle for name in reads}) == len(known)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from benchrig.draft.compose import compose
-from benchrig.draft.evidence import Evidence, Heard, KnownUnit, StreamSeen
+from benchrig.draft.evidence import Evidence, KnownUnit, StreamSeen
 from benchrig.draft.from_devices import Collecting, collect
 from benchrig.errors import DeviceNotFound, UsageError
 from benchrig.plan.loader import load_plan
@@ -114,8 +114,8 @@ def test_units_that_refuse_at_times_are_only_remarked():
 def test_fields_that_are_not_always_there_have_no_limit():
     # Heart Rate Measurement (Bluetooth SIG GSS 2026): flags 0x00, 60 bpm; flags 0x10 with an RR interval of 1 s
     values = [bytes.fromhex("003C"), bytes.fromhex("103C0004")]
-    stream = StreamSeen("a", 5.0, 2, 1.0, Group.of([1.0]), values)
-    evidence = Evidence(met=[KnownUnit("a", "Pulse", "a")], heard=[Heard("heart rate measurement", stream)])
+    stream = StreamSeen("heart rate measurement", "a", 5.0, 2, 1.0, Group.of([1.0]), values)
+    evidence = Evidence(met=[KnownUnit("a", "Pulse", "a")], heard=[stream])
     lines = lines_about(compose(evidence, Names(), Basis()).text, "notify: heart rate measurement")
     assert "# value.flags: no limit: the flags differ" in lines
     assert "# value.rr_interval: no limit: the field is not always there" in lines
@@ -196,16 +196,16 @@ def test_the_time_to_listen_stands_as_it_was_given():
 
 def test_a_stream_without_order_has_no_limit_on_its_rate():
     gaps = Group.of([0.1, 2.0, 0.1, 0.1, 2.5])
-    stream = StreamSeen("a", 5.0, 6, 5 / 4.8, gaps, [b"\x50"] * 6)
-    evidence = Evidence(met=[KnownUnit("a", "Pulse", "a")], heard=[Heard("battery level", stream)])
+    stream = StreamSeen("battery level", "a", 5.0, 6, 5 / 4.8, gaps, [b"\x50"] * 6)
+    evidence = Evidence(met=[KnownUnit("a", "Pulse", "a")], heard=[stream])
     lines = lines_about(compose(evidence, Names(), Basis()).text, "notify: battery level")
     assert [line for line in lines if line.startswith(("count", "rate", "gap"))] == ["count: {min: 1, max: 13}"]
 
 
 def test_a_stream_that_stops_has_no_limit_that_its_own_unit_breaks():
     gaps = Group.of([0.4, 0.41])
-    stream = StreamSeen("a", 5.0, 3, 2 / 0.81, gaps, [b"\x50"] * 3)
-    evidence = Evidence(met=[KnownUnit("a", "Pulse", "a")], heard=[Heard("battery level", stream)])
+    stream = StreamSeen("battery level", "a", 5.0, 3, 2 / 0.81, gaps, [b"\x50"] * 3)
+    evidence = Evidence(met=[KnownUnit("a", "Pulse", "a")], heard=[stream])
     lines = lines_about(compose(evidence, Names(), Basis()).text, "notify: battery level")
     assert [line for line in lines if line.startswith(("count", "rate", "gap"))] == ["count: {min: 1, max: 7}"]
 

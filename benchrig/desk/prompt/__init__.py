@@ -4,7 +4,7 @@ line.py        a line -> verb, words, options
 verbs.py       the verbs, and what of the session they do
 session.py     what is watched and done with a device; connection.py its link; subscription.py what is watched
 deeds.py       what was done, kept for saving
-naming.py      what the attributes of the connected device are called; completing.py what can stand next
+completing.py  what can stand next
 saving.py      deeds -> the text of a plan: steps.py its steps, limits.py values that were seen -> limits
 typed.py       the prompt on a terminal, with history.py; piped.py lines from elsewhere
 """

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from benchrig.desk.prompt.naming import names_in
+from benchrig.desk.naming import Namer
 from benchrig.desk.prompt.verbs import VERBS, Verb
 from benchrig.text.escape import plain
 from benchrig.values.format import format_names
@@ -55,7 +55,7 @@ def attributes(session: Session, needs: tuple[str, ...]) -> list[str]:
     """The attributes of the device that offer one of these properties; the own names before it was connected."""
     if session.connection.table is None:
         return [*session.desk.names.aliases]
-    found = names_in(session.connection.table, session.desk.names)
+    found = Namer(session.connection.table, session.desk.names).all()
     readable = "read" in needs or "write" in needs
     return [
         name

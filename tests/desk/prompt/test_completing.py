@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from benchrig.desk.desk import Desk
+from benchrig.desk.naming import Namer
 from benchrig.desk.prompt.completing import proposals
-from benchrig.desk.prompt.naming import names_in
 from benchrig.desk.prompt.session import Session
 from benchrig.steps.lookup import look_up
 from tests.desk.kit import at_desk
@@ -71,7 +71,7 @@ def test_before_there_is_a_device_own_names_are_proposed() -> None:
 def test_every_name_means_its_attribute(device: str) -> None:
     async def work(desk: Desk) -> int:
         _, link = await desk.reach()
-        names = names_in(link.table, desk.names)
+        names = Namer(link.table, desk.names).all()
         for name, found in names.items():
             assert look_up(link.table, desk.names, name).found == found
         return len(names)
@@ -82,6 +82,11 @@ def test_every_name_means_its_attribute(device: str) -> None:
 def test_of_several_alike_each_has_a_name() -> None:
     async def work(desk: Desk) -> list[str]:
         _, link = await desk.reach()
-        return [name for name in names_in(link.table, desk.names) if "level" in name]
+        return [name for name in Namer(link.table, desk.names).all() if "level" in name]
 
-    assert at_desk(work, TWINS) == ["battery level[0]", "battery level[1]", "battery level[2]"]
+    # as a draft calls them
+    assert at_desk(work, TWINS) == [
+        "battery[0]/battery level",
+        "battery[1]/battery level[0]",
+        "battery[1]/battery level[1]",
+    ]
