@@ -1,10 +1,15 @@
 """What is wrong with a device, from its inspection alone: no radio, no clock.
 
+rule.py           a rule, and a family of them
+look.py           the inspection as rules look at it
+
+and a file a family:
+
 services.py       adopted services: what has to be in them, what must not (requirements.py: the table)
 identifiers.py    UUIDs
 declarations.py   properties and descriptors that belong together
 access.py         what must be readable
-values.py         lengths, reserved numbers, ranges, text
+values.py         lengths, reserved numbers, text, ranges
 presentation.py   presentation formats
 reports.py        reports of HID devices
 database_hash.py  the hash of the table
@@ -13,20 +18,23 @@ advertising.py    payloads, and what they say beside the table
 
 from __future__ import annotations
 
+from functools import cache
 from typing import TYPE_CHECKING
 
 from benchrig.desk.findings.finding import Finding, Severity
 
 if TYPE_CHECKING:
+    from benchrig.desk.findings.rule import Family
     from benchrig.desk.inspection import Inspection
 
-__all__ = ["Finding", "Severity", "findings"]
+__all__ = ["Finding", "Severity", "families", "findings"]
 
 _ORDER = ("error", "warning", "note")
 
 
-def findings(seen: Inspection) -> list[Finding]:
-    """All that is wrong, errors first, each kind in the order of the families above."""
+@cache
+def families() -> list[Family]:
+    """All rules, in the order in which findings are told."""
     from benchrig.desk.findings import (
         access,
         advertising,
@@ -39,6 +47,16 @@ def findings(seen: Inspection) -> list[Finding]:
         values,
     )
 
-    families = (services, identifiers, declarations, access, values, presentation, reports, database_hash, advertising)
-    found = [finding for family in families for finding in family.judge(seen)]
+    files = (services, identifiers, declarations, access, values, presentation, reports, database_hash, advertising)
+    return [file.FAMILY for file in files]
+
+
+def findings(seen: Inspection) -> list[Finding]:
+    """All that is wrong, errors first, each kind family by family in the order of the table."""
+    from benchrig.desk.findings.look import Look
+
+    look, found = Look(seen), list[Finding]()
+    for family in families():
+        of_family = [finding for rule in family.rules for finding in rule.findings(look)]
+        found += sorted(of_family, key=lambda finding: look.order(finding.where))
     return sorted(found, key=lambda finding: _ORDER.index(finding.severity))

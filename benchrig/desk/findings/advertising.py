@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 
-from benchrig.desk.findings.finding import Finding, Severity
-from benchrig.desk.inspection import CharacteristicSeen, Inspection
+from benchrig.desk.findings.look import Look
+from benchrig.desk.findings.rule import Broken, Family
+from benchrig.desk.inspection import Content
 from benchrig.values import catalogue
 from benchrig.values.advertising import AdField, parse_payload
 from benchrig.values.catalogue import long_uuid
+
+FAMILY = Family("advertising")
 
 FLAGS, SHORT_NAME, COMPLETE_NAME, APPEARANCE = 0x01, 0x08, 0x09, 0x19
 LIMITED, GENERAL, NO_CLASSIC, BOTH_AT_ONCE = 0x01, 0x02, 0x04, 0x18
@@ -17,101 +20,127 @@ LONGEST = 31
 # Not more than once in a block (Core Specification Supplement, Part A 1); the two kinds of names count together.
 _ONCE = {FLAGS: "flags", SHORT_NAME: "local name", COMPLETE_NAME: "local name", APPEARANCE: "appearance"}
 _ADVERTISING, _RESPONSE = "advertising", "scan response"
+_CORE = "Core specification Vol 3 Part C"
 _SUPPLEMENT = "Core Specification Supplement, Part A"
-_WARNING: Severity = "warning"
-_NOTE: Severity = "note"
 # An operating system keeps these to itself.
 _HIDDEN = (long_uuid(0x1800), long_uuid(0x1801), long_uuid(0x1812))
 
 
-def judge(seen: Inspection) -> Iterator[Finding]:
-    heard = seen.advertising
-    blocks = {
-        where: parse_payload(bytes.fromhex(payload))
-        for where, payload in ((_ADVERTISING, heard.payload), (_RESPONSE, heard.scan_response))
-        if payload is not None
-    }
-    for where, fields in blocks.items():
-        yield from _form(where, fields)
-    if _ADVERTISING in blocks:
-        yield from _flags(blocks[_ADVERTISING], blocks.get(_RESPONSE, []), connectable=bool(heard.connectable))
-    fields = [field for block in blocks.values() for field in block]
-    yield from _name(seen, fields)
-    yield from _appearance(seen, fields)
-    yield from _services(seen)
+def _blocks(look: Look) -> dict[str, list[AdField]]:
+    """The payloads that the radio tells, by where they are sent."""
+    heard = look.seen.advertising
+    payloads = {_ADVERTISING: heard.payload, _RESPONSE: heard.scan_response}
+    return {where: parse_payload(bytes.fromhex(data)) for where, data in payloads.items() if data is not None}
 
 
-def _form(where: str, fields: list[AdField]) -> Iterator[Finding]:
-    for field in (field for field in fields if field.wrong):
-        sentence = f"{field.name or f'type 0x{field.type:02X}'} at byte {field.offset}: {field.wrong}"
-        yield Finding(
-            "malformed-advertising", "error", where, sentence, f"Core specification Vol 3 Part C 11; {_SUPPLEMENT}"
-        )
-    for name, count in Counter(_ONCE[field.type] for field in fields if field.type in _ONCE).items():
-        if count > 1:
-            yield Finding(
-                "repeated-field", "error", where, f"{count} times {name}; one is the most", f"{_SUPPLEMENT} 1"
-            )
-    if (size := sum(field.length for field in fields)) > LONGEST:
-        sentence = (
-            f"{size} bytes; without extended advertising {LONGEST} are the most, and older phones hear nothing else"
-        )
-        yield Finding("long-advertising", "warning", where, sentence, "Core specification Vol 6 Part B 2.3.1")
+def _fields(look: Look, *types: int) -> Iterator[AdField]:
+    """The fields of these types that are well formed, in either payload."""
+    fields = (field for block in _blocks(look).values() for field in block)
+    return (field for field in fields if field.type in types and not field.wrong)
 
 
-def _flags(fields: list[AdField], response: list[AdField], *, connectable: bool) -> Iterator[Finding]:
-    source = f"{_SUPPLEMENT} 1.3"
-    if any(field.type == FLAGS for field in response):
-        yield Finding(
-            "flags-in-response", "error", _RESPONSE, "flags belong into the advertising data, not here", source
-        )
-    flags = next((field for field in fields if field.type == FLAGS and field.raw), None)
-    if flags is None:
-        if connectable:
-            sentence = "a device that takes connections, without flags: a device for LE alone has to say so in them"
-            yield Finding("missing-flags", "warning", _ADVERTISING, sentence, source)
-        return
-    bits = flags.raw[0]
+@FAMILY.rule("malformed-advertising", "error", f"{_CORE} 11; {_SUPPLEMENT}", "a payload is malformed")
+def malformed_advertising(look: Look) -> Iterator[Broken]:
+    for where, fields in _blocks(look).items():
+        for field in (field for field in fields if field.wrong):
+            name = field.name or f"type 0x{field.type:02X}"
+            yield Broken(where, f"{name} at byte {field.offset}: {field.wrong}")
+
+
+@FAMILY.rule("repeated-field", "error", f"{_SUPPLEMENT} 1", "what may stand once in a payload stands twice")
+def repeated_field(look: Look) -> Iterator[Broken]:
+    for where, fields in _blocks(look).items():
+        for name, count in Counter(_ONCE[field.type] for field in fields if field.type in _ONCE).items():
+            if count > 1:
+                yield Broken(where, f"{count} times {name}; one is the most")
+
+
+@FAMILY.rule(
+    "long-advertising",
+    "warning",
+    "Core specification Vol 6 Part B 2.3.1",
+    f"more than {LONGEST} bytes, which only extended advertising carries",
+)
+def long_advertising(look: Look) -> Iterator[Broken]:
+    for where, fields in _blocks(look).items():
+        if (size := sum(field.length for field in fields)) > LONGEST:
+            most = f"without extended advertising {LONGEST} are the most, and older phones hear nothing else"
+            yield Broken(where, f"{size} bytes; {most}")
+
+
+@FAMILY.rule("flags-in-response", "error", f"{_SUPPLEMENT} 1.3", "flags in the scan response")
+def flags_in_response(look: Look) -> Iterator[Broken]:
+    blocks = _blocks(look)
+    if _ADVERTISING in blocks and any(field.type == FLAGS for field in blocks.get(_RESPONSE, [])):
+        yield Broken(_RESPONSE, "flags belong into the advertising data, not here")
+
+
+def _flags(look: Look) -> int | None:
+    fields = _blocks(look).get(_ADVERTISING, [])
+    return next((field.raw[0] for field in fields if field.type == FLAGS and field.raw), None)
+
+
+@FAMILY.rule("missing-flags", "warning", f"{_SUPPLEMENT} 1.3", "a device that takes connections advertises no flags")
+def missing_flags(look: Look) -> Iterator[Broken]:
+    heard = look.seen.advertising
+    if heard.payload is not None and heard.connectable and _flags(look) is None:
+        so = "a device for LE alone has to say so in them"
+        yield Broken(_ADVERTISING, f"a device that takes connections, without flags: {so}")
+
+
+@FAMILY.rule("discoverable-twice", "error", f"{_CORE} 9.2.3 and 9.2.4", "limited and general discoverable at once")
+def discoverable_twice(look: Look) -> Iterator[Broken]:
+    bits = _flags(look) or 0
     if bits & LIMITED and bits & GENERAL:
-        sentence = "limited and general discoverable at once; a device is one of the two"
-        yield Finding(
-            "discoverable-twice", "error", _ADVERTISING, sentence, "Core specification Vol 3 Part C 9.2.3 and 9.2.4"
-        )
+        yield Broken(_ADVERTISING, "limited and general discoverable at once; a device is one of the two")
+
+
+@FAMILY.rule(
+    "flags-contradict", "error", f"{_CORE} 9.2.4", "the flags say that BR/EDR is not supported, and that it is"
+)
+def flags_contradict(look: Look) -> Iterator[Broken]:
+    bits = _flags(look) or 0
     if bits & NO_CLASSIC and bits & BOTH_AT_ONCE:
-        sentence = "the flags say that BR/EDR is not supported, and that it works beside LE"
-        yield Finding("flags-contradict", "error", _ADVERTISING, sentence, "Core specification Vol 3 Part C 9.2.4")
+        yield Broken(_ADVERTISING, "the flags say that BR/EDR is not supported, and that it works beside LE")
 
 
-def _name(seen: Inspection, fields: list[AdField]) -> Iterator[Finding]:
-    """The advertised name is the device name, or its beginning."""
-    own = _value(seen, 0x2A00)
-    if own is None or not isinstance(own.content and own.content.value, str):
-        return
-    assert own.content is not None
-    full = own.content.data
-    source = f"{_SUPPLEMENT} 1.2"
-    for field in (field for field in fields if field.type in (SHORT_NAME, COMPLETE_NAME)):
+@FAMILY.rule(
+    "name-differs", "error", f"{_SUPPLEMENT} 1.2", "the advertised name is not the device name or its beginning"
+)
+def name_differs(look: Look) -> Iterator[Broken]:
+    own = _content(look, 0x2A00)
+    if own is not None and isinstance(own.value, str):
+        yield from (Broken(_ADVERTISING, sentence) for sentence in _unlike(look, own.data, own.value))
+
+
+def _unlike(look: Look, full: bytes, name: str) -> Iterator[str]:
+    for field in _fields(look, SHORT_NAME, COMPLETE_NAME):
         fits = field.raw == full if field.type == COMPLETE_NAME else full.startswith(field.raw)
-        if not fits and not field.wrong:
+        if not fits:
             kind = "is not" if field.type == COMPLETE_NAME else "is not the beginning of"
-            sentence = f"the {field.name} '{field.text}' {kind} the device name '{own.content.value}'"
-            yield Finding("name-differs", "error", _ADVERTISING, sentence, source)
-    heard = seen.advertising.name.encode()
-    if seen.advertising.payload is None and not full.startswith(heard):
-        sentence = f"the advertised name '{seen.advertising.name}' is not the device name '{own.content.value}'"
-        yield Finding("name-differs", "error", _ADVERTISING, sentence, source)
+            yield f"the {field.name} '{field.text}' {kind} the device name '{name}'"
+    heard = look.seen.advertising
+    if heard.payload is None and not full.startswith(heard.name.encode()):
+        yield f"the advertised name '{heard.name}' is not the device name '{name}'"
 
 
-def _appearance(seen: Inspection, fields: list[AdField]) -> Iterator[Finding]:
-    own = _value(seen, 0x2A01)
-    for field in (field for field in fields if field.type == APPEARANCE and not field.wrong):
-        if own is not None and own.content is not None and len(own.content.data) == 2 and own.content.data != field.raw:
-            there, here = (int.from_bytes(data, "little") for data in (own.content.data, field.raw))
-            sentence = f"the advertised appearance is 0x{here:04X}, that of the table 0x{there:04X}"
-            yield Finding("appearance-differs", "error", _ADVERTISING, sentence, f"{_SUPPLEMENT} 1.12")
+@FAMILY.rule("appearance-differs", "error", f"{_SUPPLEMENT} 1.12", "the advertised appearance is not that of the table")
+def appearance_differs(look: Look) -> Iterator[Broken]:
+    own = _content(look, 0x2A01)
+    for field in _fields(look, APPEARANCE):
+        if own is not None and len(own.data) == 2 and own.data != field.raw:
+            there, here = (int.from_bytes(data, "little") for data in (own.data, field.raw))
+            yield Broken(_ADVERTISING, f"the advertised appearance is 0x{here:04X}, that of the table 0x{there:04X}")
 
 
-def _services(seen: Inspection) -> Iterator[Finding]:
+@FAMILY.rule(
+    "service-not-there",
+    "warning",
+    f"{_SUPPLEMENT} 1.1",
+    "a service is advertised and not in the table; a note where the radio may hide it",
+)
+def service_not_there(look: Look) -> Iterator[Broken]:
+    seen = look.seen
     there = {service.uuid for service in seen.services} | set(() if seen.whole_table else _HIDDEN)
     # what has its service data beside it lives in the advertising: beacons have no such service
     there |= set(seen.advertising.service_data)
@@ -119,11 +148,12 @@ def _services(seen: Inspection) -> Iterator[Finding]:
         name = catalogue.name_of(uuid, "service")
         said = f"{name} ({catalogue.short_uuid(uuid)})" if name else catalogue.short_uuid(uuid)
         if seen.whole_table:
-            severity, sentence = _WARNING, f"the service {said} is advertised, but the table has none"
+            yield Broken(_ADVERTISING, f"the service {said} is advertised, but the table has none")
         else:
-            severity, sentence = _NOTE, f"the service {said} is advertised, but this radio does not show it"
-        yield Finding("service-not-there", severity, _ADVERTISING, sentence, f"{_SUPPLEMENT} 1.1")
+            sentence = f"the service {said} is advertised, but this radio does not show it"
+            yield Broken(_ADVERTISING, sentence, severity="note")
 
 
-def _value(seen: Inspection, uuid16: int) -> CharacteristicSeen | None:
-    return next((each for _, each in seen.characteristics() if each.uuid == long_uuid(uuid16)), None)
+def _content(look: Look, uuid16: int) -> Content | None:
+    own = look.characteristic(uuid16)
+    return own.content if own is not None else None

@@ -5,12 +5,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from benchrig.desk.findings.finding import Finding
-from benchrig.desk.inspection import AttributeSeen, Inspection
-from benchrig.desk.paths import path_of
+from benchrig.desk.findings.look import Look
+from benchrig.desk.findings.rule import Broken, Family
+from benchrig.desk.inspection import AttributeSeen
 from benchrig.values import catalogue
 
-DATABASE_HASH = 0x2B2A
+FAMILY = Family("database hash")
+
+DATABASE_HASH = catalogue.long_uuid(0x2B2A)
 # Service, secondary service, include and characteristic declarations, extended properties: with their values.
 WITH_VALUE = (0x2800, 0x2801, 0x2802, 0x2803, 0x2900)
 # Descriptors whose values may change without a change of the table.
@@ -19,22 +21,21 @@ WITHOUT_VALUE = (0x2901, 0x2902, 0x2903, 0x2904, 0x2905)
 _SOURCE = "Core specification Vol 3 Part G 7.3.1"
 
 
-def judge(seen: Inspection) -> Iterator[Finding]:
-    hashes = [each for _, each in seen.characteristics() if catalogue.short_uuid(each.uuid) == f"{DATABASE_HASH:04X}"]
-    for found in (each for each in hashes if each.content is not None and not each.content.wrong):
-        assert found.content is not None
-        where = path_of(seen, found)
-        if not seen.outline:
-            sentence = "the hash was not checked: the device's own table could not be read over this radio"
-            yield Finding("hash-unchecked", "note", where, sentence, _SOURCE)
-            continue
-        due = database_hash(seen.outline)
-        if found.content.data != due:
-            swapped = ", that is with its bytes in reverse" if found.content.data == due[::-1] else ""
-            sentence = (
-                f"the hash does not match the table{swapped}; due is {due.hex().upper()} (as it goes over the air)"
-            )
-            yield Finding("hash-mismatch", "error", where, sentence, _SOURCE)
+@FAMILY.rule("hash-unchecked", "note", _SOURCE, "there is a database hash, and this radio cannot read the table of it")
+def hash_unchecked(look: Look) -> Iterator[Broken]:
+    if not look.seen.outline:
+        sentence = "the hash was not checked: the device's own table could not be read over this radio"
+        yield from (Broken(standing.path, sentence) for standing, _ in look.sound(DATABASE_HASH))
+
+
+@FAMILY.rule("hash-mismatch", "error", _SOURCE, "the database hash is not that of the table")
+def hash_mismatch(look: Look) -> Iterator[Broken]:
+    for standing, content in look.sound(DATABASE_HASH) if look.seen.outline else ():
+        due = database_hash(look.seen.outline)
+        if content.data != due:
+            swapped = ", that is with its bytes in reverse" if content.data == due[::-1] else ""
+            said = f"the hash does not match the table{swapped}; due is {due.hex().upper()} (as it goes over the air)"
+            yield Broken(standing.path, said)
 
 
 def database_hash(outline: Sequence[AttributeSeen]) -> bytes:

@@ -5,14 +5,17 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 
-from benchrig.desk.findings.finding import Finding
-from benchrig.desk.inspection import CharacteristicSeen, DescriptorSeen, Inspection
-from benchrig.desk.paths import Standing, standings
+from benchrig.desk.findings.look import Look
+from benchrig.desk.findings.rule import Broken, Family
+from benchrig.desk.inspection import CharacteristicSeen
 from benchrig.values import catalogue
 from benchrig.values.catalogue import long_uuid
 
-CCCD, PRESENTATION, AGGREGATE = 0x2902, 0x2904, 0x2905
+FAMILY = Family("declarations")
+
+CCCD, PRESENTATION, AGGREGATE = (long_uuid(number) for number in (0x2902, 0x2904, 0x2905))
 # A characteristic has at most one of each: 3.3.3.1 to 3.3.3.4 and 3.3.3.6.
 _ONLY_ONE = {long_uuid(number) for number in (0x2900, 0x2901, 0x2902, 0x2903, 0x2905)}
 _PROPERTIES = "Core specification Vol 3 Part G 3.3.1.1"
@@ -21,71 +24,94 @@ _DESCRIPTORS = "Core specification Vol 3 Part G 3.3.3"
 
 @dataclass(frozen=True)
 class _Pair:
-    """A descriptor that has to be there when one of the properties is, and means nothing without; `so` is what follows
-    when it is missing."""
+    """A descriptor that has to be there when one of the properties is, and means nothing without."""
 
     properties: tuple[str, ...]
     descriptor: int
     rule: str
-    so: str = ""
+    so: str = ""  # what follows when it is missing
+
+    @property
+    def name(self) -> str:
+        return f"{catalogue.name_of(self.descriptor, 'descriptor')} ({self.descriptor:04X})"
+
+    def said(self, seen: CharacteristicSeen) -> list[str]:
+        return [one for one in self.properties if one in seen.properties]
 
 
 _PAIRS = (
-    _Pair(("notify", "indicate"), CCCD, "cccd", ": nobody can subscribe"),
+    _Pair(("notify", "indicate"), 0x2902, "cccd", ": nobody can subscribe"),
     _Pair(("broadcast",), 0x2903, "sccd", ": nobody can have it broadcast"),
     _Pair(("extended properties",), 0x2900, "extended-properties"),
 )
 
 
-def judge(seen: Inspection) -> Iterator[Finding]:
-    formats = {
-        each.seen.handle for each in standings(seen) if each.seen.uuid == long_uuid(PRESENTATION)
-    }  # of the whole device
-    for standing in standings(seen):
-        part = standing.seen
-        if isinstance(part, CharacteristicSeen):
-            for pair in _PAIRS:
-                yield from _pair(standing, part, pair)
-            yield from _number_of_descriptors(standing, part)
-        elif isinstance(part, DescriptorSeen) and seen.whole_table and part.content and not part.content.wrong:
-            yield from _aggregate(standing, part, formats)
-            yield from _configuration(standing, part)
+def _missing(pair: _Pair, look: Look) -> Iterator[Broken]:
+    for standing, seen in look.characteristics():
+        if (said := pair.said(seen)) and seen.descriptor(pair.descriptor) is None:
+            yield Broken(standing.path, f"{' and '.join(said)} among its properties, but no {pair.name}{pair.so}")
 
 
-def _pair(standing: Standing, seen: CharacteristicSeen, pair: _Pair) -> Iterator[Finding]:
-    said = [one for one in pair.properties if one in seen.properties]
-    there = seen.descriptor(pair.descriptor) is not None
-    name = f"{catalogue.name_of(pair.descriptor, 'descriptor')} ({pair.descriptor:04X})"
-    if said and not there:
-        sentence = f"{' and '.join(said)} among its properties, but no {name}{pair.so}"
-        yield Finding(f"missing-{pair.rule}", "error", standing.path, sentence, _PROPERTIES)
-    if there and not said:
-        sentence = f"{name} is there, but {' and '.join(pair.properties)} not among its properties"
-        yield Finding(f"idle-{pair.rule}", "warning", standing.path, sentence, _PROPERTIES)
+def _idle(pair: _Pair, look: Look) -> Iterator[Broken]:
+    for standing, seen in look.characteristics():
+        if seen.descriptor(pair.descriptor) is not None and not pair.said(seen):
+            sentence = f"{pair.name} is there, but {' and '.join(pair.properties)} not among its properties"
+            yield Broken(standing.path, sentence)
 
 
-def _number_of_descriptors(standing: Standing, seen: CharacteristicSeen) -> Iterator[Finding]:
-    count = Counter(each.uuid for each in seen.descriptors)
-    for uuid in (each for each in count if each in _ONLY_ONE and count[each] > 1):
-        sentence = f"{count[uuid]} times {catalogue.name_of(uuid, 'descriptor')}; one is the most"
-        yield Finding("duplicate-descriptor", "error", standing.path, sentence, _DESCRIPTORS)
-    if count[long_uuid(PRESENTATION)] > 1 and not count[long_uuid(AGGREGATE)]:
-        sentence = f"{count[long_uuid(PRESENTATION)]} presentation formats (2904) without an aggregate format (2905)"
-        yield Finding("missing-aggregate-format", "error", standing.path, sentence, f"{_DESCRIPTORS}.5")
+for _pair in _PAIRS:
+    _properties = " or ".join(f"`{one}`" for one in _pair.properties)
+    _without = f"{_properties} is among the properties, and the descriptor {_pair.descriptor:04X} is missing"
+    FAMILY.rule(f"missing-{_pair.rule}", "error", _PROPERTIES, _without)(partial(_missing, _pair))
+    _alone = f"the descriptor {_pair.descriptor:04X} without {_properties} among the properties"
+    FAMILY.rule(f"idle-{_pair.rule}", "warning", _PROPERTIES, _alone)(partial(_idle, _pair))
 
 
-def _aggregate(standing: Standing, seen: DescriptorSeen, formats: set[int]) -> Iterator[Finding]:
-    """An aggregate format lists the handles of presentation formats."""
-    value = seen.content.value if seen.content is not None else None
-    if seen.uuid == long_uuid(AGGREGATE) and isinstance(value, dict):
-        others = [f"0x{handle:04X}" for handle in value.get("handles", []) if handle not in formats]
+@FAMILY.rule("duplicate-descriptor", "error", _DESCRIPTORS, "a descriptor that there is only one of stands twice")
+def duplicate_descriptor(look: Look) -> Iterator[Broken]:
+    for standing, seen in look.characteristics():
+        count = Counter(each.uuid for each in seen.descriptors)
+        for uuid in (each for each in count if each in _ONLY_ONE and count[each] > 1):
+            sentence = f"{count[uuid]} times {catalogue.name_of(uuid, 'descriptor')}; one is the most"
+            yield Broken(standing.path, sentence)
+
+
+@FAMILY.rule(
+    "missing-aggregate-format",
+    "error",
+    f"{_DESCRIPTORS}.5",
+    "several presentation formats without the descriptor that puts them in order",
+)
+def missing_aggregate_format(look: Look) -> Iterator[Broken]:
+    for standing, seen in look.characteristics():
+        count = Counter(each.uuid for each in seen.descriptors)
+        if count[PRESENTATION] > 1 and not count[AGGREGATE]:
+            sentence = f"{count[PRESENTATION]} presentation formats (2904) without an aggregate format (2905)"
+            yield Broken(standing.path, sentence)
+
+
+@FAMILY.rule(
+    "wrong-aggregate-format",
+    "error",
+    f"{_DESCRIPTORS}.6",
+    "an aggregate format lists a handle that is not that of a presentation format",
+)
+def wrong_aggregate_format(look: Look) -> Iterator[Broken]:
+    formats = {seen.handle for _, seen in look.descriptors() if seen.uuid == PRESENTATION}  # of the whole device
+    for standing, content in look.sound(AGGREGATE) if look.seen.whole_table else ():
+        handles = content.value.get("handles", []) if isinstance(content.value, dict) else []
+        others = [f"0x{handle:04X}" for handle in handles if handle not in formats]
         if others:
             sentence = f"{' and '.join(others)} among its handles, where no presentation format stands"
-            yield Finding("wrong-aggregate-format", "error", standing.path, sentence, f"{_DESCRIPTORS}.6")
+            yield Broken(standing.path, sentence)
 
 
-def _configuration(standing: Standing, seen: DescriptorSeen) -> Iterator[Finding]:
+@FAMILY.rule(
+    "cccd-not-reset", "warning", f"{_DESCRIPTORS}.3", "subscribed right after connecting, to a client without a bond"
+)
+def cccd_not_reset(look: Look) -> Iterator[Broken]:
     """This bench has no bond with the device and has subscribed to nothing."""
-    if seen.uuid == long_uuid(CCCD) and seen.content is not None and any(seen.content.data):
-        sentence = "subscribed right after connecting: without a bond it begins with 0 at each connection"
-        yield Finding("cccd-not-reset", "warning", standing.path, sentence, f"{_DESCRIPTORS}.3")
+    for standing, content in look.sound(CCCD):
+        if any(content.data):
+            sentence = "subscribed right after connecting: without a bond it begins with 0 at each connection"
+            yield Broken(standing.path, sentence)

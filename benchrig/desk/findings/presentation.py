@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Iterator
 from fractions import Fraction
 
-from benchrig.desk.findings.finding import Finding
-from benchrig.desk.inspection import DescriptorSeen, Inspection
-from benchrig.desk.paths import Standing, standings
+from benchrig.desk.findings.look import Look
+from benchrig.desk.findings.rule import Broken, Family
+from benchrig.desk.paths import Standing
 from benchrig.errors import MalformedValue
 from benchrig.values import catalogue
 from benchrig.values.base import Format
@@ -15,6 +16,8 @@ from benchrig.values.catalogue import long_uuid
 from benchrig.values.numbers import IntegerFormat
 from benchrig.values.structs import ListFormat, StructFormat
 from benchrig.values.text import BytesFormat
+
+FAMILY = Family("presentation")
 
 PRESENTATION, BATTERY_LEVEL = long_uuid(0x2904), long_uuid(0x2A19)
 BLUETOOTH_SIG = 1
@@ -24,48 +27,82 @@ _CORE = "Core specification Vol 3 Part G 3.3.3.5"
 _ASSIGNED = "Bluetooth SIG assigned numbers, 2026"
 
 
-def judge(seen: Inspection) -> Iterator[Finding]:
-    batteries: dict[bytes, str] = {}
-    for standing in standings(seen):
-        part = standing.seen
-        if not isinstance(part, DescriptorSeen) or part.uuid != PRESENTATION or part.content is None:
-            continue
-        data = part.content.data
-        if len(data) == 7:  # another length is a finding of the values
-            yield from _format(standing, data)
-        # name space and description tell batteries apart
-        twin = batteries.setdefault(data[4:], standing.path) if _of_battery(standing) else standing.path
-        if twin != standing.path:
-            sentence = f"it has the name space and description of {twin}, so nobody can tell the batteries apart"
-            yield Finding("batteries-alike", "error", standing.path, sentence, "Battery Service 1.0, 3.1.2.1")
+def _presented(look: Look) -> Iterator[tuple[Standing, bytes]]:
+    """The presentation formats; another length than 7 is a finding of the values."""
+    for standing, seen in look.descriptors():
+        if seen.uuid == PRESENTATION and seen.content is not None and len(seen.content.data) == 7:
+            yield standing, seen.content.data
 
 
-def _of_battery(standing: Standing) -> bool:
-    return standing.within is not None and standing.within.seen.uuid == BATTERY_LEVEL
+def _described(look: Look) -> Iterator[tuple[Standing, bytes, Format]]:
+    """Those that describe a format."""
+    for standing, data in _presented(look):
+        with contextlib.suppress(MalformedValue):
+            yield standing, data, catalogue.format_from_presentation(data)
 
 
-def _format(standing: Standing, data: bytes) -> Iterator[Finding]:
+@FAMILY.rule(
+    "presentation-reserved", "error", _ASSIGNED, "a presentation format, or the name space or unit in it, is reserved"
+)
+def presentation_reserved(look: Look) -> Iterator[Broken]:
+    for standing, data in _presented(look):
+        yield from (Broken(standing.path, sentence) for sentence in _reserved(data))
+
+
+def _reserved(data: bytes) -> Iterator[str]:
     try:
-        said = catalogue.format_from_presentation(data)
+        catalogue.format_from_presentation(data)
     except MalformedValue as error:
-        yield Finding("presentation-reserved", "error", standing.path, error.message, _ASSIGNED)
+        yield error.message
         return
     unit, namespace = int.from_bytes(data[2:4], "little"), data[4]
     if namespace != BLUETOOTH_SIG:
-        sentence = f"the name space 0x{namespace:02X} is reserved; 0x01 is assigned"
-        yield Finding("presentation-reserved", "error", standing.path, sentence, _ASSIGNED)
+        yield f"the name space 0x{namespace:02X} is reserved; 0x01 is assigned"
     if not FIRST_UNIT <= unit <= LAST_UNIT:
-        sentence = f"the unit 0x{unit:04X} is no unit: these are 0x2700 to 0x27FF, 0x2700 for none"
-        yield Finding("presentation-reserved", "error", standing.path, sentence, _ASSIGNED)
-    if data[1] and not isinstance(said, IntegerFormat):
-        sentence = (
-            f"an exponent of {int.from_bytes(data[1:2], signed=True)} with {said.describe()}; only integers have one"
-        )
-        yield Finding("presentation-exponent", "error", standing.path, sentence, f"{_CORE}.3")
-    assert standing.within is not None
-    defined = catalogue.definition(standing.within.seen.uuid)
-    if defined is not None and (unlike := _differences(said, defined, unit)):
-        yield Finding("presentation-contradicts", "error", standing.path, unlike, "GATT Specification Supplement")
+        yield f"the unit 0x{unit:04X} is no unit: these are 0x2700 to 0x27FF, 0x2700 for none"
+
+
+@FAMILY.rule(
+    "presentation-exponent", "error", f"{_CORE}.3", "a presentation format with an exponent is not one of integers"
+)
+def presentation_exponent(look: Look) -> Iterator[Broken]:
+    for standing, data, said in _described(look):
+        if data[1] and not isinstance(said, IntegerFormat):
+            exponent = int.from_bytes(data[1:2], signed=True)
+            sentence = f"an exponent of {exponent} with {said.describe()}; only integers have one"
+            yield Broken(standing.path, sentence)
+
+
+@FAMILY.rule(
+    "presentation-contradicts",
+    "error",
+    "GATT Specification Supplement",
+    "a presentation format says otherwise than the definition of the characteristic",
+)
+def presentation_contradicts(look: Look) -> Iterator[Broken]:
+    for standing, data, said in _described(look):
+        assert standing.within is not None
+        defined = catalogue.definition(standing.within.seen.uuid)
+        unit = int.from_bytes(data[2:4], "little")
+        if defined is not None and (unlike := _differences(said, defined, unit)):
+            yield Broken(standing.path, unlike)
+
+
+@FAMILY.rule(
+    "batteries-alike",
+    "error",
+    "Battery Service 1.0, 3.1.2.1",
+    "two batteries have presentation formats with one name space and description",
+)
+def batteries_alike(look: Look) -> Iterator[Broken]:
+    batteries: dict[bytes, str] = {}
+    for standing, seen in look.descriptors():
+        of_battery = standing.within is not None and standing.within.seen.uuid == BATTERY_LEVEL
+        if seen.uuid == PRESENTATION and seen.content is not None and of_battery:
+            twin = batteries.setdefault(seen.content.data[4:], standing.path)
+            if twin != standing.path:
+                sentence = f"it has the name space and description of {twin}, so nobody can tell the batteries apart"
+                yield Broken(standing.path, sentence)
 
 
 def _differences(said: Format, defined: Format, unit: int) -> str:

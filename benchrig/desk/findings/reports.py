@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from benchrig.desk.findings.finding import Finding
+from benchrig.desk.findings.look import Look
+from benchrig.desk.findings.rule import Broken, Family
 from benchrig.desk.findings.services import JUDGED
-from benchrig.desk.inspection import CharacteristicSeen, Inspection
-from benchrig.desk.paths import standings
+from benchrig.desk.inspection import CharacteristicSeen
 from benchrig.values.catalogue import long_uuid
+
+FAMILY = Family("reports")
 
 HID, REPORT, REPORT_REFERENCE = long_uuid(0x1812), long_uuid(0x2A4D), 0x2908
 # type of report: properties that it must have
@@ -20,13 +22,13 @@ _MUST = {
 _MAY = {"input": ("write",)}
 
 
-def judge(seen: Inspection) -> Iterator[Finding]:
-    for standing in standings(seen):
-        report = standing.seen
-        if isinstance(report, CharacteristicSeen) and report.uuid == REPORT and standing.service.uuid == HID:
+@FAMILY.rule("report-properties", "error", "HID Service", "the properties of a HID report are not those of its type")
+def report_properties(look: Look) -> Iterator[Broken]:
+    for standing, report in look.characteristics():
+        if report.uuid == REPORT and standing.service.uuid == HID:
             kind = _type(report)
             if kind in _MUST and (wrong := _wrong(kind, report.properties)):
-                yield Finding("report-properties", "error", standing.path, wrong, "HID Service")
+                yield Broken(standing.path, wrong)
 
 
 def _type(report: CharacteristicSeen) -> str:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Iterator
+from functools import partial
 
-from benchrig.desk.findings.finding import Finding, Severity
-from benchrig.desk.inspection import CharacteristicSeen, Content, DescriptorSeen, Inspection
-from benchrig.desk.paths import Standing, standings
+from benchrig.desk.findings.look import Look
+from benchrig.desk.findings.rule import Broken, Family
+from benchrig.desk.inspection import Content
+from benchrig.desk.paths import Standing
 from benchrig.values import catalogue
 from benchrig.values.advertising import appearance_name
 from benchrig.values.base import Format
@@ -15,11 +17,12 @@ from benchrig.values.catalogue import long_uuid
 from benchrig.values.structs import FLAGS, ListFormat, StructFormat
 from benchrig.values.text import TextFormat
 
+FAMILY = Family("values")
+
 DEVICE_NAME, APPEARANCE, PREFERRED_PARAMETERS = (long_uuid(number) for number in (0x2A00, 0x2A01, 0x2A04))
 # Model, serial, firmware, hardware and software, manufacturer.
 STRINGS = tuple(long_uuid(number) for number in range(0x2A24, 0x2A2A))
 VALID_RANGE = 0x2906
-CCCD = long_uuid(0x2902)
 LONGEST_NAME = 248
 ANY = 0xFFFF  # 'no specific value'
 
@@ -27,37 +30,23 @@ _DEFINED = "GATT Specification Supplement"
 _ACCESS = "Core specification Vol 3 Part C 12"
 
 
-def judge(seen: Inspection) -> Iterator[Finding]:
-    for standing in standings(seen):
-        part = standing.seen
-        if part.uuid == CCCD and not seen.whole_table:
-            continue  # the operating system keeps it, and may show nothing in its place
-        if isinstance(part, (CharacteristicSeen, DescriptorSeen)) and part.content is not None:
-            if part.content.wrong:
-                yield _misfit(standing, part.content)
-            else:
-                yield from _sense(standing, part.uuid, part.content)
-            if part.uuid in STRINGS and not part.content.data:
-                sentence = "the text is empty: fill it in, or leave the characteristic out"
-                yield Finding("empty-text", "note", standing.path, sentence, "Device Information Service 3")
-            if isinstance(part, CharacteristicSeen):
-                yield from _valid_range(standing, part, part.content)
+def _unreadable(rule: str, look: Look) -> Iterator[Broken]:
+    """The values that their formats could not read, and for the reason that the rule is about."""
+    for standing, content in look.values():
+        if content.wrong and _reason(standing, content) == rule:
+            against = "the value does not fit the presentation format that the device gives: "
+            yield Broken(standing.path, f"{against if rule == 'value-against-format' else ''}{content.wrong}")
 
 
-def _misfit(standing: Standing, content: Content) -> Finding:
-    """A value that its format could not read."""
+def _reason(standing: Standing, content: Content) -> str:
     if content.known_by == "plan":
-        return Finding("value-against-plan", "warning", standing.path, content.wrong, "the plan's attributes")
+        return "value-against-plan"
     if content.known_by == "presentation format":
-        sentence = f"the value does not fit the presentation format that the device gives: {content.wrong}"
-        return Finding(
-            "value-against-format", "error", standing.path, sentence, "Core specification Vol 3 Part G 3.3.3.5"
-        )
+        return "value-against-format"
     form = catalogue.definition(standing.seen.uuid)
     if isinstance(form, TextFormat):
-        return Finding("not-utf8", "error", standing.path, content.wrong, _DEFINED)
-    rule = "reserved-value" if form is not None and length_fits(form, content.data) else "wrong-length"
-    return Finding(rule, "error", standing.path, content.wrong, _DEFINED)
+        return "not-utf8"
+    return "reserved-value" if form is not None and length_fits(form, content.data) else "wrong-length"
 
 
 def length_fits(form: Format, data: bytes) -> bool:
@@ -80,63 +69,113 @@ def _rest_fits(form: Format, left: int) -> bool:
     return left >= 0
 
 
-def _sense(standing: Standing, uuid: str, content: Content) -> Iterator[Finding]:
-    """A value that could be read, and still says what it must not."""
-    if uuid == DEVICE_NAME and len(content.data) > LONGEST_NAME:
-        sentence = f"{len(content.data)} bytes; a device name has at most {LONGEST_NAME}"
-        yield Finding("name-too-long", "error", standing.path, sentence, f"{_ACCESS}.1")
-    if (
-        uuid == APPEARANCE
-        and len(content.data) == 2
-        and appearance_name(int.from_bytes(content.data, "little")) is None
-    ):
-        sentence = f"the appearance 0x{int.from_bytes(content.data, 'little'):04X} is not assigned"
-        yield Finding(
-            "appearance-not-assigned", "warning", standing.path, sentence, "Bluetooth SIG assigned numbers, 2026"
-        )
-    if uuid == PREFERRED_PARAMETERS and len(content.data) == 8:
-        yield from _preferred_parameters(standing, content.data)
-    if isinstance(catalogue.definition(uuid), TextFormat) and b"\0" in content.data:
-        sentence = "the text has a zero byte in it: it is part of the text, which needs no end mark"
-        yield Finding("zero-in-text", "note", standing.path, sentence, _DEFINED)
+FAMILY.rule("value-against-plan", "warning", "the plan's attributes", "a value does not fit the format of the plan")(
+    partial(_unreadable, "value-against-plan")
+)
+FAMILY.rule(
+    "value-against-format",
+    "error",
+    "Core specification Vol 3 Part G 3.3.3.5",
+    "a value does not fit the presentation format that the device gives",
+)(partial(_unreadable, "value-against-format"))
+FAMILY.rule("not-utf8", "error", _DEFINED, "a text is no UTF-8")(partial(_unreadable, "not-utf8"))
+FAMILY.rule("reserved-value", "error", _DEFINED, "a value has the right length, and is reserved or out of its range")(
+    partial(_unreadable, "reserved-value")
+)
+FAMILY.rule("wrong-length", "error", _DEFINED, "a value is too long or too short")(partial(_unreadable, "wrong-length"))
 
 
-def _preferred_parameters(standing: Standing, data: bytes) -> Iterator[Finding]:
-    least, most, latency, timeout = struct.unpack("<4H", data)
-    if ANY not in (least, most) and least > most:
-        sentence = f"the shortest interval ({1.25 * least:g} ms) is longer than the longest ({1.25 * most:g} ms)"
-        yield Finding("intervals-swapped", "error", standing.path, sentence, f"{_ACCESS}.3")
-    # timeout > (1 + latency) · interval · 2; equal is not enough
-    if ANY not in (most, latency, timeout) and not 4 * timeout > (1 + latency) * most:
-        needed = 2 * (1 + latency) * 1.25 * most
-        sentence = f"the supervision timeout ({10 * timeout} ms) must be longer than (1 + latency) × longest interval × 2 = {needed:g} ms"
-        yield Finding("timeout-too-short", "error", standing.path, sentence, "Core specification Vol 6 Part B 4.5.2")
+@FAMILY.rule("empty-text", "note", "Device Information Service 3", "a text of the device information is empty")
+def empty_text(look: Look) -> Iterator[Broken]:
+    for standing, content in look.values():
+        if standing.seen.uuid in STRINGS and not content.data:
+            yield Broken(standing.path, "the text is empty: fill it in, or leave the characteristic out")
 
 
-def _valid_range(standing: Standing, seen: CharacteristicSeen, content: Content) -> Iterator[Finding]:
-    descriptor = seen.descriptor(VALID_RANGE)
-    ends = descriptor.content.value if descriptor is not None and descriptor.content is not None else None
-    lower, upper = (ends.get(end) for end in ("lower", "upper")) if isinstance(ends, dict) else (None, None)
-    if not isinstance(lower, (int, float)) or not isinstance(upper, (int, float)):
-        return
-    severity: Severity
-    if lower > upper:
-        rule, severity, sentence = (
-            "range-swapped",
-            "error",
-            f"the valid range begins at {lower:g} and ends at {upper:g}",
-        )
-    elif isinstance(content.value, (int, float)) and not lower <= content.value <= upper:
-        rule, severity = "outside-valid-range", "warning"
-        sentence = (
-            f"the value {content.value:g} is outside the valid range that the device gives, {lower:g} to {upper:g}"
-        )
-    else:
-        return
-    yield Finding(
-        rule,
-        severity,
-        f"{standing.path}/{descriptor.name}" if descriptor else standing.path,
-        sentence,
-        f"{_DEFINED}, valid range",
-    )
+@FAMILY.rule("name-too-long", "error", f"{_ACCESS}.1", f"a device name of more than {LONGEST_NAME} bytes")
+def name_too_long(look: Look) -> Iterator[Broken]:
+    for standing, content in look.sound(DEVICE_NAME):
+        if len(content.data) > LONGEST_NAME:
+            yield Broken(standing.path, f"{len(content.data)} bytes; a device name has at most {LONGEST_NAME}")
+
+
+@FAMILY.rule(
+    "appearance-not-assigned",
+    "warning",
+    "Bluetooth SIG assigned numbers, 2026",
+    "an appearance that nobody has assigned",
+)
+def appearance_not_assigned(look: Look) -> Iterator[Broken]:
+    for standing, content in look.sound(APPEARANCE):
+        number = int.from_bytes(content.data, "little")
+        if len(content.data) == 2 and appearance_name(number) is None:
+            yield Broken(standing.path, f"the appearance 0x{number:04X} is not assigned")
+
+
+@FAMILY.rule("zero-in-text", "note", _DEFINED, "a text has a zero byte in it")
+def zero_in_text(look: Look) -> Iterator[Broken]:
+    for standing, content in look.values():
+        is_text = isinstance(catalogue.definition(standing.seen.uuid), TextFormat)
+        if is_text and not content.wrong and b"\0" in content.data:
+            sentence = "the text has a zero byte in it: it is part of the text, which needs no end mark"
+            yield Broken(standing.path, sentence)
+
+
+def _preferred_parameters(look: Look) -> Iterator[tuple[str, int, int, int, int]]:
+    """Shortest and longest interval, latency and supervision time-out, as they are sent."""
+    for standing, content in look.sound(PREFERRED_PARAMETERS):
+        if len(content.data) == 8:
+            least, most, latency, timeout = struct.unpack("<4H", content.data)
+            yield standing.path, least, most, latency, timeout
+
+
+@FAMILY.rule(
+    "intervals-swapped", "error", f"{_ACCESS}.3", "the shortest preferred connection interval is above the longest"
+)
+def intervals_swapped(look: Look) -> Iterator[Broken]:
+    for path, least, most, _, _ in _preferred_parameters(look):
+        if ANY not in (least, most) and least > most:
+            sentence = f"the shortest interval ({1.25 * least:g} ms) is longer than the longest ({1.25 * most:g} ms)"
+            yield Broken(path, sentence)
+
+
+@FAMILY.rule(
+    "timeout-too-short",
+    "error",
+    "Core specification Vol 6 Part B 4.5.2",
+    "the preferred supervision timeout is too short for the interval and latency beside it",
+)
+def timeout_too_short(look: Look) -> Iterator[Broken]:
+    for path, _, most, latency, timeout in _preferred_parameters(look):
+        # timeout > (1 + latency) · interval · 2; equal is not enough
+        if ANY not in (most, latency, timeout) and not 4 * timeout > (1 + latency) * most:
+            needed = f"(1 + latency) × longest interval × 2 = {2 * (1 + latency) * 1.25 * most:g} ms"
+            yield Broken(path, f"the supervision timeout ({10 * timeout} ms) must be longer than {needed}")
+
+
+def _ranges(look: Look) -> Iterator[tuple[str, Content, float, float]]:
+    """The path of each valid range, the value that it is for, and its ends."""
+    for standing, seen in look.characteristics():
+        descriptor = seen.descriptor(VALID_RANGE)
+        ends = descriptor.content.value if descriptor is not None and descriptor.content is not None else None
+        lower, upper = (ends.get(end) for end in ("lower", "upper")) if isinstance(ends, dict) else (None, None)
+        if seen.content and descriptor and isinstance(lower, (int, float)) and isinstance(upper, (int, float)):
+            yield f"{standing.path}/{descriptor.name}", seen.content, lower, upper
+
+
+@FAMILY.rule("range-swapped", "error", f"{_DEFINED}, valid range", "a valid range begins above its end")
+def range_swapped(look: Look) -> Iterator[Broken]:
+    for path, _, lower, upper in _ranges(look):
+        if lower > upper:
+            yield Broken(path, f"the valid range begins at {lower:g} and ends at {upper:g}")
+
+
+@FAMILY.rule(
+    "outside-valid-range", "warning", f"{_DEFINED}, valid range", "a value is outside the valid range beside it"
+)
+def outside_valid_range(look: Look) -> Iterator[Broken]:
+    for path, content, lower, upper in _ranges(look):
+        value = content.value
+        if lower <= upper and isinstance(value, (int, float)) and not lower <= value <= upper:
+            given = f"the valid range that the device gives, {lower:g} to {upper:g}"
+            yield Broken(path, f"the value {value:g} is outside {given}")
