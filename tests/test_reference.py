@@ -14,6 +14,7 @@ import pytest
 
 from benchrig.cli import common
 from benchrig.cli.operator import Unattended
+from benchrig.desk.findings import families
 from benchrig.errors import Cause
 from benchrig.plan.loader import MAX_INCLUDES, MAX_STEPS, load_plan
 from benchrig.plan.model import PlanFile, StepsFile
@@ -274,6 +275,13 @@ def test_properties():
 
 def test_causes():
     assert [words(row["cause"])[0] for row in SECTIONS["Verdicts and causes"].table("cause")] == [*get_args(Cause)]
+
+
+def test_rules_of_the_findings():
+    rules = [(rule.name, rule.severity, rule.source, rule.meaning) for family in families() for rule in family.rules]
+    rows = SECTIONS["Findings of an inspection"].table("rule")
+    assert [(words(row["rule"])[0], row["severity"], row["source"], row["meaning"]) for row in rows] == rules
+    assert len({name for name, *_ in rules}) == len(rules)
 
 
 def test_exit_codes():
