@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import importlib
 import re
 from collections.abc import Iterator
 from functools import cache
@@ -30,8 +31,13 @@ def tree(module: str) -> ast.Module:
     return ast.parse(modules()[module].read_text("utf-8"))
 
 
-def imports(module: str) -> Iterator[str]:
+@cache
+def imports(module: str) -> tuple[str, ...]:
     """All that a file imports, wherever in it: dotted names, of benchrig those of its files."""
+    return tuple(_imports(module))
+
+
+def _imports(module: str) -> Iterator[str]:
     for node in ast.walk(tree(module)):
         if isinstance(node, ast.Import):
             yield from (alias.name for alias in node.names)
@@ -111,6 +117,103 @@ def test_no_circle_of_imports() -> None:
     """Imports for types and within functions count."""
     graph = {module: own(module) for module in modules()}
     assert not circle(graph)
+
+
+# --- fences around libraries
+
+# The files that import bumble, and those that may touch a private member of a library: which.
+BUMBLE = {"benchrig.radio.bumble_stack.bumble_api"}
+PRIVATE = {
+    "benchrig.radio.bumble_stack.bumble_api": {"_send_command", "_send_hci_command_status"},
+    "benchrig.radio.bumble_stack.bumble_check": {"_send_command", "_send_hci_command_status"},
+    "benchrig.radio.bleak_api": {"_backend", "_disconnected_callback", "_timeout"},
+    "benchrig.radio.virtual.clock": {"_clock_resolution"},  # of asyncio's loop
+}
+
+# Of os and of named tuples: documented in spite of their names.
+DOCUMENTED = {"_exit", "_replace"}
+
+
+def test_bumble_is_imported_by_its_fence_alone() -> None:
+    found = {module for module in modules() for name in imports(module) if name.partition(".")[0] == "bumble"}
+    assert found == BUMBLE
+
+
+def test_bleak_is_imported_in_radio_alone() -> None:
+    found = {module for module in modules() for name in imports(module) if name.partition(".")[0] == "bleak"}
+    assert {package(module) for module in found} == {"radio"}
+
+
+def is_private(name: str) -> bool:
+    return name.startswith("_") and not name.endswith("__") and name not in DOCUMENTED
+
+
+def defined(module: str) -> set[str]:
+    """The private names that a file makes: functions, classes, variables, attributes of its own objects."""
+    nodes = list(ast.walk(tree(module)))
+    named = {node.name for node in nodes if isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef, ast.ClassDef))}
+    stored = {node.id for node in nodes if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Store)}
+    return named | stored | {node.attr for node in own_attributes(module) if isinstance(node.ctx, ast.Store)}
+
+
+def own_attributes(module: str) -> Iterator[ast.Attribute]:
+    for node in ast.walk(tree(module)):
+        if isinstance(node, ast.Attribute) and is_own(node.value):
+            yield node
+
+
+def is_own(node: ast.expr) -> bool:
+    """Whether it stands for the object itself: self, cls, super()."""
+    if isinstance(node, ast.Call):
+        return isinstance(node.func, ast.Name) and node.func.id == "super"
+    return isinstance(node, ast.Name) and node.id in ("self", "cls")
+
+
+@cache
+def defined_anywhere() -> set[str]:
+    return set().union(*(defined(module) for module in modules()))
+
+
+def touched(module: str) -> set[str]:
+    """Private names of others: one's own are those that a file makes, of `self` those of any class of ours."""
+    nodes = [node for node in ast.walk(tree(module)) if isinstance(node, ast.Attribute) and is_private(node.attr)]
+    of_self = {node.attr for node in nodes if is_own(node.value)} - defined_anywhere()
+    return of_self | {node.attr for node in nodes if not is_own(node.value)} - defined(module)
+
+
+def test_no_private_member_of_another_is_touched() -> None:
+    found = {module: touched(module) - PRIVATE.get(module, set()) for module in modules()}
+    assert {module: names for module, names in found.items() if names} == {}
+
+
+def classes(module: str) -> Iterator[tuple[ast.ClassDef, type]]:
+    """Those of a file that extend a foreign one."""
+    loaded = importlib.import_module(module)
+    for node in tree(module).body:
+        if isinstance(node, ast.ClassDef) and any(map(is_foreign, getattr(loaded, node.name).__mro__)):
+            yield node, getattr(loaded, node.name)
+
+
+def is_foreign(kind: type) -> bool:
+    return kind.__module__.partition(".")[0] not in ("benchrig", "builtins", "abc", "typing", "enum")
+
+
+def members_of(kind: type) -> set[str]:
+    """What a class has, and what its objects have from their making."""
+    maker = getattr(vars(kind).get("__init__"), "__code__", None)
+    return {*vars(kind), *(maker.co_names if maker else ())}
+
+
+def test_no_private_member_of_a_library_is_used_or_replaced_in_a_class_that_extends_it() -> None:
+    found: dict[str, set[str]] = {}
+    for module in modules():
+        for node, kind in classes(module):
+            theirs = set().union(*(members_of(base) for base in kind.__mro__ if is_foreign(base)))
+            inside = list(ast.walk(node))
+            mine = {each.attr for each in inside if isinstance(each, ast.Attribute) and is_own(each.value)}
+            mine |= {each.name for each in inside if isinstance(each, (ast.FunctionDef, ast.AsyncFunctionDef))}
+            found.setdefault(module, set()).update(filter(is_private, mine & theirs))
+    assert {module: names for module, names in found.items() if not names <= PRIVATE.get(module, set())} == {}
 
 
 # --- size

@@ -78,9 +78,12 @@ def _look(choice: RadioChoice | None, station: Station, listen: float, seed: int
     if choice is not None and choice.simulated:
         from benchrig.cli.desk import at_desk
         from benchrig.desk.desk import DeskOptions
-        from benchrig.desk.readiness import look_at_devices
+        from benchrig.desk.readiness import look_at_devices, unfit_stack
 
-        at_desk(DeskOptions(choice, seed=seed), lambda desk: look_at_devices(desk, station, listen))
+        if (unfit := unfit_stack(str(choice))) is not None:
+            station.add(unfit)
+        else:
+            at_desk(DeskOptions(choice, seed=seed), lambda desk: look_at_devices(desk, station, listen))
     else:
         from benchrig.desk.readiness import attend
 

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 import msgspec
 
-from benchrig.desk.readiness import Attached, Beginning, Check, State, Word
+from benchrig.desk.readiness import Attached, Beginning, Check, State, Word, unfit_stack
 from benchrig.errors import BenchrigError
 from benchrig.radio.scan import Ear, Report
 
@@ -177,6 +177,9 @@ async def look_at_hci(transport: str, listen: float) -> None:
     from benchrig.radio.hci import open_hci
 
     looking = Looking(f"hci:{transport}")
+    if (unfit := unfit_stack(looking.radio)) is not None:
+        say(unfit)
+        raise Over
     kind, _, place = transport.partition(":")
     if kind == "serial":
         with looking.at("port") as found:
@@ -242,6 +245,8 @@ async def look_at_attached(_: str, listen: float) -> None:
     from benchrig.radio.attached import on_serial, on_usb
     from benchrig.radio.hci_errors import explain
 
+    if (unfit := unfit_stack("hci")) is not None:
+        say(Attached("hci", f"bumble {unfit.found}", None, unfit.advice))
     for kind, listed in (("serial", on_serial), ("usb", on_usb)):
         say(Beginning(f"hci:{kind}", "list"))
         _, rights = explain(PermissionError(errno.EACCES, ""), kind)

@@ -216,6 +216,14 @@ def attend(choice: RadioChoice | None, station: Station, listen: float) -> None:
     in_loop(attended(), None)
 
 
+def unfit_stack(radio: str) -> Check | None:
+    """What the installed bumble lacks; None when it is as benchrig needs it."""
+    from benchrig.radio.bumble_stack.bumble_check import INSTALL, check_api, check_text
+
+    wrong = check_api()
+    return Check(radio, "bumble", "no", check_text(wrong), INSTALL, blocks=True) if wrong else None
+
+
 async def look_at_devices(desk: Desk, station: Station, listen: float) -> None:
     """The devices of a virtual radio and the hosts on its ports: each has to be heard. The first ones are named, the
     others counted."""

@@ -4,6 +4,7 @@ radio.py        scan and connect
 link.py         one connection: read, write, subscribe, disconnect
 scan.py         what was heard, by device
 table.py        the attribute table, as plain data
+bleak_api.py    the fence around bleak's backends
 foreign.py      errors of the libraries below -> errors of benchrig
 specify.py      '--radio' text -> a radio to open
 bumble_stack/   bleak's interface over the Bluetooth stack library bumble

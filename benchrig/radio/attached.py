@@ -37,9 +37,10 @@ def on_usb() -> list[Controller]:
     looked at."""
     try:
         import usb1  # type: ignore[import-untyped]
-        from bumble.transport.usb import load_libusb
 
-        load_libusb()  # type: ignore[no-untyped-call]
+        from benchrig.radio.bumble_stack.bumble_api import load_libusb
+
+        load_libusb()
         with usb1.USBContext() as context:
             devices = [each for each in context.getDeviceIterator(skip_on_error=True) if _is_bluetooth(each)]
             return [_usb_controller(number, device) for number, device in enumerate(devices)]

@@ -15,6 +15,7 @@ from bleak.assigned_numbers import AdvertisementDataType
 
 from benchrig.errors import ConnectTimeout, DeviceNotFound, StationError, SystemPairing
 from benchrig.radio.adapter_lock import AdapterLock
+from benchrig.radio.bleak_api import object_path
 from benchrig.radio.bluez import Bluez, KnownDevice
 from benchrig.radio.foreign import RESTART_SERVICE
 from benchrig.radio.offers import Names, Step
@@ -228,7 +229,7 @@ class BluezRadio(Radio):
 
     def _as_heard(self, report: Report) -> Report:
         """Without what may come from BlueZ's memory."""
-        known = self._remembered.get(report.device.details["path"])
+        known = self._remembered.get(object_path(report.device))
         return report if known is None else replace(report, name=None, services=(), remembered=_memory_of(known))
 
     @contextlib.asynccontextmanager
@@ -316,13 +317,15 @@ class BluezRadio(Radio):
         if self._claim is not None:
             self._claim.connected(sighting.address)
         try:
-            link = await super().connect(sighting, max(0.05, deadline - asyncio.get_running_loop().time()))
+            return await super().connect(sighting, max(0.05, deadline - asyncio.get_running_loop().time()))
         except ConnectTimeout:
             # the kernel connects when it hears the unit, which is once in a round of the other scan
             self._drowned = self._crowded
             raise
-        link.ask_payload = lambda: self.bluez.payload(link.address)
-        return link
+
+    async def payload(self, link: Link) -> int:
+        """bleak keeps what BlueZ said when it connected; BlueZ knows better by now."""
+        return await self.bluez.payload(link.address)
 
     async def _met_anew(self, sighting: Sighting, remembered: KnownDevice, deadline: float) -> Sighting:
         """The same device, heard again after BlueZ has forgotten it and its table. DeviceNotFound."""

@@ -23,9 +23,8 @@ from benchrig.radio.scan import Report
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from bumble.transport.common import Transport
-
     from benchrig.radio.bumble_stack import HostStack
+    from benchrig.radio.bumble_stack.bumble_api import Transport
 
 # The names by which bumble knows the transports.
 _SCHEMES = {"usb": "usb", "serial": "serial", "tcp": "tcp-client"}
@@ -93,7 +92,7 @@ async def open_hci(name: str, transport: str, *, capture: Path | None = None) ->
 async def _open(kind: str, place: str) -> Transport:
     """bumble's transport. Its errors are of many kinds: the system's, those of the libraries below, bare ones."""
     try:
-        from bumble.transport import open_transport
+        from benchrig.radio.bumble_stack.bumble_api import open_transport
 
         async with asyncio.timeout(OPEN_WITHIN):
             return await open_transport(f"{_SCHEMES[kind]}:{place}")
@@ -105,9 +104,8 @@ async def _take_over(
     opened: Transport, kind: str, name: str, resources: contextlib.AsyncExitStack, capture: Path | None
 ) -> HostStack:
     """Reset the controller and drive it; what has to be closed goes to `resources`."""
-    from bumble.hci import Address
-
     from benchrig.radio.bumble_stack import HostStack
+    from benchrig.radio.bumble_stack.bumble_api import hci
     from benchrig.radio.virtual.capture import Capture
 
     snooper = Capture(capture) if capture else None
@@ -115,7 +113,7 @@ async def _take_over(
         resources.callback(snooper.close)
     line = _Line(opened)
     resources.callback(line.close)
-    address = str(Address.generate_static_address()).removesuffix("/P")
+    address = str(hci.Address.generate_static_address()).removesuffix("/P")
     try:
         stack = await HostStack.open(
             opened.source, opened.sink, address=address, snooper=snooper, foreign=True, on_host=line.attach
@@ -201,10 +199,10 @@ def _buffers(host: Any) -> str:
 
 def _version(number: int) -> str:
     """'5.4', from the assigned number (Bluetooth Assigned Numbers, core specification versions)."""
-    from bumble.hci import SpecificationVersion
+    from benchrig.radio.bumble_stack.bumble_api import hci
 
     try:
-        words = SpecificationVersion(number).name.removeprefix("BLUETOOTH_CORE_").split("_")
+        words = hci.SpecificationVersion(number).name.removeprefix("BLUETOOTH_CORE_").split("_")
     except ValueError:
         return f"number {number}"
     return ".".join(words[:2])

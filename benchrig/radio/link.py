@@ -8,6 +8,7 @@ from collections.abc import Awaitable, Callable
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from benchrig.errors import BenchrigError, LinkLost, NoAnswer, StationError, UnfitValue
+from benchrig.radio.bleak_api import own_backend
 from benchrig.radio.foreign import WITH_RESPONSE, translate
 from benchrig.radio.offers import CCCD, NO_CCCD
 from benchrig.radio.table import Attribute, Characteristic, Descriptor, Service, Table, in_order
@@ -32,14 +33,14 @@ class Link:
         client: BleakClient,
         name: str,
         *,
+        ask_payload: Callable[[Link], Awaitable[int]],
         reads_reach_listeners: bool = False,
         value_follows: int = 0,
         hidden_services: frozenset[str] = frozenset(),
     ) -> None:
         self.name = name
         self.address = client.address
-        # bleak may keep what the system said when it connected; a radio can know better
-        self.ask_payload: Callable[[], Awaitable[int]] = self._payload
+        self._ask_payload = ask_payload
         self._reads_reach_listeners = reads_reach_listeners
         # sentences about it for the record, or for the person
         self.remarks: list[str] = []
@@ -48,6 +49,7 @@ class Link:
         self.lost_reason = ""
         self.table = Table(())
         self._client = client
+        self._own = own_backend(client)
         self._closing = False
         self._scopes: set[asyncio.Timeout] = set()
         self._subscribed: dict[int, Characteristic] = {}
@@ -72,15 +74,14 @@ class Link:
     @property
     def fault(self) -> str:
         """What the device did against the protocol that ended the link, in words; '' for nothing that is known."""
-        return str(getattr(self._client._backend, "fault", ""))
+        return self._own.fault if self._own else ""
 
     @property
     def unasked(self) -> list[str]:
         """The values that the device sent without being asked to, in sentences: a defect that no operation notices."""
-        unasked: dict[int, int] = getattr(self._client._backend, "unasked", {})
         return [
             f"{self.name} sent {count} value{'s' if count > 1 else ''} of handle 0x{handle:04X} without a subscription"
-            for handle, count in unasked.items()
+            for handle, count in (self._own.unasked if self._own else {}).items()
         ]
 
     @property
@@ -94,14 +95,11 @@ class Link:
         sizes = [c.obj.max_write_without_response_size for s in self.table.services for c in s.characteristics]
         return max(sizes) if sizes else max(0, self._client.mtu_size - 3)
 
-    async def _payload(self) -> int:
-        return self.payload
-
     async def settled_payload(self) -> int:
         """The payload once the link's MTU is agreed: some stacks say the least of all for a while after connecting."""
         deadline = asyncio.get_running_loop().time() + PAYLOAD_WITHIN
         # the stack tells nobody when it changes
-        while (payload := await self.ask_payload()) <= LEAST_PAYLOAD and self.is_up:
+        while (payload := await self._ask_payload(self)) <= LEAST_PAYLOAD and self.is_up:
             if asyncio.get_running_loop().time() >= deadline:
                 break
             await asyncio.sleep(0.05)
@@ -110,9 +108,10 @@ class Link:
     @property
     def timing(self) -> dict[str, float]:
         """Seconds that the radio can tell apart: 'discover', the reading of the table after the connection."""
-        backend: Any = self._client._backend
-        connected, discovered = getattr(backend, "connected_at", None), getattr(backend, "discovered_at", None)
-        return {"discover": discovered - connected} if connected is not None and discovered is not None else {}
+        own = self._own
+        if own is None or own.connected_at is None or own.discovered_at is None:
+            return {}
+        return {"discover": own.discovered_at - own.connected_at}
 
     async def read(self, attribute: Attribute, doing: str, within: float) -> bytes:
         if self._reads_reach_listeners and attribute.handle in self._subscribed:
@@ -127,8 +126,7 @@ class Link:
     async def outline(self, within: float) -> list[tuple[int, str, bytes | None]]:
         """Every attribute of the device's own table: handle, type, and the value of a declaration; [] where the radio
         does not show it."""
-        ask = getattr(self._client._backend, "outline", None)
-        return list(await self._operation("read the outline of the table", within, ask)) if ask else []
+        return await self._operation("read the outline of the table", within, self._own.outline) if self._own else []
 
     async def write(
         self, attribute: Attribute, data: bytes, doing: str, within: float, *, response: bool = True
@@ -146,10 +144,9 @@ class Link:
         """bleak refuses to write a client characteristic configuration; a stack of benchrig's own does not."""
         if descriptor.uuid != CCCD:
             return self._client.write_gatt_descriptor
-        backend: Any = self._client._backend
-        if not getattr(backend, "writes_cccd", False):
+        if self._own is None:
             raise StationError(f"{doing}: {NO_CCCD}", advice="use a notify step, or the hci or virtual radio")
-        return backend.write_gatt_descriptor  # type: ignore[no-any-return]
+        return self._own.write_gatt_descriptor
 
     async def _check_length(self, length: int, doing: str) -> None:
         """Backends cut longer data off, or fail in words that blame the link."""
@@ -228,10 +225,8 @@ class Link:
             release.exception()  # whatever it says about a link that is gone
 
     def _reason(self) -> str:
-        reason = getattr(self._client._backend, "disconnect_reason", None)
-        if reason is None:
-            return "disconnected"
-        return str(getattr(reason, "name", reason)).lower().replace("_error", "").replace("_", " ")
+        reason = self._own.disconnect_reason if self._own else None
+        return "disconnected" if reason is None else reason.name.lower().replace("_error", "").replace("_", " ")
 
 
 def _table(client: BleakClient, value_follows: int, hidden_services: frozenset[str]) -> Table:

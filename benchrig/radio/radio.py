@@ -17,6 +17,7 @@ from bleak.backends.scanner import AdvertisementData
 from bleak.exc import BleakDBusError
 
 from benchrig.errors import BenchrigError, ConnectFailed, ConnectTimeout, LinkError, MalformedPdu, StationError
+from benchrig.radio.bleak_api import address_type, own_backend, raw_of
 from benchrig.radio.foreign import IN_PROGRESS, RESTART_SERVICE, translate
 from benchrig.radio.link import Link
 from benchrig.radio.offers import Names, Partly, Step, unjudged
@@ -139,8 +140,8 @@ class Radio:
             timeout=within,
             **self.client_options,
         )
-        link = Link(client, sighting.name or sighting.address, reads_reach_listeners=self.reads_reach_listeners,
-                    value_follows=self.value_follows, hidden_services=self.hidden_services)  # fmt: skip
+        link = Link(client, sighting.name or sighting.address, ask_payload=self.payload,
+                    reads_reach_listeners=self.reads_reach_listeners, value_follows=self.value_follows, hidden_services=self.hidden_services)  # fmt: skip
         doing = f"connect to {link.name}"
         begun = asyncio.Event()
         attempt = asyncio.ensure_future(self._attempt(client, begun))
@@ -162,6 +163,10 @@ class Radio:
         self._links.append(link)
         self._last = link
         return link
+
+    async def payload(self, link: Link) -> int:
+        """Bytes that one write without response to a device carries now, as far as the radio knows."""
+        return link.payload
 
     async def _attempt(self, client: BleakClient, begun: asyncio.Event) -> None:
         """One at a time; the wait for another one is no part of its own time."""
@@ -204,12 +209,17 @@ def _no_scan(exc: Exception, *, active: bool) -> BenchrigError:
 
 def _no_table(client: BleakClient, doing: str, error: BenchrigError) -> BenchrigError:
     """What went wrong with a connection; one that was there and only took long to read the table says so."""
-    if not isinstance(error, ConnectTimeout) or getattr(client._backend, "connected_at", None) is None:
+    if not isinstance(error, ConnectTimeout) or not _was_connected(client):
         return error
     return ConnectTimeout(
         f"{doing}: the unit was connected, but its attribute table was not read within the time allowed",
         advice="allow more time with within: a table of some hundred attributes takes several seconds",
     )
+
+
+def _was_connected(client: BleakClient) -> bool:
+    own = own_backend(client)
+    return own is not None and own.connected_at is not None
 
 
 def _failure(attempt: asyncio.Task[None]) -> BaseException | None:
@@ -242,31 +252,21 @@ async def _when_free(start: Callable[[], Awaitable[None]]) -> None:
 
 
 def _report(now: float, device: BLEDevice, data: AdvertisementData, *, repeats_hidden: bool = False) -> Report:
-    # only benchrig's own stack hands over what came over the air
-    raw = data.platform_data[0] if data.platform_data else None
+    raw = raw_of(data)
     return Report(
-        at=getattr(raw, "at", now),
+        at=raw.at if raw else now,
         address=device.address,
-        address_type=address_type(device, data),
+        address_type=address_type(device),
         name=data.local_name[:LONGEST_NAME] if data.local_name else None,
-        name_is_short=getattr(raw, "name_is_short", False),
+        name_is_short=raw is not None and raw.name_is_short,
         rssi=data.rssi if data.rssi in LEVELS else None,
         services=tuple(data.service_uuids),
         manufacturer_data=dict(data.manufacturer_data),
         service_data=dict(data.service_data),
         tx_power=data.tx_power,
-        payload=getattr(raw, "data", None),
-        scan_response=getattr(raw, "scan_response", None),
-        connectable=getattr(raw, "connectable", None),
+        payload=raw.data if raw else None,
+        scan_response=raw.scan_response if raw else None,
+        connectable=raw.connectable if raw else None,
         repeats_hidden=repeats_hidden,
         device=device,
     )
-
-
-def address_type(device: BLEDevice, data: AdvertisementData) -> str:
-    """'public' or 'random' where the backend tells."""
-    details: Any = device.details
-    kind = getattr(details, "address_type", None)
-    if kind is None and isinstance(details, dict):
-        kind = details.get("props", {}).get("AddressType")
-    return kind if kind in ("public", "random") else ""

@@ -9,6 +9,7 @@ import socket
 import subprocess
 from pathlib import Path
 
+import bumble.host
 import pytest
 
 from tests.cli.calling import call, lines
@@ -93,3 +94,12 @@ def test_an_interrupt_ends_the_process_that_looks_too(tmp_path: Path):
             assert (process.returncode, said) == (2, "benchrig: interrupted\n")
             while connection.recv(4096):
                 """Until the other side is gone."""
+
+
+def test_another_version_of_the_stack(monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.delattr(bumble.host.Host, "on_packet")
+    result = call("ready", "--radio", f"virtual:{DEVICES / 'sensor.yaml'}", "--json")
+    (check,) = json.loads(result.stdout)["checks"]
+    assert (result.exit_code, check["state"]) == (7, "no")
+    assert "host.Host.on_packet is not there" in check["found"]
+    assert check["advice"].startswith("pip install bumble==")

@@ -40,10 +40,13 @@ def hash_mismatch(look: Look) -> Iterator[Broken]:
 
 def database_hash(outline: Sequence[AttributeSeen]) -> bytes:
     """The hash of a table as it goes over the air, least significant octet first."""
-    # nothing else here needs the radio's stack
-    from bumble.crypto import aes_cmac  # type: ignore[attr-defined]
+    # nothing else here needs a cipher
+    from cryptography.hazmat.primitives.ciphers.algorithms import AES
+    from cryptography.hazmat.primitives.cmac import CMAC
 
-    return bytes(aes_cmac(hashed(outline), bytes(16)))[::-1]
+    mac = CMAC(AES(bytes(16)))
+    mac.update(hashed(outline))
+    return mac.finalize()[::-1]
 
 
 def hashed(outline: Sequence[AttributeSeen]) -> bytes:

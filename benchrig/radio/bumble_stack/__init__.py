@@ -10,6 +10,7 @@ faults.py       what bleak has no exception for
 advertising.py  advertising data, read strictly and built; needs no bumble
 reports.py      advertising reports out of HCI events
 quiet.py        bumble's debug formatting, stopped
+bumble_api.py   the fence around bumble; bumble_check.py what is taken from it
 
 Both raise bleak's own exceptions as an operating system's backend would. The names below are imported when they are
 asked for: bumble takes 0.3 s.
@@ -23,10 +24,10 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from benchrig.radio.bumble_stack.client import BumbleClient
     from benchrig.radio.bumble_stack.link import AttTimeout
-    from benchrig.radio.bumble_stack.scanner import BumbleScanner, Peer, RawAdvertisement
+    from benchrig.radio.bumble_stack.scanner import BumbleScanner, Peer
     from benchrig.radio.bumble_stack.stack import HostStack
 
-__all__ = ["AttTimeout", "BumbleClient", "BumbleScanner", "HostStack", "Peer", "RawAdvertisement"]
+__all__ = ["AttTimeout", "BumbleClient", "BumbleScanner", "HostStack", "Peer"]
 
 _HOMES = {
     "AttTimeout": "link",
@@ -34,7 +35,6 @@ _HOMES = {
     "BumbleScanner": "scanner",
     "HostStack": "stack",
     "Peer": "scanner",
-    "RawAdvertisement": "scanner",
 }
 
 

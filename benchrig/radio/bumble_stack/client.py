@@ -11,14 +11,15 @@ from typing import TYPE_CHECKING, Any, TypeVar, cast
 from bleak import BleakScanner
 from bleak.assigned_numbers import gatt_char_props_to_strs
 from bleak.backends.characteristic import BleakGATTCharacteristic
-from bleak.backends.client import BaseBleakClient, NotifyCallback
+from bleak.backends.client import NotifyCallback
 from bleak.backends.descriptor import BleakGATTDescriptor
 from bleak.backends.device import BLEDevice
 from bleak.backends.service import BleakGATTService, BleakGATTServiceCollection
 from bleak.exc import BleakDeviceNotFoundError, BleakError
-from bumble import att, hci
 
+from benchrig.radio.bleak_api import OwnBackend
 from benchrig.radio.bumble_stack import procedures
+from benchrig.radio.bumble_stack.bumble_api import att, hci
 from benchrig.radio.bumble_stack.faults import TooLong
 from benchrig.radio.bumble_stack.link import ClientLink
 from benchrig.radio.bumble_stack.procedures import FoundCharacteristic, FoundService
@@ -30,26 +31,21 @@ if TYPE_CHECKING:
     from bleak.args.bluez import BlueZClientArgs, BlueZNotifyArgs
     from bleak.args.corebluetooth import CBStartNotifyArgs
     from bleak.args.winrt import WinRTClientArgs
-    from bumble.gatt_client import Client
+
+    from benchrig.radio.bumble_stack.bumble_api import Client
 
 T = TypeVar("T")
 
 DEFAULT_MTU, MTU = 23, 517
 
 
-class BumbleClient(BaseBleakClient):
-    """A connection as bleak's own backends give it, with what only the link layer knows beside it:
+class BumbleClient(OwnBackend):
+    """A connection as bleak's own backends give it, with what only the link layer knows beside it (see OwnBackend):
 
-    connected_at, discovered_at   loop times of the connection and of the complete table; None before
-    disconnect_reason             the link layer's reason, hci.HCI_ErrorCode; None while connected
-    fault                         what the device did against the protocol that ended the link, in words; '' for nothing
-    unasked                       notifications and indications that nobody asked for: how many, by handle
     address_type                  'public' or 'random' as advertised, '' before anything was heard
     connection_interval           seconds; `supervision_timeout` too; `latency` in events; None when not connected
     phy                           (tx, rx) as hci.Phy; None when not connected
     """
-
-    writes_cccd = True  # bleak's other backends leave that to subscriptions
 
     def __init__(
         self,
@@ -68,11 +64,10 @@ class BumbleClient(BaseBleakClient):
         self._peer: Peer | None = None
         self._name: str | None = None
         self._link: ClientLink | None = None
-        self.connected_at: float | None = None
-        self.discovered_at: float | None = None
+        self.connected_at = self.discovered_at = None
         self.disconnect_reason: hci.HCI_ErrorCode | None = None
         self.fault = ""
-        self.unasked: dict[int, int] = {}
+        self.unasked = {}
         if isinstance(address_or_ble_device, BLEDevice):
             self._heard(address_or_ble_device)
 
@@ -124,7 +119,7 @@ class BumbleClient(BaseBleakClient):
         TimeoutError, BleakDeviceNotFoundError, BleakError; no link is left behind then."""
         if self._link is not None and self._link.is_up:
             raise BleakError("Client is already connected")
-        timeout = kwargs.get("timeout", self._timeout)
+        timeout = kwargs.get("timeout", self.within)
         if self._peer is None:
             await self._find(timeout)
         async with contextlib.AsyncExitStack() as turn:
@@ -189,8 +184,7 @@ class BumbleClient(BaseBleakClient):
             self._link = None
             self.services = None
             self.disconnect_reason, self.fault = gone.result(), link.fault
-            if self._disconnected_callback:
-                self._disconnected_callback()
+            self.tell_disconnected()
 
     async def disconnect(self) -> None:
         if self._link is not None:

@@ -6,14 +6,11 @@ import asyncio
 import contextlib
 from typing import TYPE_CHECKING, Any, NoReturn
 
-from bumble import core, hci
-from bumble.host import Host
-from bumble.transport.common import TransportLostError
-
+from benchrig.radio.bumble_stack.bumble_api import Host, TransportLostError, core, hci
 from benchrig.radio.bumble_stack.reports import HeardPdu, is_report, reports
 
 if TYPE_CHECKING:
-    from bumble.transport.common import TransportSink, TransportSource
+    from benchrig.radio.bumble_stack.bumble_api import TransportSink, TransportSource
 
 # An event of the host and of bumble's connections: a device sent what is no PDU.
 MALFORMED = "malformed_pdu"
@@ -92,7 +89,7 @@ class StackHost(Host):
             if connection := self.connections.get(packet.connection_handle):
                 self.emit(MALFORMED, connection.handle, exc)
 
-    async def _send_command(self, command: Any, response_timeout: float | None = None) -> Any:
+    async def send_and_wait(self, command: Any, response_timeout: float | None = None) -> Any:
         """As bumble's, which may wait for ever: a controller that does not answer in time is lost. Raises
         TransportLostError then, and at once when it is lost already; a shorter time-out is its caller's to deal with."""
         within = min(ANSWER_WITHIN, response_timeout or ANSWER_WITHIN)
@@ -100,7 +97,7 @@ class StackHost(Host):
             raise TransportLostError(self.lost)
         try:
             async with asyncio.timeout(within):
-                return await super()._send_command(command)
+                return await super().send_and_wait(command)
         except TimeoutError:
             if response_timeout is not None and response_timeout < ANSWER_WITHIN:
                 raise

@@ -7,16 +7,15 @@ from collections.abc import Coroutine
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from bleak.exc import BleakError, BleakGATTProtocolError
-from bumble import att, core, hci
 
+from benchrig.radio.bumble_stack.bumble_api import att, core, hci
 from benchrig.radio.bumble_stack.faults import DeviceFault
 from benchrig.radio.bumble_stack.host import MALFORMED
 from benchrig.radio.bumble_stack.stack import SETTLE_WITHIN, HostStack, reason_of
 from benchrig.radio.bumble_stack.unasked import Unasked
 
 if TYPE_CHECKING:
-    from bumble.device import Connection
-    from bumble.gatt_client import Client
+    from benchrig.radio.bumble_stack.bumble_api import Client, Connection
 
 T = TypeVar("T")
 

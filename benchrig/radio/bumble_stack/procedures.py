@@ -11,14 +11,12 @@ from dataclasses import dataclass, field
 from itertools import zip_longest
 from typing import TYPE_CHECKING, Any, cast
 
-from bumble import att
-
+from benchrig.radio.bumble_stack.bumble_api import UUID, att
 from benchrig.radio.bumble_stack.faults import DeviceFault, NotOffered
 from benchrig.values.advertising import uuid_text
 
 if TYPE_CHECKING:
-    from bumble.gatt_client import Client
-
+    from benchrig.radio.bumble_stack.bumble_api import Client
     from benchrig.radio.bumble_stack.unasked import Unasked
 
 PRIMARY_SERVICE, CHARACTERISTIC, CCCD = 0x2800, 0x2803, "00002902-0000-1000-8000-00805f9b34fb"
@@ -267,6 +265,4 @@ def _uuid(octets: bytes) -> str:
 
 
 def _type(uuid16: int) -> Any:
-    from bumble.core import UUID
-
     return UUID.from_16_bits(uuid16)

@@ -8,11 +8,8 @@ per second of CPU without it.
 from __future__ import annotations
 
 import logging
-import sys
-from typing import TYPE_CHECKING, Any
 
-if TYPE_CHECKING:
-    from collections.abc import Iterator
+from benchrig.radio.bumble_stack.bumble_api import stop_formatting
 
 _done = False
 
@@ -20,29 +17,6 @@ _done = False
 def quiet_bumble() -> None:
     """Make the formatting cheap, once, for this process; not when DEBUG is on for bumble."""
     global _done
-    if _done or logging.getLogger("bumble").isEnabledFor(logging.DEBUG):
-        return
-    _done = True
-    from bumble import att, hci
-
-    for name, module in list(sys.modules.items()):
-        if name.startswith("bumble.") and hasattr(module, "color"):
-            module.color = _plain  # type: ignore[attr-defined]
-    for root in (hci.HCI_Packet, att.ATT_PDU):
-        for packet in _with_subclasses(root):
-            if "__str__" in packet.__dict__:
-                packet.__str__ = _type_name
-
-
-def _plain(text: str, *_: Any, **__: Any) -> str:
-    return text
-
-
-def _type_name(packet: Any) -> str:
-    return type(packet).__name__
-
-
-def _with_subclasses(root: Any) -> Iterator[Any]:
-    yield root
-    for child in root.__subclasses__():
-        yield from _with_subclasses(child)
+    if not _done and not logging.getLogger("bumble").isEnabledFor(logging.DEBUG):
+        _done = True
+        stop_formatting()

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 from bleak.backends.scanner import AdvertisementData, AdvertisementDataCallback, BaseBleakScanner
-from bumble import hci
 
+from benchrig.radio.bleak_api import OwnDetails, RawAdvertisement
 from benchrig.radio.bumble_stack.advertising import parse
+from benchrig.radio.bumble_stack.bumble_api import hci
 from benchrig.radio.bumble_stack.reports import HeardPdu
 
 if TYPE_CHECKING:
@@ -27,24 +28,12 @@ RESPONSE_WITHIN = 0.010
 MOST_DEVICES, MOST_WAITING, MOST_PAST, MOST_FRAGMENTS = 4096, 1024, 1024, 64
 
 
-class RawAdvertisement(NamedTuple):
-    """The first of `AdvertisementData.platform_data`: what came over the air, and when (loop time). `data` is None where
-    the controller kept a part of them only."""
-
-    data: bytes | None
-    scan_response: bytes
-    connectable: bool
-    at: float
-    name_is_short: bool = False
-
-
 @dataclass(frozen=True)
-class Peer:
-    """`BLEDevice.details`: where a device was heard. `address_type` is 'public' or 'random'."""
+class Peer(OwnDetails):
+    """`BLEDevice.details`: where a device was heard."""
 
     stack: HostStack
     address: hci.Address
-    address_type: str
 
 
 class _Event(NamedTuple):
@@ -172,7 +161,7 @@ class BumbleScanner(BaseBleakScanner):
         kind = "random" if pdu.is_random else "public"
         key = f"{address} ({kind})"
         # bleak keeps the details that it has
-        peer = None if key in self.seen_devices else Peer(self._stack, _on_air(pdu), kind)
+        peer = None if key in self.seen_devices else Peer(kind, self._stack, _on_air(pdu))
         device = self.create_or_update_device(key, address, name, peer, advertisement)
         _keep(self.seen_devices, MOST_DEVICES)
         return device

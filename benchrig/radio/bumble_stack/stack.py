@@ -7,19 +7,23 @@ import contextlib
 from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
 from bleak.exc import BleakBluetoothNotAvailableError, BleakBluetoothNotAvailableReason, BleakError
-from bumble import core, hci
-from bumble.device import Connection, ConnectionParametersPreferences, Device, DeviceConfiguration
 
 from benchrig.errors import InternalError
+from benchrig.radio.bumble_stack.bumble_api import (
+    Connection,
+    ConnectionParametersPreferences,
+    Device,
+    DeviceConfiguration,
+    core,
+    hci,
+)
 from benchrig.radio.bumble_stack.host import MALFORMED, StackHost
 from benchrig.radio.bumble_stack.quiet import quiet_bumble
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Coroutine
 
-    from bumble.snoop import Snooper
-    from bumble.transport.common import TransportSink, TransportSource
-
+    from benchrig.radio.bumble_stack.bumble_api import Snooper, TransportSink, TransportSource
     from benchrig.radio.bumble_stack.reports import HeardPdu
 
 T = TypeVar("T")

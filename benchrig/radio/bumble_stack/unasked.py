@@ -9,7 +9,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from bumble.gatt_client import Client
+    from benchrig.radio.bumble_stack.bumble_api import Client
 
 NOTIFICATIONS, INDICATIONS = 1, 2  # the bits of a CCCD
 # What was under way when it was told to stop may still come.

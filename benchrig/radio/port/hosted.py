@@ -9,8 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from bumble import crypto, hci
-
+from benchrig.radio.bumble_stack.bumble_api import encrypt_block, hci
 from benchrig.radio.bumble_stack.host import in_words
 from benchrig.radio.h4 import ACL, COMMAND, EVENT, NotH4
 from benchrig.radio.virtual.airlink import End
@@ -127,7 +126,7 @@ class HostedController(VirtualController):
         if not self._answered:
             if error == _UNKNOWN_COMMAND:
                 self.refused.setdefault(code, in_words(hci.HCI_Command.command_name(code)))
-            self._send_hci_command_status(error, code)
+            self.send_command_status(error, code)
 
     def send_hci_packet(self, packet: hci.HCI_Packet) -> None:
         if isinstance(packet, (hci.HCI_Command_Complete_Event, hci.HCI_Command_Status_Event)):
@@ -213,7 +212,7 @@ class HostedController(VirtualController):
     ) -> None:
         """7.1.23: all controllers of the air are of one version."""
         known = self.find_le_connection_by_handle(command.connection_handle) is not None
-        self._send_hci_command_status(hci.HCI_COMMAND_STATUS_PENDING if known else _UNKNOWN_CONNECTION, command.op_code)
+        self.send_command_status(hci.HCI_COMMAND_STATUS_PENDING if known else _UNKNOWN_CONNECTION, command.op_code)
         if known:
             self.send_hci_packet(
                 hci.HCI_Read_Remote_Version_Information_Complete_Event(
@@ -228,6 +227,6 @@ class HostedController(VirtualController):
     def on_hci_le_encrypt_command(self, command: hci.HCI_Command) -> None:
         """7.8.22, for hosts without a cipher of their own. bumble has no class for it."""
         key, text = command.parameters[:16], command.parameters[16:32]
-        returned = bytes((1, *command.op_code.to_bytes(2, "little"), _SUCCESS)) + crypto.e(key, text)  # type: ignore[attr-defined]
+        returned = bytes((1, *command.op_code.to_bytes(2, "little"), _SUCCESS)) + encrypt_block(key, text)
         self._answered = True
         self._to_host(bytes((EVENT, hci.HCI_COMMAND_COMPLETE_EVENT, len(returned))) + returned)

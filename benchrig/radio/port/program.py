@@ -20,24 +20,55 @@ TAIL = 4096
 LAST_LINES = 5
 LONGEST_LINE = 160
 LONGEST_NAME = 60
-# What a program may take to end once it is asked to.
+# What a program may take to end once it is asked to, and its last words to come.
 END_WITHIN = 2.0
-_LOOK_EVERY = 0.01
+LAST_WORDS_WITHIN = 0.2
+
+
+class _Output(asyncio.SubprocessProtocol):
+    """Drains the output, whatever its length, so that the program does not stall. `ended` is the end of the program;
+    a child may hold its pipe for longer."""
+
+    def __init__(self, file: BinaryIO | None) -> None:
+        self.tail = b""
+        self.ended = asyncio.Event()
+        self.closed = asyncio.Event()
+        self._file = file
+        self._written = 0
+
+    def pipe_data_received(self, fd: int, data: bytes) -> None:
+        self.tail = (self.tail + data)[-TAIL:]
+        if self._file and self._written < MAX_LOG:
+            self._keep(self._file, data[: MAX_LOG - self._written])
+
+    def _keep(self, file: BinaryIO, data: bytes) -> None:
+        self._written += len(data)
+        try:
+            file.write(data)
+            file.flush()
+        except OSError:  # the program goes on without its log
+            self._file = None
+
+    def pipe_connection_lost(self, fd: int, exc: Exception | None) -> None:
+        self.closed.set()
+
+    def process_exited(self) -> None:
+        self.ended.set()
 
 
 class Program:
     """Make it with `start`, end it with `stop`."""
 
-    def __init__(self, words: tuple[str, ...], process: asyncio.subprocess.Process, file: BinaryIO | None) -> None:
+    def __init__(
+        self, words: tuple[str, ...], process: asyncio.SubprocessTransport, output: _Output, file: BinaryIO | None
+    ) -> None:
         self.command = shlex.join(words)
         self.name = _shortened(self.command)
         self.digests = digests(words)
         self._process = process
+        self._output = output
         self._file = file
-        self._written = 0
-        self._tail = b""
         self._stopping = False
-        self._reader = asyncio.get_running_loop().create_task(self._read())
 
     @classmethod
     async def start(cls, words: tuple[str, ...], log: Path | None) -> Program:
@@ -47,7 +78,8 @@ class Program:
         except OSError as exc:
             raise StationError(f"{log} cannot be written: {exc.strerror or exc}") from exc
         try:
-            process = await asyncio.create_subprocess_exec(
+            process, output = await asyncio.get_running_loop().subprocess_exec(
+                lambda: _Output(file),
                 *words,
                 stdin=asyncio.subprocess.DEVNULL,
                 stdout=asyncio.subprocess.PIPE,
@@ -61,26 +93,23 @@ class Program:
             raise StationError(
                 f"{words[0]} cannot be started: {exc.strerror or exc}", advice="check --start: a program and arguments"
             ) from exc
-        return cls(words, process, file)
+        return cls(words, process, output, file)
 
     @property
-    def has_ended(self) -> bool:
-        return self._process.returncode is not None
+    def code(self) -> int | None:
+        """Its exit code, or the number of the signal that ended it, negative; None while it runs."""
+        return self._process.get_returncode()
 
     async def ended(self, within: float) -> bool:
-        """Wait for its end; whether it came. It is looked for: who waits for a process waits for its pipes as well, which
-        a child may hold as long as it likes."""
+        """Wait for its end; whether it came."""
         with contextlib.suppress(TimeoutError):
-            async with asyncio.timeout(within):
-                while not self.has_ended:  # noqa: ASYNC110  # asyncio has no event for it
-                    await asyncio.sleep(_LOOK_EVERY)
-                # its last words are on their way
-                await asyncio.wait([self._reader], timeout=0.2)
-        return self.has_ended
+            await asyncio.wait_for(self._output.ended.wait(), within)
+            await asyncio.wait_for(self._output.closed.wait(), LAST_WORDS_WITHIN)
+        return self._output.ended.is_set()
 
     def crash(self) -> DeviceError | None:
         """How it ended by itself; None while it runs, and once it was told to end."""
-        code = self._process.returncode
+        code = self.code
         if code is None or self._stopping:
             return None
         kept = (
@@ -91,23 +120,12 @@ class Program:
     @property
     def has_failed(self) -> bool:
         """Whether it ended by itself, and not in order."""
-        return self.crash() is not None and self._process.returncode != 0
+        return self.crash() is not None and self.code != 0
 
     def _last_words(self) -> str:
-        lines = [line.strip() for line in self._tail.decode("utf-8", "replace").splitlines() if line.strip()]
+        lines = [line.strip() for line in self._output.tail.decode("utf-8", "replace").splitlines() if line.strip()]
         shown = " | ".join(line[:LONGEST_LINE] for line in lines[-LAST_LINES:])
         return f"; its last output: {shown}" if shown else "; it said nothing"
-
-    async def _read(self) -> None:
-        """Drain the output, whatever its length, so that the program does not stall."""
-        assert self._process.stdout is not None
-        while chunk := await self._process.stdout.read(65536):
-            self._tail = (self._tail + chunk)[-TAIL:]
-            if self._file:
-                kept = chunk[: MAX_LOG - self._written]
-                self._written += len(kept)
-                self._file.write(kept)
-                self._file.flush()
 
     async def stop(self) -> None:
         """End it and its children: asked first, then not."""
@@ -117,11 +135,10 @@ class Program:
             self._kill()
             await self.ended(END_WITHIN)
         self._kill()
-        await asyncio.wait([self._reader], timeout=1.0)
-        self._reader.cancel()
-        await asyncio.gather(self._reader, return_exceptions=True)
+        with contextlib.suppress(TimeoutError):
+            await asyncio.wait_for(self._output.closed.wait(), 1.0)
         # a child in a session of its own may still hold the other end of the pipe
-        self._process._transport.close()  # type: ignore[attr-defined]
+        self._process.close()
         if self._file:
             self._file.close()
 
@@ -132,8 +149,8 @@ class Program:
         """To the whole session of the program: a child may outlive it."""
         with contextlib.suppress(ProcessLookupError, PermissionError):
             if os.name == "posix":
-                os.killpg(self._process.pid, number)
-            elif not self.has_ended:
+                os.killpg(self._process.get_pid(), number)
+            elif self.code is None:
                 self._process.terminate()
 
 

@@ -7,9 +7,8 @@ import zlib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from bumble import hci
-
 from benchrig.errors import InternalError
+from benchrig.radio.bumble_stack.bumble_api import hci
 from benchrig.radio.virtual.airlink import AirLink
 from benchrig.radio.virtual.band import Advertiser, Band
 from benchrig.radio.virtual.carrier import Timing
@@ -22,8 +21,7 @@ from benchrig.radio.virtual.rough_link import EVENTS_TO_ESTABLISH
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from bumble.controller import Controller
-
+    from benchrig.radio.bumble_stack.bumble_api import Controller
     from benchrig.radio.virtual.conditions import Conditions
 
 

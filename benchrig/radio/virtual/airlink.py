@@ -8,10 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Protocol
 
-from bumble import hci, ll
-from bumble.controller import Connection, Controller
-from bumble.core import PhysicalTransport
-
+from benchrig.radio.bumble_stack.bumble_api import Controller, ControllerConnection, PhysicalTransport, hci, ll
 from benchrig.radio.virtual.airqueue import Queue
 from benchrig.radio.virtual.band import measure, whole_level
 from benchrig.radio.virtual.carrier import Carrier, Timing
@@ -35,7 +32,7 @@ INSTANT_EVENTS = 8
 
 
 @dataclass
-class End(Connection):
+class End(ControllerConnection):
     """One end of a link: the connection as its controller sees it."""
 
     air_link: AirLink = field(init=False)

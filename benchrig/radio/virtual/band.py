@@ -15,8 +15,7 @@ from typing import TYPE_CHECKING, Protocol
 if TYPE_CHECKING:
     import random
 
-    from bumble import hci
-
+    from benchrig.radio.bumble_stack.bumble_api import hci
     from benchrig.radio.virtual.chance import Chance
     from benchrig.radio.virtual.faults import Faults
     from benchrig.radio.virtual.propagation import Path

@@ -13,10 +13,8 @@ import stat
 import struct
 from typing import TYPE_CHECKING
 
-from bumble.hci import HCI_COMMAND_PACKET, HCI_EVENT_PACKET
-from bumble.snoop import BtSnooper, Snooper
-
 from benchrig.errors import StationError
+from benchrig.radio.bumble_stack.bumble_api import BtSnooper, Snooper, hci
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -45,7 +43,7 @@ class Capture(Snooper):
         self._write(b"btsnoop\0" + struct.pack(">II", 1, Snooper.DataLinkType.H4))
 
     def snoop(self, hci_packet: bytes, direction: Snooper.Direction) -> None:
-        is_control = hci_packet[0] in (HCI_EVENT_PACKET, HCI_COMMAND_PACKET)
+        is_control = hci_packet[0] in (hci.HCI_EVENT_PACKET, hci.HCI_COMMAND_PACKET)
         flags = int(direction) | (2 if is_control else 0)
         at = START + round((self._loop.time() - self._start) * 1e6)
         self._write(_RECORD.pack(len(hci_packet), len(hci_packet), flags, 0, at) + hci_packet)

@@ -7,8 +7,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Callable
 from typing import TYPE_CHECKING, NamedTuple
 
-from bumble import hci
-
+from benchrig.radio.bumble_stack.bumble_api import hci
 from benchrig.radio.virtual.pace import LONGEST_PACKET
 
 if TYPE_CHECKING:

@@ -5,20 +5,15 @@ from __future__ import annotations
 import asyncio
 from typing import TYPE_CHECKING, Any, Protocol
 
-from bumble import att
-from bumble.core import UUID
-from bumble.gatt import Characteristic, CharacteristicValue, Descriptor
-
 from benchrig.errors import MalformedValue
+from benchrig.radio.bumble_stack.bumble_api import UUID, Characteristic, CharacteristicValue, Descriptor, att
 from benchrig.radio.virtual.behaviour import Actor, Moment, On
 from benchrig.values.catalogue import short_uuid
 
 if TYPE_CHECKING:
     import random
 
-    from bumble.device import Connection
-    from bumble.host import Host
-
+    from benchrig.radio.bumble_stack.bumble_api import Connection, Host
     from benchrig.radio.virtual.gatt_spec import CharacteristicSpec, DescriptorSpec
     from benchrig.radio.virtual.server import StrictServer
     from benchrig.radio.virtual.sources import Source

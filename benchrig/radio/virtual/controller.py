@@ -10,10 +10,7 @@ from __future__ import annotations
 import asyncio
 from typing import Any, Protocol
 
-from bumble import hci, ll
-from bumble.controller import Controller
-from bumble.core import PhysicalTransport
-
+from benchrig.radio.bumble_stack.bumble_api import Controller, PhysicalTransport, hci, ll
 from benchrig.radio.virtual.airlink import AirLink, End, Medium, Party
 from benchrig.radio.virtual.band import Advertiser, Band
 from benchrig.radio.virtual.carrier import Timing
@@ -81,7 +78,7 @@ class VirtualController(Party):
     def on_hci_command(self, command: hci.HCI_Command) -> Any:
         """A command that is not known: the stock controller leaves an asynchronous one unanswered for ever."""
         if isinstance(command, hci.HCI_AsyncCommand):
-            self._send_hci_command_status(hci.HCI_ErrorCode.UNKNOWN_HCI_COMMAND_ERROR, command.op_code)
+            self.send_command_status(hci.HCI_ErrorCode.UNKNOWN_HCI_COMMAND_ERROR, command.op_code)
             return None
         return _status(hci.HCI_ErrorCode.UNKNOWN_HCI_COMMAND_ERROR)
 
@@ -258,7 +255,7 @@ class VirtualController(Party):
     def on_hci_disconnect_command(self, command: hci.HCI_Disconnect_Command) -> None:
         end = self._end(command.connection_handle)
         status = hci.HCI_COMMAND_STATUS_PENDING if end else _UNKNOWN
-        self._send_hci_command_status(status, command.op_code)
+        self.send_command_status(status, command.op_code)
         if end:
             end.send_ll_control_pdu(ll.TerminateInd(command.reason))
 
@@ -293,7 +290,7 @@ class VirtualController(Party):
     def on_hci_le_set_phy_command(self, command: hci.HCI_LE_Set_PHY_Command) -> None:
         end = self._end(command.connection_handle)
         status = hci.HCI_COMMAND_STATUS_PENDING if end else _UNKNOWN
-        self._send_hci_command_status(status, command.op_code)
+        self.send_command_status(status, command.op_code)
         if end:
             tx = _chosen(command.tx_phys, no_preference=command.all_phys & 1)
             rx = _chosen(command.rx_phys, no_preference=command.all_phys & 2)
@@ -302,7 +299,7 @@ class VirtualController(Party):
     def on_hci_le_connection_update_command(self, command: hci.HCI_LE_Connection_Update_Command) -> None:
         end = self._end(command.connection_handle)
         status = hci.HCI_COMMAND_STATUS_PENDING if end else _UNKNOWN
-        self._send_hci_command_status(status, command.op_code)
+        self.send_command_status(status, command.op_code)
         if end:
             timing = Timing(command.connection_interval_max, command.max_latency, command.supervision_timeout)
             end.air_link.change_timing(timing)

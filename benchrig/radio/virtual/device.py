@@ -5,11 +5,15 @@ from __future__ import annotations
 import asyncio
 from typing import TYPE_CHECKING, Any
 
-from bumble import hci
-from bumble.device import AdvertisingType, Connection, Device, DeviceConfiguration
-from bumble.gatt import Service
-from bumble.host import Host
-
+from benchrig.radio.bumble_stack.bumble_api import (
+    AdvertisingType,
+    Connection,
+    Device,
+    DeviceConfiguration,
+    Host,
+    Service,
+    hci,
+)
 from benchrig.radio.virtual.airlink import End
 from benchrig.radio.virtual.behaviour import Moment, On
 from benchrig.radio.virtual.characteristic import SimulatedCharacteristic, uuid_on_air

@@ -7,14 +7,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, NamedTuple, TypeAlias
 
 if TYPE_CHECKING:
-    from bumble.controller import Controller
+    from benchrig.radio.bumble_stack.bumble_api import BumbleController
 
 
 class AirPdu(NamedTuple):
     """One L2CAP PDU on its way. `number` counts from 1 over the whole run; `data` with its L2CAP header."""
 
     number: int
-    sender: Controller
+    sender: BumbleController
     to_central: bool
     data: bytes
 

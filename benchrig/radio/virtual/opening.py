@@ -96,8 +96,7 @@ async def switch_on(air: Air, units: Iterable[Simulated]) -> dict[str, Simulated
 
 
 def _advertiser(beacon: Beacon) -> Advertiser:
-    from bumble import hci
-
+    from benchrig.radio.bumble_stack.bumble_api import hci
     from benchrig.radio.virtual.band import Advertiser
 
     said = beacon.advertised

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bumble import hci
+from benchrig.radio.bumble_stack.bumble_api import hci
 
 BETWEEN_PACKETS = 150e-6
 LONGEST_PACKET = 251

@@ -12,8 +12,7 @@ import math
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from bumble import hci
-
+from benchrig.radio.bumble_stack.bumble_api import hci
 from benchrig.radio.virtual.airqueue import Queue
 from benchrig.radio.virtual.pace import exchange_time, fragments
 from benchrig.radio.virtual.propagation import Path

@@ -10,15 +10,12 @@ import asyncio
 from collections.abc import Awaitable, Callable, Coroutine
 from typing import TYPE_CHECKING, Any, cast
 
-from bumble import att
-from bumble.gatt import Characteristic, Descriptor, Service
-from bumble.gatt_server import Server
-
+from benchrig.radio.bumble_stack.bumble_api import Characteristic, Descriptor, Server, Service, att
 from benchrig.radio.virtual.behaviour import Refused, Unanswered
 from benchrig.radio.virtual.gatt_spec import LONGEST_VALUE
 
 if TYPE_CHECKING:
-    from bumble.device import Connection, Device
+    from benchrig.radio.bumble_stack.bumble_api import Connection, Device
 
 Read = Callable[["Connection"], Awaitable[bytes]]
 Write = Callable[["Connection", bytes], Awaitable[None]]

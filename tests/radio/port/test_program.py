@@ -97,7 +97,7 @@ async def test_one_that_does_not_listen_is_killed(tmp_path, monkeypatch):
         while not (tmp_path / "start.log").read_text():
             await asyncio.sleep(0.02)
     await one.stop()
-    assert one._process.returncode == -signal.SIGKILL
+    assert one.code == -signal.SIGKILL
 
 
 async def test_a_daemon_that_it_leaves_holds_nobody_up(tmp_path):
@@ -127,7 +127,7 @@ async def test_neither_a_deaf_program_nor_its_daemon_holds_anybody_up(tmp_path, 
             await asyncio.sleep(0.02)
     async with asyncio.timeout(4):
         await one.stop()
-    assert one._process.returncode == -signal.SIGKILL
+    assert one.code == -signal.SIGKILL
 
 
 async def test_no_such_program(tmp_path):

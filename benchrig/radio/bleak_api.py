@@ -1,0 +1,100 @@
+"""The fence around bleak: what benchrig's own backends tell beside bleak's interface, and what the system's ones tell
+in passing. bleak hands its backend to nobody and keeps what it was given under private names: touched here alone."""
+
+from __future__ import annotations
+
+from abc import abstractmethod
+from dataclasses import dataclass
+from enum import Enum
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from bleak.backends.client import BaseBleakClient
+
+from benchrig.errors import InternalError
+
+if TYPE_CHECKING:
+    from bleak import BleakClient
+    from bleak.backends.device import BLEDevice
+    from bleak.backends.scanner import AdvertisementData
+
+
+class OwnBackend(BaseBleakClient):
+    """A backend that knows more of a connection than bleak asks for. It writes any descriptor, a client characteristic
+    configuration too, which bleak itself refuses."""
+
+    # loop times of the connection and of the complete table; None before
+    connected_at: float | None
+    discovered_at: float | None
+    # the link layer's reason; None while connected
+    disconnect_reason: Enum | None
+    # what the device did against the protocol that ended the link, in words; '' for nothing
+    fault: str
+    # notifications and indications that nobody asked for: how many, by handle
+    unasked: dict[int, int]
+
+    @abstractmethod
+    async def outline(self) -> list[tuple[int, str, bytes | None]]:
+        """Every attribute of the device's own table: handle, type, and the value of a declaration."""
+
+    @abstractmethod
+    async def read_rssi(self) -> int:
+        """The signal strength of the connection in dBm."""
+
+    @property
+    def within(self) -> float:
+        """The time that a connection may take."""
+        return self._timeout
+
+    def tell_disconnected(self) -> None:
+        """Tell the client that the link is gone."""
+        if self._disconnected_callback:
+            self._disconnected_callback()
+
+
+def own_backend(client: BleakClient) -> OwnBackend | None:
+    """The backend of a client, where it is one of ours. InternalError when it lacks something."""
+    backend = client._backend
+    if not isinstance(backend, OwnBackend):
+        return None
+    missing = [name for name in OwnBackend.__annotations__ if not hasattr(backend, name)]
+    if missing:
+        raise InternalError(f"{type(backend).__name__} has no {', '.join(missing)}")
+    return backend
+
+
+class RawAdvertisement(NamedTuple):
+    """What our scanners put first into `platform_data`: what came over the air, and when (loop time). `data` is None
+    where the controller kept a part of them only."""
+
+    data: bytes | None
+    scan_response: bytes
+    connectable: bool
+    at: float
+    name_is_short: bool = False
+
+
+def raw_of(data: AdvertisementData) -> RawAdvertisement | None:
+    """What came over the air, where the scanner is one of ours."""
+    first = data.platform_data[0] if data.platform_data else None
+    return first if isinstance(first, RawAdvertisement) else None
+
+
+@dataclass(frozen=True)
+class OwnDetails:
+    """What our scanners know a device by. `address_type` is 'public' or 'random'."""
+
+    address_type: str
+
+
+def address_type(device: BLEDevice) -> str:
+    """'public' or 'random'; '' where the backend does not tell."""
+    details: Any = device.details
+    if isinstance(details, OwnDetails):
+        return details.address_type
+    kind = details.get("props", {}).get("AddressType") if isinstance(details, dict) else ""  # of BlueZ
+    return kind if kind in ("public", "random") else ""
+
+
+def object_path(device: BLEDevice) -> str:
+    """What BlueZ calls a device on the system bus."""
+    return str(device.details["path"])

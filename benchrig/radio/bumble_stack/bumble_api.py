@@ -1,0 +1,125 @@
+"""The fence around bumble: whatever benchrig takes from it comes from here, and only here a private member is touched.
+
+bumble is young, and its members come and go between two patch releases. What benchrig overrides and touches of its
+classes is listed in bumble_check.py, which says what another version lacks. Importing this takes 0.3 s.
+"""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING, Any
+
+from bumble import att, core, hci, ll
+from bumble.controller import Connection as ControllerConnection
+from bumble.controller import Controller as BumbleController
+from bumble.core import UUID, PhysicalTransport
+from bumble.crypto import e as encrypt_block  # type: ignore[attr-defined]
+from bumble.device import (
+    AdvertisingType,
+    Connection,
+    ConnectionParametersPreferences,
+    Device,
+    DeviceConfiguration,
+)
+from bumble.gatt import Characteristic, CharacteristicValue, Descriptor, Service
+from bumble.gatt_client import Client
+from bumble.gatt_server import Server
+from bumble.host import Host as BumbleHost
+from bumble.snoop import BtSnooper, Snooper
+from bumble.transport.common import TransportLostError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from bumble.transport.common import Transport, TransportSink, TransportSource
+
+__all__ = [
+    "UUID",
+    "AdvertisingType",
+    "BtSnooper",
+    "BumbleController",
+    "Characteristic",
+    "CharacteristicValue",
+    "Client",
+    "Connection",
+    "ConnectionParametersPreferences",
+    "Controller",
+    "ControllerConnection",
+    "Descriptor",
+    "Device",
+    "DeviceConfiguration",
+    "Host",
+    "PhysicalTransport",
+    "Server",
+    "Service",
+    "Snooper",
+    "Transport",
+    "TransportLostError",
+    "TransportSink",
+    "TransportSource",
+    "att",
+    "core",
+    "encrypt_block",
+    "hci",
+    "ll",
+    "load_libusb",
+    "open_transport",
+    "stop_formatting",
+]  # fmt: skip
+
+
+class Host(BumbleHost):
+    """bumble's host, with a name for the one way that every command takes."""
+
+    async def send_and_wait(self, command: Any, response_timeout: float | None = None) -> Any:
+        """Send a command when the one before is answered; its answer."""
+        return await super()._send_command(command, response_timeout)
+
+    async def _send_command(self, command: Any, response_timeout: float | None = None) -> Any:
+        return await self.send_and_wait(command, response_timeout)
+
+
+class Controller(BumbleController):
+    """bumble's controller, with a name for the answer to a command that goes on."""
+
+    def send_command_status(self, status: int, op_code: int) -> None:
+        self._send_hci_command_status(status, op_code)
+
+
+async def open_transport(name: str) -> Transport:
+    """A controller that is attached to this machine; its libraries are loaded for this."""
+    from bumble.transport import open_transport
+
+    return await open_transport(name)
+
+
+def load_libusb() -> None:
+    """Make libusb known to usb1, from the package that brings it where there is one."""
+    from bumble.transport.usb import load_libusb
+
+    load_libusb()  # type: ignore[no-untyped-call]
+
+
+def stop_formatting() -> None:
+    """Make what bumble logs cheap to make: the colours of its modules, the texts of its packets."""
+    for name, module in list(sys.modules.items()):
+        if name.startswith("bumble.") and hasattr(module, "color"):
+            module.color = _plain  # type: ignore[attr-defined]
+    for root in (hci.HCI_Packet, att.ATT_PDU):
+        for packet in _with_subclasses(root):
+            if "__str__" in packet.__dict__:
+                packet.__str__ = _type_name
+
+
+def _plain(text: str, *_: Any, **__: Any) -> str:
+    return text
+
+
+def _type_name(packet: Any) -> str:
+    return type(packet).__name__
+
+
+def _with_subclasses(root: Any) -> Iterator[Any]:
+    yield root
+    for child in root.__subclasses__():
+        yield from _with_subclasses(child)
