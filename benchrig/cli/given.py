@@ -44,7 +44,7 @@ def _asked(missing: Mapping[str, Given], within: float) -> dict[str, str]:
     from benchrig.cli.operator import AtTerminal
     from benchrig.run.loop import in_loop
 
-    operator = AtTerminal(lambda: None, within)
+    operator = AtTerminal(within=within)
 
     async def asked() -> dict[str, str]:
         return {

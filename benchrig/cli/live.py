@@ -178,11 +178,6 @@ class Keyboard:
             self._pressed.append(CLOSED)
         self._any.set()
 
-    def forget(self) -> None:
-        """What was typed for the view is not for the shell."""
-        while self._source.read_keys():
-            pass
-
     def _take(self, pressed: Sequence[KeyPress]) -> None:
         for each in pressed:
             key = str(getattr(each.key, "value", each.key))
@@ -199,9 +194,11 @@ def _named(key: str) -> str:
 
 @contextlib.contextmanager
 def _pressed_on(source: Input) -> Iterator[Keyboard]:
+    from benchrig.cli.asking import forget_typed_ahead
+
     keyboard = Keyboard(source)
     with source.raw_mode(), source.attach(keyboard.readable):
         try:
             yield keyboard
         finally:
-            keyboard.forget()
+            forget_typed_ahead(source)  # what was typed for the view is not for the shell

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from benchrig import signals
-from benchrig.cli.common import RADIO_HELP, air_option, attended, complete_step, echo, errors_for_people
+from benchrig.cli.common import RADIO_HELP, air_option, complete_step, echo, errors_for_people
 from benchrig.cli.ports import port_options
 from benchrig.cli.types import Time, Whole
 from benchrig.report.place import make_way
@@ -143,6 +143,7 @@ def run(
         make_way({"--junit": junit, "--csv": csv_file}, {"the plan": plan, "--station": station, "--capture": capture})
         signals.let_through()
 
+        from benchrig.cli.common import attended
         from benchrig.cli.given import load_with_given, parse_given
         from benchrig.cli.secret import with_secrets
         from benchrig.launch import RunOptions
@@ -207,7 +208,7 @@ def _allowed_given(plan: Path, given: dict[str, str]) -> dict[str, str]:
 
 
 def _run(options: RunOptions, answer_within: float, *, all_readings: bool, quiet: bool) -> int:
-    from benchrig.cli.common import console, whatever_the_output_does
+    from benchrig.cli.common import attended, console, whatever_the_output_does
     from benchrig.cli.operator import AtTerminal, Unattended
     from benchrig.cli.progress import Progress
     from benchrig.launch import launch

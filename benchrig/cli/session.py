@@ -87,9 +87,8 @@ async def _nobody(caution: str) -> None:
 
 
 async def _typed(session: Session, as_json: bool) -> None:
-    from benchrig.cli.operator import forget_typed_ahead
+    from benchrig.cli.prompt import Prompt
     from benchrig.cli.wrapping import wrapped
-    from benchrig.desk.prompt.typed import Voice, run_typed
     from benchrig.text.escape import plain
 
     def failed(line: str, error: BenchrigError) -> None:
@@ -100,7 +99,7 @@ async def _typed(session: Session, as_json: bool) -> None:
                 echo(wrapped(plain(text, 1000)), err=True)
 
     tell("help lists the verbs, quit ends the session")
-    await run_typed(session, Voice(lambda text: echo(wrapped(text)), failed, forget_typed_ahead, wrapped))
+    await Prompt(session, failed).run()
 
 
 async def _piped(session: Session, as_json: bool) -> None:

@@ -3,6 +3,7 @@ this process, with somebody at it who waits for a text and then presses keys."""
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import io
 import re
@@ -21,8 +22,11 @@ from rich.cells import cell_len
 from tests.cli.calling import call
 from tests.cli.kit import Terminal
 
+_CONTROL = re.compile(r"\x1b\[[?0-9;]*[A-Za-z]")
 # In place of keys: the window becomes 100 cells wide.
 GROW = "grow"
+# Ctrl-C again and again, as people press it, until what is waited for next comes.
+CTRL_C_AGAIN = "again"
 _WORD = re.compile(r"\x1b\[(\??)([0-9;]*)([A-Za-z])|\r|[^\x1b\r]+|\x1b")
 
 
@@ -82,22 +86,47 @@ class Played(Vt100_Output):
         self.columns, self.rows = columns, lines
         self.screen = Emulated(columns, lines)
         self.seen: list[str] = []
+        self.raw = self.written = self.all_written = ""
         self._keys, self._script = keys, script
 
     def flush(self) -> None:
         super().flush()
-        self.screen.feed(self.stream.getvalue())
+        written = self.stream.getvalue()
         self.stream.seek(0)
         self.stream.truncate()
-        while self._script and self._script[0][0] in self.screen.text:
-            self.seen.append(self.screen.text)
+        self.screen.feed(written)
+        self.raw += written
+        self.all_written += _CONTROL.sub("", written)
+        self.written += _CONTROL.sub("", written)
+        while self._script and self._comes(self._script[0][0]):
             self._do(self._script.pop(0)[1])
+
+    @property
+    def is_done(self) -> bool:
+        return not self._script
+
+    def _comes(self, text: str) -> bool:
+        """Whether it stands on the screen; without a screen: whether it was written since what came before it."""
+        if not self.screen.alternate:
+            before, found, after = self.written.partition(text)
+            self.written = after if found else before
+            return bool(found) or not text
+        if text in self.screen.text:
+            self.seen.append(self.screen.text)
+        return text in self.screen.text
 
     def _do(self, keys: str) -> None:
         if keys == GROW:
             self.columns = self.screen.columns = 100
+        elif keys == CTRL_C_AGAIN:
+            self._again(len(self._script))
         else:
             self._keys.send_text(keys)
+
+    def _again(self, left: int) -> None:
+        if len(self._script) == left:
+            self._keys.send_text("\x03")
+            asyncio.get_running_loop().call_later(0.1, self._again, left)
 
 
 @contextlib.contextmanager
@@ -109,9 +138,15 @@ def played(*script: tuple[str, str], columns: int = 100, lines: int = 40) -> Ite
             yield output
 
 
-def live(*words: object, script: Sequence[tuple[str, str]], columns: int = 100) -> tuple[Result, Played]:
-    """Run a command with a live view in this process, and who sits before it."""
-    with played(*script, columns=columns) as terminal, mock.patch("benchrig.cli.live.is_possible", return_value=True):
+def attended(
+    *words: object, script: Sequence[tuple[str, str]], columns: int = 100, term: str = "xterm"
+) -> tuple[Result, Played]:
+    """Run a command in this process, with somebody at its terminal."""
+    with (
+        played(*script, columns=columns) as terminal,
+        mock.patch("benchrig.cli.common.attended", return_value=True),
+        mock.patch.dict("os.environ", {"TERM": term}),
+    ):
         return call(*words), terminal
 
 

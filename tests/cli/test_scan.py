@@ -25,7 +25,7 @@ from benchrig.desk.airlist import AirList, report_as_data
 from benchrig.radio.scan import Report, Selection
 from benchrig.steps.attribute import Names
 from tests.cli.kit import PATIENCE, OnTerminal
-from tests.cli.screen import GROW, Emulated, live, mode
+from tests.cli.screen import GROW, Emulated, attended, mode
 from tests.record.strategies import device_text
 from tests.run.kit import DEVICES
 
@@ -385,7 +385,7 @@ def test_on_a_terminal_the_list_is_live_and_a_key_ends_it(tmp_path: Path) -> Non
 
 def test_a_narrow_terminal_that_grows_and_ctrl_c() -> None:
     script = [("VFL-0042", GROW), ("C4:1F:5A:20:00:42", CTRL_C)]
-    done, terminal = live("scan", "--radio", RADIO, script=script, columns=40)
+    done, terminal = attended("scan", "--radio", RADIO, script=script, columns=40)
     assert done.exit_code == 0
     narrow, _ = terminal.seen
     assert narrow.splitlines()[-1].split() == ["q", "up/down", "pgup/pgdn/home/end", "enter", "/", "s", "h"]
@@ -394,7 +394,7 @@ def test_a_narrow_terminal_that_grows_and_ctrl_c() -> None:
 
 
 def test_nothing_that_matches_is_said_after_the_live_list_too() -> None:
-    done, _ = live("scan", "--radio", RADIO, "-d", "nobody", script=[("0 devices", "q")])
+    done, _ = attended("scan", "--radio", RADIO, "-d", "nobody", script=[("0 devices", "q")])
     assert done.exit_code == 5
 
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import subprocess
 from pathlib import Path
 
 import pytest
 
-from tests.cli.kit import Files, OnTerminal, files, here
+from tests.cli.kit import Files, files, here
+from tests.cli.screen import attended
 
 OWN = "7b1f00{:02x}-4d1e-4b6f-9a57-2f3c1de0a001".format
 DEVICE = f"""services:
@@ -126,12 +128,19 @@ def test_one_that_does_not_fit_is_not_shown(tmp_path):
 
 def test_it_is_typed_unseen(tmp_path):
     bench(tmp_path)
-    with OnTerminal(tmp_path, "run", "plan.yaml", "--radio", "virtual:device.yaml") as terminal:
-        terminal.until("pin: ")
-        terminal.type(f"{PIN}\n")
-        terminal.end()
-        assert PIN not in terminal.shown
-    assert PIN not in left(tmp_path)
+    with contextlib.chdir(tmp_path):
+        done, terminal = attended("run", "plan.yaml", "--radio", "virtual:device.yaml", script=[("pin:", f"{PIN}\n")])
+    assert terminal.is_done
+    assert PIN not in terminal.all_written + done.output + left(tmp_path)
+    assert "*****" in terminal.all_written
+
+
+def test_a_terminal_that_cannot_hide_it_is_not_used(tmp_path):
+    bench(tmp_path)
+    with contextlib.chdir(tmp_path):
+        done, _ = attended("run", "plan.yaml", "--radio", "virtual:device.yaml", script=[], term="dumb")
+    assert done.exit_code == 4
+    assert "this terminal cannot hide what is typed" in done.stderr
 
 
 @pytest.mark.parametrize("command", [["run", "plan.yaml", "--radio", "virtual:device.yaml"], ["check", "plan.yaml"]])

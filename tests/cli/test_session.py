@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
+import re
 import signal
 import subprocess
-import termios
 import time
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 import pytest
+from click.testing import Result
+from prompt_toolkit.input import DummyInput
 
-from tests.cli.kit import COMMAND, PATIENCE, OnTerminal, Terminal, benchrig, environment
+from benchrig.cli.prompt import suspend
+from tests.cli.calling import call
+from tests.cli.kit import COMMAND, PATIENCE, OnTerminal, Terminal, environment
+from tests.cli.screen import CTRL_C_AGAIN, Played, attended, mode
 from tests.run.kit import DEVICES, device_text
 
 PLAN = """plan: names
@@ -73,6 +80,26 @@ def shown_times(terminal: Terminal, text: str, times: int) -> None:
     while terminal.shown.count(text) < times:
         assert time.monotonic() < deadline, terminal.shown
         terminal._read(0.1)
+
+
+@pytest.fixture
+def typed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., tuple[Result, Played]]:
+    """A session in this process: what the prompt shows (of what was typed single words), and what is typed then."""
+    (tmp_path / "names.yaml").write_text(PLAN, encoding="utf-8")
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    monkeypatch.chdir(tmp_path)
+
+    def run(
+        *script: tuple[str, str], options: Sequence[str] = ADDRESS, at: Sequence[str] = AT, columns: int = 100
+    ) -> tuple[Result, Played]:
+        done, terminal = attended("session", *options, *at, script=script, columns=columns)
+        assert terminal.is_done, f"did not come, only: {terminal.written}"
+        return done, terminal
+
+    return run
+
+
+Typed = Callable[..., tuple[Result, Played]]
 
 
 def test_verbs_from_a_pipe_run_on_the_virtual_clock(tmp_path: Path) -> None:
@@ -139,33 +166,32 @@ def test_a_signal_ends_a_piped_session(tmp_path: Path) -> None:
         assert process.wait(PATIENCE) == 2
 
 
-def test_a_session_at_the_prompt_becomes_a_plan_that_passes(tmp_path: Path) -> None:
-    with on_terminal(tmp_path, *ADDRESS) as terminal:
-        terminal.until(UP)
-        terminal.type("read batt\t")
-        terminal.until("read battery level")
-        terminal.type("\r")
-        terminal.until("battery level: 97 %  [61]")
-        terminal.type("write alarm limit 8 °C --read-back\r")
-        shown = terminal.until("Type 'yes' to acknowledge")
-        assert "The relay switches mains." in shown
-        terminal.type("yes\r")
-        terminal.until("read back alarm limit: 8 °C")
-        terminal.type("read factory key\r")
-        terminal.until("read not permitted")
-        terminal.type("wait 60 s\r")
-        terminal.until("wait 60 s")
-        press(terminal, CTRL_C, until="stopped")
-        terminal.type("read humidity" + CTRL_C + "save made.yaml\r")
-        terminal.until("steps in made.yaml")
-        terminal.type(CTRL_D)
-        assert terminal.end() == 0
+def test_a_session_at_the_prompt_becomes_a_plan_that_passes(typed: Typed, tmp_path: Path) -> None:
+    done, terminal = typed(
+        (UP, "read batt\t"),
+        ("level", "\r"),
+        (UP, "write alarm limit 8 °C --read-back\r"),
+        ("Type 'yes' to acknowledge", "yes\r"),
+        (UP, "read factory key\r"),
+        (UP, "wait 60 s\r"),
+        ("60 s\r\n", CTRL_C_AGAIN),
+        (UP, "read humidity" + CTRL_C),
+        (UP, "save made.yaml\r"),
+        (UP, CTRL_D),
+    )
+    assert done.exit_code == 0
+    assert "battery level: 97 %  [61]" in done.stdout
+    assert "read back alarm limit: 8 °C" in done.stdout
+    assert "\nstopped\n" in done.stdout
+    assert "The relay switches mains." in terminal.all_written + done.stdout
+    assert "read not permitted" in done.stderr
+    assert "steps in made.yaml" in done.stdout
     assert "read humidity" not in (tmp_path / "made.yaml").read_text(encoding="utf-8")
-    ran = benchrig("run", "made.yaml", "--radio", RADIO, "--acknowledge", cwd=tmp_path)
-    assert ran.returncode == 0, ran.stdout
-    typed = (tmp_path / "state" / "benchrig" / "session_history").read_text(encoding="utf-8")
-    assert typed.splitlines()[0] == "read battery level"
-    assert "yes" not in typed
+    ran = call("run", "made.yaml", "--radio", RADIO, "--acknowledge")
+    assert ran.exit_code == 0, ran.stdout
+    history = (tmp_path / "state" / "benchrig" / "session_history").read_text(encoding="utf-8")
+    assert history.splitlines()[0] == "read battery level"
+    assert "yes" not in history
 
 
 def test_notifications_do_not_tear_the_line_and_a_lost_link_shows_in_the_prompt(tmp_path: Path) -> None:
@@ -187,27 +213,39 @@ def test_notifications_do_not_tear_the_line_and_a_lost_link_shows_in_the_prompt(
         shown_times(terminal, "connected to unit 1", 2)
         terminal.type("quit\r")
         assert terminal.end() == 0
-    assert_no_colour(terminal.shown)
     # each is written on a line that was cleared before, and the prompt with what was typed is drawn again after it
     torn = [line for line in terminal.shown.split("\r\n") if "temperature +" in line and "read tem" in line]
     assert all(line.rindex("\x1b[J") < line.index("temperature +") for line in torn)
 
 
-def assert_no_colour(shown: str) -> None:
-    for number in (*range(30, 38), *range(90, 98)):
-        assert f"\x1b[{number}m" not in shown
-        assert f";{number}m" not in shown
-
-
-@pytest.mark.slow
-def test_the_terminal_is_left_as_it_was(tmp_path: Path) -> None:
-    with on_terminal(tmp_path, "-d", "nobody", "--within", "1 s") as terminal:
-        before = termios.tcgetattr(terminal.master)[3]
-        terminal.until("not connected>")
-        assert "was not heard" in terminal.shown
+def test_on_a_terminal_ctrl_z_gives_it_to_the_shell_and_back_and_a_signal_too(tmp_path: Path) -> None:
+    with on_terminal(tmp_path, *ADDRESS) as terminal:
+        before = mode(terminal)
+        terminal.until(UP)
+        terminal.type("wait 60 s\r")
+        terminal.until("wait 60 s")
+        assert mode(terminal) != before
+        press(terminal, CTRL_C, until="stopped")
+        terminal.until(UP)
+        assert not re.search(r"\x1b\[[0-9;]*[39][0-7]m", terminal.shown), "NO_COLOR"
         terminal.process.send_signal(signal.SIGTERM)
         assert terminal.end() == 2
-        assert termios.tcgetattr(terminal.master)[3] == before
+        assert mode(terminal) == before
+
+
+def test_ctrl_z_in_a_running_verb_stops_the_process_in_the_shells_mode(monkeypatch: pytest.MonkeyPatch) -> None:
+    did: list[str] = []
+
+    class Source(DummyInput):
+        @contextlib.contextmanager
+        def cooked_mode(self) -> Iterator[None]:  # type: ignore[override]
+            did.append("cooked")
+            yield
+            did.append("raw")
+
+    monkeypatch.setattr("os.kill", lambda *words: did.append(f"kill {words}"))
+    suspend(Source())
+    assert did == ["cooked", f"kill {(0, signal.SIGTSTP)}", "raw"]
 
 
 @pytest.mark.slow
@@ -225,19 +263,12 @@ def test_on_a_narrow_terminal_lines_break_between_words(tmp_path: Path) -> None:
     assert max(len(line) for line in lines if "--" in line) <= 40
 
 
-@pytest.mark.slow
-def test_typed_ahead_acknowledges_nothing(tmp_path: Path) -> None:
-    with on_terminal(tmp_path) as terminal:
-        terminal.until(UP)
-        terminal.type("write alarm limit 8 °C\ryes\r")
-        terminal.until("Type 'yes'")
-        terminal.type("y\r")
-        terminal.until("only the word 'yes'")
-        terminal.type("no\r")
-        terminal.until("was not acknowledged")
-        terminal.type(CTRL_D)
-        terminal.end()
-    assert "wrote" not in terminal.shown
+def test_typed_ahead_acknowledges_nothing(typed: Typed) -> None:
+    asked = ("Type 'yes'", "y\r"), ("Type 'yes'", "no\r")
+    done, terminal = typed((UP, "write alarm limit 8 °C\ryes\r"), *asked, (UP, CTRL_D))
+    assert "only the word 'yes'" in terminal.all_written + done.stdout
+    assert "was not acknowledged" in done.stderr
+    assert "wrote" not in done.stdout
 
 
 HOSTILE = """services:
@@ -268,32 +299,28 @@ def test_nothing_that_a_device_says_steers_the_terminal(term: str, tmp_path: Pat
     assert "\x1b]0" not in terminal.shown
 
 
-@pytest.mark.slow
-def test_a_request_that_was_stopped_unanswered_costs_the_link(tmp_path: Path) -> None:
+def test_a_request_that_was_stopped_unanswered_costs_the_link(typed: Typed, tmp_path: Path) -> None:
     (tmp_path / "device.yaml").write_text(device_text(HOSTILE), encoding="utf-8")
-    with on_terminal(tmp_path, at=("-d", "C4:00:00:00:00:01", "--radio", "virtual:device.yaml")) as terminal:
-        terminal.until("unit 1 connected>")
-        terminal.type("read serial number\r")
-        terminal.until("read serial number")
-        press(terminal, CTRL_C, until="stopped")
-        terminal.until("unit 1 lost>")
-        assert "given up with the request" in terminal.shown
-        terminal.type("connect\r")
-        shown_times(terminal, "connected to unit 1", 2)
-        terminal.type(CTRL_D)
-        assert terminal.end() == 0
+    done, _ = typed(
+        ("unit 1 connected>", "read serial number\r"),
+        ("number\r\n", CTRL_C_AGAIN),
+        ("unit 1 lost>", "connect\r"),
+        ("unit 1 connected>", CTRL_D),
+        options=(),
+        at=("-d", "C4:00:00:00:00:01", "--radio", "virtual:device.yaml"),
+    )
+    assert done.exit_code == 0
+    assert "given up with the request" in done.output
+    assert done.stdout.count("connected to unit 1") == 2
 
 
-@pytest.mark.slow
-def test_lines_that_are_pasted_are_done_up_to_the_first_failure(tmp_path: Path) -> None:
-    with on_terminal(tmp_path, *ADDRESS) as terminal:
-        terminal.until(UP)
-        terminal.type("\x1b[200~read humidity\nred humidity\nread battery level\n\x1b[201~\r")
-        terminal.until("humidity: 43.5 %")
-        terminal.until("no verb 'red'")
-        terminal.type(CTRL_D)
-        assert terminal.end() == 0
-    assert "battery level: " not in terminal.shown
+def test_lines_that_are_pasted_are_done_up_to_the_first_failure(typed: Typed) -> None:
+    pasted = "\x1b[200~read humidity\nred humidity\nread battery level\n\x1b[201~\r"
+    done, _ = typed((UP, pasted), (UP, CTRL_D))
+    assert done.exit_code == 0
+    assert "humidity: 43.5 %" in done.stdout
+    assert "no verb 'red'" in done.stderr
+    assert "battery level: " not in done.stdout
 
 
 @pytest.mark.slow

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
@@ -10,6 +12,7 @@ import pytest
 from benchrig.record.journal import read_record
 from benchrig.record.model import Record
 from tests.cli.kit import Files, OnTerminal, files
+from tests.cli.screen import attended, mode
 
 READ = "  - read: temperature\n    expect: {value: {max: 30 °C}}\n"
 WRITE = "  - write: temperature\n    value: 1 °C\n    expect: {elapsed: {max: 1 s}}\n"
@@ -23,123 +26,123 @@ def on_terminal(bench: Files, *more: str, columns: int = 100, **env: str) -> OnT
     return OnTerminal(bench.folder, "run", "plan.yaml", "--radio", bench.radio, *more, columns=columns, **env)
 
 
+@dataclass
+class Answered:
+    """A run that was answered: its exit code, what was asked and typed, and what was said beside it."""
+
+    code: int
+    asked: str
+    said: str
+
+
+def answered(bench: Files, *script: tuple[str, str], more: tuple[str, ...] = ()) -> Answered:
+    """Run the plan in this process; each text that is asked, and what is typed then."""
+    with contextlib.chdir(bench.folder):
+        done, terminal = attended("run", "plan.yaml", "--radio", bench.radio, *more, script=script)
+    assert terminal.is_done, f"not asked: {terminal.written}"
+    return Answered(done.exit_code, terminal.all_written, done.stderr)
+
+
 def record_of(bench: Files) -> Record:
     [path] = bench.records()
     return read_record(path)
 
 
+SERIAL = READ + "  - read: temperature\n    name: '${serial}'\n"
+WORD = "Type 'yes' to acknowledge and go on, 'no' to stop:"
+
+
 def test_a_missing_value_is_typed_or_scanned(tmp_path: Path) -> None:
-    bench = files(tmp_path, READ + "  - read: temperature\n    name: '${serial}'\n", head="given: {serial: {}}\n")
-    with on_terminal(bench) as terminal:
-        terminal.until("serial: ")
-        terminal.type("A7\n")
-        assert terminal.end() == 0
+    bench = files(tmp_path, SERIAL, head="given: {serial: {}}\n")
+    assert answered(bench, ("serial:", "A7\n")).code == 0
     assert record_of(bench).run.given == {"serial": "A7"}
 
 
 def test_a_typed_value_that_the_plan_refuses_is_asked_for_again(tmp_path: Path) -> None:
-    bench = files(
-        tmp_path, READ + "  - read: temperature\n    name: '${serial}'\n", head="given: {serial: {matches: 'A\\d'}}\n"
-    )
-    with on_terminal(bench) as terminal:
-        terminal.until("serial: ")
-        terminal.type("B7\n")
-        terminal.until("'B7' does not match")
-        terminal.until("serial: ")
-        terminal.type("A8\n")
-        assert terminal.end() == 0
+    bench = files(tmp_path, SERIAL, head="given: {serial: {matches: 'A\\d'}}\n")
+    done = answered(bench, ("serial:", "B7\n"), ("serial:", "\n"), ("serial:", "A8\n"))
+    assert done.code == 0
+    assert "'B7' does not match" in done.said
+    assert "please type an answer" in done.said
     assert record_of(bench).run.given == {"serial": "A8"}
 
 
 def test_the_caution_is_acknowledged_with_a_word_not_with_enter(tmp_path: Path) -> None:
     bench = files(tmp_path, WRITE, head=CAUTION)
-    with on_terminal(bench) as terminal:
-        terminal.until("CAUTION  Mind the relay.")
-        terminal.until("Type 'yes' to acknowledge and go on, 'no' to stop: ")
-        terminal.type("\n")
-        terminal.until("Type 'yes' to acknowledge and go on, 'no' to stop: ")
-        terminal.type("yes\n")
-        assert terminal.end() == 0
+    done = answered(bench, (WORD, "\n"), (WORD, "yes\n"))
+    assert done.code == 0
+    assert "CAUTION  Mind the relay." in done.said
     assert record_of(bench).notes[0].text == "caution acknowledged at the terminal: Mind the relay."
 
 
 def test_the_caution_is_not_acknowledged(tmp_path: Path) -> None:
     bench = files(tmp_path, WRITE, head=CAUTION)
-    with on_terminal(bench) as terminal:
-        terminal.until("Type 'yes'")
-        terminal.type("no\n")
-        assert terminal.end() == 2
-        assert "the caution was not acknowledged" in terminal.shown
+    assert answered(bench, (WORD, "no\n")).code == 2
+    assert record_of(bench).ended.cause == "operator"
     assert record_of(bench).unit is None, "no radio was opened"
 
 
 @pytest.mark.parametrize(("answer", "code"), [("y\n", 0), ("maybe\nyes\n", 0), ("n\n", 1)])
 def test_a_question_is_answered(tmp_path: Path, answer: str, code: int) -> None:
-    with on_terminal(files(tmp_path, LAMP)) as terminal:
-        terminal.until("Does the lamp light? [y/n] ")
-        terminal.type(answer)
-        assert terminal.end() == code
-        assert ("please answer y or n" in terminal.shown) == answer.startswith("maybe")
+    done = answered(files(tmp_path, LAMP), ("Does the lamp light? [y/n]", answer))
+    assert done.code == code
+    assert ("please answer y or n" in done.said) == answer.startswith("maybe")
 
 
-def test_a_choice_is_answered_by_number_or_name(tmp_path: Path) -> None:
+@pytest.mark.parametrize("typed", ["9\n2\n", "green\n"])
+def test_a_choice_is_answered_by_number_or_name(tmp_path: Path, typed: str) -> None:
     step = "  - ask: Which colour\n    kind: choice\n    options: [red, green]\n    expect: {answer: {equals: green}}\n"
-    for typed in ("9\n2\n", "green\n"):
-        with on_terminal(files(tmp_path, step)) as terminal:
-            terminal.until("1 to 2, or the word: ")
-            terminal.type(typed)
-            assert terminal.end() == 0
+    done = answered(files(tmp_path, step), ("1 to 2, or the word:", typed))
+    assert done.code == 0
+    assert "  2  green" in done.said
 
 
 def test_a_text_is_answered(tmp_path: Path) -> None:
     step = "  - ask: Label\n    kind: text\n    expect: {answer: {equals: Zürich 7}}\n"
-    with on_terminal(files(tmp_path, step)) as terminal:
-        terminal.until("Label: ")
-        terminal.type("Zürich 7\n")
-        assert terminal.end() == 0
+    assert answered(files(tmp_path, step), ("Label:", "Zürich 7\n")).code == 0
 
 
 def test_ctrl_c_at_a_question_ends_with_2_and_cleans_up(tmp_path: Path) -> None:
     bench = files(tmp_path, LAMP + "  - wait: 50 s\n", cleanup=CLEANUP)
-    with on_terminal(bench) as terminal:
-        terminal.until("[y/n] ")
-        terminal.type(CTRL_C)
-        assert terminal.end() == 2
-        assert "Traceback" not in terminal.shown
+    assert answered(bench, ("[y/n]", CTRL_C)).code == 2
     assert [step.ended.verdict for step in record_of(bench).steps] == ["pass", "pass", "error", "skip", "pass"]
 
 
 def test_ctrl_c_at_the_caution_opens_nothing(tmp_path: Path) -> None:
     bench = files(tmp_path, WRITE, head=CAUTION)
-    with on_terminal(bench) as terminal:
-        terminal.until("Type 'yes'")
-        terminal.type(CTRL_C)
-        assert terminal.end() == 2
+    assert answered(bench, (WORD, CTRL_C)).code == 2
     assert record_of(bench).unit is None
 
 
 def test_ctrl_c_at_a_missing_value_ends_with_2(tmp_path: Path) -> None:
-    bench = files(tmp_path, READ + "  - read: temperature\n    name: '${serial}'\n", head="given: {serial: {}}\n")
-    with on_terminal(bench) as terminal:
-        terminal.until("serial: ")
-        assert terminal.press_until_end(CTRL_C) == 2
-        assert "benchrig: interrupted" in terminal.shown
+    done = answered(files(tmp_path, SERIAL, head="given: {serial: {}}\n"), ("serial:", CTRL_C))
+    assert done.code == 2
+    assert "benchrig: interrupted" in done.said
 
 
 def test_the_end_of_the_input_at_a_question(tmp_path: Path) -> None:
-    with on_terminal(files(tmp_path, LAMP)) as terminal:
-        terminal.until("[y/n] ")
-        terminal.type(CTRL_D)
-        assert terminal.end() == 2
-        assert "the terminal was closed" in terminal.shown
+    bench = files(tmp_path, LAMP)
+    assert answered(bench, ("[y/n]", CTRL_D)).code == 2
+    assert record_of(bench).ended.message == "the terminal was closed"
 
 
 def test_a_question_has_a_deadline(tmp_path: Path) -> None:
-    bench = files(tmp_path, LAMP.replace("    expect", "    within: 1 s\n    expect"))
-    with on_terminal(bench) as terminal:
-        terminal.until("[y/n] ")
-        assert terminal.end() == 2
+    bench = files(tmp_path, LAMP.replace("    expect", "    within: 300 ms\n    expect"))
+    assert answered(bench, ("[y/n]", "")).code == 2
     assert record_of(bench).ended.cause == "operator"
+
+
+def test_on_a_terminal_what_was_typed_before_a_question_answers_nothing_(tmp_path: Path) -> None:
+    bench = files(tmp_path, "  - wait: 1 s\n" + LAMP)
+    with on_terminal(bench, "--real-time") as terminal:
+        before = mode(terminal)
+        terminal.until("wait 1 s")
+        terminal.type("n\nn")
+        terminal.until("Does the lamp light? [y/n]")
+        assert mode(terminal) != before
+        terminal.type("y\r")
+        assert terminal.end() == 0
+        assert mode(terminal) == before
 
 
 def test_the_progress_line_leaves_nothing_behind(tmp_path: Path) -> None:
@@ -175,6 +178,7 @@ def test_a_ci_job_with_a_terminal_is_never_asked(tmp_path: Path) -> None:
 def test_a_terminal_where_nobody_answers_gives_the_station_back(
     tmp_path: Path, steps: str, head: str, said: str
 ) -> None:
-    with on_terminal(files(tmp_path, steps, head=head), "--answer-within", "500ms") as terminal:
-        assert terminal.end() == 2
-    assert said in " ".join(terminal.shown.split())
+    bench = files(tmp_path, steps, head=head)
+    done = answered(bench, (":", ""), more=("--answer-within", "500ms"))
+    assert done.code == 2
+    assert said in " ".join(f"{done.said} {[record_of(bench).ended.message] if bench.records() else ''}".split())

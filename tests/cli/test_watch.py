@@ -22,7 +22,7 @@ from benchrig.desk.watching import Hole, LinkLoss
 from benchrig.values.format import FieldSpec, FormatSpec, build_format
 from benchrig.values.spec import Exact
 from tests.cli.kit import COMMAND, PATIENCE, OnTerminal, environment
-from tests.cli.screen import Emulated, live, mode
+from tests.cli.screen import Emulated, attended, mode
 from tests.run.kit import DEVICES, PLANS, device_text
 
 RADIO = f"virtual:{DEVICES}/logger.yaml"
@@ -306,7 +306,7 @@ def on_terminal(folder: Path, *more: str, columns: int = 100, **env: str) -> OnT
 
 
 def test_on_a_terminal_it_is_live_and_a_key_ends_it(tmp_path: Path) -> None:
-    done, terminal = live("watch", "temperature", NOTE, "--radio", sending(tmp_path), script=[("█", "q")])
+    done, terminal = attended("watch", "temperature", NOTE, "--radio", sending(tmp_path), script=[("█", "q")])
     assert done.exit_code == 0
     [shown] = terminal.seen
     assert "unit 1  virtual:" in shown.splitlines()[0]
@@ -319,7 +319,7 @@ def test_on_a_terminal_it_is_live_and_a_key_ends_it(tmp_path: Path) -> None:
 def test_ctrl_c_ends_a_live_watch_that_has_no_end_and_interrupts_one_that_has(tmp_path: Path) -> None:
     radio = sending(tmp_path)
     for more, code in (((), 0), (("--for", "1h"), 2)):
-        done, terminal = live("watch", "temperature", "--radio", radio, *more, script=[("█", CTRL_C)])
+        done, terminal = attended("watch", "temperature", "--radio", radio, *more, script=[("█", CTRL_C)])
         assert (done.exit_code, terminal.screen.alternate) == (code, False)
 
 
@@ -340,7 +340,7 @@ def test_a_narrow_terminal_that_knows_ascii_only_and_ctrl_c(tmp_path: Path) -> N
 
 def test_an_absent_device_on_a_terminal(tmp_path: Path) -> None:
     words = ("watch", "temperature", "--radio", sending(tmp_path), "-d", "nobody", "--within", "300 ms")
-    done, terminal = live(*words, script=[("looking for ", "")])
+    done, terminal = attended(*words, script=[("looking for ", "")])
     assert (done.exit_code, len(terminal.seen)) == (1, 1)
     assert "not heard" in done.stderr
 

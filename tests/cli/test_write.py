@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import subprocess
 import time
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
+from click.testing import Result
 
 from tests.cli.calling import call
 from tests.cli.kit import OnTerminal, here
+from tests.cli.screen import attended
 from tests.run.kit import DEVICES, device_text
 
 PLAN = """plan: names
@@ -77,15 +81,21 @@ def test_a_value_that_does_not_fit_ends_with_4(tmp_path: Path) -> None:
     assert written(tmp_path, "alarm limit", "8 °C", "--raw", "01").returncode == 4
 
 
+def answered(folder: Path, *words: str, script: Sequence[tuple[str, str]]) -> Result:
+    (folder / "plan.yaml").write_text(PLAN, encoding="utf-8")
+    with contextlib.chdir(folder):
+        done, terminal = attended("write", *words, script=script)
+    assert terminal.is_done, f"not asked: {terminal.written}"
+    return done
+
+
 def test_the_write_is_asked_for_with_the_caution_of_the_plan(tmp_path: Path) -> None:
-    (tmp_path / "plan.yaml").write_text(PLAN, encoding="utf-8")
-    with OnTerminal(tmp_path, "write", "alarm limit", "8 °C", *AT) as terminal:
-        shown = terminal.until(QUESTION)
-        assert "writes 8 °C to 'alarm limit' of VFL-0042 (C4:1F:5A:20:00:42)" in shown
-        assert "The relay switches mains." in shown
-        terminal.type("yes\n")
-        assert terminal.end() == 0
-        assert "wrote alarm limit: 8 °C" in terminal.shown
+    done = answered(tmp_path, "alarm limit", "8 °C", *AT, script=[(QUESTION, "yes\n")])
+    assert done.exit_code == 0
+    asked = " ".join(done.stderr.split())
+    assert "writes 8 °C to 'alarm limit' of VFL-0042 (C4:1F:5A:20:00:42)" in asked
+    assert "The relay switches mains." in asked
+    assert "wrote alarm limit: 8 °C" in done.stdout
 
 
 @pytest.mark.slow
@@ -101,36 +111,26 @@ def test_who_interrupts_a_write_learns_that_it_may_have_been_done(tmp_path: Path
 
 
 def test_what_cannot_be_written_is_not_asked_for(tmp_path: Path) -> None:
-    (tmp_path / "plan.yaml").write_text(PLAN, encoding="utf-8")
-    with OnTerminal(tmp_path, "write", "battery level", "50 %", *AT) as terminal:
-        assert terminal.end() == 1
-        assert "does not offer write" in terminal.shown
-        assert QUESTION not in terminal.shown
+    done = answered(tmp_path, "battery level", "50 %", *AT, script=[])
+    assert done.exit_code == 1
+    assert "does not offer write" in done.stderr
+    assert "CAUTION" not in done.stderr
 
 
-@pytest.mark.slow
 def test_no_is_an_answer(tmp_path: Path) -> None:
-    (tmp_path / "plan.yaml").write_text(PLAN, encoding="utf-8")
-    with OnTerminal(tmp_path, "write", "alarm limit", "8 °C", *AT) as terminal:
-        terminal.until(QUESTION)
-        terminal.type("y\n")
-        terminal.until("the word 'yes'")
-        terminal.type("no\n")
-        assert terminal.end() == 2
-        assert "not acknowledged; nothing was sent" in terminal.shown
-        assert "wrote" not in terminal.shown
+    done = answered(tmp_path, "alarm limit", "8 °C", *AT, script=[(QUESTION, "y\n"), (QUESTION, "no\n")])
+    assert (done.exit_code, done.stdout) == (2, "")
+    assert "the word 'yes'" in done.stderr
+    assert "not acknowledged; nothing was sent" in done.stderr
 
 
-@pytest.mark.slow
 def test_a_hostile_name_stays_on_its_line(tmp_path: Path) -> None:
     (tmp_path / "device.yaml").write_text(SILENT.replace("name: unit 1", 'name: "\\e[2Junit\\n"'), encoding="utf-8")
-    at = ("--radio", "virtual:device.yaml")
-    with OnTerminal(tmp_path, "write", "temperature", "8 °C", *at) as terminal:
-        assert r"\x1b[2Junit\n" in terminal.until(QUESTION)
-        terminal.type("\x03")
-        assert terminal.end() == 2
-        assert "interrupted; nothing was sent" in terminal.shown
-        assert "\x1b[2J" not in terminal.shown
+    done = answered(tmp_path, "temperature", "8 °C", "--radio", "virtual:device.yaml", script=[(QUESTION, "\x03")])
+    assert done.exit_code == 2
+    assert r"\x1b[2Junit\n" in done.stderr
+    assert "interrupted; nothing was sent" in done.stderr
+    assert "\x1b[2J" not in done.stderr
 
 
 def test_a_name_that_nothing_knows_leads_to_the_uuid_and_to_a_plan() -> None:

@@ -1,40 +1,20 @@
-"""Questions where no loop watches the console, as on Windows: a thread reads it."""
+"""Lines where no loop watches what they come from, as on Windows: a thread reads them."""
 
 from __future__ import annotations
 
 import asyncio
-import io
-import sys
 import threading
 
 import pytest
 
 from benchrig import threads
-from benchrig.cli.operator import AtTerminal
 from benchrig.desk.prompt.piped import lines_of
-from benchrig.errors import OperatorError
 from benchrig.radio.virtual.clock import run
-
-
-class Console(io.StringIO):
-    def fileno(self) -> int:
-        return 99
 
 
 @pytest.fixture(autouse=True)
 def _windows(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(threads, "LOOPS_WATCH_FILES", False)
-
-
-def test_an_answer(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(sys, "stdin", Console("y\n"))
-    assert run(AtTerminal(lambda: None).confirm("Does it light?"))
-
-
-def test_the_end_of_the_input_ends_the_question(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(sys, "stdin", Console(""))
-    with pytest.raises(OperatorError, match="the terminal was closed"):
-        run(AtTerminal(lambda: None).acknowledge("Mind the relay."))
 
 
 def test_lines_of_a_pipe(monkeypatch: pytest.MonkeyPatch) -> None:
