@@ -163,7 +163,7 @@ class Watch:
         for each, target, form in zip(self.watched, targets, formats, strict=True):
             if each.count == 0:
                 each.take_format(form)
-            await self._subscribe(link, each, target)
+            await self._subscribe(each, target)
         self.unit = self.unit or unit.name or unit.address
         return link
 
@@ -180,7 +180,7 @@ class Watch:
                 )
         return targets
 
-    async def _subscribe(self, link: Link, watched: Channel, target: Target) -> None:
+    async def _subscribe(self, watched: Channel, target: Target) -> None:
         def hear(data: bytes) -> None:
             if not self.is_over and not watched.is_complete:
                 self._arrived.append(watched.take(round(self.seconds, 6), data))
@@ -189,7 +189,7 @@ class Watch:
         characteristic = target.found.attribute
         assert isinstance(characteristic, Characteristic)
         async with self._desk.blaming():
-            await link.subscribe(characteristic, hear, f"subscribe to {watched.name}", SUBSCRIBE_WITHIN)
+            await self._desk.device.subscribe(characteristic, hear, f"subscribe to {watched.name}", SUBSCRIBE_WITHIN)
 
     def _wake_when_lost(self, link: Link) -> None:
         async def wait() -> None:

@@ -108,13 +108,12 @@ class _Visit:
     number: int
     evidence: Evidence
     how: Collecting
-    _link: Link | None = None
     _strikes: Counter[Place] = field(default_factory=Counter)
     _losses: int = 0
 
     async def run(self) -> None:
         """Connect, look, listen, look again, and disconnect."""
-        link = self._link = await self.desk.connect()
+        link = await self.desk.connect()
         took, payload = self.desk.took, await link.settled_payload()
         services = await self._looked()
         self.evidence.looks.append(
@@ -129,8 +128,7 @@ class _Visit:
 
     @property
     def link(self) -> Link:
-        assert self._link is not None
-        return self._link
+        return self.desk.device.link
 
     def _senders(self, services: list[ServiceSeen]) -> Iterator[Place]:
         for place, seen in attributes_in(services):
@@ -178,7 +176,7 @@ class _Visit:
         doing = f"subscribe to {label}"
         async with self.desk.blaming():
             try:
-                await link.subscribe(characteristic, ear.hear, doing, SUBSCRIBE_WITHIN)
+                await self.desk.device.subscribe(characteristic, ear.hear, doing, SUBSCRIBE_WITHIN)
             except (DeviceError, LinkError) as error:
                 if isinstance(error, NoAnswer) or not link.is_up:
                     raise
@@ -186,7 +184,7 @@ class _Visit:
                 return
             with self.desk.showing(f"listening to {label} for {seconds:g} s"):
                 await _while_up(link, seconds)
-            await link.unsubscribe(characteristic, doing, SUBSCRIBE_WITHIN)
+            await self.desk.device.unsubscribe(characteristic, ear.hear, SUBSCRIBE_WITHIN, doing)
             if not link.is_up:
                 raise LinkLost(f"the link was lost while {label} was listened to ({link.lost_reason})")
         self.evidence.heard.append(ear.seen(place, self.unit.address, seconds))
@@ -202,7 +200,7 @@ class _Visit:
             if self._strikes[place] >= STRIKES:
                 self.evidence.left_out[place] = why
         await self.desk.radio.tidy()
-        _, self._link = await self.desk.reach()
+        await self.desk.reach()
 
 
 def _lost_with(services: list[ServiceSeen]) -> tuple[Place | None, str]:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from benchrig.errors import BenchrigError, LinkLost
+from benchrig.radio.link import DISCONNECT_WITHIN
 from benchrig.radio.subscriptions import Listener, Subscriptions
 from benchrig.radio.unit import SERIAL_NUMBER, SILENT, Unit, Witness
 
@@ -41,6 +42,11 @@ class DeviceSession:
         if self._link is None:
             raise LinkLost("there is no connection")
         return self._link
+
+    @property
+    def last(self) -> Link | None:
+        """The last connection, lost or not; None without one, and for one that was ended from here."""
+        return None if self.was_ended else self._link
 
     @property
     def is_up(self) -> bool:
@@ -79,8 +85,13 @@ class DeviceSession:
         """LinkLost when the link was lost before."""
         if not self.link.is_up:
             raise LinkLost(f"the link was lost before it was ended ({self.link.lost_reason})")
-        await self.link.disconnect(within)
+        await self.close(within)
+
+    async def close(self, within: float = DISCONNECT_WITHIN) -> None:
+        """End the link; nothing to do for one that is lost already, or never was."""
         self._ended = True
+        if self._link is not None:
+            await self._link.disconnect(within)
 
     def learn(self, attribute: Attribute, data: bytes) -> bool:
         """The device told this value, or took it: whether it may be known by it from now on."""
@@ -95,20 +106,30 @@ class DeviceSession:
     ) -> AsyncIterator[None]:
         """`hear` gets what the characteristic sends while the context is open; it shares the subscription with all who
         listen. `within` says what is left of the time. Of two things that go wrong the first one is told."""
-        await self.subscribe(characteristic, hear, doing, within())
+        is_open = True
+
+        def heard(data: bytes) -> None:
+            if is_open:
+                hear(data)
+
+        await self.subscribe(characteristic, heard, doing, within())
         try:
             yield
         except BaseException:
+            is_open = False
             with contextlib.suppress(BenchrigError):
-                await self.unsubscribe(characteristic, hear, max(within(), TURN_OFF_WITHIN))
+                await self.unsubscribe(characteristic, heard, max(within(), TURN_OFF_WITHIN))
             raise
-        await self.unsubscribe(characteristic, hear, max(within(), TURN_OFF_WITHIN))
+        is_open = False
+        await self.unsubscribe(characteristic, heard, max(within(), TURN_OFF_WITHIN))
 
     async def subscribe(self, characteristic: Characteristic, hear: Listener, doing: str, within: float) -> None:
         if self._link is None:
             raise LinkLost("there is no connection")
         await self._subscriptions.add(characteristic, hear, doing, within)
 
-    async def unsubscribe(self, characteristic: Characteristic, hear: Listener, within: float) -> None:
+    async def unsubscribe(
+        self, characteristic: Characteristic, hear: Listener, within: float, doing: str = "unsubscribe"
+    ) -> None:
         if self.is_up:
-            await self._subscriptions.remove(characteristic, hear, "unsubscribe", within)
+            await self._subscriptions.remove(characteristic, hear, doing, within)

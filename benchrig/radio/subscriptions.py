@@ -52,15 +52,17 @@ class Subscriptions:
             raise
 
     async def remove(self, characteristic: Characteristic, listener: Listener, doing: str, within: float) -> None:
-        """The last one that leaves turns the subscription off."""
+        """The last one that leaves turns the subscription off; it hears what comes until then."""
         shared = self._shared.get(characteristic.handle)
         if shared is None or listener not in shared.listeners:
             return
-        shared.listeners.remove(listener)
-        async with _turn(shared.changing, doing, within) as left:
-            if shared.is_on and not shared.listeners:
-                shared.is_on = False
-                await self._link.unsubscribe(characteristic, doing, left)
+        try:
+            async with _turn(shared.changing, doing, within) as left:
+                if shared.is_on and len(shared.listeners) == 1:
+                    shared.is_on = False
+                    await self._link.unsubscribe(characteristic, doing, left)
+        finally:
+            shared.listeners.remove(listener)
 
 
 @contextlib.asynccontextmanager

@@ -40,20 +40,24 @@ class Connection:
     when_up: Callable[[], Awaitable[None]] = _nothing
     when_lost: Callable[[], None] = lambda: None
     unit: Sighting | None = None
-    link: Link | None = None
     why: BenchrigError | None = None
     _tasks: set[asyncio.Task[None]] = field(default_factory=set)
     _returning: asyncio.Task[None] | None = None
     _minding: asyncio.Task[None] | None = None
 
     @property
+    def link(self) -> Link | None:
+        """Lost or not."""
+        return self.desk.device.last
+
+    @property
     def is_up(self) -> bool:
-        return self.link is not None and self.link.is_up
+        return self.desk.device.is_up
 
     @property
     def is_busy(self) -> bool:
         """Whether a request to the device is unanswered."""
-        return self.link is not None and self.link.is_up and self.link.is_busy
+        return self.desk.device.is_busy
 
     @property
     def state(self) -> str:
@@ -95,11 +99,9 @@ class Connection:
 
     async def disconnect(self) -> None:
         self._stop_returning()
-        link = self.link
-        if link is None:
+        if self.link is None:
             raise UsageError("no device is connected")
-        self.link = None
-        await link.disconnect()
+        await self.desk.device.close()
         self.deeds.append(Disconnected())
         self.show({"verb": "disconnect", "device": self.who})
 
@@ -112,24 +114,22 @@ class Connection:
     async def close(self) -> None:
         """End the link, and what runs in the background."""
         self._stop_returning()
-        link, self.link = self.link, None
         for task in [*self._tasks]:
             task.cancel()
         if self._tasks:
             await asyncio.wait(self._tasks)
-        if link is not None and link.is_up:
-            await link.disconnect()
+        await self.desk.device.close()
 
     async def _connect(self, desk: Desk) -> None:
         try:
-            self.unit, self.link = await desk.reach()
+            self.unit, link = await desk.reach()
         except AmbiguousDevice as error:
             raise AmbiguousDevice(error.message, advice="connect with the name or the address of one") from error
         self.why = None
         self.deeds.append(Connected(self.unit, self.desk.options.selection, self.desk.unit))
-        self._say_connected(self.link, desk.took)
+        self._say_connected(link, desk.took)
         self.changed()
-        self._minding = self._start(self._mind(self.link))
+        self._minding = self._start(self._mind(link))
         await self.when_up()
 
     def _say_connected(self, link: Link, elapsed: float) -> None:

@@ -152,7 +152,7 @@ class Session:
         subject = await self._subject(link, target, spec)
         watch = Subscription(characteristic, subject, self.show, self.time_of, thinned=self.thinned)
         async with self.desk.blaming():
-            await link.subscribe(characteristic, watch.hear, f"watch {name}", READ_WITHIN)
+            await self.desk.device.subscribe(characteristic, watch.hear, f"watch {name}", READ_WITHIN)
         self.watches[name] = watch
         self.deeds.append(watch.seen)
         watch.begin()
@@ -163,10 +163,8 @@ class Session:
             raise UsageError(f"{name} is not watched", advice=f"watched: {', '.join(self.watches) or 'nothing'}")
         for each in [name] if name else [*self.watches]:
             watch = self.watches.pop(each)
-            link = self.connection.link
-            if link is not None and link.is_up:
-                async with self.desk.blaming():
-                    await link.unsubscribe(watch.characteristic, f"unwatch {each}", READ_WITHIN)
+            async with self.desk.blaming():
+                await self.desk.device.unsubscribe(watch.characteristic, watch.hear, READ_WITHIN, f"unwatch {each}")
             self._end(watch)
 
     async def wait(self, seconds: float) -> None:
@@ -206,12 +204,13 @@ class Session:
             yield
             return
         self.desk.tell(f"{target.name} is not listened to while it is read: this radio mixes the two up")
-        await link.unsubscribe(watch.characteristic, f"unwatch {target.name}", READ_WITHIN)
+        device, doing = self.desk.device, f"unwatch {target.name}"
+        await device.unsubscribe(watch.characteristic, watch.hear, READ_WITHIN, doing)
         try:
             yield
         finally:
             if link.is_up:
-                await link.subscribe(watch.characteristic, watch.hear, f"watch {target.name}", READ_WITHIN)
+                await device.subscribe(watch.characteristic, watch.hear, f"watch {target.name}", READ_WITHIN)
 
     def _watch_of(self, target: Target) -> Subscription | None:
         return next((each for each in self.watches.values() if each.characteristic == target.found.attribute), None)
