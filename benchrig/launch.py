@@ -11,7 +11,8 @@ from typing import Literal
 
 from benchrig.errors import InternalError, StationError
 from benchrig.files import cannot_write, write_whole
-from benchrig.plan.model import Plan, StepPlan
+from benchrig.plan.model import Plan
+from benchrig.plan.tree import Node
 from benchrig.radio.specify import RadioChoice, loop_factory, radio_opener
 from benchrig.record.aggregate import build_record
 from benchrig.record.journal import Journal
@@ -31,7 +32,7 @@ class RunOptions:
     """Everything a run needs to know beside its operator. `device` narrows the plan's selection to one name or address."""
 
     plan: Plan
-    steps: Sequence[StepPlan]
+    nodes: Sequence[Node]
     station: Station
     radio: RadioChoice
     results: Path
@@ -109,7 +110,7 @@ def launch(options: RunOptions, operator: Operator, listeners: Sequence[Callable
     factory = loop_factory(options.radio, real_time=options.real_time)
     with Journal(folder / "record.jsonl") as journal:
         events = _Events(journal, [*listeners], lambda error: runner.blame(error), options.plan.secrets())
-        runner = Runner(options.plan, options.steps, settings, opener, operator, events)
+        runner = Runner(options.plan, options.nodes, settings, opener, operator, events)
         return in_loop(_to_reports(runner, events, options), factory)
 
 

@@ -12,7 +12,8 @@ import click
 from benchrig.cli.common import echo, errors_for_people, whatever_the_output_does
 
 if TYPE_CHECKING:
-    from benchrig.plan.model import Plan, StepPlan
+    from benchrig.plan.model import Plan
+    from benchrig.plan.tree import StepPlan
     from benchrig.run.station import Station
 
 
@@ -141,8 +142,8 @@ def _loaded(path: Path, given: tuple[str, ...], station: Station | None) -> tupl
 
 def _remark(plan: Plan, place: _Place, missing: list[str], barred: list[StepPlan]) -> None:
     """Say what the plan asks of radio and station in vain; the `barred` steps cannot run there."""
-    from benchrig.plan.model import place_text
     from benchrig.plan.remarks import remarks
+    from benchrig.plan.tree import place_text
 
     if place.kind:
         for where, sentence in remarks(plan, place.kind):

@@ -157,7 +157,7 @@ def run(
         loaded = load_with_given(plan, values, ask=attended(), within=answer_within)
         options = RunOptions(
             plan=loaded,
-            steps=choose_steps(loaded, only, from_),
+            nodes=choose_steps(loaded, only, from_),
             station=bench,
             radio=choice,
             results=results or Path(bench.results or "results"),

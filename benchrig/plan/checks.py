@@ -6,8 +6,9 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from typing import Any
 
-from benchrig.plan.model import Select, StepPlan
+from benchrig.plan.model import Select
 from benchrig.plan.possible import impossible
+from benchrig.plan.tree import StepPlan
 from benchrig.source.problem import Place, Problems, suggest
 from benchrig.source.references import has_reference, references
 from benchrig.source.shape import BAD, Misfit, Reader, is_late, locate

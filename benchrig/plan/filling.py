@@ -7,7 +7,7 @@ from typing import Any, cast
 
 from benchrig.errors import UnfitValue
 from benchrig.plan.checks import check_readings
-from benchrig.plan.model import StepPlan, place_text
+from benchrig.plan.tree import StepPlan, place_text
 from benchrig.source.problem import Problem, Problems
 from benchrig.source.references import Room, substitute
 from benchrig.source.shape import BAD, Reader

@@ -8,7 +8,7 @@ from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 
 from benchrig.errors import BenchrigError, LinkLost, OperatorError, StepFailed, StepTimeout
-from benchrig.plan.model import StepPlan
+from benchrig.plan.tree import StepPlan
 from benchrig.record.model import Where
 from benchrig.source.problem import Problems
 from benchrig.steps.base import Cap

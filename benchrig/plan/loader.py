@@ -13,7 +13,8 @@ from typing import Any, cast
 from benchrig.errors import PlanError, UsageError
 from benchrig.plan.checks import check_may_lack, check_readings, check_secrets, check_select, check_values
 from benchrig.plan.flow import check_flow
-from benchrig.plan.model import Given, NamesFile, Plan, PlanFile, StepPlan, StepsFile
+from benchrig.plan.model import Given, NamesFile, Plan, PlanFile, StepsFile
+from benchrig.plan.tree import StepPlan
 from benchrig.record.model import Section
 from benchrig.source.problem import NOWHERE, Place, Problems, suggest
 from benchrig.source.references import Room, has_reference, insert, references, substitute
@@ -105,7 +106,7 @@ class _Loader:
             names=self.names,
             given=head.given,
             deadline=head.deadline.seconds if head.deadline else None,
-            steps=tuple(self.steps),
+            nodes=tuple(self.steps),
             may_lack=frozenset(head.may_lack),
             values=self.values,
         )
@@ -256,14 +257,14 @@ class _Loader:
         written, node = node, cast("MappingNode", substitute(node, open_values, self.room, partly=True))
         step = Reader(self.problems).read(node, kind)
         if step is BAD or self.problems.mistakes > before:
-            self.steps.append(StepPlan(len(self.steps) + 1, kind.verb, kind, section, node, None))
+            self.steps.append(StepPlan(str(len(self.steps) + 1), kind.verb, kind, section, node, None))
             return
         waits = has_reference(node)
         check_readings(self.problems, node, step, self.names)
         named = step.name if isinstance(step.name, str) else None
         title = self._title(named, step, prefix, node)
         on_fail = step.on_fail if isinstance(step.on_fail, str) else "continue"
-        number = len(self.steps) + 1
+        number = str(len(self.steps) + 1)
         step_plan = StepPlan(number, title, kind, section, written if waits else node, None if waits else step, on_fail)  # type: ignore[arg-type]
         self.steps.append(replace(step_plan, prefix=prefix))
 

@@ -3,26 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import cached_property
 from pathlib import Path
-from typing import Any, ClassVar, Literal
+from typing import Any, ClassVar
 
 import msgspec
 
 from benchrig.errors import PlanError
+from benchrig.plan.tree import Node as PlanNode
+from benchrig.plan.tree import StepPlan, leaves
 from benchrig.radio.scan import Selection
-from benchrig.record.model import PlannedNode, Section
 from benchrig.record.secrets import SHORTEST, Secrets
-from benchrig.source.problem import Place, Problems
-from benchrig.source.references import Room, references, substitute
+from benchrig.source.problem import Problems
+from benchrig.source.references import Room, substitute
 from benchrig.source.shape import BAD, Misfit, Reader, as_written, describe_value, locate, octets
 from benchrig.source.yaml import Mapping as MappingNode
-from benchrig.source.yaml import Node, Scalar
+from benchrig.source.yaml import Node
 from benchrig.steps.attribute import AttributeSpec, Names, ServiceName
-from benchrig.steps.base import Step
 from benchrig.values.address import KEY_SIZE
 from benchrig.values.judging import BoundLimit, Kind, typed
 from benchrig.values.limit import Limit
@@ -219,80 +218,6 @@ class StepsFile(msgspec.Struct, omit_defaults=True):
 
 
 @dataclass(frozen=True)
-class StepPlan:
-    """One step of a plan. `step` is the model where nothing in it waits for the run, else None."""
-
-    number: int
-    name: str
-    kind: type[Step]
-    section: Section
-    node: MappingNode
-    step: Step | None
-    on_fail: Literal["continue", "stop"] = "continue"
-    prefix: str = ""
-
-    @property
-    def place(self) -> Place:
-        return self.node.place
-
-    def name_of(self, step: Step) -> str:
-        """What the filled step is called; '' where the plan could say so already."""
-        title = self.prefix + (step.name or step.title)
-        return "" if self.name.startswith(title) else title
-
-    @property
-    def id(self) -> str:
-        return str(self.number)
-
-    def planned(self, names: Names) -> PlannedNode:
-        return PlannedNode(
-            self.id,
-            self.name,
-            self.kind.verb,
-            place_text(self.place),
-            section=self.section,
-            subject=self.step.subject(names) if self.step else "",
-            limits=self.limit_names,
-        )
-
-    def limit_place(self, reading: str) -> str:
-        """'file:line' of the limit on a reading."""
-        return place_text(locate(self.node, ("expect", reading)).place)
-
-    @cached_property
-    def limit_names(self) -> list[str]:
-        """The readings that the step holds against a limit."""
-        expected = self.node.get("expect")
-        return [str(name) for name in expected.entries] if isinstance(expected, MappingNode) else []
-
-    def telling(self, names: AbstractSet[str]) -> frozenset[str]:
-        """The readings that may tell one of these values: their limits hold it, or they are what was written."""
-        expected = self.node.get("expect")
-        entries = expected.entries if isinstance(expected, MappingNode) else {}
-        held = {key for key, (_, node) in entries.items() if {name for name, _ in references(node)} & names}
-        return frozenset(held | self.kind.echoes)
-
-    @cached_property
-    def uses(self) -> set[str]:
-        """The names of the values that the step needs."""
-        names = {name for name, _ in references(self.node)}
-        asked = self.node.get("given")
-        return names | ({asked.value} if isinstance(asked, Scalar) and asked.value else set())
-
-    @property
-    def saves(self) -> list[str]:
-        """The names under which the step saves readings."""
-        return [name for name, _ in self.saved]
-
-    @property
-    def saved(self) -> list[tuple[str, Place]]:
-        """These names with their places."""
-        saved = self.node.get("save")
-        nodes = [node for _, node in saved.entries.values()] if isinstance(saved, MappingNode) else []
-        return [(node.value, node.place) for node in nodes if isinstance(node, Scalar) and isinstance(node.value, str)]
-
-
-@dataclass(frozen=True)
 class Plan:
     """A checked plan. `hash` is SHA-256 over the plan file and all that it includes."""
 
@@ -305,9 +230,14 @@ class Plan:
     names: Names
     given: Mapping[str, Given]
     deadline: float | None
-    steps: tuple[StepPlan, ...]
+    nodes: tuple[PlanNode, ...]
     may_lack: frozenset[str] = frozenset()
     values: Mapping[str, Any] = field(default_factory=dict)
+
+    @cached_property
+    def steps(self) -> tuple[StepPlan, ...]:
+        """All steps, in the order in which they are written."""
+        return tuple(leaves(self.nodes))
 
     def selection(self) -> Selection:
         """The selection of the unit with the given values in place. PlanError when they do not fit."""
@@ -340,7 +270,3 @@ class Plan:
     @property
     def writes(self) -> bool:
         return any(step.kind.writes for step in self.steps)
-
-
-def place_text(place: Place) -> str:
-    return f"{place.source.name}:{place.line}"

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from benchrig.plan.model import Plan, StepPlan, place_text
+from benchrig.plan.model import Plan
+from benchrig.plan.tree import StepPlan, place_text
 from benchrig.radio.offers import HIDDEN, LACKS, MAY_FAIL, NO_CCCD, PARTLY, hidden_attribute, is_cccd, unjudged
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Scalar

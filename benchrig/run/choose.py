@@ -6,23 +6,24 @@ from collections.abc import Sequence
 
 from benchrig.errors import UsageError
 from benchrig.plan.flow import givers, touches_the_unit
-from benchrig.plan.model import Plan, StepPlan
+from benchrig.plan.model import Plan
+from benchrig.plan.tree import Node, StepPlan, pruned
 from benchrig.source.problem import suggest
 from benchrig.steps.base import Cap
 
 
-def choose_steps(plan: Plan, only: Sequence[str] = (), from_: str | None = None) -> list[StepPlan]:
-    """The steps to run, in order. UsageError for a step that the plan does not have."""
+def choose_steps(plan: Plan, only: Sequence[str] = (), from_: str | None = None) -> list[Node]:
+    """The part of the plan to run. UsageError for a step that the plan does not have."""
     if not only and from_ is None:
-        return list(plan.steps)
+        return list(plan.nodes)
     body = [step for step in plan.steps if step.section == "steps"]
-    wanted = {_find(plan, name).number for name in only}
+    wanted = {_find(plan, name).id for name in only}
     if from_ is not None:
-        first = _find(plan, from_).number
-        wanted |= {step.number for step in body if step.number >= first}
+        first = plan.steps.index(_find(plan, from_))
+        wanted |= {step.id for step in plan.steps[first:] if step.section == "steps"}
     needed = _with_needs(plan.steps, wanted | _values_for_clean_up(plan))
-    touches = any(step.number in needed and touches_the_unit(step) for step in body)
-    return [step for step in plan.steps if step.number in needed or _cleans_up(step, touches)]
+    touches = any(step.id in needed and touches_the_unit(step) for step in body)
+    return pruned(plan.nodes, lambda step: step.id in needed or _cleans_up(step, touches))
 
 
 def _cleans_up(step: StepPlan, touched: bool) -> bool:
@@ -30,42 +31,42 @@ def _cleans_up(step: StepPlan, touched: bool) -> bool:
     return step.section == "finally" and (touched or not touches_the_unit(step))
 
 
-def _values_for_clean_up(plan: Plan) -> set[int]:
+def _values_for_clean_up(plan: Plan) -> set[str]:
     """The steps that save what the clean-up puts back: a part of a plan needs them as the whole does."""
     used = {name for step in plan.steps if step.section == "finally" for name in step.uses}
-    return {step.number for step in plan.steps if step.section == "steps" and used & set(step.saves)}
+    return {step.id for step in plan.steps if step.section == "steps" and used & set(step.saves)}
 
 
 def _find(plan: Plan, name: str) -> StepPlan:
     for step in plan.steps:
-        if name == step.name or name == str(step.number):
+        if name in (step.name, step.id):
             return step
     raise UsageError(f"the plan has no step '{name}'", advice=suggest(name, [step.name for step in plan.steps]))
 
 
-def _with_needs(steps: Sequence[StepPlan], wanted: set[int]) -> set[int]:
-    """The wanted steps, those whose saved values they use, and the scan and connect before them."""
-    needed: set[int] = set()
-    open_ = sorted(wanted, reverse=True)
-    by_number = {step.number: step for step in steps}
+def _with_needs(steps: Sequence[StepPlan], wanted: set[str]) -> set[str]:
+    """The wanted steps, those whose saved values they use, and those that give what they need."""
+    needed: set[str] = set()
+    position = {step.id: index for index, step in enumerate(steps)}
+    open_ = [step.id for step in reversed(steps) if step.id in wanted]
     while open_:
-        step = by_number.get(open_.pop())
-        if step is None or step.number in needed:
+        id_ = open_.pop()
+        if id_ in needed:
             continue
-        needed.add(step.number)
-        before = [other for other in steps if other.number < step.number]
-        open_ += [other.number for other in before if set(other.saves) & step.uses]
-        open_ += [other.number for other in givers(step, before)]
+        needed.add(id_)
+        step, before = steps[position[id_]], steps[: position[id_]]
+        open_ += [other.id for other in before if set(other.saves) & step.uses]
+        open_ += [other.id for other in givers(step, before)]
     return needed | _between_connections(steps, needed)
 
 
-def _between_connections(steps: Sequence[StepPlan], needed: set[int]) -> set[int]:
+def _between_connections(steps: Sequence[StepPlan], needed: set[str]) -> set[str]:
     """The disconnect steps after a connection that is made and before the next one that is."""
-    between, last, connected = set[int](), 0, False
+    between, last, connected = set[str](), "", False
     for step in steps:
         if Cap.LINK in step.kind.ends:
-            last = step.number
-        elif Cap.LINK in step.kind.gives and step.number in needed:
+            last = step.id
+        elif Cap.LINK in step.kind.gives and step.id in needed:
             between |= {last} if connected and last else set()
-            connected, last = True, 0
+            connected, last = True, ""
     return between

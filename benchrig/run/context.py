@@ -24,7 +24,7 @@ from benchrig.values.base import flat
 from benchrig.values.judging import in_brackets
 
 if TYPE_CHECKING:
-    from benchrig.plan.model import StepPlan
+    from benchrig.plan.tree import StepPlan
     from benchrig.radio.device import DeviceSession
     from benchrig.radio.link import Link
     from benchrig.radio.scan import Sighting

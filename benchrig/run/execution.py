@@ -11,7 +11,7 @@ from msgspec.structs import replace
 
 from benchrig.errors import BenchrigError, LinkError, LinkLost, NoAnswer, OperatorError, StepTimeout
 from benchrig.plan.filling import filled, unfit
-from benchrig.plan.model import StepPlan
+from benchrig.plan.tree import StepPlan
 from benchrig.radio.device import DeviceSession
 from benchrig.record.model import AttemptFailed, Closed, NotJudged, Opened, Where
 from benchrig.run.context import StepContext, Surroundings

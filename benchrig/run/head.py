@@ -11,7 +11,8 @@ from pathlib import Path
 from platform import python_version
 
 from benchrig import __version__
-from benchrig.plan.model import Plan, StepPlan
+from benchrig.plan.model import Plan
+from benchrig.plan.tree import Node, leaves
 from benchrig.record.model import FORMAT, PlannedDevice, RunStarted
 from benchrig.run.station import Station
 
@@ -37,7 +38,7 @@ def may_lack(plan: Plan, settings: RunSettings) -> frozenset[str]:
     return plan.may_lack | settings.may_lack
 
 
-def run_started(plan: Plan, steps: Sequence[StepPlan], settings: RunSettings) -> RunStarted:
+def run_started(plan: Plan, nodes: Sequence[Node], settings: RunSettings) -> RunStarted:
     """The head of the record of a run that starts now."""
     return RunStarted(
         format=FORMAT,
@@ -53,9 +54,9 @@ def run_started(plan: Plan, steps: Sequence[StepPlan], settings: RunSettings) ->
         seed=settings.seed,
         given={name: str(value) for name, value in plan.values.items()},
         caution=plan.caution,
-        nodes=[step.planned(plan.names) for step in steps],
+        nodes=[node.planned(plan.names) for node in nodes],
         devices={"": PlannedDevice(plan.written_selection(), settings.device)},
         may_lack=sorted(may_lack(plan, settings)),
-        left_out=len(plan.steps) - len(steps),
+        left_out=len(plan.steps) - sum(1 for _ in leaves(nodes)),
         versions={"benchrig": __version__, "bleak": version("bleak"), "python": python_version()},
     )

@@ -7,7 +7,7 @@ from enum import IntEnum
 from typing import TYPE_CHECKING, NamedTuple
 
 from benchrig.errors import BenchrigError, Cause, InternalError
-from benchrig.plan.model import StepPlan
+from benchrig.plan.tree import StepPlan
 from benchrig.record.model import RunEnded, Verdict, Where
 
 if TYPE_CHECKING:

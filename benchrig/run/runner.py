@@ -8,13 +8,14 @@ from dataclasses import dataclass, field, replace
 import msgspec
 
 from benchrig.errors import BenchrigError, InternalError
-from benchrig.plan.model import Plan, StepPlan
+from benchrig.plan.model import Plan
+from benchrig.plan.tree import Node, executions, leaves
 from benchrig.radio.choosing import NARROWED, OF_PLAN
 from benchrig.radio.device import DeviceSession
 from benchrig.radio.radio import Radio
 from benchrig.radio.scan import Report, Selection, of_device
 from benchrig.radio.unit import Unit
-from benchrig.record.model import AnyEvent, Noted, RunEnded, Where
+from benchrig.record.model import AnyEvent, Noted, RunEnded
 from benchrig.run.clock import Clock
 from benchrig.run.context import Surroundings
 from benchrig.run.control import Control
@@ -35,7 +36,7 @@ class Runner:
     """One run of a plan. `open_radio` is called once, `emit` gets every event in order."""
 
     plan: Plan
-    steps: Sequence[StepPlan]
+    nodes: Sequence[Node]
     settings: RunSettings
     open_radio: Callable[[], Awaitable[Radio]]
     operator: Operator
@@ -45,7 +46,7 @@ class Runner:
     _device: DeviceSession | None = None
 
     def __post_init__(self) -> None:
-        self._outcome = Outcome(sum(len(step.limit_names) for step in self.steps))
+        self._outcome = Outcome(sum(len(step.limit_names) for step, _ in executions(self.nodes)))
 
     def interrupt(self) -> None:
         """Stop after the operation at hand, run the finally steps, clean up; called twice, leave these out too."""
@@ -95,12 +96,12 @@ class Runner:
     # --- before the first step
 
     def _head(self) -> None:
-        self.emit(run_started(self.plan, self.steps, self.settings))
+        self.emit(run_started(self.plan, self.nodes, self.settings))
         if device := self.settings.device:
             self.emit(Noted(self._clock.at, f"of the devices that the plan selects, only {device} is meant"))
 
     async def _opened(self) -> Radio:
-        check_allowed(self.steps, self.settings.station)
+        check_allowed(leaves(self.nodes), self.settings.station)
         await self._acknowledge()
         radio = await self.open_radio()
         try:
@@ -118,7 +119,7 @@ class Runner:
 
     async def _acknowledge(self) -> None:
         """The caution is shown before anything is opened, so before the first write."""
-        if not self.plan.caution or not any(step.kind.writes for step in self.steps):
+        if not self.plan.caution or not any(step.kind.writes for step in leaves(self.nodes)):
             return
         if self.settings.acknowledged:
             by = "on the command line"
@@ -129,8 +130,8 @@ class Runner:
 
     def _end_before(self, error: BenchrigError) -> RunEnded:
         """Nothing was tried: every step is skipped, the run names the reason."""
-        for step in self.steps:
-            where, message = Where(step.id), "the run ended before its first step"
+        message = "the run ended before its first step"
+        for step, where in executions(self.nodes):
             for event in skipped(step, where, None, message, self._clock.at):
                 self.emit(event)
             self._outcome.skipped(step, where, None, message)
@@ -156,7 +157,7 @@ class Runner:
         seconds = self.plan.deadline
         time = PlanTime(seconds, self._clock.now() + seconds) if seconds else None
         allowed = may_lack(self.plan, self.settings)
-        await Walk(run, self._device, self._control, self._outcome, time, allowed).through(self.steps)
+        await Walk(run, self._device, self._control, self._outcome, time, allowed).through(self.nodes)
 
     def _meant(self, radio: Radio) -> DeviceSession:
         selection, offset = self._selection(), self.settings.station.offset

@@ -10,7 +10,7 @@ from typing import Literal
 import msgspec
 
 from benchrig.errors import StationError
-from benchrig.plan.model import StepPlan, place_text
+from benchrig.plan.tree import StepPlan, place_text
 from benchrig.source.problem import Problems
 from benchrig.source.references import references
 from benchrig.source.shape import BAD, Misfit, Reader

@@ -8,9 +8,9 @@ from dataclasses import dataclass, field
 
 from benchrig.errors import OperatorError
 from benchrig.plan.flow import Losses
-from benchrig.plan.model import StepPlan
+from benchrig.plan.tree import Block, Node, StepPlan
 from benchrig.radio.device import DeviceSession
-from benchrig.record.model import Closed, NotJudged, Where
+from benchrig.record.model import Closed, NotJudged, Opened, Verdict, Where, worst
 from benchrig.run.context import Surroundings
 from benchrig.run.control import FINALLY_WITHIN, Control
 from benchrig.run.execution import Ended, Execution, PlanTime
@@ -31,24 +31,41 @@ class Walk:
     _losses: Losses = field(default_factory=Losses)
     _current: Where | None = None
 
-    async def through(self, nodes: Sequence[StepPlan]) -> None:
+    async def through(self, nodes: Sequence[Node]) -> None:
         for node in nodes:
             if node.section == "finally":
                 self.control.clean_up()
-            await self._step(node, Where(node.id))
+            await self._node(node, Where(node.id))
         if self.control.interrupts and not self.outcome.interrupted:
             self.outcome.fatal(OperatorError("interrupted"), self._current)
 
-    async def _step(self, plan: StepPlan, where: Where) -> None:
+    async def _node(self, node: Node, where: Where) -> Verdict:
+        return await (self._block(node, where) if isinstance(node, Block) else self._step(node, where))
+
+    async def _block(self, block: Block, where: Where) -> Verdict:
+        """It comes to the worst of what is in it, and the first one that came to that has decided."""
+        clock, started = self.run.clock, self.run.clock.now()
+        self.run.emit(Opened(where, clock.at))
+        verdict, root = worst([]), None
+        for rounds in block.each_round(where.rounds):
+            for child in block.children:
+                inner = Where(child.id, rounds)
+                if (end := worst([verdict, await self._node(child, inner)])) != verdict:
+                    verdict, root = end, inner
+        self.run.emit(Closed(where, clock.at, clock.since(started), verdict, root=root))
+        return verdict
+
+    async def _step(self, plan: StepPlan, where: Where) -> Verdict:
         self._current = where
         if (why := self._why_skipped(plan)) is not None:
             self.run.forget(plan, where)
             self._skip(plan, where, *why)
-            return
+            return "skip"
         execution = Execution(self.run, self.device, self.control, plan, where, self._time(), self.may_lack)
         ended = await execution.carry_out()
         self.outcome.step(where, ended)
         self._remember(plan, where, ended)
+        return ended.event.verdict
 
     def _time(self) -> PlanTime | None:
         """What bounds the next step beside its own time."""

@@ -66,7 +66,7 @@ def run_on(radio: str, plan: str | Path, folder: Path) -> Ran:
     loaded, choice = load_plan(file, {}), RadioChoice.parse(radio)
     options = RunOptions(
         plan=loaded,
-        steps=choose_steps(loaded, (), None),
+        nodes=choose_steps(loaded, (), None),
         station=Station("bench 1"),
         radio=choice,
         results=folder / "results",

@@ -9,7 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchrig.plan.loader import load_plan
-from benchrig.plan.model import Plan, StepPlan
+from benchrig.plan.model import Plan
+from benchrig.plan.tree import StepPlan
 from benchrig.plan.writing import PlanText, Rows, StepText
 from benchrig.radio.scan import Selection
 from benchrig.source.problem import Problems

@@ -143,5 +143,5 @@ async def test_the_wait_for_another_one_has_an_end() -> None:
     async with asyncio.TaskGroup() as group:
         group.create_task(shared.add(TEMPERATURE, [].append, "listen", 1))
         await asyncio.sleep(0)
-        with pytest.raises(NoAnswer, match="watch it: the device did not answer within 0.02 s"):
+        with pytest.raises(NoAnswer, match=r"watch it: the device did not answer within 0\.02 s"):
             await shared.add(TEMPERATURE, [].append, "watch it", 0.02)

@@ -13,6 +13,7 @@ import pytest
 
 from benchrig.cli.operator import Unattended
 from benchrig.plan.loader import load_plan
+from benchrig.plan.model import Plan
 from benchrig.radio.specify import open_simulated
 from benchrig.radio.virtual import Faults, load_devices
 from benchrig.radio.virtual.clock import VirtualLoop
@@ -95,16 +96,17 @@ def run(
     may_lack: Sequence[str] = (),
     lacks: Mapping[str, str] | None = None,
     during: Callable[[Runner, AnyEvent], Any] | None = None,
+    changed: Callable[[Plan], Plan] = lambda plan: plan,
 ) -> Ran:
     """Run the plan on the virtual radio, which `lacks` what another radio would. `during` sees every event as it comes
-    and may interrupt the runner."""
+    and may interrupt the runner; `changed` gives the plan a shape that no file has."""
     with tempfile.TemporaryDirectory() as folder:
         plan_file = _file(plan, Path(folder), "plan.yaml")
         files = [_file(device, Path(folder), f"device{index}.yaml") for index, device in enumerate(devices)]
         problems = Problems()
         models = load_devices(files, problems)
         problems.raise_if_any()
-        loaded = load_plan(plan_file, given or {})
+        loaded = changed(load_plan(plan_file, given or {}))
         settings = RunSettings(
             station or Station("bench 1"),
             "virtual",

@@ -45,12 +45,12 @@ class Saboteur:
     """Give `during` to a run: from the start of step `number` to its end the devices fail in this mode."""
 
     mode: str
-    number: int
+    number: str
     airs: list[OpenAir] = field(default_factory=list)
     _tasks: set[asyncio.Task[None]] = field(default_factory=set)
 
     def during(self, _: Any, event: AnyEvent) -> None:
-        if isinstance(event, (Opened, Closed)) and event.where.node == str(self.number):
+        if isinstance(event, (Opened, Closed)) and event.where.node == self.number:
             self._set(isinstance(event, Opened))
 
     def _set(self, on: bool) -> None:

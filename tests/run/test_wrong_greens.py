@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from benchrig.plan.model import StepPlan
+from benchrig.plan.tree import StepPlan
 from benchrig.radio.virtual.faults import Faults
 from benchrig.record.model import Where
 from tests.run.kit import DEVICES, PLANS, Ran, run
@@ -66,16 +66,16 @@ def _judges_value(step: StepPlan) -> bool:
     return any(name.partition(".")[0] in _VALUES for name in step.limit_names)
 
 
-def attacks(name: str) -> Iterator[tuple[int, str]]:
+def attacks(name: str) -> Iterator[tuple[str, str]]:
     """(step, mode) for everything that the plan asks for."""
     plan = sound(name).runner.plan
     connected = False
     for step in plan.steps:
-        yield from ((step.number, mode) for mode in MODES if asks_for(step, mode, connected))
+        yield from ((step.id, mode) for mode in MODES if asks_for(step, mode, connected))
         connected = {"connect": True, "disconnect": False}.get(step.kind.verb, connected)
 
 
-def attacked(name: str, number: int, mode: str, air: str, seed: int) -> Ran:
+def attacked(name: str, number: str, mode: str, air: str, seed: int) -> Ran:
     plan, device = sources(name)
     saboteur = Saboteur(mode, number)
     with saboteur.at_work() as during:
@@ -106,7 +106,7 @@ def test_nothing_passes_that_the_device_did_not_do_in_short(name: str) -> None:
 def test_the_saboteur_is_caught_in_the_step_that_it_attacks(mode: str) -> None:
     number = next(number for number, each in attacks("3") if each == mode)
     ran = attacked("3", number, mode, "kind", 1)
-    assert (ran.ended.root, ran.ended.exit_code) == (Where(str(number)), 1)
+    assert (ran.ended.root, ran.ended.exit_code) == (Where(number), 1)
     assert ran.ended.cause in ("limit", "device", "link")
 
 
