@@ -2,11 +2,16 @@
 
 Property tests: the default suite draws the same examples every time; `--hypothesis-profile search` draws new ones.
 Signals: whoever starts the suite (nohup, a job in the background) may have them ignored, and processes inherit that.
+Bytecode: whoever starts it may have it switched off; then each of hundreds of processes would compile the package anew.
+asyncio's debug mode keeps the place where a task or callback was made: one frame of it, since ten double the time.
 """
 
 from __future__ import annotations
 
+import os
 import signal
+import sys
+from asyncio import constants
 
 from hypothesis import settings
 
@@ -19,3 +24,8 @@ for name, handler in _USUAL.items():
     number = getattr(signal, name, None)  # Windows has no SIGHUP
     if number is not None and signal.getsignal(number) is signal.SIG_IGN:
         signal.signal(number, handler)
+
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
+
+constants.DEBUG_STACK_DEPTH = 1
