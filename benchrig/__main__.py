@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import NoReturn
 
-from benchrig import lastwords
+from benchrig import collector, lastwords
 
 
 def start() -> NoReturn:
+    collector.begin()
     lastwords.run(_command)
 
 

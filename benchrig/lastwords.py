@@ -15,7 +15,7 @@ import threading
 from collections.abc import Callable
 from typing import Any, NoReturn
 
-from benchrig import signals
+from benchrig import collector, signals
 
 # What a reader that is gone looks like; anything else lost data that somebody wants.
 _NOBODY_READS = (errno.EPIPE, errno.EIO, errno.EBADF, errno.ESHUTDOWN)
@@ -32,6 +32,7 @@ def run(command: Callable[[], object]) -> NoReturn:
     code = ended(command)
     if any(not each.daemon for each in threading.enumerate() if each is not threading.main_thread()):
         os._exit(code)  # a thread that a function of the plan began would keep the process for ever
+    collector.end()
     sys.exit(code)
 
 

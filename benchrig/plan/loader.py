@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import gc
 import hashlib
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, cast
 
+from benchrig import collector
 from benchrig.errors import PlanError, UsageError
 from benchrig.plan.checks import check_may_lack, check_readings, check_secrets, check_select, check_values
 from benchrig.plan.flow import check_flow
@@ -36,14 +35,14 @@ def load_plan(path: Path, given: Mapping[str, str] | None = None, *, names_will_
     `given` are the values of the run, as text; without it (None) only what does not depend on them is checked. With
     `names_will_do` a file that has no 'steps' at all is taken for one of names.
     """
-    with _collector_paused():
+    with collector.paused():
         return _Loader(path, given, names_only=None if names_will_do else False).load()
 
 
 def load_names(path: Path) -> Plan:
     """A plan file for its names, its device and its caution: it needs no steps, and what it has must be right. Raises
     PlanError."""
-    with _collector_paused():
+    with collector.paused():
         return _Loader(path, None, names_only=True).load()
 
 
@@ -399,18 +398,6 @@ class _Loader:
             problem = misfit.message
         if problem:
             self.problems.add(place, f"the parameter {name}: {problem}")
-
-
-@contextmanager
-def _collector_paused() -> Iterator[None]:
-    """A plan is a large tree without cycles: walking it again and again for garbage takes a quarter of the time."""
-    was_on = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was_on:
-            gc.enable()
 
 
 def _step_advice(item: Node) -> str:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from benchrig import collector
 from benchrig.errors import UsageError
 
 if TYPE_CHECKING:
@@ -95,6 +96,19 @@ def radio_opener(
     over a file."""
     if capture and (capture.is_file() or capture.is_symlink()):
         raise UsageError(f"the file {capture} is there already", advice="remove it, or name another for --capture")
+    opener = _opener(choice, seed, capture, folder)
+
+    async def opened() -> Radio:
+        radio = await opener()
+        collector.loaded()
+        return radio
+
+    return opened
+
+
+def _opener(
+    choice: RadioChoice, seed: int, capture: Path | None, folder: Callable[[], Path] | None
+) -> Callable[[], Awaitable[Radio]]:
     if choice.kind == "virtual":
         return _virtual_opener(choice, seed, capture, folder)
     if choice.kind == "hci":
