@@ -7,7 +7,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Literal
 
 from benchrig.errors import InternalError, StationError
 from benchrig.files import cannot_write, write_whole
@@ -18,8 +17,7 @@ from benchrig.record.aggregate import build_record
 from benchrig.record.journal import Journal
 from benchrig.record.model import AnyEvent, Record
 from benchrig.record.secrets import Secrets
-from benchrig.report.junit import junit_xml
-from benchrig.report.readings_csv import csv_text
+from benchrig.report.registry import ReportChoice, all_reports
 from benchrig.run.head import RunSettings
 from benchrig.run.loop import attended_loop, in_loop
 from benchrig.run.runner import Runner
@@ -40,9 +38,7 @@ class RunOptions:
     real_time: bool = False
     capture: Path | None = None
     acknowledged: bool = False
-    junit: Path | None = None
-    junit_dialect: Literal["junit-10", "ant"] = "junit-10"
-    csv: Path | None = None
+    reports: tuple[ReportChoice, ...] = field(default_factory=all_reports)
     device: str = ""
     may_lack: frozenset[str] = frozenset()
 
@@ -153,16 +149,13 @@ def _slug(text: str) -> str:
 def _write_reports(record: Record, options: RunOptions, folder: Path | None) -> list[StationError]:
     """Write every report that can be written; why the others could not. The run's own folder is None when it is gone:
     made anew, without its record, it would be that of no run."""
-    junit = junit_xml(record, dialect=options.junit_dialect)
-    readings = csv_text(record).encode()
-    places = [(options.junit, junit), (options.csv, readings)]
-    if folder is not None:
-        places += [(folder / "junit.xml", junit), (folder / "readings.csv", readings)]
     troubles = []
-    for path, data in places:
-        if path is not None:
+    for choice in options.reports:
+        data = choice.render(record)
+        for path in (choice.file, folder and folder / choice.report.file_name):
             try:
-                write_whole(path, data)
+                if path is not None:
+                    write_whole(path, data)
             except StationError as error:
                 troubles.append(error)
     return troubles

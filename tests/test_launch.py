@@ -103,7 +103,8 @@ def broken_journal(monkeypatch: pytest.MonkeyPatch):
 def _with_junit(options, path):
     from dataclasses import replace
 
-    return replace(options, junit=path)
+    files = {"junit": path}
+    return replace(options, reports=tuple(replace(each, file=files.get(each.report.name)) for each in options.reports))
 
 
 # --- the folder

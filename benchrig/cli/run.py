@@ -12,18 +12,20 @@ import click
 from benchrig import signals
 from benchrig.cli.common import RADIO_HELP, air_option, complete_step, echo, errors_for_people
 from benchrig.cli.ports import port_options
+from benchrig.cli.reports import ReportingCommand
 from benchrig.cli.types import Time, Whole
 from benchrig.report.place import make_way
 
 if TYPE_CHECKING:
     from benchrig.launch import RunOptions
     from benchrig.plan.model import Plan
+    from benchrig.report.registry import ReportChoice
 
 # The radio of the desk commands; a run must say for itself what it is on.
 _VARIABLE = "BENCHRIG_RADIO"
 
 
-@click.command(short_help="Run a test plan on a device.")
+@click.command(cls=ReportingCommand, short_help="Run a test plan on a device.")
 @click.argument("plan", type=click.Path(path_type=Path))
 @click.option(
     "--radio",
@@ -70,19 +72,6 @@ _VARIABLE = "BENCHRIG_RADIO"
     help="Where each run leaves its folder (default: results).",
 )
 @click.option(
-    "--junit", type=click.Path(path_type=Path), metavar="FILE", help="Also write the JUnit report to this file."
-)
-@click.option(
-    "--junit-dialect", type=click.Choice(["junit-10", "ant"]), default="junit-10", help="Schema of the JUnit report."
-)
-@click.option(
-    "--csv",
-    "csv_file",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="Also write the readings as CSV to this file.",
-)
-@click.option(
     "--may-lack",
     multiple=True,
     metavar="STEP.READING",
@@ -121,9 +110,6 @@ def run(
     acknowledge: bool,
     station: Path | None,
     results: Path | None,
-    junit: Path | None,
-    junit_dialect: str,
-    csv_file: Path | None,
     may_lack: tuple[str, ...],
     seed: int,
     air: str | None,
@@ -132,6 +118,7 @@ def run(
     answer_within: float,
     all_readings: bool,
     quiet: bool,
+    reports: tuple[ReportChoice, ...],
 ) -> None:
     """Run PLAN on the unit that it selects, and report.
 
@@ -140,7 +127,7 @@ def run(
       benchrig run testplans/smoke.yaml --radio virtual:testplans/devices/logger.yaml
     """
     with errors_for_people():
-        make_way({"--junit": junit, "--csv": csv_file}, {"the plan": plan, "--station": station, "--capture": capture})
+        make_way(reports, {"the plan": plan, "--station": station, "--capture": capture})
         signals.let_through()
 
         from benchrig.cli.common import attended
@@ -165,9 +152,7 @@ def run(
             real_time=real_time,
             capture=capture,
             acknowledged=acknowledge,
-            junit=junit,
-            junit_dialect="ant" if junit_dialect == "ant" else "junit-10",
-            csv=csv_file,
+            reports=reports,
             device=device,
             may_lack=_known_limits(loaded, may_lack),
         )

@@ -1,8 +1,9 @@
-"""What people and machines read of a record. Pure functions, one file an output.
+"""What people and machines read of a record. Pure functions.
 
-explain.py       what a record means, in sentences
-rows.py          the record as rows of a datalog
-table.py         the terminal
-junit.py         build servers
-readings_csv.py  spreadsheets
+explain.py   what a record means, in sentences
+rows.py      the record as rows of a datalog
+table.py     the terminal
+files/       what a run writes, one file a report
+registry.py  which reports there are
+place.py     what a report may take the place of
 """

@@ -3,46 +3,50 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from benchrig.errors import UsageError
 from benchrig.files import is_special
 
-# How each kind of report begins, within its first kilobyte.
-_BEGINNING = {"--junit": b"<testsuite", "--csv": b"run_id,started,"}
+if TYPE_CHECKING:
+    from benchrig.report.registry import Report, ReportChoice
+
 _HEAD = 1024
 
 
-def make_way(reports: Mapping[str, Path | None], others: Mapping[str, Path | None]) -> None:
-    """Take older reports from their places, by the option that names each, and see that new ones can be written
-    there: a run that ends early must not leave yesterday's behind. UsageError, before anything is run, when that
+def make_way(reports: Iterable[ReportChoice], others: Mapping[str, Path | None]) -> None:
+    """Take older reports from the files that options name, and see that new ones can be written there: a run that ends early must not leave yesterday's behind. UsageError, before anything is run, when that
     cannot be, when two (or one and another file of the run) are one file, and for a file that is no report: it may
     be the plan."""
-    places = {option: path for option, path in reports.items() if path is not None}
-    _are_different({**{option: path for option, path in others.items() if path is not None}, **places})
-    for option, path in places.items():
+    places = [(choice.report, choice.file) for choice in reports if choice.file is not None]
+    _are_different([*others.items(), *((report.option, path) for report, path in places)])
+    for report, path in places:
         try:
-            _make_way(option, path)
+            _make_way(report, path)
         except OSError as exc:
             raise UsageError(f"{path} cannot be written: {exc.strerror or exc}", advice="give another file") from exc
 
 
-def _are_different(places: Mapping[str, Path]) -> None:
+def _are_different(places: Iterable[tuple[str, Path | None]]) -> None:
     seen: dict[str, str] = {}
-    for option, path in places.items():
+    for option, path in places:
+        if path is None:
+            continue
         where = os.path.realpath(path)
         if where in seen and not is_special(path):
             raise UsageError(f"{seen[where]} and {option} name the same file {path}", advice="give two files")
         seen[where] = option
 
 
-def _make_way(option: str, path: Path) -> None:
+def _make_way(report: Report, path: Path) -> None:
     if is_special(path):
         return
-    if path.is_file() and not _may_go(option, path):
+    if path.is_file() and not _may_go(report, path):
         raise UsageError(
-            f"{option} {path}: the file exists and is no earlier report", advice="give another file, or remove this one"
+            f"{report.option} {path}: the file exists and is no earlier report",
+            advice="give another file, or remove this one",
         )
     path.parent.mkdir(parents=True, exist_ok=True)
     with path.open("ab"):
@@ -50,7 +54,7 @@ def _make_way(option: str, path: Path) -> None:
     path.unlink()
 
 
-def _may_go(option: str, path: Path) -> bool:
+def _may_go(report: Report, path: Path) -> bool:
     with path.open("rb") as file:
         head = file.read(_HEAD)
-    return not head or _BEGINNING.get(option, b"") in head
+    return not head or report.begins in head

@@ -13,7 +13,7 @@ from msgspec.structs import replace
 
 from benchrig.record.aggregate import build_record
 from benchrig.record.model import Closed, Opened, PlannedNode, Record, RunEnded, Where
-from benchrig.report.readings_csv import COLUMNS, csv_text
+from benchrig.report.files.readings_csv import COLUMNS, csv_text
 from benchrig.values.limit import Limit
 from tests.record.examples import failed_run, opened, reading, run_of, run_started
 from tests.record.strategies import device_text, few, records

@@ -7,7 +7,7 @@ import pytest
 
 from benchrig.radio.virtual import AirPdu, Faults
 from benchrig.record.model import Record
-from benchrig.report.junit import junit_xml
+from benchrig.report.files.junit import junit_xml
 from tests.report.schemas import errors
 from tests.run.kit import DEVICES, PLANS, Ran, pieces, run
 

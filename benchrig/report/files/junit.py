@@ -19,10 +19,12 @@ import itertools
 from collections import Counter
 from collections.abc import Iterator
 from datetime import UTC, datetime
+from functools import partial
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple, TypeAlias
 from xml.etree import ElementTree as ET
 
 from benchrig.report import explain
+from benchrig.report.registry import Report
 from benchrig.text.escape import hex_text, is_number, json_text, plain, plain_lines
 
 if TYPE_CHECKING:
@@ -261,3 +263,13 @@ def _reading_facts(record: Record) -> Iterator[tuple[str, Any]]:
 
 _SAMPLES = ("count", "minimum", "maximum", "mean", "sd", "outside")
 _LIMITS = ("passed", "low", "high", "limit", "margin")
+
+REPORT = Report(
+    name="junit",
+    suffix=".xml",
+    option="--junit",
+    help="Also write the JUnit report to this file.",
+    render=junit_xml,
+    begins=b"<testsuite",
+    dialects={"junit-10": junit_xml, "ant": partial(junit_xml, dialect="ant")},
+)

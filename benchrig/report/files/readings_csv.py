@@ -14,6 +14,7 @@ import msgspec
 
 from benchrig.record.model import Samples
 from benchrig.report import explain
+from benchrig.report.registry import Report
 from benchrig.text.escape import CELL_LIMIT, csv_cell, hex_text
 from benchrig.values.judging import Judgement
 
@@ -87,3 +88,13 @@ def _reading_cells(reading: Reading) -> dict[str, Any]:
         cells |= {name: getattr(judgement, name) for name in ("low", "high", "margin", "limit")}
         cells["verdict"] = "pass" if judgement.passed else "fail"
     return cells | (msgspec.structs.asdict(samples) if samples is not None else _NO_SAMPLES)
+
+
+REPORT = Report(
+    name="readings",
+    suffix=".csv",
+    option="--csv",
+    help="Also write the readings as CSV to this file.",
+    render=lambda record: csv_text(record).encode(),
+    begins=b"run_id,started,",
+)
