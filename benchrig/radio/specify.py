@@ -29,15 +29,15 @@ _CONTROLLER = {
 
 @dataclass(frozen=True)
 class RadioChoice:
-    """A radio that has been named but not opened. `files` are the device files of a virtual one; `adapter` is the
-    operating system's name for an adapter ('' for its default), or where a controller of its own is: 'usb:0'; `ports`
-    are the HCI ports of a virtual one, `air` names its air where its device files do not."""
+    """A radio that has been named but not opened."""
 
     kind: str
-    adapter: str = ""
-    files: tuple[Path, ...] = ()
-    ports: tuple[PortChoice, ...] = ()
-    air: str | None = None
+    adapter: str = ""  # what the system calls it, '' for the default; or where a controller of its own is: 'usb:0'
+    # Of a virtual radio:
+    files: tuple[Path, ...] = ()  # device files
+    ports: tuple[PortChoice, ...] = ()  # HCI ports
+    air: str | None = None  # the name of its air, where the device files do not say
+    devices: tuple[Simulated, ...] = ()  # beside those of the files
 
     @classmethod
     def parse(
@@ -135,7 +135,7 @@ def _virtual_opener(
     from benchrig.source.problem import Problems
 
     problems = Problems()
-    devices = load_devices(choice.files, problems, any_air=choice.air is not None)
+    devices = [*choice.devices, *load_devices(choice.files, problems, any_air=choice.air is not None)]
     problems.raise_if_any()
 
     return lambda: open_simulated(

@@ -1,256 +1,222 @@
-"""Simulated devices with one defect each, and their twins without it.
-
-A template holds both devices: «defect|sound».
-"""
+"""Sound devices and the changes that break one rule each."""
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any
 
-OWN = "6b1d0001-9a53-4c86-8a3e-2f0f6c1d7e40"
-OWN_VALUE = "6b1d0002-9a53-4c86-8a3e-2f0f6c1d7e40"
-ADVERTISING = "{flags: 0x06, name: unit 1}"
+from benchrig.desk.findings import Severity
+from benchrig.radio.virtual.advertising_spec import DataSpec
+from benchrig.radio.virtual.behaviours import AttError
+from benchrig.radio.virtual.device_spec import DeviceSpec
+from benchrig.radio.virtual.gatt_spec import CharacteristicSpec, DescriptorSpec, ServiceSpec
+from benchrig.radio.virtual.mutation import Change, Mutation, added, behaving, dropped, in_turn, replaced, within
+from benchrig.radio.virtual.words import AttErrorCode, Hex, ServiceUuid
+from tests.desk.carriers import OWN, carrier, part
 
 
 @dataclass(frozen=True)
 class Case:
+    """`change` at `path` of the family's device breaks the rule at `where`; `sound` there breaks none."""
+
+    family: str
     rule: str
-    where: str
-    services: str = "[]"
-    advertising: str = f"data: {ADVERTISING}"
-    more: str = ""
-    severity: Literal["error", "warning", "note"] = "error"
+    path: str
+    change: Change
+    sound: Change | None = None
+    where: str | None = None  # the path, where it is written otherwise
+    severity: Severity = "error"
 
-    def device(self, side: int) -> str:
-        """0 is the device with the defect, 1 its twin."""
-        text = (
-            f"device: unit 1\naddress: 'C4:00:00:00:00:01'\nadvertising: {{interval: 20 ms, {self.advertising}}}\n"
-            f"{self.more}\nservices: {self.services}\n"
-        )
-        return re.sub("«([^|]*)\\|([^»]*)»", lambda match: match[1 + side], text)
+    def broken(self) -> DeviceSpec:
+        return Mutation(self.rule, self.path, self.change).apply(carrier(self.family))
 
+    def mended(self) -> DeviceSpec | None:
+        return Mutation(f"no {self.rule}", self.path, self.sound).apply(carrier(self.family)) if self.sound else None
 
-def service(name: str, *characteristics: str) -> str:
-    return f"[{{service: {name}, characteristics: [{', '.join(characteristics)}]}}]"
+    @property
+    def place(self) -> str:
+        return self.path if self.where is None else self.where
 
 
-def battery(keys: str) -> str:
-    return service("battery", f"{{characteristic: battery level, {keys}}}")
+def raw(octets: str) -> Change:
+    return replaced(value=None, raw=Hex.from_source(octets))
 
 
-def sensing(keys: str) -> str:
-    return service("environmental sensing", f"{{characteristic: temperature, {keys}}}")
+def value(written: Any) -> Change:
+    return replaced(value=written, raw=None)
 
 
-def access(*more: str, name: str = "value: unit 1") -> str:
-    """Generic access with further characteristics."""
-    fixed = (
-        f"{{characteristic: device name, properties: [read], {name}}}",
-        "{characteristic: appearance, properties: [read], raw: '00 00'}",
-    )
-    return service("generic access", *fixed, *more)
+def properties(*names: str) -> Change:
+    return replaced(properties=[*names])
 
 
-def own(keys: str) -> str:
-    return service(OWN, f"{{characteristic: {OWN_VALUE}, {keys}}}")
+def with_descriptor(keys: str) -> Change:
+    return added(part(DescriptorSpec, f"{{{keys}}}"))
 
 
-def presented(data: str) -> str:
-    """A battery level with a presentation format."""
-    return battery(f"properties: [read], value: 97 %, descriptors: [{{descriptor: '2904', raw: '{data}'}}]")
+def with_characteristic(keys: str) -> Change:
+    return added(part(CharacteristicSpec, f"{{{keys}}}"))
 
 
-def two_batteries(second: str) -> str:
-    first = "{descriptor: '2904', raw: '04 00 AD 27 01 01 00'}"
-    level = "{{characteristic: battery level, name: level {}, properties: [read], value: 97 %, descriptors: [{}]}}"
-    listed = ", ".join(
-        f"{{service: battery, characteristics: [{level.format(number, descriptor)}]}}"
-        for number, descriptor in ((1, first), (2, second))
-    )
-    return f"[{listed}]"
+def with_service(keys: str) -> Change:
+    return added(part(ServiceSpec, f"{{{keys}}}"))
 
 
-PNP = "{characteristic: pnp id, properties: [read], raw: '02 6D 04 17 B0 01 00'}"
-INFORMATION = "{{service: device information, characteristics: [{}]}}"
+def data(**fields: Any) -> Change:
+    """Of the advertising data."""
+    return within("advertising", within("data", replaced(**fields)))
 
 
-def hid(report: str = "", more: str = "") -> str:
-    fixed = [
-        "{characteristic: hid information, properties: [read], raw: '11 01 00 02'}",
-        "{characteristic: report map, properties: [read], raw: '05 01'}",
-        "{characteristic: hid control point, properties: [write without response]}",
-    ]
-    device = service("human interface device", *fixed, *filter(None, [report, more]))
-    return f"[{INFORMATION.format(PNP)}, {device[1:]}"
+def response(**fields: Any) -> Change:
+    """Of the scan response."""
+    return within("advertising", replaced(scan_response=DataSpec(**fields)))
 
 
-TRIGGER = "{descriptor: '290D', raw: '00'}"
+def refused(code: int) -> Change:
+    return behaving("on_read", AttError(att_error=AttErrorCode(code)))
+
+
+def without_generic_access(device: DeviceSpec) -> DeviceSpec:
+    return Mutation("", "generic access", dropped).apply(replaced(generic_access=False)(device))
+
+
+PARAMETERS = "peripheral preferred connection parameters"
+FORMAT, CONFIGURATION = "characteristic presentation format", "client characteristic configuration"
+DESCRIPTION, AGGREGATE = "characteristic user description", "characteristic aggregate format"
+PNP, MODEL = "device information/pnp id", "device information/model number string"
+RANGE = "environmental sensing/temperature/valid range"
+
+
+def own(number: int, descriptor: str = "") -> str:
+    return f"{OWN(1)}/{OWN(number)}" + (f"/{descriptor}" if descriptor else "")
+
 
 # Requirements of services: the Bluetooth SIG's service definitions (XML, 2017).
 SERVICES = [
-    Case("missing-service", "", more="«generic_access: false|»", advertising="data: {flags: 0x06}"),
-    Case("missing-characteristic", "heart rate", service(
-        "heart rate", "{characteristic: body sensor location, properties: [read], value: chest}",
-        "{characteristic: «heart rate control point, properties: [write]|heart rate measurement, properties: [notify], "
-        "value: {heart_rate: 72 bpm}»}")),
-    Case("missing-property", "battery/battery level", battery("properties: [«notify|read, notify»], value: 97 %")),
-    Case("excluded-property", "battery/battery level", battery("properties: [read«, write|»], value: 97 %")),
-    Case("missing-descriptor", "environmental sensing/temperature", sensing(
-        "properties: [read, notify], value: 20 °C, descriptors: [«|{descriptor: '290D', raw: '00'}»]")),
-    Case("missing-descriptor", "environmental sensing/temperature", sensing(
-        f"properties: [read, notify], value: 20 °C, descriptors: [{TRIGGER}, {TRIGGER}«|, "
-        "{descriptor: '290B', raw: '00'}»]")),
-    Case("missing-descriptor", "health thermometer/measurement interval", service(
-        "health thermometer", "{characteristic: temperature measurement, properties: [indicate], raw: '00 6C 01 00 FF'}",
-        "{characteristic: measurement interval, properties: [read, write], value: 60 s, descriptors: ["
-        "«|{descriptor: valid range, raw: '01 00 FF 00'}»]}")),
-    Case("empty-service", "environmental sensing", service(
-        "environmental sensing", "«|{characteristic: humidity, properties: [read], value: 40 %}»")),
-    Case("duplicate-service", "device information[1]",
-         "[{service: device information, characteristics: [{characteristic: model number, properties: [read], value: A}]},"
-         " {service: «device information|battery», characteristics: [{characteristic: «serial number|battery level», "
-         "properties: [read], raw: '31'}]}]"),
-    Case("duplicate-characteristic", "generic access/peripheral preferred connection parameters[1]", access(
-        "{characteristic: '2A04', name: first, properties: [read], raw: '06 00 C8 00 00 00 F4 01'}",
-        "{characteristic: «2A04|2AA6», properties: [read], raw: «'06 00 C8 00 00 00 F4 01'|'01'»}")),
-    Case("missing-characteristic", "cycling speed and cadence", service(
-        "cycling speed and cadence", "{characteristic: csc measurement, properties: [notify], raw: '00'}",
-        # bit 2: several sensor locations (GATT Specification Supplement, CSC Feature)
-        "{characteristic: csc feature, properties: [read], raw: '«04|00» 00'}",
-        "{characteristic: sc control point, properties: [write, indicate], raw: '00'}")),
-    Case("missing-characteristic", "human interface device", hid(
-        more="{characteristic: boot mouse input report, properties: [read, notify], raw: '00 00 00'}"
-        "«|, {characteristic: protocol mode, properties: [read, write without response], raw: '01'}»")),
-    Case("missing-pnp-id", "human interface device", hid().replace(PNP, f"«{{characteristic: model number, properties: [read], value: A}}|{PNP}»")),
-    Case("report-properties", "human interface device/report", hid(
-        "{characteristic: report, properties: [read«|, notify»], raw: '00', descriptors: ["
-        "{descriptor: report reference, raw: '01 01'}]}")),
-    Case("missing-descriptor", "battery[1]/battery level", two_batteries(
-        "«|{descriptor: '2904', raw: '04 00 AD 27 01 02 00'}»")),
+    Case("services", "missing-service", "", without_generic_access),
+    Case("services", "missing-characteristic", "heart rate/heart rate measurement", dropped, where="heart rate"),
+    Case("services", "missing-property", "battery[0]/battery level", properties("notify")),
+    Case("services", "excluded-property", "battery[0]/battery level", properties("read", "notify", "write")),
+    Case("services", "missing-descriptor", "environmental sensing/temperature/290D", dropped,
+         where="environmental sensing/temperature"),
+    Case("services", "missing-descriptor", "environmental sensing/humidity/290B", dropped,
+         where="environmental sensing/humidity"),
+    Case("services", "missing-descriptor", "health thermometer/measurement interval/valid range", dropped,
+         where="health thermometer/measurement interval"),
+    Case("services", "missing-descriptor", "battery[1]/battery level/2904", dropped, where="battery[1]/battery level"),
+    Case("services", "empty-service", "environmental sensing", replaced(characteristics=[])),
+    Case("services", "duplicate-service", "",
+         with_service("service: device information, characteristics: [{characteristic: serial number, properties: [read], value: B}]"),
+         where="device information[1]"),
+    Case("services", "duplicate-characteristic", "generic access",
+         in_turn(*[with_characteristic(f"characteristic: '2A04', name: {name}, properties: [read], raw: '06 00 C8 00 00 00 F4 01'")
+                   for name in ("first", "second")]),
+         with_characteristic("characteristic: '2A04', properties: [read], raw: '06 00 C8 00 00 00 F4 01'"),
+         where=f"generic access/{PARAMETERS}[1]"),
+    # bit 2: several sensor locations (GATT Specification Supplement, CSC Feature)
+    Case("services", "missing-characteristic", "cycling speed and cadence/csc feature", raw("04 00"),
+         where="cycling speed and cadence"),
+    Case("services", "missing-characteristic", "human interface device/protocol mode", dropped, where="human interface device"),
+    Case("services", "missing-pnp-id", PNP, dropped, where="human interface device"),
+]  # fmt: skip
+
+# Bluetooth SIG assigned numbers: FE00 lies among the UUIDs of members.
+IDENTIFIERS = [
+    Case("identifiers", "uuid-not-assigned", "", with_service("service: 'FFE0'"), with_service("service: 'FE00'"),
+         where="FFE0", severity="warning"),
+    Case("identifiers", "uuid-not-assigned", "",
+         with_service("service: 'FFF0', characteristics: [{characteristic: 'FFF1', as: uint8, properties: [read], value: 1}]"),
+         with_service("service: 'FFF0', characteristics: [{characteristic: 'FE01', as: uint8, properties: [read], value: 1}]"),
+         where="FFF0/FFF1", severity="warning"),
+    Case("identifiers", "uuid-not-assigned", OWN(1),
+         with_characteristic("characteristic: '2FFF', as: uint8, properties: [read], value: 1"),
+         with_characteristic("characteristic: '2A6F', properties: [read], value: 1 %"),
+         where=f"{OWN(1)}/2FFF", severity="warning"),
 ]  # fmt: skip
 
 # Core specification Vol 3 Part G 3.3.1.1 and 3.3.3.
 DECLARATIONS = [
-    Case("missing-cccd", "battery/battery level", battery("properties: [read, notify], value: 97 %, cccd: «false|true»")),
-    Case("idle-cccd", "battery/battery level", battery(
-        "properties: [read], value: 97 %, descriptors: [«{descriptor: '2902', raw: '0000'}|»]"), severity="warning"),
-    Case("missing-extended-properties", f"{OWN}/{OWN_VALUE}", own(
-        "properties: [read, extended properties], as: uint8, value: 1, descriptors: [«|{descriptor: '2900', raw: '0100'}»]")),
-    Case("idle-extended-properties", f"{OWN}/{OWN_VALUE}", own(
-        "properties: [read«|, extended properties»], as: uint8, value: 1, descriptors: [{descriptor: '2900', raw: '0100'}]"),
-        severity="warning"),
-    Case("duplicate-descriptor", f"{OWN}/{OWN_VALUE}", own(
-        "properties: [read], as: uint8, value: 1, descriptors: [{descriptor: '2901', value: A}«, {descriptor: '2901', value: B}|»]")),
-    Case("duplicate-descriptor", f"{OWN}/{OWN_VALUE}", own(
-        "properties: [notify], as: uint8, value: 1, cccd: false, descriptors: [{descriptor: '2902', raw: '0000'}"
-        "«, {descriptor: '2902', raw: '0000'}|»]")),
-    Case("missing-aggregate-format", f"{OWN}/{OWN_VALUE}", own(
-        "properties: [read], as: uint8, value: 1, descriptors: [{descriptor: '2904', raw: '04 00 00 27 01 01 00'}, "
-        "{descriptor: '2904', raw: '04 00 00 27 01 02 00'}«|, {descriptor: '2905', raw: '0900 0A00'}»]")),
-    Case("missing-sccd", f"{OWN}/{OWN_VALUE}", own(
-        "properties: [read, broadcast], as: uint8, value: 1, descriptors: [«|{descriptor: '2903', raw: '0000'}»]")),
-    Case("wrong-aggregate-format", f"{OWN}/{OWN_VALUE}/characteristic aggregate format", own(
-        "properties: [read], as: uint8, value: 1, descriptors: [{descriptor: '2904', raw: '04 00 00 27 01 01 00'}, "
-        "{descriptor: '2904', raw: '04 00 00 27 01 02 00'}, {descriptor: '2905', raw: '0900 «01|0A»00'}]")),
-    Case("cccd-not-reset", "battery/battery level/client characteristic configuration", battery(
-        "properties: [read, notify], value: 97 %, cccd: false, descriptors: [{descriptor: '2902', raw: '0«1|0» 00'}]"),
-        severity="warning"),
-    # Bluetooth SIG assigned numbers: FE00 lies among the UUIDs of members
-    Case("uuid-not-assigned", "FFE0", service("'«FFE0|FE00»'"), severity="warning"),
-    Case("uuid-not-assigned", "FFF0/FFF1", service("'FFF0'", "{characteristic: '«FFF1|FE01»', as: uint8, properties: [read], value: 1}"),
-        severity="warning"),
-    Case("uuid-not-assigned", f"{OWN}/2FFF", service(OWN, "{characteristic: '«2FFF|2A19»', as: uint8, properties: [read], value: 1}"),
-        severity="warning"),
-    # Core specification Vol 3 Part C 12.2
-    Case("must-be-readable", "generic access/appearance", service(
-        "generic access", "{characteristic: device name, properties: [read], value: unit 1}",
-        "{characteristic: appearance, properties: [read], raw: '00 00', encrypted: «true|false»}")),
-    Case("read-refused", f"{OWN}/{OWN_VALUE}", own(
-        "properties: [read], as: uint8, value: 1, on_read: {att_error: «read not permitted|insufficient authentication»}"),
-        severity="warning"),
+    Case("declarations", "missing-aggregate-format", own(2, AGGREGATE), dropped, where=own(2)),
+    Case("declarations", "wrong-aggregate-format", own(2, AGGREGATE), raw("0900 0100")),
+    Case("declarations", "duplicate-descriptor", own(3), with_descriptor("descriptor: '2901', value: B")),
+    Case("declarations", "idle-cccd", own(3), with_descriptor("descriptor: '2902', raw: '0000'"), severity="warning"),
+    Case("declarations", "missing-cccd", own(4), replaced(cccd=False)),
+    Case("declarations", "duplicate-descriptor", own(5), with_descriptor("descriptor: '2902', raw: '0000'")),
+    Case("declarations", "cccd-not-reset", own(5, CONFIGURATION), raw("01 00"), severity="warning"),
+    Case("declarations", "missing-extended-properties", own(6, "2900"), dropped, where=own(6)),
+    Case("declarations", "idle-extended-properties", own(6), properties("read"), severity="warning"),
+    Case("declarations", "missing-sccd", own(7, "2903"), dropped, where=own(7)),
+    Case("declarations", "idle-sccd", own(7), properties("read"), severity="warning"),
 ]  # fmt: skip
+
+# Core specification Vol 3 Part C 12.2
+ACCESS = [
+    Case("access", "must-be-readable", "generic access/appearance", replaced(encrypted=True)),
+    Case("access", "read-refused", own(2), refused(0x02), refused(0x05), severity="warning"),
+]
 
 VALUES = [
     # GATT Specification Supplement: lengths, ranges and reserved numbers
-    Case("wrong-length", "battery/battery level", battery("properties: [read], raw: '61«61|»'")),
-    Case("reserved-value", "battery/battery level", battery("properties: [read], raw: '«65|64»'")),
-    Case("reserved-value", "environmental sensing/temperature", sensing("properties: [read], raw: '«4C|4D» 95'")),
-    Case("reserved-value", "device information/pnp id", service(
-        "device information", "{characteristic: pnp id, properties: [read], raw: '0«3|2» 6D 04 17 B0 01 00'}")),
-    Case("reserved-value", "blood pressure/blood pressure feature", service(
-        "blood pressure", "{characteristic: blood pressure measurement, properties: [indicate], raw: '00 78 00 50 00 5D 00'}",
-        "{characteristic: blood pressure feature, properties: [read], raw: '00 0«2|1»'}")),
-    Case("reserved-value", "battery/battery level/client characteristic configuration", battery(
-        "properties: [read, notify], value: 97 %, cccd: false, descriptors: [{descriptor: '2902', raw: '0«4|0» 00'}]")),
-    Case("not-utf8", "device information/model number string", service(
-        "device information", "{characteristic: model number, properties: [read], raw: '41 «FF|42»'}")),
-    Case("not-utf8", "battery/battery level/characteristic user description", battery(
-        "properties: [read], value: 97 %, descriptors: [{descriptor: user description, raw: '«C3 28|43 28»'}]")),
-    Case("zero-in-text", "device information/model number string", service(
-        "device information", "{characteristic: model number, properties: [read], raw: '41 42«00|»'}"), severity="note"),
-    Case("empty-text", "device information/model number string", service(
-        "device information", "{characteristic: model number, properties: [read], value: '«|A»'}"), severity="note"),
-    Case("outside-valid-range", "environmental sensing/temperature/valid range", sensing(
-        "properties: [read], value: «61|60» °C, descriptors: [{descriptor: valid range, raw: '60 F0 70 17'}]"),
-        severity="warning"),
-    Case("range-swapped", "environmental sensing/temperature/valid range", sensing(
-        "properties: [read], value: 20 °C, descriptors: [{descriptor: valid range, raw: '«70 17 60 F0|60 F0 70 17»'}]")),
-    Case("wrong-length", "environmental sensing/temperature/valid range", sensing(
-        "properties: [read], value: 20 °C, descriptors: [{descriptor: valid range, raw: '60 F0 70«| 17»'}]")),
+    Case("values", "wrong-length", "environmental sensing/temperature", raw("61"), raw("61 00")),
+    Case("values", "reserved-value", "environmental sensing/temperature", raw("4C 95")),
+    Case("values", "reserved-value", "environmental sensing/humidity", raw("11 27"), raw("10 27")),
+    Case("values", "reserved-value", PNP, raw("03 6D 04 17 B0 01 00")),
+    Case("values", "reserved-value", "blood pressure/blood pressure feature", raw("00 02"), raw("00 01")),
+    Case("values", "reserved-value", own(2, CONFIGURATION), raw("04 00")),
+    Case("values", "not-utf8", MODEL, raw("41 FF"), raw("41 42")),
+    Case("values", "not-utf8", own(3, DESCRIPTION), raw("C3 28"), raw("43 28")),
+    Case("values", "zero-in-text", MODEL, raw("41 42 00"), raw("41 42"), severity="note"),
+    Case("values", "empty-text", MODEL, value(""), severity="note"),
+    Case("values", "outside-valid-range", "environmental sensing/temperature", value("61 °C"), value("60 °C"),
+         where=RANGE, severity="warning"),
+    Case("values", "range-swapped", RANGE, raw("70 17 60 F0")),
+    Case("values", "wrong-length", RANGE, raw("60 F0 70")),
+    Case("values", "value-against-format", own(4), raw("01 02")),
+    Case("values", "wrong-length", own(4, FORMAT), raw("04 00 00 27 01 00")),
     # Core specification Vol 3 Part C 12.1: 0 to 248 octets
-    Case("name-too-long", "generic access/device name", access(name=f"raw: '{'41' * 248}«41|»'"),
-         advertising="data: {flags: 0x06}"),
+    Case("values", "name-too-long", "generic access/device name", raw("41" * 249), raw("41" * 248)),
     # Bluetooth SIG assigned numbers: 0x0341 is a heart rate belt, category 0x3FF is free
-    Case("appearance-not-assigned", "generic access/appearance", service(
-        "generic access", "{characteristic: device name, properties: [read], value: unit 1}",
-        "{characteristic: appearance, properties: [read], raw: '«C0 FF|41 03»'}"), severity="warning"),
+    Case("values", "appearance-not-assigned", "generic access/appearance", raw("C0 FF"), raw("41 03"), severity="warning"),
     # Core specification Vol 6 Part B 4.5.2: 30 ms and latency 4 need more than 300 ms
-    Case("timeout-too-short", "generic access/peripheral preferred connection parameters", access(
-        "{characteristic: peripheral preferred connection parameters, properties: [read], "
-        "raw: '18 00 18 00 04 00 «1E|1F» 00'}")),
-    Case("intervals-swapped", "generic access/peripheral preferred connection parameters", access(
-        "{characteristic: peripheral preferred connection parameters, properties: [read], "
-        "raw: '18 00 «06|18» 00 00 00 F4 01'}")),
-    Case("reserved-value", "generic access/peripheral preferred connection parameters", access(
-        "{characteristic: peripheral preferred connection parameters, properties: [read], "
-        "raw: '0«5|6» 00 18 00 00 00 F4 01'}")),
+    Case("values", "timeout-too-short", f"generic access/{PARAMETERS}", raw("18 00 18 00 04 00 1E 00")),
+    Case("values", "intervals-swapped", f"generic access/{PARAMETERS}", raw("18 00 06 00 00 00 F4 01"), raw("18 00 18 00 00 00 F4 01")),
+    Case("values", "reserved-value", f"generic access/{PARAMETERS}", raw("05 00 18 00 00 00 F4 01"), raw("06 00 18 00 00 00 F4 01")),
 ]  # fmt: skip
 
 # Core specification Vol 3 Part G 3.3.3.5; formats, units and name spaces: Bluetooth SIG assigned numbers.
-BATTERY_FORMAT = "battery/battery level/characteristic presentation format"
+HUMIDITY_FORMAT = f"environmental sensing/humidity/{FORMAT}"
 PRESENTATION = [
-    Case("presentation-reserved", BATTERY_FORMAT, presented("«1D|04» 00 AD 27 01 00 00")),
-    Case("presentation-reserved", BATTERY_FORMAT, presented("04 00 AD 27 0«2|1» 00 00")),
-    Case("presentation-reserved", BATTERY_FORMAT, presented("04 00 AD 2«8|7» 01 00 00")),
-    Case("presentation-contradicts", BATTERY_FORMAT, presented("«0C|04» 00 AD 27 01 00 00")),
-    Case("presentation-contradicts", BATTERY_FORMAT, presented("04 «FF|00» AD 27 01 00 00")),
-    Case("presentation-contradicts", BATTERY_FORMAT, presented("04 00 «2F|AD» 27 01 00 00")),
-    Case("wrong-length", BATTERY_FORMAT, presented("04 00 AD 27 01 00«| 00»")),
-    Case("presentation-exponent", f"{OWN}/{OWN_VALUE}/characteristic presentation format", own(
-        "properties: [read], as: utf8, value: A, descriptors: [{descriptor: '2904', raw: '19 0«1|0» 00 27 01 00 00'}]")),
-    Case("value-against-format", f"{OWN}/{OWN_VALUE}", own(
-        "properties: [read], as: hex, value: '01«02|»', descriptors: [{descriptor: '2904', raw: '04 00 00 27 01 00 00'}]")),
+    Case("presentation", "presentation-reserved", HUMIDITY_FORMAT, raw("1D FE AD 27 01 00 00")),
+    Case("presentation", "presentation-reserved", HUMIDITY_FORMAT, raw("06 FE AD 27 02 00 00")),
+    Case("presentation", "presentation-reserved", HUMIDITY_FORMAT, raw("06 FE AD 28 01 00 00")),
+    Case("presentation", "presentation-contradicts", HUMIDITY_FORMAT, raw("0E FE AD 27 01 00 00")),
+    Case("presentation", "presentation-contradicts", HUMIDITY_FORMAT, raw("06 FF AD 27 01 00 00")),
+    Case("presentation", "presentation-contradicts", HUMIDITY_FORMAT, raw("06 FE 2F 27 01 00 00")),
+    Case("presentation", "presentation-exponent", own(2, FORMAT), raw("19 01 00 27 01 00 00")),
     # Battery Service 1.0, 3.1.2.1: name space and description are unique
-    Case("batteries-alike", "battery[1]/battery level/characteristic presentation format", two_batteries(
-        "{descriptor: '2904', raw: '04 00 AD 27 01 0«1|2» 00'}")),
+    Case("presentation", "batteries-alike", f"battery[1]/battery level/{FORMAT}", raw("04 00 AD 27 01 01 00"),
+         raw("04 00 AD 27 01 03 00")),
 ]  # fmt: skip
 
-ON_AIR = [
+REPORTS = [Case("reports", "report-properties", "human interface device/report", properties("read"))]
+
+BATTERY, HEART_RATE, INFORMATION = (ServiceUuid.from_source(name) for name in ("battery", "heart rate", "device information"))  # fmt: skip
+ADVERTISING = [
     # Core Specification Supplement, Part A; Core specification Vol 3 Part C 9.2 and 11
-    Case("malformed-advertising", "advertising", advertising="data: {flags: 0x06, name: unit 1, raw: '«09 FF FF FF 41|05 FF FF FF 41 42»'}"),
-    Case("malformed-advertising", "advertising", advertising="data: {flags: 0x«26|06», name: unit 1}"),
-    Case("repeated-field", "advertising", advertising="data: {flags: 0x06, name: unit 1, raw: '«02 01 06|02 0A 04»'}"),
-    Case("flags-in-response", "scan response", advertising="data: {flags: 0x06}, scan_response: {name: unit 1«, flags: 0x06|»}"),
-    Case("missing-flags", "advertising", advertising="data: {«|flags: 0x06, »name: unit 1}", severity="warning"),
-    Case("discoverable-twice", "advertising", advertising="data: {flags: 0x0«7|5», name: unit 1}"),
-    Case("flags-contradict", "advertising", advertising="data: {flags: 0x«16|12», name: unit 1}"),
-    Case("name-differs", "advertising", services=access(), advertising="data: {flags: 0x06, «name|short_name»: unit}"),
-    Case("name-differs", "advertising", advertising="data: {flags: 0x06, short_name: «nit 1|unit»}"),
-    Case("appearance-differs", "advertising", services=access(), advertising="data: {flags: 0x06, name: unit 1, appearance: 0x«0341|0000»}"),
-    Case("service-not-there", "advertising", advertising="data: {flags: 0x06, name: unit 1, services: [«heart rate|battery»]}",
-         services=battery("properties: [read], value: 97 %"), severity="warning"),
+    Case("advertising", "malformed-advertising", "", data(raw=Hex.from_source("09 FF FF FF 41")),
+         data(raw=Hex.from_source("05 FF FF FF 41 42")), where="advertising"),
+    Case("advertising", "malformed-advertising", "", data(flags=0x26), where="advertising"),
+    Case("advertising", "repeated-field", "", data(raw=Hex.from_source("02 01 06")), data(raw=Hex.from_source("02 0A 04")),
+         where="advertising"),
+    Case("advertising", "flags-in-response", "", response(flags=0x06), response(short_name="unit"), where="scan response"),
+    Case("advertising", "missing-flags", "", data(flags=None), where="advertising", severity="warning"),
+    Case("advertising", "discoverable-twice", "", data(flags=0x07), data(flags=0x05), where="advertising"),
+    Case("advertising", "flags-contradict", "", data(flags=0x16), data(flags=0x12), where="advertising"),
+    Case("advertising", "name-differs", "", data(name="unit"), data(name=None, short_name="unit"), where="advertising"),
+    Case("advertising", "name-differs", "", data(name=None, short_name="nit 1"), where="advertising"),
+    Case("advertising", "appearance-differs", "", data(appearance=0x0341), data(appearance=0x0000), where="advertising"),
+    Case("advertising", "service-not-there", "", data(services=[HEART_RATE]), data(services=[INFORMATION]),
+         where="advertising", severity="warning"),
 ]  # fmt: skip
 
-CASES = [*SERVICES, *DECLARATIONS, *VALUES, *PRESENTATION, *ON_AIR]
+CASES = [*SERVICES, *IDENTIFIERS, *DECLARATIONS, *ACCESS, *VALUES, *PRESENTATION, *REPORTS, *ADVERTISING]

@@ -1,4 +1,4 @@
-"""Work at a desk on the virtual radio in one line: devices as text or files; back comes what the work returns."""
+"""Work at a desk on the virtual radio in one line: devices as text, files or specifications; back comes what the work returns."""
 
 from __future__ import annotations
 
@@ -13,13 +13,14 @@ from benchrig.desk.inspecting import inspect
 from benchrig.desk.inspection import Inspection
 from benchrig.radio.scan import Selection
 from benchrig.radio.specify import RadioChoice
+from benchrig.radio.virtual.device_spec import Simulated
 
 T = TypeVar("T")
 
 
 def at_desk(
     work: Callable[[Desk], Coroutine[Any, Any, T]],
-    *devices: str | Path,
+    *devices: str | Path | Simulated,
     selection: Selection | None = None,
     said: list[str] | None = None,
     **options: Any,
@@ -27,12 +28,15 @@ def at_desk(
     """`said` collects what the person is told."""
     told = said if said is not None else []
     with tempfile.TemporaryDirectory() as folder:
-        files = tuple(_file(Path(folder), number, device) for number, device in enumerate(devices))
-        chosen = DeskOptions(RadioChoice("virtual", files=files), selection or Selection())
+        written = [device for device in devices if isinstance(device, (str, Path))]
+        files = tuple(_file(Path(folder), number, device) for number, device in enumerate(written))
+        specified = tuple(device for device in devices if not isinstance(device, (str, Path)))
+        radio = RadioChoice("virtual", files=files, devices=specified)
+        chosen = DeskOptions(radio, selection or Selection())
         return run_desk(replace(chosen, **options), work, told.append)
 
 
-def inspected(device: str | Path, **options: Any) -> Inspection:
+def inspected(device: str | Path | Simulated, **options: Any) -> Inspection:
     """The inspection of the one device."""
 
     async def work(desk: Desk) -> Inspection:

@@ -7,8 +7,12 @@ import msgspec
 from benchrig.desk.findings import findings
 from benchrig.desk.findings.database_hash import database_hash, hashed
 from benchrig.desk.inspection import AttributeSeen
+from benchrig.radio.virtual.device_spec import DeviceSpec
+from benchrig.radio.virtual.mutation import Change, Mutation, in_turn, replaced
+from benchrig.radio.virtual.words import CharacteristicUuid
 from benchrig.values.catalogue import long_uuid
-from tests.desk.defects import OWN, OWN_VALUE, Case
+from tests.desk.carriers import carrier
+from tests.desk.defects import raw
 from tests.desk.kit import inspected
 
 # The example database of the Core specification, Vol 3 Part G appendix B: handle, type, value; the values of the
@@ -43,17 +47,10 @@ def test_the_order_of_the_attributes_does_not_matter() -> None:
     assert database_hash(example()[::-1]) == database_hash(example())
 
 
-def hash_device(value: str) -> str:
+def hash_device(value: str, *changes: Change) -> DeviceSpec:
     """Two services, the hash, and a descriptor of each kind that counts or does not."""
-    return Case("", "", (
-        "[{service: generic attribute, characteristics: ["
-        "{characteristic: service changed, properties: [indicate], raw: '00 00 00 00'}, "
-        "{characteristic: client supported features, properties: [read, write], raw: '00'}, "
-        f"{{characteristic: database hash, properties: [read], raw: '{value}'}}]}}, "
-        f"{{service: {OWN}, characteristics: [{{characteristic: {OWN_VALUE}, as: uint8, value: 1, "
-        "properties: [read, extended properties], descriptors: [{descriptor: '2900', raw: '0100'}, "
-        "{descriptor: '2901', value: A}, {descriptor: valid range, raw: '00 FF'}]}]}]"
-    )).device(0)  # fmt: skip
+    hash_of = Mutation("another hash", "generic attribute/database hash", raw(value)).apply
+    return in_turn(hash_of, *changes)(carrier("database hash"))
 
 
 def test_a_hash_that_matches_the_table_and_one_that_does_not() -> None:
@@ -87,9 +84,12 @@ def test_a_table_that_the_radio_hides_is_not_judged() -> None:
 
 def test_a_hash_and_service_changed_demand_the_features_of_the_client() -> None:
     # Core Vol 3 Part G table 7.1, C.2
-    device = hash_device("00" * 16).replace(
-        "client supported features, properties: [read, write]", "server supported features, properties: [read]"
+    other = Mutation(
+        "features of the server instead of those of the client",
+        "generic attribute/client supported features",
+        replaced(characteristic=CharacteristicUuid.from_source("server supported features"), properties=["read"]),
     )
+    device = hash_device("00" * 16, other.apply)
     found = {(one.rule, one.where) for one in findings(inspected(device))}
     assert found == {
         ("missing-characteristic", "generic attribute"),

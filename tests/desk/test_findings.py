@@ -2,32 +2,59 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import msgspec
 import pytest
 
-from benchrig.desk.findings import Finding, findings
+from benchrig.desk.findings import Finding, families, findings
 from benchrig.desk.inspecting import content
 from benchrig.desk.inspection import Inspection
+from benchrig.radio.virtual.device_spec import DeviceSpec
 from benchrig.values import catalogue
-from tests.desk.defects import CASES, Case, battery, service
+from tests.desk.carriers import HEAD, TEXTS, carrier, device, own_service
+from tests.desk.defects import CASES, Case
 from tests.desk.kit import inspected
 
 
-def found_in(device: str) -> list[Finding]:
-    return findings(inspected(device))
+@cache
+def found_on_carrier(family: str) -> list[Finding]:
+    return findings(inspected(carrier(family)))
+
+
+@pytest.mark.parametrize("family", [family for family in TEXTS if family != "database hash"])
+def test_a_sound_device_has_no_findings(family: str) -> None:
+    assert found_on_carrier(family) == []
 
 
 @pytest.mark.parametrize("case", CASES, ids=[f"{number} {case.rule}" for number, case in enumerate(CASES)])
-def test_a_defect_is_the_only_finding_and_its_twin_has_none(case: Case) -> None:
-    [found] = found_in(case.device(0))
-    assert (found.rule, found.where, found.severity) == (case.rule, case.where, case.severity)
+def test_a_change_breaks_its_rule_and_no_other(case: Case) -> None:
+    [found] = new_findings(case, case.broken())
+    assert (found.rule, found.where, found.severity) == (case.rule, case.place, case.severity)
     assert found.sentence
     assert found.source
-    assert found_in(case.device(1)) == []
+    if (mended := case.mended()) is not None:
+        assert new_findings(case, mended) == []
+
+
+def new_findings(case: Case, device: DeviceSpec) -> list[Finding]:
+    before = found_on_carrier(case.family)
+    return [finding for finding in findings(inspected(device)) if finding not in before]
+
+
+def test_every_rule_of_a_family_is_broken_by_a_change_of_its_device() -> None:
+    # what a change of the device alone cannot break: a plan beside it, extended advertising, the hash of a whole table
+    elsewhere = {"value-against-plan", "long-advertising", "hash-unchecked", "hash-mismatch"}
+    rules = {(family.name, rule.name) for family in families() for rule in family.rules if rule.name not in elsewhere}
+    broken = {(case.family, case.rule) for case in CASES}
+    assert broken == rules
+
+
+SUBSCRIBABLE = f"{HEAD}services:\n{own_service('as: uint8, properties: [read, notify], value: 1')}"
 
 
 def advertised(**more: object) -> Inspection:
-    seen = inspected(Case("", "").device(0))
+    seen = inspected(carrier("advertising"))
     return msgspec.structs.replace(seen, advertising=msgspec.structs.replace(seen.advertising, **more))
 
 
@@ -59,38 +86,32 @@ def test_payloads_that_are_well_formed_and_not(payload: str, malformed: bool) ->
 
 def test_a_descriptor_that_wants_a_bond() -> None:
     # Core Vol 3 Part G 3.3.3.3: readable with no authentication or authorization
-    seen = inspected(Case("", "", battery("properties: [read, notify], value: 97 %")).device(0))
-    [(_, level)] = list(seen.characteristics())[-1:]
-    level.descriptors[0].content, level.descriptors[0].unread = None, "ATT error 0x05 (insufficient authentication)"
-    assert [(one.rule, one.where) for one in findings(seen)] == [
-        ("must-be-readable", "battery/battery level/client characteristic configuration")
-    ]
+    seen = inspected(device(SUBSCRIBABLE))
+    [(_, own)] = list(seen.characteristics())[-1:]
+    own.descriptors[0].content, own.descriptors[0].unread = None, "ATT error 0x05 (insufficient authentication)"
+    [found] = findings(seen)
+    assert (found.rule, found.where.rpartition("/")[2]) == ("must-be-readable", "client characteristic configuration")
 
 
 def test_what_a_radio_hides_is_no_defect() -> None:
-    seen = inspected(
-        Case("", "", advertising="data: {flags: 0x06, name: unit 1, services: [battery, generic access]}").device(0)
-    )
+    seen = advertised(services=[catalogue.long_uuid(0x180F), catalogue.long_uuid(0x1800)])
     hidden = msgspec.structs.replace(seen, whole_table=False, services=[])
     assert [(one.rule, one.severity) for one in findings(hidden)] == [("service-not-there", "note")]
 
 
 def test_what_an_operating_system_shows_otherwise_is_no_defect() -> None:
     # an empty client characteristic configuration, and extended properties among the properties
-    seen = inspected(Case("", "", battery("properties: [read, notify], value: 97 %")).device(0))
-    [(_, level)] = list(seen.characteristics())[-1:]
-    level.properties.append("writable auxiliaries")
-    level.descriptors[0].content = content(b"", catalogue.definition(0x2902), "assigned number")
+    seen = inspected(device(SUBSCRIBABLE))
+    [(_, own)] = list(seen.characteristics())[-1:]
+    own.properties.append("writable auxiliaries")
+    own.descriptors[0].content = content(b"", catalogue.definition(0x2902), "assigned number")
     assert findings(msgspec.structs.replace(seen, whole_table=False)) == []
     assert [one.rule for one in findings(seen)] == ["wrong-length"]
 
 
 def test_errors_come_first() -> None:
-    found = found_in(
-        Case("", "", battery("properties: [read], raw: '65', descriptors: [{descriptor: '2902', raw: '0000'}]")).device(
-            0
-        )
-    )
+    idle = "as: uint8, properties: [read], value: 1, descriptors: [{descriptor: '2902', raw: '0400'}]"
+    found = findings(inspected(device(f"{HEAD}services:\n{own_service(idle)}")))
     assert [one.severity for one in found] == ["error", "warning"]
 
 
@@ -106,8 +127,9 @@ def test_a_beacon_needs_no_service_for_its_service_data() -> None:
 def test_features_may_be_indicated(name: str, measurement: str) -> None:
     raw = "00 78 00 50 00 5D 00" if name == "blood pressure" else "00 10 27"
     feature = "raw: '00 00'" if name == "blood pressure" else "raw: '00 00 00 00'"
-    services = service(
-        name, f"{{characteristic: {measurement}, properties: [indicate], raw: '{raw}'}}",
-        f"{{characteristic: {name} feature, properties: [read, indicate], {feature}}}",
-    )  # fmt: skip
-    assert found_in(Case("", "", services).device(0)) == []
+    services = (
+        f"services: [{{service: {name}, characteristics: ["
+        f"{{characteristic: {measurement}, properties: [indicate], raw: '{raw}'}}, "
+        f"{{characteristic: {name} feature, properties: [read, indicate], {feature}}}]}}]"
+    )
+    assert findings(inspected(device(HEAD + services))) == []

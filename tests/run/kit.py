@@ -1,4 +1,5 @@
-"""A whole run in one line: plan and device as text or files, faults, operator; back comes everything it left."""
+"""A whole run in one line: plan as text or file, devices as these or as specifications, faults, operator; back comes
+everything it left."""
 
 from __future__ import annotations
 
@@ -17,6 +18,7 @@ from benchrig.plan.model import Plan
 from benchrig.radio.specify import open_simulated
 from benchrig.radio.virtual import Faults, load_devices
 from benchrig.radio.virtual.clock import VirtualLoop
+from benchrig.radio.virtual.device_spec import Simulated
 from benchrig.record.accounting import unaccounted
 from benchrig.record.aggregate import build_record
 from benchrig.record.model import AnyEvent, Execution, Reading, Record, RunEnded
@@ -82,7 +84,7 @@ class Ran:
 
 def run(
     plan: str | Path,
-    *devices: str | Path,
+    *devices: str | Path | Simulated,
     given: Mapping[str, str] | None = None,
     faults: Faults | None = None,
     seed: int = 1,
@@ -102,9 +104,11 @@ def run(
     and may interrupt the runner; `changed` gives the plan a shape that no file has."""
     with tempfile.TemporaryDirectory() as folder:
         plan_file = _file(plan, Path(folder), "plan.yaml")
-        files = [_file(device, Path(folder), f"device{index}.yaml") for index, device in enumerate(devices)]
+        specified = [device for device in devices if not isinstance(device, (str, Path))]
+        written = [device for device in devices if isinstance(device, (str, Path))]
+        files = [_file(device, Path(folder), f"device{index}.yaml") for index, device in enumerate(written)]
         problems = Problems()
-        models = load_devices(files, problems)
+        models = [*specified, *load_devices(files, problems)]
         problems.raise_if_any()
         loaded = changed(load_plan(plan_file, given or {}))
         settings = RunSettings(

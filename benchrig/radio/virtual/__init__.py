@@ -5,6 +5,7 @@ device_file.py      YAML -> device specifications
 device_spec.py      a device as a specification (advertising_spec, air_spec, gatt_spec, table_spec: its parts; words,
                     value_reading: their values); sources.py: where the values of a characteristic come from
 behaviours.py       what a device does wrong, or slowly; behaviour.py: what a behaviour is; block.py: where they stand
+mutation.py         a changed device as a function of a specification
 opening.py          specifications -> an open air with the bench's stack in it
 air.py              who is in the air and who is connected
 band.py             advertising channels
