@@ -7,7 +7,7 @@ import contextlib
 import os
 import signal
 import sys
-from collections.abc import AsyncIterator, Callable, Iterable, Iterator
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterable, Iterator
 from enum import Enum, auto
 from typing import TYPE_CHECKING
 
@@ -47,30 +47,35 @@ class _Outcome(Enum):
 
 class Prompt:
     """Reads lines and does what they say. The prompt says which device it is, and whether it is connected, as long as
-    it stands there. `failed` is told of a line that fails, and why."""
+    it stands there. `session` is made with what asks for an acknowledgement, and what says that its state has changed;
+    `failed` is told of a line that fails, and why."""
 
-    def __init__(self, session: Session, failed: Callable[[str, BenchrigError], None]) -> None:
-        self._session, self._failed = session, failed
+    def __init__(
+        self,
+        session: Callable[[Callable[[str], Awaitable[None]], Callable[[], None]], Session],
+        failed: Callable[[str, BenchrigError], None],
+    ) -> None:
+        self._failed = failed
         self._verb: asyncio.Future[bool] | None = None
         self._was_busy = False
         self._lines: PromptSession[str] = PromptSession(
             message=self._message,
-            completer=_Completer(session),
+            completer=_Completer(self),
             complete_while_typing=False,
             history=LineHistory(history_file(os.environ)),
             enable_suspend=True,
         )
+        self.session = session(self._acknowledge, self._lines.app.invalidate)
 
     async def run(self) -> None:
         """Connect, then take lines until one ends the session or the input does. Ctrl-C stops the verb that runs."""
-        self._session.ask, self._session.connection.changed = self._acknowledge, self._lines.app.invalidate
         line: str | None = "connect"
         try:
             with self._keys_waiting():
                 while line is not None and await self._do_all(line.splitlines()):
                     line = await self._line()
         finally:
-            await self._session.close()
+            await self.session.close()
 
     async def _do_all(self, lines: list[str]) -> bool:
         """Do what the lines of one input say (several were pasted together), up to the first that fails; False when
@@ -83,7 +88,7 @@ class Prompt:
 
     async def _do(self, line: str) -> _Outcome:
         """Do what a line says, until Ctrl-C at most."""
-        self._verb, self._was_busy = asyncio.ensure_future(do(self._session, line)), False
+        self._verb, self._was_busy = asyncio.ensure_future(do(self.session, line)), False
         try:
             return _Outcome.DONE if await self._verb else _Outcome.QUIT
         except BenchrigError as error:
@@ -93,7 +98,7 @@ class Prompt:
                 raise
             _say("stopped")
             if self._was_busy:
-                await self._session.connection.give_up()
+                await self.session.connection.give_up()
         finally:
             self._verb = None
         return _Outcome.FAILED
@@ -101,7 +106,7 @@ class Prompt:
     def _stop(self) -> None:
         """The verb that runs; at the prompt there is nothing to stop."""
         if self._verb is not None:
-            self._was_busy = self._was_busy or self._session.connection.is_busy
+            self._was_busy = self._was_busy or self.session.connection.is_busy
             self._verb.cancel()
 
     @contextlib.contextmanager
@@ -150,7 +155,7 @@ class Prompt:
         raise OperatorError("the write was not acknowledged; nothing was sent")
 
     def _message(self) -> FormattedText:
-        unit, state = self._session.connection.unit, self._session.connection.state
+        unit, state = self.session.connection.unit, self.session.connection.state
         if unit is None or not state:
             return FormattedText([("", "not connected> ")])
         name = plain(unit.name or unit.address, LONGEST_NAME)
@@ -187,10 +192,10 @@ async def _above_the_prompt() -> AsyncIterator[None]:
 
 
 class _Completer(Completer):
-    def __init__(self, session: Session) -> None:
-        self._session = session
+    def __init__(self, prompt: Prompt) -> None:
+        self._prompt = prompt
 
     def get_completions(self, document: Document, complete_event: CompleteEvent) -> Iterable[Completion]:
-        length, words = proposals(document.text_before_cursor, self._session)
+        length, words = proposals(document.text_before_cursor, self._prompt.session)
         for word in words:
             yield Completion(word, start_position=-length)

@@ -45,18 +45,9 @@ def session(reconnect: bool, acknowledge: bool, as_json: bool, desk: DeskOptions
         desk = replace(desk, real_time=True)
 
     async def session_at(at: Desk) -> None:
-        from benchrig.desk.prompt.session import Session
-
-        session = Session(
-            at,
-            _shower(as_json, wrapping=sys.stdout.isatty()),
-            _nobody,
-            caution,
-            acknowledge,
-            reconnect,
-            thinned=typed and not as_json,
-        )
-        await (_typed(session, as_json) if typed else _piped(session, as_json))
+        show = _shower(as_json, wrapping=sys.stdout.isatty())
+        options: dict[str, Any] = {"caution": caution, "acknowledged": acknowledge, "reconnect": reconnect}
+        await (_typed if typed else _piped)(at, show, options, as_json)
 
     at_desk(desk, session_at)
 
@@ -86,25 +77,33 @@ async def _nobody(caution: str) -> None:
     )
 
 
-async def _typed(session: Session, as_json: bool) -> None:
+async def _typed(at: Desk, show: Any, options: dict[str, Any], as_json: bool) -> None:
     from benchrig.cli.prompt import Prompt
     from benchrig.cli.wrapping import wrapped
+    from benchrig.desk.prompt.session import Session
     from benchrig.text.escape import plain
 
     def failed(line: str, error: BenchrigError) -> None:
         if as_json:
-            print_json(_failure(session, line, error))
+            print_json(_failure(prompt.session, line, error))
         for text in (error.message, f"  {error.advice}" if error.advice else ""):
             if text:
                 echo(wrapped(plain(text, 1000)), err=True)
 
+    def session(ask: Any, changed: Any) -> Session:
+        return Session(at, show, ask, thinned=not as_json, changed=changed, **options)
+
+    prompt = Prompt(session, failed)
     tell("help lists the verbs, quit ends the session")
-    await Prompt(session, failed).run()
+    await prompt.run()
 
 
-async def _piped(session: Session, as_json: bool) -> None:
+async def _piped(at: Desk, show: Any, options: dict[str, Any], as_json: bool) -> None:
     from benchrig.desk.prompt.piped import run_lines
+    from benchrig.desk.prompt.session import Session
     from benchrig.errors import BenchrigError
+
+    session = Session(at, show, _nobody, **options)
 
     def failed(line: str, error: Exception) -> None:
         if as_json and isinstance(error, BenchrigError):

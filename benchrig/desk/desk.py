@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import AsyncIterator, Callable, Coroutine, Iterator
+from collections.abc import AsyncIterator, Awaitable, Callable, Coroutine, Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -12,6 +12,7 @@ from weakref import WeakKeyDictionary
 
 from benchrig.errors import (
     AttError,
+    BenchrigError,
     ConnectFailed,
     DeviceNotFound,
     LinkError,
@@ -19,6 +20,7 @@ from benchrig.errors import (
     NoAnswer,
     OperatorError,
     StationError,
+    WrongDevice,
 )
 from benchrig.radio.choosing import Advice, check_connectable, in_other_letters
 from benchrig.radio.device import DeviceSession
@@ -233,6 +235,18 @@ class Desk(Witness):
         sighting = await self.find(listen)
         link = await self.connect(max(LEAST_CONNECT, started + self.options.within - self.now()))
         return self.unit.sighting or sighting, link
+
+    async def until_back(
+        self, connect: Callable[[], Awaitable[T]], failed: Callable[[BenchrigError], None], pause: float
+    ) -> T:
+        """Connect to a device that was lost, again and again; `failed` gets what came in between."""
+        while True:
+            await self.radio.tidy()
+            try:
+                return await connect()
+            except (LinkError, NoAnswer, WrongDevice) as error:
+                failed(error)
+            await asyncio.sleep(pause)
 
     async def read(self, link: Link, name: str, within: float = READ_WITHIN) -> tuple[Target, bytes]:
         """Look an attribute up and read it. AttributeMissing, AttributeAmbiguous, AttError, NoAnswer, LinkLost."""

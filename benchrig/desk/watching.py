@@ -14,7 +14,7 @@ import msgspec
 
 from benchrig.desk.inspection import Content
 from benchrig.desk.series import Arrival, Channel
-from benchrig.errors import AttributeMissing, LinkError, LinkLost, MalformedValue, NoAnswer, UsageError, WrongDevice
+from benchrig.errors import AttributeMissing, BenchrigError, LinkLost, MalformedValue, UsageError
 from benchrig.radio.table import Characteristic
 from benchrig.run.jsonable import hex_text
 from benchrig.steps.lookup import look_up
@@ -227,14 +227,10 @@ class Watch:
         deadline = None if self._seconds is None else self._started + self._seconds
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout_at(deadline):
-                while True:
-                    await self._desk.radio.tidy()
-                    try:
-                        self._link = await self._connected()
-                        return
-                    except (LinkError, NoAnswer, WrongDevice) as error:
-                        self._desk.tell(f"after {self.seconds:.1f} s: {error.message}")
-                    await asyncio.sleep(PAUSE)
+                self._link = await self._desk.until_back(self._connected, self._failed, PAUSE)
+
+    def _failed(self, error: BenchrigError) -> None:
+        self._desk.tell(f"after {self.seconds:.1f} s: {error.message}")
 
 
 def event_as_data(watch: Watch, event: Event) -> dict[str, Any]:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Awaitable, Callable, Coroutine
+import contextlib
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 from benchrig.desk.desk import Desk, in_silence
 from benchrig.desk.prompt.deeds import Connected, ConnectionLost, Deeds, Disconnected
-from benchrig.errors import AmbiguousDevice, BenchrigError, LinkError, LinkLost, StationError, UsageError, WrongDevice
+from benchrig.errors import AmbiguousDevice, BenchrigError, LinkError, LinkLost, NoAnswer, StationError, UsageError
 from benchrig.radio.scan import of_device
 
 if TYPE_CHECKING:
@@ -22,28 +22,40 @@ TRY_AGAIN = 2.0
 CONNECT_AGAIN = "the verb 'connect' takes it up again, and the session does so by itself with --reconnect"
 
 
-async def _nothing() -> None:
-    pass
+class Listener(Protocol):
+    """Who is told what happens to a connection."""
+
+    deeds: Deeds
+
+    def show(self, result: dict[str, Any]) -> None: ...
+
+    async def connected(self) -> None:
+        """After each connection."""
+
+    def lost(self) -> None:
+        """After each loss."""
+
+    def changed(self) -> None:
+        """The state is another one."""
 
 
 @dataclass
 class Connection:
-    """To one device at a time. `show` gets what happens as plain data, `deeds` what was done. `reconnect` looks for a
-    lost device without being told. `changed` is called when the state is another one, `when_up` after each connection,
-    `when_lost` after each loss. `why` is what is known to be behind a link that is gone."""
+    """To one device at a time."""
 
     desk: Desk
-    show: Callable[[dict[str, Any]], None]
-    deeds: Deeds
+    listener: Listener
+    # look for a lost device without being told
     reconnect: bool = False
-    changed: Callable[[], None] = lambda: None
-    when_up: Callable[[], Awaitable[None]] = _nothing
-    when_lost: Callable[[], None] = lambda: None
     unit: Sighting | None = None
+    # what is known to be behind a link that is gone
     why: BenchrigError | None = None
-    _tasks: set[asyncio.Task[None]] = field(default_factory=set)
-    _returning: asyncio.Task[None] | None = None
     _minding: asyncio.Task[None] | None = None
+    # not set while a lost device is looked for
+    _settled: asyncio.Event = field(default_factory=asyncio.Event)
+
+    def __post_init__(self) -> None:
+        self._settled.set()
 
     @property
     def link(self) -> Link | None:
@@ -77,10 +89,12 @@ class Connection:
     async def up(self) -> Link:
         """The link. The first time it is made; one that was lost is waited for if it is coming back, as long as finding
         the device may take. LinkLost, and what `connect` raises."""
-        if self._returning is not None and self._returning is not asyncio.current_task():
-            await asyncio.wait({self._returning}, timeout=self.desk.options.within)
+        if self._minding is not asyncio.current_task():
+            with contextlib.suppress(TimeoutError):
+                async with asyncio.timeout(self.desk.options.within):
+                    await self._settled.wait()
         if self.link is None and self.unit is None:
-            await self._connect(self.desk)
+            await self.connect()
         if self.link is None:
             raise LinkLost("no device is connected", advice="the verb 'connect' makes a connection")
         if not self.link.is_up:
@@ -92,18 +106,20 @@ class Connection:
         DeviceNotFound, AmbiguousDevice, ConnectFailed, StationError."""
         if self.is_up:
             raise UsageError(f"{self.who} is connected", advice="disconnect first")
-        self._stop_returning()
+        self._stop_minding()
         if device:
             self.desk.means(of_device(device))
-        await self._connect(self.desk)
+        link = await self._connect(self.desk)
+        self._minding = asyncio.ensure_future(self._mind(link))
+        await self.listener.connected()
 
     async def disconnect(self) -> None:
-        self._stop_returning()
+        self._stop_minding()
         if self.link is None:
             raise UsageError("no device is connected")
         await self.desk.device.close()
-        self.deeds.append(Disconnected())
-        self.show({"verb": "disconnect", "device": self.who})
+        self.listener.deeds.append(Disconnected())
+        self.listener.show({"verb": "disconnect", "device": self.who})
 
     async def give_up(self) -> None:
         """End a link whose request was left unanswered: its late answer would be taken for that of the next one."""
@@ -113,29 +129,27 @@ class Connection:
 
     async def close(self) -> None:
         """End the link, and what runs in the background."""
-        self._stop_returning()
-        for task in [*self._tasks]:
-            task.cancel()
-        if self._tasks:
-            await asyncio.wait(self._tasks)
+        minding = self._minding
+        self._stop_minding()
+        if minding is not None:
+            await asyncio.wait({minding})
         await self.desk.device.close()
 
-    async def _connect(self, desk: Desk) -> None:
+    async def _connect(self, desk: Desk) -> Link:
         try:
             self.unit, link = await desk.reach()
         except AmbiguousDevice as error:
             raise AmbiguousDevice(error.message, advice="connect with the name or the address of one") from error
         self.why = None
-        self.deeds.append(Connected(self.unit, self.desk.options.selection, self.desk.unit))
+        self.listener.deeds.append(Connected(self.unit, self.desk.options.selection, self.desk.unit))
         self._say_connected(link, desk.took)
-        self.changed()
-        self._minding = self._start(self._mind(link))
-        await self.when_up()
+        self.listener.changed()
+        return link
 
     def _say_connected(self, link: Link, elapsed: float) -> None:
         assert self.unit is not None
         services = link.table.services
-        self.show({
+        self.listener.show({
             "verb": "connect",
             "device": self.unit.name,
             "address": self.unit.address,
@@ -149,43 +163,44 @@ class Connection:
         if self._minding is not None:
             await asyncio.wait({self._minding})
 
-    async def _mind(self, link: Link) -> None:
+    async def _mind(self, link: Link | None) -> None:
         """Say when the link is lost, and see to its return."""
-        await link.lost.wait()
-        if link is not self.link:
-            return
-        trouble = await self.desk.radio.trouble()
-        reason = link.lost_reason if trouble is None else trouble.message
-        self.why = trouble
-        self.when_lost()
-        self.deeds.append(ConnectionLost(reason))
-        self.show({"verb": "connect", "device": self.who, "lost": reason})
-        self.changed()
-        if self.reconnect and not isinstance(trouble, StationError):
-            self._returning = self._start(self._return())
+        while link is not None:
+            await link.lost.wait()
+            if link is not self.link:
+                return
+            trouble = self.why = await self.desk.radio.trouble()
+            self._say_lost(link.lost_reason if trouble is None else trouble.message)
+            if not self.reconnect or isinstance(trouble, StationError):
+                return
+            link = await self._return()
 
-    async def _return(self) -> None:
+    def _say_lost(self, reason: str) -> None:
+        self.listener.lost()
+        self.listener.deeds.append(ConnectionLost(reason))
+        self.listener.show({"verb": "connect", "device": self.who, "lost": reason})
+        self.listener.changed()
+
+    async def _return(self) -> Link | None:
+        """The new link, lost or not; None when it is of no use to go on."""
+        # a prompt may stand on the screen meanwhile
+        quiet, link = replace(self.desk, doing=in_silence), None
+        self._settled.clear()
         try:
-            while not self.is_up:
-                try:
-                    # a prompt may stand on the screen meanwhile
-                    await self._connect(replace(self.desk, doing=in_silence))
-                except (LinkError, WrongDevice) as error:
-                    self.why = error
-                    await self.desk.radio.tidy()
-                    await asyncio.sleep(TRY_AGAIN)
+            link = await quiet.until_back(lambda: self._connect(quiet), self._remember, TRY_AGAIN)
+            await self.listener.connected()
+        except (LinkError, NoAnswer):
+            pass  # lost again
         except BenchrigError as error:
-            self.show({"verb": "connect", "error": error.message, "advice": error.advice})
+            self.listener.show({"verb": "connect", "error": error.message, "advice": error.advice})
         finally:
-            self._returning = None
+            self._settled.set()
+        return link
 
-    def _stop_returning(self) -> None:
-        if self._returning is not None:
-            self._returning.cancel()
-            self._returning = None
+    def _remember(self, error: BenchrigError) -> None:
+        self.why = error
 
-    def _start(self, work: Coroutine[Any, Any, None]) -> asyncio.Task[None]:
-        task = asyncio.ensure_future(work)
-        self._tasks.add(task)
-        task.add_done_callback(self._tasks.discard)
-        return task
+    def _stop_minding(self) -> None:
+        if self._minding is not None:
+            self._minding.cancel()
+            self._minding = None

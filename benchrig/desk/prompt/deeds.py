@@ -6,6 +6,8 @@ from collections import deque
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, TypeAlias
 
+from benchrig.values.statistics import Arrivals
+
 if TYPE_CHECKING:
     from benchrig.radio.scan import Selection, Sighting
     from benchrig.radio.unit import Unit
@@ -58,24 +60,17 @@ class ConnectionLost:
     reason: str
 
 
-@dataclass(frozen=True)
+@dataclass
 class ReadDone:
-    """The bytes, or the name of the ATT error that came in their place."""
+    """The bytes; in their place the name of the ATT error, or a remark on what went wrong: then it is no step."""
 
     subject: Subject
-    data: bytes | None
+    data: bytes | None = None
     refused: str = ""
+    remark: str = ""
 
 
-@dataclass(frozen=True)
-class NotDone:
-    """What came to nothing and is no step: `doing` in words, and why."""
-
-    doing: str
-    reason: str
-
-
-@dataclass(frozen=True)
+@dataclass
 class WriteDone:
     """`at` in seconds on the clock of the radio; `remark` is what went wrong with a write that was sent."""
 
@@ -90,35 +85,24 @@ class WriteDone:
 
 @dataclass
 class WatchDone:
-    """A subscription: the newest samples with their times, and how many came; `ended` is None while it lasts;
-    `is_cut` when it ended with the link."""
+    """A subscription: what came, and the newest samples with their times; `ended` is None while it lasts."""
 
     subject: Subject
     started: float
     ended: float | None = None
+    # it ended with the link
     is_cut: bool = False
-    count: int = 0
-    first_at: float = 0.0
-    last_at: float = 0.0
+    came: Arrivals = field(default_factory=Arrivals)
     samples: deque[tuple[float, bytes]] = field(default_factory=lambda: deque(maxlen=KEPT_SAMPLES))
 
     def add(self, at: float, data: bytes) -> None:
-        if not self.count:
-            self.first_at = at
-        self.count += 1
-        self.last_at = at
+        self.came.add(at, len(data))
         self.samples.append((at, data))
 
     def cut(self) -> None:
         """The link is gone."""
         self.is_cut = True
         self.samples = deque(list(self.samples)[-CUT_SAMPLES:], maxlen=KEPT_SAMPLES)
-
-    @property
-    def rate(self) -> float | None:
-        """Per second, between the first and the last."""
-        span = self.last_at - self.first_at
-        return (self.count - 1) / span if span > 0 else None
 
 
 @dataclass(frozen=True)
@@ -129,7 +113,7 @@ class Waited:
     at: float
 
 
-Deed: TypeAlias = Connected | Disconnected | ConnectionLost | ReadDone | NotDone | WriteDone | WatchDone | Waited
+Deed: TypeAlias = Connected | Disconnected | ConnectionLost | ReadDone | WriteDone | WatchDone | Waited
 
 
 class Deeds(list[Deed]):
@@ -142,10 +126,3 @@ class Deeds(list[Deed]):
             super().append(deed)
         else:
             self.dropped += 1
-
-    def replace(self, old: Deed, new: Deed) -> None:
-        """Now that more is known of it."""
-        for number in range(len(self) - 1, -1, -1):
-            if self[number] is old:
-                self[number] = new
-                return

@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 import os
-from collections import Counter
 from collections.abc import AsyncIterator, Callable
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from benchrig.desk.prompt.verbs import do, says_something
-from benchrig.desk.watching import FORMAT_ADVICE
-from benchrig.errors import MalformedValue
 from benchrig.threads import once_readable
 
 if TYPE_CHECKING:
@@ -22,30 +19,11 @@ async def run_lines(session: Session, source: int, failed: Callable[[str, Except
     """Do what each line of an open file says, up to its end or to the first failure: that is told to `failed`, with
     the line, and raised. A file that says nothing connects, as a prompt does. MalformedValue at the end when values
     did not fit their format: nobody looked at them."""
-    session.show = misfits = _Misfits(session.show)
     try:
         await _do_lines(session, source, failed)
     finally:
         await session.close()
-    misfits.check()
-
-
-class _Misfits:
-    """Passes results on, and counts those that do not fit their format."""
-
-    def __init__(self, show: Callable[[dict[str, Any]], None]) -> None:
-        self._show = show
-        self._count: Counter[str] = Counter()
-
-    def __call__(self, result: dict[str, Any]) -> None:
-        if getattr(result.get("content"), "wrong", ""):
-            self._count[result["attribute"]] += 1
-        self._show(result)
-
-    def check(self) -> None:
-        if self._count:
-            counts = ", ".join(f"{count} of {name}" for name, count in self._count.items())
-            raise MalformedValue(f"values did not fit their format: {counts}", advice=FORMAT_ADVICE)
+    session.check()
 
 
 async def _do_lines(session: Session, source: int, failed: Callable[[str, Exception], None]) -> None:

@@ -13,7 +13,6 @@ from benchrig.desk.prompt.deeds import (
     Connected,
     ConnectionLost,
     Deed,
-    NotDone,
     ReadDone,
     WatchDone,
     WriteDone,
@@ -77,10 +76,10 @@ def save(session: Session, path: Path, when: datetime, *, force: bool = False) -
 
 def _not_kept(deeds: Sequence[Deed]) -> list[str]:
     """What is no step, and the writes that went wrong: a lost link is none."""
-    remarks = [
-        f"write {deed.subject.name}: {deed.remark}" for deed in deeds if isinstance(deed, WriteDone) and deed.remark
-    ]
-    remarks += [f"{deed.doing} is left out: {deed.reason}" for deed in deeds if isinstance(deed, NotDone)]
+    reads = [deed for deed in deeds if isinstance(deed, ReadDone) and deed.remark]
+    writes = [deed for deed in deeds if isinstance(deed, WriteDone) and deed.remark]
+    remarks = [f"write {deed.subject.name}: {deed.remark}" for deed in writes]
+    remarks += [f"read {deed.subject.name} is left out: {deed.remark}" for deed in reads]
     lost = [number for number, deed in enumerate(deeds) if isinstance(deed, ConnectionLost)]
     if not lost:
         return remarks

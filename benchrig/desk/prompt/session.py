@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+from collections import Counter
 from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
@@ -17,8 +18,9 @@ import msgspec
 from benchrig.desk.desk import READ_WITHIN, Desk
 from benchrig.desk.inspecting import content, table_seen
 from benchrig.desk.prompt.connection import CONNECT_AGAIN, Connection
-from benchrig.desk.prompt.deeds import Deeds, NotDone, ReadDone, Subject, Waited, WriteDone
+from benchrig.desk.prompt.deeds import Deeds, ReadDone, Subject, Waited, WriteDone
 from benchrig.desk.prompt.subscription import Subscription
+from benchrig.desk.watching import FORMAT_ADVICE
 from benchrig.desk.writing import Order, Sending, prepare, send, target_of
 from benchrig.errors import AttError, BenchrigError, LinkLost, MalformedValue, UsageError
 from benchrig.plan.wording import spec_of
@@ -34,30 +36,52 @@ _ONCE = "What else is written to this attribute of this device is not asked for 
 _SETTABLE = {"write", "reliable write", "write without response"}
 
 
+def _nothing() -> None:
+    pass
+
+
 @dataclass
 class Session:
-    """`ask` shows a caution and raises OperatorError unless it is acknowledged; `caution` is the plan's word on
-    writing; `thinned` spares a terminal what nobody could read; `reconnect` looks for a lost device by itself. `about`
-    is the attribute that the last line came to. `began` is the time of day at the beginning."""
+    """One device, and what is done with it."""
 
     desk: Desk
-    show: Callable[[dict[str, Any]], None]
+    # gets the result of every verb, and what happens meanwhile, as plain data
+    out: Callable[[dict[str, Any]], None]
+    # shows a caution and raises OperatorError unless it is acknowledged
     ask: Callable[[str], Awaitable[None]]
+    # the plan's word on writing
     caution: str = ""
-    began: datetime = field(default_factory=lambda: datetime.now(UTC), kw_only=True)
     acknowledged: bool = False
+    # look for a lost device by itself
     reconnect: bool = False
+    # spare a terminal what nobody could read
     thinned: bool = False
+    # called when the connection is up, or lost
+    changed: Callable[[], None] = _nothing
+    # the time of day at the beginning
+    began: datetime = field(default_factory=lambda: datetime.now(UTC))
     deeds: Deeds = field(default_factory=Deeds)
     watches: dict[str, Subscription] = field(default_factory=dict)
     heard: list[str] = field(default_factory=list)
+    # the attribute that the last line came to
     about: str = ""
+    _malformed: Counter[str] = field(default_factory=Counter)
     _asked: set[tuple[str, int]] = field(default_factory=set)
 
     def __post_init__(self) -> None:
         self._started = self.desk.now()
-        self.connection = Connection(self.desk, self.show, self.deeds, self.reconnect)
-        self.connection.when_up, self.connection.when_lost = self._watch_again, self._pause_watches
+        self.connection = Connection(self.desk, self, self.reconnect)
+
+    def show(self, result: dict[str, Any]) -> None:
+        if getattr(result.get("content"), "wrong", ""):
+            self._malformed[result["attribute"]] += 1
+        self.out(result)
+
+    def check(self) -> None:
+        """MalformedValue when values did not fit their format."""
+        if self._malformed:
+            counts = ", ".join(f"{count} of {name}" for name, count in self._malformed.items())
+            raise MalformedValue(f"values did not fit their format: {counts}", advice=FORMAT_ADVICE)
 
     def time_of(self, at: float) -> str:
         """A time of the radio's clock as date and time, ISO 8601 in UTC."""
@@ -90,16 +114,10 @@ class Session:
         link = await self.connection.up()
         target = look_up(link.table, self.desk.names, name, ("read",))
         subject = await self._subject(link, target, spec)
-        try:
+        done = ReadDone(subject)
+        with self._deed(done):
             async with self.desk.blaming(), self._unheard(link, target):
-                data = await link.read(target.found.attribute, f"read {name}", READ_WITHIN)
-        except AttError as error:
-            self.deeds.append(ReadDone(subject, None, error.name))
-            raise
-        except BenchrigError as error:
-            self.deeds.append(NotDone(f"read {name}", error.message))
-            raise
-        self.deeds.append(ReadDone(subject, data))
+                data = done.data = await link.read(target.found.attribute, f"read {name}", READ_WITHIN)
         self.show({"verb": "read", "attribute": name, "content": content(data, subject.form)})
 
     async def write(self, order: Order, spec: FormatSpec | None = None) -> None:
@@ -113,7 +131,7 @@ class Session:
         try:
             await self._acknowledge(order, prepared.target.found.attribute.handle)
             done = WriteDone(subject, prepared.data, self.desk.now(), order.response, order.read_back)
-            with self._kept(done, sending):
+            with self._deed(done, sending):
                 written = await send(self.desk, link, prepared, sending)
                 if written.error:
                     raise MalformedValue(written.error, advice=written.advice)
@@ -124,18 +142,22 @@ class Session:
         self.show({"verb": "write", **{key: each for key, each in items if each not in (None, "")}})
 
     @contextlib.contextmanager
-    def _kept(self, done: WriteDone, sending: Sending) -> Iterator[None]:
-        """A write that was sent is kept, whatever comes of it: a command that reboots the device ends the link."""
+    def _deed(self, done: ReadDone | WriteDone, sending: Sending | None = None) -> Iterator[None]:
+        """What was asked of the device is kept, whatever comes of it: a command that reboots it ends the link."""
         self.deeds.append(done)
         try:
             yield
         except AttError as error:
-            refused = replace(done, read_back=False, remark=error.message)
-            self.deeds.replace(done, refused if sending.is_confirmed else replace(done, refused=error.name))
+            if isinstance(done, WriteDone) and sending is not None and sending.is_confirmed:
+                done.read_back, done.remark = False, error.message
+            else:
+                done.refused = error.name
             raise
-        except (BenchrigError, asyncio.CancelledError) as error:
-            why = error.message if isinstance(error, BenchrigError) else f"stopped: {sending.state}"
-            self.deeds.replace(done, replace(done, remark=why))
+        except BenchrigError as error:
+            done.remark = error.message
+            raise
+        except asyncio.CancelledError:
+            done.remark = f"stopped: {sending.state}" if sending else "stopped"
             raise
 
     async def watch(self, name: str, spec: FormatSpec | None = None) -> None:
@@ -215,12 +237,12 @@ class Session:
     def _watch_of(self, target: Target) -> Subscription | None:
         return next((each for each in self.watches.values() if each.characteristic == target.found.attribute), None)
 
-    def _pause_watches(self) -> None:
+    def lost(self) -> None:
         for watch in self.watches.values():
             watch.close()
             watch.seen.cut()
 
-    async def _watch_again(self) -> None:
+    async def connected(self) -> None:
         """Take up what was watched when the link was lost."""
         again = [*self.watches.values()]
         self.watches.clear()
@@ -239,9 +261,9 @@ class Session:
         self.show({
             "verb": "unwatch",
             "attribute": watch.subject.name,
-            "count": seen.count,
+            "count": seen.came.count,
             "seconds": round((seen.ended or seen.started) - seen.started, 6),
-            "rate": None if seen.rate is None else round(seen.rate, 6),
+            "rate": None if seen.came.rate is None else round(seen.came.rate, 6),
         })  # fmt: skip
 
     async def _acknowledge(self, order: Order, handle: int) -> None:

@@ -13,7 +13,6 @@ from benchrig.desk.prompt.deeds import (
     ConnectionLost,
     Deed,
     Disconnected,
-    NotDone,
     ReadDone,
     Subject,
     Waited,
@@ -76,8 +75,6 @@ class _Teller:
                 yield self._lost(deed)
             case ReadDone():
                 yield self._read(deed)
-            case NotDone():
-                yield StepText(remarks=[f"{deed.doing}: left out: {deed.reason}"])
             case WriteDone():
                 yield from self._write(deed)
             case WatchDone():
@@ -101,6 +98,8 @@ class _Teller:
 
     def _read(self, deed: ReadDone) -> StepText:
         step = StepText("read", deed.subject.name)
+        if deed.remark:
+            return StepText(remarks=[f"{step.title}: left out: {deed.remark}"])
         if deed.data is None:
             step.hold("att_error", {"equals": deed.refused})
             return step
@@ -183,8 +182,8 @@ class _Teller:
         if self._only_answers(deed):
             return
         ended = deed.started if deed.ended is None else deed.ended
-        ended = max(ended, deed.last_at)
-        if not deed.count:
+        ended = max(ended, deed.came.last)
+        if not deed.came.count:
             yield StepText(
                 remarks=[f"notify {deed.subject.name}: left out: nothing came in {ended - deed.started:.3g} s"]
             )
@@ -192,9 +191,10 @@ class _Teller:
         seconds = _listen(deed, ended)
         step = StepText("notify", deed.subject.name, {"for": _time(seconds)})
         step.hold("count", {"min": 1})
-        if deed.rate is not None and deed.count >= ENOUGH_FOR_RATE:
-            step.hold("count", {"min": max(1, math.floor(seconds * deed.rate * (1 - RATE_TOLERANCE / 100)) - 1)})
-            hertz = f"{decimal_text(float(f'{deed.rate:.3g}'))} Hz"
+        rate = deed.came.rate
+        if rate is not None and deed.came.count >= ENOUGH_FOR_RATE:
+            step.hold("count", {"min": max(1, math.floor(seconds * rate * (1 - RATE_TOLERANCE / 100)) - 1)})
+            hertz = f"{decimal_text(float(f'{rate:.3g}'))} Hz"
             step.hold("rate", {"nominal": hertz, "tolerance": f"{RATE_TOLERANCE} %"})
         _expect(step, deed.subject, [data for _, data in deed.samples], stream=True)
         yield step
@@ -211,8 +211,8 @@ def _lasts(watched: WatchDone, at: float) -> bool:
 
 def _listen(deed: WatchDone, ended: float) -> float:
     """Seconds to listen: as in the session, within bounds, and in any case until something must have come."""
-    first = deed.first_at - deed.started if deed.count else 0.0
-    gap = 1 / deed.rate if deed.rate else 0.0
+    first = deed.came.first - deed.started if deed.came.count else 0.0
+    gap = 1 / deed.came.rate if deed.came.rate else 0.0
     least = max(LEAST_LISTEN, first + 0.5, 2.5 * gap)
     # as long as the link held would be until the moment in which it was lost
     lasted = (ended - deed.started) * (CUT_SHARE if deed.is_cut else 1)

@@ -18,8 +18,8 @@ A_SECOND = 4.0
 
 
 class Subscription:
-    """`time_of` is the time of day of one on the loop's clock. `show` gets a result for each notification, with `passed_over` for those before it that were not shown; what
-    comes before `begin` is shown after it."""
+    """`time_of` is the time of day of one on the loop's clock. `show` gets a result for each notification, with
+    `passed_over` for those before it that were not shown; what comes before `begin` is shown after it."""
 
     def __init__(
         self,
