@@ -93,8 +93,8 @@ def write(
 
 def _bytes_given(value: tuple[str, ...], raw: str | None, file: Path | None) -> bytes | None:
     """The bytes of --raw or --file; None when there is a VALUE. UsageError unless just one of the three is given."""
-    from benchrig.desk.writing import LONGEST
     from benchrig.errors import UsageError
+    from benchrig.steps.payload import LONGEST
 
     if bool(value) + (raw is not None) + (file is not None) != 1:
         raise UsageError("a write needs one of VALUE, --raw and --file", advice="for example: --raw '01 A0'")

@@ -15,9 +15,8 @@ from benchrig.desk.inspection import Content
 from benchrig.errors import AttributeMissing, UnfitValue, UsageError
 from benchrig.source.shape import LooseText, Misfit
 from benchrig.steps.lookup import look_up
-from benchrig.steps.payload import encode, same_value
+from benchrig.steps.payload import LONGEST, encode, why_not_kept
 from benchrig.text.escape import hex_text, plain
-from benchrig.values.judging import shown
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk
@@ -27,8 +26,6 @@ if TYPE_CHECKING:
     from benchrig.steps.bench import Target
     from benchrig.values.format import Format
 
-# The longest value an attribute has, in octets (Core Vol 3 Part F 3.2.9).
-LONGEST = 512
 WRITE_WITHIN = 5.0
 _SAY_HOW = "say how it reads with --as FORMAT (and --scale, --unit), or give the bytes with --raw"
 _FIELD = re.compile(r"([a-z][a-z0-9_.]*)=(.*)", re.DOTALL)
@@ -142,9 +139,8 @@ async def send(desk: Desk, link: Link, prepared: Prepared, sending: Sending) -> 
         async with desk.blaming():
             back = await link.read(attribute, f"read back {order.attribute}", READ_WITHIN)
         written.read_back = content(back, form)
-        if not same_value(form, data, back):
-            written.error = f"read back {shown(back)} after writing {shown(data)}"
-            written.advice = "the device did not keep the value"
+        if wrong := why_not_kept(form, data, back):
+            written.error, written.advice = wrong, "the device did not keep the value"
     return written
 
 

@@ -55,10 +55,7 @@ class Grid:
 def grid_of(form: Format, values: Sequence[Fraction], width: Fraction) -> Grid:
     """The grid of a number format; `width` is that of the range in question."""
     if isinstance(form, IntegerFormat):
-        ends = sorted(raw * form.scale + form.offset for raw in (form.lowest, form.highest))
-        low = ends[0] if form.valid.low is None else max(ends[0], form.valid.low)
-        high = ends[1] if form.valid.high is None else min(ends[1], form.valid.high)
-        return Grid(abs(form.scale), form.offset, low, high)
+        return Grid(abs(form.scale), form.offset, *form.legal)
     decimals = min(_MOST_DECIMALS, max(_decimals(value) for value in values))
     if width > 0:
         decimals = min(decimals, max(0, _DIGITS_OF_WIDTH - math.floor(math.log10(width))))

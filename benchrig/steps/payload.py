@@ -8,7 +8,7 @@ from benchrig.errors import MalformedValue, UnfitValue
 from benchrig.source.shape import LooseText, Misfit, octets
 from benchrig.steps.base import Step
 from benchrig.values.format import Format, Kind
-from benchrig.values.judging import typed
+from benchrig.values.judging import shown, typed
 from benchrig.values.quantity import Quantity, as_number, exact, is_number
 
 
@@ -103,6 +103,11 @@ def misfit_of(step: Step, form: Format | None, value: Any, raw: str | None) -> M
     except UnfitValue as error:
         return Misfit(error.message, error.advice, ("raw" if raw is not None else "value",))
     return None
+
+
+def why_not_kept(form: Format | None, sent: bytes, got: bytes) -> str:
+    """What to say of a device that gives back another value than was written; '' when it kept it."""
+    return "" if same_value(form, sent, got) else f"read back {shown(got)} after writing {shown(sent)}"
 
 
 def same_value(form: Format | None, sent: bytes, got: bytes) -> bool:

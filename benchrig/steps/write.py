@@ -10,11 +10,10 @@ from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import SECONDS, ReadingType, Step, value_readings
 from benchrig.steps.bench import Bench
-from benchrig.steps.payload import misfit_of, same_value, sent_by
+from benchrig.steps.payload import misfit_of, sent_by, why_not_kept
 from benchrig.steps.read import report_elapsed
 from benchrig.steps.refusal import ATT_ERROR, answered, is_withheld, request_target, unanswered
 from benchrig.values.format import FormatSpec, build_format
-from benchrig.values.judging import shown
 from benchrig.values.limit_keys import AnyValue
 
 
@@ -72,8 +71,8 @@ class Write(Step, kw_only=True):
         if self.read_back:
             back = await bench.link.read(attribute, f"read back {self.write}", bench.time_left)
             bench.value(back, target, own=form)
-            if not same_value(form, data, back):
+            if wrong := why_not_kept(form, data, back):
                 raise MalformedValue(
-                    f"read back {shown(back)} after writing {shown(data)}",
+                    wrong,
                     advice="the device did not keep the value; limit the value instead if it is meant to change it",
                 )

@@ -61,6 +61,13 @@ class IntegerFormat(Format):
     def highest(self) -> int:
         return (1 << (self.bits - self.signed)) - 1
 
+    @property
+    def legal(self) -> tuple[Fraction, Fraction]:
+        """The lowest and the highest value, scaled, that it can carry and may have."""
+        low, high = sorted(raw * self.scale + self.offset for raw in (self.lowest, self.highest))
+        valid = self.valid
+        return low if valid.low is None else max(low, valid.low), high if valid.high is None else min(high, valid.high)
+
     def decode(self, data: bytes) -> Value:
         check_size(data, self.size, f"a {self.name}")
         pattern = int.from_bytes(data, self.order)

@@ -135,10 +135,7 @@ def _arguments(value: Any, needed: set[str], allowed: set[str] = frozenset()) ->
 
 def _steps(leaf: Format | None) -> Steps:
     if isinstance(leaf, IntegerFormat):
-        raw = sorted((leaf.lowest * leaf.scale + leaf.offset, leaf.highest * leaf.scale + leaf.offset))
-        low = raw[0] if leaf.valid.low is None else max(raw[0], Fraction(leaf.valid.low))
-        high = raw[1] if leaf.valid.high is None else min(raw[1], Fraction(leaf.valid.high))
-        return Steps(leaf.scale, leaf.offset, low, high)
+        return Steps(leaf.scale, leaf.offset, *leaf.legal)
     return Steps(_MEDFLOAT_STEP) if isinstance(leaf, MedFloatFormat) else Steps()
 
 
