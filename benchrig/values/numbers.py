@@ -65,8 +65,9 @@ class IntegerFormat(Format):
     def legal(self) -> tuple[Fraction, Fraction]:
         """The lowest and the highest value, scaled, that it can carry and may have."""
         low, high = sorted(raw * self.scale + self.offset for raw in (self.lowest, self.highest))
-        valid = self.valid
-        return low if valid.low is None else max(low, valid.low), high if valid.high is None else min(high, valid.high)
+        least, most = self.valid.low, self.valid.high
+        low = low if least is None else max(low, Fraction(least))
+        return low, high if most is None else min(high, Fraction(most))
 
     def decode(self, data: bytes) -> Value:
         check_size(data, self.size, f"a {self.name}")
