@@ -92,6 +92,7 @@ def _kind(radio: str | None) -> str:
 def _check(path: Path, given: tuple[str, ...], place: _Place) -> int:
     """Check one plan and say so; the exit code."""
     from benchrig.errors import BenchrigError, PlanError
+    from benchrig.radio.offers import CANNOT
     from benchrig.run.station import forbidden
 
     try:
@@ -108,7 +109,7 @@ def _check(path: Path, given: tuple[str, ...], place: _Place) -> int:
     with whatever_the_output_does():
         echo(f"{path}: {_summary(plan)}")
         _remark(plan, place, missing, barred)
-    return 7 if barred else 0
+    return 7 if barred or any(step.kind.verb in CANNOT.get(place.kind, {}) for step in plan.steps) else 0
 
 
 def _summary(plan: Plan) -> str:

@@ -7,7 +7,7 @@ from typing import Any
 
 from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan, place_text
-from benchrig.radio.offers import HIDDEN, LACKS, MAY_FAIL, NO_CCCD, PARTLY, hidden_attribute, is_cccd, unjudged
+from benchrig.radio.offers import CANNOT, HIDDEN, LACKS, MAY_FAIL, NO_CCCD, PARTLY, hidden_attribute, is_cccd, unjudged
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Scalar
 from benchrig.steps.attribute import Names
@@ -16,6 +16,8 @@ from benchrig.steps.attribute import Names
 def remarks(plan: Plan, kind: str) -> Iterator[tuple[str, str]]:
     """('file:line', sentence) for each. `kind` of radio as in radio/offers.py."""
     for step in plan.steps:
+        if why := CANNOT[kind].get(step.kind.verb):
+            yield place_text(step.place), f"'{step.name}' cannot be done: {why}"
         yield from _not_judged(step, kind, plan)
         yield from _not_shown(step, kind, plan.names)
         yield from _not_everywhere(step, MAY_FAIL[kind])

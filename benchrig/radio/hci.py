@@ -17,6 +17,7 @@ from benchrig.errors import BenchrigError, StationError
 from benchrig.radio.attached import open_error
 from benchrig.radio.h4 import FROM_CONTROLLER, Framer, NotH4
 from benchrig.radio.hci_errors import advice_for
+from benchrig.radio.offers import CANNOT
 from benchrig.radio.radio import Radio
 from benchrig.radio.scan import Report
 
@@ -83,6 +84,7 @@ async def open_hci(name: str, transport: str, *, capture: Path | None = None) ->
             scanner_options={"backend": _backends()[0], "stack": stack},
             client_options={"backend": _backends()[1], "stack": stack},
             facts=_facts(stack),
+            cannot=CANNOT["hci"],
             on_close=resources.pop_all().aclose,
             kind=kind,
             stack=stack,

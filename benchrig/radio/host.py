@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from benchrig.errors import StationError
-from benchrig.radio.offers import HIDDEN, LACKS, PARTLY
+from benchrig.radio.offers import CANNOT, HIDDEN, LACKS, PARTLY
 from benchrig.radio.radio import Radio
 from benchrig.radio.scan import Sighting
 
@@ -40,6 +40,7 @@ async def open_host(name: str, adapter: str = "") -> Radio:
 
 # What every operating system keeps from its programs.
 _OF_HOST: dict[str, Any] = {
+    "cannot": CANNOT["host"],
     "lacks": LACKS["host"],
     "partly": PARTLY["host"],
     "repeats_hidden": True,

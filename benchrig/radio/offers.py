@@ -57,6 +57,9 @@ class Partly:
 CCCD = "00002902-0000-1000-8000-00805f9b34fb"
 NO_CCCD = "the operating system writes the client characteristic configuration itself, and nobody else may"
 
+# kind of step -> why this kind of radio cannot do it at all
+CANNOT: dict[str, Mapping[str, str]] = {"host": {}, "virtual": {}, "hci": {}}
+
 # 'step.reading' -> why this kind of radio has no such reading
 _HOST = {
     "scan.interval": "the operating system hides repeated reports of a device, so an interval cannot be measured",

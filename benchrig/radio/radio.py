@@ -44,7 +44,7 @@ async def _nothing() -> None:
 
 @dataclass
 class Radio:
-    """An open radio. `facts` go into the record, `lacks` and `partly` say which readings it does not have and why (see
+    """An open radio. `facts` go into the record, `cannot` says which kinds of steps it cannot do, `lacks` and `partly` which readings it does not have and why (see
     offers.py), `on_close` releases what was opened with it. With `reads_reach_listeners` the stack delivers what is read to
     the listeners of the attribute as well; with `repeats_hidden` it reports a device once in a while only. `whole_table`
     when it shows every service and the handles of the device, all but the `hidden_services`; `value_follows` is what
@@ -56,6 +56,7 @@ class Radio:
     scanner_options: dict[str, Any] = field(default_factory=dict)
     client_options: dict[str, Any] = field(default_factory=dict)
     facts: Mapping[str, str] = field(default_factory=dict)
+    cannot: Mapping[str, str] = field(default_factory=dict)
     lacks: Mapping[str, str] = field(default_factory=dict)
     partly: Mapping[str, Partly] = field(default_factory=dict)
     reads_reach_listeners: bool = False

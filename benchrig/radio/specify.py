@@ -164,6 +164,7 @@ async def open_simulated(
     these goes to `folder`; without one it is not kept. `air` is the name of one, in place of what the devices ask
     for."""
     from benchrig.radio.bumble_stack import BumbleClient, BumbleScanner
+    from benchrig.radio.offers import CANNOT
     from benchrig.radio.port.opening import open_ports
     from benchrig.radio.port.radio import PortedRadio
     from benchrig.radio.virtual import conditions_of, open_air
@@ -178,6 +179,7 @@ async def open_simulated(
             name,
             simulated=True,
             seed=seed,
+            cannot=CANNOT["virtual"],
             scanner_options={"backend": BumbleScanner, "stack": around.stack},
             client_options={"backend": BumbleClient, "stack": around.stack},
             facts=({"air": conditions.name} if conditions else {}) | opened.facts,

@@ -24,7 +24,7 @@ from benchrig.run.execution import PlanTime
 from benchrig.run.head import RunSettings, may_lack, run_started
 from benchrig.run.loop import outside
 from benchrig.run.outcome import Outcome
-from benchrig.run.station import check_allowed
+from benchrig.run.station import check_allowed, check_possible
 from benchrig.run.walk import Walk, skipped
 from benchrig.steps.bench import Operator
 
@@ -105,6 +105,7 @@ class Runner:
         await self._acknowledge()
         radio = await self.open_radio()
         try:
+            check_possible(leaves(self.nodes), radio.cannot)
             for sentence in await radio.prepare(self._selection()):
                 self.emit(Noted(self._clock.at, sentence))
         except BaseException:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import platform
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Literal
 
@@ -57,6 +57,17 @@ def check_allowed(steps: Iterable[StepPlan], station: Station) -> None:
             f"this station forbids {step.kind.verb} steps: '{step.name}' ({place_text(step.place)})",
             advice="take it out of the plan, or allow it in the station file",
         )
+
+
+def check_possible(steps: Iterable[StepPlan], cannot: Mapping[str, str]) -> None:
+    """See that the radio can do every step: also one without a limit must not pass where nothing was done.
+    StationError."""
+    for step in steps:
+        if why := cannot.get(step.kind.verb):
+            raise StationError(
+                f"this radio cannot do {step.kind.verb} steps: {why}: '{step.name}' ({place_text(step.place)})",
+                advice="test this on another radio, or leave the step out with --only",
+            )
 
 
 def load_station(path: Path | None) -> Station:

@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from benchrig.radio.offers import LACKS
+from benchrig.radio.offers import CANNOT, LACKS
+from tests.cli.calling import call
 from tests.cli.kit import here
 from tests.cli.test_startup import started
 from tests.run.kit import PLANS
@@ -37,6 +38,15 @@ def test_each_remark_has_its_place(tmp_path: Path) -> None:
     assert f"the limit on interval is not judged: {LACKS['host']['scan.interval']}; " in said[0]
     assert said[0].endswith("a run passes with may_lack: [scan.interval] only")
     assert "'mode: passive' does not work everywhere: " in said[1]
+
+
+def test_a_step_that_the_radio_cannot_do(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(CANNOT, "hci", {"connect": "it has no ear"})
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "plan.yaml").write_text(PLAN)
+    done = call("check", "plan.yaml", "--radio", "hci")
+    assert done.exit_code == 7
+    assert "plan.yaml:9: on the hci radio 'connect' cannot be done: it has no ear" in done.stdout
 
 
 @pytest.mark.parametrize("radio", ["virtual", "virtual:unit.yaml", "hci:usb:0", "hci"])

@@ -97,10 +97,11 @@ def run(
     air: str | None = None,
     may_lack: Sequence[str] = (),
     lacks: Mapping[str, str] | None = None,
+    cannot: Mapping[str, str] | None = None,
     during: Callable[[Runner, AnyEvent], Any] | None = None,
     changed: Callable[[Plan], Plan] = lambda plan: plan,
 ) -> Ran:
-    """Run the plan on the virtual radio, which `lacks` what another radio would. `during` sees every event as it comes
+    """Run the plan on the virtual radio, which `lacks` what another radio would, and `cannot` do what it does. `during` sees every event as it comes
     and may interrupt the runner; `changed` gives the plan a shape that no file has."""
     with tempfile.TemporaryDirectory() as folder:
         plan_file = _file(plan, Path(folder), "plan.yaml")
@@ -125,7 +126,7 @@ def run(
 
         async def opened() -> Any:
             radio = await open_simulated(models, seed=seed, faults=faults, capture=capture, air=air)
-            radio.lacks = lacks or radio.lacks
+            radio.lacks, radio.cannot = lacks or radio.lacks, cannot or radio.cannot
             return radio
 
         def emit(event: AnyEvent) -> None:

@@ -37,6 +37,14 @@ def test_it_can_be_allowed_for_by_name(head):
     assert ran.ended.allowed == 1
 
 
+@pytest.mark.parametrize("expect", ["", "    expect: {value: {min: 1 %}}\n"])
+def test_a_step_that_the_radio_cannot_do_is_no_pass_with_or_without_a_limit(expect):
+    ran = run(plan_text(f"  - read: battery level\n{expect}"), UNIT, cannot={"read": "it has no ear"})
+    assert end(ran) == ("error", "station", 7)
+    assert ran.ended.message.startswith("this radio cannot do read steps: it has no ear: 'read battery level' (")
+    assert set(ran.verdicts()) == {"skip"}
+
+
 def test_a_failure_outweighs_what_was_not_judged():
     ran = run(HEAD + INTERVAL.replace("-90", "-1"), UNIT, lacks=LACKS)
     assert end(ran) == ("fail", "limit", 1)
