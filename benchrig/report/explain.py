@@ -1,6 +1,7 @@
 """What a record means, in words: the state of each step, why it failed, what it all comes to.
 
-The sentences are the same in every report. They are plain text (see text/escape.py), ready for any output.
+The sentences are the same in every report. They are plain text (see text/escape.py), ready for any output. Loading
+this loads nothing heavy, nor does text/escape.py: `benchrig run --help` loads every report for its options.
 """
 
 from __future__ import annotations
@@ -8,9 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING, Literal, NamedTuple, TypeAlias
 
-from benchrig.source.shape import Misfit
 from benchrig.text.escape import hex_text, plain, plain_lines, value_text
-from benchrig.values.judging import difference_unit
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -162,6 +161,9 @@ def _broken(reading: Reading) -> Iterator[str]:
 
 def _difference_unit(unit: str) -> str:
     """' dB' for a level; a record may hold a unit that is not known here, and keeps it."""
+    from benchrig.source.shape import Misfit
+    from benchrig.values.judging import difference_unit
+
     try:
         shown = difference_unit(unit)
     except Misfit:

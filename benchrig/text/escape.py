@@ -10,8 +10,6 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from benchrig.values.quantity import number_text
-
 LIMIT = 200
 MORE = "…"
 _SHOWN_BYTES = 32
@@ -52,6 +50,8 @@ def value_text(value: Any, limit: int = LIMIT) -> str:
     if value is None:
         return ""
     if is_number(value):
+        from benchrig.values.quantity import number_text
+
         return plain(number_text(value), limit)
     if isinstance(value, str):
         return plain(value, limit) if value.strip() else plain(repr(value), limit)

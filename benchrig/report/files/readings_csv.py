@@ -10,25 +10,22 @@ import csv
 import io
 from typing import TYPE_CHECKING, Any
 
-import msgspec
-
-from benchrig.record.model import Samples
 from benchrig.report import explain
 from benchrig.report.registry import Report
 from benchrig.text.escape import CELL_LIMIT, csv_cell, hex_text
-from benchrig.values.judging import Judgement
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from benchrig.record.model import Execution, Reading, Record
+    from benchrig.record.model import Execution, Reading, Record, Samples
+    from benchrig.values.judging import Judgement
 
 COLUMNS = (
     "run_id", "started", "plan", "revision", "station", "simulated", "serial", "address", "step", "step_name", "reading",
     "value", "units", "low", "high", "verdict", "margin", "limit", "raw", "count", "minimum", "maximum", "mean", "sd",
     "outside", "cause", "message", "given", "radio", "plan_hash", "left_out", "run_verdict", "run_cause", "exit_code",
 )  # fmt: skip
-_NO_SAMPLES: dict[str, Any] = {}
+_OF_SAMPLES = ("count", "minimum", "maximum", "mean", "sd", "outside")
 
 
 def csv_text(record: Record) -> str:
@@ -87,7 +84,7 @@ def _reading_cells(reading: Reading) -> dict[str, Any]:
     if judgement is not None:
         cells |= {name: getattr(judgement, name) for name in ("low", "high", "margin", "limit")}
         cells["verdict"] = "pass" if judgement.passed else "fail"
-    return cells | (msgspec.structs.asdict(samples) if samples is not None else _NO_SAMPLES)
+    return cells | ({name: getattr(samples, name) for name in _OF_SAMPLES} if samples is not None else {})
 
 
 REPORT = Report(
