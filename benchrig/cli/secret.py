@@ -15,7 +15,7 @@ HOW = "give it as @FILE or @env:VARIABLE"
 def brought(text: str) -> str:
     """What `@FILE` or `@env:VARIABLE` holds, without the end of its line. UsageError for any other text."""
     if not text.startswith("@"):
-        raise UsageError("a secret would stand in the process list", advice=HOW)
+        raise UsageError("a secret would be visible in the process list", advice=HOW)
     where = text.removeprefix("@")
     value = _variable(where.removeprefix("env:")) if where.startswith("env:") else _file(Path(where))
     if not value:
@@ -34,7 +34,7 @@ def with_secrets(path: Path, given: Mapping[str, str]) -> dict[str, str]:
 def _secret(name: str, value: str) -> str:
     if not value.startswith("@"):
         advice = f"write --set {name}=@FILE or --set {name}=@env:VARIABLE, or leave it out and type it when asked"
-        raise UsageError(f"the value of '{name}' is secret, and would stand in the process list", advice=advice)
+        raise UsageError(f"the value of '{name}' is secret, and would be visible in the process list", advice=advice)
     return brought(value)
 
 

@@ -180,7 +180,7 @@ def _check_references(problems: Problems, step: StepPlan, known: set[str], given
 
 def _may_save(problems: Problems, name: str, place: Place, given: Collection[str]) -> bool:
     if not name.isidentifier():
-        problems.add(place, f"'{name}' is no name for a value", "letters, digits and _")
+        problems.add(place, f"'{name}' cannot be the name of a value", "use letters, digits and _")
     elif name in given:
         problems.add(place, f"'{name}' is a given value already", "save it under another name")
     else:

@@ -38,7 +38,7 @@ def check_flow(problems: Problems, steps: Sequence[StepPlan]) -> None:
     for step in steps:
         if Cap.LINK in step.kind.gives:
             if connected and not doubted and step.section == "steps":
-                message = f"'{step.name}' comes while the unit is connected already"
+                message = f"'{step.name}' runs while the unit is connected already"
                 problems.add(step.place, message, "take it out, or add - disconnect: before it")
             connected, doubted = True, False
             continue

@@ -151,8 +151,8 @@ class _Loader:
             for name, scalar in references(part) if part else ():
                 self.problems.add(
                     scalar.place,
-                    f"${{{name}}} cannot stand here",
-                    "references have their place in steps and in device: select:",
+                    f"${{{name}}} is not allowed here",
+                    "write the value: references work only in steps and in device: select:",
                 )
 
     def _steps_despite(self, node: Node) -> None:
@@ -197,7 +197,7 @@ class _Loader:
             self.problems.add(node.place, misfit.message, misfit.advice)
             return
         if problem:
-            self.problems.add(NOWHERE, f"the given value {name}: {problem}", f"the plan's limit stands in {node.place}")
+            self.problems.add(NOWHERE, f"the given value {name}: {problem}", f"see the plan's limit in {node.place}")
 
     def _set_names(self, named: Mapping[str, AttributeSpec], node: MappingNode) -> None:
         attributes = locate(node, ("device", "attributes"))
@@ -294,7 +294,7 @@ class _Loader:
             words = [*KINDS, "use"]
             first = next(iter(node.entries), "")
             advice = suggest(str(first), words) if first else ""
-            self.problems.add(node.place, "no verb in this step", advice or f"one of {', '.join(words)}")
+            self.problems.add(node.place, "no verb in this step", advice or f"write one of {', '.join(words)}")
         return None
 
     def _title(self, named: str | None, step: Step, prefix: str, node: MappingNode) -> str:
@@ -333,11 +333,11 @@ class _Loader:
         try:
             path = (here.parent / target.value).resolve()
         except (OSError, RuntimeError, ValueError) as exc:
-            self.problems.add(target.place, f"'{target.value}' is no file name: {exc}")
+            self.problems.add(target.place, f"'{target.value}' is not a file name: {exc}")
             return
         if path in (self.path.resolve(), *via):
             chain = " → ".join(p.name for p in (*(via or (self.path.resolve(),)), path))
-            self.problems.add(target.place, f"includes go round in a circle: {chain}", "take one of them out")
+            self.problems.add(target.place, f"circular include: {chain}", "take one of them out")
             return
         self.includes += 1
         if self.includes > MAX_INCLUDES or len(via) >= MAX_DEPTH:
@@ -354,7 +354,7 @@ class _Loader:
             return
         before = self.problems.mistakes
         for reference, scalar in references(included.get("given") or target):
-            self.problems.add(scalar.place, f"${{{reference}}} cannot stand here", "write the value")
+            self.problems.add(scalar.place, f"${{{reference}}} is not allowed here", "write the value")
         head = Reader(self.problems).read(included, StepsFile)
         if head is BAD or self.problems.mistakes > before:
             return

@@ -81,7 +81,7 @@ class Select(msgspec.Struct, omit_defaults=True):
     def misfits(self) -> Iterable[Misfit]:
         if not (self.name or self.services or self.manufacturer or self.address or self.identity_key):
             yield Misfit(
-                "an empty selection would take any device", "name, services, manufacturer, address or identity_key"
+                "an empty selection would take any device", "add name, services, manufacturer, address or identity_key"
             )
         if self.identity_key is not None and len(octets(self.identity_key)) != KEY_SIZE:
             yield Misfit(f"an identity key has {KEY_SIZE} bytes", path=("identity_key",))
@@ -110,7 +110,7 @@ class Device(msgspec.Struct, omit_defaults=True):
     """The device under test: how to pick it, and the plan's names for its attributes."""
 
     elsewhere: ClassVar[dict[str, str]] = dict.fromkeys(
-        ("steps", "finally", "given", "caution", "deadline", "revision"), "it stands beside 'device', not in it"
+        ("steps", "finally", "given", "caution", "deadline", "revision"), "write it beside 'device', not in it"
     )
 
     select: Select
@@ -126,7 +126,7 @@ class Given(Limit, frozen=True, omit_defaults=True):
 
     def misfits(self) -> Iterable[Misfit]:
         if self.secret and self.default is not None:
-            yield Misfit("a secret with a default would stand in the plan", "leave the default out", ("default",))
+            yield Misfit("the default of a secret would be visible in the plan", "leave the default out", ("default",))
         if self.limit_keys():
             yield from super().misfits()
         try:
@@ -145,7 +145,7 @@ class Given(Limit, frozen=True, omit_defaults=True):
         """Why the value is not acceptable, '' when it is. Raises Misfit when the limit itself makes no sense."""
         problem = self._problem_with(value) if self.limit_keys() else ""
         if self.secret and len(str(value)) < SHORTEST:
-            return f"a secret has at least {SHORTEST} characters: a shorter one stands by chance in other texts"
+            return f"a secret has at least {SHORTEST} characters: a shorter one occurs by chance in other texts"
         return "it does not satisfy its limit" if problem and self.secret else problem
 
     def _problem_with(self, value: Any) -> str:
@@ -154,7 +154,7 @@ class Given(Limit, frozen=True, omit_defaults=True):
         if kind == "number":
             number = _number(typed(value), unit)
             if number is None:
-                return f"'{value}' is no {'quantity in ' + unit if unit else 'number'}"
+                return f"'{value}' is not a {'quantity in ' + unit if unit else 'number'}"
             value = number
         judgement = limit.judge(value if kind == "number" else str(value))
         return "" if judgement.passed else judgement.sentence

@@ -35,7 +35,7 @@ def _never_equal(limit: Limit, form: Format) -> Iterator[Misfit]:
             continue
         if nearest != wanted:
             message = f"the reading is never {with_unit(wanted, form.unit)}: {form.describe()} does not carry it"
-            yield Misfit(message, f"the nearest is {with_unit(nearest, form.unit)}", path)
+            yield Misfit(message, f"write the nearest, {with_unit(nearest, form.unit)}", path)
 
 
 def _wanted(limit: Limit) -> Iterator[tuple[tuple[str | int, ...], Any]]:

@@ -119,7 +119,7 @@ def printable(text: str) -> str:
 def suggest(word: str, known: Iterable[str]) -> str:
     """A sentence that offers the nearest known words, or lists them when there are few; '' when neither helps."""
     words = sorted(set(known))
-    return meant(close(word, words)) or ("known here: " + ", ".join(words) if 0 < len(words) <= 24 else "")
+    return meant(close(word, words)) or ("choose one of: " + ", ".join(words) if 0 < len(words) <= 24 else "")
 
 
 def close(word: str, known: Iterable[str], likeness: float = 0.6) -> list[str]:
@@ -131,4 +131,10 @@ def close(word: str, known: Iterable[str], likeness: float = 0.6) -> list[str]:
 
 def meant(words: Sequence[str]) -> str:
     """A sentence that offers these words, '' without any."""
-    return "did you mean " + " or ".join(map(repr, words)) + "?" if words else ""
+    return f"did you mean {_either(words)}?" if words else ""
+
+
+def _either(words: Sequence[str]) -> str:
+    """'a', 'b' or 'c'"""
+    *first, last = map(repr, words)
+    return f"{', '.join(first)} or {last}" if first else last

@@ -215,7 +215,7 @@ def _scalar_reader(check: Callable[[Any], Any], expected: str) -> _ReadNode:
                 return text
         advice = _EXAMPLES.get(expected, "")
         if expected == "nothing" and isinstance(node, Mapping):
-            advice = "move its keys to the left, beside the key they stand below"
+            advice = "align these keys with the key above them"
         if expected == "text" and isinstance(node, Scalar) and isinstance(node.value, (int, Decimal, bool)):
             advice = f"quote it: '{node.text}'"
         return reader.misfit(node, Misfit(f"expected {expected}, found {describe(node)}", advice))
@@ -330,7 +330,7 @@ def _comma(key: str) -> str:
 def _indent(node: Node) -> str:
     """Advice where a key stands alone: what belongs to it is mostly there, but not far enough to the right."""
     alone = isinstance(node, Scalar) and node.value is None
-    return "indent what belongs to it, further than the key itself" if alone else ""
+    return "indent the lines that belong to this key" if alone else ""
 
 
 def _whole(result: Any, parts: Any) -> Any:

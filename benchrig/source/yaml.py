@@ -49,8 +49,8 @@ _REFUSED: tuple[tuple[re.Pattern[str], str, str], ...] = tuple(
         (r"[+-]?0[0-9]+(\.[0-9]*)?", "has leading zeros", "quote it if it is text, drop the zeros if it is a number"),
         (
             r"[+-]?0[oObBX].*|[+-]0x[0-9A-Fa-f_]+",
-            "is no number here",
-            "numbers are decimal or 0x…; quote it if it is text",
+            "is not a number here",
+            "write a decimal or 0x… number, or quote it if it is text",
         ),
         (
             r"[+-]?([0-9][0-9_]*(\.[0-9_]*)?|\.[0-9][0-9_]*)[eE][+-]?[0-9]+",
@@ -68,14 +68,14 @@ _REFUSED: tuple[tuple[re.Pattern[str], str, str], ...] = tuple(
             "has an underscore in a number",
             "write the digits only",
         ),
-        (r"[+-]?(\.[0-9]+|[0-9]+\.)", "is no complete decimal number", "write digits on both sides of the point"),
-        (r"[+-]?\.(inf|Inf|INF|nan|NaN|NAN)", "is no decimal number", "quote it if it is text"),
+        (r"[+-]?(\.[0-9]+|[0-9]+\.)", "is not a complete decimal number", "write digits on both sides of the point"),
+        (r"[+-]?\.(inf|Inf|INF|nan|NaN|NAN)", "is not a decimal number", "quote it if it is text"),
         (
             rf"(?=.{{{_LONGEST_NUMBER}}})(0x[0-9A-Fa-f]+|[+-]?[0-9.]+)",
             "is too long for a number",
             "quote it if it is text",
         ),
-        (r"=", "is no text to some readers of YAML", "quote it"),
+        (r"=", "is not text to some readers of YAML", "quote it"),
         (r"<<", "would merge another mapping in some readers of YAML", "write the keys out"),
     )
 )
@@ -252,7 +252,7 @@ class _Builder:
         elif isinstance(event, yaml.DocumentStartEvent):
             self._documents += 1
             if self._documents > 1:
-                self.problems.add(self._at(event), "a second document in one file", "put it into a file of its own")
+                self.problems.add(self._at(event), "a second document in one file", "put it into a separate file")
                 raise _GiveUp
 
     def _at(self, event: yaml.Event) -> Place:
@@ -270,7 +270,7 @@ class _Builder:
         place = self._at(event)
         if len(self._stack) >= MAX_DEPTH:
             self.problems.add(
-                place, f"is nested more than {MAX_DEPTH} levels deep", "put a part of it into a file of its own"
+                place, f"is nested more than {MAX_DEPTH} levels deep", "put a part of it into a separate file"
             )
             raise _GiveUp
         node: Mapping | Sequence
@@ -293,7 +293,7 @@ class _Builder:
     def _key(self, node: Node) -> Scalar:
         if isinstance(node, Scalar):
             return node
-        self.problems.add(node.place, "a list or mapping stands where a key is due", "put text before the colon")
+        self.problems.add(node.place, "a key must be text, found a list or a mapping", "put text before the colon")
         raise _GiveUp
 
     def _add_entry(self, parent: Mapping, key: Scalar, node: Node) -> None:
@@ -302,7 +302,7 @@ class _Builder:
         if value in parent.entries:
             first = parent.entries[value][0].place
             self.problems.add(
-                key.place, f"the key '{key.text}' stands twice (first in line {first.line})", "keep one of the two"
+                key.place, f"duplicate key '{key.text}' (first in line {first.line})", "keep one of the two"
             )
         else:
             parent.entries[value] = (key, node)

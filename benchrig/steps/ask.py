@@ -23,7 +23,7 @@ class Ask(Step, kw_only=True):
     tries_again: ClassVar[bool] = False
     within_default: ClassVar[float] = 120.0
     elsewhere: ClassVar[dict[str, str]] = {"answer": "write 'kind'", "from": "write 'given'"}
-    shown: ClassVar[dict[str, str]] = dict.fromkeys(("ask", "options"), "would stand on the screen")
+    shown: ClassVar[dict[str, str]] = dict.fromkeys(("ask", "options"), "would be visible on the screen")
 
     ask: str
     kind: Literal["yes or no", "text", "choice"] = "yes or no"

@@ -41,12 +41,12 @@ class Uuid(str):
         """Raises Misfit; a bare number is refused because decimal and hex cannot be told apart any more."""
         if isinstance(value, int) and not isinstance(value, bool):
             if not 0 <= value <= 0xFFFF:
-                raise Misfit(f"{value} is no 16-bit UUID", "write a long UUID as text in its full form")
+                raise Misfit(f"{value} is not a 16-bit UUID", "write a long UUID as text in its full form")
             return cls(catalogue.normal_uuid(f"{value:04X}"))
         if not isinstance(value, str):
             raise Misfit(f"expected a UUID, found {describe_value(value)}", _UUID_ADVICE)
         if not _UUID.fullmatch(value):
-            raise Misfit(f"'{value}' is no UUID", catalogue.miscounted(value) or _UUID_ADVICE)
+            raise Misfit(f"'{value}' is not a UUID", catalogue.miscounted(value) or _UUID_ADVICE)
         return cls(catalogue.normal_uuid(value.removeprefix("0x")))
 
     @classmethod
@@ -76,7 +76,7 @@ class AttributeName(str):
             for part in value.split("/"):
                 if not _SEGMENT.fullmatch(part.strip()):
                     raise Misfit(
-                        f"'{value}' is no name of an attribute",
+                        f"'{value}' is not the name of an attribute",
                         "for example: temperature, battery service/battery level, temperature[1]",
                     )
         return cls(value)
@@ -195,7 +195,7 @@ class Names:
     def _segments(self, part: str, *, last: bool, only: bool) -> list[Segment]:
         match = _SEGMENT.fullmatch(part)
         if match is None:
-            raise Misfit(f"'{part}' is no name of an attribute")
+            raise Misfit(f"'{part}' is not the name of an attribute")
         index = int(match[2]) if match[2] is not None else None
         spec = self._aliases.get(match[1])
         if spec is None:

@@ -47,7 +47,9 @@ class Call(Step, kw_only=True):
         yield from super().misfits()
         module, _, function = self.call.partition(":")
         if not (all(part.isidentifier() for part in module.split(".")) and function.isidentifier()):
-            yield Misfit(f"'{self.call}' is no 'module:function'", "for example: chamber:warm_up", path=("call",))
+            yield Misfit(
+                f"expected module:function, found '{self.call}'", "for example: chamber:warm_up", path=("call",)
+            )
 
     def readings(self, names: Names) -> None:
         return None

@@ -24,7 +24,7 @@ class Command(Step, kw_only=True):
     tries_again: ClassVar[bool] = False
     executes: ClassVar[bool] = True
     within_default: ClassVar[float] = 60.0
-    shown: ClassVar[dict[str, str]] = {"command": "would stand in the process list"}
+    shown: ClassVar[dict[str, str]] = {"command": "would be visible in the process list"}
 
     command: list[str]
 

@@ -171,7 +171,7 @@ class Discover(Step, kw_only=True):
             bench.reading("elapsed", round(bench.link.timing["discover"], 6), "s")
         elif bench.wanted("elapsed") and not bench.lacks("elapsed"):
             bench.not_measured(
-                "elapsed", "this radio does not tell how long the table took; the connect step includes it"
+                "elapsed", "this radio does not report how long the table took; the connect step includes it"
             )
         if bench.wanted("services"):
             bench.reading("services", [bench.names.label(s.uuid, "service") for s in table.services])
@@ -241,7 +241,7 @@ def _differences(
         if len(services) <= (index or 0):
             yield f"service {name} is missing"
         elif len(services) > 1 and index is None:
-            yield f"service {name} stands {len(services)} times in the table"
+            yield f"the table has service {name} {len(services)} times"
         else:
             yield from _service_differences(name, characteristics, services[index or 0], names, exact)
 

@@ -81,7 +81,7 @@ class Exchange(Step, kw_only=True):
             count = hearing.others
             bench.note(
                 f"{answer.name} sent {count} other notification{'' if count == 1 else 's'} that would have been taken "
-                "for the answer; 'starts_with' tells the answer from the rest"
+                "for the answer; use 'starts_with' to pick the answer"
             )
         assert hearing.answer is not None
         at, got = hearing.answer

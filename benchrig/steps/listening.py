@@ -44,9 +44,9 @@ class Counter:
     def lacks(self) -> str:
         """Why nothing was counted, or not all."""
         if self.without:
-            return f"{_notifications(self.without)} came without '{self._field}'"
+            return f"{_notifications(self.without)} arrived without '{self._field}'"
         if self.malformed and self.sequence.count < 2:
-            return f"{_notifications(self.malformed)} came malformed"
+            return f"{_notifications(self.malformed)} arrived malformed"
         if self.sequence.went_back:
             return "the counter went back and counted on from there: it was set anew, or lost more than half its range"
         return _too_few(self.sequence.count, 2)
@@ -160,5 +160,5 @@ def _notifications(count: int) -> str:
 
 def _too_few(count: int, least: int) -> str:
     if count >= least:
-        return f"{_notifications(count)} came, all at the same time"
-    return f"{_notifications(count)} came, {least} needed" if count else "no notification came"
+        return f"{_notifications(count)} arrived, all at the same time"
+    return f"{_notifications(count)} arrived, {least} needed" if count else "no notification arrived"

@@ -71,7 +71,7 @@ def _missing(meaning: Meaning, table: Table, names: Names) -> AttributeMissing:
     nearest = suggest(meaning.name, offered)
     return AttributeMissing(
         f"the device has no attribute '{meaning.name}'",
-        advice=nearest or f"it has: {', '.join(offered[:12])}" if offered else "its table is empty",
+        advice=nearest or f"choose one of: {', '.join(offered[:12])}" if offered else "its table is empty",
     )
 
 

@@ -99,7 +99,7 @@ class Notify(Step, kw_only=True):
         leaves = form.leaves() if form else {}
         leaf = form if self.counter == "value" and not leaves else leaves.get(self.counter)
         if leaf is None and (leaves or self.counter != "value"):
-            fields = f"its fields: {', '.join(leaves)}" if leaves else "write counter: value"
+            fields = f"name one of name one of its fields: {', '.join(leaves)}" if leaves else "write counter: value"
             raise Misfit(f"the value has no field '{self.counter}' to count by", fields, ("counter",))
         if form is None or not isinstance(leaf, IntegerFormat) or leaf.bits < 2:
             what = leaf.describe() if leaf else "plain bytes"
@@ -135,8 +135,8 @@ class Notify(Step, kw_only=True):
         if count >= (self.count or 1) or self._says_how_few():
             return None
         if self.count is not None:
-            return StepTimeout(f"only {count} of {self.count} notifications came within {after:.3g} s")
-        return StepTimeout(f"no notification came in {self.for_}")
+            return StepTimeout(f"only {count} of {self.count} notifications arrived within {after:.3g} s")
+        return StepTimeout(f"no notification arrived in {self.for_}")
 
     def _says_how_few(self) -> bool:
         """Whether the limit on the count has a least, or wants silence: an upper bound alone holds for silence too."""
@@ -148,7 +148,7 @@ class Notify(Step, kw_only=True):
 
 
 STREAM_READINGS: dict[str, ReadingType] = {
-    "count": ReadingType("number", "", "notifications that came"),
+    "count": ReadingType("number", "", "notifications that arrived"),
     "rate": ReadingType("number", "Hz", "notifications per second from the first one on"),
     "first_after": ReadingType("number", "s", "from the subscription request to the first notification"),
     "gap_max": ReadingType("number", "s", "longest time without a notification after the first"),

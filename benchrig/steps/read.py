@@ -12,8 +12,8 @@ from benchrig.steps.refusal import ATT_ERROR, answered, is_withheld, request_tar
 from benchrig.values.format import Format, FormatSpec, build_format
 
 _READINGS = {
-    "raw": ReadingType("bytes", "", "the bytes as they came"),
-    "length": ReadingType("number", "bytes", "how many bytes came"),
+    "raw": ReadingType("bytes", "", "the bytes as they arrived"),
+    "length": ReadingType("number", "bytes", "number of bytes"),
     "elapsed": SECONDS,
     "att_error": ATT_ERROR,
 }

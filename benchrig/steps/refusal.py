@@ -23,7 +23,7 @@ def _no_att_error(name: str) -> tuple[str, str] | None:
     try:
         known = catalogue.att_error_name(catalogue.att_error_code(name))
     except Misfit as misfit:
-        return f"no ATT error is called '{name}'", misfit.advice
+        return f"unknown ATT error '{name}'", misfit.advice
     return None if known == name else (f"the ATT error '{name}' is reported by its name", f"write '{known}'")
 
 

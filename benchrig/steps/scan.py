@@ -113,7 +113,7 @@ READINGS: dict[str, ReadingType] = {
 def report_sighting(bench: Bench, unit: Sighting) -> None:
     """The readings of what the unit advertised."""
     if unit.median_rssi is None:
-        bench.not_measured("rssi", "the radio told no level of the unit")
+        bench.not_measured("rssi", "the radio reported no RSSI of the unit")
     bench.reading("rssi", unit.median_rssi, "dBm")
     for name, value, unit_symbol in (
         ("count", unit.count, ""),

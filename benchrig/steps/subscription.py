@@ -13,5 +13,5 @@ def sender(bench: Bench, name: AttributeName) -> Target:
     """The characteristic of this name, which has to offer notifications or indications."""
     target = bench.target(name, PROPERTIES)
     if not hasattr(target.found.attribute, "properties"):
-        raise UsageError(f"{name} is not a characteristic; only a characteristic sends values by itself")
+        raise UsageError(f"{name} is not a characteristic; only a characteristic sends notifications")
     return target

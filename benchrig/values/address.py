@@ -18,7 +18,7 @@ _KINDS: tuple[RandomKind, ...] = ("non-resolvable private", "resolvable private"
 def address_octets(address: str) -> bytes:
     """The six octets in the order in which they are printed. Raises MalformedValue."""
     if not _ADDRESS.fullmatch(address):
-        raise MalformedValue(f"'{address[:40]}' is no address", advice="for example: C0:11:22:33:44:55")
+        raise MalformedValue(f"'{address[:40]}' is not an address", advice="for example: C0:11:22:33:44:55")
     return bytes.fromhex(address.replace(":", ""))
 
 

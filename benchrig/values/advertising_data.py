@@ -71,7 +71,7 @@ def read_data(kind: int, data: bytes) -> Reading:
     sizes = _SIZES.get(kind)
     if sizes and len(data) not in sizes:
         due = f"{sizes[0]} or {count_bytes(sizes[1])}" if len(sizes) > 1 else count_bytes(sizes[0])
-        return Reading(None, _hex(data), f"{due} due, {len(data)} there")
+        return Reading(None, _hex(data), f"expected {due}, found {len(data)}")
     return read(data)
 
 
@@ -81,7 +81,7 @@ def _octets(data: bytes) -> Reading:
 
 def _flags(data: bytes) -> Reading:
     if not data:
-        return Reading(None, "", "at least 1 byte due, none there")
+        return Reading(None, "", "expected at least 1 byte, found none")
     return _words(data, _FLAGS)
 
 
@@ -95,7 +95,7 @@ def _words(data: bytes, words: tuple[str, ...]) -> Reading:
 def _uuids(size: int) -> Callable[[bytes], Reading]:
     def read(data: bytes) -> Reading:
         if len(data) % size:
-            return Reading(None, _hex(data), f"{count_bytes(len(data))} make no list of UUIDs of {size} bytes")
+            return Reading(None, _hex(data), f"{count_bytes(len(data))} cannot be a list of UUIDs of {size} bytes")
         uuids = [uuid_text(data[at : at + size]) for at in range(0, len(data), size)]
         return Reading(uuids, ", ".join(map(_service, uuids)) or "none")
 
@@ -110,7 +110,7 @@ def _service(uuid: str) -> str:
 def _service_data(size: int) -> Callable[[bytes], Reading]:
     def read(data: bytes) -> Reading:
         if len(data) < size:
-            return Reading(None, _hex(data), f"a UUID of {size} bytes due, {len(data)} there")
+            return Reading(None, _hex(data), f"expected a UUID of {size} bytes, found {len(data)}")
         uuid, rest = uuid_text(data[:size]), data[size:]
         return Reading({"service": uuid, "data": rest.hex().upper()}, f"{_service(uuid)}: {_hex(rest)}")
 
@@ -119,7 +119,7 @@ def _service_data(size: int) -> Callable[[bytes], Reading]:
 
 def _manufacturer_data(data: bytes) -> Reading:
     if len(data) < 2:
-        return Reading(None, _hex(data), f"a company identifier of 2 bytes due, {len(data)} there")
+        return Reading(None, _hex(data), f"expected a company identifier of 2 bytes, found {len(data)}")
     company, rest = f"{int.from_bytes(data[:2], 'little'):04X}", data[2:]
     return Reading({"company": company, "data": rest.hex().upper()}, f"company 0x{company}: {_hex(rest)}")
 
@@ -129,7 +129,7 @@ def _text(data: bytes) -> Reading:
         text = data.decode()
     except UnicodeDecodeError as error:
         text = data.decode("utf-8", "replace")
-        return Reading(text, text, f"no UTF-8 text from byte {error.start} of the data on")
+        return Reading(text, text, f"not UTF-8 text from byte {error.start} of the data on")
     return Reading(text, text)
 
 
@@ -172,7 +172,7 @@ def _advertising_interval(data: bytes) -> Reading:
 
 def _addresses(data: bytes) -> Reading:
     if len(data) % 6 or not data:
-        return Reading(None, _hex(data), f"{count_bytes(len(data))} make no list of addresses of 6 bytes")
+        return Reading(None, _hex(data), f"{count_bytes(len(data))} cannot be a list of addresses of 6 bytes")
     listed = [address_text(data[at : at + 6]) for at in range(0, len(data), 6)]
     return Reading(listed, ", ".join(listed))
 
@@ -194,7 +194,7 @@ def _uri(data: bytes) -> Reading:
     """The first character stands for the scheme."""
     value, text, wrong = _text(data)
     if not text:
-        return Reading(None, "", "a scheme due, nothing there")
+        return Reading(None, "", "expected a scheme, found nothing")
     scheme = _numbers().uri_schemes.get(f"{ord(text[0]):02X}")
     if wrong or scheme is None:
         return Reading(value, text, wrong)

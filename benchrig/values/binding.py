@@ -46,7 +46,7 @@ class Binder:
                     allowed += "; or give the attribute a format, such as 'as: uint16'"
                 raise Misfit(
                     f"'{key}' does not apply to a reading that is {_KIND_WORDS[self.kind]}",
-                    f"what applies: {allowed}",
+                    f"write one of: {allowed}",
                     (key,),
                 )
         for key, wanted in self.given.items():
@@ -201,8 +201,8 @@ class Binder:
         if not is_number(worst) or not is_number(edge):
             if self.kind == "time" and _is_text(worst):
                 return f"{self._text(worst)} is {relation} {self._text(edge)}"
-            what = "point in time" if self.kind == "time" else "number"
-            return f"{self._text(worst)} is no {what} to compare with {self._text(edge)}"
+            what = "a point in time" if self.kind == "time" else "a number"
+            return f"{self._text(worst)} is not {what} to compare with {self._text(edge)}"
         found, due = apart(worst, edge, self.unit)
         return f"{found} is {relation} {due} by {self._apart(as_number(abs(exact(worst) - exact(edge))))}"
 
@@ -248,7 +248,7 @@ class Binder:
             if value is None and isinstance(got, (bytes, bytearray)):
                 return f"{self._text(got)} has {_length_of(got)}, the mask 0x{wanted.mask:02X} needs {size}"
             if value is None:
-                return f"{self._text(got)} is no whole number, so it has no bits"
+                return f"{self._text(got)} is not a whole number, so it has no bits"
             return f"0x{value:02X} has 0x{value & wanted.mask:02X} under the mask 0x{wanted.mask:02X}, not 0x{wanted.value:02X}"
 
         self._add(

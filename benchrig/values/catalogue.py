@@ -81,7 +81,7 @@ def normal_uuid(text: str) -> str:
     if _LONG.fullmatch(text):
         return text.lower()
     example = "for example: 2A6E, 0x2A6E or 6b1d0002-9a53-4c86-8a3e-2f0f6c1d7e40"
-    raise Misfit(f"'{text}' is no UUID", miscounted(text) or example)
+    raise Misfit(f"'{text}' is not a UUID", miscounted(text) or example)
 
 
 def miscounted(text: str) -> str:
@@ -91,9 +91,9 @@ def miscounted(text: str) -> str:
     if _LONG.fullmatch(text) or not long or not all(re.fullmatch("[0-9A-Fa-f]+", part) for part in parts):
         return ""
     if len(parts) != len(_PARTS):
-        return f"its parts have 8-4-4-4-12 digits, here {'-'.join(str(len(part)) for part in parts)}"
+        return f"write parts of 8-4-4-4-12 digits, here {'-'.join(str(len(part)) for part in parts)}"
     wrong = [f"'{part}' has {len(part)}" for part, due in zip(parts, _PARTS, strict=True) if len(part) != due]
-    return f"its parts have 8-4-4-4-12 digits; {', '.join(wrong)}"
+    return f"write parts of 8-4-4-4-12 digits; {', '.join(wrong)}"
 
 
 def decimal_uuid(node: Node) -> Misfit | None:

@@ -71,7 +71,7 @@ def _fields(form: StructFormat, data: bytes, name: str, offset: int) -> Iterator
         part = data[at:] if size is None else data[at : at + size]
         inner = f"{name}.{item.name}" if name else item.name
         if size is not None and len(part) < size:
-            wrong = f"the value ends here: {count_bytes(size)} due, {len(part)} there"
+            wrong = f"the value ends here: expected {count_bytes(size)}, found {len(part)}"
             yield Piece(inner, offset + at, part, format=item.format.describe(), wrong=wrong)
             return
         if item.name == FLAGS:
@@ -117,7 +117,7 @@ def _wrong_count(form: ListFormat, data: bytes) -> str:
     """Why these are no items; '' when they are, whatever they say."""
     count, rest = divmod(len(data), form.item.size or 1)
     if rest:
-        return f"{count_bytes(form.item.size or 1)} an item, {rest} of item {count + 1} there"
+        return f"expected {count_bytes(form.item.size or 1)} in item {count + 1}, found {rest}"
     if form.count is not None and count != form.count:
         return f"expected {form.count} items, found {count}"
     return f"expected at least {form.least} item, found none" if count < form.least else ""

@@ -235,14 +235,12 @@ def _assigned(spec: FormatSpec) -> Format:
 
 
 def _unknown(name: str) -> Misfit:
-    listed = "formats: " + ", ".join(format_names())
+    listed = "write one of: " + ", ".join(format_names())
     if numbers_named(name):
-        return Misfit(f"how the value of '{name}' reads is not known here", listed, ("as",))
+        return Misfit(f"the format of '{name}' is not known here", listed, ("as",))
     nearest = _ALIASES.get(name)
     advice = f"did you mean '{nearest}'?" if nearest else suggest(name, [*format_names(), *defined_names()])
-    return Misfit(
-        f"'{name}' is no format, and no characteristic or descriptor with a definition", advice or listed, ("as",)
-    )
+    return Misfit(f"unknown format '{name}'", advice or listed, ("as",))
 
 
 def _struct(spec: FormatSpec, order: Order | None) -> Format:
@@ -289,7 +287,7 @@ def _check_condition(spec: FieldSpec, before: list[Field]) -> None:
             continue
         flags = next((field.format for field in before if field.name == FLAGS), None)
         if not isinstance(flags, IntegerFormat):
-            raise Misfit(f"'{key}' tests the field named '{FLAGS}', and none stands before", path=(key,))
+            raise Misfit(f"'{key}' needs a field named '{FLAGS}' before this one", path=(key,))
         if mask < 0 or mask >> flags.bits:
             raise Misfit(f"the mask does not fit flags of {flags.bits} bits", path=(key,))
     if spec.when & spec.unless:
@@ -325,10 +323,10 @@ def _check_keys(spec: FormatSpec, allowed: frozenset[str], what: str = "") -> No
         if key != "as" and key not in allowed:
             also = ", ".join(sorted(allowed - {"fields"}))
             raise Misfit(
-                f"'{key}' does not apply to {what or spec.as_}", f"what applies: {also}" if also else "", (key,)
+                f"'{key}' does not apply to {what or spec.as_}", f"write one of: {also}" if also else "", (key,)
             )
         if key == "as" and "fields" in allowed:
-            raise Misfit("'as' and 'fields' are two ways to say one thing", "leave out one of them", ("as",))
+            raise Misfit("'as' and 'fields' exclude each other", "leave out one of them", ("as",))
 
 
 def _check_unit(spec: FormatSpec) -> None:

@@ -43,7 +43,9 @@ class Limit(msgspec.Struct, frozen=True, omit_defaults=True, dict=True):  # dict
             have, need = ("nominal", "tolerance") if self.tolerance is _ABSENT else ("tolerance", "nominal")
             yield Misfit(f"{have} without {need}", f"add {need}", (have,))
         if self.one_of is not _ABSENT and not self.one_of:
-            yield Misfit("one_of is empty, so nothing could pass", "write the values that may be", path=("one_of",))
+            yield Misfit(
+                "one_of is empty, so nothing could pass", "write the values that are allowed", path=("one_of",)
+            )
 
     def keys(self) -> list[str]:
         """The keys that are given, in the order of the language."""

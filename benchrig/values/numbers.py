@@ -115,7 +115,9 @@ class IntegerFormat(Format):
     def _check(self, raw: int) -> None:
         """Refuse a raw number that has no word and is prohibited or reserved."""
         if self.only_words:
-            raise MalformedValue(f"{self._hex(raw)} is reserved", advice=f"assigned are {self._words_listed()}")
+            raise MalformedValue(
+                f"{self._hex(raw)} is reserved", advice=f"write an assigned value: {self._words_listed()}"
+            )
         if raw & self.rfu:
             bits = f"0x{self.rfu:0{2 * self.size}X}"
             raise MalformedValue(f"reserved bits are set in {self._hex(raw)}; {bits} must be 0")
@@ -143,7 +145,7 @@ class IntegerFormat(Format):
         if exact != raw:
             raise MalformedValue(
                 f"{with_unit(value, self.unit)} cannot be carried in steps of {_fraction_text(abs(self.scale))}",
-                advice=f"the nearest is {with_unit(self._scaled(nearest), self.unit)}",
+                advice=f"write the nearest, {with_unit(self._scaled(nearest), self.unit)}",
             )
         return raw
 
@@ -235,7 +237,7 @@ class BooleanFormat(Format):
 
     def value_of(self, pattern: int) -> Value:
         if pattern > 1:
-            raise MalformedValue(f"0x{pattern:02X} is no boolean: 0 is false, 1 is true")
+            raise MalformedValue(f"0x{pattern:02X} is not a boolean: 0 is false, 1 is true")
         return pattern == 1
 
     def encode(self, value: Any) -> bytes:

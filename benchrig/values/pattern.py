@@ -71,7 +71,7 @@ def compiled(pattern: str) -> Any:
     try:
         return re2.compile(pattern, options)
     except UnicodeEncodeError:
-        raise Misfit("the pattern has half of a surrogate pair, which is no character") from None
+        raise Misfit("the pattern has half of a surrogate pair, which is not a character") from None
     except re2.error as error:
         raise _refused(pattern, error.args[0]) from None
 
@@ -82,5 +82,5 @@ def _refused(pattern: str, said: bytes | str) -> Misfit:
         if re.match(begins, reason):
             return Misfit(f"the pattern '{pattern}' {what}, which cannot be used here", advice)
     return Misfit(
-        f"'{pattern}' is no regular expression: {reason}", "write a backslash before ( ) [ ] { } . * + ? itself"
+        f"'{pattern}' is not a regular expression: {reason}", "write a backslash before ( ) [ ] { } . * + ? itself"
     )

@@ -114,5 +114,6 @@ def check_field_name(name: Any) -> None:
     """Raise Misfit unless a limit could address the field as `value.name`."""
     if not isinstance(name, str) or not _FIELD.fullmatch(name):
         raise Misfit(
-            f"{describe_value(name)} is no name for a field", "use lower-case letters, digits and _, a letter first"
+            f"{describe_value(name)} cannot be the name of a field",
+            "use lower-case letters, digits and _, a letter first",
         )

@@ -135,7 +135,7 @@ class StructFormat(Format):
         left = len(data) - at
         if left < item.format.size:
             raise MalformedValue(
-                f"the value ends within '{item.name}': {count_bytes(item.format.size)} due, {left} there"
+                f"the value ends within '{item.name}': expected {count_bytes(item.format.size)}, found {left}"
             )
         return at + item.format.size
 
@@ -240,7 +240,9 @@ class ListFormat(Format):
     def decode(self, data: bytes) -> Value:
         count, rest = divmod(len(data), self._step)
         if rest:
-            raise MalformedValue(f"the value ends within item {count + 1}: {count_bytes(self._step)} due, {rest} there")
+            raise MalformedValue(
+                f"the value ends within item {count + 1}: expected {count_bytes(self._step)}, found {rest}"
+            )
         self._check_count(count)
         return [self.item.decode(data[at : at + self._step]) for at in range(0, len(data), self._step)]
 

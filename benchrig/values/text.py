@@ -32,7 +32,7 @@ class TextFormat(Format):
             return data.decode(self._codec)
         except UnicodeDecodeError as exc:
             bad = hex_text(data[exc.start : exc.start + 4])
-            raise MalformedValue(f"no {self.coding} text from byte {exc.start} on: {bad}") from exc
+            raise MalformedValue(f"not {self.coding} text from byte {exc.start} on: {bad}") from exc
 
     def encode(self, value: Any) -> bytes:
         if not isinstance(value, str):
@@ -40,7 +40,7 @@ class TextFormat(Format):
         try:
             data = value.encode(self._codec)
         except UnicodeEncodeError as exc:
-            raise MalformedValue(f"{said(value)} has a character that is no Unicode text") from exc
+            raise MalformedValue(f"{said(value)} has a character that is not Unicode text") from exc
         if self.length is not None:
             check_size(data, self.length, "the text")
         return data

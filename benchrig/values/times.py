@@ -58,4 +58,4 @@ def _check(parts: tuple[int, ...]) -> None:
         try:
             datetime.date(*parts[:3])
         except ValueError:
-            raise MalformedValue("{:04}-{:02}-{:02} is no day of the calendar".format(*parts[:3])) from None
+            raise MalformedValue("{:04}-{:02}-{:02} is not a day of the calendar".format(*parts[:3])) from None

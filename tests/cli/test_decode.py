@@ -53,9 +53,9 @@ def test_bad_bytes_are_said_with_their_place():
     """Half an RR interval: a lax decoder accepts it."""
     result = call("decode", "103C00", "--as", "heart rate measurement")
     assert result.exit_code == 1
-    assert lines(result)[-1] == ["2", "1", "00", "rr_interval", "2 bytes an item, 1 of item 1 there"]
+    assert lines(result)[-1] == ["2", "1", "00", "rr_interval", "expected 2 bytes in item 1, found 1"]
     document = json.loads(call("decode", "103C00", "--as", "heart rate measurement", "--json").stdout)
-    assert document["wrong"] == ["rr_interval, offset 2: 2 bytes an item, 1 of item 1 there"]
+    assert document["wrong"] == ["rr_interval, offset 2: expected 2 bytes in item 1, found 1"]
     assert "value" not in document
 
 
@@ -121,7 +121,7 @@ def test_a_presentation_format():
     ("octets", "said"),
     [
         ("1DFE2F27010000", "the presentation format 0x1D is reserved"),
-        ("0EFE2F270100", "the value ends here: 2 bytes due, 1 there"),
+        ("0EFE2F270100", "the value ends here: expected 2 bytes, found 1"),
     ],
 )
 def test_a_bad_presentation_format(octets, said):
@@ -171,15 +171,15 @@ def test_values_from_standard_input_one_a_line():
         (["--as", "uint8"], "the bytes are missing"),
         (["6X", "--as", "uint8"], "found 'X'"),
         (["661", "--as", "uint8"], "an odd number of digits"),
-        (["66", "--as", "uint9"], "'uint9' is no format"),
+        (["66", "--as", "uint9"], "unknown format 'uint9'"),
         (["66", "--as", "batery level"], "did you mean 'battery level'"),
         (["66", "--as", "client characteristic config"], "did you mean 'client characteristic configuration'"),
-        (["66", "--as", "report map"], "how the value of 'report map' reads is not known here"),
+        (["66", "--as", "report map"], "the format of 'report map' is not known here"),
         (["66", "--attribute", "humidty"], "humidity"),
         (["66", "--attribute", "report map"], "--as"),
         (["66", "--as", "uint8", "--irk", "00"], "--irk goes with --address"),
         (["66", "--address", "C0:11:22:33:44:55"], "instead of bytes"),
-        (["--address", "nobody"], "no address"),
+        (["--address", "nobody"], "not an address"),
         (["--address", "C0:11:22:33:44:55", "--irk", "00"], "16 bytes, found 1"),
         (["--file", "/nonexistent", "--as", "uint8"], "cannot be read"),
         (["66", "--as", "uint8", "--plan", "p.yaml"], "--plan goes with --attribute"),

@@ -72,7 +72,7 @@ def test_json_and_a_file(tmp_path):
     [
         (["1"], "how the value reads is not said"),
         (["1", "--as", "temperature"], "has no unit"),
-        (["1.005 °C", "--as", "temperature"], "the nearest is"),
+        (["1.005 °C", "--as", "temperature"], "write the nearest, "),
         (["400 °C", "--as", "temperature"], "does not fit"),
         (["warm", "--as", "temperature"], "words of this format"),
         (["heart=80", "--as", "heart rate measurement"], "no field is named 'heart'"),

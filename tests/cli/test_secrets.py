@@ -148,7 +148,7 @@ def test_it_is_refused_on_the_command_line(tmp_path, command):
     bench(tmp_path)
     done = here(*command, "--set", f"pin={PIN}", cwd=tmp_path)
     assert done.returncode == 4
-    assert "would stand in the process list" in done.stderr
+    assert "would be visible in the process list" in done.stderr
     assert "--set pin=@FILE" in done.stderr
     assert PIN not in done.stderr
 
@@ -156,8 +156,8 @@ def test_it_is_refused_on_the_command_line(tmp_path, command):
 @pytest.mark.parametrize(
     ("step", "said"),
     [
-        ("  - command: [echo, '${pin}']\n", "the secret 'pin' would stand in the process list"),
-        ("  - ask: 'is it ${pin}?'\n", "the secret 'pin' would stand on the screen"),
+        ("  - command: [echo, '${pin}']\n", "the secret 'pin' would be visible in the process list"),
+        ("  - ask: 'is it ${pin}?'\n", "the secret 'pin' would be visible on the screen"),
         ("  - read: word\n    name: '${pin}'\n", "the secret 'pin' would be the name of a step"),
     ],
 )
@@ -186,7 +186,7 @@ def test_what_is_not_there(tmp_path, given, said):
 
 def test_a_secret_has_no_default(tmp_path):
     files(tmp_path, "  - read: word\n", head=HEAD.replace("secret: true", "secret: true, default: abcd"), device=DEVICE)
-    assert "a secret with a default would stand in the plan" in here("check", "plan.yaml", cwd=tmp_path).stderr
+    assert "the default of a secret would be visible in the plan" in here("check", "plan.yaml", cwd=tmp_path).stderr
 
 
 def test_an_identity_key_out_of_a_file(tmp_path):

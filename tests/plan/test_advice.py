@@ -40,15 +40,15 @@ def test_a_uuid_one_digit_short_is_counted(tmp_path: Path) -> None:
     plan = f"{HEAD}steps:\n  - connect:\n  - read: temperature\n"
     own = "  attributes:\n    own: {uuid: 6b1d0002-9a53-4c86-8a3e-2f0f6c1d7e4}\n"
     [(_, _, advice)] = problems(tmp_path, plan.replace("steps:", own + "steps:"))
-    assert advice == "its parts have 8-4-4-4-12 digits; '2f0f6c1d7e4' has 11"
+    assert advice == "write parts of 8-4-4-4-12 digits; '2f0f6c1d7e4' has 11"
 
 
 @pytest.mark.parametrize(
     ("written", "advice"),
     [
-        ("6b1d0002-9a53-4c86-8a3e-2f0f6c1d7e4", "its parts have 8-4-4-4-12 digits; '2f0f6c1d7e4' has 11"),
-        ("6b1d0002-9a533-4c86-8a3e-2f0f6c1d7e40", "its parts have 8-4-4-4-12 digits; '9a533' has 5"),
-        ("6b1d0002-9a53-4c86-8a3e2f0f6c1d7e40", "its parts have 8-4-4-4-12 digits, here 8-4-4-16"),
+        ("6b1d0002-9a53-4c86-8a3e-2f0f6c1d7e4", "write parts of 8-4-4-4-12 digits; '2f0f6c1d7e4' has 11"),
+        ("6b1d0002-9a533-4c86-8a3e-2f0f6c1d7e40", "write parts of 8-4-4-4-12 digits; '9a533' has 5"),
+        ("6b1d0002-9a53-4c86-8a3e2f0f6c1d7e40", "write parts of 8-4-4-4-12 digits, here 8-4-4-16"),
     ],
 )
 def test_digits_are_counted_wherever_a_uuid_stands(tmp_path: Path, written: str, advice: str) -> None:
@@ -70,7 +70,7 @@ def test_half_a_byte(tmp_path: Path) -> None:
 
 def test_steps_below_device(tmp_path: Path) -> None:
     found = problems(tmp_path, f"{HEAD}  steps:\n    - scan:\n")
-    assert (4, "unknown key 'steps'", "it stands beside 'device', not in it") in found
+    assert (4, "unknown key 'steps'", "write it beside 'device', not in it") in found
 
 
 def test_an_open_bracket_is_found_where_it_begins(tmp_path: Path) -> None:

@@ -17,7 +17,7 @@ def in_finally(body: str, clean_up: str) -> str:
 
 def test_a_second_connect_while_connected():
     problem = problem_of(with_steps("- connect:"))
-    assert "comes while the unit is connected already" in problem.message
+    assert "runs while the unit is connected already" in problem.message
     assert problem.advice
 
 

@@ -69,9 +69,9 @@ def test_a_value_that_the_plan_does_not_ask_for():
         ("{one_of: [a, b]}", "c", "'c' is not one of 'a', 'b'"),
         ("{min: 3, max: 5}", "6", "6 is above the maximum 5 by 1"),
         ("{min: 3 s}", "2500 ms", "2.5 s is below the minimum 3 s by 0.5 s"),
-        ("{min: 3 s}", "4", "'4' is no quantity in s"),
-        ("{min: 3 s}", "4 °C", "'4 °C' is no quantity in s"),
-        ("{min: 3}", "three", "'three' is no number"),
+        ("{min: 3 s}", "4", "'4' is not a quantity in s"),
+        ("{min: 3 s}", "4 °C", "'4 °C' is not a quantity in s"),
+        ("{min: 3}", "three", "'three' is not a number"),
         ("{length: 3}", "four", "'four' has length 4, not 3"),
     ],
 )
@@ -227,12 +227,12 @@ def test_an_include_that_goes_round_in_a_circle():
     problem = problem_of(with_steps("- use: a.yaml"), a=a, b=b)
     assert (where(problem), problem.message) == (
         "b.yaml:1:15",
-        "includes go round in a circle: a.yaml → b.yaml → a.yaml",
+        "circular include: a.yaml → b.yaml → a.yaml",
     )
 
 
 def test_a_plan_that_includes_itself():
-    assert "circle: plan.yaml → plan.yaml" in problem_of(with_steps("- use: plan.yaml")).message
+    assert "circular include: plan.yaml → plan.yaml" in problem_of(with_steps("- use: plan.yaml")).message
 
 
 def test_a_mistake_in_an_include_has_its_place_there():
@@ -258,7 +258,7 @@ def test_includes_that_are_nested_without_end_end():
     [
         ("- use: gone.yaml", "the included file gone.yaml cannot be used"),
         ("- use: [a]", "expected a file name, found a list"),
-        ('- use: "a\\0b"', "is no file name: embedded null byte"),
+        ('- use: "a\\0b"', "is not a file name: embedded null byte"),
         ("- use: part.yaml\n  wiht: {}", "unknown key 'wiht'"),
         ("- use: part.yaml\n  with: 5", "expected parameters by name, found the number 5"),
         ("- use: part.yaml", "the included file needs the parameter 'what'"),
@@ -266,7 +266,7 @@ def test_includes_that_are_nested_without_end_end():
         ("- use: limited.yaml\n  with: {most: 9}", "the parameter most: 9 is above the maximum 5 by 4"),
         ("- use: unused.yaml", "the parameter 'n' is not used"),
         ("- use: list.yaml", "expected 'steps:' with a list of steps"),
-        ("- use: open.yaml", "${x} cannot stand here"),
+        ("- use: open.yaml", "${x} is not allowed here"),
     ],
 )
 def test_what_is_wrong_with_an_include(step, said):

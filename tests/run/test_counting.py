@@ -56,14 +56,14 @@ def test_of_a_stream_that_never_comes_nothing_passes(name: str) -> None:
     ran = heard("as: uint8", NOTHING, f"{{{name}: {limit}, count: {{equals: 0}}}}", counter="value")
     judgement = ran.reading(3, name).judgement
     assert (ran.ended.exit_code, judgement.passed) == (1, False)
-    assert judgement.sentence == "there is no value: no notification came"
+    assert judgement.sentence == "there is no value: no notification arrived"
 
 
 @pytest.mark.parametrize("name", STATISTICS)
 def test_one_notification_is_no_statistic(name: str) -> None:
     ran = heard("as: uint8", ONE, f"{{{name}: {STATISTICS[name]}, count: {{equals: 1}}}}", counter="value")
     assert ran.ended.exit_code == 1
-    assert ran.reading(3, name).judgement.sentence == "there is no value: 1 notification came, 2 needed"
+    assert ran.reading(3, name).judgement.sentence == "there is no value: 1 notification arrived, 2 needed"
 
 
 @pytest.mark.parametrize("more", ["for: 2 s", "count: 3", "for: 2 s\n    save: {count: heard}"])
@@ -175,7 +175,7 @@ def test_a_sequence_that_is_not_in_every_sample_is_not_known(name: str, flags: s
     device = sending(OPTIONAL, "{flags: 0}") if flags == "0" else mixed()
     ran = heard(OPTIONAL, device, f"{{{name}: {{equals: 0}}, count: {{min: 5}}}}", counter="number")
     assert ran.ended.exit_code == 1, form
-    assert "came without 'number'" in ran.reading(3, name).judgement.sentence
+    assert "arrived without 'number'" in ran.reading(3, name).judgement.sentence
 
 
 def mixed() -> str:
@@ -274,7 +274,7 @@ MALFORMED = sending("as: hex", "'0102'")
 
 def test_what_came_malformed_did_come() -> None:
     ran = heard("as: uint8", MALFORMED, "{lost: {equals: 0}}", counter="value")
-    assert ran.reading(3, "lost").judgement.sentence == "there is no value: 40 notifications came malformed"
+    assert ran.reading(3, "lost").judgement.sentence == "there is no value: 40 notifications arrived malformed"
 
 
 def test_a_malformed_value_without_bytes_is_said_once() -> None:

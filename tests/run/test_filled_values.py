@@ -61,7 +61,7 @@ MISFITS = [
     ("level", "wait: '${x}'", "expected a time with its unit"),
     ("greeting", "write: size\n    value: '${x}'", "expected a number"),
     ("greeting", "write: command\n    raw: '0${x}'", "expected bytes as hex text"),
-    ("greeting", "read: greeting\n    expect: {value: {matches: '(${x}'}}", "is no regular expression"),
+    ("greeting", "read: greeting\n    expect: {value: {matches: '(${x}'}}", "is not a regular expression"),
     ("greeting", "read: size\n    attempts: '${x}'", "expected a whole number"),
     ("greeting", "read: '${x}'", "unknown attribute 'hello'"),
     ("token", "write: greeting\n    value: '${t}'".replace("${t}", "${x}"), "expected text, found the bytes A6 47 00"),

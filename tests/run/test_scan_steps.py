@@ -133,7 +133,7 @@ def test_a_unit_that_never_advertises_again_fails() -> None:
 
 
 def test_a_second_connect_is_a_mistake_of_the_plan() -> None:
-    with pytest.raises(PlanError, match="comes while the unit is connected already"):
+    with pytest.raises(PlanError, match="runs while the unit is connected already"):
         run(plan_text("  - connect:\n"), device_text())
 
 

@@ -86,7 +86,7 @@ def test_exactly_so_many_are_counted() -> None:
 def test_too_few_fail_with_how_many_came() -> None:
     ended = heard("value.supply: {min: 1 V}", "count: 7", device=device(notify="period: 50 ms, count: 3")).ended
     assert (ended.verdict, ended.cause) == ("fail", "limit")
-    assert ended.message.startswith("only 3 of 7 notifications came within ")
+    assert ended.message.startswith("only 3 of 7 notifications arrived within ")
 
 
 def test_no_sample_fails_every_limit_on_samples() -> None:
@@ -212,7 +212,7 @@ def test_others_that_could_be_the_answer_are_told() -> None:
     there = answering("{store: false, notify: {reply: '82 05'}}")
     ran = asked("    reply: reply\n", there)
     assert "other notification" in ran.step(3).notes[-1].text
-    assert "'starts_with' tells the answer from the rest" in ran.step(3).notes[-1].text
+    assert "use 'starts_with' to pick the answer" in ran.step(3).notes[-1].text
     picked = asked("    reply: reply\n    starts_with: '82'\n", there)
     assert len(picked.step(3).notes) == 1, "only what it sends"
 

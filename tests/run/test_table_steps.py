@@ -98,7 +98,7 @@ services:
         ("'battery[0]': {battery level: [read]}, 'battery service[1]': {battery level: [read, notify]}", ""),
         ("'battery[1]': {battery level: [read]}", "battery[1]/battery level also has notify"),
         ("'battery[2]': {}", "service battery[2] is missing"),
-        ("battery: {battery level: []}", "service battery stands 2 times in the table"),
+        ("battery: {battery level: []}", "the table has service battery 2 times"),
     ],
 )
 def test_a_service_that_stands_twice(expected: str, message: str) -> None:

@@ -113,7 +113,7 @@ def test_printable_text_steers_no_terminal(text):
     [
         ("temprature", "did you mean 'temperature'?"),
         ("READ", "did you mean 'read'?"),
-        ("zzz", "known here: read, temperature"),
+        ("zzz", "choose one of: read, temperature"),
     ],
 )
 def test_suggestions(word, said):

@@ -67,7 +67,7 @@ def test_the_format_comes_from_the_alias_or_the_assigned_number():
 
 @pytest.mark.parametrize("name", ["", "/", "a/", "a[", "a[x]", "a[12345]", "[1]", "a[1]b", "a//b"])
 def test_what_is_no_name(name):
-    with pytest.raises(Misfit, match="is no name of an attribute"):
+    with pytest.raises(Misfit, match="is not the name of an attribute"):
         AttributeName.from_source(name)
 
 
@@ -92,9 +92,9 @@ def test_ways_to_write_a_uuid(text):
     ("text", "said"),
     [
         ("2902", "the UUID 2902 is written as a decimal number"),
-        ("0x12345", "74565 is no 16-bit UUID"),
-        ("'2A6'", "'2A6' is no UUID"),
-        ("-1", "-1 is no 16-bit UUID"),
+        ("0x12345", "74565 is not a 16-bit UUID"),
+        ("'2A6'", "'2A6' is not a UUID"),
+        ("-1", "-1 is not a 16-bit UUID"),
         ("true", "expected a UUID, found true"),
         ("[0x2A6E]", "expected a UUID, found a list"),
         ("2902.5", "expected a UUID, found the number 2902.5"),
@@ -114,7 +114,7 @@ def test_names_for_people():
     ("name", "advice"),
     [
         ("alarm limti", "did you mean 'alarm limit'?"),
-        ("temprature", "did you mean 'temperature' or"),
+        ("temprature", "did you mean 'temperature', "),
         ("heart rate", "did you mean 'heart rate max' or 'heart rate measurement'"),
         ("setpoint", "bring it"),  # 'dew point' is an assigned name
         ("nothing", "bring it"),

@@ -47,7 +47,7 @@ def test_kinds_of_random_addresses(address, kind):
     "address", ["", "C0:11:22:33:44", "C0-11-22-33-44-55", "C0:11:22:33:44:5G", "é0:11:22:33:44:55"]
 )
 def test_what_is_no_address(address):
-    with pytest.raises(MalformedValue, match="no address"):
+    with pytest.raises(MalformedValue, match="not an address"):
         kind_of_random(address)
 
 

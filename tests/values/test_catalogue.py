@@ -75,7 +75,7 @@ def test_uuids_have_a_normal_and_a_short_form(text, normal, short):
 
 @pytest.mark.parametrize("text", ["", "2A6", "2A6EE", "temperature", OWN.replace("-", ""), OWN + "0", "2A6E\n"])
 def test_what_is_no_uuid(text):
-    with pytest.raises(Misfit, match="is no UUID"):
+    with pytest.raises(Misfit, match="is not a UUID"):
         catalogue.normal_uuid(text)
 
 

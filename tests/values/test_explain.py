@@ -50,12 +50,12 @@ def test_fields_bits_and_items_of_a_heart_rate():
     ("name", "octets", "where", "wrong"),
     [
         ("temperature", "4C95", ("", 0), "outside the valid range"),
-        ("heart rate measurement", "103C00", ("rr_interval", 2), "1 of item 1 there"),
-        ("heart rate measurement", "10", ("heart_rate", 1), "1 byte due, 0 there"),
+        ("heart rate measurement", "103C00", ("rr_interval", 2), "in item 1, found 1"),
+        ("heart rate measurement", "10", ("heart_rate", 1), "expected 1 byte, found 0"),
         ("heart rate measurement", "E0 48", ("flags", 0), "reserved bits"),
         ("battery level", "6400", ("", 0), "1 byte, found 2 bytes"),
         ("csc measurement", "00 05 06", ("left over", 1), "2 bytes left over"),
-        ("temperature measurement", "06 6C0100FF EA070C190E05", ("date_time", 5), "7 bytes due, 6 there"),
+        ("temperature measurement", "06 6C0100FF EA070C190E05", ("date_time", 5), "expected 7 bytes, found 6"),
     ],
 )
 def test_where_a_value_is_wrong(name, octets, where, wrong):

@@ -51,7 +51,7 @@ SENTENCES = [
     ("number", "", "{bits: {mask: 0x0F, value: 0x05}}", 0xF5, 0xF4, "0xF4 has 0x04 under the mask 0x0F, not 0x05"),
     ("bytes", "", "{bits: {mask: 0x8000, value: 0}}", b"\x01\x00", b"\x01", "01 has length 1, the mask 0x8000 needs 2"),
     ("bytes", "", "{bits: {mask: 0x0100, value: 0x0100}}", b"\x00\x01", b"\x01\x00", "0x01 has 0x00 under the mask"),
-    ("number", "", "{min: 1, max: 2}", 1.5, Word("not known"), "'not known' is no number to compare with 1"),
+    ("number", "", "{min: 1, max: 2}", 1.5, Word("not known"), "'not known' is not a number to compare with 1"),
     ("number", "", "{equals: not known}", Word("not known"), 5, "5 is not 'not known'"),
     ("text", "", "{equals: '00123'}", "00123", "123", "'123' is not '00123'"),
     ("text", "", r"{matches: 'VFL3-\d{6}'}", "VFL3-000042", "VFL3-0000421", "does not match"),
@@ -70,7 +70,7 @@ SENTENCES = [
     ("list", "", "{length: 2}", [1, 2], [], "[] has length 0, not 2"),
     ("list", "°C", "{min: 0 °C}", [0, 5], [-1, 100, -3], "-3 °C is below the minimum 0 °C by 3 °C"),
     ("list", "", "{max: 9}", [0, 9], [-100, 10, 12], "12 is above the maximum 9 by 3"),
-    ("list", "", "{max: 9}", [9], [1, "not known"], "'not known' is no number to compare with 9"),
+    ("list", "", "{max: 9}", [9], [1, "not known"], "'not known' is not a number to compare with 9"),
     ("list", "", "{nominal: 5, tolerance: 1}", [4, 6], [4, 3, 99], "3 is below 5 ± 1, lowest 4 by 1"),
     ("any", "", "{equals: {a: [0.1]}}", {"a": [0.1]}, None, "none is not"),
 ]  # fmt: skip
@@ -163,7 +163,7 @@ def test_percent_of_a_negative_nominal():
 def test_keys_that_do_not_apply(kind, text):
     with pytest.raises(Misfit, match="does not apply to a reading that is") as refused:
         bound(text, kind)
-    assert refused.value.advice.startswith("what applies: equals")
+    assert refused.value.advice.startswith("write one of: equals")
 
 
 @pytest.mark.parametrize(
@@ -184,7 +184,7 @@ def test_keys_that_do_not_apply(kind, text):
         ),
         ("time", "", "{min: '02.05.2026 12:00'}", "expected a date and time as text"),
         ("time", "", "{max: tomorrow}", "expected a date and time as text"),
-        ("time", "", "{equals: '2026-02-30T00:00:00'}", "is no day of the calendar"),
+        ("time", "", "{equals: '2026-02-30T00:00:00'}", "is not a day of the calendar"),
         ("time", "", "{min: '????-12-25T00:00:00'}", "is not known to the day"),
         ("list", "", "{contains: []}", "an empty 'contains' holds for everything"),
         ("text", "", "{contains: ''}", "an empty 'contains' holds for everything"),

@@ -71,7 +71,7 @@ def test_encodes_every_kind_of_number(value):
         ("as: uint8", [1], "expected a number (uint8), found a list"),
         ("as: uint8", float("nan"), "expected a number (uint8), found nan"),
         ("as: uint8", Decimal("1e9999"), "expected a number (uint8), found 1E+9999, which no format can carry"),
-        ("{as: uint8, scale: 15, unit: min}", 7, "7 min cannot be carried in steps of 15; the nearest is 0 min"),
+        ("{as: uint8, scale: 15, unit: min}", 7, "7 min cannot be carried in steps of 15; write the nearest, 0 min"),
         (TEMPERATURE, 400, "400 °C does not fit a sint16: -327.68 to 327.67 °C"),
         (TEMPERATURE, -300, "-300 °C (0x8AD0) is outside the valid range -273.15 to 327.67 °C"),
         (SWITCH, "maybe", "expected one of the words, found 'maybe'; words of this format: 0 closed, 1 open"),
@@ -101,10 +101,10 @@ def test_a_number_too_long_to_print_is_refused_too():
         ("as: uint8", "", "a uint8 has 1 byte, found 0 bytes"),
         ("as: uint12", "00 10", "bits above the lowest 12 are set in 0x1000"),
         (TEMPERATURE, "4C 95", "-273.16 °C (0x954C) is outside the valid range -273.15 to 327.67 °C"),
-        (SWITCH, "02", "0x02 is reserved; assigned are 0 closed, 1 open"),
+        (SWITCH, "02", "0x02 is reserved; write an assigned value: 0 closed, 1 open"),
         ("{as: uint8, rfu: 0xF0}", "21", "reserved bits are set in 0x21; 0xF0 must be 0"),
         ("as: float32", "00 00", "a float32 has 4 bytes, found 2 bytes: 00 00"),
-        ("as: boolean", "02", "0x02 is no boolean: 0 is false, 1 is true"),
+        ("as: boolean", "02", "0x02 is not a boolean: 0 is false, 1 is true"),
     ],
 )
 def test_refuses_to_decode(text, data, sentence):

@@ -66,7 +66,7 @@ def test_the_whole_text_has_to_match(pattern, text, passes):
         (r"(\pL{9}){90}", "is too large", "write a shorter one"),
         ("a{,3}", "has a repetition without its least number", "write {0,3}"),
         (r"\\{,3}", "has a repetition without its least number", "write {0,3}"),
-        ("(a", "'(a' is no regular expression: missing )", "backslash"),
+        ("(a", "'(a' is not a regular expression: missing )", "backslash"),
         ("a" * (LONGEST + 1), "a pattern has at most 1000 characters, this one has 1001", "write a shorter one"),
         ("\ud800", "half of a surrogate pair", ""),
         (3, "expected a regular expression as text, found the number 3", "quote it: '3'"),

@@ -45,12 +45,12 @@ def test_the_flags_follow_from_what_is_there(value, data):
 @pytest.mark.parametrize(
     ("data", "sentence"),
     [
-        ("", "the value ends within 'flags': 1 byte due, 0 there"),
-        ("01 05", "the value ends within 'temperature': 2 bytes due, 1 there"),
+        ("", "the value ends within 'flags': expected 1 byte, found 0"),
+        ("01 05", "the value ends within 'temperature': expected 2 bytes, found 1"),
         ("00 05 06 07", "2 bytes left over after 'temperature': 06 07"),
         ("20 05", "history: expected at least 1 item, found none"),
         ("40 05", "flags: reserved bits are set in 0x40; 0xC0 must be 0"),
-        ("0C 05", "door: 0x03 is reserved; assigned are 0 closed, 1 ajar, 2 open"),
+        ("0C 05", "door: 0x03 is reserved; write an assigned value: 0 closed, 1 ajar, 2 open"),
     ],
 )
 def test_refuses_to_decode(data, sentence):

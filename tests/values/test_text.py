@@ -31,8 +31,8 @@ def test_hex_text_stands_for_bytes():
 @pytest.mark.parametrize(
     ("text", "data", "sentence"),
     [
-        ("as: utf8", "41 FF", "no utf8 text from byte 1 on: FF"),
-        ("as: utf16", "41", "no utf16 text from byte 0 on: 41"),
+        ("as: utf8", "41 FF", "not utf8 text from byte 1 on: FF"),
+        ("as: utf16", "41", "not utf16 text from byte 0 on: 41"),
         ("{as: utf8, length: 2}", "41", "the text has 2 bytes, found 1 byte: 41"),
         ("{as: hex, length: 2}", "", "the value has 2 bytes, found 0 bytes"),
     ],
@@ -45,7 +45,7 @@ def test_refuses_to_decode(text, data, sentence):
     ("text", "value", "sentence"),
     [
         ("as: utf8", 5, "expected text, found 5"),
-        ("as: utf8", "\ud800", "'\\ud800' has a character that is no Unicode text"),
+        ("as: utf8", "\ud800", "'\\ud800' has a character that is not Unicode text"),
         ("{as: utf8, length: 2}", "ABC", "the text has 2 bytes, found 3 bytes: 41 42 43"),
         (
             "as: hex",

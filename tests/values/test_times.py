@@ -41,7 +41,7 @@ def test_an_unknown_part_makes_it_a_word(data, value):
         ("EA 07 01 01 18 00 00", "the hour 24 is outside 0 to 23"),
         ("EA 07 01 01 00 3C 00", "the minute 60 is outside 0 to 59"),
         ("EA 07 01 01 00 00 3C", "the second 60 is outside 0 to 59"),
-        ("EA 07 02 1D 00 00 00", "2026-02-29 is no day of the calendar"),
+        ("EA 07 02 1D 00 00 00", "2026-02-29 is not a day of the calendar"),
         ("EA 07", "a date and time has 7 bytes, found 2 bytes: EA 07"),
     ],
 )
@@ -60,7 +60,7 @@ def test_a_space_may_stand_for_the_t():
         (20261225, "expected a date and time as text, found 20261225; for example: '2026-12-25T14:05:30'"),
         ("2026-00-01T00:00:00",
          "'2026-00-01T00:00:00' has a year, month or day of 0; write ???? or ?? for not known"),
-        ("2026-04-31T00:00:00", "2026-04-31 is no day of the calendar"),
+        ("2026-04-31T00:00:00", "2026-04-31 is not a day of the calendar"),
     ],
 )  # fmt: skip
 def test_refuses_to_encode(value, sentence):

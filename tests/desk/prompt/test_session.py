@@ -168,7 +168,7 @@ def test_a_flood_is_thinned_for_a_terminal_and_counted() -> None:
         (["read"], "needs to know what"),
         (["read temprature"], "unknown attribute"),
         (["read temperature --scale 0.1"], "goes with --as"),
-        (["read temperature --as uint99"], "no format"),
+        (["read temperature --as uint99"], "unknown format"),
         (["write alarm limit"], "either a value or --raw"),
         (["write alarm limit 8 °C --raw 00"], "either a value or --raw"),
         (["write alarm limit --raw 0"], "hex text"),

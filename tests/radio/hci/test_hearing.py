@@ -30,7 +30,7 @@ LIMIT = "    expect: {rssi: {min: -75 dBm}}\n"
 async def test_a_limit_on_a_level_that_the_controller_did_not_measure(tmp_path, rssi):
     done = await scanned(tmp_path, (0.05, report(name_field("VFL-1"), rssi=rssi)), more=LIMIT)
     assert (done.ended.verdict, done.ended.cause) == ("error", "station")
-    assert "rssi is not judged: the radio told no level of the unit" in done.ended.message
+    assert "rssi is not judged: the radio reported no RSSI of the unit" in done.ended.message
 
 
 async def test_the_level_127_dbm_below_is_one(tmp_path):

@@ -149,7 +149,7 @@ WRONG_CHARACTERISTICS = [
     ({"properties": "[red]", "value": "1 °C"}, "expected one of broadcast, read"),
     ({"characteristic": "temprature", "value": "1 °C"}, "unknown characteristic 'temprature'"),
     ({"characteristic": OWN(2), "value": "1"}, "a value needs a format, and none is known for this UUID"),
-    ({"as": "sint99", "value": "1"}, "'sint99' is no format"),
+    ({"as": "sint99", "value": "1"}, "unknown format 'sint99'"),
     ({"value": "1 °C", "notify": "{period: 1 s}"}, "'notify' needs the property notify or indicate"),
     ({"value": "1 °C", "properties": "[notify]", "notify": "{period: 0 s}"}, "a period is longer than nothing"),
     ({"value": "1 °C", "on_read": "{att_error: 0}"}, "expected an ATT error, found the number 0"),
