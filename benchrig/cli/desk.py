@@ -182,7 +182,18 @@ def print_json(data: Any) -> None:
     echo(json_line(msgspec.to_builtins(data)))
 
 
-_FORMAT_OPTIONS = {"--as": "as_", "--scale": "scale", "--offset": "offset", "--unit": "unit", "--order": "order"}
+# The options that say how a value reads, as benchrig.desk.typed_format knows them; --help must not load that.
+FORMAT_OPTIONS = {
+    "--as": ("FORMAT", "How the value reads: uint8, sint16, utf8, hex, … or the name of an adopted characteristic or descriptor."),
+    "--scale": ("NUMBER", "Value of one step of the number in --as: 0.01"),
+    "--offset": ("NUMBER", "What is added to the scaled number in --as: -40"),
+    "--unit": ("UNIT", "Unit of the value in --as: °C, mV, …"),
+    "--order": ("little|big", "Which end of the number in --as comes first; little where nothing is said."),
+    "--length": ("NUMBER", "Bytes of the text or of the bytes in --as, where their number is fixed."),
+    "--valid-min": ("NUMBER", "The least valid value of the number in --as."),
+    "--valid-max": ("NUMBER", "The greatest valid value of the number in --as."),
+    "--rfu": ("NUMBER", "Bits of the number in --as that must be 0: 0xF0"),
+}  # fmt: skip
 
 
 def format_options(command: Command) -> Command:
@@ -190,21 +201,21 @@ def format_options(command: Command) -> Command:
 
     @functools.wraps(command)
     def with_format(**arguments: Any) -> Any:
-        given = {option: arguments.pop(name) for option, name in _FORMAT_OPTIONS.items()}
+        given = {option: arguments.pop(_argument(option)) for option in FORMAT_OPTIONS}
         with errors_for_people():
             form = format_given({option: text for option, text in given.items() if text is not None})
             return command(form=form, **arguments)
 
     decorated: Any = with_format
-    for option in (
-        click.option("--order", type=click.Choice(["little", "big"]), help="Which end of the number in --as comes first; little where nothing is said."),
-        click.option("--unit", metavar="UNIT", help="Unit of the value in --as: °C, mV, …"),
-        click.option("--offset", metavar="NUMBER", help="What is added to the scaled number in --as: -40"),
-        click.option("--scale", metavar="NUMBER", help="Value of one step of the number in --as: 0.01"),
-        click.option("--as", "as_", metavar="FORMAT", help="How the value reads: uint8, sint16, utf8, hex, … or the name of an adopted characteristic or descriptor."),
-    ):  # fmt: skip
-        decorated = option(decorated)
+    for option, (metavar, said) in reversed(FORMAT_OPTIONS.items()):
+        choices = click.Choice(metavar.split("|")) if "|" in metavar else None
+        shown = None if choices else metavar
+        decorated = click.option(option, _argument(option), type=choices, metavar=shown, help=said)(decorated)
     return decorated  # type: ignore[no-any-return]
+
+
+def _argument(option: str) -> str:
+    return f"format_{option.strip('-').replace('-', '_')}"
 
 
 def format_given(options: Mapping[str, str]) -> Format | None:

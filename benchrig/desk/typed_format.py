@@ -2,40 +2,74 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
+import types
+from collections.abc import Callable, Mapping
+from functools import cache
+from typing import Any, NamedTuple, Union, get_args, get_origin
+
+import msgspec
 
 from benchrig.source.shape import Misfit
+from benchrig.values.base import Order
 from benchrig.values.format import FormatSpec, build_format
-from benchrig.values.spec import Exact
+from benchrig.values.spec import Exact, raw_number
 
-# The options beside --as and what their value is.
-BESIDE = {"--scale": "NUMBER", "--offset": "NUMBER", "--unit": "UNIT", "--order": "little|big"}
+
+def _order(text: str) -> str:
+    if text not in get_args(Order):
+        raise Misfit(f"expected {' or '.join(get_args(Order))}, found '{text}'")
+    return text
+
+
+# What is typed for a key of this type, and how it is read.
+_SINGLE: dict[Any, tuple[str, Callable[[str], Any]]] = {
+    Exact: ("NUMBER", Exact.from_source),
+    int: ("NUMBER", raw_number),
+    str: ("UNIT", str),
+    Order: ("|".join(get_args(Order)), _order),
+}
+
+
+class Beside(NamedTuple):
+    """An option beside --as: a key of a format that is a single value."""
+
+    field: str
+    metavar: str
+    read: Callable[[str], Any]
+
+
+@cache
+def beside() -> dict[str, Beside]:
+    """The options beside --as."""
+    found = {}
+    for field in msgspec.structs.fields(FormatSpec):
+        kind = _without_none(field.type)
+        if kind in _SINGLE and field.name != "as_":
+            found[f"--{field.encode_name.replace('_', '-')}"] = Beside(field.name, *_SINGLE[kind])
+    return found
+
+
+def _without_none(kind: Any) -> Any:
+    if get_origin(kind) not in (Union, types.UnionType):
+        return kind
+    others = [one for one in get_args(kind) if one is not type(None)]
+    return others[0] if len(others) == 1 else kind
 
 
 def typed_format(options: Mapping[str, str]) -> FormatSpec | None:
     """The format that the options make, by their names as they are typed; None without any of them. Misfit."""
-    beside = {option: options[option] for option in BESIDE if option in options}
+    given = [option for option in beside() if option in options]
     if "--as" not in options:
-        if beside:
-            raise Misfit(f"{next(iter(beside))} goes with --as", "for example: --as sint16 --scale 0.01 --unit °C")
+        if given:
+            raise Misfit(f"{given[0]} goes with --as", "for example: --as sint16 --scale 0.01 --unit °C")
         return None
-    order: Any = beside.get("--order")
-    if order not in (None, "little", "big"):
-        raise Misfit(f"--order is little or big, not '{order}'")
-    spec = FormatSpec(
-        as_=options["--as"],
-        scale=_number(beside, "--scale"),
-        offset=_number(beside, "--offset"),
-        unit=beside.get("--unit"),
-        order=order,
-    )
+    spec = FormatSpec(as_=options["--as"], **{beside()[option].field: _read(option, options) for option in given})
     build_format(spec)
     return spec
 
 
-def _number(beside: Mapping[str, str], option: str) -> Exact | None:
+def _read(option: str, options: Mapping[str, str]) -> Any:
     try:
-        return Exact.from_source(beside[option]) if option in beside else None
+        return beside()[option].read(options[option])
     except Misfit as misfit:
         raise Misfit(f"{option}: {misfit.message}", misfit.advice) from misfit

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
@@ -18,16 +17,11 @@ if TYPE_CHECKING:
     from benchrig.radio.scan import Selection
     from benchrig.values.format import Format
 
-# Formats that a presentation format descriptor can mean, beside integers, as they describe themselves.
-_NAMED = re.compile(r"(boolean|float32|float64|medfloat16|medfloat32|utf8|utf16|hex)( .*)?")
-
 
 def spec_of(form: Format) -> FormatSpec | None:
     """How a plan writes the format of a presentation format descriptor; None for one that it cannot."""
-    if isinstance(form, IntegerFormat):
-        return FormatSpec(as_=form.name, scale=None if form.scale == 1 else Exact(form.scale), unit=form.unit or None)
-    match = _NAMED.fullmatch(form.describe())
-    return FormatSpec(as_=match[1], unit=form.unit or None) if match else None
+    scale = Exact(form.scale) if isinstance(form, IntegerFormat) and form.scale != 1 else None
+    return FormatSpec(as_=form.name, scale=scale, unit=form.unit or None) if form.name else None
 
 
 def service_name(uuid: str) -> str:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from abc import ABC, abstractmethod
+from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from typing import Any, Literal, TypeAlias
+from typing import Any, Literal, NamedTuple, TypeAlias
 
 from benchrig.errors import MalformedValue
 from benchrig.values.quantity import decimal_comma, exact, number_text
@@ -22,11 +23,20 @@ _SHOWN = 80
 
 
 class Format(ABC):
-    """Turns bytes into a value and back. `size` is in octets, None when the bytes themselves decide."""
+    """Turns bytes into a value and back."""
 
     kind: Kind
-    size: int | None
+    size: int | None  # octets; None when the bytes themselves decide
     unit: str = ""
+
+    @property
+    def name(self) -> str:
+        """What `as` calls it; '' for what has no name: a structure, a list."""
+        return ""
+
+    def detail(self) -> str:
+        """What its keys say beside name and unit: '× 0.01'."""
+        return ""
 
     @abstractmethod
     def decode(self, data: bytes) -> Value:
@@ -36,9 +46,9 @@ class Format(ABC):
     def encode(self, value: Any) -> bytes:
         """The bytes of a value; Decimal and Fraction are numbers too. Raises MalformedValue when there are none."""
 
-    @abstractmethod
     def describe(self) -> str:
         """The format in a few words: 'sint16 × 0.01 °C'."""
+        return " ".join(filter(None, (self.name, self.detail(), self.unit)))
 
     def plain(self) -> Format:
         """The format of the same bytes without scale, offset, words and range: what a counter counts."""
@@ -72,6 +82,26 @@ class Range:
 
 
 ANY = Range()
+
+
+@dataclass(frozen=True)
+class Keys:
+    """What stands beside `as`, as formats take it."""
+
+    unit: str = ""
+    order: Order = "little"
+    length: int | None = None
+    valid: Range = ANY
+
+
+RANGE_KEYS = frozenset({"unit", "order", "valid_min", "valid_max"})
+
+
+class Named(NamedTuple):
+    """A name that `as` takes: the keys that may stand beside it, and the format that it stands for."""
+
+    keys: frozenset[str]
+    make: Callable[[Keys], Format]
 
 
 def exact_number(value: Any, expected: str) -> Fraction:

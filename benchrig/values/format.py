@@ -16,7 +16,7 @@ structs.py    structures and lists
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from fractions import Fraction
 from functools import cache
 from typing import Any, ClassVar
@@ -25,15 +25,13 @@ import msgspec
 
 from benchrig.source.problem import suggest
 from benchrig.source.shape import Misfit
+from benchrig.values import medfloat, numbers, text, times
 from benchrig.values.assigned import defined_names, definition_of, numbers_named
-from benchrig.values.base import Format, Kind, Order, Range
-from benchrig.values.medfloat import MedFloatFormat
-from benchrig.values.numbers import BooleanFormat, FloatFormat, IntegerFormat
+from benchrig.values.base import RANGE_KEYS, Format, Keys, Kind, Order, Range
+from benchrig.values.numbers import BooleanFormat, IntegerFormat
 from benchrig.values.quantity import unit_named
 from benchrig.values.spec import BitParts, Exact, Words, check_field_name
 from benchrig.values.structs import FLAGS, Field, ListFormat, Part, StructFormat
-from benchrig.values.text import BytesFormat, TextFormat
-from benchrig.values.times import DateTimeFormat
 
 __all__ = ["FieldSpec", "Format", "FormatSpec", "Kind", "build_format", "format_names", "spec_from", "spec_of"]
 
@@ -45,8 +43,9 @@ _ALIASES = {"bool": "boolean", "bytes": "hex", "int8": "sint8", "int16": "sint16
             "int64": "sint64", "float": "float32", "double": "float64", "text": "utf8", "string": "utf8",
             "utf8s": "utf8", "sfloat": "medfloat16"}  # fmt: skip
 
-_RANGE = frozenset({"unit", "order", "valid_min", "valid_max"})
-_INTEGER = _RANGE | {"scale", "offset", "words", "only_words", "bits", "rfu"}
+_INTEGER = RANGE_KEYS | {"scale", "offset", "words", "only_words", "bits", "rfu"}
+# The formats that are no integers.
+_NAMED = numbers.NAMED | medfloat.NAMED | text.NAMED | times.NAMED
 
 # A scale beyond this gives numbers that no float can hold.
 _LARGEST_SCALE = 10**130
@@ -116,31 +115,9 @@ def _spec_named(name: str) -> FormatSpec | None:
     return next(filter(None, map(spec_of, numbers_named(name))), None)
 
 
-def _float_format(bits: int) -> Callable[[FormatSpec], Format]:
-    return lambda spec: FloatFormat(bits, _order(spec), spec.unit or "", _range(spec))
-
-
-def _med_float_format(bits: int) -> Callable[[FormatSpec], Format]:
-    return lambda spec: MedFloatFormat(bits, spec.unit or "", _range(spec), _order(spec))
-
-
-# The formats that are no integers: the keys they take beside `as`, and how they are made.
-_OTHERS: dict[str, tuple[frozenset[str], Callable[[FormatSpec], Format]]] = {
-    "boolean": (frozenset(), lambda spec: BooleanFormat()),
-    "float32": (_RANGE, _float_format(32)),
-    "float64": (_RANGE, _float_format(64)),
-    "medfloat16": (_RANGE, _med_float_format(16)),
-    "medfloat32": (_RANGE, _med_float_format(32)),
-    "utf8": (frozenset({"length"}), lambda spec: TextFormat("utf8", spec.length)),
-    "utf16": (frozenset({"length", "order"}), lambda spec: TextFormat("utf16", spec.length, _order(spec))),
-    "hex": (frozenset({"length"}), lambda spec: BytesFormat(spec.length)),
-    "date_time": (frozenset(), lambda spec: DateTimeFormat()),
-}
-
-
 def format_names() -> list[str]:
     """The names that `as` takes, beside the assigned characteristics and descriptors that have a definition."""
-    return [*_INTEGERS, *_OTHERS]
+    return [*_INTEGERS, *_NAMED]
 
 
 def build_format(spec: FormatSpec, order: Order | None = None) -> Format:
@@ -153,8 +130,8 @@ def build_format(spec: FormatSpec, order: Order | None = None) -> Format:
         raise Misfit("a format is missing", f"write 'as' with a format, or 'fields'; formats: {listed}")
     if spec.as_ in _INTEGERS:
         return _integer_or_flags(spec, order)
-    if spec.as_ in _OTHERS:
-        return _other(spec, order)
+    if spec.as_ in _NAMED:
+        return _named(spec, order)
     return _assigned(spec)
 
 
@@ -213,16 +190,13 @@ def _part_format(name: str, mask: int, words: Words | None) -> IntegerFormat | B
     return IntegerFormat(bits, words=dict(words or {}), only_words=words is not None)
 
 
-def _other(spec: FormatSpec, order: Order | None) -> Format:
-    keys, make = _OTHERS[spec.as_ or ""]
-    _check_keys(spec, keys)
+def _named(spec: FormatSpec, order: Order | None) -> Format:
+    named = _NAMED[spec.as_ or ""]
+    _check_keys(spec, named.keys)
     _check_unit(spec)
     if spec.length is not None and not 0 < spec.length <= 512:
         raise Misfit(f"a value has 1 to 512 bytes, not {spec.length}", path=("length",))
-    if spec.order is None and order is not None and "order" in keys:
-        spec = FormatSpec(as_=spec.as_, unit=spec.unit, length=spec.length, order=order,
-                          valid_min=spec.valid_min, valid_max=spec.valid_max)  # fmt: skip
-    return make(spec)
+    return named.make(Keys(spec.unit or "", _order(spec, order), spec.length, _range(spec)))
 
 
 def _assigned(spec: FormatSpec) -> Format:

@@ -6,12 +6,26 @@ whole words with exponent 0 (HL7 Personal Health Device guide, "MderFLOATs and S
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
 from benchrig.errors import MalformedValue
-from benchrig.values.base import ANY, Format, Kind, Order, Range, check_size, exact_number, said, with_unit
+from benchrig.values.base import (
+    ANY,
+    RANGE_KEYS,
+    Format,
+    Keys,
+    Kind,
+    Named,
+    Order,
+    Range,
+    check_size,
+    exact_number,
+    said,
+    with_unit,
+)
 from benchrig.values.numbers import MINUS_INF, NAN, PLUS_INF
 from benchrig.values.quantity import as_number
 from benchrig.values.value import Value, Word
@@ -65,8 +79,9 @@ class MedFloatFormat(Format):
         shown = with_unit(value, self.unit)
         raise MalformedValue(f"{shown} is not exact within the precision of a medfloat{self.bits}")
 
-    def describe(self) -> str:
-        return f"medfloat{self.bits}" + (f" {self.unit}" if self.unit else "")
+    @property
+    def name(self) -> str:
+        return f"medfloat{self.bits}"
 
     def _exponents(self, number: Fraction) -> range:
         """Exponents worth trying, the nearest to 0 first: upwards for a whole number, else downwards."""
@@ -91,6 +106,13 @@ class MedFloatFormat(Format):
         if number not in self.valid:
             value = with_unit(number, self.unit)
             raise MalformedValue(f"{value} is outside the valid range {self.valid.describe(self.unit)}")
+
+
+def _float(bits: int) -> Callable[[Keys], Format]:
+    return lambda keys: MedFloatFormat(bits, keys.unit, keys.valid, keys.order)
+
+
+NAMED = {f"medfloat{bits}": Named(RANGE_KEYS, _float(bits)) for bits in (16, 32)}
 
 
 def _signed(pattern: int, bits: int) -> int:

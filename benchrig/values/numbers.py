@@ -4,13 +4,27 @@ from __future__ import annotations
 
 import math
 import struct
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cached_property
 from typing import Any
 
 from benchrig.errors import MalformedValue
-from benchrig.values.base import ANY, Format, Kind, Order, Range, check_size, exact_number, said, with_unit
+from benchrig.values.base import (
+    ANY,
+    RANGE_KEYS,
+    Format,
+    Keys,
+    Kind,
+    Named,
+    Order,
+    Range,
+    check_size,
+    exact_number,
+    said,
+    with_unit,
+)
 from benchrig.values.quantity import decimal_comma, exact, number_text
 from benchrig.values.value import Value, Word
 
@@ -100,10 +114,10 @@ class IntegerFormat(Format):
     def plain(self) -> IntegerFormat:
         return IntegerFormat(self.bits, self.signed, self.order)
 
-    def describe(self) -> str:
-        scale = "" if self.scale == 1 else f" × {_fraction_text(self.scale)}"
-        offset = "" if self.offset == 0 else f" {'-' if self.offset < 0 else '+'} {_fraction_text(abs(self.offset))}"
-        return f"{self.name}{scale}{offset}" + (f" {self.unit}" if self.unit else "")
+    def detail(self) -> str:
+        scale = "" if self.scale == 1 else f"× {_fraction_text(self.scale)}"
+        offset = "" if self.offset == 0 else f"{'-' if self.offset < 0 else '+'} {_fraction_text(abs(self.offset))}"
+        return " ".join(filter(None, (scale, offset)))
 
     def _as_signed(self, pattern: int) -> int:
         return pattern - (1 << self.bits) if self.signed and pattern > self.highest else pattern
@@ -215,8 +229,9 @@ class FloatFormat(Format):
         self.decode(data)
         return data
 
-    def describe(self) -> str:
-        return f"float{self.bits}" + (f" {self.unit}" if self.unit else "")
+    @property
+    def name(self) -> str:
+        return f"float{self.bits}"
 
     def _check(self, number: float) -> None:
         # the number as people write it: 0.1 is within a range that ends at 0.1
@@ -248,5 +263,15 @@ class BooleanFormat(Format):
             raise MalformedValue(f"expected true or false, found {said(value)}")
         return int(value)
 
-    def describe(self) -> str:
+    @property
+    def name(self) -> str:
         return "boolean"
+
+
+def _float(bits: int) -> Callable[[Keys], Format]:
+    return lambda keys: FloatFormat(bits, keys.order, keys.unit, keys.valid)
+
+
+NAMED = {"boolean": Named(frozenset(), lambda keys: BooleanFormat())} | {
+    f"float{bits}": Named(RANGE_KEYS, _float(bits)) for bits in (32, 64)
+}

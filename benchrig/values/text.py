@@ -7,7 +7,7 @@ from typing import Any, Literal
 
 from benchrig.errors import MalformedValue
 from benchrig.source.shape import Misfit, octets
-from benchrig.values.base import Format, Kind, Order, check_size, hex_text, said
+from benchrig.values.base import Format, Kind, Named, Order, check_size, hex_text, said
 from benchrig.values.value import Value
 
 
@@ -45,8 +45,12 @@ class TextFormat(Format):
             check_size(data, self.length, "the text")
         return data
 
-    def describe(self) -> str:
-        return self.coding + ("" if self.length is None else f" of {self.length} bytes")
+    @property
+    def name(self) -> str:
+        return self.coding
+
+    def detail(self) -> str:
+        return "" if self.length is None else f"of {self.length} bytes"
 
 
 @dataclass(eq=False)
@@ -70,8 +74,12 @@ class BytesFormat(Format):
             check_size(data, self.length, "the value")
         return data
 
-    def describe(self) -> str:
-        return "hex" + ("" if self.length is None else f" of {self.length} bytes")
+    @property
+    def name(self) -> str:
+        return "hex"
+
+    def detail(self) -> str:
+        return "" if self.length is None else f"of {self.length} bytes"
 
 
 def _as_bytes(value: Any) -> bytes:
@@ -81,3 +89,10 @@ def _as_bytes(value: Any) -> bytes:
         return octets(value)
     except Misfit as misfit:
         raise MalformedValue(misfit.message, advice=misfit.advice) from None
+
+
+NAMED = {
+    "utf8": Named(frozenset({"length"}), lambda keys: TextFormat("utf8", keys.length)),
+    "utf16": Named(frozenset({"length", "order"}), lambda keys: TextFormat("utf16", keys.length, keys.order)),
+    "hex": Named(frozenset({"length"}), lambda keys: BytesFormat(keys.length)),
+}

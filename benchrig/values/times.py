@@ -8,7 +8,7 @@ import struct
 from typing import Any
 
 from benchrig.errors import MalformedValue
-from benchrig.values.base import Format, Kind, check_size, said
+from benchrig.values.base import Format, Kind, Named, check_size, said
 from benchrig.values.value import Value, Word
 
 _LAYOUT = struct.Struct("<HBBBBB")
@@ -45,7 +45,8 @@ class DateTimeFormat(Format):
         _check(parts)
         return _LAYOUT.pack(*parts)
 
-    def describe(self) -> str:
+    @property
+    def name(self) -> str:
         return "date_time"
 
 
@@ -59,3 +60,6 @@ def _check(parts: tuple[int, ...]) -> None:
             datetime.date(*parts[:3])
         except ValueError:
             raise MalformedValue("{:04}-{:02}-{:02} is not a day of the calendar".format(*parts[:3])) from None
+
+
+NAMED = {"date_time": Named(frozenset(), lambda keys: DateTimeFormat())}

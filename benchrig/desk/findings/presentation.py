@@ -126,7 +126,7 @@ def _differences(said: Format, defined: Format, unit: int) -> str:
 
 
 def _kind(form: Format) -> str:
-    return form.name if isinstance(form, IntegerFormat) else form.describe().partition(" ")[0]
+    return form.name or form.describe().partition(" ")[0]
 
 
 def _is_power_of_ten(scale: Fraction) -> bool:

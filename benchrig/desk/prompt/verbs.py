@@ -10,7 +10,7 @@ from pathlib import Path
 from benchrig.desk.prompt.line import TypedLine, parse, split, take_name
 from benchrig.desk.prompt.saving import save
 from benchrig.desk.prompt.session import Session
-from benchrig.desk.typed_format import BESIDE, typed_format
+from benchrig.desk.typed_format import beside, typed_format
 from benchrig.desk.writing import Order
 from benchrig.errors import UnfitValue, UsageError
 from benchrig.source.problem import suggest
@@ -20,7 +20,7 @@ from benchrig.values.format import build_format
 from benchrig.values.quantity import Duration
 
 LISTEN_FOR = 3.0
-_FORMAT = {"--as": "FORMAT", **BESIDE}
+_FORMAT = {"--as": "FORMAT"} | {option: one.metavar for option, one in beside().items()}
 _WRITE = {"--raw": "HEX", "--read-back": "", "--no-response": ""}
 
 
