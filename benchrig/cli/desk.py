@@ -160,7 +160,7 @@ def at_desk(desk: DeskOptions, work: Callable[[Desk], Coroutine[Any, Any, T]]) -
     """Do the work, with notes on stderr; on a terminal a line there says what is being waited for. What ran on a
     virtual radio is said to be simulated."""
     from benchrig.cli.waiting import status_line
-    from benchrig.desk.desk import run_desk
+    from benchrig.desk.running import run_desk
 
     if desk.choice.simulated:
         tell("SIMULATED this runs on a virtual radio")

@@ -173,22 +173,25 @@ def _place(row: AirRow, order: SortOrder, now: float) -> tuple[Any, ...]:
 
 
 class HeardDevice(msgspec.Struct, omit_defaults=True):
-    """A row as plain data. `rssi` median (None when no report had one) and `spread` standard deviation of the received
-    levels, dBm and dB; `rate` in reports a second; `age` seconds since the last report; the interval is in
-    `advertising`. `fields` are those of the payload and the scan response, where the radio tells them: 'in', 'offset',
-    'type', 'name', 'value', 'raw', and 'wrong' where something is."""
+    """A row as plain data."""
 
     address: str
     address_type: str
     address_kind: str
     advertising: AdvertisingSeen
+    # median level in dBm; None when no report had one
     rssi: float | None
     count: int
+    # seconds since the last report
     age: float
+    # standard deviation of the levels in dB
     spread: float | None = None
+    # reports a second
     rate: float | None = None
     key: int = 0
     addresses: list[str] = []
+    # of the payload and the scan response, where the radio tells them: 'in', 'offset', 'type', 'name', 'value', 'raw',
+    # and 'wrong' where something is
     fields: list[dict[str, Any]] = []
 
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import AsyncIterator, Awaitable, Callable, Coroutine, Iterator
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, TypeVar
 from weakref import WeakKeyDictionary
 
 from benchrig.errors import (
@@ -18,7 +18,6 @@ from benchrig.errors import (
     LinkError,
     MalformedValue,
     NoAnswer,
-    OperatorError,
     StationError,
     WrongDevice,
 )
@@ -26,9 +25,8 @@ from benchrig.radio.choosing import Advice, check_connectable, in_other_letters
 from benchrig.radio.device import DeviceSession
 from benchrig.radio.identity import Identity
 from benchrig.radio.scan import Ear, Report, Selection, Sighting
-from benchrig.radio.specify import RadioChoice, loop_factory, radio_opener
+from benchrig.radio.specify import RadioChoice
 from benchrig.radio.unit import LISTEN, Unit, Witness
-from benchrig.run.loop import attended_loop, in_loop
 from benchrig.steps.attribute import Names
 from benchrig.steps.lookup import look_up
 from benchrig.values import catalogue
@@ -60,16 +58,18 @@ ADVICE = Advice(
 
 @dataclass(frozen=True)
 class DeskOptions:
-    """What to open, which device is meant, and what its attributes are called. `within`: seconds for finding and
-    connecting together. `fresh`: the radio forgets the device before each connection. `real_time`: a virtual radio takes the time that a real one would."""
+    """What to open, which device is meant, and what its attributes are called."""
 
     choice: RadioChoice
     selection: Selection = field(default_factory=Selection)
     names: Names = field(default_factory=Names)
+    # seconds for finding and connecting together
     within: float = 15.0
     seed: int = 0
     capture: Path | None = None
+    # a virtual radio takes the time that a real one would
     real_time: bool = False
+    # the radio forgets the device before each connection
     fresh: bool = False
 
 
@@ -102,14 +102,17 @@ class _Hint:
 
 @dataclass
 class Desk(Witness):
-    """An open radio. `tell` gets sentences for the person: what had to be cleared, attempts that failed. `doing` gets
-    what is being waited for, and '' when that is over. `device` is the one that is meant, and held on to; `attempts` and seconds that the last connection `took`."""
+    """An open radio."""
 
     radio: Radio
     options: DeskOptions
+    # gets sentences for the person: what had to be cleared, attempts that failed
     tell: Callable[[str], None]
+    # gets what is being waited for, and '' when that is over
     doing: Callable[[str], None] = in_silence
+    # the one that is meant, and held on to
     device: DeviceSession = None  # type: ignore[assignment]  # made with the desk
+    # of the last connection, and the seconds that it took
     attempts: int = 0
     took: float = 0.0
     # no link is kept for the sake of what it said of its formats
@@ -284,63 +287,3 @@ class Desk(Witness):
             if trouble is None:
                 raise
             raise trouble from error
-
-
-@contextlib.asynccontextmanager
-async def open_desk(
-    options: DeskOptions, tell: Callable[[str], None], doing: Callable[[str], None] = in_silence
-) -> AsyncIterator[Desk]:
-    """Open the radio; whatever is connected is disconnected at the end. PlanError for bad device files, StationError."""
-    radio = await radio_opener(options.choice, seed=options.seed, capture=options.capture)()
-    try:
-        for sentence in [*_ports(radio), *await radio.prepare(options.selection, options.within)]:
-            tell(sentence)
-        yield Desk(radio, options, tell, doing)
-        if (late := await radio.aftermath()) is not None:
-            tell(late.message)
-        for sentence in radio.remarks():
-            tell(sentence)
-    finally:
-        await radio.close()
-
-
-def _ports(radio: Radio) -> list[str]:
-    """Where a firmware connects, for who starts it by hand."""
-    return [f"{name}: {fact}" for name, fact in radio.facts.items() if name.startswith("port ")]
-
-
-def run_desk(
-    options: DeskOptions,
-    work: Callable[[Desk], Coroutine[Any, Any, T]],
-    tell: Callable[[str], None],
-    doing: Callable[[str], None] = in_silence,
-) -> T:
-    """Run the work at a desk, in an event loop of its own. The first signal cancels the work: one that lets it pass
-    ends the command as interrupted (OperatorError); one for which that is the ordinary end (a live view) returns.
-    Whatever happens, the device is disconnected."""
-    factory = loop_factory(options.choice, real_time=options.real_time)
-    return in_loop(_attended(open_desk(options, tell, doing), work), factory)
-
-
-async def _attended(
-    opening: contextlib.AbstractAsyncContextManager[Desk], work: Callable[[Desk], Coroutine[Any, Any, T]]
-) -> T:
-    async def whole() -> T:
-        async with opening as desk:
-            return await work(desk)
-
-    task = asyncio.ensure_future(whole())
-    interrupted = False
-
-    def interrupt() -> None:
-        # once: what follows is the clean-up, which is bounded
-        nonlocal interrupted
-        if not interrupted:
-            interrupted = True
-            task.cancel()
-
-    with attended_loop(interrupt):
-        try:
-            return await task
-        except asyncio.CancelledError:
-            raise OperatorError("interrupted") from None

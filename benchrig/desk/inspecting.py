@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
@@ -23,6 +23,7 @@ from benchrig.desk.inspection import (
     Timing,
     refusal,
 )
+from benchrig.desk.paths import attributes_in
 from benchrig.errors import (
     AttError,
     AttributeMissing,
@@ -43,7 +44,7 @@ from benchrig.values.presentation import PRESENTATION_FORMAT
 if TYPE_CHECKING:
     from benchrig.radio.link import Link
     from benchrig.radio.scan import Sighting
-    from benchrig.radio.table import Attribute, Characteristic, Descriptor, Table
+    from benchrig.radio.table import Attribute, Characteristic, Table
     from benchrig.steps.attribute import Names
 
 VALID_RANGE = long_uuid(0x2906)
@@ -133,7 +134,8 @@ async def _look_around(desk: Desk, link: Link, skip: Mapping[int, str]) -> tuple
     attribute: the others are read over a new one, so often and no more."""
     for _ in range(MOST_GUARDED):
         services = await look_at(desk, link, skip)
-        guarded = [each.handle for each in _readable(services) if each.unread == GUARDED and each.handle not in skip]
+        seen = [each for _, each in attributes_in(services)]
+        guarded = [each.handle for each in seen if each.unread == GUARDED and each.handle not in skip]
         if not guarded:
             break
         skip = {**skip, **dict.fromkeys(guarded, GUARDED)}
@@ -142,19 +144,12 @@ async def _look_around(desk: Desk, link: Link, skip: Mapping[int, str]) -> tuple
     return services, link
 
 
-def _readable(services: Iterable[ServiceSeen]) -> Iterator[CharacteristicSeen | DescriptorSeen]:
-    for service in services:
-        for characteristic in service.characteristics:
-            yield characteristic
-            yield from characteristic.descriptors
-
-
 async def look_at(desk: Desk, link: Link, skip: Mapping[int, str] = _NOTHING) -> list[ServiceSeen]:
     """The table of a connected device with everything that can be read; `skip` says why handles are left out."""
-    services = []
-    for service in link.table.services:
-        seen = [await _characteristic(desk, link, each, skip) for each in service.characteristics]
-        services.append(ServiceSeen(service.handle, service.uuid, desk.names.label(service.uuid, "service"), seen))
+    services = table_seen(link.table, desk.names)
+    for service, shown in zip(link.table.services, services, strict=True):
+        for characteristic, seen in zip(service.characteristics, shown.characteristics, strict=True):
+            await _look(desk, link, characteristic, seen, skip)
     return services
 
 
@@ -186,24 +181,33 @@ def content(data: bytes, form: Format | None, known_by: str = "") -> Content:
     return made
 
 
-async def _characteristic(
-    desk: Desk, link: Link, characteristic: Characteristic, skip: Mapping[int, str]
-) -> CharacteristicSeen:
-    names = desk.names
-    label = names.label(characteristic.uuid, "characteristic")
-    seen = CharacteristicSeen(characteristic.handle, characteristic.uuid, label, [*characteristic.properties])
-    read = [(each, *await _read(desk, link, each, label, skip)) for each in characteristic.descriptors]
-    presented = next((data for each, data, _ in read if each.uuid == PRESENTATION_FORMAT and data is not None), None)
-    form, known_by = format_of(names, characteristic.uuid, presented)
-    seen.descriptors = [_descriptor(names, each, data, why, form) for each, data, why in read]
+async def _look(
+    desk: Desk, link: Link, characteristic: Characteristic, seen: CharacteristicSeen, skip: Mapping[int, str]
+) -> None:
+    """Read a characteristic, after its descriptors: they may say how its value reads."""
+    contents = []
+    for descriptor, shown in zip(characteristic.descriptors, seen.descriptors, strict=True):
+        data, shown.unread = await _read(desk, link, descriptor, seen.name, skip)
+        contents.append((shown, data))
+    presented = next((data for each, data in contents if each.uuid == PRESENTATION_FORMAT and data is not None), None)
+    form, known_by = format_of(desk.names, seen.uuid, presented)
+    for shown, data in contents:
+        shown.content = None if data is None else _descriptor_content(shown.uuid, data, form)
     if "read" not in characteristic.properties:
         seen.unread = NOT_READABLE
-        return seen
+        return
     started = desk.now()
-    data, seen.unread = await _read(desk, link, characteristic, label, skip)
+    data, seen.unread = await _read(desk, link, characteristic, seen.name, skip)
     if data is not None:
         seen.content, seen.elapsed = content(data, form, known_by), round(desk.now() - started, 6)
-    return seen
+
+
+def _descriptor_content(uuid: str, data: bytes, around: Format | None) -> Content:
+    """`around` is the format of the characteristic."""
+    form = catalogue.definition(uuid)
+    if uuid == VALID_RANGE and around is not None and around.size:
+        form = catalogue.valid_range_format(around)
+    return content(data, form, "assigned number" if form else "")
 
 
 def format_of(names: Names, uuid: str, presented: bytes | None) -> tuple[Format | None, str]:
@@ -218,19 +222,6 @@ def format_of(names: Names, uuid: str, presented: bytes | None) -> tuple[Format 
         return catalogue.format_from_presentation(presented), "presentation format"
     except MalformedValue:
         return None, ""
-
-
-def _descriptor(
-    names: Names, descriptor: Descriptor, data: bytes | None, why: str, around: Format | None
-) -> DescriptorSeen:
-    label = names.label(descriptor.uuid, "descriptor")
-    seen = DescriptorSeen(descriptor.handle, descriptor.uuid, label, unread=why)
-    if data is not None:
-        form = catalogue.definition(descriptor.uuid)
-        if descriptor.uuid == VALID_RANGE and around is not None and around.size:
-            form = catalogue.valid_range_format(around)
-        seen.content = content(data, form, "assigned number" if form else "")
-    return seen
 
 
 async def _read(

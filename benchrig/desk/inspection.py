@@ -32,16 +32,17 @@ def refusal_in(unread: str) -> int | None:
 
 
 class Content(msgspec.Struct, omit_defaults=True):
-    """What a read gave. `value` as JSON data in `unit` (a structure: field by field, with `units`); `format` in words,
-    `known_by` says where it comes from ('plan', 'assigned number', 'presentation format', '' for none); `wrong` is
-    what does not fit it, and then there is no value."""
+    """What a read gave."""
 
     raw: str
+    # JSON data; of a structure field by field, with `units`
     value: Any = None
     unit: str = ""
     units: dict[str, str] = {}
+    # in words, and where it is known from: 'plan', 'assigned number', 'presentation format', '' for none
     format: str = ""
     known_by: str = ""
+    # what does not fit the format; then there is no value
     wrong: str = ""
 
     @property
@@ -119,11 +120,12 @@ class AdvertisingSeen(msgspec.Struct, omit_defaults=True):
 
 
 class Timing(msgspec.Struct, omit_defaults=True):
-    """Seconds: `connect` until the table was there, `discover` the part of it that read the table where the radio can
-    tell, `read` all values together."""
+    """Seconds."""
 
+    # until the table was there, and for all values together
     connect: float
     read: float
+    # of connect: reading the table, where the radio can tell
     discover: float | None = None
 
 
@@ -136,9 +138,7 @@ class AttributeSeen(msgspec.Struct, omit_defaults=True):
 
 
 class Inspection(msgspec.Struct, omit_defaults=True):
-    """One device. `whole_table`: the radio shows every service and the device's own handles (an operating system may
-    hide some). `payload`: bytes that one notification carries at most. `outline`: the device's own table, read when
-    it offers a hash of it and the radio can. `broken`: how the link ended before everything was read, '' for well."""
+    """One device."""
 
     benchrig: str
     at: str
@@ -148,10 +148,14 @@ class Inspection(msgspec.Struct, omit_defaults=True):
     address_type: str
     advertising: AdvertisingSeen
     timing: Timing
+    # bytes that one notification carries at most
     payload: int
+    # the radio shows every service and the device's own handles; an operating system may hide some
     whole_table: bool
     services: list[ServiceSeen]
+    # the device's own table, read when it offers a hash of it and the radio can
     outline: list[AttributeSeen] = []
+    # how the link ended before everything was read, '' for well
     broken: str = ""
     notes: list[str] = []
 

@@ -144,11 +144,6 @@ async def send(desk: Desk, link: Link, prepared: Prepared, sending: Sending) -> 
     return written
 
 
-async def write(desk: Desk, link: Link, order: Order) -> Written:
-    """Prepare and send. Nothing is sent when the attribute does not offer all of it."""
-    return await send(desk, link, await prepare(desk, link, order), Sending())
-
-
 def target_of(desk: Desk, link: Link, order: Order) -> Target:
     """The attribute, which offers the write that is asked for. AttributeMissing, AttributeAmbiguous."""
     needs = ("write", "reliable write") if order.response else ("write without response",)

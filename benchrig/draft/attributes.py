@@ -25,22 +25,25 @@ SUBSCRIPTIONS = (long_uuid(0x2902), long_uuid(0x2903))
 
 @dataclass
 class AttributeEvidence:
-    """One attribute. `own` is a format that its steps have to name; `reads` are bytes by unit in the order they came,
-    `refusals` the ATT errors by name, by unit; `took` the seconds of each read, `unread` why there was none; `absent`
-    lists the units that lack it."""
+    """One attribute."""
 
     name: str
     uuid: str
     properties: list[str]
     form: Format | None
+    # a format that its steps have to name
     own: FormatSpec | None = None
     place: Place | None = None
+    # bytes by unit in the order they came, and ATT errors by name
     reads: dict[str, list[bytes]] = field(default_factory=dict)
     refusals: dict[str, list[str]] = field(default_factory=dict)
+    # seconds of each read, and why there was none
     took: list[float] = field(default_factory=list)
     unread: list[str] = field(default_factory=list)
     streams: list[StreamSeen] = field(default_factory=list)
+    # the units that lack it
     absent: list[str] = field(default_factory=list)
+    # why the bytes of a good device are not read in the format that was known
     misfit: str = ""
     handle: int = 0
 

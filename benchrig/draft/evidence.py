@@ -16,12 +16,13 @@ HIDDEN = (long_uuid(0x1800), long_uuid(0x1801))
 
 @dataclass
 class Snapshot:
-    """Everything that could be read of one unit at one time. `visit` numbers its connections; what it advertised, and
-    how it was connected (seconds, attempts, and bytes that a packet carries), are there once a visit."""
+    """Everything that could be read of one unit at one time."""
 
     unit: str
+    # numbers its connections
     visit: int
     services: list[ServiceSeen]
+    # once a visit: what it advertised, and how it was connected (seconds, attempts, bytes that a packet carries)
     advertising: AdvertisingSeen | None = None
     connect: float | None = None
     attempts: int | None = None
@@ -70,20 +71,22 @@ class KnownUnit:
 
 @dataclass
 class Evidence:
-    """All that a draft is made from. `silent` says of spots why there is no stream, `left_out` why nothing was asked of
-    them; `sources` in words, and `doubts` on how whole they are; `air` is everything that was heard meanwhile, nothing
-    where the evidence comes from files. `lacks` are the readings, 'step.reading', that the radio does not have."""
+    """All that a draft is made from."""
 
     met: list[KnownUnit] = field(default_factory=list)
     looks: list[Snapshot] = field(default_factory=list)
     heard: list[StreamSeen] = field(default_factory=list)
     reads: list[ReadByName] = field(default_factory=list)
+    # why there is no stream of an attribute, and why nothing was asked of one
     silent: dict[Place, str] = field(default_factory=dict)
     left_out: dict[Place, str] = field(default_factory=dict)
+    # how whole the sources are, in words
     doubts: list[str] = field(default_factory=list)
+    # readings, 'step.reading', that the radio does not have
     lacks: frozenset[str] = frozenset()
     sources: list[str] = field(default_factory=list)
     simulated: bool = False
+    # everything that was heard meanwhile; nothing where the evidence comes from files
     air: Ear = field(default_factory=Ear)
 
     @property

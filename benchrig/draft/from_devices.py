@@ -44,14 +44,16 @@ MOST_LOSSES = 10
 
 @dataclass(frozen=True)
 class Collecting:
-    """How often to connect to each unit (`repeat`), how long to listen to each characteristic that sends (`listen`,
-    seconds), whether every device that answers the selection is a unit (`each`), which are at least `units`, and the
-    names of attributes that nothing is asked of (`skip`)."""
+    """How evidence is collected."""
 
+    # connections to each unit
     repeat: int = 2
+    # seconds for each characteristic that sends
     listen: float = 5.0
+    # every device that answers the selection is a unit, and so many there are at least
     each: bool = False
     units: int = 1
+    # names of attributes that nothing is asked of
     skip: tuple[str, ...] = ()
 
 

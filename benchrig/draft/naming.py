@@ -14,11 +14,9 @@ from benchrig.radio.table import Characteristic, Descriptor, Service, Table
 from benchrig.steps.attribute import AttributeSpec, Names, Uuid
 from benchrig.values import catalogue
 from benchrig.values.base import Format
-from benchrig.values.catalogue import long_uuid
 from benchrig.values.format import FormatSpec
 from benchrig.values.presentation import PRESENTATION_FORMAT
 
-USER_DESCRIPTION = long_uuid(0x2901)
 _DESCRIPTION = re.compile(r"[A-Za-z][A-Za-z0-9 _-]{0,38}[A-Za-z0-9]")
 
 

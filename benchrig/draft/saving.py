@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import os
 import tempfile
 from pathlib import Path
 
 from benchrig.desk.target import writable
-from benchrig.errors import InternalError, PlanError, StationError
+from benchrig.errors import InternalError, PlanError
+from benchrig.files import write_whole
 from benchrig.plan.loader import load_plan
 from benchrig.plan.model import Plan
 
@@ -15,26 +15,18 @@ from benchrig.plan.model import Plan
 def save(text: str, path: Path, *, force: bool) -> Plan:
     """Write the plan once it has been read back, as it was read. InternalError when it is no plan, StationError when
     the file cannot be written."""
-    try:
-        with tempfile.TemporaryDirectory(prefix=".draft-", dir=path.absolute().parent) as folder:
-            new = Path(folder) / path.name
-            plan = _read_back(text, new)
-            writable(path, force=force)
-            os.replace(new, path)
-            return plan
-    except OSError as error:
-        raise StationError(f"'{path}' cannot be written: {error.strerror or error}") from error
+    plan = read_back(text)
+    writable(path, force=force)
+    write_whole(path, text.encode(), advice="write it elsewhere")
+    return plan
 
 
 def read_back(text: str) -> Plan:
     """The plan that the text is. InternalError when it is none."""
     with tempfile.TemporaryDirectory() as folder:
-        return _read_back(text, Path(folder) / "plan.yaml")
-
-
-def _read_back(text: str, path: Path) -> Plan:
-    path.write_text(text, encoding="utf-8")
-    try:
-        return load_plan(path)
-    except PlanError as error:
-        raise InternalError(f"the draft is no plan: {error}") from error
+        path = Path(folder) / "plan.yaml"
+        path.write_text(text, encoding="utf-8")
+        try:
+            return load_plan(path)
+        except PlanError as error:
+            raise InternalError(f"the draft is no plan: {error}") from error

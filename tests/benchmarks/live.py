@@ -20,7 +20,8 @@ from benchrig.cli.live import REDRAW, Screen
 from benchrig.cli.scan_view import ScanView
 from benchrig.cli.watch_view import WatchView
 from benchrig.desk.airlist import AirList
-from benchrig.desk.desk import Desk, DeskOptions, run_desk
+from benchrig.desk.desk import Desk, DeskOptions
+from benchrig.desk.running import run_desk
 from benchrig.desk.series import Arrival
 from benchrig.desk.watch_file import WatchFile
 from benchrig.desk.watching import Watch

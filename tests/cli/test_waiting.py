@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from benchrig.desk.desk import Desk, DeskOptions, run_desk
+from benchrig.desk.desk import Desk, DeskOptions
 from benchrig.desk.inspecting import inspect
+from benchrig.desk.running import run_desk
 from benchrig.radio.scan import Selection
 from benchrig.radio.specify import RadioChoice
 from tests.cli.calling import call

@@ -8,9 +8,10 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, TypeVar
 
-from benchrig.desk.desk import Desk, DeskOptions, run_desk
+from benchrig.desk.desk import Desk, DeskOptions
 from benchrig.desk.inspecting import inspect
 from benchrig.desk.inspection import Inspection
+from benchrig.desk.running import run_desk
 from benchrig.radio.scan import Selection
 from benchrig.radio.specify import RadioChoice
 from benchrig.radio.virtual.device_spec import Simulated

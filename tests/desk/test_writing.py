@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from benchrig.desk.desk import Desk
-from benchrig.desk.writing import Order, Sending, Written, prepare, send, value_of, write
+from benchrig.desk.writing import Order, Sending, Written, prepare, send, value_of
 from benchrig.errors import AttError, AttributeMissing, UnfitValue, UsageError
 from benchrig.steps.attribute import AttributeSpec, Names
 from benchrig.steps.payload import encode
@@ -44,7 +44,7 @@ def names(**form: Any) -> Names:
 def written(order: Order, device: str, **form: Any) -> Written:
     async def work(desk: Desk) -> Written:
         _, link = await desk.reach()
-        return await write(desk, link, order)
+        return await send(desk, link, await prepare(desk, link, order), Sending())
 
     return at_desk(work, device, names=names(**form))
 

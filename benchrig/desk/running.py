@@ -1,0 +1,78 @@
+"""Opens a desk and runs work at it, in an event loop of its own."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections.abc import AsyncIterator, Callable, Coroutine
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from benchrig.desk.desk import Desk, DeskOptions, in_silence
+from benchrig.errors import OperatorError
+from benchrig.radio.specify import loop_factory, radio_opener
+from benchrig.run.loop import attended_loop, in_loop
+
+if TYPE_CHECKING:
+    from benchrig.radio.radio import Radio
+
+T = TypeVar("T")
+
+
+@contextlib.asynccontextmanager
+async def open_desk(
+    options: DeskOptions, tell: Callable[[str], None], doing: Callable[[str], None] = in_silence
+) -> AsyncIterator[Desk]:
+    """Open the radio; whatever is connected is disconnected at the end. PlanError for bad device files, StationError."""
+    radio = await radio_opener(options.choice, seed=options.seed, capture=options.capture)()
+    try:
+        for sentence in [*_ports(radio), *await radio.prepare(options.selection, options.within)]:
+            tell(sentence)
+        yield Desk(radio, options, tell, doing)
+        if (late := await radio.aftermath()) is not None:
+            tell(late.message)
+        for sentence in radio.remarks():
+            tell(sentence)
+    finally:
+        await radio.close()
+
+
+def _ports(radio: Radio) -> list[str]:
+    """Where a firmware connects, for who starts it by hand."""
+    return [f"{name}: {fact}" for name, fact in radio.facts.items() if name.startswith("port ")]
+
+
+def run_desk(
+    options: DeskOptions,
+    work: Callable[[Desk], Coroutine[Any, Any, T]],
+    tell: Callable[[str], None],
+    doing: Callable[[str], None] = in_silence,
+) -> T:
+    """Run the work at a desk, in an event loop of its own. The first signal cancels the work: one that lets it pass
+    ends the command as interrupted (OperatorError); one for which that is the ordinary end (a live view) returns.
+    Whatever happens, the device is disconnected."""
+    factory = loop_factory(options.choice, real_time=options.real_time)
+    return in_loop(_attended(open_desk(options, tell, doing), work), factory)
+
+
+async def _attended(
+    opening: contextlib.AbstractAsyncContextManager[Desk], work: Callable[[Desk], Coroutine[Any, Any, T]]
+) -> T:
+    async def whole() -> T:
+        async with opening as desk:
+            return await work(desk)
+
+    task = asyncio.ensure_future(whole())
+    interrupted = False
+
+    def interrupt() -> None:
+        # once: what follows is the clean-up, which is bounded
+        nonlocal interrupted
+        if not interrupted:
+            interrupted = True
+            task.cancel()
+
+    with attended_loop(interrupt):
+        try:
+            return await task
+        except asyncio.CancelledError:
+            raise OperatorError("interrupted") from None
