@@ -12,7 +12,7 @@ from typing import get_args
 import msgspec
 import pytest
 
-from benchrig.cli import common
+from benchrig.cli import groups
 from benchrig.cli.operator import Unattended
 from benchrig.desk.findings import families
 from benchrig.errors import Cause
@@ -142,7 +142,7 @@ def test_the_numbers_of_an_air(name):
 
 
 def test_the_names_of_airs():
-    assert [words(row["name"])[0] for row in SECTIONS["Air"].table("name")] == [*AIRS] == [*common.AIRS]
+    assert [words(row["name"])[0] for row in SECTIONS["Air"].table("name")] == [*AIRS] == [*groups.AIRS]
 
 
 def test_the_keys_of_use():

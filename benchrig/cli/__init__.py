@@ -14,13 +14,14 @@ import click
 
 from benchrig import __version__, signals
 from benchrig.cli.check import check
-from benchrig.cli.common import echo, print_error, whatever_the_output_does
 from benchrig.cli.completion import completion
 from benchrig.cli.decode import decode
 from benchrig.cli.devices import devices
 from benchrig.cli.draft import draft
 from benchrig.cli.encode import encode
+from benchrig.cli.failing import print_error
 from benchrig.cli.inspect import inspect
+from benchrig.cli.out import echo, whatever_the_output_does
 from benchrig.cli.read import read
 from benchrig.cli.ready import ready
 from benchrig.cli.run import run

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from benchrig.cli.common import echo, errors_for_people, whatever_the_output_does
+from benchrig.cli.failing import errors_for_people
+from benchrig.cli.out import echo, whatever_the_output_does
 
 if TYPE_CHECKING:
     from benchrig.plan.model import Plan

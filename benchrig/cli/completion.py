@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from benchrig.cli.common import echo
+from benchrig.cli.out import echo, whatever_the_output_does
 
 # Inside a quote that is open a word stands as it is.
 _QUOTE = """if [[ ${COMP_WORDS[COMP_CWORD]} == [\\'\\"]* ]]; then
@@ -24,8 +24,6 @@ def completion(shell: str) -> None:
       eval "$(benchrig completion bash)"
     """
     from click.shell_completion import get_completion_class
-
-    from benchrig.cli.common import whatever_the_output_does
 
     kind = get_completion_class(shell)
     assert kind is not None

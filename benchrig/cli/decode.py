@@ -9,14 +9,12 @@ from typing import TYPE_CHECKING
 
 import click
 
-from benchrig.cli.common import console, echo, whatever_the_output_does
-from benchrig.cli.desk import print_json
+from benchrig.cli.out import console, echo, print_json, whatever_the_output_does
 from benchrig.cli.secret import brought
-from benchrig.cli.typed import bytes_of, typed_bytes, value_options
+from benchrig.cli.typed import Reading, bytes_of, typed_bytes, value_options
 
 if TYPE_CHECKING:
     from benchrig.desk.decoding import Decoded
-    from benchrig.values.format import Format
 
 # The longest file that is taken for one value, or one payload.
 LONGEST_FILE = 65536
@@ -43,16 +41,8 @@ _WAYS = "--as, --attribute, --presentation, --advertising or --address"
     help="The bytes of a file; - for standard input with hex text, one value a line.",
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON document, and one a line with --file -.")
-def decode(
-    octets: tuple[str, ...],
-    form: Format | None,
-    presentation: bytes | None,
-    advertising: bool,
-    address: str | None,
-    irks: tuple[str, ...],
-    file: Path | None,
-    as_json: bool,
-) -> None:
+def decode(octets: tuple[str, ...], reading: Reading, advertising: bool, address: str | None, irks: tuple[str, ...],
+           file: Path | None, as_json: bool) -> None:  # fmt: skip
     """Show which bytes are what, with values and units, and what is wrong with them; no radio is needed. The bytes
     stand in the order in which they come over the air.
 
@@ -68,25 +58,23 @@ def decode(
       benchrig decode 6608 --presentation 0EFE2F27010000     a value that it describes
       benchrig decode --address 70:81:94:0D:FB:AA --irk ec0234a357c8ad05341010a60a397d9b
     """  # fmt: skip
-    _check_ways(form, presentation, advertising, address, irks)
+    _check_ways(reading, advertising, address, irks)
     if address is not None:
         _check_no_bytes(octets, file)
         code = _show_address(address, irks, as_json=as_json)
-    elif presentation is not None and not octets and file is None:
+    elif reading.presentation is not None and not octets and file is None:
         from benchrig.desk.decoding import decode_presentation
 
-        code = _show(decode_presentation(presentation), as_json=as_json)
+        code = _show(decode_presentation(reading.presentation), as_json=as_json)
     else:
-        code = _decode(_reader(form, presentation), octets, file, as_json=as_json)
+        code = _decode(_reader(reading), octets, file, as_json=as_json)
     sys.exit(code)
 
 
-def _check_ways(
-    form: Format | None, presentation: bytes | None, advertising: bool, address: str | None, irks: tuple[str, ...]
-) -> None:
+def _check_ways(reading: Reading, advertising: bool, address: str | None, irks: tuple[str, ...]) -> None:
     from benchrig.errors import UsageError
 
-    ways = (form is not None or presentation is not None) + advertising + (address is not None)
+    ways = (reading != Reading(None, None)) + advertising + (address is not None)
     if ways != 1:
         wrong = "what the bytes are is not said" if not ways else "the bytes cannot be several things at once"
         raise UsageError(wrong, advice=f"give one of {_WAYS}")
@@ -101,11 +89,12 @@ def _check_no_bytes(octets: tuple[str, ...], file: Path | None) -> None:
         raise UsageError("--address stands instead of bytes", advice="leave one of the two out")
 
 
-def _reader(form: Format | None, presentation: bytes | None) -> Callable[[bytes], Decoded]:
+def _reader(reading: Reading) -> Callable[[bytes], Decoded]:
     """What reads the bytes; without a format they are advertising. MalformedValue for a bad presentation format."""
     from benchrig.desk.decoding import decode_payload, decode_value
     from benchrig.values import catalogue
 
+    form, presentation = reading.form, reading.presentation
     presented = form if presentation is None else catalogue.format_from_presentation(presentation)
     return decode_payload if presented is None else lambda data: decode_value(presented, data)
 

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Callable, Coroutine, Iterable, Mapping
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from benchrig.cli.common import RADIO_HELP, air_option, echo, errors_for_people, json_line
-from benchrig.cli.ports import port_options
-from benchrig.cli.types import Decibels, Time, Whole
+from benchrig.cli.groups import Command, Decorator, RadioWords, grouped, path_option, radio_options, seed_option
+from benchrig.cli.out import tell
+from benchrig.cli.types import Decibels, Time
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk, DeskOptions
@@ -21,72 +19,46 @@ if TYPE_CHECKING:
     from benchrig.values.format import Format
 
 T = TypeVar("T")
-Command = TypeVar("Command", bound=Callable[..., Any])
 
 _NAMELESS = "name it by its UUID or handle ('handle 0x0012'), or bring the names of a plan with --plan PLAN"
 
 
-def complete_attribute(context: click.Context, _: click.Parameter, incomplete: str) -> list[str]:
-    """Names of attributes for the shell: those of the plan on the command line, else the assigned ones."""
-    from benchrig.errors import BenchrigError
-    from benchrig.values import catalogue
-
-    plan = context.params.get("plan")
-    try:
-        known = [*plan_names(Path(plan)).aliases] if plan else []
-    except BenchrigError:  # a plan that is being written
-        known = []
-    known = known or [*catalogue.names("characteristic")]
-    return [name for name in known if name.startswith(incomplete)]
-
-
-_OPTIONS = (
-    click.option("--radio", metavar="RADIO", default="host", envvar="BENCHRIG_RADIO", show_envvar=True, help=RADIO_HELP),
-    click.option("-d", "--device", metavar="DEVICE", help="Name (with * and ?) or address; may be left out when one device is heard."),
-    click.option("--service", "services", multiple=True, metavar="SERVICE", help="The device advertises this service (name or UUID)."),
-    click.option("--manufacturer", metavar="HEX", help="The device advertises data of this company identifier."),
-    click.option("--rssi-min", metavar="DBM", type=Decibels("dBm"), help="The device is received at least this strong."),
-    click.option("--nearest", metavar="DB", type=Decibels("dB"), help="Of several take the one that leads by so many dB."),
-    click.option("-p", "--plan", metavar="PLAN", type=click.Path(path_type=Path), help="Names of attributes, and the device, come from this plan; it needs no steps."),
-    click.option("--within", metavar="TIME", type=Time(), default="15 s", show_default=True, help="Time to find the device and connect."),
-    click.option("--seed", type=Whole(0), default=0, metavar="N", help="Seed of everything random on a virtual radio."),
-    air_option(),
-    click.option("--real-time", is_flag=True, help="Let a virtual radio take the time a real one would."),
-    click.option("--capture", type=click.Path(path_type=Path), metavar="FILE", help="Capture the HCI traffic of a virtual or hci radio (btsnoop)."),
-)  # fmt: skip
+def _device_options(*more: Decorator) -> Callable[[Command], Command]:
+    """Radio and device; the command gets them as `desk`, a DeskOptions."""
+    named = grouped(
+        click.option("-d", "--device", metavar="DEVICE", help="Name (with * and ?) or address; may be left out when one device is heard."),
+        click.option("--service", "services", multiple=True, metavar="SERVICE", help="The device advertises this service (name or UUID)."),
+        click.option("--manufacturer", metavar="HEX", help="The device advertises data of this company identifier."),
+        click.option("--rssi-min", metavar="DBM", type=Decibels("dBm"), help="The device is received at least this strong."),
+        click.option("--nearest", metavar="DB", type=Decibels("dB"), help="Of several take the one that leads by so many dB."),
+        path_option("-p", "--plan", metavar="PLAN", help="Names of attributes, and the device, come from this plan; it needs no steps."),
+        click.option("--within", metavar="TIME", type=Time(), default="15 s", show_default=True, help="Time to find the device and connect."),
+        seed_option(),
+        click.option("--real-time", is_flag=True, help="Let a virtual radio take the time a real one would."),
+        path_option("--capture", help="Capture the HCI traffic of a virtual or hci radio (btsnoop)."),
+        *more,
+        to="desk",
+        make=_options,
+        takes=("radio",),
+    )  # fmt: skip
+    radio = radio_options(default="host", envvar="BENCHRIG_RADIO", show_envvar=True)
+    return lambda command: radio(named(command))
 
 
-_FRESH = click.option("--fresh", is_flag=True, help="Let the system forget the device first, a pairing with it too: its table is read anew.")  # fmt: skip
-
-
-def device_options(command: Command, *, connects: bool = True) -> Command:
-    """Add the options that name radio and device; the command gets them as `desk`, a DeskOptions. --fresh is for those
-    that connect."""
-
-    @functools.wraps(command)
-    def with_desk(**arguments: Any) -> Any:
-        names = ("radio", "ports", "starts", "device", "services", "manufacturer", "rssi_min", "nearest", "plan", "within", "seed",
-                 "air", "real_time", "capture")  # fmt: skip
-        given = {name: arguments.pop(name) for name in names}
-        fresh = bool(connects and arguments.pop("fresh"))
-        with errors_for_people():
-            return command(desk=replace(_options(**given), fresh=fresh), **arguments)
-
-    decorated: Any = _FRESH(with_desk) if connects else with_desk
-    for option in reversed(_OPTIONS[1:]):
-        decorated = option(decorated)
-    return _OPTIONS[0](port_options(decorated))  # type: ignore[no-any-return]
-
-
-def _options(*, radio: str, ports: tuple[str, ...], starts: tuple[str, ...], plan: Path | None, within: float, seed: int, air: str | None, real_time: bool, capture: Path | None,
-             **which: Any) -> DeskOptions:  # fmt: skip
+def _options(
+    *, radio: RadioWords, plan: Path | None, within: float, seed: int, real_time: bool, capture: Path | None,
+    fresh: bool = False, **which: Any,
+) -> DeskOptions:  # fmt: skip
     from benchrig.desk.desk import DeskOptions
-    from benchrig.radio.specify import RadioChoice
 
-    choice = RadioChoice.parse(radio, ports, starts, air)
-    names = plan_names(plan)
-    selection = _selection(plan, names, **which)
-    return DeskOptions(choice, selection, names, within, seed, capture, real_time)
+    choice, names = radio.choice(), plan_names(plan)
+    return DeskOptions(choice, _selection(plan, names, **which), names, within, seed, capture, real_time, fresh)
+
+
+device_options = _device_options(
+    click.option("--fresh", is_flag=True, help="Let the system forget the device first, a pairing with it too: its table is read anew."),
+)  # fmt: skip
+listening_options = _device_options()
 
 
 def caution_at_hand() -> str:
@@ -168,20 +140,6 @@ def at_desk(desk: DeskOptions, work: Callable[[Desk], Coroutine[Any, Any, T]]) -
         return run_desk(desk, work, tell, doing)
 
 
-def tell(sentence: str) -> None:
-    """Something beside the results."""
-    from benchrig.text.escape import plain
-
-    echo(plain(sentence, 1000), err=True)
-
-
-def print_json(data: Any) -> None:
-    """One JSON document, or one line of a stream of them; structures of msgspec too."""
-    import msgspec
-
-    echo(json_line(msgspec.to_builtins(data)))
-
-
 # The options that say how a value reads, as benchrig.desk.typed_format knows them; --help must not load that.
 FORMAT_OPTIONS = {
     "--as": ("FORMAT", "How the value reads: uint8, sint16, utf8, hex, … or the name of an adopted characteristic or descriptor."),
@@ -196,28 +154,6 @@ FORMAT_OPTIONS = {
 }  # fmt: skip
 
 
-def format_options(command: Command) -> Command:
-    """Add the options that say how a value reads; the command gets its Format, or None, as `form`."""
-
-    @functools.wraps(command)
-    def with_format(**arguments: Any) -> Any:
-        given = {option: arguments.pop(_argument(option)) for option in FORMAT_OPTIONS}
-        with errors_for_people():
-            form = format_given({option: text for option, text in given.items() if text is not None})
-            return command(form=form, **arguments)
-
-    decorated: Any = with_format
-    for option, (metavar, said) in reversed(FORMAT_OPTIONS.items()):
-        choices = click.Choice(metavar.split("|")) if "|" in metavar else None
-        shown = None if choices else metavar
-        decorated = click.option(option, _argument(option), type=choices, metavar=shown, help=said)(decorated)
-    return decorated  # type: ignore[no-any-return]
-
-
-def _argument(option: str) -> str:
-    return f"format_{option.strip('-').replace('-', '_')}"
-
-
 def format_given(options: Mapping[str, str]) -> Format | None:
     """The format that these options make; None without any. UsageError when they make none."""
     from benchrig.desk.typed_format import typed_format
@@ -227,3 +163,23 @@ def format_given(options: Mapping[str, str]) -> Format | None:
     with misfit_is_usage():
         spec = typed_format(options)
         return build_format(spec) if spec else None
+
+
+def _argument(option: str) -> str:
+    return f"format_{option.strip('-').replace('-', '_')}"
+
+
+def _format(**given: str | None) -> Format | None:
+    words = {option: given[_argument(option)] for option in FORMAT_OPTIONS}
+    return format_given({option: text for option, text in words.items() if text is not None})
+
+
+def _format_option(option: str, metavar: str, said: str) -> Decorator:
+    choices = click.Choice(metavar.split("|")) if "|" in metavar else None
+    return click.option(option, _argument(option), type=choices, metavar=None if choices else metavar, help=said)
+
+
+# The command gets its Format, or None, as `form`.
+format_options = grouped(
+    *(_format_option(option, *each) for option, each in FORMAT_OPTIONS.items()), to="form", make=_format
+)

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from benchrig.cli.common import console, errors_for_people, whatever_the_output_does
+from benchrig.cli.failing import errors_for_people
+from benchrig.cli.out import console, whatever_the_output_does
 
 if TYPE_CHECKING:
     from rich.tree import Tree

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from benchrig.cli.common import echo
-from benchrig.cli.desk import at_desk, complete_attribute, device_options, known_names, print_json, tell
+from benchrig.cli.completing import complete_attribute
+from benchrig.cli.desk import at_desk, device_options, known_names
+from benchrig.cli.out import echo, print_json, tell, whatever_the_output_does
 from benchrig.cli.types import Time, Whole
 
 if TYPE_CHECKING:
@@ -119,7 +120,6 @@ def draft(
       benchrig draft -o freezer.yaml -d 'Freezer-*' --each --repeat 3
       benchrig draft -o freezer.yaml --from golden1.json --from golden2.json
     """
-    from benchrig.cli.common import whatever_the_output_does
     from benchrig.desk.target import writable
     from benchrig.draft.compose import compose
     from benchrig.draft.saving import read_back, save

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from benchrig.cli.common import echo
-from benchrig.cli.desk import print_json, tell
-from benchrig.cli.typed import TakesNegative, as_typed, value_options
+from benchrig.cli.groups import path_option
+from benchrig.cli.out import echo, print_json, tell, whatever_the_output_does
+from benchrig.cli.typed import Reading, TakesNegative, as_typed, value_options
 
 if TYPE_CHECKING:
     from benchrig.values.format import Format
@@ -18,17 +18,10 @@ if TYPE_CHECKING:
 @click.command(cls=TakesNegative, short_help="Give the bytes of a value.")
 @click.argument("words", nargs=-1, required=True, metavar="VALUE…", callback=as_typed)
 @value_options
-@click.option("--out", metavar="FILE", type=click.Path(path_type=Path), help="Write the bytes into this file.")
+@path_option("--out", help="Write the bytes into this file.")
 @click.option("--force", is_flag=True, help="With --out: write over a file that is there.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document.")
-def encode(
-    words: tuple[str, ...],
-    form: Format | None,
-    presentation: bytes | None,
-    out: Path | None,
-    force: bool,
-    as_json: bool,
-) -> None:
+def encode(words: tuple[str, ...], reading: Reading, out: Path | None, force: bool, as_json: bool) -> None:
     """Print the bytes of VALUE as hex text; no radio is needed. The value is what a plan would write: a number with its
     unit, true, a word, text, or FIELD=VALUE words for a structure.
 
@@ -39,14 +32,13 @@ def encode(
       benchrig encode heart_rate='80 bpm' contact=contact --as "heart rate measurement"
       benchrig encode '21.5 °C' --presentation 0EFE2F27010000
     """  # fmt: skip
-    from benchrig.cli.common import whatever_the_output_does
     from benchrig.desk.decoding import decode_value
     from benchrig.desk.target import writable
     from benchrig.text.escape import hex_text
 
     if out is not None:
         writable(out, force=force)
-    chosen = _format(form, presentation)
+    chosen = _format(reading)
     data = _bytes(chosen, words)
     if out is not None:
         _save(out, data)
@@ -57,16 +49,16 @@ def encode(
             echo(hex_text(data.hex().upper(), len(data)))
 
 
-def _format(form: Format | None, presentation: bytes | None) -> Format:
+def _format(reading: Reading) -> Format:
     from benchrig.errors import MalformedValue, UsageError
     from benchrig.values import catalogue
 
-    if form is not None:
-        return form
-    if presentation is None:
+    if reading.form is not None:
+        return reading.form
+    if reading.presentation is None:
         raise UsageError("how the value reads is not said", advice="give --as, --attribute or --presentation")
     try:
-        return catalogue.format_from_presentation(presentation)
+        return catalogue.format_from_presentation(reading.presentation)
     except MalformedValue as error:
         raise UsageError(error.message) from error
 

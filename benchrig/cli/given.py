@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from benchrig.cli.common import echo
+from benchrig.cli.out import echo
 from benchrig.errors import UsageError
 
 if TYPE_CHECKING:
@@ -24,6 +24,16 @@ def parse_given(pairs: Iterable[str]) -> dict[str, str]:
             raise UsageError(f"'{name}' is set twice")
         given[name] = value
     return given
+
+
+def values_for(path: Path, of_station: Mapping[str, str], typed: Iterable[str]) -> dict[str, str]:
+    """The values of `name=value` words, and those of the station that this plan asks for: a station serves many."""
+    from benchrig.cli.secret import with_secrets
+    from benchrig.plan.loader import load_plan
+
+    asked = load_plan(path).given if of_station else {}
+    theirs = {name: value for name, value in of_station.items() if name in asked}
+    return theirs | with_secrets(path, parse_given(typed))
 
 
 def load_with_given(path: Path, given: Mapping[str, str], *, ask: bool, within: float) -> Plan:

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from benchrig.cli.common import echo, is_ascii_due
-from benchrig.cli.desk import at_desk, complete_attribute, device_options, known_names, tell
+from benchrig.cli.completing import complete_attribute
+from benchrig.cli.desk import at_desk, device_options, known_names
+from benchrig.cli.out import console, echo, is_ascii_due, tell, whatever_the_output_does
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk, DeskOptions
@@ -61,7 +62,6 @@ def inspect(form: str, as_json: bool, save: Path | None, force: bool, against: P
       benchrig inspect -d 'VFL-*' --save golden.json
       benchrig inspect -d 'VFL-*' --against golden.json --strict
     """
-    from benchrig.cli.common import whatever_the_output_does
     from benchrig.desk.comparing import compare
     from benchrig.desk.findings import findings
     from benchrig.desk.inspection_file import Document, check_target, load_document, save_document
@@ -100,7 +100,6 @@ async def _look(desk: Desk, skip: tuple[str, ...]) -> Inspection:
 
 def _show(document: Document, form: str) -> None:
     if form == "text":
-        from benchrig.cli.common import console
         from benchrig.cli.inspection_text import render
 
         render(document.inspection, document.findings, console(), document.comparison)

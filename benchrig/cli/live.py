@@ -16,6 +16,9 @@ import signal
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any, Protocol, TypeAlias
 
+from benchrig.cli import out
+from benchrig.cli.out import console
+
 if TYPE_CHECKING:
     from prompt_toolkit.input import Input
     from prompt_toolkit.key_binding import KeyPress
@@ -46,9 +49,8 @@ class View(Protocol):
 
 def is_possible() -> bool:
     """Whether a person sits at a terminal that can show a live view."""
-    from benchrig.cli.common import attended, console
 
-    return attended() and os.environ.get("TERM") != "dumb" and not console().legacy_windows
+    return out.attended() and os.environ.get("TERM") != "dumb" and not console().legacy_windows
 
 
 async def show(view: View) -> None:
@@ -134,7 +136,6 @@ class Screen:
 
 @contextlib.contextmanager
 def _drawn_on(output: Output) -> Iterator[Screen]:
-    from benchrig.cli.common import console
 
     facts = console()
     colours = facts.color_system is not None and not facts.no_color

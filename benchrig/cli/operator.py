@@ -6,7 +6,7 @@ import asyncio
 from collections.abc import Callable, Coroutine
 from typing import TYPE_CHECKING, Any
 
-from benchrig.cli.common import echo
+from benchrig.cli.out import echo
 from benchrig.cli.wrapping import wrapped
 from benchrig.errors import OperatorError
 

@@ -21,7 +21,7 @@ from prompt_toolkit.keys import Keys
 from prompt_toolkit.patch_stdout import StdoutProxy
 
 from benchrig.cli.asking import Question, acknowledged
-from benchrig.cli.common import echo
+from benchrig.cli.out import echo
 from benchrig.cli.wrapping import wrapped
 from benchrig.desk.prompt.completing import proposals
 from benchrig.desk.prompt.history import LineHistory, history_file

@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from benchrig.cli.common import echo
-from benchrig.cli.desk import at_desk, complete_attribute, device_options, format_options, known_names, print_json, tell
+from benchrig.cli.completing import complete_attribute
+from benchrig.cli.desk import at_desk, device_options, format_options, known_names
+from benchrig.cli.failing import code_of
+from benchrig.cli.out import echo, print_json, tell, whatever_the_output_does
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk, DeskOptions
@@ -31,7 +33,6 @@ def read(attributes: tuple[str, ...], form: Format | None, as_json: bool, desk: 
       benchrig read "battery level" temperature -d 'VFL-*'
       benchrig read 6b1d0007-9a53-4c86-8a3e-2f0f6c1d7e40 --as uint16 --unit mV
     """
-    from benchrig.cli.common import code_of, whatever_the_output_does
 
     known_names(desk, attributes)
     results: list[dict[str, Any]] = []

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from benchrig.cli.common import RADIO_HELP, air_option, errors_for_people
-from benchrig.cli.desk import print_json
-from benchrig.cli.ports import port_options
-from benchrig.cli.types import Time, Whole
+from benchrig.cli.failing import errors_for_people
+from benchrig.cli.groups import RADIO_HELP, RadioWords, radio_options, seed_option
+from benchrig.cli.out import console, print_json, whatever_the_output_does
+from benchrig.cli.types import Time
 
 if TYPE_CHECKING:
     from benchrig.desk.readiness import Attached, Check, Heard, Station
@@ -20,24 +20,17 @@ NOT_READY = 7
 
 
 @click.command(short_help="See whether this station can test.")
-@click.option("--radio", metavar="RADIO", envvar="BENCHRIG_RADIO", show_envvar=True,
-              help=f"{RADIO_HELP} Default: every adapter of the operating system, and what else is attached.")  # fmt: skip
-@port_options
+@radio_options(
+    help=f"{RADIO_HELP} Default: every adapter of the operating system, and what else is attached.",
+    envvar="BENCHRIG_RADIO",
+    show_envvar=True,
+)
 @click.option(
     "--listen", metavar="TIME", type=Time(), default="3 s", show_default=True, help="How long to listen for any device."
 )
-@click.option("--seed", type=Whole(0), default=0, metavar="N", help="Seed of everything random on a virtual radio.")
-@air_option()
+@seed_option()
 @click.option("--json", "as_json", is_flag=True, help="One JSON document.")
-def ready(
-    radio: str | None,
-    ports: tuple[str, ...],
-    starts: tuple[str, ...],
-    listen: float,
-    seed: int,
-    air: str | None,
-    as_json: bool,
-) -> None:
+def ready(radio: RadioWords, listen: float, seed: int, as_json: bool) -> None:
     """Look at the radios of this station step by step, and say what to do about each 'no': what is there, switched on,
     permitted and free, and whether any device is heard. Nothing is connected, nothing is changed; a controller of its
     own is reset.
@@ -49,13 +42,10 @@ def ready(
       benchrig ready
       benchrig ready --radio hci:serial:/dev/ttyUSB0,1000000 --json
     """  # fmt: skip
-    from benchrig.cli.common import whatever_the_output_does
     from benchrig.desk.readiness import Station, versions
-    from benchrig.radio.specify import RadioChoice
 
     with errors_for_people():
-        named = radio is not None or ports or starts or air
-        choice = RadioChoice.parse(radio or "host", ports, starts, air) if named else None
+        choice = radio.choice() if radio.are_given else None
         # what is looked at does not depend on who reads it
         if as_json:
             station = Station()
@@ -63,7 +53,6 @@ def ready(
             with whatever_the_output_does(verdict=True):
                 print_json(_document(station, versions()))
         else:
-            from benchrig.cli.common import console
             from benchrig.cli.readiness_text import ReadinessPage
 
             page = ReadinessPage(console())
@@ -91,7 +80,6 @@ def _look(choice: RadioChoice | None, station: Station, listen: float, seed: int
 
 
 def _shown_on(page: Any) -> Heard:
-    from benchrig.cli.common import whatever_the_output_does
     from benchrig.desk.readiness import Check
 
     def heard(word: Check | Attached) -> None:

@@ -4,20 +4,24 @@ from __future__ import annotations
 
 import os
 import sys
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from benchrig import signals
-from benchrig.cli.common import RADIO_HELP, air_option, complete_step, echo, errors_for_people
-from benchrig.cli.ports import port_options
+from benchrig.cli import out
+from benchrig.cli.completing import complete_step
+from benchrig.cli.failing import errors_for_people
+from benchrig.cli.groups import RADIO_HELP, RadioWords, grouped, path_option, radio_options, seed_option
+from benchrig.cli.out import console, tell, whatever_the_output_does
 from benchrig.cli.reports import ReportingCommand
-from benchrig.cli.types import Time, Whole
+from benchrig.cli.types import Time
 from benchrig.report.place import make_way
 
 if TYPE_CHECKING:
-    from benchrig.launch import RunOptions
+    from benchrig.launch import Finished, RunOptions
     from benchrig.plan.model import Plan
     from benchrig.report.registry import ReportChoice
 
@@ -25,22 +29,65 @@ if TYPE_CHECKING:
 _VARIABLE = "BENCHRIG_RADIO"
 
 
+@dataclass(frozen=True)
+class Shown:
+    """How the run is shown and attended to."""
+
+    answer_within: float
+    all_readings: bool
+    quiet: bool
+
+
+_radio = radio_options(
+    help=f"{RADIO_HELP}  [default: that of the station file, else host; {_VARIABLE} does not count here, so that no run "
+    "is simulated by what happens to be in the environment]"
+)
+# These reach the run as they are: each is a field of RunOptions.
+_reaching = grouped(
+    click.option(
+        "-d",
+        "--device",
+        default="",
+        metavar="DEVICE",
+        help="Of the devices that the plan selects, the one with this name (with * and ?) or address.",
+    ),
+    click.option(
+        "--acknowledge",
+        "acknowledged",
+        is_flag=True,
+        help="You have read the plan's caution and done what it says.",
+    ),
+    seed_option(),
+    click.option("--real-time", is_flag=True, help="Let a virtual radio take the time a real one would."),
+    path_option(
+        "--capture",
+        help="Capture the HCI traffic of a virtual or hci radio (btsnoop). It holds pairing keys and secret values: "
+        "treat it as secret.",
+    ),
+    to="reaching",
+    make=dict,
+)
+_shown = grouped(
+    click.option(
+        "--answer-within",
+        metavar="TIME",
+        type=Time(),
+        default="10 min",
+        show_default=True,
+        help="End the run when nobody at the terminal acknowledges the caution or gives a missing value in this time.",
+    ),
+    click.option("--all-readings", is_flag=True, help="Show readings without a limit in the table too."),
+    click.option(
+        "-q", "--quiet", is_flag=True, help="Print only the verdict, and what decided it when it is not pass."
+    ),
+    to="shown",
+    make=Shown,
+)
+
+
 @click.command(cls=ReportingCommand, short_help="Run a test plan on a device.")
 @click.argument("plan", type=click.Path(path_type=Path))
-@click.option(
-    "--radio",
-    metavar="RADIO",
-    help=f"{RADIO_HELP}  [default: that of the station file, else host; {_VARIABLE} does not count here, so that no run "
-    "is simulated by what happens to be in the environment]",
-)
-@click.option(
-    "-d",
-    "--device",
-    default="",
-    metavar="DEVICE",
-    help="Of the devices that the plan selects, the one with this name (with * and ?) or address.",
-)
-@port_options
+@_radio
 @click.option(
     "--set",
     "given",
@@ -58,19 +105,6 @@ _VARIABLE = "BENCHRIG_RADIO"
 @click.option(
     "--from", "from_", metavar="STEP", shell_complete=complete_step, help="Run from this step on, with what it needs."
 )
-@click.option("--acknowledge", is_flag=True, help="You have read the plan's caution and done what it says.")
-@click.option(
-    "--station",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="Station file: name, radio, results, what is forbidden.",
-)
-@click.option(
-    "--results",
-    type=click.Path(path_type=Path),
-    metavar="DIR",
-    help="Where each run leaves its folder (default: results).",
-)
 @click.option(
     "--may-lack",
     multiple=True,
@@ -78,48 +112,13 @@ _VARIABLE = "BENCHRIG_RADIO"
     help="Let the run pass without judging this limit where the radio does not tell the reading, for example "
     "scan.interval; may be given several times.",
 )
-@click.option("--seed", type=Whole(0), default=0, metavar="N", help="Seed of everything random on a virtual radio.")
-@air_option()
-@click.option("--real-time", is_flag=True, help="Let a virtual radio take the time a real one would.")
-@click.option(
-    "--capture",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="Capture the HCI traffic of a virtual or hci radio (btsnoop). It holds pairing keys and secret values: treat it "
-    "as secret.",
-)
-@click.option(
-    "--answer-within",
-    metavar="TIME",
-    type=Time(),
-    default="10 min",
-    show_default=True,
-    help="End the run when nobody at the terminal acknowledges the caution or gives a missing value in this time.",
-)
-@click.option("--all-readings", is_flag=True, help="Show readings without a limit in the table too.")
-@click.option("-q", "--quiet", is_flag=True, help="Print only the verdict, and what decided it when it is not pass.")
-def run(
-    plan: Path,
-    radio: str | None,
-    device: str,
-    ports: tuple[str, ...],
-    starts: tuple[str, ...],
-    given: tuple[str, ...],
-    only: tuple[str, ...],
-    from_: str | None,
-    acknowledge: bool,
-    station: Path | None,
-    results: Path | None,
-    may_lack: tuple[str, ...],
-    seed: int,
-    air: str | None,
-    real_time: bool,
-    capture: Path | None,
-    answer_within: float,
-    all_readings: bool,
-    quiet: bool,
-    reports: tuple[ReportChoice, ...],
-) -> None:
+@path_option("--station", help="Station file: name, radio, results, what is forbidden.")
+@path_option("--results", metavar="DIR", help="Where each run leaves its folder (default: results).")
+@_reaching
+@_shown
+def run(plan: Path, radio: RadioWords, given: tuple[str, ...], only: tuple[str, ...], from_: str | None,
+        may_lack: tuple[str, ...], station: Path | None, results: Path | None, reaching: dict[str, Any],
+        shown: Shown, reports: tuple[ReportChoice, ...]) -> None:  # fmt: skip
     """Run PLAN on the unit that it selects, and report.
 
     \b
@@ -127,37 +126,23 @@ def run(
       benchrig run testplans/smoke.yaml --radio virtual:testplans/devices/logger.yaml
     """
     with errors_for_people():
-        make_way(reports, {"the plan": plan, "--station": station, "--capture": capture})
+        make_way(reports, {"the plan": plan, "--station": station, "--capture": reaching["capture"]})
         signals.let_through()
 
-        from benchrig.cli.common import attended
-        from benchrig.cli.given import load_with_given, parse_given
-        from benchrig.cli.secret import with_secrets
+        from benchrig.cli.given import load_with_given, values_for
         from benchrig.launch import RunOptions
-        from benchrig.radio.specify import RadioChoice
         from benchrig.run.choose import choose_steps
         from benchrig.run.station import load_station
 
         bench = load_station(station)
-        choice = RadioChoice.parse(radio or bench.radio or "host", ports, starts, air)
-        values = _allowed_given(plan, bench.given) | with_secrets(plan, parse_given(given))
-        loaded = load_with_given(plan, values, ask=attended(), within=answer_within)
-        options = RunOptions(
-            plan=loaded,
-            nodes=choose_steps(loaded, only, from_),
-            station=bench,
-            radio=choice,
-            results=results or Path(bench.results or "results"),
-            seed=seed,
-            real_time=real_time,
-            capture=capture,
-            acknowledged=acknowledge,
-            reports=reports,
-            device=device,
-            may_lack=_known_limits(loaded, may_lack),
-        )
-        code = _run(options, answer_within, all_readings=all_readings, quiet=quiet)
-        if code == 7 and not (radio or bench.radio):
+        choice = radio.choice(bench.radio or "")
+        values = values_for(plan, bench.given, given)
+        loaded = load_with_given(plan, values, ask=out.attended(), within=shown.answer_within)
+        nodes, folder = choose_steps(loaded, only, from_), results or Path(bench.results or "results")
+        may_go_without = _known_limits(loaded, may_lack)
+        options = RunOptions(loaded, nodes, bench, choice, folder, may_lack=may_go_without, reports=reports, **reaching)
+        code = _run(options, shown)
+        if code == 7 and not (radio.radio or bench.radio):
             _say_what_was_not_asked()
         sys.exit(code)
 
@@ -177,46 +162,39 @@ def _known_limits(plan: Plan, names: tuple[str, ...]) -> frozenset[str]:
 
 def _say_what_was_not_asked() -> None:
     if given := os.environ.get(_VARIABLE):
-        from benchrig.text.escape import plain
-
-        radio = plain(given, 200)
-        echo(f"benchrig: {_VARIABLE} does not count for a run; if you meant it: --radio {radio}", err=True)
+        tell(f"benchrig: {_VARIABLE} does not count for a run; if you meant it: --radio {given}")
 
 
-def _allowed_given(plan: Path, given: dict[str, str]) -> dict[str, str]:
-    """The station's values that this plan asks for: a station serves many plans."""
-    if not given:
-        return {}
-    from benchrig.plan.loader import load_plan
-
-    return {name: value for name, value in given.items() if name in load_plan(plan).given}
-
-
-def _run(options: RunOptions, answer_within: float, *, all_readings: bool, quiet: bool) -> int:
-    from benchrig.cli.common import attended, console, whatever_the_output_does
+def _run(options: RunOptions, shown: Shown) -> int:
+    """Run it, and show what it came to; the exit code."""
     from benchrig.cli.operator import AtTerminal, Unattended
     from benchrig.cli.progress import Progress
     from benchrig.launch import launch
-    from benchrig.report.table import render, render_verdict
-    from benchrig.text.escape import plain
 
-    screen = console()
-    progress = Progress(console(stderr=True)) if attended() and not quiet else None
-    quiet_line = progress.hide if progress else lambda: None
-    operator = AtTerminal(quiet_line, answer_within) if attended() else Unattended()
+    attended = out.attended()
+    progress = Progress(console(stderr=True)) if attended and not shown.quiet else None
+    quiet = progress.hide if progress else lambda: None
+    operator = AtTerminal(quiet, shown.answer_within) if attended else Unattended()
     signals.hold()  # the run's own loop takes them, and its verdict is not to be interrupted
     finished = launch(options, operator, [progress] if progress else [])
     with whatever_the_output_does(verdict=True):
-        if progress:
-            progress.hide()
-        if quiet:
-            render_verdict(finished.record, screen)
-        else:
-            render(finished.record, screen, unjudged=all_readings)
-        screen.print(f"record: {plain(str(finished.folder), 1000)}", soft_wrap=True)
+        quiet()
+        _show(finished, shown)
     for trouble in finished.troubles:
-        echo(f"benchrig: {plain(trouble.message, 1000)}", err=True)
+        tell(f"benchrig: {trouble.message}")
     assert finished.record.ended is not None
     code = finished.record.ended.exit_code
     # a pass whose report is missing must not look like one to the job that reads the report
     return 7 if code == 0 and finished.troubles else code
+
+
+def _show(finished: Finished, shown: Shown) -> None:
+    from benchrig.report.table import render, render_verdict
+    from benchrig.text.escape import plain
+
+    screen = console()
+    if shown.quiet:
+        render_verdict(finished.record, screen)
+    else:
+        render(finished.record, screen, unjudged=shown.all_readings)
+    screen.print(f"record: {plain(str(finished.folder), 1000)}", soft_wrap=True)

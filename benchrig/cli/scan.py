@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import sys
 from dataclasses import replace
-from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from benchrig.cli.desk import at_desk, device_options, tell
+from benchrig.cli.desk import at_desk, listening_options
+from benchrig.cli.out import tell, whatever_the_output_does
 from benchrig.cli.secret import brought
 from benchrig.cli.types import Time
 
@@ -74,7 +74,7 @@ class IdentityKey(click.ParamType[bytes]):
 @click.option(
     "--json", "as_json", is_flag=True, help="One JSON document a device and line (with --reports: a report and line)."
 )
-@partial(device_options, connects=False)
+@listening_options
 def scan(for_: float | None, sort: SortOrder, keys: tuple[bytes, ...], passive: bool, reports: bool, as_json: bool,
          desk: DeskOptions) -> None:  # fmt: skip
     """Listen, and show the devices that answer the options. On a terminal the list is live: the keys are at its foot.
@@ -85,7 +85,6 @@ def scan(for_: float | None, sort: SortOrder, keys: tuple[bytes, ...], passive: 
       benchrig scan
       benchrig scan -d 'VFL-*' --rssi-min -70 --for 10s --json
     """
-    from benchrig.cli.common import whatever_the_output_does
     from benchrig.cli.live import is_possible
     from benchrig.cli.scanning import each_report, live, once, print_devices
     from benchrig.desk.airlist import LIVE_WINDOW, AirList
@@ -112,7 +111,6 @@ def scan(for_: float | None, sort: SortOrder, keys: tuple[bytes, ...], passive: 
 
 
 def _end(air: AirList) -> None:
-    from benchrig.cli.common import whatever_the_output_does
     from benchrig.propose.proposal import counted
 
     if air.fitting():

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from benchrig.cli.columns import Column
+from benchrig.cli.out import console
 
 if TYPE_CHECKING:
     from benchrig.desk.airlist import HeardDevice
@@ -57,7 +58,6 @@ def cells(device: HeardDevice, names: Names, *, ascii_only: bool = False) -> dic
 def printed(devices: Sequence[HeardDevice], names: Names) -> list[str]:
     """The table in the width of the terminal, or for a pipe as wide as it must be."""
     from benchrig.cli.columns import fitting, laid_out, natural
-    from benchrig.cli.common import console
     from benchrig.text.escape import plain
 
     screen = console()

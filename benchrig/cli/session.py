@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from benchrig.cli.common import echo
-from benchrig.cli.desk import at_desk, caution_at_hand, device_options, print_json, tell
+from benchrig.cli import out
+from benchrig.cli.desk import at_desk, caution_at_hand, device_options
+from benchrig.cli.out import echo, print_json, tell, whatever_the_output_does
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk, DeskOptions
@@ -37,9 +38,7 @@ def session(reconnect: bool, acknowledge: bool, as_json: bool, desk: DeskOptions
     """
     from dataclasses import replace
 
-    from benchrig.cli.common import attended
-
-    typed = attended()
+    typed = out.attended()
     caution = caution_at_hand()
     if typed:
         desk = replace(desk, real_time=True)
@@ -53,7 +52,6 @@ def session(reconnect: bool, acknowledge: bool, as_json: bool, desk: DeskOptions
 
 
 def _shower(as_json: bool, *, wrapping: bool) -> Any:
-    from benchrig.cli.common import whatever_the_output_does
     from benchrig.cli.session_text import lines
     from benchrig.cli.wrapping import wrapped
 

@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-import functools
 import re
-from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING
 
 import click
 
-from benchrig.cli.desk import complete_attribute, format_options
+from benchrig.cli.completing import complete_attribute
+from benchrig.cli.desk import format_options
+from benchrig.cli.groups import Command, grouped, path_option
 
 if TYPE_CHECKING:
     from benchrig.steps.attribute import Meaning, Names
     from benchrig.values.format import Format
-
-Command = TypeVar("Command", bound=Callable[..., Any])
 
 _NEGATIVE = re.compile(r"-\.?[0-9].*", re.DOTALL)
 # as tools and source code write bytes: 66 08, 66:08, 66-08, 0x66, 0x08
@@ -64,37 +63,24 @@ def bytes_of(file: Path, most: int, why: str) -> bytes:
     return data
 
 
-def value_options(command: Command) -> Command:
-    """Add the options that say how a value reads; the command gets its format, or None, as `form`, and the octets of a
-    presentation format as `presentation`."""
+@dataclass(frozen=True)
+class Reading:
+    """How a value reads: the format, or the octets of a presentation format descriptor, or neither."""
 
-    @functools.wraps(command)
-    def with_form(
-        *, form: Format | None, attribute: str | None, plan: Path | None, presentation: str | None, **more: Any
-    ) -> Any:
-        _check(form, attribute, plan, presentation)
-        if attribute is not None:
-            form = _of_attribute(attribute, plan)
-        presented = None if presentation is None else typed_bytes(presentation, "--presentation: ")
-        return command(form=form, presentation=presented, **more)
-
-    decorated: Any = with_form
-    for option in (
-        click.option("--presentation", metavar="HEX", help="The value reads as this presentation format descriptor (0x2904) says."),
-        click.option("-p", "--plan", type=click.Path(path_type=Path), metavar="PLAN", help="The plan that knows the attribute."),
-        click.option("--attribute", metavar="NAME", shell_complete=complete_attribute, help="The value is of this attribute, by an assigned name, a UUID or a name of the plan."),
-    ):  # fmt: skip
-        decorated = option(decorated)
-    return format_options(decorated)  # type: ignore[no-any-return]
+    form: Format | None
+    presentation: bytes | None
 
 
-def _check(form: Format | None, attribute: str | None, plan: Path | None, presentation: str | None) -> None:
+def _reading(form: Format | None, attribute: str | None, plan: Path | None, presentation: str | None) -> Reading:
     from benchrig.errors import UsageError
 
     if (form is not None) + (attribute is not None) + (presentation is not None) > 1:
         raise UsageError("--as, --attribute and --presentation each say how a value reads", advice="give one of them")
     if plan is not None and attribute is None:
         raise UsageError("--plan goes with --attribute")
+    if attribute is not None:
+        form = _of_attribute(attribute, plan)
+    return Reading(form, None if presentation is None else typed_bytes(presentation, "--presentation: "))
 
 
 def _of_attribute(name: str, plan: Path | None) -> Format:
@@ -120,3 +106,18 @@ def _range_of(meaning: Meaning, names: Names) -> Format | None:
         return None
     around = names.format_of(uuids[-2])
     return catalogue.valid_range_format(around) if around is not None and around.size else None
+
+
+def value_options(command: Command) -> Command:
+    """How a value reads; the command gets it as `reading`."""
+    return format_options(_value_options(command))
+
+
+_value_options = grouped(
+    click.option("--attribute", metavar="NAME", shell_complete=complete_attribute, help="The value is of this attribute, by an assigned name, a UUID or a name of the plan."),
+    path_option("-p", "--plan", metavar="PLAN", help="The plan that knows the attribute."),
+    click.option("--presentation", metavar="HEX", help="The value reads as this presentation format descriptor (0x2904) says."),
+    to="reading",
+    make=_reading,
+    takes=("form",),
+)  # fmt: skip

@@ -8,6 +8,8 @@ import sys
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
+from benchrig.cli.out import console
+
 if TYPE_CHECKING:
     from rich.status import Status
 
@@ -41,7 +43,6 @@ class _Line:
         if what:
             from rich.text import Text
 
-            from benchrig.cli.common import console
             from benchrig.text.escape import ascii_text, plain
 
             screen = console(stderr=True)

@@ -9,14 +9,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from benchrig.cli.desk import (
-    at_desk,
-    complete_attribute,
-    device_options,
-    format_options,
-    known_names,
-    tell,
-)
+from benchrig.cli.completing import complete_attribute
+from benchrig.cli.desk import at_desk, device_options, format_options, known_names
+from benchrig.cli.out import tell, whatever_the_output_does
 from benchrig.cli.types import Time, Whole
 
 if TYPE_CHECKING:
@@ -55,7 +50,6 @@ def watch(attributes: tuple[str, ...], for_: float | None, count: int | None, re
       benchrig watch temperature -d 'VFL-*'
       benchrig watch "battery level" temperature --for 1h --reconnect --save night.csv
     """
-    from benchrig.cli.common import whatever_the_output_does
     from benchrig.cli.live import is_possible
     from benchrig.cli.watching import keep_watch
     from benchrig.desk.watch_file import check_file

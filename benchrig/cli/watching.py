@@ -8,9 +8,8 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from benchrig.cli.common import console, echo
-from benchrig.cli.desk import print_json, tell
 from benchrig.cli.live import show
+from benchrig.cli.out import console, echo, print_json, tell
 from benchrig.cli.watch_text import event_line, summary
 from benchrig.cli.watch_view import WatchView
 from benchrig.desk.series import Arrival

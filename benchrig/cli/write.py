@@ -8,16 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from benchrig.cli.common import echo
-from benchrig.cli.desk import (
-    at_desk,
-    caution_at_hand,
-    complete_attribute,
-    device_options,
-    format_options,
-    print_json,
-    tell,
-)
+from benchrig.cli import out
+from benchrig.cli.completing import complete_attribute
+from benchrig.cli.desk import at_desk, caution_at_hand, device_options, format_options
+from benchrig.cli.failing import code_of
+from benchrig.cli.out import echo, print_json, tell, whatever_the_output_does
 from benchrig.cli.typed import TakesNegative, as_typed, bytes_of, typed_bytes
 
 if TYPE_CHECKING:
@@ -67,14 +62,13 @@ def write(
       benchrig write "alarm limit" "8 °C" --read-back -p product.yaml
       benchrig write 6b1d0003-9a53-4c86-8a3e-2f0f6c1d7e40 --raw "81 00" --no-response
     """
-    from benchrig.cli.common import attended, code_of, whatever_the_output_does
     from benchrig.desk.writing import Order, Sending
     from benchrig.errors import OperatorError
 
     data = _bytes_given(value, raw, file)
     order = Order(attribute, value, data, form, response=not no_response, read_back=read_back)
     order.check(desk.names)
-    if not acknowledge and not attended():
+    if not acknowledge and not out.attended():
         raise OperatorError(
             "nobody was there to acknowledge the write; nothing was sent",
             advice="do it at a terminal, or with --acknowledge",

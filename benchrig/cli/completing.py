@@ -1,0 +1,36 @@
+"""Words that the shell completes."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+
+def complete_step(context: click.Context, _: click.Parameter, incomplete: str) -> list[str]:
+    """Names of the steps of the plan on the command line, for the shell."""
+    from benchrig.errors import BenchrigError
+    from benchrig.plan.loader import load_plan
+
+    # click stops at the option that has no value yet and leaves the plan among the words it did not come to
+    path = context.params.get("plan") or next(iter(context.args), None)
+    try:
+        plan = load_plan(Path(path)) if path else None
+    except BenchrigError:
+        return []
+    return [step.name for step in plan.steps if step.name.startswith(incomplete)] if plan else []
+
+
+def complete_attribute(context: click.Context, _: click.Parameter, incomplete: str) -> list[str]:
+    """Names of attributes for the shell: those of the plan on the command line, else the assigned ones."""
+    from benchrig.cli.desk import plan_names
+    from benchrig.errors import BenchrigError
+    from benchrig.values import catalogue
+
+    plan = context.params.get("plan")
+    try:
+        known = [*plan_names(Path(plan)).aliases] if plan else []
+    except BenchrigError:  # a plan that is being written
+        known = []
+    known = known or [*catalogue.names("characteristic")]
+    return [name for name in known if name.startswith(incomplete)]

@@ -1,0 +1,58 @@
+"""How a command that fails ends: its errors for people and for programs, and its exit code."""
+
+from __future__ import annotations
+
+import itertools
+import sys
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+import click
+
+from benchrig.cli.out import echo, print_json, say, whatever_the_output_does
+
+if TYPE_CHECKING:
+    from benchrig.errors import BenchrigError
+
+
+@contextmanager
+def errors_for_people() -> Iterator[None]:
+    """Show benchrig's errors as text, with --json as data on standard output too, and end with the exit code of their
+    cause."""
+    from benchrig.errors import BenchrigError, PlanError
+
+    try:
+        yield
+    except PlanError as error:
+        echo(str(error), err=True)
+        count = len(error.problems)
+        echo(f"\n{count} problem{'s' if count != 1 else ''}; nothing was run.", err=True)
+        _as_data(error)
+        sys.exit(4)
+    except BenchrigError as error:
+        _as_data(error)
+        say(f"benchrig: {error.message}")
+        if error.advice:
+            say(f"  {error.advice}")
+        sys.exit(code_of(error.cause))
+
+
+def _as_data(error: BenchrigError) -> None:
+    """The error as a JSON document, where the command has not shown it in one already."""
+    context = click.get_current_context(silent=True)
+    words = context.find_root().obj if context is not None else None
+    if not error.is_told:
+        print_error(error.data, words or [])
+
+
+def code_of(cause: str) -> int:
+    """The exit code of what failed for this cause."""
+    return {"plan": 4, "station": 7, "operator": 2, "internal": 3}.get(cause, 1)
+
+
+def print_error(data: dict[str, str], words: Sequence[str]) -> None:
+    """What a command failed of, as a JSON document where its `words` ask for those."""
+    if "--json" in words or "--format=json" in words or ("--format", "json") in itertools.pairwise(words):
+        with whatever_the_output_does():
+            print_json(data)

@@ -1,0 +1,120 @@
+"""Options that belong together: declared once, and handed to a command as one argument."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from benchrig.cli.failing import errors_for_people
+from benchrig.cli.types import Whole
+
+if TYPE_CHECKING:
+    from benchrig.radio.specify import RadioChoice
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+Decorator = Callable[[Any], Any]
+
+
+def grouped(
+    *options: Decorator, to: str, make: Callable[..., Any], takes: tuple[str, ...] = ()
+) -> Callable[[Command], Command]:
+    """A decorator that adds the options to a command, which gets as `to` what `make` makes of them, and of what other
+    groups have made (`takes`)."""
+    names = (*_names(options), *takes)
+
+    def decorate(command: Command) -> Command:
+        @functools.wraps(command)
+        def with_group(**words: Any) -> Any:
+            own = {name: words.pop(name) for name in names}
+            with errors_for_people():
+                return command(**{to: make(**own)}, **words)
+
+        return added(with_group, options)  # type: ignore[return-value]
+
+    return decorate
+
+
+def added(command: Callable[..., Any], options: tuple[Decorator, ...]) -> Callable[..., Any]:
+    """The command with the options, in their order."""
+    return functools.reduce(lambda decorated, option: option(decorated), reversed(options), command)
+
+
+def _names(options: tuple[Decorator, ...]) -> list[str]:
+    """What click calls the options."""
+    probe: Any = added(lambda: None, options)
+    return [str(each.name) for each in probe.__click_params__]
+
+
+# --- the radio
+
+RADIO_HELP = (
+    "How the unit is reached: host or host:ADAPTER (the operating system's Bluetooth), hci:usb:N, "
+    "hci:serial:PORT[,SPEED] or hci:tcp:HOST:PORT (a controller of its own), or virtual:FILE[,FILE…] (simulated devices)."
+)
+AIRS = ("kind", "rough", "crowded", "far")
+
+
+@dataclass(frozen=True)
+class RadioWords:
+    """The radio as it was typed."""
+
+    radio: str | None
+    ports: tuple[str, ...]
+    starts: tuple[str, ...]
+    air: str | None
+
+    @property
+    def are_given(self) -> bool:
+        return self.radio is not None or bool(self.ports or self.starts or self.air)
+
+    def choice(self, otherwise: str = "") -> RadioChoice:
+        """With the radio that counts where none was named."""
+        from benchrig.radio.specify import RadioChoice
+
+        return RadioChoice.parse(self.radio or otherwise or "host", self.ports, self.starts, self.air)
+
+
+def radio_options(*, help: str = RADIO_HELP, **how: Any) -> Callable[[Command], Command]:
+    """Which radio, as `radio`."""
+    return grouped(
+        click.option("--radio", metavar="RADIO", help=help, **how),
+        click.option(
+            "--port",
+            "ports",
+            multiple=True,
+            metavar="PORT",
+            help="An HCI port of the virtual radio for a firmware that runs on this machine: tcp:HOST:NUMBER or "
+            "pty:PATH; may be given several times.",
+        ),
+        click.option(
+            "--start",
+            "starts",
+            multiple=True,
+            metavar="COMMAND",
+            help="Run this beside the port, and end it afterwards; {port} in it becomes the port's address. The second "
+            "command is for the second port, and so on.",
+        ),
+        click.option(
+            "--air",
+            type=click.Choice(AIRS),
+            help="The air of a virtual radio: kind, rough as at a bench, crowded as in a hall full of units, or far as "
+            "at the edge of the range. Default: what its device files say, else kind.",
+        ),
+        to="radio",
+        make=RadioWords,
+    )
+
+
+def path_option(*names: str, metavar: str = "FILE", **how: Any) -> Decorator:
+    return click.option(*names, metavar=metavar, type=click.Path(path_type=Path), **how)
+
+
+def seed_option() -> Decorator:
+    return click.option(
+        "--seed", type=Whole(0), default=0, metavar="N", help="Seed of everything random on a virtual radio."
+    )
