@@ -1,4 +1,4 @@
-"""A file that is written gets to its place whole, or what stood there stays."""
+"""Files that were asked for: one that is written gets to its place whole, or what stood there stays."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import os
 import stat
 from pathlib import Path
 
-from benchrig.errors import StationError
+from benchrig.errors import StationError, UsageError
 
 
 def write_whole(path: Path, data: bytes, *, advice: str = "choose another place with --results") -> None:
@@ -43,3 +43,26 @@ def is_special(path: Path) -> bool:
         mode = path.stat().st_mode
         return not stat.S_ISREG(mode) and not stat.S_ISDIR(mode)
     return False
+
+
+def writable(path: Path, *, force: bool) -> None:
+    """See that a file can be made, before anything is done that would be lost with it; what is there is written over
+    with `force` only. UsageError."""
+    if path.is_dir():
+        raise UsageError(f"'{path}' is a folder", advice="name a file")
+    if os.path.lexists(path) and not force:
+        raise UsageError(f"'{path}' is there already", advice="choose another name, or write over it with --force")
+    if not path.absolute().parent.is_dir():
+        raise UsageError(f"there is no folder '{path.parent}'", advice="make it first")
+
+
+def read_bounded(path: Path, most: int) -> bytes:
+    """The bytes of a file that may be something else, a device without an end. UsageError."""
+    try:
+        with path.open("rb") as file:
+            data = file.read(most + 1)
+    except OSError as error:
+        raise UsageError(f"'{path}' cannot be read: {error.strerror or error}") from error
+    if len(data) > most:
+        raise UsageError(f"'{path}' holds more than {most // 1024} KiB", advice="give another file")
+    return data

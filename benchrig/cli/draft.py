@@ -120,10 +120,10 @@ def draft(
       benchrig draft -o freezer.yaml -d 'Freezer-*' --each --repeat 3
       benchrig draft -o freezer.yaml --from golden1.json --from golden2.json
     """
-    from benchrig.desk.target import writable
     from benchrig.draft.compose import compose
     from benchrig.draft.saving import read_back, save
     from benchrig.errors import UsageError
+    from benchrig.files import writable
     from benchrig.propose.proposal import Basis
 
     to_output = str(target) == "-"

@@ -33,7 +33,7 @@ def encode(words: tuple[str, ...], reading: Reading, out: Path | None, force: bo
       benchrig encode '21.5 °C' --presentation 0EFE2F27010000
     """  # fmt: skip
     from benchrig.desk.decoding import decode_value
-    from benchrig.desk.target import writable
+    from benchrig.files import writable
     from benchrig.text.escape import hex_text
 
     if out is not None:

@@ -11,9 +11,8 @@ import msgspec
 from benchrig.desk.comparing import Comparison
 from benchrig.desk.findings import Finding
 from benchrig.desk.inspection import Inspection
-from benchrig.desk.target import read_bounded, writable
 from benchrig.errors import UsageError
-from benchrig.files import write_whole
+from benchrig.files import read_bounded, writable, write_whole
 
 T = TypeVar("T")
 

@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import Any
 
 from benchrig.desk.series import Arrival, Channel, fields_of
-from benchrig.desk.target import writable
 from benchrig.desk.watching import Event, LinkLoss, Watch, event_as_data
 from benchrig.errors import StationError, UsageError
+from benchrig.files import writable
 from benchrig.text.escape import csv_cell
 
 COLUMNS = (

@@ -5,9 +5,8 @@ from __future__ import annotations
 import tempfile
 from pathlib import Path
 
-from benchrig.desk.target import writable
 from benchrig.errors import InternalError, PlanError
-from benchrig.files import write_whole
+from benchrig.files import writable, write_whole
 from benchrig.plan.loader import load_plan
 from benchrig.plan.model import Plan
 

@@ -190,7 +190,7 @@ class Connection:
             link = await quiet.until_back(lambda: self._connect(quiet), self._remember, TRY_AGAIN)
             await self.listener.connected()
         except (LinkError, NoAnswer):
-            pass  # lost again
+            await asyncio.sleep(TRY_AGAIN)  # lost again
         except BenchrigError as error:
             self.listener.show({"verb": "connect", "error": error.message, "advice": error.advice})
         finally:

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from benchrig.desk.desk import Desk
+from benchrig.desk.prompt.deeds import Connected, ConnectionLost
 from benchrig.desk.prompt.session import Session
 from benchrig.desk.prompt.verbs import do
 from benchrig.errors import (
@@ -336,3 +337,29 @@ def test_a_lost_device_that_does_not_come_back_is_not_waited_for_for_ever() -> N
     gone = device_text(THERMOMETER, more="faults: {disconnect_after: 4 s, stop_advertising_after: 5 s}")
     with pytest.raises(LinkError):
         talked("read temperature", "wait 6 s", "read temperature", devices=(gone,), reconnect=True)
+
+
+class Unlucky(Session):
+    """Loses each connection but the first while it takes up what it watched."""
+
+    async def connected(self) -> None:
+        if any(isinstance(deed, ConnectionLost) for deed in self.deeds):
+            await self.connection.give_up()
+            raise LinkLost("the link was lost while it subscribed")
+
+
+def test_a_link_that_is_lost_again_at_once_is_lost_on_record_too() -> None:
+    """A plan that connected twice in a row could not be run."""
+
+    async def work(desk: Desk) -> list[type]:
+        async def yes(_: str) -> None: ...
+
+        session = Unlucky(desk, lambda _: None, yes, reconnect=True)
+        for line in ("connect", "wait 12 s"):
+            await do(session, line)
+        await session.close()
+        return [type(deed) for deed in session.deeds if isinstance(deed, (Connected, ConnectionLost))]
+
+    kinds = at_desk(work, LEAVES)
+    assert kinds == ([Connected, ConnectionLost] * len(kinds))[: len(kinds)]
+    assert len(kinds) > 4
