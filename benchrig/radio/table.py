@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
-from typing import Any, TypeAlias
+from functools import cached_property
+from typing import Any, TypeAlias, TypeVar
 
 from benchrig.values.catalogue import short_uuid
+
+K = TypeVar("K")
 
 
 @dataclass(frozen=True)
@@ -59,6 +62,10 @@ class Segment:
     index: int | None = None
 
 
+# The UUIDs of a path of segments.
+Path: TypeAlias = tuple[str | None, ...]
+
+
 @dataclass(frozen=True)
 class Address:
     """Where an attribute is in the table: by handle, or by a path of segments."""
@@ -101,12 +108,13 @@ class Found:
 
 @dataclass(frozen=True)
 class Table:
-    """`hidden` are services that the radio never shows, whether the device has them or not. `find` remembers its
-    answers: a plan asks for the same attributes again and again."""
+    """`hidden` are services that the radio never shows, whether the device has them or not. What is asked of it is found
+    by index and remembered: a plan asks for thousands of attributes, and for the same ones again and again."""
 
     services: tuple[Service, ...]
     hidden: frozenset[str] = frozenset()
     _answers: dict[tuple[Segment, ...], list[Found]] = field(default_factory=dict, compare=False, repr=False)
+    _grouped: dict[tuple[Path, int], list[list[Found]]] = field(default_factory=dict, compare=False, repr=False)
 
     def attributes(self) -> Iterator[Found]:
         """Every characteristic and descriptor, in handle order of the services."""
@@ -116,14 +124,22 @@ class Table:
                 for descriptor in characteristic.descriptors:
                     yield Found((service, characteristic, descriptor))
 
+    @cached_property
+    def _by_handle(self) -> dict[int, list[Found]]:
+        return _index((found.attribute.handle, found) for found in self.attributes())
+
+    @cached_property
+    def _by_uuid(self) -> dict[str, list[Found]]:
+        """The attributes in whose chain the UUID stands, each once."""
+        return _index((uuid, found) for found in self.attributes() for uuid in {node.uuid for node in found.chain})
+
     def by_handle(self, handle: int) -> list[Found]:
-        return [found for found in self.attributes() if found.attribute.handle == handle]
+        return self._by_handle.get(handle, [])
 
     def may_hide(self, handle: int) -> bool:
         """Whether a handle where nothing is shown may belong to a hidden service: one between those that are shown."""
         shown = [service.handle for service in self.services]
-        values = [found.attribute.handle for found in self.attributes()]
-        shown += [*values, *(handle - 1 for handle in values)]  # and the declarations
+        shown += [*self._by_handle, *(handle - 1 for handle in self._by_handle)]  # and the declarations
         return bool(self.hidden) and handle not in shown and handle < max(shown, default=0x10000)
 
     def find(self, path: Sequence[Segment]) -> list[Found]:
@@ -134,19 +150,42 @@ class Table:
         return self._answers[key]
 
     def _find(self, path: tuple[Segment, ...]) -> list[Found]:
-        found = [candidate for candidate in self.attributes() if _matches(candidate.chain, path)]
-        for depth, segment in enumerate(path):
-            if segment.index is not None:
-                found = _choose(found, path, depth, segment.index)
+        uuids = tuple(segment.uuid for segment in path)
+        chosen = [depth for depth, segment in enumerate(path) if segment.index is not None]
+        if not chosen:
+            return self._matching(uuids)
+        first, *others = chosen
+        found = _choose(self._groups(uuids, first), path[first])
+        for depth in others:
+            found = _choose(_by_node(found, uuids, depth), path[depth])
         return found
 
+    def _groups(self, uuids: Path, depth: int) -> list[list[Found]]:
+        key = uuids, depth
+        if key not in self._grouped:
+            self._grouped[key] = _by_node(self._matching(uuids), uuids, depth)
+        return self._grouped[key]
 
-def _matches(chain: Sequence[Any], path: Sequence[Segment]) -> bool:
-    if not _same(chain[-1], path[-1]):
+    def _matching(self, uuids: Path) -> list[Found]:
+        """Looked for among those that the rarest UUID leaves."""
+        few = [self._by_uuid.get(uuid, []) for uuid in uuids if uuid is not None]
+        candidates = min(few, key=len) if few else self.attributes()
+        return [candidate for candidate in candidates if _matches(candidate.chain, uuids)]
+
+
+def _index(pairs: Iterable[tuple[K, Found]]) -> dict[K, list[Found]]:
+    index: dict[K, list[Found]] = {}
+    for key, found in pairs:
+        index.setdefault(key, []).append(found)
+    return index
+
+
+def _matches(chain: Sequence[Any], uuids: Path) -> bool:
+    if not _same(chain[-1], uuids[-1]):
         return False
     rest = list(chain[:-1])
-    for segment in reversed(path[:-1]):
-        while rest and not _same(rest[-1], segment):
+    for uuid in reversed(uuids[:-1]):
+        while rest and not _same(rest[-1], uuid):
             rest.pop()
         if not rest:
             return False
@@ -154,24 +193,28 @@ def _matches(chain: Sequence[Any], path: Sequence[Segment]) -> bool:
     return True
 
 
-def _same(node: Any, segment: Segment) -> bool:
-    return segment.uuid is None or node.uuid == segment.uuid
+def _same(node: Any, uuid: str | None) -> bool:
+    return uuid is None or node.uuid == uuid
 
 
-def _choose(found: list[Found], path: Sequence[Segment], depth: int, index: int) -> list[Found]:
-    """Keep those whose node for `path[depth]` is the index-th distinct one."""
-    nodes = [(candidate, _node_at(candidate, path, depth)) for candidate in found]
-    handles = list(dict.fromkeys(node.handle for _, node in nodes))
-    if index >= len(handles):
-        return []
-    return [candidate for candidate, node in nodes if node.handle == handles[index]]
+def _by_node(found: Iterable[Found], uuids: Path, depth: int) -> list[list[Found]]:
+    """In groups of one node for `uuids[depth]`, in the order in which these come."""
+    groups: dict[int, list[Found]] = {}
+    for each in found:
+        groups.setdefault(_node_at(each, uuids, depth).handle, []).append(each)
+    return [*groups.values()]
 
 
-def _node_at(found: Found, path: Sequence[Segment], depth: int) -> Any:
-    """The node of the chain that answers `path[depth]`, matching from the end."""
+def _choose(groups: list[list[Found]], segment: Segment) -> list[Found]:
+    index = segment.index or 0
+    return groups[index] if index < len(groups) else []
+
+
+def _node_at(found: Found, uuids: Path, depth: int) -> Any:
+    """The node of the chain that answers `uuids[depth]`, matching from the end."""
     position = len(found.chain) - 1
-    for step in range(len(path) - 1, depth, -1):
+    for step in range(len(uuids) - 1, depth, -1):
         position -= 1
-        while not _same(found.chain[position], path[step - 1]):
+        while not _same(found.chain[position], uuids[step - 1]):
             position -= 1
     return found.chain[position]

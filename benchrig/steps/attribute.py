@@ -23,7 +23,7 @@ from benchrig.source.shape import Misfit, Reader, describe_value
 from benchrig.source.yaml import Node
 from benchrig.values import catalogue
 from benchrig.values.catalogue import decimal_uuid
-from benchrig.values.format import Format, FormatSpec, build_format
+from benchrig.values.format import Format, FormatSpec
 
 _SEGMENT = re.compile(r"([^\[\]]+?)\s*(?:\[(\d{1,4})\])?")
 _HANDLE = re.compile(r"handle\s+(0x[0-9A-Fa-f]{1,4})")
@@ -280,4 +280,4 @@ def say_services(names: Names, limit: Any, path: tuple[str, ...]) -> None:
 
 def _format_of(spec: AttributeSpec) -> Format | None:
     """The format an alias gives; None when it gives none and the UUID decides."""
-    return None if spec.as_ is None and not spec.fields else build_format(spec)
+    return None if spec.as_ is None and not spec.fields else spec.built

@@ -15,7 +15,7 @@ from benchrig.steps.base import ReadingType, Step, least_of, value_readings
 from benchrig.steps.bench import Bench
 from benchrig.steps.listening import Counter, Listening
 from benchrig.steps.subscription import sender
-from benchrig.values.format import Format, FormatSpec, build_format
+from benchrig.values.format import Format, FormatSpec
 from benchrig.values.numbers import IntegerFormat
 from benchrig.values.quantity import Duration
 
@@ -77,7 +77,7 @@ class Notify(Step, kw_only=True):
             )
 
     def own_format(self) -> Format | None:
-        return build_format(self.format) if self.format else None
+        return self.format.built if self.format else None
 
     @property
     def deadline(self) -> float:

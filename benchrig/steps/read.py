@@ -9,7 +9,7 @@ from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import SECONDS, ReadingType, Step, value_readings
 from benchrig.steps.bench import Bench
 from benchrig.steps.refusal import ATT_ERROR, answered, is_withheld, request_target
-from benchrig.values.format import Format, FormatSpec, build_format
+from benchrig.values.format import Format, FormatSpec
 
 _READINGS = {
     "raw": ReadingType("bytes", "", "the bytes as they arrived"),
@@ -28,7 +28,7 @@ class Read(Step, kw_only=True):
     format: FormatSpec | None = None
 
     def own_format(self) -> Format | None:
-        return build_format(self.format) if self.format else None
+        return self.format.built if self.format else None
 
     def readings(self, names: Names) -> Mapping[str, ReadingType] | None:
         value = value_readings(names, self.read, self.own_format())

@@ -13,7 +13,7 @@ from benchrig.steps.bench import Bench
 from benchrig.steps.payload import misfit_of, sent_by, why_not_kept
 from benchrig.steps.read import report_elapsed
 from benchrig.steps.refusal import ATT_ERROR, answered, is_withheld, request_target, unanswered
-from benchrig.values.format import FormatSpec, build_format
+from benchrig.values.format import FormatSpec
 from benchrig.values.limit_keys import AnyValue
 
 
@@ -41,7 +41,7 @@ class Write(Step, kw_only=True):
             yield from unanswered(self)
 
     def readings(self, names: Names) -> Mapping[str, ReadingType] | None:
-        form = build_format(self.format) if self.format else names.meaning(self.write).format
+        form = self.format.built if self.format else names.meaning(self.write).format
         if form is not None or self.raw is not None:
             misfit = misfit_of(self, form, self.value, self.raw)
             if misfit:
@@ -55,7 +55,7 @@ class Write(Step, kw_only=True):
     async def run(self, bench: Bench) -> None:
         needs = ("write", "reliable write") if self.response else ("write without response",)
         target = request_target(bench, self, self.write, needs)
-        form = build_format(self.format) if self.format else target.format
+        form = self.format.built if self.format else target.format
         data = sent_by(self, form, self.value, self.raw)
         if is_withheld(bench):
             return

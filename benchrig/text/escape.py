@@ -74,7 +74,7 @@ def json_text(value: Any, limit: int = LIMIT) -> str:
 
 def hex_text(raw: str, most: int = _SHOWN_BYTES) -> str:
     """Hex digits in pairs; of more than `most` bytes the first ones, and how many there are."""
-    pairs = [raw[at : at + 2] for at in range(0, 2 * most, 2) if raw[at:]]
+    pairs = [raw[at : at + 2] for at in range(0, min(len(raw), 2 * most), 2)]
     shown = plain(" ".join(pairs), 3 * most)
     return f"{shown} {MORE} ({len(raw) // 2} bytes)" if len(raw) > 2 * most else shown or "(no bytes)"
 

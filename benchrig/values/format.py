@@ -18,7 +18,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from fractions import Fraction
-from functools import cache
+from functools import cache, cached_property
 from typing import Any, ClassVar
 
 import msgspec
@@ -51,7 +51,7 @@ _NAMED = numbers.NAMED | medfloat.NAMED | text.NAMED | times.NAMED
 _LARGEST_SCALE = 10**130
 
 
-class FormatSpec(msgspec.Struct, kw_only=True, omit_defaults=True, frozen=True):
+class FormatSpec(msgspec.Struct, kw_only=True, omit_defaults=True, frozen=True, dict=True):  # dict: for `built`
     """One format. `as_` is a format name or an assigned characteristic; `length` is in octets; the valid range is
     in the scaled value; bits under `rfu` must be 0; with `only_words` no value without a word is legal."""
 
@@ -76,9 +76,14 @@ class FormatSpec(msgspec.Struct, kw_only=True, omit_defaults=True, frozen=True):
     def misfits(self) -> Iterable[Misfit]:
         if self.given():
             try:
-                build_format(self)
+                _ = self.built
             except Misfit as misfit:
                 yield misfit
+
+    @cached_property
+    def built(self) -> Format:
+        """The format that is described: the check of a plan builds it for the run. Raises Misfit."""
+        return build_format(self)
 
 
 @cache

@@ -11,6 +11,7 @@ from tests.benchmarks.memory import many_notifications
 from tests.benchmarks.peer import peer
 from tests.benchmarks.rates import notifications, paced_reads, reads
 from tests.benchmarks.scan import crowded_scan
+from tests.benchmarks.table import table
 
 PARTS = {
     "reads": reads,
@@ -22,6 +23,7 @@ PARTS = {
     "watching": watching,
     "journal": journal,
     "peer": peer,
+    "table": table,
 }
 
 

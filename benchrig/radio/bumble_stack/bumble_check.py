@@ -115,9 +115,11 @@ gatt.Descriptor(attribute_type, permissions, value)
 gatt.Service(uuid, characteristics, …)
 att.Attribute.read_value(bearer)
 att.Attribute.write_value(bearer, value)
-att.Attribute: Permissions handle permissions value
+att.Attribute: Permissions end_group_handle handle permissions type value
+att.ATT_Error(error_code, att_handle, …)
 
 core.UUID.from_16_bits(uuid_16, …)
+core.UUID.to_pdu_bytes()
 crypto.e(key, data)
 hci.Address(address, address_type)
 hci.Address.generate_static_address()
@@ -155,7 +157,7 @@ transport.common: TransportLostError TransportSink TransportSource
 host: color
 
 att: ATT_ATTRIBUTE_NOT_FOUND_ERROR ATT_ATTRIBUTE_NOT_LONG_ERROR ATT_Error ATT_Error_Response
-  ATT_Execute_Write_Request ATT_Execute_Write_Response ATT_Find_Information_Request ATT_Handle_Value_Confirmation
+  ATT_Execute_Write_Request ATT_Execute_Write_Response ATT_Find_Information_Request ATT_Find_Information_Response ATT_Handle_Value_Confirmation
   ATT_INVALID_OFFSET_ERROR ATT_PDU ATT_Prepare_Write_Request ATT_REQUEST_NOT_SUPPORTED_ERROR ATT_Read_Blob_Request
   ATT_Read_Blob_Response ATT_Read_By_Group_Type_Request ATT_Read_By_Group_Type_Response ATT_Read_By_Type_Request
   ATT_Read_By_Type_Response ATT_Read_Request ATT_Read_Response ATT_Write_Command ATT_Write_Request

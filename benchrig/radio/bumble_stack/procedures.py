@@ -6,6 +6,7 @@ Each raises att.ATT_Error for an error response and core.TimeoutError when 30 s 
 from __future__ import annotations
 
 import struct
+from bisect import bisect_left, bisect_right
 from collections.abc import AsyncIterator, Callable, Iterator
 from dataclasses import dataclass, field
 from itertools import zip_longest
@@ -165,9 +166,11 @@ async def discover(client: Client) -> list[FoundService]:
     part of the table passed off as the whole."""
     services = [service async for service in _services(client)]
     # one sweep for all services: each of its own would cost two requests more, which is a second with 30 of them
-    characteristics = [c async for c in _characteristics(client)]
+    characteristics = sorted([c async for c in _characteristics(client)], key=lambda c: c.declaration)
+    declarations = [c.declaration for c in characteristics]
     for service in services:
-        service.characteristics = [c for c in characteristics if service.handle <= c.declaration <= service.end]
+        first, end = bisect_left(declarations, service.handle), bisect_right(declarations, service.end)
+        service.characteristics = characteristics[first:end]
         for characteristic, after in zip_longest(service.characteristics, service.characteristics[1:]):
             characteristic.end = after.declaration - 1 if after else service.end
             characteristic.descriptors = [

@@ -43,7 +43,7 @@ from benchrig.radio.virtual.words import CharacteristicUuid, DescriptorUuid, Hex
 from benchrig.source.shape import Misfit
 from benchrig.values.base import Format
 from benchrig.values.catalogue import definition, valid_range_format
-from benchrig.values.format import FormatSpec, build_format
+from benchrig.values.format import FormatSpec
 from benchrig.values.quantity import Duration
 
 Property = Literal[
@@ -171,7 +171,7 @@ class CharacteristicSpec(FormatSpec, kw_only=True, frozen=True, dict=True):
 
     @cached_property
     def format(self) -> Format | None:
-        return build_format(self) if self.given() else definition(str(self.characteristic))
+        return self.built if self.given() else definition(str(self.characteristic))
 
     @cached_property
     def source(self) -> Source:

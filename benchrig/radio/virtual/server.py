@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 from benchrig.radio.bumble_stack.bumble_api import Characteristic, Descriptor, Server, Service, att
 from benchrig.radio.virtual.behaviour import Refused, Unanswered
+from benchrig.radio.virtual.discovery import Attributes, find_information, read_by_group, read_by_type
 from benchrig.radio.virtual.gatt_spec import LONGEST_VALUE
 
 if TYPE_CHECKING:
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 
 Read = Callable[["Connection"], Awaitable[bytes]]
 Write = Callable[["Connection", bytes], Awaitable[None]]
+Handler = Callable[[att.Bearer, Any], Awaitable[att.ATT_PDU | None]]
 
 
 class StrictServer(Server):
@@ -35,6 +37,17 @@ class StrictServer(Server):
         self._on_error = on_error
         self._busy: dict[att.Bearer, asyncio.Lock] = {}
         self._long_values: dict[tuple[att.Bearer, int], bytes] = {}
+        self._handlers: dict[type[att.ATT_PDU], Handler] = {
+            att.ATT_Read_Request: self._read,
+            att.ATT_Read_Blob_Request: self._read_blob,
+            att.ATT_Write_Request: self._write,
+            att.ATT_Write_Command: self._write_command,
+            att.ATT_Prepare_Write_Request: self._prepare,
+            att.ATT_Execute_Write_Request: self._execute,
+            att.ATT_Find_Information_Request: self._discovery(find_information),
+            att.ATT_Read_By_Type_Request: self._discovery(read_by_type),
+            att.ATT_Read_By_Group_Type_Request: self._discovery(read_by_group),
+        }
 
     def add_service_without(self, service: Service, without_cccd: list[Characteristic[Any]]) -> None:
         """Add a service in which some characteristics lack the descriptor that bumble would add: it looks at the
@@ -49,26 +62,21 @@ class StrictServer(Server):
             declaration.value = bytes((one.properties,)) + cast(bytes, declaration.value)[1:]
 
     def on_gatt_pdu(self, bearer: att.Bearer, att_pdu: att.ATT_PDU) -> None:
-        """Reads and writes run here, one after the other for each connection; the rest as in bumble."""
-        handler = self._handlers().get(type(att_pdu))
+        """Discovery, reads and writes run here, one after the other for each connection; the rest as in bumble."""
+        handler = self._handlers.get(type(att_pdu))
         if handler is None:
             super().on_gatt_pdu(bearer, att_pdu)
         else:
             self._spawn(self._answer(bearer, att_pdu, handler))
 
-    def _handlers(self) -> dict[type[att.ATT_PDU], Callable[[att.Bearer, Any], Awaitable[att.ATT_PDU | None]]]:
-        return {
-            att.ATT_Read_Request: self._read,
-            att.ATT_Read_Blob_Request: self._read_blob,
-            att.ATT_Write_Request: self._write,
-            att.ATT_Write_Command: self._write_command,
-            att.ATT_Prepare_Write_Request: self._prepare,
-            att.ATT_Execute_Write_Request: self._execute,
-        }
+    def _discovery(self, answer: Callable[[Attributes, att.Bearer, Any], Awaitable[att.ATT_PDU]]) -> Handler:
+        return lambda bearer, request: answer(self.attributes, bearer, request)
 
-    async def _answer(
-        self, bearer: att.Bearer, pdu: Any, handler: Callable[[att.Bearer, Any], Awaitable[att.ATT_PDU | None]]
-    ) -> None:
+    def get_attribute(self, handle: int) -> att.Attribute[Any] | None:
+        """As bumble's, which walks through the table: handles are given without gaps."""
+        return self.attributes[handle - 1] if 0 < handle <= len(self.attributes) else None
+
+    async def _answer(self, bearer: att.Bearer, pdu: Any, handler: Handler) -> None:
         async with self._busy.setdefault(bearer, asyncio.Lock()):
             try:
                 response = await handler(bearer, pdu)
@@ -77,7 +85,7 @@ class StrictServer(Server):
             except Refused as refused:
                 response = _error(pdu, refused.code)
             except att.ATT_Error as error:
-                response = _error(pdu, error.error_code)
+                response = _error(pdu, error.error_code, error.att_handle)
             except Exception as exc:
                 self._on_error(exc)
                 response = _error(pdu, att.ErrorCode.UNLIKELY_ERROR)
@@ -196,9 +204,10 @@ def _short(value: bytes) -> bytes:
     return value
 
 
-def _error(pdu: Any, code: int) -> att.ATT_PDU:
+def _error(pdu: Any, code: int, handle: int = 0) -> att.ATT_PDU:
+    """`handle` is that of the attribute in error, where the request does not name one."""
     return att.ATT_Error_Response(
         request_opcode_in_error=pdu.op_code,
-        attribute_handle_in_error=getattr(pdu, "attribute_handle", 0),
+        attribute_handle_in_error=getattr(pdu, "attribute_handle", handle or getattr(pdu, "starting_handle", 0)),
         error_code=code,
     )
