@@ -25,10 +25,13 @@ from benchrig.values.limit import Limit
 _COMMON = ("expect", "save", "name", "within", "on_fail")
 
 
-def check_readings(problems: Problems, node: MappingNode, step: Step, names: Names, *, written: bool = True) -> None:
+def check_readings(
+    problems: Problems, node: MappingNode, step: Step, names: Names, *, written: bool = True, late: bool = True
+) -> None:
     """Attributes that nobody knows, readings the step does not have, limits that cannot apply to them. In the run a
-    limit may hold what a unit said: that is no mistake of the plan (`written`), however impossible it is."""
-    if any(is_late(getattr(step, name)) for name in step.__struct_fields__ if name not in _COMMON):
+    limit may hold what a unit said: that is no mistake of the plan (`written`), however impossible it is. Without a
+    reference in the step (`late`) nothing of it waits for the run."""
+    if late and any(is_late(getattr(step, name)) for name in step.__struct_fields__ if name not in _COMMON):
         return
     try:
         types = step.readings(names)
@@ -37,17 +40,17 @@ def check_readings(problems: Problems, node: MappingNode, step: Step, names: Nam
         return
     if types is None or is_late(step.expect):
         return
-    _check_limits(problems, node, step, types, written=written)
+    _check_limits(problems, node, step, types, written=written, late=late)
     _check_known(problems, node, "save", step, types, step.save if isinstance(step.save, dict) else ())
 
 
 def _check_limits(
-    problems: Problems, node: MappingNode, step: Step, types: Mapping[str, ReadingType], *, written: bool
+    problems: Problems, node: MappingNode, step: Step, types: Mapping[str, ReadingType], *, written: bool, late: bool
 ) -> None:
     _check_known(problems, node, "expect", step, types, step.limits)
     for name, limit in step.limits.items():
         kind = types.get(name)
-        if kind is not None and kind.kind != "any" and not is_late(limit):
+        if kind is not None and kind.kind != "any" and not (late and is_late(limit)):
             for wrong in limit.misfits_for(kind.kind, kind.unit) or (_impossible(limit, kind) if written else ()):
                 path = ("expect", name, *wrong.path)
                 Reader(problems).misfit(node, Misfit(wrong.message, wrong.advice, path))
@@ -113,7 +116,7 @@ def check_secrets(problems: Problems, node: MappingNode, steps: Sequence[StepPla
     for name, scalar in references(locate(node, ("device",))):
         if name in secrets:
             problems.add(scalar.place, f"the secret '{name}' would be looked for on the air", _USE_A_SECRET)
-    for step in steps:
+    for step in steps if secrets else ():
         for key, what in (step.kind.shown | _IN_REPORTS).items():
             part = step.node.get(key)
             for name, scalar in references(part) if part else ():
@@ -169,7 +172,7 @@ def _referred(node: MappingNode) -> set[str]:
 
 
 def _check_references(problems: Problems, step: StepPlan, known: set[str], given: Collection[str]) -> None:
-    for name, scalar in references(step.node):
+    for name, scalar in step.references:
         if name not in known:
             advice = suggest(name, known) or "name it under given:, or save it in an earlier step"
             problems.add(scalar.place, f"nothing before this step gives '{name}' a value", advice)

@@ -24,7 +24,7 @@ def filled(plan: StepPlan, values: Mapping[str, Any], names: Names) -> Step:
     node = cast("MappingNode", substitute(plan.node, values, Room(problems)))
     step = Reader(problems).read(node, plan.kind)
     if step is not BAD and not problems.found:
-        check_readings(problems, node, step, names, written=False)
+        check_readings(problems, node, step, names, written=False, late=False)
     if problems.found:
         raise unfit(problems.found)
     return cast("Step", step)

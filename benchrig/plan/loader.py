@@ -16,7 +16,7 @@ from benchrig.plan.model import Given, NamesFile, Plan, PlanFile, StepsFile
 from benchrig.plan.tree import StepPlan
 from benchrig.record.model import Section
 from benchrig.source.problem import NOWHERE, Place, Problems, suggest
-from benchrig.source.references import Room, has_reference, insert, references, substitute
+from benchrig.source.references import Room, has_reference, insert, is_marked, references, substitute
 from benchrig.source.shape import BAD, LATE, LooseText, Misfit, Reader, describe, is_late, locate, plain
 from benchrig.source.yaml import MAX_DEPTH, Node, Scalar, Sequence, file_bytes, read_bytes
 from benchrig.source.yaml import Mapping as MappingNode
@@ -248,18 +248,19 @@ class _Loader:
         kind = self._kind(node)
         if kind is None:
             return
-        self.used |= {name for name, _ in references(node)}
-        before = self.problems.mistakes
-        self._try_secrets(node, kind)
-        # a secret is filled in when its step runs: no message of the check can have it
-        open_values = {name: value for name, value in self.values.items() if name not in self.secrets}
-        written, node = node, cast("MappingNode", substitute(node, open_values, self.room, partly=True))
+        before, written = self.problems.mistakes, node
+        if is_marked(node):  # most are not
+            self.used |= {name for name, _ in references(node)}
+            self._try_secrets(node, kind)
+            # a secret is filled in when its step runs: no message of the check can have it
+            open_values = {name: value for name, value in self.values.items() if name not in self.secrets}
+            node = cast("MappingNode", substitute(node, open_values, self.room, partly=True))
         step = Reader(self.problems).read(node, kind)
         if step is BAD or self.problems.mistakes > before:
             self.steps.append(StepPlan(str(len(self.steps) + 1), kind.verb, kind, section, node, None))
             return
-        waits = has_reference(node)
-        check_readings(self.problems, node, step, self.names)
+        waits = node is not written and has_reference(node)
+        check_readings(self.problems, node, step, self.names, late=waits)
         named = step.name if isinstance(step.name, str) else None
         title = self._title(named, step, prefix, node)
         on_fail = step.on_fail if isinstance(step.on_fail, str) else "continue"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from fractions import Fraction
+from functools import lru_cache
 from typing import Any
 
 from benchrig.errors import MalformedValue
@@ -19,14 +20,15 @@ _RANGES = frozenset({"min", "max", "nominal", "tolerance"})
 
 def impossible(limit: Limit, form: Format) -> Iterator[Misfit]:
     """What is wrong with a limit, that applies to readings of this format, as they can only be what it carries."""
-    yield from _never_equal(limit, form)
+    given = frozenset(limit.keys())
+    yield from _never_equal(limit, given, form)
     if isinstance(form, IntegerFormat) and form.kind == "number":
-        yield from _beyond_bits(limit, form)
-        yield from _beyond_ends(limit, form)
+        yield from _beyond_bits(limit, given, form)
+        yield from _beyond_ends(limit, given, form)
 
 
-def _never_equal(limit: Limit, form: Format) -> Iterator[Misfit]:
-    for path, value in _wanted(limit):
+def _never_equal(limit: Limit, given: frozenset[str], form: Format) -> Iterator[Misfit]:
+    for path, value in _wanted(limit, given):
         wanted = _as_read(value, form, path[0])
         try:
             nearest = wanted if wanted is None else form.decode(form.encode(wanted))
@@ -38,8 +40,7 @@ def _never_equal(limit: Limit, form: Format) -> Iterator[Misfit]:
             yield Misfit(message, f"write the nearest, {with_unit(nearest, form.unit)}", path)
 
 
-def _wanted(limit: Limit) -> Iterator[tuple[tuple[str | int, ...], Any]]:
-    given = limit.keys()
+def _wanted(limit: Limit, given: frozenset[str]) -> Iterator[tuple[tuple[str | int, ...], Any]]:
     if "equals" in given:
         yield ("equals",), limit.equals
     if "one_of" in given:
@@ -55,28 +56,28 @@ def _as_read(value: Any, form: Format, key: str | int) -> Any:
     return str(value) if form.kind == "text" else None
 
 
-def _beyond_bits(limit: Limit, form: IntegerFormat) -> Iterator[Misfit]:
-    plain = not form.signed and form.scale == 1 and not form.offset
-    given = limit.keys()
-    if plain and "bits" in given and limit.bits.mask >> form.bits:
+def _beyond_bits(limit: Limit, given: frozenset[str], form: IntegerFormat) -> Iterator[Misfit]:
+    if "bits" not in given or form.signed or form.scale != 1 or form.offset:
+        return
+    if limit.bits.mask >> form.bits:
         message = f"the mask 0x{limit.bits.mask:X} does not fit a reading of {form.bits} bits"
         yield Misfit(message, "take out the bits that are not there", ("bits", "mask"))
 
 
-def _beyond_ends(limit: Limit, form: IntegerFormat) -> Iterator[Misfit]:
-    bound = limit.bind("number", form.unit)
-    given = set(limit.keys())
+def _beyond_ends(limit: Limit, given: frozenset[str], form: IntegerFormat) -> Iterator[Misfit]:
     keys = _RANGES & given
     if not keys or "equals" in given:
         return
+    bound = limit.bind("number", form.unit)
     (least, most), low, high = _ends(form), _edge(bound.low), _edge(bound.high)
-    ends = f"{with_unit(least, '')} to {with_unit(most, form.unit)}"
     too_high, too_low = low is not None and low > most, high is not None and high < least
     if too_high or too_low:
         key = "nominal" if "nominal" in keys else "min" if too_high else "max"
-        yield Misfit(f"the reading is {ends}, so nothing could pass", "write a limit within", (key,))
+        yield Misfit(f"the reading is {_range(form)}, so nothing could pass", "write a limit within", (key,))
     elif not form.words and given == keys and _holds_all(low, high, least, most):
-        yield Misfit(f"the reading is {ends}, so nothing could fail", "write a limit within, or take it out", ())
+        yield Misfit(
+            f"the reading is {_range(form)}, so nothing could fail", "write a limit within, or take it out", ()
+        )
 
 
 def _holds_all(low: Fraction | None, high: Fraction | None, least: Fraction, most: Fraction) -> bool:
@@ -86,6 +87,12 @@ def _holds_all(low: Fraction | None, high: Fraction | None, least: Fraction, mos
     return (low is not None and low < least) or (high is not None and high > most)
 
 
+def _range(form: IntegerFormat) -> str:
+    least, most = _ends(form)
+    return f"{with_unit(least, '')} to {with_unit(most, form.unit)}"
+
+
+@lru_cache(maxsize=256)
 def _ends(form: IntegerFormat) -> tuple[Fraction, Fraction]:
     """The least and the largest legal value."""
     first, last = sorted(raw * form.scale + form.offset for raw in (form.lowest, form.highest))

@@ -69,9 +69,14 @@ class StepPlan:
         return frozenset(held | self.kind.echoes)
 
     @cached_property
+    def references(self) -> tuple[tuple[str, Scalar], ...]:
+        """The values that the step refers to, and where."""
+        return tuple(references(self.node))
+
+    @cached_property
     def uses(self) -> set[str]:
         """The names of the values that the step needs."""
-        names = {name for name, _ in references(self.node)}
+        names = {name for name, _ in self.references}
         asked = self.node.get("given")
         return names | ({asked.value} if isinstance(asked, Scalar) and asked.value else set())
 

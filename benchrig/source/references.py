@@ -63,6 +63,18 @@ def as_text(value: Any) -> str | None:
 
 def references(node: Node) -> Iterator[tuple[str, Scalar]]:
     """Every `${name}` in the values (not the keys) of the tree, with the scalar it stands in; none in final scalars."""
+    for scalar in _marked(node):
+        for match in _REFERENCE.finditer(scalar.value):
+            if match[0] != "$$":
+                yield match[1].strip(), scalar
+
+
+def is_marked(node: Node) -> bool:
+    """Whether `substitute` may change it: a text in it has a `$`."""
+    return next(_marked(node), None) is not None
+
+
+def _marked(node: Node) -> Iterator[Scalar]:
     waiting = [node]  # a stack of its own: nested generators would cost a quarter of the time of a check
     while waiting:
         node = waiting.pop()
@@ -71,9 +83,7 @@ def references(node: Node) -> Iterator[tuple[str, Scalar]]:
         elif isinstance(node, Sequence):
             waiting += reversed(node.items)
         elif isinstance(node.value, str) and "$" in node.value and not node.final:
-            for match in _REFERENCE.finditer(node.value):
-                if match[0] != "$$":
-                    yield match[1].strip(), node
+            yield node
 
 
 def has_reference(node: Node) -> bool:

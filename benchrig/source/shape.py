@@ -362,6 +362,7 @@ def _union(arguments: tuple[Any, ...]) -> _ReadNode:
 
 def _struct(kind: type[msgspec.Struct]) -> _ReadNode:
     fields = {field.encode_name: field for field in msgspec.structs.fields(kind)}
+    required = [name for name, field in fields.items() if field.required]
     words = ", ".join(fields)
     misfits = getattr(kind, "misfits", None)
     example: str = getattr(kind, "example", "")
@@ -385,8 +386,8 @@ def _struct(kind: type[msgspec.Struct]) -> _ReadNode:
             else:
                 advice = elsewhere.get(str(key)) or _comma(scalar.text) or suggest(str(key), fields)
                 reader.problems.add(scalar.place, f"unknown key '{scalar.text}'", advice)
-        for name, field in fields.items():
-            if field.required and name not in node.entries:
+        for name in required:
+            if name not in node.entries:
                 reader.problems.add(node.place, f"the key '{name}' is missing", f"add {name}: …")
         if reader.problems.mistakes > before:
             return BAD

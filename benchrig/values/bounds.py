@@ -18,21 +18,22 @@ T = TypeVar("T")
 
 def quantity(value: Any, unit: str, path: str) -> Fraction:
     """A bound in the reading's unit. Misfit for a bare number where there is one, and for another dimension."""
-    value = typed(value)
+    return at(path, lambda: _quantity(typed(value), unit))
+
+
+def _quantity(value: Any, unit: str) -> Fraction:
     if isinstance(value, str):
-        value = at(path, lambda: Quantity.from_source(value))
+        value = Quantity.from_source(value)
     if isinstance(value, Quantity):
         if not unit:
-            raise Misfit(f"{value} has a unit, the reading has none", f"write {number_text(value.number)}", (path,))
-        return at(path, lambda: value.to(unit))
+            raise Misfit(f"{value} has a unit, the reading has none", f"write {number_text(value.number)}")
+        return value.to(unit)
     if not is_number(value):
         expected = f"a quantity such as 5 {unit}" if unit else "a number"
-        raise Misfit(f"expected {expected}, found {describe_value(value)}", path=(path,))
+        raise Misfit(f"expected {expected}, found {describe_value(value)}")
     if unit:
         written = f"{number_text(value)} {unit}"
-        raise Misfit(
-            f"{number_text(value)} has no unit; the reading is a {dimension_of(unit)}", f"write {written}", (path,)
-        )
+        raise Misfit(f"{number_text(value)} has no unit; the reading is a {dimension_of(unit)}", f"write {written}")
     return exact(value)
 
 

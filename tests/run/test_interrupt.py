@@ -13,7 +13,7 @@ from tests.run.test_trouble import READ, thermometer
 
 PLAN, DEVICE = PLANS / "end_of_line.yaml", DEVICES / "logger.yaml"
 EVENTS = len(run(PLAN, DEVICE).events)
-PIECES = 4
+PIECES = 12
 
 
 def interrupted(at: int, times: int = 1) -> Ran:
@@ -58,7 +58,7 @@ def test_interrupted_at_every_event(piece: int) -> None:
         assert finally_verdicts(ran) == cleaned_up(ran), position
 
 
-@pytest.mark.parametrize("piece", pieces(PIECES, 2))
+@pytest.mark.parametrize("piece", pieces(PIECES, 6))
 def test_interrupted_twice_at_every_event(piece: int) -> None:
     for position in range(piece, EVENTS - 2, PIECES):
         ran = interrupted(position, times=2)

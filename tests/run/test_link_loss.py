@@ -13,7 +13,7 @@ from tests.run.kit import DEVICES, PLANS, Ran, pieces, run
 
 PLAN, DEVICE = PLANS / "end_of_line.yaml", DEVICES / "logger.yaml"
 # The sweep is cut into pieces so that a failure names its neighbourhood and no piece takes long.
-PIECES = 8
+PIECES = 24
 
 
 def count_pdus() -> int:
@@ -48,7 +48,7 @@ def check(ran: Ran, position: int) -> None:
     assert len(failed) == 1, "one root cause is reported once"
 
 
-@pytest.mark.parametrize("piece", pieces(PIECES, 0, 5))
+@pytest.mark.parametrize("piece", pieces(PIECES, 0, 13))
 def test_link_lost_at_every_pdu(piece: int, pdus: int, capsys: pytest.CaptureFixture[str]) -> None:
     assert pdus > 150
     for position in range(1 + piece, pdus + 1, PIECES):
