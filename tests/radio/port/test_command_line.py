@@ -47,7 +47,7 @@ async def test_ctrl_c_ends_the_program_too(tmp_path):
     plan = PLAN.replace("for: 500 ms", "for: 60 s")
     process = await benchrig(tmp_path, "--radio", "virtual", "--port", "tcp:127.0.0.1:0", "--start", TINY, plan=plan)
     async with asyncio.timeout(20):
-        while not (started := children_of(process.pid)) or b'"step":4,' not in record(tmp_path):
+        while not (started := children_of(process.pid)) or b'"opened","where":{"node":"4"}' not in record(tmp_path):
             await asyncio.sleep(0.05)
     process.send_signal(signal.SIGINT)
     await process.communicate()
