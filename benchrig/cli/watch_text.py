@@ -11,30 +11,29 @@ from benchrig.text.escape import hex_text, plain, with_unit
 from benchrig.values.quantity import number_text
 
 
-def event_line(watch: Watch, event: Event) -> str:
+def event_line(event: Event) -> str:
     """One event: when, what, and the bytes."""
     if isinstance(event, Arrival):
-        return f"{event.at:10.3f} s  {arrival_text(watch, event)}"
+        return f"{event.at:10.3f} s  {arrival_text(event)}"
     if isinstance(event, LinkLoss):
         return f"{event.at:10.3f} s  link lost: {plain(event.reason)}"
     what = "link back" if event.back else "no link"
     return f"{event.end:10.3f} s  {what}: nothing could be heard from {event.start:.3f} s to {event.end:.3f} s"
 
 
-def arrival_text(watch: Watch, event: Arrival) -> str:
-    watched = next(each for each in watch.watched if each.name == event.attribute)
+def arrival_text(event: Arrival) -> str:
     raw = hex_text(event.raw.hex().upper())
     if event.wrong:
         return f"{plain(event.attribute)}: {plain(event.wrong)}  [{raw}]"
-    if watched.form is None:
+    if event.channel.form is None:
         return f"{plain(event.attribute)}: {raw}"
-    return f"{plain(event.attribute)}: {_value_text(watched, event.value)}  [{raw}]"
+    return f"{plain(event.attribute)}: {_value_text(event.channel, event.value)}  [{raw}]"
 
 
-def _value_text(watched: Channel, value: Any) -> str:
+def _value_text(channel: Channel, value: Any) -> str:
     if not isinstance(value, dict):
-        return with_unit(value, watched.form.unit if watched.form else "")
-    return ", ".join(f"{plain(name)} {with_unit(item, watched.units.get(name, ''))}" for name, item in value.items())
+        return with_unit(value, channel.form.unit if channel.form else "")
+    return ", ".join(f"{plain(name)} {with_unit(item, channel.units.get(name, ''))}" for name, item in value.items())
 
 
 def summary(watch: Watch) -> list[str]:

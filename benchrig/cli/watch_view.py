@@ -67,9 +67,9 @@ class WatchView:
     def take(self, event: Event) -> None:
         """What has to be read is noted; values are in the rows."""
         if not isinstance(event, Arrival):
-            self.note(event_line(self._watch, event).strip())
+            self.note(event_line(event).strip())
         elif event.wrong:
-            self.note(f"{event.at:.3f} s  {arrival_text(self._watch, event)}")
+            self.note(f"{event.at:.3f} s  {arrival_text(event)}")
 
     def note(self, sentence: str) -> None:
         self._notes.append(sentence)

@@ -66,7 +66,7 @@ async def _print_all(watch: Watch, keep: Callable[[Event], None], as_json: bool)
             if as_json:
                 print_json(event_as_data(watch, event))
             else:
-                echo(event_line(watch, event), err=isinstance(event, Arrival) and bool(event.wrong))
+                echo(event_line(event), err=isinstance(event, Arrival) and bool(event.wrong))
 
 
 async def _show_live(watch: Watch, desk: Desk, keep: Callable[[Event], None]) -> None:

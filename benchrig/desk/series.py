@@ -3,31 +3,45 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
+from benchrig.desk.inspection import Content
 from benchrig.desk.pace import Pace
 from benchrig.desk.strip import Strip
 from benchrig.errors import MalformedValue
-from benchrig.run.jsonable import jsonable
+from benchrig.run.jsonable import hex_text, jsonable
+from benchrig.values.base import flat
 from benchrig.values.format import Format
 from benchrig.values.statistics import Moments
 
 
 @dataclass(frozen=True)
 class Arrival:
-    """One notification. `at` in seconds since the watch began; `gap` since the one before, None for the first and
-    after a hole. `value` is JSON data, None where there is no format, or where the bytes do not fit it: `wrong` says
-    why."""
+    """One notification."""
 
-    attribute: str
+    channel: Channel
     number: int
+    # seconds since the watch began
     at: float
+    # seconds since the one before, None for the first and after a hole
     gap: float | None
     raw: bytes
+    # JSON data; None where there is no format, or where the bytes do not fit it: `wrong` says why
     value: Any = None
     wrong: str = ""
+
+    @property
+    def attribute(self) -> str:
+        return self.channel.name
+
+    @property
+    def content(self) -> Content:
+        """In the shape that a read gives it."""
+        made, form = Content(hex_text(self.raw), self.value, wrong=self.wrong), self.channel.form
+        if form is not None:
+            made.unit, made.units, made.format = form.unit, form.fields(), form.describe()
+        return made
 
 
 @dataclass
@@ -54,14 +68,16 @@ class Series:
 
 
 class Channel:
-    """One attribute: `form` is None where its value has no format. `wanted` is how many values are taken; None for
-    all. `longest` is the longest gap in seconds; `wrong` is why the last value is malformed, '' where it is not."""
+    """One attribute; `form` is None where its value has no format."""
 
     def __init__(self, name: str, form: Format | None = None, wanted: int | None = None) -> None:
         self.name = name
+        # how many values are taken; None for all
         self.wanted = wanted
         self.count = self.malformed = 0
+        # the longest gap in seconds
         self.longest: float | None = None
+        # why the last value is malformed, '' where it is not
         self.wrong = ""
         self.pace = Pace()
         self.take_format(form)
@@ -88,17 +104,17 @@ class Channel:
         raw = bytes(data)
         if self.form is None:
             self._of("").add(at, jsonable(raw))
-            return Arrival(self.name, self.count, at, gap, raw)
+            return Arrival(self, self.count, at, gap, raw)
         try:
             value = jsonable(self.form.decode(raw))
         except MalformedValue as error:
             self.malformed += 1
             self.wrong = error.message
-            return Arrival(self.name, self.count, at, gap, raw, wrong=error.message)
+            return Arrival(self, self.count, at, gap, raw, wrong=error.message)
         self.wrong = ""
-        for name, item in fields_of(value):
+        for name, item in fields_of(value).items():
             self._of(name).add(at, item)
-        return Arrival(self.name, self.count, at, gap, raw, value)
+        return Arrival(self, self.count, at, gap, raw, value)
 
     def interrupt(self, at: float) -> None:
         """The link is gone: what comes next follows nothing."""
@@ -114,10 +130,6 @@ class Channel:
         return found
 
 
-def fields_of(value: Any, prefix: str = "") -> Iterator[tuple[str, Any]]:
+def fields_of(value: Any) -> dict[str, Any]:
     """The fields of a structure by their dotted names; a single value as ''."""
-    if not isinstance(value, dict):
-        yield prefix, value
-        return
-    for name, item in value.items():
-        yield from fields_of(item, f"{prefix}.{name}" if prefix else name)
+    return flat(value) if isinstance(value, dict) else {"": value}

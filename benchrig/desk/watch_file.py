@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from benchrig.desk.series import Arrival, Channel, fields_of
+from benchrig.desk.series import Arrival, fields_of
 from benchrig.desk.watching import Event, LinkLoss, Watch, event_as_data
 from benchrig.errors import StationError, UsageError
 from benchrig.files import writable
@@ -92,9 +92,9 @@ class WatchFile:
             yield from (self._row(cells | parts) for parts in self._values(event))
 
     def _values(self, event: Arrival) -> Iterator[dict[str, Any]]:
-        watched = next(each for each in self._watch.watched if each.name == event.attribute)
-        for name, value in fields_of(event.value):
-            yield {"field": name, "value": value, "units": _unit(watched, name)}
+        series = event.channel.series
+        for name, value in fields_of(event.value).items():
+            yield {"field": name, "value": value, "units": series[name].unit if name in series else ""}
 
     @staticmethod
     def _row(cells: dict[str, Any]) -> list[str]:
@@ -102,8 +102,3 @@ class WatchFile:
 
     def _unwritable(self, error: OSError) -> StationError:
         return StationError(f"'{self._path}' cannot be written: {error.strerror or error}")
-
-
-def _unit(watched: Channel, name: str) -> str:
-    series = watched.series.get(name)
-    return series.unit if series is not None else ""

@@ -12,11 +12,9 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 
 import msgspec
 
-from benchrig.desk.inspection import Content
 from benchrig.desk.series import Arrival, Channel
 from benchrig.errors import AttributeMissing, BenchrigError, LinkLost, MalformedValue, UsageError
 from benchrig.radio.table import Characteristic
-from benchrig.run.jsonable import hex_text
 from benchrig.steps.lookup import look_up
 
 if TYPE_CHECKING:
@@ -244,18 +242,9 @@ def event_as_data(watch: Watch, event: Event) -> dict[str, Any]:
         "attribute": event.attribute,
         "number": event.number,
         "gap": event.gap,
-        "content": msgspec.to_builtins(content_of(watch, event)),
+        "content": msgspec.to_builtins(event.content),
     }
 
 
 def _head(watch: Watch, event: str, at: float) -> dict[str, Any]:
     return {"event": event, "time": watch.time_of(at), "seconds": at}
-
-
-def content_of(watch: Watch, event: Arrival) -> Content:
-    """What came, in the shape that a read gives it."""
-    form = next(each.form for each in watch.watched if each.name == event.attribute)
-    made = Content(hex_text(event.raw), event.value, wrong=event.wrong)
-    if form is not None:
-        made.unit, made.units, made.format = form.unit, form.fields(), form.describe()
-    return made

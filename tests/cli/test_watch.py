@@ -295,8 +295,8 @@ def test_without_a_format_the_bytes_are_in_the_row() -> None:
 def test_lines_of_text() -> None:
     one = temperature(20)
     watch = still(one)
-    assert event_line(watch, one.take(9.0, b"\x98\x08")) == "     9.000 s  temperature: 22 °C  [98 08]"
-    assert "no link: nothing could be heard from 1.000 s to 2.500 s" in event_line(watch, Hole(1.0, 2.5, back=False))
+    assert event_line(one.take(9.0, b"\x98\x08")) == "     9.000 s  temperature: 22 °C  [98 08]"
+    assert "no link: nothing could be heard from 1.000 s to 2.500 s" in event_line(Hole(1.0, 2.5, back=False))
     assert summary(watch)[1] == "  20 to 22 °C, mean 21 °C"
 
 
