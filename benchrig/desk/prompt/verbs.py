@@ -26,14 +26,25 @@ _WRITE = {"--raw": "HEX", "--read-back": "", "--no-response": ""}
 
 @dataclass(frozen=True)
 class Verb:
-    """`needs` are properties of the attributes that it is for; `usage` stands behind the verb."""
+    """A word that begins a line."""
 
     name: str
+    # what stands behind it: nothing, or something that may be left out ('[…]') or not
     usage: str
     doc: str
     run: Callable[[Session, TypedLine], Awaitable[None]]
+    example: str = ""
     options: Mapping[str, str] = field(default_factory=dict)
+    # properties of the attributes that it is for
     needs: tuple[str, ...] = ()
+
+    def check(self, line: TypedLine) -> None:
+        """UsageError for words too many, or none where some are needed."""
+        example = f"{self.name} {self.example}".strip()
+        if line.words and not self.usage:
+            raise UsageError(f"{line.verb} takes no '{line.words[0]}'", advice=f"write: {example}")
+        if not line.words and self.usage and not self.usage.startswith("["):
+            raise UsageError(f"{line.verb} needs to know what", advice=f"for example: {example}")
 
 
 def says_something(text: str) -> bool:
@@ -52,37 +63,23 @@ async def do(session: Session, text: str) -> bool:
     if verb is None:
         raise UsageError(f"there is no verb '{words[0]}'", advice=suggest(words[0], VERBS) or "help")
     with misfit_is_usage():
-        await verb.run(session, parse(words, verb.options))
+        line = parse(words, verb.options)
+        verb.check(line)
+        await verb.run(session, line)
     return verb.name != "quit"
 
 
 async def _scan(session: Session, line: TypedLine) -> None:
-    _no_words(line, "scan --for 5 s")
     await session.scan(_seconds(line.options["--for"]) if "--for" in line.options else LISTEN_FOR)
-
-
-async def _connect(session: Session, line: TypedLine) -> None:
-    await session.connect(line.rest)
-
-
-async def _disconnect(session: Session, line: TypedLine) -> None:
-    _no_words(line, "disconnect")
-    await session.disconnect()
-
-
-async def _table(session: Session, line: TypedLine) -> None:
-    _no_words(line, "table")
-    await session.services()
 
 
 async def _read(session: Session, line: TypedLine) -> None:
     spec = typed_format(line.options)
-    for name in await _names_of(session, line, "read battery level"):
+    for name in await _names_of(session, line):
         await session.read(name, spec)
 
 
 async def _write(session: Session, line: TypedLine) -> None:
-    _some_words(line, "write alarm limit 8 °C")
     await session.connection.up()
     spec = typed_format(line.options)
     name, words = take_name(line.words, session.desk.names, session.connection.table)
@@ -102,22 +99,12 @@ async def _write(session: Session, line: TypedLine) -> None:
 
 async def _watch(session: Session, line: TypedLine) -> None:
     spec = typed_format(line.options)
-    for name in await _names_of(session, line, "watch temperature"):
+    for name in await _names_of(session, line):
         await session.watch(name, spec)
 
 
-async def _unwatch(session: Session, line: TypedLine) -> None:
-    await session.unwatch(line.rest)
-
-
-async def _wait(session: Session, line: TypedLine) -> None:
-    _some_words(line, "wait 2 s")
-    await session.wait(_seconds(line.rest))
-
-
 async def _save(session: Session, line: TypedLine, *, force: bool = False) -> None:
-    _some_words(line, "save plan.yaml")
-    path = _file(line)
+    path = _file(line.rest)
     saved = save(session, path, datetime.now().astimezone(), force=force)
     result = {"verb": "save", "file": str(path), "steps": saved.steps}
     session.show(result | ({"remarks": saved.remarks} if saved.remarks else {}))
@@ -139,16 +126,15 @@ async def _help(session: Session, line: TypedLine) -> None:
 
 
 async def _quit(session: Session, line: TypedLine) -> None:
-    _no_words(line, "quit")
+    """What `do` returns ends the session."""
 
 
 def _options(verb: Verb) -> list[str]:
     return [f"{option} {value}".strip() for option, value in verb.options.items()]
 
 
-async def _names_of(session: Session, line: TypedLine, example: str) -> list[str]:
+async def _names_of(session: Session, line: TypedLine) -> list[str]:
     """Every attribute that the line names, one after the other."""
-    _some_words(line, example)
     await session.connection.up()
     names, words = list[str](), line.words
     while words:
@@ -157,22 +143,12 @@ async def _names_of(session: Session, line: TypedLine, example: str) -> list[str
     return names
 
 
-def _some_words(line: TypedLine, example: str) -> None:
-    if not line.words:
-        raise UsageError(f"{line.verb} needs to know what", advice=f"for example: {example}")
-
-
-def _no_words(line: TypedLine, example: str) -> None:
-    if line.words:
-        raise UsageError(f"{line.verb} takes no '{line.words[0]}'", advice=f"write: {example}")
-
-
 def _seconds(text: str) -> float:
     return Duration.from_source(text).seconds
 
 
-def _file(line: TypedLine) -> Path:
-    return Path(line.rest).expanduser()
+def _file(text: str) -> Path:
+    return Path(text).expanduser()
 
 
 def _bytes(text: str) -> bytes:
@@ -189,18 +165,20 @@ def _table_of(*verbs: Verb) -> dict[str, Verb]:
 # What people type by habit.
 _ALSO = {"exit": "quit"}
 VERBS = _table_of(
-    Verb("scan", "", "listen, and list what is heard", _scan, {"--for": "TIME"}),
-    Verb("connect", "[DEVICE]", "connect, to this name or address, or again to the device at hand", _connect),
-    Verb("disconnect", "", "end the connection", _disconnect),
-    Verb("table", "", "the attributes of the device", _table),
-    Verb("read", "ATTRIBUTE…", "read attributes", _read, _FORMAT, ("read",)),
+    Verb("scan", "", "listen, and list what is heard", _scan, "--for 5 s", {"--for": "TIME"}),
+    Verb("connect", "[DEVICE]", "connect, to this name or address, or again to the device at hand",
+         lambda session, line: session.connect(line.rest)),
+    Verb("disconnect", "", "end the connection", lambda session, _: session.disconnect()),
+    Verb("table", "", "the attributes of the device", lambda session, _: session.services()),
+    Verb("read", "ATTRIBUTE…", "read attributes", _read, "battery level", _FORMAT, ("read",)),
     Verb("write", "ATTRIBUTE VALUE", "write an attribute; FIELD=VALUE words for a structure", _write,
-         _WRITE | _FORMAT, ("write", "reliable write", "write without response")),
-    Verb("watch", "ATTRIBUTE…", "subscribe, and show what comes", _watch, _FORMAT, ("notify", "indicate")),
-    Verb("unwatch", "[ATTRIBUTE]", "end a subscription, or all", _unwatch),
-    Verb("wait", "TIME", "pause, until the link is lost at most", _wait),
-    Verb("save", "FILE", "write what was done as a test plan", _save),
-    Verb("save!", "FILE", "the same, over a file that is there", _save_over),
+         "alarm limit 8 °C", _WRITE | _FORMAT, ("write", "reliable write", "write without response")),
+    Verb("watch", "ATTRIBUTE…", "subscribe, and show what comes", _watch, "temperature", _FORMAT, ("notify", "indicate")),
+    Verb("unwatch", "[ATTRIBUTE]", "end a subscription, or all", lambda session, line: session.unwatch(line.rest)),
+    Verb("wait", "TIME", "pause, until the link is lost at most",
+         lambda session, line: session.wait(_seconds(line.rest)), "2 s"),
+    Verb("save", "FILE", "write what was done as a test plan", _save, "plan.yaml"),
+    Verb("save!", "FILE", "the same, over a file that is there", _save_over, "plan.yaml"),
     Verb("help", "[VERB]", "these words", _help),
     Verb("quit", "", "end the session", _quit),
 )  # fmt: skip
