@@ -6,6 +6,7 @@ What a command needs is imported when it runs, so that `--help` and completion a
 from __future__ import annotations
 
 import contextlib
+import importlib
 import sys
 from collections.abc import Iterator
 from typing import Any
@@ -13,23 +14,14 @@ from typing import Any
 import click
 
 from benchrig import __version__, signals
-from benchrig.cli.check import check
-from benchrig.cli.completion import completion
-from benchrig.cli.decode import decode
-from benchrig.cli.devices import devices
-from benchrig.cli.draft import draft
-from benchrig.cli.encode import encode
 from benchrig.cli.failing import print_error
-from benchrig.cli.inspect import inspect
 from benchrig.cli.out import echo, whatever_the_output_does
-from benchrig.cli.read import read
-from benchrig.cli.ready import ready
-from benchrig.cli.run import run
-from benchrig.cli.scan import scan
-from benchrig.cli.session import session
-from benchrig.cli.watch import watch
-from benchrig.cli.write import write
 from benchrig.lastwords import internal
+
+COMMANDS = (
+    "check", "completion", "decode", "devices", "draft", "encode", "inspect", "read", "ready", "run", "scan", "session",
+    "watch", "write",
+)  # fmt: skip
 
 
 @contextlib.contextmanager
@@ -52,6 +44,17 @@ def _exit_codes(words: list[str]) -> Iterator[None]:
 
 
 class _Commands(click.Group):
+    """Each command is loaded when it is asked for: it is the function in the file of its name."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return [*COMMANDS]
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        command: click.Command = getattr(importlib.import_module(f"{__name__}.{cmd_name}"), cmd_name)
+        return command
+
     def make_context(self, info_name: str | None, args: list[str], *more: Any, **kwargs: Any) -> click.Context:
         words = [*args]
         with _exit_codes(words), whatever_the_output_does():
@@ -82,22 +85,3 @@ def main() -> None:
     Exit codes: 0 pass, 1 the unit failed, 2 interrupted, 3 internal error, 4 plan or usage error,
     5 nothing was judged, 7 the station could not test.
     """
-
-
-for command in (
-    run,
-    check,
-    scan,
-    inspect,
-    read,
-    write,
-    watch,
-    session,
-    decode,
-    encode,
-    draft,
-    devices,
-    ready,
-    completion,
-):
-    main.add_command(command)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from benchrig.cli.failing import errors_for_people
+from benchrig.cli.groups import path_option
 from benchrig.cli.out import echo, whatever_the_output_does
 
 if TYPE_CHECKING:
@@ -28,10 +29,8 @@ if TYPE_CHECKING:
     help="A value the plan asks for; checked as well. A secret one as NAME=@FILE or NAME=@env:VARIABLE.",
 )
 @click.option("--radio", metavar="RADIO", help="Also say what this radio does not offer: host, hci:…, virtual:…")
-@click.option(
+@path_option(
     "--station",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
     help="Also say what this station forbids, what its radio does not offer, and which values it does not give.",
 )
 @click.option("--schema", is_flag=True, help="Print the JSON Schema of the plan language, for editors.")

@@ -9,6 +9,7 @@ import click
 
 from benchrig.cli.completing import complete_attribute
 from benchrig.cli.desk import at_desk, device_options, known_names
+from benchrig.cli.groups import path_option
 from benchrig.cli.out import echo, print_json, tell, whatever_the_output_does
 from benchrig.cli.types import Time, Whole
 
@@ -93,12 +94,10 @@ class Percent(click.ParamType[float]):
     shell_complete=complete_attribute,
     help="Ask nothing of this attribute; again for more.",
 )
-@click.option(
+@path_option(
     "--from",
     "saved",
     multiple=True,
-    metavar="FILE",
-    type=click.Path(path_type=Path),
     help="Use no radio, but inspections that were saved or record.jsonl of runs; again for more.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Say what was drafted as JSON.")

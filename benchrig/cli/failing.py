@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import itertools
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -32,9 +32,7 @@ def errors_for_people() -> Iterator[None]:
         sys.exit(4)
     except BenchrigError as error:
         _as_data(error)
-        say(f"benchrig: {error.message}")
-        if error.advice:
-            say(f"  {error.advice}")
+        tell_failure(error.data)
         sys.exit(code_of(error.cause))
 
 
@@ -44,6 +42,13 @@ def _as_data(error: BenchrigError) -> None:
     words = context.find_root().obj if context is not None else None
     if not error.is_told:
         print_error(error.data, words or [])
+
+
+def tell_failure(result: Mapping[str, Any]) -> None:
+    """One of several results, for people."""
+    say(f"benchrig: {result['error']}")
+    if result.get("advice"):
+        say(f"  {result['advice']}")
 
 
 def code_of(cause: str) -> int:

@@ -10,6 +10,7 @@ import click
 
 from benchrig.cli.completing import complete_attribute
 from benchrig.cli.desk import at_desk, device_options, known_names
+from benchrig.cli.groups import path_option
 from benchrig.cli.out import console, echo, is_ascii_due, tell, whatever_the_output_does
 
 if TYPE_CHECKING:
@@ -28,12 +29,7 @@ if TYPE_CHECKING:
     help="What is written to the standard output.",
 )
 @click.option("--json", "as_json", is_flag=True, help="The same as --format json.")
-@click.option(
-    "--save",
-    metavar="FILE",
-    type=click.Path(path_type=Path),
-    help="Keep it in a file too, .json or .yaml.",
-)
+@path_option("--save", help="Keep it in a file too, .json or .yaml.")
 @click.option("--force", is_flag=True, help="With --save: write over a file that is there.")
 @click.option(
     "--against",

@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from benchrig.cli.waiting import StatusLine
 from benchrig.record.model import AnyEvent, AttemptFailed, Closed, Opened, RunStarted
 
-if TYPE_CHECKING:
-    from rich.console import Console
-    from rich.status import Status
+_LONGEST = 1000
 
 
 class Progress:
     """Follows the events of a run."""
 
-    def __init__(self, console: Console) -> None:
-        self._console = console
-        self._status: Status | None = None
+    def __init__(self) -> None:
+        self._line = StatusLine(_LONGEST)
         self._names: dict[str, str] = {}
         self._text = ""
 
@@ -31,19 +27,11 @@ class Progress:
         elif isinstance(event, Closed) and event.verdict in ("fail", "error"):
             self.hide()
             name = self._names.get(event.where.node, "")
-            self._console.print(f"step {event.where.label} {name}: {event.verdict}", markup=False)
+            self._line.console.print(f"step {event.where.label} {name}: {event.verdict}", markup=False)
 
     def hide(self) -> None:
-        if self._status is not None:
-            self._status.stop()
-            self._status = None
+        self._line.hide()
 
     def _show(self, text: str) -> None:
-        from rich.text import Text
-
         self._text = text
-        if self._status is None:
-            self._status = self._console.status(Text(text))
-            self._status.start()
-        else:
-            self._status.update(Text(text))
+        self._line.show(text)

@@ -10,8 +10,8 @@ import click
 
 from benchrig.cli.completing import complete_attribute
 from benchrig.cli.desk import at_desk, device_options, format_options, known_names
-from benchrig.cli.failing import code_of
-from benchrig.cli.out import echo, print_json, tell, whatever_the_output_does
+from benchrig.cli.failing import code_of, tell_failure
+from benchrig.cli.out import echo, print_json, whatever_the_output_does
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk, DeskOptions
@@ -72,9 +72,7 @@ async def _read_all(
 
 def _show(result: dict[str, Any]) -> None:
     if "error" in result:
-        tell(f"benchrig: {result['error']}")
-        if result["advice"]:
-            tell(f"  {result['advice']}")
+        tell_failure(result)
         return
     seen: Content = result["content"]
     echo("\n".join(content_lines(result["attribute"], seen)), err=bool(seen.wrong))

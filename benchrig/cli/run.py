@@ -52,10 +52,7 @@ _reaching = grouped(
         help="Of the devices that the plan selects, the one with this name (with * and ?) or address.",
     ),
     click.option(
-        "--acknowledge",
-        "acknowledged",
-        is_flag=True,
-        help="You have read the plan's caution and done what it says.",
+        "--acknowledge", "acknowledged", is_flag=True, help="You have read the plan's caution and done what it says."
     ),
     seed_option(),
     click.option("--real-time", is_flag=True, help="Let a virtual radio take the time a real one would."),
@@ -172,7 +169,7 @@ def _run(options: RunOptions, shown: Shown) -> int:
     from benchrig.launch import launch
 
     attended = out.attended()
-    progress = Progress(console(stderr=True)) if attended and not shown.quiet else None
+    progress = Progress() if attended and not shown.quiet else None
     quiet = progress.hide if progress else lambda: None
     operator = AtTerminal(quiet, shown.answer_within) if attended else Unattended()
     signals.hold()  # the run's own loop takes them, and its verdict is not to be interrupted

@@ -11,6 +11,7 @@ import click
 
 from benchrig.cli.completing import complete_attribute
 from benchrig.cli.desk import at_desk, device_options, format_options, known_names
+from benchrig.cli.groups import path_option
 from benchrig.cli.out import tell, whatever_the_output_does
 from benchrig.cli.types import Time, Whole
 
@@ -26,12 +27,7 @@ NOTHING_CAME = 5
 @click.option("--for", "for_", type=Time(), metavar="TIME", help="End after so long.")
 @click.option("--count", type=Whole(1), metavar="N", help="End when so many values of each attribute have come.")
 @click.option("--reconnect", is_flag=True, help="Find the device again when the link is lost; the hole is shown.")
-@click.option(
-    "--save",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="Keep every value in FILE, .csv or .jsonl, too.",
-)
+@path_option("--save", help="Keep every value in FILE, .csv or .jsonl, too.")
 @click.option("--force", is_flag=True, help="With --save: write over a file that is there.")
 @format_options
 @click.option("--json", "as_json", is_flag=True, help="One JSON document a value and line.")

@@ -11,7 +11,7 @@ import click
 from benchrig.cli import out
 from benchrig.cli.completing import complete_attribute
 from benchrig.cli.desk import at_desk, caution_at_hand, device_options, format_options
-from benchrig.cli.failing import code_of
+from benchrig.cli.failing import code_of, tell_failure
 from benchrig.cli.out import echo, print_json, tell, whatever_the_output_does
 from benchrig.cli.typed import TakesNegative, as_typed, bytes_of, typed_bytes
 
@@ -143,9 +143,7 @@ def _show(result: dict[str, Any], *, as_json: bool) -> None:
     if "written" in result:
         echo("\n".join(written_lines(result)))
     if "error" in result:
-        tell(f"benchrig: {result['error']}")
-        if result.get("advice"):
-            tell(f"  {result['advice']}")
+        tell_failure(result)
 
 
 def written_lines(result: dict[str, Any]) -> list[str]:
