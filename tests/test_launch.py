@@ -121,7 +121,7 @@ def test_results_that_are_taken_away_meanwhile_are_no_pass(tmp_path: Path, deed:
 
 def test_one_bad_place_does_not_take_the_other_reports_along(tmp_path: Path) -> None:
     bench = files(tmp_path, f"{READ}  - command: [sh, -c, 'rm -r there && touch there']\n")
-    done = run(bench, "--junit", "there/report.xml", "--csv", "report.csv")
+    done = run(bench, "--junit", "there/report.xml", "--csv", "report.csv", start=here)
     assert done.returncode == 7
     assert "there/report.xml cannot be written" in done.stderr
     assert (tmp_path / "report.csv").read_text().count("\n") == 5
@@ -163,15 +163,17 @@ async def ends_too(bench):
 """
 
 
-def called(folder: Path, function: str, more: str = "") -> tuple[subprocess.CompletedProcess[str], Record]:
+def called(
+    folder: Path, function: str, more: str = "", start: Start = benchrig
+) -> tuple[subprocess.CompletedProcess[str], Record]:
     bench = files(folder, f"{READ}  - call: mine:{function}\n{more}")
     (folder / "mine.py").write_text(FUNCTIONS)
-    done = run(bench)
+    done = run(bench, start=start)
     return done, record_of(bench)
 
 
 def test_an_error_that_nobody_waited_for_is_in_the_verdict(tmp_path: Path) -> None:
-    done, record = called(tmp_path, "stray")
+    done, record = called(tmp_path, "stray", start=here)
     assert record.ended is not None
     assert done.returncode == record.ended.exit_code == 3
     assert "nobody waited for it: spilt" in record.ended.message
@@ -195,7 +197,7 @@ def test_a_function_that_never_returns_ends_with_its_step(tmp_path: Path) -> Non
 
 @pytest.mark.parametrize("function", ["ends", "ends_too"])
 def test_a_function_that_ends_the_process_ends_its_step_alone(tmp_path: Path, function: str) -> None:
-    done, record = called(tmp_path, function)
+    done, record = called(tmp_path, function, start=here)
     assert record.ended is not None
     assert done.returncode == record.ended.exit_code != 0
 
