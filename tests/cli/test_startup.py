@@ -67,3 +67,11 @@ def test_a_bad_plan_ends_with_4_before_any_radio_is_opened(tmp_path):
         "run", str(tmp_path / "bad.yaml"), "--radio", "host", "--results", str(tmp_path / "results")
     )
     assert (code, "bumble" in modules, (tmp_path / "results").exists()) == (4, False, False)
+
+
+def test_a_simulated_run_loads_no_other_radio_and_nothing_to_propose_or_to_type(tmp_path):
+    code, modules = started(
+        "run", "testplans/smoke.yaml", "--radio", "virtual:testplans/devices/logger.yaml", "--results", str(tmp_path)
+    )
+    assert (code, "bumble" in modules) == (0, True)
+    assert modules & {"scipy", "numpy", "prompt_toolkit", "dbus_fast", "usb", "usb1", "serial"} == set()

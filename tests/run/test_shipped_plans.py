@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import json
-import os
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
 
 from benchrig.record.journal import read_record
+from tests.cli.kit import Start, benchrig, here
 from tests.run.kit import DEVICES, PLANS, Ran, run
 
 END_OF_LINE, LOGGER = PLANS / "end_of_line.yaml", DEVICES / "logger.yaml"
@@ -67,13 +65,10 @@ def test_the_returned_logger_fails_where_it_is_broken() -> None:
     }
 
 
-def record_of(folder: Path, seed: int, hash_seed: str) -> list[bytes]:
-    """The lines of record.jsonl from a process of its own, without the time of day and the id of the run."""
-    command = [sys.executable, "-m", "benchrig", "run", END_OF_LINE, "--radio", f"virtual:{LOGGER}", "--acknowledge"]
-    environment = {**os.environ, "PYTHONHASHSEED": hash_seed}
-    subprocess.run(
-        [*command, "--seed", str(seed), "--results", folder], env=environment, check=True, capture_output=True
-    )
+def record_of(folder: Path, seed: int, start: Start, **env: str) -> list[bytes]:
+    """The lines of record.jsonl of one run, without the time of day and the id of the run."""
+    words = ["run", END_OF_LINE, "--radio", f"virtual:{LOGGER}", "--acknowledge", "--seed", str(seed)]
+    assert start(*words, "--results", folder, cwd=folder, env=env).returncode == 0
     [path] = folder.glob("*/record.jsonl")
     first, *rest = path.read_bytes().splitlines()
     head = json.loads(first)
@@ -84,12 +79,12 @@ def record_of(folder: Path, seed: int, hash_seed: str) -> list[bytes]:
 
 
 def test_a_seed_repeats_in_every_process_and_another_differs(tmp_path: Path) -> None:
-    one, again, other = (
-        record_of(tmp_path / name, seed, hash_seed)
-        for name, seed, hash_seed in (("one", 3, "1"), ("again", 3, "2"), ("other", 4, "1"))
-    )
+    folders = [tmp_path / name for name in ("one", "again", "other")]
+    for folder in folders:
+        folder.mkdir()
+    one, again = (record_of(folder, 3, benchrig, PYTHONHASHSEED=str(at)) for at, folder in enumerate(folders[:2], 1))
     assert one == again
-    assert one[1:] != other[1:]
+    assert one[1:] != record_of(folders[2], 4, here)[1:]
 
 
 def test_the_twelve_check_plan_is_short() -> None:
@@ -111,7 +106,7 @@ def test_a_wrong_value_is_named_with_all_that_is_needed_to_find_it() -> None:
 
 
 def test_the_record_on_disk_is_the_record_of_the_events(tmp_path: Path) -> None:
-    record_of(tmp_path, 0, "0")
+    record_of(tmp_path, 0, here)
     [path] = tmp_path.glob("*/record.jsonl")
     record = read_record(path)
     assert not record.cut_off
