@@ -75,11 +75,11 @@ def _pattern(value: Any, form: Format, field: str) -> Pattern:
 
 def _mapping(value: dict[Any, Any], form: Format, field: str) -> Pattern:
     known = _names(form, field)
-    if len(value) == 1 and (word := next(iter(value))) in _GENERATORS and word not in known:
-        return _at(word, _GENERATORS[word], value[word], form, field)
+    if len(value) == 1 and (word := next(iter(value))) in GENERATORS and word not in known:
+        return _at(word, GENERATORS[word], value[word], form, field)
     if not known:
         one = next(iter(value), "")
-        advice = suggest(str(one), _GENERATORS)
+        advice = suggest(str(one), GENERATORS)
         raise Misfit("expected a value or one generator, found a mapping", advice)
     prefix = f"{field}." if field else ""
     return Fields({name: _at(name, _pattern, part, form, f"{prefix}{name}") for name, part in value.items()})
@@ -224,7 +224,7 @@ def _sequence(value: Any, form: Format, field: str) -> Pattern:
     return Cycle([_at(index, _pattern, part, form, field) for index, part in enumerate(value)])
 
 
-_GENERATORS: dict[Any, Callable[[Any, Format, str], Pattern]] = {
+GENERATORS: dict[Any, Callable[[Any, Format, str], Pattern]] = {
     "constant": _constant,
     "ramp": _ramp,
     "noise": _noise,
