@@ -3,8 +3,8 @@
 import msgspec
 import pytest
 
-from benchrig.radio.virtual import open_air
-from benchrig.radio.virtual.behaviour import Behaviour, Moment, On, When
+from benchrig.radio.virtual import block, open_air
+from benchrig.radio.virtual.behaviour import Behaviour, Moment, On, When, key_of
 from benchrig.radio.virtual.behaviours import BEHAVIOURS, AttError
 from benchrig.radio.virtual.block import keys_of
 from benchrig.radio.virtual.device_spec import FaultSpec
@@ -51,12 +51,16 @@ def test_when(when, numbers):
 
 
 def test_a_block_takes_the_behaviours_of_its_occasions():
-    access = ["delay", "att_error", "silent", "disconnect", "reboot"]
-    assert [*keys_of(ReadSpec).__struct_fields__] == access
-    assert [*keys_of(WriteSpec).__struct_fields__] == [*access, "store", "check", "set", "notify"]
-    assert {*keys_of(FaultSpec).__struct_fields__, *access} == {
-        name for kind in BEHAVIOURS for name in kind.__struct_fields__ if name != "when"
-    }
+    for kind_of_block, own in ((ReadSpec, []), (WriteSpec, ["store", "check", "set", "notify"]), (FaultSpec, [])):
+        behaviours = [key_of(kind)[0] for kind in BEHAVIOURS if kind.on & kind_of_block.occasions]
+        assert [*keys_of(kind_of_block).__struct_fields__] == [*behaviours, *own]
+    assert "delay" not in keys_of(FaultSpec).__struct_fields__
+
+
+def test_a_behaviour_of_reads_alone_is_none_of_writes(monkeypatch):
+    monkeypatch.setattr(block, "BEHAVIOURS", (*BEHAVIOURS, Inverted))
+    assert "inverted" in block.keys_of.__wrapped__(ReadSpec).__struct_fields__
+    assert "inverted" not in block.keys_of.__wrapped__(WriteSpec).__struct_fields__
 
 
 def with_behaviours(*behaviours):
