@@ -113,7 +113,7 @@ def _check(path: Path, given: tuple[str, ...], place: _Place) -> int:
 
 
 def _summary(plan: Plan) -> str:
-    from benchrig.propose.proposal import counted
+    from benchrig.source.problem import counted
 
     if not plan.steps:
         return f"good. {len(plan.names.aliases)} names and no steps: for --plan of the commands without a plan"

@@ -169,7 +169,7 @@ def _evidence(
 
 
 def _say(made: Draft, plan: Plan, target: Path, *, to_output: bool, as_json: bool) -> None:
-    from benchrig.propose.proposal import counted
+    from benchrig.source.problem import counted
 
     counts = {
         "steps": len(plan.steps),

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from rich.text import Text
 
 from benchrig.errors import MalformedValue
-from benchrig.propose.proposal import counted
+from benchrig.source.problem import counted
 from benchrig.text.escape import ascii_text, hex_text, plain, value_text, with_unit
 from benchrig.text.field import field_text
 from benchrig.values import catalogue
@@ -209,7 +209,7 @@ def unread(seen: Inspection) -> int:
 def count_findings(findings: Sequence[Finding]) -> str:
     """'2 errors, 1 note'."""
     counts = {severity: sum(f.severity == severity for f in findings) for severity in SEVERITY_STYLES}
-    said = [f"{count} {severity}{'' if count == 1 else 's'}" for severity, count in counts.items() if count]
+    said = [counted(count, severity) for severity, count in counts.items() if count]
     return ", ".join(said) or "nothing is wrong with its table and its advertising"
 
 

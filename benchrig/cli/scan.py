@@ -111,7 +111,7 @@ def scan(for_: float | None, sort: SortOrder, keys: tuple[bytes, ...], passive: 
 
 
 def _end(air: AirList) -> None:
-    from benchrig.propose.proposal import counted
+    from benchrig.source.problem import counted
 
     if air.fitting():
         return

@@ -12,6 +12,7 @@ from benchrig.cli.live import Line
 from benchrig.cli.scan_details import detail_lines
 from benchrig.cli.scan_table import BARS, LIVE, cells
 from benchrig.desk.airlist import ORDERS, AirList, AirRow, SortOrder, described
+from benchrig.source.problem import counted
 
 if TYPE_CHECKING:
     from benchrig.steps.attribute import Names
@@ -136,7 +137,7 @@ class ScanView:
 
     def _head(self, now: float) -> Line:
         count, others = len(self._order_now), len(self._shown.heard) - len(self._order_now)
-        heard = f"{count} device{'' if count == 1 else 's'}" + (f", {others} others" if others else "")
+        heard = counted(count, "device") + (f", {others} others" if others else "")
         # first what the person has done to the list: a narrow screen cuts the rest
         held = [("HELD  ", "warn")] if self._held_at is not None else []
         kept = [(f"filter '{self._filter}'  ", "warn")] if self._filter and not self._typing else []

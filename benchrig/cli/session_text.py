@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from benchrig.cli.read import content_lines
 from benchrig.cli.write import written_lines
+from benchrig.source.problem import counted
 from benchrig.text.escape import hex_text, plain, value_text
 from benchrig.values.catalogue import short_uuid
 from benchrig.values.quantity import number_text
@@ -26,7 +27,7 @@ def lines(result: dict[str, Any]) -> list[str]:
 
 def _scan(result: dict[str, Any]) -> list[str]:
     devices = result["devices"]
-    count = f"{len(devices)} device{'s' if len(devices) != 1 else ''}"
+    count = counted(len(devices), "device")
     width = max((len(_name(device)) for device in devices), default=0)
     return [f"{count} in {_seconds(result['seconds'])}", *(_device(device, width) for device in devices)]
 
@@ -101,7 +102,7 @@ def _one_line(seen: Content) -> str:
 def _unwatch(result: dict[str, Any]) -> list[str]:
     count = result["count"]
     rate = "" if result["rate"] is None else f", {number_text(float(format(result['rate'], '.4g')))} Hz"
-    came = f"{count} notification{'s' if count != 1 else ''}"
+    came = counted(count, "notification")
     return [f"{plain(result['attribute'])}: {came} in {_seconds(result['seconds'])}{rate}"]
 
 

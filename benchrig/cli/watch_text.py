@@ -7,6 +7,7 @@ from typing import Any
 from benchrig.desk.series import Arrival, Channel, Series
 from benchrig.desk.watching import Event, LinkLoss, Watch
 from benchrig.run.jsonable import tidy
+from benchrig.source.problem import counted
 from benchrig.text.escape import hex_text, plain, with_unit
 from benchrig.values.quantity import number_text
 
@@ -40,7 +41,7 @@ def summary(watch: Watch) -> list[str]:
     """What came of each attribute in all."""
     lines = []
     for each in watch.watched:
-        many = f"{each.count} value{'' if each.count == 1 else 's'} in {watch.seconds:.1f} s"
+        many = f"{counted(each.count, 'value')} in {watch.seconds:.1f} s"
         connected = " while connected" if watch.holes else ""
         gap = "" if each.longest is None else f", longest gap{connected} {each.longest:.3f} s"
         bad = f", {each.malformed} malformed" if each.malformed else ""

@@ -34,7 +34,7 @@ from benchrig.errors import (
     NoAnswer,
     SystemPairing,
 )
-from benchrig.run.jsonable import hex_text, jsonable
+from benchrig.run.jsonable import hex_text, jsonable, moment_text
 from benchrig.steps.lookup import look_up
 from benchrig.values import catalogue
 from benchrig.values.catalogue import long_uuid
@@ -81,7 +81,7 @@ def _inspection(desk: Desk, unit: Sighting, **seen: Any) -> Inspection:
     """With what is known without a link."""
     return Inspection(
         benchrig=__version__,
-        at=datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z"),
+        at=moment_text(datetime.now(UTC)),
         radio=desk.radio.name,
         simulated=desk.radio.simulated,
         address=unit.address,

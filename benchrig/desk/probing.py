@@ -19,6 +19,7 @@ import msgspec
 from benchrig.desk.readiness import Attached, Beginning, Check, State, Word, unfit_stack
 from benchrig.errors import BenchrigError
 from benchrig.radio.scan import Ear, Report
+from benchrig.source.problem import counted
 
 if TYPE_CHECKING:
     from benchrig.radio.bluez import Bluez
@@ -229,7 +230,7 @@ def heard(ear: Ear, listen: float, in_use: str = "") -> tuple[State, str, str]:
             f"nothing was heard in {listen:g} s",
             in_use or "bring a device near that advertises, and see its antenna",
         )
-    count = f"{len(ear.heard)} device{'s' if len(ear.heard) > 1 else ''}"
+    count = counted(len(ear.heard), "device")
     best = max(ear.heard.values(), key=lambda each: each.strength)
     return "yes", f"{count} in {listen:g} s, the strongest at {best.level_text}", ""
 

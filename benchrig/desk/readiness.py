@@ -22,6 +22,7 @@ from msgspec.structs import replace
 from benchrig import __version__
 from benchrig.errors import OperatorError
 from benchrig.run.loop import attended_loop, in_loop
+from benchrig.source.problem import counted
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk
@@ -233,7 +234,7 @@ async def look_at_devices(desk: Desk, station: Station, listen: float) -> None:
     models = load_devices(desk.options.choice.files, Problems())
     radio = desk.radio.name
     if models:
-        station.add(Check(radio, "device files", "yes", f"{len(models)} device{'s' if len(models) != 1 else ''}"))
+        station.add(Check(radio, "device files", "yes", f"{counted(len(models), 'device')}"))
     async with desk.listening() as ear:
         await asyncio.sleep(listen)
     checks = [

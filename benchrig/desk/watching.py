@@ -15,6 +15,7 @@ import msgspec
 from benchrig.desk.series import Arrival, Channel
 from benchrig.errors import AttributeMissing, BenchrigError, LinkLost, MalformedValue, UsageError
 from benchrig.radio.table import Characteristic
+from benchrig.run.jsonable import moment_text
 from benchrig.steps.lookup import look_up
 
 if TYPE_CHECKING:
@@ -116,8 +117,7 @@ class Watch:
 
     def time_of(self, at: float) -> str:
         """A time of the watch as date and time, ISO 8601 in UTC."""
-        moment = self.began + timedelta(seconds=at)
-        return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+        return moment_text(self.began + timedelta(seconds=at))
 
     async def events(self) -> AsyncGenerator[Event, None]:
         """What happens, in order. DeviceNotFound, ConnectFailed, AttributeMissing, AttError; LinkLost when the link is

@@ -10,8 +10,9 @@ from benchrig.desk.inspection import AdvertisingSeen
 from benchrig.draft.evidence import Evidence
 from benchrig.draft.naming import Naming
 from benchrig.draft.streams import time_text
-from benchrig.propose.proposal import Grounds, Proposal, counted
+from benchrig.propose.proposal import Grounds, Proposal
 from benchrig.propose.texts import pattern_of
+from benchrig.source.problem import counted
 from benchrig.source.writing import Bare
 
 # A unit may be received so much weaker or stronger than those that were seen.

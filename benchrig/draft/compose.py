@@ -17,9 +17,10 @@ from benchrig.draft.streams import counting, stream_limits, time_text
 from benchrig.draft.table import expected_table
 from benchrig.plan.wording import spec_data
 from benchrig.plan.writing import PlanText, StepText
-from benchrig.propose.proposal import Basis, Grounds, Proposal, counted
+from benchrig.propose.proposal import Basis, Grounds, Proposal
 from benchrig.propose.value import size_limit, value_limits
 from benchrig.radio.scan import Selection
+from benchrig.source.problem import counted
 from benchrig.source.writing import Bare, decimal_text
 from benchrig.steps.attribute import Names
 

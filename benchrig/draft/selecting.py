@@ -11,8 +11,8 @@ from benchrig.desk.inspection import AdvertisingSeen
 from benchrig.draft.evidence import Evidence
 from benchrig.errors import UsageError
 from benchrig.plan.wording import name_pattern
-from benchrig.propose.proposal import counted
 from benchrig.radio.scan import Selection
+from benchrig.source.problem import counted
 from benchrig.text.escape import plain
 
 _SEVERAL = (

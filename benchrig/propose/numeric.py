@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 
-from benchrig.propose.proposal import Basis, Grounds, Proposal, counted
+from benchrig.propose.proposal import Basis, Grounds, Proposal
 from benchrig.propose.tolerance import Group, interval, spread_of
+from benchrig.source.problem import counted
 from benchrig.source.writing import Bare, decimal_text
 from benchrig.values.base import Format
 from benchrig.values.medfloat import MedFloatFormat

@@ -61,7 +61,3 @@ class Basis:
     def words(self) -> str:
         together = f" in a stream of {self.together}" if self.together > 1 else ""
         return f"{100 * self.coverage:g} % of good values{together}, {100 * self.confidence:g} % confidence"
-
-
-def counted(count: int, noun: str) -> str:
-    return f"{count} {noun}{'' if count == 1 else 's'}"

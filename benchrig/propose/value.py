@@ -7,8 +7,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from benchrig.propose.numeric import number_limit
-from benchrig.propose.proposal import BY_FORMAT, Basis, Grounds, Proposal, counted
+from benchrig.propose.proposal import BY_FORMAT, Basis, Grounds, Proposal
 from benchrig.propose.texts import pattern_of
+from benchrig.source.problem import counted
 from benchrig.source.writing import Bare
 from benchrig.values.base import Format
 from benchrig.values.catalogue import long_uuid

@@ -12,6 +12,7 @@ from benchrig.radio.bleak_api import own_backend
 from benchrig.radio.foreign import WITH_RESPONSE, translate
 from benchrig.radio.offers import CCCD, NO_CCCD
 from benchrig.radio.table import Attribute, Characteristic, Descriptor, Service, Table, in_order
+from benchrig.source.problem import counted
 
 if TYPE_CHECKING:
     from bleak import BleakClient
@@ -80,7 +81,7 @@ class Link:
     def unasked(self) -> list[str]:
         """The values that the device sent without being asked to, in sentences: a defect that no operation notices."""
         return [
-            f"{self.name} sent {count} value{'s' if count > 1 else ''} of handle 0x{handle:04X} without a subscription"
+            f"{self.name} sent {counted(count, 'value')} of handle 0x{handle:04X} without a subscription"
             for handle, count in (self._own.unasked if self._own else {}).items()
         ]
 

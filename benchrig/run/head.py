@@ -14,6 +14,7 @@ from benchrig import __version__
 from benchrig.plan.model import Plan
 from benchrig.plan.tree import Node, leaves
 from benchrig.record.model import FORMAT, PlannedDevice, RunStarted
+from benchrig.run.jsonable import moment_text
 from benchrig.run.station import Station
 
 
@@ -43,7 +44,7 @@ def run_started(plan: Plan, nodes: Sequence[Node], settings: RunSettings) -> Run
     return RunStarted(
         format=FORMAT,
         run_id=uuid.uuid4().hex,
-        started=datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z"),
+        started=moment_text(datetime.now(UTC)),
         plan=plan.name,
         plan_file=str(plan.path),
         plan_hash=plan.hash,

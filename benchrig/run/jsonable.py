@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from datetime import UTC, datetime
 from typing import Any
 
 # Bounds what a device can make a run keep: characters of a text, items of a list, bytes of a value.
@@ -33,3 +34,8 @@ def jsonable(value: Any) -> Any:
 
 def hex_text(data: bytes) -> str:
     return bytes(data[:MAX_VALUE]).hex().upper()
+
+
+def moment_text(moment: datetime) -> str:
+    """Date and time in UTC, ISO 8601 to the millisecond."""
+    return moment.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")

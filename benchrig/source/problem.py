@@ -109,6 +109,11 @@ class Problems:
         return sorted(unique, key=lambda p: (p.place.source.name, p.place.line, p.place.column))
 
 
+def counted(count: int, noun: str) -> str:
+    """'1 value', '2 values'."""
+    return f"{count} {noun}{'' if count == 1 else 's'}"
+
+
 def printable(text: str) -> str:
     """The text with every character that could steer a terminal shown as an escape."""
     if text.isprintable():

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, Literal
 import msgspec
 
 from benchrig.radio.table import Address, Segment
-from benchrig.source.problem import suggest
+from benchrig.source.problem import counted, suggest
 from benchrig.source.shape import BAD, Misfit, Reader, describe_value
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node
@@ -104,7 +104,7 @@ class TableJudge:
 
     def judge(self, value: Any, place: str = "") -> Judgement:
         count = sum(map(len, self.expected.services.values()))
-        limit = f"{count} characteristic{'s' if count != 1 else ''}"
+        limit = counted(count, "characteristic")
         sentence = "; ".join(value.differences) or f"the table has the expected {limit}"
         return Judgement(passed=not value.differences, limit=limit, sentence=sentence, place=place)
 
@@ -118,7 +118,7 @@ class Comparison(str):
     @classmethod
     def of(cls, differences: list[str]) -> Comparison:
         count = len(differences)
-        words = f"{count} difference{'s' if count != 1 else ''}" if count else "as expected"
+        words = counted(count, "difference") if count else "as expected"
         comparison = cls(words)
         comparison.differences = differences
         return comparison

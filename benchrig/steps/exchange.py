@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from typing import ClassVar
 
 from benchrig.errors import NoAnswer, UnfitValue
+from benchrig.source.problem import counted
 from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import ReadingType, Step, value_readings
@@ -80,7 +81,7 @@ class Exchange(Step, kw_only=True):
         if hearing.others:
             count = hearing.others
             bench.note(
-                f"{answer.name} sent {count} other notification{'' if count == 1 else 's'} that would have been taken "
+                f"{answer.name} sent {counted(count, 'other notification')} that would have been taken "
                 "for the answer; use 'starts_with' to pick the answer"
             )
         assert hearing.answer is not None

@@ -6,6 +6,7 @@ import asyncio
 from typing import Any
 
 from benchrig.errors import MalformedValue
+from benchrig.source.problem import counted
 from benchrig.steps.base import format_readings
 from benchrig.steps.bench import Bench, Stream
 from benchrig.values.base import flat
@@ -44,9 +45,9 @@ class Counter:
     def lacks(self) -> str:
         """Why nothing was counted, or not all."""
         if self.without:
-            return f"{_notifications(self.without)} arrived without '{self._field}'"
+            return f"{counted(self.without, 'notification')} arrived without '{self._field}'"
         if self.malformed and self.sequence.count < 2:
-            return f"{_notifications(self.malformed)} arrived malformed"
+            return f"{counted(self.malformed, 'notification')} arrived malformed"
         if self.sequence.went_back:
             return "the counter went back and counted on from there: it was set anew, or lost more than half its range"
         return _too_few(self.sequence.count, 2)
@@ -154,11 +155,7 @@ class Listening:
                 self._bench.reading(name, value, window=(begin, end, counter.sequence.count))
 
 
-def _notifications(count: int) -> str:
-    return f"{count} notification{'' if count == 1 else 's'}"
-
-
 def _too_few(count: int, least: int) -> str:
     if count >= least:
-        return f"{_notifications(count)} arrived, all at the same time"
-    return f"{_notifications(count)} arrived, {least} needed" if count else "no notification arrived"
+        return f"{counted(count, 'notification')} arrived, all at the same time"
+    return f"{counted(count, 'notification')} arrived, {least} needed" if count else "no notification arrived"

@@ -10,7 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
-from benchrig.values.advertising_data import Reading, appearance_name, count_bytes, read_data, type_name, uuid_text
+from benchrig.values.advertising_data import Reading, appearance_name, read_data, type_name, uuid_text
+from benchrig.values.base import count_bytes
 
 __all__ = ["EARLY_END", "AdField", "Split", "Structure", "appearance_name", "parse_payload", "split", "uuid_text"]
 

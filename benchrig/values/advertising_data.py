@@ -12,6 +12,7 @@ import msgspec
 
 from benchrig.values import catalogue
 from benchrig.values.address import address_text
+from benchrig.values.base import count_bytes
 from benchrig.values.quantity import as_number, number_text
 
 _BASE_UUID = "-0000-1000-8000-00805f9b34fb"
@@ -199,10 +200,6 @@ def _uri(data: bytes) -> Reading:
     if wrong or scheme is None:
         return Reading(value, text, wrong)
     return Reading(scheme + text[1:], scheme + text[1:])
-
-
-def count_bytes(count: int) -> str:
-    return f"{count} byte" if count == 1 else f"{count} bytes"
 
 
 def _hex(data: bytes) -> str:

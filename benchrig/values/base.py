@@ -11,6 +11,7 @@ from fractions import Fraction
 from typing import Any, Literal, NamedTuple, TypeAlias
 
 from benchrig.errors import MalformedValue
+from benchrig.source.problem import counted
 from benchrig.values.quantity import decimal_comma, exact, number_text
 from benchrig.values.value import Value
 
@@ -139,7 +140,7 @@ def _listed(data: bytes) -> str:
 
 
 def count_bytes(count: int) -> str:
-    return f"{count} byte" if count == 1 else f"{count} bytes"
+    return counted(count, "byte")
 
 
 def hex_text(data: bytes) -> str:

@@ -21,8 +21,8 @@ from benchrig.desk.prompt.steps import steps_of
 from benchrig.errors import UsageError
 from benchrig.plan.wording import name_pattern, selection_data
 from benchrig.plan.writing import PlanText, StepText
-from benchrig.propose.proposal import counted
 from benchrig.radio.scan import Selection
+from benchrig.source.problem import counted
 from benchrig.steps.attribute import AttributeSpec, Names
 from benchrig.text.escape import plain
 

@@ -24,6 +24,7 @@ from benchrig.desk.watching import FORMAT_ADVICE
 from benchrig.desk.writing import Order, Sending, prepare, send, target_of
 from benchrig.errors import AttError, BenchrigError, LinkLost, MalformedValue, UsageError
 from benchrig.plan.wording import spec_of
+from benchrig.run.jsonable import moment_text
 from benchrig.steps.lookup import look_up
 from benchrig.values.format import FormatSpec, build_format
 
@@ -85,8 +86,7 @@ class Session:
 
     def time_of(self, at: float) -> str:
         """A time of the radio's clock as date and time, ISO 8601 in UTC."""
-        moment = self.began + timedelta(seconds=at - self._started)
-        return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+        return moment_text(self.began + timedelta(seconds=at - self._started))
 
     async def scan(self, seconds: float) -> None:
         async with self.desk.blaming(), self.desk.listening() as ear:
