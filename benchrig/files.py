@@ -51,7 +51,7 @@ def writable(path: Path, *, force: bool) -> None:
     if path.is_dir():
         raise UsageError(f"'{path}' is a folder", advice="name a file")
     if os.path.lexists(path) and not force:
-        raise UsageError(f"'{path}' is there already", advice="choose another name, or write over it with --force")
+        raise UsageError(f"'{path}' already exists", advice="choose another name, or write over it with --force")
     if not path.absolute().parent.is_dir():
         raise UsageError(f"there is no folder '{path.parent}'", advice="make it first")
 

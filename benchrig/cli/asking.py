@@ -21,8 +21,8 @@ from benchrig.run.loop import outside
 if TYPE_CHECKING:
     from prompt_toolkit.input import Input
 
-_ACKNOWLEDGE = "Type 'yes' to acknowledge and go on, 'no' to stop: "
-_ONLY_THE_WORD = "only the word 'yes', typed in full, goes on; 'no' stops"
+_ACKNOWLEDGE = "Type 'yes' to acknowledge and continue, 'no' to stop: "
+_ONLY_THE_WORD = "type 'yes' in full to continue, 'no' to stop"
 # For a signal to end what waits.
 _SIGNAL_WITHIN = 0.1
 

@@ -40,13 +40,14 @@ def check(
     """Check plans: every mistake with file, line and column. Exits with 4 when there is one, with 7 when the station
     forbids a step. A file with names alone, for the commands that take a plan's names, is checked too.
 
-    With --radio or --station a remark follows for whatever a plan asks in vain; remarks are no mistakes.
+    With --radio or --station, also note what a plan asks for and cannot have there. Notes do not change the exit
+    code.
 
     \b
     Example:
-      benchrig check plans/*.yaml
-      benchrig check plans/nightly.yaml --radio host
-      benchrig check plans/end_of_line.yaml --station line2.yaml
+      benchrig check testplans/*.yaml
+      benchrig check testplans/nightly_regression.yaml --radio host
+      benchrig check testplans/end_of_line.yaml --station testplans/stations/line2.yaml
       benchrig check --schema > plan.schema.json
     """
     if schema:
@@ -116,10 +117,10 @@ def _summary(plan: Plan) -> str:
     from benchrig.source.problem import counted
 
     if not plan.steps:
-        return f"good. {len(plan.names.aliases)} names and no steps: for --plan of the commands without a plan"
+        return f"OK, {len(plan.names.aliases)} names and no steps: for --plan of the commands without a plan"
     limits = sum(len(step.limit_names) for step in plan.steps)
     held = f"{counted(len(plan.steps), 'step')}, {counted(limits, 'limit')}"
-    return f"good. {held}" + ("; has a caution" if plan.caution else "")
+    return f"OK, {held}" + ("; has a caution" if plan.caution else "")
 
 
 def _loaded(path: Path, given: tuple[str, ...], station: Station | None) -> tuple[Plan, list[str]]:

@@ -76,7 +76,7 @@ def _check_ways(reading: Reading, advertising: bool, address: str | None, irks: 
 
     ways = (reading != Reading(None, None)) + advertising + (address is not None)
     if ways != 1:
-        wrong = "what the bytes are is not said" if not ways else "the bytes cannot be several things at once"
+        wrong = "nothing says what the bytes are" if not ways else "the bytes cannot be several things at once"
         raise UsageError(wrong, advice=f"give one of {_WAYS}")
     if irks and address is None:
         raise UsageError("--irk goes with --address")
@@ -86,7 +86,7 @@ def _check_no_bytes(octets: tuple[str, ...], file: Path | None) -> None:
     from benchrig.errors import UsageError
 
     if octets or file is not None:
-        raise UsageError("--address stands instead of bytes", advice="leave one of the two out")
+        raise UsageError("give either HEX or --address, not both", advice="leave one of the two out")
 
 
 def _reader(reading: Reading) -> Callable[[bytes], Decoded]:

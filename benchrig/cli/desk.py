@@ -20,18 +20,18 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 
-_NAMELESS = "name it by its UUID or handle ('handle 0x0012'), or bring the names of a plan with --plan PLAN"
+_NAMELESS = "give its UUID or handle ('handle 0x0012'), or bring the names of a plan with --plan PLAN"
 
 
 def _device_options(*more: Decorator) -> Callable[[Command], Command]:
     """Radio and device; the command gets them as `desk`, a DeskOptions."""
     named = grouped(
         click.option("-d", "--device", metavar="DEVICE", help="Name (with * and ?) or address; may be left out when one device is heard."),
-        click.option("--service", "services", multiple=True, metavar="SERVICE", help="The device advertises this service (name or UUID)."),
-        click.option("--manufacturer", metavar="HEX", help="The device advertises data of this company identifier."),
-        click.option("--rssi-min", metavar="DBM", type=Decibels("dBm"), help="The device is received at least this strong."),
-        click.option("--nearest", metavar="DB", type=Decibels("dB"), help="Of several take the one that leads by so many dB."),
-        path_option("-p", "--plan", metavar="PLAN", help="Names of attributes, and the device, come from this plan; it needs no steps."),
+        click.option("--service", "services", multiple=True, metavar="SERVICE", help="Take a device that advertises this service (name or UUID)."),
+        click.option("--manufacturer", metavar="HEX", help="Take a device that advertises data of this company identifier."),
+        click.option("--rssi-min", metavar="DBM", type=Decibels("dBm"), help="Take a device that is received at least this strong."),
+        click.option("--nearest", metavar="DB", type=Decibels("dB"), help="Take the strongest device, if it leads the next by this many dB."),
+        path_option("-p", "--plan", metavar="PLAN", help="Take the names of attributes, and the device, from this plan; it needs no steps."),
         click.option("--within", metavar="TIME", type=Time(), default="15 s", show_default=True, help="Time to find the device and connect."),
         seed_option(),
         click.option("--real-time", is_flag=True, help="Let a virtual radio take the time a real one would."),
@@ -115,7 +115,7 @@ def _company(text: str | None) -> int | None:
     except ValueError:
         number = -1
     if not 0 <= number <= 0xFFFF:
-        raise Misfit(f"'{text}' is no company identifier", "four hex digits, for example: --manufacturer FFFF")
+        raise Misfit(f"'{text}' is not a company identifier", "four hex digits, for example: --manufacturer FFFF")
     return number
 
 
@@ -142,11 +142,11 @@ def at_desk(desk: DeskOptions, work: Callable[[Desk], Coroutine[Any, Any, T]]) -
 
 # The options that say how a value reads, as benchrig.desk.typed_format knows them; --help must not load that.
 FORMAT_OPTIONS = {
-    "--as": ("FORMAT", "How the value reads: uint8, sint16, utf8, hex, … or the name of an adopted characteristic or descriptor."),
+    "--as": ("FORMAT", "Format of the value: uint8, sint16, utf8, hex, … or the standard name of a characteristic or descriptor."),
     "--scale": ("NUMBER", "Value of one step of the number in --as: 0.01"),
     "--offset": ("NUMBER", "What is added to the scaled number in --as: -40"),
     "--unit": ("UNIT", "Unit of the value in --as: °C, mV, …"),
-    "--order": ("little|big", "Which end of the number in --as comes first; little where nothing is said."),
+    "--order": ("little|big", "Byte order of the number in --as. Default: little."),
     "--length": ("NUMBER", "Bytes of the text or of the bytes in --as, where their number is fixed."),
     "--valid-min": ("NUMBER", "The least valid value of the number in --as."),
     "--valid-max": ("NUMBER", "The greatest valid value of the number in --as."),

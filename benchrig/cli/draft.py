@@ -33,7 +33,7 @@ class Percent(click.ParamType[float]):
         except ValueError:
             share = 0.0
         if not 0 < share < 1:
-            self.fail(f"'{value}' is no share between 0 and 100 %; for example: 99%", param, ctx)
+            self.fail(f"expected a percentage between 0 and 100 %, found '{value}'; for example: 99%", param, ctx)
         return share
 
 
@@ -47,13 +47,13 @@ class Percent(click.ParamType[float]):
     type=click.Path(path_type=Path, allow_dash=True),
     help="The plan to write; - for the standard output.",
 )
-@click.option("--force", is_flag=True, help="Write over a plan that is there.")
-@click.option("--each", is_flag=True, help="Every device that answers the selection, one after the other.")
+@click.option("--force", is_flag=True, help="Write over a plan that exists.")
+@click.option("--each", is_flag=True, help="Draft from every device that matches the selection, one after the other.")
 @click.option(
     "--units",
     type=Whole(1, 1000),
     metavar="N",
-    help="With --each: listen until so many are heard, and fail without them.",
+    help="With --each: listen until N devices are heard, and fail if they are not.",
 )
 @click.option(
     "--repeat",
@@ -85,20 +85,20 @@ class Percent(click.ParamType[float]):
     default="95 %",
     show_default=True,
     metavar="PERCENT",
-    help="How sure it is that it lets so many through.",
+    help="Confidence level of the tolerance interval.",
 )
 @click.option(
     "--skip",
     multiple=True,
     metavar="ATTRIBUTE",
     shell_complete=complete_attribute,
-    help="Ask nothing of this attribute; again for more.",
+    help="Leave this attribute alone; may be given several times.",
 )
 @path_option(
     "--from",
     "saved",
     multiple=True,
-    help="Use no radio, but inspections that were saved or record.jsonl of runs; again for more.",
+    help="Use no radio, but inspections that were saved or record.jsonl of runs; may be given several times.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Say what was drafted as JSON.")
 @device_options

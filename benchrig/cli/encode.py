@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 @click.argument("words", nargs=-1, required=True, metavar="VALUE…", callback=as_typed)
 @value_options
 @path_option("--out", help="Write the bytes into this file.")
-@click.option("--force", is_flag=True, help="With --out: write over a file that is there.")
+@click.option("--force", is_flag=True, help="With --out: write over a file that exists.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document.")
 def encode(words: tuple[str, ...], reading: Reading, out: Path | None, force: bool, as_json: bool) -> None:
     """Print the bytes of VALUE as hex text; no radio is needed. The value is what a plan would write: a number with its
@@ -56,7 +56,7 @@ def _format(reading: Reading) -> Format:
     if reading.form is not None:
         return reading.form
     if reading.presentation is None:
-        raise UsageError("how the value reads is not said", advice="give --as, --attribute or --presentation")
+        raise UsageError("no format given", advice="give --as, --attribute or --presentation")
     try:
         return catalogue.format_from_presentation(reading.presentation)
     except MalformedValue as error:

@@ -19,7 +19,7 @@ def parse_given(pairs: Iterable[str]) -> dict[str, str]:
     for pair in pairs:
         name, equals, value = pair.partition("=")
         if not equals or not name:
-            raise UsageError(f"'{pair}' is no NAME=VALUE", advice="for example: --set serial=VFL3-000042")
+            raise UsageError(f"expected NAME=VALUE, found '{pair}'", advice="for example: --set serial=VFL3-000042")
         if name in given:
             raise UsageError(f"'{name}' is set twice")
         given[name] = value

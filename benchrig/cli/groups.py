@@ -53,8 +53,8 @@ def _names(options: tuple[Decorator, ...]) -> list[str]:
 # --- the radio
 
 RADIO_HELP = (
-    "How the unit is reached: host or host:ADAPTER (the operating system's Bluetooth), hci:usb:N, "
-    "hci:serial:PORT[,SPEED] or hci:tcp:HOST:PORT (a controller of its own), or virtual:FILE[,FILE…] (simulated devices)."
+    "The radio: host or host:ADAPTER (the operating system's Bluetooth), hci:usb:N, "
+    "hci:serial:PORT[,SPEED] or hci:tcp:HOST:PORT (a dedicated HCI controller), or virtual:FILE[,FILE…] (simulated devices)."
 )
 AIRS = ("kind", "rough", "crowded", "far")
 

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 )
 @click.option("--json", "as_json", is_flag=True, help="The same as --format json.")
 @path_option("--save", help="Keep it in a file too, .json or .yaml.")
-@click.option("--force", is_flag=True, help="With --save: write over a file that is there.")
+@click.option("--force", is_flag=True, help="With --save: write over a file that exists.")
 @click.option(
     "--against",
     metavar="FILE",
@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     multiple=True,
     metavar="ATTRIBUTE",
     shell_complete=complete_attribute,
-    help="Do not read this attribute; again for more.",
+    help="Do not read this attribute; may be given several times.",
 )
 @click.option("--strict", is_flag=True, help="Exit with 1 when something breaks a standard.")
 @device_options

@@ -210,7 +210,7 @@ def count_findings(findings: Sequence[Finding]) -> str:
     """'2 errors, 1 note'."""
     counts = {severity: sum(f.severity == severity for f in findings) for severity in SEVERITY_STYLES}
     said = [counted(count, severity) for severity, count in counts.items() if count]
-    return ", ".join(said) or "nothing is wrong with its table and its advertising"
+    return ", ".join(said) or "no problems found in the attribute table or in the advertising"
 
 
 def _handle(number: int) -> str:

@@ -23,7 +23,7 @@ class Unattended:
 
     async def acknowledge(self, caution: str) -> str:
         raise OperatorError(
-            f"nobody was there to acknowledge the caution: {caution}",
+            f"nobody acknowledged the caution (no terminal): {caution}",
             advice="run at a terminal, or add --acknowledge after you have followed the caution",
         )
 
@@ -38,7 +38,7 @@ class Unattended:
 
     def _nobody(self, question: str) -> OperatorError:
         return OperatorError(
-            f"nobody was there to answer '{question}'",
+            f"nobody answered '{question}' (no terminal)",
             advice="run it at a terminal, or name a value with 'given:' in the step, and give it with --set",
         )
 

@@ -32,10 +32,10 @@ NOT_READY = 7
 @click.option("--json", "as_json", is_flag=True, help="One JSON document.")
 def ready(radio: RadioWords, listen: float, seed: int, as_json: bool) -> None:
     """Look at the radios of this station step by step, and say what to do about each 'no': what is there, switched on,
-    permitted and free, and whether any device is heard. Nothing is connected, nothing is changed; a controller of its
-    own is reset.
+    permitted and free, and whether any device is heard. Nothing is connected, nothing is changed; a dedicated HCI
+    controller is reset.
 
-    Exits with 0 when there is a radio over which can be tested, else with 7.
+    Exits with 0 if at least one radio is ready, else with 7.
 
     \b
     Example:

@@ -97,10 +97,14 @@ _shown = grouped(
     multiple=True,
     metavar="STEP",
     shell_complete=complete_step,
-    help="Run this step (name or number) with what it needs; may be given several times.",
+    help="Run this step (name or number) and the steps it depends on; may be given several times.",
 )
 @click.option(
-    "--from", "from_", metavar="STEP", shell_complete=complete_step, help="Run from this step on, with what it needs."
+    "--from",
+    "from_",
+    metavar="STEP",
+    shell_complete=complete_step,
+    help="Run from this step on, with the steps it depends on.",
 )
 @click.option(
     "--may-lack",

@@ -41,7 +41,11 @@ class IdentityKey(click.ParamType[bytes]):
         except ValueError:
             key = b""
         if len(key) != 16:
-            self.fail(f"'{value}' is no identity resolving key: 32 hex digits, the most significant first", param, ctx)
+            self.fail(
+                f"expected an identity resolving key (32 hex digits, the most significant first), found '{value}'",
+                param,
+                ctx,
+            )
         return key
 
 
@@ -51,7 +55,7 @@ class IdentityKey(click.ParamType[bytes]):
     "for_",
     type=Time(),
     metavar="TIME",
-    help="Listen so long, then print a table. Default where no person watches: 5 s.",
+    help="Listen for TIME, then print a table. Default without a terminal: 5 s.",
 )
 @click.option(
     "--sort",
@@ -66,7 +70,7 @@ class IdentityKey(click.ParamType[bytes]):
     type=IdentityKey(),
     multiple=True,
     metavar="HEX",
-    help="Identity resolving key: its private addresses are one device. May be given again. @FILE and @env:VARIABLE "
+    help="Identity resolving key: its private addresses are one device. May be given several times. @FILE and @env:VARIABLE "
     "keep it out of the process list.",
 )
 @click.option("--passive", is_flag=True, help="Ask the devices for nothing.")
@@ -77,7 +81,7 @@ class IdentityKey(click.ParamType[bytes]):
 @listening_options
 def scan(for_: float | None, sort: SortOrder, keys: tuple[bytes, ...], passive: bool, reports: bool, as_json: bool,
          desk: DeskOptions) -> None:  # fmt: skip
-    """Listen, and show the devices that answer the options. On a terminal the list is live: the keys are at its foot.
+    """Listen, and show the devices that match the options. On a terminal the list is live: the keys are at its foot.
     With --for, --json or in a pipe it is printed once. Exits with 5 when nothing matched.
 
     \b

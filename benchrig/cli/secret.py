@@ -19,7 +19,7 @@ def brought(text: str) -> str:
     where = text.removeprefix("@")
     value = _variable(where.removeprefix("env:")) if where.startswith("env:") else _file(Path(where))
     if not value:
-        raise UsageError(f"there is nothing in {where}", advice="put the value there")
+        raise UsageError(f"nothing in {where}", advice="put the value there")
     return value
 
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 @click.command(short_help="Stay connected to a device, at a prompt.")
 @click.option("--reconnect", is_flag=True, help="Look for the device again when the link is lost.")
-@click.option("--acknowledge", is_flag=True, help="The plan's caution has been read and heeded; nothing is asked.")
+@click.option("--acknowledge", is_flag=True, help="You have read the plan's caution and done what it says.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON line for each result.")
 @device_options
 def session(reconnect: bool, acknowledge: bool, as_json: bool, desk: DeskOptions) -> None:
@@ -70,8 +70,8 @@ async def _nobody(caution: str) -> None:
     from benchrig.errors import OperatorError
 
     raise OperatorError(
-        "nobody was there to acknowledge the write; nothing was sent",
-        advice="do it at a terminal, or with --acknowledge",
+        "write not acknowledged (no terminal); nothing was sent",
+        advice="run it at a terminal, or add --acknowledge",
     )
 
 

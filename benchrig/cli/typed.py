@@ -75,7 +75,7 @@ def _reading(form: Format | None, attribute: str | None, plan: Path | None, pres
     from benchrig.errors import UsageError
 
     if (form is not None) + (attribute is not None) + (presentation is not None) > 1:
-        raise UsageError("--as, --attribute and --presentation each say how a value reads", advice="give one of them")
+        raise UsageError("--as, --attribute and --presentation each give a format", advice="give one of them")
     if plan is not None and attribute is None:
         raise UsageError("--plan goes with --attribute")
     if attribute is not None:
@@ -93,7 +93,9 @@ def _of_attribute(name: str, plan: Path | None) -> Format:
         meaning = names.meaning(name)
     form = meaning.format or _range_of(meaning, names)
     if form is None:
-        raise UsageError(f"how '{name}' reads is not known", advice="say it with --as, or name the plan with --plan")
+        raise UsageError(
+            f"the format of '{name}' is not known", advice="give it with --as, or name the plan with --plan"
+        )
     return form
 
 

@@ -22,13 +22,13 @@ if TYPE_CHECKING:
 NOTHING_CAME = 5
 
 
-@click.command(short_help="Watch what a device sends by itself.")
+@click.command(short_help="Show notifications and indications as they arrive.")
 @click.argument("attributes", nargs=-1, required=True, metavar="ATTRIBUTE…", shell_complete=complete_attribute)
-@click.option("--for", "for_", type=Time(), metavar="TIME", help="End after so long.")
-@click.option("--count", type=Whole(1), metavar="N", help="End when so many values of each attribute have come.")
-@click.option("--reconnect", is_flag=True, help="Find the device again when the link is lost; the hole is shown.")
+@click.option("--for", "for_", type=Time(), metavar="TIME", help="Stop after TIME.")
+@click.option("--count", type=Whole(1), metavar="N", help="Stop after N values of each attribute.")
+@click.option("--reconnect", is_flag=True, help="Find the device again when the link is lost, and show the outage.")
 @path_option("--save", help="Keep every value in FILE, .csv or .jsonl, too.")
-@click.option("--force", is_flag=True, help="With --save: write over a file that is there.")
+@click.option("--force", is_flag=True, help="With --save: write over a file that exists.")
 @format_options
 @click.option("--json", "as_json", is_flag=True, help="One JSON document a value and line.")
 @device_options
@@ -64,5 +64,5 @@ def watch(attributes: tuple[str, ...], for_: float | None, count: int | None, re
         )
     if came == 0:
         with whatever_the_output_does():
-            tell("benchrig: nothing came")
+            tell("benchrig: nothing arrived")
         sys.exit(NOTHING_CAME)

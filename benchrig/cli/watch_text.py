@@ -56,10 +56,10 @@ def _holes_text(watch: Watch) -> list[str]:
     if not holes:
         return []
     lengths = [hole.end - hole.start for hole in holes]
-    times = "once" if len(holes) == 1 else f"{len(holes)} times"
+    times = "link lost once" if len(holes) == 1 else f"link lost {len(holes)} times"
     longest = f", at the longest {max(lengths):.3f} s" if len(holes) > 1 else ""
-    gone = "" if holes[-1].back else "; it did not come back"
-    return [f"the link was lost {times}: nothing could be heard for {sum(lengths):.3f} s{longest}{gone}"]
+    gone = "" if holes[-1].back else "; the device did not come back"
+    return [f"{times}, {sum(lengths):.3f} s without data{longest}{gone}"]
 
 
 def _extent(series: Series) -> str:

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 )
 @click.option("--read-back", is_flag=True, help="Read it again; another value is a failure.")
 @click.option("--no-response", is_flag=True, help="Write without waiting for the device to confirm.")
-@click.option("--acknowledge", is_flag=True, help="The plan's caution has been read and heeded; nothing is asked.")
+@click.option("--acknowledge", is_flag=True, help="You have read the plan's caution and done what it says.")
 @format_options
 @click.option("--json", "as_json", is_flag=True, help="One JSON document.")
 @device_options
@@ -70,8 +70,8 @@ def write(
     order.check(desk.names)
     if not acknowledge and not out.attended():
         raise OperatorError(
-            "nobody was there to acknowledge the write; nothing was sent",
-            advice="do it at a terminal, or with --acknowledge",
+            "write not acknowledged (no terminal); nothing was sent",
+            advice="run it at a terminal, or add --acknowledge",
         )
     caution = caution_at_hand()
     sending = Sending()

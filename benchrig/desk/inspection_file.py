@@ -61,4 +61,4 @@ def load_as(path: Path, kind: type[T]) -> T:
         return decode(data, type=kind)
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError, ValueError) as error:
         advice = "give a file that 'benchrig inspect --save' wrote"
-        raise UsageError(f"'{path}' is no inspection: {error}", advice=advice) from error
+        raise UsageError(f"'{path}' is not an inspection: {error}", advice=advice) from error

@@ -166,7 +166,7 @@ def _unblock() -> str:
             if (each / "type").read_text().strip() != "bluetooth":
                 continue
             if (each / "hard").read_text().strip() == "1":
-                return "a switch of this machine keeps Bluetooth off: turn it"
+                return "a hardware switch turns Bluetooth off: turn it on"
             if (each / "soft").read_text().strip() == "1":
                 return "rfkill unblock bluetooth, then bluetoothctl power on"
     return ""
@@ -228,7 +228,7 @@ def heard(ear: Ear, listen: float, in_use: str = "") -> tuple[State, str, str]:
         return (
             "unknown",
             f"nothing was heard in {listen:g} s",
-            in_use or "bring a device near that advertises, and see its antenna",
+            in_use or "bring an advertising device close, and check the adapter's antenna",
         )
     count = counted(len(ear.heard), "device")
     best = max(ear.heard.values(), key=lambda each: each.strength)

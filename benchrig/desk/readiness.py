@@ -271,10 +271,17 @@ def _host(radio: str, number: int, one: OpenPort, ear: Ear, listen: float) -> Ch
     if trouble is not None:
         return Check(radio, name, "no", trouble.message, trouble.advice, blocks=True)
     if not one.port.has_host:
-        return Check(radio, name, "no", f"no host came to {one.port.name} in {listen:g} s", "start it", blocks=True)
+        return Check(
+            radio,
+            name,
+            "no",
+            f"no firmware connected to {one.port.name} within {listen:g} s",
+            "start the firmware",
+            blocks=True,
+        )
     addresses = one.port.controller.addresses
     heard = next((sighting for (address, _), sighting in ear.heard.items() if address in addresses), None)
-    return _device(radio, name, heard, listen, "see whether its firmware still advertises")
+    return _device(radio, name, heard, listen, "check that its firmware still advertises")
 
 
 def _device(

@@ -170,7 +170,7 @@ class Watch:
         seen: dict[int, str] = {}
         for target in targets:
             if not isinstance(target.found.attribute, Characteristic):
-                raise AttributeMissing(f"{target.name} is a descriptor; only characteristics send by themselves")
+                raise AttributeMissing(f"{target.name} is a descriptor; only characteristics send notifications")
             other = seen.setdefault(target.found.attribute.handle, target.name)
             if other != target.name:
                 raise UsageError(
@@ -206,7 +206,7 @@ class Watch:
             async with self._desk.blaming():
                 raise LinkLost(
                     f"the link was lost after {start:.3f} s ({link.lost_reason})",
-                    advice="with --reconnect the device is looked for again, and the hole is shown",
+                    advice="add --reconnect to look for the device again",
                 )
         self._gone_since = start
         return LinkLoss(start, link.lost_reason)

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from benchrig.values.format import Format
 
 WRITE_WITHIN = 5.0
-_SAY_HOW = "say how it reads with --as FORMAT (and --scale, --unit), or give the bytes with --raw"
+_SAY_HOW = "give the format with --as FORMAT (and --scale, --unit), or the bytes with --raw"
 _FIELD = re.compile(r"([a-z][a-z0-9_.]*)=(.*)", re.DOTALL)
 # Of these kinds a value is what was typed, whatever it looks like.
 _AS_TYPED = ("text", "bytes", "time")
@@ -52,7 +52,7 @@ class Order:
         except UnfitValue as error:
             if own is not None:
                 raise
-            unknown = f"how '{plain(self.attribute)}' reads is not known, so its value has to be bytes: {error.message}"
+            unknown = f"the format of '{plain(self.attribute)}' is unknown, so its value must be bytes: {error.message}"
             raise UnfitValue(unknown, advice=_SAY_HOW) from error
         if len(data) > LONGEST:
             raise UnfitValue(f"{len(data)} bytes are more than an attribute holds ({LONGEST})")

@@ -55,9 +55,7 @@ def _numbers(heard: list[AdvertisingSeen], seen: str, units: int) -> dict[str, P
         limits["rssi"] = Proposal({"min": Bare(f"{low} dBm"), "max": Bare(f"{high} dBm")}, reason, chosen)
     intervals = [each.interval for each in heard if each.interval]
     if intervals:
-        reason = (
-            f"{seen}, {time_text(min(intervals))} to {time_text(max(intervals))}; half of it, and half as much again"
-        )
+        reason = f"{seen}, {time_text(min(intervals))} to {time_text(max(intervals))}; minus and plus 50 %"
         ends = {"min": time_text(min(intervals) * INTERVAL_SHARE), "max": time_text(max(intervals) * INTERVAL_ROOM)}
         limits["interval"] = Proposal(ends, reason, chosen)
     powers = {each.tx_power for each in heard}

@@ -32,8 +32,8 @@ EVENTS_WAITED = 2
 LOST_REQUESTS = 1
 _NOTICE = (
     "A draft is what was seen, not what was specified: go through it, and put in the limits that the product has.",
-    "Limits marked 'guess' rest on one unit, or are as wide as was chosen, for too little was seen to say.",
-    "Nothing was written to the device but the descriptors that subscribing needs: nothing that is written is tested.",
+    "Limits marked 'guess' rest on one unit, or are as wide as was chosen, because too little was seen.",
+    "Only the descriptors that turn notifications on were written: no write is tested.",
     "Not judged: flags and appearance in the advertising, services beside those listed, and what a device does later.",
 )
 

@@ -45,7 +45,7 @@ def _inspection(path: Path) -> Inspection:
     try:
         _check(seen)
     except (Misfit, ValueError) as error:
-        raise UsageError(f"'{path}' is no inspection: {error}", advice=_ADVICE) from error
+        raise UsageError(f"'{path}' is not an inspection: {error}", advice=_ADVICE) from error
     return seen
 
 
@@ -63,7 +63,7 @@ def _check(seen: Inspection) -> None:
         bytes.fromhex(content.raw if content else "")
     for company, data in seen.advertising.manufacturer_data.items():
         if len(bytes.fromhex(company)) != 2:
-            raise ValueError(f"'{company}' is no company identifier")
+            raise ValueError(f"'{company}' is not a company identifier")
         bytes.fromhex(data)
 
 

@@ -28,4 +28,4 @@ def read_back(text: str) -> Plan:
         try:
             return load_plan(path)
         except PlanError as error:
-            raise InternalError(f"the draft is no plan: {error}") from error
+            raise InternalError(f"the draft is not a plan: {error}") from error

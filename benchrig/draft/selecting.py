@@ -89,7 +89,7 @@ def _for_several(evidence: Evidence, wide: Picked) -> Picked:
     answering = evidence.air.selected(wide.selection)
     if len(answering) < 2 or wide.selection.chosen(answering) is not None:
         return wide
-    return replace(wide, warning=f"{len(answering)} devices heard here answer the selection, and {_SEVERAL}")
+    return replace(wide, warning=f"{len(answering)} devices heard here match the selection, and {_SEVERAL}")
 
 
 def _for_one(evidence: Evidence, wide: Picked) -> Picked:
@@ -104,7 +104,7 @@ def _for_one(evidence: Evidence, wide: Picked) -> Picked:
 
 def _narrower(evidence: Evidence, wide: Picked) -> Iterator[Picked]:
     unit, others = evidence.met[0], len(evidence.air.selected(wide.selection)) - 1
-    also = f"{counted(others, 'further device')} heard here would have answered"
+    also = f"{counted(others, 'other device')} heard here would have matched"
     if _says_something(wide.selection):
         yield wide
     if unit.name and wide.selection.name and name_pattern(unit.name) != wide.selection.name:

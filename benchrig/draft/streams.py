@@ -108,7 +108,7 @@ def _timing(streams: Sequence[StreamSeen], basis: Basis) -> dict[str, Proposal]:
         return {"count": _some(streams, "too irregular for a limit on the rate")}
     least = _least(streams, min(rates) * (1 - tolerance / 100))
     if least > min(stream.count for stream in streams):
-        return {"count": _some(streams, "it did not go on for the whole time")}
+        return {"count": _some(streams, "the stream stopped before the end")}
     mean = sum(rates) / len(rates)
     total = sum(gap.count for gap in gaps)
     seen = f"{_ends(rates)} Hz in {counted(len(streams), 'stream')} with {counted(total, 'gap')}"
@@ -127,14 +127,14 @@ def _least(streams: Sequence[StreamSeen], rate: float) -> int:
 
 def _enough(streams: Sequence[StreamSeen], least: int) -> Proposal:
     counts = sorted(stream.count for stream in streams)
-    reason = f"{counts[0]} to {counts[-1]} came in a stream; as many as the slowest rate brings, less {EDGE}"
+    reason = f"{counts[0]} to {counts[-1]} arrived in a stream; as many as the slowest rate brings, less {EDGE}"
     return Proposal({"min": Bare(f"{least}")}, reason, _grounds(streams))
 
 
 def _gaps(streams: Sequence[StreamSeen], gaps: Sequence[Group], total: int) -> dict[str, Proposal]:
     longest = max(gap.maximum for gap in gaps)
     chosen = _grounds(streams, shown=False)
-    reason = f"the longest of {counted(total, 'gap')} was {time_text(longest)}; half as much again"
+    reason = f"the longest of {counted(total, 'gap')} was {time_text(longest)}; plus 50 %"
     limits = {"gap_max": Proposal({"max": time_text(longest * GAP_ROOM)}, reason, chosen)}
     nearly = [stream.gap_p95 for stream in streams if stream.gap_p95 is not None]
     if len(nearly) == len(streams) and min(gap.count for gap in gaps) >= ENOUGH_GAPS:
@@ -167,7 +167,7 @@ def _pooled(gaps: Sequence[Group]) -> Group:
 
 def _some(streams: Sequence[StreamSeen], why: str) -> Proposal:
     counts = sorted(stream.count for stream in streams)
-    reason = f"{counts[0]} to {counts[-1]} came in a stream: {why}"
+    reason = f"{counts[0]} to {counts[-1]} arrived in a stream: {why}"
     ends = {"min": Bare("1"), "max": Bare(f"{COUNT_ROOM * counts[-1] + 1}")}
     return Proposal(ends, reason, _grounds(streams, shown=False))
 

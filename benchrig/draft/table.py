@@ -77,7 +77,7 @@ def _twice(look: Snapshot) -> list[str]:
 
 def _remarks(looks: list[Snapshot], tables: list[_Table], naming: Naming) -> Iterator[str]:
     for uuid in dict.fromkeys(uuid for look in looks for uuid in _twice(look) if uuid not in HIDDEN):
-        yield f"the service {service_name(uuid)} stands several times, which a table cannot say"
+        yield f"the service {service_name(uuid)} appears more than once, which a table cannot express"
     for uuid in dict.fromkeys(uuid for table in tables for uuid in table):
         if not all(uuid in table for table in tables):
             yield f"the service {service_name(uuid)} is not on every unit"

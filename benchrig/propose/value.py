@@ -55,10 +55,10 @@ def value_limits(
 
 
 def _from_below(proposal: Proposal) -> Proposal:
-    """A unit may be charged further than those that were seen."""
+    """A unit may be charged more than those that were seen."""
     if proposal.limit is None or "min" not in proposal.limit:
         return proposal
-    return Proposal({"min": proposal.limit["min"]}, f"{proposal.reason}; it may be charged further", proposal.grounds)
+    return Proposal({"min": proposal.limit["min"]}, f"{proposal.reason}; it may be charged more", proposal.grounds)
 
 
 def _field_limit(name: str, leaf: Format, by_unit: ByUnit, basis: Basis, *, setting: bool, identity: bool) -> Proposal:
@@ -131,7 +131,7 @@ def _bytes_limit(by_unit: ByUnit) -> Proposal:
 
 def _equal_or_length(by_unit: ByUnit, value: str | bytes, text: str) -> Proposal:
     if len(value) > _LONGEST_EQUAL:
-        return Proposal({"length": len(value)}, f"{_alike(by_unit)}, too long to stand here", Grounds(len(by_unit)))
+        return Proposal({"length": len(value)}, f"{_alike(by_unit)}, too long to show", Grounds(len(by_unit)))
     return Proposal({"equals": text}, _alike(by_unit), Grounds(len(by_unit)))
 
 

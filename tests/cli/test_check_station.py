@@ -66,4 +66,4 @@ def test_a_file_of_names_alone(tmp_path):
         "plan: p\ndevice:\n  select: {name: u}\n  attributes: {own: {uuid: 0x2A6E}, other: {uuid: 0x2A19}}\n"
     )
     done = here("check", "names.yaml", cwd=tmp_path)
-    assert (done.returncode, "good. 2 names and no steps" in done.stdout) == (0, True)
+    assert (done.returncode, "OK, 2 names and no steps" in done.stdout) == (0, True)

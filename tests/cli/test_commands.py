@@ -23,8 +23,8 @@ def test_check_says_what_is_in_a_good_plan() -> None:
     result = invoke("check", PLANS / "twelve_checks.yaml", PLANS / "end_of_line.yaml")
     assert result.exit_code == 0
     first, second = result.stdout.splitlines()
-    assert first.endswith("twelve_checks.yaml: good. 10 steps, 14 limits")
-    assert second.endswith("end_of_line.yaml: good. 17 steps, 28 limits; has a caution")
+    assert first.endswith("twelve_checks.yaml: OK, 10 steps, 14 limits")
+    assert second.endswith("end_of_line.yaml: OK, 17 steps, 28 limits; has a caution")
 
 
 def test_check_shows_every_mistake_of_every_plan(tmp_path: Path) -> None:
@@ -35,7 +35,7 @@ def test_check_shows_every_mistake_of_every_plan(tmp_path: Path) -> None:
     assert "plan.yaml:9:11: " in result.stderr
     assert "plan.yaml: 2 problems" in result.stderr
     assert "none.yaml: 1 problem" in result.stderr
-    assert "smoke.yaml: good." in result.stdout
+    assert "smoke.yaml: OK," in result.stdout
 
 
 def test_check_with_given_values(tmp_path: Path) -> None:

@@ -165,9 +165,9 @@ def test_values_from_standard_input_one_a_line():
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (["66"], "what the bytes are is not said"),
+        (["66"], "nothing says what the bytes are"),
         (["66", "--as", "uint8", "--advertising"], "cannot be several things"),
-        (["66", "--as", "uint8", "--attribute", "humidity"], "each say how a value reads"),
+        (["66", "--as", "uint8", "--attribute", "humidity"], "each give a format"),
         (["--as", "uint8"], "the bytes are missing"),
         (["6X", "--as", "uint8"], "found 'X'"),
         (["661", "--as", "uint8"], "an odd number of digits"),
@@ -178,7 +178,7 @@ def test_values_from_standard_input_one_a_line():
         (["66", "--attribute", "humidty"], "humidity"),
         (["66", "--attribute", "report map"], "--as"),
         (["66", "--as", "uint8", "--irk", "00"], "--irk goes with --address"),
-        (["66", "--address", "C0:11:22:33:44:55"], "instead of bytes"),
+        (["66", "--address", "C0:11:22:33:44:55"], "give either HEX or --address"),
         (["--address", "nobody"], "not an address"),
         (["--address", "C0:11:22:33:44:55", "--irk", "00"], "16 bytes, found 1"),
         (["--file", "/nonexistent", "--as", "uint8"], "cannot be read"),

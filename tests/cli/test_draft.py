@@ -27,7 +27,7 @@ def test_draft_check_run(tmp_path: Path) -> None:
     done = command("draft", "-o", plan, "-d", "VFL-*", "--radio", LOGGER)
     assert (done.exit_code, done.stdout) == (0, f"{plan}: 22 steps, 51 limits, 49 of them guesses, from 1 unit\n")
     assert done.stderr.splitlines()[0].startswith("SIMULATED")
-    assert command("check", plan).stdout == f"{plan}: good. 22 steps, 51 limits\n"
+    assert command("check", plan).stdout == f"{plan}: OK, 22 steps, 51 limits\n"
     ran = command("run", plan, "--radio", LOGGER, "--seed", "11", "--results", tmp_path)
     assert (ran.exit_code, "0 broken" in ran.stdout) == (0, True)
 
@@ -51,7 +51,7 @@ def test_every_unit_that_answers(tmp_path: Path) -> None:
     done = command("draft", "-o", tmp_path / "plan.yaml", *words)
     said = json.loads(done.stdout)
     assert len(said["devices"]) == len(SHELVES)
-    assert said["warning"].startswith("6 devices heard here answer the selection")
+    assert said["warning"].startswith("6 devices heard here match the selection")
     assert done.stderr.splitlines()[1:3] == [
         "unit 1 of 6: Shelf-001 C4:00:00:00:01:01",
         "unit 2 of 6: Shelf-002 C4:00:00:00:01:02",
@@ -64,7 +64,7 @@ def test_one_of_several_is_told_from_the_others(tmp_path: Path) -> None:
     radio = "virtual:" + ",".join(str(path) for path in sorted(tmp_path.iterdir()))
     plan = tmp_path / "plan.yaml"
     done = command("draft", "-o", plan, "--radio", radio, "-d", "Shelf-002")
-    assert "note: the plan picks the name Shelf-002 in full: 2 further devices heard here" in done.stderr
+    assert "note: the plan picks the name Shelf-002 in full: 2 other devices heard here" in done.stderr
     ran = command("run", plan, "--radio", radio, "--results", tmp_path)
     assert ran.exit_code == 0, ran.stdout
 
@@ -83,7 +83,7 @@ def test_from_a_file_to_the_standard_output(tmp_path: Path) -> None:
         (["-d", "nobody", "--within", "2s"], 1, "not heard"),
         (["--each"], 4, "--each would take every device"),
         (["--units", "2"], 4, "--each --units 2"),
-        (["--coverage", "100 %"], 4, "no share between 0 and 100 %"),
+        (["--coverage", "100 %"], 4, "a percentage between 0 and 100 %"),
         (["--listen", "0 s"], 4, "more than 0 s"),
         (["--from", "missing.json"], 4, "cannot be read"),
         (["--skip", "nosuch thing"], 4, "unknown attribute 'nosuch thing'"),

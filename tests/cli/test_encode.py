@@ -70,7 +70,7 @@ def test_json_and_a_file(tmp_path):
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (["1"], "how the value reads is not said"),
+        (["1"], "no format given"),
         (["1", "--as", "temperature"], "has no unit"),
         (["1.005 °C", "--as", "temperature"], "write the nearest, "),
         (["400 °C", "--as", "temperature"], "does not fit"),

@@ -23,7 +23,7 @@ def test_a_file_that_is_there(words, name, tmp_path):
     refused = call(*words, path)
     assert (refused.exit_code, path.read_text()) == (4, "precious")
     assert refused.stderr == (
-        f"benchrig: '{path}' is there already\n  choose another name, or write over it with --force\n"
+        f"benchrig: '{path}' already exists\n  choose another name, or write over it with --force\n"
     )
     assert call(*words, path, "--force").exit_code == 0
     assert path.read_bytes() != b"precious"

@@ -43,7 +43,7 @@ def test_a_file_without_end_is_refused() -> None:
 @pytest.mark.parametrize("suffix", ["json", "yaml"])
 def test_brackets_without_end_are_no_inspection(tmp_path: Path, suffix: str) -> None:
     (tmp_path / f"deep.{suffix}").write_text('{"inspection": ' + "[" * 50_000, encoding="utf-8")
-    with pytest.raises(UsageError, match="is no inspection"):
+    with pytest.raises(UsageError, match="is not an inspection"):
         load_document(tmp_path / f"deep.{suffix}")
 
 

@@ -113,7 +113,7 @@ def test_findings_with_rule_and_source_and_how_many() -> None:
         "         missing-cccd; Core",
         "1 error",
     ]
-    assert shown(table())[-1] == "nothing is wrong with its table and its advertising"
+    assert shown(table())[-1] == "no problems found in the attribute table or in the advertising"
 
 
 def test_what_has_changed() -> None:

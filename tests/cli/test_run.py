@@ -50,7 +50,7 @@ def test_2_when_nobody_acknowledged_the_caution(tmp_path: Path) -> None:
     bench = files(tmp_path, WRITE, head=CAUTION)
     done = run(bench)
     assert (done.returncode, done.stderr) == (2, "")
-    assert "nobody was there to acknowledge the caution: Mind the relay." in unwrapped(done.stdout)
+    assert "nobody acknowledged the caution (no terminal): Mind the relay." in unwrapped(done.stdout)
     assert "--acknowledge" in done.stdout
     assert run(bench, "--acknowledge").returncode == 0
 
@@ -88,7 +88,7 @@ def test_4_for_a_bad_device_file_and_nothing_is_left_behind(tmp_path: Path, devi
         (["plan.yaml", "--radio", "walkie:talkie"], "unknown radio 'walkie:talkie'"),
         (["plan.yaml", "--radio", "virtual:"], "a virtual radio needs its device files"),
         (["plan.yaml", "--radio", "virtual:device.yaml", "--only", "nothing"], "the plan has no step 'nothing'"),
-        (["plan.yaml", "--radio", "virtual:device.yaml", "--set", "serial"], "'serial' is no NAME=VALUE"),
+        (["plan.yaml", "--radio", "virtual:device.yaml", "--set", "serial"], "expected NAME=VALUE, found 'serial'"),
         (["plan.yaml", "--radio", "virtual:device.yaml", "--set", "a=1", "--set", "a=2"], "'a' is set twice"),
         (["plan.yaml", "--radio", "virtual:device.yaml", "--set", "a=1"], "the plan has no given value 'a'"),
         (["plan.yaml", "--radio", "virtual:device.yaml", "--station", "none.yaml"], "none.yaml"),
@@ -293,4 +293,4 @@ def test_an_air_goes_with_a_virtual_radio_only(tmp_path: Path) -> None:
 
 def test_one_limit_is_not_limits(tmp_path: Path) -> None:
     bench = files(tmp_path, READ)
-    assert benchrig("check", "plan.yaml", cwd=bench.folder).stdout == "plan.yaml: good. 3 steps, 1 limit\n"
+    assert benchrig("check", "plan.yaml", cwd=bench.folder).stdout == "plan.yaml: OK, 3 steps, 1 limit\n"

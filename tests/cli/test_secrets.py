@@ -171,7 +171,7 @@ def test_where_others_would_see_it(tmp_path, step, said):
     [
         ("pin=@nothing", "nothing cannot be read"),
         ("pin=@env:NO_SUCH_VARIABLE", "the variable NO_SUCH_VARIABLE is not set"),
-        ("pin=@empty", "there is nothing in empty"),
+        ("pin=@empty", "nothing in empty"),
         ("pin=@short", "a secret has at least 4 characters"),
     ],
 )

@@ -30,7 +30,7 @@ def done() -> Talked:
         ("watch", 0, ["watching log stream"]),
         ("wait", 0, ["waited 0.1 s"]),
         ("disconnect", 0, ["disconnected from VFL-0042"]),
-        ("help", 0, ["wait TIME  pause, until the link is lost at most"]),
+        ("help", 0, ["wait TIME  wait; ends early if the link is lost"]),
     ],
 )  # fmt: skip
 def test_results_as_lines(verb: str, number: int, shown: list[str], done: Talked) -> None:

@@ -120,7 +120,7 @@ def test_what_cannot_be_written_is_not_asked_for(tmp_path: Path) -> None:
 def test_no_is_an_answer(tmp_path: Path) -> None:
     done = answered(tmp_path, "alarm limit", "8 °C", *AT, script=[(QUESTION, "y\n"), (QUESTION, "no\n")])
     assert (done.exit_code, done.stdout) == (2, "")
-    assert "the word 'yes'" in done.stderr
+    assert "type 'yes' in full" in done.stderr
     assert "not acknowledged; nothing was sent" in done.stderr
 
 
@@ -153,4 +153,4 @@ def test_a_mistake_on_the_command_line_is_not_the_devices(tmp_path: Path) -> Non
         cwd=tmp_path,
     )
     assert done.returncode == 4
-    assert "give the bytes with --raw" in done.stderr
+    assert "or the bytes with --raw" in done.stderr

@@ -141,7 +141,7 @@ def test_a_file_that_is_something_else(tmp_path: Path) -> None:
     for name, text in (("a.json", "{}"), ("b.yaml", "- 1"), ("c.json", "{"), ("d.yaml", "a: ["), ("e.json", "\x00")):
         path = tmp_path / name
         path.write_text(text)
-        with pytest.raises(UsageError, match="is no inspection"):
+        with pytest.raises(UsageError, match="is not an inspection"):
             load_document(path)
 
 

@@ -307,7 +307,7 @@ def test_what_has_come_is_on_disk_at_once(tmp_path: Path) -> None:
 
 def test_no_file_is_written_over_and_bad_names_are_found_before(tmp_path: Path) -> None:
     (tmp_path / "old.csv").write_text("precious")
-    for name, said in (("old.csv", "is there already"), ("w.txt", "neither CSV"), ("none/w.csv", "no folder")):
+    for name, said in (("old.csv", "already exists"), ("w.txt", "neither CSV"), ("none/w.csv", "no folder")):
         with pytest.raises(UsageError, match=said):
             check_file(tmp_path / name)
 

@@ -146,5 +146,5 @@ def test_inspections_that_were_spoilt_are_refused(tmp_path, old, new):
     text = path.read_text(encoding="utf-8")
     assert old in text
     path.write_text(text.replace(old, new), encoding="utf-8")
-    with pytest.raises(UsageError, match="is no inspection"):
+    with pytest.raises(UsageError, match="is not an inspection"):
         evidence_from([path])

@@ -50,7 +50,7 @@ def test_a_unit_among_its_kind_has_its_name_in_full() -> None:
     made = draft(*KETTLES, name="Kettle-03")
     assert picks(made).name == "Kettle-03"
     assert made.warning == (
-        "the plan picks the name Kettle-03 in full: 4 further devices heard here would have answered Kettle-*"
+        "the plan picks the name Kettle-03 in full: 4 other devices heard here would have matched Kettle-*"
     )
     assert f"  # {made.warning}\n" in made.text
     assert broken(run(made.text, *KETTLES)) == {}
@@ -59,7 +59,7 @@ def test_a_unit_among_its_kind_has_its_name_in_full() -> None:
 def test_of_units_with_one_name_the_address_picks() -> None:
     made = draft(*TWINS, address="C4:00:00:00:02:02")
     assert picks(made) == Selection(address="C4:00:00:00:02:02")
-    assert "by its address: 1 further device heard here" in made.warning
+    assert "by its address: 1 other device heard here" in made.warning
     assert broken(run(made.text, *TWINS)) == {}
 
 
@@ -73,8 +73,8 @@ def test_the_nearest_that_was_asked_for_stands_in_the_plan() -> None:
 def test_several_units_keep_their_pattern_and_the_person_is_told() -> None:
     made = draft(*KETTLES, each=True, name="Kettle-*")
     assert picks(made).name == "Kettle-*"
-    assert made.warning.startswith("5 devices heard here answer the selection, and a run that hears several")
-    assert "  # 5 devices heard here answer the selection, and a run that hears several of them ends as" in made.text
+    assert made.warning.startswith("5 devices heard here match the selection, and a run that hears several")
+    assert "  # 5 devices heard here match the selection, and a run that hears several of them ends as" in made.text
     assert "  # Keep one unit at a time on the bench" in made.text
     ran = run(made.text, *KETTLES)
     assert ran.ended.exit_code == 7

@@ -163,7 +163,7 @@ def test_without_acknowledgement_nothing_is_opened() -> None:
     assert (ran.ended.verdict, ran.ended.cause, ran.ended.exit_code) == ("error", "operator", 2)
     assert ran.verdicts() == ["skip", "skip", "skip"]
     assert ran.record.unit is None
-    assert ran.ended.message == "nobody was there to acknowledge the caution: The relay switches mains."
+    assert ran.ended.message == "nobody acknowledged the caution (no terminal): The relay switches mains."
 
 
 def test_an_acknowledged_caution_is_on_record() -> None:

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 # Between two attempts to find a device again that was lost.
 TRY_AGAIN = 2.0
-CONNECT_AGAIN = "the verb 'connect' takes it up again, and the session does so by itself with --reconnect"
+CONNECT_AGAIN = "type 'connect', or start the session with --reconnect"
 
 
 class Listener(Protocol):

@@ -67,7 +67,7 @@ def save(session: Session, path: Path, when: datetime, *, force: bool = False) -
         with path.open("w" if force else "x", encoding="utf-8") as file:
             file.write(text)
     except FileExistsError:
-        raise UsageError(f"{path} is there already", advice=f"save! {path} writes over it") from None
+        raise UsageError(f"{path} already exists", advice=f"save! {path} writes over it") from None
     except OSError as error:
         raise UsageError(f"{path} cannot be written: {error.strerror or error}", advice="give another file") from error
     remarks = [*_not_kept(story.deeds), *_other_devices(left_out), *_too_many(session.deeds.dropped)]

@@ -167,7 +167,7 @@ class Session:
         target = look_up(link.table, self.desk.names, name, ("notify", "indicate"))
         characteristic: Any = target.found.attribute
         if not hasattr(characteristic, "properties"):
-            raise UsageError(f"{name} is a descriptor, which sends nothing by itself")
+            raise UsageError(f"{name} is a descriptor; only characteristics send notifications")
         alike = [each for each, watch in self.watches.items() if watch.characteristic == characteristic]
         if alike:
             raise UsageError(f"{alike[0]} is watched already", advice=f"unwatch {alike[0]}")
@@ -200,7 +200,7 @@ class Session:
                     async with asyncio.timeout(seconds):
                         await self.connection.loss()
                         waited = self.desk.now() - started
-                        raise LinkLost(f"the wait was cut short after {waited:.3g} s", advice=CONNECT_AGAIN)
+                        raise LinkLost(f"the link was lost {waited:.3g} s into the wait", advice=CONNECT_AGAIN)
         self.deeds.append(Waited(seconds, started))
         self.show({"verb": "wait", "seconds": seconds})
 

@@ -94,7 +94,9 @@ class _Teller:
         later = next((each for each in self.deeds[self.number :] if isinstance(each, (Connected, Disconnected))), None)
         if not isinstance(later, Connected):
             return StepText(remarks=[remark])
-        return StepText("disconnect", remarks=[remark, "A plan cannot wait for that, so it ends the link itself."])
+        return StepText(
+            "disconnect", remarks=[remark, "A plan cannot wait for a lost link, so this one disconnects here."]
+        )
 
     def _read(self, deed: ReadDone) -> StepText:
         step = StepText("read", deed.subject.name)
@@ -185,7 +187,7 @@ class _Teller:
         ended = max(ended, deed.came.last)
         if not deed.came.count:
             yield StepText(
-                remarks=[f"notify {deed.subject.name}: left out: nothing came in {ended - deed.started:.3g} s"]
+                remarks=[f"notify {deed.subject.name}: left out: nothing arrived in {ended - deed.started:.3g} s"]
             )
             return
         seconds = _listen(deed, ended)

@@ -153,7 +153,7 @@ def test_a_file_is_kept_unless_told_otherwise(tmp_path: Path) -> None:
     done = talked("connect")
     path = saved(tmp_path, done)
     path.write_text("mine", encoding="utf-8")
-    with pytest.raises(UsageError, match="is there already") as caught:
+    with pytest.raises(UsageError, match="already exists") as caught:
         saved(tmp_path, done)
     assert "save! " in caught.value.advice
     assert path.read_text(encoding="utf-8") == "mine"
@@ -324,7 +324,7 @@ def test_a_value_that_does_not_fit_its_format_is_held_as_bytes(tmp_path: Path) -
 def test_what_never_came_is_no_step(tmp_path: Path) -> None:
     text = plan_text(story(WatchDone(subject(**{"as": "uint8"}), 0.0, 3.0), names=names(**{"as": "uint8"})))
     assert steps(text, tmp_path) == []
-    assert "# notify own: left out: nothing came in 3 s" in text
+    assert "# notify own: left out: nothing arrived in 3 s" in text
 
 
 def test_what_was_heard_to_change_is_not_held_to_one_value(tmp_path: Path) -> None:

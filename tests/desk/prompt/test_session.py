@@ -105,7 +105,7 @@ def test_a_write_that_the_attribute_does_not_offer_is_not_asked_for() -> None:
 
 
 def test_a_value_of_an_attribute_that_nothing_is_known_of_is_asked_how_it_reads() -> None:
-    with pytest.raises(UnfitValue, match="is not known") as caught:
+    with pytest.raises(UnfitValue, match="is unknown") as caught:
         talked("write 6b1d0005-9a53-4c86-8a3e-2f0f6c1d7e40 85 °C", names=Names(), answer=OperatorError("no"))
     assert "--as FORMAT" in caught.value.advice
     assert "--raw" in caught.value.advice
@@ -161,7 +161,7 @@ def test_a_flood_is_thinned_for_a_terminal_and_counted() -> None:
         (["watch temperature", "watch environmental sensing/temperature"], "watched already"),
         (["unwatch temperature"], "not watched"),
         (["watch humidity"], "does not offer notify"),
-        (["watch temperature/user description"], "sends nothing"),
+        (["watch temperature/user description"], "only characteristics send"),
         (["connect", "connect"], "is connected"),
         (["disconnect"], "no device is connected"),
         (["disconnect now"], "takes no 'now'"),
@@ -201,12 +201,12 @@ def test_nothing_is_said_by_an_empty_line_and_a_comment() -> None:
 def test_a_lost_link_is_said_and_the_next_verb_says_it_too() -> None:
     with pytest.raises(LinkLost, match="the link was lost") as caught:
         talked("connect", "scan --for 3 s", "read temperature", devices=(LEAVES,))
-    assert caught.value.advice.startswith("the verb 'connect' takes it up again")
+    assert caught.value.advice.startswith("type 'connect'")
 
 
 def test_a_wait_that_a_lost_link_ends_says_how_far_it_came_after_the_loss_was_said() -> None:
     shown: list[dict[str, Any]] = []
-    with pytest.raises(LinkLost, match=r"the wait was cut short after [12].* s$"):
+    with pytest.raises(LinkLost, match=r"the link was lost [12].* s into the wait$"):
         talked("connect", "wait 5 s", devices=(LEAVES,), into=shown)
     assert "lost" in shown[-1]
 

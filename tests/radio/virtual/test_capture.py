@@ -60,9 +60,9 @@ def test_a_capture_writes_over_nothing(tmp_path, link):
     if link:
         name = tmp_path / "link"
         name.symlink_to(plan)
-    with pytest.raises(StationError, match="is there already"):
+    with pytest.raises(StationError, match="already exists"):
         clock.run(record(name))
-    with pytest.raises(UsageError, match="is there already"):
+    with pytest.raises(UsageError, match="already exists"):
         radio_opener(RadioChoice.parse("virtual:x.yaml"), capture=name)
     assert plan.read_text() == "a plan"
 
