@@ -6,5 +6,5 @@ session.py     what is watched and done with a device; connection.py its link; s
 deeds.py       what was done, kept for saving
 completing.py  what can stand next
 saving.py      deeds -> the text of a plan: steps.py its steps, limits.py values that were seen -> limits
-typed.py       the prompt on a terminal, with history.py; piped.py lines from elsewhere
+piped.py       lines that nobody types; the prompt on a terminal is in cli/
 """
