@@ -11,10 +11,7 @@ One device:
     services: [{…}]                  see gatt_spec; generic access is added when it is not there
     generic_access: false            it is not added: a device that lacks it
     services_after_reboot: [{…}]     what it has instead once a `reboot` has happened: a firmware update
-    faults:
-      stop_advertising_after: 1 s    from the opening of the air, for good
-      disconnect_after: 5 s          from each connection
-      refuse_connections: 2          requests that it leaves unanswered
+    faults: {disconnect_after: 5 s}  all that behaviours.py has for the device as a whole
     air: rough                       how packets fare on it, see air_spec
     others:                          devices that only advertise
       - {count: 500, name: 'tag {number}', advertising: {interval: 1 s}, rssi: {mean: -80 dBm, spread: 6 dB}}

@@ -1,29 +1,26 @@
 """The services of a device file.
 
-    services:
-      - service: environmental sensing        an assigned name or a UUID
-        characteristics:
-          - characteristic: temperature       an assigned name or a UUID
-            name: inner temperature           what effects call it by; default: what stands above
-            as: sint16                        format keys; default: the catalogue's format
-            properties: [read, notify]
-            value: 21.5 °C                    or a generator, see value_reading
-            raw: '29 09'                      instead of value: octets as they are
-            notify: {period: 1 s, jitter: 20 ms, count: 100}
-            descriptors: [{descriptor: characteristic user description, value: Inside}]
-            on_read: {delay: 50 ms, att_error: insufficient authentication}
-            on_write:
-              check: true                     refuse octets that do not fit the format: 0x0D, 0xFF
-              store: true                     keep what was written as the value
-              set: {status: 1, echo: written} values for other characteristics, `written` for the octets written
-              notify: {echo: written}         the same, and sent to subscribers
-              att_error: 0x80                 and delay, silent, disconnect, reboot as in on_read
-            encrypted: true                   reads and writes need an encrypted link
-            cccd: false                       leaves out the descriptor that subscribing needs; it may stand among the
-                                              descriptors then
-
-`silent: true` gives no answer at all, `disconnect: true` ends the link instead, `reboot: 2 s` drops it without a
-word and comes back after that time.
+services:
+  - service: environmental sensing        an assigned name or a UUID
+    characteristics:
+      - characteristic: temperature       an assigned name or a UUID
+        name: inner temperature           what effects call it by; default: what stands above
+        as: sint16                        format keys; default: the catalogue's format
+        properties: [read, notify]
+        value: 21.5 °C                    or a generator, see value_reading
+        raw: '29 09'                      instead of value: octets as they are
+        notify: {period: 1 s, jitter: 20 ms, count: 100}
+        descriptors: [{descriptor: characteristic user description, value: Inside}]
+        on_read: {delay: 50 ms, att_error: insufficient authentication}   all that behaviours.py has for reads
+        on_write:
+          check: true                     refuse octets that do not fit the format: 0x0D, 0xFF
+          store: true                     keep what was written as the value
+          set: {status: 1, echo: written} values for other characteristics, `written` for the octets written
+          notify: {echo: written}         the same, and sent to subscribers
+          att_error: 0x80                 and all that behaviours.py has for writes
+        encrypted: true                   reads and writes need an encrypted link
+        cccd: false                       leaves out the descriptor that subscribing needs; it may stand among the
+                                          descriptors then
 """
 
 from __future__ import annotations

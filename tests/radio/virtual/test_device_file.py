@@ -292,6 +292,26 @@ def test_a_name_that_is_too_long():
     assert problems_of(f"device: {'n' * 249}\n") == ["1:9 a device name has at most 248 bytes"]
 
 
+def test_a_file_is_read_once_until_it_changes(tmp_path):
+    path = tmp_path / "one.yaml"
+    path.write_text("device: one\n")
+    [first], [again] = load_devices([path], Problems()), load_devices([path], Problems())
+    assert first is again
+    path.write_text("device: two\n")
+    assert [one.name for one in load_devices([path], Problems())] == ["two"]
+
+
+def test_what_is_wrong_with_a_file_is_said_each_time(tmp_path):
+    path = tmp_path / "one.yaml"
+    path.write_text("device: one\nmtu: 5\nfurther: 1\n")
+    said = []
+    for _ in range(2):
+        problems = Problems()
+        assert load_devices([path], problems) == []
+        said.append([problem.message for problem in problems.found])
+    assert said == [["unknown key 'further'"]] * 2
+
+
 def test_the_logger_of_these_tests_is_sound():
     assert len(only(LOGGER).table) == 3
 
