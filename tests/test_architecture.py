@@ -216,6 +216,21 @@ def test_no_private_member_of_a_library_is_used_or_replaced_in_a_class_that_exte
     assert {module: names for module, names in found.items() if not names <= PRIVATE.get(module, set())} == {}
 
 
+# --- tasks
+
+
+def test_a_task_has_an_owner() -> None:
+    """asyncio's own calls stand in tasks.py alone; a TaskGroup owns what it creates."""
+    found = {
+        f"{module}: {ast.unparse(node)}"
+        for module in modules()
+        for node in ast.walk(tree(module))
+        if isinstance(node, ast.Attribute) and node.attr in ("create_task", "ensure_future")
+        if module != "benchrig.tasks" and not (isinstance(node.value, ast.Name) and node.value.id == "group")
+    }
+    assert not found
+
+
 # --- size
 
 

@@ -27,6 +27,7 @@ from benchrig.cli.wrapping import wrapped
 from benchrig.desk.prompt.completing import proposals
 from benchrig.desk.prompt.verbs import do
 from benchrig.errors import BenchrigError, OperatorError
+from benchrig.tasks import Tasks
 from benchrig.text.escape import plain
 
 if TYPE_CHECKING:
@@ -56,6 +57,7 @@ class Prompt:
         failed: Callable[[str, BenchrigError], None],
     ) -> None:
         self._failed = failed
+        self._tasks = Tasks()
         self._verb: asyncio.Future[bool] | None = None
         self._was_busy = False
         self._lines: PromptSession[str] = PromptSession(
@@ -88,7 +90,7 @@ class Prompt:
 
     async def _do(self, line: str) -> _Outcome:
         """Do what a line says, until Ctrl-C at most."""
-        self._verb, self._was_busy = asyncio.ensure_future(do(self.session, line)), False
+        self._verb, self._was_busy = self._tasks.start(do(self.session, line)), False
         try:
             return _Outcome.DONE if await self._verb else _Outcome.QUIT
         except BenchrigError as error:

@@ -15,6 +15,7 @@ from benchrig.cli.watch_view import WatchView
 from benchrig.desk.series import Arrival
 from benchrig.desk.watch_file import WatchFile
 from benchrig.desk.watching import Event, Watch, event_as_data
+from benchrig.tasks import first_of
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk
@@ -81,14 +82,7 @@ async def _show_live(watch: Watch, desk: Desk, keep: Callable[[Event], None]) ->
                 keep(event)
                 view.take(event)
 
-    both = [asyncio.ensure_future(follow()), asyncio.ensure_future(show(view))]
     try:
-        await asyncio.wait(both, return_when=asyncio.FIRST_COMPLETED)
+        await first_of(follow(), show(view))
     finally:
         desk.tell = tell
-        for task in both:
-            task.cancel()
-        ended = await asyncio.gather(*both, return_exceptions=True)
-    for error in ended:
-        if isinstance(error, Exception):
-            raise error

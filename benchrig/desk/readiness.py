@@ -20,8 +20,7 @@ import msgspec
 from msgspec.structs import replace
 
 from benchrig import __version__
-from benchrig.errors import OperatorError
-from benchrig.run.loop import attended_loop, in_loop
+from benchrig.run.loop import in_loop, interruptible
 from benchrig.source.problem import counted
 
 if TYPE_CHECKING:
@@ -201,20 +200,7 @@ async def survey(choice: RadioChoice | None, station: Station, listen: float) ->
 
 def attend(choice: RadioChoice | None, station: Station, listen: float) -> None:
     """Do the survey in a loop of its own; a signal ends it and the processes that look. OperatorError."""
-
-    async def attended() -> None:
-        task = asyncio.ensure_future(survey(choice, station, listen))
-
-        def cancel() -> None:
-            task.cancel()
-
-        with attended_loop(cancel):
-            try:
-                await task
-            except asyncio.CancelledError:
-                raise OperatorError("interrupted") from None
-
-    in_loop(attended(), None)
+    in_loop(interruptible(survey(choice, station, listen)), None)
 
 
 def unfit_stack(radio: str) -> Check | None:

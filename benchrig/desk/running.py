@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import asyncio
 import contextlib
 from collections.abc import AsyncIterator, Callable, Coroutine
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from benchrig.desk.desk import Desk, DeskOptions, in_silence
-from benchrig.errors import OperatorError
 from benchrig.radio.specify import loop_factory, radio_opener
-from benchrig.run.loop import attended_loop, in_loop
+from benchrig.run.loop import in_loop, interruptible
 
 if TYPE_CHECKING:
     from benchrig.radio.radio import Radio
@@ -51,28 +49,9 @@ def run_desk(
     ends the command as interrupted (OperatorError); one for which that is the ordinary end (a live view) returns.
     Whatever happens, the device is disconnected."""
     factory = loop_factory(options.choice, real_time=options.real_time)
-    return in_loop(_attended(open_desk(options, tell, doing), work), factory)
 
-
-async def _attended(
-    opening: contextlib.AbstractAsyncContextManager[Desk], work: Callable[[Desk], Coroutine[Any, Any, T]]
-) -> T:
     async def whole() -> T:
-        async with opening as desk:
+        async with open_desk(options, tell, doing) as desk:
             return await work(desk)
 
-    task = asyncio.ensure_future(whole())
-    interrupted = False
-
-    def interrupt() -> None:
-        # once: what follows is the clean-up, which is bounded
-        nonlocal interrupted
-        if not interrupted:
-            interrupted = True
-            task.cancel()
-
-    with attended_loop(interrupt):
-        try:
-            return await task
-        except asyncio.CancelledError:
-            raise OperatorError("interrupted") from None
+    return in_loop(interruptible(whole()), factory)

@@ -17,6 +17,7 @@ from benchrig.errors import AttributeMissing, BenchrigError, LinkLost, Malformed
 from benchrig.radio.table import Characteristic
 from benchrig.run.jsonable import moment_text
 from benchrig.steps.lookup import look_up
+from benchrig.tasks import Tasks
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk
@@ -80,6 +81,7 @@ class Watch:
         self._started = desk.now()
         self._arrived: deque[Arrival] = deque()
         self._news = asyncio.Event()
+        self._tasks = Tasks()
 
     @property
     def seconds(self) -> float:
@@ -122,19 +124,20 @@ class Watch:
     async def events(self) -> AsyncGenerator[Event, None]:
         """What happens, in order. DeviceNotFound, ConnectFailed, AttributeMissing, AttError; LinkLost when the link is
         lost and not wanted back."""
-        self._link = await self._connected()
-        with self._deadline():
-            while True:
-                while self._arrived:
-                    yield self._arrived.popleft()
-                if self.is_over:
-                    return
-                if not self._link.is_up:
-                    yield await self._lost(self._link)
-                    yield await self._back()
-                    continue
-                self._news.clear()
-                await self._news.wait()
+        async with self._tasks:
+            self._link = await self._connected()
+            with self._deadline():
+                while True:
+                    while self._arrived:
+                        yield self._arrived.popleft()
+                    if self.is_over:
+                        return
+                    if not self._link.is_up:
+                        yield await self._lost(self._link)
+                        yield await self._back()
+                        continue
+                    self._news.clear()
+                    await self._news.wait()
 
     # --- inside
 
@@ -194,8 +197,7 @@ class Watch:
             await link.lost.wait()
             self._news.set()
 
-        # kept, or it could be collected while it waits; the link is lost at the latest when the desk closes
-        self._waiting = asyncio.ensure_future(wait())
+        self._tasks.leave(wait())
 
     async def _lost(self, link: Link) -> LinkLoss:
         """What the loss of the link means: LinkLost, unless it is wanted back."""

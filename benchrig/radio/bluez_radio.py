@@ -22,6 +22,7 @@ from benchrig.radio.offers import Names, Step
 from benchrig.radio.pairing import Agent
 from benchrig.radio.radio import GIVE_UP_WITHIN, PREPARE_WITHIN, Radio
 from benchrig.radio.scan import Ear, Report, Selection, Sighting
+from benchrig.tasks import Tasks
 
 if TYPE_CHECKING:
     from bleak.backends.scanner import AdvertisementData
@@ -234,29 +235,29 @@ class BluezRadio(Radio):
 
     @contextlib.asynccontextmanager
     async def _in_rounds(self, heard: Callable[[Report], None], ear: Ear) -> AsyncIterator[None]:
-        started, over = asyncio.Event(), asyncio.Event()
-        rounds = asyncio.ensure_future(self._rounds(heard, ear, started, over))
+        started: asyncio.Future[None] = asyncio.get_running_loop().create_future()
+        over, tasks = asyncio.Event(), Tasks()
+        rounds = tasks.start(self._rounds(heard, ear, started, over))
         # what it says in the end of a service that hangs may come when nobody waits any more
-        rounds.add_done_callback(lambda ended: ended.cancelled() or ended.exception())
-        waiter = asyncio.ensure_future(started.wait())
+        tasks.ignore(rounds)
         try:
-            await asyncio.wait({rounds, waiter}, timeout=GIVE_UP_WITHIN, return_when=asyncio.FIRST_COMPLETED)
-            if not started.is_set() and not rounds.done():
+            await asyncio.wait({rounds, started}, timeout=GIVE_UP_WITHIN, return_when=asyncio.FIRST_COMPLETED)
+            if not started.done() and not rounds.done():
                 rounds.cancel()
                 raise await self._why_no_scan()
             if not rounds.done():
                 yield
         finally:
-            waiter.cancel()
             over.set()
             await _finished(rounds)
 
     async def _rounds(
-        self, heard: Callable[[Report], None], ear: Ear, started: asyncio.Event, over: asyncio.Event
+        self, heard: Callable[[Report], None], ear: Ear, started: asyncio.Future[None], over: asyncio.Event
     ) -> None:
         while not over.is_set():
             async with super().scanning(heard, active=True):
-                started.set()
+                if not started.done():
+                    started.set_result(None)
                 while not over.is_set():
                     with contextlib.suppress(TimeoutError):
                         await asyncio.wait_for(over.wait(), ROUND)

@@ -13,6 +13,7 @@ from benchrig.radio.foreign import WITH_RESPONSE, translate
 from benchrig.radio.offers import CCCD, NO_CCCD
 from benchrig.radio.table import Attribute, Characteristic, Descriptor, Service, Table, in_order
 from benchrig.source.problem import counted
+from benchrig.tasks import Tasks
 
 if TYPE_CHECKING:
     from bleak import BleakClient
@@ -54,6 +55,7 @@ class Link:
         self._closing = False
         self._scopes: set[asyncio.Timeout] = set()
         self._subscribed: dict[int, Characteristic] = {}
+        self._tasks = Tasks()
         self._release: asyncio.Task[None] | None = None
 
     def established(self) -> None:
@@ -212,18 +214,15 @@ class Link:
     def _abandon(self, reason: str) -> None:
         """A request that nobody answers blocks its bearer: the link cannot be used any further. Closing it takes the
         backends up to seconds, which is no part of the request's time."""
-        self._release = asyncio.ensure_future(self._client.disconnect())
+        self._release = self._tasks.start(self._client.disconnect())
         self.on_disconnected(reason)
 
     async def released(self) -> None:
         """Once the link is over: wait until the backend has let go of all that it held for it. Never raises."""
-        release = self._release = self._release or asyncio.ensure_future(self._client.disconnect())
+        release = self._release = self._release or self._tasks.start(self._client.disconnect())
         await asyncio.wait({release}, timeout=DISCONNECT_WITHIN)
-        if not release.done():
-            release.cancel()
-            await asyncio.wait({release}, timeout=DISCONNECT_WITHIN)
-        if not release.cancelled() and release.done():
-            release.exception()  # whatever it says about a link that is gone
+        self._tasks.drop(release)  # whatever it says about a link that is gone
+        await asyncio.wait({release}, timeout=DISCONNECT_WITHIN)
 
     def _reason(self) -> str:
         reason = self._own.disconnect_reason if self._own else None

@@ -22,6 +22,7 @@ from benchrig.radio.foreign import IN_PROGRESS, RESTART_SERVICE, translate
 from benchrig.radio.link import Link
 from benchrig.radio.offers import Names, Partly, Step, unjudged
 from benchrig.radio.scan import Report, Selection, Sighting
+from benchrig.tasks import Tasks
 
 # Let bleak's own time-out fire first: cancelling its connect can leave the connection pending.
 MARGIN = 0.25
@@ -68,7 +69,8 @@ class Radio:
     _links: list[Link] = field(default_factory=list)
     _last: Link | None = None
     _remarks: list[str] = field(default_factory=list)
-    _endings: set[asyncio.Task[None]] = field(default_factory=set)
+    _attempts: Tasks = field(default_factory=Tasks)
+    _endings: Tasks = field(default_factory=Tasks)
     _lock: asyncio.Lock = field(default_factory=asyncio.Lock)
 
     async def prepare(self, selection: Selection, within: float = PREPARE_WITHIN) -> list[str]:
@@ -145,7 +147,7 @@ class Radio:
                     reads_reach_listeners=self.reads_reach_listeners, value_follows=self.value_follows, hidden_services=self.hidden_services)  # fmt: skip
         doing = f"connect to {link.name}"
         begun = asyncio.Event()
-        attempt = asyncio.ensure_future(self._attempt(client, begun))
+        attempt = self._attempts.start(self._attempt(client, begun))
         try:
             await begun.wait()
             await asyncio.wait({attempt}, timeout=within + MARGIN)
@@ -177,14 +179,20 @@ class Radio:
 
     def _end(self, client: BleakClient, attempt: asyncio.Task[None]) -> None:
         """A client that went wrong may still hold a link: end it, beside whatever comes next."""
-        ending = asyncio.ensure_future(_ended(client, attempt))
-        self._endings.add(ending)
-        ending.add_done_callback(self._endings.discard)
+        self._endings.leave(self._ended(client, attempt))
+
+    async def _ended(self, client: BleakClient, attempt: asyncio.Task[None]) -> None:
+        """First the attempt's own way out: one that is cut short can leave the connection pending."""
+        await asyncio.wait({attempt}, timeout=GIVE_UP_WITHIN)
+        self._attempts.drop(attempt)
+        await asyncio.wait({attempt}, timeout=GIVE_UP_WITHIN)
+        with contextlib.suppress(Exception):
+            async with asyncio.timeout(GIVE_UP_WITHIN):
+                await client.disconnect()
 
     async def tidy(self) -> None:
         """Wait until the backend has let go of what went wrong: attempts to connect, links that are over."""
-        if self._endings:
-            await asyncio.wait(self._endings)
+        await self._endings.settled()
         for link in [link for link in self._links if not link.is_up]:
             await link.released()
             self._links.remove(link)
@@ -227,17 +235,6 @@ def _failure(attempt: asyncio.Task[None]) -> BaseException | None:
     if not attempt.done():
         return TimeoutError()
     return ConnectFailed("the attempt was cut short") if attempt.cancelled() else attempt.exception()
-
-
-async def _ended(client: BleakClient, attempt: asyncio.Task[None]) -> None:
-    """First the attempt's own way out: one that is cut short can leave the connection pending."""
-    await asyncio.wait({attempt}, timeout=GIVE_UP_WITHIN)
-    attempt.cancel()
-    await asyncio.wait({attempt}, timeout=GIVE_UP_WITHIN)
-    _failure(attempt)
-    with contextlib.suppress(Exception):
-        async with asyncio.timeout(GIVE_UP_WITHIN):
-            await client.disconnect()
 
 
 async def _when_free(start: Callable[[], Awaitable[None]]) -> None:

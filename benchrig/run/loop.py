@@ -9,7 +9,8 @@ from collections.abc import Callable, Coroutine, Iterator
 from typing import Any, TypeVar
 
 from benchrig import signals
-from benchrig.errors import InternalError
+from benchrig.errors import InternalError, OperatorError
+from benchrig.tasks import Tasks
 
 T = TypeVar("T")
 
@@ -36,6 +37,25 @@ def attended_loop(interrupt: Callable[[], None], stray: Callable[[str], None] | 
         yield
     if errors:
         raise InternalError(f"an error was raised where nobody waited for it: {errors[0]}")
+
+
+async def interruptible(work: Coroutine[Any, Any, T]) -> T:
+    """The result of the work. The first signal cancels it: OperatorError, unless it ends in order nevertheless."""
+    task = Tasks().start(work)
+    interrupted = False
+
+    def interrupt() -> None:
+        # once: what follows is the clean-up, which is bounded
+        nonlocal interrupted
+        if not interrupted:
+            interrupted = True
+            task.cancel()
+
+    with attended_loop(interrupt):
+        try:
+            return await task
+        except asyncio.CancelledError:
+            raise OperatorError("interrupted") from None
 
 
 def in_loop(work: Coroutine[Any, Any, T], factory: Callable[[], asyncio.AbstractEventLoop] | None) -> T:

@@ -11,6 +11,7 @@ from benchrig.desk.desk import Desk, in_silence
 from benchrig.desk.prompt.deeds import Connected, ConnectionLost, Deeds, Disconnected
 from benchrig.errors import AmbiguousDevice, BenchrigError, LinkError, LinkLost, NoAnswer, StationError, UsageError
 from benchrig.radio.scan import of_device
+from benchrig.tasks import Tasks
 
 if TYPE_CHECKING:
     from benchrig.radio.link import Link
@@ -50,7 +51,8 @@ class Connection:
     unit: Sighting | None = None
     # what is known to be behind a link that is gone
     why: BenchrigError | None = None
-    _minding: asyncio.Task[None] | None = None
+    _minding: asyncio.Task[object] | None = None
+    _tasks: Tasks = field(default_factory=Tasks)
     # not set while a lost device is looked for
     _settled: asyncio.Event = field(default_factory=asyncio.Event)
 
@@ -110,7 +112,7 @@ class Connection:
         if device:
             self.desk.means(of_device(device))
         link = await self._connect(self.desk)
-        self._minding = asyncio.ensure_future(self._mind(link))
+        self._minding = self._tasks.leave(self._mind(link))
         await self.listener.connected()
 
     async def disconnect(self) -> None:
@@ -129,10 +131,7 @@ class Connection:
 
     async def close(self) -> None:
         """End the link, and what runs in the background."""
-        minding = self._minding
-        self._stop_minding()
-        if minding is not None:
-            await asyncio.wait({minding})
+        await self._tasks.close()
         await self.desk.device.close()
 
     async def _connect(self, desk: Desk) -> Link:

@@ -81,15 +81,16 @@ class ClientLink:
     async def run(self, work: Coroutine[Any, Any, T]) -> T:
         """Run one ATT procedure against the loss of the link. The procedure itself is never cut short: whoever
         cancels it loses the link with it. Raises BleakGATTProtocolError, AttTimeout, BleakError."""
-        task = self._stack.spawn(work)
+        task = self._stack.tasks.start(work)
         try:
             either: list[asyncio.Future[Any]] = [task, self.gone, self._faulted]
             await asyncio.wait(either, return_when=asyncio.FIRST_COMPLETED)
         except asyncio.CancelledError:
+            self._stack.tasks.ignore(task)
             self._abandon("a request was cancelled before its answer came")
             raise
         if not task.done():
-            task.cancel()
+            self._stack.tasks.drop(task)
             raise self.lost
         return self._result(task)
 
@@ -110,7 +111,7 @@ class ClientLink:
         """Close a link on which an answer is still due: it would be taken for the answer to the next request."""
         if self.is_up:
             self.closing = why
-            self._stack.spawn(self._stack.disconnect(self.connection))
+            self._stack.tasks.leave(self._stack.disconnect(self.connection))
 
     async def close(self) -> None:
         """End the link and wait until it has gone, as long as that makes sense."""

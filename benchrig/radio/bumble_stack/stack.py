@@ -19,9 +19,10 @@ from benchrig.radio.bumble_stack.bumble_api import (
 )
 from benchrig.radio.bumble_stack.host import MALFORMED, StackHost
 from benchrig.radio.bumble_stack.quiet import quiet_bumble
+from benchrig.tasks import Tasks
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Coroutine
+    from collections.abc import Callable
 
     from benchrig.radio.bumble_stack.bumble_api import Snooper, TransportSink, TransportSource
     from benchrig.radio.bumble_stack.reports import HeardPdu
@@ -55,7 +56,7 @@ class HostStack:
         self._scanners: dict[Hears, None] = {}
         self._scan_lock = asyncio.Lock()
         self._active = False
-        self._tasks: set[asyncio.Task[Any]] = set()
+        self.tasks = Tasks()
         # A controller of its own has an address of its own; one that has none is given a random one.
         has_address = bytes(device.public_address) != bytes(6)
         self.own_address_type = hci.OwnAddressType.PUBLIC if has_address else hci.OwnAddressType.RANDOM
@@ -102,9 +103,7 @@ class HostStack:
             if not self.lost:
                 async with asyncio.timeout(SETTLE_WITHIN):
                     await self.device.power_off()
-        for task in self._tasks:
-            task.cancel()
-        await asyncio.gather(*self._tasks, return_exceptions=True)
+        await self.tasks.close()
         if self.host.errors:
             raise InternalError(f"the Bluetooth stack failed on a packet: {self.host.errors[0]!r}") from (
                 self.host.errors[0]
@@ -128,14 +127,6 @@ class HostStack:
             await self.host.ask(hci.HCI_Read_BD_ADDR_Command(), within)
         return not self.lost
 
-    def spawn(self, work: Coroutine[Any, Any, T]) -> asyncio.Task[T]:
-        """A task that `close` waits for; its exception is nobody's."""
-        task = asyncio.get_running_loop().create_task(work)
-        self._tasks.add(task)
-        task.add_done_callback(self._tasks.discard)
-        task.add_done_callback(lambda t: t.cancelled() or t.exception())
-        return task
-
     def check(self) -> None:
         """Raises BleakBluetoothNotAvailableError when the controller is gone."""
         if self.lost:
@@ -144,7 +135,7 @@ class HostStack:
     def _on_malformed(self, handle: int, exc: Exception) -> None:
         if connection := self.device.lookup_connection(handle):
             connection.emit(MALFORMED, exc)
-            self.spawn(self.disconnect(connection))
+            self.tasks.leave(self.disconnect(connection))
 
     async def add_scanner(self, scanner: Hears) -> None:
         async with self._scan_lock:
@@ -185,7 +176,7 @@ class HostStack:
         pending connect behind."""
         phys = None if preferences is None else {hci.Phy.LE_1M: preferences}
         self.check()
-        task = asyncio.ensure_future(self.device.connect_le(peer, phys, self.own_address_type, timeout=None))
+        task = self.tasks.start(self.device.connect_le(peer, phys, self.own_address_type, timeout=None))
         try:
             either: list[asyncio.Future[Any]] = [task, self.host.gone]
             await asyncio.wait(either, return_when=asyncio.FIRST_COMPLETED)
@@ -193,22 +184,22 @@ class HostStack:
             await self._cancel_connect(task)
             raise
         if self.lost:
-            task.cancel()
-            await asyncio.gather(task, return_exceptions=True)
+            self.tasks.drop(task)
+            await asyncio.wait([task])
             self.check()
         try:
             return task.result()
         except (core.BaseBumbleError, hci.HCI_Error) as exc:
             raise BleakError(f"connection refused: {reason_of(exc)}") from exc
 
-    async def _cancel_connect(self, task: asyncio.Future[Connection]) -> None:
+    async def _cancel_connect(self, task: asyncio.Task[Connection]) -> None:
         """Cancel in the controller and wait for its word: a connect forgotten here would complete later on its own."""
         with contextlib.suppress(core.BaseBumbleError, hci.HCI_Error, TimeoutError):
             async with asyncio.timeout(SETTLE_WITHIN):
                 await self.device.send_sync_command(hci.HCI_LE_Create_Connection_Cancel_Command())
         await asyncio.wait([task], timeout=SETTLE_WITHIN)
         if not task.done():
-            task.cancel()
+            self.tasks.drop(task)
         elif not task.cancelled() and task.exception() is None:
             await self.disconnect(task.result())
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import contextlib
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -12,6 +11,7 @@ from typing import TYPE_CHECKING
 from benchrig.errors import BenchrigError, DeviceError, StationError
 from benchrig.radio.port.choice import PortChoice
 from benchrig.radio.port.program import Program
+from benchrig.tasks import first_of
 
 if TYPE_CHECKING:
     from benchrig.radio.port.port import HciPort
@@ -163,23 +163,15 @@ def _filled(words: tuple[str, ...], address: str) -> tuple[str, ...]:
 async def _up(one: OpenPort) -> None:
     """Wait until the program's host speaks."""
     assert one.program is not None
-    spoke = asyncio.ensure_future(one.port.spoke.wait())
-    ended = asyncio.ensure_future(one.program.ended(SPEAK_WITHIN))
-    try:
-        await asyncio.wait([spoke, ended], return_when=asyncio.FIRST_COMPLETED)
-        if one.port.refused:
-            raise one.port.refused
-        if not spoke.done():
-            raise (
-                one.lacking()
-                or one.program.crash()
-                or DeviceError(
-                    f"{one.program.name} did not speak on {one.port.name} within {SPEAK_WITHIN:g} s",
-                    advice="a host begins with an HCI Reset; {port} in --start becomes the port's address",
-                )
+    await first_of(one.port.spoke.wait(), one.program.ended(SPEAK_WITHIN))
+    if one.port.refused:
+        raise one.port.refused
+    if not one.port.spoke.is_set():
+        raise (
+            one.lacking()
+            or one.program.crash()
+            or DeviceError(
+                f"{one.program.name} did not speak on {one.port.name} within {SPEAK_WITHIN:g} s",
+                advice="a host begins with an HCI Reset; {port} in --start becomes the port's address",
             )
-    finally:
-        for waiter in (spoke, ended):
-            waiter.cancel()
-        with contextlib.suppress(asyncio.CancelledError):
-            await asyncio.gather(spoke, ended, return_exceptions=True)
+        )

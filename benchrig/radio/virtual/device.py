@@ -20,6 +20,7 @@ from benchrig.radio.virtual.characteristic import SimulatedCharacteristic, uuid_
 from benchrig.radio.virtual.controller import VirtualController
 from benchrig.radio.virtual.server import StrictServer
 from benchrig.radio.virtual.table_spec import by_name, effects_of
+from benchrig.tasks import Tasks
 
 if TYPE_CHECKING:
     import random
@@ -38,7 +39,7 @@ class SimulatedDevice:
         self.air = air
         self.spec = spec
         self.characteristics: dict[str, SimulatedCharacteristic] = {}
-        self._tasks: set[asyncio.Task[Any]] = set()
+        self._tasks = Tasks(air.fail)
         self._connects = 0
         self._is_on = True
         self._off_until = self._switched_on = asyncio.get_running_loop().time()
@@ -111,22 +112,12 @@ class SimulatedDevice:
 
     async def stop(self) -> None:
         self._is_on = False
-        for task in self._tasks:
-            task.cancel()
-        await asyncio.gather(*self._tasks, return_exceptions=True)
+        await self._tasks.close()
         await self.device.power_off()
 
     def spawn(self, work: Coroutine[Any, Any, Any]) -> asyncio.Task[Any]:
         """A task that ends with the device; a fault in it fails the air."""
-        task = asyncio.get_running_loop().create_task(work)
-        self._tasks.add(task)
-        task.add_done_callback(self._on_done)
-        return task
-
-    def _on_done(self, task: asyncio.Task[Any]) -> None:
-        self._tasks.discard(task)
-        if not task.cancelled() and isinstance(exc := task.exception(), Exception):
-            self.air.fail(exc)
+        return self._tasks.leave(work)
 
     def _on_connection(self, connection: Connection) -> None:
         connection.on(Connection.EVENT_DISCONNECTION, lambda _: self._on_disconnection(connection))
