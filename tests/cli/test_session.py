@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import io
 import json
 import os
 import re
@@ -11,14 +12,16 @@ import subprocess
 import time
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
+from unittest import mock
 
 import pytest
 from click.testing import Result
 from prompt_toolkit.input import DummyInput
 
+from benchrig.cli import main
 from benchrig.cli.prompt import suspend
 from tests.cli.calling import call
-from tests.cli.kit import COMMAND, PATIENCE, OnTerminal, Terminal, environment
+from tests.cli.kit import COMMAND, PATIENCE, OnTerminal, Terminal
 from tests.cli.screen import CTRL_C_AGAIN, Played, attended, mode
 from tests.run.kit import DEVICES, device_text
 
@@ -46,16 +49,22 @@ THERMOMETER = """services:
 
 
 def piped(folder: Path, text: str, *options: str) -> subprocess.CompletedProcess[str]:
+    """In this process; its standard input is a pipe."""
     (folder / "names.yaml").write_text(PLAN, encoding="utf-8")
-    return subprocess.run(
-        [*COMMAND, "session", *options, *AT],
-        cwd=folder,
-        env=environment(),
-        input=text,
-        capture_output=True,
-        text=True,
-        timeout=PATIENCE,
-    )
+    read, write = os.pipe()
+    os.write(write, text.encode())
+    os.close(write)
+    out, err = io.StringIO(), io.StringIO()
+    with (
+        os.fdopen(read) as lines,
+        mock.patch("sys.stdin", lines),
+        contextlib.redirect_stdout(out),
+        contextlib.redirect_stderr(err),
+        contextlib.chdir(folder),
+        pytest.raises(SystemExit) as end,
+    ):
+        main(["session", *options, *AT], prog_name="benchrig")
+    return subprocess.CompletedProcess([], int(end.value.code or 0), out.getvalue(), err.getvalue())
 
 
 def on_terminal(folder: Path, *options: str, at: tuple[str, ...] = AT, columns: int = 100, **env: str) -> OnTerminal:
@@ -115,10 +124,10 @@ def test_verbs_from_a_pipe_run_on_the_virtual_clock(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("lines", "code", "said"),
     [
-        pytest.param("read factory key\nread humidity\n", 1, "read not permitted", marks=pytest.mark.slow),
+        ("read factory key\nread humidity\n", 1, "read not permitted"),
         ("red humidity\n", 4, "did you mean 'read'"),
-        pytest.param("write alarm limit 8 °C\n", 2, "nothing was sent", marks=pytest.mark.slow),
-        pytest.param("connect nobody\n", 1, "not heard", marks=pytest.mark.slow),
+        ("write alarm limit 8 °C\n", 2, "nothing was sent"),
+        ("connect nobody\n", 1, "not heard"),
     ],
 )
 def test_the_first_failure_ends_it_with_its_exit_code(lines: str, code: int, said: str, tmp_path: Path) -> None:
@@ -143,7 +152,6 @@ def test_without_any_line_an_absent_device_is_said(tmp_path: Path) -> None:
     assert "was not heard" in done.stderr
 
 
-@pytest.mark.slow
 def test_lines_come_from_a_file_too(tmp_path: Path) -> None:
     (tmp_path / "lines.txt").write_text("read humidity", encoding="utf-8")
     with (tmp_path / "lines.txt").open(encoding="utf-8") as lines:
