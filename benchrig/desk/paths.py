@@ -74,11 +74,6 @@ def attributes_in(services: Sequence[ServiceSeen]) -> Iterator[tuple[Place, Attr
             yield standing.place, standing.seen
 
 
-def path_of(seen: Inspection, part: Seen) -> str:
-    """The path of a part of this inspection."""
-    return next(standing.path for standing in standings(seen) if standing.seen is part)
-
-
 def _walk(services: Sequence[ServiceSeen]) -> Iterator[Standing]:
     for service in _stand(services, None):
         yield service

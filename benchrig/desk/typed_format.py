@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import types
 from collections.abc import Callable, Mapping
 from functools import cache
-from typing import Any, NamedTuple, Union, get_args, get_origin
+from typing import Any, NamedTuple, get_args
 
 import msgspec
 
@@ -23,10 +22,10 @@ def _order(text: str) -> str:
 
 # What is typed for a key of this type, and how it is read.
 _SINGLE: dict[Any, tuple[str, Callable[[str], Any]]] = {
-    Exact: ("NUMBER", Exact.from_source),
-    int: ("NUMBER", raw_number),
-    str: ("UNIT", str),
-    Order: ("|".join(get_args(Order)), _order),
+    Exact | None: ("NUMBER", Exact.from_source),
+    int | None: ("NUMBER", raw_number),
+    str | None: ("UNIT", str),
+    Order | None: ("|".join(get_args(Order)), _order),
 }
 
 
@@ -41,19 +40,11 @@ class Beside(NamedTuple):
 @cache
 def beside() -> dict[str, Beside]:
     """The options beside --as."""
-    found = {}
-    for field in msgspec.structs.fields(FormatSpec):
-        kind = _without_none(field.type)
-        if kind in _SINGLE and field.name != "as_":
-            found[f"--{field.encode_name.replace('_', '-')}"] = Beside(field.name, *_SINGLE[kind])
-    return found
-
-
-def _without_none(kind: Any) -> Any:
-    if get_origin(kind) not in (Union, types.UnionType):
-        return kind
-    others = [one for one in get_args(kind) if one is not type(None)]
-    return others[0] if len(others) == 1 else kind
+    return {
+        f"--{field.encode_name.replace('_', '-')}": Beside(field.name, *_SINGLE[field.type])
+        for field in msgspec.structs.fields(FormatSpec)
+        if field.type in _SINGLE and field.name != "as_"
+    }
 
 
 def typed_format(options: Mapping[str, str]) -> FormatSpec | None:

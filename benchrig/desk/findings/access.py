@@ -21,26 +21,18 @@ _CHARACTERISTICS = {long_uuid(number): f"{_CORE} G 7" for number in (0x2B29, 0x2
 _DESCRIPTORS = {long_uuid(number): f"{_CORE} G 3.3.3" for number in (0x2900, 0x2902, 0x2903, 0x2904, 0x2905)}
 
 
-@FAMILY.rule(
-    "read-refused",
-    "warning",
-    f"{_CORE} G 3.3.1.1",
-    "`read` is among the properties, and the device answers that reading is not permitted",
-)
+@FAMILY.rule("warning", f"{_CORE} G 3.3.1.1")
 def read_refused(look: Look) -> Iterator[Broken]:
+    """`read` is among the properties, and the device answers that reading is not permitted."""
     for standing, seen in look.characteristics():
         if "read" in seen.properties and seen.unread.startswith(READ_NOT_PERMITTED):
             sentence = "read is among its properties, but the device answers that reading is not permitted"
             yield Broken(standing.path, sentence)
 
 
-@FAMILY.rule(
-    "must-be-readable",
-    "error",
-    f"{_CORE} C 12.2, G 3.3.3 and G 7",
-    "what anybody must be able to read wants a bond, or is refused",
-)
+@FAMILY.rule("error", f"{_CORE} C 12.2, G 3.3.3 and G 7")
 def must_be_readable(look: Look) -> Iterator[Broken]:
+    """What anybody must be able to read wants a bond, or is refused."""
     refused = [
         (standing, seen.unread, _CHARACTERISTICS.get(seen.uuid))
         for standing, seen in look.characteristics()

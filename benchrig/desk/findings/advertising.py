@@ -39,37 +39,36 @@ def _fields(look: Look, *types: int) -> Iterator[AdField]:
     return (field for field in fields if field.type in types and not field.wrong)
 
 
-@FAMILY.rule("malformed-advertising", "error", f"{_CORE} 11; {_SUPPLEMENT}", "a payload is malformed")
+@FAMILY.rule("error", f"{_CORE} 11; {_SUPPLEMENT}")
 def malformed_advertising(look: Look) -> Iterator[Broken]:
+    """A payload is malformed."""
     for where, fields in _blocks(look).items():
         for field in (field for field in fields if field.wrong):
             name = field.name or f"type 0x{field.type:02X}"
             yield Broken(where, f"{name} at byte {field.offset}: {field.wrong}")
 
 
-@FAMILY.rule("repeated-field", "error", f"{_SUPPLEMENT} 1", "what may stand once in a payload stands twice")
+@FAMILY.rule("error", f"{_SUPPLEMENT} 1")
 def repeated_field(look: Look) -> Iterator[Broken]:
+    """What may stand once in a payload stands twice."""
     for where, fields in _blocks(look).items():
         for name, count in Counter(_ONCE[field.type] for field in fields if field.type in _ONCE).items():
             if count > 1:
                 yield Broken(where, f"{count} times {name}; one is the most")
 
 
-@FAMILY.rule(
-    "long-advertising",
-    "warning",
-    "Core specification Vol 6 Part B 2.3.1",
-    f"more than {LONGEST} bytes, which only extended advertising carries",
-)
+@FAMILY.rule("warning", "Core specification Vol 6 Part B 2.3.1")
 def long_advertising(look: Look) -> Iterator[Broken]:
+    """More than 31 bytes, which only extended advertising carries."""
     for where, fields in _blocks(look).items():
         if (size := sum(field.length for field in fields)) > LONGEST:
             most = f"without extended advertising {LONGEST} are the most, and older phones hear nothing else"
             yield Broken(where, f"{size} bytes; {most}")
 
 
-@FAMILY.rule("flags-in-response", "error", f"{_SUPPLEMENT} 1.3", "flags in the scan response")
+@FAMILY.rule("error", f"{_SUPPLEMENT} 1.3")
 def flags_in_response(look: Look) -> Iterator[Broken]:
+    """Flags in the scan response."""
     blocks = _blocks(look)
     if _ADVERTISING in blocks and any(field.type == FLAGS for field in blocks.get(_RESPONSE, [])):
         yield Broken(_RESPONSE, "flags belong into the advertising data, not here")
@@ -80,34 +79,34 @@ def _flags(look: Look) -> int | None:
     return next((field.raw[0] for field in fields if field.type == FLAGS and field.raw), None)
 
 
-@FAMILY.rule("missing-flags", "warning", f"{_SUPPLEMENT} 1.3", "a device that takes connections advertises no flags")
+@FAMILY.rule("warning", f"{_SUPPLEMENT} 1.3")
 def missing_flags(look: Look) -> Iterator[Broken]:
+    """A device that takes connections advertises no flags."""
     heard = look.seen.advertising
     if heard.payload is not None and heard.connectable and _flags(look) is None:
         so = "a device for LE alone has to say so in them"
         yield Broken(_ADVERTISING, f"a device that takes connections, without flags: {so}")
 
 
-@FAMILY.rule("discoverable-twice", "error", f"{_CORE} 9.2.3 and 9.2.4", "limited and general discoverable at once")
+@FAMILY.rule("error", f"{_CORE} 9.2.3 and 9.2.4")
 def discoverable_twice(look: Look) -> Iterator[Broken]:
+    """Limited and general discoverable at once."""
     bits = _flags(look) or 0
     if bits & LIMITED and bits & GENERAL:
         yield Broken(_ADVERTISING, "limited and general discoverable at once; a device is one of the two")
 
 
-@FAMILY.rule(
-    "flags-contradict", "error", f"{_CORE} 9.2.4", "the flags say that BR/EDR is not supported, and that it is"
-)
+@FAMILY.rule("error", f"{_CORE} 9.2.4")
 def flags_contradict(look: Look) -> Iterator[Broken]:
+    """The flags say that BR/EDR is not supported, and that it is."""
     bits = _flags(look) or 0
     if bits & NO_CLASSIC and bits & BOTH_AT_ONCE:
         yield Broken(_ADVERTISING, "the flags say that BR/EDR is not supported, and that it works beside LE")
 
 
-@FAMILY.rule(
-    "name-differs", "error", f"{_SUPPLEMENT} 1.2", "the advertised name is not the device name or its beginning"
-)
+@FAMILY.rule("error", f"{_SUPPLEMENT} 1.2")
 def name_differs(look: Look) -> Iterator[Broken]:
+    """The advertised name is not the device name or its beginning."""
     own = _content(look, 0x2A00)
     if own is not None and isinstance(own.value, str):
         yield from (Broken(_ADVERTISING, sentence) for sentence in _unlike(look, own.data, own.value))
@@ -124,8 +123,9 @@ def _unlike(look: Look, full: bytes, name: str) -> Iterator[str]:
         yield f"the advertised name '{heard.name}' is not the device name '{name}'"
 
 
-@FAMILY.rule("appearance-differs", "error", f"{_SUPPLEMENT} 1.12", "the advertised appearance is not that of the table")
+@FAMILY.rule("error", f"{_SUPPLEMENT} 1.12")
 def appearance_differs(look: Look) -> Iterator[Broken]:
+    """The advertised appearance is not that of the table."""
     own = _content(look, 0x2A01)
     for field in _fields(look, APPEARANCE):
         if own is not None and len(own.data) == 2 and own.data != field.raw:
@@ -133,13 +133,9 @@ def appearance_differs(look: Look) -> Iterator[Broken]:
             yield Broken(_ADVERTISING, f"the advertised appearance is 0x{here:04X}, that of the table 0x{there:04X}")
 
 
-@FAMILY.rule(
-    "service-not-there",
-    "warning",
-    f"{_SUPPLEMENT} 1.1",
-    "a service is advertised and not in the table; a note where the radio may hide it",
-)
+@FAMILY.rule("warning", f"{_SUPPLEMENT} 1.1")
 def service_not_there(look: Look) -> Iterator[Broken]:
+    """A service is advertised and not in the table; a note where the radio may hide it."""
     seen = look.seen
     there = {service.uuid for service in seen.services} | set(() if seen.whole_table else _HIDDEN)
     # what has its service data beside it lives in the advertising: beacons have no such service

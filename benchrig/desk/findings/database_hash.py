@@ -21,15 +21,17 @@ WITHOUT_VALUE = (0x2901, 0x2902, 0x2903, 0x2904, 0x2905)
 _SOURCE = "Core specification Vol 3 Part G 7.3.1"
 
 
-@FAMILY.rule("hash-unchecked", "note", _SOURCE, "there is a database hash, and this radio cannot read the table of it")
+@FAMILY.rule("note", _SOURCE)
 def hash_unchecked(look: Look) -> Iterator[Broken]:
+    """There is a database hash, and this radio cannot read the table of it."""
     if not look.seen.outline:
         sentence = "the hash was not checked: the device's own table could not be read over this radio"
         yield from (Broken(standing.path, sentence) for standing, _ in look.sound(DATABASE_HASH))
 
 
-@FAMILY.rule("hash-mismatch", "error", _SOURCE, "the database hash is not that of the table")
+@FAMILY.rule("error", _SOURCE)
 def hash_mismatch(look: Look) -> Iterator[Broken]:
+    """The database hash is not that of the table."""
     for standing, content in look.sound(DATABASE_HASH) if look.seen.outline else ():
         due = database_hash(look.seen.outline)
         if content.data != due:

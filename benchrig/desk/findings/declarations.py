@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import partial
 
 from benchrig.desk.findings.look import Look
-from benchrig.desk.findings.rule import Broken, Family
+from benchrig.desk.findings.rule import Broken, Family, Rule
 from benchrig.desk.inspection import CharacteristicSeen
 from benchrig.values import catalogue
 from benchrig.values.catalogue import long_uuid
@@ -60,15 +60,16 @@ def _idle(pair: _Pair, look: Look) -> Iterator[Broken]:
 
 
 for _pair in _PAIRS:
-    _properties = " or ".join(f"`{one}`" for one in _pair.properties)
-    _without = f"{_properties} is among the properties, and the descriptor {_pair.descriptor:04X} is missing"
-    FAMILY.rule(f"missing-{_pair.rule}", "error", _PROPERTIES, _without)(partial(_missing, _pair))
-    _alone = f"the descriptor {_pair.descriptor:04X} without {_properties} among the properties"
-    FAMILY.rule(f"idle-{_pair.rule}", "warning", _PROPERTIES, _alone)(partial(_idle, _pair))
+    _said, _number = " or ".join(f"`{one}`" for one in _pair.properties), f"{_pair.descriptor:04X}"
+    FAMILY.rules.extend([
+        Rule(f"missing-{_pair.rule}", "error", _PROPERTIES, f"{_said} is among the properties, and the descriptor {_number} is missing", partial(_missing, _pair)),
+        Rule(f"idle-{_pair.rule}", "warning", _PROPERTIES, f"The descriptor {_number} without {_said} among the properties", partial(_idle, _pair)),
+    ])  # fmt: skip
 
 
-@FAMILY.rule("duplicate-descriptor", "error", _DESCRIPTORS, "a descriptor that there is only one of stands twice")
+@FAMILY.rule("error", _DESCRIPTORS)
 def duplicate_descriptor(look: Look) -> Iterator[Broken]:
+    """A descriptor that there is only one of stands twice."""
     for standing, seen in look.characteristics():
         count = Counter(each.uuid for each in seen.descriptors)
         for uuid in (each for each in count if each in _ONLY_ONE and count[each] > 1):
@@ -76,13 +77,9 @@ def duplicate_descriptor(look: Look) -> Iterator[Broken]:
             yield Broken(standing.path, sentence)
 
 
-@FAMILY.rule(
-    "missing-aggregate-format",
-    "error",
-    f"{_DESCRIPTORS}.5",
-    "several presentation formats without the descriptor that puts them in order",
-)
+@FAMILY.rule("error", f"{_DESCRIPTORS}.5")
 def missing_aggregate_format(look: Look) -> Iterator[Broken]:
+    """Several presentation formats without the descriptor that puts them in order."""
     for standing, seen in look.characteristics():
         count = Counter(each.uuid for each in seen.descriptors)
         if count[PRESENTATION] > 1 and not count[AGGREGATE]:
@@ -90,13 +87,9 @@ def missing_aggregate_format(look: Look) -> Iterator[Broken]:
             yield Broken(standing.path, sentence)
 
 
-@FAMILY.rule(
-    "wrong-aggregate-format",
-    "error",
-    f"{_DESCRIPTORS}.6",
-    "an aggregate format lists a handle that is not that of a presentation format",
-)
+@FAMILY.rule("error", f"{_DESCRIPTORS}.6")
 def wrong_aggregate_format(look: Look) -> Iterator[Broken]:
+    """An aggregate format lists a handle that is not that of a presentation format."""
     formats = {seen.handle for _, seen in look.descriptors() if seen.uuid == PRESENTATION}  # of the whole device
     for standing, content in look.sound(AGGREGATE) if look.seen.whole_table else ():
         handles = content.value.get("handles", []) if isinstance(content.value, dict) else []
@@ -106,11 +99,12 @@ def wrong_aggregate_format(look: Look) -> Iterator[Broken]:
             yield Broken(standing.path, sentence)
 
 
-@FAMILY.rule(
-    "cccd-not-reset", "warning", f"{_DESCRIPTORS}.3", "subscribed right after connecting, to a client without a bond"
-)
+@FAMILY.rule("warning", f"{_DESCRIPTORS}.3")
 def cccd_not_reset(look: Look) -> Iterator[Broken]:
-    """This bench has no bond with the device and has subscribed to nothing."""
+    """Subscribed right after connecting, to a client without a bond.
+
+    This bench has no bond with the device and has subscribed to nothing.
+    """
     for standing, content in look.sound(CCCD):
         if any(content.data):
             sentence = "subscribed right after connecting: without a bond it begins with 0 at each connection"

@@ -16,13 +16,9 @@ _KINDS = {ServiceSeen: "service", CharacteristicSeen: "characteristic", Descript
 _OF_MEMBERS, _SERVICES_OF_OTHERS = range(0xFC00, 0xFF00), range(0xFFEF, 0xFFFF)
 
 
-@FAMILY.rule(
-    "uuid-not-assigned",
-    "warning",
-    "Bluetooth SIG assigned numbers, 2026",
-    "a UUID of 16 bits that nobody has assigned",
-)
+@FAMILY.rule("warning", "Bluetooth SIG assigned numbers, 2026")
 def uuid_not_assigned(look: Look) -> Iterator[Broken]:
+    """A UUID of 16 bits that nobody has assigned."""
     for standing in look.standings:
         kind, short = _KINDS[type(standing.seen)], catalogue.short_uuid(standing.seen.uuid)
         if len(short) == 4 and not _assigned(int(short, 16), kind):

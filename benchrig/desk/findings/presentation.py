@@ -41,10 +41,9 @@ def _described(look: Look) -> Iterator[tuple[Standing, bytes, Format]]:
             yield standing, data, catalogue.format_from_presentation(data)
 
 
-@FAMILY.rule(
-    "presentation-reserved", "error", _ASSIGNED, "a presentation format, or the name space or unit in it, is reserved"
-)
+@FAMILY.rule("error", _ASSIGNED)
 def presentation_reserved(look: Look) -> Iterator[Broken]:
+    """A presentation format, or the name space or unit in it, is reserved."""
     for standing, data in _presented(look):
         yield from (Broken(standing.path, sentence) for sentence in _reserved(data))
 
@@ -62,10 +61,9 @@ def _reserved(data: bytes) -> Iterator[str]:
         yield f"the unit 0x{unit:04X} is no unit: these are 0x2700 to 0x27FF, 0x2700 for none"
 
 
-@FAMILY.rule(
-    "presentation-exponent", "error", f"{_CORE}.3", "a presentation format with an exponent is not one of integers"
-)
+@FAMILY.rule("error", f"{_CORE}.3")
 def presentation_exponent(look: Look) -> Iterator[Broken]:
+    """A presentation format with an exponent is not one of integers."""
     for standing, data, said in _described(look):
         if data[1] and not isinstance(said, IntegerFormat):
             exponent = int.from_bytes(data[1:2], signed=True)
@@ -73,13 +71,9 @@ def presentation_exponent(look: Look) -> Iterator[Broken]:
             yield Broken(standing.path, sentence)
 
 
-@FAMILY.rule(
-    "presentation-contradicts",
-    "error",
-    "GATT Specification Supplement",
-    "a presentation format says otherwise than the definition of the characteristic",
-)
+@FAMILY.rule("error", "GATT Specification Supplement")
 def presentation_contradicts(look: Look) -> Iterator[Broken]:
+    """A presentation format says otherwise than the definition of the characteristic."""
     for standing, data, said in _described(look):
         assert standing.within is not None
         defined = catalogue.definition(standing.within.seen.uuid)
@@ -88,13 +82,9 @@ def presentation_contradicts(look: Look) -> Iterator[Broken]:
             yield Broken(standing.path, unlike)
 
 
-@FAMILY.rule(
-    "batteries-alike",
-    "error",
-    "Battery Service 1.0, 3.1.2.1",
-    "two batteries have presentation formats with one name space and description",
-)
+@FAMILY.rule("error", "Battery Service 1.0, 3.1.2.1")
 def batteries_alike(look: Look) -> Iterator[Broken]:
+    """Two batteries have presentation formats with one name space and description."""
     batteries: dict[bytes, str] = {}
     for standing, seen in look.descriptors():
         of_battery = standing.within is not None and standing.within.seen.uuid == BATTERY_LEVEL

@@ -22,8 +22,9 @@ _MUST = {
 _MAY = {"input": ("write",)}
 
 
-@FAMILY.rule("report-properties", "error", "HID Service", "the properties of a HID report are not those of its type")
+@FAMILY.rule("error", "HID Service")
 def report_properties(look: Look) -> Iterator[Broken]:
+    """The properties of a HID report are not those of its type."""
     for standing, report in look.characteristics():
         if report.uuid == REPORT and standing.service.uuid == HID:
             kind = _type(report)

@@ -1,9 +1,7 @@
 """A rule: what a device may break, and the function that looks for it.
 
-A rule is a function below its data:
-
-    @FAMILY.rule("empty-text", "note", "Device Information Service 3", "a text of the device information is empty")
-    def empty_text(look: Look) -> Iterator[Broken]: ...
+Severity and source stand above the function, its own name is that of the rule, and its documentation begins with what
+the rule is about, as the reference has it.
 """
 
 from __future__ import annotations
@@ -49,9 +47,10 @@ class Family:
     name: str
     rules: list[Rule] = field(default_factory=list)
 
-    def rule(self, name: str, severity: Severity, source: str, meaning: str) -> Callable[[Judge], Judge]:
-        def add(judge: Judge) -> Judge:
-            self.rules.append(Rule(name, severity, source, meaning, judge))
+    def rule(self, severity: Severity, source: str) -> Callable[[Judge], Judge]:
+        def named(judge: Judge) -> Judge:
+            meaning = " ".join((judge.__doc__ or "").partition("\n\n")[0].split())
+            self.rules.append(Rule(judge.__name__.replace("_", "-"), severity, source, meaning.rstrip("."), judge))
             return judge
 
-        return add
+        return named

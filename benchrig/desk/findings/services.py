@@ -75,28 +75,28 @@ def _ruled(look: Look) -> Iterator[tuple[_Service, CharacteristicSeen, Character
             yield one, seen, rule
 
 
-@FAMILY.rule(
-    "missing-service",
-    "error",
-    requirements().services["1800"].source,
-    "the service generic access, which every device has, is missing",
-)
+@FAMILY.rule("error", requirements().services["1800"].source)
 def missing_service(look: Look) -> Iterator[Broken]:
+    """The service generic access, which every device has, is missing."""
     if look.seen.whole_table and not look.seen.service(GENERIC_ACCESS):
         yield Broken("", "every device has the service generic access (1800); this one has not")
 
 
-@FAMILY.rule("missing-pnp-id", "error", "HID over GATT Profile 3.3", "a HID device without a pnp id")
+@FAMILY.rule("error", "HID over GATT Profile 3.3")
 def missing_pnp_id(look: Look) -> Iterator[Broken]:
-    """A host picks its driver for a keyboard by the PnP ID. The operating system may keep the HID service to itself."""
+    """A HID device without a pnp id.
+
+    A host picks its driver for a keyboard by the PnP ID. The operating system may keep the HID service to itself.
+    """
     seen = look.seen
     if seen.service(HID) and not any(service.all(PNP_ID) for service in seen.service(DEVICE_INFORMATION)):
         sentence = "a HID device has a device information service with a pnp id; this one has none"
         yield Broken(look.path(seen.service(HID)[0]), sentence)
 
 
-@FAMILY.rule("duplicate-service", "error", _SPECIFICATION, "a service that there is only one of stands twice")
+@FAMILY.rule("error", _SPECIFICATION)
 def duplicate_service(look: Look) -> Iterator[Broken]:
+    """A service that there is only one of stands twice."""
     for uuid, rule in requirements().services.items():
         services = look.seen.service(int(uuid, 16))
         if rule.one and len(services) > 1:
@@ -104,8 +104,9 @@ def duplicate_service(look: Look) -> Iterator[Broken]:
             yield Broken(look.path(services[1]), sentence, rule.source)
 
 
-@FAMILY.rule("missing-characteristic", "error", _SPECIFICATION, "a characteristic that the service demands is missing")
+@FAMILY.rule("error", _SPECIFICATION)
 def missing_characteristic(look: Look) -> Iterator[Broken]:
+    """A characteristic that the service demands is missing."""
     for one in _adopted(look):
         where, source = look.path(one.service), one.rule.source
         for uuid, rule in one.rule.characteristics.items():
@@ -116,32 +117,36 @@ def missing_characteristic(look: Look) -> Iterator[Broken]:
                 yield Broken(where, f"with {seen.name} here, the service demands {_named(uuid)}", source)
 
 
-@FAMILY.rule("empty-service", "error", _SPECIFICATION, "a service of measurements has none")
+@FAMILY.rule("error", _SPECIFICATION)
 def empty_service(look: Look) -> Iterator[Broken]:
+    """A service of measurements has none."""
     for one in _adopted(look):
         if one.rule.least_one and not any(one.is_other(each) for each in one.service.characteristics):
             sentence = "the service demands at least one characteristic with a measurement"
             yield Broken(look.path(one.service), sentence, one.rule.source)
 
 
-@FAMILY.rule("missing-property", "error", _SPECIFICATION, "a property that the service demands is missing")
+@FAMILY.rule("error", _SPECIFICATION)
 def missing_property(look: Look) -> Iterator[Broken]:
+    """A property that the service demands is missing."""
     for one, seen, rule in _ruled(look):
         if missing := [each for each in rule.must if each not in seen.properties]:
             sentence = f"{' and '.join(missing)} must be among its properties"
             yield Broken(look.path(seen), sentence, one.rule.source)
 
 
-@FAMILY.rule("excluded-property", "error", _SPECIFICATION, "a property that the service excludes")
+@FAMILY.rule("error", _SPECIFICATION)
 def excluded_property(look: Look) -> Iterator[Broken]:
+    """A property that the service excludes."""
     for one, seen, rule in _ruled(look):
         if excluded := [each for each in seen.properties if each in JUDGED and each not in (*rule.must, *rule.may)]:
             sentence = f"{' and '.join(excluded)} must not be among its properties"
             yield Broken(look.path(seen), sentence, one.rule.source)
 
 
-@FAMILY.rule("missing-descriptor", "error", _SPECIFICATION, "a descriptor that the service demands is missing")
+@FAMILY.rule("error", _SPECIFICATION)
 def missing_descriptor(look: Look) -> Iterator[Broken]:
+    """A descriptor that the service demands is missing."""
     for one, seen, rule in _ruled(look):
         for uuid, condition in rule.descriptors.items():
             if one.holds(seen, condition) and seen.descriptor(int(uuid, 16)) is None:
@@ -149,10 +154,9 @@ def missing_descriptor(look: Look) -> Iterator[Broken]:
                 yield Broken(look.path(seen), f"it must have {_named(uuid, 'descriptor')}{why}", one.rule.source)
 
 
-@FAMILY.rule(
-    "duplicate-characteristic", "error", _SPECIFICATION, "a characteristic that there is only one of stands twice"
-)
+@FAMILY.rule("error", _SPECIFICATION)
 def duplicate_characteristic(look: Look) -> Iterator[Broken]:
+    """A characteristic that there is only one of stands twice."""
     for one, seen, rule in _ruled(look):
         if rule.one and seen is not one.first(seen):
             yield Broken(look.path(seen), "a device has only one instance of it", one.rule.source)

@@ -6,8 +6,9 @@ import struct
 from collections.abc import Iterator
 from functools import partial
 
+from benchrig.desk.findings.finding import Severity
 from benchrig.desk.findings.look import Look
-from benchrig.desk.findings.rule import Broken, Family
+from benchrig.desk.findings.rule import Broken, Family, Rule
 from benchrig.desk.inspection import Content
 from benchrig.desk.paths import Standing
 from benchrig.values import catalogue
@@ -28,6 +29,16 @@ ANY = 0xFFFF  # 'no specific value'
 
 _DEFINED = "GATT Specification Supplement"
 _ACCESS = "Core specification Vol 3 Part C 12"
+
+
+# What becomes of a value that its format could not read.
+_UNREADABLE: tuple[tuple[str, Severity, str, str], ...] = (
+    ("value-against-plan", "warning", "the plan's attributes", "A value does not fit the format of the plan"),
+    ("value-against-format", "error", "Core specification Vol 3 Part G 3.3.3.5", "A value does not fit the presentation format that the device gives"),
+    ("not-utf8", "error", _DEFINED, "A text is not UTF-8"),
+    ("reserved-value", "error", _DEFINED, "A value has the right length, and is reserved or out of its range"),
+    ("wrong-length", "error", _DEFINED, "A value is too long or too short"),
+)  # fmt: skip
 
 
 def _unreadable(rule: str, look: Look) -> Iterator[Broken]:
@@ -69,51 +80,42 @@ def _rest_fits(form: Format, left: int) -> bool:
     return left >= 0
 
 
-FAMILY.rule("value-against-plan", "warning", "the plan's attributes", "a value does not fit the format of the plan")(
-    partial(_unreadable, "value-against-plan")
+FAMILY.rules.extend(
+    [
+        Rule(name, severity, source, meaning, partial(_unreadable, name))
+        for name, severity, source, meaning in _UNREADABLE
+    ]
 )
-FAMILY.rule(
-    "value-against-format",
-    "error",
-    "Core specification Vol 3 Part G 3.3.3.5",
-    "a value does not fit the presentation format that the device gives",
-)(partial(_unreadable, "value-against-format"))
-FAMILY.rule("not-utf8", "error", _DEFINED, "a text is no UTF-8")(partial(_unreadable, "not-utf8"))
-FAMILY.rule("reserved-value", "error", _DEFINED, "a value has the right length, and is reserved or out of its range")(
-    partial(_unreadable, "reserved-value")
-)
-FAMILY.rule("wrong-length", "error", _DEFINED, "a value is too long or too short")(partial(_unreadable, "wrong-length"))
 
 
-@FAMILY.rule("empty-text", "note", "Device Information Service 3", "a text of the device information is empty")
+@FAMILY.rule("note", "Device Information Service 3")
 def empty_text(look: Look) -> Iterator[Broken]:
+    """A text of the device information is empty."""
     for standing, content in look.values():
         if standing.seen.uuid in STRINGS and not content.data:
             yield Broken(standing.path, "the text is empty: fill it in, or leave the characteristic out")
 
 
-@FAMILY.rule("name-too-long", "error", f"{_ACCESS}.1", f"a device name of more than {LONGEST_NAME} bytes")
+@FAMILY.rule("error", f"{_ACCESS}.1")
 def name_too_long(look: Look) -> Iterator[Broken]:
+    """A device name of more than 248 bytes."""
     for standing, content in look.sound(DEVICE_NAME):
         if len(content.data) > LONGEST_NAME:
             yield Broken(standing.path, f"{len(content.data)} bytes; a device name has at most {LONGEST_NAME}")
 
 
-@FAMILY.rule(
-    "appearance-not-assigned",
-    "warning",
-    "Bluetooth SIG assigned numbers, 2026",
-    "an appearance that nobody has assigned",
-)
+@FAMILY.rule("warning", "Bluetooth SIG assigned numbers, 2026")
 def appearance_not_assigned(look: Look) -> Iterator[Broken]:
+    """An appearance that nobody has assigned."""
     for standing, content in look.sound(APPEARANCE):
         number = int.from_bytes(content.data, "little")
         if len(content.data) == 2 and appearance_name(number) is None:
             yield Broken(standing.path, f"the appearance 0x{number:04X} is not assigned")
 
 
-@FAMILY.rule("zero-in-text", "note", _DEFINED, "a text has a zero byte in it")
+@FAMILY.rule("note", _DEFINED)
 def zero_in_text(look: Look) -> Iterator[Broken]:
+    """A text has a zero byte in it."""
     for standing, content in look.values():
         is_text = isinstance(catalogue.definition(standing.seen.uuid), TextFormat)
         if is_text and not content.wrong and b"\0" in content.data:
@@ -129,23 +131,18 @@ def _preferred_parameters(look: Look) -> Iterator[tuple[str, int, int, int, int]
             yield standing.path, least, most, latency, timeout
 
 
-@FAMILY.rule(
-    "intervals-swapped", "error", f"{_ACCESS}.3", "the shortest preferred connection interval is above the longest"
-)
+@FAMILY.rule("error", f"{_ACCESS}.3")
 def intervals_swapped(look: Look) -> Iterator[Broken]:
+    """The shortest preferred connection interval is above the longest."""
     for path, least, most, _, _ in _preferred_parameters(look):
         if ANY not in (least, most) and least > most:
             sentence = f"the shortest interval ({1.25 * least:g} ms) is longer than the longest ({1.25 * most:g} ms)"
             yield Broken(path, sentence)
 
 
-@FAMILY.rule(
-    "timeout-too-short",
-    "error",
-    "Core specification Vol 6 Part B 4.5.2",
-    "the preferred supervision timeout is too short for the interval and latency beside it",
-)
+@FAMILY.rule("error", "Core specification Vol 6 Part B 4.5.2")
 def timeout_too_short(look: Look) -> Iterator[Broken]:
+    """The preferred supervision timeout is too short for the interval and latency beside it."""
     for path, _, most, latency, timeout in _preferred_parameters(look):
         # timeout > (1 + latency) · interval · 2; equal is not enough
         if ANY not in (most, latency, timeout) and not 4 * timeout > (1 + latency) * most:
@@ -163,17 +160,17 @@ def _ranges(look: Look) -> Iterator[tuple[str, Content, float, float]]:
             yield f"{standing.path}/{descriptor.name}", seen.content, lower, upper
 
 
-@FAMILY.rule("range-swapped", "error", f"{_DEFINED}, valid range", "a valid range begins above its end")
+@FAMILY.rule("error", f"{_DEFINED}, valid range")
 def range_swapped(look: Look) -> Iterator[Broken]:
+    """A valid range begins above its end."""
     for path, _, lower, upper in _ranges(look):
         if lower > upper:
             yield Broken(path, f"the valid range begins at {lower:g} and ends at {upper:g}")
 
 
-@FAMILY.rule(
-    "outside-valid-range", "warning", f"{_DEFINED}, valid range", "a value is outside the valid range beside it"
-)
+@FAMILY.rule("warning", f"{_DEFINED}, valid range")
 def outside_valid_range(look: Look) -> Iterator[Broken]:
+    """A value is outside the valid range beside it."""
     for path, content, lower, upper in _ranges(look):
         value = content.value
         if lower <= upper and isinstance(value, (int, float)) and not lower <= value <= upper:
