@@ -129,7 +129,7 @@ async def _asked_and_sent(at: Desk, order: Order, sending: Sending, caution: str
         from benchrig.cli.operator import AtTerminal
 
         with outside():
-            await AtTerminal().acknowledge(order.caution(at.names, unit, caution))
+            await AtTerminal().acknowledge(order.caution(unit, caution))
         if not link.is_up:
             link = await at.connect()
             prepared = await prepare(at, link, order)

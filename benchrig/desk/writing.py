@@ -35,11 +35,13 @@ _AS_TYPED = ("text", "bytes", "time")
 
 @dataclass(frozen=True)
 class Order:
-    """What to write where: `words` as typed, or `data`. `form` is a format of one's own for the attribute."""
+    """What to write where."""
 
     attribute: str
+    # as typed, or the bytes
     words: tuple[str, ...] = ()
     data: bytes | None = None
+    # a format of one's own for the attribute
     form: Format | None = None
     response: bool = True
     read_back: bool = False
@@ -70,7 +72,7 @@ class Order:
         except (Misfit, UnfitValue) as error:
             raise UsageError(error.message, advice=error.advice) from error
 
-    def caution(self, names: Names, unit: Sighting, heed: str = "") -> str:
+    def caution(self, unit: Sighting, heed: str = "") -> str:
         """What a person must know before it is done; `heed` is the plan's word on it."""
         who = plain(f"{unit.name} ({unit.address})" if unit.name else unit.address)
         what = plain(" ".join(self.words)) if self.data is None else hex_text(self.data.hex().upper())
@@ -79,14 +81,15 @@ class Order:
 
 
 class Written(msgspec.Struct, omit_defaults=True):
-    """What was done: seconds until the device had answered, and what was read back; `error` when that is another
-    value than was written."""
+    """What was done."""
 
     attribute: str
     written: Content
+    # seconds until the device had answered
     elapsed: float
     response: bool = True
     read_back: Content | None = None
+    # when another value was read back than was written
     error: str = ""
     advice: str = ""
 

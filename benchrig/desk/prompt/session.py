@@ -272,7 +272,7 @@ class Session:
         assert unit is not None
         if self.acknowledged or (unit.address, handle) in self._asked:
             return
-        await self.ask(f"{order.caution(self.desk.names, unit, self.caution)}\n{_ONCE}")
+        await self.ask(f"{order.caution(unit, self.caution)}\n{_ONCE}")
         self._asked.add((unit.address, handle))
 
     def _devices(self, ear: Ear, devices: list[Sighting]) -> list[dict[str, Any]]:
