@@ -46,10 +46,11 @@ class BenchrigError(Exception):
     may_pass: ClassVar[bool] = False
     is_told = False
 
-    def __init__(self, message: str, *, advice: str = "") -> None:
+    def __init__(self, message: str, *, advice: str = "", tells: str = "") -> None:
         super().__init__(message)
         self.message = message
         self.advice = advice
+        self.tells = tells
 
     @property
     def data(self) -> dict[str, str]:

@@ -80,16 +80,24 @@ def _show(result: dict[str, Any]) -> None:
 
 def content_lines(name: str, seen: Content) -> list[str]:
     """A value for people: its name, the value with its unit, the bytes; a line for each field."""
-    from benchrig.text.escape import hex_text, plain, with_unit
+    from benchrig.text.escape import plain
+
+    said, fields = content_words(seen)
+    return [f"{plain(name)}: {said}", *(f"  {line}" for line in fields)]
+
+
+def content_words(seen: Content) -> tuple[str, list[str]]:
+    """The same without the name: what follows it, and the fields."""
+    from benchrig.text.escape import hex_text, with_unit
 
     raw = f"[{hex_text(seen.raw)}]" if seen.raw else hex_text(seen.raw)
     if seen.wrong:
-        return [f"{plain(name)}: {seen.wrong}  {raw}"]
+        return f"{seen.wrong}  {raw}", []
     if not seen.format:
-        return [f"{plain(name)}: {hex_text(seen.raw)}"]
+        return hex_text(seen.raw), []
     if isinstance(seen.value, dict):
-        return [f"{plain(name)}:  {raw}", *(f"  {line}" for line in _field_lines(seen.value, seen.units))]
-    return [f"{plain(name)}: {with_unit(seen.value, seen.unit)}  {raw}"]
+        return f" {raw}", [*_field_lines(seen.value, seen.units)]
+    return f"{with_unit(seen.value, seen.unit)}  {raw}", []
 
 
 def _field_lines(value: dict[str, Any], units: dict[str, str]) -> Iterator[str]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from benchrig.cli.chart import scale, strip
 from benchrig.cli.lines import wrapped
 from benchrig.cli.live import Line
-from benchrig.cli.scan_table import age_text, data_text, kind_text, level_bar, seconds_text
+from benchrig.cli.scan_table import age_text, data_parts, kind_text, level_bar, seconds_text
 from benchrig.desk.airlist import AirRow, HeardDevice, described, payload_fields
 from benchrig.text.escape import hex_text
 
@@ -81,8 +81,8 @@ def _payload_lines(row: AirRow, names: Names) -> list[Line]:
 def _said_lines(device: HeardDevice, names: Names) -> list[Line]:
     said = device.advertising
     services = [_fact("service", names.label(uuid, "service")) for uuid in said.services]
-    data = data_text(said.manufacturer_data, said.service_data, names)
-    return [*services, *[_fact("data", part) for part in data.split("; ") if part]]
+    data = data_parts(said.manufacturer_data, said.service_data, names)
+    return [*services, *[_fact("data", part) for part in data]]
 
 
 def _fact(label: str, text: str) -> Line:

@@ -51,7 +51,7 @@ def cells(device: HeardDevice, names: Names, *, ascii_only: bool = False) -> dic
         ADDRESS: device.address,
         KIND: kind_text(device),
         SERVICES: services_text(said.services, names),
-        DATA: data_text(said.manufacturer_data, said.service_data, names),
+        DATA: "; ".join(data_parts(said.manufacturer_data, said.service_data, names)),
     }
 
 
@@ -77,7 +77,7 @@ def report_line(said: Mapping[str, Any], names: Names) -> str:
     level = "?" if said["rssi"] is None else said["rssi"]
     head = f"{said['seconds']:10.3f} s  {level:>4} dBm  {said['address']}  {said.get('name', '(no name)')}"
     services = services_text(said.get("services", ()), names)
-    data = data_text(said.get("manufacturer_data", {}), said.get("service_data", {}), names)
+    data = "; ".join(data_parts(said.get("manufacturer_data", {}), said.get("service_data", {}), names))
     return plain("  ".join(part for part in (head, services, data) if part))
 
 
@@ -93,13 +93,13 @@ def services_text(uuids: Iterable[str], names: Names) -> str:
     return ", ".join(names.label(uuid, "service") for uuid in uuids)
 
 
-def data_text(manufacturer_data: Mapping[str, str], service_data: Mapping[str, str], names: Names) -> str:
+def data_parts(manufacturer_data: Mapping[str, str], service_data: Mapping[str, str], names: Names) -> list[str]:
     """Company identifiers and services with their data; all as hex text."""
     from benchrig.text.escape import hex_text
 
     parts = [f"{company}: {hex_text(data)}" for company, data in manufacturer_data.items()]
     parts += [f"{names.label(uuid, 'service')}: {hex_text(data)}" for uuid, data in service_data.items()]
-    return "; ".join(parts)
+    return parts
 
 
 def level_bar(level: float | None, width: int = BAR, *, ascii_only: bool = False) -> str:

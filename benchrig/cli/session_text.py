@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from benchrig.cli.read import content_lines
+from benchrig.cli.read import content_lines, content_words
 from benchrig.cli.write import written_lines
 from benchrig.source.problem import counted
 from benchrig.text.escape import hex_text, plain, value_text
@@ -93,10 +93,10 @@ def _watch(result: dict[str, Any]) -> list[str]:
 
 def _one_line(seen: Content) -> str:
     """A value with its bytes; the fields of a structure one after the other."""
-    _, *fields = content_lines("", seen)
+    said, fields = content_words(seen)
     if fields:
         return f"{', '.join(field.strip() for field in fields)}  [{hex_text(seen.raw)}]"
-    return content_lines("", seen)[0].removeprefix(": ")
+    return said
 
 
 def _unwatch(result: dict[str, Any]) -> list[str]:

@@ -187,8 +187,7 @@ async def _look(
     """Read a characteristic, after its descriptors: they may say how its value reads."""
     contents = []
     for descriptor, shown in zip(characteristic.descriptors, seen.descriptors, strict=True):
-        data, shown.unread = await _read(desk, link, descriptor, seen.name, skip)
-        contents.append((shown, data))
+        contents.append((shown, await _read(desk, link, descriptor, seen.name, shown, skip)))
     presented = next((data for each, data in contents if each.uuid == PRESENTATION_FORMAT and data is not None), None)
     form, known_by = format_of(desk.names, seen.uuid, presented)
     for shown, data in contents:
@@ -197,7 +196,7 @@ async def _look(
         seen.unread = NOT_READABLE
         return
     started = desk.now()
-    data, seen.unread = await _read(desk, link, characteristic, seen.name, skip)
+    data = await _read(desk, link, characteristic, seen.name, seen, skip)
     if data is not None:
         seen.content, seen.elapsed = content(data, form, known_by), round(desk.now() - started, 6)
 
@@ -225,23 +224,31 @@ def format_of(names: Names, uuid: str, presented: bytes | None) -> tuple[Format 
 
 
 async def _read(
-    desk: Desk, link: Link, attribute: Attribute, label: str, skip: Mapping[int, str]
-) -> tuple[bytes | None, str]:
-    """The bytes, or why there are none."""
+    desk: Desk,
+    link: Link,
+    attribute: Attribute,
+    label: str,
+    seen: CharacteristicSeen | DescriptorSeen,
+    skip: Mapping[int, str],
+) -> bytes | None:
+    """The bytes; where there are none, what was seen of the attribute tells why."""
     if attribute.handle in skip:
-        return None, skip[attribute.handle]
+        seen.unread = skip[attribute.handle]
+        return None
     if not link.is_up:
-        return None, LOST_BEFORE
+        seen.unread = LOST_BEFORE
+        return None
     try:
         with desk.showing(f"reading {label}"):
             async with desk.blaming():
-                return await link.read(attribute, f"read {label}", READ_WITHIN), ""
+                return await link.read(attribute, f"read {label}", READ_WITHIN)
     except AttError as error:
-        return None, refusal(error.code, error.name)
+        seen.unread, seen.refused = refusal(error.code, error.name), error.code
     except SystemPairing:
-        return None, GUARDED
+        seen.unread = GUARDED
     except (LinkLost, NoAnswer, AttributeMissing) as error:
-        return None, error.message
+        seen.unread = error.message
+    return None
 
 
 def _rounded(seconds: float | None) -> float | None:

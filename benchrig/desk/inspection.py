@@ -6,7 +6,6 @@ what the radio does not tell.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
 from typing import Any
 
@@ -17,18 +16,11 @@ from benchrig.values.catalogue import long_uuid
 NOT_READABLE = "not readable"
 LEFT_OUT = "left out, as it was asked for"
 LOST_BEFORE = "not read: the link was lost before"
-_REFUSED = re.compile(r"ATT error 0x([0-9A-F]{2})")
 
 
 def refusal(code: int, name: str) -> str:
     """Why an attribute was not read that the device refuses."""
     return f"ATT error 0x{code:02X} ({name})"
-
-
-def refusal_in(unread: str) -> int | None:
-    """The code of the ATT error; None where there was another reason."""
-    match = _REFUSED.match(unread)
-    return int(match[1], 16) if match else None
 
 
 class Content(msgspec.Struct, omit_defaults=True):
@@ -51,18 +43,19 @@ class Content(msgspec.Struct, omit_defaults=True):
 
 
 class DescriptorSeen(msgspec.Struct, omit_defaults=True):
-    """`unread` says why there is no content."""
+    """`unread` says why there is no content; `refused` is the code of the ATT error where that is the reason."""
 
     handle: int
     uuid: str
     name: str
     content: Content | None = None
     unread: str = ""
+    refused: int | None = None
 
     @property
     def is_known(self) -> bool:
         """Whether the look came to what there is: a value, a refusal, or nothing to read."""
-        return _is_known(self.content, self.unread)
+        return self.content is not None or self.unread in ("", NOT_READABLE) or self.refused is not None
 
 
 class CharacteristicSeen(msgspec.Struct, omit_defaults=True):
@@ -77,19 +70,16 @@ class CharacteristicSeen(msgspec.Struct, omit_defaults=True):
     content: Content | None = None
     unread: str = ""
     elapsed: float | None = None
+    refused: int | None = None
 
     @property
     def is_known(self) -> bool:
         """Whether the look came to what there is: a value, a refusal, or nothing to read."""
-        return _is_known(self.content, self.unread)
+        return self.content is not None or self.unread in ("", NOT_READABLE) or self.refused is not None
 
     def descriptor(self, uuid16: int) -> DescriptorSeen | None:
         """The first descriptor with this 16-bit UUID."""
         return next((each for each in self.descriptors if each.uuid == long_uuid(uuid16)), None)
-
-
-def _is_known(content: Content | None, unread: str) -> bool:
-    return content is not None or unread in ("", NOT_READABLE) or refusal_in(unread) is not None
 
 
 class ServiceSeen(msgspec.Struct, omit_defaults=True):

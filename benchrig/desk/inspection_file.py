@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import TypeVar
 
@@ -11,6 +12,7 @@ import msgspec
 from benchrig.desk.comparing import Comparison
 from benchrig.desk.findings import Finding
 from benchrig.desk.inspection import Inspection
+from benchrig.desk.paths import attributes_in
 from benchrig.errors import UsageError
 from benchrig.files import read_bounded, writable, write_whole
 
@@ -18,6 +20,7 @@ T = TypeVar("T")
 
 # The table of a device with all 65535 handles has less.
 MOST_BYTES = 64 * 1024 * 1024
+_REFUSED = re.compile(r"ATT error 0x([0-9A-F]{2})")
 SUFFIXES = {".json": "json", ".yaml": "yaml", ".yml": "yaml"}
 
 
@@ -50,10 +53,32 @@ def save_document(document: Document, path: Path) -> None:
 
 def load_document(path: Path) -> Document:
     """An inspection that was saved. UsageError when the file cannot be read, or is something else."""
-    return load_as(path, Document)
+    document = _load(path, Document)
+    _complete(document.inspection)
+    return document
 
 
-def load_as(path: Path, kind: type[T]) -> T:
+def load_inspection(path: Path) -> Inspection:
+    """The same without its findings, which may be missing from the file."""
+    try:
+        return load_document(path).inspection
+    except UsageError as error:
+        try:
+            seen = _load(path, Inspection)
+        except UsageError:
+            raise error from None
+    _complete(seen)
+    return seen
+
+
+def _complete(seen: Inspection) -> None:
+    """Files of version 0.2 have the code of a refusal in the words alone."""
+    for _, attribute in attributes_in(seen.services):
+        if attribute.refused is None and (match := _REFUSED.match(attribute.unread)):
+            attribute.refused = int(match[1], 16)
+
+
+def _load(path: Path, kind: type[T]) -> T:
     """JSON or YAML that has to be of this kind. UsageError."""
     data = read_bounded(path, MOST_BYTES)
     decode = msgspec.yaml.decode if SUFFIXES.get(path.suffix.lower()) == "yaml" else msgspec.json.decode

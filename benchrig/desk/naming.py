@@ -35,7 +35,7 @@ class Namer:
         handle = found.attribute.handle
         return next((name for name in self._candidates(found) if self._means(name, found)), f"handle 0x{handle:04X}")
 
-    def word(self, uuid: str, kind: str = "characteristic") -> str:
+    def word(self, uuid: str, kind: str | None = "characteristic") -> str:
         """A name for every attribute with this UUID; 'serial number' rather than 'serial number string'."""
         label = self._names.label(uuid, kind)
         short = label.removesuffix(" string").removeprefix("characteristic ")

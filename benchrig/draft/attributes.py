@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from benchrig.desk.inspection import CharacteristicSeen, refusal_in
+from benchrig.desk.inspection import CharacteristicSeen
+from benchrig.desk.naming import Namer
 from benchrig.desk.paths import AttributeSeen, Place, attributes_in
 from benchrig.draft.evidence import HIDDEN, Evidence, StreamSeen
 from benchrig.draft.naming import Naming, presented, table_of
 from benchrig.errors import DeviceError, MalformedValue
-from benchrig.radio.table import Table
+from benchrig.plan.wording import spec_of
+from benchrig.radio.table import Segment, Table
 from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.lookup import look_up
@@ -111,9 +114,16 @@ class _Everyone:
             return None
         if meaning.address.handle is not None:
             return None
-        subject = AttributeEvidence(name, meaning.address.path[-1].uuid or "", [], meaning.format)
+        path = meaning.address.path
+        subject = AttributeEvidence(self._in_words(path), path[-1].uuid or "", [], meaning.format)
         self.subjects.append(subject)
         return subject
+
+    def _in_words(self, path: Sequence[Segment]) -> str:
+        """The attribute as a plan for people names it."""
+        namer = Namer(self.table, self.names)
+        parts = ((namer.word(each.uuid or "", None), each.index) for each in path)
+        return "/".join(name if index is None else f"{name}[{index}]" for name, index in parts)
 
 
 def _subject(naming: Naming, known: Names, place: Place, seen: AttributeSeen) -> AttributeEvidence:
@@ -124,15 +134,11 @@ def _subject(naming: Naming, known: Names, place: Place, seen: AttributeSeen) ->
     properties = list(value.properties) if value else []
     subject = AttributeEvidence(name, place.uuid, properties, form, place=place, handle=seen.handle)
     says = presented(value) if value else None
-    if says is not None and known.format_of(place.uuid) is None and not _same(form, build_format(says)):
+    if says is not None and known.format_of(place.uuid) is None and (form is None or spec_of(form) != says):
         subject.own, subject.form = says, build_format(says)
     elif name.startswith("handle "):
         subject.own, subject.form = FormatSpec(as_="hex"), None
     return subject
-
-
-def _same(one: Format | None, other: Format) -> bool:
-    return one is not None and one.describe() == other.describe()
 
 
 def _add_looks(evidence: Evidence, found: dict[Place, AttributeEvidence]) -> None:
@@ -143,8 +149,7 @@ def _add_looks(evidence: Evidence, found: dict[Place, AttributeEvidence]) -> Non
                 subject.absent += [look.unit] if look.unit not in subject.absent else []
                 continue
             seen = here[place]
-            code = refusal_in(seen.unread)
-            refused = "" if code is None else catalogue.att_error_name(code)
+            refused = "" if seen.refused is None else catalogue.att_error_name(seen.refused)
             _add_read(subject, look.unit, seen.content.data if seen.content else None, refused)
             if isinstance(seen, CharacteristicSeen) and seen.content is not None and seen.elapsed is not None:
                 subject.took.append(seen.elapsed)

@@ -64,10 +64,10 @@ def compose(evidence: Evidence, known: Names, basis: Basis, chosen: Selection | 
         naming.aliases,
         writer.steps,
         head=_head(evidence, basis),
-        reasons=filter(None, (picked.reason, *picked.warning.split(". "))),
+        reasons=filter(None, (picked.reason, *picked.warnings)),
         foot=writer.remarks,
     )
-    warnings = [*evidence.doubts, *_left_out(evidence), *filter(None, [picked.warning])]
+    warnings = [*evidence.doubts, *_left_out(evidence), *filter(None, [". ".join(picked.warnings)])]
     return Draft(plan.text, writer.guesses, evidence.units, "; ".join(warnings))
 
 

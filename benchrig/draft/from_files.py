@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from benchrig.desk.inspection import Inspection
-from benchrig.desk.inspection_file import load_as, load_document
+from benchrig.desk.inspection_file import load_inspection
 from benchrig.desk.paths import attributes_in
 from benchrig.draft.evidence import Evidence, KnownUnit, ReadByName, Snapshot, StreamSeen
 from benchrig.errors import UsageError
@@ -41,7 +41,7 @@ def _passed(record: Record, path: Path) -> Record:
 
 def _inspection(path: Path) -> Inspection:
     """A saved inspection, with its findings or alone."""
-    seen = _read(path)
+    seen = load_inspection(path)
     try:
         _check(seen)
     except (Misfit, ValueError) as error:
@@ -67,16 +67,6 @@ def _check(seen: Inspection) -> None:
         bytes.fromhex(data)
 
 
-def _read(path: Path) -> Inspection:
-    try:
-        return load_document(path).inspection
-    except UsageError as error:
-        try:
-            return load_as(path, Inspection)
-        except UsageError:
-            raise error from None
-
-
 def _add_inspection(evidence: Evidence, seen: Inspection, name: str) -> None:
     visit = sum(look.unit == seen.address for look in evidence.looks)
     if seen.broken:
@@ -98,15 +88,12 @@ def _add_inspection(evidence: Evidence, seen: Inspection, name: str) -> None:
 
 
 def _add_record(evidence: Evidence, record: Record, name: str) -> None:
-    """Steps that the plan has named itself are left out: the record does not say which attribute they are about."""
     unit = (record.unit.address or record.unit.serial) if record.unit else name
     for step in record.steps:
-        kind, _, attribute = step.planned.name.partition(" ")
-        if kind != step.planned.kind or not attribute:
-            continue
-        if kind == "read":
+        kind, attribute = step.planned.kind, step.planned.subject
+        if kind == "read" and attribute:
             evidence.reads += _reads(step, unit, attribute)
-        elif kind == "notify":
+        elif kind == "notify" and attribute:
             evidence.heard += _streams(step, unit, attribute)
     if record.unit:
         evidence.met.append(KnownUnit(unit, record.unit.name, record.unit.address))

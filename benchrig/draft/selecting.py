@@ -15,19 +15,16 @@ from benchrig.radio.scan import Selection
 from benchrig.source.problem import counted
 from benchrig.text.escape import plain
 
-_SEVERAL = (
-    "a run that hears several of them ends as ambiguous. Keep one unit at a time on the bench, say which with "
-    "'benchrig run --device NAME', or add nearest: 6 dB to the selection"
-)
+_SEVERAL = "Keep one unit at a time on the bench, say which with 'benchrig run --device NAME', or add nearest: 6 dB to the selection"
 
 
 @dataclass(frozen=True)
 class Picked:
-    """The plan's selection, where it comes from, and what the person must know of the devices around; '' for nothing."""
+    """The plan's selection, where it comes from, and what the person must know of the devices around, in sentences."""
 
     selection: Selection
     reason: str
-    warning: str = ""
+    warnings: tuple[str, ...] = ()
 
 
 def pick(evidence: Evidence, chosen: Selection | None) -> Picked:
@@ -39,7 +36,7 @@ def pick(evidence: Evidence, chosen: Selection | None) -> Picked:
         return _for_several(evidence, Picked(wide, reason))
     if len(evidence.units) > 1:
         warning = "the units advertise nothing in common: the plan picks the first of them, by its address"
-        return Picked(Selection(address=evidence.met[0].address), reason, warning)
+        return Picked(Selection(address=evidence.met[0].address), reason, (warning,))
     return _for_one(evidence, Picked(wide, reason)) if evidence.met else Picked(wide, reason)
 
 
@@ -89,7 +86,8 @@ def _for_several(evidence: Evidence, wide: Picked) -> Picked:
     answering = evidence.air.selected(wide.selection)
     if len(answering) < 2 or wide.selection.chosen(answering) is not None:
         return wide
-    return replace(wide, warning=f"{len(answering)} devices heard here match the selection, and {_SEVERAL}")
+    several = f"{len(answering)} devices heard here match the selection, and a run that hears several of them ends as ambiguous"
+    return replace(wide, warnings=(several, _SEVERAL))
 
 
 def _for_one(evidence: Evidence, wide: Picked) -> Picked:
@@ -109,11 +107,11 @@ def _narrower(evidence: Evidence, wide: Picked) -> Iterator[Picked]:
         yield wide
     if unit.name and wide.selection.name and name_pattern(unit.name) != wide.selection.name:
         warning = f"the plan picks the name {unit.name} in full: {also} {wide.selection.name}"
-        yield Picked(replace(wide.selection, name=name_pattern(unit.name)), wide.reason, warning)
+        yield Picked(replace(wide.selection, name=name_pattern(unit.name)), wide.reason, (warning,))
     warning = f"the plan picks this unit by its address: {also} all that it advertises"
     if not _says_something(wide.selection):
         warning = "the plan picks this unit by its address, for it advertises nothing else that tells it from others"
-    yield Picked(Selection(address=unit.address), wide.reason, warning)
+    yield Picked(Selection(address=unit.address), wide.reason, (warning,))
 
 
 def glob_of(names: Sequence[str]) -> str:

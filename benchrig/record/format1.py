@@ -1,7 +1,7 @@
 """Lines of a record in format 1, read as events of today.
 
-There, steps were a flat list with numbers, readings did not say their attempt, a device had no key, and the message of a
-step repeated the sentences of its readings without saying so.
+There, steps were a flat list with numbers, readings did not say their attempt, a device had no key, only the title of a
+step named its attribute, and its message repeated the sentences of its readings without saying so.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from benchrig.record.model import FORMAT
 
 KINDS = frozenset({"run", "unit", "step", "note", "attempt", "reading", "not judged", "end", "verdict"})
 _NAMES_NOW = {"unit": "device", "step": "opened", "end": "closed"}
+_WITH_ATTRIBUTE = frozenset({"read", "write", "notify", "exchange"})
 _OF_AN_ATTEMPT = frozenset({"device", "note", "attempt", "reading"})
 
 
@@ -75,5 +76,11 @@ class Upgrade:
 
 
 def _run(data: dict[str, Any]) -> dict[str, Any]:
-    nodes = [{"id": str(step["number"]), **step} for step in data["steps"]]
+    nodes = [{"id": str(step["number"]), "subject": _subject(**step), **step} for step in data["steps"]]
     return {**data, "nodes": nodes, "format": FORMAT}
+
+
+def _subject(name: str, kind: str, **_: Any) -> str:
+    """The attribute in the words of the plan; '' for a step with a name of its own."""
+    verb, _blank, rest = name.partition(" ")
+    return rest if verb == kind and kind in _WITH_ATTRIBUTE else ""

@@ -211,6 +211,7 @@ class Closed(Event, tag="closed", frozen=True):
     root: Where | None = None  # what made a skipped one impossible; of a parent, which child decided
     traceback: str = ""
     own: str | None = None  # the part of the message that no judgement says; None for all of it
+    tells: str = ""  # the reading whose value stands in that part
 
     @property
     def own_message(self) -> str:

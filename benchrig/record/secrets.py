@@ -22,8 +22,6 @@ MASK = "********"
 # What is shorter stands by chance in too much else.
 SHORTEST = 4
 _WIDTHS = (2, 3, 4, 8)
-_SENDS = "sends "
-_READ_BACK = "read back "
 # What no value of a plan gets into, and what a report reads: a secret '2026' is no reason to hide a date.
 _KEPT = frozenset({"event", "verdict", "cause", "kind", "section", "place", "run_id", "started", "plan_file", "plan_hash",
                    "versions", "station", "radio", "unit", "address_type", "where", "root", "id"})  # fmt: skip
@@ -53,10 +51,9 @@ class Secrets:
     def masked(self, event: AnyEvent) -> AnyEvent:
         if isinstance(event, Reading) and event.where.node in self._steps:
             event = self._reading(event)
-        elif isinstance(event, Noted) and self._is_of(event.where) and event.text.startswith(_SENDS):
-            self._sent(event.text.removeprefix(_SENDS))
-            event = msgspec.structs.replace(event, text=_SENDS + MASK)
-        elif isinstance(event, Closed) and event.where.node in self._steps and event.message.startswith(_READ_BACK):
+        elif isinstance(event, Noted) and self._is_of(event.where) and event.sent:
+            event = self._sent(event, event.sent)
+        elif isinstance(event, Closed) and event.tells in self._steps.get(event.where.node, ()):
             # a device that keeps a part of it gives that away
             self._said[event.own_message] = "the device did not keep the secret value"
         elif isinstance(event, Closed) and event.where.node in self._steps and event.cause == "plan":
@@ -68,10 +65,12 @@ class Secrets:
     def _is_of(self, where: Where | None) -> bool:
         return where is not None and where.node in self._steps
 
-    def _sent(self, octets: str) -> None:
+    def _sent(self, note: Noted, octets: str) -> Noted:
         """Bytes that were sent with a secret in them stand for it, in whatever format, when they are read back too."""
-        if len(octets.split()) >= SHORTEST // 2:
-            self._texts |= dict.fromkeys((octets, octets.replace(" ", "")))
+        spaced = bytes.fromhex(octets).hex(" ").upper()
+        if len(octets) >= SHORTEST:
+            self._texts |= dict.fromkeys((spaced, octets))
+        return msgspec.structs.replace(note, text=note.text.replace(spaced, MASK), sent=MASK)
 
     def _reading(self, reading: Reading) -> Reading:
         """One of a step that uses a secret: its bytes may be those that were sent."""

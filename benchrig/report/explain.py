@@ -187,14 +187,14 @@ def _is_bytes(reading: Reading) -> bool:
     return reading.raw is not None and reading.value == reading.raw
 
 
-def attempts(step: Execution) -> str:
-    """'passed on attempt 2 (attempt 1, link: …)'; '' when the first attempt decided."""
+def attempts(step: Execution, *, causes: bool = True) -> str:
+    """'passed on attempt 2 (attempt 1, link: …)'; '' when the first attempt decided. Without `causes` no brackets."""
     count = step.ended.attempts if step.ended else len(step.retries) + 1
     if count == 1 and not step.retries:
         return ""
     told = step.retries[:_ATTEMPTS]
     failed = [f"attempt {a.where.attempt}, {a.cause}: {plain(a.message, SENTENCE_LIMIT)}" for a in told]
-    return f"{_ENDED_ON[state(step)]} attempt {count}" + (f" ({'; '.join(failed)})" if failed else "")
+    return f"{_ENDED_ON[state(step)]} attempt {count}" + (f" ({'; '.join(failed)})" if failed and causes else "")
 
 
 def notes(record: Record) -> Iterator[str]:
@@ -202,7 +202,7 @@ def notes(record: Record) -> Iterator[str]:
     ended = [record.ended, *(step.ended for step in record.steps)]
     told = [each.message for each in ended if each is not None and each.message and each.verdict != "skip"]
     for note in record.notes:
-        if not any(message in note.text for message in told):  # what did not pass says so itself
+        if note.text not in told:  # what did not pass says so itself
             yield f"note: {plain(note.text, SENTENCE_LIMIT)}"
     for step in record.steps:
         for note in step.notes:

@@ -116,8 +116,8 @@ class StepContext(Witness):
 
     # --- what is said
 
-    def note(self, text: str) -> None:
-        self._emit(Noted(self._clock.at, text, self._where))
+    def note(self, text: str, sent: bytes | None = None) -> None:
+        self._emit(Noted(self._clock.at, text, self._where, sent=None if sent is None else sent.hex().upper()))
 
     def seen(self, sighting: Sighting) -> None:
         swapped, self._swapped = self._swapped, False

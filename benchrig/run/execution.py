@@ -186,6 +186,7 @@ class Execution:
             attempts=self._attempts,
             traceback=traceback_of(error),
             own=None if own == message else own,
+            tells=error.tells if error else "",
         )
         self.run.emit(event)
         return Ended(event, error, len(judged), unjudged, error is None and not broken, self._out_of_time)

@@ -128,7 +128,9 @@ class Bench(Protocol):
 
     def stream(self, name: str, unit: str = "") -> Stream: ...
 
-    def note(self, text: str) -> None: ...
+    def note(self, text: str, sent: bytes | None = None) -> None:
+        """For the record; `sent` are the bytes that the text tells were sent."""
+        ...
 
     def target(self, name: AttributeName, needs: tuple[str, ...] = ()) -> Target:
         """Look the attribute up in the table of the connected device. `needs` names properties of which it must have

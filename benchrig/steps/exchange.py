@@ -67,7 +67,7 @@ class Exchange(Step, kw_only=True):
             return
         hearing = _Hearing(bench, hex_bytes(self.starts_with) if self.starts_with else b"")
         async with bench.listening(answer, hearing.hear, self.title):
-            bench.note(f"sends {data.hex(' ').upper()}")
+            bench.note(f"sends {data.hex(' ').upper()}", data)
             started, hearing.asked = bench.now(), True
             with answered(bench, self) as reply:
                 await bench.link.write(

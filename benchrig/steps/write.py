@@ -59,7 +59,7 @@ class Write(Step, kw_only=True):
         data = sent_by(self, form, self.value, self.raw)
         if is_withheld(bench):
             return
-        bench.note(f"sends {data.hex(' ').upper() or '(no bytes)'}")
+        bench.note(f"sends {data.hex(' ').upper() or '(no bytes)'}", data)
         started = bench.now()
         attribute = target.found.attribute
         with answered(bench, self) as answer:
@@ -74,5 +74,6 @@ class Write(Step, kw_only=True):
             if wrong := why_not_kept(form, data, back):
                 raise MalformedValue(
                     wrong,
+                    tells="value",
                     advice="the device did not keep the value; limit the value instead if it is meant to change it",
                 )

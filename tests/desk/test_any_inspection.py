@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from random import Random
+from typing import Any
 
 import msgspec
 from hypothesis import given
@@ -33,7 +34,7 @@ DEFINED = [number for number in range(0x2A00, 0x2C00) if catalogue.definition(nu
 LISTED = [int(uuid, 16) for rule in requirements().services.values() for uuid in rule.characteristics]
 SERVICES = [*(int(uuid, 16) for uuid in requirements().services), 0x1800, 0xFFE0]
 CHARACTERISTICS = [*DEFINED, *LISTED, 0x2FFF]
-UNREAD = ["", "not readable", "ATT error 0x02 (read not permitted)", "ATT error 0x0F", "ATT error 0x05"]
+REFUSED = [2, 5, 0x0F]
 SEEDS = st.integers(0, 2**32 - 1)
 
 
@@ -63,7 +64,7 @@ class Device:
         inner = [self.descriptor() for _ in range(self.random.randrange(4))]
         seen = self.content(catalogue.definition(number))
         return CharacteristicSeen(
-            self.handle(), long_uuid(number), f"{number:04X}", properties, inner, seen, self.unread()
+            self.handle(), long_uuid(number), f"{number:04X}", properties, inner, seen, **self.unread()
         )
 
     def descriptor(self) -> DescriptorSeen:
@@ -71,7 +72,7 @@ class Device:
         temperature = catalogue.definition(0x2A6E)
         assert temperature is not None
         form = catalogue.valid_range_format(temperature) if number == 0x2906 else catalogue.definition(number)
-        return DescriptorSeen(self.handle(), long_uuid(number), f"{number:04X}", self.content(form), self.unread())
+        return DescriptorSeen(self.handle(), long_uuid(number), f"{number:04X}", self.content(form), **self.unread())
 
     def content(self, form: Format | None) -> Content | None:
         """Bytes read in the assigned format, in one of a plan, or in none; or no bytes."""
@@ -84,8 +85,9 @@ class Device:
     def payload(self) -> str | None:
         return self.random.choice([None, self.random.randbytes(self.random.randrange(40)).hex(), "0201060309FF41"])
 
-    def unread(self) -> str:
-        return self.random.choice(UNREAD)
+    def unread(self) -> dict[str, Any]:
+        refused = {"unread": "it refuses", "refused": self.random.choice(REFUSED)}
+        return self.random.choice([{}, {"unread": "not readable"}, refused, refused])
 
     def handle(self) -> int:
         return self.random.randrange(1, 0x10000)

@@ -89,6 +89,7 @@ def test_a_descriptor_that_wants_a_bond() -> None:
     seen = inspected(device(SUBSCRIBABLE))
     [(_, own)] = list(seen.characteristics())[-1:]
     own.descriptors[0].content, own.descriptors[0].unread = None, "ATT error 0x05 (insufficient authentication)"
+    own.descriptors[0].refused = 5
     [found] = findings(seen)
     assert (found.rule, found.where.rpartition("/")[2]) == ("must-be-readable", "client characteristic configuration")
 

@@ -79,7 +79,8 @@ def test_records_alone_give_what_their_plan_read(tmp_path):
     records = [recorded(tmp_path / f"{n}.jsonl", run(head, shelf, seed=n)) for n, shelf in enumerate(SHELVES[:4])]
     text = draft_from(*records)
     verbs = [step.kind.verb for step in loaded(text).steps]
-    assert verbs == ["scan", "connect", "read", "notify", "read", "disconnect"]
+    assert verbs == ["scan", "connect", "read", "notify", "read", "read", "disconnect"]
+    assert limit_of(text, "read: serial number", "value") == r"{matches: 'SH-\d{5}'}", "a step with a name of its own"
     assert failures(text, SHELVES[4]) == {}
     assert "sd" in lines_about(text, "notify: temperature")[-2]
 

@@ -11,9 +11,9 @@ from benchrig.values.catalogue import long_uuid
 FAMILY = Family("access")
 _CORE = "Core specification Vol 3 Part"
 
-READ_NOT_PERMITTED = "ATT error 0x02"
+READ_NOT_PERMITTED = 0x02
 # Insufficient authentication, authorization, key size, encryption.
-WITH_BOND = ("ATT error 0x05", "ATT error 0x08", "ATT error 0x0C", "ATT error 0x0F")
+WITH_BOND = (0x05, 0x08, 0x0C, 0x0F)
 # Readable by anybody: appearance, features and hash of the server, descriptors, with the chapter that says so.
 _CHARACTERISTICS = {long_uuid(number): f"{_CORE} G 7" for number in (0x2B29, 0x2B2A, 0x2B3A)} | {
     long_uuid(0x2A01): f"{_CORE} C 12.2"
@@ -25,7 +25,7 @@ _DESCRIPTORS = {long_uuid(number): f"{_CORE} G 3.3.3" for number in (0x2900, 0x2
 def read_refused(look: Look) -> Iterator[Broken]:
     """`read` is among the properties, and the device answers that reading is not permitted."""
     for standing, seen in look.characteristics():
-        if "read" in seen.properties and seen.unread.startswith(READ_NOT_PERMITTED):
+        if "read" in seen.properties and seen.refused == READ_NOT_PERMITTED:
             sentence = "read is among its properties, but the device answers that reading is not permitted"
             yield Broken(standing.path, sentence)
 
@@ -36,12 +36,12 @@ def must_be_readable(look: Look) -> Iterator[Broken]:
     refused = [
         (standing, seen.unread, _CHARACTERISTICS.get(seen.uuid))
         for standing, seen in look.characteristics()
-        if "read" in seen.properties and seen.unread.startswith(WITH_BOND)
+        if "read" in seen.properties and seen.refused in WITH_BOND
     ]
     refused += [
         (standing, seen.unread, _DESCRIPTORS.get(seen.uuid))
         for standing, seen in look.descriptors()
-        if look.seen.whole_table and seen.unread.startswith("ATT error")
+        if look.seen.whole_table and seen.refused is not None
     ]
     for standing, unread, source in refused:
         if source is not None:

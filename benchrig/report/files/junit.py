@@ -126,8 +126,8 @@ def _message(step: Execution, state: explain.State) -> str:
     if step.ended is None:
         return {"cut off": explain.CUT_OFF}.get(state, "the run did not come to this step")
     message = plain(explain.said(step), explain.SENTENCE_LIMIT) or f"step {step.where.label}: {state}"
-    told = explain.attempts(step)
-    return f"{message} ({told.partition(' (')[0]})" if told else message
+    told = explain.attempts(step, causes=False)
+    return f"{message} ({told})" if told else message
 
 
 def _reading_line(reading: Reading) -> str:
