@@ -40,8 +40,8 @@ class Executions:
         """One that has begun and is not over."""
         execution = self.of(where)
         if execution.opened is None or execution.ended is not None:
-            is_over = "has not begun" if execution.opened is None else "is over"
-            raise UnfitEvent(f"step {where.label} {is_over}")
+            state = "is over" if execution.ended is not None else "has not begun"
+            raise UnfitEvent(f"step {where.label} {state}")
         return execution
 
     def open(self, event: Opened) -> None:

@@ -54,7 +54,8 @@ def _step_rows(step: Execution, unjudged: bool, cell: int) -> Iterator[Row]:
 
 
 def _reading_row(label: str, reading: Reading, cell: int, verdict: str) -> Row:
-    many = f" (n={reading.samples.count})" if reading.samples is not None else ""
+    so_far = ", so far" if reading.partial else ""
+    many = f" (n={reading.samples.count}{so_far})" if reading.samples is not None else ""
     low, high = _limits(reading, cell)
     return Row(
         label,

@@ -72,7 +72,7 @@ def test_what_has_no_format_no_bytes_no_permission_or_no_sense() -> None:
     seen = table(
         CharacteristicSeen(3, OWN, OWN, ["read"], content=Content("0102")),
         CharacteristicSeen(5, OWN, OWN, ["read"], content=Content("")),
-        CharacteristicSeen(7, OWN, OWN, ["read"], unread="ATT error 0x02 (read not permitted)"),
+        CharacteristicSeen(7, OWN, OWN, ["read"], unread="ATT error 0x02 (read not permitted)", refused=2),
         CharacteristicSeen(9, OWN, OWN, ["read"], content=Content("65", format="uint8 %", wrong="101 % is too much")),
         CharacteristicSeen(11, OWN, OWN, [], unread="not readable"),
     )
@@ -88,7 +88,7 @@ def test_descriptors_and_what_they_say() -> None:
         [
             DescriptorSeen(4, long_uuid(0x2904), "characteristic presentation format", Content("0EFE2F27010000", format="struct")),
             DescriptorSeen(5, long_uuid(0x2901), "characteristic user description", Content("41", "A", format="utf8")),
-            DescriptorSeen(6, long_uuid(0x2902), "client characteristic configuration", unread="ATT error 0x05"),
+            DescriptorSeen(6, long_uuid(0x2902), "client characteristic configuration", unread="ATT error 0x05", refused=5),
         ],
         Content("2909", 23.45, "°C", format="sint16 × 0.01 °C", known_by="presentation format"),
     )  # fmt: skip

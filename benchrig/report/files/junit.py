@@ -134,7 +134,7 @@ def _reading_line(reading: Reading) -> str:
     judgement = reading.judgement
     parts = [f"{plain(reading.name)} = {explain.measured(reading)} {plain(reading.unit)}".rstrip()]
     if reading.samples is not None:
-        parts.append(f"n = {reading.samples.count}")
+        parts.append(f"n = {reading.samples.count}" + (" so far" if reading.partial else ""))
     if judgement is not None:
         parts += [f"limit {plain(judgement.limit)}", "pass" if judgement.passed else "fail"]
     return "; ".join(parts)
