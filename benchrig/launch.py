@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
+import contextlib
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
@@ -15,7 +17,7 @@ from benchrig.plan.tree import Node
 from benchrig.radio.specify import RadioChoice, loop_factory, radio_opener
 from benchrig.record.aggregate import build_record
 from benchrig.record.journal import Journal
-from benchrig.record.model import AnyEvent, Record
+from benchrig.record.model import AnyEvent, Closed, Opened, Record
 from benchrig.record.secrets import Secrets
 from benchrig.report.registry import ReportChoice, all_reports
 from benchrig.run.head import RunSettings
@@ -23,6 +25,9 @@ from benchrig.run.loop import attended_loop, in_loop
 from benchrig.run.runner import Runner
 from benchrig.run.station import Station
 from benchrig.steps.bench import Operator
+
+# What has no measurement in it may wait so long for the disk, in seconds.
+SOON = 0.05
 
 
 @dataclass(frozen=True)
@@ -55,7 +60,10 @@ class Finished:
 @dataclass
 class _Events:
     """Keeps each event of a run, writes it to the journal and shows it. A journal that can no longer be written does
-    not end the run, whose clean-up is due all the same: `blame` is told once, and the lines wait for room."""
+    not end the run, whose clean-up is due all the same: `blame` is told once, and the lines wait for room.
+
+    What a step measured is on disk at once, that it began and passed a moment later: the lines of a short step go there
+    together."""
 
     journal: Journal
     viewers: list[Callable[[AnyEvent], None]]
@@ -64,28 +72,49 @@ class _Events:
     kept: list[AnyEvent] = field(default_factory=list)
     trouble: StationError | None = None
     _waiting: list[AnyEvent] = field(default_factory=list)
+    _timer: asyncio.TimerHandle | None = None
 
     def __call__(self, event: AnyEvent) -> None:
         if self.secrets is not None:
             event = self.secrets.masked(event)
         self.kept.append(event)
         self._waiting.append(event)
-        self._write()
+        if isinstance(event, Opened) or (isinstance(event, Closed) and event.verdict == "pass"):
+            self._write_soon()
+        else:
+            self.write()
         for viewer in [*self.viewers]:
             try:
                 viewer(event)
             except OSError:
                 self.viewers.remove(viewer)  # a terminal that is gone shows nothing any more
 
-    def _write(self) -> None:
+    def _write_soon(self) -> None:
+        if self._timer is None:
+            self._timer = asyncio.get_running_loop().call_later(SOON, self._now)
+
+    def _now(self) -> None:
+        self._timer = None
+        self.write()
+
+    def write(self) -> None:
+        """Whatever waits, as far as there is room for it."""
+        waiting, self._waiting = self._waiting, []
         try:
-            while self._waiting:
-                self.journal.write(self._waiting[0])
-                del self._waiting[0]
+            if waiting:
+                self.journal.write(*waiting)
         except StationError as error:
+            self._waiting = waiting + self._waiting
+            self._write_singly()
             if self.trouble is None:
                 self.trouble = error
                 self.blame(error)
+
+    def _write_singly(self) -> None:
+        with contextlib.suppress(StationError):
+            while self._waiting:
+                self.journal.write(self._waiting[0])
+                del self._waiting[0]
 
 
 def launch(options: RunOptions, operator: Operator, listeners: Sequence[Callable[[AnyEvent], None]] = ()) -> Finished:
@@ -107,7 +136,10 @@ def launch(options: RunOptions, operator: Operator, listeners: Sequence[Callable
     with Journal(folder / "record.jsonl") as journal:
         events = _Events(journal, [*listeners], lambda error: runner.blame(error), options.plan.secrets())
         runner = Runner(options.plan, options.nodes, settings, opener, operator, events)
-        return in_loop(_to_reports(runner, events, options), factory)
+        try:
+            return in_loop(_to_reports(runner, events, options), factory)
+        finally:
+            events.write()  # of a run that broke down
 
 
 async def _to_reports(runner: Runner, events: _Events, options: RunOptions) -> Finished:

@@ -17,9 +17,11 @@ import pytest
 from junitparser import JUnitXml
 
 from benchrig.errors import StationError
+from benchrig.launch import _Events
 from benchrig.record.journal import Journal, read_record
 from benchrig.record.model import AnyEvent, Record
 from tests.cli.kit import COMMAND, PATIENCE, Files, Start, benchrig, environment, files, here
+from tests.record.examples import opened, reading, run_started
 
 READ = "  - read: temperature\n    expect: {value: {max: 30 °C}}\n"
 
@@ -59,7 +61,7 @@ def test_a_full_disk_does_not_keep_the_clean_up_from_being_done(tmp_path: Path) 
 def test_a_journal_that_fails_is_the_stations_fault_in_every_report(
     tmp_path: Path, monkeypatch, broken_journal
 ) -> None:
-    finished = broken_journal(tmp_path, fails=range(5, 1000))
+    finished = broken_journal(tmp_path, fails=range(2, 1000))
     assert finished.record.ended.exit_code == 7
     assert "no room" in finished.record.ended.message
     assert JUnitXml.fromfile(str(tmp_path / "report.xml")).errors > 0
@@ -67,10 +69,32 @@ def test_a_journal_that_fails_is_the_stations_fault_in_every_report(
 
 
 def test_lines_that_found_no_room_are_written_when_there_is_some(tmp_path: Path, broken_journal) -> None:
-    finished = broken_journal(tmp_path, fails=range(5, 8))
+    finished = broken_journal(tmp_path, fails=range(2, 5))
     on_disk = read_record(finished.folder / "record.jsonl")
     assert [step.ended for step in on_disk.steps] == [step.ended for step in finished.record.steps]
     assert on_disk.ended.exit_code == 7
+
+
+def test_a_step_that_lasts_finds_all_before_it_on_disk_and_itself(tmp_path: Path) -> None:
+    bench = files(tmp_path, f"{READ}  - command: [sh, -c, 'sleep 0.2; cp results/*/record.jsonl seen']\n")
+    run(bench)
+    read, command = read_record(tmp_path / "seen").steps[2:]
+    assert read.ended is not None
+    assert (read.ended.verdict, [each.name for each in read.readings]) == ("pass", ["value"])
+    assert (command.opened is not None, command.ended) == (True, None)
+
+
+def test_what_was_measured_is_on_disk_at_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A run may be killed right after it: the lines that waited are there with it."""
+    journal = Journal(tmp_path / "record.jsonl")
+    events = _Events(journal, [], blame=pytest.fail)
+    soon = []
+    monkeypatch.setattr(events, "_write_soon", lambda: soon.append(len(events.kept)))
+    for event in (run_started(), opened(), reading(21.5)):
+        events(event)
+    assert read_record(journal.path).steps[0].readings == [reading(21.5)]
+    assert soon == [2]
+    journal.close()
 
 
 @pytest.fixture
@@ -86,10 +110,10 @@ def broken_journal(monkeypatch: pytest.MonkeyPatch):
         files(folder, READ)
         whole, calls = Journal.write, iter(range(10000))
 
-        def write(self: Journal, event: AnyEvent) -> None:
+        def write(self: Journal, *events: AnyEvent) -> None:
             if next(calls) in fails:
                 raise StationError("no room")
-            whole(self, event)
+            whole(self, *events)
 
         monkeypatch.setattr(Journal, "write", write)
         plan = load_plan(folder / "plan.yaml", {})

@@ -3,7 +3,7 @@ steps and the run go by it."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 
@@ -72,16 +72,16 @@ class Losses:
     since: dict[Cap, Where] = field(default_factory=dict)
     stop: Where | None = None  # the step that ended the run
 
-    def why_not(self, step: StepPlan, at_hand: AbstractSet[Cap]) -> tuple[Where | None, str] | None:
+    def why_not(self, step: StepPlan, at_hand: Callable[[], AbstractSet[Cap]]) -> tuple[Where | None, str] | None:
         """The root and the sentence when a step lacks something that is not there; None when it can run. Without any loss
         it may try: it says best what is wrong. Not so in finally, which cannot know how far the run came."""
         in_finally = step.section == "finally"
         if not in_finally and self.stop is not None:
             return self.stop, f"step {self.stop.label} ended the run"
-        for cap in Cap:
-            if cap in step.kind.needs and cap not in at_hand and (self.since or self.stop or in_finally):
-                return self._root(cap)
-        return None
+        if not (self.since or self.stop or in_finally):
+            return None
+        lacking = step.kind.needs - at_hand()
+        return next((self._root(cap) for cap in Cap if cap in lacking), None)
 
     def _root(self, cap: Cap) -> tuple[Where | None, str]:
         if cap not in self.since and (root := self.since.get(Cap.UNIT)):
@@ -115,4 +115,4 @@ def _cost(step: StepPlan, cap: Cap, error: BenchrigError | None) -> bool:
     """Whether a step after which something is not there is the one to blame for that."""
     if cap in step.kind.ends:
         return error is not None
-    return cap in step.kind.needs | step.kind.gives or (cap is Cap.LINK and isinstance(error, LinkLost))
+    return cap in step.kind.needs or cap in step.kind.gives or (cap is Cap.LINK and isinstance(error, LinkLost))

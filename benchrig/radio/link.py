@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from benchrig.errors import BenchrigError, LinkLost, NoAnswer, StationError, UnfitValue
 from benchrig.radio.bleak_api import own_backend
+from benchrig.radio.deadlines import Deadlines
 from benchrig.radio.foreign import WITH_RESPONSE, translate
 from benchrig.radio.offers import CCCD, NO_CCCD
 from benchrig.radio.table import Attribute, Characteristic, Descriptor, Service, Table, in_order
@@ -53,7 +54,7 @@ class Link:
         self._client = client
         self._own = own_backend(client)
         self._closing = False
-        self._scopes: set[asyncio.Timeout] = set()
+        self._deadlines = Deadlines()
         self._subscribed: dict[int, Characteristic] = {}
         self._tasks = Tasks()
         self._release: asyncio.Task[None] | None = None
@@ -67,8 +68,7 @@ class Link:
         if not self.lost.is_set():
             self.lost_reason = self.lost_reason or reason or self._reason()
             self.lost.set()
-            for scope in self._scopes:
-                scope.reschedule(asyncio.get_running_loop().time())
+            self._deadlines.end_by(asyncio.get_running_loop().time())
 
     @property
     def is_up(self) -> bool:
@@ -90,7 +90,7 @@ class Link:
     @property
     def is_busy(self) -> bool:
         """Whether a request is on its way. Cancelling it costs the link: its late answer would fit the next one."""
-        return bool(self._scopes)
+        return bool(self._deadlines)
 
     @property
     def payload(self) -> int:
@@ -193,15 +193,14 @@ class Link:
         """Deadline, link loss and error vocabulary around one operation."""
         if not self.is_up:
             raise LinkLost(f"{doing}: the link is not there any more ({self.lost_reason})")
-        scope = asyncio.timeout(within)
-        self._scopes.add(scope)
+        scope = asyncio.timeout(None)
         try:
             async with scope:
+                self._deadlines.add(scope, asyncio.get_running_loop().time() + within)
                 try:
                     return await action()
                 finally:
-                    # outside its block a scope cannot be rescheduled any more
-                    self._scopes.discard(scope)
+                    self._deadlines.discard(scope)
         except Exception as exc:
             if scope.expired() and self.is_up:
                 self._abandon(f"the bench gave up on an unanswered request ({doing})")

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import asyncio
-import contextlib
 from collections.abc import Awaitable
 from typing import TypeVar
 
 from benchrig.errors import OperatorError, StepTimeout
+from benchrig.radio.deadlines import Deadlines
 from benchrig.run.ending import internal
 
 # Sums of times are this exact.
@@ -29,7 +29,7 @@ class Control:
         self.cleaning = False
         # when the clean-up has to be over, on the loop's clock
         self.clean_by: float | None = None
-        self._scopes: set[asyncio.Timeout] = set()
+        self._deadlines = Deadlines()
 
     @property
     def is_stopped(self) -> bool:
@@ -46,9 +46,11 @@ class Control:
         self.interrupts += 1
         self._bound_clean_up()
         end = asyncio.get_running_loop().time() + self._still_granted(busy)
-        for scope in self._scopes:
-            with contextlib.suppress(RuntimeError):
-                scope.reschedule(min(end, scope.when() or end))
+        self._deadlines.end_by(end)
+
+    def close(self) -> None:
+        """The last step is over."""
+        self._deadlines.close()
 
     def _still_granted(self, busy: bool) -> float:
         """What the work at hand may take after an interruption: the clean-up goes on, a request gets its answer."""
@@ -60,13 +62,16 @@ class Control:
         if self.cleaning and self.interrupts and self.clean_by is None:
             self.clean_by = asyncio.get_running_loop().time() + FINALLY_WITHIN
 
-    async def guarded(self, deadline: float | None, work: Awaitable[T]) -> T:
+    async def guarded(self, deadline: float, work: Awaitable[T]) -> T:
         """Do the work, but end it at the deadline (StepTimeout) or at an interruption (OperatorError)."""
-        scope = asyncio.timeout_at(deadline)
+        scope = asyncio.timeout(None)
         try:
             async with scope:
-                self._scopes.add(scope)
-                return await work
+                self._deadlines.add(scope, deadline)
+                try:
+                    return await work
+                finally:
+                    self._deadlines.discard(scope)
         except asyncio.CancelledError as exc:
             task = asyncio.current_task()
             if task is None or task.cancelling():
@@ -81,5 +86,3 @@ class Control:
             if self.clean_by is not None and asyncio.get_running_loop().time() > self.clean_by - INSTANT:
                 raise OperatorError(CLEAN_UP_OVER) from None
             raise StepTimeout("the step did not end within its time") from exc
-        finally:
-            self._scopes.discard(scope)

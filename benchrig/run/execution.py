@@ -90,8 +90,8 @@ class Execution:
         try:
             step = filled(self.plan, self.run.values, self.run.names)
             self.run.forget(self.plan, self.where)
-            name = self.plan.name_of(step)
-            subject = "" if self.plan.step else step.subject(self.run.names)
+            if self.plan.step is None:
+                name, subject = self.plan.name_of(step), step.subject(self.run.names)
             return step
         finally:
             self.run.emit(Opened(self.where, at, name, subject))
@@ -108,13 +108,13 @@ class Execution:
         for attempt in range(1, step.attempts + 1):
             self._attempts = attempt
             share = (deadline - now()) / (step.attempts - attempt + 1)
-            error = await self._attempt(step, replace(self.where, attempt=attempt), now() + share)
+            where = self.where if attempt == 1 else replace(self.where, attempt=attempt)
+            error = await self._attempt(step, where, now() + share)
             if self._context is not None:
                 self._context.readings.finish()
             if error is None or not self._may_retry(error, step) or now() >= deadline:
                 break
-            tried = replace(self.where, attempt=attempt)
-            self.run.emit(AttemptFailed(tried, self.run.clock.at, error.cause, error.message))
+            self.run.emit(AttemptFailed(where, self.run.clock.at, error.cause, error.message))
             await asyncio.sleep(min(BACK_OFF[min(attempt - 1, len(BACK_OFF) - 1)], max(0.0, deadline - now())))
         if error is None and self._context is not None:
             self._context.readings.complete()
@@ -163,15 +163,9 @@ class Execution:
     # --- the end
 
     def _ended(self, error: BenchrigError | None, started: float) -> Ended:
-        judged, broken, unmeasured = set[str](), list[str](), dict[str, str]()
-        if self._context is not None:
-            readings = self._context.readings
-            judged, broken, unmeasured = readings.judged, readings.broken, readings.unmeasured()
-        unjudged = [
-            self._not_judged(name, unmeasured.get(name, ""), error)
-            for name in self.plan.limit_names
-            if name not in judged
-        ]
+        readings = self._context.readings if self._context is not None else None
+        judged, broken = (readings.judged, readings.broken) if readings is not None else (set[str](), list[str]())
+        unjudged = [self._not_judged(name, error) for name in self.plan.limit_names if name not in judged]
         left = [f"{each.name} is not judged: {each.reason}" for each in unjudged if not each.allowed]
         verdict, cause, message = step_verdict(error, broken, left)
         own = error.message if error is not None else "" if broken else message
@@ -191,8 +185,9 @@ class Execution:
         self.run.emit(event)
         return Ended(event, error, len(judged), unjudged, error is None and not broken, self._out_of_time)
 
-    def _not_judged(self, name: str, unmeasured: str, error: BenchrigError | None) -> NotJudged:
+    def _not_judged(self, name: str, error: BenchrigError | None) -> NotJudged:
         """Put a planned limit on record that nothing was held against."""
+        unmeasured = self._context.readings.unmeasured().get(name, "") if self._context is not None else ""
         reason = unmeasured or (error.message if error else "the step gave no such reading")
         allowed = bool(unmeasured) and f"{self.plan.kind.verb}.{name}" in self.may_lack
         event = NotJudged(self.where, self.run.clock.at, name, reason, bool(unmeasured), allowed)

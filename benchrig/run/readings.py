@@ -33,8 +33,12 @@ class Readings:
         lacks: Callable[[str], str],
     ) -> None:
         self.all: list[Reading] = []
+        # the names of the limits that something was held against, and what those that were broken say
+        self.judged: set[str] = set()
+        self.broken: list[str] = []
         self.lacks = lacks
-        self._where, self._step, self._judge = where, step, judge
+        self._where, self._judge = where, judge
+        self._limits, self._saves, self._foreign = step.limits, step.save, step.readings_are_foreign
         self._clock, self._emit, self._values = clock, emit, values
         self._streams: list[RunStream] = []
         self._unmeasured: dict[str, str] = {}
@@ -44,7 +48,7 @@ class Readings:
     # --- what a step says
 
     def wanted(self, name: str) -> bool:
-        return name in self._step.limits or name in self._step.save
+        return name in self._limits or name in self._saves
 
     def not_measured(self, name: str, why: str) -> None:
         self._unmeasured[name] = why
@@ -60,7 +64,7 @@ class Readings:
         window: tuple[float, float, int] | None = None,
     ) -> None:
         self._only_once(name)
-        judged = name in self._step.limits and not self.lacks(name) and name not in self._unmeasured
+        judged = name in self._limits and not self.lacks(name) and name not in self._unmeasured
         judgement = self._judge.judge(name, value, unit, why) if judged else None
         if name == "att_error" and judgement is None and not self.wanted(name):
             return
@@ -90,10 +94,13 @@ class Readings:
     def _put(self, reading: Reading) -> None:
         """On record at once: a run that dies in this step keeps what it had measured."""
         self.all.append(reading)
+        if reading.judgement is not None:
+            self.judged.add(reading.name)
+            self.broken += [] if reading.judgement.passed else [reading.judgement.sentence]
         self._emit(reading)
 
     def _save(self, name: str, value: Any, unit: str) -> None:
-        variable = self._step.save.get(name)
+        variable = self._saves.get(name)
         if variable is None or value is None:
             return
         if unit and isinstance(value, (int, float)):
@@ -110,25 +117,17 @@ class Readings:
             self._save(stream.name, stream.value, stream.unit)
         self._streams = []
 
-    @property
-    def judged(self) -> set[str]:
-        """The names of the limits that something was held against."""
-        return {reading.name for reading in self.all if reading.judgement is not None}
-
-    @property
-    def broken(self) -> list[str]:
-        """What the limits that were broken say."""
-        return [r.judgement.sentence for r in self.all if r.judgement is not None and not r.judgement.passed]
-
     def unmeasured(self) -> dict[str, str]:
-        """The limits that nothing can be held against on this radio, and why."""
-        found = {name: self._unmeasured.get(name) or self.lacks(name) for name in self._step.limits}
+        """The limits without a judgement that nothing can be held against on this radio, and why."""
+        left = [name for name in self._limits if name not in self.judged]
+        found = {name: self._unmeasured.get(name) or self.lacks(name) for name in left}
         return {name: why for name, why in found.items() if why}
 
     def complete(self) -> None:
         """See that a step that went through gave all that is judged and saved. UsageError, StepFailed, StationError."""
         self._check_named()
-        for name in self._step.limits.keys() - self.judged - self.unmeasured().keys():
+        unmeasured = self.unmeasured()
+        for name in [name for name in self._limits if name not in self.judged and name not in unmeasured]:
             missing = self._judge.missing(name)
             self._put(Reading(self._where, self._clock.at, name, judgement=missing))
         self._check_saved()
@@ -136,9 +135,9 @@ class Readings:
     def _check_named(self) -> None:
         """See that foreign code gave every reading that the plan names, with a value or without one: else the plan or the
         code misspells it. Unless the unit has failed already: then the code may have stopped there."""
-        if not self._step.readings_are_foreign:
+        if not self._foreign:
             return
-        named = dict.fromkeys((*self._step.limits, *self._step.save))
+        named = dict.fromkeys((*self._limits, *self._saves))
         if not self._given - {"elapsed"}:
             named.pop("value", None)  # it returned none, which is no value
         missing = [name for name in named if name not in self._given]
@@ -147,7 +146,7 @@ class Readings:
             raise UsageError(f"the step gave no reading '{missing[0]}'", advice=advice)
 
     def _check_saved(self) -> None:
-        for name, variable in self._step.save.items():
+        for name, variable in self._saves.items():
             if variable not in self._saved:
                 if why := self._unmeasured.get(name):
                     raise StationError(f"{name}, which the plan saves as '{variable}', was not measured: {why}")

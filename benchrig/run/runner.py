@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 import msgspec
 
+from benchrig import collector
 from benchrig.errors import BenchrigError, InternalError
 from benchrig.plan.model import Plan
 from benchrig.plan.tree import Node, executions, leaves
@@ -65,7 +67,7 @@ class Runner:
         self._clock = Clock()
         self._head()
         try:
-            radio = await self._control.guarded(None, self._opened())
+            radio = await self._control.guarded(math.inf, self._opened())
         except BenchrigError as error:
             return self._end_before(error)
         except Exception as error:
@@ -158,7 +160,9 @@ class Runner:
         seconds = self.plan.deadline
         time = PlanTime(seconds, self._clock.now() + seconds) if seconds else None
         allowed = may_lack(self.plan, self.settings)
-        await Walk(run, self._device, self._control, self._outcome, time, allowed).through(self.nodes)
+        with collector.set_aside():
+            await Walk(run, self._device, self._control, self._outcome, time, allowed).through(self.nodes)
+        self._control.close()
 
     def _meant(self, radio: Radio) -> DeviceSession:
         selection, offset = self._selection(), self.settings.station.offset

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass
 
 from benchrig.errors import AttError, PropertyMissing, UsageError
 from benchrig.source.shape import Misfit
@@ -60,26 +58,21 @@ def is_withheld(bench: Bench) -> bool:
     return bench.wanted("att_error") and bool(bench.lacks("att_error"))
 
 
-@dataclass
-class Answer:
-    """`refused` after the context when the device answered with an ATT error that the plan wants to judge."""
+class answered:  # reads as the phrase that it stands in
+    """Around a request: reports `att_error` where the plan names it. Without a limit on it the error is let through; with
+    one `refused` says after the context that the device answered with an ATT error."""
 
-    refused: bool = False
+    def __init__(self, bench: Bench, step: Step) -> None:
+        self.refused = False
+        self._bench, self._step = bench, step
 
+    def __enter__(self) -> answered:
+        return self
 
-@contextmanager
-def answered(bench: Bench, step: Step) -> Iterator[Answer]:
-    """Around a request: reports `att_error` where the plan names it. Without a limit on it the error is let through."""
-    answer = Answer()
-    wanted = bench.wanted("att_error")
-    try:
-        yield answer
-    except AttError as error:
-        if wanted:
-            bench.reading("att_error", error.name)
-        if "att_error" not in step.limits:
-            raise
-        answer.refused = True
-    else:
-        if wanted:
-            bench.reading("att_error", NONE)
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, _: object) -> bool:
+        if error is not None and not isinstance(error, AttError):
+            return False
+        if self._bench.wanted("att_error"):
+            self._bench.reading("att_error", NONE if error is None else error.name)
+        self.refused = error is not None and "att_error" in self._step.limits
+        return self.refused

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Context, Decimal
 from fractions import Fraction
+from functools import cached_property
 from typing import Any, Literal, TypeAlias
 
 import msgspec
@@ -73,9 +74,15 @@ class BoundLimit:
     low: Any = None
     high: Any = None
 
-    @property
+    @cached_property
     def words(self) -> str:
         return " and ".join([check.words for check in self.checks])
+
+    @cached_property
+    def _bounds(self) -> tuple[Decimal | None, Decimal | None]:
+        """As exact numbers, where they are numbers."""
+        low, high = (_decimal(bound) if is_number(bound) else None for bound in (self.low, self.high))
+        return low, high
 
     def passes(self, value: Any) -> bool:
         value = _as_read(value)
@@ -99,13 +106,12 @@ class BoundLimit:
 
     def margin(self, value: Any) -> float | None:
         """Distance to the nearest numeric bound, negative outside; None without one."""
-        if not is_number(value):
+        low, high = self._bounds
+        if (low is None and high is None) or not is_number(value):
             return None
         at = _decimal(value)
-        distances = [_EXACT.subtract(at, _decimal(self.low))] if is_number(self.low) else []
-        distances += [_EXACT.subtract(_decimal(self.high), at)] if is_number(self.high) else []
-        if not distances:
-            return None
+        distances = [] if low is None else [_EXACT.subtract(at, low)]
+        distances += [] if high is None else [_EXACT.subtract(high, at)]
         nearest = min(distances)
         whole = nearest == nearest.to_integral_value() and abs(nearest) < 1 << 53
         return int(nearest) if whole else float(nearest)
