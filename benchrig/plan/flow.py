@@ -23,7 +23,8 @@ def touches_the_unit(step: StepPlan) -> bool:
 
 def givers(step: StepPlan, before: Sequence[StepPlan]) -> list[StepPlan]:
     """The last step before it for each thing that it needs."""
-    return [other for cap in step.kind.needs for other in [s for s in before if cap in s.kind.gives][-1:]]
+    wanted = [cap for cap in Cap if cap in step.kind.needs]
+    return [other for cap in wanted for other in [s for s in before if cap in s.kind.gives][-1:]]
 
 
 # --- before the run

@@ -97,8 +97,8 @@ class Walk:
 
     def _at_hand(self) -> set[Cap]:
         """What a step finds there. Without a scan the unit counts as there: whoever needs it listens for it."""
-        there = {Cap.UNIT: self._losses.found, Cap.LINK: self.device.is_up}
-        return {cap for cap, is_there in there.items() if is_there}
+        unit = {Cap.UNIT} if self._losses.found else set()
+        return unit | {Cap.LINK} if self.device.is_up else unit
 
     def _remember(self, plan: StepPlan, where: Where, ended: Ended) -> None:
         """What the later steps can no longer count on, and since which step."""

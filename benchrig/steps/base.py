@@ -47,6 +47,8 @@ class Cap(Enum):
     LINK = "link"  # it is connected
     BOND = "bond"  # it is paired
 
+    __hash__ = object.__hash__  # that of Enum takes ten times as long, and is asked for at every step
+
 
 NOTHING: frozenset[Cap] = frozenset()
 

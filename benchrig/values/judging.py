@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Context, Decimal
 from fractions import Fraction
-from functools import cached_property
 from typing import Any, Literal, TypeAlias
 
 import msgspec
@@ -74,15 +73,14 @@ class BoundLimit:
     low: Any = None
     high: Any = None
 
-    @cached_property
-    def words(self) -> str:
-        return " and ".join([check.words for check in self.checks])
+    words: str = field(init=False)
+    # the bounds as exact numbers, where they are numbers
+    _edges: tuple[Decimal | None, Decimal | None] = field(init=False, repr=False, compare=False)
 
-    @cached_property
-    def _bounds(self) -> tuple[Decimal | None, Decimal | None]:
-        """As exact numbers, where they are numbers."""
-        low, high = (_decimal(bound) if is_number(bound) else None for bound in (self.low, self.high))
-        return low, high
+    def __post_init__(self) -> None:
+        edges = [_decimal(bound) if is_number(bound) else None for bound in (self.low, self.high)]
+        object.__setattr__(self, "words", " and ".join([check.words for check in self.checks]))
+        object.__setattr__(self, "_edges", tuple(edges))
 
     def passes(self, value: Any) -> bool:
         value = _as_read(value)
@@ -106,7 +104,7 @@ class BoundLimit:
 
     def margin(self, value: Any) -> float | None:
         """Distance to the nearest numeric bound, negative outside; None without one."""
-        low, high = self._bounds
+        low, high = self._edges
         if (low is None and high is None) or not is_number(value):
             return None
         at = _decimal(value)
@@ -128,8 +126,13 @@ def _decimal(number: float | Decimal | Fraction) -> Decimal:
     return Decimal(repr(number)) if isinstance(number, float) else Decimal(number)
 
 
+_READ = frozenset({int, float, str, bytes})
+
+
 def _as_read(value: Any) -> Any:
     """A number of another kind (a function returns what it likes) as the int or float that bounds are."""
+    if type(value) in _READ:
+        return value
     if isinstance(value, (Decimal, Fraction)) and is_number(value):
         return as_number(exact(value))
     return [_as_read(item) for item in value] if isinstance(value, (list, tuple)) else value
