@@ -31,11 +31,14 @@ def end() -> None:
 @contextlib.contextmanager
 def set_aside() -> Iterator[None]:
     """While steps are measured: what was there before them is not looked through, which takes as long as many steps."""
-    gc.freeze()
+    is_aside = gc.get_freeze_count() > 0
+    if not is_aside:
+        gc.freeze()
     try:
         yield
     finally:
-        gc.unfreeze()
+        if not is_aside:
+            gc.unfreeze()
 
 
 @contextlib.contextmanager

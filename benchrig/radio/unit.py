@@ -52,12 +52,12 @@ class Unit:
     """The device that the selection means. `identity` is fixed by the first success; from then on it is this device
     that is listened for and connected to, and never another one that fits as well.
 
-    `adjust` corrects a report (fixture, cable)."""
+    `offset` in dB is added to every level that is heard (fixture, cable)."""
 
     radio: Radio
     selection: Selection
     advice: Advice = OF_PLAN
-    adjust: Callable[[Report], Report] | None = None
+    offset: float = 0.0
     identity: Identity | None = None
     sighting: Sighting | None = None
 
@@ -91,7 +91,8 @@ class Unit:
         ear = Ear(self._is_meant)
 
         def heard(report: Report) -> None:
-            report = self.adjust(report) if self.adjust else report
+            if self.offset and report.rssi is not None:
+                report = replace(report, rssi=report.rssi + self.offset)
             ear.add(report)
             if also is not None:
                 also(report)

@@ -49,7 +49,7 @@ class Ended:
 
 
 @dataclass
-class Execution:
+class StepExecution:
     """Of a step of the plan, on a device. `may_lack` names the limits ('step.reading') that need not be judged where the radio
     does not tell the reading."""
 

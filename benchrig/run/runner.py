@@ -15,7 +15,7 @@ from benchrig.plan.tree import Node, executions, leaves
 from benchrig.radio.choosing import NARROWED, OF_PLAN
 from benchrig.radio.device import DeviceSession
 from benchrig.radio.radio import Radio
-from benchrig.radio.scan import Report, Selection, of_device
+from benchrig.radio.scan import Selection, of_device
 from benchrig.radio.unit import Unit
 from benchrig.record.model import AnyEvent, Noted, RunEnded
 from benchrig.run.clock import Clock
@@ -165,10 +165,6 @@ class Runner:
         self._control.close()
 
     def _meant(self, radio: Radio) -> DeviceSession:
-        selection, offset = self._selection(), self.settings.station.offset
-
-        def adjusted(report: Report) -> Report:
-            return report if report.rssi is None else replace(report, rssi=report.rssi + offset)
-
+        selection = self._selection()
         advice = NARROWED if selection.also else OF_PLAN
-        return DeviceSession(Unit(radio, selection, advice, adjusted if offset else None))
+        return DeviceSession(Unit(radio, selection, advice, self.settings.station.offset))

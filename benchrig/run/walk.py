@@ -13,7 +13,7 @@ from benchrig.radio.device import DeviceSession
 from benchrig.record.model import Closed, NotJudged, Opened, Verdict, Where, worst
 from benchrig.run.context import Surroundings
 from benchrig.run.control import FINALLY_WITHIN, Control
-from benchrig.run.execution import Ended, Execution, PlanTime
+from benchrig.run.execution import Ended, PlanTime, StepExecution
 from benchrig.run.outcome import Outcome
 from benchrig.steps.base import Cap
 
@@ -61,7 +61,7 @@ class Walk:
             self.run.forget(plan, where)
             self._skip(plan, where, *why)
             return "skip"
-        execution = Execution(self.run, self.device, self.control, plan, where, self._time(), self.may_lack)
+        execution = StepExecution(self.run, self.device, self.control, plan, where, self._time(), self.may_lack)
         ended = await execution.carry_out()
         self.outcome.step(where, ended)
         self._remember(plan, where, ended)
