@@ -20,6 +20,7 @@ from benchrig.run.judge import Judge
 from benchrig.run.loop import outside
 from benchrig.run.readings import Readings
 from benchrig.steps.lookup import look_up
+from benchrig.tasks import first_of
 from benchrig.values.base import flat
 from benchrig.values.judging import in_brackets
 
@@ -102,11 +103,9 @@ class StepContext(Witness):
                 raise self._link_lost()
 
     async def until(self, event: asyncio.Event, seconds: float) -> bool:
-        async with asyncio.TaskGroup() as group:
-            waiting = {group.create_task(each.wait()) for each in (event, self.link.lost)}
-            await asyncio.wait(waiting, timeout=seconds, return_when=asyncio.FIRST_COMPLETED)
-            for task in waiting:
-                task.cancel()
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(seconds):
+                await first_of(event.wait(), self.link.lost.wait())
         if not event.is_set() and not self.device.is_up:
             raise self._link_lost()
         return event.is_set()
