@@ -39,8 +39,11 @@ def run(bench: Files, *more: str | Path, start: Start = benchrig) -> subprocess.
 
 
 @pytest.fixture
-def small_files() -> Iterator[None]:
-    """Files of this process and its children end at 3000 bytes, as on a full disk."""
+def small_files(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """Files of this process and its children end at 3000 bytes, as on a full disk. Python would keep half of a compiled
+    module as if it were whole, for all who come after."""
+    monkeypatch.setenv("PYTHONDONTWRITEBYTECODE", "1")
+    monkeypatch.setattr(sys, "dont_write_bytecode", True)
     before = resource.getrlimit(resource.RLIMIT_FSIZE)
     resource.setrlimit(resource.RLIMIT_FSIZE, (3000, before[1]))
     yield
