@@ -79,7 +79,7 @@ def test_every_way_to_answer(more: str, answer: object, limit: str) -> None:
 def test_a_question_that_nobody_can_answer() -> None:
     ran = bare("  - ask: Does the lamp light?\n    expect: {answer: {equals: true}}\n  - wait: 1 s\n")
     assert (ran.ended.verdict, ran.ended.cause, ran.ended.exit_code) == ("error", "operator", 2)
-    assert ran.ended.message == "nobody was there to answer 'Does the lamp light?'"
+    assert ran.ended.message == "nobody answered 'Does the lamp light?' (no terminal)"
     assert ran.verdicts() == ["error", "skip"]
 
 
