@@ -47,7 +47,7 @@ def _not_shown(step: StepPlan, kind: str, names: Names) -> Iterator[tuple[str, s
     name, place = attribute.text, place_text(attribute.place)
     if hidden_attribute(name, HIDDEN[kind], names):
         yield place, f"'{name}' cannot be reached: the operating system hides its service"
-    if kind == "host" and step.kind.verb == "write" and is_cccd(name, names):
+    if kind == "host" and step.kind.writes and is_cccd(name, names):
         yield place, NO_CCCD
 
 

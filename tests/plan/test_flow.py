@@ -1,0 +1,108 @@
+"""What steps need, give and end: read off their kinds, also off kinds that are not there yet."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from benchrig.errors import AttError, DeviceNotFound, LinkLost, OperatorError
+from benchrig.plan.flow import Losses, check_flow, givers
+from benchrig.plan.tree import StepPlan
+from benchrig.record.model import Section, Where
+from benchrig.source.problem import NOWHERE, Problems
+from benchrig.source.yaml import Mapping
+from benchrig.steps.base import Cap, Step
+from benchrig.steps.call import Call
+from benchrig.steps.connect import Connect, Disconnect
+from benchrig.steps.read import Read
+from benchrig.steps.scan import Scan
+from benchrig.steps.wait import Wait
+
+
+class Pair(Step, kw_only=True):
+    verb: ClassVar[str] = "pair"
+    gives: ClassVar[frozenset[Cap]] = frozenset({Cap.BOND})
+
+
+class ReadSecret(Step, kw_only=True):
+    verb: ClassVar[str] = "read secret"
+    needs: ClassVar[frozenset[Cap]] = frozenset({Cap.LINK, Cap.BOND})
+
+
+LINK, ALL = frozenset({Cap.UNIT, Cap.LINK}), frozenset(Cap)
+REFUSED = AttError(5, "insufficient authentication", "pair")
+
+
+def step(kind: type[Step], number: int = 1, section: Section = "steps") -> StepPlan:
+    return StepPlan(str(number), kind.verb, kind, section, Mapping({}, NOWHERE), None)
+
+
+def plan(*kinds: type[Step]) -> list[StepPlan]:
+    return [step(kind, number) for number, kind in enumerate(kinds, 1)]
+
+
+def told(*kinds: type[Step]) -> list[str]:
+    problems = Problems()
+    check_flow(problems, plan(*kinds))
+    return [problem.message for problem in problems.found]
+
+
+def test_a_step_needs_the_last_ones_that_give_what_it_needs() -> None:
+    steps = plan(Scan, Connect, Pair, Disconnect, Connect, Pair, ReadSecret)
+    assert [each.id for each in givers(steps[6], steps[:6])] == ["5", "6"]
+    assert [each.id for each in givers(steps[1], steps[:1])] == ["1"]
+
+
+def test_what_the_check_says() -> None:
+    assert told(Scan, Connect, Read, Disconnect) == []
+    assert told(Scan, Read) == ["'read' needs a connection, but no connect step comes before it"]
+    assert told(Connect, Disconnect, Pair) == ["'pair' needs a connection, but the link was ended by 'disconnect'"]
+    assert told(Connect, Connect) == ["'connect' runs while the unit is connected already"]
+    assert told(Connect, Wait, Connect) == []
+
+
+def test_without_a_loss_a_step_may_try() -> None:
+    assert Losses().why_not(step(ReadSecret), lambda: LINK) is None
+
+
+def test_a_bond_that_was_not_made_is_the_reason() -> None:
+    losses = Losses()
+    losses.remember(step(Pair, 3), Where("3"), REFUSED, LINK, ended=False)
+    assert losses.why_not(step(ReadSecret, 4), lambda: LINK) == (Where("3"), "step 3 left no bond")
+    assert losses.why_not(step(Read, 5), lambda: LINK) is None
+    losses.remember(step(Pair, 6), Where("6"), None, ALL, ended=False)
+    assert losses.why_not(step(ReadSecret, 7), lambda: ALL) is None
+
+
+def test_a_unit_that_was_not_found_is_the_reason_for_all_that_need_it() -> None:
+    losses = Losses()
+    losses.remember(step(Scan), Where("1"), DeviceNotFound("silence"), frozenset(), ended=False)
+    root = (Where("1"), "the unit was not found (step 1)")
+    assert losses.why_not(step(Connect, 2), frozenset) == root
+    assert losses.why_not(step(Read, 3), frozenset) == root
+    assert losses.why_not(step(Wait, 4), frozenset) is None
+
+
+def test_a_scan_that_was_interrupted_has_not_looked_in_vain() -> None:
+    losses = Losses()
+    losses.remember(step(Scan), Where("1"), OperatorError("interrupted"), frozenset(), ended=False)
+    assert losses.found
+
+
+def test_who_is_to_blame_for_a_link_that_is_gone() -> None:
+    for kind, error, ended, blamed in (
+        (Read, REFUSED, False, True),
+        (Wait, LinkLost("gone"), False, True),
+        (Wait, None, False, False),
+        (Disconnect, None, True, False),
+        (Disconnect, REFUSED, False, True),
+        (Call, None, True, True),
+    ):
+        losses = Losses()
+        losses.remember(step(kind, 2), Where("2"), error, frozenset({Cap.UNIT}), ended=ended)
+        assert (Cap.LINK in losses.since) is blamed, (kind, error)
+
+
+def test_in_finally_nobody_knows_how_far_the_run_came() -> None:
+    assert Losses().why_not(step(Read, 9, "finally"), frozenset) == (None, "there is no link")
+    assert Losses(stop=Where("2")).why_not(step(Wait, 9, "finally"), frozenset) is None
+    assert Losses(stop=Where("2")).why_not(step(Wait, 9), frozenset) == (Where("2"), "step 2 ended the run")
