@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING
 
+from benchrig.record.model import worst
+
 if TYPE_CHECKING:
     from benchrig.record.model import Execution, Record
 
@@ -20,6 +22,9 @@ def unaccounted(record: Record) -> list[str]:
     said = (record.ended.judged, record.ended.not_judged)
     if said != (judged, left):
         wrong.append(f"the verdict counts {said[0]} judged and {said[1]} not judged, the steps {judged} and {left}")
+    came_to = worst(step.ended.verdict for step in record.steps if step.ended)
+    if record.ended.verdict == "pass" and came_to != "pass":
+        wrong.append(f"the run passed, but a step came to {came_to}")
     if record.ended.planned != judged + left:
         wrong.append(f"{record.ended.planned} limits were planned, {judged + left} have a fate")
     return wrong
