@@ -6,7 +6,7 @@ BenchrigError                     cause
 ├── UnfitValue                    plan      a value of a plan, or one filled in, that its place or format cannot take
 ├── StationError                  station   the bench itself cannot test
 │   ├── SystemPairing             station   the system pairs, in place of passing on what the device answered
-│   ├── AmbiguousDevice           station   several devices answer the selection: none of them is to blame
+│   ├── AmbiguousDevice           station   several devices match the selection: none of them is to blame
 │   └── WrongDevice               station   another device answers than the one that was found before
 ├── LinkError                     link
 │   ├── DeviceNotFound            link      nothing that answers the selection was heard (also TimeoutError)

@@ -88,7 +88,7 @@ def radio_options(*, help: str = RADIO_HELP, **how: Any) -> Callable[[Command], 
             "ports",
             multiple=True,
             metavar="PORT",
-            help="An HCI port of the virtual radio for a firmware that runs on this machine: tcp:HOST:NUMBER or "
+            help="An HCI port of the virtual radio for a firmware that runs on this computer: tcp:HOST:NUMBER or "
             "pty:PATH; may be given several times.",
         ),
         click.option(

@@ -110,7 +110,7 @@ _shown = grouped(
     "--may-lack",
     multiple=True,
     metavar="STEP.READING",
-    help="Let the run pass without judging this limit where the radio does not tell the reading, for example "
+    help="Let the run pass without judging this limit where the radio cannot measure the reading, for example "
     "scan.interval; may be given several times.",
 )
 @path_option("--station", help="Station file: name, radio, results, what is forbidden.")

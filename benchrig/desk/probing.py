@@ -99,7 +99,7 @@ def _find_adapter(wanted: str, present: list[str], found: Callable[..., None]) -
             advice = f"the kernel has {', '.join(kernel)}, the service does not: {RESTART_SERVICE}"
         else:
             advice = _unblock() or "plug one in, or see 'dmesg' for a missing driver or firmware"
-        found("no", "this machine has no Bluetooth adapter", advice, blocks=True)
+        found("no", "this computer has no Bluetooth adapter", advice, blocks=True)
     elif wanted and wanted not in present:
         found("no", f"there is no adapter '{wanted}'", f"present: {listed}", blocks=True)
     else:

@@ -15,7 +15,7 @@ from benchrig.radio.scan import Selection
 from benchrig.source.problem import counted
 from benchrig.text.escape import plain
 
-_SEVERAL = "Keep one unit at a time on the bench, say which with 'benchrig run --device NAME', or add nearest: 6 dB to the selection"
+_SEVERAL = "Keep one unit at a time within range, say which with 'benchrig run --device NAME', or add nearest: 6 dB to the selection"
 
 
 @dataclass(frozen=True)

@@ -103,7 +103,7 @@ class Bluez:
         present = await self.adapters()
         if not present:
             raise StationError(
-                "this machine has no Bluetooth adapter", advice="plug one in, or see 'bluetoothctl list'"
+                "this computer has no Bluetooth adapter", advice="plug one in, or see 'bluetoothctl list'"
             )
         if wanted and wanted not in present:
             raise StationError(f"there is no adapter '{wanted}'", advice=f"present: {', '.join(present)}")

@@ -388,14 +388,14 @@ def _pairing() -> StationError:
 
 def _taken(device: KnownDevice) -> StationError:
     return StationError(
-        f"another program on this machine is connected to {device.name or device.address} through {device.adapter}",
+        f"another program on this computer is connected to {device.name or device.address} through {device.adapter}",
         advice=f"end that program, or end its link: bluetoothctl disconnect {device.address}",
     )
 
 
 def _perhaps_taken(device: KnownDevice) -> StationError:
     return StationError(
-        f"the unit was not heard, and another program on this machine is connected to "
+        f"the unit was not heard, and another program on this computer is connected to "
         f"{device.name or device.address} ({device.address}, {device.adapter}), which may be the unit",
         advice=f"end that link: bluetoothctl disconnect {device.address}; or select the unit by its address",
     )

@@ -42,11 +42,11 @@ def choose_unit(ear: Ear, selection: Selection, listened: float, advice: Advice 
     if candidates:
         close = "" if selection.nearest is None else f" ({_lead_text(candidates)})"
         raise AmbiguousDevice(
-            f"ambiguous: {len(candidates)} devices answer the selection: {labels(candidates)}{close}",
+            f"ambiguous: {len(candidates)} devices match the selection: {labels(candidates)}{close}",
             advice=advice.several + (advice.nearest if selection.nearest is None else ""),
         )
     if without_level := [s for s in ear.selected(selection.at_any_level) if s.median_rssi is None]:
-        raise StationError(f"{labels(without_level[:1])}: the radio told no level to select by", advice=NO_LEVEL)
+        raise StationError(f"{labels(without_level[:1])}: the radio reported no RSSI to select by", advice=NO_LEVEL)
     raise not_heard(ear, selection, listened, advice)
 
 

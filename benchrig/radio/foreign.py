@@ -35,7 +35,7 @@ RESTART_SERVICE = "restart the Bluetooth service, where there is systemd: system
 _Reason = bleak_exc.BleakBluetoothNotAvailableReason
 
 NOT_AVAILABLE: dict[bleak_exc.BleakBluetoothNotAvailableReason, tuple[str, str]] = {
-    _Reason.NO_BLUETOOTH: ("this machine has no Bluetooth adapter", "plug one in, or choose another with --radio"),
+    _Reason.NO_BLUETOOTH: ("this computer has no Bluetooth adapter", "plug one in, or choose another with --radio"),
     _Reason.NO_BLE_CENTRAL_ROLE: ("the Bluetooth adapter cannot act as central", "use an adapter with Bluetooth LE"),
     _Reason.POWERED_OFF: ("the Bluetooth adapter is switched off", "switch Bluetooth on and run again"),
     _Reason.DENIED_BY_USER: (
@@ -44,9 +44,9 @@ NOT_AVAILABLE: dict[bleak_exc.BleakBluetoothNotAvailableReason, tuple[str, str]]
     ),
     _Reason.DENIED_BY_SYSTEM: (
         "the system does not allow the use of Bluetooth",
-        "ask the administrator of this machine",
+        "ask the administrator of this computer",
     ),
-    _Reason.DENIED_BY_UNKNOWN: ("the use of Bluetooth is not allowed", "check the privacy settings of this machine"),
+    _Reason.DENIED_BY_UNKNOWN: ("the use of Bluetooth is not allowed", "check the privacy settings of this computer"),
     _Reason.UNKNOWN: ("Bluetooth is not available", "check that the adapter is present and switched on"),
 }
 
@@ -136,7 +136,7 @@ _OF_THIS_MACHINE = re.compile(
     r"(already-connected|create-socket|invalid-arguments?|adapter-not-powered|not-supported|bad-socket|"
     r"memory-allocation|busy|concurrent-connection-limit|abort(ed)?-by-local|canceled)"
 )
-_BUSY = "another program on this machine may use the adapter or the unit: end it, and run again"
+_BUSY = "another program on this computer may use the adapter or the unit: end it, and run again"
 
 
 def _dbus(error: BaseException, doing: str, connecting: bool) -> BenchrigError:

@@ -67,7 +67,7 @@ class Framer:
         """The size of the packet that has begun; None when its header is not complete."""
         kind = self._waiting[0]
         if kind not in self._types:
-            raise NotH4(f"0x{kind:02X} where the type of a packet is due ({_shown(self._waiting)})")
+            raise NotH4(f"0x{kind:02X} is not a packet type ({_shown(self._waiting)})")
         header = _HEADERS[kind]
         if len(self._waiting) <= header.size:
             return None

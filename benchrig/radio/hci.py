@@ -161,7 +161,7 @@ class _Line:
             for packet in self._framer.feed(data):
                 self._host.on_packet(packet)
         except NotH4 as exc:
-            self._host.lose(f"the controller sent what is no HCI: {exc}")
+            self._host.lose(f"the controller sent invalid HCI: {exc}")
             return
         if self._framer.is_inside:
             self._timer = asyncio.get_running_loop().call_later(PART_WITHIN, self._cut_short)

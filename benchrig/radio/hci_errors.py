@@ -33,7 +33,7 @@ _USB = {
     "USBErrorNotFound": ("it is not there", _ADVICE["usb"]),
     "USBErrorOther": (
         "libusb could not start (LIBUSB_ERROR_OTHER)",
-        "see that this machine offers USB to this user (on Linux: ls /dev/bus/usb)",
+        "check that this user may use USB (on Linux: ls /dev/bus/usb)",
     ),
     "USBErrorNotSupported": ("the system gives no access to it", "install a driver that does (WinUSB on Windows)"),
 }

@@ -176,7 +176,7 @@ class Link:
     async def disconnect(self, within: float = DISCONNECT_WITHIN) -> None:
         """End the subscriptions and the link; nothing to do when it is gone already."""
         self._closing = True
-        self.lost_reason = self.lost_reason or "closed by the bench"
+        self.lost_reason = self.lost_reason or "closed by benchrig"
         try:
             async with asyncio.timeout(within):
                 for characteristic in [*self._subscribed.values()] if self.is_up else []:
@@ -187,7 +187,7 @@ class Link:
             if self.is_up:
                 raise translate(exc, "disconnect") from exc
         finally:
-            self.on_disconnected("closed by the bench")
+            self.on_disconnected("closed by benchrig")
 
     async def _operation(self, doing: str, within: float, action: Callable[[], Awaitable[T]]) -> T:
         """Deadline, link loss and error vocabulary around one operation."""
@@ -203,7 +203,7 @@ class Link:
                     self._deadlines.discard(scope)
         except Exception as exc:
             if scope.expired() and self.is_up:
-                self._abandon(f"the bench gave up on an unanswered request ({doing})")
+                self._abandon(f"benchrig gave up on an unanswered request ({doing})")
                 raise NoAnswer(f"{doing}: the device did not answer within {round(within, 3):g} s") from exc
             # a backend may report the failed operation just before it reports the loss of the link
             if self.is_up and not self._client.is_connected:

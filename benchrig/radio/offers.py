@@ -131,7 +131,7 @@ _PARTLY_HOST = {
     ),
     "read.*": Partly(
         "`client characteristic configuration` is read",
-        "the operating system subscribes by itself, and writes there what it likes",
+        "the operating system subscribes on its own, and writes there what it likes",
         _is_client_configuration,
     ),
     "read.att_error": _REFUSAL,

@@ -95,7 +95,7 @@ def radio_opener(
     when it is opened, where it may leave files; without it there are none. UsageError for a capture that would write
     over a file."""
     if capture and (capture.is_file() or capture.is_symlink()):
-        raise UsageError(f"the file {capture} is there already", advice="remove it, or name another for --capture")
+        raise UsageError(f"the file {capture} already exists", advice="remove it, or name another for --capture")
     opener = _opener(choice, seed, capture, folder)
 
     async def opened() -> Radio:

@@ -187,7 +187,7 @@ class Unit:
         if not self.identity.rotates:
             raise WrongDevice(
                 f"the unit is {self.identity.address}, and it was not heard in {listened:.3g} s; "
-                f"what answers the selection now is another device: {labels(others)}",
+                f"another device matches the selection now: {labels(others)}",
                 advice="switch the others off, or see why the unit fell silent",
             )
         if not to_connect:

@@ -36,7 +36,7 @@ def build_record(events: Iterable[AnyEvent]) -> Record:
             builder.add(event)
         return builder.record()
     except UnfitEvent as exc:
-        raise UsageError(f"these events are no run: {exc}") from exc
+        raise UsageError(f"these events are not a run: {exc}") from exc
 
 
 class RecordBuilder:

@@ -71,11 +71,11 @@ class Executions:
             self.running(parent.where)
         going = self._going_in(parent)
         if going is not None and (parent is None or parent.planned.role != "parallel"):
-            raise UnfitEvent(f"step {execution.where.label} begins while step {going.where.label} goes on")
+            raise UnfitEvent(f"step {execution.where.label} begins while step {going.where.label} is running")
 
     def _check_children(self, execution: Execution, event: Closed) -> None:
         if (going := self._going_in(execution)) is not None:
-            raise UnfitEvent(f"step {event.where.label} ends while step {going.where.label} goes on")
+            raise UnfitEvent(f"step {event.where.label} ends while step {going.where.label} is running")
         verdict = worst(each.ended.verdict for each in execution.children if each.ended)
         if worst([verdict, event.verdict]) != event.verdict:
             raise UnfitEvent(f"step {event.where.label} ends with {event.verdict}, but a step in it with {verdict}")

@@ -88,7 +88,7 @@ class Journal:
         reason = exc.strerror or str(exc)
         return StationError(
             f"the record {self.path} cannot be written: {reason}",
-            advice="give the run a folder of its own, on a disk with room, that this user may write to",
+            advice="give the run its own folder, on a disk with room, that this user may write to",
         )
 
 
@@ -154,7 +154,7 @@ class _Lines:
         except (msgspec.DecodeError, UnicodeDecodeError) as exc:
             if not first and self._is_unknown_kind(line):
                 return None
-            raise UnfitEvent(f"this is no line of a record ({exc})") from exc
+            raise UnfitEvent(f"this is not a line of a record ({exc})") from exc
 
     def _begin(self, head: _Head) -> None:
         if head.format > FORMAT:

@@ -104,7 +104,7 @@ class RunStarted(Event, tag="run", frozen=True):
     left_out: int = 0  # steps of the plan that are not among the nodes
     may_lack: list[
         str
-    ] = []  # limits ('step.reading') that need not be judged where the radio does not tell the reading
+    ] = []  # limits ('step.reading') that need not be judged where the radio cannot measure the reading
 
 
 class DeviceSeen(Event, tag="device", frozen=True):

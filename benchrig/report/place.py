@@ -45,7 +45,7 @@ def _make_way(report: Report, path: Path) -> None:
         return
     if path.is_file() and not _may_go(report, path):
         raise UsageError(
-            f"{report.option} {path}: the file exists and is no earlier report",
+            f"{report.option} {path}: the file exists and is not an earlier report",
             advice="give another file, or remove this one",
         )
     path.parent.mkdir(parents=True, exist_ok=True)

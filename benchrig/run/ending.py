@@ -23,9 +23,7 @@ def step_verdict(error: BenchrigError | None, broken: list[str], left: list[str]
 
 
 def internal(error: BaseException) -> InternalError:
-    wrapped = InternalError(
-        f"{type(error).__name__}: {error}", advice="this is a bug of benchrig: please report it with the record"
-    )
+    wrapped = InternalError(f"{type(error).__name__}: {error}", advice="report this bug of benchrig, with the record")
     wrapped.__cause__ = error
     return wrapped
 

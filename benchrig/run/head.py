@@ -22,7 +22,7 @@ from benchrig.run.station import Station
 class RunSettings:
     """What a run is, beside its plan. `folder` is where it leaves its files; `seed` only where it has a meaning;
     `device` is the name or address that narrows the plan's selection for this run, '' for none; `may_lack` names limits
-    ('step.reading') that need not be judged where the radio does not tell the reading, beside those of the plan."""
+    ('step.reading') that need not be judged where the radio cannot measure the reading, beside those of the plan."""
 
     station: Station
     radio: str
@@ -35,7 +35,7 @@ class RunSettings:
 
 
 def may_lack(plan: Plan, settings: RunSettings) -> frozenset[str]:
-    """The limits ('step.reading') without which this run may pass, where the radio does not tell the reading."""
+    """The limits ('step.reading') without which this run may pass, where the radio cannot measure the reading."""
     return plan.may_lack | settings.may_lack
 
 

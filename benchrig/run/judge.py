@@ -111,7 +111,7 @@ class RunningJudge:
         if (broken := self.broken(count)) is not None:
             return broken
         if self._bound is None:
-            return Judgement(False, "every sample", "no sample came that could be judged", place=self._place)
+            return Judgement(False, "every sample", "no sample arrived that could be judged", place=self._place)
         judgements = [self._bound.judge(value) for value in extremes]
         margins = [each.margin for each in judgements if each.margin is not None]
         first = judgements[0]

@@ -88,7 +88,7 @@ class Readings:
     def _only_once(self, name: str) -> None:
         """A limit is held against one reading: of two nobody could say which one counts. UsageError for a second one."""
         if name in self._given:
-            raise UsageError(f"the step gave the reading '{name}' twice", advice="give each reading a name of its own")
+            raise UsageError(f"the step gave the reading '{name}' twice", advice="give each reading its own name")
         self._given.add(name)
 
     def _put(self, reading: Reading) -> None:

@@ -70,7 +70,7 @@ def test_a_name_that_does_not_help(bench: Path, words: list[str], code: int, sai
 def test_quiet_names_the_step_the_reason_and_the_record(bench: Path) -> None:
     verdict, reason, advice, place = call("run", "-q", "plan.yaml", *RADIO).stdout.splitlines()
     assert verdict.startswith("ERROR, SIMULATED: the station could not test (exit code 7)")
-    assert reason.startswith("reason: step 1 scan: error (station): ambiguous: 3 devices answer the selection: unit")
+    assert reason.startswith("reason: step 1 scan: error (station): ambiguous: 3 devices match the selection: unit")
     assert advice.startswith("advice: switch the others off, say which one with --device")
     assert advice.endswith("for example with nearest: 6 dB")
     assert place.startswith("record: results/")

@@ -546,7 +546,7 @@ FINDING = [
   - scan:
     for: 1 s
 """,
-        says=r"ambiguous: 2 devices answer the selection: twin two C0:00:00:00:0C:0A -[0-9.]+ dBm; twin one",
+        says=r"ambiguous: 2 devices match the selection: twin two C0:00:00:00:0C:0A -[0-9.]+ dBm; twin one",
     ),
     passes(
         "the nearest of two",

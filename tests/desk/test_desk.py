@@ -40,7 +40,7 @@ def test_the_only_device_needs_no_name() -> None:
 
 
 def test_of_two_devices_one_has_to_be_named() -> None:
-    with pytest.raises(AmbiguousDevice, match="2 devices answer"):
+    with pytest.raises(AmbiguousDevice, match="2 devices match"):
         at_desk(_reach, LOGGER, OTHER)
     assert at_desk(_reach, LOGGER, OTHER, selection=Selection(name="unit*")) == "unit 2"
     assert at_desk(_reach, LOGGER, OTHER, selection=Selection(address="c4:00:00:00:00:02")) == "unit 2"

@@ -73,7 +73,7 @@ def test_a_watch_has_values_of_one_device_alone() -> None:
 def test_a_session_comes_back_to_its_device_or_says_who_answers() -> None:
     done: list[dict[str, Any]] = []
     lines = ("read battery level", "wait 6 s", "read battery level")
-    with pytest.raises(WrongDevice, match="what answers the selection now is another device"):
+    with pytest.raises(WrongDevice, match="another device matches the selection now"):
         _session(*lines, into=done, reconnect=True)
     assert [each["content"].value for each in done if each["verb"] == "read"] == [5]
     assert [each["address"] for each in done if each["verb"] == "connect" and "address" in each] == [ONE]

@@ -233,7 +233,7 @@ async def test_an_adapter_that_is_not_there(said: Said, monkeypatch: pytest.Monk
 async def test_no_adapter_at_all(said: Said, monkeypatch: pytest.MonkeyPatch, tmp_path: Path):
     async with bluez(tmp_path, monkeypatch):
         await look(probing.look_at_host("*", 0.1))
-    assert said()[-1].found == "this machine has no Bluetooth adapter"
+    assert said()[-1].found == "this computer has no Bluetooth adapter"
 
 
 async def test_no_service(said: Said, monkeypatch: pytest.MonkeyPatch, tmp_path: Path):

@@ -75,7 +75,7 @@ def test_several_units_keep_their_pattern_and_the_person_is_told() -> None:
     assert picks(made).name == "Kettle-*"
     assert made.warning.startswith("5 devices heard here match the selection, and a run that hears several")
     assert "  # 5 devices heard here match the selection, and a run that hears several of them ends as" in made.text
-    assert "  # Keep one unit at a time on the bench" in made.text
+    assert "  # Keep one unit at a time within range" in made.text
     ran = run(made.text, *KETTLES)
     assert ran.ended.exit_code == 7
     assert broken(run(made.text, kettle(3))) == {}

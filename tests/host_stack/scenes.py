@@ -84,7 +84,7 @@ STATION = [
         mended=("plug the adapter in",),
         exit_code=7,
         cause="station",
-        says="this machine has no Bluetooth adapter",
+        says="this computer has no Bluetooth adapter",
     ),
     Scene(
         "adapter pulled out in a stream",
@@ -236,7 +236,7 @@ OTHERS = [
         mended=("end the others",),
         exit_code=7,
         cause="station",
-        says="another program on this machine is connected to all sorts",
+        says="another program on this computer is connected to all sorts",
     ),
     Scene(
         "another process connects before the connection",
@@ -245,7 +245,7 @@ OTHERS = [
         mended=("end the others",),
         exit_code=7,
         cause="station",
-        says="another program on this machine is connected to all sorts",
+        says="another program on this computer is connected to all sorts",
     ),
 ]
 

@@ -55,7 +55,7 @@ def test_the_controllers_direction_has_events():
 
 @pytest.mark.parametrize(("kind", "types"), [(0, FROM_HOST), (4, FROM_HOST), (6, FROM_HOST), (1, FROM_CONTROLLER)])
 def test_an_octet_that_is_no_type(kind, types):
-    with pytest.raises(NotH4, match=f"0x{kind:02X} where the type of a packet is due"):
+    with pytest.raises(NotH4, match=f"0x{kind:02X} is not a packet type"):
         framed(bytes((kind,)), types=types)
 
 

@@ -132,7 +132,7 @@ def test_several_that_fit_are_ambiguous_wherever_it_is_looked_for(tmp_path):
     async def work(unit):
         await unit.find(1, 5)
 
-    with pytest.raises(AmbiguousDevice, match="2 devices answer"):
+    with pytest.raises(AmbiguousDevice, match="2 devices match"):
         at_unit(work, tmp_path, device_text(), SECOND)
 
 

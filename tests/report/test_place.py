@@ -29,7 +29,7 @@ def chosen(files: Mapping[str, Path]) -> list[ReportChoice]:
 def test_an_input_of_a_run_stays(tmp_path: Path, option: str, victim: Path) -> None:
     path = tmp_path / "mine.yaml"
     path.write_bytes(victim.read_bytes())
-    with pytest.raises(UsageError, match="exists and is no earlier report"):
+    with pytest.raises(UsageError, match="exists and is not an earlier report"):
         make_way(chosen({option: path}), {})
     assert path.read_bytes() == victim.read_bytes()
 
@@ -55,7 +55,7 @@ def test_an_earlier_report_is_taken_away(tmp_path: Path, dialect) -> None:
 
 def test_each_kind_of_report_takes_its_own_place_alone(tmp_path: Path) -> None:
     (tmp_path / "a.xml").write_bytes(junit_xml(failed_run()))
-    with pytest.raises(UsageError, match="no earlier report"):
+    with pytest.raises(UsageError, match="not an earlier report"):
         make_way(chosen({"--csv": tmp_path / "a.xml"}), {})
 
 

@@ -65,7 +65,7 @@ def test_it_takes_the_place_of_nothing_else(benchrig, tmp_path: Path) -> None:
     (tmp_path / "mine.txt").write_text("my thesis\n")
     done = benchrig(*SMOKE, "--tally", "mine.txt")
     assert (done.returncode, (tmp_path / "mine.txt").read_text()) == (4, "my thesis\n")
-    assert "--tally mine.txt: the file exists and is no earlier report" in done.stderr
+    assert "--tally mine.txt: the file exists and is not an earlier report" in done.stderr
 
 
 def test_the_reference_has_every_report() -> None:

@@ -95,7 +95,7 @@ def test_no_sample_fails_every_limit_on_samples() -> None:
     )
     judged = {r.name: r.judgement for r in failed.step(3).readings if r.judgement}
     assert [judgement.passed for judgement in judged.values()] == [False] * 3
-    assert judged["value.supply"].sentence == "no sample came that could be judged"
+    assert judged["value.supply"].sentence == "no sample arrived that could be judged"
 
 
 def test_the_samples_outside_are_counted_and_the_first_is_shown() -> None:

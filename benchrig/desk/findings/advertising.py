@@ -50,7 +50,7 @@ def malformed_advertising(look: Look) -> Iterator[Broken]:
 
 @FAMILY.rule("error", f"{_SUPPLEMENT} 1")
 def repeated_field(look: Look) -> Iterator[Broken]:
-    """What may stand once in a payload stands twice."""
+    """What may stand once in a payload appears twice."""
     for where, fields in _blocks(look).items():
         for name, count in Counter(_ONCE[field.type] for field in fields if field.type in _ONCE).items():
             if count > 1:

@@ -36,7 +36,7 @@ def hash_mismatch(look: Look) -> Iterator[Broken]:
         due = database_hash(look.seen.outline)
         if content.data != due:
             swapped = ", that is with its bytes in reverse" if content.data == due[::-1] else ""
-            said = f"the hash does not match the table{swapped}; due is {due.hex().upper()} (as it goes over the air)"
+            said = f"the hash does not match the table{swapped}; expected {due.hex().upper()} (as it goes over the air)"
             yield Broken(standing.path, said)
 
 

@@ -69,7 +69,7 @@ for _pair in _PAIRS:
 
 @FAMILY.rule("error", _DESCRIPTORS)
 def duplicate_descriptor(look: Look) -> Iterator[Broken]:
-    """A descriptor that there is only one of stands twice."""
+    """A descriptor that there is only one of appears twice."""
     for standing, seen in look.characteristics():
         count = Counter(each.uuid for each in seen.descriptors)
         for uuid in (each for each in count if each in _ONLY_ONE and count[each] > 1):
@@ -95,7 +95,7 @@ def wrong_aggregate_format(look: Look) -> Iterator[Broken]:
         handles = content.value.get("handles", []) if isinstance(content.value, dict) else []
         others = [f"0x{handle:04X}" for handle in handles if handle not in formats]
         if others:
-            sentence = f"{' and '.join(others)} among its handles, where no presentation format stands"
+            sentence = f"{' and '.join(others)} among its handles, but no presentation format has that handle"
             yield Broken(standing.path, sentence)
 
 

@@ -58,7 +58,7 @@ def _reserved(data: bytes) -> Iterator[str]:
     if namespace != BLUETOOTH_SIG:
         yield f"the name space 0x{namespace:02X} is reserved; 0x01 is assigned"
     if not FIRST_UNIT <= unit <= LAST_UNIT:
-        yield f"the unit 0x{unit:04X} is no unit: these are 0x2700 to 0x27FF, 0x2700 for none"
+        yield f"the unit 0x{unit:04X} is not assigned; units are 0x2700 (unitless) to 0x27FF"
 
 
 @FAMILY.rule("error", f"{_CORE}.3")

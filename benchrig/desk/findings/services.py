@@ -96,7 +96,7 @@ def missing_pnp_id(look: Look) -> Iterator[Broken]:
 
 @FAMILY.rule("error", _SPECIFICATION)
 def duplicate_service(look: Look) -> Iterator[Broken]:
-    """A service that there is only one of stands twice."""
+    """A service that there is only one of appears twice."""
     for uuid, rule in requirements().services.items():
         services = look.seen.service(int(uuid, 16))
         if rule.one and len(services) > 1:
@@ -156,7 +156,7 @@ def missing_descriptor(look: Look) -> Iterator[Broken]:
 
 @FAMILY.rule("error", _SPECIFICATION)
 def duplicate_characteristic(look: Look) -> Iterator[Broken]:
-    """A characteristic that there is only one of stands twice."""
+    """A characteristic that there is only one of appears twice."""
     for one, seen, rule in _ruled(look):
         if rule.one and seen is not one.first(seen):
             yield Broken(look.path(seen), "a device has only one instance of it", one.rule.source)

@@ -98,7 +98,7 @@ class Connection:
         if self.link is None and self.unit is None:
             await self.connect()
         if self.link is None:
-            raise LinkLost("no device is connected", advice="the verb 'connect' makes a connection")
+            raise LinkLost("no device is connected", advice="type 'connect' first")
         if not self.link.is_up:
             raise self.why or LinkLost(f"the link was lost ({self.link.lost_reason})", advice=CONNECT_AGAIN)
         return self.link

@@ -57,7 +57,7 @@ class StackHost(Host):
         except Exception as exc:
             if self.foreign:
                 shown = packet[:_SHOWN].hex(" ") + (" …" if len(packet) > _SHOWN else "")
-                self.lose(f"the controller sent what is no HCI, or does not belong here: {shown}")
+                self.lose(f"the controller sent invalid or unexpected HCI: {shown}")
                 return
             self.errors.append(exc)
             raise
@@ -137,7 +137,7 @@ class StackHost(Host):
     def _unfit(self, command: Any, exc: Exception) -> NoReturn:
         if not self.foreign:
             raise exc
-        self.lose(f"the controller's answer to {in_words(str(command.name))} is no answer to that")
+        self.lose(f"the controller's answer to {in_words(str(command.name))} does not belong to that command")
         raise TransportLostError(self.lost) from exc
 
 

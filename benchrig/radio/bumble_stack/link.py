@@ -87,7 +87,7 @@ class ClientLink:
             await asyncio.wait(either, return_when=asyncio.FIRST_COMPLETED)
         except asyncio.CancelledError:
             self._stack.tasks.ignore(task)
-            self._abandon("a request was cancelled before its answer came")
+            self._abandon("a request was cancelled before its answer arrived")
             raise
         if not task.done():
             self._stack.tasks.drop(task)
@@ -115,7 +115,7 @@ class ClientLink:
 
     async def close(self) -> None:
         """End the link and wait until it has gone, as long as that makes sense."""
-        self._abandon("closed by the bench")
+        self._abandon("closed by benchrig")
         await asyncio.wait([self.gone], timeout=SETTLE_WITHIN)
         # What cleans up after the link runs in the loop's next round.
         await asyncio.sleep(0)

@@ -240,7 +240,7 @@ async def _sweep(client: Client, start: int, end: int, request: Callable[[int], 
         yield response
         last = _last_handle(response)
         if last < start:
-            raise DeviceFault(f"the device's table does not go on after handle 0x{start:04X}")
+            raise DeviceFault(f"the device's table ends early, after handle 0x{start:04X}")
         start = last + 1
 
 

@@ -50,14 +50,14 @@ def parse_ports(ports: Sequence[str], starts: Sequence[str]) -> tuple[PortChoice
     if len(starts) > len(ports):
         raise UsageError(
             f"{len(starts)} programs to start, but {len(ports)} ports",
-            advice=f"each needs a port of its own: {_EXAMPLE}",
+            advice=f"give each its own port: {_EXAMPLE}",
         )
     chosen = tuple(
         PortChoice.parse(text, start) for text, start in zip(ports, [*starts, *[""] * len(ports)], strict=False)
     )
     places = [str(choice) for choice in chosen if choice.number or choice.path]
     if twice := next((place for place in places if places.count(place) > 1), None):
-        raise UsageError(f"the port {twice} stands twice")
+        raise UsageError(f"the port {twice} appears twice")
     return chosen
 
 

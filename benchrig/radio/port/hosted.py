@@ -112,7 +112,7 @@ class HostedController(VirtualController):
             try:
                 self.on_hci_acl_data_packet(hci.HCI_AclDataPacket.from_bytes(packet))
             except Exception as exc:
-                raise NotH4(f"ACL data that are no L2CAP ({exc})") from exc
+                raise NotH4(f"ACL data that are not L2CAP ({exc})") from exc
 
     def _command(self, packet: bytes) -> None:
         code = int.from_bytes(packet[1:3], "little")

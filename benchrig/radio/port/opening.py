@@ -57,7 +57,7 @@ class OpenPort:
         if controller.addresses or not controller.missing_extended:
             return None
         return StationError(
-            f"the host on {self.port.name} wants extended advertising, and the controller of a port has legacy advertising "
+            f"the firmware on {self.port.name} wants extended advertising, and the controller of a port has legacy advertising "
             f"only: it refused {controller.missing_extended}",
             advice="build the firmware with legacy advertising for this bench, or test it on a board",
         )
@@ -66,7 +66,7 @@ class OpenPort:
         """What is known of a unit that was not heard."""
         if not self.port.has_host or self.port.controller.addresses:
             return None
-        silent = f"the host on {self.port.name} came up, and has not enabled advertising"
+        silent = f"the firmware on {self.port.name} started, and has not enabled advertising"
         return self._also_refused(DeviceError(silent, advice="see why the firmware does not advertise"))
 
     def _also_refused(self, error: DeviceError | None) -> DeviceError | None:
@@ -172,6 +172,6 @@ async def _up(one: OpenPort) -> None:
             or one.program.crash()
             or DeviceError(
                 f"{one.program.name} did not speak on {one.port.name} within {SPEAK_WITHIN:g} s",
-                advice="a host begins with an HCI Reset; {port} in --start becomes the port's address",
+                advice="begin with an HCI Reset; {port} in --start becomes the port's address",
             )
         )

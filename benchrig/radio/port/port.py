@@ -54,13 +54,13 @@ class HciPort:
                 if not self.has_host:  # refused on the way
                     return
         except NotH4 as exc:
-            self.refuse(f"it sent what is no HCI: {exc}")
+            self.refuse(f"the firmware sent invalid HCI: {exc}")
 
     def refuse(self, why: str) -> None:
         """Close the port to this host, and say why."""
         self.refused = DeviceError(
-            f"the host on {self.name} was hung up on: {why}",
-            advice="a host has to speak HCI in the H4 format and nothing else on this port",
+            f"benchrig closed {self.name}: {why}",
+            advice="send HCI packets in the H4 format and nothing else to this port",
         )
         self.spoke.set()
         hang_up = self._hang_up
@@ -83,4 +83,6 @@ class HciPort:
         """Why there is no host where there was one; None while there is one, or there never was."""
         if self.refused or not self.has_left:
             return self.refused
-        return DeviceError(f"the host on {self.name} has gone: it closed its connection", advice="see what ended it")
+        return DeviceError(
+            f"the firmware on {self.name} has gone: it closed its connection", advice="see what ended the firmware"
+        )

@@ -113,7 +113,9 @@ class Program:
         if code is None or self._stopping:
             return None
         kept = (
-            f"its output is in {Path(self._file.name).name}" if self._file else "run it by itself to see all its output"
+            f"read its output in {Path(self._file.name).name}"
+            if self._file
+            else "run the program alone to see all its output"
         )
         return DeviceError(f"{self.name} {_how(code)}{self._last_words()}", advice=kept)
 

@@ -107,7 +107,7 @@ class PtyDoor:
             self._loop.add_writer(self._ours, self._write)
         self._waiting += packet
         if len(self._waiting) > MAX_WAITING:
-            self._port.refuse("it takes no more data")
+            self._port.refuse("the firmware takes no more data")
         else:
             self._write()
 

@@ -29,7 +29,7 @@ class TcpDoor:
             listener = _listen(choice.host, choice.number)
         except OSError as exc:
             raise StationError(
-                f"--port {choice} cannot be opened: {exc.strerror or exc}", advice="choose a free port of this machine"
+                f"--port {choice} cannot be opened: {exc.strerror or exc}", advice="choose a free port of this computer"
             ) from exc
         return cls(await asyncio.get_running_loop().create_server(lambda: _Caller(port), sock=listener))
 
@@ -69,7 +69,7 @@ class _Caller(asyncio.Protocol):
     def _send(self, packet: bytes) -> None:
         self._transport.write(packet)
         if self._transport.get_write_buffer_size() > MAX_WAITING:
-            self._port.refuse("it takes no more data")
+            self._port.refuse("the firmware takes no more data")
 
     def data_received(self, data: bytes) -> None:
         if self._accepted:

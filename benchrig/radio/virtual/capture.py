@@ -34,7 +34,7 @@ class Capture(Snooper):
         try:
             self._file = os.fdopen(os.open(path, _flags(path), 0o600), "wb")
         except FileExistsError as exc:
-            raise StationError(f"the capture {path} is there already", advice=ANOTHER_NAME) from exc
+            raise StationError(f"the capture {path} already exists", advice=ANOTHER_NAME) from exc
         except OSError as exc:
             raise self._unwritable(exc) from exc
         self._trouble: OSError | None = None

@@ -92,7 +92,7 @@ class VirtualLoop(asyncio.SelectorEventLoop):
         if timeout is None:
             raise InternalError(
                 "the virtual radio stands still: every task waits, and nothing is scheduled that could wake one",
-                advice="whatever waits for a program, an operator or a socket has to do so inside the loop's outside()",
+                advice="wait for a program, an operator or a socket inside the loop's outside()",
             )
         self._now += timeout
         return events
@@ -103,7 +103,7 @@ class VirtualLoop(asyncio.SelectorEventLoop):
             self._rounds = 0
             raise InternalError(
                 f"the virtual radio stands still: the same instant for {self._most_rounds} rounds of its loop",
-                advice="something calls itself again and again without waiting",
+                advice="look for what calls itself again and again without waiting",
             )
 
 

@@ -160,7 +160,7 @@ class CharacteristicSpec(FormatSpec, kw_only=True, frozen=True, dict=True):
         for index, descriptor in enumerate(self.descriptors):
             if str(descriptor.descriptor) == CCCD and self.cccd and self.property_bits & UPDATES:
                 advice = "leave it out; with 'cccd: false' it comes from here alone"
-                yield Misfit("this descriptor comes by itself", advice, ("descriptors", index, "descriptor"))
+                yield Misfit("this descriptor is added automatically", advice, ("descriptors", index, "descriptor"))
             try:
                 descriptor.octets(self.format)
             except Misfit as misfit:

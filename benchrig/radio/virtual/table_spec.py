@@ -37,7 +37,7 @@ def table_misfits(specs: list[ServiceSpec], mtu: int, key: str = "services") -> 
         for index, one in enumerate(spec.characteristics):
             path = (key, at, "characteristics", index)
             if one.called in seen:
-                yield Misfit(f"the characteristic '{one.called}' stands twice", "give one of them a 'name'", path)
+                yield Misfit(f"the characteristic '{one.called}' appears twice", "give one of them a 'name'", path)
             seen.add(one.called)
             found: list[Misfit] = []
             list(effects_of(one, named, find=found))

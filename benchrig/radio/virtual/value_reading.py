@@ -109,7 +109,7 @@ def _scalar(value: Any, leaf: Format | None) -> Any:
     if isinstance(value, str) and unit and _QUANTITY.match(value):
         return Quantity.from_source(value).to(unit)
     if isinstance(value, (int, Decimal)) and not isinstance(value, bool) and unit:
-        raise Misfit(f"a bare number where a unit is due, found {value}", f"write {value} {unit}")
+        raise Misfit(f"expected a number with its unit, found {value}", f"write {value} {unit}")
     return Fraction(value) if isinstance(value, Decimal) else value
 
 

@@ -116,7 +116,7 @@ async def test_what_bumble_logs_reaches_nobody(capfd):
         sys.executable, "-c", script, stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.PIPE
     )
     out, err = await process.communicate()
-    assert b"what is no HCI, or does not belong here: 04 0e 01 09" in out
+    assert b"invalid or unexpected HCI: 04 0e 01 09" in out
     assert err == b""
 
 

@@ -98,7 +98,7 @@ async def test_no_answer_to_reset(monkeypatch):
 
 async def test_a_console_instead_of_a_controller():
     async with meddled(lambda number, packet: b"login: ") as address:
-        with pytest.raises(StationError, match="what is no HCI: 0x6C where the type of a packet is due"):
+        with pytest.raises(StationError, match="invalid HCI: 0x6C is not a packet type"):
             await opener(address)()
 
 

@@ -41,7 +41,7 @@ async def test_the_level_127_dbm_below_is_one(tmp_path):
 async def test_a_selection_by_level_is_not_the_units_fault(tmp_path):
     done = await scanned(tmp_path, without_level(), select=", rssi_min: -70 dBm")
     assert (done.ended.cause, done.ended.exit_code) == ("station", 7)
-    assert "VFL-1 C4:00:00:00:00:01 level unknown: the radio told no level to select by" in done.ended.message
+    assert "VFL-1 C4:00:00:00:00:01 level unknown: the radio reported no RSSI to select by" in done.ended.message
 
 
 async def test_without_a_level_none_is_the_nearest(tmp_path):

@@ -46,7 +46,7 @@ def test_more_programs_than_ports():
 
 
 def test_one_port_twice():
-    with pytest.raises(UsageError, match="pty:a stands twice"):
+    with pytest.raises(UsageError, match="pty:a appears twice"):
         parse_ports(["pty:a", "pty:a"], [])
 
 

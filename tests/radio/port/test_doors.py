@@ -137,7 +137,7 @@ async def test_after_garbage_a_new_host_may_come_to_a_pty(tmp_path):
         await soon(lambda: door.one.port.has_host)
         os.write(terminal, b"boot\r\n")
         await soon(lambda: door.one.port.refused and not door.one.port.has_host)
-        assert "what is no HCI: 0x62" in door.one.port.refused.message
+        assert "invalid HCI: 0x62" in door.one.port.refused.message
         await soon(lambda: link.is_symlink() and os.readlink(link) != "")
         os.close(terminal)
         again = os.open(link, os.O_RDWR | os.O_NOCTTY)

@@ -62,7 +62,7 @@ async def test_garbage(tmp_path, kind):
     done = await ran(tmp_path, kind, f"{BUMBLE[kind]} random garbage")
     failed = done.step("read setting")
     assert (failed.verdict, failed.cause) == ("fail", "device")
-    assert "was hung up on: it sent what is no HCI: 0x2A where the type of a packet is due" in failed.message
+    assert "the firmware sent invalid HCI: 0x2A is not a packet type" in failed.message
 
 
 @pytest.mark.slow
@@ -98,7 +98,7 @@ async def test_a_unit_that_nobody_started_here_and_that_goes(tmp_path):
     assert await unit[0].wait() == 42
     failed = done.step("read setting")
     assert (failed.verdict, failed.cause) == ("fail", "device")
-    assert failed.message == f"the host on {place} has gone: it closed its connection"
+    assert failed.message == f"the firmware on {place} has gone: it closed its connection"
 
 
 async def test_a_lost_link_of_a_simulated_device_is_not_blamed_on_a_port(tmp_path):

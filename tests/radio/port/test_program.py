@@ -157,7 +157,7 @@ async def test_a_log_on_the_line_is_told_apart_at_once(tmp_path):
         "line.sendall(b'boot v1.2\\r\\n'); time.sleep(0.2); line.sendall(b'more'); time.sleep(100)\n"
     )
     ports = parse_ports(["tcp:127.0.0.1:0"], [f"{shlex.quote(PYTHON)} -c {shlex.quote(code)} {{port}}"])
-    with pytest.raises(DeviceError, match=r"it sent what is no HCI: 0x62 .* \(text: 'boot v1\.2"):
+    with pytest.raises(DeviceError, match=r"the firmware sent invalid HCI: 0x62 .* \(text: 'boot v1\.2"):
         await opening.open_ports(Air(1), ports, tmp_path)
 
 
@@ -199,7 +199,7 @@ async def test_a_command_that_the_controller_does_not_have_is_named(tmp_path):
 async def test_a_host_that_never_advertises(tmp_path):
     done = await run_plan(SHORT_PLAN, on_port(tmp_path, start=own_host(tmp_path, "pass")), tmp_path)
     assert (done.ended.cause, done.ended.exit_code) == ("device", 1)
-    assert "came up, and has not enabled advertising" in done.ended.message
+    assert "started, and has not enabled advertising" in done.ended.message
 
 
 async def test_the_record_names_the_program_and_its_files(tmp_path):

@@ -129,7 +129,7 @@ def test_what_is_wrong_is_said_at_its_place(text, problem):
 TEMPERATURE = {"characteristic": "temperature", "properties": "[read]"}
 WRONG_CHARACTERISTICS = [
     ({}, "the value is missing"),
-    ({"value": "21.5"}, "a bare number where a unit is due, found 21.5"),
+    ({"value": "21.5"}, "expected a number with its unit, found 21.5"),
     ({"value": "21.5 V"}, "21.5 V is a voltage, not a temperature"),
     ({"value": "21.555 °C"}, "21.555 °C cannot be carried in steps of 0.01"),
     ({"value": "-300 °C"}, "-300 °C (0x8AD0) is outside the valid range"),
@@ -140,7 +140,7 @@ WRONG_CHARACTERISTICS = [
     ({"value": "{noise: {mean: 1 °C, sd: 1 V}}"}, "1 V is a voltage, not a difference of temperature"),
     ({"value": "{ramp: {from: 1 °C, to: 2 °C, over: 0 s}}"}, "a ramp takes some time"),
     ({"value": "{ramp: {from: 1 °C, to: 2 °C, over: 3}}"}, "expected a time with its unit, found the number 3"),
-    ({"value": "{counter: {start: 1.5}}"}, "a bare number where a unit is due, found 1.5"),
+    ({"value": "{counter: {start: 1.5}}"}, "expected a number with its unit, found 1.5"),
     ({"value": "{counter: {start: 0 °C, step: 0.015 °C}}"}, "the format has steps of 0.01 °C, found 0.015 °C"),
     ({"value": "{counter: {modulo: 400 °C}}"}, "the format ends before 327.68 °C, found 400 °C"),
     ({"value": "{counter: {modulo: 0 °C}}"}, "a counter starts again at some number above 0"),
@@ -160,10 +160,10 @@ WRONG_CHARACTERISTICS = [
         {"value": "1 °C", "on_write": "{notify: {temperature: written}}"},
         "'temperature' has neither notify nor indicate",
     ),
-    ({"value": "1 °C", "on_write": "{set: {temperature: 1}}"}, "a bare number where a unit is due, found 1"),
+    ({"value": "1 °C", "on_write": "{set: {temperature: 1}}"}, "expected a number with its unit, found 1"),
     (
         {"value": "1 °C", "properties": "[notify]", "descriptors": "[{descriptor: '2902', raw: '0000'}]"},
-        "this descriptor comes by itself",
+        "this descriptor is added automatically",
     ),
     ({"value": "1 °C", "descriptors": "[{descriptor: '2901', value: 5}]"}, "expected text, found 5"),
     ({"as": "hex", "raw": f"'{'00' * 513}'"}, "513 bytes; an attribute holds at most 512"),
@@ -190,7 +190,7 @@ def test_all_mistakes_come_at_once():
 def test_two_characteristics_of_one_kind_need_names():
     one = "      - {characteristic: battery level, properties: [read], value: 5 %}\n"
     text = f"device: one\nservices:\n  - service: battery\n    characteristics:\n{one}{one}"
-    assert problems_of(text) == ["6:9 the characteristic 'battery level' stands twice"]
+    assert problems_of(text) == ["6:9 the characteristic 'battery level' appears twice"]
 
 
 def parsed(text):
