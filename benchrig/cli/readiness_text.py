@@ -12,7 +12,7 @@ from benchrig.text.escape import ascii_text, plain
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from benchrig.desk.readiness import Attached, Check, Station
+    from benchrig.readiness.checks import Attached, Check, Station
 
 _SENTENCE = 600
 _STYLES = {"yes": "green", "no": "yellow", "unknown": "dim"}

@@ -13,8 +13,8 @@ from benchrig.cli.out import console, print_json, whatever_the_output_does
 from benchrig.cli.types import Time
 
 if TYPE_CHECKING:
-    from benchrig.desk.readiness import Attached, Check, Heard, Station
     from benchrig.radio.specify import RadioChoice
+    from benchrig.readiness.checks import Attached, Check, Heard, Station
 
 NOT_READY = 7
 
@@ -42,7 +42,7 @@ def ready(radio: RadioWords, listen: float, seed: int, as_json: bool) -> None:
       benchrig ready
       benchrig ready --radio hci:serial:/dev/ttyUSB0,1000000 --json
     """  # fmt: skip
-    from benchrig.desk.readiness import Station, versions
+    from benchrig.readiness.checks import Station, versions
 
     with errors_for_people():
         choice = radio.choice() if radio.are_given else None
@@ -67,20 +67,21 @@ def _look(choice: RadioChoice | None, station: Station, listen: float, seed: int
     if choice is not None and choice.simulated:
         from benchrig.cli.desk import at_desk
         from benchrig.desk.desk import DeskOptions
-        from benchrig.desk.readiness import look_at_devices, unfit_stack
+        from benchrig.readiness.checks import unfit_stack
+        from benchrig.readiness.devices import look_at_devices
 
         if (unfit := unfit_stack(str(choice))) is not None:
             station.add(unfit)
         else:
             at_desk(DeskOptions(choice, seed=seed), lambda desk: look_at_devices(desk, station, listen))
     else:
-        from benchrig.desk.readiness import attend
+        from benchrig.readiness.survey import attend
 
         attend(choice, station, listen)
 
 
 def _shown_on(page: Any) -> Heard:
-    from benchrig.desk.readiness import Check
+    from benchrig.readiness.checks import Check
 
     def heard(word: Check | Attached) -> None:
         with whatever_the_output_does(verdict=True):

@@ -6,5 +6,5 @@ inspecting.py   makes an inspection
 paths.py        where an attribute stands; naming.py what it is called
 watching.py     what a device sends; series.py one attribute of it, watch_file.py kept in a file
 airlist.py      what is on the air
-prompt/         a session; findings/ what is wrong with a device; readiness.py the station itself
+prompt/         a session; findings/ what is wrong with a device
 """

@@ -7,7 +7,8 @@ import sys
 
 import pytest
 
-from benchrig.desk.readiness import Attached, Check, Station, probe
+from benchrig.readiness.checks import Attached, Check, Station
+from benchrig.readiness.survey import probe
 
 BEGINNING = '{"kind":"beginning","radio":"host","check":"D-Bus"}'
 YES = '{"kind":"check","radio":"host","check":"D-Bus","state":"yes","found":"it answers"}'

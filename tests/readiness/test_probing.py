@@ -15,11 +15,11 @@ import pytest
 from dbus_fast import BusType, Message, MessageType, Variant
 from dbus_fast.aio import MessageBus
 
-from benchrig.desk import probing
-from benchrig.desk.readiness import Attached, Check, Word
 from benchrig.errors import StationError
 from benchrig.radio import attached
 from benchrig.radio import bluez as bluez_module
+from benchrig.readiness import probing
+from benchrig.readiness.checks import Attached, Check, Word
 from tests.radio.hci.controller import meddled
 from tests.radio.hci.test_hci import logger, unchanged
 from tests.radio.running import served_air

@@ -1,6 +1,6 @@
-"""Looks at radios, in a process of its own: `python -m benchrig.desk.probing host|hci|attached DETAIL SECONDS`.
+"""Looks at radios, in a process of its own: `python -m benchrig.readiness.probing host|hci|attached DETAIL SECONDS`.
 
-One JSON line a word (readiness.Word): what it is about to check, and what it has found. It may hang or be ended by the
+One JSON line a word (checks.Word): what it is about to check, and what it has found. It may hang or be ended by the
 system at any point; whoever started it then knows where.
 """
 
@@ -16,9 +16,9 @@ from typing import TYPE_CHECKING, Any
 
 import msgspec
 
-from benchrig.desk.readiness import Attached, Beginning, Check, State, Word, unfit_stack
 from benchrig.errors import BenchrigError
 from benchrig.radio.scan import Ear, Report
+from benchrig.readiness.checks import Attached, Beginning, Check, State, Word, unfit_stack
 from benchrig.source.problem import counted
 
 if TYPE_CHECKING:
