@@ -14,9 +14,9 @@ from prompt_toolkit.input.typeahead import clear_typeahead
 from prompt_toolkit.output.vt100 import Vt100_Output
 from prompt_toolkit.utils import is_dumb_terminal
 
-from benchrig.cli.wrapping import wrapped
 from benchrig.errors import UsageError
 from benchrig.run.loop import outside
+from benchrig.text.wrapping import wrapped
 
 if TYPE_CHECKING:
     from prompt_toolkit.input import Input

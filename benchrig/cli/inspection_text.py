@@ -8,6 +8,7 @@ from rich.text import Text
 
 from benchrig.errors import MalformedValue
 from benchrig.source.problem import counted
+from benchrig.text.durations import milliseconds
 from benchrig.text.escape import ascii_text, hex_text, plain, value_text, with_unit
 from benchrig.text.field import field_text
 from benchrig.values import catalogue
@@ -193,10 +194,6 @@ def presentation_text(content: Content) -> str:
         return catalogue.format_from_presentation(content.data).describe()
     except MalformedValue as error:
         return plain(error.message, SENTENCE)
-
-
-def milliseconds(seconds: float) -> str:
-    return f"{1000 * seconds:.0f} ms" if seconds < 10 else f"{seconds:.1f} s"
 
 
 def unread(seen: Inspection) -> int:

@@ -14,18 +14,16 @@ import contextlib
 import os
 import signal
 from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING, Any, Protocol, TypeAlias
+from typing import TYPE_CHECKING, Any, Protocol
 
 from benchrig.cli import out
 from benchrig.cli.out import console
+from benchrig.text.wrapping import Line, Span
 
 if TYPE_CHECKING:
     from prompt_toolkit.input import Input
     from prompt_toolkit.key_binding import KeyPress
     from prompt_toolkit.output import Output
-
-Span: TypeAlias = tuple[str, str]
-Line: TypeAlias = Sequence[Span]
 
 REDRAW = 0.2
 CLOSED = "closed"
@@ -49,7 +47,6 @@ class View(Protocol):
 
 def is_possible() -> bool:
     """Whether a person sits at a terminal that can show a live view."""
-
     return out.attended() and os.environ.get("TERM") != "dumb" and not console().legacy_windows
 
 
@@ -118,7 +115,7 @@ class Screen:
     def _fitted(self, line: Line, width: int) -> list[Span]:
         from rich.cells import cell_len
 
-        from benchrig.cli.columns import in_cells
+        from benchrig.text.columns import in_cells
         from benchrig.text.escape import ascii_text, plain
 
         spans = []
@@ -134,9 +131,24 @@ class Screen:
         return spans
 
 
+def key_line(keys: Sequence[tuple[str, str]], width: int) -> str:
+    """Keys with what they do, in one line. Where room is short, the keys that say it themselves lose their words
+    first; no key is left out."""
+    spoken = [*keys]
+    for key, _ in sorted(keys, key=lambda each: -len(each[0])):
+        if len(_joined(spoken)) <= width:
+            break
+        spoken = [(name, "" if name == key else word) for name, word in spoken]
+    line = _joined(spoken)
+    return line if len(line) <= width else " ".join(key for key, _ in keys)
+
+
+def _joined(keys: Sequence[tuple[str, str]]) -> str:
+    return "  ".join(f"{key} {word}".rstrip() for key, word in keys)
+
+
 @contextlib.contextmanager
 def _drawn_on(output: Output) -> Iterator[Screen]:
-
     facts = console()
     colours = facts.color_system is not None and not facts.no_color
     try:

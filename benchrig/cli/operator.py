@@ -7,8 +7,8 @@ from collections.abc import Callable, Coroutine
 from typing import TYPE_CHECKING, Any
 
 from benchrig.cli.out import echo
-from benchrig.cli.wrapping import wrapped
 from benchrig.errors import OperatorError
+from benchrig.text.wrapping import wrapped
 
 if TYPE_CHECKING:
     from benchrig.cli.asking import Question

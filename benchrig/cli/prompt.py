@@ -23,12 +23,12 @@ from prompt_toolkit.patch_stdout import StdoutProxy
 from benchrig.cli.asking import Question, acknowledged
 from benchrig.cli.history import LineHistory, history_file
 from benchrig.cli.out import echo
-from benchrig.cli.wrapping import wrapped
 from benchrig.desk.prompt.completing import proposals
 from benchrig.desk.prompt.verbs import do
 from benchrig.errors import BenchrigError, OperatorError
 from benchrig.tasks import Tasks
 from benchrig.text.escape import plain
+from benchrig.text.wrapping import wrapped
 
 if TYPE_CHECKING:
     from prompt_toolkit.input import Input

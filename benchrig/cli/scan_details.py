@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from benchrig.cli.chart import scale, strip
-from benchrig.cli.lines import wrapped
-from benchrig.cli.live import Line
-from benchrig.cli.scan_table import age_text, data_parts, kind_text, level_bar, seconds_text
+from benchrig.cli.scan_table import data_parts, kind_text, level_bar
 from benchrig.desk.airlist import AirRow, HeardDevice, described, payload_fields
+from benchrig.text.chart import scale, strip
+from benchrig.text.durations import age_text, seconds_text
 from benchrig.text.escape import hex_text
+from benchrig.text.wrapping import Line, wrapped_spans
 
 if TYPE_CHECKING:
     from benchrig.steps.attribute import Names
@@ -20,8 +20,8 @@ _CHART = 4
 
 def detail_lines(row: AirRow, now: float, names: Names, width: int, *, ascii_only: bool = False) -> list[Line]:
     """Facts, a chart of the levels, and the payload; wrapped in so many cells."""
-    facts = [line for fact in _facts(row, now, ascii_only) for line in wrapped(fact, width, _LABEL)]
-    payload = [line for part in _payload_lines(row, names) for line in wrapped(part, width, 6)]
+    facts = [line for fact in _facts(row, now, ascii_only) for line in wrapped_spans(fact, width, _LABEL)]
+    payload = [line for part in _payload_lines(row, names) for line in wrapped_spans(part, width, 6)]
     return [*facts, *_level_lines(row, width, ascii_only), *payload]
 
 

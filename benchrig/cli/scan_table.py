@@ -6,8 +6,9 @@ import shutil
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from benchrig.cli.columns import Column
 from benchrig.cli.out import console
+from benchrig.text.columns import Column
+from benchrig.text.durations import age_text, seconds_text
 
 if TYPE_CHECKING:
     from benchrig.desk.airlist import HeardDevice
@@ -57,17 +58,15 @@ def cells(device: HeardDevice, names: Names, *, ascii_only: bool = False) -> dic
 
 def printed(devices: Sequence[HeardDevice], names: Names) -> list[str]:
     """The table in the width of the terminal, or for a pipe as wide as it must be."""
-    from benchrig.cli.columns import fitting, laid_out, natural
+    from benchrig.text.columns import fitting, natural, table_lines
     from benchrig.text.escape import plain
 
     screen = console()
-    ascii_only = screen.options.ascii_only
     rows = [[plain(text, 60) for text in map(cells(device, names).__getitem__, ONCE)] for device in devices]
     width = shutil.get_terminal_size().columns
     columns = fitting(ONCE, width, rows, tight=True) if screen.is_terminal else natural(ONCE, rows)
-    at = [ONCE.index(column) for column, _ in columns]
-    lines = [[column.heading for column, _ in columns], *([row[index] for index in at] for row in rows)]
-    return [laid_out(columns, line, ascii_only=ascii_only).rstrip() for line in lines] if devices else []
+    lines = table_lines(columns, ONCE, rows, ascii_only=screen.options.ascii_only)
+    return [line.rstrip() for line in lines] if devices else []
 
 
 def report_line(said: Mapping[str, Any], names: Names) -> str:
@@ -108,17 +107,3 @@ def level_bar(level: float | None, width: int = BAR, *, ascii_only: bool = False
     filled = round(width * min(1.0, max(0.0, (level - FAINT) / (LOUD - FAINT))))
     full, empty = ("#", ".") if ascii_only else ("▬", "·")
     return full * filled + empty * (width - filled)
-
-
-def age_text(seconds: float) -> str:
-    """How long ago, no finer than a person can follow."""
-    return f"{seconds:.1f} s" if seconds < 9.95 else f"{seconds:.0f} s" if seconds < 100 else f"{seconds / 60:.0f} min"
-
-
-def seconds_text(seconds: float | None) -> str:
-    """A time in a few characters: '101 ms', '2.4 s', '3 min'."""
-    if seconds is None:
-        return ""
-    if seconds < 0.9995:
-        return f"{seconds * 1000:.0f} ms"
-    return f"{seconds:.1f} s" if seconds < 100 else f"{seconds / 60:.0f} min"

@@ -6,13 +6,13 @@ from collections import deque
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from benchrig.cli.columns import Column, fitting, laid_out
-from benchrig.cli.lines import key_line
-from benchrig.cli.live import Line
+from benchrig.cli.live import key_line
 from benchrig.cli.scan_details import detail_lines
-from benchrig.cli.scan_table import BARS, LIVE, cells
-from benchrig.desk.airlist import ORDERS, AirList, AirRow, SortOrder, described
+from benchrig.cli.scan_table import LIVE, cells, level_bar
+from benchrig.desk.airlist import ORDERS, AirList, AirRow, HeardDevice, SortOrder, described
 from benchrig.source.problem import counted
+from benchrig.text.columns import fitting, table_lines
+from benchrig.text.wrapping import Line
 
 if TYPE_CHECKING:
     from benchrig.steps.attribute import Names
@@ -157,21 +157,16 @@ class ScanView:
         shown = self._order_now[self._top :][:rows]
         devices = [described(row, now) for row in shown]
         texts = [[*map(cells(device, self._names, ascii_only=self._ascii).__getitem__, LIVE)] for device in devices]
-        columns = fitting(LIVE, width - 2, texts)
-        heading = laid_out(columns, [column.heading for column, _ in columns], ascii_only=self._ascii)
-        lines: list[Line] = [[("  " + heading, "bold")]]
-        for row, device, line in zip(shown, devices, texts, strict=True):
-            lines.append(self._row(columns, line, chosen=row.identity == self._chosen, gone=device.age >= GONE))
-        return [*lines, *_more(self._top, len(self._order_now) - self._top - len(shown))]
+        heading, *lines = table_lines(fitting(LIVE, width - 2, texts), LIVE, texts, ascii_only=self._ascii)
+        drawn = [self._row(*each) for each in zip(lines, shown, devices, strict=True)]
+        more = _more(self._top, len(self._order_now) - self._top - len(shown))
+        return [[("  " + heading, "bold")], *drawn, *more]
 
-    def _row(self, columns: list[tuple[Column, int]], texts: list[str], *, chosen: bool, gone: bool) -> Line:
-        kept = {column for column, _ in columns}
-        line = laid_out(
-            columns, [text for column, text in zip(LIVE, texts, strict=True) if column in kept], ascii_only=self._ascii
-        )
-        if chosen or gone:
+    def _row(self, line: str, row: AirRow, device: HeardDevice) -> Line:
+        chosen = row.identity == self._chosen
+        if chosen or device.age >= GONE:
             return [(f"{'>' if chosen else ' '} {line}", "reverse" if chosen else "dim")]
-        before, bar, after = line.partition(texts[LIVE.index(BARS)])
+        before, bar, after = line.partition(level_bar(device.rssi, ascii_only=self._ascii))
         return [(f"  {before}", ""), (bar, "good"), (after, "")]
 
     def _detail_lines(self, now: float, width: int, room: int) -> list[Line]:

@@ -53,7 +53,7 @@ def session(reconnect: bool, acknowledge: bool, as_json: bool, desk: DeskOptions
 
 def _shower(as_json: bool, *, wrapping: bool) -> Any:
     from benchrig.cli.session_text import lines
-    from benchrig.cli.wrapping import wrapped
+    from benchrig.text.wrapping import wrapped
 
     def show(result: dict[str, Any]) -> None:
         with whatever_the_output_does():
@@ -77,9 +77,9 @@ async def _nobody(caution: str) -> None:
 
 async def _typed(at: Desk, show: Any, options: dict[str, Any], as_json: bool) -> None:
     from benchrig.cli.prompt import Prompt
-    from benchrig.cli.wrapping import wrapped
     from benchrig.desk.prompt.session import Session
     from benchrig.text.escape import plain
+    from benchrig.text.wrapping import wrapped
 
     def failed(line: str, error: BenchrigError) -> None:
         if as_json:

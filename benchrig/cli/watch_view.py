@@ -7,17 +7,17 @@ from collections import deque
 from dataclasses import dataclass
 from typing import Any
 
-from benchrig.cli.chart import extent, scale, strip
-from benchrig.cli.columns import Column, fitting, laid_out
-from benchrig.cli.lines import key_line
-from benchrig.cli.live import Line
-from benchrig.cli.scan_table import seconds_text
+from benchrig.cli.live import key_line
 from benchrig.cli.watch_text import arrival_text, event_line
 from benchrig.desk.series import Arrival, Channel, Series
 from benchrig.desk.strip import SLICE
 from benchrig.desk.watching import Event, Watch
 from benchrig.run.jsonable import tidy
+from benchrig.text.chart import extent, scale, strip
+from benchrig.text.columns import Column, fitting, table_lines
+from benchrig.text.durations import seconds_text
 from benchrig.text.escape import hex_text, plain, value_text
+from benchrig.text.wrapping import Line
 from benchrig.values.quantity import number_text
 
 KEYS = (("q", "quit"), ("up/down", "chart"), ("+/-", "time"), ("h", "hold"))
@@ -153,15 +153,12 @@ class WatchView:
         # what is malformed takes room only where something is
         wanted = COLUMNS if any(each.malformed for each in self._watched) else COLUMNS[:-1]
         texts = [[*map(self._cells(row).__getitem__, wanted)] for row in shown]
-        columns = fitting(wanted, width - 2, texts)
-        kept = [wanted.index(column) for column, _ in columns]
-        heading = laid_out(columns, [column.heading for column, _ in columns], ascii_only=self._ascii)
+        heading, *drawn = table_lines(fitting(wanted, width - 2, texts), wanted, texts, ascii_only=self._ascii)
         lines: list[Line] = [[(f"  {heading}", "bold")]]
-        for row, text in zip(shown, texts, strict=True):
-            chosen = self._is_chosen(row)
-            line = laid_out(columns, [text[index] for index in kept], ascii_only=self._ascii)
-            lines.append([("> " if chosen else "  ", "good"), (line, "")])
-        return lines
+        return lines + [
+            [("> " if self._is_chosen(row) else "  ", "good"), (line, "")]
+            for row, line in zip(shown, drawn, strict=True)
+        ]
 
     def _cells(self, row: Row) -> dict[Column, str]:
         cells = dict.fromkeys(COLUMNS, "") | {NAME: plain(row.label)}

@@ -3,4 +3,5 @@
 escape.py  made safe and bounded
 field.py   a field of a structure
 tables.py  plain tables in the terminal
+columns.py, wrapping.py, chart.py, durations.py  text in the room that there is
 """

@@ -15,10 +15,10 @@ from prompt_toolkit.output.vt100 import Vt100_Output
 from rich.cells import cell_len
 
 from benchrig import signals
-from benchrig.cli.chart import strip
-from benchrig.cli.lines import LONGEST, key_line, wrapped
-from benchrig.cli.live import CLOSED, Keyboard, Line, Screen, show
+from benchrig.cli.live import CLOSED, Keyboard, Screen, key_line, show
+from benchrig.text.chart import strip
 from benchrig.text.escape import plain
+from benchrig.text.wrapping import LONGEST, Line, wrapped_spans
 from tests.cli.screen import Emulated, played
 from tests.record.strategies import device_text
 
@@ -190,13 +190,13 @@ def test_a_strip_has_its_size(values: list[float | None], height: int) -> None:
 
 
 def test_a_line_is_wrapped_at_words_and_keeps_its_styles() -> None:
-    lines = wrapped([("uuids: ", "dim"), ("aaaa, bbbb, cccc", "")], 14, 2)
+    lines = wrapped_spans([("uuids: ", "dim"), ("aaaa, bbbb, cccc", "")], 14, 2)
     assert lines == [[("uuids: ", "dim"), ("aaaa,", "")], [("  ", ""), ("bbbb, ", ""), ("cccc", "")]]
 
 
 @given(st.lists(spans, max_size=4), st.integers(1, 60), st.integers(0, 20))
 def test_no_wrapped_line_is_too_long_and_nothing_is_lost(line: Line, width: int, indent: int) -> None:
-    lines = wrapped(line, width, indent)
+    lines = wrapped_spans(line, width, indent)
     texts = ["".join(text for text, _ in each) for each in lines]
     assert all(cell_len(text) <= max(width, 2) for text in texts)
     kept = "".join(plain(text, LONGEST) for text, _ in line)

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from benchrig.cli.wrapping import wrapped
+from benchrig.text.wrapping import wrapped
 
 
 @pytest.mark.parametrize(

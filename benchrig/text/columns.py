@@ -59,6 +59,19 @@ def laid_out(columns: Sequence[tuple[Column, int]], texts: Sequence[str], *, asc
     )
 
 
+def table_lines(
+    fitted: Sequence[tuple[Column, int]],
+    columns: Sequence[Column],
+    rows: Sequence[Sequence[str]],
+    *,
+    ascii_only: bool = False,
+) -> list[str]:
+    """The heading, and the rows (one text for each of the `columns`) in those that are shown."""
+    at = [columns.index(column) for column, _ in fitted]
+    lines = [[column.heading for column, _ in fitted], *([row[index] for index in at] for row in rows)]
+    return [laid_out(fitted, line, ascii_only=ascii_only) for line in lines]
+
+
 def in_cells(text: str, width: int, *, right: bool = False, ascii_only: bool = False) -> str:
     """The text in exactly so many cells of the terminal: cut, with a mark, or filled up."""
     from rich.cells import cell_len, set_cell_size
