@@ -19,8 +19,8 @@ NOT_JUDGED = "not judged"
 
 
 class Row(NamedTuple):
-    """The cells of one row. `step` stands in the first row of a step only; `verdict` is '' where nothing was judged,
-    and in the row of a step names its cause: 'fail: link'; 'not judged' for a limit that the radio gave nothing for."""
+    """One row. `step` stands in the first row of a step only; `verdict` is '' where nothing was judged, 'not judged' for a
+    limit that the radio gave nothing for; the row of a step has its cause."""
 
     step: str
     reading: str = ""
@@ -29,6 +29,16 @@ class Row(NamedTuple):
     high: str = ""
     unit: str = ""
     verdict: str = ""
+    cause: str = ""
+
+    @property
+    def ended(self) -> str:
+        """'fail', 'fail: link'."""
+        return f"{self.verdict}: {self.cause}" if self.cause else self.verdict
+
+    @property
+    def cells(self) -> tuple[str, ...]:
+        return (self.step, self.reading, self.low, self.measured, self.high, self.unit, self.ended)
 
 
 def rows_of(record: Record, *, unjudged: bool, cell: int) -> list[Row]:
@@ -42,8 +52,7 @@ def _step_rows(step: Execution, unjudged: bool, cell: int) -> Iterator[Row]:
     readings = [r for r in step.readings if unjudged or r.judgement is not None or r.name in left]
     state = explain.state(step)
     if state not in {_verdict(reading) for reading in readings}:
-        cause = f": {step.ended.cause}" if step.ended and step.ended.cause else ""
-        yield Row(label, verdict=f"{state}{cause}")
+        yield Row(label, verdict=state, cause=(step.ended and step.ended.cause) or "")
         label = ""
     for reading in readings:
         yield _reading_row(label, reading, cell, _verdict(reading) or NOT_JUDGED * (reading.name in left))

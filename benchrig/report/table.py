@@ -86,22 +86,22 @@ class _Page:
         self._console.print()
         layout = None
         if self._console.width >= _NARROWEST:
-            layout = fitting([[self._text(cell) for cell in row] for row in (_HEADINGS, *rows)], self._console.width)
+            lines = (_HEADINGS, *(row.cells for row in rows))
+            layout = fitting([[self._text(cell) for cell in line] for line in lines], self._console.width)
         if layout is None:
             self._list(rows)
         else:
-            self._columns(layout)
+            self._columns(layout, rows)
 
-    def _columns(self, layout: Layout) -> None:
+    def _columns(self, layout: Layout, rows: Sequence[Row]) -> None:
         headings, *cells = layout.rows
         table = Table(box=None, padding=(0, layout.gap, 0, 0), pad_edge=False, header_style="bold")
         for heading, width in zip(headings, layout.widths, strict=True):
             right = "right" if heading.plain in _RIGHT else "left"
             table.add_column(heading, justify=right, overflow="fold", width=width)  # type: ignore[arg-type]
-        for row in cells:
-            verdict = row[-1].plain
-            row[-1].stylize(STYLES.get(verdict.partition(":")[0], ""))
-            table.add_row(*row, style="" if verdict else "dim")
+        for line, row in zip(cells, rows, strict=True):
+            line[-1].stylize(STYLES.get(row.verdict, ""))
+            table.add_row(*line, style="" if row.verdict else "dim")
         print_trimmed(self._console, table)
 
     def _list(self, rows: Sequence[Row]) -> None:
@@ -109,9 +109,9 @@ class _Page:
         for row in rows:
             if row.step:
                 self._line(row.step, "bold")
-            words = (f"{row.reading} {row.measured} {row.unit}".strip(), _bounds(row), row.verdict)
+            words = (f"{row.reading} {row.measured} {row.unit}".strip(), _bounds(row), row.ended)
             if text := "  ".join(filter(None, words)):
-                self._indented(f"  {text}", STYLES.get(row.verdict.partition(":")[0], "") if row.verdict else "dim")
+                self._indented(f"  {text}", STYLES.get(row.verdict, "") if row.verdict else "dim")
 
     def remarks(self, record: Record) -> None:
         """Attempts that were needed, and notes."""

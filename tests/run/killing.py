@@ -51,7 +51,7 @@ def main(folder: Path, count: int, seed: int) -> None:
     device.write_text(DEVICE, "utf-8")
     chance = random.Random(seed)
     for number in range(count):
-        told = killed(plan, device, folder / str(number), after=chance.randrange(1, SAMPLES))
+        told = killed(plan, device, folder / str(number), after=chance.randrange(3, SAMPLES))
         print(json.dumps(told), flush=True)
 
 
