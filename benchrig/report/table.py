@@ -99,9 +99,11 @@ class _Page:
         for heading, width in zip(headings, layout.widths, strict=True):
             right = "right" if heading.plain in _RIGHT else "left"
             table.add_column(heading, justify=right, overflow="fold", width=width)  # type: ignore[arg-type]
-        for line, row in zip(cells, rows, strict=True):
-            line[-1].stylize(STYLES.get(row.verdict, ""))
-            table.add_row(*line, style="" if row.verdict else "dim")
+        styles = {row.ended: STYLES.get(row.verdict, "") for row in rows}
+        for line in cells:
+            ended = line[-1].plain
+            line[-1].stylize(styles.get(ended, ""))
+            table.add_row(*line, style="" if ended else "dim")
         print_trimmed(self._console, table)
 
     def _list(self, rows: Sequence[Row]) -> None:
