@@ -7,7 +7,7 @@ import click
 from tests.benchmarks.commands import commands
 from tests.benchmarks.journal import journal
 from tests.benchmarks.live import scan_list, watching
-from tests.benchmarks.memory import many_notifications
+from tests.benchmarks.memory import many_addresses, many_notifications
 from tests.benchmarks.peer import peer
 from tests.benchmarks.rates import notifications, paced_reads, reads
 from tests.benchmarks.scan import crowded_scan
@@ -29,12 +29,16 @@ PARTS = {
 
 @click.command()
 @click.argument("parts", nargs=-1, type=click.Choice(list(PARTS)))
-@click.option("--long", is_flag=True, help="Also judge 1,000,000 notifications: some minutes.")
+@click.option(
+    "--long", is_flag=True, help="Also judge 1,000,000 notifications and hear 1,000,000 addresses: some minutes."
+)
 def main(parts: tuple[str, ...], long: bool) -> None:
     """Run all PARTS, or those that are named."""
     for part in parts or PARTS:
         PARTS[part]()
-    many_notifications(1_000_000 if long else 20_000)
+    if long or not parts:
+        many_notifications(1_000_000 if long else 20_000)
+        many_addresses(1_000_000 if long else 20_000)
 
 
 main()

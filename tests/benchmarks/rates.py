@@ -4,6 +4,7 @@ same client on a radio and a device of the same kind."""
 from __future__ import annotations
 
 import asyncio
+import gc
 import tempfile
 import time
 from collections.abc import Awaitable, Callable
@@ -11,6 +12,7 @@ from pathlib import Path
 
 from bleak import BleakClient, BleakScanner
 
+from benchrig import collector
 from benchrig.cli.operator import Unattended
 from benchrig.launch import RunOptions, launch
 from benchrig.plan.loader import load_plan
@@ -68,6 +70,7 @@ class Span:
 
 def through_runner(text: str, count: int, *, real_time: bool = False) -> float:
     """Things a second when the plan runs as `benchrig run` does it; CPU seconds on the virtual clock."""
+    collector.begin()
     span = Span(time.perf_counter if real_time else time.process_time)
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
@@ -78,6 +81,7 @@ def through_runner(text: str, count: int, *, real_time: bool = False) -> float:
         radio = RadioChoice("virtual", files=(device_file,))
         options = RunOptions(plan, choose_steps(plan), Station("bench"), radio, folder, real_time=real_time)
         ended = launch(options, Unattended(), [span]).record.ended
+    gc.unfreeze()
     assert ended is not None
     assert ended.verdict == "pass", ended.message
     return count / span.seconds
