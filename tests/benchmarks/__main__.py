@@ -10,6 +10,7 @@ from tests.benchmarks.live import scan_list, watching
 from tests.benchmarks.memory import many_addresses, many_notifications
 from tests.benchmarks.peer import peer
 from tests.benchmarks.rates import notifications, paced_reads, reads
+from tests.benchmarks.runs import runs
 from tests.benchmarks.scan import crowded_scan
 from tests.benchmarks.table import table
 
@@ -17,6 +18,7 @@ PARTS = {
     "reads": reads,
     "paced": paced_reads,
     "notifications": notifications,
+    "runs": runs,
     "commands": commands,
     "scan": crowded_scan,
     "scanlist": scan_list,
