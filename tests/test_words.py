@@ -16,7 +16,7 @@ HABITS = {
     r"\bstands?\b(?! still\b)": "is, appears, duplicate",
     r"\b(is|are) due\b|\bdue (is|are)\b|\bdue, \S+ there\b": "expected X, found Y",
     r"\b(is|are) there$|\b(is|are) there already\b|\bthat (is|are) there\b": "exists, already exists",
-    r"\bcame\b": "arrived",
+    r"\bcame\b(?! to\b)": "arrived",
     r"\bso (long|many|much)\b": "for TIME, N values, this much",
     r"\bgo(es)? on\b": "continues",
     r"\bby (itself|themselves)\b": "on its own, automatically",

@@ -75,5 +75,5 @@ class Write(Step, kw_only=True):
                 raise MalformedValue(
                     wrong,
                     tells="value",
-                    advice="the device did not keep the value; limit the value instead if it is meant to change it",
+                    advice="put a limit on the value instead, if the device is meant to change it",
                 )

@@ -67,7 +67,7 @@ def test_a_watch_has_values_of_one_device_alone() -> None:
 
     came_back, values = at_desk(work, LEAVES, STAYS, selection=NEAREST, said=said)
     assert (came_back, values) == (False, {5})
-    assert "another device: unit 2" in said[0]
+    assert "another device matches the selection now: unit 2" in said[0]
 
 
 def test_a_session_comes_back_to_its_device_or_says_who_answers() -> None:
