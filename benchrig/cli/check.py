@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from benchrig.cli.failing import errors_for_people
-from benchrig.cli.groups import path_option
+from benchrig.cli.options import flag, option, path_option
 from benchrig.cli.out import echo, whatever_the_output_does
 
 if TYPE_CHECKING:
@@ -21,19 +21,19 @@ if TYPE_CHECKING:
 
 @click.command(short_help="Check plans without touching a radio.")
 @click.argument("plans", nargs=-1, type=click.Path(path_type=Path), metavar="PLAN…")
-@click.option(
+@option(
     "--set",
     "given",
     multiple=True,
     metavar="NAME=VALUE",
     help="A value the plan asks for; checked as well. A secret one as NAME=@FILE or NAME=@env:VARIABLE.",
 )
-@click.option("--radio", metavar="RADIO", help="Also say what this radio does not offer: host, hci:…, virtual:…")
+@option("--radio", metavar="RADIO", help="Also say what this radio does not offer: host, hci:…, virtual:…")
 @path_option(
     "--station",
     help="Also say what this station forbids, what its radio does not offer, and which values it does not give.",
 )
-@click.option("--schema", is_flag=True, help="Print the JSON Schema of the plan language, for editors.")
+@flag("--schema", help="Print the JSON Schema of the plan language, for editors.")
 def check(
     plans: tuple[Path, ...], given: tuple[str, ...], radio: str | None, station: Path | None, schema: bool
 ) -> None:

@@ -6,6 +6,8 @@ from pathlib import Path
 
 import click
 
+from benchrig.cli.options import Decorator
+
 
 def complete_step(context: click.Context, _: click.Parameter, incomplete: str) -> list[str]:
     """Names of the steps of the plan on the command line, for the shell."""
@@ -34,3 +36,14 @@ def complete_attribute(context: click.Context, _: click.Parameter, incomplete: s
         known = []
     known = known or [*catalogue.names("characteristic")]
     return [name for name in known if name.startswith(incomplete)]
+
+
+def attributes_option(name: str, help: str) -> Decorator:
+    """An option for attributes; it may be given several times."""
+    return click.option(name, help=help, metavar="ATTRIBUTE", multiple=True, shell_complete=complete_attribute)
+
+
+def attributes_argument() -> Decorator:
+    return click.argument(
+        "attributes", nargs=-1, required=True, metavar="ATTRIBUTE…", shell_complete=complete_attribute
+    )

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from benchrig.cli.options import flag, json_option, option, path_option
 from benchrig.cli.out import console, echo, print_json, whatever_the_output_does
 from benchrig.cli.secret import brought
 from benchrig.cli.typed import Reading, bytes_of, typed_bytes, value_options
@@ -24,23 +25,19 @@ _WAYS = "--as, --attribute, --presentation, --advertising or --address"
 @click.command(short_help="Take bytes apart: a value, an advertising payload, an address.")
 @click.argument("octets", nargs=-1, metavar="[HEX]…")
 @value_options
-@click.option("--advertising", is_flag=True, help="The bytes are an advertising payload or a scan response.")
-@click.option("--address", metavar="ADDRESS", help="Say what kind of address this is, instead of bytes.")
-@click.option(
+@flag("--advertising", help="The bytes are an advertising payload or a scan response.")
+@option("--address", metavar="ADDRESS", help="Say what kind of address this is, instead of bytes.")
+@option(
     "--irk",
     "irks",
     multiple=True,
     metavar="HEX",
     help="Identity resolving key that the address may belong to, most significant byte first; may be repeated.",
 )
-@click.option(
-    "--file",
-    "file",
-    metavar="FILE",
-    type=click.Path(allow_dash=True, path_type=Path),
-    help="The bytes of a file; - for standard input with hex text, one value a line.",
+@path_option(
+    "--file", "file", allow_dash=True, help="The bytes of a file; - for standard input with hex text, one value a line."
 )
-@click.option("--json", "as_json", is_flag=True, help="One JSON document, and one a line with --file -.")
+@json_option("One JSON document, and one a line with --file -.")
 def decode(octets: tuple[str, ...], reading: Reading, advertising: bool, address: str | None, irks: tuple[str, ...],
            file: Path | None, as_json: bool) -> None:  # fmt: skip
     """Show which bytes are what, with values and units, and what is wrong with them; no radio is needed. The bytes

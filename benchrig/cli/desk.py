@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from benchrig.cli.groups import Command, Decorator, RadioWords, grouped, path_option, radio_options, seed_option
+from benchrig.cli.groups import Command, RadioWords, grouped, radio_options
+from benchrig.cli.options import Decorator, flag, option, path_option, real_time_option, seed_option
 from benchrig.cli.out import tell
 from benchrig.cli.types import Decibels, Time
 
@@ -26,15 +27,15 @@ _NAMELESS = "give its UUID or handle ('handle 0x0012'), or bring the names of a 
 def _device_options(*more: Decorator) -> Callable[[Command], Command]:
     """Radio and device; the command gets them as `desk`, a DeskOptions."""
     named = grouped(
-        click.option("-d", "--device", metavar="DEVICE", help="Name (with * and ?) or address; may be left out when one device is heard."),
-        click.option("--service", "services", multiple=True, metavar="SERVICE", help="Take a device that advertises this service (name or UUID)."),
-        click.option("--manufacturer", metavar="HEX", help="Take a device that advertises data of this company identifier."),
-        click.option("--rssi-min", metavar="DBM", type=Decibels("dBm"), help="Take a device that is received at least this strong."),
-        click.option("--nearest", metavar="DB", type=Decibels("dB"), help="Take the strongest device, if it leads the next by this many dB."),
+        option("-d", "--device", metavar="DEVICE", help="Name (with * and ?) or address; may be left out when one device is heard."),
+        option("--service", "services", multiple=True, metavar="SERVICE", help="Take a device that advertises this service (name or UUID)."),
+        option("--manufacturer", metavar="HEX", help="Take a device that advertises data of this company identifier."),
+        option("--rssi-min", type=Decibels("dBm"), help="Take a device that is received at least this strong."),
+        option("--nearest", type=Decibels("dB"), help="Take the strongest device, if it leads the next by this many dB."),
         path_option("-p", "--plan", metavar="PLAN", help="Take the names of attributes, and the device, from this plan; it needs no steps."),
-        click.option("--within", metavar="TIME", type=Time(), default="15 s", show_default=True, help="Time to find the device and connect."),
+        option("--within", type=Time(), default="15 s", help="Time to find the device and connect."),
         seed_option(),
-        click.option("--real-time", is_flag=True, help="Let a virtual radio take the time a real one would."),
+        real_time_option(),
         path_option("--capture", help="Capture the HCI traffic of a virtual or hci radio (btsnoop)."),
         *more,
         to="desk",
@@ -56,7 +57,7 @@ def _options(
 
 
 device_options = _device_options(
-    click.option("--fresh", is_flag=True, help="Let the system forget the device first, a pairing with it too: its table is read anew."),
+    flag("--fresh", help="Let the system forget the device first, a pairing with it too: its table is read anew."),
 )  # fmt: skip
 listening_options = _device_options()
 

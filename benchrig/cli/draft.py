@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from benchrig.cli.completing import complete_attribute
+from benchrig.cli.completing import attributes_option
 from benchrig.cli.desk import at_desk, device_options, known_names
-from benchrig.cli.groups import path_option
+from benchrig.cli.options import flag, json_option, option, path_option
 from benchrig.cli.out import echo, print_json, tell, whatever_the_output_does
 from benchrig.cli.types import Time, Whole
 
@@ -38,69 +38,34 @@ class Percent(click.ParamType[float]):
 
 
 @click.command(short_help="Write a test plan from known-good devices.")
-@click.option(
+@path_option(
     "-o",
     "--output",
     "target",
     required=True,
     metavar="PLAN",
-    type=click.Path(path_type=Path, allow_dash=True),
+    allow_dash=True,
     help="The plan to write; - for the standard output.",
 )
-@click.option("--force", is_flag=True, help="Write over a plan that exists.")
-@click.option("--each", is_flag=True, help="Draft from every device that matches the selection, one after the other.")
-@click.option(
-    "--units",
-    type=Whole(1, 1000),
-    metavar="N",
-    help="With --each: listen until N devices are heard, and fail if they are not.",
+@flag("--force", help="Write over a plan that exists.")
+@flag("--each", help="Draft from every device that matches the selection, one after the other.")
+@option("--units", type=Whole(1, 1000), help="With --each: listen until N devices are heard, and fail if they are not.")
+@option(
+    "--repeat", type=Whole(1, 1000), default=2, help="Connections to each device; everything is read twice in each."
 )
-@click.option(
-    "--repeat",
-    type=Whole(1, 1000),
-    default=2,
-    show_default=True,
-    metavar="N",
-    help="Connections to each device; everything is read twice in each.",
+@option("--listen", type=Time(), default="5 s", help="How long to listen to each characteristic that sends.")
+@option(
+    "--coverage", type=Percent(), default="99 %", help="Share of good values that a limit from statistics lets through."
 )
-@click.option(
-    "--listen",
-    type=Time(),
-    default="5 s",
-    show_default=True,
-    metavar="TIME",
-    help="How long to listen to each characteristic that sends.",
-)
-@click.option(
-    "--coverage",
-    type=Percent(),
-    default="99 %",
-    show_default=True,
-    metavar="PERCENT",
-    help="Share of good values that a limit from statistics lets through.",
-)
-@click.option(
-    "--confidence",
-    type=Percent(),
-    default="95 %",
-    show_default=True,
-    metavar="PERCENT",
-    help="Confidence level of the tolerance interval.",
-)
-@click.option(
-    "--skip",
-    multiple=True,
-    metavar="ATTRIBUTE",
-    shell_complete=complete_attribute,
-    help="Leave this attribute alone; may be given several times.",
-)
+@option("--confidence", type=Percent(), default="95 %", help="Confidence level of the tolerance interval.")
+@attributes_option("--skip", help="Leave this attribute alone; may be given several times.")
 @path_option(
     "--from",
     "saved",
     multiple=True,
     help="Use no radio, but inspections that were saved or record.jsonl of runs; may be given several times.",
 )
-@click.option("--json", "as_json", is_flag=True, help="Say what was drafted as JSON.")
+@json_option("Say what was drafted as JSON.")
 @device_options
 def draft(
     target: Path, force: bool, saved: tuple[Path, ...], coverage: float, confidence: float, as_json: bool,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from benchrig.cli.groups import path_option
+from benchrig.cli.options import flag, json_option, path_option
 from benchrig.cli.out import echo, print_json, tell, whatever_the_output_does
 from benchrig.cli.typed import Reading, TakesNegative, as_typed, value_options
 
@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 @click.argument("words", nargs=-1, required=True, metavar="VALUE…", callback=as_typed)
 @value_options
 @path_option("--out", help="Write the bytes into this file.")
-@click.option("--force", is_flag=True, help="With --out: write over a file that exists.")
-@click.option("--json", "as_json", is_flag=True, help="One JSON document.")
+@flag("--force", help="With --out: write over a file that exists.")
+@json_option()
 def encode(words: tuple[str, ...], reading: Reading, out: Path | None, force: bool, as_json: bool) -> None:
     """Print the bytes of VALUE as hex text; no radio is needed. The value is what a plan would write: a number with its
     unit, true, a word, text, or FIELD=VALUE words for a structure.

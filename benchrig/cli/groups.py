@@ -5,19 +5,17 @@ from __future__ import annotations
 import functools
 from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from benchrig.cli.failing import errors_for_people
-from benchrig.cli.types import Whole
+from benchrig.cli.options import Decorator
 
 if TYPE_CHECKING:
     from benchrig.radio.specify import RadioChoice
 
 Command = TypeVar("Command", bound=Callable[..., Any])
-Decorator = Callable[[Any], Any]
 
 
 def grouped(
@@ -41,7 +39,7 @@ def grouped(
 
 def added(command: Callable[..., Any], options: tuple[Decorator, ...]) -> Callable[..., Any]:
     """The command with the options, in their order."""
-    return functools.reduce(lambda decorated, option: option(decorated), reversed(options), command)
+    return functools.reduce(lambda decorated, each: each(decorated), reversed(options), command)
 
 
 def _names(options: tuple[Decorator, ...]) -> list[str]:
@@ -107,14 +105,4 @@ def radio_options(*, help: str = RADIO_HELP, **how: Any) -> Callable[[Command], 
         ),
         to="radio",
         make=RadioWords,
-    )
-
-
-def path_option(*names: str, metavar: str = "FILE", **how: Any) -> Decorator:
-    return click.option(*names, metavar=metavar, type=click.Path(path_type=Path), **how)
-
-
-def seed_option() -> Decorator:
-    return click.option(
-        "--seed", type=Whole(0), default=0, metavar="N", help="Seed of everything random on a virtual radio."
     )

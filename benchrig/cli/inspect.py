@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from benchrig.cli.completing import complete_attribute
+from benchrig.cli.completing import attributes_option
 from benchrig.cli.desk import at_desk, device_options, known_names
-from benchrig.cli.groups import path_option
+from benchrig.cli.options import flag, json_option, option, path_option
 from benchrig.cli.out import console, echo, is_ascii_due, tell, whatever_the_output_does
 
 if TYPE_CHECKING:
@@ -20,31 +20,23 @@ if TYPE_CHECKING:
 
 
 @click.command(short_help="Show all of a device, and what is wrong with it.")
-@click.option(
+@option(
     "--format",
     "form",
     type=click.Choice(["text", "json", "yaml"]),
     default="text",
-    show_default=True,
     help="What is written to the standard output.",
 )
-@click.option("--json", "as_json", is_flag=True, help="The same as --format json.")
+@json_option("The same as --format json.")
 @path_option("--save", help="Keep it in a file too, .json or .yaml.")
-@click.option("--force", is_flag=True, help="With --save: write over a file that exists.")
-@click.option(
+@flag("--force", help="With --save: write over a file that exists.")
+@path_option(
     "--against",
-    metavar="FILE",
-    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    there=True,
     help="Say what has changed since --save wrote this file; exit with 1 when it is more than values.",
 )
-@click.option(
-    "--skip",
-    multiple=True,
-    metavar="ATTRIBUTE",
-    shell_complete=complete_attribute,
-    help="Do not read this attribute; may be given several times.",
-)
-@click.option("--strict", is_flag=True, help="Exit with 1 when something breaks a standard.")
+@attributes_option("--skip", help="Do not read this attribute; may be given several times.")
+@flag("--strict", help="Exit with 1 when something breaks a standard.")
 @device_options
 def inspect(form: str, as_json: bool, save: Path | None, force: bool, against: Path | None, strict: bool,
             skip: tuple[str, ...], desk: DeskOptions) -> None:  # fmt: skip

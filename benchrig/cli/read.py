@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from benchrig.cli.completing import complete_attribute
+from benchrig.cli.completing import attributes_argument
 from benchrig.cli.desk import at_desk, device_options, format_options, known_names
 from benchrig.cli.failing import code_of, tell_failure
+from benchrig.cli.options import json_option
 from benchrig.cli.out import echo, print_json, whatever_the_output_does
 
 if TYPE_CHECKING:
@@ -20,9 +21,9 @@ if TYPE_CHECKING:
 
 
 @click.command(short_help="Read attributes of a device.")
-@click.argument("attributes", nargs=-1, required=True, metavar="ATTRIBUTE…", shell_complete=complete_attribute)
+@attributes_argument()
 @format_options
-@click.option("--json", "as_json", is_flag=True, help="One JSON document an attribute and line.")
+@json_option("One JSON document an attribute and line.")
 @device_options
 def read(attributes: tuple[str, ...], form: Format | None, as_json: bool, desk: DeskOptions) -> None:
     """Connect and read attributes, by the names that plans use. Exits with 1 when the device is absent or refuses, and

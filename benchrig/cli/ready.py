@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from benchrig.cli.failing import errors_for_people
-from benchrig.cli.groups import RADIO_HELP, RadioWords, radio_options, seed_option
+from benchrig.cli.groups import RADIO_HELP, RadioWords, radio_options
+from benchrig.cli.options import json_option, option, seed_option
 from benchrig.cli.out import console, print_json, whatever_the_output_does
 from benchrig.cli.types import Time
 
@@ -25,11 +26,9 @@ NOT_READY = 7
     envvar="BENCHRIG_RADIO",
     show_envvar=True,
 )
-@click.option(
-    "--listen", metavar="TIME", type=Time(), default="3 s", show_default=True, help="How long to listen for any device."
-)
+@option("--listen", type=Time(), default="3 s", help="How long to listen for any device.")
 @seed_option()
-@click.option("--json", "as_json", is_flag=True, help="One JSON document.")
+@json_option()
 def ready(radio: RadioWords, listen: float, seed: int, as_json: bool) -> None:
     """Look at the radios of this station step by step, and say what to do about each 'no': what is there, switched on,
     permitted and free, and whether any device is heard. Nothing is connected, nothing is changed; a dedicated HCI

@@ -14,7 +14,8 @@ from benchrig import signals
 from benchrig.cli import out
 from benchrig.cli.completing import complete_step
 from benchrig.cli.failing import errors_for_people
-from benchrig.cli.groups import RADIO_HELP, RadioWords, grouped, path_option, radio_options, seed_option
+from benchrig.cli.groups import RADIO_HELP, RadioWords, grouped, radio_options
+from benchrig.cli.options import flag, option, path_option, real_time_option, seed_option
 from benchrig.cli.out import console, tell, whatever_the_output_does
 from benchrig.cli.reports import ReportingCommand
 from benchrig.cli.types import Time
@@ -51,11 +52,9 @@ _reaching = grouped(
         metavar="DEVICE",
         help="Of the devices that the plan selects, the one with this name (with * and ?) or address.",
     ),
-    click.option(
-        "--acknowledge", "acknowledged", is_flag=True, help="You have read the plan's caution and done what it says."
-    ),
+    flag("--acknowledge", "acknowledged", help="You have read the plan's caution and done what it says."),
     seed_option(),
-    click.option("--real-time", is_flag=True, help="Let a virtual radio take the time a real one would."),
+    real_time_option(),
     path_option(
         "--capture",
         help="Capture the HCI traffic of a virtual or hci radio (btsnoop). It holds pairing keys and secret values: "
@@ -65,18 +64,14 @@ _reaching = grouped(
     make=dict,
 )
 _shown = grouped(
-    click.option(
+    option(
         "--answer-within",
-        metavar="TIME",
         type=Time(),
         default="10 min",
-        show_default=True,
         help="End the run when nobody at the terminal acknowledges the caution or gives a missing value in this time.",
     ),
-    click.option("--all-readings", is_flag=True, help="Show readings without a limit in the table too."),
-    click.option(
-        "-q", "--quiet", is_flag=True, help="Print only the verdict, and what decided it when it is not pass."
-    ),
+    flag("--all-readings", help="Show readings without a limit in the table too."),
+    flag("-q", "--quiet", help="Print only the verdict, and what decided it when it is not pass."),
     to="shown",
     make=Shown,
 )
@@ -85,28 +80,28 @@ _shown = grouped(
 @click.command(cls=ReportingCommand, short_help="Run a test plan on a device.")
 @click.argument("plan", type=click.Path(path_type=Path))
 @_radio
-@click.option(
+@option(
     "--set",
     "given",
     multiple=True,
     metavar="NAME=VALUE",
     help="A value the plan asks for; a secret one as NAME=@FILE or NAME=@env:VARIABLE.",
 )
-@click.option(
+@option(
     "--only",
     multiple=True,
     metavar="STEP",
     shell_complete=complete_step,
     help="Run this step (name or number) and the steps it depends on; may be given several times.",
 )
-@click.option(
+@option(
     "--from",
     "from_",
     metavar="STEP",
     shell_complete=complete_step,
     help="Run from this step on, with the steps it depends on.",
 )
-@click.option(
+@option(
     "--may-lack",
     multiple=True,
     metavar="STEP.READING",

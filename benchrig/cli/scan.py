@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from benchrig.cli.desk import at_desk, listening_options
+from benchrig.cli.options import flag, json_option, option
 from benchrig.cli.out import tell, whatever_the_output_does
 from benchrig.cli.secret import brought
 from benchrig.cli.types import Time
@@ -50,34 +51,19 @@ class IdentityKey(click.ParamType[bytes]):
 
 
 @click.command(short_help="Show the devices on the air.")
-@click.option(
-    "--for",
-    "for_",
-    type=Time(),
-    metavar="TIME",
-    help="Listen for TIME, then print a table. Default without a terminal: 5 s.",
-)
-@click.option(
-    "--sort",
-    type=click.Choice(["level", "name", "age", "rate"]),
-    default="level",
-    show_default=True,
-    help="Order of the devices.",
-)
-@click.option(
+@option("--for", "for_", type=Time(), help="Listen for TIME, then print a table. Default without a terminal: 5 s.")
+@option("--sort", type=click.Choice(["level", "name", "age", "rate"]), default="level", help="Order of the devices.")
+@option(
     "--irk",
     "keys",
     type=IdentityKey(),
     multiple=True,
-    metavar="HEX",
     help="Identity resolving key: its private addresses are one device. May be given several times. @FILE and @env:VARIABLE "
     "keep it out of the process list.",
 )
-@click.option("--passive", is_flag=True, help="Ask the devices for nothing.")
-@click.option("--reports", is_flag=True, help="One line a report as it comes, until --for is over or Ctrl-C.")
-@click.option(
-    "--json", "as_json", is_flag=True, help="One JSON document a device and line (with --reports: a report and line)."
-)
+@flag("--passive", help="Ask the devices for nothing.")
+@flag("--reports", help="One line a report as it comes, until --for is over or Ctrl-C.")
+@json_option("One JSON document a device and line (with --reports: a report and line).")
 @listening_options
 def scan(for_: float | None, sort: SortOrder, keys: tuple[bytes, ...], passive: bool, reports: bool, as_json: bool,
          desk: DeskOptions) -> None:  # fmt: skip

@@ -9,6 +9,7 @@ import click
 
 from benchrig.cli import out
 from benchrig.cli.desk import at_desk, caution_at_hand, device_options
+from benchrig.cli.options import acknowledge_option, flag, json_option
 from benchrig.cli.out import echo, print_json, tell, whatever_the_output_does
 
 if TYPE_CHECKING:
@@ -18,9 +19,9 @@ if TYPE_CHECKING:
 
 
 @click.command(short_help="Stay connected to a device, at a prompt.")
-@click.option("--reconnect", is_flag=True, help="Look for the device again when the link is lost.")
-@click.option("--acknowledge", is_flag=True, help="You have read the plan's caution and done what it says.")
-@click.option("--json", "as_json", is_flag=True, help="One JSON line for each result.")
+@flag("--reconnect", help="Look for the device again when the link is lost.")
+@acknowledge_option()
+@json_option("One JSON line for each result.")
 @device_options
 def session(reconnect: bool, acknowledge: bool, as_json: bool, desk: DeskOptions) -> None:
     """Connect and stay connected, with a prompt that takes verbs: scan, connect, table, read, write, watch, wait and

@@ -11,7 +11,8 @@ import click
 
 from benchrig.cli.completing import complete_attribute
 from benchrig.cli.desk import format_options
-from benchrig.cli.groups import Command, grouped, path_option
+from benchrig.cli.groups import Command, grouped
+from benchrig.cli.options import option, path_option
 
 if TYPE_CHECKING:
     from benchrig.steps.attribute import Meaning, Names
@@ -116,9 +117,9 @@ def value_options(command: Command) -> Command:
 
 
 _value_options = grouped(
-    click.option("--attribute", metavar="NAME", shell_complete=complete_attribute, help="The value is of this attribute, by an assigned name, a UUID or a name of the plan."),
+    option("--attribute", metavar="NAME", shell_complete=complete_attribute, help="The value is of this attribute, by an assigned name, a UUID or a name of the plan."),
     path_option("-p", "--plan", metavar="PLAN", help="The plan that knows the attribute."),
-    click.option("--presentation", metavar="HEX", help="The value reads as this presentation format descriptor (0x2904) says."),
+    option("--presentation", metavar="HEX", help="The value reads as this presentation format descriptor (0x2904) says."),
     to="reading",
     make=_reading,
     takes=("form",),

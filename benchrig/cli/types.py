@@ -31,6 +31,9 @@ class Whole(click.IntRange):
 
     name = "whole number"
 
+    def get_metavar(self, param: click.Parameter, ctx: click.Context) -> str:
+        return "N"
+
 
 class Decibels(click.ParamType[float]):
     """A level in dBm, or a difference of levels in dB: with its unit, as plans have it, or as a bare number."""
@@ -39,6 +42,9 @@ class Decibels(click.ParamType[float]):
 
     def __init__(self, unit: str) -> None:
         self.unit = unit
+
+    def get_metavar(self, param: click.Parameter, ctx: click.Context) -> str:
+        return self.unit.upper()
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
         from benchrig.source.shape import Misfit

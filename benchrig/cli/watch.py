@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from benchrig.cli.completing import complete_attribute
+from benchrig.cli.completing import attributes_argument
 from benchrig.cli.desk import at_desk, device_options, format_options, known_names
-from benchrig.cli.groups import path_option
+from benchrig.cli.options import flag, json_option, option, path_option
 from benchrig.cli.out import tell, whatever_the_output_does
 from benchrig.cli.types import Time, Whole
 
@@ -23,14 +23,14 @@ NOTHING_CAME = 5
 
 
 @click.command(short_help="Show notifications and indications as they arrive.")
-@click.argument("attributes", nargs=-1, required=True, metavar="ATTRIBUTE…", shell_complete=complete_attribute)
-@click.option("--for", "for_", type=Time(), metavar="TIME", help="Stop after TIME.")
-@click.option("--count", type=Whole(1), metavar="N", help="Stop after N values of each attribute.")
-@click.option("--reconnect", is_flag=True, help="Find the device again when the link is lost, and show the outage.")
+@attributes_argument()
+@option("--for", "for_", type=Time(), help="Stop after TIME.")
+@option("--count", type=Whole(1), help="Stop after N values of each attribute.")
+@flag("--reconnect", help="Find the device again when the link is lost, and show the outage.")
 @path_option("--save", help="Keep every value in FILE, .csv or .jsonl, too.")
-@click.option("--force", is_flag=True, help="With --save: write over a file that exists.")
+@flag("--force", help="With --save: write over a file that exists.")
 @format_options
-@click.option("--json", "as_json", is_flag=True, help="One JSON document a value and line.")
+@json_option("One JSON document a value and line.")
 @device_options
 def watch(attributes: tuple[str, ...], for_: float | None, count: int | None, reconnect: bool, save: Path | None,
           force: bool, form: Format | None, as_json: bool, desk: DeskOptions) -> None:  # fmt: skip

@@ -12,6 +12,7 @@ from benchrig.cli import out
 from benchrig.cli.completing import complete_attribute
 from benchrig.cli.desk import at_desk, caution_at_hand, device_options, format_options
 from benchrig.cli.failing import code_of, tell_failure
+from benchrig.cli.options import acknowledge_option, flag, json_option, option, path_option
 from benchrig.cli.out import echo, print_json, tell, whatever_the_output_does
 from benchrig.cli.typed import TakesNegative, as_typed, bytes_of, typed_bytes
 
@@ -24,19 +25,13 @@ if TYPE_CHECKING:
 @click.command(cls=TakesNegative, short_help="Write an attribute of a device.")
 @click.argument("attribute", shell_complete=complete_attribute)
 @click.argument("value", nargs=-1, callback=as_typed)
-@click.option("--raw", metavar="HEX", help="Write these bytes.")
-@click.option(
-    "--file",
-    "file",
-    type=click.Path(exists=True, dir_okay=False, path_type=Path),
-    metavar="FILE",
-    help="Write the bytes of a file.",
-)
-@click.option("--read-back", is_flag=True, help="Read it again; another value is a failure.")
-@click.option("--no-response", is_flag=True, help="Write without waiting for the device to confirm.")
-@click.option("--acknowledge", is_flag=True, help="You have read the plan's caution and done what it says.")
+@option("--raw", metavar="HEX", help="Write these bytes.")
+@path_option("--file", "file", there=True, help="Write the bytes of a file.")
+@flag("--read-back", help="Read it again; another value is a failure.")
+@flag("--no-response", help="Write without waiting for the device to confirm.")
+@acknowledge_option()
 @format_options
-@click.option("--json", "as_json", is_flag=True, help="One JSON document.")
+@json_option()
 @device_options
 def write(
     attribute: str,

@@ -1,0 +1,46 @@
+"""Options as commands have them: with the default that counts, and those that several commands share."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+
+from benchrig.cli.types import Whole
+
+Decorator = Callable[[Any], Any]
+
+
+def option(*names: str, help: str, **how: Any) -> Decorator:
+    """An option that shows its default."""
+    return click.option(*names, help=help, show_default="default" in how, **how)
+
+
+def flag(*names: str, help: str) -> Decorator:
+    return click.option(*names, help=help, is_flag=True)
+
+
+def path_option(
+    *names: str, metavar: str = "FILE", there: bool = False, allow_dash: bool = False, **how: Any
+) -> Decorator:
+    """A file; one that must be `there`."""
+    path = click.Path(exists=there, dir_okay=not there, allow_dash=allow_dash, path_type=Path)
+    return click.option(*names, metavar=metavar, type=path, **how)
+
+
+def json_option(help: str = "One JSON document.") -> Decorator:
+    return flag("--json", "as_json", help=help)
+
+
+def acknowledge_option() -> Decorator:
+    return flag("--acknowledge", help="You have read the plan's caution and done what it says.")
+
+
+def seed_option() -> Decorator:
+    return click.option("--seed", type=Whole(0), default=0, help="Seed of everything random on a virtual radio.")
+
+
+def real_time_option() -> Decorator:
+    return flag("--real-time", help="Let a virtual radio take the time a real one would.")
