@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from rich.text import Text
-
+from benchrig.cli.content_text import attribute_title, octets
 from benchrig.errors import MalformedValue
 from benchrig.source.problem import counted
 from benchrig.text.durations import milliseconds
-from benchrig.text.escape import ascii_text, hex_text, plain, value_text, with_unit
-from benchrig.text.field import field_text
+from benchrig.text.escape import plain, value_text, with_unit
+from benchrig.text.field import structure_text
+from benchrig.text.tables import print_line
 from benchrig.values import catalogue
 from benchrig.values.presentation import PRESENTATION_FORMAT
 
@@ -26,6 +27,8 @@ if TYPE_CHECKING:
 SENTENCE = 600
 SEVERITY_STYLES = {"error": "bold red", "warning": "yellow", "note": "dim"}
 _LABEL = 10
+# Values stand below the names of their characteristics.
+_VALUE = 10
 
 
 def render(seen: Inspection, findings: Sequence[Finding], console: Console, against: Comparison | None = None) -> None:
@@ -33,113 +36,78 @@ def render(seen: Inspection, findings: Sequence[Finding], console: Console, agai
     page = Page(console)
     page.head(seen)
     for service in seen.services:
-        page.blank()
-        page.line(attribute_title(service.name, service.uuid), "bold", f"  handle {_handle(service.handle)}", "dim")
+        page.line()
+        page.line((attribute_title(service.name, service.uuid), "bold"), (f"  handle {_handle(service.handle)}", "dim"))
         for characteristic in service.characteristics:
             page.characteristic(characteristic)
-    page.blank()
+    page.line()
     page.findings(findings, unread(seen))
     if against is not None:
-        page.blank()
+        page.line()
         page.comparison(against)
 
 
 class Page:
-    """Prints lines in the width and the character set of one console. Text is never read as markup."""
+    """Prints in the width and the character set of one console."""
 
     def __init__(self, console: Console) -> None:
-        self._console = console
+        self.line = partial(print_line, console)
+        self._value = partial(print_line, console, indent=_VALUE)
 
     def head(self, seen: Inspection) -> None:
         for label, text in _head(seen):
-            self.line(f"{label:<{_LABEL}}", "dim", text)
-        for note in seen.notes:
-            self.line(f"{'note':<{_LABEL}}", "dim", plain(note, SENTENCE))
+            self.line((f"{label:<{_LABEL}}", "dim"), (text, ""))
 
     def characteristic(self, seen: CharacteristicSeen) -> None:
         properties = ", ".join(seen.properties) or "no properties"
         title = attribute_title(seen.name, seen.uuid)
-        self.line(f"  {_handle(seen.handle)}  ", "dim", title, after=f"  {plain(properties)}")
+        self.line((f"  {_handle(seen.handle)}  ", "dim"), (title, ""), (f"  {plain(properties)}", "dim"))
         if seen.content is not None:
-            self._content(seen.content, 10)
+            self._content(seen.content)
         elif seen.unread and "read" in seen.properties:
-            self.line(plain(seen.unread), "yellow", indent=10)
+            self._value((plain(seen.unread), "yellow"))
         for descriptor in seen.descriptors:
             self._descriptor(descriptor)
 
-    def _content(self, content: Content, indent: int, name: str = "") -> None:
-        head = f"{name}: " if name else ""
+    def _descriptor(self, seen: DescriptorSeen) -> None:
+        name = f"{_handle(seen.handle)}  {attribute_title(seen.name, seen.uuid)}: "
+        if seen.content is None:
+            self._value((name, ""), (plain(seen.unread), "yellow"))
+        elif seen.uuid == PRESENTATION_FORMAT:
+            self._value((name + presentation_text(seen.content), ""), (f"  {octets(seen.content)}", "dim"))
+        else:
+            self._content(seen.content, name)
+
+    def _content(self, content: Content, name: str = "") -> None:
         if content.wrong:
-            self.line(head + plain(content.wrong, SENTENCE), "bold red", bytes_shown(content), "dim", indent=indent)
+            self._value((name + plain(content.wrong, SENTENCE), "bold red"), (f"  {octets(content)}", "dim"))
             return
         text = content_text(content)
         source = "  as its presentation format says" if content.known_by == "presentation format" else ""
-        self.line(
-            head + text,
-            "",
-            (bytes_shown(content) if text else bytes_shown(content).strip()) + source,
-            "dim",
-            indent=indent,
-        )
-
-    def _descriptor(self, seen: DescriptorSeen) -> None:
-        name = f"{_handle(seen.handle)}  {attribute_title(seen.name, seen.uuid)}"
-        if seen.content is None:
-            self.line(f"{name}: ", "", plain(seen.unread), "yellow", indent=10)
-        elif seen.uuid == PRESENTATION_FORMAT:
-            self.line(f"{name}: {presentation_text(seen.content)}", "", bytes_shown(seen.content), "dim", indent=10)
-        else:
-            self._content(seen.content, 10, name)
+        self._value((name + text, ""), (f"{'  ' if text else ''}{octets(content)}{source}", "dim"))
 
     def findings(self, findings: Sequence[Finding], unread: int = 0) -> None:
         for finding in findings:
-            head = f"{finding.severity}: "
             where = f"{plain(finding.where)}: " if finding.where else ""
-            self.line(head, SEVERITY_STYLES[finding.severity], f"{where}{plain(finding.sentence, SENTENCE)}")
-            self.line(f"{finding.rule}; {plain(finding.source)}", "dim", indent=9)
-        self.line(count_findings(findings), "bold")
+            sentence = f"{where}{plain(finding.sentence, SENTENCE)}"
+            self.line((f"{finding.severity}: ", SEVERITY_STYLES[finding.severity]), (sentence, ""))
+            self.line((f"{finding.rule}; {plain(finding.source)}", "dim"), indent=9)
+        self.line((count_findings(findings), "bold"))
         if unread:
-            self.line(f"{counted(unread, 'attribute')} not read: rules about values were not applied there", "yellow")
+            said = f"{counted(unread, 'attribute')} not read: rules about values were not applied there"
+            self.line((said, "yellow"))
 
     def comparison(self, found: Comparison) -> None:
-        for path in found.added:
-            self.line("added    ", "bold green", plain(path, SENTENCE))
-        for path in found.removed:
-            self.line("removed  ", "bold red", plain(path, SENTENCE))
-        for change in found.changed:
-            self.line("changed  ", "bold yellow", change_text(change))
-        for change in found.values:
-            self.line("value    ", "dim", change_text(change))
-        for change in found.advertising:
-            self.line("on air   ", "dim", change_text(change))
-        if found.moved:
-            self.line("moved    ", "dim", f"{found.moved} of the attributes have other handles now")
+        for label, style, text in _changes(found):
+            self.line((f"{label:<9}", style), (text, ""))
         verdict = "the structure is the same" if found.same_structure else "the structure differs"
-        self.line(verdict, "bold")
-
-    def blank(self) -> None:
-        self._console.print()
-
-    def line(
-        self, head: str, style: str = "", text: str = "", text_style: str = "", *, after: str = "", indent: int = 0
-    ) -> None:
-        line = Text.assemble(
-            *((self._said(each), how) for each, how in ((head, style), (text, text_style), (after, "dim")))
-        )
-        for row in line.wrap(self._console, max(20, self._console.width - indent), overflow="fold"):
-            row.rstrip()
-            self._console.print(Text(" " * indent) + row, overflow="ignore", soft_wrap=True)
-
-    def _said(self, text: str) -> str:
-        return ascii_text(text) if self._console.options.ascii_only else text
+        self.line((verdict, "bold"))
 
 
 def _head(seen: Inspection) -> Iterator[tuple[str, str]]:
     heard, timing = seen.advertising, seen.timing
-    yield (
-        "device",
-        f"{plain(heard.name) or 'without a name'}, address {plain(seen.address)}" + _in_brackets(seen.address_type),
-    )
+    kind = f" ({plain(seen.address_type)})" if seen.address_type else ""
+    yield "device", f"{plain(heard.name) or 'without a name'}, address {plain(seen.address)}{kind}"
     yield "radio", plain(seen.radio) + (", SIMULATED" if seen.simulated else "")
     level = "" if heard.rssi is None else f"{value_text(heard.rssi)} dBm"
     interval = "" if heard.interval is None else f"every {milliseconds(heard.interval)}"
@@ -148,12 +116,18 @@ def _head(seen: Inspection) -> Iterator[tuple[str, str]]:
     table = "" if timing.discover is None else f", {milliseconds(timing.discover)} of it for the table"
     yield "connected", f"in {milliseconds(timing.connect)}{table}; all values read in {milliseconds(timing.read)}"
     yield "payload", f"{seen.payload} bytes in a notification"
+    yield from (("note", plain(note, SENTENCE)) for note in seen.notes)
 
 
-def attribute_title(name: str, uuid: str) -> str:
-    """'battery level (2A19)'; the UUID alone where it has no name."""
-    short = catalogue.short_uuid(uuid)
-    return short if name == short else f"{plain(name)} ({short})"
+def _changes(found: Comparison) -> Iterator[tuple[str, str, str]]:
+    """Label, style and text of each."""
+    yield from (("added", "bold green", plain(path, SENTENCE)) for path in found.added)
+    yield from (("removed", "bold red", plain(path, SENTENCE)) for path in found.removed)
+    yield from (("changed", "bold yellow", change_text(change)) for change in found.changed)
+    yield from (("value", "dim", change_text(change)) for change in found.values)
+    yield from (("on air", "dim", change_text(change)) for change in found.advertising)
+    if found.moved:
+        yield "moved", "dim", f"{found.moved} of the attributes have other handles now"
 
 
 def content_text(content: Content) -> str:
@@ -161,14 +135,8 @@ def content_text(content: Content) -> str:
     if not content.format:
         return ""
     if isinstance(content.value, dict):
-        return ", ".join(
-            f"{plain(key)} {field_text(key, item, content.units.get(key, ''))}" for key, item in content.value.items()
-        )
+        return structure_text(content.value, content.units)
     return with_unit(content.value, content.unit)
-
-
-def bytes_shown(content: Content) -> str:
-    return f"  [{hex_text(content.raw)}]" if content.raw else "  (no bytes)"
 
 
 def change_text(change: Change) -> str:
@@ -182,7 +150,7 @@ def _side(value: Any) -> str:
     from benchrig.desk.inspection import Content
 
     if isinstance(value, Content):
-        return (content_text(value) or plain(value.wrong) or bytes_shown(value)).strip()
+        return content_text(value).strip() or plain(value.wrong) or octets(value)
     if isinstance(value, list):
         return ", ".join(plain(str(each)) for each in value) or "none"
     return plain(str(value)) or "none"
@@ -212,7 +180,3 @@ def count_findings(findings: Sequence[Finding]) -> str:
 
 def _handle(number: int) -> str:
     return f"0x{number:04X}"
-
-
-def _in_brackets(text: str) -> str:
-    return f" ({plain(text)})" if text else ""

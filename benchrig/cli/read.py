@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -34,7 +33,6 @@ def read(attributes: tuple[str, ...], form: Format | None, as_json: bool, desk: 
       benchrig read "battery level" temperature -d 'VFL-*'
       benchrig read 6b1d0007-9a53-4c86-8a3e-2f0f6c1d7e40 --as uint16 --unit mV
     """
-
     known_names(desk, attributes)
     results: list[dict[str, Any]] = []
     try:
@@ -75,44 +73,7 @@ def _show(result: dict[str, Any]) -> None:
     if "error" in result:
         tell_failure(result)
         return
+    from benchrig.cli.content_text import content_lines
+
     seen: Content = result["content"]
     echo("\n".join(content_lines(result["attribute"], seen)), err=bool(seen.wrong))
-
-
-def content_lines(name: str, seen: Content) -> list[str]:
-    """A value for people: its name, the value with its unit, the bytes; a line for each field."""
-    from benchrig.text.escape import plain
-
-    said, fields = content_words(seen)
-    return [f"{plain(name)}: {said}", *(f"  {line}" for line in fields)]
-
-
-def content_words(seen: Content) -> tuple[str, list[str]]:
-    """The same without the name: what follows it, and the fields."""
-    from benchrig.text.escape import hex_text, with_unit
-
-    raw = f"[{hex_text(seen.raw)}]" if seen.raw else hex_text(seen.raw)
-    if seen.wrong:
-        return f"{seen.wrong}  {raw}", []
-    if not seen.format:
-        return hex_text(seen.raw), []
-    if isinstance(seen.value, dict):
-        return f" {raw}", [*_field_lines(seen.value, seen.units)]
-    return f"{with_unit(seen.value, seen.unit)}  {raw}", []
-
-
-def _field_lines(value: dict[str, Any], units: dict[str, str]) -> Iterator[str]:
-    """A line a field; of a structure that repeats a line each time, with its fields."""
-    from benchrig.text.escape import plain
-    from benchrig.text.field import field_text
-
-    for key, item in value.items():
-        if isinstance(item, list) and item and all(isinstance(part, dict) for part in item):
-            for number, part in enumerate(item):
-                fields = (
-                    f"{plain(name)} {field_text(name, each, units.get(f'{key}.{name}', ''))}"
-                    for name, each in part.items()
-                )
-                yield f"{plain(key)}[{number}]: {', '.join(fields)}"
-        else:
-            yield f"{plain(key)}: {field_text(key, item, units.get(key, ''))}"

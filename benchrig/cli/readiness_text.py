@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from typing import TYPE_CHECKING
 
-from rich.text import Text
-
-from benchrig.text.escape import ascii_text, plain
+from benchrig.readiness.checks import Check
+from benchrig.text.escape import plain
+from benchrig.text.tables import print_line
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from benchrig.readiness.checks import Attached, Check, Station
+    from benchrig.readiness.checks import Attached, Station
 
 _SENTENCE = 600
 _STYLES = {"yes": "green", "no": "yellow", "unknown": "dim"}
@@ -24,22 +25,28 @@ class ReadinessPage:
     """Prints words of a survey in the order in which they come."""
 
     def __init__(self, console: Console) -> None:
-        self._console = console
+        self._line = partial(print_line, console)
         self._under = ""
 
-    def check(self, check: Check) -> None:
+    def show(self, word: Check | Attached) -> None:
+        if isinstance(word, Check):
+            self._check(word)
+        else:
+            self._attached(word)
+        if word.advice:
+            self._line((f"  {'':<{_STATE}}", ""), (plain(word.advice, _SENTENCE), "dim"))
+
+    def _check(self, check: Check) -> None:
         self._title(check.radio)
         self._line(
             (f"  {check.state:<{_STATE}}", _BLOCKS if check.blocks else _STYLES[check.state]),
             (f"{plain(check.check):<{_CHECK}} {plain(check.found, _SENTENCE)}", ""),
         )
-        self._advice(check.advice)
 
-    def attached(self, found: Attached) -> None:
+    def _attached(self, found: Attached) -> None:
         self._title("attached, for --radio")
         refused = "  this user may not open it" if found.usable is False else ""
         self._line((f"  {plain(found.radio)}", ""), (f"  {plain(found.what, _SENTENCE)}", "dim"), (refused, "yellow"))
-        self._advice(found.advice)
 
     def end(self, station: Station, versions: Mapping[str, str]) -> None:
         """What it comes to."""
@@ -54,14 +61,3 @@ class ReadinessPage:
         if title != self._under:
             self._line((plain(title), "bold"))
             self._under = title
-
-    def _advice(self, advice: str) -> None:
-        if advice:
-            self._line((f"  {'':<{_STATE}}", ""), (plain(advice, _SENTENCE), "dim"))
-
-    def _line(self, *parts: tuple[str, str]) -> None:
-        line = Text()
-        for text, style in parts:
-            line.append(ascii_text(text) if self._console.options.ascii_only else text, style)
-        line.rstrip()
-        self._console.print(line)

@@ -15,7 +15,7 @@ from benchrig.cli.types import Time
 
 if TYPE_CHECKING:
     from benchrig.radio.specify import RadioChoice
-    from benchrig.readiness.checks import Attached, Check, Heard, Station
+    from benchrig.readiness.checks import Attached, Check, Station
 
 NOT_READY = 7
 
@@ -41,24 +41,25 @@ def ready(radio: RadioWords, listen: float, seed: int, as_json: bool) -> None:
       benchrig ready
       benchrig ready --radio hci:serial:/dev/ttyUSB0,1000000 --json
     """  # fmt: skip
+    from benchrig.cli.readiness_text import ReadinessPage
     from benchrig.readiness.checks import Station, versions
 
     with errors_for_people():
         choice = radio.choice() if radio.are_given else None
-        # what is looked at does not depend on who reads it
-        if as_json:
-            station = Station()
-            _look(choice, station, listen, seed)
-            with whatever_the_output_does(verdict=True):
-                print_json(_document(station, versions()))
-        else:
-            from benchrig.cli.readiness_text import ReadinessPage
+        page = None if as_json else ReadinessPage(console())
 
-            page = ReadinessPage(console())
-            station = Station(_shown_on(page))
-            _look(choice, station, listen, seed)
-            with whatever_the_output_does(verdict=True):
+        def heard(word: Check | Attached) -> None:
+            if page is not None:
+                with whatever_the_output_does(verdict=True):
+                    page.show(word)
+
+        station = Station(heard)  # what is looked at does not depend on who reads it
+        _look(choice, station, listen, seed)
+        with whatever_the_output_does(verdict=True):
+            if page is not None:
                 page.end(station, versions())
+            else:
+                print_json(_document(station, versions()))
     sys.exit(0 if station.ready else NOT_READY)
 
 
@@ -77,19 +78,6 @@ def _look(choice: RadioChoice | None, station: Station, listen: float, seed: int
         from benchrig.readiness.survey import attend
 
         attend(choice, station, listen)
-
-
-def _shown_on(page: Any) -> Heard:
-    from benchrig.readiness.checks import Check
-
-    def heard(word: Check | Attached) -> None:
-        with whatever_the_output_does(verdict=True):
-            if isinstance(word, Check):
-                page.check(word)
-            else:
-                page.attached(word)
-
-    return heard
 
 
 def _document(station: Station, versions: dict[str, str]) -> dict[str, Any]:

@@ -5,15 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from benchrig.cli.read import content_lines, content_words
-from benchrig.cli.write import written_lines
+from benchrig.cli.content_text import attribute_title, content_line, content_lines, written_lines
 from benchrig.source.problem import counted
-from benchrig.text.escape import hex_text, plain, value_text
-from benchrig.values.catalogue import short_uuid
+from benchrig.text.escape import plain, value_text
 from benchrig.values.quantity import number_text
 
 if TYPE_CHECKING:
-    from benchrig.desk.inspection import Content, ServiceSeen
+    from benchrig.desk.inspection import ServiceSeen
 
 NAME_WIDTH = 28
 
@@ -56,31 +54,14 @@ def _connect(result: dict[str, Any]) -> list[str]:
     return [f"connected to {who} in {_seconds(result['elapsed'])}: {what}"]
 
 
-def _disconnect(result: dict[str, Any]) -> list[str]:
-    return [f"disconnected from {plain(result['device'])}"]
-
-
-def _table(result: dict[str, Any]) -> list[str]:
-    return [line for service in result["services"] for line in _service(service)]
-
-
 def _service(service: ServiceSeen) -> list[str]:
-    shown = [f"0x{service.handle:04X}  {_called(service.name, service.uuid)}"]
+    shown = [f"0x{service.handle:04X}  {attribute_title(service.name, service.uuid)}"]
     for each in service.characteristics:
         shown.append(
-            f"0x{each.handle:04X}    {_called(each.name, each.uuid)}: {', '.join(each.properties) or 'nothing'}"
+            f"0x{each.handle:04X}    {attribute_title(each.name, each.uuid)}: {', '.join(each.properties) or 'nothing'}"
         )
-        shown += [f"0x{part.handle:04X}      {_called(part.name, part.uuid)}" for part in each.descriptors]
+        shown += [f"0x{part.handle:04X}      {attribute_title(part.name, part.uuid)}" for part in each.descriptors]
     return shown
-
-
-def _called(name: str, uuid: str) -> str:
-    short = short_uuid(uuid)
-    return plain(name) if name == short else f"{plain(name)} ({short})"
-
-
-def _read(result: dict[str, Any]) -> list[str]:
-    return content_lines(result["attribute"], result["content"])
 
 
 def _watch(result: dict[str, Any]) -> list[str]:
@@ -88,15 +69,7 @@ def _watch(result: dict[str, Any]) -> list[str]:
     if "begins" in result:
         return [f"watching {name}"]
     over = f"  ({result['passed_over']} before it not shown)" if "passed_over" in result else ""
-    return [f"{name} +{result['seconds']:.3f} s: {_one_line(result['content'])}{over}"]
-
-
-def _one_line(seen: Content) -> str:
-    """A value with its bytes; the fields of a structure one after the other."""
-    said, fields = content_words(seen)
-    if fields:
-        return f"{', '.join(field.strip() for field in fields)}  [{hex_text(seen.raw)}]"
-    return said
+    return [f"{name} +{result['seconds']:.3f} s: {content_line(result['content'])}{over}"]
 
 
 def _unwatch(result: dict[str, Any]) -> list[str]:
@@ -104,10 +77,6 @@ def _unwatch(result: dict[str, Any]) -> list[str]:
     rate = "" if result["rate"] is None else f", {number_text(float(format(result['rate'], '.4g')))} Hz"
     came = counted(count, "notification")
     return [f"{plain(result['attribute'])}: {came} in {_seconds(result['seconds'])}{rate}"]
-
-
-def _wait(result: dict[str, Any]) -> list[str]:
-    return [f"waited {_seconds(result['seconds'])}"]
 
 
 def _save(result: dict[str, Any]) -> list[str]:
@@ -133,13 +102,13 @@ def _seconds(seconds: float) -> str:
 _TEXTS: dict[str, Callable[[dict[str, Any]], list[str]]] = {
     "scan": _scan,
     "connect": _connect,
-    "disconnect": _disconnect,
-    "table": _table,
-    "read": _read,
+    "disconnect": lambda result: [f"disconnected from {plain(result['device'])}"],
+    "table": lambda result: [line for service in result["services"] for line in _service(service)],
+    "read": lambda result: content_lines(result["attribute"], result["content"]),
     "write": written_lines,
     "watch": _watch,
     "unwatch": _unwatch,
-    "wait": _wait,
+    "wait": lambda result: [f"waited {_seconds(result['seconds'])}"],
     "save": _save,
     "help": _help,
 }

@@ -136,19 +136,8 @@ def _show(result: dict[str, Any], *, as_json: bool) -> None:
         print_json(result)
         return
     if "written" in result:
+        from benchrig.cli.content_text import written_lines
+
         echo("\n".join(written_lines(result)))
     if "error" in result:
         tell_failure(result)
-
-
-def written_lines(result: dict[str, Any]) -> list[str]:
-    """What was written, and what was read back, for people."""
-    from benchrig.cli.read import content_lines
-    from benchrig.text.escape import plain
-
-    if "stopped" in result:
-        return [f"write {plain(result['attribute'])}: {result['stopped']}"]
-    verb = "wrote" if result["response"] else "sent, without response,"
-    lines = content_lines(f"{verb} {result['attribute']}", result["written"])
-    back = result.get("read_back")
-    return lines + (content_lines(f"read back {result['attribute']}", back) if back else [])

@@ -1,4 +1,5 @@
-"""Plain tables in the terminal: columns without lines, cells that fold when there is no room."""
+"""Plain tables and lines in the terminal: columns without rules, cells and lines that fold when there is no room. Text
+is never read as markup."""
 
 from __future__ import annotations
 
@@ -31,9 +32,17 @@ def print_table(
     print_trimmed(console, table)
 
 
-def shown(text: str, console: Console) -> Text:
+def shown(text: str, console: Console, style: str = "") -> Text:
     """Text for the character set of the console."""
-    return Text(ascii_text(text) if console.options.ascii_only else text)
+    return Text(ascii_text(text) if console.options.ascii_only else text, style)
+
+
+def print_line(console: Console, *spans: tuple[str, str], indent: int = 0) -> None:
+    """A line of texts with their styles; indented in all rows that it takes."""
+    line = Text().join(shown(text, console, style) for text, style in spans)
+    for row in line.wrap(console, max(20, console.width - indent), overflow="fold"):
+        row.rstrip()
+        console.print(Text(" " * indent) + row, overflow="ignore", soft_wrap=True)
 
 
 def print_trimmed(console: Console, what: RenderableType, overflow: OverflowMethod | None = None) -> None:
