@@ -28,7 +28,7 @@ async def live(desk: Desk, air: AirList, order: SortOrder, *, active: bool) -> N
 
 async def once(desk: Desk, air: AirList, seconds: float, order: SortOrder, *, active: bool) -> list[HeardDevice]:
     """What was heard within so many seconds."""
-    with desk.showing(f"listening for {seconds:g} s"):
+    async with desk.showing(f"listening for {seconds:g} s"):
         await listen(desk, air, seconds, active=active)
     now = desk.now()
     return [described(row, now, fields=True) for row in air.ordered(order, now)]

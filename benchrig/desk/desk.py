@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
+from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
@@ -140,12 +140,13 @@ class Desk(Witness):
         """Seconds on the clock of the radio."""
         return asyncio.get_running_loop().time()
 
-    @contextlib.contextmanager
-    def showing(self, what: str) -> Iterator[None]:
-        """While this is open the person sees what is being waited for: 'reading temperature'."""
+    @contextlib.asynccontextmanager
+    async def showing(self, what: str) -> AsyncIterator[None]:
+        """While this is open the person sees what is being waited for: 'reading temperature'. Within, `blaming`."""
         self.doing(what)
         try:
-            yield
+            async with self.blaming():
+                yield
         finally:
             self.doing("")
 
@@ -185,16 +186,15 @@ class Desk(Witness):
         found it is this one that is waited for. DeviceNotFound, AmbiguousDevice, WrongDevice."""
         within = self.options.within if within is None else within
         hint = _Hint(self)
-        async with self.blaming():
-            with self.showing(f"looking for {hint.wanted}"):
-                return await self.unit.find(
-                    min(self._long_enough(listen), within),
-                    within,
-                    also=also,
-                    looking=hint.look,
-                    to_connect=True,
-                    witness=self,
-                )
+        async with self.showing(f"looking for {hint.wanted}"):
+            return await self.unit.find(
+                min(self._long_enough(listen), within),
+                within,
+                also=also,
+                looking=hint.look,
+                to_connect=True,
+                witness=self,
+            )
 
     def _long_enough(self, listen: float | None) -> float:
         """Until a second device must have been heard, where there can be one."""
@@ -208,9 +208,8 @@ class Desk(Witness):
         assert sighting is not None, "find the device first"
         check_connectable(sighting)
         started = self.now()
-        async with self.blaming():
-            with self.showing(f"connecting to {sighting.name or sighting.address}"):
-                link = await self._connect(started + (self.options.within if within is None else within))
+        async with self.showing(f"connecting to {sighting.name or sighting.address}"):
+            link = await self._connect(started + (self.options.within if within is None else within))
         self.took = round(self.now() - started, 6)
         return link
 
@@ -254,9 +253,8 @@ class Desk(Witness):
     async def read(self, link: Link, name: str, within: float = READ_WITHIN) -> tuple[Target, bytes]:
         """Look an attribute up and read it. AttributeMissing, AttributeAmbiguous, AttError, NoAnswer, LinkLost."""
         target = look_up(link.table, self.names, name, ("read",))
-        with self.showing(f"reading {name}"):
-            async with self.blaming():
-                return target, await link.read(target.found.attribute, f"read {name}", within)
+        async with self.showing(f"reading {name}"):
+            return target, await link.read(target.found.attribute, f"read {name}", within)
 
     async def format_of(self, link: Link, target: Target) -> Format | None:
         """The format that is known, else the one that the device says itself."""

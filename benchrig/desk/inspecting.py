@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
-from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from benchrig import __version__
@@ -42,7 +41,6 @@ from benchrig.values.format import Format
 from benchrig.values.presentation import PRESENTATION_FORMAT
 
 if TYPE_CHECKING:
-    from benchrig.radio.link import Link
     from benchrig.radio.scan import Sighting
     from benchrig.radio.table import Attribute, Characteristic, Table
     from benchrig.steps.attribute import Names
@@ -53,7 +51,6 @@ OUTLINE_WITHIN = 20.0
 GUARDED = "not read: it wants a paired link, and this system would pair unasked"
 # Each of them costs a request without an answer and a connection.
 MOST_GUARDED = 5
-_NOTHING: Mapping[int, str] = MappingProxyType({})
 NOT_WHOLE = "this radio hides services and handles of the device, so rules about them were left out"
 
 
@@ -64,15 +61,16 @@ async def inspect(desk: Desk, skip: Iterable[str] = ()) -> Inspection:
     unit, link = await desk.reach()
     payload = await link.settled_payload()
     settled = desk.now()
-    left_out = dict.fromkeys(handles_of(desk, link, skip), LEFT_OUT)
-    services, link = await _look_around(desk, link, left_out)
-    outline = await _outline(desk, link)
+    services = await _look_around(desk, dict.fromkeys(handles_of(desk, skip), LEFT_OUT))
+    link = desk.device.link
+    outline = await _outline(desk)
+    discover = link.timing.get("discover")
     timing = Timing(
         connect=desk.took,
-        discover=_rounded(link.timing.get("discover")),
+        discover=None if discover is None else round(discover, 6),
         read=round(desk.now() - settled, 6),
     )
-    broken = _broken(link)
+    broken = "" if link.is_up else f"the link was lost while the device was looked at ({link.lost_reason})"
     await link.disconnect()
     return _inspection(desk, unit, timing=timing, payload=payload, services=services, outline=outline, broken=broken)
 
@@ -93,18 +91,14 @@ def _inspection(desk: Desk, unit: Sighting, **seen: Any) -> Inspection:
     )
 
 
-def _broken(link: Link) -> str:
-    return "" if link.is_up else f"the link was lost while the device was looked at ({link.lost_reason})"
-
-
-async def _outline(desk: Desk, link: Link) -> list[AttributeSeen]:
+async def _outline(desk: Desk) -> list[AttributeSeen]:
     """The device's own table, where there is a hash to hold it against."""
+    link = desk.device.link
     if not any(found.attribute.uuid == DATABASE_HASH for found in link.table.attributes()) or not link.is_up:
         return []
     try:
-        with desk.showing("reading the attribute table"):
-            async with desk.blaming():
-                outline = await link.outline(OUTLINE_WITHIN)
+        async with desk.showing("reading the attribute table"):
+            outline = await link.outline(OUTLINE_WITHIN)
     except (LinkError, DeviceError):
         return []
     return [AttributeSeen(handle, uuid, hex_text(value or b"")) for handle, uuid, value in outline]
@@ -124,32 +118,33 @@ def table_seen(table: Table, names: Names) -> list[ServiceSeen]:
     ]  # fmt: skip
 
 
-def handles_of(desk: Desk, link: Link, names: Iterable[str]) -> list[int]:
+def handles_of(desk: Desk, names: Iterable[str]) -> list[int]:
     """The attributes with these names. AttributeMissing, AttributeAmbiguous."""
-    return [look_up(link.table, desk.names, name).found.attribute.handle for name in names]
+    return [look_up(desk.device.link.table, desk.names, name).found.attribute.handle for name in names]
 
 
-async def _look_around(desk: Desk, link: Link, skip: Mapping[int, str]) -> tuple[list[ServiceSeen], Link]:
-    """Everything that can be read, and the link as it is then. Where the system would pair, the link is lost with the
-    attribute: the others are read over a new one, so often and no more."""
+async def _look_around(desk: Desk, skip: Mapping[int, str]) -> list[ServiceSeen]:
+    """Everything that can be read. Where the system would pair, the link is lost with the attribute: the others are read
+    over a new one, so often and no more."""
     for _ in range(MOST_GUARDED):
-        services = await look_at(desk, link, skip)
+        services = await look_at(desk, skip)
         seen = [each for _, each in attributes_in(services)]
         guarded = [each.handle for each in seen if each.unread == GUARDED and each.handle not in skip]
         if not guarded:
             break
         skip = {**skip, **dict.fromkeys(guarded, GUARDED)}
         await desk.radio.tidy()
-        link = await desk.connect()
-    return services, link
+        await desk.connect()
+    return services
 
 
-async def look_at(desk: Desk, link: Link, skip: Mapping[int, str] = _NOTHING) -> list[ServiceSeen]:
+async def look_at(desk: Desk, skip: Mapping[int, str]) -> list[ServiceSeen]:
     """The table of a connected device with everything that can be read; `skip` says why handles are left out."""
-    services = table_seen(link.table, desk.names)
-    for service, shown in zip(link.table.services, services, strict=True):
+    table = desk.device.link.table
+    services = table_seen(table, desk.names)
+    for service, shown in zip(table.services, services, strict=True):
         for characteristic, seen in zip(service.characteristics, shown.characteristics, strict=True):
-            await _look(desk, link, characteristic, seen, skip)
+            await _look(desk, characteristic, seen, skip)
     return services
 
 
@@ -181,13 +176,11 @@ def content(data: bytes, form: Format | None, known_by: str = "") -> Content:
     return made
 
 
-async def _look(
-    desk: Desk, link: Link, characteristic: Characteristic, seen: CharacteristicSeen, skip: Mapping[int, str]
-) -> None:
+async def _look(desk: Desk, characteristic: Characteristic, seen: CharacteristicSeen, skip: Mapping[int, str]) -> None:
     """Read a characteristic, after its descriptors: they may say how its value reads."""
     contents = []
     for descriptor, shown in zip(characteristic.descriptors, seen.descriptors, strict=True):
-        contents.append((shown, await _read(desk, link, descriptor, seen.name, shown, skip)))
+        contents.append((shown, await _read(desk, descriptor, seen.name, shown, skip)))
     presented = next((data for each, data in contents if each.uuid == PRESENTATION_FORMAT and data is not None), None)
     form, known_by = format_of(desk.names, seen.uuid, presented)
     for shown, data in contents:
@@ -196,7 +189,7 @@ async def _look(
         seen.unread = NOT_READABLE
         return
     started = desk.now()
-    data = await _read(desk, link, characteristic, seen.name, seen, skip)
+    data = await _read(desk, characteristic, seen.name, seen, skip)
     if data is not None:
         seen.content, seen.elapsed = content(data, form, known_by), round(desk.now() - started, 6)
 
@@ -225,23 +218,19 @@ def format_of(names: Names, uuid: str, presented: bytes | None) -> tuple[Format 
 
 async def _read(
     desk: Desk,
-    link: Link,
     attribute: Attribute,
     label: str,
     seen: CharacteristicSeen | DescriptorSeen,
     skip: Mapping[int, str],
 ) -> bytes | None:
     """The bytes; where there are none, what was seen of the attribute tells why."""
-    if attribute.handle in skip:
-        seen.unread = skip[attribute.handle]
-        return None
-    if not link.is_up:
-        seen.unread = LOST_BEFORE
+    link = desk.device.link
+    if attribute.handle in skip or not link.is_up:
+        seen.unread = skip.get(attribute.handle, LOST_BEFORE)
         return None
     try:
-        with desk.showing(f"reading {label}"):
-            async with desk.blaming():
-                return await link.read(attribute, f"read {label}", READ_WITHIN)
+        async with desk.showing(f"reading {label}"):
+            return await link.read(attribute, f"read {label}", READ_WITHIN)
     except AttError as error:
         seen.unread, seen.refused = refusal(error.code, error.name), error.code
     except SystemPairing:
@@ -249,7 +238,3 @@ async def _read(
     except (LinkLost, NoAnswer, AttributeMissing) as error:
         seen.unread = error.message
     return None
-
-
-def _rounded(seconds: float | None) -> float | None:
-    return None if seconds is None else round(seconds, 6)

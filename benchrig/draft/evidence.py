@@ -19,10 +19,8 @@ class Snapshot:
     """Everything that could be read of one unit at one time."""
 
     unit: str
-    # numbers its connections
-    visit: int
     services: list[ServiceSeen]
-    # once a visit: what it advertised, and how it was connected (seconds, attempts, bytes that a packet carries)
+    # once a connection: what it advertised, and how it was connected (seconds, attempts, bytes that a packet carries)
     advertising: AdvertisingSeen | None = None
     connect: float | None = None
     attempts: int | None = None

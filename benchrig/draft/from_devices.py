@@ -68,7 +68,7 @@ async def collect(desk: Desk, how: Collecting) -> Evidence:
         alone = desk.held_to(unit)
         for visit in range(how.repeat):
             found = unit if visit == 0 else await _heard_well(alone, hear)
-            await _Visit(alone, found, visit, evidence, how).run()
+            await _Visit(alone, found, evidence, how).run()
         evidence.met.append(KnownUnit(unit.address, unit.name, unit.address))
         evidence.sources.append(f"{unit.name or '(no name)'} {unit.address}, connected {how.repeat} times")
     return evidence
@@ -85,9 +85,9 @@ async def _heard_well(desk: Desk, hear: Callable[[Report], object]) -> Sighting:
 async def _all(desk: Desk, least: int, hear: Callable[[Report], object]) -> list[Sighting]:
     """Every device that answers the selection, in the order of addresses."""
     started, within = desk.now(), desk.options.within
-    async with desk.blaming(), desk.listening(hear) as ear:
+    async with desk.listening(hear) as ear:
         while True:
-            with desk.showing("looking for devices"):
+            async with desk.showing("looking for devices"):
                 await asyncio.sleep(min(SCAN, within))
             found = ear.selected(desk.options.selection)
             if len(found) >= least or desk.now() - started >= within:
@@ -107,7 +107,6 @@ class _Visit:
 
     desk: Desk
     unit: Sighting
-    number: int
     evidence: Evidence
     how: Collecting
     _strikes: Counter[Place] = field(default_factory=Counter)
@@ -119,13 +118,13 @@ class _Visit:
         took, payload = self.desk.took, await link.settled_payload()
         services = await self._looked()
         self.evidence.looks.append(
-            Snapshot(self.unit.address, self.number, services, advertising_of(self.unit), took, self.desk.attempts, payload, self.unit.address_type)
+            Snapshot(self.unit.address, services, advertising_of(self.unit), took, self.desk.attempts, payload, self.unit.address_type)
         )  # fmt: skip
         started = self.desk.now()
         for place in self._senders(services):
             await self._hear(place)
         await _while_up(self.link, max(0.0, BETWEEN - (self.desk.now() - started)))
-        self.evidence.looks.append(Snapshot(self.unit.address, self.number, await self._looked()))
+        self.evidence.looks.append(Snapshot(self.unit.address, await self._looked()))
         await self.link.disconnect()
 
     @property
@@ -140,10 +139,8 @@ class _Visit:
 
     def _skipped(self) -> dict[int, str]:
         """Handles of what is left out, and why."""
-        asked = dict.fromkeys(handles_of(self.desk, self.link, self.how.skip), LEFT_OUT)
-        return asked | {
-            self._handles()[place]: why for place, why in self.evidence.left_out.items() if place in self._handles()
-        }
+        asked, handles = dict.fromkeys(handles_of(self.desk, self.how.skip), LEFT_OUT), self._handles()
+        return asked | {handles[place]: why for place, why in self.evidence.left_out.items() if place in handles}
 
     def _handles(self) -> dict[Place, int]:
         seen = attributes_in(table_seen(self.link.table, self.desk.names))
@@ -152,7 +149,7 @@ class _Visit:
     async def _looked(self) -> list[ServiceSeen]:
         """Everything that can be read."""
         while True:
-            services = await look_at(self.desk, self.link, self._skipped())
+            services = await look_at(self.desk, self._skipped())
             if self.link.is_up or not (lost := _lost_with(services)):
                 return services
             await self._again(*lost)
@@ -184,7 +181,7 @@ class _Visit:
                     raise
                 self.evidence.silent[place] = error.message
                 return
-            with self.desk.showing(f"listening to {label} for {seconds:g} s"):
+            async with self.desk.showing(f"listening to {label} for {seconds:g} s"):
                 await _while_up(link, seconds)
             await self.desk.device.unsubscribe(characteristic, ear.hear, SUBSCRIBE_WITHIN, doing)
             if not link.is_up:

@@ -68,20 +68,13 @@ def _check(seen: Inspection) -> None:
 
 
 def _add_inspection(evidence: Evidence, seen: Inspection, name: str) -> None:
-    visit = sum(look.unit == seen.address for look in evidence.looks)
     if seen.broken:
         evidence.doubts.append(f"inspection {name} is not whole: {seen.broken}")
-    evidence.looks.append(
-        Snapshot(
-            seen.address,
-            visit,
-            seen.services,
-            seen.advertising,
-            seen.timing.connect,
-            payload=seen.payload,
-            address_type=seen.address_type,
-        )
+    took, payload = seen.timing.connect, seen.payload
+    look = Snapshot(
+        seen.address, seen.services, seen.advertising, took, payload=payload, address_type=seen.address_type
     )
+    evidence.looks.append(look)
     evidence.met.append(KnownUnit(seen.address, seen.advertising.name, seen.address))
     evidence.sources.append(f"inspection {name} of {seen.advertising.name or seen.address}, {seen.at[:10]}")
     evidence.simulated = evidence.simulated or seen.simulated

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Iterator
 
 from benchrig.desk.inspecting import format_of
-from benchrig.desk.inspection import CharacteristicSeen, DescriptorSeen, ServiceSeen
+from benchrig.desk.inspection import CharacteristicSeen, ServiceSeen
 from benchrig.desk.naming import Namer
 from benchrig.desk.paths import Place, attributes_in
 from benchrig.plan.wording import service_name, spec_of
@@ -15,7 +15,6 @@ from benchrig.steps.attribute import AttributeSpec, Names, Uuid
 from benchrig.values import catalogue
 from benchrig.values.base import Format
 from benchrig.values.format import FormatSpec
-from benchrig.values.presentation import PRESENTATION_FORMAT
 
 _DESCRIPTION = re.compile(r"[A-Za-z][A-Za-z0-9 _-]{0,38}[A-Za-z0-9]")
 
@@ -92,13 +91,10 @@ def table_of(services: list[ServiceSeen]) -> Table:
 
 def presented(seen: CharacteristicSeen) -> FormatSpec | None:
     """The format that a characteristic says it has, as a plan writes it; None where it says none that can be."""
-    form, known_by = format_of(Names(), seen.uuid, _presentation(seen))
+    descriptor = seen.descriptor(0x2904)
+    data = descriptor.content.data if descriptor and descriptor.content else None
+    form, known_by = format_of(Names(), seen.uuid, data)
     return spec_of(form) if form is not None and known_by == "presentation format" else None
-
-
-def _presentation(seen: CharacteristicSeen) -> bytes | None:
-    contents = [each.content for each in seen.descriptors if each.uuid == PRESENTATION_FORMAT]
-    return contents[0].data if contents and contents[0] else None
 
 
 def _still_there(known: Names, table: Table) -> Iterator[tuple[str, AttributeSpec]]:
@@ -112,7 +108,7 @@ def _still_there(known: Names, table: Table) -> Iterator[tuple[str, AttributeSpe
 
 def _described(seen: CharacteristicSeen) -> str:
     """The user description as a name; '' when it is none."""
-    described: DescriptorSeen | None = seen.descriptor(0x2901)
+    described = seen.descriptor(0x2901)
     text = described.content.data.decode("ascii", "replace") if described and described.content else ""
     name = " ".join(text.lower().split()) if _DESCRIPTION.fullmatch(text) else ""
     return "" if name.startswith("handle ") else name  # that says where, not what

@@ -107,7 +107,7 @@ def test_no_arrangement_mixes_two_devices(seed: int) -> None:
         try:
             for _ in range(3):
                 _, link = await desk.reach()
-                [level] = (await look_at(desk, link))[-1].characteristics
+                [level] = (await look_at(desk, {}))[-1].characteristics
                 levels.add(level.content.raw if level.content else "")
                 await link.disconnect()
         except BenchrigError:

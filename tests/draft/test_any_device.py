@@ -54,7 +54,7 @@ def text_of(text: str) -> Content:
 
 def look(characteristics: list[CharacteristicSeen], unit: str = "C4:00:00:00:00:01", name: str = "unit") -> Snapshot:
     service = ServiceSeen(1, OWN, "", characteristics)
-    return Snapshot(unit, 0, [service], AdvertisingSeen(name=name, services=[OWN]), 0.5)
+    return Snapshot(unit, [service], AdvertisingSeen(name=name, services=[OWN]), 0.5)
 
 
 def plan_of(*looks: Snapshot) -> Plan:
@@ -157,7 +157,7 @@ def test_any_table_makes_a_plan_whose_names_are_all_different(data):
         )
         for _ in range(data.draw(st.integers(0, 3)))
     ]
-    plan = plan_of(Snapshot("C4:00:00:00:00:01", 0, services, AdvertisingSeen(name="unit"), 0.5))
+    plan = plan_of(Snapshot("C4:00:00:00:00:01", services, AdvertisingSeen(name="unit"), 0.5))
     known = dict(attributes_in(services))
     table = table_of(services)
     reads = [filled(step, {}, plan.names).read for step in plan.steps if step.kind.verb == "read"]

@@ -48,7 +48,7 @@ class Look:
 
     def characteristic(self, uuid16: int) -> CharacteristicSeen | None:
         """The first with this UUID on the device."""
-        return next((each for _, each in self.seen.characteristics() if each.uuid == long_uuid(uuid16)), None)
+        return next((each for _, each in self.characteristics() if each.uuid == long_uuid(uuid16)), None)
 
 
 _CLIENT_CONFIGURATION = long_uuid(0x2902)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
@@ -70,7 +70,11 @@ def save(session: Session, path: Path, when: datetime, *, force: bool = False) -
         raise UsageError(f"{path} already exists", advice=f"save! {path} writes over it") from None
     except OSError as error:
         raise UsageError(f"{path} cannot be written: {error.strerror or error}", advice="give another file") from error
-    remarks = [*_not_kept(story.deeds), *_other_devices(left_out), *_too_many(session.deeds.dropped)]
+    remarks = _not_kept(story.deeds)
+    if left_out:
+        remarks.append(f"{counted(left_out, 'verb')} with other devices left out: a plan has one")
+    if dropped := session.deeds.dropped:
+        remarks.append(f"the last {counted(dropped, 'verb')} left out: a session keeps the first {MOST_DEEDS}")
     return Saved(len([step for step in steps if step.verb]), remarks)
 
 
@@ -87,16 +91,6 @@ def _not_kept(deeds: Sequence[Deed]) -> list[str]:
     again = any(isinstance(deed, Connected) for deed in deeds[lost[0] :])
     there = "the plan disconnects and connects there instead" if again else "the plan has only a comment there"
     return [*remarks, f"the link was lost {times}, which a plan cannot wait for: {there}"]
-
-
-def _other_devices(left_out: int) -> Iterator[str]:
-    if left_out:
-        yield f"{counted(left_out, 'verb')} with other devices left out: a plan has one"
-
-
-def _too_many(dropped: int) -> Iterator[str]:
-    if dropped:
-        yield f"the last {counted(dropped, 'verb')} left out: a session keeps the first {MOST_DEEDS}"
 
 
 def _with_the_last(deeds: Sequence[Deed]) -> tuple[list[Deed], int]:

@@ -89,7 +89,7 @@ class Session:
         return moment_text(self.began + timedelta(seconds=at - self._started))
 
     async def scan(self, seconds: float) -> None:
-        async with self.desk.blaming(), self.desk.listening() as ear:
+        async with self.desk.listening() as ear:
             await asyncio.sleep(seconds)
         devices = sorted(ear.heard.values(), key=lambda each: (-each.strength, each.address))
         self.heard = [each.name or each.address for each in devices]

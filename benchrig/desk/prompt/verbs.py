@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 
 from benchrig.desk.prompt.line import TypedLine, parse, split, take_name
@@ -110,16 +111,16 @@ async def _save(session: Session, line: TypedLine, *, force: bool = False) -> No
     session.show(result | ({"remarks": saved.remarks} if saved.remarks else {}))
 
 
-async def _save_over(session: Session, line: TypedLine) -> None:
-    await _save(session, line, force=True)
-
-
 async def _help(session: Session, line: TypedLine) -> None:
     chosen = [VERBS[word] for word in line.words if word in VERBS] or [*VERBS.values()]
     session.show({
         "verb": "help",
         "verbs": [
-            {"usage": f"{each.name} {each.usage}".strip(), "meaning": each.doc, "options": _options(each)}
+            {
+                "usage": f"{each.name} {each.usage}".strip(),
+                "meaning": each.doc,
+                "options": [f"{option} {value}".strip() for option, value in each.options.items()],
+            }
             for each in chosen
         ],
     })  # fmt: skip
@@ -127,10 +128,6 @@ async def _help(session: Session, line: TypedLine) -> None:
 
 async def _quit(session: Session, line: TypedLine) -> None:
     """What `do` returns ends the session."""
-
-
-def _options(verb: Verb) -> list[str]:
-    return [f"{option} {value}".strip() for option, value in verb.options.items()]
 
 
 async def _names_of(session: Session, line: TypedLine) -> list[str]:
@@ -158,13 +155,9 @@ def _bytes(text: str) -> bytes:
         raise UsageError(error.message) from error
 
 
-def _table_of(*verbs: Verb) -> dict[str, Verb]:
-    return {verb.name: verb for verb in verbs}
-
-
 # What people type by habit.
 _ALSO = {"exit": "quit"}
-VERBS = _table_of(
+_VERBS = (
     Verb("scan", "", "listen, and list what is heard", _scan, "--for 5 s", {"--for": "TIME"}),
     Verb("connect", "[DEVICE]", "connect, to this name or address, or again to the device at hand",
          lambda session, line: session.connect(line.rest)),
@@ -178,7 +171,8 @@ VERBS = _table_of(
     Verb("wait", "TIME", "wait; ends early if the link is lost",
          lambda session, line: session.wait(_seconds(line.rest)), "2 s"),
     Verb("save", "FILE", "write what was done as a test plan", _save, "plan.yaml"),
-    Verb("save!", "FILE", "the same, over a file that exists", _save_over, "plan.yaml"),
+    Verb("save!", "FILE", "the same, over a file that exists", partial(_save, force=True), "plan.yaml"),
     Verb("help", "[VERB]", "show this list", _help),
     Verb("quit", "", "end the session", _quit),
 )  # fmt: skip
+VERBS = {verb.name: verb for verb in _VERBS}
