@@ -12,6 +12,7 @@ from pathlib import Path
 
 from benchrig.errors import InternalError, StationError
 from benchrig.files import cannot_write, write_whole
+from benchrig.loop import attended_loop, in_loop
 from benchrig.plan.model import Plan
 from benchrig.plan.tree import Node
 from benchrig.radio.specify import RadioChoice, loop_factory, radio_opener
@@ -21,7 +22,6 @@ from benchrig.record.model import AnyEvent, Closed, Opened, Record
 from benchrig.record.secrets import Secrets
 from benchrig.report.registry import ReportChoice, all_reports
 from benchrig.run.head import RunSettings
-from benchrig.run.loop import attended_loop, in_loop
 from benchrig.run.runner import Runner
 from benchrig.run.station import Station
 from benchrig.steps.bench import Operator

@@ -15,7 +15,7 @@ from prompt_toolkit.output.vt100 import Vt100_Output
 from prompt_toolkit.utils import is_dumb_terminal
 
 from benchrig.errors import UsageError
-from benchrig.run.loop import outside
+from benchrig.loop import outside
 from benchrig.text.wrapping import wrapped
 
 if TYPE_CHECKING:

@@ -52,7 +52,7 @@ def load_with_given(path: Path, given: Mapping[str, str], *, ask: bool, within: 
 
 def _asked(missing: Mapping[str, Given], within: float) -> dict[str, str]:
     from benchrig.cli.operator import AtTerminal
-    from benchrig.run.loop import in_loop
+    from benchrig.loop import in_loop
 
     operator = AtTerminal(within=within)
 

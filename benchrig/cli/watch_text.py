@@ -6,9 +6,9 @@ from typing import Any
 
 from benchrig.desk.series import Arrival, Channel, Series
 from benchrig.desk.watching import Event, LinkLoss, Watch
-from benchrig.run.jsonable import tidy
 from benchrig.source.problem import counted
 from benchrig.text.escape import hex_text, plain, with_unit
+from benchrig.values.jsonable import tidy
 from benchrig.values.quantity import number_text
 
 

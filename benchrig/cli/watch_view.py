@@ -12,12 +12,12 @@ from benchrig.cli.watch_text import arrival_text, event_line
 from benchrig.desk.series import Arrival, Channel, Series
 from benchrig.desk.strip import SLICE
 from benchrig.desk.watching import Event, Watch
-from benchrig.run.jsonable import tidy
 from benchrig.text.chart import extent, scale, strip
 from benchrig.text.columns import Column, fitting, table_lines
 from benchrig.text.durations import seconds_text
 from benchrig.text.escape import hex_text, plain, value_text
 from benchrig.text.wrapping import Line
+from benchrig.values.jsonable import tidy
 from benchrig.values.quantity import number_text
 
 KEYS = (("q", "quit"), ("up/down", "chart"), ("+/-", "time"), ("h", "hold"))

@@ -116,7 +116,7 @@ async def _asked_and_sent(at: Desk, order: Order, sending: Sending, caution: str
     """The caution, if there is one to ask for, comes after the look at the table: nobody is asked about a write that
     the attribute does not offer. The link is kept meanwhile; one that was lost is made again."""
     from benchrig.desk.writing import prepare, send
-    from benchrig.run.loop import outside
+    from benchrig.loop import outside
 
     unit, link = await at.reach()
     prepared = await prepare(at, link, order)

@@ -17,8 +17,8 @@ from benchrig.desk.inspecting import advertising_of
 from benchrig.desk.inspection import AdvertisingSeen
 from benchrig.desk.pace import Pace
 from benchrig.radio.scan import Report, Selection, Sighting
-from benchrig.run.jsonable import hex_text
 from benchrig.values.address import kind_of_random, resolves
+from benchrig.values.jsonable import hex_text
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk

@@ -6,12 +6,12 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from benchrig.errors import MalformedValue
-from benchrig.run.jsonable import jsonable
 from benchrig.text.field import field_text
 from benchrig.values import catalogue
 from benchrig.values.advertising import AdField, parse_payload
 from benchrig.values.explain import Piece, explain
 from benchrig.values.format import Format
+from benchrig.values.jsonable import jsonable
 from benchrig.values.presentation import PRESENTATION_FORMAT, meaning_of
 
 

@@ -33,11 +33,11 @@ from benchrig.errors import (
     NoAnswer,
     SystemPairing,
 )
-from benchrig.run.jsonable import hex_text, jsonable, moment_text
 from benchrig.steps.lookup import look_up
 from benchrig.values import catalogue
 from benchrig.values.catalogue import long_uuid
 from benchrig.values.format import Format
+from benchrig.values.jsonable import hex_text, jsonable, moment_text
 from benchrig.values.presentation import PRESENTATION_FORMAT
 
 if TYPE_CHECKING:

@@ -7,8 +7,8 @@ from collections.abc import AsyncIterator, Callable, Coroutine
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from benchrig.desk.desk import Desk, DeskOptions, in_silence
+from benchrig.loop import in_loop, interruptible
 from benchrig.radio.specify import loop_factory, radio_opener
-from benchrig.run.loop import in_loop, interruptible
 
 if TYPE_CHECKING:
     from benchrig.radio.radio import Radio

@@ -10,9 +10,9 @@ from benchrig.desk.inspection import Content
 from benchrig.desk.pace import Pace
 from benchrig.desk.strip import Strip
 from benchrig.errors import MalformedValue
-from benchrig.run.jsonable import hex_text, jsonable
 from benchrig.values.base import flat
 from benchrig.values.format import Format
+from benchrig.values.jsonable import hex_text, jsonable
 from benchrig.values.statistics import Moments
 
 

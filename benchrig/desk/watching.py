@@ -15,9 +15,9 @@ import msgspec
 from benchrig.desk.series import Arrival, Channel
 from benchrig.errors import AttributeMissing, BenchrigError, LinkLost, MalformedValue, UsageError
 from benchrig.radio.table import Characteristic
-from benchrig.run.jsonable import moment_text
 from benchrig.steps.lookup import look_up
 from benchrig.tasks import Tasks
+from benchrig.values.jsonable import moment_text
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk

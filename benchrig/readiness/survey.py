@@ -16,8 +16,8 @@ from typing import IO, TYPE_CHECKING
 
 import msgspec
 
+from benchrig.loop import in_loop, interruptible
 from benchrig.readiness.checks import Beginning, Check, Station, Word
-from benchrig.run.loop import in_loop, interruptible
 
 if TYPE_CHECKING:
     from benchrig.radio.specify import RadioChoice

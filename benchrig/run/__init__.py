@@ -1,7 +1,8 @@
 """Running a plan: Plan -> events.
 
-runner.py    order, deadlines, attempts, what depends on what, clean-up
-bench.py     what the steps work on          stream.py     readings of many samples
-choose.py    which steps a run takes         outcome.py    what the steps add up to
-station.py   the station file                jsonable.py   values as they go into the record
+runner.py      before the first step and after the last     walk.py       the way through the tree of the plan
+execution.py   a step once: its attempts, its end           context.py    one attempt, and what it gives: readings.py
+judge.py       limits, and nothing else                     stream.py     readings of many samples
+control.py     interruptions, and the time that is left     outcome.py    what the steps add up to
+choose.py      which steps a run takes                      station.py    the station file
 """

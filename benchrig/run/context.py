@@ -12,16 +12,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
 from benchrig.errors import LinkLost, MalformedValue, StepTimeout, UsageError
+from benchrig.loop import outside
 from benchrig.radio.unit import LISTEN, Witness
 from benchrig.record.model import AnyEvent, DeviceSeen, Noted, Where
 from benchrig.run.clock import Clock
-from benchrig.run.jsonable import MAX_VALUE
 from benchrig.run.judge import Judge
-from benchrig.run.loop import outside
 from benchrig.run.readings import Readings
 from benchrig.steps.lookup import look_up
 from benchrig.tasks import first_of
 from benchrig.values.base import flat
+from benchrig.values.jsonable import MAX_VALUE
 from benchrig.values.judging import in_brackets
 
 if TYPE_CHECKING:

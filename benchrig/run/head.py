@@ -14,8 +14,8 @@ from benchrig import __version__
 from benchrig.plan.model import Plan
 from benchrig.plan.tree import Node, leaves
 from benchrig.record.model import FORMAT, PlannedDevice, RunStarted
-from benchrig.run.jsonable import moment_text
 from benchrig.run.station import Station
+from benchrig.values.jsonable import moment_text
 
 
 @dataclass(frozen=True)

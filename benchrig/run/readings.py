@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any
 from benchrig.errors import StationError, StepFailed, UsageError
 from benchrig.record.model import AnyEvent, Reading, Where
 from benchrig.run.clock import Clock
-from benchrig.run.jsonable import hex_text, jsonable
 from benchrig.run.judge import Judge
 from benchrig.run.stream import RunStream
 from benchrig.source.problem import suggest
+from benchrig.values.jsonable import hex_text, jsonable
 from benchrig.values.quantity import Quantity, exact, unit_named
 
 if TYPE_CHECKING:

@@ -10,6 +10,7 @@ import msgspec
 
 from benchrig import collector
 from benchrig.errors import BenchrigError, InternalError
+from benchrig.loop import outside
 from benchrig.plan.model import Plan
 from benchrig.plan.tree import Node, executions, leaves
 from benchrig.radio.choosing import NARROWED, OF_PLAN
@@ -24,7 +25,6 @@ from benchrig.run.control import Control
 from benchrig.run.ending import closed, internal
 from benchrig.run.execution import PlanTime
 from benchrig.run.head import RunSettings, may_lack, run_started
-from benchrig.run.loop import outside
 from benchrig.run.outcome import Outcome
 from benchrig.run.station import check_allowed, check_possible
 from benchrig.run.walk import Walk, skipped

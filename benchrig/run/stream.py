@@ -11,8 +11,8 @@ from msgspec.structs import replace
 from benchrig.errors import UsageError
 from benchrig.record.model import Reading, Samples, Where
 from benchrig.run.clock import Clock
-from benchrig.run.jsonable import hex_text, jsonable, tidy
 from benchrig.run.judge import RunningJudge
+from benchrig.values.jsonable import hex_text, jsonable, tidy
 from benchrig.values.judging import Judgement
 from benchrig.values.statistics import Moments
 

@@ -24,9 +24,9 @@ from benchrig.desk.watching import FORMAT_ADVICE
 from benchrig.desk.writing import Order, Sending, prepare, send, target_of
 from benchrig.errors import AttError, BenchrigError, LinkLost, MalformedValue, UsageError
 from benchrig.plan.wording import spec_of
-from benchrig.run.jsonable import moment_text
 from benchrig.steps.lookup import look_up
 from benchrig.values.format import FormatSpec, build_format
+from benchrig.values.jsonable import moment_text
 
 if TYPE_CHECKING:
     from benchrig.radio.link import Link

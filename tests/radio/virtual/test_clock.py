@@ -8,8 +8,8 @@ import time
 import pytest
 
 from benchrig.errors import InternalError
+from benchrig.loop import outside
 from benchrig.radio.virtual import clock
-from benchrig.run.loop import outside
 
 
 async def elapsed(work):

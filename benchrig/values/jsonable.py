@@ -1,4 +1,4 @@
-"""Values of a run as they go into the record: JSON data, bounded in size."""
+"""Values as JSON data for a record or a document, bounded in size; computed numbers and moments as they stand there."""
 
 from __future__ import annotations
 
