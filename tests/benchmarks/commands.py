@@ -18,7 +18,7 @@ STEP = "  - read: temperature\n    expect: {value: {min: 15 °C, max: 30 °C}, e
 def cpu_of(*arguments: str | Path, python: str = sys.executable) -> float:
     """CPU seconds of `benchrig ARGUMENTS`; it must succeed."""
     before = _of_children()
-    subprocess.run([python, "-m", "benchrig", *arguments], check=True, capture_output=True)
+    subprocess.run([python, "-P", "-m", "benchrig", *arguments], check=True, capture_output=True)
     return _of_children() - before
 
 
