@@ -56,13 +56,15 @@ def writable(path: Path, *, force: bool) -> None:
         raise UsageError(f"there is no folder '{path.parent}'", advice="make it first")
 
 
-def read_bounded(path: Path, most: int) -> bytes:
-    """The bytes of a file that may be something else, a device without an end. UsageError."""
+def read_bounded(path: Path, most: int, too_long: str = "") -> bytes:
+    """The bytes of a file that may be something else, a device without an end. UsageError; `too_long` says why there
+    may be no more bytes."""
     try:
         with path.open("rb") as file:
             data = file.read(most + 1)
     except OSError as error:
         raise UsageError(f"'{path}' cannot be read: {error.strerror or error}") from error
     if len(data) > most:
-        raise UsageError(f"'{path}' holds more than {most // 1024} KiB", advice="give another file")
+        said = f"has more than {most} bytes, {too_long}" if too_long else f"holds more than {most // 1024} KiB"
+        raise UsageError(f"'{path}' {said}", advice="give another file")
     return data

@@ -12,6 +12,7 @@ import click
 from benchrig.cli.failing import errors_for_people
 from benchrig.cli.options import flag, option, path_option
 from benchrig.cli.out import echo, whatever_the_output_does
+from benchrig.errors import BenchrigError, PlanError
 
 if TYPE_CHECKING:
     from benchrig.plan.model import Plan
@@ -92,7 +93,6 @@ def _kind(radio: str | None) -> str:
 
 def _check(path: Path, given: tuple[str, ...], place: _Place) -> int:
     """Check one plan and say so; the exit code."""
-    from benchrig.errors import BenchrigError, PlanError
     from benchrig.radio.offers import CANNOT
     from benchrig.run.station import forbidden
 

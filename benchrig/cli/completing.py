@@ -7,11 +7,11 @@ from pathlib import Path
 import click
 
 from benchrig.cli.options import Decorator
+from benchrig.errors import BenchrigError
 
 
 def complete_step(context: click.Context, _: click.Parameter, incomplete: str) -> list[str]:
     """Names of the steps of the plan on the command line, for the shell."""
-    from benchrig.errors import BenchrigError
     from benchrig.plan.loader import load_plan
 
     # click stops at the option that has no value yet and leaves the plan among the words it did not come to
@@ -26,7 +26,6 @@ def complete_step(context: click.Context, _: click.Parameter, incomplete: str) -
 def complete_attribute(context: click.Context, _: click.Parameter, incomplete: str) -> list[str]:
     """Names of attributes for the shell: those of the plan on the command line, else the assigned ones."""
     from benchrig.cli.desk import plan_names
-    from benchrig.errors import BenchrigError
     from benchrig.values import catalogue
 
     plan = context.params.get("plan")

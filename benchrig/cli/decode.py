@@ -12,7 +12,8 @@ import click
 from benchrig.cli.options import flag, json_option, option, path_option
 from benchrig.cli.out import console, echo, print_json, whatever_the_output_does
 from benchrig.cli.secret import brought
-from benchrig.cli.typed import Reading, bytes_of, typed_bytes, value_options
+from benchrig.cli.typed import Reading, typed_bytes, value_options
+from benchrig.errors import MalformedValue, UsageError
 
 if TYPE_CHECKING:
     from benchrig.desk.decoding import Decoded
@@ -55,34 +56,28 @@ def decode(octets: tuple[str, ...], reading: Reading, advertising: bool, address
       benchrig decode 6608 --presentation 0EFE2F27010000     a value that it describes
       benchrig decode --address 70:81:94:0D:FB:AA --irk ec0234a357c8ad05341010a60a397d9b
     """  # fmt: skip
-    _check_ways(reading, advertising, address, irks)
+    bare = not octets and file is None
+    _check_ways(reading, advertising, address, irks, bare)
     if address is not None:
-        _check_no_bytes(octets, file)
-        code = _show_address(address, irks, as_json=as_json)
-    elif reading.presentation is not None and not octets and file is None:
+        sys.exit(_show_address(address, irks, as_json=as_json))
+    if reading.presentation is not None and bare:
         from benchrig.desk.decoding import decode_presentation
 
-        code = _show(decode_presentation(reading.presentation), as_json=as_json)
-    else:
-        code = _decode(_reader(reading), octets, file, as_json=as_json)
-    sys.exit(code)
+        sys.exit(_show([decode_presentation(reading.presentation)], _table, as_json=as_json))
+    read = _reader(reading)
+    if file is not None and str(file) == "-" and not octets:
+        sys.exit(_show(map(read, _typed_lines()), _line, as_json=as_json))
+    sys.exit(_show([read(_bytes(octets, file))], _table, as_json=as_json))
 
 
-def _check_ways(reading: Reading, advertising: bool, address: str | None, irks: tuple[str, ...]) -> None:
-    from benchrig.errors import UsageError
-
+def _check_ways(reading: Reading, advertising: bool, address: str | None, irks: tuple[str, ...], bare: bool) -> None:
     ways = (reading != Reading(None, None)) + advertising + (address is not None)
     if ways != 1:
         wrong = "nothing says what the bytes are" if not ways else "the bytes cannot be several things at once"
         raise UsageError(wrong, advice=f"give one of {_WAYS}")
     if irks and address is None:
         raise UsageError("--irk goes with --address")
-
-
-def _check_no_bytes(octets: tuple[str, ...], file: Path | None) -> None:
-    from benchrig.errors import UsageError
-
-    if octets or file is not None:
+    if address is not None and not bare:
         raise UsageError("give either HEX or --address, not both", advice="leave one of the two out")
 
 
@@ -96,18 +91,13 @@ def _reader(reading: Reading) -> Callable[[bytes], Decoded]:
     return decode_payload if presented is None else lambda data: decode_value(presented, data)
 
 
-def _decode(read: Callable[[bytes], Decoded], octets: tuple[str, ...], file: Path | None, *, as_json: bool) -> int:
-    from benchrig.errors import UsageError
+def _bytes(octets: tuple[str, ...], file: Path | None) -> bytes:
+    from benchrig.files import read_bounded
 
     if bool(octets) == (file is not None):
         raise UsageError("the bytes are missing" if file is None else "there are bytes in HEX and in --file",
                          advice="write them as hex text, or name a --file")  # fmt: skip
-    if file is not None and str(file) == "-":
-        return _show_lines(map(read, _typed_lines()), as_json=as_json)
-    return _show(
-        read(bytes_of(file, LONGEST_FILE, "which no value has") if file else typed_bytes(" ".join(octets))),
-        as_json=as_json,
-    )
+    return read_bounded(file, LONGEST_FILE, "which no value has") if file else typed_bytes(" ".join(octets))
 
 
 def _typed_lines() -> Iterator[bytes]:
@@ -117,43 +107,29 @@ def _typed_lines() -> Iterator[bytes]:
             yield typed_bytes(line, f"line {number}: ")
 
 
-def _show(decoded: Decoded, *, as_json: bool) -> int:
-    """Print, and the exit code."""
-    with whatever_the_output_does():
-        if as_json:
-            print_json(decoded.document)
-        else:
-            from benchrig.cli.decoded_text import render
-
-            render(decoded, console())
-    return _code(decoded)
-
-
-def _show_lines(values: Iterable[Decoded], *, as_json: bool) -> int:
-    """A line a value, until there are no more or nobody reads them. The exit code is that of what was decoded."""
+def _show(values: Iterable[Decoded], show: Callable[[Decoded], None], *, as_json: bool) -> int:
+    """Print until there are no more values, or nobody reads them; the exit code of what was decoded."""
     codes: set[int] = set()
     with whatever_the_output_does():
         for decoded in values:
-            codes.add(_code(decoded))
-            _show_line(decoded, as_json=as_json)
+            codes.add(1 if decoded.wrong else 0)
+            print_json(decoded.document) if as_json else show(decoded)
     return max(codes, default=5)
 
 
-def _show_line(decoded: Decoded, *, as_json: bool) -> None:
+def _table(decoded: Decoded) -> None:
+    from benchrig.cli.decoded_text import render
+
+    render(decoded, console())
+
+
+def _line(decoded: Decoded) -> None:
     from benchrig.cli.decoded_text import one_line
 
-    if as_json:
-        print_json(decoded.document)
-    else:
-        echo(one_line(decoded))
-
-
-def _code(decoded: Decoded) -> int:
-    return 1 if decoded.wrong else 0
+    echo(one_line(decoded))
 
 
 def _show_address(address: str, irks: tuple[str, ...], *, as_json: bool) -> int:
-    from benchrig.errors import MalformedValue, UsageError
     from benchrig.values.address import kind_of_random, resolves
 
     try:

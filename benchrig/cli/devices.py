@@ -9,6 +9,7 @@ import click
 
 from benchrig.cli.failing import errors_for_people
 from benchrig.cli.out import console, whatever_the_output_does
+from benchrig.text.escape import plain
 
 if TYPE_CHECKING:
     from rich.tree import Tree
@@ -47,7 +48,6 @@ def _tree(device: Simulated) -> Tree:
     from rich.tree import Tree
 
     from benchrig.steps.attribute import Names
-    from benchrig.text.escape import plain
 
     said, rssi = device.advertised, device.rssi
     level = f"{rssi.dbm:g} dBm" + (f" ± {rssi.db:g} dB" if rssi.db else "")

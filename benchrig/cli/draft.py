@@ -12,6 +12,7 @@ from benchrig.cli.desk import at_desk, device_options, known_names
 from benchrig.cli.options import flag, json_option, option, path_option
 from benchrig.cli.out import echo, print_json, tell, whatever_the_output_does
 from benchrig.cli.types import Time, Whole
+from benchrig.errors import UsageError
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import DeskOptions
@@ -86,7 +87,6 @@ def draft(
     """
     from benchrig.draft.compose import compose
     from benchrig.draft.saving import read_back, save
-    from benchrig.errors import UsageError
     from benchrig.files import writable
     from benchrig.propose.proposal import Basis
 
@@ -116,7 +116,6 @@ def _evidence(
 ) -> Evidence:
     from benchrig.draft.from_devices import Collecting, collect
     from benchrig.draft.from_files import evidence_from
-    from benchrig.errors import UsageError
     from benchrig.radio.scan import Selection
 
     if saved:

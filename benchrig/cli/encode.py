@@ -10,6 +10,8 @@ import click
 from benchrig.cli.options import flag, json_option, path_option
 from benchrig.cli.out import echo, print_json, tell, whatever_the_output_does
 from benchrig.cli.typed import Reading, TakesNegative, as_typed, value_options
+from benchrig.errors import MalformedValue, UnfitValue, UsageError
+from benchrig.text.escape import hex_text
 
 if TYPE_CHECKING:
     from benchrig.values.format import Format
@@ -34,7 +36,6 @@ def encode(words: tuple[str, ...], reading: Reading, out: Path | None, force: bo
     """  # fmt: skip
     from benchrig.desk.decoding import decode_value
     from benchrig.files import writable
-    from benchrig.text.escape import hex_text
 
     if out is not None:
         writable(out, force=force)
@@ -50,7 +51,6 @@ def encode(words: tuple[str, ...], reading: Reading, out: Path | None, force: bo
 
 
 def _format(reading: Reading) -> Format:
-    from benchrig.errors import MalformedValue, UsageError
     from benchrig.values import catalogue
 
     if reading.form is not None:
@@ -66,7 +66,6 @@ def _format(reading: Reading) -> Format:
 def _bytes(form: Format, words: tuple[str, ...]) -> bytes:
     """UsageError when the format has no bytes for the value."""
     from benchrig.desk.writing import value_of
-    from benchrig.errors import UnfitValue, UsageError
     from benchrig.steps.payload import encode as bytes_of
 
     try:
@@ -76,8 +75,6 @@ def _bytes(form: Format, words: tuple[str, ...]) -> bytes:
 
 
 def _save(path: Path, data: bytes) -> None:
-    from benchrig.errors import UsageError
-
     try:
         path.write_bytes(data)
     except OSError as error:

@@ -6,22 +6,18 @@ import itertools
 import sys
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from benchrig.cli.out import echo, print_json, say, whatever_the_output_does
-
-if TYPE_CHECKING:
-    from benchrig.errors import BenchrigError
+from benchrig.errors import BenchrigError, PlanError
 
 
 @contextmanager
 def errors_for_people() -> Iterator[None]:
     """Show benchrig's errors as text, with --json as data on standard output too, and end with the exit code of their
     cause."""
-    from benchrig.errors import BenchrigError, PlanError
-
     try:
         yield
     except PlanError as error:

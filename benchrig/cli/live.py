@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 from benchrig.cli import out
 from benchrig.cli.out import console
+from benchrig.text.escape import ascii_text, plain
 from benchrig.text.wrapping import Line, Span
 
 if TYPE_CHECKING:
@@ -116,7 +117,6 @@ class Screen:
         from rich.cells import cell_len
 
         from benchrig.text.columns import in_cells
-        from benchrig.text.escape import ascii_text, plain
 
         spans = []
         for text, style in line:

@@ -10,7 +10,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
+from benchrig.errors import BenchrigError
 from benchrig.lastwords import output_was_lost
+from benchrig.text.escape import plain, plain_lines
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -27,15 +29,11 @@ def echo(text: str = "", *, err: bool = False, nl: bool = True) -> None:
 
 def say(text: str) -> None:
     """Something beside the results that may have words of a device in it; line by line."""
-    from benchrig.text.escape import plain_lines
-
     echo("\n".join(plain_lines(text, 1000)), err=True)
 
 
 def tell(sentence: str) -> None:
     """The same, of one line."""
-    from benchrig.text.escape import plain
-
     echo(plain(sentence, 1000), err=True)
 
 
@@ -83,8 +81,6 @@ def _width(*, is_terminal: bool) -> int | None:
 def whatever_the_output_does(*, verdict: bool = False) -> Iterator[None]:
     """A pipe that was closed, a full disk or a terminal that is gone must not change what the process says. `verdict`:
     nor must results that were lost, as they are in the exit code too."""
-    from benchrig.errors import BenchrigError
-
     try:
         yield
         sys.stdout.flush()

@@ -12,6 +12,7 @@ from benchrig.cli.desk import at_desk, device_options, format_options, known_nam
 from benchrig.cli.failing import code_of, tell_failure
 from benchrig.cli.options import json_option
 from benchrig.cli.out import echo, print_json, whatever_the_output_does
+from benchrig.errors import DeviceError, LinkLost
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk, DeskOptions
@@ -53,7 +54,6 @@ async def _read_all(
     """Into `results`, one for each attribute. A request that nobody answers costs the link, and the reads after it."""
     from benchrig.desk.inspecting import content
     from benchrig.desk.inspection import LOST_BEFORE
-    from benchrig.errors import DeviceError, LinkLost
 
     _, link = await desk.reach()
     for name in attributes:

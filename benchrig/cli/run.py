@@ -19,7 +19,9 @@ from benchrig.cli.options import flag, option, path_option, real_time_option, se
 from benchrig.cli.out import console, tell, whatever_the_output_does
 from benchrig.cli.reports import ReportingCommand
 from benchrig.cli.types import Time
+from benchrig.errors import UsageError
 from benchrig.report.place import make_way
+from benchrig.text.escape import plain
 
 if TYPE_CHECKING:
     from benchrig.launch import Finished, RunOptions
@@ -145,7 +147,6 @@ def run(plan: Path, radio: RadioWords, given: tuple[str, ...], only: tuple[str, 
 
 def _known_limits(plan: Plan, names: tuple[str, ...]) -> frozenset[str]:
     """UsageError for a limit that the plan does not have."""
-    from benchrig.errors import UsageError
     from benchrig.plan.checks import limits_by_name
     from benchrig.source.problem import suggest
 
@@ -186,7 +187,6 @@ def _run(options: RunOptions, shown: Shown) -> int:
 
 def _show(finished: Finished, shown: Shown) -> None:
     from benchrig.report.table import render, render_verdict
-    from benchrig.text.escape import plain
 
     screen = console()
     if shown.quiet:

@@ -13,6 +13,7 @@ from benchrig.cli.options import flag, json_option, option
 from benchrig.cli.out import tell, whatever_the_output_does
 from benchrig.cli.secret import brought
 from benchrig.cli.types import Time
+from benchrig.errors import UsageError
 
 if TYPE_CHECKING:
     from benchrig.desk.airlist import AirList, SortOrder
@@ -31,7 +32,6 @@ class IdentityKey(click.ParamType[bytes]):
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> bytes:
         if isinstance(value, bytes):
             return value
-        from benchrig.errors import UsageError
 
         try:
             text = brought(value) if value.startswith("@") else value
@@ -78,7 +78,6 @@ def scan(for_: float | None, sort: SortOrder, keys: tuple[bytes, ...], passive: 
     from benchrig.cli.live import is_possible
     from benchrig.cli.scanning import each_report, live, once, print_devices
     from benchrig.desk.airlist import LIVE_WINDOW, AirList
-    from benchrig.errors import UsageError
     from benchrig.radio.scan import KEPT_REPORTS
 
     if for_ == 0:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from benchrig.cli.out import console
 from benchrig.text.columns import Column
 from benchrig.text.durations import age_text, seconds_text
+from benchrig.text.escape import hex_text, plain
 
 if TYPE_CHECKING:
     from benchrig.desk.airlist import HeardDevice
@@ -37,8 +38,6 @@ LIVE = (NAME, LEVEL, BARS, SPREAD, RATE, INTERVAL, AGE, ADDRESS, KIND, SERVICES,
 
 def cells(device: HeardDevice, names: Names, *, ascii_only: bool = False) -> dict[Column, str]:
     """The text of every column, '' where nothing is known."""
-    from benchrig.text.escape import plain
-
     said = device.advertising
     return {
         NAME: plain(said.name) or "(no name)",
@@ -59,7 +58,6 @@ def cells(device: HeardDevice, names: Names, *, ascii_only: bool = False) -> dic
 def printed(devices: Sequence[HeardDevice], names: Names) -> list[str]:
     """The table in the width of the terminal, or for a pipe as wide as it must be."""
     from benchrig.text.columns import fitting, natural, table_lines
-    from benchrig.text.escape import plain
 
     screen = console()
     rows = [[plain(text, 60) for text in map(cells(device, names).__getitem__, ONCE)] for device in devices]
@@ -71,8 +69,6 @@ def printed(devices: Sequence[HeardDevice], names: Names) -> list[str]:
 
 def report_line(said: Mapping[str, Any], names: Names) -> str:
     """One report, as data, for people: when, how strong, who, and what it says."""
-    from benchrig.text.escape import plain
-
     level = "?" if said["rssi"] is None else said["rssi"]
     head = f"{said['seconds']:10.3f} s  {level:>4} dBm  {said['address']}  {said.get('name', '(no name)')}"
     services = services_text(said.get("services", ()), names)
@@ -94,8 +90,6 @@ def services_text(uuids: Iterable[str], names: Names) -> str:
 
 def data_parts(manufacturer_data: Mapping[str, str], service_data: Mapping[str, str], names: Names) -> list[str]:
     """Company identifiers and services with their data; all as hex text."""
-    from benchrig.text.escape import hex_text
-
     parts = [f"{company}: {hex_text(data)}" for company, data in manufacturer_data.items()]
     parts += [f"{names.label(uuid, 'service')}: {hex_text(data)}" for uuid, data in service_data.items()]
     return parts

@@ -11,11 +11,12 @@ from benchrig.cli import out
 from benchrig.cli.desk import at_desk, caution_at_hand, device_options
 from benchrig.cli.options import acknowledge_option, flag, json_option
 from benchrig.cli.out import echo, print_json, tell, whatever_the_output_does
+from benchrig.errors import BenchrigError, OperatorError
+from benchrig.text.escape import plain
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk, DeskOptions
     from benchrig.desk.prompt.session import Session
-    from benchrig.errors import BenchrigError
 
 
 @click.command(short_help="Stay connected to a device, at a prompt.")
@@ -68,8 +69,6 @@ def _shower(as_json: bool, *, wrapping: bool) -> Any:
 
 
 async def _nobody(caution: str) -> None:
-    from benchrig.errors import OperatorError
-
     raise OperatorError(
         "write not acknowledged (no terminal); nothing was sent",
         advice="run it at a terminal, or add --acknowledge",
@@ -79,7 +78,6 @@ async def _nobody(caution: str) -> None:
 async def _typed(at: Desk, show: Any, options: dict[str, Any], as_json: bool) -> None:
     from benchrig.cli.prompt import Prompt
     from benchrig.desk.prompt.session import Session
-    from benchrig.text.escape import plain
     from benchrig.text.wrapping import wrapped
 
     def failed(line: str, error: BenchrigError) -> None:
@@ -100,7 +98,6 @@ async def _typed(at: Desk, show: Any, options: dict[str, Any], as_json: bool) ->
 async def _piped(at: Desk, show: Any, options: dict[str, Any], as_json: bool) -> None:
     from benchrig.desk.prompt.piped import run_lines
     from benchrig.desk.prompt.session import Session
-    from benchrig.errors import BenchrigError
 
     session = Session(at, show, _nobody, **options)
 

@@ -13,6 +13,7 @@ from benchrig.cli.completing import complete_attribute
 from benchrig.cli.desk import format_options
 from benchrig.cli.groups import Command, grouped
 from benchrig.cli.options import option, path_option
+from benchrig.errors import UsageError
 
 if TYPE_CHECKING:
     from benchrig.steps.attribute import Meaning, Names
@@ -39,8 +40,6 @@ def as_typed(_: click.Context, __: click.Parameter, words: tuple[str, ...]) -> t
 
 def typed_bytes(text: str, where: str = "") -> bytes:
     """Hex digits with or without something between the bytes. UsageError; `where` says where the text stands."""
-    from benchrig.errors import UsageError
-
     digits = _BETWEEN.sub("", _PREFIX.sub("", text))
     try:
         return bytes.fromhex(digits)
@@ -48,20 +47,6 @@ def typed_bytes(text: str, where: str = "") -> bytes:
         pass
     wrong = next((f"'{c}'" for c in digits if c not in "0123456789abcdefABCDEF"), "an odd number of digits")
     raise UsageError(f"{where}expected bytes as hex text, found {wrong}", advice="for example: 66 08")
-
-
-def bytes_of(file: Path, most: int, why: str) -> bytes:
-    """The bytes of a file. UsageError when it cannot be read or has more than `most`, with `why` that is the limit."""
-    from benchrig.errors import UsageError
-
-    try:
-        with file.open("rb") as stream:
-            data = stream.read(most + 1)
-    except OSError as error:
-        raise UsageError(f"{file} cannot be read: {error.strerror or error}") from error
-    if len(data) > most:
-        raise UsageError(f"{file} has more than {most} bytes, {why}")
-    return data
 
 
 @dataclass(frozen=True)
@@ -73,8 +58,6 @@ class Reading:
 
 
 def _reading(form: Format | None, attribute: str | None, plan: Path | None, presentation: str | None) -> Reading:
-    from benchrig.errors import UsageError
-
     if (form is not None) + (attribute is not None) + (presentation is not None) > 1:
         raise UsageError("--as, --attribute and --presentation each give a format", advice="give one of them")
     if plan is not None and attribute is None:
@@ -86,7 +69,6 @@ def _reading(form: Format | None, attribute: str | None, plan: Path | None, pres
 
 def _of_attribute(name: str, plan: Path | None) -> Format:
     from benchrig.cli.desk import plan_names
-    from benchrig.errors import UsageError
     from benchrig.source.shape import misfit_is_usage
 
     names = plan_names(plan)

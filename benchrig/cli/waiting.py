@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
 from benchrig.cli.out import console
+from benchrig.text.escape import ascii_text, plain
 
 if TYPE_CHECKING:
     from rich.status import Status
@@ -59,8 +60,6 @@ class StatusLine:
 
     def _text(self, words: str) -> Text:
         from rich.text import Text
-
-        from benchrig.text.escape import ascii_text, plain
 
         shown = plain(words, self._most)
         return Text(ascii_text(shown) if self.console.options.ascii_only else shown)

@@ -14,7 +14,8 @@ from benchrig.cli.desk import at_desk, caution_at_hand, device_options, format_o
 from benchrig.cli.failing import code_of, tell_failure
 from benchrig.cli.options import acknowledge_option, flag, json_option, option, path_option
 from benchrig.cli.out import echo, print_json, tell, whatever_the_output_does
-from benchrig.cli.typed import TakesNegative, as_typed, bytes_of, typed_bytes
+from benchrig.cli.typed import TakesNegative, as_typed, typed_bytes
+from benchrig.errors import AttError, AttributeAmbiguous, AttributeMissing, MalformedValue, OperatorError, UsageError
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk, DeskOptions
@@ -58,7 +59,6 @@ def write(
       benchrig write 6b1d0003-9a53-4c86-8a3e-2f0f6c1d7e40 --raw "81 00" --no-response
     """
     from benchrig.desk.writing import Order, Sending
-    from benchrig.errors import OperatorError
 
     data = _bytes_given(value, raw, file)
     order = Order(attribute, value, data, form, response=not no_response, read_back=read_back)
@@ -82,7 +82,7 @@ def write(
 
 def _bytes_given(value: tuple[str, ...], raw: str | None, file: Path | None) -> bytes | None:
     """The bytes of --raw or --file; None when there is a VALUE. UsageError unless just one of the three is given."""
-    from benchrig.errors import UsageError
+    from benchrig.files import read_bounded
     from benchrig.steps.payload import LONGEST
 
     if bool(value) + (raw is not None) + (file is not None) != 1:
@@ -91,7 +91,7 @@ def _bytes_given(value: tuple[str, ...], raw: str | None, file: Path | None) -> 
         return typed_bytes(raw, "--raw: ")
     if file is None:
         return None
-    data = bytes_of(file, LONGEST, "and no attribute holds them")
+    data = read_bounded(file, LONGEST, "and no attribute holds them")
     tell(f"{len(data)} byte{'s' if len(data) != 1 else ''} from {file}")
     return data
 
@@ -99,8 +99,6 @@ def _bytes_given(value: tuple[str, ...], raw: str | None, file: Path | None) -> 
 async def _written(at: Desk, order: Order, sending: Sending, caution: str | None) -> dict[str, Any]:
     """What was done, or what the device said to it."""
     import msgspec
-
-    from benchrig.errors import AttError, AttributeAmbiguous, AttributeMissing, MalformedValue
 
     try:
         written: Written = await _asked_and_sent(at, order, sending, caution)
