@@ -74,34 +74,28 @@ class _Place:
     station: Station | None
 
 
-def _place(radio: str | None, station: Path | None) -> _Place:
-    from benchrig.run.station import load_station
-
-    bench = load_station(station) if station else None
-    return _Place(_kind(radio or (bench.radio if bench else None)), bench)
-
-
-def _kind(radio: str | None) -> str:
-    """host, hci or virtual. A kind alone will do: nothing is opened."""
+def _place(radio: str | None, path: Path | None) -> _Place:
+    """A kind of radio alone will do: nothing is opened."""
     from benchrig.radio.offers import LACKS
     from benchrig.radio.specify import RadioChoice
+    from benchrig.run.station import load_station
 
-    if not radio or radio in LACKS:
-        return radio or ""
-    return RadioChoice.parse(radio).kind
+    station = load_station(path) if path else None
+    radio = radio or (station.radio if station else None) or ""
+    return _Place(RadioChoice.parse(radio).kind if radio and radio not in LACKS else radio, station)
 
 
 def _check(path: Path, given: tuple[str, ...], place: _Place) -> int:
     """Check one plan and say so; the exit code."""
     from benchrig.radio.offers import CANNOT
     from benchrig.run.station import forbidden
+    from benchrig.source.problem import counted
 
     try:
         plan, missing = _loaded(path, given, place.station)
     except PlanError as error:
-        count = len(error.problems)
         echo(str(error), err=True)
-        echo(f"{path}: {count} problem{'s' if count != 1 else ''}", err=True)
+        echo(f"{path}: {counted(len(error.problems), 'problem')}", err=True)
         return 4
     except BenchrigError as error:
         echo(f"{path}: {error.message}\n  {error.advice}", err=True)
@@ -125,17 +119,15 @@ def _summary(plan: Plan) -> str:
 
 def _loaded(path: Path, given: tuple[str, ...], station: Station | None) -> tuple[Plan, list[str]]:
     """The plan, and the values that neither station nor command line gives."""
-    from benchrig.cli.given import parse_given
-    from benchrig.cli.secret import with_secrets
+    from benchrig.cli.given import values_for
     from benchrig.plan.loader import MissingGiven, load_plan
 
     plan = load_plan(path, names_will_do=True)
-    typed = with_secrets(path, parse_given(given))
-    of_station = {name: value for name, value in (station.given if station else {}).items() if name in plan.given}
-    if not typed and station is None:
+    values = values_for(path, station.given if station else {}, given)
+    if not values and station is None:
         return plan, []
     try:
-        return load_plan(path, of_station | typed, names_will_do=True), []
+        return load_plan(path, values, names_will_do=True), []
     except MissingGiven as error:
         if station is None:
             raise

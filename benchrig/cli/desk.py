@@ -12,6 +12,7 @@ from benchrig.cli.groups import Command, RadioWords, grouped, radio_options
 from benchrig.cli.options import Decorator, flag, option, path_option, real_time_option, seed_option
 from benchrig.cli.out import tell
 from benchrig.cli.types import Decibels, Time
+from benchrig.errors import OperatorError
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk, DeskOptions
@@ -70,6 +71,13 @@ def caution_at_hand() -> str:
     return load_names(plan).caution if plan else ""
 
 
+def not_acknowledged() -> OperatorError:
+    """Of a write that is asked for where nobody can answer."""
+    return OperatorError(
+        "write not acknowledged (no terminal); nothing was sent", advice="run it at a terminal, or add --acknowledge"
+    )
+
+
 def plan_names(plan: Path | None) -> Names:
     """The names of a plan, or the assigned ones alone."""
     from benchrig.plan.loader import load_names
@@ -79,31 +87,20 @@ def plan_names(plan: Path | None) -> Names:
 
 
 def _selection(
-    plan: Path | None,
-    names: Names,
-    *,
-    device: str | None,
-    services: tuple[str, ...],
-    manufacturer: str | None,
-    rssi_min: float | None,
-    nearest: float | None,
-) -> Selection:
+    plan: Path | None, names: Names, *, device: str | None, services: tuple[str, ...], manufacturer: str | None,
+    **levels: Any,
+) -> Selection:  # fmt: skip
+    """`levels` are rssi_min and nearest."""
     from benchrig.plan.loader import load_names
     from benchrig.radio.scan import Selection, is_address
     from benchrig.source.shape import misfit_is_usage
 
     if plan and not (device or services or manufacturer):
         return load_names(plan).selection()
-    by_address = device is not None and is_address(device)
     with misfit_is_usage():
-        return Selection(
-            name=None if by_address else device,
-            address=device if by_address else None,
-            services=tuple(map(names.service, services)),
-            manufacturer=_company(manufacturer),
-            rssi_min=rssi_min,
-            nearest=nearest,
-        )
+        said: dict[str, Any] = {"address" if is_address(device) else "name": device} if device is not None else {}
+        wanted, company = tuple(map(names.service, services)), _company(manufacturer)
+        return Selection(**said, services=wanted, manufacturer=company, **levels)
 
 
 def _company(text: str | None) -> int | None:

@@ -105,15 +105,9 @@ def draft(
 
 
 def _evidence(
-    desk: DeskOptions,
-    saved: tuple[Path, ...],
-    *,
-    each: bool,
-    units: int | None,
-    repeat: int,
-    listen: float,
+    desk: DeskOptions, saved: tuple[Path, ...], *, each: bool, units: int | None, repeat: int, listen: float,
     skip: tuple[str, ...],
-) -> Evidence:
+) -> Evidence:  # fmt: skip
     from benchrig.draft.from_devices import Collecting, collect
     from benchrig.draft.from_files import evidence_from
     from benchrig.radio.scan import Selection

@@ -75,8 +75,10 @@ def _bytes(form: Format, words: tuple[str, ...]) -> bytes:
 
 
 def _save(path: Path, data: bytes) -> None:
+    from benchrig.source.problem import counted
+
     try:
         path.write_bytes(data)
     except OSError as error:
         raise UsageError(f"{path} cannot be written: {error.strerror or error}") from error
-    tell(f"{len(data)} byte{'s' if len(data) != 1 else ''} to {path}")
+    tell(f"{counted(len(data), 'byte')} to {path}")

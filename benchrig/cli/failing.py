@@ -21,9 +21,9 @@ def errors_for_people() -> Iterator[None]:
     try:
         yield
     except PlanError as error:
-        echo(str(error), err=True)
-        count = len(error.problems)
-        echo(f"\n{count} problem{'s' if count != 1 else ''}; nothing was run.", err=True)
+        from benchrig.source.problem import counted
+
+        echo(f"{error}\n\n{counted(len(error.problems), 'problem')}; nothing was run.", err=True)
         _as_data(error)
         sys.exit(4)
     except BenchrigError as error:

@@ -31,7 +31,7 @@ def values_for(path: Path, of_station: Mapping[str, str], typed: Iterable[str]) 
     from benchrig.cli.secret import with_secrets
     from benchrig.plan.loader import load_plan
 
-    asked = load_plan(path).given if of_station else {}
+    asked = load_plan(path, names_will_do=True).given if of_station else {}
     theirs = {name: value for name, value in of_station.items() if name in asked}
     return theirs | with_secrets(path, parse_given(typed))
 

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from benchrig.cli import out
-from benchrig.cli.desk import at_desk, caution_at_hand, device_options
+from benchrig.cli.desk import at_desk, caution_at_hand, device_options, not_acknowledged
 from benchrig.cli.options import acknowledge_option, flag, json_option
 from benchrig.cli.out import echo, print_json, tell, whatever_the_output_does
-from benchrig.errors import BenchrigError, OperatorError
+from benchrig.errors import BenchrigError
 from benchrig.text.escape import plain
 
 if TYPE_CHECKING:
@@ -40,22 +40,11 @@ def session(reconnect: bool, acknowledge: bool, as_json: bool, desk: DeskOptions
     """
     from dataclasses import replace
 
-    typed = out.attended()
-    caution = caution_at_hand()
-    if typed:
-        desk = replace(desk, real_time=True)
-
-    async def session_at(at: Desk) -> None:
-        show = _shower(as_json, wrapping=sys.stdout.isatty())
-        options: dict[str, Any] = {"caution": caution, "acknowledged": acknowledge, "reconnect": reconnect}
-        await (_typed if typed else _piped)(at, show, options, as_json)
-
-    at_desk(desk, session_at)
-
-
-def _shower(as_json: bool, *, wrapping: bool) -> Any:
     from benchrig.cli.session_text import lines
     from benchrig.text.wrapping import wrapped
+
+    typed, wrapping = out.attended(), sys.stdout.isatty()
+    options: dict[str, Any] = {"caution": caution_at_hand(), "acknowledged": acknowledge, "reconnect": reconnect}
 
     def show(result: dict[str, Any]) -> None:
         with whatever_the_output_does():
@@ -65,14 +54,12 @@ def _shower(as_json: bool, *, wrapping: bool) -> Any:
                 text = "\n".join(lines(result))
                 echo(wrapped(text) if wrapping else text)
 
-    return show
+    work = _typed if typed else _piped
+    at_desk(replace(desk, real_time=desk.real_time or typed), lambda at: work(at, show, options, as_json))
 
 
 async def _nobody(caution: str) -> None:
-    raise OperatorError(
-        "write not acknowledged (no terminal); nothing was sent",
-        advice="run it at a terminal, or add --acknowledge",
-    )
+    raise not_acknowledged()
 
 
 async def _typed(at: Desk, show: Any, options: dict[str, Any], as_json: bool) -> None:
@@ -83,9 +70,8 @@ async def _typed(at: Desk, show: Any, options: dict[str, Any], as_json: bool) ->
     def failed(line: str, error: BenchrigError) -> None:
         if as_json:
             print_json(_failure(prompt.session, line, error))
-        for text in (error.message, f"  {error.advice}" if error.advice else ""):
-            if text:
-                echo(wrapped(plain(text, 1000)), err=True)
+        for text in (error.message, *([f"  {error.advice}"] if error.advice else [])):
+            echo(wrapped(plain(text, 1000)), err=True)
 
     def session(ask: Any, changed: Any) -> Session:
         return Session(at, show, ask, thinned=not as_json, changed=changed, **options)

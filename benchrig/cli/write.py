@@ -10,7 +10,7 @@ import click
 
 from benchrig.cli import out
 from benchrig.cli.completing import complete_attribute
-from benchrig.cli.desk import at_desk, caution_at_hand, device_options, format_options
+from benchrig.cli.desk import at_desk, caution_at_hand, device_options, format_options, not_acknowledged
 from benchrig.cli.failing import code_of, tell_failure
 from benchrig.cli.options import acknowledge_option, flag, json_option, option, path_option
 from benchrig.cli.out import echo, print_json, tell, whatever_the_output_does
@@ -34,18 +34,8 @@ if TYPE_CHECKING:
 @format_options
 @json_option()
 @device_options
-def write(
-    attribute: str,
-    value: tuple[str, ...],
-    raw: str | None,
-    file: Path | None,
-    read_back: bool,
-    no_response: bool,
-    acknowledge: bool,
-    form: Format | None,
-    as_json: bool,
-    desk: DeskOptions,
-) -> None:
+def write(attribute: str, value: tuple[str, ...], raw: str | None, file: Path | None, read_back: bool, no_response: bool,
+          acknowledge: bool, form: Format | None, as_json: bool, desk: DeskOptions) -> None:  # fmt: skip
     """Connect and write VALUE to ATTRIBUTE. The value is what a plan would have there: a number with its unit, true,
     a word, text, or FIELD=VALUE words for a structure.
 
@@ -64,10 +54,7 @@ def write(
     order = Order(attribute, value, data, form, response=not no_response, read_back=read_back)
     order.check(desk.names)
     if not acknowledge and not out.attended():
-        raise OperatorError(
-            "write not acknowledged (no terminal); nothing was sent",
-            advice="run it at a terminal, or add --acknowledge",
-        )
+        raise not_acknowledged()
     caution = caution_at_hand()
     sending = Sending()
     try:
