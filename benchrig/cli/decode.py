@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING
 import click
 
 from benchrig.cli.options import flag, json_option, option, path_option
-from benchrig.cli.out import console, echo, print_json, whatever_the_output_does
+from benchrig.cli.out import echo, print_json, whatever_the_output_does
 from benchrig.cli.secret import brought
 from benchrig.cli.typed import Reading, typed_bytes, value_options
 from benchrig.errors import MalformedValue, UsageError
+from benchrig.terminal import console
 
 if TYPE_CHECKING:
     from benchrig.desk.decoding import Decoded

@@ -129,8 +129,8 @@ def known_names(desk: DeskOptions, attributes: Iterable[str]) -> None:
 def at_desk(desk: DeskOptions, work: Callable[[Desk], Coroutine[Any, Any, T]]) -> T:
     """Do the work, with notes on stderr; on a terminal a line there says what is being waited for. What ran on a
     virtual radio is said to be simulated."""
-    from benchrig.cli.waiting import status_line
     from benchrig.desk.running import run_desk
+    from benchrig.terminal.waiting import status_line
 
     if desk.choice.simulated:
         tell("SIMULATED this runs on a virtual radio")

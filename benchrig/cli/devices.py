@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import click
 
 from benchrig.cli.failing import errors_for_people
-from benchrig.cli.out import console, whatever_the_output_does
+from benchrig.cli.out import whatever_the_output_does
+from benchrig.terminal import console
 from benchrig.text.escape import plain
 
 if TYPE_CHECKING:

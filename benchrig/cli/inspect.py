@@ -11,7 +11,8 @@ import click
 from benchrig.cli.completing import attributes_option
 from benchrig.cli.desk import at_desk, device_options, known_names
 from benchrig.cli.options import flag, json_option, option, path_option
-from benchrig.cli.out import console, echo, is_ascii_due, tell, whatever_the_output_does
+from benchrig.cli.out import echo, is_ascii_due, tell, whatever_the_output_does
+from benchrig.terminal import console
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk, DeskOptions

@@ -11,7 +11,7 @@ from benchrig.errors import OperatorError
 from benchrig.text.wrapping import wrapped
 
 if TYPE_CHECKING:
-    from benchrig.cli.asking import Question
+    from benchrig.terminal.asking import Question
 
 # Seconds.
 ANSWER_WITHIN = 600.0
@@ -81,7 +81,7 @@ class AtTerminal:
         return answer
 
     async def _acknowledge(self, caution: str) -> str:
-        from benchrig.cli.asking import acknowledged
+        from benchrig.terminal.asking import acknowledged
 
         asked = self._question()
         self._say(f"\nCAUTION  {caution}\n")
@@ -114,7 +114,7 @@ class AtTerminal:
         echo(wrapped(text), err=True)
 
     def _question(self, *, hidden: bool = False) -> Question:
-        from benchrig.cli.asking import Question
+        from benchrig.terminal.asking import Question
 
         self._quiet()
         return Question(hidden=hidden)

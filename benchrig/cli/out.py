@@ -3,21 +3,14 @@
 from __future__ import annotations
 
 import json
-import os
-import shutil
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from benchrig.errors import BenchrigError
 from benchrig.lastwords import output_was_lost
 from benchrig.text.escape import plain, plain_lines
-
-if TYPE_CHECKING:
-    from rich.console import Console
-
-PIPE_WIDTH = 120
 
 
 def echo(text: str = "", *, err: bool = False, nl: bool = True) -> None:
@@ -50,33 +43,6 @@ def is_ascii_due() -> bool:
     return (sys.stdout.encoding or "").lower().replace("-", "") != "utf8" or sys.stdout.isatty()
 
 
-def console(*, stderr: bool = False) -> Console:
-    """A console that respects NO_COLOR, CI, COLUMNS and pipes."""
-    from rich.console import Console
-
-    class Steady(Console):
-        def on_broken_pipe(self) -> None:
-            """rich would end the process with 1, which says that the unit failed."""
-            raise BrokenPipeError
-
-    plain = "CI" in os.environ and "FORCE_COLOR" not in os.environ
-    stream = sys.stderr if stderr else sys.stdout
-    return Steady(
-        stderr=stderr, highlight=False, emoji=False, markup=False, no_color=True if plain else None,
-        width=_width(is_terminal=stream.isatty()),
-    )  # fmt: skip
-
-
-def _width(*, is_terminal: bool) -> int | None:
-    """COLUMNS, where that is a width; None for that of the terminal. A pipe has none of its own: give tables room."""
-    said = os.environ.get("COLUMNS")
-    if said is None:
-        return None if is_terminal else PIPE_WIDTH
-    if said.isdecimal() and int(said) > 0:
-        return int(said)
-    return shutil.get_terminal_size().columns if is_terminal else PIPE_WIDTH
-
-
 @contextmanager
 def whatever_the_output_does(*, verdict: bool = False) -> Iterator[None]:
     """A pipe that was closed, a full disk or a terminal that is gone must not change what the process says. `verdict`:
@@ -88,8 +54,3 @@ def whatever_the_output_does(*, verdict: bool = False) -> Iterator[None]:
         if isinstance(error, BenchrigError):  # some are TimeoutErrors, and these are OSErrors
             raise
         output_was_lost(error, results=not verdict)
-
-
-def attended() -> bool:
-    """Whether a person sits at this terminal."""
-    return sys.stdin.isatty() and sys.stdout.isatty() and "CI" not in os.environ

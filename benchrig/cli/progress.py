@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from benchrig.cli.waiting import StatusLine
 from benchrig.record.model import AnyEvent, AttemptFailed, Closed, Opened, RunStarted
+from benchrig.terminal.waiting import StatusLine
 
 _LONGEST = 1000
 

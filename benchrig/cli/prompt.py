@@ -20,13 +20,13 @@ from prompt_toolkit.input.typeahead import store_typeahead
 from prompt_toolkit.keys import Keys
 from prompt_toolkit.patch_stdout import StdoutProxy
 
-from benchrig.cli.asking import Question, acknowledged
-from benchrig.cli.history import LineHistory, history_file
 from benchrig.cli.out import echo
 from benchrig.desk.prompt.completing import proposals
 from benchrig.desk.prompt.verbs import do
 from benchrig.errors import BenchrigError, OperatorError
 from benchrig.tasks import Tasks
+from benchrig.terminal.asking import Question, acknowledged
+from benchrig.terminal.history import LineHistory, history_file
 from benchrig.text.escape import plain
 from benchrig.text.wrapping import wrapped
 

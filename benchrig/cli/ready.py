@@ -10,8 +10,9 @@ import click
 from benchrig.cli.failing import errors_for_people
 from benchrig.cli.groups import RADIO_HELP, RadioWords, radio_options
 from benchrig.cli.options import json_option, option, seed_option
-from benchrig.cli.out import console, print_json, whatever_the_output_does
+from benchrig.cli.out import print_json, whatever_the_output_does
 from benchrig.cli.types import Time
+from benchrig.terminal import console
 
 if TYPE_CHECKING:
     from benchrig.radio.specify import RadioChoice

@@ -10,17 +10,17 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from benchrig import signals
-from benchrig.cli import out
+from benchrig import signals, terminal
 from benchrig.cli.completing import complete_step
 from benchrig.cli.failing import errors_for_people
 from benchrig.cli.groups import RADIO_HELP, RadioWords, grouped, radio_options
 from benchrig.cli.options import flag, option, path_option, real_time_option, seed_option
-from benchrig.cli.out import console, tell, whatever_the_output_does
+from benchrig.cli.out import tell, whatever_the_output_does
 from benchrig.cli.reports import ReportingCommand
 from benchrig.cli.types import Time
 from benchrig.errors import UsageError
 from benchrig.report.place import make_way
+from benchrig.terminal import console
 from benchrig.text.escape import plain
 
 if TYPE_CHECKING:
@@ -135,7 +135,7 @@ def run(plan: Path, radio: RadioWords, given: tuple[str, ...], only: tuple[str, 
         bench = load_station(station)
         choice = radio.choice(bench.radio or "")
         values = values_for(plan, bench.given, given)
-        loaded = load_with_given(plan, values, ask=out.attended(), within=shown.answer_within)
+        loaded = load_with_given(plan, values, ask=terminal.attended(), within=shown.answer_within)
         nodes, folder = choose_steps(loaded, only, from_), results or Path(bench.results or "results")
         may_go_without = _known_limits(loaded, may_lack)
         options = RunOptions(loaded, nodes, bench, choice, folder, may_lack=may_go_without, reports=reports, **reaching)
@@ -168,7 +168,7 @@ def _run(options: RunOptions, shown: Shown) -> int:
     from benchrig.cli.progress import Progress
     from benchrig.launch import launch
 
-    attended = out.attended()
+    attended = terminal.attended()
     progress = Progress() if attended and not shown.quiet else None
     quiet = progress.hide if progress else lambda: None
     operator = AtTerminal(quiet, shown.answer_within) if attended else Unattended()

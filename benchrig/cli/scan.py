@@ -75,10 +75,10 @@ def scan(for_: float | None, sort: SortOrder, keys: tuple[bytes, ...], passive: 
       benchrig scan
       benchrig scan -d 'VFL-*' --rssi-min -70 --for 10s --json
     """
-    from benchrig.cli.live import is_possible
     from benchrig.cli.scanning import each_report, live, once, print_devices
     from benchrig.desk.airlist import LIVE_WINDOW, AirList
     from benchrig.radio.scan import KEPT_REPORTS
+    from benchrig.terminal.live import is_possible
 
     if for_ == 0:
         raise UsageError("--for must be more than 0 s", advice="for example: --for 5s")

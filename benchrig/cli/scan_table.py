@@ -6,7 +6,7 @@ import shutil
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from benchrig.cli.out import console
+from benchrig.terminal import console
 from benchrig.text.columns import Column
 from benchrig.text.durations import age_text, seconds_text
 from benchrig.text.escape import hex_text, plain

@@ -6,11 +6,11 @@ from collections import deque
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from benchrig.cli.live import key_line
 from benchrig.cli.scan_details import detail_lines
 from benchrig.cli.scan_table import LIVE, cells, level_bar
 from benchrig.desk.airlist import ORDERS, AirList, AirRow, HeardDevice, SortOrder, described
 from benchrig.source.problem import counted
+from benchrig.terminal.live import key_line
 from benchrig.text.columns import fitting, table_lines
 from benchrig.text.wrapping import Line
 

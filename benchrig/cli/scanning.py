@@ -6,11 +6,12 @@ import asyncio
 import contextlib
 from typing import TYPE_CHECKING
 
-from benchrig.cli.live import show
-from benchrig.cli.out import console, echo, print_json, tell
+from benchrig.cli.out import echo, print_json, tell
 from benchrig.cli.scan_table import printed, report_line
 from benchrig.cli.scan_view import ScanView
 from benchrig.desk.airlist import AirList, HeardDevice, SortOrder, described, hearing, listen, report_as_data, reports
+from benchrig.terminal import console
+from benchrig.terminal.live import show
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk, DeskOptions

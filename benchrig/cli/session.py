@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from benchrig.cli import out
+from benchrig import terminal
 from benchrig.cli.desk import at_desk, caution_at_hand, device_options, not_acknowledged
 from benchrig.cli.options import acknowledge_option, flag, json_option
 from benchrig.cli.out import echo, print_json, tell, whatever_the_output_does
@@ -43,7 +43,7 @@ def session(reconnect: bool, acknowledge: bool, as_json: bool, desk: DeskOptions
     from benchrig.cli.session_text import lines
     from benchrig.text.wrapping import wrapped
 
-    typed, wrapping = out.attended(), sys.stdout.isatty()
+    typed, wrapping = terminal.attended(), sys.stdout.isatty()
     options: dict[str, Any] = {"caution": caution_at_hand(), "acknowledged": acknowledge, "reconnect": reconnect}
 
     def show(result: dict[str, Any]) -> None:

@@ -46,9 +46,9 @@ def watch(attributes: tuple[str, ...], for_: float | None, count: int | None, re
       benchrig watch temperature -d 'VFL-*'
       benchrig watch "battery level" temperature --for 1h --reconnect --save night.csv
     """
-    from benchrig.cli.live import is_possible
     from benchrig.cli.watching import keep_watch
     from benchrig.desk.watch_file import check_file
+    from benchrig.terminal.live import is_possible
 
     known_names(desk, attributes)
     if save is not None:

@@ -7,11 +7,11 @@ from collections import deque
 from dataclasses import dataclass
 from typing import Any
 
-from benchrig.cli.live import key_line
 from benchrig.cli.watch_text import arrival_text, event_line
 from benchrig.desk.series import Arrival, Channel, Series
 from benchrig.desk.strip import SLICE
 from benchrig.desk.watching import Event, Watch
+from benchrig.terminal.live import key_line
 from benchrig.text.chart import extent, scale, strip
 from benchrig.text.columns import Column, fitting, table_lines
 from benchrig.text.durations import seconds_text

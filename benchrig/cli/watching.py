@@ -8,14 +8,15 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from benchrig.cli.live import show
-from benchrig.cli.out import console, echo, print_json, tell
+from benchrig.cli.out import echo, print_json, tell
 from benchrig.cli.watch_text import event_line, summary
 from benchrig.cli.watch_view import WatchView
 from benchrig.desk.series import Arrival
 from benchrig.desk.watch_file import WatchFile
 from benchrig.desk.watching import Event, Watch, event_as_data
 from benchrig.tasks import first_of
+from benchrig.terminal import console
+from benchrig.terminal.live import show
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk

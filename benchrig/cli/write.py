@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from benchrig.cli import out
+from benchrig import terminal
 from benchrig.cli.completing import complete_attribute
 from benchrig.cli.desk import at_desk, caution_at_hand, device_options, format_options, not_acknowledged
 from benchrig.cli.failing import code_of, tell_failure
@@ -53,7 +53,7 @@ def write(attribute: str, value: tuple[str, ...], raw: str | None, file: Path | 
     data = _bytes_given(value, raw, file)
     order = Order(attribute, value, data, form, response=not no_response, read_back=read_back)
     order.check(desk.names)
-    if not acknowledge and not out.attended():
+    if not acknowledge and not terminal.attended():
         raise not_acknowledged()
     caution = caution_at_hand()
     sending = Sending()

@@ -16,7 +16,6 @@ from prompt_toolkit.data_structures import Size
 from prompt_toolkit.output import Output
 from prompt_toolkit.output.vt100 import Vt100_Output
 
-from benchrig.cli.live import REDRAW, Screen
 from benchrig.cli.scan_view import ScanView
 from benchrig.cli.watch_view import WatchView
 from benchrig.desk.airlist import AirList
@@ -28,6 +27,7 @@ from benchrig.desk.watching import Watch
 from benchrig.radio.scan import Report
 from benchrig.radio.specify import RadioChoice
 from benchrig.steps.attribute import Names
+from benchrig.terminal.live import REDRAW, Screen
 
 AIM = 1.0
 SIZE = (160, 50)

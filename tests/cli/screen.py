@@ -144,7 +144,7 @@ def attended(
     """Run a command in this process, with somebody at its terminal."""
     with (
         played(*script, columns=columns) as terminal,
-        mock.patch("benchrig.cli.out.attended", return_value=True),
+        mock.patch("benchrig.terminal.attended", return_value=True),
         mock.patch.dict("os.environ", {"TERM": term}),
     ):
         return call(*words), terminal

@@ -17,12 +17,12 @@ from prompt_toolkit.data_structures import Size
 from prompt_toolkit.output.vt100 import Vt100_Output
 
 from benchrig.cli import main
-from benchrig.cli.live import Screen
 from benchrig.cli.scan_table import level_bar, report_line
 from benchrig.cli.scan_view import DETAIL_KEYS, LIST_KEYS, ScanView
 from benchrig.desk.airlist import AirList, report_as_data
 from benchrig.radio.scan import Report, Selection
 from benchrig.steps.attribute import Names
+from benchrig.terminal.live import Screen
 from benchrig.text.columns import Column, fitting, in_cells, laid_out, natural
 from benchrig.text.durations import seconds_text
 from tests.cli.kit import PATIENCE, OnTerminal

@@ -8,7 +8,7 @@ import sys
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
-from benchrig.cli.out import console
+from benchrig.terminal import console
 from benchrig.text.escape import ascii_text, plain
 
 if TYPE_CHECKING:

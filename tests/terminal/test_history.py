@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from benchrig.cli.history import KEPT, LineHistory, history_file
+from benchrig.terminal.history import KEPT, LineHistory, history_file
 
 
 def lines(path: Path) -> list[str]:

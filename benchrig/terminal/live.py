@@ -16,8 +16,8 @@ import signal
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any, Protocol
 
-from benchrig.cli import out
-from benchrig.cli.out import console
+from benchrig import terminal
+from benchrig.terminal import console
 from benchrig.text.escape import ascii_text, plain
 from benchrig.text.wrapping import Line, Span
 
@@ -48,7 +48,7 @@ class View(Protocol):
 
 def is_possible() -> bool:
     """Whether a person sits at a terminal that can show a live view."""
-    return out.attended() and os.environ.get("TERM") != "dumb" and not console().legacy_windows
+    return terminal.attended() and os.environ.get("TERM") != "dumb" and not console().legacy_windows
 
 
 async def show(view: View) -> None:
@@ -207,7 +207,7 @@ def _named(key: str) -> str:
 
 @contextlib.contextmanager
 def _pressed_on(source: Input) -> Iterator[Keyboard]:
-    from benchrig.cli.asking import forget_typed_ahead
+    from benchrig.terminal.asking import forget_typed_ahead
 
     keyboard = Keyboard(source)
     with source.raw_mode(), source.attach(keyboard.readable):

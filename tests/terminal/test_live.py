@@ -15,7 +15,7 @@ from prompt_toolkit.output.vt100 import Vt100_Output
 from rich.cells import cell_len
 
 from benchrig import signals
-from benchrig.cli.live import CLOSED, Keyboard, Screen, key_line, show
+from benchrig.terminal.live import CLOSED, Keyboard, Screen, key_line, show
 from benchrig.text.chart import strip
 from benchrig.text.escape import plain
 from benchrig.text.wrapping import LONGEST, Line, wrapped_spans
