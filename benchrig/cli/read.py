@@ -52,8 +52,7 @@ async def _read_all(
     desk: Desk, attributes: tuple[str, ...], form: Format | None, results: list[dict[str, Any]]
 ) -> None:
     """Into `results`, one for each attribute. A request that nobody answers costs the link, and the reads after it."""
-    from benchrig.desk.inspecting import content
-    from benchrig.desk.inspection import LOST_BEFORE
+    from benchrig.desk.inspection import LOST_BEFORE, content
 
     _, link = await desk.reach()
     for name in attributes:

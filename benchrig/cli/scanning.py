@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from benchrig.cli.out import echo, print_json, tell
 from benchrig.cli.scan_table import printed, report_line
 from benchrig.cli.scan_view import ScanView
-from benchrig.desk.airlist import AirList, HeardDevice, SortOrder, described, hearing, listen, report_as_data, reports
+from benchrig.desk.airlist import AirList, HeardDevice, SortOrder, described, listen, report_as_data, reports
 from benchrig.terminal import console
 from benchrig.terminal.live import show
 
@@ -22,7 +22,7 @@ async def live(desk: Desk, air: AirList, order: SortOrder, *, active: bool) -> N
     title = f"{desk.radio.name}{'  SIMULATED' if desk.radio.simulated else ''}"
     view = ScanView(air, desk.names, desk.now, title, order, ascii_only=console().options.ascii_only)
     with contextlib.suppress(asyncio.CancelledError):
-        async with hearing(desk, air, active=active):
+        async with desk.hearing(air.add, active=active):
             await show(view)
     tell(f"{len(air.fitting())} of {len(air.heard)} devices matched, {air.total} reports in all")
 

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import asyncio
-import contextlib
 import heapq
 import statistics
 from collections import deque
-from collections.abc import AsyncGenerator, AsyncIterator, Callable, Sequence
+from collections.abc import AsyncGenerator, Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -249,20 +248,9 @@ def report_as_data(row: AirRow, report: Report) -> dict[str, Any]:
     return {key: value for key, value in said.items() if value not in (None, "", [], {}, 0) or key == "rssi"}
 
 
-@contextlib.asynccontextmanager
-async def hearing(desk: Desk, air: AirList, *, active: bool = True) -> AsyncIterator[None]:
-    """While this is open the list hears what comes."""
-
-    def hear(report: Report) -> None:
-        air.add(report)
-
-    async with desk.hearing(), desk.radio.scanning(hear, active=active):
-        yield
-
-
 async def listen(desk: Desk, air: AirList, seconds: float, *, active: bool = True) -> None:
     """Let the list hear what comes within so many seconds."""
-    async with hearing(desk, air, active=active):
+    async with desk.hearing(air.add, active=active):
         await asyncio.sleep(seconds)
 
 

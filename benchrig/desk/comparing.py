@@ -110,14 +110,13 @@ def _is_presentation(standing: Standing) -> bool:
 def _advertising(before: Inspection, after: Inspection) -> Iterator[Change]:
     """What may change on its own, or from unit to unit; service data are values that come and go."""
     one, other = before.advertising, after.advertising
-    if one.name != other.name:
-        yield Change("advertising", "name", one.name, other.name)
-    if before.address_type != after.address_type:
-        yield Change("advertising", "address type", before.address_type, after.address_type)
-    if one.tx_power != other.tx_power:
-        yield Change("advertising", "tx power", one.tx_power, other.tx_power)
-    if one.manufacturer_data != other.manufacturer_data:
-        yield Change("advertising", "manufacturer data", one.manufacturer_data, other.manufacturer_data)
+    parts: dict[str, tuple[Any, Any]] = {
+        "name": (one.name, other.name),
+        "address type": (before.address_type, after.address_type),
+        "tx power": (one.tx_power, other.tx_power),
+        "manufacturer data": (one.manufacturer_data, other.manufacturer_data),
+    }
+    yield from (Change("advertising", what, *pair) for what, pair in parts.items() if pair[0] != pair[1])
 
 
 def _advertised(before: Inspection, after: Inspection) -> Iterator[Change]:

@@ -167,12 +167,18 @@ class Desk(Witness):
     ) -> AsyncIterator[Ear]:
         """An Ear that hears everything while the context is open; each report goes to `also` too. StationError when the
         radio was gone meanwhile."""
-        async with self.hearing(), self.unit.listening(also, active=active) as ear:
+        async with self._ending_well(), self.unit.listening(also, active=active) as ear:
             yield ear
 
     @contextlib.asynccontextmanager
-    async def hearing(self) -> AsyncIterator[None]:
-        """Around a scan that ends well by itself: an adapter that was switched off hears nothing, and says nothing."""
+    async def hearing(self, hear: Callable[[Report], object], *, active: bool = True) -> AsyncIterator[None]:
+        """The same for who keeps the reports himself."""
+        async with self._ending_well(), self.radio.scanning(hear, active=active):
+            yield
+
+    @contextlib.asynccontextmanager
+    async def _ending_well(self) -> AsyncIterator[None]:
+        """Around a scan: an adapter that was switched off hears nothing, and says nothing."""
         async with self.blaming():
             yield
         # what is known against the unit is told by whoever needs the unit

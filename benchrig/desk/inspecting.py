@@ -20,6 +20,7 @@ from benchrig.desk.inspection import (
     Inspection,
     ServiceSeen,
     Timing,
+    content,
     refusal,
 )
 from benchrig.desk.paths import attributes_in
@@ -37,7 +38,7 @@ from benchrig.steps.lookup import look_up
 from benchrig.values import catalogue
 from benchrig.values.catalogue import long_uuid
 from benchrig.values.format import Format
-from benchrig.values.jsonable import hex_text, jsonable, moment_text
+from benchrig.values.jsonable import hex_text, moment_text
 from benchrig.values.presentation import PRESENTATION_FORMAT
 
 if TYPE_CHECKING:
@@ -162,18 +163,6 @@ def advertising_of(unit: Sighting) -> AdvertisingSeen:
         scan_response=None if unit.scan_response is None else hex_text(unit.scan_response),
         connectable=unit.connectable,
     )
-
-
-def content(data: bytes, form: Format | None, known_by: str = "") -> Content:
-    """What bytes say in a format."""
-    if form is None:
-        return Content(hex_text(data))
-    made = Content(hex_text(data), unit=form.unit, units=form.fields(), format=form.describe(), known_by=known_by)
-    try:
-        made.value = jsonable(form.decode(data))
-    except MalformedValue as error:
-        made.wrong = error.message
-    return made
 
 
 async def _look(desk: Desk, characteristic: Characteristic, seen: CharacteristicSeen, skip: Mapping[int, str]) -> None:

@@ -11,7 +11,10 @@ from typing import Any
 
 import msgspec
 
+from benchrig.errors import MalformedValue
+from benchrig.values.base import Format
 from benchrig.values.catalogue import long_uuid
+from benchrig.values.jsonable import hex_text, jsonable
 
 NOT_READABLE = "not readable"
 LEFT_OUT = "left out, as it was asked for"
@@ -40,6 +43,18 @@ class Content(msgspec.Struct, omit_defaults=True):
     @property
     def data(self) -> bytes:
         return bytes.fromhex(self.raw)
+
+
+def content(data: bytes, form: Format | None, known_by: str = "") -> Content:
+    """What bytes say in a format."""
+    if form is None:
+        return Content(hex_text(data))
+    made = Content(hex_text(data), unit=form.unit, units=form.fields(), format=form.describe(), known_by=known_by)
+    try:
+        made.value = jsonable(form.decode(data))
+    except MalformedValue as error:
+        made.wrong = error.message
+    return made
 
 
 class DescriptorSeen(msgspec.Struct, omit_defaults=True):

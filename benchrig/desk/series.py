@@ -6,13 +6,11 @@ import math
 from dataclasses import dataclass, field
 from typing import Any
 
-from benchrig.desk.inspection import Content
+from benchrig.desk.inspection import Content, content
 from benchrig.desk.pace import Pace
 from benchrig.desk.strip import Strip
-from benchrig.errors import MalformedValue
 from benchrig.values.base import flat
 from benchrig.values.format import Format
-from benchrig.values.jsonable import hex_text, jsonable
 from benchrig.values.statistics import Moments
 
 
@@ -27,21 +25,21 @@ class Arrival:
     # seconds since the one before, None for the first and after a hole
     gap: float | None
     raw: bytes
-    # JSON data; None where there is no format, or where the bytes do not fit it: `wrong` says why
-    value: Any = None
-    wrong: str = ""
+    # in the shape that a read gives it
+    content: Content
 
     @property
     def attribute(self) -> str:
         return self.channel.name
 
     @property
-    def content(self) -> Content:
-        """In the shape that a read gives it."""
-        made, form = Content(hex_text(self.raw), self.value, wrong=self.wrong), self.channel.form
-        if form is not None:
-            made.unit, made.units, made.format = form.unit, form.fields(), form.describe()
-        return made
+    def value(self) -> Any:
+        """JSON data; None where there is no format, or where the bytes do not fit it: `wrong` says why."""
+        return self.content.value
+
+    @property
+    def wrong(self) -> str:
+        return self.content.wrong
 
 
 @dataclass
@@ -101,20 +99,13 @@ class Channel:
         gap = self.pace.gap()
         if gap is not None:
             self.longest = gap if self.longest is None else max(self.longest, gap)
-        raw = bytes(data)
-        if self.form is None:
-            self._of("").add(at, jsonable(raw))
-            return Arrival(self, self.count, at, gap, raw)
-        try:
-            value = jsonable(self.form.decode(raw))
-        except MalformedValue as error:
-            self.malformed += 1
-            self.wrong = error.message
-            return Arrival(self, self.count, at, gap, raw, wrong=error.message)
-        self.wrong = ""
-        for name, item in fields_of(value).items():
-            self._of(name).add(at, item)
-        return Arrival(self, self.count, at, gap, raw, value)
+        made = content(data, self.form)
+        self.wrong = made.wrong
+        self.malformed += bool(made.wrong)
+        if not made.wrong:
+            for name, item in fields_of(made.raw if self.form is None else made.value).items():
+                self._of(name).add(at, item)
+        return Arrival(self, self.count, at, gap, bytes(data), made)
 
     def interrupt(self, at: float) -> None:
         """The link is gone: what comes next follows nothing."""

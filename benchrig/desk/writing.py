@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 
 from benchrig.desk.desk import READ_WITHIN
-from benchrig.desk.inspecting import content
-from benchrig.desk.inspection import Content
+from benchrig.desk.inspection import Content, content
 from benchrig.errors import AttributeMissing, UnfitValue, UsageError
 from benchrig.source.shape import LooseText, Misfit
 from benchrig.steps.lookup import look_up

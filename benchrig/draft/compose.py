@@ -67,14 +67,12 @@ def compose(evidence: Evidence, known: Names, basis: Basis, chosen: Selection | 
         reasons=filter(None, (picked.reason, *picked.warnings)),
         foot=writer.remarks,
     )
-    warnings = [*evidence.doubts, *_left_out(evidence), *filter(None, [". ".join(picked.warnings)])]
-    return Draft(plan.text, writer.guesses, evidence.units, "; ".join(warnings))
-
-
-def _left_out(evidence: Evidence) -> Iterator[str]:
+    warnings = [*evidence.doubts]
     if evidence.left_out:
         count = counted(len(evidence.left_out), "attribute")
-        yield f"the link was lost with {count}, which the plan leaves out: see its end"
+        warnings.append(f"the link was lost with {count}, which the plan leaves out: see its end")
+    warnings += [". ".join(picked.warnings)] if picked.warnings else []
+    return Draft(plan.text, writer.guesses, evidence.units, "; ".join(warnings))
 
 
 def _head(evidence: Evidence, basis: Basis) -> Iterator[str]:

@@ -188,7 +188,7 @@ class BluezRadio(Radio):
         return bool(data.rssi == _FROM_CACHE)
 
     @contextlib.asynccontextmanager
-    async def scanning(self, on_report: Callable[[Report], None], *, active: bool = True) -> AsyncIterator[None]:
+    async def scanning(self, on_report: Callable[[Report], object], *, active: bool = True) -> AsyncIterator[None]:
         """An active scan goes in rounds, until the unit is heard: BlueZ reports a device once in each, and drops what
         comes before it has told the kernel's answer to itself."""
         ear = Ear(self._selection.accepts)
@@ -234,7 +234,7 @@ class BluezRadio(Radio):
         return report if known is None else replace(report, name=None, services=(), remembered=_memory_of(known))
 
     @contextlib.asynccontextmanager
-    async def _in_rounds(self, heard: Callable[[Report], None], ear: Ear) -> AsyncIterator[None]:
+    async def _in_rounds(self, heard: Callable[[Report], object], ear: Ear) -> AsyncIterator[None]:
         started: asyncio.Future[None] = asyncio.get_running_loop().create_future()
         over, tasks = asyncio.Event(), Tasks()
         rounds = tasks.start(self._rounds(heard, ear, started, over))
@@ -252,7 +252,7 @@ class BluezRadio(Radio):
             await _finished(rounds)
 
     async def _rounds(
-        self, heard: Callable[[Report], None], ear: Ear, started: asyncio.Future[None], over: asyncio.Event
+        self, heard: Callable[[Report], object], ear: Ear, started: asyncio.Future[None], over: asyncio.Event
     ) -> None:
         while not over.is_set():
             async with super().scanning(heard, active=True):

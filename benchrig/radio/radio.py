@@ -108,7 +108,7 @@ class Radio:
         """Let nothing be remembered of a device: its next connection reads the table anew."""
 
     @contextlib.asynccontextmanager
-    async def scanning(self, on_report: Callable[[Report], None], *, active: bool = True) -> AsyncIterator[None]:
+    async def scanning(self, on_report: Callable[[Report], object], *, active: bool = True) -> AsyncIterator[None]:
         """Report everything heard while the context is open."""
         loop = asyncio.get_running_loop()
 

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 
 from benchrig.errors import BenchrigError
-from benchrig.radio.scan import Ear, Report
+from benchrig.radio.scan import Ear
 from benchrig.readiness.checks import Attached, Beginning, Check, State, Word, unfit_stack
 from benchrig.source.problem import counted
 
@@ -213,11 +213,7 @@ async def hears(name: str, listen: float, opened: Callable[[], Awaitable[Radio]]
 async def ear_of(radio: Radio, listen: float) -> Ear:
     """What is heard in so many seconds."""
     ear = Ear()
-
-    def hear(report: Report) -> None:
-        ear.add(report)
-
-    async with radio.scanning(hear):
+    async with radio.scanning(ear.add):
         await asyncio.sleep(listen)
     return ear
 

@@ -13,7 +13,6 @@ from benchrig.desk.comparing import compare
 from benchrig.desk.findings import findings
 from benchrig.desk.findings.requirements import requirements
 from benchrig.desk.findings.values import length_fits
-from benchrig.desk.inspecting import content
 from benchrig.desk.inspection import (
     AdvertisingSeen,
     AttributeSeen,
@@ -23,6 +22,7 @@ from benchrig.desk.inspection import (
     Inspection,
     ServiceSeen,
     Timing,
+    content,
 )
 from benchrig.errors import MalformedValue
 from benchrig.radio.table import PROPERTIES

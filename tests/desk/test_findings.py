@@ -8,8 +8,7 @@ import msgspec
 import pytest
 
 from benchrig.desk.findings import Finding, families, findings
-from benchrig.desk.inspecting import content
-from benchrig.desk.inspection import Inspection
+from benchrig.desk.inspection import Inspection, content
 from benchrig.radio.virtual.device_spec import DeviceSpec
 from benchrig.values import catalogue
 from tests.desk.carriers import HEAD, TEXTS, carrier, device, own_service

@@ -16,7 +16,8 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 
 from benchrig.desk.desk import READ_WITHIN, Desk
-from benchrig.desk.inspecting import content, table_seen
+from benchrig.desk.inspecting import table_seen
+from benchrig.desk.inspection import content
 from benchrig.desk.prompt.connection import CONNECT_AGAIN, Connection
 from benchrig.desk.prompt.deeds import Deeds, ReadDone, Subject, Waited, WriteDone
 from benchrig.desk.prompt.subscription import Subscription
@@ -221,7 +222,7 @@ class Session:
     @contextlib.asynccontextmanager
     async def _unheard(self, link: Link, target: Target) -> AsyncIterator[None]:
         """Where the radio delivers what is read as a notification too, what is watched is not listened to meanwhile."""
-        watch = self._watch_of(target)
+        watch = next((each for each in self.watches.values() if each.characteristic == target.found.attribute), None)
         if watch is None or not self.desk.radio.reads_reach_listeners:
             yield
             return
@@ -233,9 +234,6 @@ class Session:
         finally:
             if link.is_up:
                 await device.subscribe(watch.characteristic, watch.hear, f"watch {target.name}", READ_WITHIN)
-
-    def _watch_of(self, target: Target) -> Subscription | None:
-        return next((each for each in self.watches.values() if each.characteristic == target.found.attribute), None)
 
     def lost(self) -> None:
         for watch in self.watches.values():

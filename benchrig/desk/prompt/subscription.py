@@ -6,7 +6,7 @@ import asyncio
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from benchrig.desk.inspecting import content
+from benchrig.desk.inspection import content
 from benchrig.desk.prompt.deeds import Subject, WatchDone
 
 if TYPE_CHECKING:
