@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import heapq
 import statistics
 from collections import deque
 from collections.abc import AsyncGenerator, Callable, Sequence
@@ -15,7 +14,7 @@ import msgspec
 from benchrig.desk.inspecting import advertising_of
 from benchrig.desk.inspection import AdvertisingSeen
 from benchrig.desk.pace import Pace
-from benchrig.radio.scan import Report, Selection, Sighting
+from benchrig.radio.scan import Report, Selection, Sighting, make_room
 from benchrig.values.address import kind_of_random, resolves
 from benchrig.values.jsonable import hex_text
 
@@ -110,7 +109,8 @@ class AirList:
         row = self.heard.get(identity)
         if row is None:
             if len(self.heard) >= self._most:
-                self._make_room()
+                accepts = self.selection.accepts
+                make_room(self.heard, self._most, lambda each: (accepts(each.sighting), each.sighting.last_at))
             row = self.heard[identity] = self._row(report, key)
         row.add(report)
         return row
@@ -149,12 +149,6 @@ class AirList:
     def _resolves(self, key: bytes, address: str) -> bool:
         # macOS has identifiers in place of addresses
         return ":" in address and self._resolve(key, address)
-
-    def _make_room(self) -> None:
-        accepts = self.selection.accepts
-        places = ((accepts(row.sighting), row.sighting.last_at, identity) for identity, row in self.heard.items())
-        for _, _, identity in heapq.nsmallest(max(1, self._most // 10), places):
-            del self.heard[identity]
 
 
 def _identity(key: int, address: str, address_type: str) -> str:

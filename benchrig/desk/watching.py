@@ -16,6 +16,7 @@ from benchrig.desk.series import Arrival, Channel
 from benchrig.errors import AttributeMissing, BenchrigError, LinkLost, MalformedValue, UsageError
 from benchrig.radio.table import Characteristic
 from benchrig.steps.lookup import look_up
+from benchrig.steps.subscription import PROPERTIES
 from benchrig.tasks import Tasks
 from benchrig.values.jsonable import moment_text
 
@@ -25,7 +26,6 @@ if TYPE_CHECKING:
     from benchrig.steps.bench import Target
     from benchrig.values.format import Format
 
-PROPERTIES = ("notify", "indicate")
 SUBSCRIBE_WITHIN = 10.0
 PAUSE = 0.5
 # Timers may come this much early, in seconds.

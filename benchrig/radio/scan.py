@@ -15,6 +15,7 @@ from typing import Any, TypeVar
 from benchrig.radio.identity import was_made_with
 
 K = TypeVar("K")
+V = TypeVar("V")
 
 # Reports of one advertising event (its scan response follows at once) count as one for the interval.
 SAME_EVENT = 0.005
@@ -224,6 +225,12 @@ def is_address(text: str) -> bool:
     return bool(_ADDRESS.fullmatch(text))
 
 
+def make_room(heard: dict[K, V], most: int, rank: Callable[[V], tuple[bool, float]]) -> None:
+    """Forget a tenth of `most`: those of the lowest rank, which says whether one is meant, and when it was heard last."""
+    for _, key in heapq.nsmallest(max(1, most // 10), ((rank(each), key) for key, each in heard.items())):
+        del heard[key]
+
+
 class Ear:
     """Gathers reports into sightings, by address and its type: two devices may have the same octets. Of more than `most`
     those unheard for longest give way, the ones that `is_meant` says yes to after all others."""
@@ -238,15 +245,10 @@ class Ear:
         sighting = self.heard.get(key)
         if sighting is None:
             if len(self.heard) >= self._most:
-                self._make_room()
+                make_room(self.heard, self._most, lambda each: (self._is_meant(each), each.last_at))
             sighting = self.heard[key] = Sighting(report.address)
         sighting.add(report)
         return sighting
-
-    def _make_room(self) -> None:
-        count = max(1, self._most // 10)
-        for _, _, key in heapq.nsmallest(count, ((self._is_meant(s), s.last_at, key) for key, s in self.heard.items())):
-            del self.heard[key]
 
     def selected(self, selection: Selection) -> list[Sighting]:
         """The sightings that fit, strongest first."""

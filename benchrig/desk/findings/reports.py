@@ -5,21 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from benchrig.desk.findings.look import Look
+from benchrig.desk.findings.requirements import CharacteristicRule
 from benchrig.desk.findings.rule import Broken, Family
-from benchrig.desk.findings.services import JUDGED
 from benchrig.desk.inspection import CharacteristicSeen
 from benchrig.values.catalogue import long_uuid
 
 FAMILY = Family("reports")
 
 HID, REPORT, REPORT_REFERENCE = long_uuid(0x1812), long_uuid(0x2A4D), 0x2908
-# type of report: properties that it must have
-_MUST = {
-    "input": ("read", "notify"),
-    "output": ("read", "write", "write without response"),
-    "feature": ("read", "write"),
+_TYPES = {
+    "input": CharacteristicRule(must=["read", "notify"], may=["write"]),
+    "output": CharacteristicRule(must=["read", "write", "write without response"]),
+    "feature": CharacteristicRule(must=["read", "write"]),
 }
-_MAY = {"input": ("write",)}
 
 
 @FAMILY.rule("error", "HID Service")
@@ -28,7 +26,7 @@ def report_properties(look: Look) -> Iterator[Broken]:
     for standing, report in look.characteristics():
         if report.uuid == REPORT and standing.service.uuid == HID:
             kind = _type(report)
-            if kind in _MUST and (wrong := _wrong(kind, report.properties)):
+            if kind in _TYPES and (wrong := _wrong(kind, report.properties)):
                 yield Broken(standing.path, wrong)
 
 
@@ -39,8 +37,7 @@ def _type(report: CharacteristicSeen) -> str:
 
 
 def _wrong(kind: str, properties: list[str]) -> str:
-    missing = [one for one in _MUST[kind] if one not in properties]
-    excluded = [one for one in properties if one in JUDGED and one not in (*_MUST[kind], *_MAY.get(kind, ()))]
-    parts = [f"lacks {' and '.join(missing)}"] if missing else []
-    parts += [f"must not have {' and '.join(excluded)}"] if excluded else []
+    rule = _TYPES[kind]
+    missing, excluded = rule.missing(properties), rule.excluded(properties)
+    parts = [f"lacks {missing}"] * bool(missing) + [f"must not have {excluded}"] * bool(excluded)
     return f"a report of the type {kind} {' and '.join(parts)}" if parts else ""

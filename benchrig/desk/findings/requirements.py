@@ -7,6 +7,9 @@ from importlib import resources
 
 import msgspec
 
+# What extended properties and their descriptor add may stand anywhere; some systems list it among the properties.
+_JUDGED = ("broadcast", "read", "write without response", "write", "notify", "indicate", "signed write")
+
 
 class CharacteristicRule(msgspec.Struct, frozen=True):
     """Properties that are neither in `must` nor in `may` are excluded. `one`: a second instance is excluded too.
@@ -21,6 +24,14 @@ class CharacteristicRule(msgspec.Struct, frozen=True):
     descriptors: dict[str, str] = {}
     needs: dict[str, str] = {}
     needs_by_bit: dict[str, list[str]] = {}
+
+    def missing(self, properties: list[str]) -> str:
+        """What must be among the properties and is not, in words; '' for nothing."""
+        return " and ".join(each for each in self.must if each not in properties)
+
+    def excluded(self, properties: list[str]) -> str:
+        """What must not be among them and is."""
+        return " and ".join(each for each in properties if each in _JUDGED and each not in self.must + self.may)
 
 
 class ServiceRule(msgspec.Struct, frozen=True):

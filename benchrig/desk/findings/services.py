@@ -15,8 +15,6 @@ from benchrig.values.catalogue import long_uuid
 FAMILY = Family("services")
 
 GENERIC_ACCESS, DEVICE_INFORMATION, HID, PNP_ID = 0x1800, 0x180A, 0x1812, 0x2A50
-# What extended properties and their descriptor add may stand anywhere; some systems list it among the properties.
-JUDGED = ("broadcast", "read", "write without response", "write", "notify", "indicate", "signed write")
 SEVERAL_IN_SERVICE, SEVERAL_ON_DEVICE, SEVERAL = "several in the service", "several on the device", "several "
 # Each service has a source of its own.
 _SPECIFICATION = "the specification of the service"
@@ -130,18 +128,16 @@ def empty_service(look: Look) -> Iterator[Broken]:
 def missing_property(look: Look) -> Iterator[Broken]:
     """A property that the service demands is missing."""
     for one, seen, rule in _ruled(look):
-        if missing := [each for each in rule.must if each not in seen.properties]:
-            sentence = f"{' and '.join(missing)} must be among its properties"
-            yield Broken(look.path(seen), sentence, one.rule.source)
+        if missing := rule.missing(seen.properties):
+            yield Broken(look.path(seen), f"{missing} must be among its properties", one.rule.source)
 
 
 @FAMILY.rule("error", _SPECIFICATION)
 def excluded_property(look: Look) -> Iterator[Broken]:
     """A property that the service excludes."""
     for one, seen, rule in _ruled(look):
-        if excluded := [each for each in seen.properties if each in JUDGED and each not in (*rule.must, *rule.may)]:
-            sentence = f"{' and '.join(excluded)} must not be among its properties"
-            yield Broken(look.path(seen), sentence, one.rule.source)
+        if excluded := rule.excluded(seen.properties):
+            yield Broken(look.path(seen), f"{excluded} must not be among its properties", one.rule.source)
 
 
 @FAMILY.rule("error", _SPECIFICATION)

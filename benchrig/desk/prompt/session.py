@@ -26,6 +26,7 @@ from benchrig.desk.writing import Order, Sending, prepare, send, target_of
 from benchrig.errors import AttError, BenchrigError, LinkLost, MalformedValue, UsageError
 from benchrig.plan.wording import spec_of
 from benchrig.steps.lookup import look_up
+from benchrig.steps.subscription import PROPERTIES
 from benchrig.values.format import FormatSpec, build_format
 from benchrig.values.jsonable import moment_text
 
@@ -165,7 +166,7 @@ class Session:
         """Subscribe; what comes is shown until it is unwatched."""
         self.about = name
         link = await self.connection.up()
-        target = look_up(link.table, self.desk.names, name, ("notify", "indicate"))
+        target = look_up(link.table, self.desk.names, name, PROPERTIES)
         characteristic: Any = target.found.attribute
         if not hasattr(characteristic, "properties"):
             raise UsageError(f"{name} is a descriptor; only characteristics send notifications")

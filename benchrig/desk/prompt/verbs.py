@@ -17,6 +17,7 @@ from benchrig.errors import UnfitValue, UsageError
 from benchrig.source.problem import suggest
 from benchrig.source.shape import misfit_is_usage
 from benchrig.steps.payload import hex_bytes
+from benchrig.steps.subscription import PROPERTIES
 from benchrig.values.format import build_format
 from benchrig.values.quantity import Duration
 
@@ -166,7 +167,7 @@ _VERBS = (
     Verb("read", "ATTRIBUTE…", "read attributes", _read, "battery level", _FORMAT, ("read",)),
     Verb("write", "ATTRIBUTE VALUE", "write an attribute; FIELD=VALUE words for a structure", _write,
          "alarm limit 8 °C", _WRITE | _FORMAT, ("write", "reliable write", "write without response")),
-    Verb("watch", "ATTRIBUTE…", "subscribe, and show what arrives", _watch, "temperature", _FORMAT, ("notify", "indicate")),
+    Verb("watch", "ATTRIBUTE…", "subscribe, and show what arrives", _watch, "temperature", _FORMAT, PROPERTIES),
     Verb("unwatch", "[ATTRIBUTE]", "end a subscription, or all", lambda session, line: session.unwatch(line.rest)),
     Verb("wait", "TIME", "wait; ends early if the link is lost",
          lambda session, line: session.wait(_seconds(line.rest)), "2 s"),
