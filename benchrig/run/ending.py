@@ -11,6 +11,11 @@ from benchrig.record.model import Verdict
 LEAVE_OUT = "leave the limit out for this radio, or say that the run may pass without it: --may-lack STEP.READING"
 
 
+def verdict_of(error: BenchrigError) -> Verdict:
+    """The unit has failed where it, its link or a limit is the cause; else nothing was learnt of it."""
+    return "fail" if error.cause in ("limit", "device", "link") else "error"
+
+
 def step_verdict(error: BenchrigError | None, broken: list[str], left: list[str]) -> tuple[Verdict, Cause | None, str]:
     """The verdict of a step, its cause, and the sentence: an error outweighs broken limits, these outweigh limits that
     were not judged."""
@@ -18,8 +23,7 @@ def step_verdict(error: BenchrigError | None, broken: list[str], left: list[str]
         return ("error", "station", "; ".join(left)) if left else ("pass", None, "")
     if error is None:
         return "fail", "limit", "; ".join(broken)
-    verdict: Verdict = "fail" if error.cause in ("limit", "device", "link") else "error"
-    return verdict, error.cause, "; ".join([error.message, *broken])
+    return verdict_of(error), error.cause, "; ".join([error.message, *broken])
 
 
 def internal(error: BaseException) -> InternalError:

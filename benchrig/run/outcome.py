@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from benchrig.errors import BenchrigError, Cause, InternalError
 from benchrig.plan.tree import StepPlan
 from benchrig.record.model import RunEnded, Verdict, Where
+from benchrig.run.ending import verdict_of
 
 if TYPE_CHECKING:
     from benchrig.run.execution import Ended
@@ -74,8 +75,7 @@ class Outcome:
 
     def fatal(self, error: BenchrigError, where: Where | None = None) -> None:
         """The run ended for a reason outside any step."""
-        verdict: Verdict = "fail" if error.cause in ("limit", "device", "link") else "error"
-        self._ends.append(End(where, verdict, error.cause, error.message))
+        self._ends.append(End(where, verdict_of(error), error.cause, error.message))
         self.interrupted = self.interrupted or error.cause == "operator"
 
     def broken(self, error: InternalError) -> None:
