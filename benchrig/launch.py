@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import re
+import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -73,21 +74,27 @@ class _Events:
     trouble: StationError | None = None
     _waiting: list[AnyEvent] = field(default_factory=list)
     _timer: asyncio.TimerHandle | None = None
+    # a function of the plan gives its readings from a thread, while the loop writes what waits
+    _lock: threading.RLock = field(default_factory=threading.RLock)
 
     def __call__(self, event: AnyEvent) -> None:
         if self.secrets is not None:
             event = self.secrets.masked(event)
+        with self._lock:
+            self._keep(event)
+        for viewer in [*self.viewers]:
+            try:
+                viewer(event)
+            except OSError:
+                self.viewers.remove(viewer)  # a terminal that is gone shows nothing any more
+
+    def _keep(self, event: AnyEvent) -> None:
         self.kept.append(event)
         self._waiting.append(event)
         if isinstance(event, Opened) or (isinstance(event, Closed) and event.verdict == "pass"):
             self._write_soon()
         else:
             self.write()
-        for viewer in [*self.viewers]:
-            try:
-                viewer(event)
-            except OSError:
-                self.viewers.remove(viewer)  # a terminal that is gone shows nothing any more
 
     def _write_soon(self) -> None:
         if self._timer is None:
@@ -95,7 +102,8 @@ class _Events:
 
     def _now(self) -> None:
         self._timer = None
-        self.write()
+        with self._lock:
+            self.write()
 
     def write(self) -> None:
         """Whatever waits, as far as there is room for it."""

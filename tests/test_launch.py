@@ -9,6 +9,7 @@ import resource
 import signal
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -85,6 +86,31 @@ def test_a_step_that_lasts_finds_all_before_it_on_disk_and_itself(tmp_path: Path
     assert read.ended is not None
     assert (read.ended.verdict, [each.name for each in read.readings]) == ("pass", ["value"])
     assert (command.opened is not None, command.ended) == (True, None)
+
+
+def test_lines_from_a_thread_wait_for_those_that_are_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """An ordinary function gives its readings from a thread, while the loop may write what waits."""
+    journal = Journal(tmp_path / "record.jsonl")
+    events = _Events(journal, [], blame=pytest.fail)
+    monkeypatch.setattr(events, "_write_soon", lambda: None)
+    events(run_started())
+    events(opened())
+    other = threading.Thread(target=events, args=(reading(22.5),))
+    whole, waits = journal.write, []
+
+    def write(*written: AnyEvent) -> None:
+        if not waits:
+            other.start()
+            other.join(0.05)
+            waits.append(other.is_alive())
+        whole(*written)
+
+    monkeypatch.setattr(journal, "write", write)
+    events(reading(21.5))
+    other.join()
+    assert waits == [True]
+    assert [each.value for each in read_record(journal.path).steps[0].readings] == [21.5, 22.5]
+    journal.close()
 
 
 def test_what_was_measured_is_on_disk_at_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -44,6 +44,7 @@ class Readings:
         self._unmeasured: dict[str, str] = {}
         self._saved: set[str] = set()
         self._given: set[str] = set()
+        self._over = False
 
     # --- what a step says
 
@@ -76,6 +77,7 @@ class Readings:
 
     def malformed(self, data: bytes) -> None:
         """The bytes of a value that does not fit its format."""
+        self._check_open("value")
         self._put(Reading(self._where, self._clock.at, "value", None, raw=hex_text(data)))
 
     def stream(self, name: str, unit: str = "") -> RunStream:
@@ -87,9 +89,15 @@ class Readings:
 
     def _only_once(self, name: str) -> None:
         """A limit is held against one reading: of two nobody could say which one counts. UsageError for a second one."""
+        self._check_open(name)
         if name in self._given:
             raise UsageError(f"the step gave the reading '{name}' twice", advice="give each reading its own name")
         self._given.add(name)
+
+    def _check_open(self, name: str) -> None:
+        """A function may have kept what gives readings: those of an attempt that is over belong to nothing."""
+        if self._over:
+            raise UsageError(f"the step that gave '{name}' is over", advice="return when all is done")
 
     def _put(self, reading: Reading) -> None:
         """On record at once: a run that dies in this step keeps what it had measured."""
@@ -111,7 +119,8 @@ class Readings:
     # --- after the attempt
 
     def finish(self) -> None:
-        """The streams are over."""
+        """The streams are over, and nothing more is given."""
+        self._over = True
         for stream in self._streams:
             self._put(stream.reading())
             self._save(stream.name, stream.value, stream.unit)

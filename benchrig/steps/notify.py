@@ -99,11 +99,7 @@ class Notify(Step, kw_only=True):
         leaves = form.leaves() if form else {}
         leaf = form if self.counter == "value" and not leaves else leaves.get(self.counter)
         if leaf is None and (leaves or self.counter != "value"):
-            fields = (
-                f"name one of name one of name one of its fields: {', '.join(leaves)}"
-                if leaves
-                else "write counter: value"
-            )
+            fields = f"name one of its fields: {', '.join(leaves)}" if leaves else "write counter: value"
             raise Misfit(f"the value has no field '{self.counter}' to count by", fields, ("counter",))
         if form is None or not isinstance(leaf, IntegerFormat) or leaf.bits < 2:
             what = leaf.describe() if leaf else "plain bytes"

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import ClassVar
 
+from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import NOTHING, SECONDS, Cap, ReadingType, Step
 from benchrig.steps.bench import Bench
@@ -19,6 +20,12 @@ class Wait(Step, kw_only=True):
     tries_again: ClassVar[bool] = False
 
     wait: Duration
+
+    def misfits(self) -> Iterable[Misfit]:
+        yield from super().misfits()
+        if self.within is not None and self.within.seconds < self.wait.seconds:
+            message = f"within {self.within} ends before the wait of {self.wait} is over"
+            yield Misfit(message, f"write within: {self.wait} or more, or leave it out", ("within",))
 
     def readings(self, names: Names) -> Mapping[str, ReadingType]:
         return {"elapsed": SECONDS}

@@ -102,6 +102,7 @@ RANGES = [
     (with_steps("- «notify: temperature"), "notify has neither for (a time) nor count", "for: 10 s"),
     (with_steps("- «notify: temperature\n  for: 1 s\n  count: 3"), "notify has both for and count", "keep one"),
     (with_steps("- notify: temperature\n  for: 5 s\n  within: «2 s"), "within 2 s is too short to subscribe and listen for 5 s", ""),
+    (with_steps("- wait: 3 s\n  within: «2.5 s"), "within 2.5 s ends before the wait of 3 s is over", "3 s or more"),
     (with_steps(READ + "expect: {att_error: {equals: «raed not permitted}}"), "unknown ATT error", "read not perm"),
     (with_steps("- scan:\n  expect: {address_type: {one_of: [public, «rnadom]}}"), "is never 'rnadom'", "'random'?"),
     (f"{HEAD}deadline: «0 s\n{STEPS}", "deadline must be more than 0 s", ""),

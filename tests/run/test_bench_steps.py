@@ -278,9 +278,10 @@ async def first(bench):
     stream = bench.stream('value')
     stream.add(1)
     stream.close()
-    asyncio.get_running_loop().call_later(1, later, bench, stream)
-def later(bench, stream):
-    for use in (lambda: bench.reading('value', 1), lambda: stream.add(99)):
+    asyncio.get_running_loop().call_later(1, later, bench, stream, bench.reading, bench.stream)
+def later(bench, stream, reading, new_stream):
+    uses = lambda: bench.reading('value', 1), lambda: stream.add(99), lambda: reading('own', 1), lambda: new_stream('own')
+    for use in uses:
         try:
             use()
         except UsageError as error:
@@ -294,10 +295,30 @@ async def second(bench):
 def test_what_a_function_leaves_running_gives_no_reading_of_a_later_step(tmp_path: Path) -> None:
     (tmp_path / "f.py").write_text(LEAVES, encoding="utf-8")
     limit = "    expect: {value: {max: 5}}\n"
-    steps = f"  - call: f:first\n{limit}  - call: f:second\n    expect: {{value: {{max: 5}}, refused: {{equals: 2}}}}\n"
+    steps = f"  - call: f:first\n{limit}  - call: f:second\n    expect: {{value: {{max: 5}}, refused: {{equals: 4}}}}\n"
     ran = bare(steps, tmp_path)
     assert ran.verdicts() == ["pass", "fail"]
-    assert ran.reading(2, "refused").value == 2, "both uses were refused"
+    assert ran.reading(2, "refused").value == 4, "every use was refused"
+
+
+KEPT = """
+kept = {}
+async def keeps(bench):
+    kept.update(value=bench.value, target=bench.target('battery level'))
+    return 1
+async def uses(bench):
+    kept['value'](b'\\xff\\xff', kept['target'])
+"""
+
+
+def test_a_malformed_value_for_a_step_that_is_over_does_not_spoil_the_record(tmp_path: Path) -> None:
+    (tmp_path / "f.py").write_text(KEPT, encoding="utf-8")
+    plan = tmp_path / "plan.yaml"
+    plan.write_text(f"{HEAD}steps:\n  - connect:\n  - call: f:keeps\n  - call: f:uses\n", encoding="utf-8")
+    battery = "{service: battery, characteristics: [{characteristic: battery level, properties: [read], value: 97 %}]}"
+    ran = run(plan, device_text(f"services: [{battery}]"))
+    assert (ran.verdicts(), ran.ended.cause) == (["pass", "pass", "error"], "plan")
+    assert "is over" in ran.ended.message
 
 
 def test_a_link_that_a_function_ends_is_not_lost(tmp_path: Path) -> None:
