@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Coroutine, Iterable, Mapping
+from collections.abc import Callable, Coroutine, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -152,14 +152,15 @@ FORMAT_OPTIONS = {
 }  # fmt: skip
 
 
-def format_given(options: Mapping[str, str]) -> Format | None:
+def _format(**given: str | None) -> Format | None:
     """The format that these options make; None without any. UsageError when they make none."""
     from benchrig.desk.typed_format import typed_format
     from benchrig.source.shape import misfit_is_usage
     from benchrig.values.format import build_format
 
+    options = {name: given[_argument(name)] for name in FORMAT_OPTIONS}
     with misfit_is_usage():
-        spec = typed_format(options)
+        spec = typed_format({name: text for name, text in options.items() if text is not None})
         return build_format(spec) if spec else None
 
 
@@ -167,17 +168,12 @@ def _argument(option: str) -> str:
     return f"format_{option.strip('-').replace('-', '_')}"
 
 
-def _format(**given: str | None) -> Format | None:
-    words = {option: given[_argument(option)] for option in FORMAT_OPTIONS}
-    return format_given({option: text for option, text in words.items() if text is not None})
-
-
-def _format_option(option: str, metavar: str, said: str) -> Decorator:
+def _format_option(name: str, metavar: str, help: str) -> Decorator:
     choices = click.Choice(metavar.split("|")) if "|" in metavar else None
-    return click.option(option, _argument(option), type=choices, metavar=None if choices else metavar, help=said)
+    return option(name, _argument(name), type=choices, metavar=None if choices else metavar, help=help)
 
 
 # The command gets its Format, or None, as `form`.
 format_options = grouped(
-    *(_format_option(option, *each) for option, each in FORMAT_OPTIONS.items()), to="form", make=_format
+    *(_format_option(name, *each) for name, each in FORMAT_OPTIONS.items()), to="form", make=_format
 )

@@ -11,7 +11,7 @@ from benchrig.cli.completing import attributes_option
 from benchrig.cli.desk import at_desk, device_options, known_names
 from benchrig.cli.options import flag, json_option, option, path_option
 from benchrig.cli.out import echo, print_json, tell, whatever_the_output_does
-from benchrig.cli.types import Time, Whole
+from benchrig.cli.types import Percent, Time, Whole
 from benchrig.errors import UsageError
 
 if TYPE_CHECKING:
@@ -19,23 +19,6 @@ if TYPE_CHECKING:
     from benchrig.draft.compose import Draft
     from benchrig.draft.evidence import Evidence
     from benchrig.plan.model import Plan
-
-
-class Percent(click.ParamType[float]):
-    """A share, as a number between 0 and 1: '99 %', '99.9'."""
-
-    name = "percent"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
-        if isinstance(value, float):
-            return value
-        try:
-            share = float(str(value).strip().removesuffix("%")) / 100
-        except ValueError:
-            share = 0.0
-        if not 0 < share < 1:
-            self.fail(f"expected a percentage between 0 and 100 %, found '{value}'; for example: 99%", param, ctx)
-        return share
 
 
 @click.command(short_help="Write a test plan from known-good devices.")

@@ -35,12 +35,17 @@ def encode(words: tuple[str, ...], reading: Reading, out: Path | None, force: bo
       benchrig encode '21.5 °C' --presentation 0EFE2F27010000
     """  # fmt: skip
     from benchrig.desk.decoding import decode_value
+    from benchrig.desk.writing import value_of
     from benchrig.files import writable
+    from benchrig.steps.payload import encode as bytes_of
 
     if out is not None:
         writable(out, force=force)
-    chosen = _format(reading)
-    data = _bytes(chosen, words)
+    try:
+        chosen = _format(reading)
+        data = bytes_of(chosen, value_of(chosen, words), None)
+    except (MalformedValue, UnfitValue) as error:
+        raise UsageError(error.message, advice=error.advice) from error
     if out is not None:
         _save(out, data)
     with whatever_the_output_does():
@@ -57,21 +62,7 @@ def _format(reading: Reading) -> Format:
         return reading.form
     if reading.presentation is None:
         raise UsageError("no format given", advice="give --as, --attribute or --presentation")
-    try:
-        return catalogue.format_from_presentation(reading.presentation)
-    except MalformedValue as error:
-        raise UsageError(error.message) from error
-
-
-def _bytes(form: Format, words: tuple[str, ...]) -> bytes:
-    """UsageError when the format has no bytes for the value."""
-    from benchrig.desk.writing import value_of
-    from benchrig.steps.payload import encode as bytes_of
-
-    try:
-        return bytes_of(form, value_of(form, words), None)
-    except UnfitValue as error:
-        raise UsageError(error.message, advice=error.advice) from error
+    return catalogue.format_from_presentation(reading.presentation)
 
 
 def _save(path: Path, data: bytes) -> None:

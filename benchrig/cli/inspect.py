@@ -15,8 +15,7 @@ from benchrig.cli.out import echo, is_ascii_due, tell, whatever_the_output_does
 from benchrig.terminal import console
 
 if TYPE_CHECKING:
-    from benchrig.desk.desk import Desk, DeskOptions
-    from benchrig.desk.inspection import Inspection
+    from benchrig.desk.desk import DeskOptions
     from benchrig.desk.inspection_file import Document
 
 
@@ -53,13 +52,14 @@ def inspect(form: str, as_json: bool, save: Path | None, force: bool, against: P
     """
     from benchrig.desk.comparing import compare
     from benchrig.desk.findings import findings
+    from benchrig.desk.inspecting import inspect as look_at_all
     from benchrig.desk.inspection_file import Document, check_target, load_document, save_document
 
     if save is not None:
         check_target(save, force=force)
     before = load_document(against).inspection if against is not None else None
     known_names(desk, skip)
-    seen = at_desk(desk, lambda at: _look(at, skip))
+    seen = at_desk(desk, lambda at: look_at_all(at, skip))
     document = Document(seen, findings(seen), compare(before, seen) if before is not None else None)
     if save is not None:
         save_document(document, save)
@@ -69,22 +69,10 @@ def inspect(form: str, as_json: bool, save: Path | None, force: bool, against: P
         tell(f"note: {against} is not whole: {before.broken}")
     if seen.broken:
         tell(f"benchrig: {seen.broken}")
-    if seen.broken or _differs(document) or (strict and _breaks_a_standard(document)):
+    differs = document.comparison is not None and not document.comparison.same_structure
+    breaks_a_standard = any(finding.severity == "error" for finding in document.findings)
+    if seen.broken or differs or (strict and breaks_a_standard):
         sys.exit(1)
-
-
-def _differs(document: Document) -> bool:
-    return document.comparison is not None and not document.comparison.same_structure
-
-
-def _breaks_a_standard(document: Document) -> bool:
-    return any(finding.severity == "error" for finding in document.findings)
-
-
-async def _look(desk: Desk, skip: tuple[str, ...]) -> Inspection:
-    from benchrig.desk.inspecting import inspect as look_at_all
-
-    return await look_at_all(desk, skip)
 
 
 def _show(document: Document, form: str) -> None:

@@ -140,8 +140,8 @@ def run(plan: Path, radio: RadioWords, given: tuple[str, ...], only: tuple[str, 
         may_go_without = _known_limits(loaded, may_lack)
         options = RunOptions(loaded, nodes, bench, choice, folder, may_lack=may_go_without, reports=reports, **reaching)
         code = _run(options, shown)
-        if code == 7 and not (radio.radio or bench.radio):
-            _say_what_was_not_asked()
+        if code == 7 and not (radio.radio or bench.radio) and (elsewhere := os.environ.get(_VARIABLE)):
+            tell(f"benchrig: {_VARIABLE} does not count for a run; if you meant it: --radio {elsewhere}")
         sys.exit(code)
 
 
@@ -155,11 +155,6 @@ def _known_limits(plan: Plan, names: tuple[str, ...]) -> frozenset[str]:
         if name not in limits:
             raise UsageError(f"--may-lack: the plan has no limit '{name}'", advice=suggest(name, limits))
     return frozenset(names)
-
-
-def _say_what_was_not_asked() -> None:
-    if given := os.environ.get(_VARIABLE):
-        tell(f"benchrig: {_VARIABLE} does not count for a run; if you meant it: --radio {given}")
 
 
 def _run(options: RunOptions, shown: Shown) -> int:

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import sys
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
 from benchrig.cli.desk import at_desk, listening_options
 from benchrig.cli.options import flag, json_option, option
 from benchrig.cli.out import tell, whatever_the_output_does
-from benchrig.cli.secret import brought
-from benchrig.cli.types import Time
+from benchrig.cli.types import IdentityKey, Time
 from benchrig.errors import UsageError
 
 if TYPE_CHECKING:
@@ -22,32 +21,6 @@ if TYPE_CHECKING:
 # How long to listen where nobody watches.
 LISTEN = 5.0
 NOTHING_MATCHED = 5
-
-
-class IdentityKey(click.ParamType[bytes]):
-    """16 octets as hex, the most significant first."""
-
-    name = "hex"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> bytes:
-        if isinstance(value, bytes):
-            return value
-
-        try:
-            text = brought(value) if value.startswith("@") else value
-        except UsageError as error:
-            self.fail(f"{error.message}; {error.advice}", param, ctx)
-        try:
-            key = bytes.fromhex(text.replace(":", ""))
-        except ValueError:
-            key = b""
-        if len(key) != 16:
-            self.fail(
-                f"expected an identity resolving key (32 hex digits, the most significant first), found '{value}'",
-                param,
-                ctx,
-            )
-        return key
 
 
 @click.command(short_help="Show the devices on the air.")
