@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -60,39 +59,31 @@ def check(
     if not plans:
         raise click.UsageError("name at least one plan, or --schema")
     with errors_for_people():
-        place = _place(radio, station)
-    codes = [_check(path, given, place) for path in plans]
+        from benchrig.run.station import load_station
+
+        bench = load_station(station) if station else None
+        kind = _kind(radio or (bench.radio if bench else None) or "")
+    codes = [_check(path, given, kind, bench) for path in plans]
     if code := max(codes, key=(0, 7, 4).index):
         sys.exit(code)
 
 
-@dataclass(frozen=True)
-class _Place:
-    """Where the plans are to run: the kind of the radio ('' for any), and the station."""
-
-    kind: str
-    station: Station | None
-
-
-def _place(radio: str | None, path: Path | None) -> _Place:
-    """A kind of radio alone will do: nothing is opened."""
+def _kind(radio: str) -> str:
+    """host, hci or virtual, '' for any. A kind alone will do: nothing is opened."""
     from benchrig.radio.offers import LACKS
     from benchrig.radio.specify import RadioChoice
-    from benchrig.run.station import load_station
 
-    station = load_station(path) if path else None
-    radio = radio or (station.radio if station else None) or ""
-    return _Place(RadioChoice.parse(radio).kind if radio and radio not in LACKS else radio, station)
+    return RadioChoice.parse(radio).kind if radio and radio not in LACKS else radio
 
 
-def _check(path: Path, given: tuple[str, ...], place: _Place) -> int:
-    """Check one plan and say so; the exit code."""
+def _check(path: Path, given: tuple[str, ...], kind: str, station: Station | None) -> int:
+    """Check one plan for a kind of radio, and say so; the exit code."""
     from benchrig.radio.offers import CANNOT
     from benchrig.run.station import forbidden
     from benchrig.source.problem import counted
 
     try:
-        plan, missing = _loaded(path, given, place.station)
+        plan, missing = _loaded(path, given, station)
     except PlanError as error:
         echo(str(error), err=True)
         echo(f"{path}: {counted(len(error.problems), 'problem')}", err=True)
@@ -100,11 +91,11 @@ def _check(path: Path, given: tuple[str, ...], place: _Place) -> int:
     except BenchrigError as error:
         echo(f"{path}: {error.message}\n  {error.advice}", err=True)
         return 4
-    barred = [*forbidden(plan.steps, place.station)] if place.station else []
+    barred = [*forbidden(plan.steps, station)] if station else []
     with whatever_the_output_does():
         echo(f"{path}: {_summary(plan)}")
-        _remark(plan, place, missing, barred)
-    return 7 if barred or any(step.kind.verb in CANNOT.get(place.kind, {}) for step in plan.steps) else 0
+        _remark(plan, kind, missing, barred)
+    return 7 if barred or any(step.kind.verb in CANNOT.get(kind, {}) for step in plan.steps) else 0
 
 
 def _summary(plan: Plan) -> str:
@@ -134,14 +125,14 @@ def _loaded(path: Path, given: tuple[str, ...], station: Station | None) -> tupl
         return plan, [*error.missing]
 
 
-def _remark(plan: Plan, place: _Place, missing: list[str], barred: list[StepPlan]) -> None:
+def _remark(plan: Plan, kind: str, missing: list[str], barred: list[StepPlan]) -> None:
     """Say what the plan asks of radio and station in vain; the `barred` steps cannot run there."""
     from benchrig.plan.remarks import remarks
     from benchrig.plan.tree import place_text
 
-    if place.kind:
-        for where, sentence in remarks(plan, place.kind):
-            echo(f"{where}: on the {place.kind} radio {sentence}")
+    if kind:
+        for where, sentence in remarks(plan, kind):
+            echo(f"{where}: on the {kind} radio {sentence}")
     for name in missing:
         echo(f"{plan.path}: the value '{name}' comes neither from the station nor from --set: the run asks for it")
     for step in barred:

@@ -23,29 +23,21 @@ def grouped(
 ) -> Callable[[Command], Command]:
     """A decorator that adds the options to a command, which gets as `to` what `make` makes of them, and of what other
     groups have made (`takes`)."""
-    names = (*_names(options), *takes)
 
-    def decorate(command: Command) -> Command:
+    def decorate(command: Any) -> Any:
         @functools.wraps(command)
         def with_group(**words: Any) -> Any:
             own = {name: words.pop(name) for name in names}
             with errors_for_people():
                 return command(**{to: make(**own)}, **words)
 
-        return added(with_group, options)  # type: ignore[return-value]
+        before = len(getattr(command, "__click_params__", ()))
+        for each in reversed(options):
+            each(with_group)
+        names = [*(str(added.name) for added in with_group.__click_params__[before:]), *takes]  # type: ignore[attr-defined]
+        return with_group
 
     return decorate
-
-
-def added(command: Callable[..., Any], options: tuple[Decorator, ...]) -> Callable[..., Any]:
-    """The command with the options, in their order."""
-    return functools.reduce(lambda decorated, each: each(decorated), reversed(options), command)
-
-
-def _names(options: tuple[Decorator, ...]) -> list[str]:
-    """What click calls the options."""
-    probe: Any = added(lambda: None, options)
-    return [str(each.name) for each in probe.__click_params__]
 
 
 # --- the radio

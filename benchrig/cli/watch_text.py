@@ -56,10 +56,13 @@ def _holes_text(watch: Watch) -> list[str]:
     if not holes:
         return []
     lengths = [hole.end - hole.start for hole in holes]
-    times = "link lost once" if len(holes) == 1 else f"link lost {len(holes)} times"
     longest = f", at the longest {max(lengths):.3f} s" if len(holes) > 1 else ""
     gone = "" if holes[-1].back else "; the device did not come back"
-    return [f"{times}, {sum(lengths):.3f} s without data{longest}{gone}"]
+    return [f"link lost {often(len(holes))}, {sum(lengths):.3f} s without data{longest}{gone}"]
+
+
+def often(count: int) -> str:
+    return "once" if count == 1 else f"{count} times"
 
 
 def _extent(series: Series) -> str:

@@ -7,7 +7,7 @@ from collections import deque
 from dataclasses import dataclass
 from typing import Any
 
-from benchrig.cli.watch_text import arrival_text, event_line
+from benchrig.cli.watch_text import arrival_text, event_line, often
 from benchrig.desk.series import Arrival, Channel, Series
 from benchrig.desk.strip import SLICE
 from benchrig.desk.watching import Event, Watch
@@ -204,8 +204,7 @@ class WatchView:
 def _holes(watch: Watch) -> Line:
     holes = watch.holes
     total = sum(hole.end - hole.start for hole in holes)
-    times = "once" if len(holes) == 1 else f"{len(holes)} times"
-    return [(f"  lost {times}, {total:.1f} s without link", "warn")] if holes else []
+    return [(f"  lost {often(len(holes))}, {total:.1f} s without link", "warn")] if holes else []
 
 
 def _mark(value: float | None) -> str:
