@@ -58,11 +58,6 @@ class AirRow:
         return AirRow(sighting, self.pace.copy(), self.key, self.addresses.copy())
 
     @property
-    def level(self) -> float | None:
-        """Median level in dBm; None when no report had one."""
-        return self.sighting.median_rssi
-
-    @property
     def spread(self) -> float | None:
         """Standard deviation of the level in dB; None with fewer than two reports."""
         rssi = self.sighting.rssi
@@ -196,7 +191,7 @@ def described(row: AirRow, now: float, *, fields: bool = False) -> HeardDevice:
         address_type=sighting.address_type,
         address_kind=row.address_kind,
         advertising=advertising_of(sighting),
-        rssi=row.level,
+        rssi=sighting.median_rssi,
         count=sighting.count,
         age=round(now - sighting.last_at, 3),
         spread=None if spread is None else round(spread, 2),

@@ -78,29 +78,6 @@ def in_silence(_: str) -> None:
 
 
 @dataclass
-class _Hint:
-    """Says once, while the device is looked for, that its name was heard in other letters."""
-
-    desk: Desk
-    _told: str = ""
-
-    def __post_init__(self) -> None:
-        self._from = self.desk.now() + LISTEN / 2
-
-    @property
-    def wanted(self) -> str:
-        selection = self.desk.options.selection
-        return selection.name or selection.address or "the device"
-
-    def look(self, ear: Ear) -> None:
-        if self._told or self.desk.now() < self._from:
-            return
-        self._told = in_other_letters(ear, self.desk.options.selection)
-        if self._told:
-            self.desk.tell(f"{self.wanted} is not heard so far: {self._told}")
-
-
-@dataclass
 class Desk(Witness):
     """An open radio."""
 
@@ -191,16 +168,32 @@ class Desk(Witness):
         """The device that is meant, heard for at least `listen` seconds; each report goes to `also` too. Once it was
         found it is this one that is waited for. DeviceNotFound, AmbiguousDevice, WrongDevice."""
         within = self.options.within if within is None else within
-        hint = _Hint(self)
-        async with self.showing(f"looking for {hint.wanted}"):
+        async with self.showing(f"looking for {self._wanted}"):
             return await self.unit.find(
                 min(self._long_enough(listen), within),
                 within,
                 also=also,
-                looking=hint.look,
+                looking=self._hint(),
                 to_connect=True,
                 witness=self,
             )
+
+    @property
+    def _wanted(self) -> str:
+        return self.options.selection.name or self.options.selection.address or "the device"
+
+    def _hint(self) -> Callable[[Ear], None]:
+        """Says once, while the device is looked for, that its name was heard in other letters."""
+        begins, told = self.now() + LISTEN / 2, ""
+
+        def look(ear: Ear) -> None:
+            nonlocal told
+            if told or self.now() < begins:
+                return
+            if told := in_other_letters(ear, self.options.selection):
+                self.tell(f"{self._wanted} is not heard so far: {told}")
+
+        return look
 
     def _long_enough(self, listen: float | None) -> float:
         """Until a second device must have been heard, where there can be one."""

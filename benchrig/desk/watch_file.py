@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import json
 from collections.abc import Iterator
@@ -34,34 +35,35 @@ class WatchFile:
         self._facts = {"radio": radio, "simulated": simulated}
         self._columns = path.suffix.lower() == ".csv"
         self._begun = False
-        try:
-            # a line at a time: what has come is on disk, whatever happens next
+        with self._on_disk():
+            # a line at a time: what has come is there, whatever happens next
             self._file = path.open("w" if force else "x", encoding="utf-8", newline="", buffering=1)
-        except OSError as error:
-            raise self._unwritable(error) from error
         self._writer = csv.writer(self._file)
 
     def add(self, event: Event) -> None:
-        try:
-            if not self._begun:
-                self._begin()
+        with self._on_disk():
+            self._begin()
             if self._columns:
                 self._writer.writerows(self._rows(event))
             else:
                 self._line(event_as_data(self._watch, event))
-        except OSError as error:
-            raise self._unwritable(error) from error
 
     def close(self) -> None:
-        try:
-            if not self._begun:
-                self._begin()
+        with self._on_disk():
+            self._begin()
             self._file.close()
+
+    @contextlib.contextmanager
+    def _on_disk(self) -> Iterator[None]:
+        try:
+            yield
         except OSError as error:
-            raise self._unwritable(error) from error
+            raise StationError(f"'{self._path}' cannot be written: {error.strerror or error}") from error
 
     def _begin(self) -> None:
         """Once it is known which device it is."""
+        if self._begun:
+            return
         self._begun = True
         if self._columns:
             self._writer.writerow(COLUMNS)
@@ -99,6 +101,3 @@ class WatchFile:
     @staticmethod
     def _row(cells: dict[str, Any]) -> list[str]:
         return [csv_cell(cells.get(name)) for name in COLUMNS]
-
-    def _unwritable(self, error: OSError) -> StationError:
-        return StationError(f"'{self._path}' cannot be written: {error.strerror or error}")

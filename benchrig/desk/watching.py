@@ -17,7 +17,7 @@ from benchrig.errors import AttributeMissing, BenchrigError, LinkLost, Malformed
 from benchrig.radio.table import Characteristic
 from benchrig.steps.lookup import look_up
 from benchrig.steps.subscription import PROPERTIES
-from benchrig.tasks import Tasks
+from benchrig.tasks import first_of
 from benchrig.values.jsonable import moment_text
 
 if TYPE_CHECKING:
@@ -81,7 +81,6 @@ class Watch:
         self._started = desk.now()
         self._arrived: deque[Arrival] = deque()
         self._news = asyncio.Event()
-        self._tasks = Tasks()
 
     @property
     def seconds(self) -> float:
@@ -124,20 +123,19 @@ class Watch:
     async def events(self) -> AsyncGenerator[Event, None]:
         """What happens, in order. DeviceNotFound, ConnectFailed, AttributeMissing, AttError; LinkLost when the link is
         lost and not wanted back."""
-        async with self._tasks:
-            self._link = await self._connected()
-            with self._deadline():
-                while True:
-                    while self._arrived:
-                        yield self._arrived.popleft()
-                    if self.is_over:
-                        return
-                    if not self._link.is_up:
-                        yield await self._lost(self._link)
-                        yield await self._back()
-                        continue
-                    self._news.clear()
-                    await self._news.wait()
+        self._link = await self._connected()
+        with self._deadline():
+            while True:
+                while self._arrived:
+                    yield self._arrived.popleft()
+                if self.is_over:
+                    return
+                if not self._link.is_up:
+                    yield await self._lost(self._link)
+                    yield await self._back()
+                    continue
+                self._news.clear()
+                await first_of(self._news.wait(), self._link.lost.wait())
 
     # --- inside
 
@@ -156,7 +154,6 @@ class Watch:
     async def _connected(self) -> Link:
         """Find the device, the same one each time, connect and subscribe. The first time the watch begins here."""
         unit, link = await self._desk.reach()
-        self._wake_when_lost(link)
         targets = self._targets(link)
         formats = [self._form or await self._desk.format_of(link, target) for target in targets]
         if self._link is None:
@@ -191,13 +188,6 @@ class Watch:
         assert isinstance(characteristic, Characteristic)
         async with self._desk.blaming():
             await self._desk.device.subscribe(characteristic, hear, f"subscribe to {watched.name}", SUBSCRIBE_WITHIN)
-
-    def _wake_when_lost(self, link: Link) -> None:
-        async def wait() -> None:
-            await link.lost.wait()
-            self._news.set()
-
-        self._tasks.leave(wait())
 
     async def _lost(self, link: Link) -> LinkLoss:
         """What the loss of the link means: LinkLost, unless it is wanted back."""

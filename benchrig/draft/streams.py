@@ -109,13 +109,13 @@ def _timing(streams: Sequence[StreamSeen], basis: Basis) -> dict[str, Proposal]:
     least = _least(streams, min(rates) * (1 - tolerance / 100))
     if least > min(stream.count for stream in streams):
         return {"count": _some(streams, "the stream stopped before the end")}
-    mean = sum(rates) / len(rates)
+    nominal = Bare(f"{decimal_text(Fraction(f'{sum(rates) / len(rates):.4g}'))} Hz")
     total = sum(gap.count for gap in gaps)
     seen = f"{_ends(rates)} Hz in {counted(len(streams), 'stream')} with {counted(total, 'gap')}"
     sides = f"{seen}; at least {LEAST_RATE_TOLERANCE} % to either side"
     return {
         "count": _enough(streams, least),
-        "rate": Proposal({"nominal": _hertz(mean), "tolerance": Bare(f"{tolerance} %")}, sides, _grounds(streams)),
+        "rate": Proposal({"nominal": nominal, "tolerance": Bare(f"{tolerance} %")}, sides, _grounds(streams)),
         **_gaps(streams, gaps, total),
     }
 
@@ -179,10 +179,6 @@ def _ends(rates: Sequence[float]) -> str:
 
 def _short(number: float) -> str:
     return number_text(float(f"{number:.4g}"))
-
-
-def _hertz(rate: float) -> Bare:
-    return Bare(f"{decimal_text(Fraction(f'{rate:.4g}'))} Hz")
 
 
 def time_text(seconds: float) -> Bare:
