@@ -29,7 +29,7 @@ _ORDER = ("rssi", "interval", "name", "services", "manufacturer_data", "service_
 
 def scan_limits(evidence: Evidence, naming: Naming) -> dict[str, Proposal]:
     """Limits on the readings of the scan step."""
-    heard = _heard(evidence)
+    heard = evidence.advertised
     if not heard:
         return {}
     units = len({look.unit for look in evidence.looks})
@@ -41,7 +41,7 @@ def scan_limits(evidence: Evidence, naming: Naming) -> dict[str, Proposal]:
 def scan_seconds(evidence: Evidence) -> int:
     """How long the plan listens: a limit on the interval needs some advertising events to hold it against."""
     judged = "scan.interval" not in evidence.lacks
-    intervals = [each.interval for each in _heard(evidence) if each.interval and judged]
+    intervals = [each.interval for each in evidence.advertised if each.interval and judged]
     return max(LEAST_SCAN, math.ceil(max(intervals, default=0.0) * INTERVAL_ROOM * EVENTS))
 
 
@@ -96,7 +96,3 @@ def _manufacturer(seen: AdvertisingSeen) -> str:
 
 def _same(values: list[Any]) -> Any:
     return values[0] if all(value == values[0] for value in values) else None
-
-
-def _heard(evidence: Evidence) -> list[AdvertisingSeen]:
-    return [look.advertising for look in evidence.looks if look.advertising is not None]

@@ -88,6 +88,11 @@ class Evidence:
     air: Ear = field(default_factory=Ear)
 
     @property
+    def advertised(self) -> list[AdvertisingSeen]:
+        """What the units advertised, once a connection."""
+        return [look.advertising for look in self.looks if look.advertising is not None]
+
+    @property
     def units(self) -> list[str]:
         """The units, in the order they were seen."""
         return list(dict.fromkeys(met.unit for met in self.met))

@@ -57,7 +57,7 @@ def names_of(evidence: Evidence) -> list[str]:
 def _of_the_kind(evidence: Evidence, chosen: Selection) -> tuple[Selection, str]:
     """What further units of the kind would answer too: a pattern for the name, services and company that all have."""
     pattern, reason = _pattern(evidence, chosen)
-    heard = [look.advertising for look in evidence.looks if look.advertising is not None]
+    heard = evidence.advertised
     first = heard[0] if heard else AdvertisingSeen()
     services = tuple(uuid for uuid in first.services if all(uuid in each.services for each in heard))
     companies = [int(c, 16) for c in first.manufacturer_data if all(c in each.manufacturer_data for each in heard)]

@@ -92,7 +92,11 @@ def test_the_statistics_of_a_row() -> None:
 def test_a_live_row_looks_back_on_a_bounded_number_of_reports() -> None:
     air = listed(*(report(at=number, rssi=-90) for number in range(500)), *(report(at=500, rssi=-40),) * LIVE_WINDOW)
     [row] = air.fitting()
-    assert (row.sighting.median_rssi, row.sighting.count, len(row.sighting.rssi)) == (-40, 500 + LIVE_WINDOW, LIVE_WINDOW)
+    assert (row.sighting.median_rssi, row.sighting.count, len(row.sighting.rssi)) == (
+        -40,
+        500 + LIVE_WINDOW,
+        LIVE_WINDOW,
+    )
 
 
 def test_devices_unheard_for_longest_give_way() -> None:

@@ -7,7 +7,6 @@ from collections.abc import Iterator
 
 from benchrig.desk.findings.look import Look
 from benchrig.desk.findings.rule import Broken, Family
-from benchrig.desk.inspection import Content
 from benchrig.values import catalogue
 from benchrig.values.advertising import AdField, parse_payload
 from benchrig.values.catalogue import long_uuid
@@ -107,7 +106,7 @@ def flags_contradict(look: Look) -> Iterator[Broken]:
 @FAMILY.rule("error", f"{_SUPPLEMENT} 1.2")
 def name_differs(look: Look) -> Iterator[Broken]:
     """The advertised name is not the device name or its beginning."""
-    own = _content(look, 0x2A00)
+    own = look.content(0x2A00)
     if own is not None and isinstance(own.value, str):
         yield from (Broken(_ADVERTISING, sentence) for sentence in _unlike(look, own.data, own.value))
 
@@ -126,7 +125,7 @@ def _unlike(look: Look, full: bytes, name: str) -> Iterator[str]:
 @FAMILY.rule("error", f"{_SUPPLEMENT} 1.12")
 def appearance_differs(look: Look) -> Iterator[Broken]:
     """The advertised appearance is not that of the table."""
-    own = _content(look, 0x2A01)
+    own = look.content(0x2A01)
     for field in _fields(look, APPEARANCE):
         if own is not None and len(own.data) == 2 and own.data != field.raw:
             there, here = (int.from_bytes(data, "little") for data in (own.data, field.raw))
@@ -148,8 +147,3 @@ def service_not_there(look: Look) -> Iterator[Broken]:
         else:
             sentence = f"the service {said} is advertised, but this radio does not show it"
             yield Broken(_ADVERTISING, sentence, severity="note")
-
-
-def _content(look: Look, uuid16: int) -> Content | None:
-    own = look.characteristic(uuid16)
-    return own.content if own is not None else None

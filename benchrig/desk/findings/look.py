@@ -46,9 +46,9 @@ class Look:
         """The values of this attribute that fit its format."""
         return ((standing, content) for standing, content in self.values() if standing.seen.uuid == uuid and not content.wrong)  # fmt: skip
 
-    def characteristic(self, uuid16: int) -> CharacteristicSeen | None:
-        """The first with this UUID on the device."""
-        return next((each for _, each in self.characteristics() if each.uuid == long_uuid(uuid16)), None)
+    def content(self, uuid16: int) -> Content | None:
+        """Of the first characteristic with this UUID."""
+        return next((each.content for _, each in self.characteristics() if each.uuid == long_uuid(uuid16)), None)
 
 
 _CLIENT_CONFIGURATION = long_uuid(0x2902)
