@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 
-from benchrig.desk.inspection import ServiceSeen
+from benchrig.desk.inspection import CharacteristicSeen
+from benchrig.desk.paths import attributes_in
 from benchrig.draft.evidence import HIDDEN, Evidence, Snapshot
 from benchrig.draft.naming import Naming
 from benchrig.plan.wording import service_name
@@ -57,16 +58,11 @@ def _is_descriptor(uuid: str) -> bool:
 
 def _table(look: Snapshot) -> _Table:
     """Services that stand once, without those that operating systems hide."""
-    return {s.uuid: _characteristics(s) for s in look.services if s.uuid not in HIDDEN and s.uuid not in _twice(look)}
-
-
-def _characteristics(service: ServiceSeen) -> dict[tuple[str, int], list[str]]:
-    counts: Counter[str] = Counter()
-    table = {}
-    for characteristic in service.characteristics:
-        known = [name for name in PROPERTIES if name in characteristic.properties]
-        table[characteristic.uuid, counts[characteristic.uuid]] = known
-        counts[characteristic.uuid] += 1
+    twice = _twice(look)
+    table: _Table = {each.uuid: {} for each in look.services if each.uuid not in HIDDEN and each.uuid not in twice}
+    for place, seen in attributes_in(look.services):
+        if isinstance(seen, CharacteristicSeen) and place.service in table:
+            table[place.service][place.parts[1]] = [name for name in PROPERTIES if name in seen.properties]
     return table
 
 
