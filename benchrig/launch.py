@@ -15,7 +15,7 @@ from benchrig.errors import InternalError, StationError
 from benchrig.files import cannot_write, write_whole
 from benchrig.loop import attended_loop, in_loop
 from benchrig.plan.model import Plan
-from benchrig.plan.tree import Node
+from benchrig.plan.tree import Node, leaves
 from benchrig.radio.specify import RadioChoice, loop_factory, radio_opener
 from benchrig.record.aggregate import build_record
 from benchrig.record.journal import Journal
@@ -64,12 +64,13 @@ class _Events:
     not end the run, whose clean-up is due all the same: `blame` is told once, and the lines wait for room.
 
     What a step measured is on disk at once, that it began and passed a moment later: the lines of a short step go there
-    together."""
+    together. Not so before the steps in `foreign`, which run code that may end the process."""
 
     journal: Journal
     viewers: list[Callable[[AnyEvent], None]]
     blame: Callable[[StationError], None]
     secrets: Secrets | None = None
+    foreign: frozenset[str] = frozenset()
     kept: list[AnyEvent] = field(default_factory=list)
     trouble: StationError | None = None
     _waiting: list[AnyEvent] = field(default_factory=list)
@@ -91,10 +92,15 @@ class _Events:
     def _keep(self, event: AnyEvent) -> None:
         self.kept.append(event)
         self._waiting.append(event)
-        if isinstance(event, Opened) or (isinstance(event, Closed) and event.verdict == "pass"):
+        if self._may_wait(event):
             self._write_soon()
         else:
             self.write()
+
+    def _may_wait(self, event: AnyEvent) -> bool:
+        if isinstance(event, Opened):
+            return event.where.node not in self.foreign
+        return isinstance(event, Closed) and event.verdict == "pass"
 
     def _write_soon(self) -> None:
         if self._timer is None:
@@ -142,7 +148,8 @@ def launch(options: RunOptions, operator: Operator, listeners: Sequence[Callable
     )
     factory = loop_factory(options.radio, real_time=options.real_time)
     with Journal(folder / "record.jsonl") as journal:
-        events = _Events(journal, [*listeners], lambda error: runner.blame(error), options.plan.secrets())
+        foreign = frozenset(step.id for step in leaves(options.nodes) if step.kind.executes)
+        events = _Events(journal, [*listeners], lambda error: runner.blame(error), options.plan.secrets(), foreign)
         runner = Runner(options.plan, options.nodes, settings, opener, operator, events)
         try:
             return in_loop(_to_reports(runner, events, options), factory)

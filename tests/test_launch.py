@@ -88,6 +88,17 @@ def test_a_step_that_lasts_finds_all_before_it_on_disk_and_itself(tmp_path: Path
     assert (command.opened is not None, command.ended) == (True, None)
 
 
+@pytest.mark.parametrize("body", ["def dies(bench): os.abort()", "async def dies(bench): os.abort()"])
+def test_a_function_that_ends_the_process_is_on_record_as_the_step_at_hand(tmp_path: Path, body: str) -> None:
+    """A driver of an instrument may crash at once: the lines that wait do not wait for foreign code."""
+    (tmp_path / "rig.py").write_text(f"import os\n{body}\n", encoding="utf-8")
+    bench = files(tmp_path, f"{READ}  - call: rig:dies\n")
+    run(bench)
+    read, call = record_of(bench).steps[2:]
+    assert read.ended is not None
+    assert (read.ended.verdict, call.opened is not None, call.ended) == ("pass", True, None)
+
+
 def test_lines_from_a_thread_wait_for_those_that_are_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """An ordinary function gives its readings from a thread, while the loop may write what waits."""
     journal = Journal(tmp_path / "record.jsonl")
