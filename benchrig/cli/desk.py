@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Coroutine, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -108,10 +109,9 @@ def _company(text: str | None) -> int | None:
 
     if text is None:
         return None
-    try:
+    number = -1
+    with contextlib.suppress(ValueError):
         number = int(text, 16)
-    except ValueError:
-        number = -1
     if not 0 <= number <= 0xFFFF:
         raise Misfit(f"'{text}' is not a company identifier", "four hex digits, for example: --manufacturer FFFF")
     return number

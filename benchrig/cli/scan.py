@@ -65,9 +65,8 @@ def scan(for_: float | None, sort: SortOrder, keys: tuple[bytes, ...], passive: 
             options = desk if for_ is not None else endless
             at_desk(options, lambda at: each_report(at, air, for_, as_json, active=not passive))
         else:
-            devices = at_desk(
-                desk, lambda at: once(at, air, LISTEN if for_ is None else for_, sort, active=not passive)
-            )
+            seconds = LISTEN if for_ is None else for_
+            devices = at_desk(desk, lambda at: once(at, air, seconds, sort, active=not passive))
             print_devices(devices, desk, as_json)
     _end(air)
 

@@ -28,16 +28,8 @@ GONE = 10.0
 class ScanView:
     """Draws the list. `clock` tells the time that the reports have."""
 
-    def __init__(
-        self,
-        air: AirList,
-        names: Names,
-        clock: Callable[[], float],
-        title: str,
-        order: SortOrder,
-        *,
-        ascii_only: bool = False,
-    ) -> None:
+    def __init__(self, air: AirList, names: Names, clock: Callable[[], float], title: str, order: SortOrder, *,
+                 ascii_only: bool = False) -> None:  # fmt: skip
         self.order = order
         self._air, self._shown = air, air
         self._names, self._clock, self._title, self._ascii = names, clock, title, ascii_only

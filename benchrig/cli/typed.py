@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 from dataclasses import dataclass
 from pathlib import Path
@@ -41,10 +42,8 @@ def as_typed(_: click.Context, __: click.Parameter, words: tuple[str, ...]) -> t
 def typed_bytes(text: str, where: str = "") -> bytes:
     """Hex digits with or without something between the bytes. UsageError; `where` says where the text stands."""
     digits = _BETWEEN.sub("", _PREFIX.sub("", text))
-    try:
+    with contextlib.suppress(ValueError):
         return bytes.fromhex(digits)
-    except ValueError:
-        pass
     wrong = next((f"'{c}'" for c in digits if c not in "0123456789abcdefABCDEF"), "an odd number of digits")
     raise UsageError(f"{where}expected bytes as hex text, found {wrong}", advice="for example: 66 08")
 

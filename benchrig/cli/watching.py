@@ -22,16 +22,8 @@ if TYPE_CHECKING:
     from benchrig.desk.desk import Desk
 
 
-async def keep_watch(
-    desk: Desk,
-    attributes: tuple[str, ...],
-    asked: dict[str, Any],
-    save: Path | None,
-    *,
-    force: bool,
-    as_json: bool,
-    live: bool,
-) -> int:
+async def keep_watch(desk: Desk, attributes: tuple[str, ...], asked: dict[str, Any], save: Path | None, *,
+                     force: bool, as_json: bool, live: bool) -> int:  # fmt: skip
     """How many values came. Without an end of its own, Ctrl-C is as good as one."""
     watch = Watch(desk, attributes, **asked)
     try:
