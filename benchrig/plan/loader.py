@@ -161,15 +161,12 @@ class _Loader:
             return
         device = node.get("device")
         attributes = device.get("attributes") if isinstance(device, MappingNode) else None
-        aliases = attributes.entries.items() if isinstance(attributes, MappingNode) else ()
-        specs = {name: Reader(Problems()).read(child, AttributeSpec) for name, (_, child) in aliases}
+        specs = {name: Reader(Problems()).read(child, AttributeSpec) for name, child in _named(attributes).items()}
         self._set_names({n: _UNCLEAR if spec is BAD or is_late(spec) else spec for n, spec in specs.items()}, node)
         check_select(self.problems, locate(node, ("device", "select")), self.names)
         for section in ("steps", "finally"):
             self._add_steps(node, section, ())
-        given = node.get("given")
-        named = given.entries if isinstance(given, MappingNode) else {}
-        check_values(self.problems, node, named, self.steps, self.used)
+        check_values(self.problems, node, _named(node.get("given")), self.steps, self.used)
 
     def _set_values(self, head: PlanFile, node: MappingNode) -> None:
         """Defaults and the values of the run."""
@@ -416,6 +413,12 @@ class MissingGiven(UsageError):
         advice = " ".join(f"--set {name}={'@FILE' if given.secret else '…'}" for name, given in missing.items())
         super().__init__(f"the plan needs a value for {names}", advice=advice)
         self.missing = dict(missing)
+
+
+def _named(node: Node | None) -> dict[str, Node]:
+    """What has a name in a mapping; a key that is a number is a mistake already."""
+    entries = node.entries.items() if isinstance(node, MappingNode) else ()
+    return {name: child for name, (_, child) in entries if isinstance(name, str)}
 
 
 def _safe_title(step: Step) -> str:

@@ -22,6 +22,8 @@ def alias(spec: str) -> str:
 
 KEYS_AND_WORDS = [
     (f"{HEAD}«stpes:\n  - connect:\n{STEPS}", "unknown key 'stpes'", "did you mean 'steps'?"),
+    (HEAD.rstrip() + "\n  attributes:\n    «5: {uuid: 2A19}\n" + STEPS, "expected text as a key, found the number 5", "'5'"),
+    (f"{HEAD}given:\n  «5: {{default: 1}}\n{STEPS}", "expected text as a key, found the number 5", "'5'"),
     (with_steps(READ + "«excpect: {}"), "unknown key 'excpect'", "did you mean 'expect'?"),
     (with_steps(READ + "format: {as: uint8, scale: 0,«5}"), "unknown key '5'", "write numbers with a point: 0.5"),
     (f"{HEAD.replace('name', '«nmae')}{STEPS}  - read: temperature", "unknown key 'nmae'", "did you mean 'name'?"),
