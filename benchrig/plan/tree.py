@@ -80,7 +80,7 @@ class StepPlan:
         asked = self.node.get("given")
         return names | ({asked.value} if isinstance(asked, Scalar) and asked.value else set())
 
-    @property
+    @cached_property
     def saves(self) -> list[str]:
         """The names under which the step saves readings."""
         return [name for name, _ in self.saved]

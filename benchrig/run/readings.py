@@ -128,15 +128,17 @@ class Readings:
 
     def unmeasured(self) -> dict[str, str]:
         """The limits without a judgement that nothing can be held against on this radio, and why."""
-        left = [name for name in self._limits if name not in self.judged]
-        found = {name: self._unmeasured.get(name) or self.lacks(name) for name in left}
+        found = {name: self._unmeasured.get(name) or self.lacks(name) for name in self._left()}
         return {name: why for name, why in found.items() if why}
+
+    def _left(self) -> list[str]:
+        return [name for name in self._limits if name not in self.judged]
 
     def complete(self) -> None:
         """See that a step that went through gave all that is judged and saved. UsageError, StepFailed, StationError."""
         self._check_named()
         unmeasured = self.unmeasured()
-        for name in [name for name in self._limits if name not in self.judged and name not in unmeasured]:
+        for name in [name for name in self._left() if name not in unmeasured]:
             missing = self._judge.missing(name)
             self._put(Reading(self._where, self._clock.at, name, judgement=missing))
         self._check_saved()

@@ -84,7 +84,10 @@ class BoundLimit:
 
     def passes(self, value: Any) -> bool:
         value = _as_read(value)
-        return all(check.passes(value) for check in self.checks)
+        for check in self.checks:  # for every sample of a stream: all() takes twice as long
+            if not check.passes(value):
+                return False
+        return True
 
     def judge(self, value: Any, place: str = "") -> Judgement:
         """The verdict on one value, with its sentence; `place` is that of the limit, 'file:line'."""

@@ -53,6 +53,8 @@ class IntegerFormat(Format):
 
     def __post_init__(self) -> None:
         self.size: int = (self.bits + 7) // 8
+        self.lowest = -(1 << (self.bits - 1)) if self.signed else 0
+        self.highest = (1 << (self.bits - self.signed)) - 1
         self.kind: Kind = "text" if self.only_words else "number"
         self.words = {self._as_signed(raw): word for raw, word in self.words.items()}
         # value = (raw × factor + shift) / divisor, in whole numbers: a fraction for every sample would cost too much
@@ -68,14 +70,6 @@ class IntegerFormat(Format):
         return f"{'sint' if self.signed else 'uint'}{self.bits}"
 
     @property
-    def lowest(self) -> int:
-        return -(1 << (self.bits - 1)) if self.signed else 0
-
-    @property
-    def highest(self) -> int:
-        return (1 << (self.bits - self.signed)) - 1
-
-    @property
     def legal(self) -> tuple[Fraction, Fraction]:
         """The lowest and the highest value, scaled, that it can carry and may have."""
         low, high = sorted(raw * self.scale + self.offset for raw in (self.lowest, self.highest))
@@ -84,7 +78,8 @@ class IntegerFormat(Format):
         return low, high if most is None else min(high, Fraction(most))
 
     def decode(self, data: bytes) -> Value:
-        check_size(data, self.size, f"a {self.name}")
+        if len(data) != self.size:
+            check_size(data, self.size, f"a {self.name}")
         pattern = int.from_bytes(data, self.order)
         if pattern >> self.bits:
             raise MalformedValue(f"bits above the lowest {self.bits} are set in 0x{pattern:0{2 * self.size}X}")
@@ -150,7 +145,9 @@ class IntegerFormat(Format):
                 advice = f"words of this format: {self._words_listed()}" if self.words else ""
                 raise MalformedValue(f"expected {self._expected}, found {said(value)}", advice=advice)
             return self._raw_of_word[value]
-        exact = (exact_number(value, self._expected) - self.offset) / self.scale
+        number = exact_number(value, self._expected)
+        dividend, divisor = number.numerator * self._divisor, number.denominator
+        exact = Fraction(dividend - self._shift * divisor, self._factor * divisor)
         raw = round(exact)
         nearest = min(max(raw, self.lowest), self.highest)
         # A float that this format decodes to is carried, even where it is only near the exact value.
