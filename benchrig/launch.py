@@ -19,16 +19,13 @@ from benchrig.plan.tree import Node, leaves
 from benchrig.radio.specify import RadioChoice, loop_factory, radio_opener
 from benchrig.record.aggregate import build_record
 from benchrig.record.journal import Journal
-from benchrig.record.model import AnyEvent, Closed, Opened, Record
+from benchrig.record.model import AnyEvent, Closed, Opened, Reading, Record
 from benchrig.record.secrets import Secrets
 from benchrig.report.registry import ReportChoice, all_reports
 from benchrig.run.head import RunSettings
 from benchrig.run.runner import Runner
 from benchrig.run.station import Station
 from benchrig.steps.bench import Operator
-
-# What has no measurement in it may wait so long for the disk, in seconds.
-SOON = 0.05
 
 
 @dataclass(frozen=True)
@@ -63,8 +60,9 @@ class _Events:
     """Keeps each event of a run, writes it to the journal and shows it. A journal that can no longer be written does
     not end the run, whose clean-up is due all the same: `blame` is told once, and the lines wait for room.
 
-    What a step measured is on disk at once, that it began and passed a moment later: the lines of a short step go there
-    together. Not so before the steps in `foreign`, which run code that may end the process."""
+    What a step measured, that it began and that it passed is on disk before the run waits for anything: the lines of a
+    short step go there together. All else is there at once, as is the state of a stream, and all that comes from the
+    steps in `foreign`, which run code that may keep the loop busy or end the process."""
 
     journal: Journal
     viewers: list[Callable[[AnyEvent], None]]
@@ -74,7 +72,7 @@ class _Events:
     kept: list[AnyEvent] = field(default_factory=list)
     trouble: StationError | None = None
     _waiting: list[AnyEvent] = field(default_factory=list)
-    _timer: asyncio.TimerHandle | None = None
+    _is_due: bool = False
     # a function of the plan gives its readings from a thread, while the loop writes what waits
     _lock: threading.RLock = field(default_factory=threading.RLock)
 
@@ -98,16 +96,18 @@ class _Events:
             self.write()
 
     def _may_wait(self, event: AnyEvent) -> bool:
-        if isinstance(event, Opened):
-            return event.where.node not in self.foreign
-        return isinstance(event, Closed) and event.verdict == "pass"
+        match event:
+            case Opened() | Reading(partial=False) | Closed(verdict="pass"):
+                return event.where.node not in self.foreign
+        return False
 
     def _write_soon(self) -> None:
-        if self._timer is None:
-            self._timer = asyncio.get_running_loop().call_later(SOON, self._now)
+        if not self._is_due:
+            self._is_due = True
+            asyncio.get_running_loop().call_soon(self._now)
 
     def _now(self) -> None:
-        self._timer = None
+        self._is_due = False
         with self._lock:
             self.write()
 

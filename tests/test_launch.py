@@ -3,6 +3,7 @@ do not end."""
 
 from __future__ import annotations
 
+import asyncio
 import os
 import random
 import resource
@@ -102,8 +103,7 @@ def test_a_function_that_ends_the_process_is_on_record_as_the_step_at_hand(tmp_p
 def test_lines_from_a_thread_wait_for_those_that_are_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """An ordinary function gives its readings from a thread, while the loop may write what waits."""
     journal = Journal(tmp_path / "record.jsonl")
-    events = _Events(journal, [], blame=pytest.fail)
-    monkeypatch.setattr(events, "_write_soon", lambda: None)
+    events = _Events(journal, [], blame=pytest.fail, foreign=frozenset({opened().where.node}))
     events(run_started())
     events(opened())
     other = threading.Thread(target=events, args=(reading(22.5),))
@@ -124,17 +124,31 @@ def test_lines_from_a_thread_wait_for_those_that_are_written(tmp_path: Path, mon
     journal.close()
 
 
-def test_what_was_measured_is_on_disk_at_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A run may be killed right after it: the lines that waited are there with it."""
-    journal = Journal(tmp_path / "record.jsonl")
-    events = _Events(journal, [], blame=pytest.fail)
-    soon = []
-    monkeypatch.setattr(events, "_write_soon", lambda: soon.append(len(events.kept)))
-    for event in (run_started(), opened(), reading(21.5)):
-        events(event)
-    assert read_record(journal.path).steps[0].readings == [reading(21.5)]
-    assert soon == [2]
-    journal.close()
+def test_what_was_measured_is_on_disk_before_the_run_waits(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A run may be killed while it waits: what had come is there, in one write."""
+    written = []
+    whole = Journal.write
+    monkeypatch.setattr(Journal, "write", lambda journal, *lines: (written.append(len(lines)), whole(journal, *lines)))
+
+    async def measured(journal: Journal) -> None:
+        events = _Events(journal, [], blame=pytest.fail)
+        for event in (run_started(), opened(), reading(21.5)):
+            events(event)
+        await asyncio.sleep(0)
+        assert read_record(journal.path).steps[0].readings == [reading(21.5)]
+
+    with Journal(tmp_path / "record.jsonl") as journal:
+        asyncio.run(measured(journal))
+    assert written == [1, 2]
+
+
+def test_what_foreign_code_measured_is_on_disk_at_once(tmp_path: Path) -> None:
+    """It may take the process down before the loop comes to anything."""
+    with Journal(tmp_path / "record.jsonl") as journal:
+        events = _Events(journal, [], blame=pytest.fail, foreign=frozenset({opened().where.node}))
+        for event in (run_started(), opened(), reading(21.5)):
+            events(event)
+        assert read_record(journal.path).steps[0].readings == [reading(21.5)]
 
 
 @pytest.fixture
