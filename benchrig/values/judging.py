@@ -83,8 +83,9 @@ class BoundLimit:
         object.__setattr__(self, "_edges", tuple(edges))
 
     def passes(self, value: Any) -> bool:
-        value = _as_read(value)
-        for check in self.checks:  # for every sample of a stream: all() takes twice as long
+        if type(value) not in _READ:
+            value = _as_read(value)
+        for check in self.checks:  # noqa: SIM110 - of every sample of a stream; all() takes twice as long
             if not check.passes(value):
                 return False
         return True

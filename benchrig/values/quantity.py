@@ -146,10 +146,10 @@ def is_number(value: Any) -> bool:
     """Whether it is a number with a place among the others: no truth value, no infinity, not 'not a number'."""
     if type(value) is int:
         return True
-    if isinstance(value, Decimal):
-        return value.is_finite()
     if isinstance(value, float):
         return math.isfinite(value)
+    if isinstance(value, Decimal):
+        return value.is_finite()
     return isinstance(value, (int, Fraction)) and not isinstance(value, bool)
 
 

@@ -135,11 +135,12 @@ class SimulatedCharacteristic:
         plan, loop = self.spec.notify, asyncio.get_running_loop()
         assert plan is not None
         due = loop.time()
-        jitter, period = self.device.chance("jitter"), plan.period.seconds * self.device.clock
+        jitter, most = self.device.chance("jitter"), plan.jitter.seconds
+        period = plan.period.seconds * self.device.clock
         sent = 0
         while plan.count is None or sent < plan.count:
             due = max(due + period, loop.time())
-            await asyncio.sleep(due + jitter.uniform(0.0, plan.jitter.seconds) - loop.time())
+            await asyncio.sleep(due + jitter.uniform(0.0, most) - loop.time())
             await self.send(connection, self.take())
             sent += 1
 
