@@ -78,7 +78,8 @@ class StepContext(Witness):
         self._clock, self._emit = run.clock, run.emit
         self._cleans_up = plan.section == "finally"
         self._swapped = False
-        judge = Judge(step.limits, step.readings(run.names) if step.limits else None, plan.limit_place)
+        limits = step.limits
+        judge = Judge(limits, step.readings(run.names) if limits else None, plan.limit_place)
         readings = self.readings = Readings(where, step, judge, run.clock, run.emit, run.values, self._lacking(step))
         self.reading, self.stream, self.wanted = readings.give, readings.stream, readings.wanted
         self.lacks, self.not_measured = readings.lacks, readings.not_measured

@@ -38,7 +38,7 @@ class Readings:
         self.broken: list[str] = []
         self.lacks = lacks
         self._where, self._judge = where, judge
-        self._limits, self._saves, self._foreign = step.limits, step.save, step.readings_are_foreign
+        self._limits, self._saves, self._foreign = judge.limits, step.save, step.readings_are_foreign
         self._clock, self._emit, self._values = clock, emit, values
         self._streams: list[RunStream] = []
         self._unmeasured: dict[str, str] = {}
@@ -128,17 +128,17 @@ class Readings:
 
     def unmeasured(self) -> dict[str, str]:
         """The limits without a judgement that nothing can be held against on this radio, and why."""
-        found = {name: self._unmeasured.get(name) or self.lacks(name) for name in self._left()}
-        return {name: why for name, why in found.items() if why}
+        return {name: why for name, why in self._left().items() if why}
 
-    def _left(self) -> list[str]:
-        return [name for name in self._limits if name not in self.judged]
+    def _left(self) -> dict[str, str]:
+        """The limits without a judgement, and why nothing can be held against them; '' where the step owes the reading."""
+        left = [name for name in self._limits if name not in self.judged]
+        return {name: self._unmeasured.get(name) or self.lacks(name) for name in left}
 
     def complete(self) -> None:
         """See that a step that went through gave all that is judged and saved. UsageError, StepFailed, StationError."""
         self._check_named()
-        unmeasured = self.unmeasured()
-        for name in [name for name in self._left() if name not in unmeasured]:
+        for name in [name for name, why in self._left().items() if not why]:
             missing = self._judge.missing(name)
             self._put(Reading(self._where, self._clock.at, name, judgement=missing))
         self._check_saved()
