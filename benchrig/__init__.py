@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from benchrig.steps.bench import Bench
     from benchrig.values.quantity import Quantity
 
-__version__ = "0.2.0"
+__version__ = "0.3.0"
 
 __all__ = ["Bench", "Quantity", "StepFailed", "__version__"]
 

@@ -47,7 +47,7 @@ def test_a_prototype_line_by_line(tmp_path: Path) -> None:
 
 def test_the_failing_report_is_printed_so(tmp_path: Path) -> None:
     command = re.findall(r"\(`(benchrig run .*)`, shortened\)", README)[0]
-    done = pasted(tmp_path, command, COLUMNS="100")
+    done = pasted(tmp_path, command, COLUMNS="120")
     shown = [line.removesuffix("…").strip() for line in block("benchrig", "text").splitlines()]
     assert [line for line in shown if line not in done.stdout] == [], done.stdout
     assert done.returncode == 1

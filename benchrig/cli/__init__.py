@@ -82,6 +82,6 @@ def main() -> None:
     heat or unlock a device, and a wrong one can disable it.
 
     \b
-    Exit codes: 0 pass, 1 the unit failed, 2 interrupted, 3 internal error, 4 plan or usage error,
-    5 nothing was judged, 7 the station could not test.
+    Exit codes: 0 pass, 1 the unit failed, 2 interrupted, 3 internal error,
+    4 plan or usage error, 5 nothing was judged, 7 the station could not test.
     """

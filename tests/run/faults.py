@@ -207,6 +207,7 @@ FAULTS: dict[str, Callable[[], Fault]] = {
     "a StationError of a function": lambda: alone("call: rig:cannot"),
     "an attribute that wants encryption": lambda: on_unit("read: locked", BATTERY),
     # plan
+    "a plan that limits nothing": lambda: on_unit("read: battery level"),
     "an exception in a function": lambda: alone("call: rig:broken"),
     "an exception while a module is loaded": lambda: alone("call: broken_rig:f"),
     "a function that is not in its module": lambda: alone("call: rig:missing"),
