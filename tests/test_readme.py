@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import os
 import re
 import subprocess
@@ -60,6 +61,24 @@ def test_the_job_tells_a_bad_firmware(tmp_path: Path, version: str, code: int, s
     done = pasted(tmp_path, f"set -e\n{block('In CI', 'sh')}", VERSION=version)
     assert (done.returncode, said in done.stdout) == (code, True), done.stdout + done.stderr
     assert (tmp_path / "reports" / "nightly.xml").exists()
+
+
+def test_the_job_without_its_unit(tmp_path: Path) -> None:
+    done = pasted(tmp_path, block("In CI", "sh"), RADIO="virtual:testplans/devices/sensor.yaml")
+    assert done.returncode == 1
+    report = (tmp_path / "reports" / "nightly.xml").read_text(encoding="utf-8")
+    assert re.search('failure type="link" message="[^"]*the unit was not heard', report)
+    [table] = (tmp_path / "reports" / "runs").glob("*/readings.csv")
+    rows = csv.DictReader(table.read_text(encoding="utf-8").splitlines())
+    assert {row["run_cause"] for row in rows} == {"link"}
+
+
+def test_a_mistake_in_the_job_leaves_nothing(tmp_path: Path) -> None:
+    (tmp_path / "reports").mkdir()
+    (tmp_path / "reports" / "nightly.xml").write_text("<testsuites/>")
+    done = pasted(tmp_path, f"{block('In CI', 'sh')}echo goes on with $?", VERSION="newest")
+    assert "nothing was proved: code 4\ngoes on with 4\n" in done.stdout
+    assert [*(tmp_path / "reports").iterdir()] == []
 
 
 def test_the_station_file_that_ships_is_the_one_that_is_shown() -> None:
