@@ -26,7 +26,7 @@ import msgspec
 from benchrig.errors import UsageError
 from benchrig.source.problem import Problems, suggest
 from benchrig.source.references import as_text, has_reference
-from benchrig.source.yaml import Mapping, Node, Refused, Scalar, Sequence, plain_scalar
+from benchrig.source.yaml import Mapping, Node, Refused, Scalar, Sequence, after_comma, plain_scalar
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -153,6 +153,8 @@ def _hex_advice(value: Any) -> str:
     if isinstance(value, int) and not isinstance(value, bool):
         return f"quote it: '{value:02}'"
     digits = re.sub(r"\s", "", value) if isinstance(value, str) else ""
+    if re.fullmatch("[0-9A-Fa-f]", digits):
+        return f"write two hex digits for a byte: '0{digits}'"
     if re.fullmatch("[0-9A-Fa-f]+", digits):
         return "a byte has two hex digits, and one digit is left over"
     return "for example: '01 A0'"
@@ -322,11 +324,6 @@ def _dict(item: Any) -> _ReadNode:
 _KEYS = "write 'key: value' lines"
 
 
-def _comma(key: str) -> str:
-    """Advice where a key is a number: inside braces the comma of 0,5 begins a new key."""
-    return "write numbers with a point: 0.5" if key.isdigit() else ""
-
-
 def _indent(node: Node) -> str:
     """Advice where a key stands alone: what belongs to it is mostly there, but not far enough to the right."""
     alone = isinstance(node, Scalar) and node.value is None
@@ -384,7 +381,7 @@ def _struct(kind: type[msgspec.Struct]) -> _ReadNode:
                 field = fields[key]
                 values[field.name] = reader.read(child, field.type)
             else:
-                advice = elsewhere.get(str(key)) or _comma(scalar.text) or suggest(str(key), fields)
+                advice = elsewhere.get(str(key)) or after_comma(scalar.place) or suggest(str(key), fields)
                 reader.problems.add(scalar.place, f"unknown key '{scalar.text}'", advice)
         for name in required:
             if name not in node.entries:

@@ -27,6 +27,7 @@ _NUMBER = re.compile(r"[+-]?(0|[1-9][0-9]*)(\.[0-9]+)?")
 _HEX = re.compile(r"0x[0-9A-Fa-f]+")
 _WORDS: dict[str, bool | None] = {"": None, "null": None, "true": True, "false": False}
 _SUSPECT = frozenset("0123456789+-.~<=yYnNoOtTfF")
+_DECIMAL_COMMA = re.compile("[0-9],[0-9]")
 _LONGEST_NUMBER = 60
 # YAML 1.1 ends lines here too, YAML 1.2 does not.
 _ODD_LINE_END = re.compile("[\x85\u2028\u2029]")
@@ -60,7 +61,7 @@ _REFUSED: tuple[tuple[re.Pattern[str], str, str], ...] = tuple(
         (
             r"[+-]?[0-9][0-9_]*(:[0-9]{1,2})+(\.[0-9]*)?",
             "is a number in base 60 to some readers of YAML",
-            "quote it (times, addresses)",
+            "quote it if it is text, or write a time with its unit, for example 750 s",
         ),
         (r"[0-9]{4}-[0-9]{1,2}-[0-9]{1,2}([Tt ].*)?", "is a date to some readers of YAML", "quote it"),
         (
@@ -307,15 +308,25 @@ class _Builder:
         else:
             parent.entries[value] = (key, node)
 
+    def _awaits_key(self) -> bool:
+        return bool(self._stack) and isinstance(self._stack[-1], Mapping) and self._keys[-1] is None
+
     def _scalar(self, event: yaml.ScalarEvent) -> Scalar:
         place = self._at(event)
         if event.style:
             return Scalar(event.value, event.value, True, place)
         value = plain_scalar(event.value)
         if isinstance(value, Refused):
-            self.problems.add(place, f"the unquoted '{printable(event.value)}' {value.what}", value.advice)
+            advice = after_comma(place) if self._awaits_key() else ""
+            self.problems.add(place, f"the unquoted '{printable(event.value)}' {value.what}", advice or value.advice)
             value = event.value
         return Scalar(value, event.value, False, place)
+
+
+def after_comma(place: Place) -> str:
+    """Advice for a key right after a comma between digits: inside braces the comma of 0,5 begins a new key."""
+    line, at = place.source.line(place.line), place.column - 1
+    return "write numbers with a point: 0.5" if _DECIMAL_COMMA.fullmatch(line[max(0, at - 2) : at + 1]) else ""
 
 
 @dataclass(frozen=True)

@@ -45,7 +45,7 @@ class Exchange(Step, kw_only=True):
             try:
                 hex_bytes(self.starts_with)
             except UnfitValue as error:
-                yield Misfit(error.message, path=("starts_with",))
+                yield Misfit(error.message, error.advice, ("starts_with",))
 
     def readings(self, names: Names) -> Mapping[str, ReadingType] | None:
         misfit = misfit_of(self, names.meaning(self.exchange).format, self.value, self.raw)

@@ -96,6 +96,7 @@ _NUMBER = re.compile(r"[+-]?[0-9]{1,40}(?:\.[0-9]{1,40})?(?![0-9])")
 _COMMA = re.compile(r"([+-]?[0-9][0-9.]*),([0-9][0-9.,]*)(.*)")
 # As people write a time of several units.
 _HOURS = re.compile(r"([0-9]{1,6}) ?h ?([0-9]{1,6}) ?(?:m|min)?")
+_CLOCK = re.compile(r"([0-9]{1,6}):([0-9]{2})")
 
 # Symbols that are taken for others: where this dimension is due, the unit with this symbol is meant by that one.
 _MEANT = {("time", "m"): "min", ("level", "dB"): "dBm", ("gain", "dBm"): "dB"}
@@ -308,7 +309,7 @@ class Quantity:
         """The number in another unit of the same dimension; Misfit when the dimensions differ."""
         unit = unit_named(symbol)
         if unit.dimension != self.unit.dimension:
-            raise Misfit(f"{self} is a {self.unit.dimension}, not a {unit.dimension}", _units_for(unit.dimension))
+            raise Misfit(f"{self} is a {self.unit.dimension}, not a {unit.dimension}", _units_for(unit.dimension, self.unit, unit))
         if unit is self.unit:
             return self.number
         return (self.number + self.unit.offset) * self.unit.factor / unit.factor - unit.offset
@@ -319,7 +320,7 @@ class Quantity:
         if self.unit.dimension not in (unit.dimension, _DIFFERENCE.get(unit.dimension)):
             raise Misfit(
                 f"{self} is a {self.unit.dimension}, not a difference of {unit.dimension}",
-                _units_for(_DIFFERENCE.get(unit.dimension, unit.dimension)),
+                _units_for(_DIFFERENCE.get(unit.dimension, unit.dimension), self.unit, unit),
             )
         return self.number * self.unit.factor / unit.factor
 
@@ -337,8 +338,10 @@ def _fraction(text: str) -> Fraction:
     return Fraction(text)
 
 
-def _units_for(dimension: str) -> str:
-    return f"units of {dimension}: {', '.join(symbols_of(dimension))}"
+def _units_for(dimension: str, found: Unit, due: Unit) -> str:
+    coulomb = "; C is the coulomb: write °C for a temperature"
+    mistaken = {found.dimension, due.dimension} == {"charge", "temperature"} and "C" in (found.symbol, due.symbol)
+    return f"units of {dimension}: {', '.join(symbols_of(dimension))}" + (coulomb if mistaken else "")
 
 
 class Duration(Quantity):
@@ -351,6 +354,12 @@ class Duration(Quantity):
     def from_source(cls, value: Any) -> Self:
         if isinstance(value, str) and (match := _HOURS.fullmatch(value.strip())):
             raise Misfit(f"'{value}' has two units", f"write one: {60 * int(match[1]) + int(match[2])} min")
+        if isinstance(value, str) and (match := _CLOCK.fullmatch(value.strip())):
+            seconds = 60 * int(match[1]) + int(match[2])
+            raise Misfit(
+                f"expected {cls._expected()}, found {describe_value(value)}",
+                f"write a duration: {seconds} s (or {seconds} min)",
+            )
         duration = super().from_source(value)
         if duration.number < 0:
             raise Misfit(f"a time of {duration} is negative", "write it without the minus")
