@@ -62,18 +62,30 @@ def check(
         from benchrig.run.station import load_station
 
         bench = load_station(station) if station else None
-        kind = _kind(radio or (bench.radio if bench else None) or "")
+        kind = _kind(radio) if radio else _kind_of(bench, station) if bench and station else ""
     codes = [_check(path, given, kind, bench) for path in plans]
     if code := max(codes, key=(0, 7, 4).index):
         sys.exit(code)
 
 
+def _kind_of(bench: Station, path: Path) -> str:
+    """The kind of a station's own radio, as a run would have it."""
+    from benchrig.radio.specify import RadioChoice
+    from benchrig.run.station import check_radio_files
+
+    if not bench.radio:
+        return ""
+    choice = RadioChoice.parse(bench.radio)
+    check_radio_files(choice, path)
+    return choice.kind
+
+
 def _kind(radio: str) -> str:
-    """host, hci or virtual, '' for any. A kind alone will do: nothing is opened."""
+    """host, hci or virtual. A kind alone will do: nothing is opened."""
     from benchrig.radio.offers import LACKS
     from benchrig.radio.specify import RadioChoice
 
-    return RadioChoice.parse(radio).kind if radio and radio not in LACKS else radio
+    return RadioChoice.parse(radio).kind if radio not in LACKS else radio
 
 
 def _check(path: Path, given: tuple[str, ...], kind: str, station: Station | None) -> int:

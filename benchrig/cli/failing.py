@@ -23,7 +23,9 @@ def errors_for_people() -> Iterator[None]:
     except PlanError as error:
         from benchrig.source.problem import counted
 
-        echo(f"{error}\n\n{counted(len(error.problems), 'problem')}; nothing was run.", err=True)
+        context = click.get_current_context(silent=True)
+        ends = "; nothing was run." if context is not None and context.info_name == "run" else ""
+        echo(f"{error}\n\n{counted(len(error.problems), 'problem')}{ends}", err=True)
         _as_data(error)
         sys.exit(4)
     except BenchrigError as error:

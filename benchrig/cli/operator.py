@@ -125,4 +125,4 @@ class AtTerminal:
         try:
             return (await asked.line(asking)).strip()
         except EOFError as error:
-            raise OperatorError("the terminal was closed") from error
+            raise OperatorError("no answer (end of input)") from error

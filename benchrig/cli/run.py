@@ -130,10 +130,12 @@ def run(plan: Path, radio: RadioWords, given: tuple[str, ...], only: tuple[str, 
         from benchrig.cli.given import load_with_given, values_for
         from benchrig.launch import RunOptions
         from benchrig.run.choose import choose_steps
-        from benchrig.run.station import load_station
+        from benchrig.run.station import check_radio_files, load_station
 
         bench = load_station(station)
         choice = radio.choice(bench.radio or "")
+        if station and not radio.radio:
+            check_radio_files(choice, station)
         values = values_for(plan, bench.given, given)
         loaded = load_with_given(plan, values, ask=terminal.attended(), within=shown.answer_within)
         nodes, folder = choose_steps(loaded, only, from_), results or Path(bench.results or "results")

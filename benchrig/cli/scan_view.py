@@ -128,8 +128,8 @@ class ScanView:
         return key_line(DETAIL_KEYS if self._details else LIST_KEYS, width)
 
     def _head(self, now: float) -> Line:
-        count, others = len(self._order_now), len(self._shown.heard) - len(self._order_now)
-        heard = counted(count, "device") + (f", {others} others" if others else "")
+        shown, hidden = len(self._order_now), len(self._shown.heard) - len(self._order_now)
+        heard = f"{shown} shown, {hidden} hidden" if hidden else counted(shown, "device")
         # first what the person has done to the list: a narrow screen cuts the rest
         held = [("HELD  ", "warn")] if self._held_at is not None else []
         kept = [(f"filter '{self._filter}'  ", "warn")] if self._filter and not self._typing else []

@@ -98,8 +98,8 @@ class Desk(Witness):
     def __post_init__(self) -> None:
         self.device = self.device or self._meant()
 
-    def _meant(self) -> DeviceSession:
-        return DeviceSession(Unit(self.radio, self.options.selection, ADVICE))
+    def _meant(self, advice: Advice = ADVICE) -> DeviceSession:
+        return DeviceSession(Unit(self.radio, self.options.selection, advice))
 
     @property
     def unit(self) -> Unit:
@@ -127,10 +127,10 @@ class Desk(Witness):
         finally:
             self.doing("")
 
-    def means(self, selection: Selection) -> None:
+    def means(self, selection: Selection, advice: Advice = ADVICE) -> None:
         """From now on another device is meant: the one that answers this selection."""
         self.options = replace(self.options, selection=selection)
-        self.device = self._meant()
+        self.device = self._meant(advice)
 
     def held_to(self, sighting: Sighting) -> Desk:
         """A desk for this one of several devices that answer the selection."""

@@ -7,7 +7,7 @@ from collections.abc import Set as AbstractSet
 from typing import Any
 
 from benchrig.plan.model import Select
-from benchrig.plan.possible import impossible
+from benchrig.plan.possible import impossible, not_offered
 from benchrig.plan.tree import StepPlan
 from benchrig.source.problem import Place, Problems, suggest
 from benchrig.source.references import has_reference, references
@@ -60,7 +60,11 @@ def _check_limits(
 
 
 def _impossible(limit: Any, kind: ReadingType) -> Iterable[Misfit]:
-    return impossible(limit, kind.form) if kind.form is not None and isinstance(limit, Limit) else ()
+    if not isinstance(limit, Limit):
+        return ()
+    if kind.options:
+        return not_offered(limit, kind.options)
+    return impossible(limit, kind.form) if kind.form is not None else ()
 
 
 def _check_words(problems: Problems, node: MappingNode, name: str, limit: Any, kind: ReadingType) -> None:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from functools import lru_cache
 from typing import Any
 
 from benchrig.errors import MalformedValue
+from benchrig.source.problem import suggest
 from benchrig.source.shape import Misfit
 from benchrig.values import bounds
 from benchrig.values.base import Format, with_unit
@@ -38,6 +39,13 @@ def _never_equal(limit: Limit, given: frozenset[str], form: Format) -> Iterator[
         if nearest != wanted:
             message = f"the reading is never {with_unit(wanted, form.unit)}: {form.describe()} does not carry it"
             yield Misfit(message, f"write the nearest, {with_unit(nearest, form.unit)}", path)
+
+
+def not_offered(limit: Limit, options: Sequence[str]) -> Iterator[Misfit]:
+    """What is wrong with a limit on an answer that is one of these."""
+    for path, value in _wanted(limit, frozenset(limit.keys())):
+        if isinstance(value, str) and value not in options:
+            yield Misfit(f"the reading is never '{value}': it is one of the options", suggest(value, options), path)
 
 
 def _wanted(limit: Limit, given: frozenset[str]) -> Iterator[tuple[tuple[str | int, ...], Any]]:

@@ -9,8 +9,9 @@ from typing import Literal
 
 import msgspec
 
-from benchrig.errors import StationError
+from benchrig.errors import StationError, UsageError
 from benchrig.plan.tree import StepPlan, place_text
+from benchrig.radio.specify import RadioChoice
 from benchrig.source.problem import Problems
 from benchrig.source.references import references
 from benchrig.source.shape import BAD, Misfit, Reader
@@ -67,6 +68,16 @@ def check_possible(steps: Iterable[StepPlan], cannot: Mapping[str, str]) -> None
             raise StationError(
                 f"this radio cannot do {step.kind.verb} steps: {why}: '{step.name}' ({place_text(step.place)})",
                 advice="test this on another radio, or leave the step out with --only",
+            )
+
+
+def check_radio_files(radio: RadioChoice, path: Path) -> None:
+    """See that the device files of this station file's radio are there. UsageError."""
+    for file in radio.files:
+        if not file.exists():
+            raise UsageError(
+                f"{file}, which {path} names in 'radio:', is not there",
+                advice="paths are seen from the current folder: start benchrig where the path holds, or name --radio",
             )
 
 

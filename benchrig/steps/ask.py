@@ -36,7 +36,8 @@ class Ask(Step, kw_only=True):
             yield Misfit("options belong to kind: choice, which needs at least one", path=("options",))
 
     def readings(self, names: Names) -> Mapping[str, ReadingType]:
-        return {"answer": ReadingType("boolean" if self.kind == "yes or no" else "text"), "elapsed": SECONDS}
+        answer = ReadingType("boolean" if self.kind == "yes or no" else "text", options=tuple(self.options))
+        return {"answer": answer, "elapsed": SECONDS}
 
     async def run(self, bench: Bench) -> None:
         started = bench.now()

@@ -29,7 +29,8 @@ if TYPE_CHECKING:
 class ReadingType:
     """What a reading will be: its kind and unit; `many` when a limit holds for every sample; `doc` for people.
     `wrong` says what keeps a text from ever being this reading: (message, advice), None for a possible one. `uuids`: a
-    limit may name services by their numbers. `form` is the format that it is decoded by."""
+    limit may name services by their numbers. `form` is the format that it is decoded by; `options` are all that it can
+    be, where the plan lists them."""
 
     kind: Kind
     unit: str = ""
@@ -38,6 +39,7 @@ class ReadingType:
     wrong: Callable[[str], tuple[str, str] | None] | None = None
     uuids: bool = False
     form: Format | None = None
+    options: tuple[str, ...] = ()
 
 
 class Cap(Enum):

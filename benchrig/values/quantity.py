@@ -309,7 +309,10 @@ class Quantity:
         """The number in another unit of the same dimension; Misfit when the dimensions differ."""
         unit = unit_named(symbol)
         if unit.dimension != self.unit.dimension:
-            raise Misfit(f"{self} is a {self.unit.dimension}, not a {unit.dimension}", _units_for(unit.dimension, self.unit, unit))
+            raise Misfit(
+                f"{self} is a {self.unit.dimension}, not a {unit.dimension}",
+                _units_for(unit.dimension, self.unit, unit),
+            )
         if unit is self.unit:
             return self.number
         return (self.number + self.unit.offset) * self.unit.factor / unit.factor - unit.offset

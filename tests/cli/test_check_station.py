@@ -67,3 +67,20 @@ def test_a_file_of_names_alone(tmp_path):
     )
     done = here("check", "names.yaml", cwd=tmp_path)
     assert (done.returncode, "OK, 2 names and no steps" in done.stdout) == (0, True)
+
+
+@pytest.mark.parametrize("command", ["check", "run"])
+def test_a_device_file_is_seen_from_the_current_folder(tmp_path, command):
+    files(tmp_path, "  - read: temperature\n    expect: {value: {max: 30 °C}}\n")
+    (tmp_path / "station.yaml").write_text("station: one\nradio: virtual:device.yaml\n")
+    (elsewhere := tmp_path / "elsewhere").mkdir()
+    there = here(command, "plan.yaml", "--station", "station.yaml", cwd=tmp_path)
+    assert there.returncode == 0
+    done = here(command, "../plan.yaml", "--station", "../station.yaml", cwd=elsewhere)
+    assert done.returncode == 4
+    assert "device.yaml, which ../station.yaml names in 'radio:', is not there" in done.stderr
+    assert "paths are seen from the current folder" in done.stderr
+    other = here(
+        command, "../plan.yaml", "--station", "../station.yaml", "--radio", "virtual:../device.yaml", cwd=elsewhere
+    )
+    assert other.returncode == 0

@@ -11,7 +11,7 @@ from click.testing import CliRunner, Result
 
 from benchrig import __version__
 from benchrig.cli import main
-from tests.cli.kit import THERMOMETER, benchrig, files
+from tests.cli.kit import THERMOMETER, benchrig, files, here
 from tests.run.kit import DEVICES, PLANS, device_text
 
 
@@ -138,3 +138,9 @@ def test_a_full_disk_is_the_stations_trouble(tmp_path: Path) -> None:
     done = benchrig("run", "plan.yaml", "--radio", bench.radio, "--junit", "/dev/full", cwd=tmp_path)
     assert done.returncode == 7
     assert "/dev/full cannot be written: No space left on device" in done.stderr
+
+
+def test_only_a_run_says_that_nothing_was_run(tmp_path: Path) -> None:
+    (tmp_path / "nix.yaml").write_text("nonsense: 1\n")
+    assert "nothing was run" not in here("devices", "nix.yaml", cwd=tmp_path).stderr
+    assert "; nothing was run." in here("run", "nix.yaml", cwd=tmp_path).stderr

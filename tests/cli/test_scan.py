@@ -233,7 +233,7 @@ def test_the_list_is_filtered_by_what_is_typed() -> None:
     typing = bench.press("/", *"qUiX", "back")
     assert typing[-1].startswith("filter by name: qUi_  ")
     assert "Quince q" in typing[2]
-    assert typing[0].startswith("a radio  1 device, 30 others")
+    assert typing[0].startswith("a radio  1 shown, 30 hidden")
     kept = bench.press("enter")
     assert kept[0].startswith("filter 'qUi'  a radio")
     assert "q quit" in kept[-1]
@@ -278,7 +278,7 @@ def test_a_held_list_stands_still_and_goes_on() -> None:
 
 def test_only_matching_devices_are_listed_and_the_others_counted() -> None:
     bench = Bench(*CROWD[:3], selection=Selection(name="*02"))
-    assert bench.lines()[0].startswith("a radio  1 device, 2 others")
+    assert bench.lines()[0].startswith("a radio  1 shown, 2 hidden")
 
 
 def test_details_of_the_chosen_device() -> None:

@@ -123,7 +123,7 @@ def test_ctrl_c_at_a_missing_value_ends_with_2(tmp_path: Path) -> None:
 def test_the_end_of_the_input_at_a_question(tmp_path: Path) -> None:
     bench = files(tmp_path, LAMP)
     assert answered(bench, ("[y/n]", CTRL_D)).code == 2
-    assert record_of(bench).ended.message == "the terminal was closed"
+    assert record_of(bench).ended.message == "no answer (end of input)"
 
 
 def test_a_question_has_a_deadline(tmp_path: Path) -> None:

@@ -9,6 +9,7 @@ import pytest
 
 from tests.plan.building import HEAD, STEPS, marked, problems_of, where, with_steps
 
+CHOICE = "- ask: colour\n  kind: choice\n  options: [green, red]\n  "
 READ = "- read: temperature\n  "
 
 
@@ -94,6 +95,8 @@ UNITS = [
 ]  # fmt: skip
 
 RANGES = [
+    (with_steps(CHOICE + "expect: {answer: {equals: «blue}}"), "the reading is never 'blue'", "choose one of: green, red"),
+    (with_steps(CHOICE + "expect: {answer: {one_of: [red, «gren]}}"), "the reading is never 'gren'", "did you mean 'green'?"),
     (expect("{min: «30 °C, max: 15 °C}"), "min 30 °C is above max 15 °C, so nothing could pass", ""),
     (expect("{nominal: 9 °C, tolerance: 1 °C, min: «20 °C}"), "min 20 °C is above max 10 °C", ""),
     (expect("{nominal: 9 °C, tolerance: «-1 °C}"), "a tolerance cannot be negative", ""),

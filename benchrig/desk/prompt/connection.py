@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 from benchrig.desk.desk import Desk, in_silence
 from benchrig.desk.prompt.deeds import Connected, ConnectionLost, Deeds, Disconnected
 from benchrig.errors import AmbiguousDevice, BenchrigError, LinkError, LinkLost, NoAnswer, StationError, UsageError
+from benchrig.radio.choosing import Advice
 from benchrig.radio.scan import of_device
 from benchrig.tasks import Tasks
 
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 
 # Between two attempts to find a device again that was lost.
 TRY_AGAIN = 2.0
+ADVICE = Advice("its name or address is written in full", "connect with the name or the address of one")
 CONNECT_AGAIN = "type 'connect', or start the session with --reconnect"
 
 
@@ -109,11 +111,19 @@ class Connection:
         if self.is_up:
             raise UsageError(f"{self.who} is connected", advice="disconnect first")
         self._stop_minding()
-        if device:
-            self.desk.means(of_device(device))
-        link = await self._connect(self.desk)
+        link = await (self._change_to(device) if device else self._connect(self.desk))
         self._minding = self._tasks.leave(self._mind(link))
         await self.listener.connected()
+
+    async def _change_to(self, device: str) -> Link:
+        """Connect to another device; where that fails the one before is still the one that is meant."""
+        before = self.desk.options, self.desk.device
+        self.desk.means(of_device(device), ADVICE)
+        try:
+            return await self._connect(self.desk)
+        except BaseException:
+            self.desk.options, self.desk.device = before
+            raise
 
     async def disconnect(self) -> None:
         self._stop_minding()
@@ -138,7 +148,7 @@ class Connection:
         try:
             self.unit, link = await desk.reach()
         except AmbiguousDevice as error:
-            raise AmbiguousDevice(error.message, advice="connect with the name or the address of one") from error
+            raise AmbiguousDevice(error.message, advice=ADVICE.several) from error
         self.why = None
         self.listener.deeds.append(Connected(self.unit, self.desk.options.selection, self.desk.unit))
         self._say_connected(link, desk.took)

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from benchrig.radio.scan import Ear, Sighting
     from benchrig.steps.bench import Target
 
-_ONCE = "What else is written to this attribute of this device is not asked for again."
+_ONCE = "Further writes to this attribute will not ask again."
 _SETTABLE = {"write", "reliable write", "write without response"}
 
 

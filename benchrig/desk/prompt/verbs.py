@@ -153,14 +153,14 @@ def _bytes(text: str) -> bytes:
     try:
         return hex_bytes(text)
     except UnfitValue as error:
-        raise UsageError(error.message) from error
+        raise UsageError(error.message, advice=error.advice) from error
 
 
 # What people type by habit.
 _ALSO = {"exit": "quit"}
 _VERBS = (
     Verb("scan", "", "listen, and list what is heard", _scan, "--for 5 s", {"--for": "TIME"}),
-    Verb("connect", "[DEVICE]", "connect, to this name or address, or again to the device at hand",
+    Verb("connect", "[DEVICE]", "connect to this name or address; without one: the last device",
          lambda session, line: session.connect(line.rest)),
     Verb("disconnect", "", "end the connection", lambda session, _: session.disconnect()),
     Verb("table", "", "the attributes of the device", lambda session, _: session.services()),

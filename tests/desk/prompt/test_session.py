@@ -85,7 +85,7 @@ def test_a_write_is_asked_for_once_an_attribute() -> None:
     assert done.of("write")[0]["read_back"].value == 8
     asked, other = done.asked
     assert "'note'" in other
-    assert "What else is written to this attribute of this device is not asked for again." in asked
+    assert "Further writes to this attribute will not ask again." in asked
     assert "writes 8 °C to 'alarm limit' of VFL-0042" in asked
     assert "Mind the relay." in asked
 
@@ -270,6 +270,25 @@ def test_of_several_devices_one_is_named() -> None:
     done = talked("connect unit 2", "read temperature", devices=(LOGGER, OTHER))
     assert done.of("connect")[0]["address"] == "C4:00:00:00:00:02"
     assert talked("connect C4:00:00:00:00:02", devices=(LOGGER, OTHER)).of("connect")[0]["device"] == "unit 2"
+
+
+def test_after_a_device_that_was_not_found_the_one_before_is_meant() -> None:
+    async def work(desk: Desk) -> list[str]:
+        async def yes(_: str) -> None: ...
+
+        session = Session(desk, lambda _: None, yes)
+        await do(session, "connect unit 2")
+        await do(session, "disconnect")
+        with pytest.raises(DeviceNotFound) as caught:
+            await do(session, "connect nix")
+        await do(session, "connect")
+        await session.close()
+        return [session.connection.who, caught.value.advice]
+
+    who, advice = at_desk(work, LOGGER, OTHER)
+    assert who == "unit 2"
+    assert "--" not in advice
+    assert "its name or address is written in full" in advice
 
 
 def test_an_absent_device_is_said() -> None:
