@@ -55,6 +55,15 @@ class _Commands(click.Group):
         command: click.Command = getattr(importlib.import_module(f"{__name__}.{cmd_name}"), cmd_name)
         return command
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args and args[0] not in COMMANDS and not args[0].startswith("-") and not ctx.resilient_parsing:
+            from benchrig.source.problem import suggest
+
+            ctx.fail(f"there is no command '{args[0]}'; {suggest(args[0], COMMANDS)}")
+        return super().resolve_command(ctx, args)
+
     def make_context(self, info_name: str | None, args: list[str], *more: Any, **kwargs: Any) -> click.Context:
         words = [*args]
         with _exit_codes(words), whatever_the_output_does():

@@ -67,6 +67,7 @@ def not_heard(ear: Ear, selection: Selection, listened: float, advice: Advice, k
     return DeviceNotFound(
         f"the unit was not heard in {listened:.3g} s ({heard})",
         advice=in_other_letters(ear, selection)
+        or _begun(others, selection)
         or _by_name_only(others, selection)
         or f"check that the unit is powered and advertising, and that {advice.nobody}",
     )
@@ -80,6 +81,15 @@ def in_other_letters(ear: Ear, selection: Selection) -> str:
                 break
             if fnmatch.fnmatchcase(name.lower(), pattern.lower()):
                 return f"did you mean '{printable(name)}'? Capitals count"
+    return ""
+
+
+def _begun(others: Sequence[Sighting], selection: Selection) -> str:
+    """A name that was heard and begins with what was written; '' when there is none."""
+    for pattern in filter(None, selection.names):
+        for other in others:
+            if other.name != pattern and other.name.startswith(pattern):
+                return f"write '{pattern}*' for names that begin with it: '{printable(other.name)}' was heard"
     return ""
 
 

@@ -6,18 +6,17 @@ anything else. What YAML 1.1 or 1.2 tools would read differently (`no`, `00123`,
 
 from __future__ import annotations
 
+import itertools
 import re
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any, TypeAlias
+from pathlib import Path
+from typing import Any, TypeAlias
 
 import yaml
 
-from benchrig.source.problem import Place, Problems, Source, printable
-
-if TYPE_CHECKING:
-    from pathlib import Path
+from benchrig.source.problem import Place, Problems, Source, close, meant, printable
 
 MAX_BYTES = 1 << 20
 MAX_DEPTH = 32
@@ -29,6 +28,8 @@ _WORDS: dict[str, bool | None] = {"": None, "null": None, "true": True, "false":
 _SUSPECT = frozenset("0123456789+-.~<=yYnNoOtTfF")
 _DECIMAL_COMMA = re.compile("[0-9],[0-9]")
 _LONGEST_NUMBER = 60
+# Of the files in a folder these many are looked at for one with a similar name.
+_MOST_BESIDE = 1000
 # YAML 1.1 ends lines here too, YAML 1.2 does not.
 _ODD_LINE_END = re.compile("[\x85\u2028\u2029]")
 
@@ -135,8 +136,19 @@ def file_bytes(path: Path, problems: Problems, name: str) -> bytes | None:
             return file.read(MAX_BYTES + 1)
     except (OSError, ValueError) as exc:
         reason = getattr(exc, "strerror", None) or exc
-        problems.add(Place(Source(name, ""), 1, 1), f"cannot be read: {reason}", "give the path of a file")
+        advice = _beside(Path(name)) if isinstance(exc, FileNotFoundError) else ""
+        problems.add(Place(Source(name, ""), 1, 1), f"cannot be read: {reason}", advice or "give the path of a file")
         return None
+
+
+def _beside(path: Path) -> str:
+    """Advice for a file that is not there: those beside it with nearly this name."""
+    try:
+        found = list(itertools.islice(path.parent.iterdir(), _MOST_BESIDE))
+    except OSError:
+        return ""
+    names = {each.stem: str(path.with_name(each.name)) for each in found if each.suffix == (path.suffix or ".yaml")}
+    return meant([names[stem] for stem in close(path.stem, names)])
 
 
 def read_bytes(data: bytes, name: str, problems: Problems, least: str = "") -> Node | None:

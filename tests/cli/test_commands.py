@@ -144,3 +144,27 @@ def test_only_a_run_says_that_nothing_was_run(tmp_path: Path) -> None:
     (tmp_path / "nix.yaml").write_text("nonsense: 1\n")
     assert "nothing was run" not in here("devices", "nix.yaml", cwd=tmp_path).stderr
     assert "; nothing was run." in here("run", "nix.yaml", cwd=tmp_path).stderr
+
+
+@pytest.mark.parametrize(
+    ("word", "advice"), [("raed", "did you mean 'read' or 'ready'?"), ("xyz", "choose one of: check, ")]
+)
+def test_a_command_that_there_is_not(word: str, advice: str) -> None:
+    done = invoke(word)
+    assert done.exit_code == 4
+    assert f"there is no command '{word}'; {advice}" in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("written", "advice"),
+    [
+        ("lok.yaml", "did you mean 'look.yaml'?"),
+        ("lok", "did you mean 'look.yaml'?"),
+        ("other.yaml", "give the path of a file"),
+        ("nowhere/look.yaml", "give the path of a file"),
+    ],
+)
+def test_a_file_that_is_not_there(tmp_path: Path, written: str, advice: str) -> None:
+    (tmp_path / "look.yaml").write_text("plan: look\n")
+    done = here("check", written, cwd=tmp_path)
+    assert (done.returncode, f"No such file or directory\n  {advice}" in done.stderr) == (4, True), done.stderr

@@ -60,6 +60,7 @@ def test_one_of_several_units_is_named(bench: Path, device: str) -> None:
         (["-d", "unit*"], 7, "give --device an address"),
         (["-d", "other"], 1, "it fits device: select: and --device both"),
         (["-d", "Unit 3"], 1, "did you mean 'unit 3'? Capitals count"),
+        (["-d", "uni"], 1, "write 'uni*' for names that begin with it: 'unit"),
     ],
 )
 def test_a_name_that_does_not_help(bench: Path, words: list[str], code: int, said: str) -> None:
