@@ -22,7 +22,7 @@ from benchrig.errors import StationError
 from benchrig.launch import _Events
 from benchrig.record.journal import Journal, read_record
 from benchrig.record.model import AnyEvent, Record
-from tests.cli.kit import COMMAND, PATIENCE, Files, Start, benchrig, environment, files, here
+from tests.cli.kit import COMMAND, PATIENCE, RUN_FILES, Files, Start, benchrig, environment, files, here
 from tests.record.examples import opened, reading, run_started
 
 READ = "  - read: temperature\n    expect: {value: {max: 30 °C}}\n"
@@ -203,7 +203,7 @@ def test_one_bad_place_does_not_take_the_other_reports_along(tmp_path: Path) -> 
     assert done.returncode == 7
     assert "there/report.xml cannot be written" in done.stderr
     assert (tmp_path / "report.csv").read_text().count("\n") == 5
-    assert {path.name for path in tmp_path.glob("results/*/*")} == {"record.jsonl", "junit.xml", "readings.csv"}
+    assert {path.name for path in tmp_path.glob("results/*/*")} == RUN_FILES
 
 
 # --- what a function of the plan leaves behind

@@ -175,9 +175,13 @@ def test_every_reading_stands_in_the_section_of_its_step(verb):
 
 
 def test_every_step_kind_is_in_the_reference():
-    assert [*STEPS, "call"] == sorted(KINDS, key=[*STEPS, "call"].index)
+    unwritten = KINDS.keys() - {*STEPS, "call"}
+    assert not unwritten, f"add to STEPS above a step with all the readings of its kind: {unwritten}"
+    assert KINDS.keys() == {*STEPS, "call"}
     assert set(words(SECTIONS["Steps"].text)) >= KINDS.keys()
+    contents = README.partition("**Contents**")[2].partition("\n## ")[0]
     for verb in KINDS:
+        assert f"[{verb}](#{verb})" in contents, f"no link to {verb} under Contents"
         assert [e for e in of_kind("step") if e.section == verb], f"no example of {verb}"
 
 

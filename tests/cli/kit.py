@@ -19,10 +19,13 @@ from unittest import mock
 from click.testing import CliRunner
 
 from benchrig.cli import main
+from benchrig.report.registry import reports
 from tests.run.kit import device_text, plan_text
 
 COMMAND = [sys.executable, "-m", "benchrig"]
 PATIENCE = 20.0
+# What a run leaves in its folder.
+RUN_FILES = {"record.jsonl", *(report.file_name for report in reports())}
 PLAIN = ("NO_COLOR", "CI", "FORCE_COLOR", "COLUMNS", "LINES", "TERM")
 
 

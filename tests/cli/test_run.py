@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from junitparser import JUnitXml
 
-from tests.cli.kit import Files, Start, benchrig, files, here
+from tests.cli.kit import RUN_FILES, Files, Start, benchrig, files, here
 from tests.run.kit import DEVICES, PLANS
 
 READ = "  - read: temperature\n    expect: {value: {max: 30 °C}}\n"
@@ -36,7 +36,7 @@ def test_0_when_the_unit_passed(tmp_path: Path, start: Start) -> None:
     done = start("run", "plan.yaml", "--radio", files(tmp_path, READ).radio, cwd=tmp_path)
     assert (done.returncode, done.stderr) == (0, "")
     assert "PASS, SIMULATED: all limits held (exit code 0)" in done.stdout
-    assert {path.name for path in tmp_path.glob("results/*/*")} == {"record.jsonl", "junit.xml", "readings.csv"}
+    assert {path.name for path in tmp_path.glob("results/*/*")} == RUN_FILES
 
 
 @pytest.mark.parametrize("start", [benchrig, here])

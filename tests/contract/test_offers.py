@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from benchrig.radio.offers import LACKS, MAY_FAIL, PARTLY
+from benchrig.radio.offers import CANNOT, LACKS, MAY_FAIL, PARTLY
 from tests.contract.radios import run_on
 from tests.reference import SECTIONS, words
 
@@ -45,6 +45,12 @@ def test_the_reference_lists_the_steps() -> None:
         for kind, items in MAY_FAIL.items()
         for (verb, key, value), why in items.items()
     }
+
+
+def test_the_reference_lists_the_steps_that_a_radio_cannot_do() -> None:
+    rows = {(words(row["kind of step"])[0], row["impossible on"]): row["why"] for row in SECTION.table("kind of step")}
+    expected = {(verb, kind): why for kind, verbs in CANNOT.items() for verb, why in verbs.items()}
+    assert rows == expected, "its table is headed: kind of step | impossible on | why"
 
 
 @pytest.mark.parametrize("name", ALL)

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from benchrig.report.registry import reports
+from tests.cli.kit import RUN_FILES
 from tests.reference import SECTIONS
 from tests.run.kit import DEVICES, PLANS
 
@@ -58,7 +59,7 @@ def test_one_file_makes_a_report(benchrig, tmp_path: Path) -> None:
     assert (tmp_path / "mine.txt").read_text() == "tally of Vaccine fridge logger, quick look: 5 steps"
     [kept] = tmp_path.glob("results/*/tally.txt")
     assert kept.read_text() == (tmp_path / "mine.txt").read_text()
-    assert {path.name for path in kept.parent.iterdir()} == {"record.jsonl", "junit.xml", "readings.csv", "tally.txt"}
+    assert {path.name for path in kept.parent.iterdir()} == RUN_FILES | {"tally.txt"}
 
 
 def test_it_takes_the_place_of_nothing_else(benchrig, tmp_path: Path) -> None:

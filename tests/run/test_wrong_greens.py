@@ -16,8 +16,10 @@ import pytest
 from benchrig.plan.tree import StepPlan
 from benchrig.radio.virtual.faults import Faults
 from benchrig.record.model import Where
+from benchrig.steps import KINDS
+from benchrig.steps.base import Cap
 from tests.run.kit import DEVICES, PLANS, Ran, run
-from tests.run.random_plans import DEVICE, plan_of
+from tests.run.random_plans import AGAIN, DEVICE, STEPS, plan_of
 from tests.run.sabotage import MODES, Saboteur
 
 SHIPPED = {
@@ -25,6 +27,21 @@ SHIPPED = {
     "returned_unit": "logger",
 }  # fmt: skip
 RANDOM = 30
+# kind of step -> the modes of sabotage that it cannot pass, where the step asks for what the device leaves out
+ASKS = {
+    "scan": {"silent", "link gone"},
+    "connect": {"no answer", "refused", "silent"},
+    "discover": {"link gone"},
+    "read": {"no answer", "no value", "link gone"},
+    "write": {"no answer", "link gone"},
+    "notify": {"no answer", "no notification", "no value", "link gone"},
+    "exchange": {"no answer", "no notification", "no value", "link gone"},
+    "disconnect": set(),
+    "wait": {"link gone"},
+    "ask": {"link gone"},
+    "call": {"link gone"},
+    "command": {"link gone"},
+}
 _VALUES = ("value", "raw", "length")
 
 
@@ -46,15 +63,9 @@ def sound(name: str) -> Ran:
 def asks_for(step: StepPlan, mode: str, connected: bool) -> bool:
     """Whether the plan speaks of what the device leaves out in this mode while the step is at work."""
     verb = step.kind.verb
-    answered = verb in ("read", "notify") or (verb in ("write", "exchange") and _has_response(step))
-    return {
-        "no answer": answered or (verb == "connect" and not connected),
-        "no notification": verb in ("notify", "exchange"),
-        "no value": verb in ("read", "notify", "exchange") and _judges_value(step),
-        "link gone": connected and verb not in ("connect", "disconnect"),
-        "refused": verb == "connect" and not connected,
-        "silent": verb == "scan" or (verb == "connect" and not connected),
-    }[mode]
+    if mode not in ASKS[verb] or (verb == "connect" and connected):
+        return False
+    return {"no answer": _has_response(step), "no value": _judges_value(step), "link gone": connected}.get(mode, True)
 
 
 def _has_response(step: StepPlan) -> bool:
@@ -104,10 +115,18 @@ def test_nothing_passes_that_the_device_did_not_do_in_short(name: str) -> None:
 
 @pytest.mark.parametrize("mode", MODES)
 def test_the_saboteur_is_caught_in_the_step_that_it_attacks(mode: str) -> None:
-    number = next(number for number, each in attacks("3") if each == mode)
-    ran = attacked("3", number, mode, "kind", 1)
+    name, number = next((name, at) for name in map(str, range(RANDOM)) for at, each in attacks(name) if each == mode)
+    ran = attacked(name, number, mode, "kind", 1)
     assert (ran.ended.root, ran.ended.exit_code) == (Where(number), 1)
     assert ran.ended.cause in ("limit", "device", "link")
+
+
+def test_every_kind_of_step_is_attacked() -> None:
+    unsaid = KINDS.keys() - ASKS.keys()
+    assert not unsaid, f"add to ASKS which modes of sabotage the step cannot pass: {unsaid}"
+    needs_link = {verb for verb, kind in KINDS.items() if Cap.LINK in kind.needs and not kind.executes}
+    undrawn = needs_link - {step.partition(":")[0] for step in [*STEPS, *AGAIN]}
+    assert not undrawn, f"add a step with a limit to STEPS of random_plans.py, which its device passes: {undrawn}"
 
 
 def main() -> int:

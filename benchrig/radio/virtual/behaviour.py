@@ -65,7 +65,7 @@ class Moment:
     device: Actor
     number: int = 1  # which of its kind at this characteristic, or this device
     connection: Any = None  # the link on which it happens
-    last: bytes | None = None  # what the characteristic answered to the read before
+    last: bytes | None = None  # what was answered to the last read that was answered
 
 
 class When(msgspec.Struct, frozen=True, kw_only=True):
