@@ -118,7 +118,9 @@ ALL_MODELS = [model for model in reachable(ROOTS) if model.__name__ != "Discover
 
 @pytest.mark.parametrize("model", ALL_MODELS, ids=lambda model: model.__name__)
 def test_every_key_stands_in_its_section_with_its_default(model):
-    rows = SECTIONS[SECTION_OF[model.__name__]].table("key")
+    title = SECTION_OF[model.__name__]
+    assert title in SECTIONS, f"add a section {title} to testplans/README.md"
+    rows = SECTIONS[title].table("key")
     listed = {words(row["key"])[0]: row["default"] for row in rows}
     assert listed == {one.encode_name: default_text(one) for one in own_fields(model)}
 
@@ -187,7 +189,7 @@ def test_every_step_kind_is_in_the_reference():
 
 def test_deadlines_of_the_steps():
     listed = {words(row["step"])[0]: row["deadline without `within`"] for row in SECTIONS["Time"].table("step")}
-    assert listed.keys() == KINDS.keys()
+    assert listed.keys() == KINDS.keys(), "each kind of step has a row under Time"
     for verb, text in listed.items():
         kind = KINDS[verb]
         own = f"{kind.within_default:g} s"
