@@ -50,7 +50,9 @@ class RunOptions:
 class Finished:
     """A run that is over: its record, the folder that holds it, and what kept record or reports from being written."""
 
-    record: Record
+    record: Record = field(
+        repr=False
+    )  # asyncio shows what its main task gives, unseen, as it takes back its signal handler
     folder: Path
     troubles: tuple[StationError, ...] = ()
 

@@ -35,7 +35,7 @@ def worst(verdicts: Iterable[Verdict]) -> Verdict:
 # --- where and what
 
 
-class Where(msgspec.Struct, omit_defaults=True, frozen=True):
+class Where(msgspec.Struct, omit_defaults=True, frozen=True, gc=False):
     """One attempt of one execution of a node of the plan."""
 
     node: str  # its id: "4", "4.2"
@@ -78,8 +78,8 @@ class PlannedDevice(msgspec.Struct, omit_defaults=True, frozen=True):
 # --- events
 
 
-class Event(msgspec.Struct, tag_field="event", omit_defaults=True, frozen=True):
-    """Base of all events."""
+class Event(msgspec.Struct, tag_field="event", omit_defaults=True, frozen=True, gc=False):
+    """Base of all events. They are JSON data, without circles: the collector need not look at thousands of them."""
 
 
 class RunStarted(Event, tag="run", frozen=True):
@@ -149,7 +149,7 @@ class AttemptFailed(Event, tag="attempt", frozen=True):
     message: str
 
 
-class Samples(msgspec.Struct, omit_defaults=True, frozen=True):
+class Samples(msgspec.Struct, omit_defaults=True, frozen=True, gc=False):
     """Statistics of a reading with many samples. Numbers only when the samples are numbers."""
 
     count: int
@@ -162,7 +162,7 @@ class Samples(msgspec.Struct, omit_defaults=True, frozen=True):
     first_outside_at: float | None = None
 
 
-class Window(msgspec.Struct, omit_defaults=True, frozen=True):
+class Window(msgspec.Struct, omit_defaults=True, frozen=True, gc=False):
     """What a statistic is about: from when to when, in seconds since the start of the run, and of how many."""
 
     begin: float

@@ -85,7 +85,8 @@ class StepContext(Witness):
         self.lacks, self.not_measured = readings.lacks, readings.not_measured
 
     def _lacking(self, step: Step) -> Callable[[str], str]:
-        return lambda name: self.device.radio.unjudged(step, name, self.names)
+        radio, names = self.device.radio, self.names  # not the context: a circle would wait for the collector
+        return lambda name: radio.unjudged(step, name, names)
 
     # --- time
 

@@ -20,7 +20,7 @@ Kind: TypeAlias = Literal["number", "text", "bytes", "boolean", "time", "list", 
 SHOWN = 120
 
 
-class Judgement(msgspec.Struct, omit_defaults=True, frozen=True):
+class Judgement(msgspec.Struct, omit_defaults=True, frozen=True, gc=False):
     """A limit applied to a reading. `low` and `high` are the bounds in the reading's unit where the limit has any;
     `limit` is the whole limit in words; `sentence` says what was found, against what, and by how much; `margin` is
     the distance to the nearest bound in the reading's unit, negative outside. `place` is 'file:line' of the limit."""
