@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import re
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -39,9 +40,18 @@ SPARED = {
 NO_VERB = ("for example", "did you mean", "its table is empty", "the plan has no given values")
 
 
-def sentences(path: Path) -> Iterator[tuple[int, str]]:
+@cache
+def tree_of(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+@cache
+def sentences(path: Path) -> tuple[tuple[int, str], ...]:
+    return tuple(literals(tree_of(path)))
+
+
+def literals(tree: ast.Module) -> Iterator[tuple[int, str]]:
     """The literals with a blank in them, but for docstrings; what is filled in is {}."""
-    tree = ast.parse(path.read_text(encoding="utf-8"))
     docs = {ast.get_docstring(node, clean=False) for node in ast.walk(tree) if isinstance(node, _DOCUMENTED)}
     within = {id(part) for node in ast.walk(tree) if isinstance(node, ast.JoinedStr) for part in node.values}
     for node in ast.walk(tree):
@@ -79,7 +89,7 @@ def test_the_habits_are_found_in_a_message(tmp_path: Path) -> None:
 
 def advices(path: Path) -> Iterator[tuple[int, str]]:
     """What stands as the keyword `advice` of a call, as far as it is written there."""
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in ast.walk(tree_of(path)):
         if isinstance(node, ast.keyword) and node.arg == "advice":
             for part in ast.walk(node.value):
                 if isinstance(part, ast.Constant) and isinstance(part.value, str) and " " in part.value.strip():

@@ -202,6 +202,7 @@ def test_a_session_at_the_prompt_becomes_a_plan_that_passes(typed: Typed, tmp_pa
     assert "yes" not in history
 
 
+@pytest.mark.slow
 def test_notifications_do_not_tear_the_line_and_a_lost_link_shows_in_the_prompt(tmp_path: Path) -> None:
     text = device_text(THERMOMETER, more="faults: {disconnect_after: 2 s}")
     (tmp_path / "device.yaml").write_text(text, encoding="utf-8")

@@ -49,8 +49,10 @@ def test_an_inspection_says_what_it_reads() -> None:
     "words",
     [
         ("read", "temperature"),
-        ("session",),
-        *(pytest.param(words, marks=pytest.mark.slow) for words in (("inspect",), ("draft", "-o", "x"), SCAN)),
+        *(
+            pytest.param(words, marks=pytest.mark.slow)
+            for words in (("session",), ("inspect",), ("draft", "-o", "x"), SCAN)
+        ),
     ],
 )
 def test_on_a_terminal_it_is_shown_and_erased(tmp_path: Path, words: tuple[str, ...]) -> None:

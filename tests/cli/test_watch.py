@@ -144,6 +144,7 @@ def test_what_a_device_sends_cannot_steer_a_terminal(tmp_path: Path) -> None:
     assert rf"{NOTE}: \x1b[2J\x07\x9bA\u202e  [1B 5B" in done.stdout
 
 
+@pytest.mark.slow
 def test_ctrl_c_interrupts_a_watch_that_has_an_end_of_its_own(tmp_path: Path) -> None:
     command = [*COMMAND, "watch", "temperature", "--for", "1h", "--real-time", "--radio", sending(tmp_path), "--json"]
     with subprocess.Popen(
@@ -314,6 +315,7 @@ def test_on_a_terminal_it_is_live_and_a_key_ends_it(tmp_path: Path) -> None:
     assert "°C, mean" in done.stderr
 
 
+@pytest.mark.slow
 def test_ctrl_c_ends_a_live_watch_that_has_no_end_and_interrupts_one_that_has(tmp_path: Path) -> None:
     radio = sending(tmp_path)
     for more, code in (((), 0), (("--for", "1h"), 2)):

@@ -25,6 +25,8 @@ from benchrig.run.stream import RunStream
 from tests.run.kit import device_text, plan_text
 
 SAMPLES = 1500
+# So many more may come until the kill is there; then the run waits for it, so that it is always killed in its stream.
+ROOM = 200
 LIMIT = 12.0
 STEPS = f"""
   - notify: temperature
@@ -51,7 +53,7 @@ def main(folder: Path, count: int, seed: int) -> None:
     device.write_text(DEVICE, "utf-8")
     chance = random.Random(seed)
     for number in range(count):
-        told = killed(plan, device, folder / str(number), after=chance.randrange(3, SAMPLES))
+        told = killed(plan, device, folder / str(number), after=chance.randrange(3, SAMPLES - ROOM - 1))
         print(json.dumps(told), flush=True)
 
 
@@ -59,7 +61,7 @@ def killed(plan: Path, device: Path, results: Path, after: int) -> dict[str, Any
     """Start a run in a process of its own and kill it when so many samples have come."""
     shared = mmap.mmap(-1, TOLD.size)
     if not (child := os.fork()):
-        run(plan, device, results, shared)
+        run(plan, device, results, shared, after + ROOM)
         os._exit(0)
     while TOLD.unpack_from(shared)[0] < after:
         os.sched_yield()
@@ -71,20 +73,22 @@ def killed(plan: Path, device: Path, results: Path, after: int) -> dict[str, Any
     return {"folder": str(found), "samples": samples, "outside": outside, "at": at, "killed": was_killed}
 
 
-def run(plan: Path, device: Path, results: Path, shared: mmap.mmap) -> None:
-    count_into(shared)
+def run(plan: Path, device: Path, results: Path, shared: mmap.mmap, most: int) -> None:
+    count_into(shared, most)
     loaded, radio = load_plan(plan, {}), RadioChoice.parse(f"virtual:{device}")
     launch(RunOptions(loaded, loaded.nodes, Station("bench 1"), radio, results), Unattended())
 
 
-def count_into(shared: mmap.mmap) -> None:
-    """Tell what the stream is given, each time after it has been."""
+def count_into(shared: mmap.mmap, most: int) -> None:
+    """Tell what the stream is given, each time after it has been; wait for the end after the last one."""
     add = RunStream.add
 
     def told(stream: RunStream, value: Any, raw: bytes | None = None) -> None:
         add(stream, value, raw)
         samples, outside, _ = TOLD.unpack_from(shared)
         TOLD.pack_into(shared, 0, samples + 1, outside + (value > LIMIT), stream._clock.at)
+        while samples + 1 >= most:
+            signal.pause()
 
     RunStream.add = told  # type: ignore[method-assign]
 

@@ -34,7 +34,7 @@ NOTIFICATION, READ_RESPONSE, BY_GROUP_TYPE_RESPONSE = 0x1B, 0x0B, 0x11
 CONNECT = "steps:\n  - scan:\n    for: 300 ms\n  - connect:\n    attempts: 3\n"
 
 
-@pytest.fixture(params=["virtual", "hci"])
+@pytest.fixture(params=["virtual", pytest.param("hci", marks=pytest.mark.slow)])
 def ran(request: pytest.FixtureRequest, tmp_path: Path) -> Any:
     """Runs the steps with what becomes of PDUs on the air."""
 

@@ -1,6 +1,7 @@
 """Units in processes of their own, on two stacks, that join the air by a port."""
 
 import asyncio
+import itertools
 import shlex
 import sys
 
@@ -29,9 +30,14 @@ async def ran(folder, kind, command):
     return await run_plan(PLAN, on_port(folder, place(kind, folder), command), folder)
 
 
-@pytest.mark.parametrize("address", ["public", "random"])
-@pytest.mark.parametrize("kind", ["tcp", "pty"])
-@pytest.mark.parametrize("stack", ["bumble", "tiny"])
+SHORT = {("bumble", "tcp", "random"), ("tiny", "pty", "public")}
+UNITS = [
+    pytest.param(*unit, marks=() if unit in SHORT else pytest.mark.slow)
+    for unit in itertools.product(("bumble", "tiny"), ("tcp", "pty"), ("public", "random"))
+]
+
+
+@pytest.mark.parametrize(("stack", "kind", "address"), UNITS)
 async def test_a_unit_joins_and_passes(tmp_path, stack, kind, address):
     done = await ran(tmp_path, kind, f"{BUMBLE[kind] if stack == 'bumble' else TINY} {address}")
     assert done.verdicts == ["pass"] * 6, [s.ended.message for s in done.record.steps]
@@ -57,7 +63,7 @@ async def test_a_hang(tmp_path):
     assert "did not answer within 2" in failed.message
 
 
-@pytest.mark.parametrize("kind", ["tcp", "pty"])
+@pytest.mark.parametrize("kind", ["tcp", pytest.param("pty", marks=pytest.mark.slow)])
 async def test_garbage(tmp_path, kind):
     done = await ran(tmp_path, kind, f"{BUMBLE[kind]} random garbage")
     failed = done.step("read setting")
@@ -79,6 +85,7 @@ async def test_a_unit_beside_simulated_devices(tmp_path):
     assert done.ended.verdict == "pass"
 
 
+@pytest.mark.slow
 async def test_a_unit_that_nobody_started_here_and_that_goes(tmp_path):
     """Its process ends in a read: there is no exit code to tell, but a port that was closed."""
     place = f"pty:{tmp_path}/dut"
