@@ -266,6 +266,7 @@ def test_what_a_function_left_running_does_not_keep_the_process(tmp_path: Path, 
     assert (done.returncode, record.ended.exit_code) == (0, 0)
 
 
+@pytest.mark.slow
 def test_a_function_that_never_returns_ends_with_its_step(tmp_path: Path) -> None:
     done, record = called(tmp_path, "hangs", "    within: 1 s\n")
     assert record.ended is not None

@@ -227,6 +227,7 @@ def test_notifications_do_not_tear_the_line_and_a_lost_link_shows_in_the_prompt(
     assert all(line.rindex("\x1b[J") < line.index("temperature +") for line in torn)
 
 
+@pytest.mark.slow
 def test_on_a_terminal_ctrl_z_gives_it_to_the_shell_and_back_and_a_signal_too(tmp_path: Path) -> None:
     with on_terminal(tmp_path, *ADDRESS) as terminal:
         before = mode(terminal)

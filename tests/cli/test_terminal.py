@@ -145,6 +145,7 @@ def test_on_a_terminal_what_was_typed_before_a_question_answers_nothing_(tmp_pat
         assert mode(terminal) == before
 
 
+@pytest.mark.slow
 def test_the_progress_line_leaves_nothing_behind(tmp_path: Path) -> None:
     bench = files(tmp_path, READ + "  - wait: 500 ms\n")
     with on_terminal(bench, "--real-time") as terminal:

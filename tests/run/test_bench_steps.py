@@ -583,6 +583,7 @@ async def interrupt_when(path: Path, runner: Runner) -> None:
     runner.interrupt()
 
 
+@pytest.mark.slow
 def test_a_child_that_keeps_the_output_open_is_told(tmp_path: Path) -> None:
     """As the helper of a meter does that starts a service."""
     pid_file = tmp_path / "pid"

@@ -94,6 +94,7 @@ def test_the_first_failure_gives_the_cause_whatever_the_clean_up_comes_to():
     assert ran.step(4).ended.cause == "station"
 
 
+@pytest.mark.slow
 def test_neither_the_operator_nor_the_radio_counts_against_the_deadline():
     class Slow(Unattended):
         async def acknowledge(self, caution):

@@ -32,6 +32,7 @@ async def benchrig(folder, *options, plan=PLAN):
     )
 
 
+@pytest.mark.slow
 async def test_a_unit_that_is_started_passes(tmp_path):
     port = f"pty:{tmp_path}/dut"
     process = await benchrig(tmp_path, "--radio", "virtual", "--port", port, "--start", TINY)

@@ -100,6 +100,7 @@ async def test_one_that_does_not_listen_is_killed(tmp_path, monkeypatch):
     assert one.code == -signal.SIGKILL
 
 
+@pytest.mark.slow
 async def test_a_daemon_that_it_leaves_holds_nobody_up(tmp_path):
     one = await started(
         tmp_path,
@@ -112,6 +113,7 @@ async def test_a_daemon_that_it_leaves_holds_nobody_up(tmp_path):
         await one.stop()
 
 
+@pytest.mark.slow
 async def test_neither_a_deaf_program_nor_its_daemon_holds_anybody_up(tmp_path, monkeypatch):
     monkeypatch.setattr(program, "END_WITHIN", 0.2)
     one = await started(
@@ -233,6 +235,7 @@ async def test_an_interruption_ends_it(tmp_path):
     assert not any(alive(pid) for pid in pids)
 
 
+@pytest.mark.slow
 async def test_a_crash_that_no_step_noticed_fails_the_run(tmp_path):
     """It says good-bye, and falls over after the last step."""
     command = own_host(tmp_path, "os._exit(9) if self.count else super().advertise()")
