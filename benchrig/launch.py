@@ -50,9 +50,8 @@ class RunOptions:
 class Finished:
     """A run that is over: its record, the folder that holds it, and what kept record or reports from being written."""
 
-    record: Record = field(
-        repr=False
-    )  # asyncio shows what its main task gives, unseen, as it takes back its signal handler
+    # left out of the text: asyncio makes that of its main task's result when it takes back its signal handler
+    record: Record = field(repr=False)
     folder: Path
     troubles: tuple[StationError, ...] = ()
 

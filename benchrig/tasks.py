@@ -11,8 +11,8 @@ T = TypeVar("T")
 
 
 class Tasks:
-    """Those of one owner; `close` it with him, or leave its context. `on_error` hears what a task raised that nobody waits for; without it the
-    loop's handler does."""
+    """Those of one owner; `close` it with him, or leave its context. `on_error` hears what a task raised that nobody waits
+    for; without it the loop's handler does."""
 
     def __init__(self, on_error: Callable[[Exception], None] | None = None) -> None:
         self._on_error = on_error or _tell_loop

@@ -102,9 +102,8 @@ class RunStarted(Event, tag="run", frozen=True):
     given: dict[str, str] = {}
     caution: str = ""
     left_out: int = 0  # steps of the plan that are not among the nodes
-    may_lack: list[
-        str
-    ] = []  # limits ('step.reading') that need not be judged where the radio cannot measure the reading
+    # limits ('step.reading') that need not be judged where the radio cannot measure the reading
+    may_lack: list[str] = []
 
 
 class DeviceSeen(Event, tag="device", frozen=True):
