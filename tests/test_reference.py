@@ -45,7 +45,20 @@ from benchrig.values.limit import Limit, Regex
 from benchrig.values.limit_keys import Bits, Length
 from benchrig.values.quantity import BASE, Quantity, symbols_of
 from benchrig.values.spec import BitPart
-from tests.reference import EXAMPLES, LOGGER, README, SECTIONS, of_kind, words
+from tests.reference import (
+    EXAMPLES,
+    FIRST,
+    LOGGER,
+    PAGES,
+    SECTIONS,
+    TESTPLANS,
+    anchor,
+    contents,
+    dead_links,
+    of_kind,
+    sections,
+    words,
+)
 from tests.reference import KINDS as BLOCKS
 
 # Where the keys of each model stand; those of a base class stand in the section of the base.
@@ -119,7 +132,7 @@ ALL_MODELS = [model for model in reachable(ROOTS) if model.__name__ != "Discover
 @pytest.mark.parametrize("model", ALL_MODELS, ids=lambda model: model.__name__)
 def test_every_key_stands_in_its_section_with_its_default(model):
     title = SECTION_OF[model.__name__]
-    assert title in SECTIONS, f"add a section {title} to testplans/README.md"
+    assert title in SECTIONS, f"add a section {title} to a page of testplans/reference/"
     rows = SECTIONS[title].table("key")
     listed = {words(row["key"])[0]: row["default"] for row in rows}
     assert listed == {one.encode_name: default_text(one) for one in own_fields(model)}
@@ -181,9 +194,10 @@ def test_every_step_kind_is_in_the_reference():
     assert not unwritten, f"add to STEPS above a step with all the readings of its kind: {unwritten}"
     assert KINDS.keys() == {*STEPS, "call"}
     assert set(words(SECTIONS["Steps"].text)) >= KINDS.keys()
-    contents = README.partition("**Contents**")[2].partition("\n## ")[0]
     for verb in KINDS:
-        assert f"[{verb}](#{verb})" in contents, f"no link to {verb} under Contents"
+        page = SECTIONS[verb].page
+        assert f"{page}{anchor(verb)}" in contents(PAGES[FIRST]), f"no link to {verb} under Contents of {FIRST}"
+        assert anchor(verb) in contents(PAGES[page]), f"no link to {verb} under Contents of {page}"
         assert [e for e in of_kind("step") if e.section == verb], f"no example of {verb}"
 
 
@@ -313,9 +327,46 @@ def test_values_that_change():
         assert source_of({words(row["word"])[0]: arguments}, number).take(0.0, random.Random(1))
 
 
-def test_links_lead_to_sections():
-    anchors = {re.sub(r"[^a-z0-9_ -]", "", title.lower()).replace(" ", "-") for title in SECTIONS}
-    assert set(re.findall(r"\]\(#([^)]*)\)", README)) <= anchors
+# --- pages
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_links_lead_to_sections(page):
+    assert dead_links(TESTPLANS / page) == []
+
+
+def test_links_that_lead_nowhere_are_found(tmp_path):
+    (tmp_path / "b.md").write_text("# B\n## With two: words\n```sh\n# no heading\n```\n", "utf-8")
+    page = tmp_path / "a.md"
+    page.write_text(
+        "# A\n[1](#a) [2](b.md) [3](b.md#with-two-words) [4](https://example.org/x#y)\n"
+        "[5](#b) [6](c.md) [7](b.md#a) [8](b.md#no-heading) [9](c.md#c)\n",
+        "utf-8",
+    )
+    assert dead_links(page) == ["#b", "c.md", "b.md#a", "b.md#no-heading", "c.md#c"]
+
+
+OTHERS = [page for page in PAGES if page != FIRST]
+
+
+def test_the_first_page_leads_to_every_page():
+    assert OTHERS, "there are pages in testplans/reference/"
+    linked = {target.partition("#")[0] for target in contents(PAGES[FIRST])}
+    assert linked == {*OTHERS}, f"Contents of {FIRST}"
+
+
+@pytest.mark.parametrize("page", OTHERS)
+def test_a_page_says_what_it_is_and_leads_back(page):
+    head = re.match(r"# .+\n\n((?:\S.*\n)+)\n", PAGES[page])
+    assert head, "a title, then a sentence"
+    assert f"](../{FIRST})" in head[1]
+
+
+@pytest.mark.parametrize("page", OTHERS)
+def test_a_long_page_lists_its_sections(page):
+    _, *titles = sections(PAGES[page])
+    if PAGES[page].count("\n") > 150 or contents(PAGES[page]):
+        assert contents(PAGES[page]) == [anchor(title) for title in titles], f"Contents of {page}"
 
 
 # --- examples

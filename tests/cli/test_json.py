@@ -1,4 +1,4 @@
-"""The table of testplans/README.md against the JSON that the commands write."""
+"""The table of the reference against the JSON that the commands write."""
 
 from __future__ import annotations
 

@@ -10,10 +10,10 @@ import msgspec
 import pytest
 
 from benchrig.record.model import AnyEvent, PlannedNode
-from tests.reference import README, SECTIONS
+from tests.reference import PAGES, SECTIONS
 
 SECTION = SECTIONS["Lines of the record"]
-EXAMPLES = re.findall(r'^\{"event":.*\}$', README, re.MULTILINE)
+EXAMPLES = re.findall(r'^\{"event":.*\}$', "\n".join(PAGES.values()), re.MULTILINE)
 EVENTS = {kind.__struct_config__.tag: kind for kind in get_args(AnyEvent)}
 
 
