@@ -16,7 +16,9 @@ from benchrig.cli import groups
 from benchrig.cli.operator import Unattended
 from benchrig.desk.findings import families
 from benchrig.errors import Cause
-from benchrig.plan.loader import MAX_INCLUDES, MAX_STEPS, load_plan
+from benchrig.plan.including import MAX_INCLUDES
+from benchrig.plan.lists import MAX_STEPS
+from benchrig.plan.loader import load_plan
 from benchrig.plan.model import PlanFile, StepsFile
 from benchrig.radio.specify import RadioChoice, loop_factory, radio_opener
 from benchrig.radio.virtual.air_spec import AIRS, ConditionsSpec

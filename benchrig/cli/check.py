@@ -123,7 +123,8 @@ def _summary(plan: Plan) -> str:
 def _loaded(path: Path, given: tuple[str, ...], station: Station | None) -> tuple[Plan, list[str]]:
     """The plan, and the values that neither station nor command line gives."""
     from benchrig.cli.given import values_for
-    from benchrig.plan.loader import MissingGiven, load_plan
+    from benchrig.plan.given import MissingGiven
+    from benchrig.plan.loader import load_plan
 
     plan = load_plan(path, names_will_do=True)
     values = values_for(path, station.given if station else {}, given)

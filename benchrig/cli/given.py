@@ -38,7 +38,8 @@ def values_for(path: Path, of_station: Mapping[str, str], typed: Iterable[str]) 
 
 def load_with_given(path: Path, given: Mapping[str, str], *, ask: bool, within: float) -> Plan:
     """The plan with its values. Missing ones are asked for at the terminal when `ask` (a barcode reader types too)."""
-    from benchrig.plan.loader import MissingGiven, load_plan
+    from benchrig.plan.given import MissingGiven
+    from benchrig.plan.loader import load_plan
 
     try:
         return load_plan(path, given)

@@ -7,7 +7,7 @@ from decimal import Decimal
 import pytest
 
 from benchrig.plan.filling import filled
-from benchrig.plan.loader import MissingGiven
+from benchrig.plan.given import MissingGiven
 from benchrig.source.shape import LooseText
 from tests.plan.building import HEAD, STEPS, plan_of, problem_of, problems_of, where, with_steps
 

@@ -1,0 +1,48 @@
+"""The files that a plan is read from, and the hash over all of them."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from benchrig.source.problem import Problems
+from benchrig.source.yaml import Node, file_bytes, read_bytes
+
+
+@dataclass
+class PlanFiles:
+    """`path` is the file of the plan itself."""
+
+    path: Path
+    problems: Problems
+    _digest: Any = field(default_factory=hashlib.sha256)
+
+    def read(self, path: Path) -> Node | None:
+        """The file's tree; its bytes count for the hash of the plan."""
+        least = "write at least 'plan:', 'device:' and 'steps:'" if path == self.path else "write at least 'steps:'"
+        name = _shown(path, self.path)
+        data = file_bytes(path, self.problems, name)
+        if data is None:
+            return None
+        node = read_bytes(data, name, self.problems, least)
+        self.problems.settle()
+        if node is not None:
+            self._digest.update(data)
+        return node
+
+    @property
+    def hash(self) -> str:
+        """SHA-256 over the files that were read so far."""
+        return str(self._digest.hexdigest())
+
+
+def _shown(path: Path, plan: Path) -> str:
+    """A path for messages: relative to the plan where that is shorter."""
+    if path == plan:
+        return str(path)
+    try:
+        return str(plan.parent / path.relative_to(plan.parent.resolve()))
+    except ValueError:
+        return str(path)

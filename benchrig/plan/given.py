@@ -1,0 +1,82 @@
+"""The values of a run: defaults of the plan, and what the run was given for them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from benchrig.errors import UsageError
+from benchrig.plan.model import Given
+from benchrig.source.problem import NOWHERE, Problems, suggest
+from benchrig.source.references import Room, has_reference, substitute
+from benchrig.source.shape import LooseText, Misfit, locate, plain
+from benchrig.source.yaml import Mapping as MappingNode
+from benchrig.source.yaml import Node
+
+
+class MissingGiven(UsageError):
+    """A run without values that the plan needs; whoever starts it may still ask for them."""
+
+    def __init__(self, missing: Mapping[str, Given]) -> None:
+        names = ", ".join(f"'{name}'" for name in missing)
+        advice = " ".join(f"--set {name}={'@FILE' if given.secret else '…'}" for name, given in missing.items())
+        super().__init__(f"the plan needs a value for {names}", advice=advice)
+        self.missing = dict(missing)
+
+
+@dataclass
+class GivenValues:
+    """`values` by name as far as they are known; `missing` are those that a run has to be given."""
+
+    problems: Problems
+    # the values of the run, as text; None where only what does not depend on them is checked
+    given: Mapping[str, str] | None
+    values: dict[str, Any] = field(default_factory=dict)
+    missing: dict[str, Given] = field(default_factory=dict)
+    secrets: frozenset[str] = frozenset()
+
+    @property
+    def open(self) -> dict[str, Any]:
+        """Those that a message may have in it: a secret is filled in when its step runs."""
+        return {name: value for name, value in self.values.items() if name not in self.secrets}
+
+    def take(self, specs: Mapping[str, Given], node: MappingNode) -> None:
+        """Defaults and the values of the run."""
+        places = locate(node, ("given",))
+        self.secrets = frozenset(name for name, spec in specs.items() if spec.secret)
+        for name, spec in specs.items():
+            if spec.default is not None:
+                self.values[name] = spec.default
+            if self.given is None:
+                continue
+            if name in self.given:
+                self.values[name] = LooseText(self.given[name])
+                self._check(name, spec, locate(places, (name,)))
+            elif spec.default is None:
+                self.missing[name] = spec
+        for name in self.given or ():
+            if name not in specs:
+                advice = suggest(name, specs) or "the plan has no given values"
+                self.problems.add(NOWHERE, f"the plan has no given value '{name}'", advice)
+
+    def _check(self, name: str, spec: Given, node: Node) -> None:
+        try:
+            problem = spec.problem_with(self.values[name])
+        except Misfit as misfit:
+            self.problems.add(node.place, misfit.message, misfit.advice)
+            return
+        if problem:
+            self.problems.add(NOWHERE, f"the given value {name}: {problem}", f"see the plan's limit in {node.place}")
+
+    def check_argument(self, name: str, spec: Given, node: Node, room: Room) -> None:
+        """See that an argument satisfies the limit of the parameter, where it is known before the run and no secret."""
+        known, place = substitute(node, self.open, room, partly=True), node.place
+        if has_reference(known):
+            return
+        try:
+            problem = spec.problem_with(plain(known))
+        except Misfit as misfit:
+            problem = misfit.message
+        if problem:
+            self.problems.add(place, f"the parameter {name}: {problem}")
