@@ -60,14 +60,30 @@ def matches(pattern: str, text: str) -> bool:
     return compiled(pattern).fullmatch(text.encode("utf-8", "surrogatepass")) is not None
 
 
+def captured(pattern: str, text: str) -> dict[str, str] | None:
+    """What the named groups of the pattern have found in the whole text, those without a find left out; None when the
+    text does not match."""
+    found = compiled(pattern, capture=True).fullmatch(text.encode("utf-8", "surrogatepass"))
+    if found is None:
+        return None
+    groups = found.groupdict().items()
+    return {name: part.decode("utf-8", "surrogatepass") for name, part in groups if part is not None}
+
+
+def group_names(pattern: str) -> list[str]:
+    """The names of its groups."""
+    return [*compiled(pattern, capture=True).groupindex]
+
+
 @lru_cache(maxsize=256)
-def compiled(pattern: str) -> Any:
-    """Raises Misfit for a pattern that the engine does not take."""
+def compiled(pattern: str, *, capture: bool = False) -> Any:
+    """Without `capture` groups keep nothing, which is faster. Raises Misfit for a pattern that the engine does not
+    take."""
     import re2  # type: ignore[import-untyped]
 
     options = re2.Options()
     options.log_errors = False
-    options.never_capture = True
+    options.never_capture = not capture
     try:
         return re2.compile(pattern, options)
     except UnicodeEncodeError:

@@ -8,7 +8,7 @@ import pytest
 
 from benchrig.source.shape import Misfit
 from benchrig.values.limit import Limit
-from benchrig.values.pattern import LONGEST, Regex
+from benchrig.values.pattern import LONGEST, Regex, captured, group_names
 
 
 def judged(pattern: str, text: object) -> bool:
@@ -78,3 +78,21 @@ def test_what_cannot_be_a_pattern(pattern, message, advice, capfd):
     assert message in refused.value.message
     assert advice in refused.value.advice
     assert capfd.readouterr() == ("", "")  # the engine keeps its own log to itself
+
+
+@pytest.mark.parametrize(
+    ("pattern", "text", "found"),
+    [
+        (r"02(?P<page>..)", "02A1", {"page": "A1"}),
+        (r"(?P<state>\w+)( since (?P<since>\d+))?", "open", {"state": "open"}),
+        (r"(?P<all>.*)", "é\ud800", {"all": "é\ud800"}),
+        (r"02(?P<page>..)", "02A1A2", None),
+        (r"(.*)", "no name", {}),
+    ],
+)
+def test_what_named_groups_find_in_the_whole_text(pattern, text, found):
+    assert captured(pattern, text) == found
+
+
+def test_the_names_of_groups():
+    assert group_names(r"(?P<a>.)(.)(?P<b>.)") == ["a", "b"]
