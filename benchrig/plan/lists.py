@@ -91,7 +91,7 @@ class StepLists:
         on_fail = step.on_fail if isinstance(step.on_fail, str) else "continue"
         number = str(len(self.steps) + 1)
         step_plan = StepPlan(number, title, kind, section, written if waits else node, None if waits else step, on_fail)  # type: ignore[arg-type]
-        self.steps.append(replace(step_plan, prefix=prefix))
+        self.steps.append(replace(step_plan, prefix=prefix, written=_written_name(written, kind, prefix)))
 
     def _try_secrets(self, node: MappingNode, kind: type[Step]) -> None:
         """See whether the secret values fit, and say no more than that."""
@@ -143,6 +143,15 @@ class StepLists:
         self._counts[title] = count + 1
         self._titles[f"{title} ({count})"] = node.place
         return f"{title} ({count})"
+
+
+def _written_name(node: MappingNode, kind: type[Step], prefix: str) -> str:
+    """The name with its references, the same whatever their values are; '' for one without any."""
+    named, subject = node.get("name"), node.get(kind.verb)
+    says = named or subject
+    if not isinstance(says, Scalar) or not has_reference(says):
+        return ""
+    return prefix + (says.text if named else f"{kind.verb} {says.text}")
 
 
 def _step_advice(item: Node) -> str:

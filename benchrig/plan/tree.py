@@ -30,6 +30,7 @@ class StepPlan:
     step: Step | None
     on_fail: Literal["continue", "stop"] = "continue"
     prefix: str = ""
+    written: str = ""
 
     @property
     def place(self) -> Place:
@@ -49,6 +50,7 @@ class StepPlan:
             section=self.section,
             subject=self.step.subject(names) if self.step else "",
             limits=self.limit_names,
+            written=self.written,
         )
 
     def limit_place(self, reading: str) -> str:

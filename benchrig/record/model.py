@@ -66,6 +66,7 @@ class PlannedNode(msgspec.Struct, omit_defaults=True, frozen=True):
     subject: str = ""  # the attribute that it is about, by UUIDs as a plan may write them: '180F/2A19[1]'
     limits: list[str] = []  # the readings held against a limit: each ends as passed, failed or not judged
     children: list[PlannedNode] = []
+    written: str = ""  # the name with its references, where values of the run are part of the name
 
 
 class PlannedDevice(msgspec.Struct, omit_defaults=True, frozen=True):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import pytest
@@ -17,6 +18,8 @@ from benchrig.values.limit import Limit
 from tests.record.examples import FAILED_RUN, failed_run, opened, reading, run_of, run_started
 from tests.record.strategies import few, records
 from tests.report.schemas import errors
+from tests.run.kit import device_text, plan_text, run
+from tests.run.test_bench_steps import Answers
 
 DIALECTS: tuple[Dialect, ...] = ("junit-10", "ant")
 both = pytest.mark.parametrize("dialect", DIALECTS)
@@ -47,9 +50,10 @@ def counts_are_those_of_the_elements(dialect: Dialect, record: Record) -> None:
     assert said == (parsed.tests, parsed.failures, parsed.errors, parsed.skipped)
 
 
-def names_of_cases_are_unique(record: Record) -> None:
-    names = [case.get("name") for case in suite(record).iter("testcase")]
-    assert len(set(names)) == len(names)
+def names_are_unique(record: Record) -> None:
+    for tag in ("testcase", "property"):
+        names = [each.get("name") for each in suite(record).iter(tag)]
+        assert len(set(names)) == len(names)
 
 
 def green_only_when_the_unit_passed(record: Record) -> None:
@@ -66,7 +70,7 @@ def test_what_holds_for_every_record(record: Record) -> None:
     for dialect in DIALECTS:
         every_record_is_valid(dialect, record)
         counts_are_those_of_the_elements(dialect, record)
-    names_of_cases_are_unique(record)
+    names_are_unique(record)
     green_only_when_the_unit_passed(record)
 
 
@@ -117,17 +121,24 @@ def test_a_failure_says_what_was_measured_against_what() -> None:
 
 def test_limits_and_values_are_properties() -> None:
     said = properties(failed_run())
-    found = {name: said[f"3:value{name}"] for name in ("", ":unit", ":low", ":high", ":margin", ":passed", ":raw")}
+    found = {
+        name: said[f"read temperature:value{name}"]
+        for name in ("", ":unit", ":low", ":high", ":margin", ":passed", ":raw")
+    }
     assert list(found.values()) == ["31.27", "°C", "15", "30", "-1.27", "false", "37 0C"]
 
 
 def test_numbers_in_properties_have_all_their_digits() -> None:
-    assert float(properties(run_of(reading(0.1 + 0.2)))["1:value"]) == 0.1 + 0.2
+    assert float(properties(run_of(reading(0.1 + 0.2)))["read temperature:value"]) == 0.1 + 0.2
 
 
 def test_a_stream_has_its_statistics_in_properties() -> None:
     said = properties(failed_run())
-    assert [said[f"4:value:{name}"] for name in ("count", "minimum", "maximum")] == ["9", "31.25", "31.34"]
+    assert [said[f"notify temperature:value:{name}"] for name in ("count", "minimum", "maximum")] == [
+        "9",
+        "31.25",
+        "31.34",
+    ]
 
 
 def test_what_was_simulated_says_so() -> None:
@@ -209,7 +220,35 @@ def test_a_step_that_is_put_in_renames_no_other() -> None:
 
 def test_names_that_collide_are_counted() -> None:
     assert names("read", "read", "read (2)", " read ") == ["read", "read (2)", "read (2) (2)", "read (3)"]
-    assert names("run") == ["run (2)"], "the run itself may be a case"
+    assert names("run", "unit") == ["run (2)", "unit (2)"], "the run itself may be a case, and unit:name is its unit's"
+
+
+def test_no_name_tells_what_differs_from_unit_to_unit() -> None:
+    """Build servers follow cases and properties by their names."""
+    steps = """
+  - wait: 10 ms
+    name: number ${serial}
+    save: {elapsed: took}
+  - ask: Is ${serial} on the label?
+    expect: {answer: {equals: true}}
+  - ask: Did it take ${took}?
+    expect: {answer: {equals: true}}
+  - ask: Is it blue?
+"""
+    operator = Answers(True)
+    text = plan_text(steps, head="given: {serial: {}}\n")
+    made = [run(text, device_text(), given={"serial": each}, operator=operator).record for each in ("A-17", "B-18")]
+    one, other = ([[e.get("name") for e in suite(each).iter(tag)] for tag in ("testcase", "property")] for each in made)
+    assert one == other
+    assert one[0][2:] == [
+        "number ${serial}",
+        "ask Is ${serial} on the label?",
+        "ask Did it take ${took}?",
+        "ask Is it blue?",
+    ]
+    assert "ask Is ${serial} on the label?:answer:passed" in one[1]
+    assert not [name for name in one[1] if re.match("[0-9]", name)]
+    assert [step.planned.name for step in made[0].steps][2:4] == ["number A-17", "ask Is A-17 on the label?"]
 
 
 def test_the_unit_and_the_radio_do_not_split_a_history() -> None:

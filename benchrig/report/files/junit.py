@@ -9,8 +9,8 @@ ant        the schema after Apache Ant's JUnit task: `testsuites` bare, every su
            without zone or fraction, `properties` first and system-out and system-err last in each suite, no output in
            a test case, at most one of skipped, error and failure, each with its type.
 
-Limits and values stand in the suite's properties for machines and in the text for people. In property names ':'
-separates step number, reading and what is said of it: '3:value', '3:value:low'.
+Limits and values stand in the suite's properties for machines and in the text for people. The name of a property is that
+of the test case, the reading and what is said of it, with ':' between them: 'read battery level:value:low'.
 """
 
 from __future__ import annotations
@@ -34,11 +34,15 @@ Dialect: TypeAlias = Literal["junit-10", "ant"]
 Result: TypeAlias = Literal["failure", "error", "skipped"]
 
 VALUE_LIMIT = 4096
+# Of the name of a property: that of a case, of a reading, and what is said of it.
+_NAME = 500
 _RESULTS: dict[explain.State, Result | None] = {
     "pass": None, "fail": "failure", "error": "error", "skip": "skipped", "cut off": "error", "not run": "skipped",
 }  # fmt: skip
 # For a dialect that wants a time stamp when the record has none that can be read.
 _UNKNOWN_TIME = datetime(1970, 1, 1, tzinfo=UTC)
+# The case of the run, and what its properties begin with: no step is called so.
+_TAKEN = frozenset({"run", "version", "given", "unit", "limits"})
 
 
 class _Case(NamedTuple):
@@ -57,12 +61,13 @@ class _Case(NamedTuple):
 
 def junit_xml(record: Record, *, dialect: Dialect = "junit-10") -> bytes:
     """The document, UTF-8 with its declaration, valid in the dialect whatever the record holds."""
-    cases = [*_step_cases(record)]
+    names = _case_names(record)
+    cases = [*_step_cases(record, names)]
     if (trouble := explain.run_trouble(record)) is not None:
         cases.append(_run_case(trouble, _marked(record)))
     root = ET.Element("testsuites")
     suite = ET.SubElement(root, "testsuite", _suite_attributes(record, cases, dialect))
-    _properties(suite, record)
+    _properties(suite, record, names)
     for case in cases:
         _testcase(suite, case, explain.plan_name(record), dialect)
     _element(suite, "system-out", _suite_output(record, cases, dialect))
@@ -75,15 +80,21 @@ def junit_xml(record: Record, *, dialect: Dialect = "junit-10") -> bytes:
 # --- cases
 
 
-def _step_cases(record: Record) -> Iterator[_Case]:
-    names, mark = {"run"}, _marked(record)
-    for step in record.steps:
-        case = _step_case(step, _unused(_name(step.planned.name, step.planned.kind), names))
+def _case_names(record: Record) -> list[str]:
+    """Of each step: as the plan has it, without the values of this run."""
+    names, planned = {*_TAKEN}, [step.planned for step in record.steps]
+    return [_unused(_name(each.written, each.name, each.kind), names) for each in planned]
+
+
+def _step_cases(record: Record, names: list[str]) -> Iterator[_Case]:
+    mark = _marked(record)
+    for step, name in zip(record.steps, names, strict=True):
+        case = _step_case(step, name)
         yield case._replace(message=mark + case.message) if case.result else case
 
 
 def _unused(name: str, names: set[str]) -> str:
-    """The name, with a number where another step has it already."""
+    """The name, with a number where it is taken already."""
     others = (f"{name} ({count})" for count in itertools.count(2))
     free = next(each for each in itertools.chain([name], others) if each not in names)
     names.add(free)
@@ -203,11 +214,11 @@ def _suite_output(record: Record, cases: list[_Case], dialect: Dialect) -> list[
     return [*lines, *explain.notes(record), *explain.skipped(record), explain.verdict_line(record)]
 
 
-def _properties(suite: ET.Element, record: Record) -> None:
-    properties = ET.SubElement(suite, "properties")
-    for name, value in (*_run_facts(record), *_reading_facts(record)):
+def _properties(suite: ET.Element, record: Record, cases: list[str]) -> None:
+    properties, names = ET.SubElement(suite, "properties"), set[str]()
+    for name, value in (*_run_facts(record), *_reading_facts(record, cases)):
         if value is not None:
-            ET.SubElement(properties, "property", name=plain(name), value=_fact(value))
+            ET.SubElement(properties, "property", name=_unused(plain(name, _NAME), names), value=_fact(value))
 
 
 def _fact(value: Any) -> str:
@@ -247,12 +258,12 @@ def _run_facts(record: Record) -> Iterator[tuple[str, Any]]:
         yield f"limits:{name}", getattr(ended, name) if ended else None
 
 
-def _reading_facts(record: Record) -> Iterator[tuple[str, Any]]:
-    for step in record.steps:
+def _reading_facts(record: Record, cases: list[str]) -> Iterator[tuple[str, Any]]:
+    for step, case in zip(record.steps, cases, strict=True):
         for limit in explain.unmeasured(step):
-            yield f"{step.where.label}:{limit.name}:not judged", limit.reason
+            yield f"{case}:{limit.name}:not judged", limit.reason
         for reading in step.readings:
-            head = f"{step.where.label}:{reading.name}"
+            head = f"{case}:{reading.name}"
             yield head, reading.value
             yield f"{head}:unit", reading.unit or None
             yield f"{head}:raw", None if reading.raw is None else hex_text(reading.raw, VALUE_LIMIT // 3)
