@@ -10,7 +10,8 @@ from benchrig.cli.out import echo
 from benchrig.errors import UsageError
 
 if TYPE_CHECKING:
-    from benchrig.plan.model import Given, Plan
+    from benchrig.plan.given_spec import Given
+    from benchrig.plan.model import Plan
 
 
 def parse_given(pairs: Iterable[str]) -> dict[str, str]:

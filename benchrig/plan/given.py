@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from benchrig.errors import UsageError
-from benchrig.plan.model import Given
+from benchrig.plan.given_spec import Given
 from benchrig.source.problem import NOWHERE, Problems, suggest
 from benchrig.source.references import Room, has_reference, substitute
 from benchrig.source.shape import LooseText, Misfit, locate, plain

@@ -12,8 +12,9 @@ from benchrig.plan.checks import check_may_lack, check_secrets, check_select, ch
 from benchrig.plan.files import PlanFiles
 from benchrig.plan.flow import check_flow
 from benchrig.plan.given import GivenValues, MissingGiven
+from benchrig.plan.given_spec import Given
 from benchrig.plan.lists import StepLists
-from benchrig.plan.model import Given, NamesFile, Plan, PlanFile
+from benchrig.plan.model import NamesFile, Plan, PlanFile
 from benchrig.source.problem import Problems
 from benchrig.source.references import has_reference, references
 from benchrig.source.shape import BAD, Misfit, Reader, is_late, locate
