@@ -164,6 +164,8 @@ class Plan:
     nodes: tuple[PlanNode, ...]
     may_lack: frozenset[str] = frozenset()
     values: Mapping[str, Any] = field(default_factory=dict)
+    # the whole texts that values were taken out of, by name
+    scanned: Mapping[str, str] = field(default_factory=dict)
 
     @cached_property
     def steps(self) -> tuple[StepPlan, ...]:

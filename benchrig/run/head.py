@@ -15,6 +15,7 @@ from benchrig.plan.model import Plan
 from benchrig.plan.tree import Node, StepPlan, leaves
 from benchrig.record.model import FORMAT, PlannedDevice, RunStarted
 from benchrig.run.station import Station
+from benchrig.source.references import as_text
 from benchrig.steps.attribute import Names
 from benchrig.values.jsonable import moment_text
 
@@ -71,8 +72,9 @@ def run_started(plan: Plan, nodes: Sequence[Node], settings: RunSettings) -> Run
         radio=settings.radio,
         simulated=settings.simulated,
         seed=settings.seed,
-        given={name: str(value) for name, value in plan.values.items()},
+        given={name: as_text(value) or str(value) for name, value in plan.values.items()},
         given_serial=given_serial(plan),
+        scanned=dict(plan.scanned),
         caution=plan.caution,
         nodes=[node.planned(plan.names) for node in nodes],
         devices={"": PlannedDevice(plan.written_selection(), settings.device)},
