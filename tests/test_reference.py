@@ -72,13 +72,14 @@ SECTION_OF = {
     "Manufacturer": "Manufacturer data in a selection",
     "AttributeSpec": "Names of attributes",
     "Given": "Given values",
-    "RandomValue": "Random values",
     "FormatSpec": "Formats",
     "FieldSpec": "Fields",
     "BitPart": "Bits of a number",
     "Limit": "Limits",
     "Bits": "Bits in a limit",
     "Step": "Keys of every step",
+    "Waiting": "Waiting for a state",
+    "Polling": "Asking again",
     "Station": "Station files",
     "DeviceSpec": "One device",
     "AirSpec": "Several devices",
@@ -167,15 +168,16 @@ def test_the_keys_of_use():
     assert [words(row["key"])[0] for row in SECTIONS["Shared steps"].table("key")] == ["use", "with", "name"]
 
 
+UNTIL = {"value": Limit(min="5 °C")}
 # A step of each kind that has all the readings its kind can have.
 STEPS = {
     "scan": {"scan": None},
     "connect": {"connect": None},
     "discover": {"discover": None},
-    "read": {"read": "temperature"},
+    "read": {"read": "temperature", "until": UNTIL},
     "write": {"write": "humidity", "value": "5 %", "read_back": True},
-    "notify": {"notify": "temperature", "count": 1},
-    "exchange": {"exchange": "humidity", "value": "5 %"},
+    "notify": {"notify": "temperature", "until": UNTIL},
+    "exchange": {"exchange": "humidity", "value": "5 %", "until": UNTIL},
     "disconnect": {"disconnect": None},
     "wait": {"wait": None},
     "ask": {"ask": ""},

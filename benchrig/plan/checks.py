@@ -18,6 +18,7 @@ from benchrig.source.yaml import Sequence as ListNode
 from benchrig.steps import Step
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import ReadingType
+from benchrig.steps.waiting import Waiting
 from benchrig.values.catalogue import decimal_uuid
 from benchrig.values.limit import Limit
 
@@ -40,23 +41,34 @@ def check_readings(
         return
     if types is None or is_late(step.expect):
         return
-    _check_limits(problems, node, step, types, written=written, late=late)
+    _check_limits(problems, node, "expect", step, types, step.limits, written=written, late=late)
+    if isinstance(step, Waiting) and not is_late(step.until):
+        _check_limits(problems, node, "until", step, step.in_one(types), step.until, written=written, late=late)
     _check_known(problems, node, "save", step, types, step.save if isinstance(step.save, dict) else ())
 
 
 def _check_limits(
-    problems: Problems, node: MappingNode, step: Step, types: Mapping[str, ReadingType], *, written: bool, late: bool
+    problems: Problems,
+    node: MappingNode,
+    key: str,
+    step: Step,
+    types: Mapping[str, ReadingType],
+    limits: Mapping[str, Any],
+    *,
+    written: bool,
+    late: bool,
 ) -> None:
-    _check_known(problems, node, "expect", step, types, step.limits)
-    for name, limit in step.limits.items():
+    """Those under a key of the step, which are on readings of these types."""
+    _check_known(problems, node, key, step, types, limits)
+    for name, limit in limits.items():
         kind = types.get(name)
         if kind is not None and kind.kind != "any" and not (late and is_late(limit)):
             for wrong in limit.misfits_for(kind.kind, kind.unit) or (_impossible(limit, kind) if written else ()):
-                path = ("expect", name, *wrong.path)
+                path = (key, name, *wrong.path)
                 Reader(problems).misfit(node, Misfit(wrong.message, wrong.advice, path))
-            _check_words(problems, node, name, limit, kind)
+            _check_words(problems, node, (key, name), limit, kind)
             if kind.uuids:
-                _check_uuids(problems, locate(node, ("expect", name)))
+                _check_uuids(problems, locate(node, (key, name)))
 
 
 def _impossible(limit: Any, kind: ReadingType) -> Iterable[Misfit]:
@@ -67,7 +79,7 @@ def _impossible(limit: Any, kind: ReadingType) -> Iterable[Misfit]:
     return impossible(limit, kind.form) if kind.form is not None else ()
 
 
-def _check_words(problems: Problems, node: MappingNode, name: str, limit: Any, kind: ReadingType) -> None:
+def _check_words(problems: Problems, node: MappingNode, at: tuple[str, str], limit: Any, kind: ReadingType) -> None:
     """Texts that the reading never is: a limit with one could only fail."""
     if kind.wrong is None or not isinstance(limit, Limit):
         return
@@ -76,7 +88,7 @@ def _check_words(problems: Problems, node: MappingNode, name: str, limit: Any, k
     texts |= {("one_of", index): item for index, item in enumerate(limit.one_of)} if "one_of" in given else {}
     for path, text in texts.items():
         if isinstance(text, str) and (wrong := kind.wrong(text)) is not None:
-            Reader(problems).misfit(node, Misfit(*wrong, ("expect", name, *path)))
+            Reader(problems).misfit(node, Misfit(*wrong, (*at, *path)))
 
 
 def _check_uuids(problems: Problems, limit: Node) -> None:

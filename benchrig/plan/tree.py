@@ -54,14 +54,24 @@ class StepPlan:
         )
 
     def limit_place(self, reading: str) -> str:
-        """'file:line' of the limit on a reading."""
-        return place_text(locate(self.node, ("expect", reading)).place)
+        """'file:line' of the limit on a reading: that of the key which brings it, where it is not written."""
+        written = locate(self.node, ("expect",))
+        bringing = [key for key, name in self._implied if name == reading]
+        if bringing and not (isinstance(written, MappingNode) and reading in written.entries):
+            return place_text(locate(self.node, (bringing[0],)).place)
+        return place_text(locate(written, (reading,)).place)
 
     @cached_property
     def limit_names(self) -> list[str]:
         """The readings that the step holds against a limit."""
         expected = self.node.get("expect")
-        return [str(name) for name in expected.entries] if isinstance(expected, MappingNode) else []
+        written = [str(name) for name in expected.entries] if isinstance(expected, MappingNode) else []
+        return [*written, *(name for _, name in self._implied if name not in written)]
+
+    @property
+    def _implied(self) -> list[tuple[str, str]]:
+        """The keys that bring a limit with them, and the readings."""
+        return [(key, name) for key, name in self.kind.implied.items() if key in self.node.entries]
 
     def telling(self, names: AbstractSet[str]) -> frozenset[str]:
         """The readings that may tell one of these values: their limits hold it, or they are what was written."""

@@ -58,7 +58,8 @@ class Judge:
         """Nothing can satisfy a limit without a value; the limit is tied to what the value would have been."""
         declared = self.types.get(name) if self.types else None
         bound: Any = limit.bind(declared.kind, unit) if declared and declared.kind != "any" else None
-        sentence = f"there is no value: {why}" if why else "there is no value"
+        absent = bound.absent if isinstance(bound, BoundLimit) else "there is no value"
+        sentence = f"{absent}: {why}" if why else absent
         place = self.place_of(name)
         if not isinstance(bound, BoundLimit):
             return Judgement(False, "a value", sentence, place=place)

@@ -16,6 +16,7 @@ import msgspec
 
 from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import AttributeName, Names
+from benchrig.values.base import flat
 from benchrig.values.judging import Judgement, Kind
 from benchrig.values.limit import Limit
 from benchrig.values.quantity import Duration
@@ -87,6 +88,8 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
     tries_again: ClassVar[bool] = True
     # readings that may tell what was sent
     echoes: ClassVar[frozenset[str]] = frozenset()
+    # keys that bring a limit with them, and the reading that it is on
+    implied: ClassVar[dict[str, str]] = {}
     # keys whose values people or other programs see, and where
     shown: ClassVar[dict[str, str]] = {}
 
@@ -135,10 +138,10 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
         return self.expect if isinstance(self.expect, dict) else {}  # a reference may stand for all of them
 
 
-def least_of(limit: Bindable | None) -> Any:
-    """The lower bound of a limit on a plain number; None where it has none, or does not fit (that is told elsewhere)."""
+def least_of(limit: Bindable | None, unit: str = "") -> Any:
+    """The lower bound of a limit on a number; None where it has none, or does not fit (that is told elsewhere)."""
     try:
-        return None if limit is None else limit.bind("number").low
+        return None if limit is None else limit.bind("number", unit).low
     except Misfit:
         return None
 
@@ -153,6 +156,19 @@ def value_readings(names: Names, attribute: AttributeName, own: Format | None = 
     if form is None:
         return None if meaning.address.handle is not None else {"value": ReadingType("bytes")}
     return dict(format_readings(form))
+
+
+def decoded(form: Format | None, data: bytes) -> dict[str, Any]:
+    """The readings of a value by name. MalformedValue."""
+    value: Any = bytes(data) if form is None else form.decode(data)
+    if isinstance(value, dict):
+        return {f"value.{name}": item for name, item in flat(value).items()}
+    return {"value": value}
+
+
+def types_of(form: Format | None) -> Mapping[str, ReadingType]:
+    """What the readings of a value in this format will be; without one it is read as bytes."""
+    return {"value": ReadingType("bytes")} if form is None else format_readings(form)
 
 
 @lru_cache(maxsize=256)

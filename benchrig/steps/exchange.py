@@ -1,24 +1,32 @@
-"""exchange: a write and the notification that answers it."""
+"""exchange: a write and the notification that answers it, once or again until the answer is what is waited for."""
 
 from __future__ import annotations
 
 import asyncio
 from collections.abc import Iterable, Mapping
-from typing import ClassVar
+from dataclasses import dataclass
+from typing import Any, ClassVar
 
-from benchrig.errors import NoAnswer, UnfitValue
+from benchrig.errors import AttError, NoAnswer, UnfitValue
 from benchrig.source.problem import counted
 from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import AttributeName, Names
-from benchrig.steps.base import ReadingType, Step, value_readings
-from benchrig.steps.bench import Bench
+from benchrig.steps.base import ReadingType, decoded, types_of, value_readings
+from benchrig.steps.bench import Bench, Target
 from benchrig.steps.payload import hex_bytes, misfit_of, sent_by
-from benchrig.steps.refusal import ATT_ERROR, answered, is_withheld, request_target, unanswered
+from benchrig.steps.refusal import ATT_ERROR, NONE, answered, is_withheld, request_target, unanswered
 from benchrig.steps.subscription import sender
+from benchrig.steps.waiting import Polling
+from benchrig.values.format import Format
 from benchrig.values.limit_keys import AnyValue
 
+_READINGS = {
+    "response_time": ReadingType("number", "s", "from the write request to the answer"),
+    "att_error": ATT_ERROR,
+}
 
-class Exchange(Step, kw_only=True):
+
+class Exchange(Polling, kw_only=True):
     """Write to one attribute and wait for the notification or indication of `reply` (default: the same attribute).
 
     `starts_with` (hex bytes) picks the matching one when others come in between.
@@ -52,42 +60,63 @@ class Exchange(Step, kw_only=True):
         if misfit:
             raise misfit
         value = value_readings(names, self.reply or self.exchange)
-        own = {
-            "response_time": ReadingType("number", "s", "from the write request to the answer"),
-            "att_error": ATT_ERROR,
-        }
-        return None if value is None else own | value
+        return None if value is None else _READINGS | value | self.waiting_readings()
 
     async def run(self, bench: Bench) -> None:
         needs = ("write",) if self.response else ("write without response",)
         command = request_target(bench, self, self.exchange, needs)
-        answer = sender(bench, self.reply or self.exchange)
+        sending = sender(bench, self.reply or self.exchange)
         data = sent_by(self, command.format, self.value, self.raw)
         if is_withheld(bench):
             return
         hearing = _Hearing(bench, hex_bytes(self.starts_with) if self.starts_with else b"")
-        async with bench.listening(answer, hearing.hear, self.title):
+        async with bench.listening(sending, hearing.hear, self.title):
             bench.note(f"sends {data.hex(' ').upper()}", data)
-            started, hearing.asked = bench.now(), True
             with answered(bench, self) as reply:
-                await bench.link.write(
-                    command.found.attribute, data, self.title, bench.time_left, response=self.response
-                )
+                types = {**types_of(sending.format), **_READINGS}
+                answer = await self.settled(bench, types, lambda: self._ask(bench, command, data, sending, hearing))
             if reply.refused:
                 return
-            left = bench.time_left * 0.95
-            if not await bench.until(hearing.came, left):
-                raise NoAnswer(f"no answer on {answer.name} within {left:.3g} s of the write")
         if hearing.others:
             count = hearing.others
             bench.note(
-                f"{answer.name} sent {counted(count, 'other notification')} that would have been taken "
+                f"{sending.name} sent {counted(count, 'other notification')} that would have been taken "
                 "for the answer; use 'starts_with' to pick the answer"
             )
+        bench.reading("response_time", answer.response_time, "s")
+        bench.value(answer.data, sending)
+
+    async def _ask(self, bench: Bench, command: Target, data: bytes, sending: Target, hearing: _Hearing) -> _Answer:
+        started = bench.now()
+        hearing.ask()
+        try:
+            await bench.link.write(command.found.attribute, data, self.title, bench.time_left, response=self.response)
+        except AttError as error:
+            if "att_error" in self.until:
+                return _Answer(b"", 0.0, None, error)
+            raise
+        left = bench.time_left * 0.95
+        if not await bench.until(hearing.came, left):
+            raise NoAnswer(f"no answer on {sending.name} within {left:.3g} s of the write")
         assert hearing.answer is not None
         at, got = hearing.answer
-        bench.reading("response_time", round(at - started, 6), "s")
-        bench.value(got, answer)
+        return _Answer(got, round(at - started, 6), sending.format)
+
+
+@dataclass(frozen=True)
+class _Answer:
+    """What the device sent, in this format, or that it refused the write."""
+
+    data: bytes
+    response_time: float
+    form: Format | None
+    refusal: AttError | None = None
+
+    @property
+    def found(self) -> Mapping[str, Any]:
+        if self.refusal is not None:
+            return {"att_error": self.refusal.name}
+        return decoded(self.form, self.data) | {"response_time": self.response_time, "att_error": NONE}
 
 
 class _Hearing:
@@ -96,14 +125,19 @@ class _Hearing:
     def __init__(self, bench: Bench, wanted: bytes) -> None:
         self.came = asyncio.Event()
         self.answer: tuple[float, bytes] | None = None
-        self.asked = False
         self.others = 0
+        self._asked = False
         self._bench, self._wanted = bench, wanted
+
+    def ask(self) -> None:
+        """What comes from now on may be the answer."""
+        self._asked, self.answer = True, None
+        self.came.clear()
 
     def hear(self, data: bytes) -> None:
         if not data.startswith(self._wanted):
             return
-        if self.asked and self.answer is None:
+        if self._asked and self.answer is None:
             self.answer = self._bench.now(), bytes(data)
             self.came.set()
         else:

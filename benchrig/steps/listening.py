@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import asyncio
-from typing import Any
 
 from benchrig.errors import MalformedValue
 from benchrig.source.problem import counted
-from benchrig.steps.base import format_readings
+from benchrig.steps.base import decoded, types_of
 from benchrig.steps.bench import Bench, Stream
+from benchrig.steps.waiting import Goal
 from benchrig.values.base import flat
 from benchrig.values.format import Format
 from benchrig.values.judging import in_brackets
@@ -57,13 +57,22 @@ class Listening:
     """Takes the notifications of one step. `over` is set once so many as were wanted have come, or after an error."""
 
     def __init__(
-        self, bench: Bench, name: str, form: Format | None, counter: Counter | None, wanted: int | None
+        self,
+        bench: Bench,
+        name: str,
+        form: Format | None,
+        counter: Counter | None,
+        wanted: int | None,
+        goal: Goal | None = None,
     ) -> None:
         self.over = asyncio.Event()
+        # when a value satisfied the goal
+        self.reached_at: float | None = None
         self.error: Exception | None = None
         self.malformed: MalformedValue | None = None
         self.arrivals = Arrivals()
         self._bench, self._name, self._form, self._counter, self._wanted = bench, name, form, counter, wanted
+        self._goal = goal
         self._streams = self._open_streams()
         self._lengths = bench.stream("length", "bytes") if bench.wanted("length") else None
         self.started = bench.now()
@@ -73,9 +82,7 @@ class Listening:
         return self.arrivals.count
 
     def _open_streams(self) -> dict[str, Stream]:
-        if self._form is None:
-            return {"value": self._bench.stream("value")}
-        return {name: self._bench.stream(name, kind.unit) for name, kind in format_readings(self._form).items()}
+        return {name: self._bench.stream(name, kind.unit) for name, kind in types_of(self._form).items()}
 
     def hear(self, data: bytes) -> None:
         """One notification. Nobody waits for this call: what goes wrong in it is told by the step."""
@@ -97,20 +104,20 @@ class Listening:
 
     def _take(self, data: bytes) -> None:
         try:
-            value: Any = bytes(data) if self._form is None else self._form.decode(data)
+            readings = decoded(self._form, data)
         except MalformedValue as error:
             said = f"{self._name}, notification {self.count}: {error.message}{in_brackets(data)}"
             self.malformed = self.malformed or MalformedValue(said)
             if self._counter is not None:
                 self._counter.malformed += 1
             return
-        if isinstance(value, dict):
-            for field, item in flat(value).items():
-                self._streams[f"value.{field}"].add(item, data)
-        else:
-            self._streams["value"].add(value, data)
+        for name, value in readings.items():
+            self._streams[name].add(value, data)
         if self._counter is not None:
             self._counter.take(data)
+        if self._goal is not None and self._goal.is_met({**readings, "length": len(data)}):
+            self.reached_at = self._bench.now()
+            self.over.set()
 
     def end(self, at: float) -> None:
         """Nothing that comes later belongs to the step."""

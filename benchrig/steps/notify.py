@@ -9,24 +9,28 @@ from typing import ClassVar
 import msgspec
 
 from benchrig.errors import StepTimeout
+from benchrig.source.problem import counted
 from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import AttributeName, Names
-from benchrig.steps.base import ReadingType, Step, least_of, value_readings
+from benchrig.steps.base import ReadingType, least_of, types_of, value_readings
 from benchrig.steps.bench import Bench
 from benchrig.steps.listening import Counter, Listening
 from benchrig.steps.subscription import sender
+from benchrig.steps.waiting import REACHED, REACHED_AFTER, Goal, Waiting, see_it_through
 from benchrig.values.format import Format, FormatSpec
 from benchrig.values.numbers import IntegerFormat
 from benchrig.values.quantity import Duration
 
 # Seconds that subscribing may take beside the time to listen.
 SUBSCRIBE = 1.0
+# Seconds that it takes at most to end the subscription.
+TURN_OFF = 0.4
 _COUNTED = ("lost", "duplicated")
 _OF_TWO = frozenset({"rate", "gap_max", "gap_p95", "throughput", *_COUNTED})
 
 
-class Notify(Step, kw_only=True):
-    """Subscribe to notifications or indications and listen for `for`, or until `count` have come."""
+class Notify(Waiting, kw_only=True):
+    """Subscribe to notifications or indications and listen for `for`, until `count` have come, or `until` one satisfies."""
 
     verb: ClassVar[str] = "notify"
     within_default: ClassVar[float] = 10.0
@@ -40,12 +44,10 @@ class Notify(Step, kw_only=True):
 
     def misfits(self) -> Iterable[Misfit]:
         yield from super().misfits()
-        if (self.for_ is None) == (self.count is None):
-            both = self.for_ is not None
-            yield Misfit(
-                "notify has both for and count" if both else "notify has neither for (a time) nor count (a number)",
-                "keep one of the two" if both else "for example: for: 10 s",
-            )
+        if self.for_ is not None and self.count is not None:
+            yield Misfit("notify has both for and count", "keep one of the two")
+        elif self.for_ is None and self.count is None and not self.until:
+            yield Misfit("notify has neither for (a time) nor count (a number) nor until", "for example: for: 10 s")
         if self.count is not None and self.count < 1:
             yield Misfit("count must be at least 1", "for example: 10", path=("count",))
         yield from self._time_misfits()
@@ -76,6 +78,9 @@ class Notify(Step, kw_only=True):
                 ("within",),
             )
 
+    def in_one(self, types: Mapping[str, ReadingType]) -> dict[str, ReadingType]:
+        return {name: replace(kind, many=False) for name, kind in types.items() if kind.many}
+
     def own_format(self) -> Format | None:
         return self.format.built if self.format else None
 
@@ -90,7 +95,7 @@ class Notify(Step, kw_only=True):
             return None
         self._counter(self.own_format() or names.meaning(self.notify).format)
         many = {name: replace(kind, many=True) for name, kind in value.items()}
-        return many | STREAM_READINGS
+        return many | STREAM_READINGS | ({REACHED: REACHED_AFTER} if self.until else {})
 
     def _counter(self, form: Format | None) -> Counter | None:
         """What counts the notifications. Misfit for a field that is not there, or is no whole number."""
@@ -111,9 +116,11 @@ class Notify(Step, kw_only=True):
         return Counter(form, self.counter, leaf)
 
     async def run(self, bench: Bench) -> None:
+        began, had = bench.now(), bench.time_left
         target = sender(bench, self.notify)
         form = self.own_format() or target.format
-        listening = Listening(bench, target.name, form, self._counter(form), self.count)
+        goal = Goal(self.until, {**types_of(form), "length": STREAM_READINGS["length"]}) if self.until else None
+        listening = Listening(bench, target.name, form, self._counter(form), self.count, goal)
         async with bench.listening(target, listening.hear, self.title):
             await self._listen(bench, listening)
         listening.report()
@@ -122,17 +129,29 @@ class Notify(Step, kw_only=True):
         )
         if error is not None:
             raise error
+        if goal is not None:
+            await self._report_reached(bench, listening, goal, began, had)
+
+    async def _report_reached(self, bench: Bench, listening: Listening, goal: Goal, began: float, had: float) -> None:
+        if listening.reached_at is not None:
+            bench.reading(REACHED, round(listening.reached_at - began, 6), "s")
+            return
+        heard = counted(listening.count, "notification")
+        why = f"{goal.unmet('none arrived')} after {bench.since(began):.3g} s, {heard}"
+        await see_it_through(bench, self, had, why)
+        bench.reading(REACHED, None, "s", why=why)
 
     async def _listen(self, bench: Bench, listening: Listening) -> None:
         """For the time of `for`, or for what is left less the time to unsubscribe in."""
         began = bench.now()
-        seconds = self.for_.seconds if self.for_ else bench.time_left * 0.95
+        left = bench.time_left * 0.95 if not self.until else bench.time_left - min(TURN_OFF, bench.time_left * 0.05)
+        seconds = self.for_.seconds if self.for_ else left
         await bench.until(listening.over, seconds)
         listening.end(min(bench.now(), began + seconds))
 
     def _shortage(self, count: int, after: float) -> StepTimeout | None:
         """Too little came, where no limit says how few are enough."""
-        if count >= (self.count or 1) or self._says_how_few():
+        if self.until or count >= (self.count or 1) or self._says_how_few():
             return None
         if self.count is not None:
             return StepTimeout(f"only {count} of {self.count} notifications arrived within {after:.3g} s")

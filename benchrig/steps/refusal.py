@@ -55,7 +55,9 @@ def unanswered(step: Step) -> Iterator[Misfit]:
 def is_withheld(bench: Bench) -> bool:
     """Whether the radio would not pass the refusal on that the plan expects: the request is left out then. (Linux takes
     some as a wish to pair, and never answers.)"""
-    return bench.wanted("att_error") and bool(bench.lacks("att_error"))
+    why = bench.lacks("att_error") if bench.wanted("att_error") else ""
+    bench.not_measured("reached_after", why) if why else None
+    return bool(why)
 
 
 class answered:  # reads as the phrase that it stands in
@@ -74,5 +76,5 @@ class answered:  # reads as the phrase that it stands in
             return False
         if self._bench.wanted("att_error"):
             self._bench.reading("att_error", NONE if error is None else error.name)
-        self.refused = error is not None and "att_error" in self._step.limits
+        self.refused = error is not None and "att_error" in {*self._step.limits, *getattr(self._step, "until", ())}
         return self.refused

@@ -11,7 +11,6 @@ from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import SECONDS, ReadingType, Step, value_readings
 from benchrig.steps.bench import Bench
 from benchrig.steps.payload import misfit_of, sent_by, why_not_kept
-from benchrig.steps.read import report_elapsed
 from benchrig.steps.refusal import ATT_ERROR, answered, is_withheld, request_target, unanswered
 from benchrig.values.format import FormatSpec
 from benchrig.values.limit_keys import AnyValue
@@ -67,7 +66,8 @@ class Write(Step, kw_only=True):
         if answer.refused:
             return
         bench.device.learn(attribute, data)
-        report_elapsed(bench, started)
+        if bench.wanted("elapsed"):
+            bench.reading("elapsed", bench.since(started), "s")
         if self.read_back:
             back = await bench.link.read(attribute, f"read back {self.write}", bench.time_left)
             bench.value(back, target, own=form)

@@ -66,12 +66,14 @@ class Check:
 
 @dataclass(frozen=True)
 class BoundLimit:
-    """A limit ready to judge values of one kind and unit. `low` and `high` are in that unit."""
+    """A limit ready to judge values of one kind and unit. `low` and `high` are in that unit. `absent` says that there is
+    no value to judge."""
 
     checks: tuple[Check, ...]
     unit: str
     low: Any = None
     high: Any = None
+    absent: str = "there is no value"
 
     words: str = field(init=False)
     # the bounds as exact numbers, where they are numbers

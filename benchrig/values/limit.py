@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from functools import cached_property
-from typing import Any, ClassVar
+from typing import Any
 
 import msgspec
 
@@ -24,9 +24,6 @@ _ABSENT: Any = msgspec.UNSET
 class Limit(msgspec.Struct, frozen=True, omit_defaults=True, dict=True):  # dict: for the cached property
     """What a reading must satisfy; several keys must all hold."""
 
-    # fields of a subclass that say something else than what must hold
-    beside: ClassVar[frozenset[str]] = frozenset()
-
     equals: AnyValue = _ABSENT
     min: Measure = _ABSENT
     max: Measure = _ABSENT
@@ -41,7 +38,7 @@ class Limit(msgspec.Struct, frozen=True, omit_defaults=True, dict=True):  # dict
     def misfits(self) -> Iterable[Misfit]:
         """What is wrong whatever the reading is."""
         if not self.keys():
-            yield Misfit("an empty limit", "write at least one of " + ", ".join(self.words()))
+            yield Misfit("an empty limit", "write at least one of " + ", ".join(self.__struct_fields__))
         if (self.nominal is _ABSENT) != (self.tolerance is _ABSENT):
             have, need = ("nominal", "tolerance") if self.tolerance is _ABSENT else ("tolerance", "nominal")
             yield Misfit(f"{have} without {need}", f"add {need}", (have,))
@@ -52,12 +49,7 @@ class Limit(msgspec.Struct, frozen=True, omit_defaults=True, dict=True):  # dict
 
     def keys(self) -> list[str]:
         """The keys that are given, in the order of the language."""
-        return [name for name in self.words() if getattr(self, name) is not _ABSENT]
-
-    @classmethod
-    def words(cls) -> list[str]:
-        """All that a limit may have."""
-        return [name for name in cls.__struct_fields__ if name not in cls.beside]
+        return [name for name in self.__struct_fields__ if getattr(self, name) is not _ABSENT]
 
     def misfits_for(self, kind: Kind, unit: str = "") -> list[Misfit]:
         """Everything that keeps the limit from applying to readings of one kind and unit."""

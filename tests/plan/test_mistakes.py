@@ -52,6 +52,22 @@ KEYS_AND_WORDS = [
     (with_steps(READ + "save: {«valu: x}\n- wait: ${x}"), "no reading 'valu'", "did you mean 'value'"),
 ]  # fmt: skip
 
+UNTIL = [
+    (with_steps(READ + "until: {«valu: {min: 3 °C}}"), "no reading 'valu'", "did you mean 'value'"),
+    (with_steps(READ + "until: {«tries: {min: 3}}"), "no reading 'tries'", ""),
+    (with_steps(READ + "until: {value: {min: «3}}"), "3 has no unit", "write 3 °C"),
+    (with_steps("- read: battery level\n  until: {value: {min: «101 %}}"), "the reading is 0 to 100 %, so nothing could pass", ""),
+    (with_steps("- read: battery level\n  until: {value: «{min: -5 %}}"), "so nothing could fail", ""),
+    (with_steps(READ + "until: {value: {min: 3 °C}}\n  attempts: «2"), "until tries again already", "take out attempts"),
+    (with_steps(READ + "every: «1 s"), "every needs an until", "add until"),
+    (with_steps(READ + "until: {value: {min: 3 °C}}\n  every: «6 s"), "every 6 s is longer than the 5 s", "longer within"),
+    (with_steps(READ + "until: {value: {min: 3 °C}}\n  every: «0 s"), "every must be more than 0 s", "500 ms"),
+    (with_steps(READ + "expect: {reached_after: «{max: 3 s}}"), "'reached_after' needs an until", "add until"),
+    (with_steps(READ + "save: {tries: «often}\n- wait: ${often}"), "'tries' needs an until", "add until"),
+    (with_steps(READ + "until: {value: {min: 3 °C}}\n  expect: {reached_after: «{min: 7 s}}"), "ends after 5 s", "within: 7 s"),
+    (with_steps("- notify: temperature\n  until: {«count: {min: 3}}"), "no reading 'count'", ""),
+]  # fmt: skip
+
 TYPES = [
     (f"plan: «5\n{HEAD.partition(chr(10))[2]}{STEPS}", "expected text, found the number 5", "quote it: '5'"),
     (f"{HEAD}steps: «5", "expected a list of steps, found the number 5", ""),
@@ -198,7 +214,7 @@ STRUCTURE = [
 ]  # fmt: skip
 
 ALL = {
-    "keys": KEYS_AND_WORDS, "types": TYPES, "units": UNITS, "ranges": RANGES, "attributes": ATTRIBUTES,
+    "keys": KEYS_AND_WORDS, "until": UNTIL, "types": TYPES, "units": UNITS, "ranges": RANGES, "attributes": ATTRIBUTES,
     "variables": VARIABLES, "structure": STRUCTURE,
 }  # fmt: skip
 CASES = [pytest.param(*case, id=f"{kind}-{case[1][:40]}") for kind, cases in ALL.items() for case in cases]
