@@ -22,7 +22,7 @@ from benchrig.record.journal import Journal
 from benchrig.record.model import AnyEvent, Closed, Opened, Reading, Record
 from benchrig.record.secrets import Secrets
 from benchrig.report.registry import ReportChoice, all_reports
-from benchrig.run.head import RunSettings
+from benchrig.run.head import RunSettings, given_serial
 from benchrig.run.runner import Runner
 from benchrig.run.station import Station
 from benchrig.steps.bench import Operator
@@ -176,8 +176,7 @@ def _make_folder(options: RunOptions) -> Path:
     """A new folder 'time-plan-serial' below the results folder; the serial number where the run was given one."""
     stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S")
     plan = options.plan
-    serial = "" if "serial" in plan.secret_names else str(plan.values.get("serial", ""))
-    slug = "-".join(filter(None, (_slug(plan.name) or "plan", _slug(serial))))
+    slug = "-".join(filter(None, (_slug(plan.name) or "plan", _slug(given_serial(plan)))))
     for count in range(1, 1000):
         folder = options.results / (f"{stamp}-{slug}" + (f"-{count}" if count > 1 else ""))
         try:

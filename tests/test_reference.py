@@ -72,6 +72,7 @@ SECTION_OF = {
     "Manufacturer": "Manufacturer data in a selection",
     "AttributeSpec": "Names of attributes",
     "Given": "Given values",
+    "RandomValue": "Random values",
     "FormatSpec": "Formats",
     "FieldSpec": "Fields",
     "BitPart": "Bits of a number",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,7 +10,8 @@ from benchrig.cli.out import echo
 from benchrig.errors import UsageError
 
 if TYPE_CHECKING:
-    from benchrig.plan.model import Given, Plan
+    from benchrig.plan.given_spec import Given
+    from benchrig.plan.model import Plan
 
 
 def parse_given(pairs: Iterable[str]) -> dict[str, str]:
@@ -36,19 +37,19 @@ def values_for(path: Path, of_station: Mapping[str, str], typed: Iterable[str]) 
     return theirs | with_secrets(path, parse_given(typed))
 
 
-def load_with_given(path: Path, given: Mapping[str, str], *, ask: bool, within: float) -> Plan:
+def load_with_given(path: Path, given: Mapping[str, str], *, ask: bool, within: float, seed: int | None = None) -> Plan:
     """The plan with its values. Missing ones are asked for at the terminal when `ask` (a barcode reader types too)."""
     from benchrig.plan.given import MissingGiven
     from benchrig.plan.loader import load_plan
 
     try:
-        return load_plan(path, given)
+        return load_plan(path, given, seed=seed)
     except MissingGiven as missing:
         if not ask:
             raise
         echo(f"{path}: values are needed", err=True)
         answers = _asked(missing.missing, within)
-    return load_plan(path, {**given, **answers})
+    return load_plan(path, {**given, **answers}, seed=seed)
 
 
 def _asked(missing: Mapping[str, Given], within: float) -> dict[str, str]:
@@ -59,13 +60,8 @@ def _asked(missing: Mapping[str, Given], within: float) -> dict[str, str]:
 
     async def asked() -> dict[str, str]:
         return {
-            name: await operator.value(name, _problem_of(spec), secret=spec.secret) for name, spec in missing.items()
+            name: await operator.value(name, spec.problem_in, prompt=spec.prompt or name, secret=spec.secret)
+            for name, spec in missing.items()
         }
 
     return in_loop(asked(), None)
-
-
-def _problem_of(spec: Given) -> Callable[[str], str]:
-    from benchrig.source.shape import LooseText
-
-    return lambda text: spec.problem_with(LooseText(text))

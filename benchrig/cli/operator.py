@@ -55,10 +55,10 @@ class AtTerminal:
     async def acknowledge(self, caution: str) -> str:
         return await self._in_time(self._acknowledge(caution), "nobody acknowledged the caution")
 
-    async def value(self, name: str, problem_with: Callable[[str], str], *, secret: bool = False) -> str:
-        """A given value. It is asked for until there is no problem with it: a barcode is easily read from the wrong
+    async def value(self, name: str, problem_with: Callable[[str], str], *, prompt: str, secret: bool = False) -> str:
+        """A given value, asked for with `prompt`. It is asked for until there is no problem with it: a barcode is easily read from the wrong
         label. What is typed for a secret one is not shown."""
-        return await self._in_time(self._value(name, problem_with, secret), f"nobody gave a value for '{name}'")
+        return await self._in_time(self._value(prompt, problem_with, secret), f"nobody gave a value for '{name}'")
 
     async def confirm(self, question: str) -> bool:
         asked = self._question()
@@ -89,14 +89,15 @@ class AtTerminal:
             return "at the terminal"
         raise OperatorError("the caution was not acknowledged")
 
-    async def _value(self, name: str, problem_with: Callable[[str], str], secret: bool) -> str:
+    async def _value(self, prompt: str, problem_with: Callable[[str], str], secret: bool) -> str:
         asked = self._question(hidden=secret)
-        while problem := problem_with(answer := await self._entered(asked, name)):
+        while problem := problem_with(answer := await self._entered(asked, prompt)):
             self._say(f"  {problem}")
         return answer
 
     async def _entered(self, asked: Question, question: str) -> str:
-        while not (answer := await self._line(asked, f"{question}:")):
+        asking = question if question.endswith((":", "?", ".", "!")) else f"{question}:"
+        while not (answer := await self._line(asked, asking)):
             self._say("please type an answer")
         return answer
 

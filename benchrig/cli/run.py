@@ -137,7 +137,8 @@ def run(plan: Path, radio: RadioWords, given: tuple[str, ...], only: tuple[str, 
         if station and not radio.radio:
             check_radio_files(choice, station)
         values = values_for(plan, bench.given, given)
-        loaded = load_with_given(plan, values, ask=terminal.attended(), within=shown.answer_within)
+        seed = reaching["seed"] if choice.simulated else None
+        loaded = load_with_given(plan, values, ask=terminal.attended(), within=shown.answer_within, seed=seed)
         nodes, folder = choose_steps(loaded, only, from_), results or Path(bench.results or "results")
         may_go_without = _known_limits(loaded, may_lack)
         options = RunOptions(loaded, nodes, bench, choice, folder, may_lack=may_go_without, reports=reports, **reaching)

@@ -7,10 +7,10 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from benchrig.errors import UsageError
-from benchrig.plan.model import Given
+from benchrig.plan.given_spec import Given
 from benchrig.source.problem import NOWHERE, Problems, suggest
 from benchrig.source.references import Room, has_reference, substitute
-from benchrig.source.shape import LooseText, Misfit, locate, plain
+from benchrig.source.shape import Misfit, locate, plain
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node
 
@@ -32,9 +32,13 @@ class GivenValues:
     problems: Problems
     # the values of the run, as text; None where only what does not depend on them is checked
     given: Mapping[str, str] | None
+    # what random values are drawn from; None for new ones each time
+    seed: int | None = None
     values: dict[str, Any] = field(default_factory=dict)
     missing: dict[str, Given] = field(default_factory=dict)
     secrets: frozenset[str] = frozenset()
+    # the whole texts that values were taken out of
+    scanned: dict[str, str] = field(default_factory=dict)
 
     @property
     def open(self) -> dict[str, Any]:
@@ -48,21 +52,32 @@ class GivenValues:
         for name, spec in specs.items():
             if spec.default is not None:
                 self.values[name] = spec.default
-            if self.given is None:
-                continue
-            if name in self.given:
-                self.values[name] = LooseText(self.given[name])
-                self._check(name, spec, locate(places, (name,)))
-            elif spec.default is None:
+            elif spec.random is not None:
+                self.values[name] = spec.random.draw(self._seed_of(name))
+            if self.given is not None and name in self.given:
+                self._set(name, spec, self.given[name], locate(places, (name,)))
+            elif self.given is not None and name not in self.values:
                 self.missing[name] = spec
         for name in self.given or ():
             if name not in specs:
                 advice = suggest(name, specs) or "the plan has no given values"
                 self.problems.add(NOWHERE, f"the plan has no given value '{name}'", advice)
 
-    def _check(self, name: str, spec: Given, node: Node) -> None:
+    def _seed_of(self, name: str) -> str | None:
+        """Without a run any value of the size will do."""
+        seed = 0 if self.given is None else self.seed
+        return None if seed is None else f"{seed} {name}"
+
+    def _set(self, name: str, spec: Given, text: str, node: Node) -> None:
         try:
-            problem = spec.problem_with(self.values[name])
+            value = self.values[name] = spec.taken(text)
+        except Misfit as misfit:
+            self.problems.add(NOWHERE, f"the given value {name}: {misfit.message}", misfit.advice)
+            return
+        if spec.part is not None and not spec.secret:
+            self.scanned[name] = text
+        try:
+            problem = spec.problem_with(value)
         except Misfit as misfit:
             self.problems.add(node.place, misfit.message, misfit.advice)
             return

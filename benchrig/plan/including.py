@@ -8,6 +8,7 @@ from typing import cast
 
 from benchrig.plan.files import PlanFiles
 from benchrig.plan.given import GivenValues
+from benchrig.plan.given_spec import Given
 from benchrig.plan.model import StepsFile
 from benchrig.source.problem import Problems, suggest
 from benchrig.source.references import Room, insert, references
@@ -99,6 +100,7 @@ class Includes:
         used = {name for name, _ in references(locate(included, ("steps",)))}
         values = {}
         for name, spec in head.given.items():
+            self._refuse_of_runs(name, spec, included)
             if name in arguments:
                 values[name] = arguments[name]
                 self.given.check_argument(name, spec, locate(use, ("with", name)), self.room)
@@ -110,3 +112,10 @@ class Includes:
             if name not in used:
                 self.problems.add(locate(included, ("given", name)).place, f"the parameter '{name}' is not used")
         return cast("MappingNode", insert(included, values, self.room))
+
+    def _refuse_of_runs(self, name: str, spec: Given, included: MappingNode) -> None:
+        """A parameter comes from a plan, not from a person."""
+        for key in spec.of_runs:
+            if getattr(spec, key):
+                place = locate(included, ("given", name, key)).place
+                self.problems.add(place, f"a parameter has no {key}", "write it under given: of the plan")

@@ -12,8 +12,9 @@ from benchrig.plan.checks import check_may_lack, check_secrets, check_select, ch
 from benchrig.plan.files import PlanFiles
 from benchrig.plan.flow import check_flow
 from benchrig.plan.given import GivenValues, MissingGiven
+from benchrig.plan.given_spec import Given
 from benchrig.plan.lists import StepLists
-from benchrig.plan.model import Given, NamesFile, Plan, PlanFile
+from benchrig.plan.model import NamesFile, Plan, PlanFile
 from benchrig.source.problem import Problems
 from benchrig.source.references import has_reference, references
 from benchrig.source.shape import BAD, Misfit, Reader, is_late, locate
@@ -25,14 +26,17 @@ from benchrig.steps.attribute import AttributeSpec, Names
 _UNCLEAR = AttributeSpec(handle=0xFFFF)
 
 
-def load_plan(path: Path, given: Mapping[str, str] | None = None, *, names_will_do: bool = False) -> Plan:
+def load_plan(
+    path: Path, given: Mapping[str, str] | None = None, *, names_will_do: bool = False, seed: int | None = None
+) -> Plan:
     """Load and check a plan file. Raises PlanError with all problems.
 
     `given` are the values of the run, as text; without it (None) only what does not depend on them is checked. With
-    `names_will_do` a file that has no 'steps' at all is taken for one of names.
+    `names_will_do` a file that has no 'steps' at all is taken for one of names. Random values come from the `seed` where
+    there is one.
     """
     with collector.paused():
-        return _Loader(path, given, names_only=None if names_will_do else False).load()
+        return _Loader(path, given, names_only=None if names_will_do else False, seed=seed).load()
 
 
 def load_names(path: Path) -> Plan:
@@ -47,11 +51,12 @@ class _Loader:
     path: Path
     given: Mapping[str, str] | None
     names_only: bool | None = False  # None: when it has no steps
+    seed: int | None = None
     problems: Problems = field(default_factory=Problems)
 
     def __post_init__(self) -> None:
         self.files = PlanFiles(self.path, self.problems)
-        self.run_values = GivenValues(self.problems, self.given)
+        self.run_values = GivenValues(self.problems, self.given, self.seed)
 
     def load(self) -> Plan:
         node = self.files.read(self.path)
@@ -87,6 +92,7 @@ class _Loader:
             nodes=tuple(lists.steps),
             may_lack=frozenset(head.may_lack),
             values=self.run_values.values,
+            scanned=self.run_values.scanned,
         )
         if self.given is not None or not has_reference(plan.device):
             plan.selection()
@@ -100,7 +106,8 @@ class _Loader:
             self.problems.add(locate(node, ("steps",)).place, "the plan has no steps", "for example: - scan:")
         check_select(self.problems, locate(node, ("device", "select")), lists.names)
         check_flow(self.problems, steps)
-        check_values(self.problems, node, head.given, steps, lists.used)
+        recorded = {name for name, spec in head.given.items() if spec.record}
+        check_values(self.problems, node, head.given, steps, lists.used | recorded)
         check_may_lack(self.problems, locate(node, ("may_lack",)), head.may_lack, steps)
         check_secrets(self.problems, node, steps, self.run_values.secrets)
         self.problems.raise_if_any()
@@ -108,7 +115,7 @@ class _Loader:
     def _missing(self, node: Node, lists: StepLists) -> dict[str, Given]:
         """Given values without which the plan cannot run. What only an ask step takes may be left to the operator."""
         referred = lists.used | {name for name, _ in references(locate(node, ("device",)))}
-        return {name: spec for name, spec in self.run_values.missing.items() if name in referred}
+        return {name: spec for name, spec in self.run_values.missing.items() if name in referred or spec.record}
 
     # --- parts
 

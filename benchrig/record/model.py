@@ -101,6 +101,8 @@ class RunStarted(Event, tag="run", frozen=True):
     revision: str = ""
     seed: int | None = None
     given: dict[str, str] = {}
+    given_serial: str = ""  # the one that the unit should have, where the run was given it
+    scanned: dict[str, str] = {}  # the whole texts that some of these were taken out of
     caution: str = ""
     left_out: int = 0  # steps of the plan that are not among the nodes
     # limits ('step.reading') that need not be judged where the radio cannot measure the reading

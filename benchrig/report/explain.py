@@ -86,19 +86,20 @@ def unit_names(record: Record) -> list[str]:
     """All that the unit is known by, the best name first: its serial number."""
     unit = record.unit
     names = (unit.serial, unit.name, unit.address) if unit else ()
-    known = [plain(name, NAME_LIMIT).strip() for name in names if name.strip()]
-    return known or ["not known" + (f", given serial number {serial}" if (serial := given_serial(record)) else "")]
+    return [plain(name, NAME_LIMIT).strip() for name in names if name.strip()] or ["not known"]
 
 
 def given_serial(record: Record) -> str:
     """The serial number that the run was started with; '' without one. An absent unit is known by no other name."""
-    return plain(record.run.given.get("serial", ""), NAME_LIMIT).strip()
+    return plain(record.run.given_serial or record.run.given.get("serial", ""), NAME_LIMIT).strip()
 
 
 def unit_title(record: Record) -> str:
     unit = record.unit
     kind = f" ({plain(unit.address_type, NAME_LIMIT)})" if unit and unit.address and unit.address_type else ""
-    return ", ".join(unit_names(record)) + kind
+    given = given_serial(record)
+    expected = f", given serial number {given}" if given and not (unit and unit.serial == given) else ""
+    return ", ".join(unit_names(record)) + kind + expected
 
 
 def failed_readings(step: Execution) -> list[Reading]:

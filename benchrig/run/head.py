@@ -12,10 +12,14 @@ from platform import python_version
 
 from benchrig import __version__
 from benchrig.plan.model import Plan
-from benchrig.plan.tree import Node, leaves
+from benchrig.plan.tree import Node, StepPlan, leaves
 from benchrig.record.model import FORMAT, PlannedDevice, RunStarted
 from benchrig.run.station import Station
+from benchrig.source.references import as_text
+from benchrig.steps.attribute import Names
 from benchrig.values.jsonable import moment_text
+
+_SERIAL_NUMBER = "2A25"
 
 
 @dataclass(frozen=True)
@@ -39,6 +43,21 @@ def may_lack(plan: Plan, settings: RunSettings) -> frozenset[str]:
     return plan.may_lack | settings.may_lack
 
 
+def given_serial(plan: Plan) -> str:
+    """The serial number that the unit should have, as far as the run was given one: the value `serial`, or the one that
+    the serial number of the unit must equal. '' for none, and for a secret one."""
+    given = {name: str(value) for name, value in plan.values.items() if name not in plan.secret_names}
+    expected = (given.get("serial", ""), *(_expected_serial(step, plan.names) for step in plan.steps))
+    return next((each for each in expected if each and each in given.values()), "")
+
+
+def _expected_serial(plan: StepPlan, names: Names) -> str:
+    limit = getattr(plan.step.limits.get("value"), "equals", None) if plan.step else None
+    if plan.step is None or not isinstance(limit, str):
+        return ""
+    return limit if _SERIAL_NUMBER in plan.step.subject(names) else ""
+
+
 def run_started(plan: Plan, nodes: Sequence[Node], settings: RunSettings) -> RunStarted:
     """The head of the record of a run that starts now."""
     return RunStarted(
@@ -53,7 +72,9 @@ def run_started(plan: Plan, nodes: Sequence[Node], settings: RunSettings) -> Run
         radio=settings.radio,
         simulated=settings.simulated,
         seed=settings.seed,
-        given={name: str(value) for name, value in plan.values.items()},
+        given={name: as_text(value) or str(value) for name, value in plan.values.items()},
+        given_serial=given_serial(plan),
+        scanned=dict(plan.scanned),
         caution=plan.caution,
         nodes=[node.planned(plan.names) for node in nodes],
         devices={"": PlannedDevice(plan.written_selection(), settings.device)},

@@ -18,6 +18,9 @@ if TYPE_CHECKING:
     from benchrig.steps.base import Step
 
 
+_RETURN_IT = "return it; {'value': None} says that the unit gave none"
+
+
 class Readings:
     """Of one attempt. What is saved joins the `values` of the run; `lacks` says why the radio has no such reading of the
     step, '' when it has."""
@@ -149,11 +152,9 @@ class Readings:
         if not self._foreign:
             return
         named = dict.fromkeys((*self._limits, *self._saves))
-        if not self._given - {"elapsed"}:
-            named.pop("value", None)  # it returned none, which is no value
         missing = [name for name in named if name not in self._given]
         if missing and not self.broken:
-            advice = suggest(missing[0], self._given) or "return it; None says that the unit gave no value"
+            advice = suggest(missing[0], self._given - {"elapsed"}) or _RETURN_IT
             raise UsageError(f"the step gave no reading '{missing[0]}'", advice=advice)
 
     def _check_saved(self) -> None:

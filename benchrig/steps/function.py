@@ -21,7 +21,7 @@ def load_function(name: str, folder: Path) -> Callable[..., Any]:
         function = getattr(_module(module, folder), attribute, None)
     except BenchrigError:
         raise
-    except ImportError as exc:
+    except ModuleNotFoundError as exc:
         raise StationError(f"call {name}: {exc}", advice="put the module beside the plan, or install it") from exc
     except BaseException as exc:
         raise raised(f"call {name}: importing '{module}'", exc) from exc
@@ -38,6 +38,11 @@ def raised(what: str, error: BaseException, function: Callable[..., Any] | None 
     return UsageError(f"{what} raised {type(error).__name__}: {text}{place}", advice="fix the function")
 
 
+def placed(error: UsageError, function: Callable[..., Any]) -> UsageError:
+    """What a function did with the bench that makes no sense, with its line."""
+    return UsageError(f"{error.message}{_place(error, function)}", advice=error.advice)
+
+
 def _place(error: BaseException, function: Callable[..., Any] | None) -> str:
     """' (file:line)': the last line of code that somebody wrote for the bench, else where the function begins."""
     if isinstance(error, SyntaxError) and error.filename:
@@ -51,12 +56,14 @@ def _place(error: BaseException, function: Callable[..., Any] | None) -> str:
 
 
 _STANDARD, _OURS = Path(traceback.__file__).parent, Path(__file__).parents[1]
+_INSTALLED = {"site-packages", "dist-packages"}
 
 
 def _is_own(file: str) -> bool:
     """Whether it belongs neither to what is installed nor to benchrig."""
     path = Path(file)
-    return not file.startswith("<") and not any(path.is_relative_to(place) for place in (_STANDARD, _OURS))
+    ours = any(path.is_relative_to(place) for place in (_STANDARD, _OURS))
+    return not (file.startswith("<") or ours or _INSTALLED & {*path.parts})
 
 
 def _module(name: str, folder: Path) -> ModuleType:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from functools import cached_property
-from typing import Any
+from typing import Any, ClassVar
 
 import msgspec
 
@@ -24,6 +24,9 @@ _ABSENT: Any = msgspec.UNSET
 class Limit(msgspec.Struct, frozen=True, omit_defaults=True, dict=True):  # dict: for the cached property
     """What a reading must satisfy; several keys must all hold."""
 
+    # fields of a subclass that say something else than what must hold
+    beside: ClassVar[frozenset[str]] = frozenset()
+
     equals: AnyValue = _ABSENT
     min: Measure = _ABSENT
     max: Measure = _ABSENT
@@ -38,7 +41,7 @@ class Limit(msgspec.Struct, frozen=True, omit_defaults=True, dict=True):  # dict
     def misfits(self) -> Iterable[Misfit]:
         """What is wrong whatever the reading is."""
         if not self.keys():
-            yield Misfit("an empty limit", "write at least one of " + ", ".join(self.__struct_fields__))
+            yield Misfit("an empty limit", "write at least one of " + ", ".join(self.words()))
         if (self.nominal is _ABSENT) != (self.tolerance is _ABSENT):
             have, need = ("nominal", "tolerance") if self.tolerance is _ABSENT else ("tolerance", "nominal")
             yield Misfit(f"{have} without {need}", f"add {need}", (have,))
@@ -49,7 +52,12 @@ class Limit(msgspec.Struct, frozen=True, omit_defaults=True, dict=True):  # dict
 
     def keys(self) -> list[str]:
         """The keys that are given, in the order of the language."""
-        return [name for name in self.__struct_fields__ if getattr(self, name) is not _ABSENT]
+        return [name for name in self.words() if getattr(self, name) is not _ABSENT]
+
+    @classmethod
+    def words(cls) -> list[str]:
+        """All that a limit may have."""
+        return [name for name in cls.__struct_fields__ if name not in cls.beside]
 
     def misfits_for(self, kind: Kind, unit: str = "") -> list[Misfit]:
         """Everything that keeps the limit from applying to readings of one kind and unit."""

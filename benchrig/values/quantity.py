@@ -194,9 +194,10 @@ class Quantity:
         "pattern": r"^([+-]?[0-9]+(\.[0-9]+)? ?[^0-9\s].*|.*\$\{.*)$",
     }
 
-    def __init__(self, number: Fraction, unit: Unit) -> None:
-        self.number = number
-        self.unit = unit
+    def __init__(self, number: Fraction | Decimal | float, unit: Unit | str) -> None:
+        """`unit` may be its symbol: Quantity(21.4, "°C"). Misfit for an unknown one."""
+        self.number = number if type(number) is Fraction else exact(number)
+        self.unit = unit_named(unit) if isinstance(unit, str) else unit
 
     def __eq__(self, other: object) -> bool:
         same = isinstance(other, Quantity) and self.unit.dimension == other.unit.dimension

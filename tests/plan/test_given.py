@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import tempfile
 from decimal import Decimal
+from pathlib import Path
 
 import pytest
 
 from benchrig.plan.filling import filled
 from benchrig.plan.given import MissingGiven
+from benchrig.plan.loader import load_plan
 from benchrig.source.shape import LooseText
 from tests.plan.building import HEAD, STEPS, plan_of, problem_of, problems_of, where, with_steps
 
@@ -100,7 +103,7 @@ def test_the_same_digits_are_a_number_where_a_number_is_due():
     assert step.attempts == 3
 
 
-@pytest.mark.parametrize("value", ["003", "three", "1e1", "0o7", ""])
+@pytest.mark.parametrize("value", ["003", "three", "1e1", "0o7"])
 def test_what_is_no_number_is_refused_where_it_stands(value):
     problem = problem_of(with_steps("- read: temperature\n  attempts: '${a}'", "given: {a: {}}\n"), {"a": value})
     assert problem.message.startswith("expected a whole number, found")
@@ -148,6 +151,109 @@ def test_a_value_from_outside_keeps_its_dollars_beside_a_saved_one():
 def test_a_value_from_outside_is_loose_text():
     plan = plan_of(with_steps("- discover:\n  name: '${a}'", "given: {a: {}}\n"), {"a": "1"})
     assert type(plan.values["a"]) is LooseText
+
+
+# --- parts, random values, what is kept for the record
+
+LABEL = "given: {a: {part: '.*SN=(?P<serial>[^;]*).*', matches: 'A\\d+'}}\n"
+
+
+def test_a_part_is_taken_out_of_what_was_scanned():
+    plan = plan_of(with_steps(f"{READ}name: '${{a}}'", LABEL), {"a": "PN=3;SN=A7;X"})
+    assert (plan.steps[1].name, dict(plan.scanned)) == ("A7", {"a": "PN=3;SN=A7;X"})
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("A7", "expected text of the form '.*SN=(?P<serial>[^;]*).*', found 'A7'"),
+        ("SN=;X", "expected text of the form '.*SN=(?P<serial>[^;]*).*', found 'SN=;X'"),
+        ("SN=B7", "'B7' does not match 'A\\d+'"),
+        ("", "expected text of the form '.*SN=(?P<serial>[^;]*).*', found ''"),
+    ],
+)
+def test_a_text_without_the_part(text, said):
+    problem = problem_of(with_steps(f"{READ}name: '${{a}}'", LABEL), {"a": text})
+    assert problem.message == f"the given value a: {said}"
+
+
+def test_the_label_of_a_secret_is_neither_kept_nor_told():
+    text = with_steps(
+        "- read: serial number\n  expect: {value: {equals: '${a}'}}",
+        "given: {a: {secret: true, part: 'PIN (?P<pin>.*)'}}\n",
+    )
+    assert dict(plan_of(text, {"a": "PIN 123456"}).scanned) == {}
+    assert "123456" not in str(problem_of(text, {"a": "pin 123456"}))
+
+
+def test_a_part_is_a_number_where_its_limit_is_one():
+    text = with_steps(f"{READ}name: '${{a}}'", "given: {a: {part: 'I=(?P<amps>.*)', max: 2 A}}\n")
+    assert plan_of(text, {"a": "I=1500 mA"}).steps[1].name == "1500 mA"
+    assert problem_of(text, {"a": "I=3"}).message == "the given value a: '3' is not a quantity in A"
+
+
+def test_an_empty_value_needs_a_limit_that_it_satisfies():
+    free = with_steps("- read: serial number\n  expect: {value: {equals: '${a}'}}", "given: {a: {}}\n")
+    assert {problem_of(free, {"a": text}).message for text in ("", "  ")} == {
+        "the given value a: expected a value, found none"
+    }
+    assert plan_of(free.replace("{a: {}}", "{a: {length: {max: 3}}}"), {"a": ""}).values == {"a": ""}
+
+
+def test_random_values_are_new_in_each_run_and_those_of_the_seed():
+    steps = "- write: own\n  raw: '${nonce}'\n- read: serial number\n  name: '${word}'"
+    text = with_steps(steps, "given: {nonce: {random: {bytes: 8}}, word: {random: {text: 12}}}\n")
+    text = text.replace("select:", "attributes: {own: {uuid: 0xFF01, as: hex}}\n  select:")
+    drawn = [plan_of(text, {}).values for _ in range(2)]
+    assert drawn[0]["nonce"] != drawn[1]["nonce"]
+    assert {(len(each["nonce"]), len(each["word"])) for each in drawn} == {(8, 12)}
+    assert plan_of(text, {"nonce": "01 02 03 04 05 06 07 08"}).values["nonce"] == bytes(range(1, 9))
+    assert problem_of(text, {"nonce": "01"}).message == "the given value nonce: expected 8 bytes, found 1"
+
+
+def test_the_seed_of_a_run_draws_its_values_each_another_one():
+    text = with_steps(f"{READ}name: '${{a}} ${{b}}'", "given: {a: {random: {text: 9}}, b: {random: {text: 9}}}\n")
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder, "plan.yaml")
+        path.write_text(text)
+        names = [load_plan(path, {}, seed=seed).steps[1].name for seed in (1, 1, 2)]
+    assert names[0] == names[1] != names[2]
+    assert len(set(names[0].split())) == 2
+
+
+def test_a_random_value_that_does_not_fit_is_found_without_a_run():
+    steps = "- read: temperature\n  attempts: '${a}'"
+    assert where(problem_of(with_steps(steps, "given: {a: {random: {bytes: 2}}}\n"))) == "plan.yaml:8:15"
+
+
+def test_a_value_for_the_record_need_not_be_used_but_has_to_be_given():
+    text = with_steps("- read: serial number", "given: {lot: {record: true}}\n")
+    assert plan_of(text, {"lot": "7"}).values == {"lot": "7"}
+    with pytest.raises(MissingGiven):
+        plan_of(text, {})
+
+
+@pytest.mark.parametrize(
+    ("spec", "said"),
+    [
+        ("{part: 'SN=(.*)'}", "expected a pattern with one named group, found none"),
+        ("{part: '(?P<a>.)(?P<b>.)'}", "expected a pattern with one named group, found 2: a, b"),
+        ("{part: 'SN=(?P<a>'}", "is not a regular expression"),
+        ("{prompt: ' '}", "the prompt is empty"),
+        ("{random: {}}", "a random value has either bytes or text"),
+        ("{random: {bytes: 8, text: 8}}", "a random value has either bytes or text"),
+        ("{random: {bytes: 0}}", "expected 1 to 512, found 0"),
+        ("{random: {byte: 8}}", "unknown key 'byte'"),
+        ("{random: {bytes: 8}, default: a}", "a random value has no default"),
+        ("{random: {bytes: 8}, max: 3}", "a random value has no max"),
+        ("{secret: true, record: true}", "a secret is not kept for the record"),
+        ("{recrod: true}", "unknown key 'recrod'"),
+    ],
+)
+def test_what_is_wrong_with_a_given_value(spec, said):
+    problems = problems_of(with_steps(f"{READ}name: '${{a}}'", f"given: {{a: {spec}}}\n"))
+    assert said in problems[0].message
+    assert problems[0].place.line == 4
 
 
 # --- saved readings
@@ -267,6 +373,7 @@ def test_includes_that_are_nested_without_end_end():
         ("- use: unused.yaml", "the parameter 'n' is not used"),
         ("- use: list.yaml", "expected 'steps:' with a list of steps"),
         ("- use: open.yaml", "${x} is not allowed here"),
+        ("- use: asked.yaml\n  with: {n: temperature}", "a parameter has no prompt"),
     ],
 )
 def test_what_is_wrong_with_an_include(step, said):
@@ -275,6 +382,7 @@ def test_what_is_wrong_with_an_include(step, said):
         "limited": "given: {most: {max: 5}}\nsteps: [{read: temperature, attempts: '${most}'}]",
         "unused": "given: {n: {default: 1}}\nsteps: [{read: temperature}]",
         "list": "- read: temperature",
+        "asked": "given: {n: {prompt: Which}}\nsteps: [{read: '${n}'}]",
         "open": "given: {n: {default: '${x}'}}\nsteps: [{read: '${n}'}]",
     }
     assert any(said in problem.message for problem in problems_of(with_steps(step), **files))

@@ -12,8 +12,9 @@ import msgspec
 import pytest
 
 from benchrig.errors import PlanError
+from benchrig.plan.given_spec import Given
 from benchrig.plan.loader import load_plan
-from benchrig.plan.model import AttributeSpec, Device, Given, Manufacturer, PlanFile, Select
+from benchrig.plan.model import AttributeSpec, Device, Manufacturer, PlanFile, Select
 from benchrig.radio.virtual.advertising_spec import AdvertisingSpec, DataSpec, ManufacturerSpec
 from benchrig.radio.virtual.block import keys_of
 from benchrig.radio.virtual.device_file import load_devices

@@ -248,6 +248,7 @@ def _run_facts(record: Record) -> Iterator[tuple[str, Any]]:
         yield f"version:{name}", value
     for name, value in run.given.items():
         yield f"given:{name}", value
+    yield "unit:given_serial", explain.given_serial(record) or None
     for name in ("serial", "name", "address", "address_type") if unit else ():
         yield f"unit:{name}", getattr(unit, name) or None
     yield "marks", ", ".join(explain.marks(record)) or None

@@ -24,6 +24,7 @@ COLUMNS = (
     "run_id", "started", "plan", "revision", "station", "simulated", "serial", "address", "step", "step_name", "reading",
     "value", "units", "low", "high", "verdict", "margin", "limit", "raw", "count", "minimum", "maximum", "mean", "sd",
     "outside", "cause", "message", "given", "radio", "plan_hash", "left_out", "run_verdict", "run_cause", "exit_code",
+    "given_serial",
 )  # fmt: skip
 _OF_SAMPLES = ("count", "minimum", "maximum", "mean", "sd", "outside")
 
@@ -47,6 +48,7 @@ def _run_cells(record: Record) -> dict[str, Any]:
     names = ("run_id", "started", "plan", "revision", "station", "simulated", "radio", "plan_hash", "left_out")
     cells: dict[str, Any] = {name: getattr(run, name) for name in names}
     cells["given"] = "; ".join(f"{name}={value}" for name, value in run.given.items())
+    cells["given_serial"] = explain.given_serial(record)
     cells |= {"serial": unit.serial, "address": unit.address} if unit else {}
     cells["run_verdict"] = explain.outcome(record)
     return cells | ({"run_cause": ended.cause, "exit_code": ended.exit_code} if ended else {})
