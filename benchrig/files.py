@@ -5,7 +5,9 @@ from __future__ import annotations
 import contextlib
 import os
 import stat
+import sys
 from pathlib import Path
+from typing import BinaryIO
 
 from benchrig.errors import StationError, UsageError
 
@@ -35,6 +37,30 @@ def _replace(path: Path, data: bytes) -> None:
 
 def cannot_write(path: Path, exc: OSError, advice: str) -> StationError:
     return StationError(f"{path} cannot be written: {exc.strerror or exc}", advice=advice)
+
+
+def held(file: BinaryIO, *, wait: bool = True) -> bool:
+    """Lock an open file for this process, until it is closed or the process is gone. False when another one has it, or the
+    file system knows no locks."""
+    try:
+        _lock(file.fileno(), wait=wait)
+    except OSError:
+        return False
+    return True
+
+
+if sys.platform == "win32":
+    import msvcrt
+
+    def _lock(file: int, *, wait: bool) -> None:
+        os.lseek(file, 0, os.SEEK_SET)
+        msvcrt.locking(file, msvcrt.LK_LOCK if wait else msvcrt.LK_NBLCK, 1)
+
+else:
+    import fcntl
+
+    def _lock(file: int, *, wait: bool) -> None:
+        fcntl.flock(file, fcntl.LOCK_EX if wait else fcntl.LOCK_EX | fcntl.LOCK_NB)
 
 
 def is_special(path: Path) -> bool:

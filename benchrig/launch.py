@@ -21,6 +21,7 @@ from benchrig.record.aggregate import build_record
 from benchrig.record.journal import Journal
 from benchrig.record.model import AnyEvent, Closed, Opened, Reading, Record
 from benchrig.record.secrets import Secrets
+from benchrig.report.index import IndexLine
 from benchrig.report.registry import ReportChoice, all_reports
 from benchrig.run.head import RunSettings, given_serial
 from benchrig.run.runner import Runner
@@ -54,6 +55,7 @@ class Finished:
     record: Record = field(repr=False)
     folder: Path
     troubles: tuple[StationError, ...] = ()
+    index_trouble: str = ""  # why the index lacks this run, which changes nothing about the run
 
 
 @dataclass
@@ -148,24 +150,25 @@ def launch(options: RunOptions, operator: Operator, listeners: Sequence[Callable
         may_lack=options.may_lack,
     )
     factory = loop_factory(options.radio, real_time=options.real_time)
-    with Journal(folder / "record.jsonl") as journal:
+    with Journal(folder / "record.jsonl") as journal, IndexLine(folder) as line:
         foreign = frozenset(step.id for step in leaves(options.nodes) if step.kind.executes)
         events = _Events(journal, [*listeners], lambda error: runner.blame(error), options.plan.secrets(), foreign)
         runner = Runner(options.plan, options.nodes, settings, opener, operator, events)
         try:
-            return in_loop(_to_reports(runner, events, options), factory)
+            return in_loop(_to_reports(runner, events, options, line), factory)
         finally:
             events.write()  # of a run that broke down
 
 
-async def _to_reports(runner: Runner, events: _Events, options: RunOptions) -> Finished:
+async def _to_reports(runner: Runner, events: _Events, options: RunOptions, line: IndexLine) -> Finished:
     """The run up to its reports, all in its loop: what a function of the plan left running must not keep them."""
     with attended_loop(runner.interrupt, lambda error: runner.blame(_stray(error))):
         await runner.run()
     record, folder = build_record(events.kept), runner.settings.folder
     gone = events.journal.missing()
     troubles = _write_reports(record, options, None if gone else folder)
-    return Finished(record, folder, (*filter(None, (events.trouble, gone)), *troubles))
+    line.write(record)
+    return Finished(record, folder, (*filter(None, (events.trouble, gone)), *troubles), line.trouble)
 
 
 def _stray(error: str) -> InternalError:

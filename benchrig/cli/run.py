@@ -175,8 +175,9 @@ def _run(options: RunOptions, shown: Shown) -> int:
     with whatever_the_output_does(verdict=True):
         quiet()
         _show(finished, shown)
-    for trouble in finished.troubles:
-        tell(f"benchrig: {trouble.message}")
+    for trouble in (*(each.message for each in finished.troubles), finished.index_trouble):
+        if trouble:
+            tell(f"benchrig: {trouble}")
     assert finished.record.ended is not None
     code = finished.record.ended.exit_code
     # a pass whose report is missing must not look like one to the job that reads the report

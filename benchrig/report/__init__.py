@@ -5,5 +5,6 @@ rows.py      the record as rows of a datalog
 table.py     the terminal
 files/       what a run writes, one file a report
 registry.py  which reports there are
+index.py     the line of each run in a results folder
 place.py     what a report may take the place of
 """

@@ -68,7 +68,7 @@ def killed(plan: Path, device: Path, results: Path, after: int) -> dict[str, Any
     os.kill(child, signal.SIGKILL)
     _, status = os.waitpid(child, 0)
     samples, outside, at = TOLD.unpack_from(shared)
-    [found] = results.glob("*")
+    [found] = results.glob("*/")
     was_killed = os.WIFSIGNALED(status)
     return {"folder": str(found), "samples": samples, "outside": outside, "at": at, "killed": was_killed}
 
