@@ -42,6 +42,7 @@ from benchrig.steps.attribute import AttributeSpec, Names
 from benchrig.steps.discover import PROPERTIES
 from benchrig.values import catalogue
 from benchrig.values.assigned import assigned
+from benchrig.values.crc import Crc
 from benchrig.values.format import FormatSpec, build_format, format_names
 from benchrig.values.limit import Limit, Regex
 from benchrig.values.limit_keys import Bits, Length
@@ -267,9 +268,11 @@ def test_built_in_formats():
 
 
 SAMPLES = {
-    "equals": {"equals": 1}, "min": {"min": 1}, "max": {"max": 1}, "nominal": {"nominal": 1, "tolerance": 1},
-    "one_of": {"one_of": [1]}, "matches": {"matches": Regex("a")}, "contains": {"contains": "00"},
-    "bits": {"bits": Bits(1, 1)}, "length": {"length": Length(1, 1)},
+    "equals": {"equals": 1}, "differs": {"differs": 1}, "min": {"min": 1}, "above": {"above": 1}, "max": {"max": 1},
+    "below": {"below": 1}, "nominal": {"nominal": 1, "tolerance": 1}, "one_of": {"one_of": [1]},
+    "matches": {"matches": Regex("a")}, "contains": {"contains": "00"}, "lacks": {"lacks": "00"},
+    "bits": {"bits": Bits(1, 1)}, "crc": {"crc": Crc.from_source("CRC-8/SMBUS")}, "length": {"length": Length(1, 1)},
+    "rising": {"rising": True},
 }  # fmt: skip
 
 

@@ -21,6 +21,7 @@ from benchrig.steps.base import ReadingType
 from benchrig.steps.waiting import Waiting
 from benchrig.values.catalogue import decimal_uuid
 from benchrig.values.limit import Limit
+from benchrig.values.rising import one_value
 
 # What a step has whatever it does; anything else may decide which readings it has.
 _COMMON = ("expect", "save", "name", "within", "on_fail")
@@ -66,6 +67,9 @@ def _check_limits(
             for wrong in limit.misfits_for(kind.kind, kind.unit) or (_impossible(limit, kind) if written else ()):
                 path = (key, name, *wrong.path)
                 Reader(problems).misfit(node, Misfit(wrong.message, wrong.advice, path))
+            if getattr(limit, "rising", False) is True and not (kind.many and key == "expect"):
+                wrong = one_value(name)
+                Reader(problems).misfit(node, Misfit(wrong.message, wrong.advice, (key, name, *wrong.path)))
             _check_words(problems, node, (key, name), limit, kind)
             if kind.uuids:
                 _check_uuids(problems, locate(node, (key, name)))
@@ -85,6 +89,7 @@ def _check_words(problems: Problems, node: MappingNode, at: tuple[str, str], lim
         return
     given = limit.keys()
     texts: dict[tuple[str | int, ...], Any] = {("equals",): limit.equals} if "equals" in given else {}
+    texts |= {("differs",): limit.differs} if "differs" in given else {}
     texts |= {("one_of", index): item for index, item in enumerate(limit.one_of)} if "one_of" in given else {}
     for path, text in texts.items():
         if isinstance(text, str) and (wrong := kind.wrong(text)) is not None:
@@ -93,7 +98,7 @@ def _check_words(problems: Problems, node: MappingNode, at: tuple[str, str], lim
 
 def _check_uuids(problems: Problems, limit: Node) -> None:
     """A UUID that is written as a bare decimal number could be meant as hex."""
-    for key in ("contains", "equals"):
+    for key in ("contains", "lacks", "equals", "differs"):
         listed = locate(limit, (key,))
         for item in listed.items if isinstance(listed, ListNode) else [listed]:
             if (misfit := decimal_uuid(item)) is not None:

@@ -16,6 +16,7 @@ from benchrig.values.limit import Limit
 from benchrig.values.limit_keys import AnyValue
 from benchrig.values.pattern import Regex, captured, group_names
 from benchrig.values.quantity import Quantity, as_number, exact
+from benchrig.values.rising import one_value
 
 MOST_RANDOM = 512
 # What a random text is made of: a person can read it aloud.
@@ -94,6 +95,8 @@ class Given(Limit, frozen=True, omit_defaults=True):
             yield from self._beside_random()
         if self.keys():
             yield from super().misfits()
+        if "rising" in self.keys():
+            yield one_value("given")
         yield from self._of_default()
 
     def _beside_random(self) -> Iterable[Misfit]:
@@ -165,7 +168,7 @@ class Given(Limit, frozen=True, omit_defaults=True):
         """What the value is, and its unit. Misfit for a limit in an unknown one."""
         if self.random is not None:
             return ("text" if self.random.bytes is None else "bytes"), ""
-        for key in ("min", "max", "nominal", "tolerance"):
+        for key in ("min", "above", "max", "below", "nominal", "tolerance"):
             if key in self.keys():
                 bound = getattr(self, key)
                 bound = Quantity.from_source(bound) if isinstance(bound, str) else bound

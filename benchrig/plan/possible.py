@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from functools import lru_cache
@@ -12,11 +13,12 @@ from benchrig.source.problem import suggest
 from benchrig.source.shape import Misfit
 from benchrig.values import bounds
 from benchrig.values.base import Format, with_unit
+from benchrig.values.judging import BoundLimit
 from benchrig.values.limit import Limit
 from benchrig.values.numbers import IntegerFormat
 from benchrig.values.quantity import exact, is_number
 
-_RANGES = frozenset({"min", "max", "nominal", "tolerance"})
+_RANGES = frozenset({"min", "above", "max", "below", "nominal", "tolerance"})
 
 
 def impossible(limit: Limit, form: Format) -> Iterator[Misfit]:
@@ -51,6 +53,8 @@ def not_offered(limit: Limit, options: Sequence[str]) -> Iterator[Misfit]:
 def _wanted(limit: Limit, given: frozenset[str]) -> Iterator[tuple[tuple[str | int, ...], Any]]:
     if "equals" in given:
         yield ("equals",), limit.equals
+    if "differs" in given:
+        yield ("differs",), limit.differs
     if "one_of" in given:
         yield from ((("one_of", index), value) for index, value in enumerate(limit.one_of))
 
@@ -78,19 +82,39 @@ def _beyond_ends(limit: Limit, given: frozenset[str], form: IntegerFormat) -> It
         return
     bound = limit.bind("number", form.unit)
     (least, most), low, high = _ends(form), _edge(bound.low), _edge(bound.high)
-    too_high, too_low = low is not None and low > most, high is not None and high < least
+    too_high = low is not None and (low > most or (bound.low_open and low == most))
+    too_low = high is not None and (high < least or (bound.high_open and high == least))
     if too_high or too_low:
-        key = "nominal" if "nominal" in keys else "min" if too_high else "max"
+        sides = ("min", "above") if too_high else ("max", "below")
+        key = next(key for key in ("nominal", *sides) if key in keys)
         yield Misfit(f"the reading is {_range(form)}, so nothing could pass", "write a limit within", (key,))
-    elif not form.words and given == keys and _holds_all(low, high, least, most):
+    elif _none_between(bound, form):
+        yield Misfit(f"{form.describe()} has no value {bound.words}, so nothing could pass", "widen it", ())
+    elif not form.words and given == keys and _holds_all(bound, least, most):
         yield Misfit(
             f"the reading is {_range(form)}, so nothing could fail", "write a limit within, or take it out", ()
         )
 
 
-def _holds_all(low: Fraction | None, high: Fraction | None, least: Fraction, most: Fraction) -> bool:
+def _none_between(bound: BoundLimit, form: IntegerFormat) -> bool:
+    """Whether no step of the format is within, where an open end would need one."""
+    if not (bound.low_open or bound.high_open) or _edge(bound.low) is None or _edge(bound.high) is None:
+        return False
+    low, high = sorted((exact(edge) - form.offset) / form.scale for edge in (bound.low, bound.high))
+    step = math.floor(low) if not _is_open(bound, form.scale < 0) and low == math.floor(low) else math.floor(low) + 1
+    return step > high or (step == high and _is_open(bound, form.scale > 0))
+
+
+def _is_open(bound: BoundLimit, high: bool) -> bool:
+    return bound.high_open if high else bound.low_open
+
+
+def _holds_all(bound: BoundLimit, least: Fraction, most: Fraction) -> bool:
     """Whether the limit reaches beyond all that can be; the very ends of the range are how people write it."""
-    if (low is not None and low > least) or (high is not None and high < most):
+    low, high = _edge(bound.low), _edge(bound.high)
+    if low is not None and (low > least or (bound.low_open and low == least)):
+        return False
+    if high is not None and (high < most or (bound.high_open and high == most)):
         return False
     return (low is not None and low < least) or (high is not None and high > most)
 

@@ -108,7 +108,7 @@ def _is_hidden(service: str, names: Names) -> bool:
 
 def _words(limit: Any) -> Iterator[str]:
     """The texts that a limit holds a reading against."""
-    for key in ("equals", "one_of", "contains"):
+    for key in ("equals", "differs", "one_of", "contains", "lacks"):
         value = getattr(limit, key, None)
         yield from (word for word in (value if isinstance(value, list) else [value]) if isinstance(word, str))
 

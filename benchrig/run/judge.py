@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from msgspec.structs import replace
 
 from benchrig.values.judging import BoundLimit, Judgement, kind_of
+from benchrig.values.rising import for_stream, one_value
 
 if TYPE_CHECKING:
     from benchrig.steps.base import Bindable, Bound, ReadingType
@@ -34,7 +35,10 @@ class Judge:
             return None
         if value is None:
             return self._without_value(name, limit, unit, why)
-        return self._bound(name, limit, value, unit).judge(value, self.place_of(name))
+        bound = self._bound(name, limit, value, unit)
+        if getattr(bound, "rising", False):
+            raise one_value(name)
+        return bound.judge(value, self.place_of(name))
 
     def missing(self, name: str) -> Judgement:
         """Of a limit whose reading the step did not give."""
@@ -45,7 +49,7 @@ class Judge:
         limit = self.limits.get(name)
         if limit is None:
             return None
-        return RunningJudge(lambda value: self._bound(name, limit, value, unit), self.place_of(name))
+        return RunningJudge(lambda value: for_stream(self._bound(name, limit, value, unit)), self.place_of(name))
 
     def _bound(self, name: str, limit: Bindable, value: Any, unit: str) -> Bound:
         """The limit tied to what the reading is declared to be, else to what it is."""
@@ -113,6 +117,11 @@ class RunningJudge:
             return broken
         if self._bound is None:
             return Judgement(False, "every sample", "no sample arrived that could be judged", place=self._place)
+        if count < getattr(self._bound, "least", 1):
+            lonely = self._bound.judge(extremes[0])
+            return replace(
+                lonely, passed=False, sentence="one sample arrived: nothing to rise above", place=self._place
+            )
         judgements = [self._bound.judge(value) for value in extremes]
         margins = [each.margin for each in judgements if each.margin is not None]
         first = judgements[0]

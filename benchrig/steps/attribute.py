@@ -253,9 +253,13 @@ def _stands_for_all(spec: AttributeSpec) -> bool:
     return spec.uuid is not None and spec.index is None and (spec.service is None or own)
 
 
+# The keys of a limit on services that name some.
+NAMING = ("contains", "lacks", "equals", "differs")
+
+
 def by_number(limit: Any) -> Any:
     """A limit on services with the UUIDs that are numbers in it (0xFF10) as text, as the reading has them."""
-    changed = {key: _worded(getattr(limit, key)) for key in ("contains", "equals") if hasattr(limit, key)}
+    changed = {key: _worded(getattr(limit, key)) for key in NAMING if hasattr(limit, key)}
     return msgspec.structs.replace(limit, **changed) if changed else limit
 
 
@@ -268,7 +272,7 @@ def _worded(value: Any) -> Any:
 
 def say_services(names: Names, limit: Any, path: tuple[str, ...]) -> None:
     """Take over the words that a limit on a list of services has for them. Misfit, with its path, for an unknown one."""
-    for key in ("contains", "equals"):
+    for key in NAMING:
         value = getattr(limit, key, None)
         for word in value if isinstance(value, list) else [value]:
             if isinstance(word, str):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Awaitable, Callable, Iterable, Mapping
+from dataclasses import replace
 from typing import Any, ClassVar, Protocol, TypeVar
 
 import msgspec
@@ -36,7 +37,7 @@ class Reached(msgspec.Struct, frozen=True):
     def bind(self, kind: Kind, unit: str = "") -> BoundLimit:
         beside = self.written.bind(kind, unit) if self.written else BoundLimit((), unit)
         reached = Check("is reached", lambda got: got is not None, lambda got: "not reached")
-        return BoundLimit((reached, *beside.checks), unit, beside.low, beside.high, absent="not reached")
+        return replace(beside, checks=(reached, *beside.checks), absent="not reached")
 
     def misfits_for(self, kind: Kind, unit: str = "") -> list[Misfit]:
         return self.written.misfits_for(kind, unit) if self.written else []

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import operator
 from collections.abc import Callable, Mapping, Sized
 from typing import Any, ClassVar
 
 from benchrig.source.shape import Misfit, describe_value
 from benchrig.values import bounds
-from benchrig.values.judging import BoundLimit, Check, Kind, apart, difference_unit, shown, typed
+from benchrig.values.crc import Crc
+from benchrig.values.judging import RISING, BoundLimit, Check, Kind, apart, difference_unit, shown, typed
 from benchrig.values.limit_keys import Bits, Length
 from benchrig.values.pattern import matches
 from benchrig.values.quantity import as_number, exact, is_number
+from benchrig.values.range import Range
 from benchrig.values.value import Word
 
 
@@ -19,49 +22,68 @@ def _is_text(value: Any) -> bool:
     return isinstance(value, str) and not isinstance(value, Word)
 
 
+_BOUNDS = ("min", "above", "max", "below")
+
+
+def _is_time(value: Any, kind: Kind) -> bool:
+    return kind == "time" and _is_text(value)
+
+
 class Binder:
     """Turns the keys of one limit, with what they take, into checks for one kind of reading."""
 
     ALLOWED: ClassVar[dict[Kind, tuple[str, ...]]] = {
-        "number": ("equals", "min", "max", "nominal", "tolerance", "one_of", "bits"),
-        "text": ("equals", "one_of", "matches", "contains", "length"),
-        "time": ("equals", "min", "max", "one_of", "matches", "contains"),
-        "bytes": ("equals", "one_of", "contains", "length", "bits"),
-        "boolean": ("equals",),
-        "list": ("equals", "min", "max", "nominal", "tolerance", "contains", "length"),
-        "any": ("equals", "one_of"),
+        "number": ("equals", "differs", *_BOUNDS, "nominal", "tolerance", "one_of", "bits", "rising"),
+        "text": ("equals", "differs", "one_of", "matches", "contains", "lacks", "length"),
+        "time": ("equals", "differs", *_BOUNDS, "one_of", "matches", "contains", "lacks", "rising"),
+        "bytes": ("equals", "differs", "one_of", "contains", "lacks", "length", "bits", "crc"),
+        "boolean": ("equals", "differs"),
+        "list": ("equals", "differs", *_BOUNDS, "nominal", "tolerance", "contains", "lacks", "length"),
+        "any": ("equals", "differs", "one_of"),
     }
 
     def __init__(self, given: Mapping[str, Any], kind: Kind, unit: str) -> None:
         self.given, self.kind, self.unit = given, kind, unit
-        self.low: Any = None
-        self.high: Any = None
+        self.range = Range()
         self.checks: list[Check] = []
+        # the values of equals and one_of
+        self.named: list[Any] = []
 
     def bind(self) -> BoundLimit:
         for key in self.given:
             if key not in self.ALLOWED[self.kind]:
-                allowed = ", ".join(self.ALLOWED[self.kind])
-                if self.kind == "bytes" and key in self.ALLOWED["number"]:
-                    allowed += "; or give the attribute a format, such as 'as: uint16'"
-                raise Misfit(
-                    f"'{key}' does not apply to a reading that is {_KIND_WORDS[self.kind]}",
-                    f"write one of: {allowed}",
-                    (key,),
-                )
+                raise self._does_not_apply(key)
         for key, wanted in self.given.items():
-            if key != "tolerance":
+            if key in _BOUNDS:
+                self._side(key, wanted)
+            elif key != "tolerance":
                 getattr(self, f"_{key}")(wanted)
-        if self.low is not None and self.high is not None and self.low > self.high:
-            raise Misfit(
-                f"min {self._text(self.low)} is above max {self._text(self.high)}, so nothing could pass",
-                "exchange the two, or widen one",
-                path=("min",) if "min" in self.given else ("nominal",),
-            )
-        bound = BoundLimit(tuple(self.checks), self.unit, self.low, self.high)
+        ends = self.range
+        if ends.is_empty:
+            key = next(key for key in (*_BOUNDS, "nominal", "equals") if key in self.given)
+            raise Misfit(ends.conflict(self._text), "exchange the two, or widen one", path=(key,))
+        self._check_named()
+        checks = tuple(self.checks)
+        bound = BoundLimit(
+            checks, self.unit, ends.low, ends.high, ends.low_open, ends.high_open, "rising" in self.given
+        )
         # The checks hold this binder: without a way back from it to them, no cycle waits for the collector.
         del self.checks
         return bound
+
+    def _does_not_apply(self, key: str) -> Misfit:
+        allowed = ", ".join(self.ALLOWED[self.kind])
+        if self.kind == "bytes" and key in self.ALLOWED["number"]:
+            allowed += "; or give the attribute a format, such as 'as: uint16'"
+        message = f"'{key}' does not apply to a reading that is {_KIND_WORDS[self.kind]}"
+        return Misfit(message, f"write one of: {allowed}", (key,))
+
+    def _check_named(self) -> None:
+        """Values that the limit names must satisfy its other keys. (Of the older keys a plan may have what cannot pass.)"""
+        others = [key for key in ("differs", "above", "below", "lacks", "crc") if key in self.given]
+        if self.named and others and not any(all(check.passes(v) for check in self.checks) for v in self.named):
+            key = "equals" if "equals" in self.given else "one_of"
+            raise Misfit(f"{key} and {others[0]} exclude each other, so nothing could pass", "keep one", (others[0],))
 
     # --- values of the limit, in the terms of the reading
 
@@ -107,7 +129,8 @@ class Binder:
         else:
             value = self._same_kind(wanted, "equals")
         if is_number(value):
-            self._bound(value, value)
+            self.range.narrow(value, value)
+        self.named = [value]
         self._add(
             f"equals {self._text(value)}",
             lambda got: bool(_plain(got) == value),
@@ -123,27 +146,37 @@ class Binder:
 
     def _one_of(self, wanted: list[Any]) -> None:
         values = [self._same_kind(value, "one_of") for value in wanted]
+        self.named = self.named or values
         words = "one of " + ", ".join(self._text(value) for value in values)
         self._add(words, lambda got: _plain(got) in values, lambda got: f"{self._text(got)} is not {words}")
 
-    def _min(self, wanted: Any) -> None:
-        if isinstance(low := self._edge(wanted, "min"), Word):
-            return
-        self._bound(low, None)
+    def _differs(self, wanted: Any) -> None:
+        value = self._items(wanted, "differs") if isinstance(wanted, list) else self._same_kind(wanted, "differs")
+        is_word = isinstance(value, str) and self.kind in ("number", "time") and not _is_time(value, self.kind)
+        comparable = _COMPARABLE["any" if is_word else self.kind]
         self._add(
-            f"min {self._text(low)}",
-            self._each(lambda got: bool(got >= low)),
-            lambda got: self._beyond(got, low, "below the minimum", min),
+            f"differs from {self._text(value)}",
+            lambda got: comparable(got) and bool(_plain(got) != value),
+            lambda got: self._not_different(got, value, comparable(got)),
         )
 
-    def _max(self, wanted: Any) -> None:
-        if isinstance(high := self._edge(wanted, "max"), Word):
+    def _not_different(self, got: Any, value: Any, comparable: bool) -> str:
+        if comparable:
+            return f"{self._text(got)} does not differ from {self._text(value)}"
+        if got is None:
+            return f"there is no value to compare with {self._text(value)}"
+        return f"{self._text(got)} is not {_KIND_WORDS[self.kind]} to compare with {self._text(value)}"
+
+    def _side(self, key: str, wanted: Any) -> None:
+        """min, above, max, below."""
+        if isinstance(edge := self._edge(wanted, key), Word):
             return
-        self._bound(None, high)
+        passes, relation, low, strict = _SIDES[key]
+        self.range.narrow(edge if low else None, None if low else edge, strict=strict)
         self._add(
-            f"max {self._text(high)}",
-            self._each(lambda got: bool(got <= high)),
-            lambda got: self._beyond(got, high, "above the maximum", max),
+            f"{key} {self._text(edge)}",
+            self._each(lambda got: bool(passes(got, edge))),
+            lambda got: self._beyond(got, edge, relation, min if low else max),
         )
 
     def _edge(self, wanted: Any, key: str) -> Any:
@@ -176,7 +209,7 @@ class Binder:
         nominal = bounds.quantity(wanted, self.unit, "nominal")
         tolerance = bounds.tolerance(around, nominal, self.unit)
         low, high = as_number(nominal - tolerance), as_number(nominal + tolerance)
-        self._bound(low, high)
+        self.range.narrow(low, high)
         words = f"{self._text(as_number(nominal))} ± {self._apart(as_number(tolerance))}"
         self._add(
             words,
@@ -204,7 +237,8 @@ class Binder:
             what = "a point in time" if self.kind == "time" else "a number"
             return f"{self._text(worst)} is not {what} to compare with {self._text(edge)}"
         found, due = apart(worst, edge, self.unit)
-        return f"{found} is {relation} {due} by {self._apart(as_number(abs(exact(worst) - exact(edge))))}"
+        far = as_number(abs(exact(worst) - exact(edge)))
+        return f"{found} is {relation} {due}" + (f" by {self._apart(far)}" if far else "")
 
     def _matches(self, wanted: str) -> None:
         self._add(
@@ -214,26 +248,54 @@ class Binder:
         )
 
     def _contains(self, wanted: Any) -> None:
-        if wanted in ([], "", b""):
-            raise Misfit("an empty 'contains' holds for everything", "write what has to be there", ("contains",))
-        if self.kind == "bytes":
-            parts: list[Any] = [bounds.hex_bytes(wanted, "contains")]
-        elif self.kind == "list":
-            parts = self._items(wanted if isinstance(wanted, list) else [wanted], "contains")
-        else:
-            parts = [self._as_text(wanted, "contains")]
-        words = "contains " + ", ".join(self._text(part) for part in parts)
-
-        holds = {"bytes": (bytes, bytearray), "list": (list, tuple)}.get(self.kind, (str,))
+        parts = self._parts(
+            wanted, "contains", "an empty 'contains' holds for everything", "write what has to be there"
+        )
+        holders = _HOLDERS.get(self.kind, str)
 
         def missing(got: Any) -> list[Any]:
-            return [part for part in parts if not isinstance(got, holds) or part not in got]
+            return [part for part in parts if not isinstance(got, holders) or part not in got]
 
         self._add(
-            words,
+            "contains " + self._listed(parts),
             lambda got: not missing(got),
-            lambda got: f"{self._text(got)} lacks " + ", ".join(self._text(part) for part in missing(got)),
+            lambda got: f"{self._text(got)} lacks {self._listed(missing(got))}",
         )
+
+    def _lacks(self, wanted: Any) -> None:
+        parts = self._parts(wanted, "lacks", "an empty 'lacks' forbids nothing", "write what must not be there")
+        for there in self._parts(self.given["contains"], "contains", "", "") if "contains" in self.given else []:
+            within = self.kind != "list" and any(part in there for part in parts)
+            if there in parts or within:
+                message = f"what contains {self._text(there)} cannot lack that, so nothing could pass"
+                raise Misfit(message, "keep one of the two", ("lacks",))
+        holders = _HOLDERS.get(self.kind, str)
+
+        def found(got: Any) -> list[Any]:
+            return [part for part in parts if part in got]
+
+        self._add(
+            "lacks " + self._listed(parts),
+            lambda got: isinstance(got, holders) and not found(got),
+            lambda got: (
+                f"{self._text(got)} contains {self._listed(found(got))}"
+                if isinstance(got, holders)
+                else f"{self._text(got)} is not {_KIND_WORDS[self.kind]}"
+            ),
+        )
+
+    def _parts(self, wanted: Any, key: str, empty: str, advice: str) -> list[Any]:
+        """What a reading contains or lacks, as the reading would have it."""
+        if wanted in ([], "", b""):
+            raise Misfit(empty, advice, (key,))
+        if self.kind == "bytes":
+            return [bounds.hex_bytes(wanted, key)]
+        if self.kind == "list":
+            return self._items(wanted if isinstance(wanted, list) else [wanted], key)
+        return [self._as_text(wanted, key)]
+
+    def _listed(self, parts: list[Any]) -> str:
+        return ", ".join(self._text(part) for part in parts)
 
     def _bits(self, wanted: Bits) -> None:
         size = (wanted.mask.bit_length() + 7) // 8
@@ -272,6 +334,18 @@ class Binder:
             lambda got: f"{self._text(got)} has {_length_of(got)}, not {words.removeprefix('length ')}",
         )
 
+    def _crc(self, wanted: Crc) -> None:
+        length = self.given.get("length")
+        if isinstance(length, Length) and length.max is not None and length.max <= wanted.size:
+            message = f"{wanted.words} takes {wanted.size} bytes, so a length of {length.max} leaves no data"
+            raise Misfit(message, "widen the length", ("length",))
+        self._add(f"ends with its {wanted.words}", wanted.fits, lambda got: wanted.misfit(got, self._text(got)))
+
+    def _rising(self, wanted: bool) -> None:
+        if "equals" in self.given:
+            raise Misfit("equals and rising exclude each other", "keep one of the two", ("rising",))
+        self._add(RISING, lambda got: False, lambda got: f"{self._text(got)} is one value, which cannot rise")
+
     # --- helpers
 
     def _add(self, words: str, passes: Callable[[Any], bool], explain: Callable[[Any], str]) -> None:
@@ -286,14 +360,26 @@ class Binder:
             )
         return lambda got: right(got) and test(got)
 
-    def _bound(self, low: Any, high: Any) -> None:
-        if low is not None:
-            self.low = low if self.low is None else max(self.low, low)
-        if high is not None:
-            self.high = high if self.high is None else min(self.high, high)
-
 
 _WHOLE_DATE = "write the year, the month and the day"
+
+# per key: the test, what a value beyond it is, whether it is the lower end, whether the end itself is outside
+_SIDES: dict[str, tuple[Callable[[Any, Any], Any], str, bool, bool]] = {
+    "min": (operator.ge, "below the minimum", True, False),
+    "above": (operator.gt, "not above", True, True),
+    "max": (operator.le, "above the maximum", False, False),
+    "below": (operator.lt, "not below", False, True),
+}
+
+# What a value must be to differ from another: of what is not known nobody can say that it does.
+_COMPARABLE: dict[Kind, Callable[[Any], bool]] = {
+    "number": is_number, "time": _is_text, "text": lambda got: isinstance(got, str),
+    "bytes": lambda got: isinstance(got, (bytes, bytearray)), "boolean": lambda got: isinstance(got, bool),
+    "list": lambda got: isinstance(got, (list, tuple)), "any": lambda got: got is not None,
+}  # fmt: skip
+
+# What can contain something, where it is not text.
+_HOLDERS: dict[Kind, Any] = {"bytes": (bytes, bytearray), "list": (list, tuple)}
 
 _KIND_WORDS: dict[Kind, str] = {
     "number": "a number", "text": "text", "time": "a date and time", "bytes": "bytes",

@@ -55,6 +55,10 @@ def kind_of(value: Any, unit: str = "") -> Kind:
     return "text" if isinstance(value, str) else "any"
 
 
+# The words of the check that holds a sample against the one before.
+RISING = "rising"
+
+
 @dataclass(frozen=True)
 class Check:
     """One condition: its words, the test, and what to say of a value that passes or breaks it."""
@@ -74,6 +78,11 @@ class BoundLimit:
     low: Any = None
     high: Any = None
     absent: str = "there is no value"
+    # whether the bound itself is outside
+    low_open: bool = False
+    high_open: bool = False
+    # whether it is about samples one after the other: see rising.py
+    rising: bool = False
 
     words: str = field(init=False)
     # the bounds as exact numbers, where they are numbers

@@ -14,6 +14,7 @@ import msgspec
 
 from benchrig.source.shape import Misfit
 from benchrig.values.binding import Binder
+from benchrig.values.crc import Crc
 from benchrig.values.judging import BoundLimit, Kind
 from benchrig.values.limit_keys import AnyValue, Bits, Length, Measure
 from benchrig.values.pattern import Regex
@@ -28,15 +29,21 @@ class Limit(msgspec.Struct, frozen=True, omit_defaults=True, dict=True):  # dict
     beside: ClassVar[frozenset[str]] = frozenset()
 
     equals: AnyValue = _ABSENT
+    differs: AnyValue = _ABSENT
     min: Measure = _ABSENT
+    above: Measure = _ABSENT
     max: Measure = _ABSENT
+    below: Measure = _ABSENT
     nominal: Measure = _ABSENT
     tolerance: Measure = _ABSENT
     one_of: list[AnyValue] = _ABSENT
     matches: Regex = _ABSENT
     contains: AnyValue = _ABSENT
+    lacks: AnyValue = _ABSENT
     bits: Bits = _ABSENT
+    crc: Crc = _ABSENT
     length: Length = _ABSENT
+    rising: bool = _ABSENT
 
     def misfits(self) -> Iterable[Misfit]:
         """What is wrong whatever the reading is."""
@@ -49,6 +56,11 @@ class Limit(msgspec.Struct, frozen=True, omit_defaults=True, dict=True):  # dict
             yield Misfit(
                 "one_of is empty, so nothing could pass", "write the values that are allowed", path=("one_of",)
             )
+        for one, other in (("min", "above"), ("max", "below")):
+            if _ABSENT not in (getattr(self, one), getattr(self, other)):
+                yield Misfit(f"{one} and {other} bound the same side", "keep one of the two", (other,))
+        if self.rising is False:
+            yield Misfit("rising: false requires nothing", "write rising: true, or leave it out", ("rising",))
 
     def keys(self) -> list[str]:
         """The keys that are given, in the order of the language."""

@@ -116,6 +116,8 @@ def limiting(attribute: str, limit: str) -> str:
         ("probe", "{equals: 1.005 °C}", "the reading is never that: 1.005 °C cannot be carried in steps of 0.01"),
         ("probe", "{min: 700 °C}", "the reading is 0 to 655.35 °C, so nothing could pass"),
         ("probe", "{nominal: -5 °C, tolerance: 1 K}", "the reading is 0 to 655.35 °C, so nothing could pass"),
+        ("level", "{above: 100 %}", "the reading is 0 to 100 %, so nothing could pass"),
+        ("level", "{above: -1 %}", "the reading is 0 to 100 %, so nothing could fail"),
         ("level", "{max: 200 %}", "the reading is 0 to 100 %, so nothing could fail"),
         ("level", "{nominal: 50 %, tolerance: 60 %}", "the reading is 0 to 100 %, so nothing could fail"),
         ("gain", "{equals: 3.14159265}", "the reading is never 3.14159265: float32 does not carry it"),

@@ -8,6 +8,7 @@ from benchrig.run.judge import Judge
 from benchrig.source.shape import Misfit
 from benchrig.steps.base import ReadingType
 from benchrig.values.limit import Limit
+from benchrig.values.value import Word
 
 
 def judge(limit: Limit, declared: ReadingType | None = None) -> Judge:
@@ -78,3 +79,34 @@ def test_two_judges_know_nothing_of_each_other() -> None:
     assert other is not None
     one.passes(4)
     assert (one.outside, other.outside) == (1, 0)
+
+
+def rising(*values, unit: str = "") -> str:
+    """What is said of a stream that has to rise; '' for one that does."""
+    running = judge(Limit(rising=True, min=0)).running("level", unit)
+    assert running is not None
+    for index, value in enumerate(values):
+        if not running.passes(value) and running.first is None:
+            running.keep(index, 0.0, value, None)
+    whole = running.whole(len(values), [value for value in values if not isinstance(value, str)] or [values[-1]])
+    return "" if whole.passed else whole.sentence
+
+
+def test_each_sample_is_above_the_one_before() -> None:
+    assert rising(0, 1, 1.5, 100) == ""
+    assert rising(1, 2, 2, 1).startswith(
+        "2 of 4 samples outside; the first, number 3 at 0.000 s: 2 is not above the sam"
+    )
+    assert "5 is not above the sample before it, 7" in rising(7, 5, Word("not known"))
+    assert rising(7, Word("not known"), 5).startswith("2 of 3")
+    assert "'not known' is not above or below another sample" in rising(1, Word("not known"), 3)
+    assert "-1 is below the minimum 0 by 1" in rising(-1, 3)
+
+
+def test_one_sample_alone_does_not_show_that_anything_rises() -> None:
+    assert rising(5) == "one sample arrived: nothing to rise above"
+
+
+def test_a_single_value_cannot_rise() -> None:
+    with pytest.raises(Misfit, match="'level' is one value: rising needs the samples of a stream"):
+        judge(Limit(rising=True)).judge("level", 4)

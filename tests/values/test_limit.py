@@ -15,6 +15,7 @@ from benchrig.errors import PlanError
 from benchrig.source.problem import Problems
 from benchrig.source.shape import LooseText, Misfit, Reader
 from benchrig.source.yaml import read_text
+from benchrig.values.crc import Crc
 from benchrig.values.judging import BoundLimit, kind_of
 from benchrig.values.limit import Limit
 from benchrig.values.limit_keys import Bits, Length
@@ -73,6 +74,29 @@ SENTENCES = [
     ("list", "", "{max: 9}", [9], [1, "not known"], "'not known' is not a number to compare with 9"),
     ("list", "", "{nominal: 5, tolerance: 1}", [4, 6], [4, 3, 99], "3 is below 5 ± 1, lowest 4 by 1"),
     ("any", "", "{equals: {a: [0.1]}}", {"a": [0.1]}, None, "none is not"),
+    ("number", "", "{above: 3}", 3.1, 3, "3 is not above 3"),
+    ("number", "s", "{above: 300 ms}", 0.4, 0.2, "0.2 s is not above 0.3 s by 0.1 s"),
+    ("number", "°C", "{below: 0 °C}", -1, 0, "0 °C is not below 0 °C"),
+    ("number", "", "{above: 1, below: 2}", 1.5, Word("not known"), "'not known' is not a number to compare with 1"),
+    ("list", "", "{above: 0}", [1, 2], [1, 0, -3], "-3 is not above 0 by 3"),
+    ("time", "", "{above: '2026-01-01 00:00:00'}", "2026-01-01T00:00:01", "2026-01-01T00:00:00", "is not above '2026"),
+    ("number", "s", "{differs: 300 ms}", 0.4, 0.3, "0.3 s does not differ from 0.3 s"),
+    ("number", "", "{differs: 5}", 6, Word("not known"), "'not known' is not a number to compare with 5"),
+    ("number", "", "{differs: not known}", 5, Word("not known"), "'not known' does not differ from 'not known'"),
+    ("number", "", "{differs: not known}", Word("NaN"), None, "there is no value to compare with"),
+    ("text", "", "{differs: ab}", "abc", "ab", "'ab' does not differ from 'ab'"),
+    ("bytes", "", "{differs: 'DE AD'}", b"\xde", b"\xde\xad", "DE AD does not differ from DE AD"),
+    ("boolean", "", "{differs: true}", False, "no", "'no' is not true or false to compare with true"),
+    ("time", "", "{differs: '2026-01-01 00:00:00'}", "2026-01-01T00:00:01", Word("????-01-01T00:00:00"), "is not a date"),
+    ("list", "", "{differs: [1, 2]}", [2, 1], (1, 2), "[1, 2] does not differ from [1, 2]"),
+    ("text", "", "{lacks: ASSERT}", "all is well", "x ASSERT y", "'x ASSERT y' contains 'ASSERT'"),
+    ("text", "", "{lacks: ASSERT}", "", None, "none is not text"),
+    ("bytes", "", "{lacks: AD}", b"\xda\xd1", b"\xde\xad", "DE AD contains AD"),
+    ("list", "", "{lacks: [a, b]}", ["c"], ["b", "a"], "['b', 'a'] contains 'a', 'b'"),
+    ("list", "s", "{lacks: 500 ms}", [1], [1, 0.5], "[1 s, 0.5 s] contains 0.5 s"),
+    ("bytes", "", "{crc: CRC-16/IBM-3740}", b"123456789\xb1\x29", b"123456789\x29\xb1", "its CRC-16/IBM-3740 is B1 29 (they are in the other order)"),
+    ("bytes", "", "{crc: {name: CRC-16/IBM-3740, order: big}}", b"123456789\x29\xb1", b"123456788\x29\xb1", "big-endian is 39 90"),
+    ("bytes", "", "{crc: CRC-16/XMODEM}", b"\0\0\0", b"\0\0", "00 00 has no data before 2 bytes of CRC-16/XMODEM"),
 ]  # fmt: skip
 
 
@@ -144,6 +168,19 @@ def test_bounds_in_the_unit_of_the_reading(text, unit, high):
     assert bound(text, "number", unit).high == high
 
 
+def test_strictly_above_three_tenths_is_above_three_tenths():
+    value = form("{as: uint8, scale: 0.1}")
+    assert not bound("{above: 0.3}").passes(value.decode(b"\x03"))
+    assert bound("{above: 0.3}").passes(value.decode(b"\x04"))
+    assert not bound("{below: 0.3}").passes(value.decode(b"\x03"))
+    assert bound("{above: 0.3}").judge(0.3).margin == 0
+
+
+def test_the_narrower_of_two_ends_counts():
+    bind = bound("{above: 1, nominal: 2, tolerance: 1, below: 4}")
+    assert (bind.low, bind.low_open, bind.high, bind.high_open) == (1, True, 3, False)
+
+
 def test_percent_of_a_negative_nominal():
     bind = bound("{nominal: -20 °C, tolerance: 5 %}", "number", "°C")
     assert (bind.low, bind.high) == (-21, -19)
@@ -191,6 +228,17 @@ def test_keys_that_do_not_apply(kind, text):
         ("bytes", "", "{contains: ''}", "an empty 'contains' holds for everything"),
         ("time", "", "{min: 5}", "expected a date and time as text"),
         ("text", "", "{equals: 5}", "expected text, found the number 5"),
+        ("list", "", "{lacks: []}", "an empty 'lacks' forbids nothing"),
+        ("text", "", "{contains: abc, lacks: b}", "cannot lack that"),
+        ("list", "", "{contains: [1, 2], lacks: [2]}", "cannot lack that"),
+        ("number", "", "{above: 3, below: 3}", "above 3 and below 3 exclude each other"),
+        ("number", "", "{above: 3, max: 3}", "above 3 and max 3 exclude each other"),
+        ("number", "", "{min: 3, below: 3}", "min 3 and below 3 exclude each other"),
+        ("number", "", "{equals: 3, above: 3}", "above 3 and max 3 exclude each other"),
+        ("number", "", "{one_of: [1, 2], above: 2}", "one_of and above exclude each other"),
+        ("text", "", "{equals: a, differs: a}", "equals and differs exclude each other"),
+        ("number", "", "{equals: 3, rising: true}", "equals and rising exclude each other"),
+        ("bytes", "", "{crc: CRC-32/ISCSI, length: 4}", "a length of 4 leaves no data"),
         ("bytes", "", "{equals: zz}", "expected bytes as hex text"),
         ("bytes", "", "{equals: 16}", "expected bytes as hex text"),
         ("boolean", "", "{equals: 1}", "expected true or false"),
@@ -233,6 +281,9 @@ TEXTS = st.sampled_from(["a", "DE AD", "", "2026-01-01", "not known"])
 RANGES = st.fixed_dictionaries({}, optional={"min": NUMBERS, "max": NUMBERS}) | st.builds(
     lambda nominal, tolerance: {"nominal": nominal, "tolerance": abs(tolerance)}, NUMBERS, NUMBERS
 )
+SIDES = st.fixed_dictionaries(
+    {}, optional={"above": NUMBERS, "below": NUMBERS, "differs": NUMBERS | st.just("not known")}
+)
 # All that a reading can be, also of a kind that the limit was not made for.
 VALUES = st.recursive(
     st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=20) | st.binary(max_size=9)
@@ -242,16 +293,17 @@ VALUES = st.recursive(
 )  # fmt: skip
 # What a limit may hold for each kind of reading; a few of them still contradict themselves.
 LIMITS = {
-    "number": RANGES | st.fixed_dictionaries({"equals": NUMBERS | st.just("not known"), "one_of": st.lists(NUMBERS)}),
+    "number": RANGES | SIDES | st.fixed_dictionaries({"equals": NUMBERS | st.just("not known"), "one_of": st.lists(NUMBERS)}),
     "text": st.fixed_dictionaries(
-        {}, optional={"equals": TEXTS, "one_of": st.lists(TEXTS), "contains": TEXTS, "matches": st.just("(a|[^x]+)*"),
+        {}, optional={"equals": TEXTS, "one_of": st.lists(TEXTS), "contains": TEXTS, "lacks": TEXTS, "differs": TEXTS, "matches": st.just("(a|[^x]+)*"),
                       "length": st.builds(Length, st.integers(0, 5), st.none() | st.integers(5, 9))}
     ),
     "bytes": st.fixed_dictionaries(
-        {}, optional={"equals": st.just("DE AD"), "contains": st.sampled_from(["", "DE"]), "bits": st.just(Bits(3, 1))}
+        {}, optional={"equals": st.just("DE AD"), "contains": st.sampled_from(["", "DE"]), "bits": st.just(Bits(3, 1)),
+                      "crc": st.sampled_from(["CRC-8/SMBUS", "CRC-64/XZ"]).map(Crc.from_source)}
     ),
     "boolean": st.builds(lambda wanted: {"equals": wanted}, st.booleans()),
-    "time": st.fixed_dictionaries({}, optional={"min": TEXTS, "max": TEXTS, "equals": TEXTS, "contains": TEXTS}),
+    "time": st.fixed_dictionaries({}, optional={"min": TEXTS, "max": TEXTS, "equals": TEXTS, "contains": TEXTS, "below": TEXTS, "differs": TEXTS}),
     "list": RANGES | st.builds(lambda wanted: {"contains": wanted}, NUMBERS | TEXTS | st.lists(TEXTS | NUMBERS)),
     "any": st.builds(lambda wanted: {"equals": wanted, "one_of": [wanted, 1]}, VALUES),
 }  # fmt: skip
@@ -281,12 +333,17 @@ def test_a_limit_for_what_has_no_fixed_kind(wanted, value):
         Limit(equals=wanted).bind(kind_of(value)).judge(value)
 
 
+def without_differs(keys: dict) -> dict:
+    return {key: value for key, value in keys.items() if key != "differs"}
+
+
 # beyond 2^53 floats are whole numbers further apart than the limits that people write
-@given(RANGES, st.integers(-(10**9), 10**9) | st.floats(-1e9, 1e9) | NUMBERS.map(float))
+@given(RANGES | SIDES.map(without_differs), st.integers(-(10**9), 10**9) | st.floats(-1e9, 1e9) | NUMBERS.map(float))
 def test_the_margin_is_negative_where_the_limit_is_broken(keys, value):
     assume(keys)
     judged = made(keys, "number").judge(value)
-    assert judged.passed == (judged.margin >= 0)
+    at_an_open_end = judged.margin == 0 and value in (keys.get("above"), keys.get("below"))
+    assert judged.passed == (judged.margin >= 0 and not at_an_open_end)
 
 
 @given(NUMBERS, st.floats(0, 1e6))
