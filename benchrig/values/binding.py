@@ -63,9 +63,14 @@ class Binder:
             key = next(key for key in (*_BOUNDS, "nominal", "equals") if key in self.given)
             raise Misfit(ends.conflict(self._text), "exchange the two, or widen one", path=(key,))
         self._check_named()
-        checks = tuple(self.checks)
         bound = BoundLimit(
-            checks, self.unit, ends.low, ends.high, ends.low_open, ends.high_open, "rising" in self.given
+            tuple(self.checks),
+            self.unit,
+            ends.low,
+            ends.high,
+            low_open=ends.low_open,
+            high_open=ends.high_open,
+            rising="rising" in self.given,
         )
         # The checks hold this binder: without a way back from it to them, no cycle waits for the collector.
         del self.checks
