@@ -40,6 +40,7 @@ from benchrig.source.yaml import MAX_BYTES, MAX_DEPTH, Refused, plain_scalar
 from benchrig.steps import KINDS
 from benchrig.steps.attribute import AttributeSpec, Names
 from benchrig.steps.discover import PROPERTIES
+from benchrig.steps.loss import LOSS
 from benchrig.values import catalogue
 from benchrig.values.assigned import assigned
 from benchrig.values.crc import Crc
@@ -189,11 +190,22 @@ STEPS = {
 
 @pytest.mark.parametrize("verb", STEPS)
 def test_every_reading_stands_in_the_section_of_its_step(verb):
-    readings = KINDS[verb](**STEPS[verb]).readings(Names())
+    kind = KINDS[verb]
+    readings = dict(kind(**STEPS[verb]).readings(Names()))
+    assert readings.keys() >= LOSS.keys() if kind.may_lose else not readings.keys() & LOSS.keys()
+    readings = {name: each for name, each in readings.items() if name not in LOSS}
     rows = SECTIONS[verb].table("reading")
     listed = {words(row["reading"])[0]: row["kind"] for row in rows}
     expected = {name: kind.unit or kind.kind for name, kind in readings.items()}
     assert listed == expected | ({"value": "of the format"} if "value" in expected else {})
+
+
+def test_the_readings_of_a_link_that_must_end():
+    section = SECTIONS["A link that must end"]
+    listed = {words(row["reading"])[0]: row["kind"] for row in section.table("reading")}
+    assert listed == {name: kind.unit or kind.kind for name, kind in LOSS.items()}
+    [named] = re.findall(r"The steps (.+?) have\s+these", section.text)
+    assert {*words(named)} == {verb for verb, kind in KINDS.items() if kind.may_lose}
 
 
 def test_every_step_kind_is_in_the_reference():

@@ -18,13 +18,13 @@ _LEFT = {Cap.LINK: "link", Cap.BOND: "bond"}
 
 
 def touches_the_unit(step: StepPlan) -> bool:
-    return bool(step.kind.needs)
+    return bool(step.needs)
 
 
 def givers(step: StepPlan, before: Sequence[StepPlan]) -> list[StepPlan]:
     """The last step before it for each thing that it needs."""
-    wanted = [cap for cap in Cap if cap in step.kind.needs]
-    return [other for cap in wanted for other in [s for s in before if cap in s.kind.gives][-1:]]
+    wanted = [cap for cap in Cap if cap in step.needs]
+    return [other for cap in wanted for other in [s for s in before if cap in s.gives][-1:]]
 
 
 # --- before the run
@@ -37,25 +37,25 @@ def check_flow(problems: Problems, steps: Sequence[StepPlan]) -> None:
     connected, by, doubted = False, "", False
     _check_time_to_connect(problems, steps)
     for step in steps:
-        if Cap.LINK in step.kind.gives:
+        if Cap.LINK in step.gives:
             if connected and not doubted and step.section == "steps":
                 message = f"'{step.name}' runs while the unit is connected already"
                 problems.add(step.place, message, "take it out, or add - disconnect: before it")
             connected, doubted = True, False
             continue
-        if Cap.LINK in step.kind.needs and not connected:
+        if Cap.LINK in step.needs and not connected:
             why = f"the link was ended by '{by}'" if by else "no connect step comes before it"
             problems.add(step.place, f"'{step.name}' needs a connection, but {why}", "add - connect: before it")
             connected = True
         doubted = True
-        if Cap.LINK in step.kind.ends:
+        if Cap.LINK in step.ends:
             connected, by = False, step.name
 
 
 def _check_time_to_connect(problems: Problems, steps: Sequence[StepPlan]) -> None:
     """A step that needs the unit without a scan before it listens first; each of its attempts has to have time for both."""
-    first = next((step for step in steps if Cap.UNIT in step.kind.needs | step.kind.gives), None)
-    if first is None or first.step is None or Cap.UNIT in first.kind.gives:
+    first = next((step for step in steps if Cap.UNIT in step.needs | step.gives), None)
+    if first is None or first.step is None or Cap.UNIT in first.gives:
         return
     least = (LISTENS + CONNECTS) * first.step.attempts
     if first.step.deadline < least:
@@ -81,7 +81,7 @@ class Losses:
             return self.stop, f"step {self.stop.label} ended the run"
         if not (self.since or self.stop or in_finally):
             return None
-        lacking = step.kind.needs - at_hand()
+        lacking = step.needs - at_hand()
         return next((self._root(cap) for cap in Cap if cap in lacking), None)
 
     def _root(self, cap: Cap) -> tuple[Where | None, str]:
@@ -101,7 +101,7 @@ class Losses:
         self, step: StepPlan, where: Where, error: BenchrigError | None, at_hand: AbstractSet[Cap], *, ended: bool
     ) -> None:
         """After a step. `ended`: the link is gone because it was ended, not lost."""
-        if Cap.UNIT in step.kind.gives:
+        if Cap.UNIT in step.gives:
             self.since.pop(Cap.UNIT, None)
             if error is not None and not isinstance(error, (OperatorError, StepFailed, StepTimeout)):
                 self.since[Cap.UNIT] = where
@@ -114,6 +114,6 @@ class Losses:
 
 def _cost(step: StepPlan, cap: Cap, error: BenchrigError | None) -> bool:
     """Whether a step after which something is not there is the one to blame for that."""
-    if cap in step.kind.ends:
+    if cap in step.ends:
         return error is not None
-    return cap in step.kind.needs or cap in step.kind.gives or (cap is Cap.LINK and isinstance(error, LinkLost))
+    return cap in step.needs or cap in step.gives or (cap is Cap.LINK and isinstance(error, LinkLost))

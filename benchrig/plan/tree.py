@@ -15,7 +15,9 @@ from benchrig.source.shape import locate
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Scalar
 from benchrig.steps.attribute import Names
-from benchrig.steps.base import Step
+from benchrig.steps.base import LOST, Cap, Step
+
+_LINK = frozenset({Cap.LINK})
 
 
 @dataclass(frozen=True)
@@ -96,6 +98,28 @@ class StepPlan:
     def saves(self) -> list[str]:
         """The names under which the step saves readings."""
         return [name for name, _ in self.saved]
+
+    @cached_property
+    def loses(self) -> bool:
+        """Whether the link is meant to end in it: it names a reading of that."""
+        return self.kind.may_lose and bool(LOST & {*self.limit_names, *self._saved_readings})
+
+    @cached_property
+    def needs(self) -> frozenset[Cap]:
+        return self.kind.needs | _LINK if self.loses else self.kind.needs
+
+    @property
+    def gives(self) -> frozenset[Cap]:
+        return self.kind.gives
+
+    @cached_property
+    def ends(self) -> frozenset[Cap]:
+        return self.kind.ends | _LINK if self.loses else self.kind.ends
+
+    @property
+    def _saved_readings(self) -> list[str]:
+        saved = self.node.get("save")
+        return [str(name) for name in saved.entries] if isinstance(saved, MappingNode) else []
 
     @property
     def saved(self) -> list[tuple[str, Place]]:

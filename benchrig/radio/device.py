@@ -67,6 +67,10 @@ class DeviceSession:
         """Whether the last link was ended from here, not lost."""
         return self._ended and not self.is_up
 
+    def accept_loss(self) -> None:
+        """The link was meant to be lost: it counts as ended."""
+        self._ended = True
+
     @property
     def lost_reason(self) -> str:
         """Why the link is gone."""

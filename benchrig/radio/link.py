@@ -11,6 +11,7 @@ from benchrig.errors import BenchrigError, LinkLost, NoAnswer, StationError, Unf
 from benchrig.radio.bleak_api import own_backend
 from benchrig.radio.deadlines import Deadlines
 from benchrig.radio.foreign import WITH_RESPONSE, translate
+from benchrig.radio.losses import BY_THIS_HOST
 from benchrig.radio.offers import CCCD, NO_CCCD
 from benchrig.radio.table import Attribute, Characteristic, Descriptor, Service, Table, in_order
 from benchrig.source.problem import counted
@@ -50,6 +51,9 @@ class Link:
         self._value_follows, self._hidden_services = value_follows, hidden_services
         self.lost = asyncio.Event()
         self.lost_reason = ""
+        # when that was, on the loop's clock, and whether this side ended it
+        self.lost_at = 0.0
+        self.ended_here = False
         self.table = Table(())
         self._client = client
         self._own = own_backend(client)
@@ -64,11 +68,14 @@ class Link:
         self.table = _table(self._client, self._value_follows, self._hidden_services)
 
     def on_disconnected(self, reason: str = "") -> None:
-        """Called by the radio's client when the link is gone, whoever closed it."""
+        """Called by the radio's client when the link is gone, whoever closed it. Who gives a `reason` knows it of this side."""
         if not self.lost.is_set():
-            self.lost_reason = self.lost_reason or reason or self._reason()
+            known = self.lost_reason or reason
+            self.lost_reason = known or self._reason()
+            self.ended_here = bool(known) or self.lost_reason == BY_THIS_HOST
+            self.lost_at = asyncio.get_running_loop().time()
             self.lost.set()
-            self._deadlines.end_by(asyncio.get_running_loop().time())
+            self._deadlines.end_by(self.lost_at)
 
     @property
     def is_up(self) -> bool:

@@ -67,6 +67,10 @@ _HOST = {
     "discover.elapsed": "the operating system reads the table as part of the connection",
     "disconnect.elapsed": "the operating system takes its own time to end a connection, Linux 2 s",
 }
+_HOST |= {
+    f"{verb}.lost_reason": "the operating system tells that a link is lost, and not why"
+    for verb in ("write", "exchange", "wait", "ask", "call", "command")
+}
 
 LACKS: dict[str, Mapping[str, str]] = {"host": _HOST, "virtual": {}, "hci": {}}
 

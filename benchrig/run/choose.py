@@ -64,9 +64,9 @@ def _between_connections(steps: Sequence[StepPlan], needed: set[str]) -> set[str
     """The disconnect steps after a connection that is made and before the next one that is."""
     between, last, connected = set[str](), "", False
     for step in steps:
-        if Cap.LINK in step.kind.ends:
+        if Cap.LINK in step.ends:
             last = step.id
-        elif Cap.LINK in step.kind.gives and step.id in needed:
+        elif Cap.LINK in step.gives and step.id in needed:
             between |= {last} if connected and last else set()
             connected, last = True, ""
     return between

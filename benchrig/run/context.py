@@ -78,6 +78,7 @@ class StepContext(Witness):
         self._clock, self._emit = run.clock, run.emit
         self._cleans_up = plan.section == "finally"
         self._swapped = False
+        self.acted_at: float | None = None
         limits = step.limits
         judge = Judge(limits, step.readings(run.names) if limits else None, plan.limit_place)
         readings = self.readings = Readings(where, step, judge, run.clock, run.emit, run.values, self._lacking(step))
@@ -93,6 +94,9 @@ class StepContext(Witness):
     @property
     def time_left(self) -> float:
         return max(0.001, self._deadline - self.now())
+
+    def acts(self) -> None:
+        self.acted_at = self.now()
 
     async def pause(self, seconds: float) -> None:
         if not self.device.is_up:

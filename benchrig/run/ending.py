@@ -22,7 +22,7 @@ def step_verdict(error: BenchrigError | None, broken: list[str], left: list[str]
     if error is None and not broken:
         return ("error", "station", "; ".join(left)) if left else ("pass", None, "")
     if error is None:
-        return "fail", "limit", "; ".join(broken)
+        return "fail", "limit", "; ".join(dict.fromkeys(broken))
     return verdict_of(error), error.cause, "; ".join([error.message, *broken])
 
 

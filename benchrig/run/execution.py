@@ -20,6 +20,7 @@ from benchrig.run.ending import LEAVE_OUT, internal, step_verdict, traceback_of
 from benchrig.source.problem import Problem
 from benchrig.source.shape import Misfit
 from benchrig.steps.base import Cap, Step
+from benchrig.steps.loss import carried_out
 
 # Between attempts; the last one repeats.
 BACK_OFF = (0.25, 0.5, 1.0)
@@ -70,7 +71,10 @@ class StepExecution:
         error = await self._done()
         if error is None and had_link and not self.device.is_up and not self.device.was_ended:
             error = await self._lost_meanwhile()  # while a step was at work that needs no link
-        return self._ended(error, started)
+        ended = self._ended(error, started)
+        if self.plan.loses and self.device.is_up and (error is None or ended.event.verdict == "fail"):
+            await self.device.close()  # what follows counts on no link
+        return ended
 
     async def _done(self) -> BenchrigError | None:
         try:
@@ -133,7 +137,7 @@ class StepExecution:
         """Trouble with link or device may pass; a wrong value and a limit that was broken are answers."""
         broken = self._context is not None and bool(self._context.readings.broken)
         # the link of the last attempt does not come back by itself, and want of it is not what went wrong
-        helpless = Cap.LINK in step.needs and not self.device.is_up
+        helpless = Cap.LINK in self.plan.needs and not self.device.is_up
         return self._attempts < step.attempts and error.may_pass and not (broken or helpless or self.control.interrupts)
 
     async def _attempt(self, step: Step, where: Where, deadline: float) -> BenchrigError | None:
@@ -142,7 +146,7 @@ class StepExecution:
             context = self._context = StepContext(self.run, self.device, self.plan, step, where, deadline)
             if self.control.is_stopped:
                 raise OperatorError("interrupted")  # between two attempts, where no scope was open
-            await self.control.guarded(deadline + GRACE, step.run(context))
+            await self.control.guarded(deadline + GRACE, carried_out(step, context))
         except (LinkError, NoAnswer, StepTimeout) as error:
             return await self._explained(error)
         except BenchrigError as error:

@@ -81,7 +81,7 @@ class Walk:
             return self._losses.stop, "the run was interrupted"
         if (lacking := self._losses.why_not(plan, self._at_hand)) is not None:
             return lacking
-        if Cap.UNIT in plan.kind.needs and self.control.interrupts and not self.device.is_known:
+        if Cap.UNIT in plan.needs and self.control.interrupts and not self.device.is_known:
             return self._losses.stop, "the run was interrupted before the unit was found"
         for name in sorted(plan.uses - self.run.values.keys()) if plan.uses else ():
             if (root := self.run.owed.get(name)) is not None:

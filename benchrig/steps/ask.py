@@ -13,12 +13,14 @@ from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import NOTHING, SECONDS, Cap, ReadingType, Step
 from benchrig.steps.bench import Bench
+from benchrig.steps.loss import LOSS
 
 
 class Ask(Step, kw_only=True):
     """Ask, and take the answer as a reading. A run with nobody at the bench answers from a given value (`given`)."""
 
     verb: ClassVar[str] = "ask"
+    may_lose: ClassVar[bool] = True
     needs: ClassVar[frozenset[Cap]] = NOTHING
     tries_again: ClassVar[bool] = False
     within_default: ClassVar[float] = 120.0
@@ -37,9 +39,10 @@ class Ask(Step, kw_only=True):
 
     def readings(self, names: Names) -> Mapping[str, ReadingType]:
         answer = ReadingType("boolean" if self.kind == "yes or no" else "text", options=tuple(self.options))
-        return {"answer": answer, "elapsed": SECONDS}
+        return {"answer": answer, "elapsed": SECONDS, **LOSS}
 
     async def run(self, bench: Bench) -> None:
+        bench.acts()
         started = bench.now()
         answer = self._given(bench)
         if answer is None:

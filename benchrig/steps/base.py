@@ -19,7 +19,7 @@ from benchrig.steps.attribute import AttributeName, Names
 from benchrig.values.base import flat
 from benchrig.values.judging import Judgement, Kind
 from benchrig.values.limit import Limit
-from benchrig.values.quantity import Duration
+from benchrig.values.quantity import Duration, is_number
 
 if TYPE_CHECKING:
     from benchrig.steps.bench import Bench
@@ -54,6 +54,8 @@ class Cap(Enum):
 
 
 NOTHING: frozenset[Cap] = frozenset()
+# The readings of a link that ends: a step that names one of them expects that.
+LOST = frozenset({"lost_after", "lost_reason"})
 
 
 class Bindable(Protocol):
@@ -79,6 +81,8 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
     needs: ClassVar[frozenset[Cap]] = frozenset({Cap.LINK})
     gives: ClassVar[frozenset[Cap]] = NOTHING
     ends: ClassVar[frozenset[Cap]] = NOTHING
+    # whether the link may be meant to end in it (steps/loss.py)
+    may_lose: ClassVar[bool] = False
     writes: ClassVar[bool] = False
     # whether code runs in it that is not benchrig's; a station can forbid that
     executes: ClassVar[bool] = False
@@ -108,6 +112,21 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
             yield Misfit(f"a {self.verb} step is never tried again", "take out attempts", ("attempts",))
         if self.within is not None and self.within.seconds == 0:
             yield Misfit("within must be more than 0 s", "for example: 5 s", path=("within",))
+        if self.loses:
+            yield from self._loss_misfits()
+
+    def _loss_misfits(self) -> Iterable[Misfit]:
+        """Where the step is over before the link may be lost."""
+        bound = _bound_of(self.limits.get("lost_after"), "s")
+        latest = max((edge for edge in (bound.low, bound.high) if is_number(edge)), default=0) if bound else 0
+        if latest > self.deadline:
+            message = f"{self.deadline:g} s are over before the {float(latest):g} s of the limit on lost_after"
+            yield Misfit(message, f"write within: {float(latest) + 1:g} s or more", ("expect", "lost_after"))
+
+    @property
+    def loses(self) -> bool:
+        """Whether the link is meant to end in it: it names a reading of that."""
+        return self.may_lose and bool(LOST & {*self.limits, *(self.save if isinstance(self.save, dict) else ())})
 
     def readings(self, names: Names) -> Mapping[str, ReadingType] | None:
         """The readings by name, None when they are known only in the run. Misfit for an unknown attribute."""
@@ -140,8 +159,14 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
 
 def least_of(limit: Bindable | None, unit: str = "") -> Any:
     """The lower bound of a limit on a number; None where it has none, or does not fit (that is told elsewhere)."""
+    bound = _bound_of(limit, unit)
+    return None if bound is None else bound.low
+
+
+def _bound_of(limit: Bindable | None, unit: str = "") -> Any:
+    """A limit tied to a number; None without one, and for one that does not fit."""
     try:
-        return None if limit is None else limit.bind("number", unit).low
+        return None if limit is None else limit.bind("number", unit)
     except Misfit:
         return None
 

@@ -83,6 +83,12 @@ class Bench(Protocol):
         """Seconds from then to now, to the microsecond."""
         ...
 
+    acted_at: float | None
+
+    def acts(self) -> None:
+        """What the step is for begins now: its request goes out. The loss of a link is timed from here."""
+        ...
+
     async def pause(self, seconds: float) -> None:
         """Wait; ends early with LinkLost when a link that was up is lost."""
         ...

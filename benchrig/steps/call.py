@@ -10,10 +10,10 @@ from typing import Any, ClassVar
 
 import msgspec
 
-from benchrig.errors import BenchrigError, StationError, StepFailed, UsageError
+from benchrig.errors import BenchrigError, LinkLost, StationError, StepFailed, UsageError
 from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import Names
-from benchrig.steps.base import NOTHING, Cap, Step
+from benchrig.steps.base import LOST, NOTHING, Cap, Step
 from benchrig.steps.bench import Bench
 from benchrig.steps.function import load_function, placed, raised
 from benchrig.steps.lent import Bench as LentBench
@@ -31,6 +31,7 @@ class Call(Step, kw_only=True):
     """
 
     verb: ClassVar[str] = "call"
+    may_lose: ClassVar[bool] = True
     needs: ClassVar[frozenset[Cap]] = NOTHING
     # a function can write: whoever has a caution to acknowledge is asked before it
     writes: ClassVar[bool] = True
@@ -54,8 +55,9 @@ class Call(Step, kw_only=True):
 
     async def run(self, bench: Bench) -> None:
         function = load_function(self.call, bench.plan_folder)
+        bench.acts()
         started = bench.now()
-        result = await self._result(function, bench)
+        result = await self._until_lost(function, bench)
         if bench.wanted("elapsed"):
             bench.reading("elapsed", bench.since(started), "s")
         try:
@@ -63,6 +65,15 @@ class Call(Step, kw_only=True):
                 bench.reading(name, value, unit, why=f"{self.call} returned none" if value is None else "")
         except UsageError as error:
             raise placed(error, function) from error
+
+    async def _until_lost(self, function: Callable[..., Any], bench: Bench) -> Any:
+        """What the function returned; where the link is meant to end, that may end the function too."""
+        try:
+            return await self._result(function, bench)
+        except LinkLost:
+            for name in {*self.limits, *self.save} - LOST if self.loses else ():
+                bench.reading(name, None, why=f"the link was lost before {self.call} returned")
+            raise
 
     async def _result(self, function: Callable[..., Any], bench: Bench) -> Any:
         within, task = bench.time_left, asyncio.current_task()

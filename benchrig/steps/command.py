@@ -11,6 +11,7 @@ from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import NOTHING, SECONDS, Cap, ReadingType, Step
 from benchrig.steps.bench import Bench
+from benchrig.steps.loss import LOSS
 from benchrig.steps.program import MAX_OUTPUT, Program
 
 _SHOWN = 4000
@@ -20,6 +21,7 @@ class Command(Step, kw_only=True):
     """Run a program from the plan's folder. Without a limit on `exit_code` it must be 0."""
 
     verb: ClassVar[str] = "command"
+    may_lose: ClassVar[bool] = True
     needs: ClassVar[frozenset[Cap]] = NOTHING
     tries_again: ClassVar[bool] = False
     executes: ClassVar[bool] = True
@@ -42,6 +44,7 @@ class Command(Step, kw_only=True):
             "output": ReadingType("text", "", f"standard output, the first {MAX_OUTPUT} bytes, white space trimmed"),
             "errors": ReadingType("text", "", "standard error, likewise"),
             "elapsed": SECONDS,
+            **LOSS,
         }
 
     @property
@@ -49,6 +52,7 @@ class Command(Step, kw_only=True):
         return f"command {self.command[0]}" if self.command else "command"
 
     async def run(self, bench: Bench) -> None:
+        bench.acts()
         started = bench.now()
         with bench.outside():
             code, output, errors = await self._execute(bench)

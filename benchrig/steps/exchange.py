@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Iterable, Mapping
+import contextlib
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
-from benchrig.errors import AttError, NoAnswer, UnfitValue
+from benchrig.errors import AttError, LinkLost, NoAnswer, UnfitValue
 from benchrig.source.problem import counted
 from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import ReadingType, decoded, types_of, value_readings
 from benchrig.steps.bench import Bench, Target
+from benchrig.steps.loss import LOSS
 from benchrig.steps.payload import hex_bytes, misfit_of, sent_by
 from benchrig.steps.refusal import ATT_ERROR, NONE, answered, is_withheld, request_target, unanswered
 from benchrig.steps.subscription import sender
@@ -23,6 +25,7 @@ from benchrig.values.limit_keys import AnyValue
 _READINGS = {
     "response_time": ReadingType("number", "s", "from the write request to the answer"),
     "att_error": ATT_ERROR,
+    **LOSS,
 }
 
 
@@ -33,6 +36,7 @@ class Exchange(Polling, kw_only=True):
     """
 
     verb: ClassVar[str] = "exchange"
+    may_lose: ClassVar[bool] = True
     writes: ClassVar[bool] = True
     elsewhere: ClassVar[dict[str, str]] = {"answer": "write 'reply'"}
 
@@ -87,17 +91,21 @@ class Exchange(Polling, kw_only=True):
         bench.value(answer.data, sending)
 
     async def _ask(self, bench: Bench, command: Target, data: bytes, sending: Target, hearing: _Hearing) -> _Answer:
+        bench.acts()
         started = bench.now()
         hearing.ask()
-        try:
-            await bench.link.write(command.found.attribute, data, self.title, bench.time_left, response=self.response)
-        except AttError as error:
-            if "att_error" in self.until:
-                return _Answer(b"", 0.0, None, error)
-            raise
-        left = bench.time_left * 0.95
-        if not await bench.until(hearing.came, left):
-            raise NoAnswer(f"no answer on {sending.name} within {left:.3g} s of the write")
+        with _until_lost(self, hearing, sending.name):
+            try:
+                await bench.link.write(
+                    command.found.attribute, data, self.title, bench.time_left, response=self.response
+                )
+            except AttError as error:
+                if "att_error" in self.until:
+                    return _Answer(b"", 0.0, None, error)
+                raise
+            left = bench.time_left * 0.95
+            if not await bench.until(hearing.came, left):
+                raise NoAnswer(f"no answer on {sending.name} within {left:.3g} s of the write")
         assert hearing.answer is not None
         at, got = hearing.answer
         return _Answer(got, round(at - started, 6), sending.format)
@@ -117,6 +125,18 @@ class _Answer:
         if self.refusal is not None:
             return {"att_error": self.refusal.name}
         return decoded(self.form, self.data) | {"response_time": self.response_time, "att_error": NONE}
+
+
+@contextlib.contextmanager
+def _until_lost(step: Exchange, hearing: _Hearing, name: str) -> Iterator[None]:
+    """A link that is meant to end may end with the answer, and not before it: NoAnswer."""
+    try:
+        yield
+    except LinkLost as error:
+        if not step.loses:
+            raise
+        if hearing.answer is None:
+            raise NoAnswer(f"the link was lost before an answer arrived on {name}") from error
 
 
 class _Hearing:

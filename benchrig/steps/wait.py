@@ -9,6 +9,7 @@ from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import NOTHING, SECONDS, Cap, ReadingType, Step
 from benchrig.steps.bench import Bench
+from benchrig.steps.loss import LOSS
 from benchrig.values.quantity import Duration
 
 
@@ -16,6 +17,7 @@ class Wait(Step, kw_only=True):
     """Let time pass; a link that is lost meanwhile ends it."""
 
     verb: ClassVar[str] = "wait"
+    may_lose: ClassVar[bool] = True
     needs: ClassVar[frozenset[Cap]] = NOTHING
     tries_again: ClassVar[bool] = False
 
@@ -28,7 +30,7 @@ class Wait(Step, kw_only=True):
             yield Misfit(message, f"write within: {self.wait} or more, or leave it out", ("within",))
 
     def readings(self, names: Names) -> Mapping[str, ReadingType]:
-        return {"elapsed": SECONDS}
+        return {"elapsed": SECONDS, **LOSS}
 
     @property
     def deadline(self) -> float:
@@ -39,6 +41,7 @@ class Wait(Step, kw_only=True):
         return f"wait {self.wait}"
 
     async def run(self, bench: Bench) -> None:
+        bench.acts()
         started = bench.now()
         await bench.pause(self.wait.seconds)
         if bench.wanted("elapsed"):

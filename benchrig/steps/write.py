@@ -10,6 +10,7 @@ from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import SECONDS, ReadingType, Step, value_readings
 from benchrig.steps.bench import Bench
+from benchrig.steps.loss import LOSS
 from benchrig.steps.payload import misfit_of, sent_by, why_not_kept
 from benchrig.steps.refusal import ATT_ERROR, answered, is_withheld, request_target, unanswered
 from benchrig.values.format import FormatSpec
@@ -20,6 +21,7 @@ class Write(Step, kw_only=True):
     """Write a characteristic or descriptor: `value` in its format, or `raw` as hex bytes."""
 
     verb: ClassVar[str] = "write"
+    may_lose: ClassVar[bool] = True
     writes: ClassVar[bool] = True
     echoes: ClassVar[frozenset[str]] = frozenset({"value"})
 
@@ -36,6 +38,8 @@ class Write(Step, kw_only=True):
             yield Misfit("a write needs either value or raw", "for example: raw: '01 A0'")
         if self.read_back and not self.response:
             yield Misfit("read_back needs a write with response", path=("read_back",))
+        if self.read_back and self.loses:
+            yield Misfit("read_back needs the link that is meant to end in this step", path=("read_back",))
         if not self.response:
             yield from unanswered(self)
 
@@ -45,7 +49,7 @@ class Write(Step, kw_only=True):
             misfit = misfit_of(self, form, self.value, self.raw)
             if misfit:
                 raise misfit
-        own = {"elapsed": SECONDS, "att_error": ATT_ERROR}
+        own = {"elapsed": SECONDS, "att_error": ATT_ERROR, **LOSS}
         if not self.read_back:
             return own
         value = value_readings(names, self.write, form)
@@ -59,6 +63,7 @@ class Write(Step, kw_only=True):
         if is_withheld(bench):
             return
         bench.note(f"sends {data.hex(' ').upper() or '(no bytes)'}", data)
+        bench.acts()
         started = bench.now()
         attribute = target.found.attribute
         with answered(bench, self) as answer:

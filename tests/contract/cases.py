@@ -518,6 +518,52 @@ LINK = [
     ),
 ]
 
+ENDING = [
+    passes(
+        "a unit that ends its link as it must",
+        "dropping",
+        """
+  - write: drops
+    value: 1
+    expect: {lost_after: {max: 1 s}, lost_reason: {equals: remote user terminated connection}}
+  - connect:
+    name: again
+  - read: battery level
+    expect: {value: {equals: 97 %}}
+""",
+    ),
+    passes(
+        "a unit that restarts",
+        "restarting",
+        """
+  - write: restarts
+    value: 1
+    expect: {lost_after: {max: 4 s}, lost_reason: {equals: connection timeout}}
+  - connect:
+    name: again
+    attempts: 3
+  - read: battery level
+    expect: {value: {equals: 97 %}}
+""",
+    ),
+    fails(
+        "a unit that does not end its link",
+        "all sorts",
+        """
+  - write: note
+    value: x
+    within: 1 s
+    expect: {lost_after: {max: 1 s}}
+  - connect:
+    name: again
+  - read: battery level
+    expect: {value: {equals: 97 %}}
+""",
+        *("fail limit", "pass", "pass"),
+        says="the link was not lost within 1 s",
+    ),
+]
+
 FINDING = [
     fails(
         "nobody of this name",
@@ -682,4 +728,4 @@ STREAMS = [
     ),
 ]
 
-ALL = [*STEPS, *LIMITS, *ATTRIBUTES, *LINK, *FINDING, *STREAMS]
+ALL = [*STEPS, *LIMITS, *ATTRIBUTES, *LINK, *ENDING, *FINDING, *STREAMS]
