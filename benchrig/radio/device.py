@@ -106,17 +106,23 @@ class DeviceSession:
 
     @contextlib.asynccontextmanager
     async def listening(
-        self, characteristic: Characteristic, hear: Listener, doing: str, within: Callable[[], float]
+        self,
+        characteristic: Characteristic,
+        hear: Listener,
+        doing: str,
+        within: Callable[[], float],
+        indicate: bool | None = None,
     ) -> AsyncIterator[None]:
         """`hear` gets what the characteristic sends while the context is open; it shares the subscription with all who
-        listen. `within` says what is left of the time. Of two things that go wrong the first one is told."""
+        listen. `within` says what is left of the time, `indicate` what is asked for where both are offered. Of two
+        things that go wrong the first one is told."""
         is_open = True
 
         def heard(data: bytes) -> None:
             if is_open:
                 hear(data)
 
-        await self.subscribe(characteristic, heard, doing, within())
+        await self.subscribe(characteristic, heard, doing, within(), indicate)
         try:
             yield
         except BaseException:
@@ -127,10 +133,12 @@ class DeviceSession:
         is_open = False
         await self.unsubscribe(characteristic, heard, max(within(), TURN_OFF_WITHIN))
 
-    async def subscribe(self, characteristic: Characteristic, hear: Listener, doing: str, within: float) -> None:
+    async def subscribe(
+        self, characteristic: Characteristic, hear: Listener, doing: str, within: float, indicate: bool | None = None
+    ) -> None:
         if self._link is None:
             raise LinkLost("there is no connection")
-        await self._subscriptions.add(characteristic, hear, doing, within)
+        await self._subscriptions.add(characteristic, hear, doing, within, indicate)
 
     async def unsubscribe(
         self, characteristic: Characteristic, hear: Listener, within: float, doing: str = "unsubscribe"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import sys
 from collections.abc import Awaitable, Callable
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -12,7 +13,7 @@ from benchrig.radio.bleak_api import own_backend
 from benchrig.radio.deadlines import Deadlines
 from benchrig.radio.foreign import WITH_RESPONSE, translate
 from benchrig.radio.losses import BY_THIS_HOST
-from benchrig.radio.offers import CCCD, NO_CCCD
+from benchrig.radio.offers import CCCD, NO_CCCD, NO_CHOICE
 from benchrig.radio.table import Attribute, Characteristic, Descriptor, Service, Table, in_order
 from benchrig.source.problem import counted
 from benchrig.tasks import Tasks
@@ -95,6 +96,10 @@ class Link:
         ]
 
     @property
+    def _chooses_indications(self) -> bool:
+        return self._own is not None or sys.platform == "win32"
+
+    @property
     def is_busy(self) -> bool:
         """Whether a request is on its way. Cancelling it costs the link: its late answer would fit the next one."""
         return bool(self._deadlines)
@@ -167,12 +172,24 @@ class Link:
             )
 
     async def subscribe(
-        self, characteristic: Characteristic, callback: Callable[[bytes], None], doing: str, within: float
+        self,
+        characteristic: Characteristic,
+        callback: Callable[[bytes], None],
+        doing: str,
+        within: float,
+        *,
+        indicate: bool = False,
     ) -> None:
+        """`indicate`: where the characteristic has notifications too. StationError where the system does not let choose."""
+        choose = indicate and "notify" in characteristic.properties
+        choice: dict[str, Any] = {"force_indicate": True} if choose else {}
+        if choose and not self._chooses_indications:
+            raise StationError(f"{doing}: {NO_CHOICE}", advice="test this on another radio: --radio hci:…")
+
         def heard(_: Any, data: bytearray) -> None:
             callback(data)  # type: ignore[arg-type]  # bytearray is as good
 
-        await self._operation(doing, within, lambda: self._client.start_notify(characteristic.obj, heard))
+        await self._operation(doing, within, lambda: self._client.start_notify(characteristic.obj, heard, **choice))
         self._subscribed[characteristic.handle] = characteristic
 
     async def unsubscribe(self, characteristic: Characteristic, doing: str, within: float) -> None:

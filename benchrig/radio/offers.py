@@ -56,6 +56,7 @@ class Partly:
 
 CCCD = "00002902-0000-1000-8000-00805f9b34fb"
 NO_CCCD = "the operating system writes the client characteristic configuration itself, and nobody else may"
+NO_CHOICE = "Linux and macOS ask for notifications where a characteristic offers both"
 
 # kind of step -> why this kind of radio cannot do it at all
 CANNOT: dict[str, Mapping[str, str]] = {"host": {}, "virtual": {}, "hci": {}}
@@ -151,6 +152,7 @@ MAY_FAIL: dict[str, Mapping[tuple[str, str, Any], str]] = {
         ("scan", "mode", "passive"): "Linux scans passively only when its Bluetooth service runs with --experimental, "
         "and macOS never does",
         ("connect", "fresh", True): "macOS does not forget the table of a device",
+        ("notify", "mode", "indication"): NO_CHOICE,
     },
     "virtual": {},
     "hci": {},

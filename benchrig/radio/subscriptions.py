@@ -8,7 +8,7 @@ from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from benchrig.errors import NoAnswer
+from benchrig.errors import NoAnswer, UsageError
 
 if TYPE_CHECKING:
     from benchrig.radio.link import Link
@@ -23,6 +23,8 @@ class _Shared:
 
     listeners: list[Listener] = field(default_factory=list)
     is_on: bool = False
+    # whether indications were asked for
+    indicates: bool = False
     changing: asyncio.Lock = field(default_factory=asyncio.Lock)
 
     def hear(self, data: bytes) -> None:
@@ -37,19 +39,38 @@ class Subscriptions:
         self._link = link
         self._shared: dict[int, _Shared] = {}
 
-    async def add(self, characteristic: Characteristic, listener: Listener, doing: str, within: float) -> None:
+    async def add(
+        self,
+        characteristic: Characteristic,
+        listener: Listener,
+        doing: str,
+        within: float,
+        indicate: bool | None = None,
+    ) -> None:
         """The listener hears what comes from now on, also while the device is being asked. One that comes second waits
-        for the first one's request. What the link raises; then nothing is left on."""
+        for the first one's request. Without a wish to `indicate` or not it is notifications where there are any. What the
+        link raises, UsageError for two wishes; then nothing is left on."""
         shared = self._shared.setdefault(characteristic.handle, _Shared())
         shared.listeners.append(listener)
         try:
             async with _turn(shared.changing, doing, within) as left:
                 if not shared.is_on:
-                    await self._link.subscribe(characteristic, shared.hear, doing, left)
-                    shared.is_on = True
+                    await self._switch_on(characteristic, shared, doing, left, indicate)
+                elif indicate not in (None, shared.indicates):
+                    raise UsageError(
+                        f"{doing}: the characteristic sends {'indications' if shared.indicates else 'notifications'} already",
+                        advice="use the same mode in all steps that listen at the same time",
+                    )
         except BaseException:
             shared.listeners.remove(listener)
             raise
+
+    async def _switch_on(
+        self, characteristic: Characteristic, shared: _Shared, doing: str, within: float, indicate: bool | None
+    ) -> None:
+        shared.indicates = "notify" not in characteristic.properties if indicate is None else indicate
+        await self._link.subscribe(characteristic, shared.hear, doing, within, indicate=shared.indicates)
+        shared.is_on = True
 
     async def remove(self, characteristic: Characteristic, listener: Listener, doing: str, within: float) -> None:
         """The last one that leaves turns the subscription off; it hears what comes until then."""

@@ -157,9 +157,11 @@ class StepContext(Witness):
     def target(self, name: AttributeName, needs: tuple[str, ...] = ()) -> Target:
         return look_up(self.link.table, self.names, name, needs)
 
-    def listening(self, target: Target, hear: Callable[[bytes], None], doing: str) -> AbstractAsyncContextManager[None]:
+    def listening(
+        self, target: Target, hear: Callable[[bytes], None], doing: str, indicate: bool | None = None
+    ) -> AbstractAsyncContextManager[None]:
         characteristic = cast("Characteristic", target.found.attribute)
-        return self.device.listening(characteristic, hear, doing, lambda: self.time_left)
+        return self.device.listening(characteristic, hear, doing, lambda: self.time_left, indicate)
 
     async def find(self, listen: float, *, active: bool = True, swap: bool = False) -> Sighting:
         if swap and self.device.is_up:

@@ -155,7 +155,10 @@ class Bench(Protocol):
 
     async def disconnect(self) -> None: ...
 
-    def listening(self, target: Target, hear: Callable[[bytes], None], doing: str) -> AbstractAsyncContextManager[None]:
+    def listening(
+        self, target: Target, hear: Callable[[bytes], None], doing: str, indicate: bool | None = None
+    ) -> AbstractAsyncContextManager[None]:
         """`hear` gets what the characteristic sends while the context is open. One subscription a characteristic and
-        connection, however many listen; it is ended on every way out."""
+        connection, however many listen; it is ended on every way out. `indicate` says what is asked for where both are
+        offered."""
         ...

@@ -15,7 +15,7 @@ from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import ReadingType, least_of, types_of, value_readings
 from benchrig.steps.bench import Bench
 from benchrig.steps.listening import Counter, Listening
-from benchrig.steps.subscription import sender
+from benchrig.steps.subscription import Mode, indicates, sender
 from benchrig.steps.waiting import REACHED, REACHED_AFTER, Goal, Waiting, see_it_through
 from benchrig.values.format import Format, FormatSpec
 from benchrig.values.numbers import IntegerFormat
@@ -40,6 +40,7 @@ class Notify(Waiting, kw_only=True):
     for_: Duration | None = msgspec.field(name="for", default=None)
     count: int | None = None
     counter: str | None = None
+    mode: Mode | None = None
     format: FormatSpec | None = None
 
     def misfits(self) -> Iterable[Misfit]:
@@ -117,11 +118,11 @@ class Notify(Waiting, kw_only=True):
 
     async def run(self, bench: Bench) -> None:
         began, had = bench.now(), bench.time_left
-        target = sender(bench, self.notify)
+        target = sender(bench, self.notify, self.mode)
         form = self.own_format() or target.format
         goal = Goal(self.until, {**types_of(form), "length": STREAM_READINGS["length"]}) if self.until else None
         listening = Listening(bench, target.name, form, self._counter(form), self.count, goal)
-        async with bench.listening(target, listening.hear, self.title):
+        async with bench.listening(target, listening.hear, self.title, indicates(self.mode)):
             await self._listen(bench, listening)
         listening.report()
         error = (

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import ast
 import asyncio
+import dataclasses
 import inspect
 from pathlib import Path
 from typing import Any
@@ -281,3 +282,16 @@ async def test_a_system_that_does_not_pair() -> None:
 
     error = translate(NotImplementedError("Pairing is not available in Core Bluetooth."), "pair")
     assert (error.cause, error.message) == ("station", "pair: this operating system does not offer it")
+
+
+async def test_a_system_that_chooses_notifications_says_so_and_blames_itself(monkeypatch: pytest.MonkeyPatch) -> None:
+    link, _ = await connected()
+    offered = link.table.services[0].characteristics[0]
+    both = dataclasses.replace(offered, properties=("notify", "indicate"))
+    error = await failure_of(link.subscribe(both, bytes, "listen", 1.0, indicate=True))
+    assert (error.cause, "ask for notifications where a characteristic offers both" in error.message) == (
+        "station",
+        True,
+    )
+    monkeypatch.setattr("sys.platform", "win32")
+    await link.subscribe(both, bytes, "listen", 1.0, indicate=True)

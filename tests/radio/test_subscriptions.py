@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from benchrig.errors import AttError, NoAnswer
+from benchrig.errors import AttError, NoAnswer, UsageError
 from benchrig.radio.subscriptions import Subscriptions
 from benchrig.radio.table import Characteristic
 from benchrig.radio.virtual.clock import VirtualLoop
@@ -38,7 +38,9 @@ class Device:
         self.sends: dict[int, Any] = {}
         self._refuses = refuses
 
-    async def subscribe(self, characteristic: Characteristic, hear: Any, doing: str, within: float) -> None:
+    async def subscribe(
+        self, characteristic: Characteristic, hear: Any, doing: str, within: float, *, indicate: bool = False
+    ) -> None:
         self.asked.append(("on", characteristic.handle))
         await asyncio.sleep(0.05)
         if self._refuses:
@@ -145,3 +147,14 @@ async def test_the_wait_for_another_one_has_an_end() -> None:
         await asyncio.sleep(0)
         with pytest.raises(NoAnswer, match=r"watch it: the device did not answer within 0\.02 s"):
             await shared.add(TEMPERATURE, [].append, "watch it", 0.02)
+
+
+@on_virtual_clock
+async def test_two_that_listen_at_once_cannot_want_different_things() -> None:
+    device, both = Device(), Characteristic(9, "2a6d", ("notify", "indicate"), (), None)
+    shared = subscriptions(device)
+    await shared.add(both, print, "listen", 1, indicate=True)
+    await shared.add(both, repr, "listen", 1)
+    with pytest.raises(UsageError, match="the characteristic sends indications already"):
+        await shared.add(both, str, "listen again", 1, indicate=False)
+    assert device.asked == [("on", 9)]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from benchrig.radio.virtual.faults import DROPPED, AirPdu, Fate, Faults
 from tests.run.kit import Ran, device_text, plan_text, run
 
 STREAM, COMMAND, REPLY = (f"7b1f000{n}-4d1e-4b6f-9a57-2f3c1de0a001" for n in (2, 3, 4))
@@ -252,3 +253,47 @@ def test_silence_passes_only_where_the_limit_on_the_count_means_it(listen: str, 
 """)
     step = f"  - notify: battery level\n    {listen}\n    expect: {{count: {{{limit}}}}}\n"
     assert run(plan_text(step), device).ended.exit_code == code
+
+
+# --- notifications or indications
+
+NOTIFICATION, INDICATION = 0x1B, 0x1D
+
+
+@pytest.mark.parametrize("air", ["kind", "rough"])
+@pytest.mark.parametrize(
+    ("offered", "mode", "sent"),
+    [
+        ("notify, indicate", "", NOTIFICATION),
+        ("notify, indicate", "    mode: notification\n", NOTIFICATION),
+        ("notify, indicate", "    mode: indication\n", INDICATION),
+        ("indicate", "    mode: indication\n", INDICATION),
+    ],
+)
+def test_what_is_asked_for_is_sent(offered: str, mode: str, sent: int, air: str) -> None:
+    opcodes = []
+    faults = Faults(fate=lambda pdu: opcodes.append(pdu.att_opcode))
+    step = f"  - notify: stream\n    for: 1 s\n{mode}    counter: number\n    expect: {{lost: {{equals: 0}}, count: {{min: 5}}}}\n"
+    unit = device(properties=offered)
+    assert run(plan_text(step, attributes=NAMES), unit, faults=faults, air=air).ended.exit_code == 0
+    assert {*opcodes} & {NOTIFICATION, INDICATION} == {sent}
+
+
+@pytest.mark.parametrize(("offered", "mode"), [("notify", "indication"), ("indicate", "notification")])
+def test_a_mode_that_is_not_offered_fails_the_device(offered: str, mode: str) -> None:
+    ran = heard("count: {min: 1}", more=f"    mode: {mode}\n", device=device(properties=offered))
+    assert (ran.ended.verdict, ran.ended.cause) == ("fail", "device")
+    missing = {"indication": "indicate", "notification": "notify"}[mode]
+    assert ran.ended.message == f"stream does not offer {missing}; its properties: {offered}"
+
+
+def test_a_device_that_only_claims_indications_fails() -> None:
+    """It sends none, whatever it was told to send."""
+
+    def fate(pdu: AirPdu) -> Fate:
+        return DROPPED if pdu.att_opcode == INDICATION else None
+
+    step = "  - notify: stream\n    for: 1 s\n    mode: indication\n"
+    ran = run(plan_text(step, attributes=NAMES), device(properties="notify, indicate"), faults=Faults(fate=fate))
+    assert (ran.ended.verdict, ran.ended.cause) == ("fail", "limit")
+    assert ran.ended.message == "no notification arrived in 1 s"
