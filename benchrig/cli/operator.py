@@ -30,7 +30,7 @@ class Unattended:
     async def confirm(self, question: str) -> bool:
         raise self._nobody(question)
 
-    async def enter(self, question: str) -> str:
+    async def enter(self, question: str, problem_with: Callable[[str], str] = lambda text: "") -> str:
         raise self._nobody(question)
 
     async def choose(self, question: str, options: list[str]) -> str:
@@ -58,7 +58,8 @@ class AtTerminal:
     async def value(self, name: str, problem_with: Callable[[str], str], *, prompt: str, secret: bool = False) -> str:
         """A given value, asked for with `prompt`. It is asked for until there is no problem with it: a barcode is easily read from the wrong
         label. What is typed for a secret one is not shown."""
-        return await self._in_time(self._value(prompt, problem_with, secret), f"nobody gave a value for '{name}'")
+        answer = self._accepted(self._question(hidden=secret), prompt, problem_with)
+        return await self._in_time(answer, f"nobody gave a value for '{name}'")
 
     async def confirm(self, question: str) -> bool:
         asked = self._question()
@@ -66,8 +67,8 @@ class AtTerminal:
             self._say("please answer y or n")
         return _YES_OR_NO[answer]
 
-    async def enter(self, question: str) -> str:
-        return await self._entered(self._question(), question)
+    async def enter(self, question: str, problem_with: Callable[[str], str] = lambda text: "") -> str:
+        return await self._accepted(self._question(), question, problem_with)
 
     async def choose(self, question: str, options: list[str]) -> str:
         asked = self._question()
@@ -89,9 +90,8 @@ class AtTerminal:
             return "at the terminal"
         raise OperatorError("the caution was not acknowledged")
 
-    async def _value(self, prompt: str, problem_with: Callable[[str], str], secret: bool) -> str:
-        asked = self._question(hidden=secret)
-        while problem := problem_with(answer := await self._entered(asked, prompt)):
+    async def _accepted(self, asked: Question, question: str, problem_with: Callable[[str], str]) -> str:
+        while problem := problem_with(answer := await self._entered(asked, question)):
             self._say(f"  {problem}")
         return answer
 

@@ -7,7 +7,16 @@ from collections.abc import Callable, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 
-from benchrig.errors import BenchrigError, LinkLost, OperatorError, StepFailed, StepTimeout
+from benchrig.errors import (
+    AmbiguousDevice,
+    BenchrigError,
+    DeviceNotFound,
+    LinkLost,
+    OperatorError,
+    StepFailed,
+    StepTimeout,
+    WrongDevice,
+)
 from benchrig.plan.tree import StepPlan
 from benchrig.record.model import Where
 from benchrig.source.problem import Problems
@@ -72,6 +81,7 @@ class Losses:
 
     since: dict[Cap, Where] = field(default_factory=dict)
     stop: Where | None = None  # the step that ended the run
+    absent: Where | None = None  # the step that looked for the unit last, and in vain
 
     def why_not(self, step: StepPlan, at_hand: Callable[[], AbstractSet[Cap]]) -> tuple[Where | None, str] | None:
         """The root and the sentence when a step lacks something that is not there; None when it can run. Without any loss
@@ -79,6 +89,8 @@ class Losses:
         in_finally = step.section == "finally"
         if not in_finally and self.stop is not None:
             return self.stop, f"step {self.stop.label} ended the run"
+        if self.absent is not None and step.is_about_unit:
+            return self.absent, f"the unit was not found (step {self.absent.label})"
         if not (self.since or self.stop or in_finally):
             return None
         lacking = step.needs - at_hand()
@@ -101,6 +113,8 @@ class Losses:
         self, step: StepPlan, where: Where, error: BenchrigError | None, at_hand: AbstractSet[Cap], *, ended: bool
     ) -> None:
         """After a step. `ended`: the link is gone because it was ended, not lost."""
+        if Cap.UNIT in step.needs | step.gives:
+            self.absent = where if isinstance(error, (DeviceNotFound, AmbiguousDevice, WrongDevice)) else None
         if Cap.UNIT in step.gives:
             self.since.pop(Cap.UNIT, None)
             if error is not None and not isinstance(error, (OperatorError, StepFailed, StepTimeout)):

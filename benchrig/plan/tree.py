@@ -38,6 +38,14 @@ class StepPlan:
     def place(self) -> Place:
         return self.node.place
 
+    @property
+    def is_about_unit(self) -> bool:
+        """Whether a step that needs no link makes no sense without the unit; in finally the fixture is put right."""
+        if "about" not in self.kind.__struct_fields__:
+            return False
+        said = self.node.get("about")
+        return said.value == "unit" if isinstance(said, Scalar) and said.value else self.section == "steps"
+
     def name_of(self, step: Step) -> str:
         """What the filled step is called; '' where the plan could say so already."""
         title = self.prefix + (step.name or step.title)

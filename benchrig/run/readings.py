@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
+from msgspec.structs import replace
+
 from benchrig.errors import StationError, StepFailed, UsageError
 from benchrig.record.model import AnyEvent, Reading, Where
 from benchrig.run.clock import Clock
@@ -65,11 +67,14 @@ class Readings:
         raw: bytes | None = None,
         *,
         why: str = "",
+        telling: Callable[[str], str] | None = None,
         window: tuple[float, float, int] | None = None,
     ) -> None:
         self._only_once(name)
         judged = name in self._limits and not self.lacks(name) and name not in self._unmeasured
         judgement = self._judge.judge(name, value, unit, why) if judged else None
+        if telling is not None and judgement is not None and not judgement.passed:
+            judgement = replace(judgement, sentence=telling(judgement.sentence))
         if name == "att_error" and judgement is None and not self.wanted(name):
             return
         octets = None if raw is None else hex_text(raw)

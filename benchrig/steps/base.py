@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from enum import Enum
 from functools import lru_cache
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any, ClassVar, Literal, Protocol
+from typing import TYPE_CHECKING, Any, ClassVar, Literal, Protocol, TypeAlias
 
 import msgspec
 
@@ -56,6 +56,9 @@ class Cap(Enum):
 NOTHING: frozenset[Cap] = frozenset()
 # The readings of a link that ends: a step that names one of them expects that.
 LOST = frozenset({"lost_after", "lost_reason"})
+
+# What a step is about that needs no link: it makes no sense without the unit, or it does.
+About: TypeAlias = Literal["unit", "fixture"]
 
 
 class Bindable(Protocol):

@@ -38,7 +38,9 @@ class Operator(Protocol):
 
     async def confirm(self, question: str) -> bool: ...
 
-    async def enter(self, question: str) -> str: ...
+    async def enter(self, question: str, problem_with: Callable[[str], str] = lambda text: "") -> str:
+        """What was typed. It is asked for again, with the problem, until there is none."""
+        ...
 
     async def choose(self, question: str, options: list[str]) -> str: ...
 
@@ -121,10 +123,11 @@ class Bench(Protocol):
         raw: bytes | None = None,
         *,
         why: str = "",
+        telling: Callable[[str], str] | None = None,
         window: tuple[float, float, int] | None = None,
     ) -> None:
         """A reading of the step; judged at once when it has a limit. Of a value that is None `why` says what it
-        lacks. `window` is what a statistic is about: from, to (as `now` counts) and of how many."""
+        lacks. `telling` makes of the plain sentence of a broken limit what is said of it. `window` is what a statistic is about: from, to (as `now` counts) and of how many."""
         ...
 
     def value(self, data: bytes, target: Target, own: Format | None = None) -> None:

@@ -13,7 +13,7 @@ import msgspec
 from benchrig.errors import BenchrigError, LinkLost, StationError, StepFailed, UsageError
 from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import Names
-from benchrig.steps.base import LOST, NOTHING, Cap, Step
+from benchrig.steps.base import LOST, NOTHING, About, Cap, Step
 from benchrig.steps.bench import Bench
 from benchrig.steps.function import load_function, placed, raised
 from benchrig.steps.lent import Bench as LentBench
@@ -41,6 +41,7 @@ class Call(Step, kw_only=True):
 
     call: str
     with_: dict[str, AnyValue] = msgspec.field(name="with", default_factory=dict)
+    about: About | None = None
 
     def misfits(self) -> Iterable[Misfit]:
         yield from super().misfits()

@@ -9,7 +9,7 @@ from typing import ClassVar
 from benchrig.errors import StationError, UsageError
 from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import Names
-from benchrig.steps.base import NOTHING, SECONDS, Cap, ReadingType, Step
+from benchrig.steps.base import NOTHING, SECONDS, About, Cap, ReadingType, Step
 from benchrig.steps.bench import Bench
 from benchrig.steps.loss import LOSS
 from benchrig.steps.program import MAX_OUTPUT, Program
@@ -29,6 +29,7 @@ class Command(Step, kw_only=True):
     shown: ClassVar[dict[str, str]] = {"command": "would be visible in the process list"}
 
     command: list[str]
+    about: About | None = None
 
     def misfits(self) -> Iterable[Misfit]:
         yield from super().misfits()

@@ -96,7 +96,7 @@ class Answers:
     async def confirm(self, question: str) -> bool:
         return bool(await self._answer())
 
-    async def enter(self, question: str) -> str:
+    async def enter(self, question: str, problem_with: Callable[[str], str] = lambda text: "") -> str:
         return str(await self._answer())
 
     async def choose(self, question: str, options: list[str]) -> str:

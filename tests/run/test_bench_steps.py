@@ -7,6 +7,7 @@ import os
 import signal
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -44,7 +45,7 @@ class Answers:
     async def confirm(self, question: str) -> bool:
         return self._answer(question) is True
 
-    async def enter(self, question: str) -> str:
+    async def enter(self, question: str, problem_with: Callable[[str], str] = lambda text: "") -> str:
         return str(self._answer(question))
 
     async def choose(self, question: str, options: list[str]) -> str:
@@ -53,6 +54,21 @@ class Answers:
     def _answer(self, question: object) -> object:
         self.asked.append(question)
         return self.answer
+
+
+class Typing(Answers):
+    """An operator who types one answer after the other, until one is taken; `problems` are those of the others."""
+
+    def __init__(self, *answers: str) -> None:
+        super().__init__(None)
+        self._left = [*answers]
+        self.problems: list[str] = []
+
+    async def enter(self, question: str, problem_with: Callable[[str], str] = lambda text: "") -> str:
+        self.asked.append(question)
+        while problem := problem_with(answer := self._left.pop(0)):
+            self.problems.append(problem)
+        return answer
 
 
 # --- ask
@@ -97,6 +113,108 @@ def test_a_given_answer_that_is_none() -> None:
     step = "  - ask: Which\n    given: seen\n"
     ended = bare(step, head="given: {seen: {}}\n", given={"seen": "perhaps"}).ended
     assert (ended.cause, ended.message) == ("operator", "the given answer 'perhaps' is neither yes nor no")
+
+
+TP3 = "  - ask: Voltage at TP3\n    kind: number\n    unit: V\n"
+
+
+@pytest.mark.parametrize("typed", ["4.95", "4.95 V", "4950 mV", " 4.95V "])
+def test_a_measured_number_with_or_without_its_unit(typed: str) -> None:
+    operator = Typing("five", "4,95", "4.95 A", "005", "", typed)
+    ran = bare(TP3 + "    expect: {answer: {min: 4900 mV, max: 5.1 V}}\n", operator=operator)
+    assert (ran.reading(1, "answer").value, ran.reading(1, "answer").unit) == (4.95, "V")
+    assert (ran.ended.exit_code, operator.asked) == (0, ["Voltage at TP3 [V]"])
+    assert operator.problems[:2] == [
+        "expected a number in V, found 'five'; for example: 4.95 V",
+        "'4,95' has a comma in its number; write a decimal point: 4.95",
+    ]
+    assert len(operator.problems) == 5
+
+
+def test_a_number_without_a_unit_is_plain() -> None:
+    step = "  - ask: How many blinks?\n    kind: number\n    expect: {answer: {equals: 3}}\n"
+    operator = Typing("3 s", "3")
+    assert bare(step, operator=operator).ended.exit_code == 0
+    assert operator.problems == ["expected a number, found '3 s'; for example: 4.95"]
+
+
+@pytest.mark.parametrize(
+    ("step", "answer", "said"),
+    [
+        ("  - ask: Is the lamp green?\n    expect: {answer: {equals: true}}\n", False, "'Is the lamp green?' was answered no"),
+        ("  - ask: Any smoke?\n    expect: {answer: {equals: false}}\n", True, "'Any smoke?' was answered yes"),
+        ("  - ask: Colour\n    kind: text\n    expect: {answer: {equals: red}}\n", "blue",
+         "'Colour' was answered: 'blue' is not 'red'"),
+        (TP3 + "    expect: {answer: {min: 4.9 V}}\n", "4.7", "'Voltage at TP3' was answered: 4.7 V is below the minimum 4.9 V by 0.2 V"),
+    ],
+)  # fmt: skip
+def test_a_wrong_answer_says_what_was_asked(step: str, answer: object, said: str) -> None:
+    ended = bare(step, operator=Answers(answer)).ended
+    assert (ended.cause, ended.message) == ("limit", said)
+
+
+def test_a_number_given_beforehand_is_saved_with_its_unit() -> None:
+    step = TP3 + "    given: seen\n    save: {answer: volts}\n  - ask: 'Is ${volts} shown?'\n"
+    ran = bare(step, head="given: {seen: {}}\n", given={"seen": "4.95"}, operator=Answers(True))
+    assert ran.runner.operator.asked == ["Is 4.95 V shown?"]
+    assert ran.step(2).planned.name == "ask Is 4.95 V shown?"
+    refused = bare(TP3 + "    given: seen\n", head="given: {seen: {}}\n", given={"seen": "5 A"}).ended
+    assert refused.message == "the given answer '5 A' is none: expected a number in V, found '5 A'; for example: 4.95 V"
+
+
+@pytest.mark.parametrize(
+    ("keys", "said"),
+    [
+        ("kind: number\n    unit: Volt", "unknown unit 'Volt'"),
+        ("unit: V", "a unit belongs to a number"),
+        ("kind: number\n    unit: V\n    expect: {answer: {max: 5 A}}", "5 A is a current, not a voltage"),
+        (
+            "kind: number\n    expect: {answer: {matches: 'yes'}}",
+            "'matches' does not apply to a reading that is a number",
+        ),
+        ("about: fixtur", "expected one of unit, fixture; found the text 'fixtur'"),
+    ],
+)
+def test_what_check_says_of_a_question(keys: str, said: str) -> None:
+    with pytest.raises(PlanError) as refused:
+        bare(f"  - ask: Voltage\n    {keys}\n")
+    assert said in str(refused.value)
+
+
+# --- about a unit that was not found
+
+ABSENT = """
+  - ask: Is the fixture closed?
+  - scan:
+    for: 300 ms
+    within: 500 ms
+  - ask: Is the lamp green?
+    expect: {answer: {equals: true}}
+  - ask: Is the fixture empty?
+    about: fixture
+  - command: ['true']
+finally:
+  - command: ['true']
+    name: relay off
+  - ask: Which box?
+    about: unit
+"""
+
+
+def test_what_is_about_a_unit_that_was_not_found_is_not_put() -> None:
+    ran = bare(ABSENT, operator=Answers(True))
+    assert ran.verdicts() == ["pass", "fail", "skip", "pass", "skip", "pass", "skip"]
+    assert ran.runner.operator.asked == ["Is the fixture closed?", "Is the fixture empty?"]
+    ended = ran.step("ask Is the lamp green?").ended
+    assert ended is not None
+    assert (ended.root and ended.root.node, ended.message) == ("2", "the unit was not found (step 2)")
+    assert (ran.ended.cause, ran.ended.exit_code) == ("link", 1)
+
+
+def test_a_unit_that_is_found_in_the_end_is_asked_about() -> None:
+    steps = "steps:\n  - connect:\n    within: 4 s\n  - ask: Green?\n"
+    assert run(HEAD + steps, operator=Answers(True)).verdicts() == ["fail", "skip"]
+    assert run(HEAD + steps, device_text(), operator=Answers(True)).verdicts() == ["pass", "pass"]
 
 
 # --- call

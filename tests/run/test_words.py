@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from tests.run.kit import device_text, plan_text, run
 
 DEVICE = device_text()
@@ -16,7 +18,7 @@ class Answers:
     async def confirm(self, question: str) -> bool:
         return True
 
-    async def enter(self, question: str) -> str:
+    async def enter(self, question: str, problem_with: Callable[[str], str] = lambda text: "") -> str:
         return "red"
 
     async def choose(self, question: str, options: list[str]) -> str:
