@@ -28,7 +28,7 @@ from benchrig.radio.virtual.block import Block, keys_of
 from benchrig.radio.virtual.conditions import PROFILES
 from benchrig.radio.virtual.device_file import load_devices
 from benchrig.radio.virtual.device_spec import AirSpec, DeviceSpec, FaultSpec
-from benchrig.radio.virtual.gatt_spec import ReadSpec, WriteSpec
+from benchrig.radio.virtual.reaction_spec import ReadSpec, WriteSpec
 from benchrig.radio.virtual.value_reading import source_of
 from benchrig.run.choose import choose_steps
 from benchrig.run.head import RunSettings
@@ -96,6 +96,9 @@ SECTION_OF = {
     "NotifySpec": "Notifying",
     "DescriptorSpec": "Descriptors",
     "WriteSpec": "Writes",
+    "DoingSpec": "What an occasion sets off",
+    "MatchSpec": "Conditions of an occasion",
+    "CaseSpec": "Cases of a write",
     "OthersSpec": "Others",
 } | {kind.__name__: verb for verb, kind in KINDS.items()}
 ROOTS = [PlanFile, StepsFile, Station, DeviceSpec, AirSpec, ConditionsSpec, BitPart, Bits, *KINDS.values()]
@@ -335,17 +338,20 @@ GENERATORS = {
     "noise": {"mean": 5, "sd": 1},
     "counter": {"start": 0, "step": 1, "modulo": 10},
     "sequence": [1, 2],
+    "states": [{"value": 1, "for": "3 s"}, {"value": 2}],
+    "random": {"bytes": 8},
 }
 
 
 def test_values_that_change():
-    number = build_format(FormatSpec(as_="uint8"))
+    number, octets = (build_format(FormatSpec(as_=name)) for name in ("uint8", "hex"))
     rows = SECTIONS["Values that change"].table("word")
     assert [words(row["word"])[0] for row in rows] == [*GENERATORS]
     for row in rows:
         arguments = GENERATORS[words(row["word"])[0]]
         assert words(row["with"]) == ([*arguments] if isinstance(arguments, dict) else [])
-        assert source_of({words(row["word"])[0]: arguments}, number).take(0.0, random.Random(1))
+        form = octets if words(row["word"]) == ["random"] else number
+        assert source_of({words(row["word"])[0]: arguments}, form).take(0.0, random.Random(1))
 
 
 # --- pages

@@ -4,6 +4,8 @@ clock.py            the loop on which waiting costs nothing
 device_file.py      YAML -> device specifications
 device_spec.py      a device as a specification (advertising_spec, air_spec, gatt_spec, table_spec: its parts; words,
                     value_reading: their values); sources.py: where the values of a characteristic come from
+reaction_spec.py    what occasions set off; reactions.py: the same at work; effects.py: the values they put into
+                    characteristics; makers.py: what makes these values
 behaviours.py       what a device does wrong, or slowly; behaviour.py: what a behaviour is; block.py: where they stand
 mutation.py         a changed device as a function of a specification
 opening.py          specifications -> an open air with the bench's stack in it
@@ -15,7 +17,7 @@ chance.py           everything random
 conditions.py       how rough an air is; rough_band.py, backoff.py: its advertising channels; rough_link.py: its
                     connections; propagation.py: levels, fading, lost packets
 controller.py       bumble's controller, put right
-device.py           a connectable device (characteristic, server: its parts)
+device.py           a connectable device (characteristic, value, server: its parts)
 faults.py           what goes wrong, on demand
 capture.py          btsnoop
 

@@ -2,6 +2,7 @@
 
 advertising:
   interval: 100 ms        20 ms to 10.24 s; each event comes up to 10 ms later, as the standard demands
+  again_after: 500 ms     from the end of a link
   connectable: true
   scannable: true         default: when connectable, or when there is a scan response
   data:                   at most 31 octets
@@ -124,6 +125,7 @@ class AdvertisingSpec(msgspec.Struct, kw_only=True, frozen=True):
     """How a device advertises."""
 
     interval: Duration = Duration.of(0.1)
+    again_after: Duration = Duration.of(0)
     connectable: bool = True
     scannable: bool | None = None
     data: DataSpec | None = None
@@ -132,6 +134,8 @@ class AdvertisingSpec(msgspec.Struct, kw_only=True, frozen=True):
     def misfits(self) -> Iterable[Misfit]:
         if not SHORTEST <= self.interval.seconds <= LONGEST:
             yield Misfit(f"an advertising interval is 20 ms to 10.24 s, found {self.interval}", path=("interval",))
+        if self.again_after.seconds < 0:
+            yield Misfit("a delay is not negative", path=("again_after",))
         if self.scannable is False and (self.connectable or self.scan_response):
             what = "a connectable device" if self.connectable else "one with a scan response"
             yield Misfit(f"{what} is scannable", "leave 'scannable' out", ("scannable",))

@@ -40,6 +40,7 @@ class On(Enum):
     CONNECT = "a central has connected"
     READ = "its characteristic is read"
     WRITE = "its characteristic is written"
+    LATER = "the time of an action has come"
 
 
 class Actor(Protocol):
@@ -56,6 +57,8 @@ class Actor(Protocol):
     async def disconnect(self, connection: Any) -> None: ...
 
     def reboot(self, away: float) -> None: ...
+
+    def sleep(self, seconds: float) -> None: ...
 
 
 @dataclass(frozen=True)
@@ -86,6 +89,7 @@ class Behaviour(msgspec.Struct, frozen=True, kw_only=True):
 
     on: ClassVar[frozenset[On]]
     is_answer: ClassVar[bool] = False  # it stands in place of the answer: there is only one of these
+    is_pause: ClassVar[bool] = False  # nothing but time
 
     when: When = When()
 

@@ -6,17 +6,18 @@ import asyncio
 from collections.abc import Iterable
 
 from benchrig.radio.virtual.behaviour import Behaviour, Moment, On, Refused, Unanswered
-from benchrig.radio.virtual.words import AttErrorCode
+from benchrig.radio.virtual.words import AttErrorCode, SleepTime
 from benchrig.source.shape import Misfit
 from benchrig.values.quantity import Duration
 
 ACCESS = frozenset({On.READ, On.WRITE})
+ANY_TIME = ACCESS | {On.LATER}
 
 
 class Delay(Behaviour, frozen=True, kw_only=True):
-    """Wait before answering."""
+    """Wait before answering, or before an action."""
 
-    on = ACCESS
+    on, is_pause = ANY_TIME, True
     delay: Duration
 
     async def act(self, moment: Moment) -> None:
@@ -46,7 +47,7 @@ class Silent(Behaviour, frozen=True, kw_only=True):
 class Disconnect(Behaviour, frozen=True, kw_only=True):
     """End the link instead of answering."""
 
-    on, is_answer = ACCESS, True
+    on, is_answer = ANY_TIME, True
     disconnect: bool = True
 
     async def act(self, moment: Moment) -> None:
@@ -57,12 +58,22 @@ class Disconnect(Behaviour, frozen=True, kw_only=True):
 class Reboot(Behaviour, frozen=True, kw_only=True):
     """Drop the link without a word, and come back after so long."""
 
-    on, is_answer = ACCESS, True
+    on, is_answer = ANY_TIME, True
     reboot: Duration
 
     async def act(self, moment: Moment) -> None:
         moment.device.reboot(self.reboot.seconds)
         raise Unanswered
+
+
+class Sleep(Behaviour, frozen=True, kw_only=True):
+    """Stop advertising for so long, or until it starts again."""
+
+    on = frozenset({On.WRITE, On.LATER})
+    sleep: SleepTime
+
+    async def act(self, moment: Moment) -> None:
+        moment.device.sleep(self.sleep)
 
 
 class StopAdvertising(Behaviour, frozen=True, kw_only=True):
@@ -108,6 +119,7 @@ BEHAVIOURS: tuple[type[Behaviour], ...] = (
     Silent,
     Disconnect,
     Reboot,
+    Sleep,
     StopAdvertising,
     DisconnectAfter,
     RefuseConnections,

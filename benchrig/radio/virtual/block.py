@@ -27,12 +27,34 @@ class Block(msgspec.Struct, frozen=True, kw_only=True):
         if not isinstance(read, _Keys):
             return read
         own = {name: getattr(read, name) for name in cls.__struct_fields__ if name != "behaviours"}
-        return cls(behaviours=tuple(read.behaviours()), **own)
+        made = cls(behaviours=tuple(read.behaviours()), **own)
+        found = [reader.misfit(node, misfit) for misfit in made.misfits()]
+        return found[0] if found else made
+
+    def misfits(self) -> Iterable[Misfit]:
+        """What is wrong between its keys."""
+        return ()
 
     async def meet(self, occasion: On, moment: Moment) -> None:
         """Let the behaviours act. Raises Unanswered and Refused."""
+        await self.begin(occasion, moment)
+        await self.end(occasion, moment)
+
+    async def begin(self, occasion: On, moment: Moment) -> None:
+        """What comes before the answer."""
         for behaviour in self._at(occasion, moment):
-            await behaviour.act(moment)
+            if not behaviour.is_answer:
+                await behaviour.act(moment)
+
+    async def end(self, occasion: On, moment: Moment) -> None:
+        """What stands in place of the answer. Raises Unanswered and Refused."""
+        for behaviour in self._at(occasion, moment):
+            if behaviour.is_answer:
+                await behaviour.act(moment)
+
+    def is_answered(self, occasion: On, moment: Moment) -> bool:
+        """Whether nothing stands in place of the answer."""
+        return not any(behaviour.is_answer for behaviour in self._at(occasion, moment))
 
     def value(self, moment: Moment, value: bytes) -> bytes:
         """What is answered to a read, instead of this value."""

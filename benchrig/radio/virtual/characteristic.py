@@ -7,17 +7,20 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 from benchrig.errors import MalformedValue
 from benchrig.radio.bumble_stack.bumble_api import UUID, Characteristic, CharacteristicValue, Descriptor, att
-from benchrig.radio.virtual.behaviour import Actor, Moment, On
+from benchrig.radio.virtual.behaviour import Actor, Moment, On, Refused
+from benchrig.radio.virtual.makers import Happening, Unfit
+from benchrig.radio.virtual.reactions import Building, Performer, Reaction
+from benchrig.radio.virtual.sources import Source, octets
+from benchrig.radio.virtual.value import Value
 from benchrig.values.catalogue import short_uuid
 
 if TYPE_CHECKING:
     import random
+    from collections.abc import Callable
 
     from benchrig.radio.bumble_stack.bumble_api import Connection, Host
     from benchrig.radio.virtual.gatt_spec import CharacteristicSpec, DescriptorSpec
     from benchrig.radio.virtual.server import StrictServer
-    from benchrig.radio.virtual.sources import Source
-    from benchrig.radio.virtual.table_spec import Effect
     from benchrig.values.base import Format
 
 _READABLE, _WRITABLE = att.Attribute.READABLE, att.Attribute.WRITEABLE
@@ -27,7 +30,10 @@ _WRITE_PROPERTIES = Characteristic.Properties.WRITE | Characteristic.Properties.
 QUEUED_VALUES = 16
 
 
-class Owner(Actor, Protocol):
+HEADER = 3  # octets of an ATT notification before its value (Core Vol 3 Part F 3.4.7.1)
+
+
+class Owner(Actor, Performer, Protocol):
     """The device of a characteristic."""
 
     characteristics: dict[str, SimulatedCharacteristic]
@@ -48,14 +54,13 @@ class Owner(Actor, Protocol):
 class SimulatedCharacteristic:
     """`attribute` is what bumble's server serves."""
 
-    def __init__(self, device: Owner, spec: CharacteristicSpec, effects: list[Effect]) -> None:
+    def __init__(self, device: Owner, spec: CharacteristicSpec, building: Building) -> None:
         self.device = device
         self.spec = spec
-        self._source = spec.source.fresh()
-        self._effects = effects
+        self._value = Value(spec.source.fresh(), spec.format)
+        self._reaction = building.reaction(spec.on_write, ("on_write",), of=spec)
         self._reads = self._writes = 0
         self._last_read: bytes | None = None
-        self._written: bytes | None = None
         self._in_turn = asyncio.Lock()
         self._notifiers: dict[Connection, asyncio.Task[Any]] = {}
         properties = Characteristic.Properties(spec.property_bits)
@@ -77,14 +82,36 @@ class SimulatedCharacteristic:
         return permissions | (_ENCRYPTED if self.spec.encrypted else 0)
 
     def take(self) -> bytes:
-        """The next value: what was written, if that was kept, else the next of its source."""
-        return self._written if self._written is not None else self.octets_of(self._source)
+        """The next value."""
+        return self._value.take(*self._now())
 
-    def octets_of(self, source: Source) -> bytes:
-        return source.take(self.device.uptime, self.device.chance("values"))
+    def current(self, field: str = "") -> bytes:
+        """The value that would come next, or a field of it; it is still the next one then."""
+        return self._value.current(*self._now(), field)
 
-    def put(self, value: bytes) -> None:
-        self._written = value
+    def _now(self) -> tuple[float, float, random.Random]:
+        return self.device.uptime, asyncio.get_running_loop().time(), self.device.chance("values")
+
+    def put(self, value: bytes, field: str = "") -> None:
+        self._value.put(octets(value), field)
+        self._check_field(field)
+
+    def _check_field(self, field: str) -> None:
+        """Take back a field that makes no value of the whole. Raises Unfit."""
+        try:
+            _ = field and self.current()
+        except MalformedValue:
+            self._value.drop(field)
+            raise Unfit from None
+
+    def follow(self, source: Source, field: str = "") -> None:
+        """From now on values come from this source, whose time begins now."""
+        self._value.put(source, field, begins=asyncio.get_running_loop().time())
+        self._check_field(field)
+
+    def reset(self) -> None:
+        """As it was when it was made."""
+        self._value = Value(self.spec.source.fresh(), self.spec.format)
 
     async def _read(self, connection: Connection) -> bytes:
         self._reads += 1
@@ -95,18 +122,28 @@ class SimulatedCharacteristic:
 
     async def _write(self, connection: Connection, value: bytes) -> None:
         self._writes += 1
-        plan = self.spec.on_write
-        if plan.check:
+        if self.spec.on_write.check:
             self._check(value)
-        await plan.meet(On.WRITE, Moment(self.device, self._writes, connection))
-        if plan.store:
+        happening = Happening(self.device, connection, value)
+        happens = [(self._reaction, happening, Moment(self.device, self._writes, connection))]
+        if found := self._reaction.case(happening):
+            case, inner = found
+            happens.append((case, inner, Moment(self.device, case.times, connection)))
+        await self._react(value, happens)
+
+    async def _react(self, value: bytes, happens: list[tuple[Reaction, Happening, Moment]]) -> None:
+        for reaction, _, moment in happens:
+            await reaction.spec.begin(On.WRITE, moment)
+        answered = all(reaction.spec.is_answered(On.WRITE, moment) for reaction, _, moment in happens)
+        if answered and self.spec.on_write.store:
             self.put(value)
-        for effect in self._effects:
-            target = self.device.characteristics[effect.characteristic]
-            octets = value if effect.source is None else target.octets_of(effect.source)
-            target.put(octets)
-            if effect.notify:
-                self.device.spawn(target.send_to_subscribers(octets))
+        try:
+            for reaction, happening, _ in happens:
+                reaction.happen(self.device, happening)
+        except Unfit:
+            raise Refused(att.ErrorCode.OUT_OF_RANGE) from None
+        for reaction, _, moment in happens:
+            await reaction.spec.end(On.WRITE, moment)
 
     def _check(self, value: bytes) -> None:
         """Refuse what is no value of the format."""
@@ -141,8 +178,36 @@ class SimulatedCharacteristic:
         while plan.count is None or sent < plan.count:
             due = max(due + period, loop.time())
             await asyncio.sleep(due + jitter.uniform(0.0, most) - loop.time())
-            await self.send(connection, self.take())
+            value = self.take()
             sent += 1
+            if plan.drop_every is None or sent % plan.drop_every:
+                await self.send(connection, value)
+
+    def send_current(self) -> None:
+        self.device.spawn(self.send_to_subscribers(self.take()))
+
+    def send_changes(self, source: Source) -> None:
+        """Send what a source gives when its state becomes another one, as long as values come from it."""
+        self.device.spawn(self._send_changes(source, asyncio.get_running_loop().time()))
+
+    async def _send_changes(self, source: Source, begins: float) -> None:
+        for change in source.pattern.changes():
+            await asyncio.sleep(begins + change - asyncio.get_running_loop().time())
+            if not self._value.comes_from(source):
+                return
+            await self.send_to_subscribers(self.take())
+
+    def send_answer(self, pieces: Callable[[int], list[bytes]], every: float) -> None:
+        """Send the pieces of an answer, made for the payload of each link, to all that listen."""
+        for connection in self.device.connections:
+            self.device.spawn(self._send_answer(connection, pieces(connection.att_mtu - HEADER), every))
+
+    async def _send_answer(self, connection: Connection, pieces: list[bytes], every: float) -> None:
+        for index, piece in enumerate(pieces):
+            if index:
+                await asyncio.sleep(every)
+            if connection in self.device.connections:
+                await self.send(connection, piece)
 
     async def send_to_subscribers(self, value: bytes) -> None:
         for connection in list(self.device.connections):

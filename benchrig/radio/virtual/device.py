@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import asyncio
+import math
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
 from benchrig.radio.bumble_stack.bumble_api import (
@@ -15,21 +17,26 @@ from benchrig.radio.bumble_stack.bumble_api import (
     hci,
 )
 from benchrig.radio.virtual.airlink import End
-from benchrig.radio.virtual.behaviour import Moment, On
+from benchrig.radio.virtual.behaviour import Moment, On, Unanswered
 from benchrig.radio.virtual.characteristic import SimulatedCharacteristic, uuid_on_air
 from benchrig.radio.virtual.controller import VirtualController
+from benchrig.radio.virtual.makers import Happening, Unfit
+from benchrig.radio.virtual.reactions import Building, Reaction
 from benchrig.radio.virtual.server import StrictServer
-from benchrig.radio.virtual.table_spec import by_name, effects_of
+from benchrig.radio.virtual.table_spec import by_name
 from benchrig.tasks import Tasks
 
 if TYPE_CHECKING:
     import random
-    from collections.abc import Coroutine
+    from collections.abc import Callable, Coroutine, Mapping
 
     from benchrig.radio.virtual.air import Air
     from benchrig.radio.virtual.band import Advertiser
     from benchrig.radio.virtual.device_spec import DeviceSpec
     from benchrig.radio.virtual.gatt_spec import ServiceSpec
+
+
+_OCCASIONS = ("on_start", "on_connect", "on_disconnect")
 
 
 class SimulatedDevice:
@@ -43,6 +50,11 @@ class SimulatedDevice:
         self._connects = 0
         self._is_on = True
         self._off_until = self._switched_on = asyncio.get_running_loop().time()
+        self._return: asyncio.TimerHandle | None = None
+        self._advertising = asyncio.Lock()
+        self._later: set[asyncio.Task[Any]] = set()
+        self._is_booting = False
+        self.console_listeners: list[Callable[[str], None]] = []
         public = spec.own_address_type == "public"
         self.controller = VirtualController(spec.name, air, public_address=spec.own_address if public else None)
         self.host = _DeviceHost(self.controller, air)
@@ -62,9 +74,11 @@ class SimulatedDevice:
             for connection in self.connections:
                 characteristic.forget(connection)
         self.characteristics = {}
-        named = by_name(table)
+        building = Building(by_name(table))
+        self._occasions = {name: building.reactions(getattr(self.spec, name), (name,)) for name in _OCCASIONS}
+        self._lines = building.lines(self.spec.console, ("console",))
         for spec in table:
-            made = [SimulatedCharacteristic(self, one, [*effects_of(one, named)]) for one in spec.characteristics]
+            made = [SimulatedCharacteristic(self, one, building) for one in spec.characteristics]
             self.characteristics |= {one.spec.called: one for one in made}
             service = Service(uuid_on_air(spec.service), [one.attribute for one in made])
             server.add_service_without(service, [one.attribute for one in made if not one.spec.cccd])
@@ -73,7 +87,16 @@ class SimulatedDevice:
     @property
     def uptime(self) -> float:
         """Seconds since it was switched on, or has started again."""
-        return asyncio.get_running_loop().time() - self._switched_on
+        return max(0.0, asyncio.get_running_loop().time() - self._switched_on)
+
+    @property
+    def is_running(self) -> bool:
+        """Not switched off, nor on its way back."""
+        return self._is_on and asyncio.get_running_loop().time() >= self._switched_on
+
+    @property
+    def targets(self) -> Mapping[str, SimulatedCharacteristic]:
+        return self.characteristics
 
     @property
     def clock(self) -> float:
@@ -95,6 +118,7 @@ class SimulatedDevice:
         await self.device.power_on()
         self.advertiser.rssi_mean, self.advertiser.rssi_spread = self.spec.rssi.dbm, self.spec.rssi.db
         await self.spec.faults.meet(On.START, Moment(self))
+        self._act("on_start")
         await self._advertise()
 
     async def _advertise(self) -> None:
@@ -112,6 +136,8 @@ class SimulatedDevice:
 
     async def stop(self) -> None:
         self._is_on = False
+        if self._return:
+            self._return.cancel()
         await self._tasks.close()
         await self.device.power_off()
 
@@ -122,35 +148,105 @@ class SimulatedDevice:
     def _on_connection(self, connection: Connection) -> None:
         connection.on(Connection.EVENT_DISCONNECTION, lambda _: self._on_disconnection(connection))
         self._connects += 1
+        self._act("on_connect", connection)
         self.spawn(self.spec.faults.meet(On.CONNECT, Moment(self, self._connects, connection)))
 
-    async def disconnect(self, connection: Connection) -> None:
-        """End a link from the device's side; nothing to do when it has gone."""
-        if connection in self.connections:
-            await connection.disconnect()
+    async def disconnect(self, connection: Connection | None) -> None:
+        """End a link from the device's side, all of them without one; nothing to do when it has gone."""
+        for one in self.connections:
+            if connection in (None, one):
+                await one.disconnect()
 
     def _on_disconnection(self, connection: Connection) -> None:
         for characteristic in self.characteristics.values():
             characteristic.forget(connection)
-        if self._is_on:
-            self.spawn(self._come_back())
+        if self.is_running:
+            self._act("on_disconnect")
+            self._advertise_at(asyncio.get_running_loop().time() + self.spec.advertising.again_after.seconds)
 
-    async def _come_back(self) -> None:
-        """Advertise again, once it is on."""
-        await asyncio.sleep(max(0.0, self._off_until - asyncio.get_running_loop().time()))
+    def _advertise_at(self, time: float) -> None:
+        """Advertise from then on, once it is awake."""
+        if self._return:
+            self._return.cancel()
+        self._off_until = max(self._off_until, time)
+        if self._off_until < math.inf:
+            loop = asyncio.get_running_loop()
+            self._return = loop.call_at(max(loop.time(), self._off_until), self._come_back)
+
+    def _come_back(self) -> None:
+        self._return = None
+        if self._is_booting:
+            self._is_booting = False
+            self._act("on_start")
+        self.spawn(self._advertise_again())
+
+    async def _advertise_again(self) -> None:
+        async with self._advertising:
+            if not self.connections and asyncio.get_running_loop().time() >= self._off_until:
+                await self._advertise()
+
+    def sleep(self, seconds: float) -> None:
+        """Do not advertise for so long."""
         if not self.connections:
-            await self._advertise()
+            self.air.band.stop(self.advertiser)
+        self._advertise_at(asyncio.get_running_loop().time() + seconds)
 
     def reboot(self, away: float) -> None:
         """Start again: links are not closed but forgotten, so that the central finds out by its supervision time-out.
-        What was written stays, as in a device that keeps its settings; a new table comes with new values."""
+        What was written stays unless it is volatile; a new table comes with new values."""
+        self._forget_all()
         self._off_until = self._switched_on = asyncio.get_running_loop().time() + away
+        self._is_booting = True
+        self._advertise_at(self._off_until)
+        if self.spec.table_after_reboot:
+            self.server = self._serve(self.spec.table_after_reboot)
+
+    def _forget_all(self) -> None:
+        """What is gone without power."""
+        self.air.band.stop(self.advertiser)
+        for task in self._later - {asyncio.current_task()}:
+            task.cancel()
         for end in list(self.controller.le_connections.values()):
             if isinstance(end, End):
                 end.air_link.darken()
                 self.controller.on_le_disconnected(end, hci.HCI_ErrorCode.CONNECTION_TERMINATED_BY_LOCAL_HOST_ERROR)
-        if self.spec.table_after_reboot:
-            self.server = self._serve(self.spec.table_after_reboot)
+        for characteristic in self.characteristics.values():
+            if characteristic.spec.volatile:
+                characteristic.reset()
+
+    # What occasions set off
+
+    def _act(self, occasion: str, connection: Connection | None = None) -> None:
+        for reaction in self._occasions[occasion]:
+            self.later(reaction, Happening(self, connection))
+
+    def later(self, reaction: Reaction, happening: Happening) -> None:
+        """Do it when its time has come, unless the device starts again before."""
+        task = self.spawn(self._do(reaction, happening))
+        self._later.add(task)
+        task.add_done_callback(self._later.discard)
+
+    async def _do(self, reaction: Reaction, happening: Happening) -> None:
+        moment = Moment(self, connection=happening.connection)
+        with suppress(Unanswered, Unfit):
+            await reaction.spec.begin(On.LATER, moment)
+            reaction.happen(self, happening)
+            await reaction.spec.end(On.LATER, moment)
+
+    def print(self, line: str) -> None:
+        """A line on its console; what breaks lines makes several."""
+        for part in line.splitlines():
+            for hear in list(self.console_listeners):
+                hear(part)
+
+    async def take_line(self, line: str) -> None:
+        """A line that somebody has typed at its console."""
+        happening = Happening(self, written=line.encode("utf-8", "replace"))
+        for case in self._lines if self.is_running else ():
+            if (found := case.fitting(happening)) is not None:
+                with suppress(Unfit):
+                    case.happen(self, found)
+                return
 
 
 class _DeviceHost(Host):

@@ -15,9 +15,12 @@ import msgspec
 from benchrig.radio.virtual.advertising_spec import Advertisement, AdvertisingSpec
 from benchrig.radio.virtual.air_spec import AirChoice
 from benchrig.radio.virtual.behaviour import On
+from benchrig.radio.virtual.behaviours import Reboot
 from benchrig.radio.virtual.block import Block
 from benchrig.radio.virtual.gatt_spec import CharacteristicSpec, ServiceSpec
-from benchrig.radio.virtual.table_spec import table_misfits
+from benchrig.radio.virtual.reaction_spec import ActionSpec, LineSpec
+from benchrig.radio.virtual.reactions import Building
+from benchrig.radio.virtual.table_spec import by_name, table_misfits
 from benchrig.radio.virtual.words import AddressText, CharacteristicUuid, Hex, ServiceUuid
 from benchrig.source.shape import Misfit
 from benchrig.values.catalogue import normal_uuid
@@ -104,6 +107,10 @@ class DeviceSpec(msgspec.Struct, kw_only=True, frozen=True, dict=True):
     services: list[ServiceSpec] = []
     services_after_reboot: list[ServiceSpec] = []
     generic_access: bool = True
+    on_start: list[ActionSpec] = []
+    on_connect: list[ActionSpec] = []
+    on_disconnect: list[ActionSpec] = []
+    console: list[LineSpec] = []
     faults: FaultSpec = FaultSpec()
     air: AirChoice | None = None
     others: list[OthersSpec] = []
@@ -118,6 +125,19 @@ class DeviceSpec(msgspec.Struct, kw_only=True, frozen=True, dict=True):
         yield from self._address_misfits()
         yield from table_misfits(self.services, self.mtu)
         yield from table_misfits(self.services_after_reboot, self.mtu, "services_after_reboot")
+        for table in filter(None, (self.services, self.services_after_reboot)):
+            yield from self._action_misfits(table)
+
+    def _action_misfits(self, table: list[ServiceSpec]) -> Iterable[Misfit]:
+        found: list[Misfit] = []
+        building = Building(by_name(table), found)
+        for name in ("on_start", "on_connect", "on_disconnect"):
+            building.reactions(getattr(self, name), (name,))
+        building.lines(self.console, ("console",))
+        yield from found
+        for index, action in enumerate(self.on_start):
+            if any(isinstance(one, Reboot) for one in action.behaviours):
+                yield Misfit("a device that starts again whenever it has started", path=("on_start", index, "reboot"))
 
     def _address_misfits(self) -> Iterable[Misfit]:
         if self.address is None:

@@ -9,15 +9,11 @@ services:
         properties: [read, notify]
         value: 21.5 °C                    or a generator, see value_reading
         raw: '29 09'                      instead of value: octets as they are
-        notify: {period: 1 s, jitter: 20 ms, count: 100}
+        notify: {period: 1 s, jitter: 20 ms, count: 100, drop_every: 10}
         descriptors: [{descriptor: characteristic user description, value: Inside}]
         on_read: {delay: 50 ms, att_error: insufficient authentication}   all that behaviours.py has for reads
-        on_write:
-          check: true                     refuse octets that do not fit the format: 0x0D, 0xFF
-          store: true                     keep what was written as the value
-          set: {status: 1, echo: written} values for other characteristics, `written` for the octets written
-          notify: {echo: written}         the same, and sent to subscribers
-          att_error: 0x80                 and all that behaviours.py has for writes
+        on_write: {check: true, store: true, set: {…}, cases: […]}         and for writes; see reaction_spec
+        volatile: true                    a reboot puts the value back to what stands above
         encrypted: true                   reads and writes need an encrypted link
         cccd: false                       leaves out the descriptor that subscribing needs; it may stand among the
                                           descriptors then
@@ -32,8 +28,7 @@ from typing import Any, Literal
 import msgspec
 
 from benchrig.errors import MalformedValue
-from benchrig.radio.virtual.behaviour import On
-from benchrig.radio.virtual.block import Block
+from benchrig.radio.virtual.reaction_spec import ReadSpec, WriteSpec
 from benchrig.radio.virtual.sources import Source, octets
 from benchrig.radio.virtual.value_reading import source_of
 from benchrig.radio.virtual.words import CharacteristicUuid, DescriptorUuid, Hex, ServiceUuid
@@ -68,35 +63,21 @@ CCCD, VALID_RANGE = "00002902-0000-1000-8000-00805f9b34fb", "00002906-0000-1000-
 UPDATES = PROPERTIES["notify"] | PROPERTIES["indicate"]
 
 
-class ReadSpec(Block, frozen=True, kw_only=True):
-    """What a read does."""
-
-    occasions = frozenset({On.READ})
-
-
-class WriteSpec(Block, frozen=True, kw_only=True):
-    """What a write does."""
-
-    occasions = frozenset({On.WRITE})
-
-    store: bool = True
-    check: bool = True
-    set: dict[str, Any] = msgspec.field(default_factory=dict)
-    notify: dict[str, Any] = msgspec.field(default_factory=dict)
-
-
 class NotifySpec(msgspec.Struct, kw_only=True, frozen=True):
     """Values while a central is subscribed."""
 
     period: Duration
     jitter: Duration = Duration.of(0)
     count: int | None = None
+    drop_every: int | None = None
 
     def misfits(self) -> Iterable[Misfit]:
         if self.period.seconds <= 0:
             yield Misfit("a period is longer than nothing", path=("period",))
         if self.count is not None and self.count < 1:
             yield Misfit("at least one value", "leave 'count' out for no end", ("count",))
+        if self.drop_every is not None and self.drop_every < 1:
+            yield Misfit(f"expected a number from 1 on, found {self.drop_every}", path=("drop_every",))
 
 
 class DescriptorSpec(msgspec.Struct, kw_only=True, frozen=True):
@@ -128,6 +109,7 @@ class CharacteristicSpec(FormatSpec, kw_only=True, frozen=True, dict=True):
     descriptors: list[DescriptorSpec] = msgspec.field(default_factory=list)
     on_read: ReadSpec = ReadSpec()
     on_write: WriteSpec = WriteSpec()
+    volatile: bool = False
     encrypted: bool = False
     cccd: bool = True
 

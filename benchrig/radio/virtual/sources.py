@@ -18,6 +18,10 @@ if TYPE_CHECKING:
     from benchrig.values.base import Format
 
 
+# Times are sums of floats: what is nearer than this is the same instant.
+_INSTANT = 1e-6
+
+
 class Pattern(ABC):
     """Gives one value after the other. `elapsed` is the time since the device was switched on, in seconds."""
 
@@ -26,6 +30,15 @@ class Pattern(ABC):
 
     def examples(self) -> list[Any]:
         """Values that stand for all it can give, to check them against the format before the run."""
+        return []
+
+    @property
+    def runs_on(self) -> bool:
+        """Whether it gives another value when time goes on."""
+        return False
+
+    def changes(self) -> list[float]:
+        """The times at which its state becomes another one."""
         return []
 
 
@@ -73,6 +86,44 @@ class Ramp(Pattern):
     def examples(self) -> list[Any]:
         return [self.start, self.end]
 
+    @property
+    def runs_on(self) -> bool:
+        return True
+
+
+@dataclass
+class States(Pattern):
+    """One after the other, each from its time on; the last one stays."""
+
+    states: list[tuple[float, Pattern]]
+
+    def take(self, elapsed: float, rng: random.Random) -> Any:
+        begin, pattern = [state for state in self.states if state[0] <= elapsed + _INSTANT][-1]
+        return pattern.take(elapsed - begin, rng)
+
+    def examples(self) -> list[Any]:
+        return [example for _, pattern in self.states for example in pattern.examples()]
+
+    @property
+    def runs_on(self) -> bool:
+        return True
+
+    def changes(self) -> list[float]:
+        return [begin for begin, _ in self.states[1:]]
+
+
+@dataclass
+class RandomBytes(Pattern):
+    """So many bytes, each time others."""
+
+    count: int
+
+    def take(self, elapsed: float, rng: random.Random) -> bytes:
+        return rng.randbytes(self.count)
+
+    def examples(self) -> list[Any]:
+        return [bytes(self.count)]
+
 
 @dataclass
 class Noise(Pattern):
@@ -115,6 +166,22 @@ class Counter(Pattern):
 
 
 @dataclass
+class TextCounter(Pattern):
+    """A text in which a number counts the values taken."""
+
+    counter: Counter
+    before: str
+    after: str
+    digits: int = 1
+
+    def take(self, elapsed: float, rng: random.Random) -> str:
+        return f"{self.before}{int(self.counter.take(elapsed, rng)):0{self.digits}d}{self.after}"
+
+    def examples(self) -> list[Any]:
+        return [f"{self.before}{int(self.counter.start):0{self.digits}d}{self.after}"]
+
+
+@dataclass
 class Cycle(Pattern):
     """The values of a list one after the other, and from the beginning again."""
 
@@ -143,6 +210,13 @@ class Fields(Pattern):
 
     def examples(self) -> list[Any]:
         return [{name: (pattern.examples() or [None])[0] for name, pattern in self.fields.items()}]
+
+    @property
+    def runs_on(self) -> bool:
+        return any(pattern.runs_on for pattern in self.fields.values())
+
+    def changes(self) -> list[float]:
+        return sorted({change for pattern in self.fields.values() for change in pattern.changes()})
 
 
 @dataclass

@@ -5,7 +5,10 @@
 {ramp: {from: 4 °C, to: 8 °C, over: 60 s}}
 {noise: {mean: 4 °C, sd: 0.1 °C}}
 {counter: {start: 0, step: 1, modulo: 65536}}   numbers in the unit of the format, if it has one
+{counter: {text: 'counter {number}', digits: 4}}   the same in a text
 {sequence: [1 °C, 2 °C]}
+{states: [{value: idle, for: 3 s}, {value: done}]}
+{random: {bytes: 8}}
 {flags: 0, heart_rate: {noise: …}}         a structure: each field a value or generator
 [1, 2]                                     a list
 """
@@ -16,7 +19,7 @@ import re
 from collections.abc import Callable
 from decimal import Decimal
 from fractions import Fraction
-from typing import Any
+from typing import Any, TypeVar
 
 from benchrig.errors import MalformedValue
 from benchrig.radio.virtual.sources import (
@@ -28,8 +31,11 @@ from benchrig.radio.virtual.sources import (
     Noise,
     Pattern,
     Ramp,
+    RandomBytes,
     Source,
+    States,
     Steps,
+    TextCounter,
 )
 from benchrig.source.problem import suggest
 from benchrig.source.shape import Misfit, describe_value
@@ -38,6 +44,9 @@ from benchrig.values.medfloat import MedFloatFormat
 from benchrig.values.numbers import FloatFormat, IntegerFormat
 from benchrig.values.quantity import Duration, Quantity, number_text
 from benchrig.values.structs import ListFormat
+from benchrig.values.text import BytesFormat, TextFormat
+
+T = TypeVar("T")
 
 _QUANTITY = re.compile(r"\s*[+-]?[0-9]")
 # A medical float has no step of its own; what is drawn gets one decimal place.
@@ -50,6 +59,9 @@ _WHOLE_NUMBERS: dict[tuple[type[Format], int], int] = {
     (FloatFormat, 64): 2**53,
 }
 _MOST_DECIMALS = 9
+_LARGEST_WHOLE = 2**64
+_LONGEST = 512  # octets of an attribute (Core Vol 3 Part F 3.2.9)
+NUMBER = "{number}"
 
 
 def source_of(value: Any, form: Format) -> Source:
@@ -69,23 +81,23 @@ def _pattern(value: Any, form: Format, field: str) -> Pattern:
     if isinstance(value, list):
         item = _leaf(form, field)
         inner = item.item if isinstance(item, ListFormat) else form
-        return Items([_at(index, _pattern, part, inner, "") for index, part in enumerate(value)])
+        return Items([at(index, _pattern, part, inner, "") for index, part in enumerate(value)])
     return Constant(_scalar(value, _leaf(form, field)))
 
 
 def _mapping(value: dict[Any, Any], form: Format, field: str) -> Pattern:
-    known = _names(form, field)
+    known = names_in(form, field)
     if len(value) == 1 and (word := next(iter(value))) in GENERATORS and word not in known:
-        return _at(word, GENERATORS[word], value[word], form, field)
+        return at(word, GENERATORS[word], value[word], form, field)
     if not known:
         one = next(iter(value), "")
         advice = suggest(str(one), GENERATORS)
         raise Misfit("expected a value or one generator, found a mapping", advice)
     prefix = f"{field}." if field else ""
-    return Fields({name: _at(name, _pattern, part, form, f"{prefix}{name}") for name, part in value.items()})
+    return Fields({name: at(name, _pattern, part, form, f"{prefix}{name}") for name, part in value.items()})
 
 
-def _names(form: Format, field: str) -> set[str]:
+def names_in(form: Format, field: str) -> set[str]:
     """The names of the fields at this place of a structure."""
     prefix = f"{field}." if field else ""
     return {name.removeprefix(prefix).split(".")[0] for name in form.leaves() if name.startswith(prefix)}
@@ -95,7 +107,7 @@ def _leaf(form: Format, field: str) -> Format | None:
     return form.leaves().get(field) if field else form
 
 
-def _at(key: Any, read: Callable[..., Pattern], *arguments: Any) -> Pattern:
+def at(key: Any, read: Callable[..., T], *arguments: Any) -> T:
     """Read a part; what is wrong with it is found at its place."""
     try:
         return read(*arguments)
@@ -113,6 +125,13 @@ def _scalar(value: Any, leaf: Format | None) -> Any:
     return Fraction(value) if isinstance(value, Decimal) else value
 
 
+def number_in(value: Any, form: Format) -> Fraction:
+    """A number as the format has it, differences of temperature as such. Raises Misfit."""
+    if form.unit and isinstance(value, str) and _QUANTITY.match(value):
+        return Quantity.from_source(value).difference_to(form.unit)
+    return _number({"": value}, "", form, "")
+
+
 def _number(arguments: dict[Any, Any], key: str, form: Format, field: str) -> Fraction:
     value = _scalar(arguments[key], _leaf(form, field))
     if isinstance(value, bool) or not isinstance(value, (int, Fraction)):
@@ -120,7 +139,7 @@ def _number(arguments: dict[Any, Any], key: str, form: Format, field: str) -> Fr
     return Fraction(value)
 
 
-def _arguments(value: Any, needed: set[str], allowed: set[str] = frozenset()) -> dict[Any, Any]:  # type: ignore[assignment]
+def arguments_of(value: Any, needed: set[str], allowed: set[str] = frozenset()) -> dict[Any, Any]:  # type: ignore[assignment]
     """The arguments of a generator. Raises Misfit for a missing or an unknown one."""
     keys = ", ".join(sorted(needed | allowed))
     if not isinstance(value, dict):
@@ -133,7 +152,7 @@ def _arguments(value: Any, needed: set[str], allowed: set[str] = frozenset()) ->
     return value
 
 
-def _steps(leaf: Format | None) -> Steps:
+def steps_of(leaf: Format | None) -> Steps:
     if isinstance(leaf, IntegerFormat):
         return Steps(leaf.scale, leaf.offset, *leaf.legal)
     return Steps(_MEDFLOAT_STEP) if isinstance(leaf, MedFloatFormat) else Steps()
@@ -144,19 +163,16 @@ def _constant(value: Any, form: Format, field: str) -> Pattern:
 
 
 def _ramp(value: Any, form: Format, field: str) -> Pattern:
-    arguments = _arguments(value, {"from", "to", "over"})
-    try:
-        over = Duration.from_source(arguments["over"]).seconds
-    except Misfit as misfit:
-        raise Misfit(misfit.message, misfit.advice, ("over",)) from misfit
+    arguments = arguments_of(value, {"from", "to", "over"})
+    over = at("over", Duration.from_source, arguments["over"]).seconds
     if over <= 0:
         raise Misfit("a ramp takes some time", "for example: over: 10 s", ("over",))
     start, end = (_number(arguments, key, form, field) for key in ("from", "to"))
-    return Ramp(start, end, over, _steps(_leaf(form, field)))
+    return Ramp(start, end, over, steps_of(_leaf(form, field)))
 
 
 def _noise(value: Any, form: Format, field: str) -> Pattern:
-    arguments = _arguments(value, {"mean", "sd"})
+    arguments = arguments_of(value, {"mean", "sd"})
     leaf = _leaf(form, field)
     sd = arguments["sd"]
     if leaf and leaf.unit and isinstance(sd, str):
@@ -168,11 +184,13 @@ def _noise(value: Any, form: Format, field: str) -> Pattern:
         spread = _number(arguments, "sd", form, field)
     if spread < 0:
         raise Misfit("a standard deviation is not negative", path=("sd",))
-    return Noise(_number(arguments, "mean", form, field), spread, _steps(leaf))
+    return Noise(_number(arguments, "mean", form, field), spread, steps_of(leaf))
 
 
 def _counter(value: Any, form: Format, field: str) -> Pattern:
-    arguments = _arguments(value, set(), {"start", "step", "modulo"})
+    if isinstance(_leaf(form, field), TextFormat):
+        return _text_counter(value)
+    arguments = arguments_of(value, set(), {"start", "step", "modulo"})
     start, step, modulo = (
         _number(arguments, key, form, field) if key in arguments else None for key in ("start", "step", "modulo")
     )
@@ -186,6 +204,24 @@ def _counter(value: Any, form: Format, field: str) -> Pattern:
         end = _modulo(modulo, end, leaf)
     base = range_.base % size
     return Counter(base if start is None else start, size if step is None else step, base, range_.low, end)
+
+
+def _text_counter(value: Any) -> Pattern:
+    arguments = arguments_of(value, {"text"}, {"start", "step", "digits"})
+    text = arguments["text"]
+    if not isinstance(text, str) or text.count(NUMBER) != 1:
+        raise Misfit(f"expected a text with one {NUMBER} in it", f"for example: counter {NUMBER}", ("text",))
+    start, step = _whole(arguments, "start", 0), _whole(arguments, "step", 1)
+    digits = _whole(arguments, "digits", 1, _LONGEST)
+    before, _, after = text.partition(NUMBER)
+    return TextCounter(Counter(Fraction(start), Fraction(step), Fraction(0)), before, after, digits)
+
+
+def _whole(arguments: dict[Any, Any], key: str, least: int, most: int = _LARGEST_WHOLE) -> int:
+    value = arguments.get(key, least)
+    if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
+        raise Misfit(f"expected a whole number, {least} to {most}, found {describe_value(value)}", path=(key,))
+    return value
 
 
 def _modulo(modulo: Fraction, end: Fraction | None, leaf: Format | None) -> Fraction:
@@ -204,7 +240,7 @@ def _counted(leaf: Format | None, numbers: list[Fraction]) -> Steps:
     """What a counter of this format can come to. A float carries whole numbers up to a size, or as many decimals less
     as one of the `numbers` has."""
     if isinstance(leaf, IntegerFormat):
-        return _steps(leaf)
+        return steps_of(leaf)
     if isinstance(leaf, (MedFloatFormat, FloatFormat)):
         size = min([Fraction(1), *(Fraction(1, 10 ** _decimals(number)) for number in numbers)])
         return Steps(size, Fraction(0), None, _WHOLE_NUMBERS[type(leaf), leaf.bits] * size)
@@ -221,7 +257,35 @@ def _decimals(number: Fraction) -> int:
 def _sequence(value: Any, form: Format, field: str) -> Pattern:
     if not isinstance(value, list) or not value:
         raise Misfit("expected a list of values")
-    return Cycle([_at(index, _pattern, part, form, field) for index, part in enumerate(value)])
+    return Cycle([at(index, _pattern, part, form, field) for index, part in enumerate(value)])
+
+
+def _states(value: Any, form: Format, field: str) -> Pattern:
+    if not isinstance(value, list) or not value:
+        raise Misfit("expected a list of states", "for example: [{value: 1, for: 3 s}, {value: 2}]")
+    begin, states = 0.0, []
+    for index, part in enumerate(value):
+        is_last = index == len(value) - 1
+        pattern, lasts = at(index, _state, part, form, field, is_last)
+        states.append((begin, pattern))
+        begin += lasts
+    return States(states)
+
+
+def _state(value: Any, form: Format, field: str, is_last: bool) -> tuple[Pattern, float]:
+    arguments = arguments_of(value, {"value"} if is_last else {"value", "for"})
+    pattern = at("value", _pattern, arguments["value"], form, field)
+    lasts = 0.0 if is_last else at("for", Duration.from_source, arguments["for"]).seconds
+    if not is_last and lasts <= 0:
+        raise Misfit("a state takes some time", "for example: for: 3 s", ("for",))
+    return pattern, lasts
+
+
+def _random(value: Any, form: Format, field: str) -> Pattern:
+    arguments = arguments_of(value, {"bytes"})
+    if not isinstance(_leaf(form, field), BytesFormat):
+        raise Misfit("random bytes need a format of bytes", "write 'as: hex'")
+    return RandomBytes(_whole(arguments, "bytes", 1, _LONGEST))
 
 
 GENERATORS: dict[Any, Callable[[Any, Format, str], Pattern]] = {
@@ -230,4 +294,6 @@ GENERATORS: dict[Any, Callable[[Any, Format, str], Pattern]] = {
     "noise": _noise,
     "counter": _counter,
     "sequence": _sequence,
+    "states": _states,
+    "random": _random,
 }

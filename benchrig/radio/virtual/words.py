@@ -10,6 +10,7 @@ from benchrig.source.problem import suggest
 from benchrig.source.shape import Misfit, Reader, describe_value, octets
 from benchrig.source.yaml import Node
 from benchrig.values.catalogue import att_error_code, decimal_uuid, miscounted, names, normal_uuid, uuid_of
+from benchrig.values.quantity import Duration
 
 _ADDRESS = re.compile(r"[0-9A-Fa-f]{2}(:[0-9A-Fa-f]{2}){5}")
 
@@ -59,6 +60,16 @@ class AttErrorCode(int):
         raise Misfit(
             f"expected an ATT error, found {describe_value(value)}", "for example: write not permitted, or 0x80"
         )
+
+
+class SleepTime(float):
+    """Seconds without advertising: '30 s', or 'for good', which ends when the device starts again."""
+
+    FOR_GOOD: ClassVar[str] = "for good"
+
+    @classmethod
+    def from_source(cls, value: Any) -> Self:
+        return cls("inf" if value == cls.FOR_GOOD else Duration.from_source(value).seconds)
 
 
 class _Uuid(str):

@@ -8,7 +8,7 @@ from benchrig.radio.virtual.behaviour import Behaviour, Moment, On, When, key_of
 from benchrig.radio.virtual.behaviours import BEHAVIOURS, AttError
 from benchrig.radio.virtual.block import keys_of
 from benchrig.radio.virtual.device_spec import FaultSpec
-from benchrig.radio.virtual.gatt_spec import ReadSpec, WriteSpec
+from benchrig.radio.virtual.reaction_spec import ReadSpec, WriteSpec
 from benchrig.radio.virtual.words import AttErrorCode
 from tests.radio.virtual.bench import SPECIAL, Bench, models, reacting
 
@@ -50,8 +50,11 @@ def test_when(when, numbers):
     assert [number for number in range(1, 6) if when.holds(Moment(Device(), number))] == numbers
 
 
+WRITES = ["set", "notify", "print", "store", "check", "then", "cases"]
+
+
 def test_a_block_takes_the_behaviours_of_its_occasions():
-    for kind_of_block, own in ((ReadSpec, []), (WriteSpec, ["store", "check", "set", "notify"]), (FaultSpec, [])):
+    for kind_of_block, own in ((ReadSpec, []), (WriteSpec, WRITES), (FaultSpec, [])):
         behaviours = [key_of(kind)[0] for kind in BEHAVIOURS if kind.on & kind_of_block.occasions]
         assert [*keys_of(kind_of_block).__struct_fields__] == [*behaviours, *own]
     assert "delay" not in keys_of(FaultSpec).__struct_fields__

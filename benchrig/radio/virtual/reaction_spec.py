@@ -1,0 +1,123 @@
+"""What a device file says about occasions: reads, writes, connections, lines of the console.
+
+on_write:
+  set: {status: 1, settings.limit: written, openings: {add: 1}}   values, see effects.py
+  notify: {answer: {pieces: '{log}', header: '01', last: 'FF'}}    the same, and sent to subscribers
+  print: 'limit {written}'               a line on the console of the unit
+  then: [{delay: 3 s, set: {status: 0}}] what follows
+  cases:                                 the first one that fits happens as well
+    - {starts_with: '02', notify: {answer: '82 00'}}
+    - {matches: '03(?P<page>..)', only_if: {lock: open}, notify: {answer: '83 {page}'}}
+    - {every: 3, disconnect: true}
+
+The texts of `then` and of on_start, on_connect, on_disconnect are those of an ActionSpec.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any, ClassVar
+
+import msgspec
+
+from benchrig.radio.virtual.behaviour import On
+from benchrig.radio.virtual.block import Block
+from benchrig.radio.virtual.words import Hex
+from benchrig.source.shape import Misfit
+from benchrig.values.pattern import Regex, group_names
+
+
+class DoingSpec(Block, frozen=True, kw_only=True):
+    """What an occasion sets off beside its behaviours."""
+
+    occasions: ClassVar[frozenset[On]] = frozenset()
+
+    set: dict[str, Any] = msgspec.field(default_factory=dict)
+    notify: dict[str, Any] = msgspec.field(default_factory=dict)
+    print: str | None = None
+
+    @property
+    def following(self) -> list[ActionSpec]:
+        return []
+
+    @property
+    def alternatives(self) -> Sequence[MatchSpec]:
+        return []
+
+    @property
+    def groups(self) -> list[str]:
+        """The names that the occasion itself brings."""
+        return []
+
+
+class ActionSpec(DoingSpec, frozen=True, kw_only=True):
+    """Something that the device does."""
+
+    occasions = frozenset({On.LATER})
+
+    def misfits(self) -> Iterable[Misfit]:
+        if not (self.set or self.notify or self.print or any(not one.is_pause for one in self.behaviours)):
+            yield Misfit("an action without anything to do", "write set, notify, print, disconnect, reboot or sleep")
+
+
+class MatchSpec(DoingSpec, frozen=True, kw_only=True):
+    """What happens when the occasion is of this kind."""
+
+    matches: Regex | None = None
+    only_if: dict[str, Any] = msgspec.field(default_factory=dict)
+    every: int = 1
+    then: list[ActionSpec] = msgspec.field(default_factory=list)
+
+    def misfits(self) -> Iterable[Misfit]:
+        if self.every < 1:
+            yield Misfit(f"expected a number from 1 on, found {self.every}", path=("every",))
+
+    @property
+    def following(self) -> list[ActionSpec]:
+        return self.then
+
+    @property
+    def groups(self) -> list[str]:
+        return group_names(self.matches) if self.matches is not None else []
+
+
+class CaseSpec(MatchSpec, frozen=True, kw_only=True):
+    """What a write does more when it is of this kind."""
+
+    occasions = frozenset({On.WRITE})
+
+    starts_with: Hex | None = None
+
+    def misfits(self) -> Iterable[Misfit]:
+        yield from super().misfits()
+        if self.starts_with is not None and self.matches is not None:
+            yield Misfit("'starts_with' and 'matches' exclude each other", "keep one of the two", ("matches",))
+
+
+class LineSpec(MatchSpec, frozen=True, kw_only=True):
+    """What a line does that the console receives."""
+
+
+class ReadSpec(Block, frozen=True, kw_only=True):
+    """What a read does."""
+
+    occasions = frozenset({On.READ})
+
+
+class WriteSpec(DoingSpec, frozen=True, kw_only=True):
+    """What a write does."""
+
+    occasions = frozenset({On.WRITE})
+
+    store: bool = True
+    check: bool = True
+    then: list[ActionSpec] = msgspec.field(default_factory=list)
+    cases: list[CaseSpec] = msgspec.field(default_factory=list)
+
+    @property
+    def following(self) -> list[ActionSpec]:
+        return self.then
+
+    @property
+    def alternatives(self) -> Sequence[MatchSpec]:
+        return self.cases
