@@ -300,9 +300,9 @@ process._command = early
 IN_IMPORTS = """
 import benchrig.plan.loader as loader
 whole = loader.load_plan
-def load(*more):
+def load(*more, **named):
     os.kill(os.getpid(), signal.{name})
-    return whole(*more)
+    return whole(*more, **named)
 loader.load_plan = load
 """
 AFTER = """
