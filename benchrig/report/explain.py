@@ -14,7 +14,7 @@ from benchrig.text.escape import hex_text, plain, plain_lines, value_text
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from benchrig.record.model import Execution, NotJudged, Reading, Record, RunEnded, Verdict, Where
+    from benchrig.record.model import Execution, Noted, NotJudged, Reading, Record, RunEnded, Verdict, Where
 
 State: TypeAlias = "Verdict | Literal['cut off', 'not run']"
 Outcome: TypeAlias = "Verdict | Literal['cut off', 'nothing judged', 'not all judged']"
@@ -199,15 +199,22 @@ def attempts(step: Execution, *, causes: bool = True) -> str:
 
 
 def notes(record: Record) -> Iterator[str]:
-    """What a reader should know, first of the run, then of its steps."""
+    """What a reader should know, first of the run, then of its steps; what was sent is told by `writes`."""
     ended = [record.ended, *(step.ended for step in record.steps)]
     told = [each.message for each in ended if each is not None and each.message and each.verdict != "skip"]
     for note in record.notes:
         if note.text not in told:  # what did not pass says so itself
             yield f"note: {plain(note.text, SENTENCE_LIMIT)}"
-    for step in record.steps:
-        for note in step.notes:
-            yield f"note, step {step.where.label}: {plain(note.text, SENTENCE_LIMIT)}"
+    yield from (_noted(step, note) for step in record.steps for note in step.notes if note.sent is None)
+
+
+def writes(record: Record) -> Iterator[str]:
+    """The bytes that steps sent."""
+    yield from (_noted(step, note) for step in record.steps for note in step.notes if note.sent is not None)
+
+
+def _noted(step: Execution, note: Noted) -> str:
+    return f"note, step {step.where.label}: {plain(note.text, SENTENCE_LIMIT)}"
 
 
 def skipped(record: Record) -> Iterator[str]:

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 _UNIT_LIMIT = 12
 # The name of a reading is what one looks for: it is not cut as other cells are.
-_NAME_LIMIT = 40
+_NAME_LIMIT = 60
 NOT_JUDGED = "not judged"
 
 
@@ -47,7 +47,7 @@ def rows_of(record: Record, *, unjudged: bool, cell: int) -> list[Row]:
 
 
 def _step_rows(step: Execution, unjudged: bool, cell: int) -> Iterator[Row]:
-    label = explain.title(step, 2 * cell) + (" (finally)" if step.planned.section == "finally" else "")
+    label = explain.title(step) + (" (finally)" if step.planned.section == "finally" else "")
     left = {limit.name for limit in explain.unmeasured(step)}
     readings = [r for r in step.readings if unjudged or r.judgement is not None or r.name in left]
     state = explain.state(step)

@@ -6,7 +6,6 @@ from itertools import islice
 from typing import TYPE_CHECKING
 
 from rich.padding import Padding
-from rich.table import Table
 from rich.text import Text
 
 from benchrig.report import explain
@@ -16,7 +15,7 @@ from benchrig.text.escape import ascii_text, plain
 from benchrig.text.tables import print_trimmed
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from rich.console import Console
 
@@ -27,7 +26,8 @@ STYLES = {
     "not run": "dim", "nothing judged": "bold yellow", "not all judged": "bold yellow", "not judged": "bold yellow",
 }  # fmt: skip
 _HEADINGS = ("step", "reading", "low limit", "measured", "high limit", "units", "verdict")
-_RIGHT = ("low limit", "measured", "high limit")
+# The columns of numbers: where a step stands beside its readings, and over them.
+_BESIDE, _OVER = (2, 3, 4), (1, 2, 3)
 _NOTES = 20
 # Below this many characters a list reads better than columns.
 _NARROWEST = 60
@@ -40,6 +40,7 @@ def render(record: Record, console: Console, *, unjudged: bool = True) -> None:
     page.table(record, unjudged)
     page.remarks(record)
     page.failures(record)
+    page.writes(record)
     page.verdict(record)
 
 
@@ -80,31 +81,39 @@ class _Page:
             self._line("NOT JUDGED ", STYLES["not judged"], line)
 
     def table(self, record: Record, unjudged: bool) -> None:
-        rows = rows_of(record, unjudged=unjudged, cell=max(12, self._console.width // 4))
+        rows = rows_of(record, unjudged=unjudged, cell=max(12, self._console.width // 3))
         if not rows:
             return
         self._console.print()
-        layout = None
-        if self._console.width >= _NARROWEST:
-            lines = (_HEADINGS, *(row.cells for row in rows))
-            layout = fitting([[self._text(cell) for cell in line] for line in lines], self._console.width)
-        if layout is None:
-            self._list(rows)
+        headings = [self._text(each, "bold") for each in _HEADINGS]
+        cells = [self._cells(row) for row in rows]
+        wide = self._console.width >= _NARROWEST
+        if wide and (layout := fitting([headings, *cells], self._console.width)) is not None:
+            self._columns(layout, [headings, *cells])
         else:
-            self._columns(layout, rows)
+            self._list(rows_of(record, unjudged=unjudged, cell=explain.NAME_LIMIT))
 
-    def _columns(self, layout: Layout, rows: Sequence[Row]) -> None:
-        headings, *cells = layout.rows
-        table = Table(box=None, padding=(0, layout.gap, 0, 0), pad_edge=False, header_style="bold")
-        for heading, width in zip(headings, layout.widths, strict=True):
-            right = "right" if heading.plain in _RIGHT else "left"
-            table.add_column(heading, justify=right, overflow="fold", width=width)  # type: ignore[arg-type]
-        styles = {row.ended: STYLES.get(row.verdict, "") for row in rows}
-        for line in cells:
-            ended = line[-1].plain
-            line[-1].stylize(styles.get(ended, ""))
-            table.add_row(*line, style="" if ended else "dim")
-        print_trimmed(self._console, table)
+    def _cells(self, row: Row) -> list[Text]:
+        *cells, ended = row.cells
+        dim = "" if ended else "dim"
+        return [*(self._text(cell, dim) for cell in cells), self._text(ended, STYLES.get(row.verdict, ""))]
+
+    def _columns(self, layout: Layout, rows: Sequence[Sequence[Text]]) -> None:
+        if not layout.over:
+            for row in rows:
+                self._lines(layout.lines(row, _BESIDE, self._console))
+            return
+        step, _reading, *rest = rows[0]
+        self._lines(layout.lines([step, *rest], _OVER, self._console))
+        for step, reading, *rest in rows[1:]:
+            if step.plain:
+                self._lines(layout.step_lines(step, Text() if reading.plain else rest[-1], self._console))
+            if reading.plain:
+                self._lines(layout.lines([Text(" ") + reading, *rest], _OVER, self._console))
+
+    def _lines(self, lines: Iterable[Text]) -> None:
+        for line in lines:
+            self._console.print(line, soft_wrap=True)
 
     def _list(self, rows: Sequence[Row]) -> None:
         """A line for each step and reading, where columns would break every word."""
@@ -113,7 +122,7 @@ class _Page:
                 self._line(row.step, "bold")
             words = (f"{row.reading} {row.measured} {row.unit}".strip(), _bounds(row), row.ended)
             if text := "  ".join(filter(None, words)):
-                self._indented(f"  {text}", STYLES.get(row.verdict, "") if row.verdict else "dim")
+                self._hanging(text, STYLES.get(row.verdict, "") if row.verdict else "dim")
 
     def remarks(self, record: Record) -> None:
         """Attempts that were needed, and notes."""
@@ -121,7 +130,16 @@ class _Page:
         for step in record.steps:
             if told := explain.attempts(step):
                 self._line(f"step {explain.title(step)} {told}")
-        notes = explain.notes(record)
+        self._notes(explain.notes(record))
+
+    def writes(self, record: Record) -> None:
+        """What was sent: nobody looks for that first."""
+        lines = [*explain.writes(record)]
+        if lines:
+            self._console.print()
+        self._notes(iter(lines))
+
+    def _notes(self, notes: Iterator[str]) -> None:
         for note in islice(notes, _NOTES):
             self._line(plain(note, self._console.width * 3 // 2), "dim")  # two lines
         if more := sum(1 for _ in notes):
@@ -180,6 +198,13 @@ class _Page:
         body = line.lstrip(" ")
         indent = min(2 + len(line) - len(body), 8)
         print_trimmed(self._console, Padding(self._text(body, style), (0, 0, 0, indent), expand=False), "fold")
+
+    def _hanging(self, line: str, style: str) -> None:
+        """A reading of the list, with the rest of a long one further in."""
+        rows = self._text(line, style).wrap(self._console, max(1, self._console.width - 6), overflow="fold")
+        for at, row in enumerate(rows):
+            row.rstrip()
+            self._console.print(Text(" " * (6 if at else 4)) + row, soft_wrap=True)
 
 
 def _bounds(row: Row) -> str:

@@ -19,7 +19,7 @@ from benchrig.report import explain
 from benchrig.report.table import render, render_verdict
 from benchrig.values.limit import Limit
 from benchrig.values.limit_keys import Bits
-from tests.record.examples import failed_run, opened, reading, run_of, run_started
+from tests.record.examples import FAILED_RUN, failed_run, opened, reading, run_of, run_started
 from tests.record.strategies import device_text, few, records
 from tests.run.kit import plan_text, run
 from tests.run.test_trouble import thermometer
@@ -298,6 +298,27 @@ def test_names_of_readings_are_whole_whatever_the_limits_are(width: int) -> None
 def test_no_word_of_a_step_is_broken(width: int) -> None:
     words = shown(long_names(), width).partition("\n\n\n")[0].split()
     assert {"settings", "display", "module", "number"} <= {*words}
+
+
+@pytest.mark.parametrize("width", [44, 59, 60, 70, 80, 100, 120])
+def test_a_long_limit_is_broken_and_no_name(width: int) -> None:
+    """A name is what one looks for: a limit and a value have all their words in the text of the failure."""
+    uuid = "6b1d0002-9a53-4c86-8a3e-2f0f6c1d7e40"
+    step = PlannedNode("1", f"read {uuid}", "read", "a.yaml:3")
+    long = "x" * 70
+    given = [reading(long, Limit(equals=f"{long}y"), name=f"value.{part}") for part in ("motor_power_average", "b")]
+    ended = Closed(Where("1"), 1.0, 1.0, "fail", "limit", own="")
+    words = shown(build_record([run_started(step), opened(), *given, ended]), width).split()
+    assert sum(uuid in word for word in words) == 2, "in the table, and above what failed"
+    assert sum("value.motor_power_average" in word for word in words) >= 2
+
+
+def test_what_was_sent_is_told_after_what_failed() -> None:
+    sent = Noted(11.9, "sends 20 03", Where("5"), sent="2003")
+    lines = shown(build_record([*FAILED_RUN[:22], sent, *FAILED_RUN[22:]])).splitlines()
+    assert lines.index("note, step 5: sends 20 03") > lines.index("steps 6-7 skipped: step 5 left no link")
+    assert lines.index("note: adapter: hci0") < lines.index("step 3 read temperature: fail (limit)")
+    assert lines[-1].startswith("FAIL: ")
 
 
 def test_a_hand_terminal_has_a_list() -> None:

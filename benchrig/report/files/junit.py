@@ -211,7 +211,8 @@ def _suite_output(record: Record, cases: list[_Case], dialect: Dialect) -> list[
         lines += [f"{case.name}: {line}" for case in cases for line in case.output]
     attempts = ((step, explain.attempts(step)) for step in record.steps)
     lines += [f"step {explain.title(step)} {told}" for step, told in attempts if told]
-    return [*lines, *explain.notes(record), *explain.skipped(record), explain.verdict_line(record)]
+    notes = (*explain.notes(record), *explain.skipped(record), *explain.writes(record))
+    return [*lines, *notes, explain.verdict_line(record)]
 
 
 def _properties(suite: ET.Element, record: Record, cases: list[str]) -> None:
