@@ -38,6 +38,7 @@ from benchrig.run.station import Station, load_station
 from benchrig.source.problem import Problems
 from benchrig.source.yaml import MAX_BYTES, MAX_DEPTH, Refused, plain_scalar
 from benchrig.steps import KINDS
+from benchrig.steps.answers import Answers, Last
 from benchrig.steps.attribute import AttributeSpec, Names
 from benchrig.steps.discover import PROPERTIES
 from benchrig.steps.loss import LOSS
@@ -83,6 +84,8 @@ SECTION_OF = {
     "Step": "Keys of every step",
     "Waiting": "Waiting for a state",
     "Polling": "Asking again",
+    "Answers": "Several answers",
+    "Last": "The last answer",
     "Station": "Station files",
     "DeviceSpec": "One device",
     "AirSpec": "Several devices",
@@ -183,7 +186,7 @@ STEPS = {
     "read": {"read": "temperature", "until": UNTIL},
     "write": {"write": "humidity", "value": "5 %", "read_back": True},
     "notify": {"notify": "temperature", "until": UNTIL},
-    "exchange": {"exchange": "humidity", "value": "5 %", "until": UNTIL},
+    "exchange": {"exchange": "humidity", "value": "5 %", "until": UNTIL, "answers": Answers(Last(count=2), 1, 0)},
     "disconnect": {"disconnect": None},
     "wait": {"wait": None},
     "ask": {"ask": ""},

@@ -1,44 +1,59 @@
-"""exchange: a write and the notification that answers it, once or again until the answer is what is waited for."""
+"""exchange: a write and the notifications that answer it, once or again until the answer is what is waited for."""
 
 from __future__ import annotations
 
-import asyncio
 import contextlib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
-from benchrig.errors import AttError, LinkLost, NoAnswer, UnfitValue
+from benchrig.errors import AttError, LinkLost, MalformedValue, NoAnswer
 from benchrig.source.problem import counted
 from benchrig.source.shape import Misfit
+from benchrig.steps.answers import ONE, Answers, Joining, hex_misfits
 from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import ReadingType, decoded, types_of, value_readings
 from benchrig.steps.bench import Bench, Target
+from benchrig.steps.listening import too_few
 from benchrig.steps.loss import LOSS
 from benchrig.steps.payload import hex_bytes, misfit_of, sent_by
 from benchrig.steps.refusal import ATT_ERROR, NONE, answered, is_withheld, request_target, unanswered
 from benchrig.steps.subscription import sender
 from benchrig.steps.waiting import Polling
-from benchrig.values.format import Format
+from benchrig.values.format import Format, FormatSpec
 from benchrig.values.limit_keys import AnyValue
 
 _READINGS = {
-    "response_time": ReadingType("number", "s", "from the write request to the answer"),
+    "response_time": ReadingType("number", "s", "from the write request to the first answer"),
+    "raw": ReadingType("bytes", "", "the bytes of the answer, without headers"),
+    "length": ReadingType("number", "bytes", "number of these bytes"),
     "att_error": ATT_ERROR,
     **LOSS,
+}
+_OF_SEVERAL = {
+    "count": ReadingType("number", "", "answers that arrived"),
+    "elapsed": ReadingType("number", "s", "from the write request to the last answer"),
+    "throughput": ReadingType("number", "kbit/s", "bytes of the value per second from the first answer on"),
+    "gap_max": ReadingType("number", "s", "longest time between two answers"),
+}
+_COUNTED = {
+    "lost": ReadingType("number", "", "answers that the counter shows to be missing"),
+    "duplicated": ReadingType("number", "", "answers that the counter shows to have come again"),
 }
 
 
 class Exchange(Polling, kw_only=True):
-    """Write to one attribute and wait for the notification or indication of `reply` (default: the same attribute).
+    """Write to one attribute and wait for the notification or indication of `reply` (default: the same attribute), or for
+    several of them that are one value.
 
-    `starts_with` (hex bytes) picks the matching one when others come in between.
+    `starts_with` (hex bytes) picks the matching ones when others come in between.
     """
 
     verb: ClassVar[str] = "exchange"
     may_lose: ClassVar[bool] = True
     writes: ClassVar[bool] = True
-    elsewhere: ClassVar[dict[str, str]] = {"answer": "write 'reply'"}
+    elsewhere: ClassVar[dict[str, str]] = {"answer": "write 'reply', or 'answers' for several"}
+    of_the_whole: ClassVar[frozenset[str]] = Polling.of_the_whole | LOSS.keys()
 
     exchange: AttributeName
     value: AnyValue | None = None
@@ -46,6 +61,8 @@ class Exchange(Polling, kw_only=True):
     response: bool = True
     reply: AttributeName | None = None
     starts_with: str | None = None
+    answers: Answers | None = None
+    format: FormatSpec | None = None
 
     def misfits(self) -> Iterable[Misfit]:
         yield from super().misfits()
@@ -53,18 +70,25 @@ class Exchange(Polling, kw_only=True):
             yield Misfit("an exchange needs either value or raw", "for example: raw: '01 A0'")
         if not self.response:
             yield from unanswered(self)
-        if self.starts_with is not None:
-            try:
-                hex_bytes(self.starts_with)
-            except UnfitValue as error:
-                yield Misfit(error.message, error.advice, ("starts_with",))
+        yield from hex_misfits(self.starts_with, ("starts_with",))
+        if self.answers is None or self.answers.counter is None:
+            for name in [name for name in _COUNTED if name in self.expect]:
+                advice = "add counter: to answers, the place of the byte in the header"
+                yield Misfit(f"'{name}' needs a counter", advice, ("expect", name))
+
+    def own_format(self) -> Format | None:
+        return self.format.built if self.format else None
 
     def readings(self, names: Names) -> Mapping[str, ReadingType] | None:
         misfit = misfit_of(self, names.meaning(self.exchange).format, self.value, self.raw)
         if misfit:
             raise misfit
-        value = value_readings(names, self.reply or self.exchange)
-        return None if value is None else _READINGS | value | self.waiting_readings()
+        value = value_readings(names, self.reply or self.exchange, self.own_format())
+        return None if value is None else {**self._own_readings(), **value, **self.waiting_readings()}
+
+    def _own_readings(self) -> dict[str, ReadingType]:
+        several = _OF_SEVERAL if self.answers else {}
+        return _READINGS | several | (_COUNTED if self.answers and self.answers.counter is not None else {})
 
     async def run(self, bench: Bench) -> None:
         needs = ("write",) if self.response else ("write without response",)
@@ -73,92 +97,140 @@ class Exchange(Polling, kw_only=True):
         data = sent_by(self, command.format, self.value, self.raw)
         if is_withheld(bench):
             return
-        hearing = _Hearing(bench, hex_bytes(self.starts_with) if self.starts_with else b"")
+        payload = await bench.link.settled_payload() if self.answers else 0
+        hearing = _Hearing(bench, hex_bytes(self.starts_with or ""), self.answers or ONE, payload)
         async with bench.listening(sending, hearing.hear, self.title):
             bench.note(f"sends {data.hex(' ').upper()}", data)
             with answered(bench, self) as reply:
-                types = {**types_of(sending.format), **_READINGS}
+                types = {**types_of(self.own_format() or sending.format), **self._own_readings()}
                 answer = await self.settled(bench, types, lambda: self._ask(bench, command, data, sending, hearing))
             if reply.refused:
                 return
         if hearing.others:
-            count = hearing.others
             bench.note(
-                f"{sending.name} sent {counted(count, 'other notification')} that would have been taken "
+                f"{sending.name} sent {counted(hearing.others, 'other notification')} that would have been taken "
                 "for the answer; use 'starts_with' to pick the answer"
             )
-        bench.reading("response_time", answer.response_time, "s")
-        bench.value(answer.data, sending)
+        self._report(bench, answer, sending)
+
+    def _report(self, bench: Bench, answer: _Answer, sending: Target) -> None:
+        for name, value in answer.readings.items():
+            if name == "response_time" or bench.wanted(name):
+                unit, why = self._own_readings()[name].unit, answer.why(name) if value is None else ""
+                raw = value if isinstance(value, bytes) else None
+                bench.reading(name, value, unit, raw, why=why)
+        bench.value(answer.data, sending, own=self.own_format())
+        self._check_complete(answer, sending)
+
+    def _check_complete(self, answer: _Answer, sending: Target) -> None:
+        """Pieces that are missing make no value, whatever its limits say; a limit on what the counter shows decides."""
+        lost, duplicated = answer.readings.get("lost", 0), answer.readings.get("duplicated", 0)
+        if (lost == 0 and duplicated == 0) or _COUNTED.keys() & self.limits.keys():
+            return
+        said = f"{lost} lost" if lost is not None else answer.why("lost")
+        raise MalformedValue(
+            f"{sending.name}: the answers are not complete by their counter: {said}, {duplicated} duplicated"
+        )
 
     async def _ask(self, bench: Bench, command: Target, data: bytes, sending: Target, hearing: _Hearing) -> _Answer:
         bench.acts()
+        joining = hearing.ask()
         started = bench.now()
-        hearing.ask()
-        with _until_lost(self, hearing, sending.name):
+        with _until_lost(self, joining, sending.name):
             try:
                 await bench.link.write(
                     command.found.attribute, data, self.title, bench.time_left, response=self.response
                 )
             except AttError as error:
                 if "att_error" in self.until:
-                    return _Answer(b"", 0.0, None, error)
+                    return _Answer(started, joining, None, refusal=error)
                 raise
             left = bench.time_left * 0.95
-            if not await bench.until(hearing.came, left):
-                raise NoAnswer(f"no answer on {sending.name} within {left:.3g} s of the write")
-        assert hearing.answer is not None
-        at, got = hearing.answer
-        return _Answer(got, round(at - started, 6), sending.format)
+            if not await bench.until(joining.complete, left):
+                raise NoAnswer(_missing(joining, sending.name, left))
+        if joining.error is not None:
+            raise joining.error
+        return _Answer(started, joining, self.own_format() or sending.format, self.answers)
+
+
+def _missing(joining: Joining, name: str, within: float) -> str:
+    if not joining.count:
+        return f"no answer on {name} within {within:.3g} s of the write"
+    return f"{counted(joining.count, 'answer')} arrived on {name} within {within:.3g} s of the write, and {joining.lacking}"
 
 
 @dataclass(frozen=True)
 class _Answer:
     """What the device sent, in this format, or that it refused the write."""
 
-    data: bytes
-    response_time: float
+    started: float
+    joining: Joining
     form: Format | None
+    answers: Answers | None = None
     refusal: AttError | None = None
+
+    @property
+    def data(self) -> bytes:
+        return bytes(self.joining.value)
 
     @property
     def found(self) -> Mapping[str, Any]:
         if self.refusal is not None:
             return {"att_error": self.refusal.name}
-        return decoded(self.form, self.data) | {"response_time": self.response_time, "att_error": NONE}
+        return decoded(self.form, self.data) | self.readings | {"att_error": NONE}
+
+    @property
+    def readings(self) -> dict[str, Any]:
+        """Those beside the value; None for one that has none."""
+        joining, arrivals, data = self.joining, self.joining.arrivals, self.data
+        found = {"response_time": round(arrivals.first - self.started, 6), "raw": data, "length": len(data)}
+        if self.answers is None:
+            return found
+        bit_rate, gap = arrivals.bit_rate, arrivals.gap_max
+        found |= {
+            "count": joining.count,
+            "elapsed": round(arrivals.last - self.started, 6),
+            "throughput": None if bit_rate is None else round(bit_rate / 1000, 6),
+            "gap_max": None if gap is None else round(gap, 6),
+        }
+        if self.answers.counter is not None:
+            found |= {"lost": joining.lost, "duplicated": joining.duplicated}
+        return found
+
+    def why(self, name: str) -> str:
+        """Why a reading has no value."""
+        return "the counter went back" if name == "lost" else too_few(self.joining.count, 2)
 
 
 @contextlib.contextmanager
-def _until_lost(step: Exchange, hearing: _Hearing, name: str) -> Iterator[None]:
+def _until_lost(step: Exchange, joining: Joining, name: str) -> Iterator[None]:
     """A link that is meant to end may end with the answer, and not before it: NoAnswer."""
     try:
         yield
     except LinkLost as error:
         if not step.loses:
             raise
-        if hearing.answer is None:
+        if not joining.complete.is_set():
             raise NoAnswer(f"the link was lost before an answer arrived on {name}") from error
 
 
 class _Hearing:
-    """Takes what the characteristic sends: the first that fits after the write is the answer, `others` fit as well."""
+    """Takes what the characteristic sends: what fits after the write are the answers, `others` fit as well."""
 
-    def __init__(self, bench: Bench, wanted: bytes) -> None:
-        self.came = asyncio.Event()
-        self.answer: tuple[float, bytes] | None = None
+    def __init__(self, bench: Bench, wanted: bytes, answers: Answers, payload: int) -> None:
         self.others = 0
-        self._asked = False
-        self._bench, self._wanted = bench, wanted
+        self._bench, self._wanted, self._answers, self._payload = bench, wanted, answers, payload
+        self._joining: Joining | None = None
 
-    def ask(self) -> None:
-        """What comes from now on may be the answer."""
-        self._asked, self.answer = True, None
-        self.came.clear()
+    def ask(self) -> Joining:
+        """What comes from now on are the answers."""
+        self._joining = Joining(self._answers, self._payload)
+        return self._joining
 
     def hear(self, data: bytes) -> None:
         if not data.startswith(self._wanted):
             return
-        if self._asked and self.answer is None:
-            self.answer = self._bench.now(), bytes(data)
-            self.came.set()
-        else:
+        if self._joining is None or self._joining.complete.is_set():
             self.others += 1
+        else:
+            self._joining.take(self._bench.now(), bytes(data))

@@ -50,7 +50,7 @@ class Counter:
             return f"{counted(self.malformed, 'notification')} arrived malformed"
         if self.sequence.went_back:
             return "the counter went back and counted on from there: it was set anew, or lost more than half its range"
-        return _too_few(self.sequence.count, 2)
+        return too_few(self.sequence.count, 2)
 
 
 class Listening:
@@ -147,7 +147,7 @@ class Listening:
         if not self._bench.wanted(name):
             return
         if value is None:
-            self._bench.reading(name, None, unit, why=_too_few(self.count, least))
+            self._bench.reading(name, None, unit, why=too_few(self.count, least))
         else:
             self._bench.reading(name, round(value, 6), unit, window=window)
 
@@ -162,7 +162,8 @@ class Listening:
                 self._bench.reading(name, value, window=(begin, end, counter.sequence.count))
 
 
-def _too_few(count: int, least: int) -> str:
+def too_few(count: int, least: int) -> str:
+    """Why a statistic of so many has no value."""
     if count >= least:
         return f"{counted(count, 'notification')} arrived, all at the same time"
     return f"{counted(count, 'notification')} arrived, {least} needed" if count else "no notification arrived"

@@ -47,8 +47,9 @@ class Waiting(Step, kw_only=True, omit_defaults=True):
     """A step that may wait for a state. Its readings have REACHED_AFTER where it has an `until`."""
 
     implied: ClassVar[dict[str, str]] = {"until": REACHED}
-    # readings about the step as a whole, which one answer does not have
-    of_the_whole: ClassVar[frozenset[str]] = frozenset({REACHED})
+    # readings that come with an until, and all that are about the step as a whole: one answer does not have them
+    of_waiting: ClassVar[frozenset[str]] = frozenset({REACHED})
+    of_the_whole: ClassVar[frozenset[str]] = of_waiting
 
     until: dict[str, Limit] = msgspec.field(default_factory=dict)
 
@@ -68,7 +69,7 @@ class Waiting(Step, kw_only=True, omit_defaults=True):
 
     def _without_until(self) -> Iterable[Misfit]:
         for key, used in (("expect", self.expect), ("save", self.save)):
-            for name in [name for name in self.of_the_whole if name in used]:
+            for name in sorted(self.of_waiting & used.keys()):
                 yield Misfit(f"'{name}' needs an until", _ADD, (key, name))
 
     def _never_in_time(self) -> Iterable[Misfit]:
@@ -129,7 +130,8 @@ A = TypeVar("A", bound=Answer)
 class Polling(Waiting, kw_only=True, omit_defaults=True):
     """A step that asks the unit, and asks again `every` so long until the answer is what `until` says."""
 
-    of_the_whole: ClassVar[frozenset[str]] = frozenset({REACHED, "tries"})
+    of_waiting: ClassVar[frozenset[str]] = frozenset({REACHED, "tries"})
+    of_the_whole: ClassVar[frozenset[str]] = of_waiting
 
     every: Duration | None = None
 
