@@ -20,6 +20,7 @@ from benchrig.plan.including import MAX_INCLUDES
 from benchrig.plan.lists import MAX_STEPS
 from benchrig.plan.loader import load_plan
 from benchrig.plan.model import PlanFile, StepsFile
+from benchrig.plan.own_names import SharedNames
 from benchrig.radio.specify import RadioChoice, loop_factory, radio_opener
 from benchrig.radio.virtual.air_spec import AIRS, ConditionsSpec
 from benchrig.radio.virtual.behaviour import key_of
@@ -74,6 +75,7 @@ SECTION_OF = {
     "Select": "Selecting the unit",
     "Manufacturer": "Manufacturer data in a selection",
     "AttributeSpec": "Names of attributes",
+    "SharedNames": "Shared names",
     "Given": "Given values",
     "RandomValue": "Random values",
     "FormatSpec": "Formats",
@@ -104,7 +106,7 @@ SECTION_OF = {
     "CaseSpec": "Cases of a write",
     "OthersSpec": "Others",
 } | {kind.__name__: verb for verb, kind in KINDS.items()}
-ROOTS = [PlanFile, StepsFile, Station, DeviceSpec, AirSpec, ConditionsSpec, BitPart, Bits, *KINDS.values()]
+ROOTS = [PlanFile, StepsFile, SharedNames, Station, DeviceSpec, AirSpec, ConditionsSpec, BitPart, Bits, *KINDS.values()]
 
 
 def reachable(roots):

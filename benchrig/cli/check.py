@@ -95,6 +95,9 @@ def _check(path: Path, given: tuple[str, ...], kind: str, station: Station | Non
     from benchrig.source.problem import counted
 
     try:
+        if (names := _names_alone(path)) is not None:
+            echo(f"{path}: OK, {counted(names, 'name')}: for use: of plans, and --plan of the commands without a plan")
+            return 0
         plan, missing = _loaded(path, given, station)
     except PlanError as error:
         echo(str(error), err=True)
@@ -108,6 +111,20 @@ def _check(path: Path, given: tuple[str, ...], kind: str, station: Station | Non
         echo(f"{path}: {_summary(plan)}")
         _remark(plan, kind, missing, barred)
     return 7 if barred or any(step.kind.verb in CANNOT.get(kind, {}) for step in plan.steps) else 0
+
+
+def _names_alone(path: Path) -> int | None:
+    """How many names are in a file of names; None for another file. PlanError."""
+    from benchrig.plan.own_names import is_names_file, names_in
+    from benchrig.source.problem import Problems
+    from benchrig.source.yaml import read_file
+
+    node, problems = read_file(path, Problems()), Problems()
+    if node is None or not is_names_file(node):
+        return None
+    names = names_in(path, node, problems)
+    problems.raise_if_any()
+    return len(names.aliases)
 
 
 def _summary(plan: Plan) -> str:

@@ -23,7 +23,9 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 
-_NAMELESS = "give its UUID or handle ('handle 0x0012'), or bring the names of a plan with --plan PLAN"
+_NAMELESS = (
+    "give its UUID or handle ('handle 0x0012'), or bring the names of a plan, or of a file of names, with --plan FILE"
+)
 
 
 def _device_options(*more: Decorator) -> Callable[[Command], Command]:
@@ -34,7 +36,7 @@ def _device_options(*more: Decorator) -> Callable[[Command], Command]:
         option("--manufacturer", metavar="HEX", help="Take a device that advertises data of this company identifier."),
         option("--rssi-min", type=Decibels("dBm"), help="Take a device that is received at least this strong."),
         option("--nearest", type=Decibels("dB"), help="Take the strongest device, if it leads the next by this many dB."),
-        path_option("-p", "--plan", metavar="PLAN", help="Take the names of attributes, and the device, from this plan; it needs no steps."),
+        path_option("-p", "--plan", metavar="PLAN", help="Take the names of attributes, and the device, from this plan; it needs no steps. A file of names, or a device file, has names alone."),
         option("--within", type=Time(), default="15 s", help="Time to find the device and connect."),
         seed_option(),
         real_time_option(),
@@ -66,10 +68,10 @@ listening_options = _device_options()
 
 def caution_at_hand() -> str:
     """The caution of the plan on the command line, '' without one."""
-    from benchrig.plan.loader import load_names
+    from benchrig.plan.brought import bring
 
     plan = click.get_current_context().params.get("plan")
-    return load_names(plan).caution if plan else ""
+    return bring(plan).caution if plan else ""
 
 
 def not_acknowledged() -> OperatorError:
@@ -80,11 +82,11 @@ def not_acknowledged() -> OperatorError:
 
 
 def plan_names(plan: Path | None) -> Names:
-    """The names of a plan, or the assigned ones alone."""
-    from benchrig.plan.loader import load_names
+    """The names of a plan or another file, or the assigned ones alone."""
+    from benchrig.plan.brought import bring
     from benchrig.steps.attribute import Names
 
-    return load_names(plan).names if plan else Names(advice=_NAMELESS)
+    return bring(plan).names if plan else Names(advice=_NAMELESS)
 
 
 def _selection(
@@ -92,12 +94,12 @@ def _selection(
     **levels: Any,
 ) -> Selection:  # fmt: skip
     """`levels` are rssi_min and nearest."""
-    from benchrig.plan.loader import load_names
+    from benchrig.plan.brought import bring
     from benchrig.radio.scan import Selection, is_address
     from benchrig.source.shape import misfit_is_usage
 
-    if plan and not (device or services or manufacturer):
-        return load_names(plan).selection()
+    if plan and not (device or services or manufacturer) and (planned := bring(plan).selection()) is not None:
+        return planned
     with misfit_is_usage():
         said: dict[str, Any] = {"address" if is_address(device) else "name": device} if device is not None else {}
         wanted, company = tuple(map(names.service, services)), _company(manufacturer)

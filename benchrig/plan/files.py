@@ -19,9 +19,10 @@ class PlanFiles:
     problems: Problems
     _digest: Any = field(default_factory=hashlib.sha256)
 
-    def read(self, path: Path) -> Node | None:
-        """The file's tree; its bytes count for the hash of the plan."""
-        least = "write at least 'plan:', 'device:' and 'steps:'" if path == self.path else "write at least 'steps:'"
+    def read(self, path: Path, least: str = "write at least 'steps:'") -> Node | None:
+        """The file's tree; its bytes count for the hash of the plan. `least` says what such a file needs."""
+        if path == self.path:
+            least = "write at least 'plan:', 'device:' and 'steps:'"
         name = _shown(path, self.path)
         data = file_bytes(path, self.problems, name)
         if data is None:

@@ -15,15 +15,13 @@ from benchrig.plan.given import GivenValues, MissingGiven
 from benchrig.plan.given_spec import Given
 from benchrig.plan.lists import StepLists
 from benchrig.plan.model import NamesFile, Plan, PlanFile
+from benchrig.plan.own_names import OwnNames, readable
 from benchrig.source.problem import Problems
 from benchrig.source.references import has_reference, references
-from benchrig.source.shape import BAD, Misfit, Reader, is_late, locate
+from benchrig.source.shape import BAD, Reader, locate
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar
 from benchrig.steps.attribute import AttributeSpec, Names
-
-# Stands for a name whose definition is wrong: it must not look unknown in every step that uses it.
-_UNCLEAR = AttributeSpec(handle=0xFFFF)
 
 
 def load_plan(
@@ -120,8 +118,7 @@ class _Loader:
     # --- parts
 
     def _refuse_device_file(self, node: Node) -> None:
-        keys = node.entries.keys() if isinstance(node, MappingNode) else set()
-        if keys & {"advertising", "services", "devices", "others"} and not keys & {"plan", "steps"}:
+        if is_device_file(node):
             self.problems.add(node.place, "this is a device file, not a plan", "it goes with --radio virtual:FILE")
             self.problems.raise_if_any()
 
@@ -145,10 +142,7 @@ class _Loader:
         """The head is wrong; the mistakes in the steps are worth saying at the same time."""
         if not isinstance(node, MappingNode):
             return
-        device = node.get("device")
-        attributes = device.get("attributes") if isinstance(device, MappingNode) else None
-        specs = {name: Reader(Problems()).read(child, AttributeSpec) for name, child in _named(attributes).items()}
-        lists = self._lists({n: _UNCLEAR if spec is BAD or is_late(spec) else spec for n, spec in specs.items()}, node)
+        lists = self._lists(readable(_part(node, "device", "attributes")), node)
         check_select(self.problems, locate(node, ("device", "select")), lists.names)
         check_values(self.problems, node, _named(node.get("given")), lists.steps, lists.used)
 
@@ -159,30 +153,24 @@ class _Loader:
         lists.add(node, "finally")
         return lists
 
-    def _names(self, named: Mapping[str, AttributeSpec], node: MappingNode) -> Names:
-        attributes = locate(node, ("device", "attributes"))
-        good = {}
-        for name, spec in named.items():
-            if "/" in name or "[" in name:
-                self.problems.add(
-                    locate(attributes, (name,)).place, f"the name '{name}' has a '/' or '['", "write it without"
-                )
-                continue
-            try:
-                Names({name: spec})
-                good[name] = spec
-            except Misfit as misfit:
-                Reader(self.problems).misfit(locate(attributes, (name,)), misfit)
-        names = Names(good)
-        for name, spec in list(good.items()):
-            if spec.service is not None:
-                try:
-                    names.service(spec.service)
-                except Misfit as misfit:
-                    place = locate(attributes, (name, "service")).place
-                    self.problems.add(place, misfit.message, misfit.advice)
-                    good[name] = _UNCLEAR
-        return Names(good)
+    def _names(self, attributes: Mapping[str, AttributeSpec], node: MappingNode) -> Names:
+        """Those of the files that the plan names, and its own."""
+        own = OwnNames(self.files)
+        own.use(_part(node, "device", "use"))
+        own.take(attributes, locate(node, ("device", "attributes")))
+        return own.names()
+
+
+def is_device_file(node: Node) -> bool:
+    keys = node.entries.keys() if isinstance(node, MappingNode) else set()
+    return bool(keys & {"advertising", "services", "devices", "others"}) and not keys & {"plan", "steps"}
+
+
+def _part(node: Node | None, *path: str) -> Node | None:
+    """What stands at a path; None where that is not written."""
+    for key in path:
+        node = node.get(key) if isinstance(node, MappingNode) else None
+    return node
 
 
 def _named(node: Node | None) -> dict[str, Node]:

@@ -16,6 +16,7 @@ from benchrig.plan.tree import Node as PlanNode
 from benchrig.plan.tree import StepPlan, leaves
 from benchrig.radio.scan import Selection
 from benchrig.record.secrets import Secrets
+from benchrig.source.file_names import FileNames
 from benchrig.source.problem import Problems
 from benchrig.source.references import Room, substitute
 from benchrig.source.shape import BAD, Misfit, Reader, as_written, describe_value, locate, octets
@@ -113,6 +114,7 @@ class Device(msgspec.Struct, omit_defaults=True):
 
     select: Select
     attributes: dict[str, AttributeSpec] = {}
+    use: FileNames | None = None
 
 
 class PlanFile(msgspec.Struct, omit_defaults=True):

@@ -9,6 +9,7 @@ One device:
     rssi: {mean: -55 dBm, spread: 2 dB}   as the bench hears it; spread is a standard deviation
     mtu: 247                         23 to 517
     services: [{…}]                  see gatt_spec; generic access is added when it is not there
+    use: names.yaml                  names that its characteristics may go by, see shared_names
     generic_access: false            it is not added: a device that lacks it
     services_after_reboot: [{…}]     what it has instead once a `reboot` has happened: a firmware update
     faults: {disconnect_after: 5 s}  all that behaviours.py has for the device as a whole
@@ -29,6 +30,7 @@ from typing import Any, cast
 from benchrig.radio.virtual.air_spec import AirChoice
 from benchrig.radio.virtual.conditions import Conditions
 from benchrig.radio.virtual.device_spec import AirSpec, DeviceSpec, Simulated
+from benchrig.radio.virtual.shared_names import with_names
 from benchrig.source.problem import Place, Problems
 from benchrig.source.references import references
 from benchrig.source.shape import BAD, Reader, locate
@@ -45,7 +47,9 @@ def load_devices(paths: Sequence[Path], problems: Problems, *, any_air: bool = F
         data = file_bytes(path, problems, str(path))
         if data is None:
             continue
-        node, units, found = _read(str(path), data)
+        # what such a file says depends on others
+        read = _read.__wrapped__ if b"use:" in data else _read
+        node, units, found = read(str(path), data)
         before = problems.mistakes
         problems.add_all(found)
         if node is not None:
@@ -82,6 +86,10 @@ def _units(node: Node, problems: Problems) -> list[Simulated]:
         problems.add(scalar.place, f"a device file has no references, found ${{{name}}}", "write the value")
     if problems.mistakes > before:
         return []  # what a value is for cannot be judged without it
+    if isinstance(node, Mapping) and "use" in node.entries:
+        node = with_names(node, problems)
+    if problems.mistakes > before:
+        return []  # without the names nobody knows what its characteristics are
     kind: Any = DeviceSpec if isinstance(node, Mapping) and "device" in node.entries else AirSpec
     if isinstance(node, Mapping) and not node.entries.keys() & {"device", "devices", "others"}:
         kind = DeviceSpec

@@ -22,6 +22,7 @@ from benchrig.radio.virtual.reaction_spec import ActionSpec, LineSpec
 from benchrig.radio.virtual.reactions import Building
 from benchrig.radio.virtual.table_spec import by_name, table_misfits
 from benchrig.radio.virtual.words import AddressText, CharacteristicUuid, Hex, ServiceUuid
+from benchrig.source.file_names import FileNames
 from benchrig.source.shape import Misfit
 from benchrig.values.catalogue import normal_uuid
 from benchrig.values.quantity import Gain, Level
@@ -114,6 +115,7 @@ class DeviceSpec(msgspec.Struct, kw_only=True, frozen=True, dict=True):
     faults: FaultSpec = FaultSpec()
     air: AirChoice | None = None
     others: list[OthersSpec] = []
+    use: FileNames | None = None
 
     def misfits(self) -> Iterable[Misfit]:
         if not self.device.strip():
@@ -197,6 +199,7 @@ class AirSpec(msgspec.Struct, kw_only=True, frozen=True):
     devices: list[DeviceSpec] = []
     air: AirChoice | None = None
     others: list[OthersSpec] = []
+    use: FileNames | None = None
 
     def misfits(self) -> Iterable[Misfit]:
         for index, device in enumerate(self.devices):
@@ -204,6 +207,8 @@ class AirSpec(msgspec.Struct, kw_only=True, frozen=True):
                 yield Misfit(
                     "one air is around all devices of a file", "put it beside 'devices'", ("devices", index, "air")
                 )
+            if device.use is not None:
+                yield Misfit("names are for a whole file", "put it beside 'devices'", ("devices", index, "use"))
 
     def units(self) -> Iterable[Simulated]:
         for device in self.devices:
