@@ -31,6 +31,12 @@ from benchrig.steps.bench import Operator
 
 PLANS = Path(__file__).parents[2] / "testplans"
 DEVICES = PLANS / "devices"
+# the plans that ship, and the device that passes each
+SHIPPED = {
+    "end_of_line": "logger", "nightly_regression": "logger", "smoke": "logger", "twelve_checks": "sensor",
+    "returned_unit": "logger", "box_end_of_line": "transport_box", "box_nightly": "transport_box",
+    "returned_box": "transport_box",
+}  # fmt: skip
 
 HEAD = "plan: a plan\ndevice:\n  select: {name: 'unit*'}\n"
 REACH = "steps:\n  - scan:\n    for: 300 ms\n  - connect:\n"

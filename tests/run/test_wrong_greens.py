@@ -18,14 +18,10 @@ from benchrig.radio.virtual.faults import Faults
 from benchrig.record.model import Where
 from benchrig.steps import KINDS
 from benchrig.steps.base import Cap
-from tests.run.kit import DEVICES, PLANS, Ran, run
+from tests.run.kit import DEVICES, PLANS, SHIPPED, Ran, run
 from tests.run.random_plans import AGAIN, DEVICE, STEPS, plan_of
 from tests.run.sabotage import MODES, Saboteur
 
-SHIPPED = {
-    "end_of_line": "logger", "nightly_regression": "logger", "smoke": "logger", "twelve_checks": "sensor",
-    "returned_unit": "logger",
-}  # fmt: skip
 RANDOM = 30
 # kind of step -> the modes of sabotage that it cannot pass, where the step asks for what the device leaves out
 ASKS = {
@@ -83,7 +79,7 @@ def attacks(name: str) -> Iterator[tuple[str, str]]:
     connected = False
     for step in plan.steps:
         yield from ((step.id, mode) for mode in MODES if asks_for(step, mode, connected))
-        connected = {"connect": True, "disconnect": False}.get(step.kind.verb, connected)
+        connected = (connected or Cap.LINK in step.gives) and Cap.LINK not in step.ends
 
 
 def attacked(name: str, number: str, mode: str, air: str, seed: int) -> Ran:
