@@ -198,6 +198,11 @@ class Selection:
         return [word for word, part in parts.items() if not part.accepts(sighting)]
 
     @property
+    def means_one(self) -> bool:
+        """Whether only one device can ever fit."""
+        return self.key is not None or bool(self.addresses)
+
+    @property
     def addresses(self) -> list[str]:
         """The addresses that it must have."""
         return ([self.address] if self.address is not None else []) + (self.also.addresses if self.also else [])
@@ -249,6 +254,12 @@ class Ear:
             sighting = self.heard[key] = Sighting(report.address)
         sighting.add(report)
         return sighting
+
+    def without(self, leaves: Callable[[Sighting], bool]) -> Ear:
+        """The same, but for the sightings that this says yes to."""
+        other = Ear(self._is_meant, self._most)
+        other.heard = {key: sighting for key, sighting in self.heard.items() if not leaves(sighting)}
+        return other
 
     def selected(self, selection: Selection) -> list[Sighting]:
         """The sightings that fit, strongest first."""

@@ -5,10 +5,11 @@ from __future__ import annotations
 import asyncio
 import contextlib
 from collections.abc import AsyncIterator, Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from benchrig.errors import (
+    AmbiguousDevice,
     AttError,
     DeviceNotFound,
     LinkError,
@@ -52,7 +53,8 @@ class Unit:
     """The device that the selection means. `identity` is fixed by the first success; from then on it is this device
     that is listened for and connected to, and never another one that fits as well.
 
-    `offset` in dB is added to every level that is heard (fixture, cable)."""
+    `offset` in dB is added to every level that is heard (fixture, cable). `label` is what the plan calls it, where it has
+    several devices, and `others` are those: what is one of them is not this one."""
 
     radio: Radio
     selection: Selection
@@ -60,6 +62,8 @@ class Unit:
     offset: float = 0.0
     identity: Identity | None = None
     sighting: Sighting | None = None
+    label: str = ""
+    others: tuple[Unit, ...] = field(default=(), repr=False)
 
     def let_go(self) -> None:
         """Whatever answers the selection next is the device."""
@@ -170,13 +174,37 @@ class Unit:
         return max(same, key=lambda sighting: sighting.last_at, default=None)
 
     def _is_settled(self, ear: Ear, past: float) -> bool:
+        fits = bool(self._without_others(ear).selected(self.selection))
         if self.identity is None:
-            return bool(ear.selected(self.selection))
+            return fits
         # an address that may have changed is not waited for longer than another device has to be heard
-        changed = self.identity.rotates and past >= LISTEN and bool(ear.selected(self.selection))
+        changed = self.identity.rotates and past >= LISTEN and fits
         return changed or self._known(ear) is not None
 
+    def _without_others(self, ear: Ear) -> Ear:
+        """What was heard, but for what is another device of the plan."""
+        return ear.without(lambda heard: any(other._must_be(heard) for other in self.others)) if self.others else ear
+
+    def _must_be(self, heard: Sighting) -> bool:
+        return self.is_same(heard) or (self.selection.means_one and self.selection.accepts(heard))
+
     def _chosen(self, ear: Ear, listened: float, to_connect: bool) -> Sighting:
+        ear = self._without_others(ear)
+        chosen = self._one_of(ear, listened, to_connect)
+        if not self._must_be(chosen):
+            self._check_told_apart(chosen)
+        return chosen
+
+    def _check_told_apart(self, chosen: Sighting) -> None:
+        """AmbiguousDevice for what may as well be another device of the plan."""
+        for other in self.others:
+            if other.may_be(chosen) or (other.identity is None and other.selection.accepts(chosen)):
+                raise AmbiguousDevice(
+                    f"ambiguous: {labels([chosen])} matches the selections of {self.label} and {other.label}",
+                    advice="narrow devices: select: so that each fits one device, for example by name or address",
+                )
+
+    def _one_of(self, ear: Ear, listened: float, to_connect: bool) -> Sighting:
         if self.identity is None:
             return choose_unit(ear, self.selection, listened, self.advice)
         if (known := self._known(ear)) is not None:
