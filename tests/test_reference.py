@@ -49,8 +49,9 @@ from benchrig.values.crc import Crc
 from benchrig.values.format import FormatSpec, build_format, format_names
 from benchrig.values.limit import Limit, Regex
 from benchrig.values.limit_keys import Bits, Length
-from benchrig.values.quantity import BASE, Quantity, symbols_of
+from benchrig.values.quantity import Quantity
 from benchrig.values.spec import BitPart
+from benchrig.values.units import BASE, symbols_of
 from tests.reference import (
     EXAMPLES,
     FIRST,

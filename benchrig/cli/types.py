@@ -79,7 +79,8 @@ class Decibels(Written[float]):
         return self.unit.upper()
 
     def read(self, text: str) -> float:
-        from benchrig.values.quantity import BASE, UNITS, Gain, Level
+        from benchrig.values.quantity import Gain, Level
+        from benchrig.values.units import BASE, UNITS
 
         with contextlib.suppress(ValueError):
             if math.isfinite(number := float(text)):

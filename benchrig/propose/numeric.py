@@ -15,7 +15,8 @@ from benchrig.source.writing import Bare, decimal_text
 from benchrig.values.base import Format
 from benchrig.values.medfloat import MedFloatFormat
 from benchrig.values.numbers import FloatFormat, IntegerFormat
-from benchrig.values.quantity import dimension_of, exact, number_text
+from benchrig.values.quantity import exact, number_text
+from benchrig.values.units import dimension_of
 
 # Without statistics a measured value may be off by this much, and by so many steps of its format in any case.
 GUESS = Fraction(1, 10)

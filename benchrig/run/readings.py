@@ -14,7 +14,8 @@ from benchrig.run.judge import Judge
 from benchrig.run.stream import RunStream
 from benchrig.source.problem import suggest
 from benchrig.values.jsonable import hex_text, jsonable
-from benchrig.values.quantity import Quantity, exact, unit_named
+from benchrig.values.quantity import Quantity, exact
+from benchrig.values.units import unit_named
 
 if TYPE_CHECKING:
     from benchrig.steps.base import Step

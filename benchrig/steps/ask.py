@@ -16,7 +16,8 @@ from benchrig.steps.base import NOTHING, SECONDS, About, Cap, ReadingType, Step
 from benchrig.steps.bench import Bench
 from benchrig.steps.loss import LOSS
 from benchrig.values.judging import kind_of, typed
-from benchrig.values.quantity import Quantity, as_number, decimal_comma, exact, is_number, unit_named
+from benchrig.values.quantity import Quantity, as_number, decimal_comma, exact, is_number
+from benchrig.values.units import unit_named
 
 _WORDS = {"yes": True, "true": True, "no": False, "false": False}
 

@@ -14,7 +14,8 @@ from benchrig.steps.attribute import AttributeName
 from benchrig.steps.payload import encode
 from benchrig.values.base import flat
 from benchrig.values.judging import in_brackets
-from benchrig.values.quantity import Quantity, exact, is_number, unit_named
+from benchrig.values.quantity import Quantity, exact, is_number
+from benchrig.values.units import unit_named
 
 if TYPE_CHECKING:
     from types import TracebackType

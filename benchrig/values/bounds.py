@@ -10,8 +10,9 @@ from typing import Any, TypeVar, cast
 from benchrig.errors import MalformedValue
 from benchrig.source.shape import Misfit, describe_value, octets
 from benchrig.values.judging import typed
-from benchrig.values.quantity import UNITS, Quantity, as_number, dimension_of, exact, is_number, number_text
+from benchrig.values.quantity import Quantity, as_number, exact, is_number, number_text
 from benchrig.values.times import DateTimeFormat
+from benchrig.values.units import UNITS, dimension_of
 
 T = TypeVar("T")
 

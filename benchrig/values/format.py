@@ -29,9 +29,9 @@ from benchrig.values import medfloat, numbers, text, times
 from benchrig.values.assigned import defined_names, definition_of, numbers_named
 from benchrig.values.base import RANGE_KEYS, Format, Keys, Kind, Order, Range
 from benchrig.values.numbers import BooleanFormat, IntegerFormat
-from benchrig.values.quantity import unit_named
 from benchrig.values.spec import BitParts, Exact, Words, check_field_name
 from benchrig.values.structs import FLAGS, Field, ListFormat, Part, StructFormat
+from benchrig.values.units import unit_named
 
 __all__ = ["FieldSpec", "Format", "FormatSpec", "Kind", "build_format", "format_names", "spec_from", "spec_of"]
 

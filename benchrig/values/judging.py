@@ -13,7 +13,8 @@ import msgspec
 from benchrig.source.problem import printable
 from benchrig.source.shape import LooseText
 from benchrig.source.yaml import Refused, plain_scalar
-from benchrig.values.quantity import as_number, dimension_of, exact, is_number, number_text
+from benchrig.values.quantity import as_number, exact, is_number, number_text
+from benchrig.values.units import dimension_of
 
 Kind: TypeAlias = Literal["number", "text", "bytes", "boolean", "time", "list", "any"]
 

@@ -1,94 +1,18 @@
-"""Numbers with units, exact, and checked for dimension.
-
-Factors are exact by definition (SI brochure, NIST SP 811) unless a comment says otherwise.
-"""
+"""Numbers with units, exact, and checked for dimension."""
 
 from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from functools import lru_cache
 from typing import Any, ClassVar, Self
 
-from benchrig.source.problem import suggest
 from benchrig.source.shape import Misfit, describe_value
 from benchrig.source.writing import decimal_text
-
-
-@dataclass(frozen=True)
-class Unit:
-    """A unit: `value in base = (value + offset) · factor`, with the base unit of its dimension."""
-
-    symbol: str
-    dimension: str
-    factor: Fraction = Fraction(1)
-    offset: Fraction = Fraction(0)
-
-    def __str__(self) -> str:
-        return self.symbol
-
-
-# dimension: the units that measure it as (symbol, factor[, offset]); the first is the base unit.
-_TABLE: dict[str, list[tuple[str, str] | tuple[str, str, str]]] = {
-    "time": [("s", "1"), ("ms", "1/1000"), ("µs", "1/1000000"), ("min", "60"), ("h", "3600"), ("d", "86400")],
-    "temperature": [("°C", "1"), ("K", "1", "-273.15"), ("°F", "5/9", "-32")],
-    "level": [("dBm", "1")],
-    "gain": [("dB", "1")],
-    "ratio": [("%", "1/100"), ("‰", "1/1000"), ("ppm", "1/1000000"), ("ppb", "1/1000000000")],
-    "voltage": [("V", "1"), ("mV", "1/1000"), ("µV", "1/1000000"), ("kV", "1000")],
-    "current": [("A", "1"), ("mA", "1/1000"), ("µA", "1/1000000"), ("nA", "1/1000000000")],
-    "charge": [("Ah", "1"), ("mAh", "1/1000"), ("C", "1/3600")],
-    "resistance": [("Ω", "1"), ("kΩ", "1000"), ("MΩ", "1000000")],
-    "capacitance": [("F", "1")],
-    "power": [("W", "1"), ("mW", "1/1000"), ("kW", "1000")],
-    "energy": [("J", "1"), ("kJ", "1000"), ("Wh", "3600"), ("kWh", "3600000"), ("kcal", "4184")],
-    # mmHg: conventional millimetre of mercury, 133.322387415 Pa (NIST SP 811, appendix B.8)
-    "pressure": [("Pa", "1"), ("hPa", "100"), ("kPa", "1000"), ("mbar", "100"), ("bar", "100000"),
-                 ("mmHg", "133.322387415"), ("psi", "6894.757293168")],
-    "force": [("N", "1")],
-    "length": [("m", "1"), ("mm", "1/1000"), ("cm", "1/100"), ("km", "1000"), ("in", "0.0254"), ("ft", "0.3048")],
-    "area": [("m²", "1")],
-    "volume": [("m³", "1"), ("l", "1/1000"), ("ml", "1/1000000")],
-    "mass": [("kg", "1"), ("g", "1/1000"), ("mg", "1/1000000"), ("lb", "0.45359237")],
-    "speed": [("m/s", "1"), ("km/h", "5/18"), ("mph", "0.44704")],
-    "acceleration": [("m/s²", "1")],
-    "angle": [("°", "1")],
-    "angular speed": [("rad/s", "1")],
-    "frequency": [("Hz", "1"), ("kHz", "1000"), ("MHz", "1000000"), ("GHz", "1000000000"), ("1/min", "1/60"),
-                  ("bpm", "1/60"), ("rpm", "1/60")],
-    "illuminance": [("lx", "1")],
-    "luminous flux": [("lm", "1")],
-    "magnetic flux density": [("T", "1"), ("mT", "1/1000"), ("µT", "1/1000000")],
-    "sound pressure level": [("dB SPL", "1")],
-    "data": [("byte", "1"), ("bytes", "1"), ("kB", "1000"), ("KiB", "1024"), ("bit", "1/8")],
-    "data rate": [("bit/s", "1"), ("kbit/s", "1000"), ("Mbit/s", "1000000"), ("byte/s", "8"), ("kB/s", "8000")],
-    "mass flow": [("kg/s", "1")],
-    "moisture": [("g/m³", "1"), ("kg/m³", "1000"), ("µg/m³", "1/1000000")],
-}  # fmt: skip
-
-# A level differs from another by a gain: -60 dBm ± 3 dB.
-_DIFFERENCE = {"level": "gain"}
-_ALIASES = {
-    "us": "µs",
-    "μs": "µs",
-    "C": "C",
-    "degC": "°C",
-    "Ohm": "Ω",
-    "uA": "µA",
-    "uV": "µV",
-    "lux": "lx",
-    "B": "byte",
-}
-
-UNITS: dict[str, Unit] = {
-    entry[0]: Unit(entry[0], dimension, Fraction(entry[1]), Fraction(entry[2]) if len(entry) > 2 else Fraction(0))
-    for dimension, entries in _TABLE.items()
-    for entry in entries
-}
-BASE: dict[str, Unit] = {dimension: UNITS[entries[0][0]] for dimension, entries in _TABLE.items()}
+from benchrig.values.dimensions import combined
+from benchrig.values.units import BASE, DIFFERENCE, LEVELS, UNITS, Unit, symbols_of, unit_named
 
 _QUANTITY = re.compile(r"([+-]?[0-9]{1,40}(?:\.[0-9]{1,40})?)[ \u00a0]?([^0-9\s].*|1/min)")
 
@@ -101,28 +25,6 @@ _CLOCK = re.compile(r"([0-9]{1,6}):([0-9]{2})")
 # Symbols that are taken for others: where this dimension is due, the unit with this symbol is meant by that one.
 _MEANT = {("time", "m"): "min", ("level", "dB"): "dBm", ("gain", "dBm"): "dB"}
 
-# What people write in place of a symbol; there is one way to write each unit.
-_SPOKEN = {
-    word: symbol
-    for symbol, words in {
-        "s": "sec secs second seconds", "ms": "msec msecs millisecond milliseconds", "min": "mins minute minutes",
-        "h": "hr hrs hour hours", "d": "day days", "V": "volt volts", "mV": "millivolt millivolts",
-        "A": "amp amps ampere amperes", "mA": "milliamp milliamps", "°C": "celsius deg degc", "%": "percent pct",
-        "°F": "fahrenheit degf", "Ω": "ohm ohms", "Hz": "hertz", "Pa": "pascal pascals", "bytes": "byte b octet octets",
-        "kg": "kilogram kilograms", "g": "gram grams", "m": "meter meters metre metres", "dBm": "dbm", "dB": "db",
-    }.items()
-    for word in words.split()
-}  # fmt: skip
-
-
-def unit_named(symbol: str) -> Unit:
-    """The unit with this symbol; Misfit with the nearest symbols otherwise."""
-    unit = UNITS.get(_ALIASES.get(symbol, symbol))
-    if unit is None:
-        meant = _SPOKEN.get(symbol.lower())
-        raise Misfit(f"unknown unit '{symbol}'", f"did you mean '{meant}'?" if meant else suggest(symbol, UNITS))
-    return unit
-
 
 def decimal_comma(value: Any) -> Misfit | None:
     """What is wrong with a number that is written with a comma; None for anything else."""
@@ -132,15 +34,6 @@ def decimal_comma(value: Any) -> Misfit | None:
     whole, rest, unit = match.groups()
     plain = f": {whole}.{rest}{unit}" if (whole + rest).lstrip("+-").isdigit() else ", and no other marks"
     return Misfit(f"'{value.strip()}' has a comma in its number", f"write a decimal point{plain}")
-
-
-def dimension_of(symbol: str) -> str:
-    """The dimension of a unit symbol; '' for a plain number ('')."""
-    return unit_named(symbol).dimension if symbol else ""
-
-
-def symbols_of(dimension: str) -> list[str]:
-    return [unit.symbol for unit in UNITS.values() if unit.dimension == dimension]
 
 
 def is_number(value: Any) -> bool:
@@ -169,6 +62,19 @@ def as_number(value: Fraction) -> int | float:
         return round(value)
 
 
+def rounded(number: Fraction, digits: int = 0) -> Fraction:
+    """With so many digits after the point; a half goes away from zero."""
+    scaled = abs(number) * 10**digits
+    whole = Fraction(math.floor(scaled + Fraction(1, 2)), 10**digits)
+    return -whole if number < 0 else whole
+
+
+def _divisor(number: Fraction, written: Any) -> Fraction:
+    if not number:
+        raise Misfit(f"a division by {written}")
+    return number
+
+
 def number_text(value: float | Decimal | Fraction) -> str:
     """A number for people: no exponent for ordinary sizes, no digits that are not there, a real minus kept ASCII."""
     number = as_number(value) if isinstance(value, Fraction) else value
@@ -183,8 +89,9 @@ def number_text(value: float | Decimal | Fraction) -> str:
 class Quantity:
     """An exact number with a unit. (No dataclass: msgspec would look inside one instead of using `source_schema`.)
 
-    `+`, `-` and order take a quantity of the same dimension, `*` a number, `/` either; the result has the unit of the
-    left side. A level changes by a gain, and two levels differ by one. Misfit for what makes no sense."""
+    `+`, `-` and order take a quantity of the same dimension, `*` and `/` numbers and quantities whose product or quotient
+    some unit measures; per cent in these is a part. Levels differ by a gain, temperatures by a temperature difference (a
+    value in K is one beside °C). Misfit for what makes no sense."""
 
     __slots__ = ("number", "unit")
     dimension: ClassVar[str] = ""
@@ -194,10 +101,12 @@ class Quantity:
         "pattern": r"^([+-]?[0-9]+(\.[0-9]+)? ?[^0-9\s].*|.*\$\{.*)$",
     }
 
-    def __init__(self, number: Fraction | Decimal | float, unit: Unit | str) -> None:
-        """`unit` may be its symbol: Quantity(21.4, "°C"). Misfit for an unknown one."""
-        self.number = number if type(number) is Fraction else exact(number)
-        self.unit = unit_named(unit) if isinstance(unit, str) else unit
+    def __init__(self, number: float | Decimal | Fraction, unit: Unit | str) -> None:
+        self.number = number if isinstance(number, Fraction) else exact(number)
+        self.unit = unit if isinstance(unit, Unit) else unit_named(unit)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return type(self), (self.number, self.unit.symbol)
 
     def __eq__(self, other: object) -> bool:
         same = isinstance(other, Quantity) and self.unit.dimension == other.unit.dimension
@@ -207,65 +116,143 @@ class Quantity:
         return hash((self.unit.dimension, self.base))
 
     def __lt__(self, other: Quantity) -> bool:
-        return self.base < self._alike(other).base
+        return self.number < self._alike(other)
 
     def __le__(self, other: Quantity) -> bool:
-        return self.base <= self._alike(other).base
+        return self.number <= self._alike(other)
 
     def __gt__(self, other: Quantity) -> bool:
-        return self.base > self._alike(other).base
+        return self.number > self._alike(other)
 
     def __ge__(self, other: Quantity) -> bool:
-        return self.base >= self._alike(other).base
+        return self.number >= self._alike(other)
 
     def __add__(self, other: Quantity) -> Quantity:
-        if self.unit.dimension == self._quantity(other).unit.dimension == "level":
-            raise Misfit(f"{self} and {other} are levels, which have no sum")
+        kinds = self.unit.dimension, self._with_unit(other).unit.dimension
+        if kinds[0] == kinds[1] and kinds[0] in LEVELS:
+            raise Misfit(f"{self} and {other} are levels, which have no sum", "add a difference in dB")
+        if other.has_zero and not self.has_zero and self._differs_like(other):
+            return other + self
         return Quantity(self.number + self._difference(other), self.unit)
 
     def __sub__(self, other: Quantity) -> Quantity:
-        if self.unit.dimension == self._quantity(other).unit.dimension == "level":
-            return Quantity(self.number - other.number, UNITS["dB"])
-        return Quantity(self.number - self._difference(other), self.unit)
+        if not self._with_unit(other).has_zero:
+            return Quantity(self.number - self._difference(other), self.unit)
+        if self.unit.dimension != other.unit.dimension or not self.has_zero:
+            raise Misfit(
+                f"{other} cannot be taken from {self}", f"they differ in kind: one is a value, the other a difference"
+            )
+        unit = BASE[DIFFERENCE[self.unit.dimension]]
+        return Quantity((self.base - other.base) / unit.factor, unit)
 
-    def __mul__(self, factor: float | Decimal | Fraction) -> Quantity:
-        return Quantity(self.number * exact(factor), self.unit) if is_number(factor) else NotImplemented
+    def __mul__(self, other: Any) -> Any:
+        if is_number(other):
+            return Quantity(self.number * exact(other), self.unit)
+        return self._product(other, 1) if isinstance(other, Quantity) else NotImplemented
 
     __rmul__ = __mul__
 
     def __truediv__(self, other: Any) -> Any:
-        if isinstance(other, Quantity):
-            return self.base / self._alike(other).base
-        return Quantity(self.number / exact(other), self.unit) if is_number(other) else NotImplemented
+        if is_number(other):
+            return Quantity(self.number / _divisor(exact(other), other), self.unit)
+        if not isinstance(other, Quantity):
+            return NotImplemented
+        return self._ratio(other) if self._is_like(other) else self._product(other, -1)
+
+    def __rtruediv__(self, other: Any) -> Any:
+        if not is_number(other):
+            return NotImplemented
+        return (
+            exact(other) / _divisor(self.base, self) if self.is_part else self._combined(exact(other), None, self, -1)
+        )
 
     def __neg__(self) -> Quantity:
         return Quantity(-self.number, self.unit)
 
+    def __pos__(self) -> Quantity:
+        return self
+
     def __abs__(self) -> Quantity:
         return Quantity(abs(self.number), self.unit)
+
+    def __round__(self, digits: int = 0) -> Quantity:
+        return Quantity(rounded(self.number, digits), self.unit)
 
     @property
     def base(self) -> Fraction:
         """The number in the base unit of the dimension."""
         return (self.number + self.unit.offset) * self.unit.factor
 
-    def _quantity(self, other: Any) -> Quantity:
+    @property
+    def has_zero(self) -> bool:
+        """Whether its scale has a zero of its own, so that two of them differ by something else: °C, dBm; not K."""
+        return self.unit.dimension in LEVELS or (self.unit.dimension == "temperature" and self.unit.symbol != "K")
+
+    @property
+    def is_part(self) -> bool:
+        """Whether it is a part of something: per cent."""
+        return self.unit.dimension == "ratio"
+
+    def _is_like(self, other: Quantity) -> bool:
+        return other.unit.dimension == self.unit.dimension or {other.unit.symbol, self.unit.symbol} == {"K", "ΔK"}
+
+    def _with_unit(self, other: Any) -> Quantity:
         if not isinstance(other, Quantity):
             raise Misfit(f"{other!r} has no unit, {self} has one", f"write Quantity.from_source('{other} {self.unit}')")
         return other
 
-    def _alike(self, other: Any) -> Quantity:
-        if self._quantity(other).unit.dimension != self.unit.dimension:
-            raise Misfit(f"{self} is a {self.unit.dimension}, {other} a {other.unit.dimension}")
-        return other  # type: ignore[no-any-return]
+    def _alike(self, other: Any) -> Fraction:
+        """The number of another one in this unit."""
+        try:
+            return self._with_unit(other).to(self.unit.symbol)
+        except Misfit:
+            if not isinstance(other, Quantity):
+                raise
+            raise Misfit(f"{self} is a {self.unit.dimension}, {other} a {other.unit.dimension}") from None
+
+    def _differs_like(self, other: Quantity) -> bool:
+        """Whether this is a difference between two like the other one."""
+        symbol = self.unit.symbol
+        return self.unit.dimension == DIFFERENCE[other.unit.dimension] or (symbol == "K" and "°" in other.unit.symbol)
 
     def _difference(self, other: Quantity) -> Fraction:
-        """Another one as a difference in this unit. Of temperatures in two units nobody can tell whether it is one."""
-        if other.unit is not self.unit and (other.unit.offset or self.unit.offset):
+        """Another one as a difference in this unit. Of °C and °F nobody can tell whether it is one."""
+        if other.has_zero and other.unit is not self.unit and self.unit.dimension == other.unit.dimension:
             raise Misfit(
                 f"{self} and {other}: a value looks like a difference", "convert one of them to the other's unit"
             )
+        if self.is_part != other.is_part:
+            part, whole = (self, other) if self.is_part else (other, self)
+            raise Misfit(
+                f"{self} is a {self.unit.dimension}, {other} a {other.unit.dimension}",
+                f"write a part as a product: {part} * {whole}",
+            )
         return other.difference_to(self.unit.symbol)
+
+    def _ratio(self, other: Quantity) -> Fraction:
+        """One of two that are alike as a multiple of the other."""
+        if (self.has_zero or other.has_zero) and (self.unit is not other.unit or self.unit.dimension in LEVELS):
+            raise Misfit(f"{self} and {other} have no ratio", "subtract one from the other")
+        return self.number / _divisor(other.to(self.unit.symbol), other)
+
+    def _product(self, other: Quantity, power: int) -> Any:
+        """The product with one of another dimension, or the quotient."""
+        if other.is_part:
+            part = other.base if power == 1 else 1 / _divisor(other.base, other)
+            return Quantity(self.number * part, self.unit)
+        if self.is_part and power == 1:
+            return Quantity(other.number * self.base, other.unit)
+        number, one = (self.base, None) if self.is_part else (self.number, self)
+        return self._combined(number, one, other, power)
+
+    def _combined(self, number: Fraction, one: Quantity | None, other: Quantity, power: int) -> Any:
+        found = combined(one.unit if one else None, other.unit, power)
+        if found is None:
+            units = f"{one.unit if one else 1} {'*' if power == 1 else '/'} {other.unit}"
+            raise Misfit(f"no unit measures {units}", "keep to units whose product or quotient has a name")
+        factor, unit = found
+        number *= (other.number if power == 1 else 1 / _divisor(other.number, other)) * factor
+        return Quantity(number, unit) if unit else number
 
     def __repr__(self) -> str:
         return f"{type(self).__name__}({self})"
@@ -307,24 +294,25 @@ class Quantity:
         return f"for example: {written[0] if written else cls.sample} {base}"
 
     def to(self, symbol: str) -> Fraction:
-        """The number in another unit of the same dimension; Misfit when the dimensions differ."""
+        """The number in another unit of the same dimension; Misfit when the dimensions differ. K is ΔK too."""
         unit = unit_named(symbol)
-        if unit.dimension != self.unit.dimension:
+        if unit.dimension != self.unit.dimension and {unit.symbol, self.unit.symbol} != {"K", "ΔK"}:
             raise Misfit(
                 f"{self} is a {self.unit.dimension}, not a {unit.dimension}",
                 _units_for(unit.dimension, self.unit, unit),
             )
-        if unit is self.unit:
+        if unit is self.unit or unit.dimension != self.unit.dimension:
             return self.number
         return (self.number + self.unit.offset) * self.unit.factor / unit.factor - unit.offset
 
     def difference_to(self, symbol: str) -> Fraction:
         """The number as a difference between two values in unit `symbol`: 1 K is 1 °C, 3 dB between dBm."""
         unit = unit_named(symbol)
-        if self.unit.dimension not in (unit.dimension, _DIFFERENCE.get(unit.dimension)):
+        between = DIFFERENCE.get(unit.dimension, unit.dimension)
+        if self.unit.dimension not in (unit.dimension, between) and {unit.symbol, self.unit.symbol} != {"K", "ΔK"}:
             raise Misfit(
                 f"{self} is a {self.unit.dimension}, not a difference of {unit.dimension}",
-                _units_for(_DIFFERENCE.get(unit.dimension, unit.dimension), self.unit, unit),
+                _units_for("temperature" if unit.dimension == "temperature" else between, self.unit, unit),
             )
         return self.number * self.unit.factor / unit.factor
 

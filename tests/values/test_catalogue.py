@@ -7,7 +7,7 @@ from benchrig.errors import MalformedValue
 from benchrig.source.shape import Misfit
 from benchrig.values import catalogue
 from benchrig.values.assigned import assigned
-from benchrig.values.quantity import unit_named
+from benchrig.values.units import unit_named
 
 BASE = "-0000-1000-8000-00805f9b34fb"
 OWN = "6b1d0002-9a53-4c86-8a3e-2f0f6c1d7e40"

@@ -5,6 +5,7 @@ Factors: NIST Special Publication 811 (2008), appendix B.8, as printed there; ex
 
 from __future__ import annotations
 
+import pickle
 from contextlib import suppress
 from decimal import Decimal
 from fractions import Fraction
@@ -237,7 +238,41 @@ def quantity(text: str) -> Quantity:
         (quantity("83 %") - quantity("80 %"), "3 %"),
         (quantity("1.5 s") + quantity("250 ms"), "1.75 s"),
         (quantity("0.1 V") + quantity("0.2 V"), "0.3 V"),
-        (quantity("25 °C") - quantity("20.5 °C"), "4.5 °C"),
+        (quantity("25 °C") - quantity("20.5 °C"), "4.5 ΔK"),
+        (quantity("68 °F") - quantity("10 °C"), "10 ΔK"),
+        (quantity("20 °C") + quantity("0.5 °C"), "20.5 °C"),
+        (quantity("20 °C") + quantity("0.5 K"), "20.5 °C"),
+        (quantity("0.5 ΔK") + quantity("20 °C"), "20.5 °C"),
+        (quantity("0.5 K") + quantity("20 °C"), "20.5 °C"),
+        (quantity("25 °C") - quantity("1 K"), "24 °C"),
+        (quantity("50 °F") + quantity("10 K"), "68 °F"),
+        (quantity("3 K") - quantity("1 K"), "2 K"),
+        (quantity("3 dB") + quantity("-60 dBm"), "-57 dBm"),
+        (quantity("50 dB SPL") - quantity("47 dB SPL"), "3 dB"),
+        (quantity("50 %") * quantity("3 V"), "1.5 V"),
+        (quantity("3 V") * quantity("50 %"), "1.5 V"),
+        (quantity("50 %") * quantity("50 %"), "25 %"),
+        (quantity("3 V") / quantity("50 %"), "6 V"),
+        (quantity("2 V") * quantity("3 A"), "6 W"),
+        (quantity("2 V") * quantity("3 mA"), "6 mW"),
+        (quantity("2 W") * quantity("3 h"), "6 Wh"),
+        (quantity("2 W") * quantity("3 s"), "6 J"),
+        (quantity("2 V") * quantity("3 Ah"), "6 Wh"),
+        (quantity("500 mA") * quantity("2 h"), "1000 mAh"),
+        (quantity("6 V") / quantity("2 A"), "3 Ω"),
+        (quantity("6 V") / quantity("2 kΩ"), "3 mA"),
+        (quantity("6 m") / quantity("2 s"), "3 m/s"),
+        (quantity("6 km") / quantity("2 h"), "3 km/h"),
+        (quantity("600 bytes") / quantity("2 s"), "300 byte/s"),
+        (quantity("6 mAh") / quantity("2 mA"), "3 h"),
+        (1 / quantity("2 s"), "0.5 Hz"),
+        (3 / quantity("1 min"), "3 1/min"),
+        (quantity("60 rpm") * quantity("2 min") * quantity("3 V"), "360 V"),
+        (quantity("2 C") * quantity("3 V"), "6 J"),
+        (quantity("3 l") * quantity("2 kg/m³"), "6 g"),
+        (round(quantity("2.345 V"), 2), "2.35 V"),
+        (round(quantity("-2.5 V")), "-3 V"),
+        (+Quantity(0.1, "V"), "0.1 V"),
         (quantity("-60 dBm") - quantity("-70 dBm"), "10 dB"),
         (quantity("-60 dBm") + quantity("3 dB"), "-57 dBm"),
         (quantity("-60 dBm") - quantity("3 dB"), "-63 dBm"),
@@ -252,7 +287,39 @@ def test_arithmetic_is_exact_and_keeps_the_unit(result: Quantity, expected: str)
     assert (str(result), result) == (expected, quantity(expected))
 
 
+def test_a_difference_of_temperatures_is_no_temperature() -> None:
+    rise = quantity("25 °C") - quantity("20 °C")
+    assert quantity("4.9 K") < rise <= quantity("5 K")
+    assert rise.difference_to("°F") == 9
+    with pytest.raises(Misfit, match="5 ΔK is a temperature difference, not a temperature"):
+        rise.to("°C")
+
+
+@pytest.mark.parametrize("text", ["21.4 °C", "1/3 V", "60 1/min"])
+def test_a_quantity_is_copied_whole(text: str) -> None:
+    number, unit = text.split(" ")
+    one = Quantity(Fraction(number), unit)
+    again = pickle.loads(pickle.dumps(one))
+    assert (again, again.unit, hash(again)) == (one, one.unit, hash(one))
+    assert pickle.loads(pickle.dumps(Duration.of(2))) == Duration.of(2)
+
+
+@pytest.mark.parametrize("number", [3, 0.1, Decimal("0.1"), Fraction(1, 3)])
+def test_any_number_has_a_unit(number: Any) -> None:
+    assert Quantity(number, "V").number == exact(number)
+
+
+def test_a_quantity_and_what_is_none() -> None:
+    assert quantity("1 V") != 1
+    for action in (lambda: quantity("1 V") * "2", lambda: "2" / quantity("1 V"), lambda: quantity("1 V") / None):
+        with pytest.raises(TypeError):
+            action()
+
+
 def test_a_ratio_of_quantities_is_a_number() -> None:
+    assert 3 / quantity("50 %") == 6
+    assert quantity("3 K") / quantity("2 K") == quantity("3 ΔK") / quantity("2 K") == Fraction(3, 2)
+    assert quantity("30 °C") / quantity("20 °C") == Fraction(3, 2)
     assert quantity("1 m") / quantity("3 cm") == Fraction(100, 3)
 
 
@@ -269,7 +336,20 @@ def test_quantities_are_ordered_across_units() -> None:
         (lambda: quantity("1 s") + quantity("1 V"), "1 V is a voltage, not a difference of time"),
         (lambda: quantity("1 s") < quantity("1 V"), "1 s is a time, 1 V a voltage"),
         (lambda: quantity("-60 dBm") + quantity("-60 dBm"), "-60 dBm and -60 dBm are levels, which have no sum"),
-        (lambda: quantity("25 °C") - quantity("1 K"), "25 °C and 1 K: a value looks like a difference"),
+        (lambda: quantity("25 °C") + quantity("1 °F"), "25 °C and 1 °F: a value looks like a difference"),
+        (lambda: quantity("1 K") - quantity("25 °C"), "25 °C cannot be taken from 1 K"),
+        (lambda: quantity("3 dB") - quantity("-60 dBm"), "-60 dBm cannot be taken from 3 dB"),
+        (lambda: quantity("3 V") - quantity("2 %"), "3 V is a voltage, 2 % a ratio"),
+        (lambda: quantity("3 V") * quantity("2 V"), "no unit measures V * V"),
+        (lambda: quantity("2 °C") * quantity("2 V"), "no unit measures °C * V"),
+        (lambda: 2 / quantity("3 V"), "no unit measures 1 / V"),
+        (lambda: quantity("-60 dBm") / quantity("-30 dBm"), "-60 dBm and -30 dBm have no ratio"),
+        (lambda: quantity("3 V") / quantity("0 mV"), "a division by 0 mV"),
+        (lambda: quantity("3 V") / quantity("0 A"), "a division by 0 A"),
+        (lambda: quantity("3 V") / quantity("0 %"), "a division by 0 %"),
+        (lambda: quantity("3 V") / 0, "a division by 0"),
+        (lambda: 3 / quantity("0 s"), "a division by 0 s"),
+        (lambda: quantity("2 K") < quantity("3 V"), "2 K is a temperature, 3 V a voltage"),
         (lambda: quantity("1 s") - 1, "1 has no unit, 1 s has one"),
     ],
 )
