@@ -140,7 +140,7 @@ class Quantity:
             return Quantity(self.number - self._difference(other), self.unit)
         if self.unit.dimension != other.unit.dimension or not self.has_zero:
             raise Misfit(
-                f"{other} cannot be taken from {self}", f"they differ in kind: one is a value, the other a difference"
+                f"{other} cannot be taken from {self}", "they differ in kind: one is a value, the other a difference"
             )
         unit = BASE[DIFFERENCE[self.unit.dimension]]
         return Quantity((self.base - other.base) / unit.factor, unit)
