@@ -20,6 +20,7 @@ from benchrig.radio.specify import RadioChoice, loop_factory, radio_opener
 from benchrig.record.aggregate import build_record
 from benchrig.record.journal import Journal
 from benchrig.record.model import AnyEvent, Closed, Opened, Reading, Record
+from benchrig.record.rounds import RoundLog
 from benchrig.record.secrets import Secrets
 from benchrig.report.index import IndexLine
 from benchrig.report.registry import ReportChoice, all_reports
@@ -75,6 +76,7 @@ class _Events:
     kept: list[AnyEvent] = field(default_factory=list)
     trouble: StationError | None = None
     _waiting: list[AnyEvent] = field(default_factory=list)
+    _rounds: RoundLog = field(default_factory=RoundLog)
     _is_due: bool = False
     # a function of the plan gives its readings from a thread, while the loop writes what waits
     _lock: threading.RLock = field(default_factory=threading.RLock)
@@ -97,6 +99,17 @@ class _Events:
             self._write_soon()
         else:
             self.write()
+        if self._rounds.is_due(event, len(self.kept)):
+            self._thin()
+
+    def _thin(self) -> None:
+        """Rounds that need not stay leave memory, and disk when there is room to write the others anew."""
+        left = self._rounds.thinned(self.kept)
+        if len(left) < len(self.kept):
+            self.kept = left
+            with contextlib.suppress(StationError):
+                self.journal.rewrite(left)
+                self._waiting = []
 
     def _may_wait(self, event: AnyEvent) -> bool:
         match event:

@@ -20,6 +20,7 @@ from benchrig.record.model import (
     Opened,
     Reading,
     Record,
+    RoundsLeft,
     RunEnded,
     RunStarted,
 )
@@ -68,7 +69,7 @@ class RecordBuilder:
         match event:
             case DeviceSeen():
                 earlier = None if event.swapped else record.devices.get(event.device)
-                record.devices[event.device] = _merged(earlier, event)
+                record.devices[event.device] = merged(earlier, event)
                 record.sightings.append(event)
             case Noted():
                 (record if event.where is None else self._executions.of(event.where)).notes.append(event)
@@ -81,6 +82,8 @@ class RecordBuilder:
                 _put(_attempt(execution, event.where.attempt).readings, event)
             case NotJudged():
                 self._executions.of(event.where).not_judged.append(event)
+            case RoundsLeft():
+                self._executions.running(event.where).left = event
             case Closed():
                 self._executions.close(event)
             case RunEnded():
@@ -105,7 +108,7 @@ def _put(readings: list[Reading], reading: Reading) -> None:
     readings.append(reading)
 
 
-def _merged(earlier: DeviceSeen | None, later: DeviceSeen) -> DeviceSeen:
+def merged(earlier: DeviceSeen | None, later: DeviceSeen) -> DeviceSeen:
     """What is known of a device: the later event where it says something."""
     if earlier is None:
         return later

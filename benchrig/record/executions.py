@@ -100,9 +100,10 @@ class Executions:
             execution.children.append(self._planned(child, rounds, execution))
 
     def _next_round(self, where: Where) -> None:
-        """The round of this event, when it is the next one of the repetition that the node stands in."""
+        """The round of this event, when it is a later one of the repetition that the node stands in: those between may be
+        left out of the record."""
         repeat = self._all.get(Where(self._repeats.get(where.node, ""), where.rounds[:-1]))
         if repeat is None:
             return
-        if where.rounds[-1] == repeat.children[-1].where.rounds[-1] + 1:
+        if where.rounds[-1] > repeat.children[-1].where.rounds[-1]:
             self._add_children(repeat, where.rounds)

@@ -17,7 +17,7 @@ from benchrig.record.model import FORMAT, AnyEvent, Record
 from benchrig.values.value import Word
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
     from pathlib import Path
     from types import TracebackType
 
@@ -43,14 +43,30 @@ class Journal:
 
     def write(self, *events: AnyEvent) -> None:
         """Append events, a line each: all of them or none. Costs a few microseconds."""
-        try:
-            lines = self._encoder.encode_lines(events)
-        except UnicodeEncodeError:
-            lines = self._encoder.encode_lines([_with_whole_characters(event) for event in events])
+        lines = self._lines(events)
         try:
             self._append(lines)
         except OSError as exc:
             self._take_back()
+            raise self._unwritable(exc) from exc
+
+    def rewrite(self, events: Sequence[AnyEvent]) -> None:
+        """Let these be all that the file holds: it is the old one or the new one at any moment, whatever dies."""
+        if (gone := self.missing()) is not None:
+            raise gone
+        beside = self.path.with_name(f"{self.path.name}.new")
+        try:
+            with beside.open("wb") as file:
+                file.write(self._lines(events))
+            self._file.close()
+            try:
+                beside.replace(self.path)
+            finally:
+                self._file = self.path.open("r+b", buffering=0)
+                self._end = self._file.seek(0, os.SEEK_END)
+        except OSError as exc:
+            with suppress(OSError):
+                beside.unlink()
             raise self._unwritable(exc) from exc
 
     def missing(self) -> StationError | None:
@@ -62,6 +78,12 @@ class Journal:
             f"the record {self.path} was moved or removed during the run",
             advice="keep other programs away from the results of a run that lasts",
         )
+
+    def _lines(self, events: Sequence[AnyEvent]) -> bytes:
+        try:
+            return self._encoder.encode_lines(events)
+        except UnicodeEncodeError:
+            return self._encoder.encode_lines([_with_whole_characters(event) for event in events])
 
     def _append(self, lines: bytes) -> None:
         written = self._file.write(lines)

@@ -220,6 +220,46 @@ class Closed(Event, tag="closed", frozen=True):
         return self.message if self.own is None else self.own
 
 
+class Fates(msgspec.Struct, omit_defaults=True, frozen=True, gc=False):
+    """What became of one limit, so many times."""
+
+    passed: int = 0
+    failed: int = 0
+    not_judged: int = 0
+    allowed: int = 0  # those of `not_judged` that a pass may do without
+
+    def __add__(self, other: Fates) -> Fates:
+        return Fates(
+            self.passed + other.passed,
+            self.failed + other.failed,
+            self.not_judged + other.not_judged,
+            self.allowed + other.allowed,
+        )
+
+
+class StepTally(msgspec.Struct, omit_defaults=True, frozen=True):
+    """What one step of the plan came to in rounds that are not on record one by one."""
+
+    node: str
+    verdicts: dict[str, int] = {}  # how often it ended so; 'left out' where a condition of the plan left it out
+    limits: dict[str, Fates] = {}  # by reading
+    readings: dict[str, Samples] = {}  # of numbers, by reading
+    units: dict[str, str] = {}
+    others: dict[str, int] = {}  # how many values were no numbers, by reading
+    retried: int = 0  # attempts that were followed by another
+
+
+class RoundsLeft(Event, tag="rounds", frozen=True):
+    """What the rounds of a repetition came to that are not on record one by one: all but the first and last ones, and those
+    that failed as far as there is room. A later event takes the place of an earlier one."""
+
+    where: Where  # the repetition
+    at: float
+    rounds: int
+    failed: int = 0  # those with a step that did not pass
+    steps: list[StepTally] = []
+
+
 class RunEnded(Event, tag="verdict", frozen=True):
     """The verdict of the run."""
 
@@ -236,7 +276,9 @@ class RunEnded(Event, tag="verdict", frozen=True):
     allowed: int = 0  # those of `not_judged` that a pass may do without
 
 
-AnyEvent: TypeAlias = RunStarted | DeviceSeen | Opened | Noted | AttemptFailed | Reading | NotJudged | Closed | RunEnded
+AnyEvent: TypeAlias = (
+    RunStarted | DeviceSeen | Opened | Noted | AttemptFailed | Reading | NotJudged | Closed | RoundsLeft | RunEnded
+)
 
 
 # --- the record
@@ -261,6 +303,7 @@ class Execution(msgspec.Struct):
     notes: list[Noted] = []
     children: list[Execution] = []
     ended: Closed | None = None  # None for what was cut off, or not reached
+    left: RoundsLeft | None = None  # of a repetition: the rounds that are not among the children
 
     @property
     def readings(self) -> list[Reading]:

@@ -135,7 +135,7 @@ def test_attempts_keep_their_readings_and_the_last_one_counts() -> None:
         ),
         ([opens("2"), opens("2.1", 1), closes("2")], r"step 2 ends while step 2.1 \(round 1\) is running"),
         ([opens("2"), opens("2.1", 2), opens("2.1", 1)], r"step 2.1 \(round 1\) begins while"),
-        ([opens("2"), opens("2.1", 3)], r"no step 2.1 \(round 3\)"),
+        ([opens("2"), opens("2.1", 3), closes("2.1", 3), opens("2.1", 2)], r"no step 2.1 \(round 2\)"),
         ([opens("2.1")], "no step 2.1"),
         ([opens("1", 1)], r"no step 1 \(round 1\)"),
         ([opens("4")], "no step 4"),
