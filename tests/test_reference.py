@@ -43,6 +43,7 @@ from benchrig.steps.answers import Answers, Last
 from benchrig.steps.attribute import AttributeSpec, Names
 from benchrig.steps.discover import PROPERTIES
 from benchrig.steps.loss import LOSS
+from benchrig.steps.size import Size
 from benchrig.values import catalogue
 from benchrig.values.assigned import assigned
 from benchrig.values.crc import Crc
@@ -187,7 +188,7 @@ STEPS = {
     "connect": {"connect": None},
     "discover": {"discover": None},
     "read": {"read": "temperature", "until": UNTIL},
-    "write": {"write": "humidity", "value": "5 %", "read_back": True},
+    "write": {"write": "humidity", "file": "image.bin", "pieces": Size(20), "read_back": True},
     "notify": {"notify": "temperature", "until": UNTIL},
     "exchange": {"exchange": "humidity", "value": "5 %", "until": UNTIL, "answers": Answers(Last(count=2), 1, 0)},
     "disconnect": {"disconnect": None},

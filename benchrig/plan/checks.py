@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from collections.abc import Set as AbstractSet
+from pathlib import Path
 from typing import Any
 
 from benchrig.plan.model import Select
@@ -46,6 +47,13 @@ def check_readings(
     if isinstance(step, Waiting) and not is_late(step.until):
         _check_limits(problems, node, "until", step, step.in_one(types), step.until, written=written, late=late)
     _check_known(problems, node, "save", step, types, step.save if isinstance(step.save, dict) else ())
+
+
+def check_files(problems: Problems, node: MappingNode, step: Step, folder: Path) -> None:
+    """Files that cannot be sent, as far as their names are known."""
+    if not any(is_late(getattr(step, name)) for name in step.__struct_fields__ if name not in _COMMON):
+        for misfit in step.file_misfits(folder):
+            Reader(problems).misfit(node, misfit)
 
 
 def _check_limits(

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, cast
 
-from benchrig.plan.checks import check_readings
+from benchrig.plan.checks import check_files, check_readings
 from benchrig.plan.files import PlanFiles
 from benchrig.plan.given import GivenValues
 from benchrig.plan.including import Includes
@@ -86,6 +86,7 @@ class StepLists:
             return
         waits = node is not written and has_reference(node)
         check_readings(self.problems, node, step, self.names, late=waits)
+        check_files(self.problems, node, step, self.files.path.parent)
         named = step.name if isinstance(step.name, str) else None
         title = self._title(named, step, prefix, node)
         on_fail = step.on_fail if isinstance(step.on_fail, str) else "continue"

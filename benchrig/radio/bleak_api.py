@@ -37,6 +37,10 @@ class OwnBackend(BaseBleakClient):
         """Every attribute of the device's own table: handle, type, and the value of a declaration."""
 
     @abstractmethod
+    async def flush(self) -> None:
+        """Return once all that was written without response has crossed the air."""
+
+    @abstractmethod
     async def read_rssi(self) -> int:
         """The signal strength of the connection in dBm."""
 

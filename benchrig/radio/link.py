@@ -155,6 +155,12 @@ class Link:
             await self._check_length(len(data), doing)
         await self._operation(doing, within, lambda: client.write_gatt_char(obj, data, response=response))
 
+    async def flush(self, doing: str, within: float) -> None:
+        """Return once all that was written without response has crossed the air, where the radio tells that."""
+        own = self._own
+        if own is not None:
+            await self._operation(doing, within, own.flush)
+
     def _writer_of(self, descriptor: Descriptor, doing: str) -> Callable[[Any, bytes], Awaitable[None]]:
         """bleak refuses to write a client characteristic configuration; a stack of benchrig's own does not."""
         if descriptor.uuid != CCCD:

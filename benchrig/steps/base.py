@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from enum import Enum
 from functools import lru_cache
+from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, ClassVar, Literal, Protocol, TypeAlias
 
@@ -130,6 +131,10 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
     def loses(self) -> bool:
         """Whether the link is meant to end in it: it names a reading of that."""
         return self.may_lose and bool(LOST & {*self.limits, *(self.save if isinstance(self.save, dict) else ())})
+
+    def file_misfits(self, folder: Path) -> Iterable[Misfit]:
+        """What is wrong with the files that the step sends; `folder` is that of the plan."""
+        return ()
 
     def readings(self, names: Names) -> Mapping[str, ReadingType] | None:
         """The readings by name, None when they are known only in the run. Misfit for an unknown attribute."""

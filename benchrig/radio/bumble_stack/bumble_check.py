@@ -34,7 +34,7 @@ host.Host.send_async_command(command, check_status, response_timeout)
 host.Host: connections emit le_acl_packet_queue local_version on pending_command pending_response ready snooper
   supported_le_features
 host.DataPacketQueue.drain(connection_handle)
-host.DataPacketQueue: max_in_flight max_packet_size pending
+host.DataPacketQueue: max_in_flight max_packet_size once pending
 
 controller.Connection(controller, handle, role, self_address, peer_address, link, transport, link_type, …)
 controller.Connection.on_acl_pdu(pdu)

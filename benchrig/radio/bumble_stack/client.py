@@ -245,6 +245,11 @@ class BumbleClient(OwnBackend):
             raise TooLong(f"{len(value)} bytes in a write without response; this link carries {client.mtu - 3}")
         else:
             await self._procedure(procedures.write_without_response(client, characteristic.handle, value))
+            if self._link is not None and self._link.is_full:
+                await self._procedure(self._link.has_room())
+
+    async def flush(self) -> None:
+        await self._procedure(self._require_link().flushed())
 
     async def write_gatt_descriptor(self, descriptor: BleakGATTDescriptor, data: SizedBuffer) -> None:
         """Any descriptor, a client characteristic configuration too."""

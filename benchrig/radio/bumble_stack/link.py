@@ -78,6 +78,29 @@ class ClientLink:
         why = self.closing or (in_words(self.gone.result()) if self.gone.done() else "closing")
         return BleakError(f"the link was lost: {why}")
 
+    @property
+    def is_full(self) -> bool:
+        """Whether as many packets wait as the controller takes: who sends on feels the pace of the air no more."""
+        queue = self._stack.host.le_acl_packet_queue
+        return queue is not None and queue.pending >= queue.max_in_flight
+
+    async def has_room(self) -> None:
+        while self.is_full:
+            await self._flow()
+
+    async def flushed(self) -> None:
+        """Return once the controller has sent all packets."""
+        queue = self._stack.host.le_acl_packet_queue
+        while queue is not None and queue.pending:
+            await self._flow()
+
+    async def _flow(self) -> None:
+        """Return once packets have crossed the air."""
+        queue, flowed = self._stack.host.le_acl_packet_queue, asyncio.Event()
+        assert queue is not None
+        queue.once("flow", flowed.set)
+        await flowed.wait()
+
     async def run(self, work: Coroutine[Any, Any, T]) -> T:
         """Run one ATT procedure against the loss of the link. The procedure itself is never cut short: whoever
         cancels it loses the link with it. Raises BleakGATTProtocolError, AttTimeout, BleakError."""
