@@ -1,0 +1,43 @@
+"""Records of format 2 are read. Those in `format2/` were written by the last version that had only it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import msgspec
+import pytest
+
+from benchrig.record.accounting import unaccounted
+from benchrig.record.journal import read_record
+from benchrig.record.model import AnyEvent
+from benchrig.report import explain
+from benchrig.report.registry import all_reports
+from tests.report.schemas import errors
+
+SAMPLES = Path(__file__).parent / "format2"
+
+
+@pytest.mark.parametrize("path", sorted(SAMPLES.glob("*.jsonl")), ids=lambda path: path.stem)
+def test_every_line_says_the_same(path: Path) -> None:
+    kind: Any = AnyEvent
+    for line in path.read_text("utf-8").splitlines():
+        assert json.loads(msgspec.json.encode(msgspec.json.decode(line.encode(), type=kind))) == json.loads(line)
+
+
+@pytest.mark.parametrize(
+    ("name", "verdict", "line", "given"),
+    [
+        ("end_of_line_returned_logger", "fail", "4 of 17 steps passed, 9 failed, 4 skipped; 13 limits judged, 4 broken, 15 "
+         "not judged", "VFL3-000042"),
+        ("twelve_checks_sensor", "pass", "10 of 10 steps passed; 14 limits judged, 0 broken", ""),
+    ],
+)  # fmt: skip
+def test_what_is_in_them(name: str, verdict: str, line: str, given: str) -> None:
+    record = read_record(SAMPLES / f"{name}.jsonl")
+    assert (record.run.format, explain.outcome(record), explain.given_serial(record)) == (2, verdict, given)
+    assert line in explain.verdict_line(record)
+    assert unaccounted(record) == []
+    junit, _csv = (choice.render(record) for choice in all_reports())
+    assert errors(junit, "junit-10") == []
