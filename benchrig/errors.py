@@ -24,13 +24,14 @@ BenchrigError                     cause
 │   └── MalformedPdu              device    what the device sent is no PDU, or no answer to what was asked
 ├── StepTimeout                   limit     a step's own `within` ran out (also TimeoutError)
 ├── StepFailed                    limit     an action reports a failure of the unit that is no reading
+├── InnerError                    (its own) what is in a composite step did not pass
 ├── OperatorError                 operator  cancelled, not answered, not acknowledged
 └── InternalError                 internal  a bug of benchrig
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, ClassVar, Literal, Protocol
+from typing import TYPE_CHECKING, Any, ClassVar, Literal, Protocol
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -42,7 +43,7 @@ class BenchrigError(Exception):
     """Base of all errors raised on purpose. `cause` says who is to blame; `advice` says what to do next; `may_pass`
     whether another attempt may go without it; `is_told` is set by who has shown it as data already."""
 
-    cause: ClassVar[Cause] = "internal"
+    cause: Cause = "internal"
     may_pass: ClassVar[bool] = False
     is_told = False
 
@@ -126,7 +127,7 @@ class LinkLost(LinkError):
 
 
 class DeviceError(BenchrigError):
-    cause: ClassVar[Cause] = "device"
+    cause: Cause = "device"
     may_pass = True
 
 
@@ -183,6 +184,25 @@ class StepTimeout(BenchrigError, TimeoutError):
 
 class StepFailed(BenchrigError):
     cause = "limit"
+
+
+class InnerError(BenchrigError):
+    """What is in a composite step came to `verdict`, which is not pass. `root` is the execution that decided, `reason` what
+    is said of it to what is left out for it."""
+
+    def __init__(
+        self, message: str, verdict: Literal["fail", "error", "skip"], cause: Cause, root: Any, reason: str
+    ) -> None:
+        super().__init__(message)
+        self.reason = reason
+        self.verdict = verdict
+        self.cause = cause
+        self.root = root
+
+    @property
+    def weight(self) -> int:
+        """The worse verdict has more."""
+        return ("skip", "fail", "error").index(self.verdict)
 
 
 class OperatorError(BenchrigError):

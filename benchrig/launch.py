@@ -15,7 +15,7 @@ from benchrig.errors import InternalError, StationError
 from benchrig.files import cannot_write, write_whole
 from benchrig.loop import attended_loop, in_loop
 from benchrig.plan.model import Plan
-from benchrig.plan.tree import Node, leaves
+from benchrig.plan.tree import StepPlan, every_step
 from benchrig.radio.specify import RadioChoice, loop_factory, radio_opener
 from benchrig.record.aggregate import build_record
 from benchrig.record.journal import Journal
@@ -35,7 +35,7 @@ class RunOptions:
     """Everything a run needs to know beside its operator. `device` narrows the plan's selection to one name or address."""
 
     plan: Plan
-    nodes: Sequence[Node]
+    nodes: Sequence[StepPlan]
     station: Station
     radio: RadioChoice
     results: Path
@@ -164,7 +164,7 @@ def launch(options: RunOptions, operator: Operator, listeners: Sequence[Callable
     )
     factory = loop_factory(options.radio, real_time=options.real_time)
     with Journal(folder / "record.jsonl") as journal, IndexLine(folder) as line:
-        foreign = frozenset(step.id for step in leaves(options.nodes) if step.kind.executes)
+        foreign = frozenset(step.id for step in every_step(options.nodes) if step.kind.executes)
         events = _Events(journal, [*listeners], lambda error: runner.blame(error), options.plan.secrets(), foreign)
         runner = Runner(options.plan, options.nodes, settings, opener, operator, events)
         try:

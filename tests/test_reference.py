@@ -2,6 +2,7 @@
 
 import asyncio
 import dataclasses
+import math
 import random
 import re
 import sys
@@ -41,8 +42,10 @@ from benchrig.source.yaml import MAX_BYTES, MAX_DEPTH, Refused, plain_scalar
 from benchrig.steps import KINDS
 from benchrig.steps.answers import Answers, Last
 from benchrig.steps.attribute import AttributeSpec, Names
+from benchrig.steps.composite import StepList
 from benchrig.steps.discover import PROPERTIES
 from benchrig.steps.loss import LOSS
+from benchrig.steps.repeat import Times
 from benchrig.steps.size import Size
 from benchrig.values import catalogue
 from benchrig.values.assigned import assigned
@@ -90,6 +93,7 @@ SECTION_OF = {
     "Polling": "Asking again",
     "Answers": "Several answers",
     "Last": "The last answer",
+    "Composite": "Steps with steps in them",
     "Station": "Station files",
     "DeviceSpec": "One device",
     "AirSpec": "Several devices",
@@ -195,6 +199,8 @@ STEPS = {
     "wait": {"wait": None},
     "ask": {"ask": ""},
     "command": {"command": ["true"]},
+    "group": {"group": "settings", "steps": StepList()},
+    "repeat": {"repeat": Times(3), "steps": StepList()},
 }
 
 
@@ -235,7 +241,7 @@ def test_deadlines_of_the_steps():
     assert listed.keys() == KINDS.keys(), "each kind of step has a row under Time"
     for verb, text in listed.items():
         kind = KINDS[verb]
-        own = f"{kind.within_default:g} s"
+        own = "none" if math.isinf(kind.within_default) else f"{kind.within_default:g} s"
         assert verb == "wait" or own in text
         if "deadline" not in vars(kind):
             assert text == (f"{own} × `attempts`" if kind.tries_again else own)

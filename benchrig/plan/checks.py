@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeAlias, cast
 
 from benchrig.plan.model import Select
 from benchrig.plan.possible import impossible, not_offered
@@ -18,32 +18,40 @@ from benchrig.source.yaml import Node, Scalar
 from benchrig.source.yaml import Sequence as ListNode
 from benchrig.steps import Step
 from benchrig.steps.attribute import Names
-from benchrig.steps.base import ReadingType
+from benchrig.steps.base import COMMON, ReadingType
+from benchrig.steps.composite import Composite
 from benchrig.steps.waiting import Waiting
 from benchrig.values.catalogue import decimal_uuid
 from benchrig.values.limit import Limit
 from benchrig.values.rising import one_value
 
-# What a step has whatever it does; anything else may decide which readings it has.
-_COMMON = ("expect", "save", "name", "within", "on_fail")
+Types: TypeAlias = Mapping[str, ReadingType]
 
 
 def check_readings(
-    problems: Problems, node: MappingNode, step: Step, names: Names, *, written: bool = True, late: bool = True
+    problems: Problems,
+    node: MappingNode,
+    step: Step,
+    readings: Callable[[Step], Types | None],
+    *,
+    written: bool = True,
+    late: bool = True,
 ) -> None:
     """Attributes that nobody knows, readings the step does not have, limits that cannot apply to them. In the run a
     limit may hold what a unit said: that is no mistake of the plan (`written`), however impossible it is. Without a
     reference in the step (`late`) nothing of it waits for the run."""
-    if late and any(is_late(getattr(step, name)) for name in step.__struct_fields__ if name not in _COMMON):
+    if late and any(is_late(getattr(step, name)) for name in step.__struct_fields__ if name not in COMMON):
         return
     try:
-        types = step.readings(names)
+        types = readings(step)
     except Misfit as misfit:
         Reader(problems).misfit(node, Misfit(misfit.message, misfit.advice, misfit.path or (step.verb,)))
         return
     if types is None or is_late(step.expect):
         return
     _check_limits(problems, node, "expect", step, types, step.limits, written=written, late=late)
+    for key in step.holds:
+        _check_limits(problems, node, key, step, types, getattr(step, key), written=written, late=late)
     if isinstance(step, Waiting) and not is_late(step.until):
         _check_limits(problems, node, "until", step, step.in_one(types), step.until, written=written, late=late)
     _check_known(problems, node, "save", step, types, step.save if isinstance(step.save, dict) else ())
@@ -51,7 +59,7 @@ def check_readings(
 
 def check_files(problems: Problems, node: MappingNode, step: Step, folder: Path) -> None:
     """Files that cannot be sent, as far as their names are known."""
-    if not any(is_late(getattr(step, name)) for name in step.__struct_fields__ if name not in _COMMON):
+    if not any(is_late(getattr(step, name)) for name in step.__struct_fields__ if name not in COMMON):
         for misfit in step.file_misfits(folder):
             Reader(problems).misfit(node, misfit)
 
@@ -61,7 +69,7 @@ def _check_limits(
     node: MappingNode,
     key: str,
     step: Step,
-    types: Mapping[str, ReadingType],
+    types: Types,
     limits: Mapping[str, Any],
     *,
     written: bool,
@@ -118,7 +126,7 @@ def _check_known(
     node: MappingNode,
     key: str,
     step: Step,
-    types: Mapping[str, ReadingType],
+    types: Types,
     used: Iterable[str],
 ) -> None:
     for name in used:
@@ -160,29 +168,59 @@ def check_values(
     problems: Problems,
     node: MappingNode,
     given: Collection[str],
-    steps: Sequence[StepPlan],
+    nodes: Sequence[StepPlan],
     used: set[str],
 ) -> None:
     """Every reference has a value by then, every value is used. `used` are names that steps referred to."""
-    known, saved = set(given), dict[str, Place]()
+    values = _Values(problems, given)
     device = _selection(node)
     for name, scalar in references(device) if device else ():
-        if name not in known:
-            problems.add(scalar.place, f"no value is given as '{name}'", suggest(name, known) or _NAME_IT)
-    used = used | {name for name, _ in references(locate(node, ("device",)))} | _referred(node)
-    for step in steps:
-        _check_references(problems, step, known, given)
-        used |= step.uses
-        for name, place in step.saved:
-            if _may_save(problems, name, place, given):
-                saved.setdefault(name, place)
-            known.add(name)
+        if name not in given:
+            problems.add(scalar.place, f"no value is given as '{name}'", suggest(name, given) or _NAME_IT)
+    values.take(nodes, set(given))
+    used = used | {name for name, _ in references(locate(node, ("device",)))} | _referred(node) | values.used
     places = {name: _key_place(node, "given", name) for name in given}
-    for what, values in (("given", places), ("saved", saved)):
-        for name, place in values.items():
+    for what, named in (("given", places), ("saved", values.saved), ("listed", values.listed)):
+        for name, place in named.items():
             if name not in used:
                 advice = "use it as ${" + name + "}, or take it out"
                 problems.add(place, f"the {what} value '{name}' is not used", advice)
+
+
+class _Values:
+    """Where the steps of a plan take values from, and what they do with them."""
+
+    def __init__(self, problems: Problems, given: Collection[str]) -> None:
+        self._problems, self._given = problems, given
+        self.used: set[str] = set()
+        # with the places of their names
+        self.saved: dict[str, Place] = {}
+        self.listed: dict[str, Place] = {}
+
+    def take(self, nodes: Sequence[StepPlan], known: set[str]) -> None:
+        """Go through steps one after the other; `known` grows by what they save."""
+        for step in nodes:
+            _check_references(self._problems, step, known, self._given)
+            self.used |= step.uses
+            if step.parts:
+                self._take_inner(step, known)
+            for name, place in step.saved:
+                if _may_save(self._problems, name, place, self._given):
+                    self.saved.setdefault(name, place)
+                known.add(name)
+
+    def _take_inner(self, step: StepPlan, known: set[str]) -> None:
+        """What a composite step gives the steps in it goes with it."""
+        extra = cast("type[Composite]", step.kind).values_inside(step.node)
+        for name, place in extra.items():
+            if place is None:
+                continue
+            if name in known:
+                self._problems.add(place, f"'{name}' has a value already", "choose another name")
+            self.listed[name] = place
+        inner = known | extra.keys()
+        self.take(step.children, inner)
+        known |= inner - extra.keys()
 
 
 def _selection(node: MappingNode) -> Node | None:

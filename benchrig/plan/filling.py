@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from typing import Any, cast
 
 from benchrig.errors import UnfitValue
 from benchrig.plan.checks import check_readings
+from benchrig.plan.inner import readings_of
 from benchrig.plan.tree import StepPlan, place_text
 from benchrig.source.problem import Problem, Problems
 from benchrig.source.references import Room, substitute
@@ -24,7 +26,8 @@ def filled(plan: StepPlan, values: Mapping[str, Any], names: Names) -> Step:
     node = cast("MappingNode", substitute(plan.node, values, Room(problems)))
     step = Reader(problems).read(node, plan.kind)
     if step is not BAD and not problems.found:
-        check_readings(problems, node, step, names, written=False, late=False)
+        readings = partial(readings_of, plan, names=names)
+        check_readings(problems, node, step, readings, written=False, late=False)
     if problems.found:
         raise unfit(problems.found)
     return cast("Step", step)

@@ -3,7 +3,7 @@ steps and the run go by it."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 
@@ -30,10 +30,13 @@ def touches_the_unit(step: StepPlan) -> bool:
     return bool(step.needs)
 
 
-def givers(step: StepPlan, before: Sequence[StepPlan]) -> list[StepPlan]:
-    """The last step before it for each thing that it needs."""
-    wanted = [cap for cap in Cap if cap in step.needs]
-    return [other for cap in wanted for other in [s for s in before if cap in s.gives][-1:]]
+def balance(steps: Iterable[StepPlan]) -> tuple[set[Cap], set[Cap], set[Cap]]:
+    """What several steps one after the other need of those before them, give to those after them, and end."""
+    needs, gives, ends = set[Cap](), set[Cap](), set[Cap]()
+    for step in steps:
+        needs |= step.needs - gives
+        gives, ends = (gives | step.gives) - step.ends, (ends | step.ends) - step.gives
+    return needs, gives, ends
 
 
 # --- before the run
@@ -103,6 +106,11 @@ class Losses:
         if cap is Cap.UNIT and root is not None:
             return root, f"the unit was not found (step {root.label})"
         return root, f"step {root.label} left no {_LEFT[cap]}" if root else f"there is no {_LEFT[cap]}"
+
+    @property
+    def roots(self) -> set[Where]:
+        """The steps for which others are left out."""
+        return {*self.since.values(), *filter(None, [self.stop, self.absent])}
 
     @property
     def found(self) -> bool:

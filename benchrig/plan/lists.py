@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 from typing import Any, cast
 
@@ -11,7 +12,8 @@ from benchrig.plan.checks import check_files, check_readings
 from benchrig.plan.files import PlanFiles
 from benchrig.plan.given import GivenValues
 from benchrig.plan.including import Includes
-from benchrig.plan.tree import StepPlan
+from benchrig.plan.inner import readings_of
+from benchrig.plan.tree import Part, StepPlan
 from benchrig.record.model import Section
 from benchrig.source.problem import Place, Problems, suggest
 from benchrig.source.references import Room, has_reference, is_marked, references, substitute
@@ -20,19 +22,43 @@ from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar, Sequence
 from benchrig.steps import KINDS, Step
 from benchrig.steps.attribute import Names
+from benchrig.steps.composite import Composite
 
 MAX_STEPS = 100_000
+MAX_NESTED = 16
+
+
+@dataclass(frozen=True)
+class _List:
+    """A list of steps that is being read: where it stands, and the nodes of it so far."""
+
+    section: Section
+    part: str = ""
+    # the id of the step that it is in, with a point
+    within: str = ""
+    depth: int = 0
+    # the steps of that one so far, of all its lists
+    nodes: list[StepPlan] = field(default_factory=list)
+    # the files that led here, for includes that go round in circles
+    via: tuple[Path, ...] = ()
+    # before the names of the steps
+    prefix: str = ""
+
+    @property
+    def next_id(self) -> str:
+        return f"{self.within}{len(self.nodes) + 1}"
 
 
 @dataclass
 class StepLists:
-    """Reads the lists of one plan; `steps` are those so far, `used` the values that they refer to."""
+    """Reads the lists of one plan; `nodes` are those of its two sections so far, `used` the values that they refer to."""
 
     files: PlanFiles
     given: GivenValues
     names: Names
-    steps: list[StepPlan] = field(default_factory=list)
+    nodes: list[StepPlan] = field(default_factory=list)
     used: set[str] = field(default_factory=set)
+    _count: int = 0
     _titles: dict[str, Place] = field(default_factory=dict)
     _counts: dict[str, int] = field(default_factory=dict)
 
@@ -43,10 +69,9 @@ class StepLists:
 
     def add(self, node: MappingNode, section: Section) -> None:
         """Append the steps of a section of the plan."""
-        self._add_steps(node.get(section), section, ())
+        self._read(node.get(section), _List(section, nodes=self.nodes))
 
-    def _add_steps(self, listed: Node | None, section: Section, via: tuple[Path, ...], prefix: str = "") -> None:
-        """`via` are the files that led here, for includes that go round in circles."""
+    def _read(self, listed: Node | None, into: _List) -> None:
         if not isinstance(listed, Sequence):
             if listed is not None:
                 self.problems.add(
@@ -54,61 +79,85 @@ class StepLists:
                 )
             return
         for item in listed.items:
-            if len(self.steps) >= MAX_STEPS:
+            if self._count >= MAX_STEPS:
                 self.problems.add(item.place, f"more than {MAX_STEPS} steps")
                 return
             if not isinstance(item, MappingNode):
                 self.problems.add(item.place, f"expected a step, found {describe(item)}", _step_advice(item))
             elif "use" in item.entries:
-                self._include(item, section, via, prefix)
-            else:
-                self._add_step(item, section, prefix)
+                self._include(item, into)
+            elif (kind := self._kind(item)) is not None:
+                self._count += 1
+                into.nodes.append(self._step(item, kind, into))
 
-    def _include(self, node: MappingNode, section: Section, via: tuple[Path, ...], prefix: str) -> None:
-        included, name = self._includes.included(node, via), node.get("name")
+    def _include(self, node: MappingNode, into: _List) -> None:
+        included, name = self._includes.included(node, into.via), node.get("name")
         if included is not None:
             path, content = included
             label = f"{name.value}: " if isinstance(name, Scalar) and name.value else ""
-            self._add_steps(content.get("steps"), section, (*via, path), prefix + label)
+            self._read(content.get("steps"), replace(into, via=(*into.via, path), prefix=into.prefix + label))
 
-    def _add_step(self, node: MappingNode, section: Section, prefix: str) -> None:
-        kind = self._kind(node)
-        if kind is None:
-            return
+    def _step(self, node: MappingNode, kind: type[Step], into: _List) -> StepPlan:
+        parts: tuple[Part, ...] = ()
+        bare = StepPlan(into.next_id, kind.verb, kind, into.section, node, None, prefix=into.prefix, part=into.part)
+        if issubclass(kind, Composite):
+            node, parts = self._parts(node, kind, into)
         before, written = self.problems.mistakes, node
         if is_marked(node):  # most are not
             self.used |= {name for name, _ in references(node)}
-            self._try_secrets(node, kind)
+            self._try_secrets(node, kind, parts)
             node = cast("MappingNode", substitute(node, self.given.open, self._room, partly=True))
-        step = Reader(self.problems).read(node, kind)
-        if step is BAD or self.problems.mistakes > before:
-            self.steps.append(StepPlan(str(len(self.steps) + 1), kind.verb, kind, section, node, None))
-            return
+        model = Reader(self.problems).read(node, kind)
+        if model is BAD or self.problems.mistakes > before:
+            return replace(bare, node=node, parts=parts)
         waits = node is not written and has_reference(node)
-        check_readings(self.problems, node, step, self.names, late=waits)
-        check_files(self.problems, node, step, self.files.path.parent)
-        named = step.name if isinstance(step.name, str) else None
-        title = self._title(named, step, prefix, node)
-        on_fail = step.on_fail if isinstance(step.on_fail, str) else "continue"
-        number = str(len(self.steps) + 1)
-        step_plan = StepPlan(number, title, kind, section, written if waits else node, None if waits else step, on_fail)  # type: ignore[arg-type]
-        self.steps.append(replace(step_plan, prefix=prefix, written=_written_name(written, kind, prefix)))
+        title = self._title(model, into.prefix, node)
+        on_fail: Any = model.on_fail if isinstance(model.on_fail, str) else "continue"
+        step = replace(bare, name=title, node=written if waits else node, step=None if waits else model, on_fail=on_fail,
+                       parts=parts, outline=model if waits else None,
+                       written=_written_name(written, kind, into.prefix))  # fmt: skip
+        check_readings(self.problems, node, model, partial(readings_of, step, names=self.names), late=waits)
+        check_files(self.problems, node, model, self.files.path.parent)
+        return step
 
-    def _try_secrets(self, node: MappingNode, kind: type[Step]) -> None:
+    def _parts(self, node: MappingNode, kind: type[Composite], into: _List) -> tuple[MappingNode, tuple[Part, ...]]:
+        """The node without what is in its lists, and these."""
+        parts, entries, nodes = list[Part](), dict(node.entries), list[StepPlan]()
+        if into.depth >= MAX_NESTED:
+            self.problems.add(node.place, f"more than {MAX_NESTED} steps within each other")
+        for name in kind.parts if into.depth < MAX_NESTED else ():
+            if (listed := node.get(name)) is None:
+                continue
+            section: Section = "finally" if name == "finally" else into.section
+            begin, before = len(nodes), self.problems.mistakes
+            inner = replace(
+                into, section=section, part=name, within=f"{into.next_id}.", depth=into.depth + 1, nodes=nodes
+            )
+            self._read(listed, inner)
+            if begin == len(nodes) and self.problems.mistakes == before:
+                self.problems.add(listed.place, f"'{name}' has no steps", "for example: - scan:")
+            parts.append(Part(name, tuple(nodes[begin:])))
+        for name in kind.parts:
+            if name in entries:
+                entries[name] = (entries[name][0], Sequence([], entries[name][1].place))
+        return MappingNode(entries, node.place), tuple(parts)
+
+    def _try_secrets(self, node: MappingNode, kind: type[Step], parts: tuple[Part, ...]) -> None:
         """See whether the secret values fit, and say no more than that."""
         values = self.given.values
         used = sorted(self.given.secrets & values.keys() & {name for name, _ in references(node)})
         others = {name: value for name, value in values.items() if name not in used}
-        if used and self._misfits(node, kind, values) > self._misfits(node, kind, others):
+        if used and self._misfits(node, kind, parts, values) > self._misfits(node, kind, parts, others):
             message = f"the secret value {used[0]} does not fit where it is used"
             self.problems.add(node.place, message, "give another value, or use it elsewhere")
 
-    def _misfits(self, node: MappingNode, kind: type[Step], values: Mapping[str, Any]) -> int:
+    def _misfits(self, node: MappingNode, kind: type[Step], parts: tuple[Part, ...], values: Mapping[str, Any]) -> int:
         problems = Problems()
         tried = cast("MappingNode", substitute(node, values, Room(problems), partly=True))
         step = Reader(problems).read(tried, kind)
         if step is not BAD:
-            check_readings(problems, tried, step, self.names)
+            plan = StepPlan("", kind.verb, kind, "steps", tried, step, parts=parts)
+            check_readings(problems, tried, step, partial(readings_of, plan, names=self.names))
         return len(problems.found)
 
     def _kind(self, node: MappingNode) -> type[Step] | None:
@@ -125,8 +174,9 @@ class StepLists:
             self.problems.add(node.place, "no verb in this step", advice or f"write one of {', '.join(words)}")
         return None
 
-    def _title(self, named: str | None, step: Step, prefix: str, node: MappingNode) -> str:
+    def _title(self, step: Step, prefix: str, node: MappingNode) -> str:
         """A unique title. A name that people gave must be unique by itself; others are counted."""
+        named = step.given_name if isinstance(step.given_name, str) else None
         title = prefix + (named or _safe_title(step))
         if title not in self._titles:
             self._titles[title] = node.place
@@ -134,7 +184,7 @@ class StepLists:
         if named:
             first = self._titles[title]
             self.problems.add(
-                locate(node, ("name",)).place,
+                locate(node, ("name" if step.name else step.verb,)).place,
                 f"two steps are named '{title}' (first in line {first.line})",
                 "rename one",
             )

@@ -16,6 +16,7 @@ from benchrig.plan.given_spec import Given
 from benchrig.plan.lists import StepLists
 from benchrig.plan.model import NamesFile, Plan, PlanFile
 from benchrig.plan.own_names import OwnNames, readable
+from benchrig.plan.tree import every_step
 from benchrig.source.problem import Problems
 from benchrig.source.references import has_reference, references
 from benchrig.source.shape import BAD, Reader, locate
@@ -87,7 +88,7 @@ class _Loader:
             names=lists.names,
             given=head.given,
             deadline=head.deadline.seconds if head.deadline else None,
-            nodes=tuple(lists.steps),
+            nodes=tuple(lists.nodes),
             may_lack=frozenset(head.may_lack),
             values=self.run_values.values,
             scanned=self.run_values.scanned,
@@ -98,14 +99,14 @@ class _Loader:
 
     def _check(self, head: PlanFile, node: MappingNode, lists: StepLists) -> None:
         """What can be wrong between the parts."""
-        steps = lists.steps
+        steps = [*every_step(lists.nodes)]
         there = self.names_only or any(step.section == "steps" for step in steps)
         if not there and not self.problems.found:
             self.problems.add(locate(node, ("steps",)).place, "the plan has no steps", "for example: - scan:")
         check_select(self.problems, locate(node, ("device", "select")), lists.names)
         check_flow(self.problems, steps)
         recorded = {name for name, spec in head.given.items() if spec.record}
-        check_values(self.problems, node, head.given, steps, lists.used | recorded)
+        check_values(self.problems, node, head.given, lists.nodes, lists.used | recorded)
         check_may_lack(self.problems, locate(node, ("may_lack",)), head.may_lack, steps)
         check_secrets(self.problems, node, steps, self.run_values.secrets)
         self.problems.raise_if_any()
@@ -144,7 +145,7 @@ class _Loader:
             return
         lists = self._lists(readable(_part(node, "device", "attributes")), node)
         check_select(self.problems, locate(node, ("device", "select")), lists.names)
-        check_values(self.problems, node, _named(node.get("given")), lists.steps, lists.used)
+        check_values(self.problems, node, _named(node.get("given")), lists.nodes, lists.used)
 
     def _lists(self, attributes: Mapping[str, AttributeSpec], node: MappingNode) -> StepLists:
         """The steps of the plan, with its names for attributes."""

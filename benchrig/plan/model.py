@@ -12,8 +12,7 @@ import msgspec
 
 from benchrig.errors import PlanError
 from benchrig.plan.given_spec import Given
-from benchrig.plan.tree import Node as PlanNode
-from benchrig.plan.tree import StepPlan, leaves
+from benchrig.plan.tree import StepPlan, every_step
 from benchrig.radio.scan import Selection
 from benchrig.record.secrets import Secrets
 from benchrig.source.file_names import FileNames
@@ -163,7 +162,7 @@ class Plan:
     names: Names
     given: Mapping[str, Given]
     deadline: float | None
-    nodes: tuple[PlanNode, ...]
+    nodes: tuple[StepPlan, ...]
     may_lack: frozenset[str] = frozenset()
     values: Mapping[str, Any] = field(default_factory=dict)
     # the whole texts that values were taken out of, by name
@@ -171,8 +170,13 @@ class Plan:
 
     @cached_property
     def steps(self) -> tuple[StepPlan, ...]:
-        """All steps, in the order in which they are written."""
-        return tuple(leaves(self.nodes))
+        """All steps, in the order in which they are written; a composite one comes before those in it."""
+        return tuple(every_step(self.nodes))
+
+    @cached_property
+    def defined(self) -> frozenset[str]:
+        """The names that the plan itself gives a value."""
+        return frozenset(self.given) | {name for step in self.steps for name in step.saves}
 
     def selection(self) -> Selection:
         """The selection of the unit with the given values in place. PlanError when they do not fit."""

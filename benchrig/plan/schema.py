@@ -36,9 +36,9 @@ def plan_schema() -> dict[str, Any]:
         "required": ["use"],
         "additionalProperties": False,
     }
-    steps = {"type": "array", "items": {"anyOf": [*schemas[1:], {"$ref": "#/$defs/Use"}]}}
+    components["Steps"] = {"type": "array", "items": {"anyOf": [*schemas[1:], {"$ref": "#/$defs/Use"}]}}
     top = components["PlanFile"]
-    top["properties"] |= {"steps": steps, "finally": steps}
+    top["properties"] |= {key: {"$ref": "#/$defs/Steps"} for key in ("steps", "finally")}
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "benchrig test plan",

@@ -1,14 +1,14 @@
-"""The nodes of a plan: steps, and blocks of nodes that belong together or are repeated."""
+"""The nodes of a plan: steps, some with steps in them."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from collections.abc import Set as AbstractSet
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal, TypeAlias
+from typing import Literal, NamedTuple
 
-from benchrig.record.model import PlannedNode, Section, Where
+from benchrig.record.model import PlannedNode, Role, Section
 from benchrig.source.problem import Place
 from benchrig.source.references import references
 from benchrig.source.shape import locate
@@ -16,15 +16,23 @@ from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Scalar
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import LOST, Cap, Step
+from benchrig.steps.composite import JUDGES_FAILURES
 
 _LINK = frozenset({Cap.LINK})
+
+
+class Part(NamedTuple):
+    """One of the lists of steps in a composite step, by its key."""
+
+    name: str
+    steps: tuple[StepPlan, ...]
 
 
 @dataclass(frozen=True)
 class StepPlan:
     """One step of a plan. `step` is the model where nothing in it waits for the run, else None."""
 
-    id: str  # its place in the plan: "4", in a block "4.2"
+    id: str  # its place in the plan: "4", in a composite step "4.2"
     name: str
     kind: type[Step]
     section: Section
@@ -33,6 +41,26 @@ class StepPlan:
     on_fail: Literal["continue", "stop"] = "continue"
     prefix: str = ""
     written: str = ""
+    # what is in it, by part in order; () for a step without steps in it
+    parts: tuple[Part, ...] = ()
+    # the part of the step around it
+    part: str = ""
+    # where `step` is None: the model with what waits for the run marked as LATE
+    outline: Step | None = None
+
+    @cached_property
+    def children(self) -> tuple[StepPlan, ...]:
+        """The steps in it, those of all parts."""
+        return tuple(step for part in self.parts for step in part.steps)
+
+    @property
+    def role(self) -> Role:
+        return getattr(self.kind, "role", "step")
+
+    @property
+    def tolerates(self) -> bool:
+        """Whether a limit decides how many of the steps in it, or of its rounds, may fail."""
+        return bool(self.parts) and not JUDGES_FAILURES.isdisjoint(self.limit_names)
 
     @property
     def place(self) -> Place:
@@ -57,10 +85,14 @@ class StepPlan:
             self.name,
             self.kind.verb,
             place_text(self.place),
+            role=self.role,
             section=self.section,
             subject=self.step.subject(names) if self.step else "",
             limits=self.limit_names,
             written=self.written,
+            children=[child.planned(names) for child in self.children],
+            part=self.part,
+            tolerates=self.tolerates,
         )
 
     def limit_place(self, reading: str) -> str:
@@ -137,62 +169,19 @@ class StepPlan:
         return [(node.value, node.place) for node in nodes if isinstance(node, Scalar) and isinstance(node.value, str)]
 
 
-@dataclass(frozen=True)
-class Block:
-    """Several nodes together: a group is carried out once, a repetition so many `times`, whatever its rounds come to."""
-
-    id: str
-    name: str
-    role: Literal["group", "repeat"]
-    place: Place
-    children: tuple[Node, ...]
-    times: int = 1
-    section: Section = "steps"
-
-    def each_round(self, rounds: tuple[int, ...]) -> Iterator[tuple[int, ...]]:
-        """The rounds in which the children stand, inside those of the block."""
-        if self.role == "group":
-            yield rounds
-        else:
-            yield from ((*rounds, number) for number in range(1, self.times + 1))
-
-    def planned(self, names: Names) -> PlannedNode:
-        children = [child.planned(names) for child in self.children]
-        place = place_text(self.place)
-        return PlannedNode(self.id, self.name, self.role, place, self.role, self.section, children=children)
+def every_step(nodes: Iterable[StepPlan]) -> Iterator[StepPlan]:
+    """All steps in the order in which they are written; a composite one comes before those in it."""
+    waiting = [*nodes][::-1]  # a stack of its own: nested generators would cost the depth for each step
+    while waiting:
+        step = waiting.pop()
+        yield step
+        if step.parts:
+            waiting += reversed(step.children)
 
 
-Node: TypeAlias = StepPlan | Block
-
-
-def leaves(nodes: Iterable[Node]) -> Iterator[StepPlan]:
-    """The steps, in the order in which they are written."""
-    for node in nodes:
-        if isinstance(node, Block):
-            yield from leaves(node.children)
-        else:
-            yield node
-
-
-def pruned(nodes: Iterable[Node], stays: Callable[[StepPlan], bool]) -> list[Node]:
-    """The nodes with these steps alone; a block that is empty goes."""
-    kept: list[Node] = []
-    for node in nodes:
-        if not isinstance(node, Block):
-            kept += [node] if stays(node) else []
-        elif children := pruned(node.children, stays):
-            kept.append(replace(node, children=tuple(children)))
-    return kept
-
-
-def executions(nodes: Iterable[Node], rounds: tuple[int, ...] = ()) -> Iterator[tuple[StepPlan, Where]]:
-    """Every step as often as it is to be carried out, in order."""
-    for node in nodes:
-        if isinstance(node, Block):
-            for inner in node.each_round(rounds):
-                yield from executions(node.children, inner)
-        else:
-            yield node, Where(node.id, rounds)
+def leaves(nodes: Iterable[StepPlan]) -> Iterator[StepPlan]:
+    """The steps without steps in them."""
+    return (step for step in every_step(nodes) if not step.parts)
 
 
 def place_text(place: Place) -> str:

@@ -16,13 +16,15 @@ def unaccounted(record: Record) -> list[str]:
     one fate and the counts of the verdict are theirs."""
     if record.ended is None:
         return []
-    wrong = [sentence for step in record.steps for sentence in _of_step(step)]
-    judged = sum(r.judgement is not None for step in record.steps for r in step.readings)
-    left = sum(len(step.not_judged) for step in record.steps)
+    steps = record.executions
+    wrong = [sentence for step in steps for sentence in _of_step(step)]
+    judged = sum(r.judgement is not None for step in steps for r in step.readings)
+    left = sum(len(step.not_judged) for step in steps)
     said = (record.ended.judged, record.ended.not_judged)
     if said != (judged, left):
         wrong.append(f"the verdict counts {said[0]} judged and {said[1]} not judged, the steps {judged} and {left}")
-    came_to = worst(step.ended.verdict for step in record.steps if step.ended)
+    # a composite step is no better than what is in it, unless a limit of it decides
+    came_to = worst(node.ended.counts_as for node in record.nodes if node.ended)
     if record.ended.verdict == "pass" and came_to != "pass":
         wrong.append(f"the run passed, but a step came to {came_to}")
     if record.ended.planned != judged + left:

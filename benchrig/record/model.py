@@ -67,6 +67,8 @@ class PlannedNode(msgspec.Struct, omit_defaults=True, frozen=True):
     limits: list[str] = []  # the readings held against a limit: each ends as passed, failed or not judged
     children: list[PlannedNode] = []
     written: str = ""  # the name with its references, where values of the run are part of the name
+    part: str = ""  # the list of the step around it: 'first', 'steps', 'finally'
+    tolerates: bool = False  # a limit decides how many of its children, or of its rounds, may fail
 
 
 class PlannedDevice(msgspec.Struct, omit_defaults=True, frozen=True):
@@ -214,6 +216,12 @@ class Closed(Event, tag="closed", frozen=True):
     traceback: str = ""
     own: str | None = None  # the part of the message that no judgement says; None for all of it
     tells: str = ""  # the reading whose value stands in that part
+    allowed: bool = False  # of a skipped one: a condition of the plan left it out, which is no failure
+
+    @property
+    def counts_as(self) -> Verdict:
+        """What it means for what is around it."""
+        return "pass" if self.allowed and self.verdict == "skip" else self.verdict
 
     @property
     def own_message(self) -> str:
@@ -322,6 +330,12 @@ class Execution(msgspec.Struct):
         for child in self.children:
             yield from child.leaves()
 
+    def all(self) -> Iterator[Execution]:
+        """It and all that is in it, each before what is in it."""
+        yield self
+        for child in self.children:
+            yield from child.all()
+
 
 class Record(msgspec.Struct):
     """One run of one plan. `cut_off` when the run was killed before it could say its verdict."""
@@ -335,8 +349,13 @@ class Record(msgspec.Struct):
 
     @property
     def steps(self) -> list[Execution]:
-        """Every step, once for each execution."""
+        """Every step without steps in it, once for each execution."""
         return [leaf for node in self.nodes for leaf in node.leaves()]
+
+    @property
+    def executions(self) -> list[Execution]:
+        """Every step, composite ones too, once for each execution."""
+        return [each for node in self.nodes for each in node.all()]
 
     @property
     def unit(self) -> DeviceSeen | None:

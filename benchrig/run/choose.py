@@ -5,68 +5,89 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from benchrig.errors import UsageError
-from benchrig.plan.flow import givers, touches_the_unit
+from benchrig.plan.flow import balance, touches_the_unit
 from benchrig.plan.model import Plan
-from benchrig.plan.tree import Node, StepPlan, pruned
+from benchrig.plan.tree import StepPlan, every_step
 from benchrig.source.problem import suggest
 from benchrig.steps.base import Cap
 
 
-def choose_steps(plan: Plan, only: Sequence[str] = (), from_: str | None = None) -> list[Node]:
-    """The part of the plan to run. UsageError for a step that the plan does not have."""
+def choose_steps(plan: Plan, only: Sequence[str] = (), from_: str | None = None) -> list[StepPlan]:
+    """The part of the plan to run: a composite step is taken whole. UsageError for a step that the plan does not have."""
     if not only and from_ is None:
         return list(plan.nodes)
-    body = [step for step in plan.steps if step.section == "steps"]
-    wanted = {_find(plan, name).id for name in only}
+    nodes = [_Node(node) for node in plan.nodes]
+    body = [node for node in nodes if node.section == "steps"]
+    wanted = {_find(plan, name) for name in only}
     if from_ is not None:
-        first = plan.steps.index(_find(plan, from_))
-        wanted |= {step.id for step in plan.steps[first:] if step.section == "steps"}
-    needed = _with_needs(plan.steps, wanted | _values_for_clean_up(plan))
-    touches = any(step.id in needed and touches_the_unit(step) for step in body)
-    return pruned(plan.nodes, lambda step: step.id in needed or _cleans_up(step, touches))
+        first = _find(plan, from_)
+        begin = next(index for index, node in enumerate(nodes) if node.id == first)
+        wanted |= {node.id for node in nodes[begin:] if node.section == "steps"}
+    needed = _with_needs(nodes, wanted | _values_for_clean_up(nodes))
+    touches = any(node.id in needed and node.touches for node in body)
+    return [node.plan for node in nodes if node.id in needed or _cleans_up(node, touches)]
 
 
-def _cleans_up(step: StepPlan, touched: bool) -> bool:
+class _Node:
+    """A node of the plan, with all that is in it seen as one step."""
+
+    def __init__(self, plan: StepPlan) -> None:
+        steps = [*every_step([plan])]
+        self.plan, self.id, self.section = plan, plan.id, plan.section
+        self.touches = any(map(touches_the_unit, steps))
+        self.uses = {name for step in steps for name in step.uses}
+        self.saves = {name for step in steps for name in step.saves}
+        self.needs, self.gives, self.ends = balance(steps)
+
+
+def _cleans_up(node: _Node, touched: bool) -> bool:
     """A unit that was not touched needs no clean-up; the fixture may."""
-    return step.section == "finally" and (touched or not touches_the_unit(step))
+    return node.section == "finally" and (touched or not node.touches)
 
 
-def _values_for_clean_up(plan: Plan) -> set[str]:
-    """The steps that save what the clean-up puts back: a part of a plan needs them as the whole does."""
-    used = {name for step in plan.steps if step.section == "finally" for name in step.uses}
-    return {step.id for step in plan.steps if step.section == "steps" and used & set(step.saves)}
+def _values_for_clean_up(nodes: Sequence[_Node]) -> set[str]:
+    """The nodes that save what the clean-up puts back: a part of a plan needs them as the whole does."""
+    used = {name for node in nodes if node.section == "finally" for name in node.uses}
+    return {node.id for node in nodes if node.section == "steps" and used & node.saves}
 
 
-def _find(plan: Plan, name: str) -> StepPlan:
+def _find(plan: Plan, name: str) -> str:
+    """The id of the node that has the step with this name or number in it."""
     for step in plan.steps:
         if name in (step.name, step.id):
-            return step
+            return step.id.partition(".")[0]
     raise UsageError(f"the plan has no step '{name}'", advice=suggest(name, [step.name for step in plan.steps]))
 
 
-def _with_needs(steps: Sequence[StepPlan], wanted: set[str]) -> set[str]:
-    """The wanted steps, those whose saved values they use, and those that give what they need."""
+def _with_needs(nodes: Sequence[_Node], wanted: set[str]) -> set[str]:
+    """The wanted nodes, those whose saved values they use, and those that give what they need."""
     needed: set[str] = set()
-    position = {step.id: index for index, step in enumerate(steps)}
-    open_ = [step.id for step in reversed(steps) if step.id in wanted]
+    position = {node.id: index for index, node in enumerate(nodes)}
+    open_ = [node.id for node in reversed(nodes) if node.id in wanted]
     while open_:
         id_ = open_.pop()
         if id_ in needed:
             continue
         needed.add(id_)
-        step, before = steps[position[id_]], steps[: position[id_]]
-        open_ += [other.id for other in before if set(other.saves) & step.uses]
-        open_ += [other.id for other in givers(step, before)]
-    return needed | _between_connections(steps, needed)
+        node, before = nodes[position[id_]], nodes[: position[id_]]
+        open_ += [other.id for other in before if other.saves & node.uses]
+        open_ += [other.id for other in _givers(node, before)]
+    return needed | _between_connections(nodes, needed)
 
 
-def _between_connections(steps: Sequence[StepPlan], needed: set[str]) -> set[str]:
-    """The disconnect steps after a connection that is made and before the next one that is."""
+def _givers(node: _Node, before: Sequence[_Node]) -> list[_Node]:
+    """The last node before it for each thing that it needs."""
+    wanted = [cap for cap in Cap if cap in node.needs]
+    return [other for cap in wanted for other in [each for each in before if cap in each.gives][-1:]]
+
+
+def _between_connections(nodes: Sequence[_Node], needed: set[str]) -> set[str]:
+    """The nodes that end a connection which is made, before the next one that is."""
     between, last, connected = set[str](), "", False
-    for step in steps:
-        if Cap.LINK in step.ends:
-            last = step.id
-        elif Cap.LINK in step.gives and step.id in needed:
+    for node in nodes:
+        if Cap.LINK in node.ends:
+            last = node.id
+        elif Cap.LINK in node.gives and node.id in needed:
             between |= {last} if connected and last else set()
             connected, last = True, ""
     return between

@@ -5,7 +5,8 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from contextlib import AbstractAsyncContextManager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -13,11 +14,12 @@ from typing import TYPE_CHECKING, Any, cast
 
 from benchrig.errors import LinkLost, MalformedValue, StepTimeout, UsageError
 from benchrig.loop import outside
+from benchrig.plan.inner import readings_of
 from benchrig.radio.unit import LISTEN, Witness
 from benchrig.record.model import AnyEvent, DeviceSeen, Noted, Where
 from benchrig.run.clock import Clock
 from benchrig.run.judge import Judge
-from benchrig.run.readings import Readings
+from benchrig.run.readings import Readings, Told
 from benchrig.steps.lookup import look_up
 from benchrig.tasks import first_of
 from benchrig.values.base import flat
@@ -33,6 +35,7 @@ if TYPE_CHECKING:
     from benchrig.steps.attribute import AttributeName, Names
     from benchrig.steps.base import Step
     from benchrig.steps.bench import Operator, Target
+    from benchrig.steps.composite import Watch
     from benchrig.values.format import Format
 
 # What a step may take before it listens, in seconds.
@@ -52,6 +55,8 @@ class Surroundings:
     emit: Callable[[AnyEvent], None]
     # by name, the execution that should have given a value last
     owed: dict[str, Where] = field(default_factory=dict)
+    # the names that the plan itself gives a value
+    defined: AbstractSet[str] = frozenset()
 
     def forget(self, plan: StepPlan, where: Where) -> None:
         """What the step saves is no longer what an earlier one saved, also when it fails: nothing is held against that."""
@@ -67,7 +72,14 @@ class StepContext(Witness):
     outside = staticmethod(outside)
 
     def __init__(
-        self, run: Surroundings, device: DeviceSession, plan: StepPlan, step: Step, where: Where, deadline: float
+        self,
+        run: Surroundings,
+        device: DeviceSession,
+        plan: StepPlan,
+        step: Step,
+        where: Where,
+        deadline: float,
+        watches: Sequence[Watch] = (),
     ) -> None:
         self.names, self.operator = run.names, run.operator
         self.given: Mapping[str, Any] = run.values
@@ -80,8 +92,11 @@ class StepContext(Witness):
         self._swapped = False
         self.acted_at: float | None = None
         limits = step.limits
-        judge = Judge(limits, step.readings(run.names) if limits else None, plan.limit_place)
-        readings = self.readings = Readings(where, step, judge, run.clock, run.emit, run.values, self._lacking(step))
+        judge = Judge(limits, readings_of(plan, step, run.names) if limits else None, plan.limit_place)
+        told = Told(plan.name, watches) if watches else None
+        readings = self.readings = Readings(
+            where, step, judge, run.clock, run.emit, run.values, self._lacking(step), told
+        )
         self.reading, self.stream, self.wanted = readings.give, readings.stream, readings.wanted
         self.lacks, self.not_measured = readings.lacks, readings.not_measured
 

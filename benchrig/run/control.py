@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Awaitable
+import contextlib
+from collections.abc import Awaitable, Iterator
 from typing import TypeVar
 
 from benchrig.errors import OperatorError, StepTimeout
 from benchrig.radio.deadlines import Deadlines
 from benchrig.run.ending import internal
 
+# What a step may take beyond its own deadline, which says better what is wrong; for steps that ignore it.
+GRACE = 0.5
 # Sums of times are this exact.
 INSTANT = 1e-6
 # What a request on its way may still take after an interruption; cancelling it would cost the link that finally needs.
@@ -40,6 +43,16 @@ class Control:
         """From here on the steps are those of finally."""
         self.cleaning = True
         self._bound_clean_up()
+
+    @contextlib.contextmanager
+    def cleaning_up(self) -> Iterator[None]:
+        """While these steps are at work, in the midst of the others."""
+        before = self.cleaning
+        self.clean_up()
+        try:
+            yield
+        finally:
+            self.cleaning = before
 
     def interrupt(self, *, busy: bool) -> None:
         """`busy`: a request to the unit is on its way."""

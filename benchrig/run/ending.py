@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import traceback
 
-from benchrig.errors import BenchrigError, Cause, InternalError
+from benchrig.errors import BenchrigError, Cause, InnerError, InternalError
 from benchrig.radio.radio import Radio
 from benchrig.record.model import Verdict
 
@@ -19,6 +19,8 @@ def verdict_of(error: BenchrigError) -> Verdict:
 def step_verdict(error: BenchrigError | None, broken: list[str], left: list[str]) -> tuple[Verdict, Cause | None, str]:
     """The verdict of a step, its cause, and the sentence: an error outweighs broken limits, these outweigh limits that
     were not judged."""
+    if isinstance(error, InnerError) and error.verdict == "skip":
+        return ("fail", "limit", "; ".join([error.message, *broken])) if broken else ("skip", None, error.message)
     if error is None and not broken:
         return ("error", "station", "; ".join(left)) if left else ("pass", None, "")
     if error is None:

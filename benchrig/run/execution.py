@@ -3,29 +3,31 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from typing import NamedTuple
 
 from msgspec.structs import replace
 
-from benchrig.errors import BenchrigError, LinkError, LinkLost, NoAnswer, OperatorError, StepTimeout
+from benchrig.errors import BenchrigError, InnerError, LinkError, LinkLost, NoAnswer, OperatorError, StepTimeout
 from benchrig.plan.filling import filled, unfit
 from benchrig.plan.tree import StepPlan
 from benchrig.radio.device import DeviceSession
 from benchrig.record.model import AttemptFailed, Closed, NotJudged, Opened, Where
+from benchrig.run.composite import CompositeContext
 from benchrig.run.context import StepContext, Surroundings
-from benchrig.run.control import CLEAN_UP_OVER, INSTANT, Control
+from benchrig.run.control import CLEAN_UP_OVER, GRACE, INSTANT, Control
 from benchrig.run.ending import LEAVE_OUT, internal, step_verdict, traceback_of
+from benchrig.run.inside import Inside
 from benchrig.source.problem import Problem
 from benchrig.source.shape import Misfit
 from benchrig.steps.base import Cap, Step
+from benchrig.steps.composite import Watch
 from benchrig.steps.loss import carried_out
 
 # Between attempts; the last one repeats.
 BACK_OFF = (0.25, 0.5, 1.0)
-# The step's own deadline fires first, with a better sentence; this is the backstop for steps that ignore it.
-GRACE = 0.5
 
 
 class PlanTime(NamedTuple):
@@ -61,6 +63,9 @@ class StepExecution:
     where: Where
     plan_time: PlanTime | None = None
     may_lack: AbstractSet[str] = frozenset()
+    watches: Sequence[Watch] = ()
+    # what is in a composite step
+    inside: Inside | None = None
     _context: StepContext | None = None
     _attempts: int = 1
     _out_of_time: bool = False
@@ -69,7 +74,7 @@ class StepExecution:
         """Never raises for anything that happens to the unit, the link or the station: that is the verdict."""
         started, had_link = self.run.clock.now(), self.device.is_up
         error = await self._done()
-        if error is None and had_link and not self.device.is_up and not self.device.was_ended:
+        if error is None and self.inside is None and had_link and not self.device.is_up and not self.device.was_ended:
             error = await self._lost_meanwhile()  # while a step was at work that needs no link
         ended = self._ended(error, started)
         if self.plan.loses and self.device.is_up and (error is None or ended.event.verdict == "fail"):
@@ -120,8 +125,10 @@ class StepExecution:
                 break
             self.run.emit(AttemptFailed(where, self.run.clock.at, error.cause, error.message))
             await asyncio.sleep(min(BACK_OFF[min(attempt - 1, len(BACK_OFF) - 1)], max(0.0, deadline - now())))
-        if error is None and self._context is not None:
-            self._context.readings.complete()
+        if self._context is not None:
+            self._context.readings.tell()
+            if error is None:
+                self._context.readings.complete()
         if error is not None and cut and now() > deadline - INSTANT and isinstance(error, TimeoutError):
             return self._plan_out_of_time(error)
         return error
@@ -143,9 +150,12 @@ class StepExecution:
     async def _attempt(self, step: Step, where: Where, deadline: float) -> BenchrigError | None:
         self._context = None
         try:
-            context = self._context = StepContext(self.run, self.device, self.plan, step, where, deadline)
             if self.control.is_stopped:
                 raise OperatorError("interrupted")  # between two attempts, where no scope was open
+            if self.inside is not None:
+                await self._of_composite(self.inside, step, where, deadline)
+                return None
+            context = self._context = StepContext(self.run, self.device, self.plan, step, where, deadline, self.watches)
             await self.control.guarded(deadline + GRACE, carried_out(step, context))
         except (LinkError, NoAnswer, StepTimeout) as error:
             return await self._explained(error)
@@ -156,6 +166,12 @@ class StepExecution:
         except Exception as error:
             return internal(error)
         return None
+
+    async def _of_composite(self, inside: Inside, step: Step, where: Where, deadline: float) -> None:
+        context = self._context = CompositeContext(
+            inside, self.control, self.run, self.device, self.plan, step, where, deadline, self.watches
+        )
+        await step.run(context)
 
     async def _explained(self, error: BenchrigError) -> BenchrigError:
         """If the radio failed, blame the station; if the unit's program crashed, say that."""
@@ -172,6 +188,8 @@ class StepExecution:
         unjudged = [self._not_judged(name, error) for name in self.plan.limit_names if name not in judged]
         left = [f"{each.name} is not judged: {each.reason}" for each in unjudged if not each.allowed]
         verdict, cause, message = step_verdict(error, broken, left)
+        if self.inside is not None:
+            self.inside.leave_out_rest(f"step {self.where.label} ended before it: {message}")
         own = error.message if error is not None else "" if broken else message
         event = Closed(
             self.where,
@@ -182,6 +200,7 @@ class StepExecution:
             message,
             advice=error.advice if error else LEAVE_OUT if left and not broken else "",
             attempts=self._attempts,
+            root=error.root if isinstance(error, InnerError) else None,
             traceback=traceback_of(error),
             own=None if own == message else own,
             tells=error.tells if error else "",

@@ -12,7 +12,7 @@ from platform import python_version
 
 from benchrig import __version__
 from benchrig.plan.model import Plan
-from benchrig.plan.tree import Node, StepPlan, leaves
+from benchrig.plan.tree import StepPlan, leaves
 from benchrig.record.model import FORMAT, PlannedDevice, RunStarted
 from benchrig.run.station import Station
 from benchrig.source.references import as_text
@@ -58,7 +58,7 @@ def _expected_serial(plan: StepPlan, names: Names) -> str:
     return limit if _SERIAL_NUMBER in plan.step.subject(names) else ""
 
 
-def run_started(plan: Plan, nodes: Sequence[Node], settings: RunSettings) -> RunStarted:
+def run_started(plan: Plan, nodes: Sequence[StepPlan], settings: RunSettings) -> RunStarted:
     """The head of the record of a run that starts now."""
     return RunStarted(
         format=FORMAT,
@@ -79,6 +79,6 @@ def run_started(plan: Plan, nodes: Sequence[Node], settings: RunSettings) -> Run
         nodes=[node.planned(plan.names) for node in nodes],
         devices={"": PlannedDevice(plan.written_selection(), settings.device)},
         may_lack=sorted(may_lack(plan, settings)),
-        left_out=len(plan.steps) - sum(1 for _ in leaves(nodes)),
+        left_out=sum(1 for _ in leaves(plan.nodes)) - sum(1 for _ in leaves(nodes)),
         versions={"benchrig": __version__, "bleak": version("bleak"), "python": python_version()},
     )

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 from enum import IntEnum
 from typing import TYPE_CHECKING, NamedTuple
 
-from benchrig.errors import BenchrigError, Cause, InternalError
+from benchrig.errors import BenchrigError, Cause, InnerError, InternalError
 from benchrig.plan.tree import StepPlan
 from benchrig.record.model import RunEnded, Verdict, Where
 from benchrig.run.ending import verdict_of
@@ -47,45 +48,77 @@ class End(NamedTuple):
 @dataclass
 class Outcome:
     """Collects the ends of the steps, and the fate of every planned limit. The first end in time that did not pass decides;
-    limits that were not judged, and steps that were skipped for no failure, decide where nothing else did."""
+    limits that were not judged, and steps that were skipped for no failure, decide where nothing else did. What a limit
+    of a step around it decides about is excused."""
 
-    planned: int
+    # limits of the plan as it is written: how many rounds there will be is not known
+    least: int
+    # those of the steps that began or were skipped
+    planned: int = 0
     judged: int = 0
     interrupted: bool = False
     _left: int = 0
     _allowed: int = 0
-    _ends: list[End] = field(default_factory=list)
-    _open: list[End] = field(default_factory=list)
+    _first: End | None = None
+    _first_open: End | None = None
+    # the steps with an end of their own, and those that are excused
+    _bad: set[Where | None] = field(default_factory=set)
+    _excused: set[Where] = field(default_factory=set)
 
-    def step(self, where: Where, ended: Ended) -> None:
+    def begins(self, plan: StepPlan) -> None:
+        """Each of its limits has to end as judged or not judged now."""
+        self.planned += len(plan.limit_names)
+
+    def step(self, where: Where, ended: Ended, *, excused: bool = False) -> None:
         event = ended.event
         self.judged += ended.judged
         self._left += len(ended.not_judged)
         self._allowed += sum(each.allowed for each in ended.not_judged)
-        if event.cause is not None:
-            ends = self._open if ended.only_left else self._ends
-            ends.append(End(where, event.verdict, event.cause, event.message))
-            self.interrupted = self.interrupted or event.cause == "operator"
+        if event.cause is None:
+            return
+        self.interrupted = self.interrupted or event.cause == "operator"
+        if excused and event.verdict == "fail":
+            self._excused.add(where)
+        elif isinstance(ended.error, InnerError):
+            self._bad.add(where)  # that of the step in it is the end
+        elif ended.only_left:
+            self._open(End(where, event.verdict, event.cause, event.message))
+        else:
+            self._end(End(where, event.verdict, event.cause, event.message))
+
+    def _end(self, end: End) -> None:
+        self._first = self._first or end
+        self._bad.add(end.where)
+
+    def _open(self, end: End) -> None:
+        self._first_open = self._first_open or end
 
     def skipped(self, plan: StepPlan, where: Where, root: Where | None, message: str) -> None:
-        """A skipped step blames another one, which has its own end; where it has none, the skip itself is one."""
+        """A skipped step blames another one, which has its own end or is excused; where it has neither, the skip itself is
+        an end."""
         self._left += len(plan.limit_names)
-        if root not in {end.where for end in self._ends}:
-            self._open.append(End(where, "error", "plan", f"{plan.name} was skipped: {message}"))
+        if root not in self._bad and root not in self._excused:
+            self._open(End(where, "error", "plan", f"{plan.name} was skipped: {message}"))
+
+    def forget(self, but: AbstractSet[Where]) -> None:
+        """The ends that no step can be left out for any more; what decides the run stays."""
+        self._bad &= but | {None}
+        self._excused &= but
 
     def fatal(self, error: BenchrigError, where: Where | None = None) -> None:
         """The run ended for a reason outside any step."""
-        self._ends.append(End(where, verdict_of(error), error.cause, error.message))
+        self._end(End(where, verdict_of(error), error.cause, error.message))
         self.interrupted = self.interrupted or error.cause == "operator"
 
     def broken(self, error: InternalError) -> None:
         """What was judged was judged with a broken instrument: that comes before all else."""
-        self._ends.insert(0, End(None, "error", error.cause, error.message))
+        self._first = End(None, "error", error.cause, error.message)
 
     def ended(self, at: float) -> RunEnded:
-        if self.judged + self._left != self.planned:
-            lost = self.planned - self.judged - self._left
-            self.broken(InternalError(f"{lost} of {self.planned} planned limits are not accounted for"))
+        planned = max(self.planned, self.least)
+        if self.judged + self._left != planned:
+            lost = planned - self.judged - self._left
+            self.broken(InternalError(f"{lost} of {planned} planned limits are not accounted for"))
         verdict, code, cause, root, message = self._verdict()
         return RunEnded(
             at,
@@ -101,11 +134,9 @@ class Outcome:
         )
 
     def _verdict(self) -> tuple[Verdict, Exit, Cause | None, Where | None, str]:
-        if self._ends:
-            end = self._ends[0]
+        if (end := self._first) is not None:
             return end.verdict, _EXIT.get(end.cause, Exit.UNIT_FAILED), end.cause, end.where, end.message
-        if self._open:
-            end = self._open[0]
+        if (end := self._first_open) is not None:
             return end.verdict, Exit.NOT_JUDGED, end.cause, end.where, end.message
         if not self.judged:
             return "error", Exit.NOT_JUDGED, "plan", None, "no limit was judged, so nothing was proved"

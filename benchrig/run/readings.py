@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from msgspec.structs import replace
@@ -19,6 +19,22 @@ from benchrig.values.units import unit_named
 
 if TYPE_CHECKING:
     from benchrig.steps.base import Step
+    from benchrig.steps.composite import Watch
+
+
+class Told:
+    """Those who watch a step, seen from it."""
+
+    def __init__(self, step: str, watches: Sequence[Watch]) -> None:
+        self._step, self._watches = step, watches
+
+    def measured(self, name: str, value: Any, unit: str, raw: bytes | None) -> None:
+        for watch in self._watches:
+            watch.measured(self._step, name, value, unit, raw)
+
+    def unmeasured(self, name: str, why: str) -> None:
+        for watch in self._watches:
+            watch.unmeasured(self._step, name, why)
 
 
 _RETURN_IT = "return it; {'value': None} says that the unit gave none"
@@ -26,7 +42,7 @@ _RETURN_IT = "return it; {'value': None} says that the unit gave none"
 
 class Readings:
     """Of one attempt. What is saved joins the `values` of the run; `lacks` says why the radio has no such reading of the
-    step, '' when it has."""
+    step, '' when it has; `told` are those who watch it."""
 
     def __init__(
         self,
@@ -37,6 +53,7 @@ class Readings:
         emit: Callable[[AnyEvent], None],
         values: dict[str, Any],
         lacks: Callable[[str], str],
+        told: Told | None = None,
     ) -> None:
         self.all: list[Reading] = []
         # the names of the limits that something was held against, and what those that were broken say
@@ -50,6 +67,8 @@ class Readings:
         self._unmeasured: dict[str, str] = {}
         self._saved: set[str] = set()
         self._given: set[str] = set()
+        self._told = told
+        self._values_given: list[tuple[str, Any, str, bytes | None]] = []
         self._over = False
 
     # --- what a step says
@@ -83,6 +102,8 @@ class Readings:
         at = self._clock.at
         self._put(Reading(self._where, at, name, jsonable(value), unit, octets, None, judgement, about))
         self._save(name, value, unit)
+        if self._told is not None:
+            self._values_given.append((name, value, unit, raw))
 
     def malformed(self, data: bytes) -> None:
         """The bytes of a value that does not fit its format."""
@@ -92,7 +113,8 @@ class Readings:
     def stream(self, name: str, unit: str = "") -> RunStream:
         self._only_once(name)
         running = self._judge.running(name, unit)
-        stream = RunStream(self._where, name, unit, running, self._clock, self._emit)
+        also = self._told.measured if self._told is not None else None
+        stream = RunStream(self._where, name, unit, running, self._clock, self._emit, also)
         self._streams.append(stream)
         return stream
 
@@ -134,6 +156,18 @@ class Readings:
             self._put(stream.reading())
             self._save(stream.name, stream.value, stream.unit)
         self._streams = []
+
+    def tell(self) -> None:
+        """Whoever watches gets what was measured: this was the attempt that counts."""
+        if self._told is None:
+            return
+        for name, why in self._unmeasured.items():
+            self._told.unmeasured(name, why)
+        for name, value, unit, raw in self._values_given:
+            if why := self._unmeasured.get(name) or self.lacks(name):
+                self._told.unmeasured(name, why)
+            else:
+                self._told.measured(name, value, unit, raw)
 
     def unmeasured(self) -> dict[str, str]:
         """The limits without a judgement that nothing can be held against on this radio, and why."""

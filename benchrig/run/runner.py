@@ -12,22 +12,23 @@ from benchrig import collector
 from benchrig.errors import BenchrigError, InternalError
 from benchrig.loop import outside
 from benchrig.plan.model import Plan
-from benchrig.plan.tree import Node, executions, leaves
+from benchrig.plan.tree import StepPlan, every_step
 from benchrig.radio.choosing import NARROWED, OF_PLAN
 from benchrig.radio.device import DeviceSession
 from benchrig.radio.radio import Radio
 from benchrig.radio.scan import Selection, of_device
 from benchrig.radio.unit import Unit
-from benchrig.record.model import AnyEvent, Noted, RunEnded
+from benchrig.record.model import AnyEvent, Noted, RunEnded, Where
 from benchrig.run.clock import Clock
 from benchrig.run.context import Surroundings
 from benchrig.run.control import Control
 from benchrig.run.ending import closed, internal
 from benchrig.run.execution import PlanTime
 from benchrig.run.head import RunSettings, may_lack, run_started
+from benchrig.run.leaving import skipped, with_inner
 from benchrig.run.outcome import Outcome
 from benchrig.run.station import check_allowed, check_possible
-from benchrig.run.walk import Walk, skipped
+from benchrig.run.walk import Walk
 from benchrig.steps.bench import Operator
 
 Emit = Callable[[AnyEvent], None]
@@ -38,7 +39,7 @@ class Runner:
     """One run of a plan. `open_radio` is called once, `emit` gets every event in order."""
 
     plan: Plan
-    nodes: Sequence[Node]
+    nodes: Sequence[StepPlan]
     settings: RunSettings
     open_radio: Callable[[], Awaitable[Radio]]
     operator: Operator
@@ -48,7 +49,7 @@ class Runner:
     _device: DeviceSession | None = None
 
     def __post_init__(self) -> None:
-        self._outcome = Outcome(sum(len(step.limit_names) for step, _ in executions(self.nodes)))
+        self._outcome = Outcome(least=sum(len(step.limit_names) for step in every_step(self.nodes)))
 
     def interrupt(self) -> None:
         """Stop after the operation at hand, run the finally steps, clean up; called twice, leave these out too."""
@@ -103,11 +104,11 @@ class Runner:
             self.emit(Noted(self._clock.at, f"of the devices that the plan selects, only {device} is meant"))
 
     async def _opened(self) -> Radio:
-        check_allowed(leaves(self.nodes), self.settings.station)
+        check_allowed(every_step(self.nodes), self.settings.station)
         await self._acknowledge()
         radio = await self.open_radio()
         try:
-            check_possible(leaves(self.nodes), radio.cannot)
+            check_possible(every_step(self.nodes), radio.cannot)
             for sentence in await radio.prepare(self._selection()):
                 self.emit(Noted(self._clock.at, sentence))
         except BaseException:
@@ -122,7 +123,7 @@ class Runner:
 
     async def _acknowledge(self) -> None:
         """The caution is shown before anything is opened, so before the first write."""
-        if not self.plan.caution or not any(step.kind.writes for step in leaves(self.nodes)):
+        if not self.plan.caution or not any(step.kind.writes for step in every_step(self.nodes)):
             return
         if self.settings.acknowledged:
             by = "on the command line"
@@ -134,9 +135,10 @@ class Runner:
     def _end_before(self, error: BenchrigError) -> RunEnded:
         """Nothing was tried: every step is skipped, the run names the reason."""
         message = "the run ended before its first step"
-        for step, where in executions(self.nodes):
+        for step, where in (each for node in self.nodes for each in with_inner(node, Where(node.id))):
             for event in skipped(step, where, None, message, self._clock.at):
                 self.emit(event)
+            self._outcome.begins(step)
             self._outcome.skipped(step, where, None, message)
         self._outcome.fatal(error)
         ended = msgspec.structs.replace(self._outcome.ended(self._clock.at), advice=error.advice)
@@ -154,6 +156,7 @@ class Runner:
             self.plan.path.parent.resolve(),
             self._clock,
             self.emit,
+            defined=self.plan.defined,
         )
         self._device = self._meant(radio)
         # the time of all steps together begins here: neither the operator's nor the radio's counts against the unit

@@ -22,7 +22,7 @@ TELL_EVERY = 1.0
 
 class RunStream:
     """A reading of many samples: judged one by one where it has a `judge`, kept as statistics. `tell` gets its state while
-    it goes on."""
+    it goes on, `also` each sample."""
 
     def __init__(
         self,
@@ -32,9 +32,10 @@ class RunStream:
         judge: RunningJudge | None,
         clock: Clock,
         tell: Callable[[Reading], None],
+        also: Callable[[str, Any, str, bytes | None], None] | None = None,
     ) -> None:
         self._where, self.name, self.unit = where, name, unit
-        self._judge, self._clock, self._tell = judge, clock, tell
+        self._judge, self._clock, self._tell, self._also = judge, clock, tell, also
         self._moments = Moments()
         self._count = 0
         self._begin = self._end = 0.0
@@ -53,6 +54,8 @@ class RunStream:
         self._last, self._last_raw = value, raw
         if type(value) in (int, float) and math.isfinite(value):
             self._moments.add(value)
+        if self._also is not None:
+            self._also(self.name, value, self.unit, raw)
         if self._is_news(value, raw) or self._end - self._told >= TELL_EVERY:
             self._told = self._end
             broken = self._judge.broken(self._count) if self._judge else None

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 
-from benchrig.errors import OperatorError
+from benchrig.errors import InnerError, OperatorError
 from benchrig.plan.flow import Losses
-from benchrig.plan.tree import Block, Node, StepPlan
+from benchrig.plan.tree import StepPlan
 from benchrig.radio.device import DeviceSession
-from benchrig.record.model import Closed, NotJudged, Opened, Verdict, Where, worst
+from benchrig.record.model import Closed, Where
 from benchrig.run.context import Surroundings
 from benchrig.run.control import FINALLY_WITHIN, Control
 from benchrig.run.execution import Ended, PlanTime, StepExecution
+from benchrig.run.inside import Around, Inside
+from benchrig.run.leaving import skipped, with_inner
 from benchrig.run.outcome import Outcome
 from benchrig.steps.base import Cap
 
@@ -31,41 +33,44 @@ class Walk:
     _losses: Losses = field(default_factory=Losses)
     _current: Where | None = None
 
-    async def through(self, nodes: Sequence[Node]) -> None:
+    async def through(self, nodes: Sequence[StepPlan]) -> None:
+        around = Around(self.run)
         for node in nodes:
             if node.section == "finally":
                 self.control.clean_up()
-            await self._node(node, Where(node.id))
+            await self.carry_out(node, Where(node.id), around)
         if self.control.interrupts and not self.outcome.interrupted:
             self.outcome.fatal(OperatorError("interrupted"), self._current)
 
-    async def _node(self, node: Node, where: Where) -> Verdict:
-        return await (self._block(node, where) if isinstance(node, Block) else self._step(node, where))
-
-    async def _block(self, block: Block, where: Where) -> Verdict:
-        """It comes to the worst of what is in it, and the first one that came to that has decided."""
-        clock, started = self.run.clock, self.run.clock.now()
-        self.run.emit(Opened(where, clock.at))
-        verdict, root = worst([]), None
-        for rounds in block.each_round(where.rounds):
-            for child in block.children:
-                inner = Where(child.id, rounds)
-                if (end := worst([verdict, await self._node(child, inner)])) != verdict:
-                    verdict, root = end, inner
-        self.run.emit(Closed(where, clock.at, clock.since(started), verdict, root=root))
-        return verdict
-
-    async def _step(self, plan: StepPlan, where: Where) -> Verdict:
+    async def carry_out(self, plan: StepPlan, where: Where, around: Around) -> Closed:
+        """One step, with all that is in it."""
         self._current = where
         if (why := self._why_skipped(plan)) is not None:
-            self.run.forget(plan, where)
-            self._skip(plan, where, *why)
-            return "skip"
-        execution = StepExecution(self.run, self.device, self.control, plan, where, self._time(), self.may_lack)
-        ended = await execution.carry_out()
-        self.outcome.step(where, ended)
-        self._remember(plan, where, ended)
-        return ended.event.verdict
+            self.leave_out(plan, where, *why, around)
+            return Closed(where, self.run.clock.at, 0.0, "skip", message=why[1], root=why[0])
+        self.outcome.begins(plan)
+        for watch in around.watches:
+            watch.begins(plan.name)
+        ended = await self._execution(plan, where, around).carry_out()
+        fatal = self._remember(plan, where, ended)
+        self.outcome.step(where, ended, excused=around.tolerated and not fatal)
+        for watch in around.watches:
+            watch.ended(plan.name, ended.event.verdict)
+        return ended.event
+
+    def _execution(self, plan: StepPlan, where: Where, around: Around) -> StepExecution:
+        inside = Inside(plan, where, around, self) if plan.parts else None
+        return StepExecution(
+            around.run, self.device, self.control, plan, where, self._time(), self.may_lack, around.watches, inside
+        )
+
+    def is_over(self, plan: StepPlan) -> bool:
+        """Whether nothing more may begin in this step."""
+        return self.control.is_stopped or (self._losses.stop is not None and plan.section != "finally")
+
+    def next_round(self) -> None:
+        """What failed in rounds before, and made nothing impossible, need not be known any more."""
+        self.outcome.forget(self._losses.roots | {*self.run.owed.values()})
 
     def _time(self) -> PlanTime | None:
         """What bounds the next step beside its own time."""
@@ -88,10 +93,16 @@ class Walk:
                 return root, f"step {root.label} gave no '{name}'"
         return None
 
-    def _skip(self, plan: StepPlan, where: Where, root: Where | None, message: str) -> None:
-        for event in skipped(plan, where, root, message, self.run.clock.at):
-            self.run.emit(event)
-        self.outcome.skipped(plan, where, root, message)
+    def leave_out(self, plan: StepPlan, where: Where, root: Where | None, message: str, around: Around) -> None:
+        """It and all that is in it."""
+        for each, place in with_inner(plan, where):
+            self.run.forget(each, place)
+            self.outcome.begins(each)
+            self.outcome.skipped(each, place, root, message)
+            for event in skipped(each, place, root, message, self.run.clock.at):
+                around.run.emit(event)
+            for watch in around.watches:
+                watch.ended(each.name, "skip")
 
     # --- what is remembered
 
@@ -100,18 +111,13 @@ class Walk:
         unit = {Cap.UNIT} if self._losses.found else set()
         return unit | {Cap.LINK} if self.device.is_up else unit
 
-    def _remember(self, plan: StepPlan, where: Where, ended: Ended) -> None:
-        """What the later steps can no longer count on, and since which step."""
+    def _remember(self, plan: StepPlan, where: Where, ended: Ended) -> bool:
+        """What the later steps can no longer count on, and since which step; whether it ends the run."""
         verdict, error = ended.event.verdict, ended.error
         self._losses.remember(plan, where, error, self._at_hand(), ended=self.device.was_ended)
-        over = verdict == "error" and error is not None  # one limit that was not judged ends nothing
+        # one limit that was not judged ends nothing; what is in a composite step was remembered itself
+        over = verdict == "error" and error is not None and not isinstance(error, InnerError)
         fatal = over or ended.out_of_time or (verdict == "fail" and plan.on_fail == "stop")
         if fatal and plan.section == "steps":
             self._losses.stop = self._losses.stop or where
-
-
-def skipped(plan: StepPlan, where: Where, root: Where | None, message: str, at: float) -> Iterator[Closed | NotJudged]:
-    """The events of a step that is left out."""
-    yield Closed(where, at, 0.0, "skip", message=message, root=root)
-    for name in plan.limit_names:
-        yield NotJudged(where, at, name, message)
+        return fatal

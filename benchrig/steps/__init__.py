@@ -9,15 +9,32 @@ from benchrig.steps.command import Command
 from benchrig.steps.connect import Connect, Disconnect
 from benchrig.steps.discover import Discover
 from benchrig.steps.exchange import Exchange
+from benchrig.steps.group import Group
 from benchrig.steps.notify import Notify
 from benchrig.steps.read import Read
+from benchrig.steps.repeat import Repeat
 from benchrig.steps.scan import Scan
 from benchrig.steps.wait import Wait
 from benchrig.steps.write import Write
 
 KINDS: dict[str, type[Step]] = {
     kind.verb: kind
-    for kind in (Scan, Connect, Discover, Read, Write, Notify, Exchange, Disconnect, Wait, Ask, Call, Command)
+    for kind in (
+        Scan,
+        Connect,
+        Discover,
+        Read,
+        Write,
+        Notify,
+        Exchange,
+        Disconnect,
+        Wait,
+        Ask,
+        Call,
+        Command,
+        Group,
+        Repeat,
+    )
 }
 
 __all__ = ["KINDS", "Step"]

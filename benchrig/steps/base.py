@@ -60,6 +60,8 @@ LOST = frozenset({"lost_after", "lost_reason"})
 
 # What a step is about that needs no link: it makes no sense without the unit, or it does.
 About: TypeAlias = Literal["unit", "fixture"]
+# Keys of every step: what a step has whatever it does. Anything else may decide which readings it has.
+COMMON = ("expect", "save", "name", "within", "on_fail")
 
 
 class Bindable(Protocol):
@@ -100,6 +102,10 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
     implied: ClassVar[dict[str, str]] = {}
     # keys whose values people or other programs see, and where
     shown: ClassVar[dict[str, str]] = {}
+    # keys beside `expect` that hold limits on readings
+    holds: ClassVar[tuple[str, ...]] = ()
+    # whether it takes no time on the clock of the run
+    instant: ClassVar[bool] = False
 
     name: str | None = None
     within: Duration | None = None
@@ -149,6 +155,11 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
         """What the step is called in reports when it has no name."""
         subject = getattr(self, self.verb.replace(" ", "_"), None)
         return f"{self.verb} {subject}" if isinstance(subject, str) else self.verb
+
+    @property
+    def given_name(self) -> str | None:
+        """The name that people gave it."""
+        return self.name
 
     def subject(self, names: Names) -> str:
         """The attribute that the step is about, by its UUIDs; '' for none. Misfit for an unknown one."""

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from collections import Counter
 
+# So many different values a percentile is exact for; of more it is right to 1 %.
+_EXACT = 1000
 # Bucket edges grow by this factor, so a percentile is right to within half of it (1 %).
 _GROWTH = math.log(1.02)
 _SMALLEST = 1e-9
@@ -66,6 +68,47 @@ class Gaps:
             if seen >= rank:
                 return min(self.maximum, _SMALLEST * math.exp((bucket + 0.5) * _GROWTH))
         return self.maximum
+
+
+class Percentiles:
+    """Percentiles of numbers: exact while there are few different ones, then from logarithmic buckets."""
+
+    def __init__(self) -> None:
+        self.count = 0
+        self._counts: Counter[float] = Counter()
+        self._rough = False
+
+    def add(self, value: float) -> None:
+        self.count += 1
+        self._counts[_middle(value) if self._rough else value] += 1
+        if not self._rough and len(self._counts) > _EXACT:
+            self._rough = True
+            self._counts = _in_buckets(self._counts)
+
+    def percentile(self, percent: float) -> float | None:
+        """The value that `percent` of the numbers do not exceed (nearest rank); None without numbers."""
+        rank, seen = math.ceil(self.count * percent / 100), 0
+        for value in sorted(self._counts):
+            seen += self._counts[value]
+            if seen >= rank:
+                return value
+        return None
+
+
+def _in_buckets(counts: Counter[float]) -> Counter[float]:
+    rough: Counter[float] = Counter()
+    for value, count in counts.items():
+        rough[_middle(value)] += count
+    return rough
+
+
+def _middle(value: float) -> float:
+    """That of the bucket which the number is in."""
+    size = abs(value)
+    if size <= _SMALLEST:
+        return 0.0
+    middle = _SMALLEST * math.exp((int(math.log(size / _SMALLEST) / _GROWTH) + 0.5) * _GROWTH)
+    return math.copysign(middle, value)
 
 
 class Arrivals:

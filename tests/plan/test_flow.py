@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import ClassVar
 
 from benchrig.errors import AttError, DeviceNotFound, LinkLost, OperatorError
-from benchrig.plan.flow import Losses, check_flow, givers
+from benchrig.plan.flow import Losses, balance, check_flow
 from benchrig.plan.tree import StepPlan
 from benchrig.record.model import Section, Where
 from benchrig.source.problem import NOWHERE, Problems
@@ -46,10 +46,9 @@ def told(*kinds: type[Step]) -> list[str]:
     return [problem.message for problem in problems.found]
 
 
-def test_a_step_needs_the_last_ones_that_give_what_it_needs() -> None:
-    steps = plan(Scan, Connect, Pair, Disconnect, Connect, Pair, ReadSecret)
-    assert [each.id for each in givers(steps[6], steps[:6])] == ["5", "6"]
-    assert [each.id for each in givers(steps[1], steps[:1])] == ["1"]
+def test_what_several_steps_need_give_and_end() -> None:
+    assert balance(plan(Read, Disconnect, Connect)) == ({Cap.LINK, Cap.UNIT}, {Cap.LINK}, set())
+    assert balance(plan(Scan, Connect, Pair, Disconnect)) == (set(), {Cap.UNIT, Cap.BOND}, {Cap.LINK})
 
 
 def test_what_the_check_says() -> None:

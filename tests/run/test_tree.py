@@ -1,22 +1,18 @@
-"""The runner walks a tree: rounds are told apart, and a failure in one of them is not undone by another."""
+"""Steps within steps: rounds are told apart, what is in a step decides about it unless a limit does, and every step ends once."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 
 from benchrig.plan.loader import load_plan
-from benchrig.plan.model import Plan
-from benchrig.plan.tree import Block, Node
-from benchrig.record.model import Where
+from benchrig.record.model import Execution, Where
 from benchrig.run.choose import choose_steps
 from benchrig.run.station import Station
 from tests.run.kit import Ran, device_text, plan_text, run
 
 LEVELS = "services:\n  - service: battery service\n    characteristics:\n"
 LEVELS += "      - {characteristic: battery level, properties: [read], value: {sequence: [LIST]}}"
-READ = "  - read: battery level\n    expect: {value: {min: 50 %}}\n"
+READ = "{read: battery level, expect: {value: {min: 50 %}}}"
 
 
 def levels(*percent: int) -> str:
@@ -24,90 +20,200 @@ def levels(*percent: int) -> str:
     return device_text(LEVELS.replace("LIST", ", ".join(f"{each} %" for each in percent)))
 
 
-def in_block(role: str, times: int, begin: int = 2) -> Callable[[Plan], Plan]:
-    """The steps from `begin` on together, as the third node of the plan."""
+def repeat(times: object, *steps: str, more: str = "") -> str:
+    return f"  - repeat: {times}\n    name: again\n    steps: [{', '.join(steps or [READ])}]\n{more}"
 
-    def changed(plan: Plan) -> Plan:
-        id_ = str(begin + 1)
-        children: list[Node] = [
-            replace(step, id=f"{id_}.{number}") for number, step in enumerate(plan.steps[begin:], 1)
-        ]
-        block = Block(id_, "again", role, plan.steps[begin].place, tuple(children), times)  # type: ignore[arg-type]
-        return replace(plan, nodes=(*plan.steps[:begin], block))
 
-    return changed
+def expect(limits: str) -> str:
+    return f"    expect: {{{limits}}}\n"
 
 
 def ends(ran: Ran) -> list[tuple[str, str]]:
     return [(step.where.label, step.ended.verdict if step.ended else "none") for step in ran.record.steps[2:]]
 
 
+def node(ran: Ran, number: str = "3") -> Execution:
+    return next(each for each in ran.record.executions if each.planned.id == number)
+
+
+def said(ran: Ran, name: str, number: str = "3") -> object:
+    return next(reading.value for reading in node(ran, number).readings if reading.name == name)
+
+
+# --- rounds
+
+
 def test_a_failure_in_the_first_round_is_not_undone_by_the_second() -> None:
-    ran = run(plan_text(READ), levels(20, 90), changed=in_block("repeat", 2))
+    ran = run(plan_text(repeat(2)), levels(20, 90))
     assert (ran.ended.verdict, ran.ended.exit_code, ran.ended.root) == ("fail", 1, Where("3.1", (1,)))
     assert ends(ran) == [("3.1 (round 1)", "fail"), ("3.1 (round 2)", "pass")]
     assert [step.readings[0].value for step in ran.record.steps[2:]] == [20, 90]
-    [again] = [node for node in ran.record.nodes if node.planned.role == "repeat"]
-    assert again.ended is not None
-    assert (again.ended.verdict, again.ended.root) == ("fail", Where("3.1", (1,)))
+    again = node(ran).ended
+    assert again is not None
+    assert (again.verdict, again.cause, again.root) == ("fail", "limit", Where("3.1", (1,)))
+    assert again.message.startswith("1 of 2 rounds failed; the first: step 3.1 (round 1) failed: 20 % is below")
     assert (ran.ended.planned, ran.ended.judged) == (2, 2)
 
 
 def test_rounds_that_pass_pass() -> None:
-    ran = run(plan_text(READ), levels(90), changed=in_block("repeat", 3))
-    assert (ran.ended.verdict, ran.ended.judged) == ("pass", 3)
+    ran = run(
+        plan_text(repeat(3, more=expect("rounds: {equals: 3}, passed: {equals: 3}, failed: {equals: 0}"))), levels(90)
+    )
+    assert (ran.ended.verdict, ran.ended.judged) == ("pass", 6)
     assert ends(ran) == [(f"3.1 (round {number})", "pass") for number in (1, 2, 3)]
 
 
-def test_a_step_that_stops_the_run_leaves_out_the_rounds_after_it() -> None:
-    steps = READ + "    on_fail: stop\n"
-    ran = run(plan_text(steps), levels(90, 20, 90, 90), changed=in_block("repeat", 4))
-    assert [verdict for _, verdict in ends(ran)] == ["pass", "fail", "skip", "skip"]
-    left_out = ran.record.steps[-1].ended
-    assert left_out is not None
-    assert (left_out.root, left_out.message) == (Where("3.1", (2,)), "step 3.1 (round 2) ended the run")
-    assert (ran.ended.planned, ran.ended.judged, ran.ended.not_judged) == (4, 2, 2)
+def test_a_limit_decides_how_many_rounds_may_fail() -> None:
+    plan = plan_text(repeat(4, more=expect("failed: {max: 1}")))
+    one, two = run(plan, levels(90, 20, 90, 90)), run(plan, levels(90, 20, 20, 90))
+    assert (one.ended.verdict, said(one, "failed"), said(one, "passed")) == ("pass", 1, 3)
+    assert (two.ended.verdict, two.ended.cause, two.ended.root) == ("fail", "limit", Where("3"))
+    assert two.ended.message == "2 is above the maximum 1 by 1"
+
+
+def test_a_round_that_was_left_out_has_failed_too() -> None:
+    """The link is lost in the second round, and no step makes a new one: one failure, and two rounds without anything."""
+    drop = device_text(LEVELS.replace("LIST", "90 %, 20 %"), more="faults: {disconnect_after: 2 s}")
+    steps = repeat(4, "{wait: 1 s}", READ, more=expect("failed: {max: 1}"))
+    ran = run(plan_text(steps), drop)
+    assert ran.ended.exit_code == 1
+    assert int(str(said(ran, "failed"))) > 1
+
+
+def test_an_error_ends_a_repetition_that_may_fail() -> None:
+    steps = repeat(4, "{call: 'nothing:at_all'}", more=expect("failed: {max: 4}"))
+    ran = run(plan_text(steps), levels(90))
+    assert (ran.ended.exit_code, ran.ended.root, len(ends(ran))) == (7, Where("3.1", (1,)), 1)
+    assert [limit.name for limit in node(ran).not_judged] == ["failed"]
+
+
+def test_a_step_that_stops_the_run_ends_the_repetition_whatever_may_fail() -> None:
+    for more in ("", expect("failed: {max: 3}")):
+        ran = run(
+            plan_text(repeat(4, READ[:-1] + ", on_fail: stop}", "{wait: 1 ms}", more=more) + "  - wait: 1 s\n"),
+            levels(90, 20),
+        )
+        assert [verdict for _, verdict in ends(ran)] == ["pass", "pass", "fail", "skip", "skip"]
+        assert (ran.ended.verdict, ran.ended.root) == ("fail", Where("3.1", (2,)))
+        left_out = ran.record.steps[-1].ended
+        assert left_out is not None
+        assert (left_out.root, left_out.message) == (Where("3.1", (2,)), "step 3.1 (round 2) ended the run")
 
 
 def test_the_same_name_in_each_round_saves_a_value_of_its_own() -> None:
-    steps = "  - read: battery level\n    name: first\n    save: {value: before}\n"
-    steps += "  - read: battery level\n    name: second\n    expect: {value: {equals: '${before}'}}\n"
-    ran = run(plan_text(steps), levels(10, 10, 20, 20, 30, 31), changed=in_block("repeat", 3))
+    steps = repeat(3, "{read: battery level, name: first, save: {value: before}}",
+                   "{read: battery level, name: second, expect: {value: {equals: '${before}'}}}")  # fmt: skip
+    ran = run(plan_text(steps), levels(10, 10, 20, 20, 30, 31))
     assert [verdict for _, verdict in ends(ran)] == ["pass", "pass", "pass", "pass", "pass", "fail"]
 
 
-def test_a_group_is_carried_out_once_and_comes_to_the_worst_of_it() -> None:
-    ran = run(plan_text(READ), levels(20), changed=in_block("group", 1))
-    assert ends(ran) == [("3.1", "fail")]
-    [group] = [node for node in ran.record.nodes if node.planned.role == "group"]
-    assert group.ended is not None
-    assert (group.ended.verdict, group.ended.root) == ("fail", Where("3.1"))
-
-
-def test_blocks_within_blocks_count_their_rounds_apart() -> None:
-    def changed(plan: Plan) -> Plan:
-        inner = in_block("repeat", 2)(plan).nodes[-1]
-        assert isinstance(inner, Block)
-        inner = replace(inner, id="3.1", children=(replace(plan.steps[2], id="3.1.1"),))
-        return replace(plan, nodes=(*plan.steps[:2], replace(inner, id="3", times=2, children=(inner,))))
-
-    ran = run(plan_text(READ), levels(90, 90, 90, 20), changed=changed)
+def test_repetitions_within_each_other_count_their_rounds_apart() -> None:
+    inner = f"{{repeat: 2, name: inner, steps: [{READ}]}}"
+    ran = run(plan_text(repeat(2, inner)), levels(90, 90, 90, 20))
     assert ends(ran) == [(f"3.1.1 (round {rounds})", verdict) for rounds, verdict in
                          (("1.1", "pass"), ("1.2", "pass"), ("2.1", "pass"), ("2.2", "fail"))]  # fmt: skip
     assert ran.ended.root == Where("3.1.1", (2, 2))
 
 
-def test_a_run_that_ends_before_its_first_step_accounts_for_every_round() -> None:
-    steps = "  - command: ['true']\n    expect: {exit_code: {equals: 0}}\n"
-    station = Station("bench 1", forbid=["command"])
-    ran = run(plan_text(steps), levels(90), changed=in_block("repeat", 3), station=station)
-    assert (ran.ended.exit_code, ran.ended.planned, ran.ended.not_judged) == (7, 3, 3)
-    assert [verdict for _, verdict in ends(ran)] == ["skip"] * 3
+def test_a_run_that_ends_before_its_first_step_accounts_for_every_step_once() -> None:
+    steps = repeat(3, "{command: ['true'], expect: {exit_code: {equals: 0}}}", more=expect("failed: {max: 1}"))
+    ran = run(plan_text(steps), levels(90), station=Station("bench 1", forbid=["command"]))
+    assert (ran.ended.exit_code, ran.ended.planned, ran.ended.not_judged) == (7, 2, 2)
+    assert [verdict for _, verdict in ends(ran)] == ["skip"]
 
 
-def test_a_part_of_a_plan_keeps_the_blocks_that_it_needs(tmp_path: Path) -> None:
-    (tmp_path / "plan.yaml").write_text(plan_text(READ + "  - wait: 1 ms\n"), encoding="utf-8")
-    plan = in_block("repeat", 2)(load_plan(tmp_path / "plan.yaml", {}))
-    chosen = choose_steps(plan, only=["wait 1 ms"])
-    assert [node.name for node in chosen] == ["again"]
-    assert [step.id for node in chosen if isinstance(node, Block) for step in node.children] == ["3.2"]  # type: ignore[union-attr]
+def test_a_round_for_each_value() -> None:
+    steps = repeat("{least: [50 %, 60 %, 70 %]}", "{read: battery level, expect: {value: {min: '${least}'}}}")
+    ran = run(plan_text(steps), levels(65))
+    assert [verdict for _, verdict in ends(ran)] == ["pass", "pass", "fail"]
+    assert ran.ended.message == "65 % is below the minimum 70 % by 5 %"
+
+
+def test_rounds_for_a_time_at_a_pace() -> None:
+    ran = run(
+        plan_text(repeat("1 min", more="    every: 10 s\n" + expect("rounds: {equals: 6}, elapsed: {max: 51 s}"))),
+        levels(90),
+    )
+    assert ran.ended.exit_code == 0
+    begun = [step.opened.at for step in ran.record.steps[2:] if step.opened]
+    assert [round(later - begun[0]) for later in begun] == [0, 10, 20, 30, 40, 50]
+
+
+def test_what_ends_it_early() -> None:
+    plan = plan_text(
+        repeat(9, more="    stop_when: {again read.value: {max: 70 %}}\n").replace("level,", "level, name: again read,")
+    )
+    ran = run(plan, levels(90, 80, 70, 60))
+    assert (ran.ended.verdict, said(ran, "rounds")) == ("pass", 3)
+
+
+# --- readings over rounds
+
+
+def test_a_reading_is_a_stream_over_the_rounds() -> None:
+    limits = "read battery level.value: {min: 60 %}, read battery level.value.p50: {equals: 80 %}"
+    limits += ", read battery level.value.mean: {equals: 75 %}, read battery level.value.spread: {max: 39 %}, failed: {max: 0}"
+    ran = run(plan_text(repeat(4, "{read: battery level}", more=expect(limits))), levels(90, 80, 80, 50))
+    judged = {
+        reading.name.removeprefix("read battery level."): reading.judgement
+        for reading in node(ran).readings
+        if reading.judgement
+    }
+    assert {name: judgement.passed for name, judgement in judged.items()} == {
+        "failed": True, "value": False, "value.p50": True, "value.mean": True, "value.spread": False,
+    }  # fmt: skip
+    assert "1 of 4 samples outside; the first, number 4" in judged["value"].sentence
+
+
+def test_a_reading_that_never_came_fails_its_limit() -> None:
+    steps = repeat(
+        2,
+        more=expect("read battery level.value: {min: 0 %}, read battery level.value.p95: {min: 0 %}, failed: {max: 2}"),
+    )
+    ran = run(
+        plan_text(steps),
+        device_text(LEVELS.replace("value: {sequence: [LIST]}", "value: 5 %, on_read: {att_error: 0x80}")),
+    )
+    assert ran.ended.exit_code == 1
+    assert "no sample arrived" in ran.ended.message
+    assert "no round gave one" in ran.ended.message
+
+
+# --- groups
+
+
+def test_a_group_comes_to_the_worst_of_it() -> None:
+    ran = run(plan_text(f"  - group: battery\n    steps: [{READ}]\n"), levels(20))
+    assert ends(ran) == [("3.1", "fail")]
+    group = node(ran).ended
+    assert group is not None
+    assert (group.verdict, group.root, ran.ended.root) == ("fail", Where("3.1"), Where("3.1"))
+
+
+def test_a_set_up_that_does_not_pass_leaves_out_the_rest_of_the_group_alone() -> None:
+    steps = f"  - group: battery\n    first: [{READ}]\n    steps: [{{wait: 1 s}}]\n    finally: [{{wait: 2 s}}]\n  - wait: 3 s\n"
+    bad, good = run(plan_text(steps), levels(20)), run(plan_text(steps), levels(90))
+    assert [verdict for _, verdict in ends(bad)] == ["fail", "skip", "skip", "pass"]
+    assert [step.ended.root for step in bad.record.steps[3:5] if step.ended] == [Where("3.1")] * 2
+    assert [verdict for _, verdict in ends(good)] == ["pass"] * 4
+    assert bad.ended.root == Where("3.1")
+
+
+def test_the_clean_up_of_a_group_runs_whatever_becomes_of_its_steps() -> None:
+    stops = f"{{{READ[1:-1]}, on_fail: stop}}"
+    steps = f"  - group: battery\n    steps: [{stops}, {{wait: 1 s}}]\n    finally: [{{wait: 2 s}}]\n  - wait: 3 s\n"
+    ran = run(plan_text(steps), levels(20))
+    assert [verdict for _, verdict in ends(ran)] == ["fail", "skip", "pass", "skip"]
+
+
+# --- parts of a plan
+
+
+def test_a_part_of_a_plan_takes_a_repetition_whole(tmp_path: Path) -> None:
+    (tmp_path / "plan.yaml").write_text(
+        plan_text(repeat(2, READ, "{wait: 1 ms}") + "  - wait: 9 s\n"), encoding="utf-8"
+    )
+    plan = load_plan(tmp_path / "plan.yaml", {})
+    for name in ("wait 1 ms", "3.2", "again"):
+        assert [step.id for step in choose_steps(plan, only=[name])] == ["1", "2", "3"]
+    assert [step.id for step in choose_steps(plan, from_="3.2")] == ["1", "2", "3", "4"]

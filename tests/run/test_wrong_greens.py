@@ -23,7 +23,8 @@ from tests.run.random_plans import AGAIN, DEVICE, STEPS, plan_of
 from tests.run.sabotage import MODES, Saboteur
 
 RANDOM = 30
-# kind of step -> the modes of sabotage that it cannot pass, where the step asks for what the device leaves out
+# kind of step -> the modes of sabotage that it cannot pass, where the step asks for what the device leaves out; a
+# step with steps in it asks for nothing itself
 ASKS = {
     "scan": {"silent", "link gone"},
     "connect": {"no answer", "refused", "silent"},
@@ -37,6 +38,8 @@ ASKS = {
     "ask": {"link gone"},
     "call": {"link gone"},
     "command": {"link gone"},
+    "group": set(),
+    "repeat": set(),
 }
 _VALUES = ("value", "raw", "length")
 

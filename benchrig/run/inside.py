@@ -1,0 +1,125 @@
+"""The steps in a composite step, as its action gets them: carried out, counted, left out."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Protocol
+
+from benchrig.errors import InnerError
+from benchrig.plan.inner import InnerReadings
+from benchrig.plan.tree import StepPlan
+from benchrig.record.model import Closed, Verdict, Where, worst
+from benchrig.run.context import Surroundings
+from benchrig.run.control import Control
+from benchrig.steps.composite import Came, InnerReading, Watch
+
+_ENDED: dict[Verdict, str] = {"fail": "failed", "error": "ended with an error", "skip": "was left out"}
+
+
+@dataclass(frozen=True)
+class Around:
+    """What is around a step: the surroundings of the run, who watches it, and whether a limit decides about its failure."""
+
+    run: Surroundings
+    watches: tuple[Watch, ...] = ()
+    tolerated: bool = False
+
+
+class Walker(Protocol):
+    """What carries out one step, whatever is in it."""
+
+    control: Control
+
+    async def carry_out(self, plan: StepPlan, where: Where, around: Around) -> Closed: ...
+    def leave_out(self, plan: StepPlan, where: Where, root: Where | None, message: str, around: Around) -> None: ...
+    def next_round(self) -> None: ...
+    def is_over(self, plan: StepPlan) -> bool: ...
+
+
+class Inside:
+    """Of one execution of a composite step (steps/composite.py)."""
+
+    def __init__(self, plan: StepPlan, where: Where, around: Around, walker: Walker) -> None:
+        self._plan, self._where, self._walker = plan, where, walker
+        self._around = replace(around, tolerated=around.tolerated or plan.tolerates)
+        self._readings = InnerReadings(plan, around.run.names)
+        # the parts that nothing was done about yet
+        self._left = {part.name: part.steps for part in plan.parts}
+        self._parts = dict(self._left)
+        self._round = 0
+
+    def find(self, name: str) -> InnerReading | None:
+        return self._readings.find(name)
+
+    async def run(
+        self, part: str = "steps", values: Mapping[str, Any] | None = None, watch: Watch | None = None
+    ) -> Came:
+        self._left.pop(part, None)
+        around, rounds, closed = self._watched_by(watch), self._next_rounds(), list[Closed]()
+        with self._cleaning_up(part), self._known(values or {}):
+            for plan in self._parts.get(part, ()):
+                closed.append(await self._walker.carry_out(plan, Where(plan.id, rounds), around))
+        return self._came(closed)
+
+    def _watched_by(self, watch: Watch | None) -> Around:
+        return self._around if watch is None else replace(self._around, watches=(*self._around.watches, watch))
+
+    def _next_rounds(self) -> tuple[int, ...]:
+        """The rounds in which the steps stand from now on."""
+        if self._plan.role != "repeat":
+            return self._where.rounds
+        self._round += 1
+        self._walker.next_round()
+        return (*self._where.rounds, self._round)
+
+    def _cleaning_up(self, part: str) -> contextlib.AbstractContextManager[None]:
+        return self._walker.control.cleaning_up() if part == "finally" else contextlib.nullcontext()
+
+    @contextlib.contextmanager
+    def _known(self, values: Mapping[str, Any]) -> Iterator[None]:
+        """References to these work. A name that the plan gives a value itself stays its own."""
+        known = self._around.run.values
+        extra = {name: value for name, value in values.items() if name not in self._around.run.defined}
+        before = {name: known[name] for name in extra if name in known}
+        known |= extra
+        try:
+            yield
+        finally:
+            for name in extra:
+                del known[name]
+            known |= before
+
+    def _came(self, closed: Sequence[Closed]) -> Came:
+        passed = sum(event.counts_as == "pass" for event in closed)
+        return Came(passed, len(closed) - passed, _error(closed), self._walker.is_over(self._plan))
+
+    # --- left out
+
+    def leave_out(self, part: str, error: InnerError) -> None:
+        self._leave_out(part, error.root, error.reason)
+
+    def leave_out_rest(self, message: str) -> None:
+        """What nothing was done about: each step in it ends once all the same."""
+        for part in [*self._left]:
+            self._leave_out(part, self._where, message)
+
+    def _leave_out(self, part: str, root: Where | None, message: str) -> None:
+        rounds = (*self._where.rounds, 1) if self._plan.role == "repeat" else self._where.rounds
+        for plan in self._left.pop(part, ()):
+            self._walker.leave_out(plan, Where(plan.id, rounds), root, message, self._around)
+
+
+def _error(closed: Sequence[Closed]) -> InnerError | None:
+    """What the steps came to when not all passed: the worst of it, and of that the first."""
+    verdict = worst(event.counts_as for event in closed)
+    if verdict == "pass":
+        return None
+    event = next(event for event in closed if event.counts_as == verdict)
+    said = f"step {event.where.label} {_ENDED[verdict]}"
+    if verdict == "skip":
+        return InnerError(event.message, verdict, "plan", event.root, event.message)
+    # what is said of a composite step names the one in it already
+    message = event.message if event.root is not None else f"{said}: {event.message}"
+    return InnerError(message, verdict, event.cause or "internal", event.where, said)

@@ -1,0 +1,22 @@
+"""Steps that are left out: each of them, and each of those in them, ends once all the same."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from benchrig.plan.tree import StepPlan
+from benchrig.record.model import Closed, NotJudged, Where
+
+
+def with_inner(plan: StepPlan, where: Where) -> Iterator[tuple[StepPlan, Where]]:
+    """A step and all that is in it, each once: of a repetition the first round stands for all."""
+    yield plan, where
+    rounds = (*where.rounds, 1) if plan.role == "repeat" else where.rounds
+    for child in plan.children:
+        yield from with_inner(child, Where(child.id, rounds))
+
+
+def skipped(plan: StepPlan, where: Where, root: Where | None, message: str, at: float) -> list[Closed | NotJudged]:
+    """The events of one step that is left out, its end first."""
+    unjudged = [NotJudged(where, at, name, message) for name in plan.limit_names]
+    return [Closed(where, at, 0.0, "skip", message=message, root=root), *unjudged]

@@ -1,0 +1,65 @@
+"""group: steps that belong together, with a set-up and a clean-up of their own."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import ClassVar
+
+import msgspec
+
+from benchrig.source.shape import Misfit
+from benchrig.steps.attribute import Names
+from benchrig.steps.base import ReadingType
+from benchrig.steps.composite import Came, Composite, CompositeBench, StepList
+
+
+class Group(Composite, kw_only=True):
+    """Carry out `first`, `steps` and `finally`. When `first` does not pass, the other two are left out and the plan goes
+    on; else `finally` runs whatever becomes of `steps`."""
+
+    verb: ClassVar[str] = "group"
+    parts: ClassVar[tuple[str, ...]] = ("first", "steps", "finally")
+
+    group: str
+    first: StepList | None = None
+    finally_: StepList | None = msgspec.field(name="finally", default=None)
+
+    def misfits(self) -> Iterable[Misfit]:
+        yield from super().misfits()
+        if self.name is not None:
+            yield Misfit(
+                "a group has its name behind the verb", f"write group: {self.name}, and take out name", ("name",)
+            )
+
+    def readings(self, names: Names) -> Mapping[str, ReadingType]:
+        return {
+            "elapsed": ReadingType("number", "s", "from its first step to the end of its last one"),
+            "passed": ReadingType("number", "", "steps that passed"),
+            "failed": ReadingType("number", "", "steps that did not pass"),
+        }
+
+    @property
+    def title(self) -> str:
+        return self.group
+
+    @property
+    def given_name(self) -> str | None:
+        return self.group
+
+    async def run(self, bench: CompositeBench) -> None:  # type: ignore[override]
+        started = bench.now()
+        came = await bench.inside.run("first")
+        if came.error is None:
+            came += await bench.inside.run("steps")
+            came += await bench.inside.run("finally")
+        else:
+            bench.inside.leave_out("steps", came.error)
+            bench.inside.leave_out("finally", came.error)
+        self._report(bench, came, bench.since(started))
+
+    def _report(self, bench: CompositeBench, came: Came, elapsed: float) -> None:
+        self.cut_short(came)
+        bench.reading("elapsed", elapsed, "s")
+        bench.reading("passed", came.passed)
+        bench.reading("failed", came.failed)
+        self.conclude(came)

@@ -1,0 +1,196 @@
+"""repeat: the same steps so many times, for so long, or once for each value of a list."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Iterable, Mapping
+from typing import Any, ClassVar, Literal
+
+import msgspec
+
+from benchrig.errors import BenchrigError, LinkLost
+from benchrig.source.problem import Place, counted
+from benchrig.source.shape import Misfit, describe_value
+from benchrig.source.yaml import Mapping as Node
+from benchrig.steps.attribute import Names
+from benchrig.steps.base import ReadingType
+from benchrig.steps.composite import Came, Composite, CompositeBench
+from benchrig.steps.rounds import RoundReadings
+from benchrig.values.judging import typed
+from benchrig.values.limit import Limit
+from benchrig.values.quantity import Duration
+
+MOST_ROUNDS = 10_000_000
+_EXAMPLES = "for example: 50, 8 h, or {mode: [low, high]}"
+
+
+class Times:
+    """How often: a `count`, a time in `seconds`, or once for each of the `values` of `name`."""
+
+    __slots__ = ("count", "name", "seconds", "values")
+    source_schema: ClassVar[dict[str, Any]] = {
+        "anyOf": [{"type": "integer"}, {"type": "string"}, {"type": "object", "minProperties": 1, "maxProperties": 1,
+                  "additionalProperties": {"type": "array", "minItems": 1}}]
+    }  # fmt: skip
+
+    def __init__(
+        self, count: int | None = None, seconds: float = 0.0, name: str = "", values: tuple[Any, ...] = ()
+    ) -> None:
+        self.count = len(values) if values else count
+        self.seconds = seconds
+        self.name = name
+        self.values = values
+
+    @classmethod
+    def from_source(cls, value: Any) -> Times:
+        value = typed(value)
+        if isinstance(value, int) and not isinstance(value, bool):
+            return cls(_count(value))
+        if isinstance(value, str):
+            seconds = Duration.from_source(value).seconds
+            if not seconds:
+                raise Misfit("a repetition takes more than 0 s", "for example: 8 h")
+            return cls(seconds=seconds)
+        if isinstance(value, dict):
+            return cls(None, 0.0, *_list(value))
+        raise Misfit(
+            f"expected a number of rounds, a time or a list of values, found {describe_value(value)}", _EXAMPLES
+        )
+
+    def __str__(self) -> str:
+        if self.values:
+            return self.name
+        return f"for {self.seconds:g} s" if self.count is None else f"{self.count} times"
+
+    def of_round(self, number: int) -> dict[str, Any]:
+        """The values of a round, by name."""
+        return {"round": number} | ({self.name: self.values[number - 1]} if self.values else {})
+
+
+def _count(value: int) -> int:
+    if not 1 <= value <= MOST_ROUNDS:
+        raise Misfit(f"expected 1 to {MOST_ROUNDS} rounds, found {value}", _EXAMPLES)
+    return value
+
+
+def _list(value: Mapping[Any, Any]) -> tuple[str, tuple[Any, ...]]:
+    if len(value) != 1:
+        raise Misfit(f"expected one name with a list of values, found {len(value)} names", _EXAMPLES)
+    [(name, values)] = value.items()
+    if not (isinstance(name, str) and name.isidentifier()):
+        raise Misfit(f"'{name}' cannot be the name of a value", "use letters, digits and _", (name,))
+    if not isinstance(values, list) or not values:
+        raise Misfit(
+            f"expected a list of values, found {describe_value(values) if values else 'none'}", _EXAMPLES, (name,)
+        )
+    for index, each in enumerate(values):
+        if isinstance(each, (dict, list)) or each is None:
+            raise Misfit(f"expected a single value, found {describe_value(each)}", "", (name, index))
+    return name, tuple(values)
+
+
+class Repeat(Composite, kw_only=True):
+    """Carry out `steps` in rounds. Readings of the steps in it are streams over the rounds: STEP.READING."""
+
+    verb: ClassVar[str] = "repeat"
+    role: ClassVar[Literal["group", "repeat"]] = "repeat"
+    holds: ClassVar[tuple[str, ...]] = ("stop_when",)
+
+    repeat: Times
+    every: Duration | None = None
+    stop_when: dict[str, Limit] = msgspec.field(default_factory=dict)
+
+    def misfits(self) -> Iterable[Misfit]:
+        yield from super().misfits()
+        if self.every is not None and not self.every.seconds:
+            yield Misfit("every must be more than 0 s", "for example: 10 s", ("every",))
+
+    def readings(self, names: Names) -> Mapping[str, ReadingType]:
+        return {
+            "rounds": ReadingType("number", "", "rounds that were carried out"),
+            "passed": ReadingType("number", "", "rounds in which every step passed"),
+            "failed": ReadingType("number", "", "rounds in which a step did not pass"),
+            "elapsed": ReadingType("number", "s", "from the first round to the end of the last one"),
+        }
+
+    @classmethod
+    def values_inside(cls, node: Node) -> dict[str, Place | None]:
+        listed = node.get("repeat")
+        names = listed.entries.items() if isinstance(listed, Node) else ()
+        return {"round": None} | {name: key.place for name, (key, _) in names if isinstance(name, str)}
+
+    @property
+    def title(self) -> str:
+        return f"repeat {self.repeat}"
+
+    async def run(self, bench: CompositeBench) -> None:  # type: ignore[override]
+        over_rounds = RoundReadings(bench, {*self.limits, *self.save}, {*self.stop_when})
+        tally = _Tally(bench.now())
+        going = True
+        while going:
+            tally.begins(bench.now())
+            over_rounds.next_round()
+            came = await bench.inside.run("steps", self.repeat.of_round(tally.rounds), over_rounds)
+            tally.ended(came, bench.since(tally.started))
+            self.cut_short(came)
+            going = not over_rounds.satisfy(self.stop_when, tally.readings) and await self._next(bench, tally)
+        for name, (value, unit) in tally.readings.items():
+            bench.reading(name, value, unit)
+        over_rounds.report()
+        if tally.failed and not self.tolerates:
+            raise tally.error()
+
+    async def _next(self, bench: CompositeBench, tally: _Tally) -> bool:
+        """Wait for the begin of the next round; False where there is none."""
+        now = bench.now()
+        begin = now if self.every is None else max(now, tally.began + self.every.seconds)
+        count, ends = self.repeat.count, tally.started + self.repeat.seconds
+        if tally.rounds == count or (count is None and begin >= ends):
+            return False
+        try:
+            await bench.own(bench.pause(begin - now) if begin > now else asyncio.sleep(0), begin - now + 1)
+        except LinkLost as error:
+            tally.lost(error)
+        return True
+
+
+class _Tally:
+    """How the rounds ended so far. What happens up to the begin of the next one belongs to a round."""
+
+    def __init__(self, started: float) -> None:
+        self.started = self.began = started
+        self.rounds = self.failed = 0
+        self.elapsed = 0.0
+        self._first: BenchrigError | None = None
+        self._has_failed = False
+
+    @property
+    def readings(self) -> dict[str, tuple[Any, str]]:
+        passed = self.rounds - self.failed
+        return {"rounds": (self.rounds, ""), "passed": (passed, ""), "failed": (self.failed, ""),
+                "elapsed": (self.elapsed, "s")}  # fmt: skip
+
+    def begins(self, now: float) -> None:
+        self.rounds += 1
+        self.began, self._has_failed = now, False
+
+    def ended(self, came: Came, elapsed: float) -> None:
+        self.elapsed = elapsed
+        if came.error is not None:
+            self._fail(came.error)
+
+    def lost(self, error: LinkLost) -> None:
+        """The link, between two rounds."""
+        self._fail(LinkLost(f"{error.message} after round {self.rounds}"))
+
+    def _fail(self, error: BenchrigError) -> None:
+        self.failed += not self._has_failed
+        self._has_failed = True
+        self._first = self._first or error
+
+    def error(self) -> BenchrigError:
+        """What to say of the rounds that failed when no limit says how many may."""
+        assert self._first is not None
+        said = f"{self.failed} of {counted(self.rounds, 'round')} failed; the first: {self._first.message}"
+        self._first.message = said
+        return self._first

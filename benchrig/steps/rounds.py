@@ -1,0 +1,131 @@
+"""What the rounds of a repetition add up to: the readings of the steps in it over all rounds, nothing kept."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from benchrig.errors import UsageError
+from benchrig.source.problem import counted
+from benchrig.steps.base import Bindable
+from benchrig.steps.bench import Stream
+from benchrig.steps.composite import CompositeBench, InnerReading, Watch
+from benchrig.values.jsonable import tidy
+from benchrig.values.judging import difference_unit, kind_of
+from benchrig.values.quantity import as_number, exact, is_number
+from benchrig.values.statistics import Moments, Percentiles
+
+
+class OverRounds:
+    """One reading of one step. `names` are those of it as a stream, by statistic those of its statistics."""
+
+    def __init__(self, bench: CompositeBench, unit: str) -> None:
+        self.streams: list[str] = []
+        self.statistics: dict[str, str] = {}
+        self.unit = unit
+        # of this round; None while it has not come
+        self.last: Any = None
+        self.unmeasured = False
+        self._bench = bench
+        self._open: list[Stream] = []
+        self._moments, self._percentiles = Moments(), Percentiles()
+        self._without = 0
+
+    def add(self, value: Any, unit: str, raw: bytes | None) -> None:
+        self.last = value
+        self._check_unit(unit)
+        if not self._open:
+            self._open = [self._bench.stream(name, unit) for name in self.streams]
+        for stream in self._open:
+            stream.add(value, raw)
+        if not is_number(value):
+            self._without += 1
+        elif self.statistics:
+            self._moments.add(float(value))
+            self._percentiles.add(value)
+
+    def _check_unit(self, unit: str) -> None:
+        if self._moments.count and unit != self.unit:
+            raise UsageError(f"the unit changes from {self.unit or 'none'} to {unit or 'none'} between rounds")
+        self.unit = unit
+
+    def statistic(self, name: str) -> Any:
+        """None without numbers, or where one is missing: of the others alone it would say too much."""
+        if self._without or not self._moments.count:
+            return None
+        if name == "mean":
+            return tidy(self._moments.mean)
+        if name == "spread":
+            return as_number(exact(self._moments.maximum) - exact(self._moments.minimum))
+        return self._percentiles.percentile(float(name.removeprefix("p")))
+
+    def unit_of(self, statistic: str) -> str:
+        return difference_unit(self.unit) if statistic == "spread" else self.unit
+
+    def report(self) -> None:
+        if not self._open and not self.unmeasured:
+            self._open = [self._bench.stream(name, self.unit) for name in self.streams]
+        for stream in self._open:
+            stream.close()
+        for name, statistic in self.statistics.items():
+            value = self.statistic(statistic)
+            lack = f"{counted(self._without, 'value')} of it had no number" if self._without else "no round gave one"
+            self._bench.reading(name, value, self.unit_of(statistic), why="" if value is not None else lack)
+
+
+class RoundReadings(Watch):
+    """Of one repetition: what limits, `save` and `stop_when` name of the steps in it."""
+
+    def __init__(self, bench: CompositeBench, reported: set[str], watched: set[str]) -> None:
+        self._bench = bench
+        self._over: dict[tuple[str, str], OverRounds] = {}
+        self._found: dict[str, InnerReading] = {}
+        for name in sorted(reported | watched):
+            if (found := bench.inside.find(name)) is not None:
+                self._found[name] = found
+                self._follow(name, found, reported)
+
+    def _follow(self, name: str, found: InnerReading, reported: set[str]) -> None:
+        over = self._over.setdefault((found.step, found.reading), OverRounds(self._bench, found.unit))
+        if found.statistic:
+            over.statistics |= {name: found.statistic}
+        elif name in reported:
+            over.streams.append(name)
+
+    # --- what the rounds bring
+
+    def next_round(self) -> None:
+        for over in self._over.values():
+            over.last = None
+
+    def measured(self, step: str, reading: str, value: Any, unit: str, raw: bytes | None) -> None:
+        over = self._over.get((step, reading))
+        if over is not None:
+            over.add(value, unit, raw)
+
+    def unmeasured(self, step: str, reading: str, why: str) -> None:
+        over = self._over.get((step, reading))
+        if over is not None:
+            over.unmeasured = True
+            for name in (*over.streams, *over.statistics):
+                self._bench.not_measured(name, why)
+
+    # --- what is made of them
+
+    def satisfy(self, limits: Mapping[str, Bindable], own: Mapping[str, tuple[Any, str]]) -> bool:
+        """Whether these readings satisfy these limits now: of a step inside the last value of this round, if it came."""
+        return bool(limits) and all(self._satisfies(name, limit, own) for name, limit in limits.items())
+
+    def _satisfies(self, name: str, limit: Bindable, own: Mapping[str, tuple[Any, str]]) -> bool:
+        value, unit = own[name] if name in own else self._now(self._found[name])
+        return value is not None and bool(limit.bind(kind_of(value, unit), unit).passes(value))
+
+    def _now(self, found: InnerReading) -> tuple[Any, str]:
+        over = self._over[found.step, found.reading]
+        if found.statistic:
+            return over.statistic(found.statistic), over.unit_of(found.statistic)
+        return over.last, over.unit
+
+    def report(self) -> None:
+        for over in self._over.values():
+            over.report()
