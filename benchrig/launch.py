@@ -11,6 +11,8 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 
+from benchrig.console.choice import ConsoleChoice
+from benchrig.console.log import Keeping
 from benchrig.errors import InternalError, StationError
 from benchrig.files import cannot_write, write_whole
 from benchrig.loop import attended_loop, in_loop
@@ -46,6 +48,12 @@ class RunOptions:
     reports: tuple[ReportChoice, ...] = field(default_factory=all_reports)
     device: str = ""
     may_lack: frozenset[str] = frozenset()
+    console: ConsoleChoice | None = None
+
+    @property
+    def has_wire(self) -> bool:
+        """Whether something beside the radio takes its own time."""
+        return self.station.wiring(self.console).console is not None
 
 
 @dataclass(frozen=True)
@@ -150,7 +158,14 @@ class _Events:
 def launch(options: RunOptions, operator: Operator, listeners: Sequence[Callable[[AnyEvent], None]] = ()) -> Finished:
     """Run the plan. Raises PlanError for bad device files and StationError when no results can be written; whatever
     happens after the run has begun is its verdict."""
-    opener = radio_opener(options.radio, seed=options.seed, capture=options.capture, folder=lambda: folder)
+    secrets = options.plan.secrets()
+    hide = secrets.text if secrets else lambda text: text
+
+    def keeping() -> Keeping:
+        return Keeping(folder, runner.began, hide)
+
+    opener = radio_opener(options.radio, seed=options.seed, capture=options.capture, keeping=keeping)
+    opener = options.station.wiring(options.console).around(opener, keeping)
     folder = _make_folder(options)
     settings = RunSettings(
         station=options.station,
@@ -162,10 +177,10 @@ def launch(options: RunOptions, operator: Operator, listeners: Sequence[Callable
         device=options.device,
         may_lack=options.may_lack,
     )
-    factory = loop_factory(options.radio, real_time=options.real_time)
+    factory = loop_factory(options.radio, real_time=options.real_time or options.has_wire)
     with Journal(folder / "record.jsonl") as journal, IndexLine(folder) as line:
         foreign = frozenset(step.id for step in every_step(options.nodes) if step.kind.executes)
-        events = _Events(journal, [*listeners], lambda error: runner.blame(error), options.plan.secrets(), foreign)
+        events = _Events(journal, [*listeners], lambda error: runner.blame(error), secrets, foreign)
         runner = Runner(options.plan, options.nodes, settings, opener, operator, events)
         try:
             return in_loop(_to_reports(runner, events, options, line), factory)

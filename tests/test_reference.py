@@ -95,6 +95,7 @@ SECTION_OF = {
     "Last": "The last answer",
     "Composite": "Steps with steps in them",
     "Station": "Station files",
+    "PowerCommands": "Switching the power",
     "DeviceSpec": "One device",
     "AirSpec": "Several devices",
     "ConditionsSpec": "Air",
@@ -199,6 +200,8 @@ STEPS = {
     "wait": {"wait": None},
     "ask": {"ask": ""},
     "command": {"command": ["true"]},
+    "console": {"console": None, "until": {"line": Limit(contains="a")}},
+    "power": {"power": "up"},
     "group": {"group": "settings", "steps": StepList()},
     "repeat": {"repeat": Times(3), "steps": StepList()},
 }

@@ -17,7 +17,7 @@ from benchrig.cli.groups import RADIO_HELP, RadioWords, grouped, radio_options
 from benchrig.cli.options import flag, option, path_option, real_time_option, seed_option
 from benchrig.cli.out import tell, whatever_the_output_does
 from benchrig.cli.reports import ReportingCommand
-from benchrig.cli.types import Time
+from benchrig.cli.types import ConsolePlace, Time
 from benchrig.errors import UsageError
 from benchrig.report.place import make_way
 from benchrig.terminal import console
@@ -61,6 +61,12 @@ _reaching = grouped(
         "--capture",
         help="Capture the HCI traffic of a virtual or hci radio (btsnoop). It holds pairing keys and secret values: "
         "treat it as secret.",
+    ),
+    option(
+        "--console",
+        type=ConsolePlace(),
+        metavar="CONSOLE",
+        help="The console of the unit, which is kept with the run: serial:PORT[,SPEED] or tcp:HOST:PORT.",
     ),
     to="reaching",
     make=dict,

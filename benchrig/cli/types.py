@@ -8,6 +8,7 @@ from typing import Any, Generic, TypeVar
 
 import click
 
+from benchrig.console.choice import ConsoleChoice
 from benchrig.errors import UsageError
 
 T = TypeVar("T")
@@ -106,3 +107,12 @@ class IdentityKey(Written[bytes]):
                 f"expected an identity resolving key (32 hex digits, the most significant first), found '{text}'"
             )
         return key
+
+
+class ConsolePlace(Written[ConsoleChoice]):
+    """Where the console of a unit is."""
+
+    name, made = "console", ConsoleChoice
+
+    def read(self, text: str) -> ConsoleChoice:
+        return ConsoleChoice.parse(text)

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from benchrig.errors import BenchrigError, LinkLost
+from benchrig.radio.beside import Beside, beside_of
 from benchrig.radio.link import DISCONNECT_WITHIN
 from benchrig.radio.subscriptions import Listener, Subscriptions
 from benchrig.radio.unit import SERIAL_NUMBER, SILENT, Unit, Witness
@@ -35,6 +36,12 @@ class DeviceSession:
     @property
     def radio(self) -> Radio:
         return self.unit.radio
+
+    @property
+    def beside(self) -> Beside:
+        """Its console and the switch of its power. StationError when there is neither, or nothing says which is its own."""
+        sighting = self.unit.sighting
+        return beside_of(self.radio.beside, sighting.address if sighting is not None else "")
 
     @property
     def link(self) -> Link:

@@ -17,6 +17,7 @@ from bleak.backends.scanner import AdvertisementData
 from bleak.exc import BleakDBusError
 
 from benchrig.errors import BenchrigError, ConnectFailed, ConnectTimeout, LinkError, MalformedPdu, StationError
+from benchrig.radio.beside import Beside
 from benchrig.radio.bleak_api import address_type, own_backend, raw_of
 from benchrig.radio.foreign import IN_PROGRESS, RESTART_SERVICE, translate
 from benchrig.radio.link import Link
@@ -66,6 +67,8 @@ class Radio:
     hidden_services: frozenset[str] = frozenset()
     value_follows: int = 0
     on_close: Callable[[], Awaitable[None]] = _nothing
+    # consoles and switches of the devices, where the station has some
+    beside: list[Beside] = field(default_factory=list)
     _links: list[Link] = field(default_factory=list)
     _last: Link | None = None
     _remarks: list[str] = field(default_factory=list)
@@ -94,7 +97,10 @@ class Radio:
 
     def remarks(self) -> list[str]:
         """What the unit did against the specification that no step noticed, in sentences; for the record."""
-        return self._remarks + [sentence for link in self._links for sentence in link.unasked]
+        printed = [one.console.remark() for one in self.beside if one.console]
+        return (
+            self._remarks + [sentence for link in self._links for sentence in link.unasked] + [*filter(None, printed)]
+        )
 
     def passive_options(self) -> dict[str, Any]:
         """Of the scanner, for a passive scan."""

@@ -14,6 +14,8 @@ from benchrig import collector
 from benchrig.errors import UsageError
 
 if TYPE_CHECKING:
+    from benchrig.console.log import Keeping
+    from benchrig.radio.beside import Beside
     from benchrig.radio.port.choice import PortChoice
     from benchrig.radio.radio import Radio
     from benchrig.radio.virtual import Faults
@@ -89,14 +91,14 @@ def _controller(text: str) -> str:
 
 
 def radio_opener(
-    choice: RadioChoice, *, seed: int = 0, capture: Path | None = None, folder: Callable[[], Path] | None = None
+    choice: RadioChoice, *, seed: int = 0, capture: Path | None = None, keeping: Callable[[], Keeping] | None = None
 ) -> Callable[[], Awaitable[Radio]]:
-    """What opens the radio. Device files are read here already: PlanError before anything is opened. `folder` says,
-    when it is opened, where it may leave files; without it there are none. UsageError for a capture that would write
+    """What opens the radio. Device files are read here already: PlanError before anything is opened. `keeping` says,
+    when it is opened, where its consoles are kept; without it they are not. UsageError for a capture that would write
     over a file."""
     if capture and (capture.is_file() or capture.is_symlink()):
         raise UsageError(f"the file {capture} already exists", advice="remove it, or name another for --capture")
-    opener = _opener(choice, seed, capture, folder)
+    opener = _opener(choice, seed, capture, keeping)
 
     async def opened() -> Radio:
         radio = await opener()
@@ -107,10 +109,10 @@ def radio_opener(
 
 
 def _opener(
-    choice: RadioChoice, seed: int, capture: Path | None, folder: Callable[[], Path] | None
+    choice: RadioChoice, seed: int, capture: Path | None, keeping: Callable[[], Keeping] | None
 ) -> Callable[[], Awaitable[Radio]]:
     if choice.kind == "virtual":
-        return _virtual_opener(choice, seed, capture, folder)
+        return _virtual_opener(choice, seed, capture, keeping)
     if choice.kind == "hci":
         return lambda: _open_hci(choice, capture)
     return lambda: _open_host(choice)
@@ -129,7 +131,7 @@ async def _open_hci(choice: RadioChoice, capture: Path | None) -> Radio:
 
 
 def _virtual_opener(
-    choice: RadioChoice, seed: int, capture: Path | None, folder: Callable[[], Path] | None
+    choice: RadioChoice, seed: int, capture: Path | None, keeping: Callable[[], Keeping] | None
 ) -> Callable[[], Awaitable[Radio]]:
     from benchrig.radio.virtual import load_devices
     from benchrig.source.problem import Problems
@@ -144,7 +146,7 @@ def _virtual_opener(
         seed=seed,
         capture=capture,
         ports=choice.ports,
-        folder=folder() if folder else None,
+        keeping=keeping() if keeping else None,
         air=choice.air,
     )
 
@@ -157,23 +159,34 @@ async def open_simulated(
     faults: Faults | None = None,
     capture: Path | None = None,
     ports: Sequence[PortChoice] = (),
-    folder: Path | None = None,
+    keeping: Keeping | None = None,
     air: str | None = None,
 ) -> Radio:
-    """A radio on an air of its own with these devices, and with ports for others; the output of the programs beside
-    these goes to `folder`; without one it is not kept. `air` is the name of one, in place of what the devices ask
+    """A radio on an air of its own with these devices, and with ports for others; their consoles are kept where
+    `keeping` says; without it they are not. `air` is the name of one, in place of what the devices ask
     for."""
     from benchrig.radio.bumble_stack import BumbleClient, BumbleScanner
     from benchrig.radio.offers import CANNOT
     from benchrig.radio.port.opening import open_ports
     from benchrig.radio.port.radio import PortedRadio
     from benchrig.radio.virtual import conditions_of, open_air
+    from benchrig.radio.virtual.device_spec import DeviceSpec
+    from benchrig.radio.virtual.wired import wired
 
     conditions = conditions_of(devices, air)
+    simulated: list[Beside] = []
+    alone = not ports and sum(isinstance(device, DeviceSpec) for device in devices) == 1
     async with contextlib.AsyncExitStack() as resources:
-        around = await open_air(devices, seed=seed, faults=faults, capture=capture, conditions=conditions)
+        around = await open_air(
+            devices,
+            seed=seed,
+            faults=faults,
+            capture=capture,
+            conditions=conditions,
+            made=lambda device: simulated.append(wired(device, keeping, alone=alone)),
+        )
         resources.push_async_callback(around.close)
-        opened = await open_ports(around.air, ports, folder, alone=not devices)
+        opened = await open_ports(around.air, ports, keeping, alone=not devices)
         resources.push_async_callback(opened.close)
         return PortedRadio(
             name,
@@ -186,6 +199,7 @@ async def open_simulated(
             on_close=resources.pop_all().aclose,
             ports=opened,
             failure=around.air.failure,
+            beside=[*simulated, *opened.beside()],
         )
 
 

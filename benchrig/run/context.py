@@ -28,6 +28,7 @@ from benchrig.values.judging import in_brackets
 
 if TYPE_CHECKING:
     from benchrig.plan.tree import StepPlan
+    from benchrig.radio.beside import Beside
     from benchrig.radio.device import DeviceSession
     from benchrig.radio.link import Link
     from benchrig.radio.scan import Sighting
@@ -168,6 +169,10 @@ class StepContext(Witness):
     @property
     def link(self) -> Link:
         return self.device.link
+
+    @property
+    def beside(self) -> Beside:
+        return self.device.beside
 
     def target(self, name: AttributeName, needs: tuple[str, ...] = ()) -> Target:
         return look_up(self.link.table, self.names, name, needs)

@@ -27,7 +27,7 @@ from benchrig.run.execution import PlanTime
 from benchrig.run.head import RunSettings, may_lack, run_started
 from benchrig.run.leaving import skipped, with_inner
 from benchrig.run.outcome import Outcome
-from benchrig.run.station import check_allowed, check_possible
+from benchrig.run.station import check_allowed, check_possible, check_wired
 from benchrig.run.walk import Walk
 from benchrig.steps.bench import Operator
 
@@ -62,6 +62,11 @@ class Runner:
         else:
             self._outcome.fatal(error)
         self.emit(Noted(self._clock.at, error.message))
+
+    @property
+    def began(self) -> float:
+        """When the run began, on the clock of its loop."""
+        return self._clock.started
 
     async def run(self) -> RunEnded:
         """Never raises for anything that happens to the unit, the link or the station: that is the verdict."""
@@ -109,6 +114,7 @@ class Runner:
         radio = await self.open_radio()
         try:
             check_possible(every_step(self.nodes), radio.cannot)
+            check_wired(every_step(self.nodes), radio.beside)
             for sentence in await radio.prepare(self._selection()):
                 self.emit(Noted(self._clock.at, sentence))
         except BaseException:

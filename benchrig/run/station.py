@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import platform
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from pathlib import Path
-from typing import Literal
+from typing import Any, ClassVar, Literal
 
 import msgspec
 
+from benchrig.console.choice import ConsoleChoice
 from benchrig.errors import StationError, UsageError
 from benchrig.plan.tree import StepPlan, place_text
+from benchrig.radio.beside import Beside
 from benchrig.radio.specify import RadioChoice
+from benchrig.run.wiring import CommandSwitch, Wiring
 from benchrig.source.problem import Problems
 from benchrig.source.references import references
 from benchrig.source.shape import BAD, Misfit, Reader
@@ -20,6 +23,32 @@ from benchrig.values.quantity import Gain
 
 # What a fixture, a cable or a shielded box takes at most, in dB (common practice, no source).
 MOST_OFFSET = 60
+
+
+class ConsoleText(str):
+    """Where the console of the unit is."""
+
+    __slots__ = ()
+    source_schema: ClassVar[dict[str, Any]] = {"type": "string"}
+
+    @classmethod
+    def from_source(cls, value: Any) -> ConsoleText:
+        try:
+            return cls(ConsoleChoice.parse(str(value)))
+        except UsageError as error:
+            raise Misfit(error.message, error.advice) from error
+
+
+class PowerCommands(msgspec.Struct, omit_defaults=True):
+    """The programs that switch the power of the unit, with their arguments."""
+
+    down: list[str]
+    up: list[str]
+
+    def misfits(self) -> Iterable[Misfit]:
+        for key, words in (("down", self.down), ("up", self.up)):
+            if not words or not words[0]:
+                yield Misfit("a command needs a program", "for example: [relay, '1', open]", (key,))
 
 
 class Station(msgspec.Struct, omit_defaults=True):
@@ -31,6 +60,13 @@ class Station(msgspec.Struct, omit_defaults=True):
     forbid: list[Literal["call", "command"]] = []
     given: dict[str, str] = {}
     rssi_offset: Gain | None = None
+    console: ConsoleText | None = None
+    power: PowerCommands | None = None
+
+    def wiring(self, console: ConsoleChoice | None = None) -> Wiring:
+        """What there is beside the radio; a console of the command line goes before."""
+        power = CommandSwitch(tuple(self.power.down), tuple(self.power.up)) if self.power else None
+        return Wiring(console or (ConsoleChoice.parse(self.console) if self.console else None), power)
 
     def misfits(self) -> Iterable[Misfit]:
         if self.rssi_offset is not None and abs(self.offset) > MOST_OFFSET:
@@ -69,6 +105,23 @@ def check_possible(steps: Iterable[StepPlan], cannot: Mapping[str, str]) -> None
                 f"this radio cannot do {step.kind.verb} steps: {why}: '{step.name}' ({place_text(step.place)})",
                 advice="test this on another radio, or leave the step out with --only",
             )
+
+
+def check_wired(steps: Iterable[StepPlan], beside: Collection[Beside]) -> None:
+    """See that there is a console where a step needs one, and a switch. StationError."""
+    for step in steps:
+        if step.kind.verb in WIRED and not any(WIRED[step.kind.verb](one) for one in beside):
+            raise StationError(
+                f"this station has no {step.kind.verb} for the unit: '{step.name}' ({place_text(step.place)})",
+                advice=NO_WIRE[step.kind.verb],
+            )
+
+
+WIRED: dict[str, Callable[[Beside], object]] = {"console": lambda one: one.console, "power": lambda one: one.power}
+NO_WIRE = {
+    "console": "name it with --console, or with console: in the station file",
+    "power": "name the commands that switch it with power: in the station file",
+}
 
 
 def check_radio_files(radio: RadioChoice, path: Path) -> None:

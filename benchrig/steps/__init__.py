@@ -7,10 +7,12 @@ from benchrig.steps.base import Step
 from benchrig.steps.call import Call
 from benchrig.steps.command import Command
 from benchrig.steps.connect import Connect, Disconnect
+from benchrig.steps.console import Console
 from benchrig.steps.discover import Discover
 from benchrig.steps.exchange import Exchange
 from benchrig.steps.group import Group
 from benchrig.steps.notify import Notify
+from benchrig.steps.power import Power
 from benchrig.steps.read import Read
 from benchrig.steps.repeat import Repeat
 from benchrig.steps.scan import Scan
@@ -32,6 +34,8 @@ KINDS: dict[str, type[Step]] = {
         Ask,
         Call,
         Command,
+        Console,
+        Power,
         Group,
         Repeat,
     )

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 from benchrig.steps.attribute import AttributeName, Names
 
 if TYPE_CHECKING:
+    from benchrig.radio.beside import Beside
     from benchrig.radio.device import DeviceSession
     from benchrig.radio.link import Link
     from benchrig.radio.scan import Sighting
@@ -72,6 +73,11 @@ class Bench(Protocol):
     @property
     def link(self) -> Link:
         """The connection; LinkLost when there is none."""
+        ...
+
+    @property
+    def beside(self) -> Beside:
+        """The console and the switch of the unit. StationError when there is neither."""
         ...
 
     @property

@@ -4,6 +4,7 @@ import asyncio
 import contextlib
 
 from benchrig.cli.operator import Unattended
+from benchrig.console.log import Keeping
 from benchrig.plan.loader import load_plan
 from benchrig.radio.port.choice import parse_ports
 from benchrig.radio.port.opening import open_ports
@@ -69,10 +70,15 @@ async def run_plan(plan, opener, folder, *, during=None, within=30.0):
     return Outcome(build_record(events), stray)
 
 
+def kept(folder):
+    """Consoles in this folder, of a run that begins now."""
+    return Keeping(folder, asyncio.get_running_loop().time())
+
+
 def on_port(folder, port="tcp:127.0.0.1:0", start="", models=()):
     """An opener for a virtual radio with one port and, in `start`, a program beside it."""
     ports = parse_ports([port], [start] if start else [])
-    return lambda: open_simulated(models, name="virtual", seed=1, ports=ports, folder=folder)
+    return lambda: open_simulated(models, name="virtual", seed=1, ports=ports, keeping=kept(folder))
 
 
 @contextlib.asynccontextmanager
@@ -80,7 +86,7 @@ async def served_air(folder, models=(), ports=1, port="tcp:127.0.0.1:0", faults=
     """An air with devices and TCP ports: its bench's own stack is idle, what connects to a port acts on the air."""
     air = await open_air(models, seed=1, faults=faults)
     try:
-        opened = await open_ports(air.air, parse_ports([port] * ports, []), folder)
+        opened = await open_ports(air.air, parse_ports([port] * ports, []), kept(folder))
         try:
             yield opened
         finally:

@@ -38,6 +38,8 @@ ASKS = {
     "ask": {"link gone"},
     "call": {"link gone"},
     "command": {"link gone"},
+    "console": {"link gone"},
+    "power": set(),
     "group": set(),
     "repeat": set(),
 }

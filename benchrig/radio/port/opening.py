@@ -5,15 +5,17 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import TYPE_CHECKING
 
+from benchrig.console.console import Console
 from benchrig.errors import BenchrigError, DeviceError, StationError
+from benchrig.radio.beside import Beside
 from benchrig.radio.port.choice import PortChoice
 from benchrig.radio.port.program import Program
 from benchrig.tasks import first_of
 
 if TYPE_CHECKING:
+    from benchrig.console.log import Keeping
     from benchrig.radio.port.port import HciPort
     from benchrig.radio.port.pty import PtyDoor
     from benchrig.radio.port.tcp import TcpDoor
@@ -30,11 +32,12 @@ _ADDRESS = "00:00:5E:00:53:{:02X}".format
 
 @dataclass
 class OpenPort:
-    """One port with where its hosts connect and the program beside it."""
+    """One port with where its hosts connect, the program beside it while that is on, and the program's console."""
 
     port: HciPort
     door: TcpDoor | PtyDoor
     program: Program | None = None
+    console: Console | None = None
 
     async def trouble(self) -> BenchrigError | None:
         """Why its unit is not there any more; None when nothing is known against it."""
@@ -76,6 +79,36 @@ class OpenPort:
             return error
         shown = ", ".join(refused[:_SHOWN]) + (f" and {len(refused) - _SHOWN} more" if len(refused) > _SHOWN else "")
         return DeviceError(f"{error.message}; the controller of the port does not know: {shown}", advice=error.advice)
+
+
+class ProgramSwitch:
+    """The power of a unit that is a program: down ends it, up starts it again."""
+
+    def __init__(self, one: OpenPort) -> None:
+        assert one.program is not None
+        self._one, self._words = one, one.program.words
+
+    async def down(self, within: float) -> None:
+        """DeviceError for a program that had failed before."""
+        program, self._one.program = self._one.program, None
+        if program is None:
+            return
+        failed = program.crash() if program.has_failed else None
+        await program.stop()
+        self._one.port.drop()
+        if failed is not None:
+            raise failed
+        if program.code is None:
+            raise StationError(f"{program.name} does not end", advice="see what keeps it, and end it by hand")
+
+    async def up(self, within: float) -> None:
+        one = self._one
+        if one.program is not None:
+            return
+        assert one.console is not None
+        one.program = await Program.start(self._words, one.console)
+        one.console.sender = one.program.send
+        await spoken(one, within)
 
 
 @dataclass
@@ -124,21 +157,36 @@ class OpenPorts:
                 await one.program.stop()
             await one.door.close()
             one.port.leave()
+            if one.console:
+                one.console.close()
+
+    def beside(self) -> list[Beside]:
+        """The console and the switch of each program."""
+        return [
+            Beside(one.program.name, one.console, ProgramSwitch(one), lambda own=one: own.port.controller.addresses)  # type: ignore[misc]
+            for one in self.ports
+            if one.program is not None
+        ]
 
 
-async def open_ports(air: Air, choices: Sequence[PortChoice], folder: Path | None, *, alone: bool = False) -> OpenPorts:
-    """Open the ports and start their programs; each host has spoken when this returns. The output of programs goes
-    to `folder`, where there is one. Raises StationError, and DeviceError for a program that does not come up."""
+async def open_ports(
+    air: Air, choices: Sequence[PortChoice], keeping: Keeping | None, *, alone: bool = False
+) -> OpenPorts:
+    """Open the ports and start their programs; each host has spoken when this returns. The output of programs is kept
+    where `keeping` says. Raises StationError, and DeviceError for a program that does not come up."""
     opened = OpenPorts(alone=alone)
     try:
         for number, choice in enumerate(choices, 1):
             opened.ports.append(await _open(air, choice, number))
         for number, (one, choice) in enumerate(zip(opened.ports, choices, strict=True), 1):
             if choice.start:
-                log = "start.log" if number == 1 else f"start-{number}.log"
                 words = _filled(choice.start, one.door.address)
-                one.program = await Program.start(words, folder / log if folder else None)
-        await asyncio.gather(*(_up(one) for one in opened.ports if one.program))
+                one.console = Console(
+                    f"the console of {words[0]}", keeping, file="console" if number == 1 else f"console-{number}"
+                )
+                one.program = await Program.start(words, one.console)
+                one.console.sender = one.program.send
+        await asyncio.gather(*(spoken(one) for one in opened.ports if one.program))
     except BaseException:
         await opened.close()
         raise
@@ -160,10 +208,11 @@ def _filled(words: tuple[str, ...], address: str) -> tuple[str, ...]:
     return tuple(word.replace("{port}", address) for word in words)
 
 
-async def _up(one: OpenPort) -> None:
+async def spoken(one: OpenPort, within: float | None = None) -> None:
     """Wait until the program's host speaks."""
     assert one.program is not None
-    await first_of(one.port.spoke.wait(), one.program.ended(SPEAK_WITHIN))
+    within = SPEAK_WITHIN if within is None else min(within, SPEAK_WITHIN)
+    await first_of(one.port.spoke.wait(), one.program.ended(within))
     if one.port.refused:
         raise one.port.refused
     if not one.port.spoke.is_set():
@@ -171,7 +220,7 @@ async def _up(one: OpenPort) -> None:
             one.lacking()
             or one.program.crash()
             or DeviceError(
-                f"{one.program.name} did not speak on {one.port.name} within {SPEAK_WITHIN:g} s",
+                f"{one.program.name} did not speak on {one.port.name} within {within:.3g} s",
                 advice="begin with an HCI Reset; {port} in --start becomes the port's address",
             )
         )

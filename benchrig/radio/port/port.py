@@ -75,6 +75,15 @@ class HciPort:
         self.has_left = True
         self._forget()
 
+    def drop(self) -> None:
+        """The host is switched off: whatever still holds the port is not heard any more, and nothing is held against it."""
+        hang_up = self._hang_up
+        self._forget()
+        self.has_left = False
+        self.spoke.clear()
+        if hang_up:
+            hang_up()
+
     def _forget(self) -> None:
         self._framer = self._hang_up = None
         self.controller.unplug()

@@ -10,12 +10,14 @@ import shlex
 import shutil
 import signal
 from pathlib import Path
-from typing import BinaryIO
+from typing import TYPE_CHECKING, cast
 
 from benchrig.errors import DeviceError, StationError
 
-# What is kept of a program's output, in octets.
-MAX_LOG = 1024 * 1024
+if TYPE_CHECKING:
+    from benchrig.console.console import Console
+
+# What is kept of a program's output for its last words, in octets.
 TAIL = 4096
 LAST_LINES = 5
 LONGEST_LINE = 160
@@ -25,32 +27,28 @@ END_WITHIN = 2.0
 LAST_WORDS_WITHIN = 0.2
 
 
+# Octets that wait for a program which does not read its input.
+MAX_WAITING = 64 * 1024
+_OUT = 1
+
+
 class _Output(asyncio.SubprocessProtocol):
     """Drains the output, whatever its length, so that the program does not stall. `ended` is the end of the program;
     a child may hold its pipe for longer."""
 
-    def __init__(self, file: BinaryIO | None) -> None:
+    def __init__(self, console: Console) -> None:
         self.tail = b""
         self.ended = asyncio.Event()
         self.closed = asyncio.Event()
-        self._file = file
-        self._written = 0
+        self._console = console
 
     def pipe_data_received(self, fd: int, data: bytes) -> None:
         self.tail = (self.tail + data)[-TAIL:]
-        if self._file and self._written < MAX_LOG:
-            self._keep(self._file, data[: MAX_LOG - self._written])
-
-    def _keep(self, file: BinaryIO, data: bytes) -> None:
-        self._written += len(data)
-        try:
-            file.write(data)
-            file.flush()
-        except OSError:  # the program goes on without its log
-            self._file = None
+        self._console.feed(data)
 
     def pipe_connection_lost(self, fd: int, exc: Exception | None) -> None:
-        self.closed.set()
+        if fd == _OUT:
+            self.closed.set()
 
     def process_exited(self) -> None:
         self.ended.set()
@@ -60,40 +58,43 @@ class Program:
     """Make it with `start`, end it with `stop`."""
 
     def __init__(
-        self, words: tuple[str, ...], process: asyncio.SubprocessTransport, output: _Output, file: BinaryIO | None
+        self, words: tuple[str, ...], process: asyncio.SubprocessTransport, output: _Output, console: Console
     ) -> None:
+        self.words = words
         self.command = shlex.join(words)
         self.name = _shortened(self.command)
         self.digests = digests(words)
         self._process = process
         self._output = output
-        self._file = file
+        self._console = console
         self._stopping = False
 
     @classmethod
-    async def start(cls, words: tuple[str, ...], log: Path | None) -> Program:
-        """Run a program in the current folder, its output going to `log`. Raises StationError when it cannot be."""
-        try:
-            file = log.open("wb") if log else None
-        except OSError as exc:
-            raise StationError(f"{log} cannot be written: {exc.strerror or exc}") from exc
+    async def start(cls, words: tuple[str, ...], console: Console) -> Program:
+        """Run a program in the current folder, with the console for its input and output. Raises StationError when it cannot
+        be."""
         try:
             process, output = await asyncio.get_running_loop().subprocess_exec(
-                lambda: _Output(file),
+                lambda: _Output(console),
                 *words,
-                stdin=asyncio.subprocess.DEVNULL,
+                stdin=asyncio.subprocess.PIPE,
                 stdout=asyncio.subprocess.PIPE,
                 stderr=asyncio.subprocess.STDOUT,
                 # so that its children end with it, and Ctrl-C is the bench's
                 start_new_session=os.name == "posix",
             )
         except OSError as exc:
-            if file:
-                file.close()
             raise StationError(
                 f"{words[0]} cannot be started: {exc.strerror or exc}", advice="check --start: a program and arguments"
             ) from exc
-        return cls(words, process, output, file)
+        return cls(words, process, output, console)
+
+    async def send(self, text: str) -> None:
+        """A line to its input. DeviceError when it does not read that."""
+        pipe = cast("asyncio.WriteTransport | None", self._process.get_pipe_transport(0))
+        if pipe is None or pipe.is_closing() or pipe.get_write_buffer_size() > MAX_WAITING:
+            raise self.crash() or DeviceError(f"{self.name} does not read its input", advice="let it read its stdin")
+        pipe.write(text.encode() + b"\n")
 
     @property
     def code(self) -> int | None:
@@ -112,11 +113,8 @@ class Program:
         code = self.code
         if code is None or self._stopping:
             return None
-        kept = (
-            f"read its output in {Path(self._file.name).name}"
-            if self._file
-            else "run the program alone to see all its output"
-        )
+        file = self._console.kept_in
+        kept = f"read its output in {file}" if file else "run the program alone to see all its output"
         return DeviceError(f"{self.name} {_how(code)}{self._last_words()}", advice=kept)
 
     @property
@@ -141,8 +139,7 @@ class Program:
             await asyncio.wait_for(self._output.closed.wait(), 1.0)
         # a child in a session of its own may still hold the other end of the pipe
         self._process.close()
-        if self._file:
-            self._file.close()
+        self._console.finish_line()
 
     def _kill(self) -> None:
         self._signal(signal.SIGKILL if os.name == "posix" else signal.SIGTERM)

@@ -201,6 +201,16 @@ class SimulatedDevice:
         if self.spec.table_after_reboot:
             self.server = self._serve(self.spec.table_after_reboot)
 
+    def switch_off(self) -> None:
+        """Without power, until it is switched on."""
+        self.reboot(math.inf)
+
+    def switch_on(self) -> None:
+        """Start from the beginning; nothing to do for one that is on."""
+        if self._switched_on == math.inf:
+            self._off_until = self._switched_on = asyncio.get_running_loop().time()
+            self._advertise_at(self._switched_on)
+
     def _forget_all(self) -> None:
         """What is gone without power."""
         self.air.band.stop(self.advertiser)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -60,8 +60,9 @@ async def open_air(
     faults: Faults | None = None,
     capture: Path | None = None,
     conditions: Conditions | None = None,
+    made: Callable[[SimulatedDevice], object] = lambda device: None,
 ) -> OpenAir:
-    """An air with these devices switched on, kind without `conditions`. bumble is imported here: it takes 0.3 s."""
+    """An air with these devices switched on, kind without `conditions`. `made` gets each connectable one before. bumble is imported here: it takes 0.3 s."""
     from benchrig.radio.bumble_stack import HostStack
     from benchrig.radio.virtual.air import Air
     from benchrig.radio.virtual.capture import Capture
@@ -71,7 +72,7 @@ async def open_air(
     snooper = Capture(capture) if capture else None
     opened = OpenAir(air, capture=snooper)
     try:
-        opened.devices = await switch_on(air, units)
+        opened.devices = await switch_on(air, units, made)
         controller = VirtualController("bench", air)
         opened.stack = await HostStack.open(controller, controller, snooper=snooper)
     except BaseException:
@@ -80,7 +81,9 @@ async def open_air(
     return opened
 
 
-async def switch_on(air: Air, units: Iterable[Simulated]) -> dict[str, SimulatedDevice]:
+async def switch_on(
+    air: Air, units: Iterable[Simulated], made: Callable[[SimulatedDevice], object] = lambda device: None
+) -> dict[str, SimulatedDevice]:
     """Put the devices into the air; the connectable ones by name."""
     from benchrig.radio.virtual.device import SimulatedDevice
     from benchrig.radio.virtual.device_spec import Beacon
@@ -91,6 +94,7 @@ async def switch_on(air: Air, units: Iterable[Simulated]) -> dict[str, Simulated
             air.band.start(_advertiser(unit))
         else:
             devices[unit.name] = SimulatedDevice(air, unit)
+            made(devices[unit.name])
             await devices[unit.name].start()
     return devices
 

@@ -15,7 +15,7 @@ from benchrig.errors import StationError
 from benchrig.radio.port.choice import parse_ports
 from benchrig.radio.port.opening import open_ports
 from benchrig.radio.virtual.air import Air
-from tests.radio.running import run_plan, served_air
+from tests.radio.running import kept, run_plan, served_air
 from tests.radio.unit import PLAN
 
 RESET, RESET_DONE = bytes.fromhex("01030C00"), bytes.fromhex("040E0401030C00")
@@ -220,7 +220,7 @@ async def test_many_ports(tmp_path):
     from tests.radio.port.test_joining import TINY
 
     ports = parse_ports([f"pty:{tmp_path}/a", "tcp:127.0.0.1:0", f"pty:{tmp_path}/b"], ["", "", f"{TINY} public"])
-    done = await run_plan(PLAN, lambda: open_simulated([], ports=ports, folder=tmp_path), tmp_path)
+    done = await run_plan(PLAN, lambda: open_simulated([], ports=ports, keeping=kept(tmp_path)), tmp_path)
     assert done.ended.verdict == "pass"
     assert done.record.unit.address == "00:00:5E:00:53:03"
     assert any(note == f"port 1: pty:{tmp_path}/a" for note in done.notes)

@@ -52,7 +52,7 @@ async def test_a_crash(tmp_path):
     assert "ended with exit code 42; its last output: up | assertion failed: queue.c:217" in failed.message
     assert (done.ended.cause, done.ended.root, done.ended.exit_code) == ("device", Where("3"), 1)
     assert done.verdicts[3:] == ["skip"] * 3
-    assert "queue.c:217" in (tmp_path / "start.log").read_text()
+    assert "queue.c:217" in (tmp_path / "console.log").read_text()
 
 
 @pytest.mark.slow

@@ -11,20 +11,38 @@ from pathlib import Path
 
 import pytest
 
+from benchrig.console import log
+from benchrig.console.console import Console
 from benchrig.errors import DeviceError, StationError
 from benchrig.radio.port import opening, program
 from benchrig.radio.port.choice import parse_ports
 from benchrig.radio.port.program import Program
 from benchrig.radio.virtual.air import Air
 from benchrig.record.model import Where
-from tests.radio.running import on_port, run_plan
+from tests.radio.running import kept, on_port, run_plan
 from tests.radio.unit import PLAN
 
 PYTHON = sys.executable
 
 
-async def started(folder, code):
-    return await Program.start((PYTHON, "-u", "-c", code), folder / "start.log")
+@pytest.fixture
+async def console(tmp_path):
+    console = Console("the console", kept(tmp_path))
+    yield console
+    console.close()
+
+
+async def started(console, code):
+    return await Program.start((PYTHON, "-u", "-c", code), console)
+
+
+async def said(folder):
+    """The first line of the program."""
+    file = folder / "console.log"
+    async with asyncio.timeout(5):
+        while not (file.exists() and file.read_text()):
+            await asyncio.sleep(0.02)
+    return file.read_text().split()[1]
 
 
 def alive(pid):
@@ -38,49 +56,46 @@ def alive(pid):
     return False
 
 
-async def test_its_last_lines_are_told(tmp_path):
-    one = await started(tmp_path, "for n in range(9): print('line', n)\nraise SystemExit(3)")
+async def test_its_last_lines_are_told(console):
+    one = await started(console, "for n in range(9): print('line', n)\nraise SystemExit(3)")
     assert await one.ended(5)
     assert one.crash().message.endswith("exit code 3; its last output: line 4 | line 5 | line 6 | line 7 | line 8")
     assert one.has_failed
     await one.stop()
 
 
-async def test_a_signal_has_its_name(tmp_path):
-    one = await started(tmp_path, "import os; os.abort()")
+async def test_a_signal_has_its_name(console):
+    one = await started(console, "import os; os.abort()")
     assert await one.ended(5)
     assert "was ended by signal SIGABRT; it said nothing" in one.crash().message
     await one.stop()
 
 
-async def test_an_end_in_order_is_no_failure(tmp_path):
-    one = await started(tmp_path, "pass")
+async def test_an_end_in_order_is_no_failure(console):
+    one = await started(console, "pass")
     assert await one.ended(5)
     assert not one.has_failed
     await one.stop()
 
 
-async def test_output_without_end_fills_neither_disk_nor_pipe(tmp_path, monkeypatch):
-    monkeypatch.setattr(program, "MAX_LOG", 10_000)
-    one = await started(tmp_path, "import sys\nfor n in range(20000): print('x' * 99)\nprint('the end')")
+async def test_output_without_end_fills_neither_disk_nor_pipe(tmp_path, console, monkeypatch):
+    monkeypatch.setattr(log, "MOST_FILE", 10_000)
+    one = await started(console, "import sys\nfor n in range(20000): print('x' * 99)\nprint('the end')")
     assert await one.ended(20)
     assert "the end" in one.crash().message
     await one.stop()
-    assert (tmp_path / "start.log").stat().st_size == 10_000
+    assert all(file.stat().st_size <= 10_000 for file in tmp_path.iterdir())
+    assert len([*tmp_path.iterdir()]) == 3
 
 
-async def test_its_children_end_with_it(tmp_path):
+async def test_its_children_end_with_it(tmp_path, console):
     one = await started(
-        tmp_path,
+        console,
         "import subprocess, sys, time\n"
         "child = subprocess.Popen([sys.executable, '-c', 'import time; time.sleep(100)'])\n"
         "print(child.pid); time.sleep(100)",
     )
-    log = tmp_path / "start.log"
-    async with asyncio.timeout(5):
-        while not log.read_text().strip():
-            await asyncio.sleep(0.02)
-    child = int(log.read_text())
+    child = int(await said(tmp_path))
     await one.stop()
     async with asyncio.timeout(2):
         while alive(child):  # killed, but not gone yet
@@ -88,22 +103,20 @@ async def test_its_children_end_with_it(tmp_path):
     assert one.crash() is None  # it was told to
 
 
-async def test_one_that_does_not_listen_is_killed(tmp_path, monkeypatch):
+async def test_one_that_does_not_listen_is_killed(tmp_path, console, monkeypatch):
     monkeypatch.setattr(program, "END_WITHIN", 0.2)
     one = await started(
-        tmp_path, "import signal, time; signal.signal(signal.SIGTERM, signal.SIG_IGN); print('on'); time.sleep(100)"
+        console, "import signal, time; signal.signal(signal.SIGTERM, signal.SIG_IGN); print('on'); time.sleep(100)"
     )
-    async with asyncio.timeout(5):
-        while not (tmp_path / "start.log").read_text():
-            await asyncio.sleep(0.02)
+    await said(tmp_path)
     await one.stop()
     assert one.code == -signal.SIGKILL
 
 
 @pytest.mark.slow
-async def test_a_daemon_that_it_leaves_holds_nobody_up(tmp_path):
+async def test_a_daemon_that_it_leaves_holds_nobody_up(console):
     one = await started(
-        tmp_path,
+        console,
         "import subprocess, sys\n"
         "code = 'import time; time.sleep(3)'\n"
         "subprocess.Popen([sys.executable, '-c', code], start_new_session=True)\n",
@@ -114,19 +127,17 @@ async def test_a_daemon_that_it_leaves_holds_nobody_up(tmp_path):
 
 
 @pytest.mark.slow
-async def test_neither_a_deaf_program_nor_its_daemon_holds_anybody_up(tmp_path, monkeypatch):
+async def test_neither_a_deaf_program_nor_its_daemon_holds_anybody_up(tmp_path, console, monkeypatch):
     monkeypatch.setattr(program, "END_WITHIN", 0.2)
     one = await started(
-        tmp_path,
+        console,
         "import signal, subprocess, sys, time\n"
         "signal.signal(signal.SIGTERM, signal.SIG_IGN)\n"
         "code = 'import time; time.sleep(8)'\n"
         "subprocess.Popen([sys.executable, '-c', code], start_new_session=True)\n"
         "print('on'); time.sleep(100)",
     )
-    async with asyncio.timeout(5):
-        while not (tmp_path / "start.log").read_text():
-            await asyncio.sleep(0.02)
+    await said(tmp_path)
     async with asyncio.timeout(4):
         await one.stop()
     assert one.code == -signal.SIGKILL
@@ -134,7 +145,7 @@ async def test_neither_a_deaf_program_nor_its_daemon_holds_anybody_up(tmp_path, 
 
 async def test_no_such_program(tmp_path):
     with pytest.raises(StationError, match="/no/such cannot be started: No such file or directory"):
-        await Program.start(("/no/such",), tmp_path / "start.log")
+        await Program.start(("/no/such",), Console("the console"))
 
 
 async def test_one_that_ends_before_it_speaks_ends_the_run(tmp_path):
@@ -148,7 +159,7 @@ async def test_one_that_never_speaks(tmp_path, monkeypatch):
     monkeypatch.setattr(opening, "SPEAK_WITHIN", 0.3)
     ports = parse_ports(["tcp:127.0.0.1:0"], [f"{shlex.quote(PYTHON)} -c 'import time; time.sleep(100)'"])
     with pytest.raises(DeviceError, match=r"did not speak on tcp:127\.0\.0\.1:\d+ within 0.3 s"):
-        await opening.open_ports(Air(1), ports, tmp_path)
+        await opening.open_ports(Air(1), ports, kept(tmp_path))
 
 
 async def test_a_log_on_the_line_is_told_apart_at_once(tmp_path):
@@ -160,7 +171,7 @@ async def test_a_log_on_the_line_is_told_apart_at_once(tmp_path):
     )
     ports = parse_ports(["tcp:127.0.0.1:0"], [f"{shlex.quote(PYTHON)} -c {shlex.quote(code)} {{port}}"])
     with pytest.raises(DeviceError, match=r"the firmware sent invalid HCI: 0x62 .* \(text: 'boot v1\.2"):
-        await opening.open_ports(Air(1), ports, tmp_path)
+        await opening.open_ports(Air(1), ports, kept(tmp_path))
 
 
 def own_host(folder, advertise):
@@ -216,7 +227,7 @@ async def test_the_address_of_the_port_is_filled_in(tmp_path):
         [f"pty:{tmp_path}/dut"], [f"{shlex.quote(PYTHON)} -c 'import sys; sys.exit(sys.argv[1])' at={{port}}"]
     )
     with pytest.raises(DeviceError, match=f"its last output: at={tmp_path}/dut"):
-        await opening.open_ports(Air(1), ports, tmp_path)
+        await opening.open_ports(Air(1), ports, kept(tmp_path))
 
 
 async def test_an_interruption_ends_it(tmp_path):

@@ -1,0 +1,104 @@
+"""What a station has beside the radio: the console on a wire, the commands that switch the power of the unit."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from benchrig.console.choice import ConsoleChoice
+from benchrig.errors import StationError
+from benchrig.loop import outside
+from benchrig.radio.beside import Beside, Power
+from benchrig.steps.program import Program
+
+if TYPE_CHECKING:
+    from benchrig.console.log import Keeping
+    from benchrig.radio.radio import Radio
+
+Opener = Callable[[], "Awaitable[Radio]"]
+
+
+@dataclass(frozen=True)
+class Wiring:
+    """Of one station: each is None where there is none."""
+
+    console: ConsoleChoice | None = None
+    power: Power | None = None
+
+    def around(self, opener: Opener, keeping: Callable[[], Keeping]) -> Opener:
+        """What opens the radio together with these; they take the place of what the radio has of its own."""
+        if self.console is None and self.power is None:
+            return opener
+
+        async def opened() -> Radio:
+            radio = await opener()
+            try:
+                await self._attach(radio, keeping())
+            except BaseException:
+                await radio.close()
+                raise
+            return radio
+
+        return opened
+
+    async def _attach(self, radio: Radio, keeping: Keeping) -> None:
+        own = radio.beside[0] if len(radio.beside) == 1 else Beside("the unit")
+        if self.power is not None:
+            own = replace(own, power=self.power)
+        if self.console is not None:
+            from benchrig.console.wires import open_console
+
+            console, wire = await open_console(self.console, keeping)
+            own = replace(own, console=console)
+            radio.on_close = _then(wire.close, console.close, radio.on_close)
+        radio.beside = [own]
+
+
+def _then(
+    wire: Callable[[], Awaitable[None]], console: Callable[[], None], last: Callable[[], Awaitable[None]]
+) -> Callable[[], Awaitable[None]]:
+    async def close() -> None:
+        await wire()
+        console()
+        await last()
+
+    return close
+
+
+@dataclass(frozen=True)
+class CommandSwitch:
+    """Programs that switch the power, with their arguments. They run in the current folder, without a shell."""
+
+    down_command: tuple[str, ...]
+    up_command: tuple[str, ...]
+
+    async def down(self, within: float) -> None:
+        await _run(self.down_command, within)
+
+    async def up(self, within: float) -> None:
+        await _run(self.up_command, within)
+
+
+async def _run(words: tuple[str, ...], within: float) -> None:
+    with outside():
+        try:
+            program = Program(words, Path.cwd())
+        except (OSError, ValueError) as exc:
+            raise _failed(words, f"cannot be started: {getattr(exc, 'strerror', None) or exc}") from exc
+        try:
+            code = await program.ended(within * 0.95)
+            await program.silent()
+        finally:
+            await program.end()
+    if code is None:
+        raise _failed(words, f"ran longer than {within:.3g} s")
+    if code != 0:
+        raise _failed(words, f"ended with exit code {code}", program.texts[1][-300:])
+
+
+def _failed(words: tuple[str, ...], what: str, advice: str = "") -> StationError:
+    return StationError(
+        f"the power cannot be switched: {words[0]} {what}", advice=advice or "check power: in the station file"
+    )

@@ -1,0 +1,205 @@
+"""console and power through whole runs: a sound device passes, its faulty twin fails in the step with the right cause."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from benchrig.errors import PlanError
+from tests.run.kit import HEAD, Ran, device_text, run
+
+OWN = "6b1d0001-9a53-4c86-8a3e-2f0f6c1d7e40"
+# Prints when it starts and when it is written, answers on its console, and starts again.
+DEVICE = f"""on_start: [{{print: 'boot v1.2'}}, {{delay: 200 ms, print: 'ready, vbat=3012 mV'}}]
+console:
+  - {{matches: 'limit (?P<limit>\\S+)', print: 'limit={{limit}}'}}
+  - {{matches: 'self test', print: testing, then: [{{delay: 3 s, print: 'self test done: 0007 ok'}}]}}
+  - {{matches: restart, print: bye, then: [{{delay: 10 ms, reboot: 2 s}}]}}
+  - {{print: 'unknown command'}}
+services:
+  - service: {OWN}
+    characteristics:
+      - characteristic: 6b1d0002-9a53-4c86-8a3e-2f0f6c1d7e40
+        as: uint8
+        properties: [read, write]
+        value: 1
+        on_write: {{then: [{{print: 'wrote {{written}}'}}]}}
+"""
+NAME = "6b1d0002-9a53-4c86-8a3e-2f0f6c1d7e40"
+
+
+def ran(steps: str, *, device: str = DEVICE, air: str | None = None, **more: object) -> Ran:
+    return run(f"{HEAD}steps:\n{steps}", device_text("", more=device), air=air, **more)  # type: ignore[arg-type]
+
+
+def wait(pattern: str, expect: str = "", *, send: str = "", within: str = "5 s") -> str:
+    said = f"    send: {send}\n" if send else ""
+    limits = f"    expect: {{{expect}}}\n" if expect else ""
+    return f"  - console:\n{said}    until: {{line: {{matches: '{pattern}'}}}}\n    within: {within}\n{limits}"
+
+
+@pytest.mark.parametrize("air", ["kind", "rough"])
+def test_a_line_is_waited_for_and_its_groups_are_readings(air: str) -> None:
+    pattern = "self test done: (?P<number>\\d+) (?P<word>\\w+)"
+    limits = "number: {max: 7}, word: {equals: ok}, reached_after: {min: 3 s, max: 3.5 s}, count: {equals: 2}"
+    device = DEVICE.replace("reboot: 2 s", "reboot: 1 s")
+    done = ran("  - scan:\n" + wait(pattern, limits, send="self test"), device=device, air=air)
+    assert done.ended.exit_code == 0, done.ended.message
+    assert [(r.name, r.value) for r in done.step(2).readings] == [
+        ("count", 2), ("reached_after", 3.0), ("line", "self test done: 0007 ok"), ("number", 7), ("word", "ok"),
+    ]  # fmt: skip
+    for wrong in (
+        DEVICE.replace("0007 ok", "0008 ok"),
+        DEVICE.replace("0007 ok", "0007 bad"),
+        DEVICE.replace("delay: 3 s", "delay: 4 s"),
+    ):
+        failed = ran("  - scan:\n" + wait(pattern, limits, send="self test"), device=wrong, air=air)
+        assert (failed.verdicts(), failed.ended.cause) == (["pass", "fail"], "limit")
+
+
+def test_a_line_that_never_comes_says_what_came() -> None:
+    done = ran("  - scan:\n" + wait("self test passed", send="self test"))
+    assert (done.verdicts(), done.ended.cause) == (["pass", "fail"], "limit")
+    assert done.ended.message == (
+        "not reached: expected line matches 'self test passed'; found 'self test done: 0007 ok' after 5 s, 2 lines"
+    )
+    silent = ran("  - scan:\n" + wait("self test passed", send="self test"), device="console: []\nservices: []\n")
+    assert (
+        silent.ended.message
+        == "not reached: expected line matches 'self test passed'; no line was printed after 5 s, 0 lines"
+    )
+
+
+def test_nothing_is_lost_between_two_steps() -> None:
+    """What was printed before a step counts, unless a step has seen it."""
+    steps = f"  - connect:\n  - write: {NAME}\n    value: 2\n    format: {{as: uint8}}\n  - wait: 1 s\n"
+    both = (
+        steps + wait("boot (?P<version>v.*)", "version: {equals: v1.2}, reached_after: {max: 0 s}") + wait("wrote .*")
+    )
+    assert ran(both).ended.exit_code == 0, ran(both).ended.message
+    twice = ran(both + wait("boot .*"))
+    assert (twice.verdicts()[-1], twice.ended.cause) == ("fail", "limit")
+
+
+@pytest.mark.parametrize("step", ["  - console:\n", "  - console:\n    send: limit 4\n"])
+def test_lines_before_a_step_that_only_looks_or_sends_count_no_longer(step: str) -> None:
+    done = ran("  - scan:\n" + step + wait("boot .*", within="1 s"))
+    assert (done.verdicts(), done.ended.cause) == (["pass", "pass", "fail"], "limit")
+    counted = ran("  - scan:\n  - console:\n    expect: {count: {equals: 2}}\n")
+    assert counted.ended.exit_code == 0, counted.ended.message
+
+
+def test_what_was_found_is_saved_and_sent() -> None:
+    found = "  - scan:\n" + wait("ready, vbat=(?P<number>\\d+) mV") + "    save: {number: seen}\n"
+    done = ran(found + wait("limit=(?P<limit>.*)", "limit: {equals: '${seen}'}", send="limit ${seen}"))
+    assert done.ended.exit_code == 0, done.ended.message
+    assert [note.text for note in done.step(3).notes] == ["sends to the console: limit 3012"]
+    other = ran(found + wait("limit=(?P<limit>.*)", "limit: {equals: '${seen}'}", send="limit 1${seen}"))
+    assert (other.verdicts()[-1], other.ended.cause) == ("fail", "limit")
+
+
+def test_a_group_may_be_what_is_waited_for() -> None:
+    device = "on_start: [{print: t=20}, {delay: 1 s, print: t=30}, {delay: 2 s, print: t=hot}, {delay: 3 s, print: t=41}]\nservices: []\n"
+    step = "  - scan:\n    for: 100 ms\n  - console:\n    until: {line: {matches: 't=(?P<t>.*)'}, t: {min: 40}}\n"
+    done = ran(step + "    expect: {t: {max: 45}}\n", device=device)
+    assert done.ended.exit_code == 0, done.ended.message
+    assert done.reading(2, "t").value == 41
+
+
+@pytest.mark.parametrize(
+    ("expect", "cause", "message"),
+    [
+        ("vbat: {min: 3}", "plan", "the group 'vbat' found '3012 mV' with a unit: its limit has none"),
+        (
+            "vbat: {min: 3 A}",
+            "plan",
+            "the group 'vbat' found '3012 mV' with a unit: 3012 mV is a voltage, not a current",
+        ),
+        ("state: {min: 3}", "device", "the group 'state' found 'ready', expected a number"),
+        ("number: {min: 3 V}", "plan", "the group 'number' found 3012 without a unit, and its limit is in V"),
+        ("state: {equals: ready}, vbat: {equals: 3012 mV}", None, ""),
+    ],
+)
+def test_a_group_that_is_no_such_number(expect: str, cause: str | None, message: str) -> None:
+    pattern = "(?P<state>\\w+), vbat=(?P<vbat>(?P<number>\\d+) mV)"
+    ended = ran("  - scan:\n" + wait(pattern, expect)).ended
+    assert ended.cause == cause, ended.message
+    assert ended.message.startswith(message)
+
+
+# --- power
+
+
+def test_the_link_is_over_and_the_unit_starts_again() -> None:
+    steps = (
+        "  - connect:\n  - power: cycle\n    expect: {elapsed: {min: 1 s, max: 20 s}}\n"
+        + wait("boot v1.2")
+        + "  - connect:\n    name: again\n"
+    )
+    done = ran(steps)
+    assert done.verdicts() == ["pass"] * 4, done.ended.message
+
+
+def test_off_is_silent_until_it_is_on() -> None:
+    off = "  - connect:\n  - power: down\n    expect: {elapsed: {max: 20 s}}\n  - scan:\n    within: 3 s\n"
+    done = ran(off)
+    assert (done.verdicts(), done.ended.cause) == (["pass", "pass", "fail"], "link")
+    on = ran(off.replace("  - scan:\n    within: 3 s\n", "  - power: up\n  - scan:\n    expect: {count: {min: 1}}\n"))
+    assert on.ended.exit_code == 0, on.ended.message
+
+
+def test_a_step_that_needs_the_link_after_power_is_a_mistake() -> None:
+    with pytest.raises(PlanError, match="needs a connection"):
+        ran(f"  - connect:\n  - power: cycle\n  - read: {NAME}\n")
+
+
+@pytest.mark.parametrize(
+    ("step", "message"),
+    [
+        ('console:\n    send: "a\\nb"', "a line to be sent has no line end in it"),
+        (
+            "console:\n    until: {line: {matches: '(?P<count>.*)'}}",
+            "the group 'count' is called as a reading of the step",
+        ),
+        ("console:\n    until: {lin: {matches: x}}", "lin"),
+        ("console:\n    expect: {line: {equals: x}}", "line"),
+        ("console:\n    until: {line: {matches: '(?P<a>.*)'}}\n    expect: {b: {equals: x}}", "did you mean|'b'"),
+        ("power: upp", "did you mean .up.|cycle"),
+        ("power: up\n    for: 3 s", "power up takes no time"),
+    ],
+)
+def test_mistakes(step: str, message: str) -> None:
+    with pytest.raises(PlanError, match=message):
+        ran(f"  - {step}\n")
+
+
+# --- the station's wires
+
+
+def test_a_station_without_wires_ends_the_run_before_its_first_step(tmp_path: Path) -> None:
+    beacons = "others: [{count: 1}]\n"
+    for verb, step in (("console", "console:"), ("power", "power: cycle")):
+        ended = run(f"{HEAD}steps:\n  - {step}\n", beacons).ended
+        assert (ended.cause, ended.exit_code) == ("station", 7)
+        assert f"this station has no {verb} for the unit" in ended.message
+
+
+def test_two_units_are_told_apart_by_the_one_that_was_found() -> None:
+    other = device_text(
+        "", name="other", address="C4:00:00:00:00:02", more="on_start: [{print: other}]\nservices: []\n"
+    )
+    plan = f"{HEAD}steps:\n" + wait("boot .*")
+    ended = run(plan, device_text("", more=DEVICE), other).ended
+    assert (ended.cause, ended.exit_code) == ("station", 7)
+    assert "not known which one is meant: unit 1, other" in ended.message
+    assert (
+        run(plan.replace("steps:\n", "steps:\n  - scan:\n"), device_text("", more=DEVICE), other).ended.exit_code == 0
+    )
+
+
+def test_a_caution_is_acknowledged_before_a_line_is_sent() -> None:
+    ended = ran("  - console:\n    send: erase\n", acknowledged=False)
+    assert ended.ended.exit_code == 5
+    text = f"{HEAD}caution: clamp it\nsteps:\n  - console:\n    send: erase\n"
+    assert run(text, device_text("", more=DEVICE), acknowledged=False).ended.cause == "operator"
