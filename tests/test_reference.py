@@ -356,17 +356,19 @@ GENERATORS = {
     "sequence": [1, 2],
     "states": [{"value": 1, "for": "3 s"}, {"value": 2}],
     "random": {"bytes": 8},
+    "clock": {"start": "5 s"},
 }
 
 
 def test_values_that_change():
     number, octets = (build_format(FormatSpec(as_=name)) for name in ("uint8", "hex"))
+    seconds = build_format(FormatSpec(as_="uint32", unit="s"))
     rows = SECTIONS["Values that change"].table("word")
     assert [words(row["word"])[0] for row in rows] == [*GENERATORS]
     for row in rows:
         arguments = GENERATORS[words(row["word"])[0]]
         assert words(row["with"]) == ([*arguments] if isinstance(arguments, dict) else [])
-        form = octets if words(row["word"]) == ["random"] else number
+        form = {"random": octets, "clock": seconds}.get(words(row["word"])[0], number)
         assert source_of({words(row["word"])[0]: arguments}, form).take(0.0, random.Random(1))
 
 

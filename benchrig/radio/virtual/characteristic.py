@@ -10,7 +10,7 @@ from benchrig.radio.bumble_stack.bumble_api import UUID, Characteristic, Charact
 from benchrig.radio.virtual.behaviour import Actor, Moment, On, Refused
 from benchrig.radio.virtual.makers import Happening, Unfit
 from benchrig.radio.virtual.reactions import Building, Performer, Reaction
-from benchrig.radio.virtual.sources import Source, octets
+from benchrig.radio.virtual.sources import Clock, Source, octets
 from benchrig.radio.virtual.value import Value
 from benchrig.values.catalogue import short_uuid
 
@@ -92,6 +92,14 @@ class SimulatedCharacteristic:
     def _now(self) -> tuple[float, float, random.Random]:
         return self.device.uptime, asyncio.get_running_loop().time(), self.device.chance("values")
 
+    def _store(self, value: bytes) -> None:
+        """Keep what was written, or let it go on from there."""
+        form, pattern = self.spec.source.format, self.spec.source.pattern
+        if form and isinstance(pattern, Clock) and self.spec.on_write.check:
+            self.follow(Source(pattern.set_to(form.decode(value)), form))
+        else:
+            self.put(value)
+
     def put(self, value: bytes, field: str = "") -> None:
         self._value.put(octets(value), field)
         self._check_field(field)
@@ -136,7 +144,7 @@ class SimulatedCharacteristic:
             await reaction.spec.begin(On.WRITE, moment)
         answered = all(reaction.spec.is_answered(On.WRITE, moment) for reaction, _, moment in happens)
         if answered and self.spec.on_write.store:
-            self.put(value)
+            self._store(value)
         try:
             for reaction, happening, _ in happens:
                 reaction.happen(self.device, happening)

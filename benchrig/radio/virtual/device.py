@@ -182,7 +182,8 @@ class SimulatedDevice:
 
     async def _advertise_again(self) -> None:
         async with self._advertising:
-            if not self.connections and asyncio.get_running_loop().time() >= self._off_until:
+            # nothing has put it to sleep since
+            if not self.connections and self._return is None and self._off_until < math.inf:
                 await self._advertise()
 
     def sleep(self, seconds: float) -> None:

@@ -12,6 +12,8 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
+from benchrig.values.quantity import exact
+
 if TYPE_CHECKING:
     import random
 
@@ -69,6 +71,15 @@ class Steps:
             value = self.high
         return value if self.size is None else round((value - self.base) / self.size) * self.size + self.base
 
+    def last(self, value: Fraction) -> Fraction:
+        """The last one that is not above; it wraps behind the highest."""
+        if self.size is None:
+            return value
+        reached = (value - self.base) // self.size
+        if self.high is not None:
+            reached %= (self.high - self.base) // self.size + 1
+        return reached * self.size + self.base
+
 
 @dataclass
 class Ramp(Pattern):
@@ -89,6 +100,27 @@ class Ramp(Pattern):
     @property
     def runs_on(self) -> bool:
         return True
+
+
+@dataclass
+class Clock(Pattern):
+    """Seconds that go on, from `start` or from what was written."""
+
+    start: Fraction
+    steps: Steps = field(default_factory=Steps)
+
+    def take(self, elapsed: float, rng: random.Random) -> Fraction:
+        return self.steps.last(self.start + Fraction(elapsed))
+
+    def examples(self) -> list[Any]:
+        return [self.start]
+
+    @property
+    def runs_on(self) -> bool:
+        return True
+
+    def set_to(self, value: Any) -> Clock:
+        return Clock(exact(value), self.steps)
 
 
 @dataclass

@@ -9,6 +9,7 @@
 {sequence: [1 °C, 2 °C]}
 {states: [{value: idle, for: 3 s}, {value: done}]}
 {random: {bytes: 8}}
+{clock: {start: 0 s}}                      seconds; goes on from what was written
 {flags: 0, heart_rate: {noise: …}}         a structure: each field a value or generator
 [1, 2]                                     a list
 """
@@ -23,6 +24,7 @@ from typing import Any, TypeVar
 
 from benchrig.errors import MalformedValue
 from benchrig.radio.virtual.sources import (
+    Clock,
     Constant,
     Counter,
     Cycle,
@@ -281,6 +283,15 @@ def _state(value: Any, form: Format, field: str, is_last: bool) -> tuple[Pattern
     return pattern, lasts
 
 
+def _clock(value: Any, form: Format, field: str) -> Pattern:
+    arguments = arguments_of(value, set(), {"start"})
+    leaf = _leaf(form, field)
+    if leaf is None or leaf.unit != "s":
+        raise Misfit("a clock counts seconds", "give the format 'unit: s'")
+    start = _number(arguments, "start", form, field) if "start" in arguments else Fraction(0)
+    return Clock(start, steps_of(leaf))
+
+
 def _random(value: Any, form: Format, field: str) -> Pattern:
     arguments = arguments_of(value, {"bytes"})
     if not isinstance(_leaf(form, field), BytesFormat):
@@ -296,4 +307,5 @@ GENERATORS: dict[Any, Callable[[Any, Format, str], Pattern]] = {
     "sequence": _sequence,
     "states": _states,
     "random": _random,
+    "clock": _clock,
 }

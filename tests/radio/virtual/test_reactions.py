@@ -249,11 +249,12 @@ console:
         assert lines == ["ok 7.5 7.5", "unknown test", "boot", "ready counter 0099"]
 
 
-async def test_it_advertises_again_after_a_delay():
-    text = box().replace("interval: 20 ms", "interval: 20 ms, again_after: 2 s")
+@pytest.mark.parametrize("delay", [0.0, 0.1, 0.2, 0.3, 0.7, 1.1, 2.0])
+async def test_it_advertises_again_after_a_delay(delay):
+    text = box().replace("interval: 20 ms", f"interval: 20 ms, again_after: {delay} s")
     async with Central(text) as central:
         await central.client.disconnect()
-        assert await central.bench.scan(1.9) == []
+        assert await central.bench.scan(delay * 0.9) == []
         assert await central.bench.scan(0.5) != []
 
 
@@ -272,6 +273,16 @@ async def test_values_that_run_by_themselves():
         assert read[:3] == ["01", "02", "03"]
         assert len(set(read[3:])) == 2
         assert {len(value) for value in read[3:]} == {8}
+
+
+async def test_a_clock_goes_on_from_what_was_written_and_wraps():
+    text = box().replace("name: count, as: uint16, unit: m, scale: 5, properties: [read, write], value: 10 m",
+                         "name: count, as: uint16, unit: s, properties: [read, write], value: {clock: {start: 100 s}}")  # fmt: skip
+    async with Central(text) as central:
+        assert int.from_bytes(bytes.fromhex(await central.read(COUNT)), "little") in (100, 101)
+        await central.client.write_gatt_char(COUNT, b"\xfa\xff", response=True)
+        await asyncio.sleep(10.0)
+        assert int.from_bytes(bytes.fromhex(await central.read(COUNT)), "little") == (0xFFFA + 10) % 0x10000
 
 
 async def test_each_tenth_notification_is_dropped():
@@ -311,6 +322,7 @@ WRONG = [
     ("set: {test.state: {states: [{value: done, for: 0 s}, {value: idle}]}}", "a state takes some time"),
     ("set: {test.state: {states: [{value: done, for: 1 s}]}}", "unknown key 'for'"),
     ("set: {text: {counter: {text: none}}}", "expected a text with one {number} in it"),
+    ("set: {count: {clock: {}}}", "a clock counts seconds"),
     ("set: {count: {random: {bytes: 2}}}", "random bytes need a format of bytes"),
 ]
 
