@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from benchrig.source.problem import Problems
+from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, file_bytes, read_bytes
 
 
@@ -18,6 +19,7 @@ class PlanFiles:
     path: Path
     problems: Problems
     _digest: Any = field(default_factory=hashlib.sha256)
+    _names: frozenset[str] = frozenset()
 
     def read(self, path: Path, least: str = "write at least 'steps:'") -> Node | None:
         """The file's tree; its bytes count for the hash of the plan. `least` says what such a file needs."""
@@ -31,7 +33,16 @@ class PlanFiles:
         self.problems.settle()
         if node is not None:
             self._digest.update(data)
+            self._define(node, plan=path == self.path)
         return node
+
+    def _define(self, node: Node, *, plan: bool) -> None:
+        """Names of values that are no identifiers come before arithmetic; those of the plan hold in all its files."""
+        given = node.get("given") if isinstance(node, MappingNode) else None
+        names = given.entries if isinstance(given, MappingNode) else ()
+        own = frozenset(name for name in names if isinstance(name, str) and not name.isidentifier())
+        self._names |= own if plan else frozenset()
+        node.place.source.names = self._names | own
 
     @property
     def hash(self) -> str:

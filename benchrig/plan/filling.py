@@ -9,9 +9,9 @@ from typing import Any, cast
 from benchrig.errors import UnfitValue
 from benchrig.plan.checks import check_readings
 from benchrig.plan.inner import readings_of
+from benchrig.plan.substitution import Room, substitute
 from benchrig.plan.tree import StepPlan, place_text
 from benchrig.source.problem import Problem, Problems
-from benchrig.source.references import Room, substitute
 from benchrig.source.shape import BAD, Reader
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.steps import Step
@@ -24,6 +24,8 @@ def filled(plan: StepPlan, values: Mapping[str, Any], names: Names) -> Step:
         return plan.step
     problems = Problems()
     node = cast("MappingNode", substitute(plan.node, values, Room(problems)))
+    if problems.found:
+        raise unfit(problems.found)
     step = Reader(problems).read(node, plan.kind)
     if step is not BAD and not problems.found:
         readings = partial(readings_of, plan, names=names)

@@ -10,8 +10,9 @@ from benchrig.plan.files import PlanFiles
 from benchrig.plan.given import GivenValues
 from benchrig.plan.given_spec import Given
 from benchrig.plan.model import StepsFile
+from benchrig.plan.substitution import Room, insert
 from benchrig.source.problem import Problems, suggest
-from benchrig.source.references import Room, insert, references
+from benchrig.source.references import references
 from benchrig.source.shape import BAD, Reader, describe, locate, plain
 from benchrig.source.yaml import MAX_DEPTH, Scalar
 from benchrig.source.yaml import Mapping as MappingNode

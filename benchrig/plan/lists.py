@@ -13,10 +13,11 @@ from benchrig.plan.files import PlanFiles
 from benchrig.plan.given import GivenValues
 from benchrig.plan.including import Includes
 from benchrig.plan.inner import readings_of
+from benchrig.plan.substitution import Room, substitute
 from benchrig.plan.tree import Part, StepPlan
 from benchrig.record.model import Section
 from benchrig.source.problem import Place, Problems, suggest
-from benchrig.source.references import Room, has_reference, is_marked, references, substitute
+from benchrig.source.references import has_reference, is_marked, references
 from benchrig.source.shape import BAD, LATE, Reader, describe, locate
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar, Sequence

@@ -12,12 +12,12 @@ import msgspec
 
 from benchrig.errors import PlanError
 from benchrig.plan.given_spec import Given
+from benchrig.plan.substitution import Room, substitute
 from benchrig.plan.tree import StepPlan, every_step
 from benchrig.radio.scan import Selection
 from benchrig.record.secrets import Secrets
 from benchrig.source.file_names import FileNames
 from benchrig.source.problem import Problems
-from benchrig.source.references import Room, substitute
 from benchrig.source.shape import BAD, Misfit, Reader, as_written, describe_value, locate, octets
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node

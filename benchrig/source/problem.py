@@ -22,6 +22,8 @@ class Source:
     def __init__(self, name: str, text: str) -> None:
         self.name = name
         self.text = text
+        # names of values that it may use and that are no identifiers: 'log-level' is one, and no difference
+        self.names: frozenset[str] = frozenset()
         self._lines: list[str] | None = None
 
     def line(self, number: int) -> str:

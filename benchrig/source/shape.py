@@ -18,6 +18,7 @@ import contextlib
 import re
 import types
 from decimal import Decimal
+from fractions import Fraction
 from functools import cache
 from typing import TYPE_CHECKING, Any, Final, Literal, TypeAlias, Union, get_args, get_origin
 
@@ -242,7 +243,7 @@ def _loosened(value: Any, expected: str) -> Any:
 
 
 def _is_number(value: Any) -> bool:
-    return isinstance(value, (int, Decimal, float)) and not isinstance(value, bool)
+    return isinstance(value, (int, Decimal, float, Fraction)) and not isinstance(value, bool)
 
 
 _SIMPLE: dict[Any, _ReadNode] = {

@@ -10,11 +10,11 @@ from hypothesis import strategies as st
 
 from benchrig.plan.loader import load_plan
 from benchrig.plan.model import Plan
+from benchrig.plan.substitution import Room, substitute
 from benchrig.plan.tree import StepPlan
 from benchrig.plan.writing import PlanText, Rows, StepText
 from benchrig.radio.scan import Selection
 from benchrig.source.problem import Problems
-from benchrig.source.references import Room, substitute
 from benchrig.source.shape import plain
 from benchrig.source.writing import Bare
 from benchrig.steps.attribute import AttributeSpec, Uuid

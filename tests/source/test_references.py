@@ -10,8 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from benchrig.plan.substitution import Room, insert, substitute
 from benchrig.source.problem import NOWHERE, Problems
-from benchrig.source.references import Room, as_text, insert, references, substitute
+from benchrig.source.references import as_text, references
 from benchrig.source.shape import LooseText, Reader, plain
 from benchrig.source.yaml import Node, Scalar, read_text
 from benchrig.values.quantity import Quantity

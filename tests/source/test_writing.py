@@ -10,8 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from benchrig.plan.substitution import Room, substitute
 from benchrig.source.problem import Problems
-from benchrig.source.references import Room, has_reference, substitute
+from benchrig.source.references import has_reference
 from benchrig.source.shape import plain
 from benchrig.source.writing import decimal_text, flow, literal, scalar
 from benchrig.source.yaml import read_text
