@@ -10,6 +10,7 @@ from typing import Any, TypeAlias, cast
 from benchrig.plan.model import Select
 from benchrig.plan.possible import impossible, not_offered
 from benchrig.plan.tree import StepPlan
+from benchrig.plan.variants import Variants
 from benchrig.source.problem import Place, Problems, suggest
 from benchrig.source.references import has_reference, references
 from benchrig.source.shape import BAD, Misfit, Reader, is_late, locate
@@ -168,30 +169,39 @@ def check_values(
     problems: Problems,
     node: MappingNode,
     given: Collection[str],
+    variants: Variants,
     nodes: Sequence[StepPlan],
     used: set[str],
 ) -> None:
     """Every reference has a value by then, every value is used. `used` are names that steps referred to."""
-    values = _Values(problems, given)
+    values = _Values(problems, given, variants.names)
     device = _selection(node)
     for name, scalar in references(device) if device else ():
-        if name not in given:
+        if name not in (*given, *variants.names):
             problems.add(scalar.place, f"no value is given as '{name}'", suggest(name, given) or _NAME_IT)
-    values.take(nodes, set(given))
+    values.take(nodes, {*given, *variants.names})
     used = used | {name for name, _ in references(locate(node, ("device",)))} | _referred(node) | values.used
+    used |= _keys(node.get("variants"))
     places = {name: _key_place(node, "given", name) for name in given}
     for what, named in (("given", places), ("saved", values.saved), ("listed", values.listed)):
         for name, place in named.items():
             if name not in used:
                 advice = "use it as ${" + name + "}, or take it out"
                 problems.add(place, f"the {what} value '{name}' is not used", advice)
+    for name in variants.names.keys() - used:
+        message = f"the value '{name}' of the table '{variants.names[name]}' is not used"
+        problems.add(variants.places[name], message, "use it as ${" + name + "}, or take it out")
+
+
+def _keys(node: Node | None) -> set[str]:
+    return {str(key) for key in node.entries} if isinstance(node, MappingNode) else set()
 
 
 class _Values:
     """Where the steps of a plan take values from, and what they do with them."""
 
-    def __init__(self, problems: Problems, given: Collection[str]) -> None:
-        self._problems, self._given = problems, given
+    def __init__(self, problems: Problems, given: Collection[str], tables: Mapping[str, str]) -> None:
+        self._problems, self._given, self._tables = problems, given, tables
         self.used: set[str] = set()
         # with the places of their names
         self.saved: dict[str, Place] = {}
@@ -205,7 +215,7 @@ class _Values:
             if step.parts:
                 self._take_inner(step, known)
             for name, place in step.saved:
-                if _may_save(self._problems, name, place, self._given):
+                if _may_save(self._problems, name, place, self._given, self._tables):
                     self.saved.setdefault(name, place)
                 known.add(name)
 
@@ -248,11 +258,14 @@ def _check_references(problems: Problems, step: StepPlan, known: set[str], given
         problems.add(asked.place, f"no value is given as '{asked.value}'", suggest(asked.value, given) or _NAME_IT)
 
 
-def _may_save(problems: Problems, name: str, place: Place, given: Collection[str]) -> bool:
+def _may_save(problems: Problems, name: str, place: Place, given: Collection[str], tables: Mapping[str, str]) -> bool:
     if not name.isidentifier():
         problems.add(place, f"'{name}' cannot be the name of a value", "use letters, digits and _")
     elif name in given:
         problems.add(place, f"'{name}' is a given value already", "save it under another name")
+    elif name in tables:
+        message = f"'{name}' is a value of the table '{tables[name]}' already"
+        problems.add(place, message, "save it under another name")
     else:
         return True
     return False

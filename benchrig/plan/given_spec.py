@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from decimal import Decimal
 from random import Random, SystemRandom
 from typing import Any, ClassVar
@@ -10,6 +10,7 @@ from typing import Any, ClassVar
 import msgspec
 
 from benchrig.record.secrets import SHORTEST
+from benchrig.source.problem import suggest
 from benchrig.source.shape import LooseText, Misfit, octets
 from benchrig.values.judging import BoundLimit, Kind, typed
 from benchrig.values.limit import Limit
@@ -148,6 +149,24 @@ class Given(Limit, frozen=True, omit_defaults=True):
             return f"a secret has at least {SHORTEST} characters: a shorter one occurs by chance in other texts"
         return "it does not satisfy its limit" if problem and self.secret else problem
 
+    def never(self, name: str, limit: Limit) -> Iterator[Misfit]:
+        """What keeps a limit, that applies to such values, from ever being satisfied by one."""
+        keys = limit.keys()
+        wanted: list[tuple[tuple[str | int, ...], Any]] = [(("equals",), limit.equals)] if "equals" in keys else []
+        wanted += [(("one_of", index), value) for index, value in enumerate(limit.one_of)] if "one_of" in keys else []
+        for path, value in wanted:
+            if problem := self.problem_with(value):
+                yield Misfit(f"{name} is never that: {problem}", self._nearest(str(value)), path)
+        if wanted or self.kind[0] != "number":
+            return
+        own, other = self._bound(), limit.bind(*self.kind)
+        if _apart(own.low, other.high) or _apart(other.low, own.high):
+            yield Misfit(f"{name} is {own.words}, so this never holds", "write a limit within")
+
+    def _nearest(self, word: str) -> str:
+        words = [str(each) for each in self.one_of] if "one_of" in self.keys() else []
+        return suggest(word, words) or "write one that the given value may be"
+
     def _problem_with(self, value: Any) -> str:
         kind, unit = self.kind
         limit = self._bound()
@@ -174,6 +193,11 @@ class Given(Limit, frozen=True, omit_defaults=True):
                 bound = Quantity.from_source(bound) if isinstance(bound, str) else bound
                 return "number", bound.unit.symbol if isinstance(bound, Quantity) else ""
         return "text", ""
+
+
+def _apart(low: Any, high: Any) -> bool:
+    """Whether nothing is between them."""
+    return low is not None and high is not None and bool(low > high)
 
 
 def number_in(value: Any, unit: str) -> float | int | None:

@@ -15,6 +15,7 @@ from benchrig.plan.including import Includes
 from benchrig.plan.inner import readings_of
 from benchrig.plan.substitution import Room, substitute
 from benchrig.plan.tree import Part, StepPlan
+from benchrig.plan.variants import Variants
 from benchrig.record.model import Section
 from benchrig.source.problem import Place, Problems, suggest
 from benchrig.source.references import has_reference, is_marked, references
@@ -56,12 +57,14 @@ class StepLists:
 
     files: PlanFiles
     given: GivenValues
+    variants: Variants
     names: Names
     nodes: list[StepPlan] = field(default_factory=list)
     used: set[str] = field(default_factory=set)
     _count: int = 0
     _titles: dict[str, Place] = field(default_factory=dict)
     _counts: dict[str, int] = field(default_factory=dict)
+    _of_rows: dict[tuple[Place, str], tuple[str, str]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.problems = self.files.problems
@@ -103,9 +106,12 @@ class StepLists:
         bare = StepPlan(into.next_id, kind.verb, kind, into.section, node, None, prefix=into.prefix, part=into.part)
         if issubclass(kind, Composite):
             node, parts = self._parts(node, kind, into)
-        before, written = self.problems.mistakes, node
+        before, written, name = self.problems.mistakes, node, _written_name(node, kind, into.prefix)
         if is_marked(node):  # most are not
-            self.used |= {name for name, _ in references(node)}
+            used = {name for name, _ in references(node)}
+            self.used |= used
+            self._try_rows(node, kind, parts, used)
+            node = written = cast("MappingNode", self.variants.inserted(node))
             self._try_secrets(node, kind, parts)
             node = cast("MappingNode", substitute(node, self.given.open, self._room, partly=True))
         model = Reader(self.problems).read(node, kind)
@@ -116,7 +122,7 @@ class StepLists:
         on_fail: Any = model.on_fail if isinstance(model.on_fail, str) else "continue"
         step = replace(bare, name=title, node=written if waits else node, step=None if waits else model, on_fail=on_fail,
                        parts=parts, outline=model if waits else None,
-                       written=_written_name(written, kind, into.prefix))  # fmt: skip
+                       written=name)  # fmt: skip
         check_readings(self.problems, node, model, partial(readings_of, step, names=self.names), late=waits)
         check_files(self.problems, node, model, self.files.path.parent)
         return step
@@ -143,6 +149,23 @@ class StepLists:
                 entries[name] = (entries[name][0], Sequence([], entries[name][1].place))
         return MappingNode(entries, node.place), tuple(parts)
 
+    def _try_rows(self, node: MappingNode, kind: type[Step], parts: tuple[Part, ...], used: set[str]) -> None:
+        """See whether the rows that this run does not take would fit, too."""
+        for row, values in self.variants.others(used):
+            problems = Problems()
+            tried = self.variants.inserted(node, values)
+            scalars = {name: part.value for name, part in values.items() if isinstance(part, Scalar)}
+            self._try(problems, tried, kind, parts, {**self.given.open, **scalars})
+            for each in problems.found:
+                self._of_rows.setdefault((each.place, each.message), (row, each.advice))
+
+    def tell_rows(self) -> None:
+        """What is wrong with the rows that this run does not take alone."""
+        said = {(each.place, each.message) for each in self.problems.found}
+        for (place, message), (row, advice) in self._of_rows.items():
+            if (place, message) not in said:
+                self.problems.add(place, f"{message} ({row})", advice)
+
     def _try_secrets(self, node: MappingNode, kind: type[Step], parts: tuple[Part, ...]) -> None:
         """See whether the secret values fit, and say no more than that."""
         values = self.given.values
@@ -154,12 +177,18 @@ class StepLists:
 
     def _misfits(self, node: MappingNode, kind: type[Step], parts: tuple[Part, ...], values: Mapping[str, Any]) -> int:
         problems = Problems()
+        self._try(problems, node, kind, parts, values)
+        return len(problems.found)
+
+    def _try(
+        self, problems: Problems, node: Node, kind: type[Step], parts: tuple[Part, ...], values: Mapping[str, Any]
+    ) -> None:
+        """What would be wrong with these values."""
         tried = cast("MappingNode", substitute(node, values, Room(problems), partly=True))
         step = Reader(problems).read(tried, kind)
         if step is not BAD:
             plan = StepPlan("", kind.verb, kind, "steps", tried, step, parts=parts)
             check_readings(problems, tried, step, partial(readings_of, plan, names=self.names))
-        return len(problems.found)
 
     def _kind(self, node: MappingNode) -> type[Step] | None:
         verbs = [key for key in node.entries if key in KINDS]

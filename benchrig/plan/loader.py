@@ -17,6 +17,7 @@ from benchrig.plan.lists import StepLists
 from benchrig.plan.model import NamesFile, Plan, PlanFile
 from benchrig.plan.own_names import OwnNames, readable
 from benchrig.plan.tree import every_step
+from benchrig.plan.variants import Variants
 from benchrig.source.problem import Problems
 from benchrig.source.references import has_reference, references
 from benchrig.source.shape import BAD, Reader, locate
@@ -56,6 +57,7 @@ class _Loader:
     def __post_init__(self) -> None:
         self.files = PlanFiles(self.path, self.problems)
         self.run_values = GivenValues(self.problems, self.given, self.seed)
+        self.variants = Variants(self.problems)
 
     def load(self) -> Plan:
         node = self.files.read(self.path)
@@ -71,6 +73,7 @@ class _Loader:
             self._steps_despite(node)
             raise PlanError(self.problems.in_order())
         self.run_values.take(head.given, node)
+        self.variants.read(node.get("variants"), head.given, self.run_values)
         lists = self._lists(head.device.attributes, node)
         self._check(head, node, lists)
         if missing := self._missing(node, lists):
@@ -92,6 +95,7 @@ class _Loader:
             may_lack=frozenset(head.may_lack),
             values=self.run_values.values,
             scanned=self.run_values.scanned,
+            variants=self.variants.chosen,
         )
         if self.given is not None or not has_reference(plan.device):
             plan.selection()
@@ -106,7 +110,7 @@ class _Loader:
         check_select(self.problems, locate(node, ("device", "select")), lists.names)
         check_flow(self.problems, steps)
         recorded = {name for name, spec in head.given.items() if spec.record}
-        check_values(self.problems, node, head.given, lists.nodes, lists.used | recorded)
+        check_values(self.problems, node, head.given, self.variants, lists.nodes, lists.used | recorded)
         check_may_lack(self.problems, locate(node, ("may_lack",)), head.may_lack, steps)
         check_secrets(self.problems, node, steps, self.run_values.secrets)
         self.problems.raise_if_any()
@@ -114,7 +118,11 @@ class _Loader:
     def _missing(self, node: Node, lists: StepLists) -> dict[str, Given]:
         """Given values without which the plan cannot run. What only an ask step takes may be left to the operator."""
         referred = lists.used | {name for name, _ in references(locate(node, ("device",)))}
-        return {name: spec for name, spec in self.run_values.missing.items() if name in referred or spec.record}
+        return {
+            name: spec
+            for name, spec in self.run_values.missing.items()
+            if name in referred or spec.record or name in self.variants.tables
+        }
 
     # --- parts
 
@@ -145,13 +153,14 @@ class _Loader:
             return
         lists = self._lists(readable(_part(node, "device", "attributes")), node)
         check_select(self.problems, locate(node, ("device", "select")), lists.names)
-        check_values(self.problems, node, _named(node.get("given")), lists.nodes, lists.used)
+        check_values(self.problems, node, _named(node.get("given")), self.variants, lists.nodes, lists.used)
 
     def _lists(self, attributes: Mapping[str, AttributeSpec], node: MappingNode) -> StepLists:
         """The steps of the plan, with its names for attributes."""
-        lists = StepLists(self.files, self.run_values, self._names(attributes, node))
+        lists = StepLists(self.files, self.run_values, self.variants, self._names(attributes, node))
         lists.add(node, "steps")
         lists.add(node, "finally")
+        lists.tell_rows()
         return lists
 
     def _names(self, attributes: Mapping[str, AttributeSpec], node: MappingNode) -> Names:

@@ -14,6 +14,7 @@ from benchrig.errors import PlanError
 from benchrig.plan.given_spec import Given
 from benchrig.plan.substitution import Room, substitute
 from benchrig.plan.tree import StepPlan, every_step
+from benchrig.plan.variants import Tables
 from benchrig.radio.scan import Selection
 from benchrig.record.secrets import Secrets
 from benchrig.source.file_names import FileNames
@@ -125,6 +126,7 @@ class PlanFile(msgspec.Struct, omit_defaults=True):
     revision: Revision | None = None
     caution: str = ""
     given: dict[str, Given] = {}
+    variants: Tables | None = None
     deadline: Duration | None = None
     may_lack: list[str] = []
     finally_: AnyValue | None = msgspec.field(name="finally", default=None)
@@ -167,6 +169,8 @@ class Plan:
     values: Mapping[str, Any] = field(default_factory=dict)
     # the whole texts that values were taken out of, by name
     scanned: Mapping[str, str] = field(default_factory=dict)
+    # the row of each table of variants
+    variants: Mapping[str, str] = field(default_factory=dict)
 
     @cached_property
     def steps(self) -> tuple[StepPlan, ...]:
@@ -176,7 +180,7 @@ class Plan:
     @cached_property
     def defined(self) -> frozenset[str]:
         """The names that the plan itself gives a value."""
-        return frozenset(self.given) | {name for step in self.steps for name in step.saves}
+        return frozenset({*self.given, *self.values}) | {name for step in self.steps for name in step.saves}
 
     def selection(self) -> Selection:
         """The selection of the unit with the given values in place. PlanError when they do not fit."""

@@ -65,11 +65,13 @@ def _strict(schema: dict[str, Any]) -> dict[str, Any]:
 
 
 def _with_references(schema: Any) -> Any:
-    """Let `${name}` stand where a number, a truth value or text of a certain form is due."""
+    """Let `${name}` stand where a number, a truth value, text of a certain form, a list or a limit is due."""
     if isinstance(schema, list):
         return [_with_references(part) for part in schema]
     if not isinstance(schema, dict):
         return schema
     if schema.get("type") in ("integer", "number", "boolean") or schema.keys() & {"enum", "pattern"}:
         return {"anyOf": [schema, _REFERENCE]}
-    return {key: _with_references(part) for key, part in schema.items()}
+    inside = {key: _with_references(part) for key, part in schema.items()}
+    whole = schema.get("type") == "array" or str(schema.get("$ref", "")).endswith("Limit")
+    return {"anyOf": [inside, _REFERENCE]} if whole else inside

@@ -105,6 +105,7 @@ class RunStarted(Event, tag="run", frozen=True):
     given: dict[str, str] = {}
     given_serial: str = ""  # the one that the unit should have, where the run was given it
     scanned: dict[str, str] = {}  # the whole texts that some of these were taken out of
+    variants: dict[str, str] = {}  # the row of each table
     caution: str = ""
     left_out: int = 0  # steps of the plan that are not among the nodes
     # limits ('step.reading') that need not be judged where the radio cannot measure the reading
