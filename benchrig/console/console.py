@@ -94,6 +94,10 @@ class Console:
                 listener.gone(error)
         self._news.set()
 
+    def back(self) -> None:
+        """The unit has been started again: there may be more."""
+        self.gone = None
+
     # --- for steps
 
     def unseen(self) -> Iterator[Line]:

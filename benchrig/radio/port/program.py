@@ -9,6 +9,7 @@ import os
 import shlex
 import shutil
 import signal
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
@@ -40,6 +41,7 @@ class _Output(asyncio.SubprocessProtocol):
         self.tail = b""
         self.ended = asyncio.Event()
         self.closed = asyncio.Event()
+        self.on_end: Callable[[], object] = lambda: None
         self._console = console
 
     def pipe_data_received(self, fd: int, data: bytes) -> None:
@@ -52,6 +54,7 @@ class _Output(asyncio.SubprocessProtocol):
 
     def process_exited(self) -> None:
         self.ended.set()
+        asyncio.get_running_loop().call_later(LAST_WORDS_WITHIN, self.on_end)
 
 
 class Program:
@@ -68,6 +71,8 @@ class Program:
         self._output = output
         self._console = console
         self._stopping = False
+        output.on_end = self._tell_console
+        console.back()
 
     @classmethod
     async def start(cls, words: tuple[str, ...], console: Console) -> Program:
@@ -116,6 +121,11 @@ class Program:
         file = self._console.kept_in
         kept = f"read its output in {file}" if file else "run the program alone to see all its output"
         return DeviceError(f"{self.name} {_how(code)}{self._last_words()}", advice=kept)
+
+    def _tell_console(self) -> None:
+        """Who waits for a line of it waits in vain."""
+        if (crash := self.crash()) is not None:
+            self._console.lose(crash)
 
     @property
     def has_failed(self) -> bool:
