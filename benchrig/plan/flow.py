@@ -22,7 +22,9 @@ from benchrig.record.model import Where
 from benchrig.source.problem import Problems
 from benchrig.steps.base import Cap
 from benchrig.steps.connect import CONNECTS, LISTENS
+from benchrig.steps.returning import AFTER
 
+_FINDS = frozenset({Cap.UNIT, Cap.LINK})
 _LEFT = {Cap.LINK: "link", Cap.BOND: "bond"}
 
 
@@ -48,7 +50,11 @@ def check_flow(problems: Problems, steps: Sequence[StepPlan]) -> None:
     other step: the unit may have ended the link in it."""
     connected, by, doubted = False, "", False
     _check_time_to_connect(problems, steps)
+    _check_silence(problems, steps)
     for step in steps:
+        if AFTER in step.named and not by and Cap.LINK not in step.ends and step.section == "steps":
+            message = f"'{step.name}' asks for {AFTER}, but no step before it ends a link"
+            problems.add(step.place, message, f"put it behind the step that does, or take out {AFTER}")
         if Cap.LINK in step.gives:
             if connected and not doubted and step.section == "steps":
                 message = f"'{step.name}' runs while the unit is connected already"
@@ -62,6 +68,17 @@ def check_flow(problems: Problems, steps: Sequence[StepPlan]) -> None:
         doubted = True
         if Cap.LINK in step.ends:
             connected, by = False, step.name
+
+
+def _check_silence(problems: Problems, steps: Sequence[StepPlan]) -> None:
+    """The silence of a unit that nobody has heard proves nothing."""
+    found = False
+    for step in steps:
+        silent = step.step is not None and step.step.expects_silence
+        if silent and not found:
+            message = f"'{step.name}' proves nothing: no step before it has heard the unit"
+            problems.add(step.place, message, "add - scan: before it")
+        found = found or (not silent and bool(_FINDS & step.gives))
 
 
 def _check_time_to_connect(problems: Problems, steps: Sequence[StepPlan]) -> None:

@@ -142,7 +142,7 @@ class StepPlan:
     @cached_property
     def loses(self) -> bool:
         """Whether the link is meant to end in it: it names a reading of that."""
-        return self.kind.may_lose and bool(LOST & {*self.limit_names, *self._saved_readings})
+        return self.kind.may_lose and bool(LOST & self.named)
 
     @cached_property
     def needs(self) -> frozenset[Cap]:
@@ -156,10 +156,11 @@ class StepPlan:
     def ends(self) -> frozenset[Cap]:
         return self.kind.ends | _LINK if self.loses else self.kind.ends
 
-    @property
-    def _saved_readings(self) -> list[str]:
+    @cached_property
+    def named(self) -> frozenset[str]:
+        """The readings that the step judges or saves."""
         saved = self.node.get("save")
-        return [str(name) for name in saved.entries] if isinstance(saved, MappingNode) else []
+        return frozenset([*self.limit_names, *map(str, saved.entries if isinstance(saved, MappingNode) else ())])
 
     @property
     def saved(self) -> list[tuple[str, Place]]:

@@ -33,7 +33,10 @@ if TYPE_CHECKING:
 # anybody scans.
 _CROWDED = "another program is scanning with this adapter: it may take 11 s until the unit is heard, and connected"
 # What takes longer while another program scans, and why that is not judged.
-_SLOWED = ("scan.found_after", "connect.elapsed", "disconnect.advertises_after")
+_SLOWED = frozenset({
+    "scan.found_after", "scan.heard", "scan.advertises_after", "scan.reached_after", "connect.elapsed",
+    "connect.advertises_after", "disconnect.advertises_after",
+})  # fmt: skip
 _NOT_TIMED = "another program is scanning with this adapter, which delays what is heard"
 # What bleak says for BlueZ of a device that was not heard now: its report comes from a cache.
 _FROM_CACHE = -127
@@ -188,7 +191,9 @@ class BluezRadio(Radio):
         return bool(data.rssi == _FROM_CACHE)
 
     @contextlib.asynccontextmanager
-    async def scanning(self, on_report: Callable[[Report], object], *, active: bool = True) -> AsyncIterator[None]:
+    async def scanning(
+        self, on_report: Callable[[Report], object], *, active: bool = True, anew: Callable[[], bool] | None = None
+    ) -> AsyncIterator[None]:
         """An active scan goes in rounds, until the unit is heard: BlueZ reports a device once in each, and drops what
         comes before it has told the kernel's answer to itself."""
         ear = Ear(self._selection.accepts)
@@ -203,7 +208,8 @@ class BluezRadio(Radio):
         self._drowned = self._unheard = False
         if not self._connected:
             self._wants_pairing.clear()
-        scan = self._in_rounds(heard, ear) if active else super().scanning(heard, active=False)
+        goes_on = anew or (lambda: not ear.selected(self._selection))
+        scan = self._in_rounds(heard, goes_on) if active else super().scanning(heard, active=False)
         try:
             async with scan:
                 yield
@@ -234,10 +240,10 @@ class BluezRadio(Radio):
         return report if known is None else replace(report, name=None, services=(), remembered=_memory_of(known))
 
     @contextlib.asynccontextmanager
-    async def _in_rounds(self, heard: Callable[[Report], object], ear: Ear) -> AsyncIterator[None]:
+    async def _in_rounds(self, heard: Callable[[Report], object], goes_on: Callable[[], bool]) -> AsyncIterator[None]:
         started: asyncio.Future[None] = asyncio.get_running_loop().create_future()
         over, tasks = asyncio.Event(), Tasks()
-        rounds = tasks.start(self._rounds(heard, ear, started, over))
+        rounds = tasks.start(self._rounds(heard, goes_on, started, over))
         # what it says in the end of a service that hangs may come when nobody waits any more
         tasks.ignore(rounds)
         try:
@@ -252,7 +258,11 @@ class BluezRadio(Radio):
             await _finished(rounds)
 
     async def _rounds(
-        self, heard: Callable[[Report], object], ear: Ear, started: asyncio.Future[None], over: asyncio.Event
+        self,
+        heard: Callable[[Report], object],
+        goes_on: Callable[[], bool],
+        started: asyncio.Future[None],
+        over: asyncio.Event,
     ) -> None:
         while not over.is_set():
             async with super().scanning(heard, active=True):
@@ -261,7 +271,7 @@ class BluezRadio(Radio):
                 while not over.is_set():
                     with contextlib.suppress(TimeoutError):
                         await asyncio.wait_for(over.wait(), ROUND)
-                    if not ear.selected(self._selection):
+                    if goes_on():
                         break
 
     async def _why_no_scan(self) -> StationError:

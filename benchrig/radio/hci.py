@@ -53,7 +53,9 @@ class HciRadio(Radio):
         return StationError(f"{self.name}: {self.stack.lost}", advice=advice_for(self.kind))
 
     @contextlib.asynccontextmanager
-    async def scanning(self, on_report: Callable[[Report], object], *, active: bool = True) -> AsyncIterator[None]:
+    async def scanning(
+        self, on_report: Callable[[Report], object], *, active: bool = True, anew: Callable[[], bool] | None = None
+    ) -> AsyncIterator[None]:
         """Ends at once when the controller is lost."""
         assert self.stack is not None
         gone, loop = self.stack.host.gone, asyncio.get_running_loop()

@@ -39,10 +39,7 @@ class Identity:
     @property
     def rotates(self) -> bool:
         """Whether the device may come back under another address, which then has to be proven."""
-        try:
-            return self.address_type == "random" and kind_of_random(self.address) in _PRIVATE
-        except MalformedValue:  # macOS gives an identifier of its own, which stays
-            return False
+        return is_private(self)
 
     def is_same(self, sighting: Addressed) -> bool:
         """Whether this is the device, without a doubt: the same address, or one that was made with its key."""
@@ -52,9 +49,23 @@ class Identity:
             not (self.address_type and sighting.address_type) or self.address_type == sighting.address_type
         )
 
+    def is_another(self, sighting: Addressed) -> bool:
+        """Whether this is another device, without a doubt: one of them keeps its address for life, or its key would show."""
+        if self.is_same(sighting):
+            return False
+        return self.key is not None or (self.address_type == sighting.address_type == "public")
+
     def moved(self, sighting: Addressed) -> Identity:
         """The same device under the address that it has now."""
         return replace(self, address=sighting.address, address_type=sighting.address_type)
+
+
+def is_private(sighting: Addressed) -> bool:
+    """Whether it has an address that it changes."""
+    try:
+        return sighting.address_type == "random" and kind_of_random(sighting.address) in _PRIVATE
+    except MalformedValue:  # macOS gives an identifier of its own, which stays
+        return False
 
 
 def was_made_with(key: bytes, address: str) -> bool:

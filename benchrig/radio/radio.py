@@ -114,8 +114,11 @@ class Radio:
         """Let nothing be remembered of a device: its next connection reads the table anew."""
 
     @contextlib.asynccontextmanager
-    async def scanning(self, on_report: Callable[[Report], object], *, active: bool = True) -> AsyncIterator[None]:
-        """Report everything heard while the context is open."""
+    async def scanning(
+        self, on_report: Callable[[Report], object], *, active: bool = True, anew: Callable[[], bool] | None = None
+    ) -> AsyncIterator[None]:
+        """Report everything heard while the context is open. A system that hides repeated reports is told to scan `anew`,
+        again and again, while that says so; by default until the unit was heard."""
         loop = asyncio.get_running_loop()
 
         def detected(device: BLEDevice, data: AdvertisementData) -> None:

@@ -187,6 +187,17 @@ class Selection:
         """The same, with no demand on the level."""
         return replace(self, rssi_min=None, also=self.also and self.also.at_any_level)
 
+    def may_accept(self, sighting: Sighting) -> bool:
+        """Whether nothing that was heard speaks against it: what was not heard may come yet."""
+        known = replace(
+            self.at_any_level,
+            name=None if sighting.name_is_short else self.name,
+            services=(),
+            manufacturer=self.manufacturer if sighting.manufacturer_data else None,
+            also=None,
+        )
+        return known.accepts(sighting) and (self.also is None or self.also.may_accept(sighting))
+
     def lacking(self, sighting: Sighting) -> list[str]:
         """What keeps a device from fitting that has the name, in words."""
         parts = {

@@ -17,8 +17,9 @@ from benchrig.errors import (
     NoAnswer,
     WrongDevice,
 )
+from benchrig.radio.absence import Absence, Presence, too_short
 from benchrig.radio.choosing import OF_PLAN, Advice, check_connectable, choose_unit, labels, not_heard
-from benchrig.radio.identity import Identity
+from benchrig.radio.identity import Addressed, Identity, is_private
 from benchrig.radio.scan import Ear, Report, Selection, Sighting
 from benchrig.radio.table import Segment
 from benchrig.source.problem import printable
@@ -64,17 +65,31 @@ class Unit:
     sighting: Sighting | None = None
     label: str = ""
     others: tuple[Unit, ...] = field(default=(), repr=False)
+    _link: Link | None = None
+    _absence: Absence | None = None
+    _beside: set[str] = field(default_factory=set)
 
     def let_go(self) -> None:
         """Whatever answers the selection next is the device."""
-        self.identity = self.sighting = None
+        self.identity = self.sighting = self._link = self._absence = None
+        self._beside = set()
+
+    @property
+    def absence(self) -> Absence | None:
+        """Since its last link ended; None while it is connected, and without a link before."""
+        link = self._link
+        if link is None or link.is_up:
+            return None
+        if self._absence is None or self._absence.since != link.lost_at:
+            self._absence = Absence(link.lost_at)
+        return self._absence
 
     def know_serial(self, data: bytes) -> None:
         """The serial number that was read over its link, or written."""
         if self.identity is not None:
             self.identity = replace(self.identity, serial=_serial_text(data))
 
-    def is_same(self, sighting: Sighting) -> bool:
+    def is_same(self, sighting: Addressed) -> bool:
         """Whether what was heard is the device, without a doubt."""
         return self.identity is not None and self.identity.is_same(sighting)
 
@@ -89,10 +104,16 @@ class Unit:
 
     @contextlib.asynccontextmanager
     async def listening(
-        self, also: Callable[[Report], object] | None = None, *, active: bool = True
+        self,
+        also: Callable[[Report], object] | None = None,
+        *,
+        active: bool = True,
+        until: Callable[[Sighting], bool] | None = None,
     ) -> AsyncIterator[Ear]:
-        """An Ear that hears everything while the context is open; each report goes to `also` too."""
+        """An Ear that hears everything while the context is open; each report goes to `also` too. `until` says whether
+        that is enough."""
         ear = Ear(self._is_meant)
+        anew = None if until is None else (lambda: not self._is_enough(ear, until))
 
         def heard(report: Report) -> None:
             if self.offset and report.rssi is not None:
@@ -101,7 +122,7 @@ class Unit:
             if also is not None:
                 also(report)
 
-        async with self.radio.scanning(heard, active=active):
+        async with self.radio.scanning(heard, active=active, anew=anew):
             yield ear
 
     async def find(
@@ -112,24 +133,44 @@ class Unit:
         active: bool = True,
         also: Callable[[Report], object] | None = None,
         looking: Callable[[Ear], object] | None = None,
+        until: Callable[[Sighting], bool] | None = None,
         to_connect: bool = False,
         witness: Witness = SILENT,
     ) -> Sighting:
         """Listen for at least `listen` seconds, and on until the device is heard or `within` is over. `looking` sees
-        what was heard so far. With `to_connect` a device of changing addresses may be taken under another one: `connect`
+        what was heard so far. `until` says of what was heard whether that is enough. With `to_connect` a device of changing addresses may be taken under another one: `connect`
         proves that it is the same. DeviceNotFound, AmbiguousDevice, WrongDevice."""
         loop = asyncio.get_running_loop()
         started = loop.time()
-        async with self.listening(also, active=active) as ear:
+        async with self.listening(also, active=active, until=until) as ear:
+            began = loop.time()
             while (past := loop.time() - started) < within:
-                if past >= listen and self._is_settled(ear, past):
+                if past >= listen and self._is_settled(ear, past) and self._is_enough(ear, until):
                     break
                 if looking is not None:
                     looking(ear)
                 await asyncio.sleep(min(_LOOK_EVERY, max(within - past, 1e-6)))
+        self._listened(began, ear)
         sighting = self._chosen(ear, loop.time() - started, to_connect)
         self._take(sighting, witness)
+        self._know_neighbours(ear)
         return sighting
+
+    async def present(self, listen: float, *, active: bool = True, witness: Witness = SILENT) -> Presence:
+        """Listen for so many seconds, and say whether the device was heard. AmbiguousDevice for one of several of which none
+        was heard before."""
+        async with self.listening(active=active) as ear:
+            started = asyncio.get_running_loop().time()
+            await asyncio.sleep(listen)
+        self._listened(started, ear)
+        if self.identity is None and not self._without_others(ear).selected(self.selection):
+            return Presence(None, "no step before has heard the unit, so its silence proves nothing")
+        sighting = self._known(ear) if self.identity else self._chosen(ear, listen, to_connect=False)
+        if sighting is None:
+            return Presence(None, self._doubt(ear, listen))
+        self._take(sighting, witness)
+        self._know_neighbours(ear)
+        return Presence(sighting)
 
     async def connect(
         self, within: float, *, fresh: bool = False, again: bool = False, witness: Witness = SILENT
@@ -154,6 +195,7 @@ class Unit:
         for remark in link.remarks:
             witness.note(remark)
         await self._prove(link, witness)
+        self._link = link
         return link
 
     # --- inside
@@ -172,6 +214,45 @@ class Unit:
             return None
         same = [sighting for sighting in ear.heard.values() if self.identity.is_same(sighting)]
         return max(same, key=lambda sighting: sighting.last_at, default=None)
+
+    def _is_enough(self, ear: Ear, until: Callable[[Sighting], bool] | None) -> bool:
+        return until is None or any(until(each) for each in ear.heard.values() if self._is_meant(each))
+
+    def _listened(self, started: float, ear: Ear) -> None:
+        """What this says about when the device was back."""
+        if (absence := self.absence) is not None:
+            back = [each.first_at for each in ear.heard.values() if self._is_back(each)]
+            absence.listened(started, asyncio.get_running_loop().time(), min(back, default=None))
+
+    def _is_back(self, sighting: Sighting) -> bool:
+        """Whether it is the device, or one under another address that the next connection has to prove."""
+        changed = self.identity is not None and self.identity.rotates and self.selection.accepts(sighting)
+        return self.is_same(sighting) or (changed and not self._is_another(sighting))
+
+    def _know_neighbours(self, ear: Ear) -> None:
+        """Devices that fit as well and were heard beside it are other ones, whatever becomes of it."""
+        fitting = ear.selected(self.selection.at_any_level)
+        self._beside |= {each.address for each in fitting if not self.is_same(each)}
+
+    def _is_another(self, sighting: Sighting) -> bool:
+        """Whether what was heard is proven to be another device."""
+        if self.identity is None or self.is_same(sighting):
+            return False
+        anothers = any(other._must_be(sighting) for other in self.others)
+        return anothers or sighting.address in self._beside or self.identity.is_another(sighting)
+
+    def _doubt(self, ear: Ear, listened: float) -> str:
+        """Why it proves nothing that the device was not heard; '' where it does."""
+        maybe = [each for each in ear.heard.values() if not self._is_another(each) and self._could_be(each)]
+        if maybe:
+            return f"what was heard may be the unit under another address: {labels(maybe)}"
+        return too_short(listened, self.sighting.interval if self.sighting else None)
+
+    def _could_be(self, sighting: Sighting) -> bool:
+        """Whether nothing speaks against it. Of a device of changing addresses it is enough that nothing else is known."""
+        if self.identity is not None and self.identity.rotates and is_private(sighting):
+            return self.selection.may_accept(sighting)
+        return self.selection.at_any_level.accepts(sighting)
 
     def _is_settled(self, ear: Ear, past: float) -> bool:
         fits = bool(self._without_others(ear).selected(self.selection))

@@ -28,6 +28,7 @@ from benchrig.values.judging import in_brackets
 
 if TYPE_CHECKING:
     from benchrig.plan.tree import StepPlan
+    from benchrig.radio.absence import Presence
     from benchrig.radio.beside import Beside
     from benchrig.radio.device import DeviceSession
     from benchrig.radio.link import Link
@@ -35,7 +36,7 @@ if TYPE_CHECKING:
     from benchrig.radio.table import Characteristic
     from benchrig.steps.attribute import AttributeName, Names
     from benchrig.steps.base import Step
-    from benchrig.steps.bench import Operator, Target
+    from benchrig.steps.bench import Lookout, Operator, Target
     from benchrig.steps.composite import Watch
     from benchrig.values.format import Format
 
@@ -183,21 +184,40 @@ class StepContext(Witness):
         characteristic = cast("Characteristic", target.found.attribute)
         return self.device.listening(characteristic, hear, doing, lambda: self.time_left, indicate)
 
-    async def find(self, listen: float, *, active: bool = True, swap: bool = False) -> Sighting:
+    async def find(
+        self,
+        listen: float,
+        *,
+        active: bool = True,
+        swap: bool = False,
+        to_connect: bool = False,
+        watch: Watch | None = None,
+    ) -> Sighting:
         if swap and self.device.is_up:
             raise UsageError(
                 "the unit is still connected: what is read after a swap would be read from it",
                 advice="add - disconnect: before the scan",
             )
+        left = await self._left_to_listen(listen)
+        if swap:
+            self.device.unit.let_go()
+        self._swapped = swap
+        looks = (None, None) if lookout is None else (lookout.hear, lookout.is_enough)
+        return await self.device.unit.find(
+            listen, left, active=active, also=looks[0], until=looks[1], to_connect=to_connect, witness=self
+        )
+
+    async def present(self, listen: float, *, active: bool = True) -> Presence:
+        await self._left_to_listen(listen)
+        return await self.device.unit.present(listen, active=active, witness=self)
+
+    async def _left_to_listen(self, listen: float) -> float:
         left = self.time_left
         if listen - left > _SHORT_BY and not self._cleans_up:
             # what is heard in less time is no measurement: a count would be too low, a second device not heard
             await asyncio.sleep(left)
             raise StepTimeout(f"{left:.3g} s were left of the {listen:g} s to listen for")
-        if swap:
-            self.device.unit.let_go()
-        self._swapped = swap
-        return await self.device.unit.find(listen, left, active=active, witness=self)
+        return left
 
     async def connect(self, within: float, *, fresh: bool = False) -> float:
         if self.device.is_up and self._cleans_up:
@@ -214,6 +234,11 @@ class StepContext(Witness):
         again = known and self.attempt > 1
         await self.device.connect(max(0.05, deadline - started), fresh=fresh, again=again, witness=self)
         return started
+
+    async def check_radio(self) -> None:
+        await self.device.radio.tidy()
+        if (error := await self.device.radio.trouble()) is not None:
+            raise error
 
     async def disconnect(self) -> None:
         await self.device.disconnect(self.time_left)

@@ -134,6 +134,11 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
             yield Misfit(message, f"write within: {float(latest) + 1:g} s or more", ("expect", "lost_after"))
 
     @property
+    def expects_silence(self) -> bool:
+        """Whether it is right when the unit is not heard."""
+        return False
+
+    @property
     def loses(self) -> bool:
         """Whether the link is meant to end in it: it names a reading of that."""
         return self.may_lose and bool(LOST & {*self.limits, *(self.save if isinstance(self.save, dict) else ())})

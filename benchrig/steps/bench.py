@@ -12,10 +12,11 @@ from typing import TYPE_CHECKING, Any, Protocol
 from benchrig.steps.attribute import AttributeName, Names
 
 if TYPE_CHECKING:
+    from benchrig.radio.absence import Presence
     from benchrig.radio.beside import Beside
     from benchrig.radio.device import DeviceSession
     from benchrig.radio.link import Link
-    from benchrig.radio.scan import Sighting
+    from benchrig.radio.scan import Report, Sighting
     from benchrig.radio.table import Found
     from benchrig.values.format import Format
 
@@ -44,6 +45,14 @@ class Operator(Protocol):
         ...
 
     async def choose(self, question: str, options: list[str]) -> str: ...
+
+
+class Lookout(Protocol):
+    """Looks at what is advertised."""
+
+    def hear(self, report: Report) -> None: ...
+
+    def is_enough(self, sighting: Sighting) -> bool: ...
 
 
 @dataclass(frozen=True)
@@ -152,9 +161,23 @@ class Bench(Protocol):
         one. AttributeMissing, AttributeAmbiguous."""
         ...
 
-    async def find(self, listen: float, *, active: bool = True, swap: bool = False) -> Sighting:
+    async def find(
+        self,
+        listen: float,
+        *,
+        active: bool = True,
+        swap: bool = False,
+        to_connect: bool = False,
+        watch: Watch | None = None,
+    ) -> Sighting:
         """Listen for the unit for `listen` seconds, and on until it is heard or the time of the step is over. After a
-        `swap` whatever answers the selection is the unit. DeviceNotFound, AmbiguousDevice, WrongDevice."""
+        `swap` whatever answers the selection is the unit; `to_connect`, one of changing addresses may have another one, which `connect`
+        proves. A `lookout` hears every report, and says of a device whether that
+        is enough. DeviceNotFound, AmbiguousDevice, WrongDevice."""
+        ...
+
+    async def present(self, listen: float, *, active: bool = True) -> Presence:
+        """Listen for so many seconds, and say whether the unit was heard. AmbiguousDevice."""
         ...
 
     async def connect(self, within: float, *, fresh: bool = False) -> float:
@@ -163,6 +186,11 @@ class Bench(Protocol):
         ...
 
     async def disconnect(self) -> None: ...
+
+    async def check_radio(self) -> None:
+        """See that what is missing is not the radio's doing. StationError; DeviceError for what the unit did against the
+        protocol, or a firmware program that has ended."""
+        ...
 
     def listening(
         self, target: Target, hear: Callable[[bytes], None], doing: str, indicate: bool | None = None

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, ClassVar
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import SECONDS, Cap, ReadingType, Step
 from benchrig.steps.bench import Bench
+from benchrig.steps.returning import RETURN, listen_again, report_return
 
 if TYPE_CHECKING:
     from benchrig.radio.scan import Ear
@@ -36,9 +37,12 @@ class Connect(Step, kw_only=True):
             "elapsed": ReadingType("number", "s", "from the request to a link with its attribute table read"),
             "attempts": ReadingType("number", "", "attempts that were needed"),
             "payload": ReadingType("number", "bytes", "bytes that one write without response carries"),
+            **RETURN,
         }
 
     async def run(self, bench: Bench) -> None:
+        await listen_again(bench)
+        report_return(bench)
         started = await bench.connect(bench.time_left, fresh=self.fresh)
         bench.reading("elapsed", bench.since(started), "s")
         if bench.wanted("attempts"):
@@ -73,8 +77,8 @@ class Disconnect(Step, kw_only=True):
     async def _report_advertising(self, bench: Bench, ended: float) -> None:
         async with bench.device.unit.listening() as ear:
             heard = await self._listen(bench, ear)
-        if heard is None and (error := await bench.device.radio.trouble()) is not None:
-            raise error  # a radio that fell silent itself, or a unit whose program has ended
+        if heard is None:
+            await bench.check_radio()
         if heard is None and any(map(bench.device.unit.may_be, ear.heard.values())):
             why = "the unit's address changes, and what was heard under another one may be another device"
             bench.not_measured("advertises_after", why)

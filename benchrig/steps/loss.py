@@ -68,9 +68,7 @@ async def _lost(bench: Bench, link: Link, acted_at: float) -> None:
 
 async def _check_whose(bench: Bench, link: Link) -> None:
     """A link that this side has ended, or its radio has lost, shows nothing of the unit."""
-    await bench.device.radio.tidy()
-    if (error := await bench.device.radio.trouble()) is not None:
-        raise error
+    await bench.check_radio()
     if bench.device.was_ended:
         raise UsageError("this step itself has ended the link that it expects the unit to end")
     if link.ended_here:

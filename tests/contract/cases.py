@@ -542,8 +542,62 @@ ENDING = [
   - connect:
     name: again
     attempts: 3
+    expect: {advertises_after: {min: 50 ms, max: 5 s}}
   - read: battery level
     expect: {value: {equals: 97 %}}
+""",
+    ),
+    passes(
+        "a unit that falls silent",
+        "falling asleep",
+        """
+  - write: leaves
+    value: 1
+    expect: {lost_after: {max: 4 s}}
+  - scan:
+    name: silence
+    for: 2 s
+    expect: {heard: {equals: false}}
+""",
+    ),
+    fails(
+        "a unit that is not silent",
+        "all sorts",
+        """
+  - disconnect:
+  - scan:
+    name: silence
+    for: 1 s
+    expect: {heard: {equals: false}}
+  - connect:
+    name: again
+    attempts: 3
+""",
+        *("pass", "fail limit", "pass"),
+        says="true is not false",
+    ),
+    passes(
+        "until it advertises this",
+        "all sorts",
+        "",
+        reach="""
+  - scan:
+    within: 5 s
+    until: {manufacturer_data: {equals: 'FF FF 01 02'}, services: {contains: battery}, name: {equals: all sorts}}
+    expect: {reached_after: {max: 4 s}}
+""",
+    ),
+    fails(
+        "never does it advertise that",
+        "all sorts",
+        "",
+        "fail limit",
+        says="not reached: expected manufacturer_data equals FF FF 09; found FF FF 01 02 after",
+        reach="""
+  - scan:
+    for: 500 ms
+    within: 3 s
+    until: {manufacturer_data: {equals: 'FF FF 09'}}
 """,
     ),
     fails(

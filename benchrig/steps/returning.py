@@ -1,0 +1,29 @@
+"""How long the unit took until it advertised again, as a reading."""
+
+from __future__ import annotations
+
+from benchrig.steps.base import ReadingType
+from benchrig.steps.bench import Bench
+
+AFTER = "advertises_after"
+RETURN = {AFTER: ReadingType("number", "s", "from the end of the last link to the first report of the unit")}
+
+
+async def listen_again(bench: Bench) -> None:
+    """Listen for the unit after its link has ended, where the plan asks when it was back. DeviceNotFound."""
+    absence = bench.device.unit.absence
+    if bench.wanted(AFTER) and absence is not None and absence.first_at is None:
+        await bench.find(0.0, to_connect=True)
+
+
+def report_return(bench: Bench) -> None:
+    if not bench.wanted(AFTER):
+        return
+    absence = bench.device.unit.absence
+    if absence is None:
+        bench.not_measured(AFTER, "no link of the unit has ended before")
+    elif absence.first_at is not None and absence.why_unknown:
+        bench.not_measured(AFTER, absence.why_unknown)
+    else:
+        after = None if absence.first_at is None else round(absence.first_at - absence.since, 6)
+        bench.reading(AFTER, after, "s", why="the unit was not heard again")
