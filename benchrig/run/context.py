@@ -191,7 +191,7 @@ class StepContext(Witness):
         active: bool = True,
         swap: bool = False,
         to_connect: bool = False,
-        watch: Watch | None = None,
+        lookout: Lookout | None = None,
     ) -> Sighting:
         if swap and self.device.is_up:
             raise UsageError(

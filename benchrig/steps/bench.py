@@ -168,7 +168,7 @@ class Bench(Protocol):
         active: bool = True,
         swap: bool = False,
         to_connect: bool = False,
-        watch: Watch | None = None,
+        lookout: Lookout | None = None,
     ) -> Sighting:
         """Listen for the unit for `listen` seconds, and on until it is heard or the time of the step is over. After a
         `swap` whatever answers the selection is the unit; `to_connect`, one of changing addresses may have another one, which `connect`
