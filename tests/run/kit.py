@@ -35,7 +35,7 @@ DEVICES = PLANS / "devices"
 SHIPPED = {
     "end_of_line": "logger", "nightly_regression": "logger", "smoke": "logger", "twelve_checks": "sensor",
     "returned_unit": "logger", "box_end_of_line": "transport_box", "box_nightly": "transport_box",
-    "returned_box": "transport_box",
+    "returned_box": "transport_box", "box_bringup": "transport_box",
 }  # fmt: skip
 
 HEAD = "plan: a plan\ndevice:\n  select: {name: 'unit*'}\n"
