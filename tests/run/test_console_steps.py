@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import csv
 from pathlib import Path
 
 import pytest
+from lxml import etree
 
 from benchrig.errors import PlanError
+from benchrig.report.registry import all_reports
 from tests.run.kit import HEAD, Ran, device_text, run
 
 OWN = "6b1d0001-9a53-4c86-8a3e-2f0f6c1d7e40"
@@ -203,3 +206,23 @@ def test_a_caution_is_acknowledged_before_a_line_is_sent() -> None:
     assert ended.ended.exit_code == 5
     text = f"{HEAD}caution: clamp it\nsteps:\n  - console:\n    send: erase\n"
     assert run(text, device_text("", more=DEVICE), acknowledged=False).ended.cause == "operator"
+
+
+# --- what a unit may print
+
+HOSTILE = "\\e]0;owned\\a\\e[2J=1+1|' /C calc'!A0 </failure>]]>&\\0\\u202e"
+
+
+def test_hostile_output_steers_nothing(tmp_path: Path) -> None:
+    """It is a reading, a message, a line of console.log: each is made safe where it is shown."""
+    device = f'on_start: [{{print: "{HOSTILE}"}}]\nservices: []\n'
+    done = ran("  - scan:\n" + wait(".*owned(?P<rest>.*)", "rest: {equals: none}, line: {lacks: owned}"), device=device)
+    assert (done.ended.verdict, done.ended.cause) == ("fail", "limit")
+    for choice in all_reports():
+        data = choice.render(done.record)
+        assert all(character.isprintable() for line in data.decode("utf-8").splitlines() for character in line)
+        if choice.report.suffix == ".xml":
+            assert etree.fromstring(data).tag
+        elif choice.report.suffix == ".csv":
+            cells = [cell for row in csv.reader(data.decode("utf-8-sig").splitlines()) for cell in row]
+            assert not [cell for cell in cells if cell.startswith(("=", "+", "@"))]
