@@ -110,6 +110,7 @@ def _check(path: Path, given: tuple[str, ...], kind: str, station: Station | Non
     with whatever_the_output_does():
         echo(f"{path}: {_summary(plan)}")
         _remark(plan, kind, missing, barred)
+        _remark_wires(plan, kind, station)
     return 7 if barred or any(step.kind.verb in CANNOT.get(kind, {}) for step in plan.steps) else 0
 
 
@@ -167,3 +168,14 @@ def _remark(plan: Plan, kind: str, missing: list[str], barred: list[StepPlan]) -
         echo(f"{plan.path}: the value '{name}' comes neither from the station nor from --set: the run asks for it")
     for step in barred:
         echo(f"{place_text(step.place)}: the station forbids {step.kind.verb} steps: '{step.name}' cannot run there")
+
+
+def _remark_wires(plan: Plan, kind: str, station: Station | None) -> None:
+    """Say which steps need a console or a switch that the station does not name; a virtual radio has both."""
+    from benchrig.plan.tree import place_text
+    from benchrig.run.station import unwired
+
+    for step in unwired(plan.steps, station) if station and kind != "virtual" else ():
+        wire = step.kind.verb
+        beside = " without --console" if wire == "console" else ""
+        echo(f"{place_text(step.place)}: the station names no {wire}: '{step.name}' cannot run there{beside}")

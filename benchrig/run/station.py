@@ -107,6 +107,12 @@ def check_possible(steps: Iterable[StepPlan], cannot: Mapping[str, str]) -> None
             )
 
 
+def unwired(steps: Iterable[StepPlan], station: Station) -> Iterator[StepPlan]:
+    """The steps that need something beside the radio which the station file does not name."""
+    named = {"console": station.console, "power": station.power}
+    return (step for step in steps if step.kind.verb in WIRED and named[step.kind.verb] is None)
+
+
 def check_wired(steps: Iterable[StepPlan], beside: Collection[Beside]) -> None:
     """See that there is a console where a step needs one, and a switch. StationError."""
     for step in steps:

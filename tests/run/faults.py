@@ -73,6 +73,7 @@ import asyncio, time
 from benchrig.errors import StationError, StepFailed
 def seven(bench): return 7
 def no_value(bench): return {'chamber': None}
+def nothing(bench): pass
 def asserts(bench): assert 1 == 2, 'one is not two'
 def fails(bench): raise StepFailed('the relay did not click')
 def cannot(bench): raise StationError('the chamber is switched off')
@@ -168,6 +169,7 @@ FAULTS: dict[str, Callable[[], Fault]] = {
     "an output outside its limit": lambda: alone("command: [echo, red]\n    expect: {output: {equals: green}}"),
     "a function that returns a value outside its limit": lambda: alone("call: rig:seven\n    expect: {value: {max: 6}}"),
     "a function that returns none for a limited value": lambda: alone("call: rig:no_value\n    expect: {chamber: {max: 22 °C}}"),
+    "a line of the console that never comes": lambda: on_unit("console:\n    until: {line: {matches: ready}}\n    within: 1 s"),
     "a failed assert of a function": lambda: alone("call: rig:asserts"),
     "a StepFailed of a function": lambda: alone("call: rig:fails"),
     # device
@@ -183,6 +185,7 @@ FAULTS: dict[str, Callable[[], Fault]] = {
     "a value that is too short for its format": lambda: on_unit("read: short", BATTERY),
     "a value outside the legal range": lambda: on_unit("read: humidity", BATTERY),
     "a malformed notification": lambda: on_unit("notify: short\n    for: 1 s", BATTERY),
+    "a word of the console where a number is limited": lambda: unit("console:\n    until: {line: {matches: 't=(?P<t>.*)'}}\n    expect: {t: {max: 3}}", device_text(SERVICES, more="on_start: [{print: t=hot}]")),
     "a value that is not kept": lambda: on_unit("write: deaf\n    value: 1\n    read_back: true", BATTERY),
     # link
     "a unit that is not on the air": lambda: unit(BATTERY),
@@ -197,6 +200,8 @@ FAULTS: dict[str, Callable[[], Fault]] = {
     "two devices that fit the selection": lambda: unit(BATTERY, SOUND, device_text(SERVICES, name="unit 2", address="C4:00:00:00:00:02")),
     "a call that the station forbids": lambda: alone("call: rig:seven", station=Station("bench 1", forbid=["call"])),
     "a command that the station forbids": lambda: alone("command: [echo]", station=Station("bench 1", forbid=["command"])),
+    "a console that the station does not have": lambda: alone("console:"),
+    "a switch of the power that the station does not have": lambda: alone("power: cycle"),
     "a program that is not there": lambda: alone("command: [no-such-program-anywhere]"),
     "a program that fails unasked": lambda: alone("command: [sh, -c, exit 3]"),
     "a program that is killed unasked": lambda: alone("command: [sh, -c, 'kill -9 $$$$']"),
@@ -210,6 +215,8 @@ FAULTS: dict[str, Callable[[], Fault]] = {
     "a plan that limits nothing": lambda: on_unit("read: battery level"),
     "an exception in a function": lambda: alone("call: rig:broken"),
     "an exception while a module is loaded": lambda: alone("call: broken_rig:f"),
+    "a function that returns nothing for a limited value": lambda: alone("call: rig:nothing\n    expect: {value: {max: 8}}"),
+    "a number of the console without the unit of its limit": lambda: unit("console:\n    until: {line: {matches: 't=(?P<t>.*)'}}\n    expect: {t: {max: 3 °C}}", device_text(SERVICES, more="on_start: [{print: t=2}]")),
     "a function that is not in its module": lambda: alone("call: rig:missing"),
     "a name that is no function": lambda: alone("call: rig:not_a_function"),
     "an argument that a function does not take": lambda: alone("call: rig:seven\n    with: {factor: 2}"),

@@ -10,7 +10,9 @@ import tty
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
+from benchrig.cli import main
 from benchrig.console.choice import ConsoleChoice
 from benchrig.console.log import Keeping
 from benchrig.errors import PlanError, UsageError
@@ -182,3 +184,22 @@ def test_mistakes_of_a_station_file(tmp_path: Path, keys: str, message: str) -> 
     file.write_text(f"station: a\n{keys}\n", "utf-8")
     with pytest.raises(PlanError, match=message):
         load_station(file)
+
+
+@pytest.mark.parametrize(
+    ("keys", "told"),
+    [
+        ("", ["the station names no console: 'console' cannot run there without --console",
+              "the station names no power: 'power cycle' cannot run there"]),
+        ("console: serial:/dev/ttyS9\npower: {down: [a], up: [b]}\n", []),
+        ("radio: virtual\n", []),
+    ],
+)  # fmt: skip
+def test_check_says_what_the_station_does_not_name(tmp_path: Path, keys: str, told: list[str]) -> None:
+    plan, station = tmp_path / "plan.yaml", tmp_path / "station.yaml"
+    plan.write_text(HEAD + "  - console:\n  - power: cycle\n", "utf-8")
+    station.write_text(f"station: a\n{keys}", "utf-8")
+    kind = ["--radio", "virtual"] if "virtual" in keys else []
+    ran = CliRunner().invoke(main, ["check", str(plan), "--station", str(station), *kind])
+    assert ran.exit_code == 0, ran.output
+    assert [line.partition(": ")[2] for line in ran.output.splitlines()[1:]] == told
