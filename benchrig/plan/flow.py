@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from benchrig.errors import (
     AmbiguousDevice,
@@ -17,7 +18,7 @@ from benchrig.errors import (
     StepTimeout,
     WrongDevice,
 )
-from benchrig.plan.tree import StepPlan
+from benchrig.plan.tree import StepPlan, every_step
 from benchrig.record.model import Where
 from benchrig.source.problem import Problems
 from benchrig.steps.base import Cap
@@ -44,30 +45,97 @@ def balance(steps: Iterable[StepPlan]) -> tuple[set[Cap], set[Cap], set[Cap]]:
 # --- before the run
 
 
-def check_flow(problems: Problems, steps: Sequence[StepPlan]) -> None:
+def check_flow(problems: Problems, nodes: Sequence[StepPlan]) -> None:
     """A step that needs the link must come after a connect and before the disconnect, in finally too: that goes on
     where the steps end. There a connect may come anywhere: nobody knows how far the run came. The same holds after any
     other step: the unit may have ended the link in it."""
-    connected, by, doubted = False, "", False
+    steps = [*every_step(nodes)]
     _check_time_to_connect(problems, steps)
     _check_silence(problems, steps)
-    for step in steps:
-        if AFTER in step.named and not by and Cap.LINK not in step.ends and step.section == "steps":
+    _Flow(problems).through(nodes, _Link())
+
+
+class _Link(NamedTuple):
+    """What is known of the link between two steps. One that is `doubted` may be there or not."""
+
+    up: bool = False
+    doubted: bool = False
+    # why it is not up
+    why: str = "no connect step comes before it"
+    # whether a step before may have ended one
+    ended: bool = False
+
+    def gone(self, step: StepPlan) -> _Link:
+        """After a step that ends it."""
+        return _Link(why=f"the link was ended by '{step.name}'", ended=True)
+
+    def or_(self, other: _Link) -> _Link:
+        """One of the two holds, and nobody knows which."""
+        same = self.up == other.up and self.doubted == other.doubted
+        ended = self.ended or other.ended
+        return self._replace(ended=ended) if same else _Link(up=True, doubted=True, ended=ended)
+
+
+class _Flow:
+    """The way of the link through the steps of a plan."""
+
+    def __init__(self, problems: Problems) -> None:
+        self._problems = problems
+        # what is told, and what is known of a composite step: repetitions in repetitions would take their powers
+        self._told: set[tuple[str, str]] = set()
+        self._known: dict[tuple[str, _Link], _Link] = {}
+
+    def through(self, steps: Iterable[StepPlan], link: _Link) -> _Link:
+        for step in steps:
+            after = self._composite(step, link) if step.parts else self._step(step, link)
+            link = link.or_(after) if step.is_conditional else after
+        return link
+
+    def _step(self, step: StepPlan, link: _Link) -> _Link:
+        if AFTER in step.named and not link.ended and Cap.LINK not in step.ends and step.section == "steps":
             message = f"'{step.name}' asks for {AFTER}, but no step before it ends a link"
-            problems.add(step.place, message, f"put it behind the step that does, or take out {AFTER}")
+            self._tell(step, message, f"put it behind the step that does, or take out {AFTER}")
         if Cap.LINK in step.gives:
-            if connected and not doubted and step.section == "steps":
-                message = f"'{step.name}' runs while the unit is connected already"
-                problems.add(step.place, message, "take it out, or add - disconnect: before it")
-            connected, doubted = True, False
-            continue
-        if Cap.LINK in step.needs and not connected:
-            why = f"the link was ended by '{by}'" if by else "no connect step comes before it"
-            problems.add(step.place, f"'{step.name}' needs a connection, but {why}", "add - connect: before it")
-            connected = True
-        doubted = True
+            if link.up and not link.doubted and step.section == "steps":
+                self._connected_already(step)
+            return link._replace(up=True, doubted=False)
+        self._check_needs(step, link)
         if Cap.LINK in step.ends:
-            connected, by = False, step.name
+            return link.gone(step)
+        if Cap.LINK in step.needs:
+            link = link._replace(up=True)
+        return link._replace(doubted=link.up)
+
+    def _composite(self, step: StepPlan, link: _Link) -> _Link:
+        """What is in it, the second time from what the first time left; then what it does itself."""
+        key = (step.id, link._replace(why=""))
+        if key not in self._known:
+            self._check_needs(step, link)
+            link = link._replace(up=link.up or Cap.LINK in step.needs)
+            after = self.through(step.children, link)
+            if step.is_repeated and after._replace(why="") != link._replace(why=""):
+                after = self.through(step.children, after._replace(why=f"{after.why} in the round before"))
+            self._known[key] = self._itself(step, after)
+        return self._known[key]
+
+    def _itself(self, step: StepPlan, link: _Link) -> _Link:
+        if Cap.LINK in step.gives:
+            return link._replace(up=True, doubted=False)
+        return link.gone(step) if Cap.LINK in step.ends else link
+
+    def _check_needs(self, step: StepPlan, link: _Link) -> None:
+        if Cap.LINK in step.needs and not link.up:
+            message = f"'{step.name}' needs a connection, but {link.why}"
+            self._tell(step, message, "add - connect: before it")
+
+    def _connected_already(self, step: StepPlan) -> None:
+        message = f"'{step.name}' runs while the unit is connected already"
+        self._tell(step, message, "take it out, or add - disconnect: before it")
+
+    def _tell(self, step: StepPlan, message: str, advice: str) -> None:
+        if (step.id, advice) not in self._told:
+            self._told.add((step.id, advice))
+            self._problems.add(step.place, message, advice)
 
 
 def _check_silence(problems: Problems, steps: Sequence[StepPlan]) -> None:

@@ -14,7 +14,7 @@ from benchrig.plan.given import GivenValues
 from benchrig.plan.including import Includes
 from benchrig.plan.inner import readings_of
 from benchrig.plan.substitution import Room, substitute
-from benchrig.plan.tree import Part, StepPlan
+from benchrig.plan.tree import Part, StepPlan, leaves
 from benchrig.plan.variants import Variants
 from benchrig.record.model import Section
 from benchrig.source.problem import Place, Problems, suggest
@@ -125,7 +125,14 @@ class StepLists:
                        written=name)  # fmt: skip
         check_readings(self.problems, node, model, partial(readings_of, step, names=self.names), late=waits)
         check_files(self.problems, node, model, self.files.path.parent)
+        if isinstance(model, Composite):
+            self._check_inside(step, model)
         return step
+
+    def _check_inside(self, step: StepPlan, model: Composite) -> None:
+        instant = all(each.kind.instant for each in leaves(step.children))
+        for misfit in model.misfits_inside(instant=instant):
+            Reader(self.problems).misfit(step.node, misfit)
 
     def _parts(self, node: MappingNode, kind: type[Composite], into: _List) -> tuple[MappingNode, tuple[Part, ...]]:
         """The node without what is in its lists, and these."""

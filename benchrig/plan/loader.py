@@ -15,6 +15,7 @@ from benchrig.plan.given import GivenValues, MissingGiven
 from benchrig.plan.given_spec import Given
 from benchrig.plan.lists import StepLists
 from benchrig.plan.model import NamesFile, Plan, PlanFile
+from benchrig.plan.order import check_order
 from benchrig.plan.own_names import OwnNames, readable
 from benchrig.plan.tree import every_step
 from benchrig.plan.variants import Variants
@@ -108,7 +109,8 @@ class _Loader:
         if not there and not self.problems.found:
             self.problems.add(locate(node, ("steps",)).place, "the plan has no steps", "for example: - scan:")
         check_select(self.problems, locate(node, ("device", "select")), lists.names)
-        check_flow(self.problems, steps)
+        check_flow(self.problems, lists.nodes)
+        check_order(self.problems, lists.nodes)
         recorded = {name for name, spec in head.given.items() if spec.record}
         check_values(self.problems, node, head.given, self.variants, lists.nodes, lists.used | recorded)
         check_may_lack(self.problems, locate(node, ("may_lack",)), head.may_lack, steps)

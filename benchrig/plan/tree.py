@@ -13,12 +13,13 @@ from benchrig.source.problem import Place
 from benchrig.source.references import references
 from benchrig.source.shape import locate
 from benchrig.source.yaml import Mapping as MappingNode
-from benchrig.source.yaml import Scalar
+from benchrig.source.yaml import Scalar, Sequence
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import LOST, Cap, Step
 from benchrig.steps.composite import JUDGES_FAILURES
 
 _LINK = frozenset({Cap.LINK})
+_CONDITIONS = frozenset({"only_if", "only_after"})
 
 
 class Part(NamedTuple):
@@ -56,6 +57,11 @@ class StepPlan:
     @property
     def role(self) -> Role:
         return getattr(self.kind, "role", "step")
+
+    @property
+    def is_repeated(self) -> bool:
+        """Whether what is in it may be carried out more than once."""
+        return self.role == "repeat" and not getattr(self.step, "is_once", False)
 
     @property
     def tolerates(self) -> bool:
@@ -133,6 +139,18 @@ class StepPlan:
         names = {name for name, _ in self.references}
         asked = self.node.get("given")
         return names | ({asked.value} if isinstance(asked, Scalar) and asked.value else set())
+
+    @cached_property
+    def after(self) -> list[tuple[str, Place]]:
+        """The names of the steps without which it makes no sense, and where."""
+        named = self.node.get("only_after")
+        scalars = named.items if isinstance(named, Sequence) else [named]
+        return [(str(each.value), each.place) for each in scalars if isinstance(each, Scalar)]
+
+    @property
+    def is_conditional(self) -> bool:
+        """Whether the plan itself may leave it out."""
+        return not _CONDITIONS.isdisjoint(self.node.entries)
 
     @cached_property
     def saves(self) -> list[str]:

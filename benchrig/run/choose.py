@@ -37,6 +37,8 @@ class _Node:
         self.touches = any(map(touches_the_unit, steps))
         self.uses = {name for step in steps for name in step.uses}
         self.saves = {name for step in steps for name in step.saves}
+        self.names = {step.name for step in steps}
+        self.after = {name for step in steps for name, _ in step.after} - self.names
         self.needs, self.gives, self.ends = balance(steps)
 
 
@@ -70,7 +72,7 @@ def _with_needs(nodes: Sequence[_Node], wanted: set[str]) -> set[str]:
             continue
         needed.add(id_)
         node, before = nodes[position[id_]], nodes[: position[id_]]
-        open_ += [other.id for other in before if other.saves & node.uses]
+        open_ += [other.id for other in before if other.saves & node.uses or other.names & node.after]
         open_ += [other.id for other in _givers(node, before)]
     return needed | _between_connections(nodes, needed)
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable
+from collections.abc import Coroutine
 from typing import Any, TypeVar
 
+from benchrig.errors import OperatorError
 from benchrig.run.context import StepContext
 from benchrig.run.control import GRACE, Control
 from benchrig.run.inside import Inside
@@ -20,7 +21,10 @@ class CompositeContext(StepContext):
         self.inside = inside
         self._control = control
 
-    async def own(self, work: Awaitable[T], seconds: float) -> T:
+    async def own(self, work: Coroutine[Any, Any, T], seconds: float) -> T:
+        if self._control.is_stopped:
+            work.close()
+            raise OperatorError("interrupted")
         whole = self._deadline
         self._deadline = min(whole, self.now() + seconds)
         try:

@@ -13,6 +13,7 @@ from benchrig.plan.tree import StepPlan
 from benchrig.record.model import Closed, Verdict, Where, worst
 from benchrig.run.context import Surroundings
 from benchrig.run.control import Control
+from benchrig.run.leaving import Reason
 from benchrig.steps.composite import Came, InnerReading, Watch
 
 _ENDED: dict[Verdict, str] = {"fail": "failed", "error": "ended with an error", "skip": "was left out"}
@@ -33,7 +34,7 @@ class Walker(Protocol):
     control: Control
 
     async def carry_out(self, plan: StepPlan, where: Where, around: Around) -> Closed: ...
-    def leave_out(self, plan: StepPlan, where: Where, root: Where | None, message: str, around: Around) -> None: ...
+    def leave_out(self, plan: StepPlan, where: Where, why: Reason, around: Around) -> Closed: ...
     def next_round(self) -> None: ...
     def is_over(self, plan: StepPlan) -> bool: ...
 
@@ -93,22 +94,23 @@ class Inside:
 
     def _came(self, closed: Sequence[Closed]) -> Came:
         passed = sum(event.counts_as == "pass" for event in closed)
-        return Came(passed, len(closed) - passed, _error(closed), self._walker.is_over(self._plan))
+        begun = sum(event.verdict != "skip" or event.elapsed > 0 for event in closed)
+        return Came(passed, len(closed) - passed, begun, _error(closed), self._walker.is_over(self._plan))
 
     # --- left out
 
     def leave_out(self, part: str, error: InnerError) -> None:
-        self._leave_out(part, error.root, error.reason)
+        self._leave_out(part, Reason(error.root, error.reason))
 
     def leave_out_rest(self, message: str) -> None:
         """What nothing was done about: each step in it ends once all the same."""
         for part in [*self._left]:
-            self._leave_out(part, self._where, message)
+            self._leave_out(part, Reason(self._where, message))
 
-    def _leave_out(self, part: str, root: Where | None, message: str) -> None:
+    def _leave_out(self, part: str, why: Reason) -> None:
         rounds = (*self._where.rounds, 1) if self._plan.role == "repeat" else self._where.rounds
         for plan in self._left.pop(part, ()):
-            self._walker.leave_out(plan, Where(plan.id, rounds), root, message, self._around)
+            self._walker.leave_out(plan, Where(plan.id, rounds), why, self._around)
 
 
 def _error(closed: Sequence[Closed]) -> InnerError | None:

@@ -3,9 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import NamedTuple
 
 from benchrig.plan.tree import StepPlan
 from benchrig.record.model import Closed, NotJudged, Where
+
+
+class Reason(NamedTuple):
+    """Why a step is left out: the execution that made it impossible, if any, and a sentence. `allowed` where a condition of
+    the plan left it out, which is no failure."""
+
+    root: Where | None
+    message: str
+    allowed: bool = False
 
 
 def with_inner(plan: StepPlan, where: Where) -> Iterator[tuple[StepPlan, Where]]:
@@ -16,7 +26,7 @@ def with_inner(plan: StepPlan, where: Where) -> Iterator[tuple[StepPlan, Where]]
         yield from with_inner(child, Where(child.id, rounds))
 
 
-def skipped(plan: StepPlan, where: Where, root: Where | None, message: str, at: float) -> list[Closed | NotJudged]:
+def skipped(plan: StepPlan, where: Where, why: Reason, at: float) -> list[Closed | NotJudged]:
     """The events of one step that is left out, its end first."""
-    unjudged = [NotJudged(where, at, name, message) for name in plan.limit_names]
-    return [Closed(where, at, 0.0, "skip", message=message, root=root), *unjudged]
+    unjudged = [NotJudged(where, at, name, why.message, allowed=why.allowed) for name in plan.limit_names]
+    return [Closed(where, at, 0.0, "skip", message=why.message, root=why.root, allowed=why.allowed), *unjudged]

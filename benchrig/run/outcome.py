@@ -11,6 +11,7 @@ from benchrig.errors import BenchrigError, Cause, InnerError, InternalError
 from benchrig.plan.tree import StepPlan
 from benchrig.record.model import RunEnded, Verdict, Where
 from benchrig.run.ending import verdict_of
+from benchrig.run.leaving import Reason
 
 if TYPE_CHECKING:
     from benchrig.run.execution import Ended
@@ -79,7 +80,7 @@ class Outcome:
         self.interrupted = self.interrupted or event.cause == "operator"
         if excused and event.verdict == "fail":
             self._excused.add(where)
-        elif isinstance(ended.error, InnerError):
+        elif isinstance(ended.error, InnerError) and ended.error.root not in self._excused:
             self._bad.add(where)  # that of the step in it is the end
         elif ended.only_left:
             self._open(End(where, event.verdict, event.cause, event.message))
@@ -93,12 +94,14 @@ class Outcome:
     def _open(self, end: End) -> None:
         self._first_open = self._first_open or end
 
-    def skipped(self, plan: StepPlan, where: Where, root: Where | None, message: str) -> None:
+    def skipped(self, plan: StepPlan, where: Where, why: Reason) -> None:
         """A skipped step blames another one, which has its own end or is excused; where it has neither, the skip itself is
-        an end."""
+        an end, unless a condition of the plan left it out."""
         self._left += len(plan.limit_names)
-        if root not in self._bad and root not in self._excused:
-            self._open(End(where, "error", "plan", f"{plan.name} was skipped: {message}"))
+        if why.allowed:
+            self._allowed += len(plan.limit_names)
+        elif why.root not in self._bad and why.root not in self._excused:
+            self._open(End(where, "error", "plan", f"{plan.name} was skipped: {why.message}"))
 
     def forget(self, but: AbstractSet[Where]) -> None:
         """The ends that no step can be left out for any more; what decides the run stays."""

@@ -25,7 +25,7 @@ from benchrig.run.control import Control
 from benchrig.run.ending import closed, internal
 from benchrig.run.execution import PlanTime
 from benchrig.run.head import RunSettings, may_lack, run_started
-from benchrig.run.leaving import skipped, with_inner
+from benchrig.run.leaving import Reason, skipped, with_inner
 from benchrig.run.outcome import Outcome
 from benchrig.run.station import check_allowed, check_possible, check_wired
 from benchrig.run.walk import Walk
@@ -140,12 +140,12 @@ class Runner:
 
     def _end_before(self, error: BenchrigError) -> RunEnded:
         """Nothing was tried: every step is skipped, the run names the reason."""
-        message = "the run ended before its first step"
+        why = Reason(None, "the run ended before its first step")
         for step, where in (each for node in self.nodes for each in with_inner(node, Where(node.id))):
-            for event in skipped(step, where, None, message, self._clock.at):
+            for event in skipped(step, where, why, self._clock.at):
                 self.emit(event)
             self._outcome.begins(step)
-            self._outcome.skipped(step, where, None, message)
+            self._outcome.skipped(step, where, why)
         self._outcome.fatal(error)
         ended = msgspec.structs.replace(self._outcome.ended(self._clock.at), advice=error.advice)
         self.emit(ended)

@@ -15,7 +15,8 @@ from benchrig.run.context import Surroundings
 from benchrig.run.control import FINALLY_WITHIN, Control
 from benchrig.run.execution import Ended, PlanTime, StepExecution
 from benchrig.run.inside import Around, Inside
-from benchrig.run.leaving import skipped, with_inner
+from benchrig.run.leaving import Reason, skipped, with_inner
+from benchrig.run.order import Order
 from benchrig.run.outcome import Outcome
 from benchrig.steps.base import Cap
 
@@ -31,10 +32,12 @@ class Walk:
     plan_time: PlanTime | None
     may_lack: AbstractSet[str]
     _losses: Losses = field(default_factory=Losses)
+    _order: Order = field(default_factory=Order)
     _current: Where | None = None
 
     async def through(self, nodes: Sequence[StepPlan]) -> None:
         around = Around(self.run)
+        self._order = Order.of(nodes)
         for node in nodes:
             if node.section == "finally":
                 self.control.clean_up()
@@ -46,14 +49,14 @@ class Walk:
         """One step, with all that is in it."""
         self._current = where
         if (why := self._why_skipped(plan)) is not None:
-            self.leave_out(plan, where, *why, around)
-            return Closed(where, self.run.clock.at, 0.0, "skip", message=why[1], root=why[0])
+            return self.leave_out(plan, where, why, around)
         self.outcome.begins(plan)
         for watch in around.watches:
             watch.begins(plan.name)
         ended = await self._execution(plan, where, around).carry_out()
         fatal = self._remember(plan, where, ended)
         self.outcome.step(where, ended, excused=around.tolerated and not fatal)
+        self._order.note(plan, ended.event)
         for watch in around.watches:
             watch.ended(plan.name, ended.event.verdict)
         return ended.event
@@ -70,7 +73,7 @@ class Walk:
 
     def next_round(self) -> None:
         """What failed in rounds before, and made nothing impossible, need not be known any more."""
-        self.outcome.forget(self._losses.roots | {*self.run.owed.values()})
+        self.outcome.forget(self._losses.roots | self._order.roots | {*self.run.owed.values()})
 
     def _time(self) -> PlanTime | None:
         """What bounds the next step beside its own time."""
@@ -80,29 +83,39 @@ class Walk:
 
     # --- what is left out
 
-    def _why_skipped(self, plan: StepPlan) -> tuple[Where | None, str] | None:
-        """The root step and the sentence when the step cannot run; None when it can."""
+    def _why_skipped(self, plan: StepPlan) -> Reason | None:
+        """None when the step can run."""
         if self.control.is_stopped:
-            return self._losses.stop, "the run was interrupted"
+            return Reason(self._losses.stop, "the run was interrupted")
         if (lacking := self._losses.why_not(plan, self._at_hand)) is not None:
-            return lacking
+            return Reason(*lacking)
         if Cap.UNIT in plan.needs and self.control.interrupts and not self.device.is_known:
-            return self._losses.stop, "the run was interrupted before the unit was found"
+            return Reason(self._losses.stop, "the run was interrupted before the unit was found")
+        return self._order.why_not(plan) or self._without_value(plan)
+
+    def _without_value(self, plan: StepPlan) -> Reason | None:
         for name in sorted(plan.uses - self.run.values.keys()) if plan.uses else ():
             if (root := self.run.owed.get(name)) is not None:
-                return root, f"step {root.label} gave no '{name}'"
+                return Reason(root, f"step {root.label} gave no '{name}'")
         return None
 
-    def leave_out(self, plan: StepPlan, where: Where, root: Where | None, message: str, around: Around) -> None:
-        """It and all that is in it."""
-        for each, place in with_inner(plan, where):
-            self.run.forget(each, place)
-            self.outcome.begins(each)
-            self.outcome.skipped(each, place, root, message)
-            for event in skipped(each, place, root, message, self.run.clock.at):
-                around.run.emit(event)
-            for watch in around.watches:
-                watch.ended(each.name, "skip")
+    def leave_out(self, plan: StepPlan, where: Where, why: Reason, around: Around) -> Closed:
+        """It and all that is in it; the end of it."""
+        ends = [self._leave_out(each, place, why, around) for each, place in with_inner(plan, where)]
+        return ends[0]
+
+    def _leave_out(self, plan: StepPlan, where: Where, why: Reason, around: Around) -> Closed:
+        self.run.forget(plan, where)
+        self.outcome.begins(plan)
+        self.outcome.skipped(plan, where, why)
+        closed, *unjudged = skipped(plan, where, why, self.run.clock.at)
+        assert isinstance(closed, Closed)
+        for event in (closed, *unjudged):
+            around.run.emit(event)
+        self._order.note(plan, closed)
+        for watch in around.watches:
+            watch.ended(plan.name, "skip")
+        return closed
 
     # --- what is remembered
 

@@ -15,7 +15,9 @@ from typing import TYPE_CHECKING, Any, ClassVar, Literal, Protocol, TypeAlias
 
 import msgspec
 
-from benchrig.source.shape import Misfit
+from benchrig.source.references import references
+from benchrig.source.shape import BAD, Misfit, Reader, describe, plain
+from benchrig.source.yaml import Node
 from benchrig.steps.attribute import AttributeName, Names
 from benchrig.values.base import flat
 from benchrig.values.judging import Judgement, Kind
@@ -61,7 +63,34 @@ LOST = frozenset({"lost_after", "lost_reason"})
 # What a step is about that needs no link: it makes no sense without the unit, or it does.
 About: TypeAlias = Literal["unit", "fixture"]
 # Keys of every step: what a step has whatever it does. Anything else may decide which readings it has.
-COMMON = ("expect", "save", "name", "within", "on_fail")
+COMMON = ("expect", "save", "name", "within", "on_fail", "only_after")
+
+
+class StepNames(list[str]):
+    """The name of a step, or a list of such."""
+
+    source_schema: ClassVar[dict[str, Any]] = {
+        "anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}, "minItems": 1}]
+    }
+
+    @classmethod
+    def from_node(cls, node: Node, reader: Reader) -> Any:
+        """The names themselves are looked up in the plan, so no value of the run can stand in them."""
+        for name, scalar in references(node):
+            reader.problems.add(scalar.place, f"${{{name}}} is not allowed here", "write the name of a step")
+            return BAD
+        names = plain(node)
+        if isinstance(names, str):
+            names = [names]
+        if not isinstance(names, list) or not names or not all(isinstance(name, str) for name in names):
+            return reader.misfit(
+                node,
+                Misfit(
+                    f"expected the name of a step, found {describe(node)}",
+                    "write the name of an earlier step, or a list of names",
+                ),
+            )
+        return cls(names)
 
 
 class Bindable(Protocol):
@@ -111,6 +140,7 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
     within: Duration | None = None
     attempts: int = 1
     on_fail: Literal["continue", "stop"] = "continue"
+    only_after: StepNames | None = None
     expect: dict[str, Limit] = {}
     save: dict[str, str] = {}
 

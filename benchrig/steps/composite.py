@@ -6,7 +6,7 @@ A new kind is one file with a subclass of Composite: the names of its lists in `
 from __future__ import annotations
 
 import math
-from collections.abc import Awaitable, Iterable
+from collections.abc import Coroutine, Iterable
 from collections.abc import Mapping as AnyMapping
 from dataclasses import dataclass
 from typing import Any, ClassVar, Literal, Protocol, TypeVar
@@ -49,6 +49,8 @@ class Came:
 
     passed: int = 0
     failed: int = 0
+    # those that began
+    begun: int = 0
     error: InnerError | None = None
     over: bool = False
 
@@ -56,7 +58,13 @@ class Came:
         """Both together: the worse one decides, of equal ones the first."""
         errors = [came.error for came in (self, later) if came.error is not None]
         error = max(errors, key=lambda each: each.weight, default=None)
-        return Came(self.passed + later.passed, self.failed + later.failed, error, self.over or later.over)
+        return Came(
+            self.passed + later.passed,
+            self.failed + later.failed,
+            self.begun + later.begun,
+            error,
+            self.over or later.over,
+        )
 
 
 class Watch:
@@ -98,7 +106,7 @@ class CompositeBench(Bench, Protocol):
 
     inside: Inside
 
-    async def own(self, work: Awaitable[T], seconds: float) -> T:
+    async def own(self, work: Coroutine[Any, Any, T], seconds: float) -> T:
         """Do something between the steps, with so much time: an interruption ends it, and so does the plan's deadline."""
         ...
 
@@ -121,6 +129,10 @@ class Composite(Step, kw_only=True):
         if self.within is not None and math.isinf(self.within_default):
             message = f"a {self.verb} step has no deadline"
             yield Misfit(message, "write within: in the steps in it", ("within",))
+
+    def misfits_inside(self, *, instant: bool) -> Iterable[Misfit]:
+        """What is wrong with it for what is in it; `instant`: no step in it takes time."""
+        return ()
 
     @classmethod
     def values_inside(cls, node: Mapping) -> dict[str, Place | None]:

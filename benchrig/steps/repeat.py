@@ -8,7 +8,7 @@ from typing import Any, ClassVar, Literal
 
 import msgspec
 
-from benchrig.errors import BenchrigError, LinkLost
+from benchrig.errors import BenchrigError, InnerError, LinkLost, UsageError
 from benchrig.source.problem import Place, counted
 from benchrig.source.shape import Misfit, describe_value
 from benchrig.source.yaml import Mapping as Node
@@ -21,6 +21,9 @@ from benchrig.values.limit import Limit
 from benchrig.values.quantity import Duration
 
 MOST_ROUNDS = 10_000_000
+# A round that is over in less, in seconds, has met nothing that takes time; so many of them in a row are the end.
+_NO_TIME = 0.001
+_MOST_IDLE = 1000
 _EXAMPLES = "for example: 50, 8 h, or {mode: [low, high]}"
 
 
@@ -120,8 +123,19 @@ class Repeat(Composite, kw_only=True):
         return {"round": None} | {name: key.place for name, (key, _) in names if isinstance(name, str)}
 
     @property
+    def is_once(self) -> bool:
+        """Whether there is one round only."""
+        return isinstance(self.repeat, Times) and self.repeat.count == 1
+
+    @property
     def title(self) -> str:
         return f"repeat {self.repeat}"
+
+    def misfits_inside(self, *, instant: bool) -> Iterable[Misfit]:
+        timed = isinstance(self.repeat, Times) and self.repeat.count is None
+        if timed and instant and self.every is None:
+            message = f"it could not end: no step in it takes any of the {self.repeat.seconds:g} s"
+            yield Misfit(message, "add every: 1 s, or write how many rounds", ("repeat",))
 
     async def run(self, bench: CompositeBench) -> None:  # type: ignore[override]
         over_rounds = RoundReadings(bench, {*self.limits, *self.save}, {*self.stop_when})
@@ -131,27 +145,41 @@ class Repeat(Composite, kw_only=True):
             tally.begins(bench.now())
             over_rounds.next_round()
             came = await bench.inside.run("steps", self.repeat.of_round(tally.rounds), over_rounds)
-            tally.ended(came, bench.since(tally.started))
-            self.cut_short(came)
-            going = not over_rounds.satisfy(self.stop_when, tally.readings) and await self._next(bench, tally)
+            tally.ended(came, bench.now())
+            if came.error is not None and (came.over or came.error.verdict == "error"):
+                raise tally.error()
+            going = not over_rounds.satisfy(self.stop_when, tally.readings) and await self._next(bench, tally, came)
+        self._report(bench, tally, over_rounds)
+
+    def _report(self, bench: CompositeBench, tally: _Tally, over_rounds: RoundReadings) -> None:
+        if tally.failed and tally.weight == 0 and not self.tolerates:
+            raise tally.error()  # nothing but left out
         for name, (value, unit) in tally.readings.items():
             bench.reading(name, value, unit)
         over_rounds.report()
         if tally.failed and not self.tolerates:
             raise tally.error()
 
-    async def _next(self, bench: CompositeBench, tally: _Tally) -> bool:
+    async def _next(self, bench: CompositeBench, tally: _Tally, came: Came) -> bool:
         """Wait for the begin of the next round; False where there is none."""
-        now = bench.now()
-        begin = now if self.every is None else max(now, tally.began + self.every.seconds)
+        now, idle = bench.now(), not came.begun
+        begin = now if self.every is None or idle else max(now, tally.began + self.every.seconds)
         count, ends = self.repeat.count, tally.started + self.repeat.seconds
-        if tally.rounds == count or (count is None and begin >= ends):
+        if tally.rounds == count or (count is None and (begin >= ends or self._stands_still(tally, came))):
             return False
         try:
             await bench.own(bench.pause(begin - now) if begin > now else asyncio.sleep(0), begin - now + 1)
         except LinkLost as error:
             tally.lost(error)
         return True
+
+    def _stands_still(self, tally: _Tally, came: Came) -> bool:
+        """Whether the time of a repetition would never be over, or pass without anything."""
+        if came.error is not None and not (came.begun and tally.took):
+            raise tally.error("; nothing more of it can be carried out")
+        if tally.idle > _MOST_IDLE:
+            raise UsageError(f"{tally.idle} rounds took no time", advice="add every: 1 s, or write how many rounds")
+        return not came.begun
 
 
 class _Tally:
@@ -161,7 +189,10 @@ class _Tally:
         self.started = self.began = started
         self.rounds = self.failed = 0
         self.elapsed = 0.0
-        self._first: BenchrigError | None = None
+        # whether the last round took time, and how many did not without one between them
+        self.took = True
+        self.idle = 0
+        self._worst: BenchrigError | None = None
         self._has_failed = False
 
     @property
@@ -174,8 +205,10 @@ class _Tally:
         self.rounds += 1
         self.began, self._has_failed = now, False
 
-    def ended(self, came: Came, elapsed: float) -> None:
-        self.elapsed = elapsed
+    def ended(self, came: Came, now: float) -> None:
+        self.elapsed = round(now - self.started, 6)
+        self.took = now - self.began > _NO_TIME
+        self.idle = 0 if self.took else self.idle + 1
         if came.error is not None:
             self._fail(came.error)
 
@@ -186,11 +219,22 @@ class _Tally:
     def _fail(self, error: BenchrigError) -> None:
         self.failed += not self._has_failed
         self._has_failed = True
-        self._first = self._first or error
+        if self._worst is None or _weight(error) > self.weight:
+            self._worst = error
 
-    def error(self) -> BenchrigError:
-        """What to say of the rounds that failed when no limit says how many may."""
-        assert self._first is not None
-        said = f"{self.failed} of {counted(self.rounds, 'round')} failed; the first: {self._first.message}"
-        self._first.message = said
-        return self._first
+    @property
+    def weight(self) -> int:
+        """Of the worst that happened; 0 for steps that were left out."""
+        return _weight(self._worst) if self._worst is not None else 0
+
+    def error(self, more: str = "") -> BenchrigError:
+        """What to say of the rounds that did not pass: of the worst of them the first."""
+        assert self._worst is not None
+        self._worst.message = (
+            f"{self.failed} of {counted(self.rounds, 'round')} did not pass: {self._worst.message}{more}"
+        )
+        return self._worst
+
+
+def _weight(error: BenchrigError) -> int:
+    return error.weight if isinstance(error, InnerError) else 1

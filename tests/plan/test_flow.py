@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import ClassVar
 
-from benchrig.errors import AttError, DeviceNotFound, LinkLost, OperatorError
+import pytest
+
+from benchrig.errors import AttError, DeviceNotFound, LinkLost, OperatorError, PlanError
 from benchrig.plan.flow import Losses, balance, check_flow
 from benchrig.plan.tree import StepPlan
 from benchrig.record.model import Section, Where
@@ -16,6 +18,7 @@ from benchrig.steps.connect import Connect, Disconnect
 from benchrig.steps.read import Read
 from benchrig.steps.scan import Scan
 from benchrig.steps.wait import Wait
+from tests.plan.building import plan_of
 
 
 class Pair(Step, kw_only=True):
@@ -57,6 +60,43 @@ def test_what_the_check_says() -> None:
     assert told(Connect, Disconnect, Pair) == ["'pair' needs a connection, but the link was ended by 'disconnect'"]
     assert told(Connect, Connect) == ["'connect' runs while the unit is connected already"]
     assert told(Connect, Wait, Connect) == []
+
+
+def link_problems(steps: str) -> list[str]:
+    head = "plan: a\ndevice: {select: {name: u}}\nsteps: "
+    try:
+        plan_of(head + steps)
+    except PlanError as error:
+        return [problem.message for problem in error.problems]
+    return []
+
+
+UP, DOWN, USE = "{connect: }", "{disconnect: }", "{read: battery level}"
+
+
+@pytest.mark.parametrize(
+    ("steps", "said"),
+    [
+        (f"[{{repeat: 2, steps: [{UP}, {USE}, {DOWN}]}}, {UP}]", []),
+        (f"[{UP}, {{repeat: 2, steps: [{USE}]}}, {DOWN}]", []),
+        (f"[{UP}, {{repeat: 2, steps: [{USE}, {DOWN}]}}]", ["'read battery level' needs a connection, but the link was ended by 'disconnect' in the round before"]),
+        (f"[{{repeat: 2, steps: [{UP}]}}]", ["'connect' runs while the unit is connected already"]),
+        (f"[{{repeat: 1, steps: [{UP}]}}, {{repeat: {{a: [b]}}, steps: [{{read: battery level, name: 'x ${{a}}'}}, {DOWN}]}}]", []),
+        (f"[{UP}, {{wait: 1 s, name: x}}, {{group: g, only_after: x, steps: [{DOWN}]}}, {USE}, {UP}]", []),
+        (f"[{{wait: 1 s, name: x}}, {{group: g, only_after: x, steps: [{UP}]}}, {USE}]", []),
+        (f"[{{group: g, steps: [{USE}]}}]", ["'read battery level' needs a connection, but no connect step comes before it"]),
+        (f"[{UP}, {{group: g, first: [{DOWN}], steps: [{{wait: 1 s}}], finally: [{USE}]}}]", ["'read battery level' needs a connection, but the link was ended by 'disconnect'"]),
+    ],
+)  # fmt: skip
+def test_the_link_in_steps_within_steps(steps: str, said: list[str]) -> None:
+    assert link_problems(steps + "\n") == said
+
+
+def test_repetitions_in_repetitions_are_looked_at_once_each() -> None:
+    steps = f"{UP}, {USE}, {DOWN}"
+    for _ in range(12):
+        steps = f"{{repeat: 2, steps: [{steps}, {UP}, {DOWN}]}}"
+    assert link_problems(f"[{steps}]\n") == []
 
 
 def test_without_a_loss_a_step_may_try() -> None:

@@ -80,7 +80,7 @@ TYPES = [
     (with_steps("- write: alert level\n  raw: '01'\n  response: «1"), "expected true or false, found the number 1", ""),
     (with_steps(READ + "name: «[a]"), "expected text, found a list", ""),
     (with_steps("- command: «ls -l"), "expected a list, found the text 'ls -l'", ""),
-    (with_steps("- «write: temperature"), "a write needs either value or raw", ""),
+    (with_steps("- «write: temperature"), "a write needs either value, raw or file", ""),
     (with_steps("- write: temperature\n  raw: «0x"), "expected bytes as hex text", ""),
     (with_steps("- write: temperature\n  value: «warm"), "expected a number", ""),
     (with_steps("- discover: «now"), "expected nothing, found the text 'now'", ""),

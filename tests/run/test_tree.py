@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import asyncio
 from pathlib import Path
 
+import pytest
+
 from benchrig.plan.loader import load_plan
-from benchrig.record.model import Execution, Where
+from benchrig.record.model import AnyEvent, Execution, Opened, Where
 from benchrig.run.choose import choose_steps
+from benchrig.run.runner import Runner
 from benchrig.run.station import Station
 from tests.run.kit import Ran, device_text, plan_text, run
 
@@ -51,7 +55,7 @@ def test_a_failure_in_the_first_round_is_not_undone_by_the_second() -> None:
     again = node(ran).ended
     assert again is not None
     assert (again.verdict, again.cause, again.root) == ("fail", "limit", Where("3.1", (1,)))
-    assert again.message.startswith("1 of 2 rounds failed; the first: step 3.1 (round 1) failed: 20 % is below")
+    assert again.message.startswith("1 of 2 rounds did not pass: step 3.1 (round 1) failed: 20 % is below")
     assert (ran.ended.planned, ran.ended.judged) == (2, 2)
 
 
@@ -204,6 +208,112 @@ def test_the_clean_up_of_a_group_runs_whatever_becomes_of_its_steps() -> None:
     steps = f"  - group: battery\n    steps: [{stops}, {{wait: 1 s}}]\n    finally: [{{wait: 2 s}}]\n  - wait: 3 s\n"
     ran = run(plan_text(steps), levels(20))
     assert [verdict for _, verdict in ends(ran)] == ["fail", "skip", "pass", "skip"]
+
+
+# --- steps that make no sense without others
+
+
+def test_a_step_is_left_out_unless_those_before_it_passed() -> None:
+    steps = f"""  - {{name: level, {READ[1:-1]}}}
+  - group: more
+    only_after: [level, connect]
+    steps: [{{wait: 1 s}}]
+  - wait: 2 s
+    only_after: more
+finally:
+  - wait: 3 s
+    only_after: level
+  - wait: 4 s
+    only_after: connect
+"""
+    bad, good = run(plan_text(steps), levels(20)), run(plan_text(steps), levels(90))
+    assert [verdict for _, verdict in ends(good)] == ["pass"] * 5
+    assert [verdict for _, verdict in ends(bad)] == ["fail", "skip", "skip", "skip", "pass"]
+    assert {step.ended.root for step in bad.record.steps[3:6] if step.ended} == {Where("3")}
+    assert (bad.ended.root, bad.ended.exit_code) == (Where("3"), 1)
+
+
+def test_what_is_not_part_of_the_run_takes_others_with_it() -> None:
+    steps = f"  - {{name: level, {READ[1:-1]}}}\n  - wait: 2 s\n    expect: {{elapsed: {{max: 3 s}}}}\nfinally:\n  - wait: 3 s\n    only_after: level\n"
+    ran = run(plan_text(steps), levels(20), only=["wait 2 s"])
+    assert (ran.ended.exit_code, ends(ran)) == (0, [])
+    assert [step.ended.message for step in ran.record.steps if step.ended and step.ended.allowed] == [
+        "'level' is not part of this run"
+    ]
+
+
+# --- rounds that nothing comes of
+
+
+@pytest.mark.parametrize(
+    "more",
+    [
+        "",
+        "    every: 10 s\n",
+        expect("failed: {max: 9}"),
+        expect("failed: {max: 9}, read battery level.value: {min: 1 %}"),
+    ],
+)
+def test_a_repetition_for_a_time_ends_where_nothing_can_be_carried_out(more: str) -> None:
+    """Once the link is lost no round has anything to do: neither may it wait for hours, nor pass with so few failures."""
+    gone = device_text(LEVELS.replace("LIST", "90 %"), more="faults: {disconnect_after: 3 s}")
+    ran = run(plan_text(repeat("8 h", more=more)), gone)
+    assert ran.ended.exit_code == 1
+    assert ran.ended.cause == "link"
+    assert ran.ended.at < 60
+
+
+def test_a_repetition_in_which_nothing_takes_time_ends() -> None:
+    steps = "  - wait: 1 s\n    name: never\n    expect: {elapsed: {max: 500 ms}}\n" + repeat(
+        "8 h", "{wait: 1 s, only_after: never}"
+    )
+    assert run(plan_text(steps), levels(90)).ended.exit_code == 1
+
+
+# --- interruptions, the plan's time
+
+
+def interrupted(steps: str, at: float, twice: bool = False) -> Ran:
+    def during(runner: Runner, event: AnyEvent) -> None:
+        if isinstance(event, Opened) and event.where == Where("3"):
+            for after in (at, at + 0.5) if twice else (at,):
+                asyncio.get_running_loop().call_later(after, runner.interrupt)
+
+    return run(plan_text(steps), levels(90), during=during)
+
+
+CLEANED = "  - group: g\n    steps: [{wait: 10 s}, {wait: 11 s}]\n    finally: [{wait: 2 s}, {wait: 3 s}]\n  - wait: 4 s\nfinally:\n  - wait: 1 s\n"
+
+
+def test_an_interruption_leaves_the_clean_up_of_a_group_alone() -> None:
+    ran = interrupted(CLEANED, 1)
+    assert [verdict for _, verdict in ends(ran)] == ["error", "skip", "pass", "pass", "skip", "pass"]
+    assert (ran.ended.cause, ran.ended.exit_code) == ("operator", 2)
+    again = interrupted(CLEANED, 1, twice=True)
+    assert [verdict for _, verdict in ends(again)] == ["error", "skip", "error", "skip", "skip", "skip"]
+
+
+def test_the_clean_up_of_a_group_that_was_interrupted_in_it_goes_on() -> None:
+    ran = interrupted(CLEANED.replace("10 s", "1 s").replace("11 s", "1 ms"), 2)
+    assert [verdict for _, verdict in ends(ran)] == ["pass", "pass", "pass", "pass", "skip", "pass"]
+    assert ran.ended.exit_code == 2
+
+
+@pytest.mark.parametrize("more", ["", expect("failed: {max: 9}")])
+def test_an_interruption_ends_a_repetition(more: str) -> None:
+    for at in (1.5, 4.0):  # in a round, and between two
+        ran = interrupted(repeat(9, "{wait: 2 s}", more="    every: 5 s\n" + more), at)
+        assert (ran.ended.exit_code, len(ends(ran))) == (2, 1)
+
+
+def test_the_time_of_the_plan_ends_a_repetition() -> None:
+    for every in ("", "    every: 30 s\n"):
+        ran = run(
+            plan_text(repeat("8 h", "{wait: 2 s}", more=every + expect("failed: {max: 9}")), head="deadline: 20 s\n"),
+            levels(90),
+        )
+        assert (ran.ended.exit_code, ran.ended.cause) == (1, "limit")
+        assert "the plan's deadline of 20 s ran out" in ran.ended.message
 
 
 # --- parts of a plan
