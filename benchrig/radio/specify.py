@@ -177,6 +177,7 @@ async def open_simulated(
     simulated: list[Beside] = []
     alone = not ports and sum(isinstance(device, DeviceSpec) for device in devices) == 1
     async with contextlib.AsyncExitStack() as resources:
+        resources.callback(_close_consoles, simulated)
         around = await open_air(
             devices,
             seed=seed,
@@ -201,6 +202,12 @@ async def open_simulated(
             failure=around.air.failure,
             beside=[*simulated, *opened.beside()],
         )
+
+
+def _close_consoles(all_: Sequence[Beside]) -> None:
+    for one in all_:
+        if one.console is not None:
+            one.console.close()
 
 
 def loop_factory(choice: RadioChoice, *, real_time: bool = False) -> type[asyncio.AbstractEventLoop] | None:

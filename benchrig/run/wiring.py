@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -10,7 +11,7 @@ from typing import TYPE_CHECKING
 from benchrig.console.choice import ConsoleChoice
 from benchrig.errors import StationError
 from benchrig.loop import outside
-from benchrig.radio.beside import Beside, Power
+from benchrig.radio.beside import Beside
 from benchrig.steps.program import Program
 
 if TYPE_CHECKING:
@@ -25,7 +26,7 @@ class Wiring:
     """Of one station: each is None where there is none."""
 
     console: ConsoleChoice | None = None
-    power: Power | None = None
+    power: CommandSwitch | None = None
 
     def around(self, opener: Opener, keeping: Callable[[], Keeping]) -> Opener:
         """What opens the radio together with these; they take the place of what the radio has of its own."""
@@ -54,6 +55,13 @@ class Wiring:
             own = replace(own, console=console)
             radio.on_close = _then(wire.close, console.close, radio.on_close)
         radio.beside = [own]
+        radio.facts = {**radio.facts, **self._facts}
+
+    @property
+    def _facts(self) -> dict[str, str]:
+        """For the record."""
+        console = {"console": str(self.console)} if self.console else {}
+        return console | ({"power": str(self.power)} if self.power else {})
 
 
 def _then(
@@ -73,6 +81,9 @@ class CommandSwitch:
 
     down_command: tuple[str, ...]
     up_command: tuple[str, ...]
+
+    def __str__(self) -> str:
+        return f"{shlex.join(self.down_command)} and {shlex.join(self.up_command)}"
 
     async def down(self, within: float) -> None:
         await _run(self.down_command, within)

@@ -80,6 +80,22 @@ def test_it_reaches_the_unit_and_is_nowhere_else(tmp_path, how):
     assert [form for form in forms(PIN) if form in everything] == []
 
 
+def test_the_console_does_not_give_it_away(tmp_path):
+    """What was sent, and what the unit echoes, in the record and in the log."""
+    steps = (
+        "  - console:\n    send: 'pin ${pin}'\n    until: {line: {matches: 'echo pin (?P<code>.*)'}}\n    within: 1 s\n"
+        "    expect: {code: {equals: '${pin}'}}\n"
+        "  - console:\n    send: 'again ${pin}'\n    until: {line: {contains: 'never ${pin}'}}\n    within: 1 s\n"
+    )
+    echo = "console: [{matches: '(?P<all>.*)', print: 'echo {all}'}]\n"
+    files(tmp_path, steps, head=HEAD, device=echo + DEVICE)
+    (tmp_path / "pin").write_text(PIN)
+    done = run(tmp_path, "--set", "pin=@pin")
+    everything = done.stdout + done.stderr + left(tmp_path)
+    assert (done.returncode, "> again ********" in everything, "not reached" in everything) == (1, True, True)
+    assert [form for form in forms(PIN) if form in everything] == []
+
+
 def test_how_far_a_reading_is_off_does_not_give_it_away(tmp_path):
     bench(tmp_path, "  - read: number\n    expect: {value: {min: '${pin}'}}\n")
     (tmp_path / "pin").write_text(PIN)

@@ -72,6 +72,7 @@ async def test_a_serial_line(tmp_path: Path) -> None:
     board.unplug()
     assert done.ended.exit_code == 0, done.ended.message
     assert board.got == b"status\n"
+    assert f"console: serial:{board.path},115200" in done.notes
     kept = (tmp_path / "console.log").read_text()
     assert [line.split(maxsplit=1)[1] for line in kept.splitlines()] == ["> status", "\\x00\\xff\\x1b[2J", "ok 3.1 V"]
 
@@ -132,6 +133,7 @@ async def test_a_power_cycle_by_commands(tmp_path: Path) -> None:
     done = await run_plan(HEAD + steps, wired(tmp_path, power=commands(tmp_path)), tmp_path)
     assert done.ended.exit_code == 0, done.ended.message
     assert (tmp_path / "said").read_text() == "downup"
+    assert any(note.startswith("power: ") for note in done.notes)
 
 
 @pytest.mark.parametrize(("down", "up", "said"), [(3, 0, "down"), (0, 3, "downup")])
