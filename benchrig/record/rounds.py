@@ -86,7 +86,7 @@ class _Thinning:
         elif isinstance(event, Closed) and event.where in self._repetitions:
             self._repetitions[event.where].over = True
         if isinstance(event, (Opened, Closed)):
-            bad = isinstance(event, Closed) and getattr(event, "counts_as", event.verdict) != "pass"
+            bad = isinstance(event, Closed) and event.counts_as != "pass"
             for repetition, number in self._rounds_around(event.where):
                 known = self._repetitions.setdefault(repetition, _Repetition(len(repetition.rounds) + 1))
                 known.rounds[number] = known.rounds.get(number, False) or bad

@@ -144,4 +144,4 @@ class Tally:
 
 
 def _came_to(event: Closed) -> str:
-    return "left out" if event.verdict == "skip" and getattr(event, "allowed", False) else event.verdict
+    return "left out" if event.verdict == "skip" and event.allowed else event.verdict
