@@ -225,6 +225,11 @@ class Closed(Event, tag="closed", frozen=True):
         return "pass" if self.allowed and self.verdict == "skip" else self.verdict
 
     @property
+    def came_to(self) -> str:
+        """The verdict, or 'left out' where the plan did that."""
+        return "left out" if self.allowed and self.verdict == "skip" else self.verdict
+
+    @property
     def own_message(self) -> str:
         return self.message if self.own is None else self.own
 
@@ -256,6 +261,7 @@ class StepTally(msgspec.Struct, omit_defaults=True, frozen=True):
     units: dict[str, str] = {}
     others: dict[str, int] = {}  # how many values were no numbers, by reading
     retried: int = 0  # attempts that were followed by another
+    elapsed: float = 0.0  # all together
 
 
 class RoundsLeft(Event, tag="rounds", frozen=True):

@@ -66,6 +66,7 @@ class _Step:
 
     verdicts: Counter[str] = field(default_factory=Counter)
     retried: int = 0
+    elapsed: float = 0.0
     fates: defaultdict[str, Fates] = field(default_factory=lambda: defaultdict(Fates))
     numbers: defaultdict[str, Numbers] = field(default_factory=lambda: defaultdict(Numbers))
     units: dict[str, str] = field(default_factory=dict)
@@ -85,6 +86,7 @@ class _Step:
     def join(self, tally: StepTally) -> None:
         self.verdicts.update(tally.verdicts)
         self.retried += tally.retried
+        self.elapsed += tally.elapsed
         self.others.update(tally.others)
         self.units |= tally.units
         for name, fates in tally.limits.items():
@@ -95,7 +97,14 @@ class _Step:
     def told(self, node: str) -> StepTally:
         readings = {name: numbers.samples for name, numbers in self.numbers.items()}
         return StepTally(
-            node, dict(self.verdicts), dict(self.fates), readings, dict(self.units), dict(self.others), self.retried
+            node,
+            dict(self.verdicts),
+            dict(self.fates),
+            readings,
+            dict(self.units),
+            dict(self.others),
+            self.retried,
+            round(self.elapsed, 6),
         )
 
 
@@ -134,14 +143,11 @@ class Tally:
     def _close(self, event: Closed) -> None:
         self._at = max(self._at, event.at)
         step = self._steps[event.where.node]
-        step.verdicts[_came_to(event)] += 1
+        step.verdicts[event.came_to] += 1
+        step.elapsed += event.elapsed
         for reading in self._readings.pop(event.where, {}).values():
             step.read(reading)
 
     def told(self, where: Where) -> RoundsLeft:
         steps = [step.told(node) for node, step in self._steps.items()]
         return RoundsLeft(where, self._at, self.rounds, self.failed, steps)
-
-
-def _came_to(event: Closed) -> str:
-    return "left out" if event.verdict == "skip" and event.allowed else event.verdict

@@ -18,7 +18,7 @@ from benchrig.errors import UsageError
 from benchrig.files import held
 from benchrig.record.journal import read_record
 from benchrig.record.model import Record
-from benchrig.report import explain
+from benchrig.report import explain, whole
 from benchrig.text.escape import csv_cell
 
 INDEX = "index.csv"
@@ -35,8 +35,8 @@ def index_row(record: Record, folder: str) -> dict[str, Any]:
     cells = {name: getattr(run, name) for name in ("run_id", "started", "plan", "revision", "station")}
     cells |= {"given_serial": explain.given_serial(record), "serial": unit.serial if unit else "", "folder": folder}
     cells |= {"cause": ended.cause, "exit_code": ended.exit_code} if ended else {}
-    marks = ", ".join(explain.marks(record))
-    return {**cells, "verdict": explain.outcome(record), "message": explain.reason(record), "marks": marks}
+    marks = ", ".join(whole.marks(record))
+    return {**cells, "verdict": explain.outcome(record), "message": whole.reason(record), "marks": marks}
 
 
 class IndexLine:

@@ -1,21 +1,25 @@
-"""The record as rows of a datalog, plain text: one a reading, and one for a step that its readings do not explain."""
+"""The record as rows of a datalog, plain text: one a reading, and one for a step that its readings do not explain. A step
+of a repetition has its rows once, over all rounds."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from benchrig.report import explain
+from benchrig.record.model import Fates
+from benchrig.report import explain, whole
+from benchrig.report.outline import NOT_JUDGED, Entry, OverRounds, ReadingOverRounds, outline, verdict_over
 from benchrig.text.escape import plain, value_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from benchrig.record.model import Execution, Reading, Record
+    from benchrig.values.judging import Judgement
 
 _UNIT_LIMIT = 12
 # The name of a reading is what one looks for: it is not cut as other cells are.
 _NAME_LIMIT = 60
-NOT_JUDGED = "not judged"
+_INDENT = "  "
 
 
 class Row(NamedTuple):
@@ -43,29 +47,60 @@ class Row(NamedTuple):
 
 def rows_of(record: Record, *, unjudged: bool, cell: int) -> list[Row]:
     """All rows. `unjudged` keeps readings without a limit; `cell` bounds the characters of a cell."""
-    return [row for step in record.steps for row in _step_rows(step, unjudged, cell)]
+    return [row for entry in outline(record) for row in _rows(entry, unjudged, cell)]
 
 
-def _step_rows(step: Execution, unjudged: bool, cell: int) -> Iterator[Row]:
-    label = explain.title(step) + (" (finally)" if step.planned.section == "finally" else "")
-    left = {limit.name for limit in explain.unmeasured(step)}
+def _rows(entry: Entry, unjudged: bool, cell: int) -> Iterator[Row]:
+    label = _INDENT * entry.depth + (
+        whole.over_title(entry) if isinstance(entry, OverRounds) else explain.title(entry.step)
+    )
+    label += " (finally)" if "finally" in (entry.node.section, entry.node.part) else ""
+    if isinstance(entry, OverRounds):
+        return _over_rows(entry, label, unjudged, cell)
+    return _step_rows(entry.step, label, unjudged, cell)
+
+
+def _step_rows(step: Execution, label: str, unjudged: bool, cell: int) -> Iterator[Row]:
+    left = {limit.name: NOT_JUDGED for limit in explain.unmeasured(step)}
+    left |= {limit.name: "left out" for limit in step.not_judged if whole.is_left_out(step, limit)}
     readings = [r for r in step.readings if unjudged or r.judgement is not None or r.name in left]
     state = explain.state(step)
     if state not in {_verdict(reading) for reading in readings}:
         yield Row(label, verdict=state, cause=(step.ended and step.ended.cause) or "")
         label = ""
     for reading in readings:
-        yield _reading_row(label, reading, cell, _verdict(reading) or NOT_JUDGED * (reading.name in left))
+        yield _reading_row(label, reading, cell, _verdict(reading) or left.get(reading.name, ""))
         label = ""
-    for name in sorted(left - {reading.name for reading in readings}):
-        yield Row(label, plain(name, cell), verdict=NOT_JUDGED)
+    for name in sorted(left.keys() - {reading.name for reading in readings}):
+        yield Row(label, plain(name, cell), verdict=left[name])
         label = ""
+
+
+def _over_rows(entry: OverRounds, label: str, unjudged: bool, cell: int) -> Iterator[Row]:
+    """`cause` says in how many rounds it did not pass."""
+    shown = [r for r in entry.readings.values() if (unjudged and r.count) or r.fates != Fates()]
+    rows = [_over_row("", reading, cell) for reading in shown]
+    told = sum(reading.fates.failed for reading in shown)
+    if entry.state not in {row.verdict for row in rows} or entry.bad > told:
+        rows.insert(0, Row("", verdict=entry.state, cause=f"{entry.bad} of {entry.times}" if entry.bad else ""))
+    yield from (row._replace(step="" if at else label) for at, row in enumerate(rows))
+
+
+def _over_row(step: str, reading: ReadingOverRounds, cell: int) -> Row:
+    samples, fates = reading.samples, reading.fates
+    low, high = _limits(reading.judgement, cell)
+    measured = value_text(reading.last, cell)
+    if samples is not None:
+        measured = explain.from_to(samples, cell)
+    cause = f"{fates.failed} of {fates.failed + fates.passed}" if fates.failed else ""
+    name = f"{plain(reading.name, max(cell, _NAME_LIMIT))} (n={reading.count})"
+    return Row(step, name, low, measured, high, plain(reading.unit, _UNIT_LIMIT), verdict_over(reading), cause)
 
 
 def _reading_row(label: str, reading: Reading, cell: int, verdict: str) -> Row:
     so_far = ", so far" if reading.partial else ""
     many = f" (n={reading.samples.count}{so_far})" if reading.samples is not None else ""
-    low, high = _limits(reading, cell)
+    low, high = _limits(reading.judgement, cell)
     return Row(
         label,
         plain(reading.name, max(cell, _NAME_LIMIT)) + many,
@@ -77,9 +112,8 @@ def _reading_row(label: str, reading: Reading, cell: int, verdict: str) -> Row:
     )
 
 
-def _limits(reading: Reading, cell: int) -> tuple[str, str]:
+def _limits(judgement: Judgement | None, cell: int) -> tuple[str, str]:
     """Low and high limit. A limit without bounds stands in words where the low one would."""
-    judgement = reading.judgement
     if judgement is None:
         return "", ""
     low, high = value_text(judgement.low, cell), value_text(judgement.high, cell)

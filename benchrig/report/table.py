@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 from rich.padding import Padding
 from rich.text import Text
 
-from benchrig.report import explain
+from benchrig.report import explain, whole
 from benchrig.report.layout import Layout, fitting
 from benchrig.report.rows import Row, rows_of
+from benchrig.source.problem import counted
 from benchrig.text.escape import ascii_text, plain
 from benchrig.text.tables import print_trimmed
 
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
 
 STYLES = {
     "pass": "green", "fail": "bold red", "error": "bold magenta", "skip": "yellow", "cut off": "bold magenta",
-    "not run": "dim", "nothing judged": "bold yellow", "not all judged": "bold yellow", "not judged": "bold yellow",
+    "not run": "dim", "left out": "cyan", "nothing judged": "bold yellow", "not all judged": "bold yellow", "not judged": "bold yellow",
 }  # fmt: skip
 _HEADINGS = ("step", "reading", "low limit", "measured", "high limit", "units", "verdict")
 # The columns of numbers: where a step stands beside its readings, and over them.
@@ -47,7 +48,7 @@ def render(record: Record, console: Console, *, unjudged: bool = True) -> None:
 def render_verdict(record: Record, console: Console) -> None:
     """Print the last line, and why the verdict is not pass."""
     page = _Page(console)
-    page.verdict_line(record, whole=True)
+    page.verdict_line(record, in_one=True)
     page.reason_line(record)
 
 
@@ -76,8 +77,8 @@ class _Page:
         if record.cut_off:
             self._line("CUT OFF", STYLES["cut off"], f" {explain.CUT_OFF}")
         if run.left_out:
-            self._line("PARTIAL ", STYLES["nothing judged"], explain.left_out(record))
-        for line in explain.not_judged(record):
+            self._line("PARTIAL ", STYLES["nothing judged"], whole.left_out(record))
+        for line in whole.not_judged(record):
             self._line("NOT JUDGED ", STYLES["not judged"], line)
 
     def table(self, record: Record, unjudged: bool) -> None:
@@ -117,24 +118,25 @@ class _Page:
 
     def _list(self, rows: Sequence[Row]) -> None:
         """A line for each step and reading, where columns would break every word."""
+        indent = 0
         for row in rows:
             if row.step:
+                indent = len(row.step) - len(row.step.lstrip(" "))
                 self._line(row.step, "bold")
             words = (f"{row.reading} {row.measured} {row.unit}".strip(), _bounds(row), row.ended)
             if text := "  ".join(filter(None, words)):
-                self._hanging(text, STYLES.get(row.verdict, "") if row.verdict else "dim")
+                self._hanging(text, STYLES.get(row.verdict, "") if row.verdict else "dim", indent + 4)
 
     def remarks(self, record: Record) -> None:
         """Attempts that were needed, and notes."""
         self._console.print()
-        for step in record.steps:
-            if told := explain.attempts(step):
-                self._line(f"step {explain.title(step)} {told}")
-        self._notes(explain.notes(record))
+        for line in whole.retries(record):
+            self._line(line)
+        self._notes(whole.notes(record))
 
     def writes(self, record: Record) -> None:
         """What was sent: nobody looks for that first."""
-        lines = [*explain.writes(record)]
+        lines = [*whole.writes(record)]
         if lines:
             self._console.print()
         self._notes(iter(lines))
@@ -146,23 +148,29 @@ class _Page:
             self._line(f"note: {more} more are in the record", "dim")
 
     def failures(self, record: Record) -> None:
-        for step, alike in explain.failures(record):
-            state = explain.state(step)
-            cause = f" ({step.ended.cause})" if step.ended and step.ended.cause else ""
+        for failure in whole.failures(record):
+            self._failure(failure)
+        lines = [*whole.tolerated(record), *whole.skipped(record), *whole.limits_left_out(record)]
+        if lines:
             self._console.print()
-            self._line(f"step {explain.title(step)}: ", "bold", f"{state}{cause}", STYLES[state])
-            for line in explain.explanation(step):
-                self._indented(line)
-            if alike:
-                self._indented(f"the same in {explain.numbered(alike)}")
-        skipped = list(explain.skipped(record))
-        if skipped:
-            self._console.print()
-        for line in skipped:
+        for line in lines:
             self._line(line)
 
+    def _failure(self, failure: whole.Failure) -> None:
+        step, state = failure.step, explain.state(failure.step)
+        cause = f" ({step.ended.cause})" if step.ended and step.ended.cause else ""
+        allowed = ", tolerated" if failure.tolerated else ""
+        self._console.print()
+        self._line(f"step {explain.title(step)}: ", "bold", f"{state}{cause}{allowed}", STYLES[state])
+        for line in explain.explanation(step):
+            self._indented(line)
+        if failure.alike:
+            self._indented(f"the same in {explain.numbered(failure.alike)}")
+        if failure.more:
+            self._indented(f"it failed in {counted(failure.more, 'more round')}")
+
     def verdict(self, record: Record) -> None:
-        outcome, trouble = explain.outcome(record), explain.run_trouble(record)
+        outcome, trouble = explain.outcome(record), whole.run_trouble(record)
         self._console.print()
         if trouble is not None and outcome == trouble.verdict:
             self._line("the run: ", "bold", f"{trouble.verdict} ({trouble.cause}): {trouble.message}")
@@ -170,26 +178,26 @@ class _Page:
                 self._indented(f"advice: {trouble.advice}")
         self.verdict_line(record)
 
-    def verdict_line(self, record: Record, *, whole: bool = False) -> None:
-        """The last line; `whole` keeps it in one, however narrow the console is."""
+    def verdict_line(self, record: Record, *, in_one: bool = False) -> None:
+        """The last line; `in_one` keeps it so, however narrow the console is."""
         outcome = explain.outcome(record)
-        head = ", ".join([outcome.upper(), *explain.marks(record)])
-        self._line(f"{head}: ", STYLES[outcome], explain.verdict_line(record), whole=whole)
+        head = ", ".join([outcome.upper(), *whole.marks(record)])
+        self._line(f"{head}: ", STYLES[outcome], whole.verdict_line(record), in_one=in_one)
 
     def reason_line(self, record: Record) -> None:
-        if reason := explain.reason(record):
-            self._line("reason: ", "bold", reason, whole=True)
-        if advice := explain.advice(record):
-            self._line("advice: ", "bold", advice, whole=True)
+        if reason := whole.reason(record):
+            self._line("reason: ", "bold", reason, in_one=True)
+        if advice := whole.advice(record):
+            self._line("advice: ", "bold", advice, in_one=True)
 
     # --- output
 
     def _text(self, text: str, style: str = "") -> Text:
         return Text(ascii_text(text) if self._ascii else text, style)
 
-    def _line(self, head: str, style: str = "", text: str = "", text_style: str = "", *, whole: bool = False) -> None:
+    def _line(self, head: str, style: str = "", text: str = "", text_style: str = "", *, in_one: bool = False) -> None:
         line = self._text(head, style) + self._text(text, text_style)
-        if whole:
+        if in_one:
             self._console.print(line, soft_wrap=True)
         else:
             print_trimmed(self._console, line, "fold")
@@ -199,12 +207,13 @@ class _Page:
         indent = min(2 + len(line) - len(body), 8)
         print_trimmed(self._console, Padding(self._text(body, style), (0, 0, 0, indent), expand=False), "fold")
 
-    def _hanging(self, line: str, style: str) -> None:
+    def _hanging(self, line: str, style: str, indent: int) -> None:
         """A reading of the list, with the rest of a long one further in."""
-        rows = self._text(line, style).wrap(self._console, max(1, self._console.width - 6), overflow="fold")
+        indent = min(indent, self._console.width // 2)
+        rows = self._text(line, style).wrap(self._console, max(1, self._console.width - indent - 2), overflow="fold")
         for at, row in enumerate(rows):
             row.rstrip()
-            self._console.print(Text(" " * (6 if at else 4)) + row, soft_wrap=True)
+            self._console.print(Text(" " * (indent + 2 * bool(at))) + row, soft_wrap=True)
 
 
 def _bounds(row: Row) -> str:

@@ -12,7 +12,7 @@ import pytest
 from benchrig.record.accounting import unaccounted
 from benchrig.record.journal import read_record
 from benchrig.record.model import AnyEvent
-from benchrig.report import explain
+from benchrig.report import explain, whole
 from benchrig.report.registry import all_reports
 from tests.report.schemas import errors
 
@@ -37,7 +37,7 @@ def test_every_line_says_the_same(path: Path) -> None:
 def test_what_is_in_them(name: str, verdict: str, line: str, given: str) -> None:
     record = read_record(SAMPLES / f"{name}.jsonl")
     assert (record.run.format, explain.outcome(record), explain.given_serial(record)) == (2, verdict, given)
-    assert line in explain.verdict_line(record)
+    assert line in whole.verdict_line(record)
     assert unaccounted(record) == []
     junit, _csv = (choice.render(record) for choice in all_reports())
     assert errors(junit, "junit-10") == []

@@ -155,6 +155,7 @@ def same(one: RoundsLeft, other: RoundsLeft) -> None:
                 of.readings[name].count, of.readings[name].minimum, of.readings[name].maximum, of.readings[name].outside,
             )  # fmt: skip
             assert samples.mean == pytest.approx(of.readings[name].mean, rel=1e-12)
+            assert tally.elapsed == pytest.approx(of.elapsed)
             assert samples.sd == pytest.approx(of.readings[name].sd, rel=1e-9)
 
 

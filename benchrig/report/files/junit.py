@@ -23,9 +23,10 @@ from functools import partial
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple, TypeAlias
 from xml.etree import ElementTree as ET
 
-from benchrig.report import explain
+from benchrig.report import explain, whole
+from benchrig.report.outline import Entry, Once, OverRounds, ReadingOverRounds, outline
 from benchrig.report.registry import Report
-from benchrig.text.escape import hex_text, is_number, json_text, plain, plain_lines
+from benchrig.text.escape import hex_text, is_number, json_text, plain, plain_lines, value_text
 
 if TYPE_CHECKING:
     from benchrig.record.model import Execution, NotJudged, Reading, Record
@@ -36,8 +37,11 @@ Result: TypeAlias = Literal["failure", "error", "skipped"]
 VALUE_LIMIT = 4096
 # Of the name of a property: that of a case, of a reading, and what is said of it.
 _NAME = 500
+# Of the rounds in which a step failed, so many are told in full.
+_ROUNDS = 5
 _RESULTS: dict[explain.State, Result | None] = {
-    "pass": None, "fail": "failure", "error": "error", "skip": "skipped", "cut off": "error", "not run": "skipped",
+    "pass": None, "fail": "failure", "error": "error", "skip": "skipped", "left out": "skipped", "cut off": "error",
+    "not run": "skipped",
 }  # fmt: skip
 # For a dialect that wants a time stamp when the record has none that can be read.
 _UNKNOWN_TIME = datetime(1970, 1, 1, tzinfo=UTC)
@@ -61,13 +65,13 @@ class _Case(NamedTuple):
 
 def junit_xml(record: Record, *, dialect: Dialect = "junit-10") -> bytes:
     """The document, UTF-8 with its declaration, valid in the dialect whatever the record holds."""
-    names = _case_names(record)
-    cases = [*_step_cases(record, names)]
-    if (trouble := explain.run_trouble(record)) is not None:
+    shown = _named(record)
+    cases = [*_step_cases(record, shown)]
+    if (trouble := whole.run_trouble(record)) is not None:
         cases.append(_run_case(trouble, _marked(record)))
     root = ET.Element("testsuites")
     suite = ET.SubElement(root, "testsuite", _suite_attributes(record, cases, dialect))
-    _properties(suite, record, names)
+    _properties(suite, record, shown)
     for case in cases:
         _testcase(suite, case, explain.plan_name(record), dialect)
     _element(suite, "system-out", _suite_output(record, cases, dialect))
@@ -80,16 +84,25 @@ def junit_xml(record: Record, *, dialect: Dialect = "junit-10") -> bytes:
 # --- cases
 
 
-def _case_names(record: Record) -> list[str]:
-    """Of each step: as the plan has it, without the values of this run."""
-    names, planned = {*_TAKEN}, [step.planned for step in record.steps]
-    return [_unused(_name(each.written, each.name, each.kind), names) for each in planned]
+def _named(record: Record) -> list[tuple[str, Entry]]:
+    """The steps that are cases, each with its name: as the plan has it, without the values of this run."""
+    names, shown = {*_TAKEN}, [entry for entry in outline(record) if _is_case(entry)]
+    return [(_unused(_name(each.node.written, each.node.name, each.node.kind), names), each) for each in shown]
 
 
-def _step_cases(record: Record, names: list[str]) -> Iterator[_Case]:
+def _is_case(entry: Entry) -> bool:
+    """A step with steps in it is one where it has limits; and where it did not pass, and only it says why."""
+    if not entry.is_composite or entry.node.limits:
+        return True
+    if isinstance(entry, OverRounds):
+        return any(whole.tells(step) for step in entry.failed)
+    return explain.state(entry.step) in ("fail", "error", "cut off") and whole.tells(entry.step)
+
+
+def _step_cases(record: Record, shown: list[tuple[str, Entry]]) -> Iterator[_Case]:
     mark = _marked(record)
-    for step, name in zip(record.steps, names, strict=True):
-        case = _step_case(step, name)
+    for name, entry in shown:
+        case = _over_case(entry, name) if isinstance(entry, OverRounds) else _case(entry, name)
         yield case._replace(message=mark + case.message) if case.result else case
 
 
@@ -103,13 +116,60 @@ def _unused(name: str, names: set[str]) -> str:
 
 def _marked(record: Record) -> str:
     """What goes before each message: who reads nothing else must see it."""
-    marks = explain.marks(record)
+    marks = whole.marks(record)
     return f"[{', '.join(marks)}] " if marks else ""
 
 
-def _run_case(trouble: explain.Trouble, mark: str) -> _Case:
+def _run_case(trouble: whole.Trouble, mark: str) -> _Case:
     lines = [trouble.message, *([f"advice: {trouble.advice}"] if trouble.advice else [])]
     return _Case("run", "run", 0.0, _RESULTS[trouble.verdict], trouble.cause, mark + trouble.message, tuple(lines))
+
+
+def _over_case(entry: OverRounds, name: str) -> _Case:
+    """A step of a repetition: all rounds together, the first of those that failed in full."""
+    state, failed = entry.state, entry.failed[:_ROUNDS]
+    allowed = bool(entry.tolerated) and state == "fail"
+    result = None if allowed else _RESULTS[state]
+    told = whole.summary(entry)
+    causes = [
+        (step.ended.cause or state, f"{step.where.label}: {_message(step, state)}") for step in failed if step.ended
+    ]
+    return _Case(
+        name=name,
+        section=entry.node.section,
+        seconds=entry.seconds,
+        result=result,
+        type=causes[0][0] if causes and result in ("failure", "error") else state,
+        message="; ".join([told, *(message for _, message in causes[:1])]) if result else "",
+        lines=tuple(line for step in failed for line in (f"step {explain.title(step)}", *explain.explanation(step)))
+        if result in ("failure", "error")
+        else (),
+        output=(told, *map(_over_line, entry.readings.values())),
+        retries=tuple(causes) if allowed else (),
+    )
+
+
+def _over_line(reading: ReadingOverRounds) -> str:
+    samples, judgement = reading.samples, reading.judgement
+    measured = explain.from_to(samples) if samples else value_text(reading.last)
+    parts = [f"{plain(reading.name)} = {measured} {plain(reading.unit)}".rstrip(), f"n = {reading.count}"]
+    if judgement is not None:
+        parts += [
+            f"limit {plain(judgement.limit)}",
+            f"{reading.fates.failed} of {reading.fates.passed + reading.fates.failed} outside",
+        ]
+    return "; ".join(parts)
+
+
+def _case(entry: Once, name: str) -> _Case:
+    """What a limit allowed to fail is told like an attempt before one that counted."""
+    case = _step_case(entry.step, name)
+    if not (entry.tolerated and case.result == "failure"):
+        return case
+    told = f"tolerated: a limit of step {entry.tolerated} allows that"
+    return case._replace(
+        result=None, lines=(), output=(told, *case.output), retries=(*case.retries, (case.type, case.message))
+    )
 
 
 def _step_case(step: Execution, name: str) -> _Case:
@@ -123,7 +183,11 @@ def _step_case(step: Execution, name: str) -> _Case:
         type=(step.ended and step.ended.cause) or state,
         message=_message(step, state) if result else "",
         lines=tuple(explain.explanation(step)) if result in ("failure", "error") else (),
-        output=(*map(_reading_line, step.readings), *map(_not_judged_line, explain.unmeasured(step))),
+        output=(
+            *map(_reading_line, step.readings),
+            *map(_not_judged_line, explain.unmeasured(step)),
+            *(_left_out_line(limit) for limit in step.not_judged if whole.is_left_out(step, limit)),
+        ),
         retries=tuple((a.cause, plain(a.message, explain.SENTENCE_LIMIT)) for a in step.retries),
     )
 
@@ -137,6 +201,7 @@ def _message(step: Execution, state: explain.State) -> str:
     if step.ended is None:
         return {"cut off": explain.CUT_OFF}.get(state, "the run did not come to this step")
     message = plain(explain.said(step), explain.SENTENCE_LIMIT) or f"step {step.where.label}: {state}"
+    message = f"left out: {message}" if state == "left out" else message
     told = explain.attempts(step, causes=False)
     return f"{message} ({told})" if told else message
 
@@ -153,6 +218,10 @@ def _reading_line(reading: Reading) -> str:
 
 def _not_judged_line(limit: NotJudged) -> str:
     return f"{plain(limit.name)}: not judged: {plain(limit.reason, explain.SENTENCE_LIMIT)}"
+
+
+def _left_out_line(limit: NotJudged) -> str:
+    return f"{plain(limit.name)}: left out: {plain(limit.reason, explain.SENTENCE_LIMIT)}"
 
 
 def _testcase(suite: ET.Element, case: _Case, plan: str, dialect: Dialect) -> None:
@@ -185,7 +254,7 @@ def _suite_attributes(record: Record, cases: list[_Case], dialect: Dialect) -> d
         "failures": str(counts["failure"]),
         "errors": str(counts["error"]),
         "skipped": str(counts["skipped"]),
-        "time": f"{explain.duration(record):.3f}",
+        "time": f"{whole.duration(record):.3f}",
         "timestamp": _timestamp(record.run.started, dialect),
         "hostname": _name(record.run.station, "station"),
     }
@@ -204,20 +273,20 @@ def _timestamp(started: str, dialect: Dialect) -> str:
 def _suite_output(record: Record, cases: list[_Case], dialect: Dialect) -> list[str]:
     """What test cases cannot carry, for people."""
     lines = [explain.SIMULATED] if record.run.simulated else []
-    lines += [f"PARTIAL: {explain.left_out(record)}"] if record.run.left_out else []
-    lines += [f"NOT JUDGED: {line}" for line in explain.not_judged(record)]
+    lines += [f"PARTIAL: {whole.left_out(record)}"] if record.run.left_out else []
+    lines += [f"NOT JUDGED: {line}" for line in whole.not_judged(record)]
     lines += [f"caution: {line}" for line in plain_lines(record.run.caution) if line]
     if dialect == "ant":
         lines += [f"{case.name}: {line}" for case in cases for line in case.output]
-    attempts = ((step, explain.attempts(step)) for step in record.steps)
-    lines += [f"step {explain.title(step)} {told}" for step, told in attempts if told]
-    notes = (*explain.notes(record), *explain.skipped(record), *explain.writes(record))
-    return [*lines, *notes, explain.verdict_line(record)]
+    lines += [f"TOLERATED: {line}" for line in whole.tolerated(record)]
+    lines += [*whole.retries(record)]
+    notes = (*whole.notes(record), *whole.skipped(record), *whole.limits_left_out(record), *whole.writes(record))
+    return [*lines, *notes, whole.verdict_line(record)]
 
 
-def _properties(suite: ET.Element, record: Record, cases: list[str]) -> None:
+def _properties(suite: ET.Element, record: Record, shown: list[tuple[str, Entry]]) -> None:
     properties, names = ET.SubElement(suite, "properties"), set[str]()
-    for name, value in (*_run_facts(record), *_reading_facts(record, cases)):
+    for name, value in (*_run_facts(record), *_reading_facts(shown)):
         if value is not None:
             ET.SubElement(properties, "property", name=_unused(plain(name, _NAME), names), value=_fact(value))
 
@@ -252,7 +321,7 @@ def _run_facts(record: Record) -> Iterator[tuple[str, Any]]:
     yield "unit:given_serial", explain.given_serial(record) or None
     for name in ("serial", "name", "address", "address_type") if unit else ():
         yield f"unit:{name}", getattr(unit, name) or None
-    yield "marks", ", ".join(explain.marks(record)) or None
+    yield "marks", ", ".join(whole.marks(record)) or None
     yield "verdict", explain.outcome(record)
     yield "exit_code", ended.exit_code if ended else None
     yield "root", ended.root.label if ended and ended.root else None
@@ -260,18 +329,38 @@ def _run_facts(record: Record) -> Iterator[tuple[str, Any]]:
         yield f"limits:{name}", getattr(ended, name) if ended else None
 
 
-def _reading_facts(record: Record, cases: list[str]) -> Iterator[tuple[str, Any]]:
-    for step, case in zip(record.steps, cases, strict=True):
-        for limit in explain.unmeasured(step):
-            yield f"{case}:{limit.name}:not judged", limit.reason
-        for reading in step.readings:
-            head = f"{case}:{reading.name}"
-            yield head, reading.value
-            yield f"{head}:unit", reading.unit or None
-            yield f"{head}:raw", None if reading.raw is None else hex_text(reading.raw, VALUE_LIMIT // 3)
-            for part, names in ((reading.samples, _SAMPLES), (reading.judgement, _LIMITS)):
-                for name in names if part is not None else ():
-                    yield f"{head}:{name}", getattr(part, name)
+def _reading_facts(shown: list[tuple[str, Entry]]) -> Iterator[tuple[str, Any]]:
+    for case, entry in shown:
+        yield from _over_facts(case, entry) if isinstance(entry, OverRounds) else _step_facts(case, entry.step)
+
+
+def _over_facts(case: str, entry: OverRounds) -> Iterator[tuple[str, Any]]:
+    for verdict, count in entry.verdicts.items():
+        yield f"{case}:rounds:{verdict}", count or None
+    for reading in entry.readings.values():
+        head, samples = f"{case}:{reading.name}", reading.samples
+        yield f"{head}:unit", reading.unit or None
+        yield f"{head}:count", reading.count
+        for name in ("minimum", "maximum", "mean", "sd") if samples is not None else ():
+            yield f"{head}:{name}", getattr(samples, name)
+        yield f"{head}:outside", reading.fates.failed if reading.judgement is not None else None
+        for name in ("low", "high", "limit") if reading.judgement is not None else ():
+            yield f"{head}:{name}", getattr(reading.judgement, name)
+
+
+def _step_facts(case: str, step: Execution) -> Iterator[tuple[str, Any]]:
+    for limit in step.not_judged:
+        if limit.unmeasured or whole.is_left_out(step, limit):
+            word = "not judged" if limit.unmeasured else "left out"
+            yield f"{case}:{limit.name}:{word}", limit.reason
+    for reading in step.readings:
+        head = f"{case}:{reading.name}"
+        yield head, reading.value
+        yield f"{head}:unit", reading.unit or None
+        yield f"{head}:raw", None if reading.raw is None else hex_text(reading.raw, VALUE_LIMIT // 3)
+        for part, names in ((reading.samples, _SAMPLES), (reading.judgement, _LIMITS)):
+            for name in names if part is not None else ():
+                yield f"{head}:{name}", getattr(part, name)
 
 
 _SAMPLES = ("count", "minimum", "maximum", "mean", "sd", "outside")

@@ -10,7 +10,8 @@ import csv
 import io
 from typing import TYPE_CHECKING, Any
 
-from benchrig.report import explain
+from benchrig.report import explain, whole
+from benchrig.report.outline import Entry, Once, ReadingOverRounds, outline, verdict_over
 from benchrig.report.registry import Report
 from benchrig.text.escape import CELL_LIMIT, csv_cell, hex_text
 
@@ -24,7 +25,7 @@ COLUMNS = (
     "run_id", "started", "plan", "revision", "station", "simulated", "serial", "address", "step", "step_name", "reading",
     "value", "units", "low", "high", "verdict", "margin", "limit", "raw", "count", "minimum", "maximum", "mean", "sd",
     "outside", "cause", "message", "given", "radio", "plan_hash", "left_out", "run_verdict", "run_cause", "exit_code",
-    "given_serial",
+    "given_serial", "rounds", "tolerated",
 )  # fmt: skip
 _OF_SAMPLES = ("count", "minimum", "maximum", "mean", "sd", "outside")
 
@@ -37,7 +38,7 @@ def csv_text(record: Record) -> str:
     writer = csv.writer(out)
     writer.writerow(COLUMNS)
     head = _run_cells(record)
-    for cells in (*_run_alone(record), *(cells for step in record.steps for cells in _step_rows(step))):
+    for cells in (*_run_alone(record), *(cells for entry in outline(record) for cells in _rows(entry))):
         row = head | cells
         writer.writerow([csv_cell(row.get(name)) for name in COLUMNS])
     return out.getvalue()
@@ -55,24 +56,58 @@ def _run_cells(record: Record) -> dict[str, Any]:
 
 
 def _run_alone(record: Record) -> Iterator[dict[str, Any]]:
-    if (trouble := explain.run_trouble(record)) is not None:
+    if (trouble := whole.run_trouble(record)) is not None:
         yield {"verdict": trouble.verdict, "cause": trouble.cause, "message": trouble.message}
 
 
-def _step_rows(step: Execution) -> Iterator[dict[str, Any]]:
+def _rows(entry: Entry) -> Iterator[dict[str, Any]]:
+    """Of a step of a repetition all rounds together, then those that are on record."""
+    if isinstance(entry, Once):
+        yield from _step_rows(entry.step, entry.tolerated)
+        return
+    head = {"step": entry.node.id, "step_name": entry.node.name, "rounds": entry.times}
+    yield head | _verdict(entry.state, entry.tolerated, "" if entry.state == "pass" else whole.summary(entry))
+    for reading in entry.readings.values():
+        yield head | _over_cells(reading, entry.tolerated)
+    for step in entry.executions:
+        yield from _step_rows(step, entry.tolerated)
+
+
+def _verdict(verdict: str, tolerated: str, message: str = "") -> dict[str, Any]:
+    """`tolerated` says which step has a limit that allows what failed."""
+    return {"verdict": verdict, "message": message, "tolerated": tolerated if verdict == "fail" else ""}
+
+
+def _over_cells(reading: ReadingOverRounds, tolerated: str) -> dict[str, Any]:
+    samples, judgement = reading.samples, reading.judgement
+    cells: dict[str, Any] = {"reading": reading.name, "units": reading.unit, "count": reading.count}
+    cells |= _verdict(verdict_over(reading), tolerated)
+    if judgement is not None:
+        cells |= {name: getattr(judgement, name) for name in ("low", "high", "limit")}
+        cells["outside"] = reading.fates.failed
+    return cells | ({name: getattr(samples, name) for name in ("minimum", "maximum", "mean", "sd")} if samples else {})
+
+
+def _step_rows(step: Execution, tolerated: str) -> Iterator[dict[str, Any]]:
     head = {"step": step.where.label, "step_name": step.planned.name}
     why = {"cause": step.ended.cause, "message": step.ended.message} if step.ended else {}
     readings = _all_readings(step)
     state = explain.state(step)
     if state not in {"pass", *(cells.get("verdict") for cells in readings)}:
-        yield head | why | {"verdict": state}
+        yield head | _verdict(state, tolerated) | why
     for cells in readings:
-        yield head | (why if cells.get("verdict") == "fail" else {}) | cells
+        failed = cells.get("verdict") == "fail"
+        yield head | (why | {"tolerated": tolerated} if failed else {}) | cells
 
 
 def _all_readings(step: Execution) -> list[dict[str, Any]]:
     """Those that came, and the limits that the radio gave no reading for."""
     left = {limit.name: {"verdict": "not judged", "message": limit.reason} for limit in explain.unmeasured(step)}
+    left |= {
+        limit.name: {"verdict": "left out", "message": limit.reason}
+        for limit in step.not_judged
+        if whole.is_left_out(step, limit)
+    }
     cells = [_reading_cells(reading) | left.pop(reading.name, {}) for reading in step.readings]
     return cells + [{"reading": name, **rest} for name, rest in left.items()]
 
