@@ -92,6 +92,8 @@ SECTION_OF = {
     "Waiting": "Waiting for a state",
     "Polling": "Asking again",
     "Answers": "Several answers",
+    "Heard": "A stream",
+    "Reaction": "Reactions to a step",
     "Last": "The last answer",
     "Composite": "Steps with steps in them",
     "Station": "Station files",
@@ -203,6 +205,7 @@ STEPS = {
     "console": {"console": None, "until": {"line": Limit(contains="a")}},
     "power": {"power": "up"},
     "group": {"group": "settings", "steps": StepList()},
+    "listen": {"listen": {}, "steps": StepList()},
     "repeat": {"repeat": Times(3), "steps": StepList()},
 }
 

@@ -21,7 +21,6 @@ from benchrig.steps import Step
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import COMMON, ReadingType
 from benchrig.steps.composite import Composite
-from benchrig.steps.waiting import Waiting
 from benchrig.values.catalogue import decimal_uuid
 from benchrig.values.limit import Limit
 from benchrig.values.rising import one_value
@@ -51,10 +50,10 @@ def check_readings(
     if types is None or is_late(step.expect):
         return
     _check_limits(problems, node, "expect", step, types, step.limits, written=written, late=late)
-    for key in step.holds:
-        _check_limits(problems, node, key, step, types, getattr(step, key), written=written, late=late)
-    if isinstance(step, Waiting) and not is_late(step.until):
-        _check_limits(problems, node, "until", step, step.in_one(types), step.until, written=written, late=late)
+    for (*path, key), limits, on in step.held(types):
+        if not is_late(limits):
+            within = cast("MappingNode", locate(node, tuple(path)))
+            _check_limits(problems, within, key, step, on, limits, written=written, late=late)
     _check_known(problems, node, "save", step, types, step.save if isinstance(step.save, dict) else ())
 
 

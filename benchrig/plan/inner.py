@@ -66,6 +66,18 @@ class InnerReadings(Mapping[str, ReadingType]):
     def _by_name(self) -> dict[str, StepPlan]:
         return self._called | {step.name: step for step in self._called.values()}
 
+    def called(self, name: str) -> str | None:
+        """The whole name of the step that is meant."""
+        step = self._by_name.get(name)
+        return None if step is None else step.name
+
+    @property
+    def steps(self) -> dict[str, bool]:
+        """What the steps may be called, and whether each runs in rounds of a repetition in it."""
+        repeated = {each.id for step in every_step(self._plan.children) if step.role == "repeat"
+                    for each in every_step(step.children)}  # fmt: skip
+        return {name: step.id in repeated for name, step in self._by_name.items()}
+
     def find(self, name: str) -> InnerReading | None:
         """What is meant; None for what no step in it has. Of several steps the one with the longest name is."""
         for called, step in self._candidates(name):

@@ -12,7 +12,7 @@ from benchrig.plan.checks import check_files, check_readings
 from benchrig.plan.files import PlanFiles
 from benchrig.plan.given import GivenValues
 from benchrig.plan.including import Includes
-from benchrig.plan.inner import readings_of
+from benchrig.plan.inner import InnerReadings, readings_of
 from benchrig.plan.substitution import Room, substitute
 from benchrig.plan.tree import Part, StepPlan, leaves
 from benchrig.plan.variants import Variants
@@ -131,7 +131,7 @@ class StepLists:
 
     def _check_inside(self, step: StepPlan, model: Composite) -> None:
         instant = all(each.kind.instant for each in leaves(step.children))
-        for misfit in model.misfits_inside(instant=instant):
+        for misfit in model.misfits_inside(InnerReadings(step, self.names).steps, instant=instant):
             Reader(self.problems).misfit(step.node, misfit)
 
     def _parts(self, node: MappingNode, kind: type[Composite], into: _List) -> tuple[MappingNode, tuple[Part, ...]]:

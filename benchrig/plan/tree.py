@@ -164,7 +164,8 @@ class StepPlan:
 
     @cached_property
     def needs(self) -> frozenset[Cap]:
-        return self.kind.needs | _LINK if self.loses else self.kind.needs
+        needs = self.kind.needed_by(self.node)
+        return needs | _LINK if self.loses else needs
 
     @property
     def gives(self) -> frozenset[Cap]:

@@ -51,6 +51,9 @@ class Inside:
         self._parts = dict(self._left)
         self._round = 0
 
+    def called(self, name: str) -> str | None:
+        return self._readings.called(name)
+
     def find(self, name: str) -> InnerReading | None:
         return self._readings.find(name)
 

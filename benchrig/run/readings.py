@@ -28,6 +28,9 @@ class Told:
     def __init__(self, step: str, watches: Sequence[Watch]) -> None:
         self._step, self._watches = step, watches
 
+    def wants(self, name: str) -> bool:
+        return any(watch.wants(self._step, name) for watch in self._watches)
+
     def measured(self, name: str, value: Any, unit: str, raw: bytes | None) -> None:
         for watch in self._watches:
             watch.measured(self._step, name, value, unit, raw)
@@ -74,7 +77,9 @@ class Readings:
     # --- what a step says
 
     def wanted(self, name: str) -> bool:
-        return name in self._limits or name in self._saves
+        if name in self._limits or name in self._saves:
+            return True
+        return self._told is not None and self._told.wants(name)
 
     def not_measured(self, name: str, why: str) -> None:
         self._unmeasured[name] = why

@@ -11,6 +11,7 @@ from benchrig.steps.console import Console
 from benchrig.steps.discover import Discover
 from benchrig.steps.exchange import Exchange
 from benchrig.steps.group import Group
+from benchrig.steps.listen import Listen
 from benchrig.steps.notify import Notify
 from benchrig.steps.power import Power
 from benchrig.steps.read import Read
@@ -38,6 +39,7 @@ KINDS: dict[str, type[Step]] = {
         Power,
         Group,
         Repeat,
+        Listen,
     )
 }
 

@@ -11,7 +11,7 @@ from enum import Enum
 from functools import lru_cache
 from pathlib import Path
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any, ClassVar, Literal, Protocol, TypeAlias
+from typing import TYPE_CHECKING, Any, ClassVar, Literal, NamedTuple, Protocol, TypeAlias
 
 import msgspec
 
@@ -25,6 +25,7 @@ from benchrig.values.limit import Limit
 from benchrig.values.quantity import Duration, is_number
 
 if TYPE_CHECKING:
+    from benchrig.source.yaml import Mapping as MappingNode
     from benchrig.steps.bench import Bench
     from benchrig.values.format import Format
 
@@ -107,6 +108,14 @@ class Bound(Protocol):
     def judge(self, value: Any, place: str = "") -> Judgement: ...
 
 
+class Held(NamedTuple):
+    """Limits of a step beside `expect`: where they are in it, and the readings that they can be on."""
+
+    path: tuple[str, ...]
+    limits: Mapping[str, Bindable]
+    types: Mapping[str, ReadingType]
+
+
 class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
     """Fields of every step. A subclass adds a field with the name of its verb for the verb's object."""
 
@@ -131,8 +140,6 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
     implied: ClassVar[dict[str, str]] = {}
     # keys whose values people or other programs see, and where
     shown: ClassVar[dict[str, str]] = {}
-    # keys beside `expect` that hold limits on readings
-    holds: ClassVar[tuple[str, ...]] = ()
     # whether it takes no time on the clock of the run
     instant: ClassVar[bool] = False
 
@@ -173,6 +180,11 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
         """Whether the link is meant to end in it: it names a reading of that."""
         return self.may_lose and bool(LOST & {*self.limits, *(self.save if isinstance(self.save, dict) else ())})
 
+    @classmethod
+    def needed_by(cls, node: MappingNode) -> frozenset[Cap]:
+        """What a step that is written so needs."""
+        return cls.needs
+
     def file_misfits(self, folder: Path) -> Iterable[Misfit]:
         """What is wrong with the files that the step sends; `folder` is that of the plan."""
         return ()
@@ -180,6 +192,10 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
     def readings(self, names: Names) -> Mapping[str, ReadingType] | None:
         """The readings by name, None when they are known only in the run. Misfit for an unknown attribute."""
         raise NotImplementedError
+
+    def held(self, types: Mapping[str, ReadingType]) -> Iterable[Held]:
+        """What it holds beside `expect`, with the types of its readings."""
+        return ()
 
     async def run(self, bench: Bench) -> None:
         """Do it; report readings through the bench. Raises benchrig's errors."""

@@ -73,6 +73,10 @@ class Watch:
     def begins(self, step: str) -> None:
         """The step with this name begins now."""
 
+    def wants(self, step: str, reading: str) -> bool:
+        """Whether it uses this reading, which the step may else leave out."""
+        return False
+
     def measured(self, step: str, reading: str, value: Any, unit: str, raw: bytes | None) -> None:
         """A reading of the attempt that counts, when the step has ended; a sample of a stream, when it is made."""
 
@@ -94,6 +98,10 @@ class Inside(Protocol):
 
     def leave_out(self, part: str, error: InnerError) -> None:
         """A part is not to be carried out, and why. One that was neither run nor left out is left out in the end."""
+        ...
+
+    def called(self, name: str) -> str | None:
+        """The whole name of the step inside that is called so; None for none."""
         ...
 
     def find(self, name: str) -> InnerReading | None:
@@ -130,8 +138,9 @@ class Composite(Step, kw_only=True):
             message = f"a {self.verb} step has no deadline"
             yield Misfit(message, "write within: in the steps in it", ("within",))
 
-    def misfits_inside(self, *, instant: bool) -> Iterable[Misfit]:
-        """What is wrong with it for what is in it; `instant`: no step in it takes time."""
+    def misfits_inside(self, steps: AnyMapping[str, bool], *, instant: bool) -> Iterable[Misfit]:
+        """What is wrong with it for the steps in it: their names, each with whether it runs in rounds; `instant`: none of
+        them takes time."""
         return ()
 
     @classmethod

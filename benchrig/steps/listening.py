@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Callable, Mapping
+from typing import Any, TypeAlias
 
 from benchrig.errors import MalformedValue
 from benchrig.source.problem import counted
-from benchrig.steps.base import decoded, types_of
-from benchrig.steps.bench import Bench, Stream
+from benchrig.steps.base import ReadingType
+from benchrig.steps.bench import Bench
 from benchrig.steps.waiting import Goal
 from benchrig.values.base import flat
 from benchrig.values.format import Format
@@ -53,36 +55,48 @@ class Counter:
         return too_few(self.sequence.count, 2)
 
 
+# Gets the readings of one value.
+Also: TypeAlias = Callable[[Mapping[str, Any]], None]
+
+
 class Listening:
-    """Takes the notifications of one step. `over` is set once so many as were wanted have come, or after an error."""
+    """Takes what one stream of a step brings: `decode` makes readings of these `types` of it, whose names begin with the
+    `prefix`; `also` gets these too. `over` is set once so many as were wanted have come, after one that meets the `goal`, or
+    after an error."""
 
     def __init__(
         self,
         bench: Bench,
         name: str,
-        form: Format | None,
-        counter: Counter | None,
-        wanted: int | None,
+        types: Mapping[str, ReadingType],
+        decode: Callable[[bytes], Mapping[str, Any]],
+        *,
+        counter: Counter | None = None,
+        wanted: int | None = None,
         goal: Goal | None = None,
+        also: Also | None = None,
+        prefix: str = "",
+        may_be_silent: bool = False,
     ) -> None:
         self.over = asyncio.Event()
-        # when a value satisfied the goal
+        # when a value met the goal
         self.reached_at: float | None = None
         self.error: Exception | None = None
         self.malformed: MalformedValue | None = None
         self.arrivals = Arrivals()
-        self._bench, self._name, self._form, self._counter, self._wanted = bench, name, form, counter, wanted
-        self._goal = goal
-        self._streams = self._open_streams()
-        self._lengths = bench.stream("length", "bytes") if bench.wanted("length") else None
+        self._bench, self._name, self._prefix, self._decode = bench, name, prefix, decode
+        self.goal = goal
+        # whether nothing at all is nothing wrong
+        self.may_be_silent = may_be_silent
+        self._counter, self._wanted, self._also = counter, wanted, also
+        self._streams = {name: bench.stream(f"{prefix}{name}", kind.unit) for name, kind in types.items()}
+        length = f"{prefix}length"
+        self._lengths = bench.stream(length, "bytes") if bench.wanted(length) else None
         self.started = bench.now()
 
     @property
     def count(self) -> int:
         return self.arrivals.count
-
-    def _open_streams(self) -> dict[str, Stream]:
-        return {name: self._bench.stream(name, kind.unit) for name, kind in types_of(self._form).items()}
 
     def hear(self, data: bytes) -> None:
         """One notification. Nobody waits for this call: what goes wrong in it is told by the step."""
@@ -104,7 +118,7 @@ class Listening:
 
     def _take(self, data: bytes) -> None:
         try:
-            readings = decoded(self._form, data)
+            readings = self._decode(data)
         except MalformedValue as error:
             said = f"{self._name}, notification {self.count}: {error.message}{in_brackets(data)}"
             self.malformed = self.malformed or MalformedValue(said)
@@ -115,7 +129,10 @@ class Listening:
             self._streams[name].add(value, data)
         if self._counter is not None:
             self._counter.take(data)
-        if self._goal is not None and self._goal.is_met({**readings, "length": len(data)}):
+        found = {**readings, "length": len(data)}
+        if self._also is not None:
+            self._also(found)
+        if self.goal is not None and self.goal.is_met(found):
             self.reached_at = self._bench.now()
             self.over.set()
 
@@ -130,7 +147,8 @@ class Listening:
         for stream in (*self._streams.values(), *filter(None, [self._lengths])):
             stream.close()
         arrivals, window = self.arrivals, self.arrivals.window
-        self._bench.reading("count", self.count, window=(self.started, self._ended, self.count))
+        window_of_all = (self.started, self._ended, self.count)
+        self._bench.reading(f"{self._prefix}count", self.count, window=window_of_all)
         first = (self.started, arrivals.first, 1)
         self._statistic("first_after", arrivals.first - self.started if self.count else None, "s", first, 1)
         bit_rate = arrivals.bit_rate
@@ -144,6 +162,7 @@ class Listening:
     def _statistic(
         self, name: str, value: float | None, unit: str, window: tuple[float, float, int], least: int = 2
     ) -> None:
+        name = f"{self._prefix}{name}"
         if not self._bench.wanted(name):
             return
         if value is None:
@@ -154,6 +173,7 @@ class Listening:
     def _report_counter(self, counter: Counter) -> None:
         begin, end = self.arrivals.first, self.arrivals.last
         for name, value in (("lost", counter.lost), ("duplicated", counter.duplicated)):
+            name = f"{self._prefix}{name}"
             if not self._bench.wanted(name):
                 continue
             if value is None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
 from typing import ClassVar
 
 import msgspec
@@ -12,21 +11,20 @@ from benchrig.errors import StepTimeout
 from benchrig.source.problem import counted
 from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import AttributeName, Names
-from benchrig.steps.base import ReadingType, least_of, types_of, value_readings
+from benchrig.steps.base import ReadingType, least_of
 from benchrig.steps.bench import Bench
-from benchrig.steps.listening import Counter, Listening
-from benchrig.steps.subscription import Mode, indicates, sender
+from benchrig.steps.listening import Listening
+from benchrig.steps.stream import COUNTED, Streamed, of_one_sample, says_how_few
+from benchrig.steps.subscription import Mode
 from benchrig.steps.waiting import REACHED, REACHED_AFTER, Goal, Waiting, see_it_through
-from benchrig.values.format import Format, FormatSpec
-from benchrig.values.numbers import IntegerFormat
+from benchrig.values.format import FormatSpec
 from benchrig.values.quantity import Duration
 
 # Seconds that subscribing may take beside the time to listen.
 SUBSCRIBE = 1.0
 # Seconds that it takes at most to end the subscription.
 TURN_OFF = 0.4
-_COUNTED = ("lost", "duplicated")
-_OF_TWO = frozenset({"rate", "gap_max", "gap_p95", "throughput", *_COUNTED})
+_OF_TWO = frozenset({"rate", "gap_max", "gap_p95", "throughput", *COUNTED})
 
 
 class Notify(Waiting, kw_only=True):
@@ -53,9 +51,7 @@ class Notify(Waiting, kw_only=True):
             yield Misfit("count must be at least 1", "for example: 10", path=("count",))
         yield from self._time_misfits()
         yield from self._count_misfits()
-        for name in _COUNTED:
-            if self.counter is None and name in self.expect:
-                yield Misfit(f"'{name}' needs a counter", "add counter: FIELD", ("expect", name))
+        yield from self._streamed.misfits(self.expect)
 
     def _count_misfits(self) -> Iterable[Misfit]:
         if self.count == 1:
@@ -80,49 +76,24 @@ class Notify(Waiting, kw_only=True):
             )
 
     def in_one(self, types: Mapping[str, ReadingType]) -> dict[str, ReadingType]:
-        return {name: replace(kind, many=False) for name, kind in types.items() if kind.many}
-
-    def own_format(self) -> Format | None:
-        return self.format.built if self.format else None
+        return of_one_sample(types)
 
     @property
     def deadline(self) -> float:
         listening = self.for_.seconds if self.for_ else 0.0
         return self.within.seconds if self.within else (listening + self.within_default) * self.attempts
 
-    def readings(self, names: Names) -> Mapping[str, ReadingType] | None:
-        value = value_readings(names, self.notify, self.own_format())
-        if value is None:
-            return None
-        self._counter(self.own_format() or names.meaning(self.notify).format)
-        many = {name: replace(kind, many=True) for name, kind in value.items()}
-        return many | STREAM_READINGS | ({REACHED: REACHED_AFTER} if self.until else {})
+    @property
+    def _streamed(self) -> Streamed:
+        return Streamed(self.notify, self.counter, self.mode, self.format.built if self.format else None)
 
-    def _counter(self, form: Format | None) -> Counter | None:
-        """What counts the notifications. Misfit for a field that is not there, or is no whole number."""
-        if self.counter is None:
-            return None
-        leaves = form.leaves() if form else {}
-        leaf = form if self.counter == "value" and not leaves else leaves.get(self.counter)
-        if leaf is None and (leaves or self.counter != "value"):
-            fields = f"name one of its fields: {', '.join(leaves)}" if leaves else "write counter: value"
-            raise Misfit(f"the value has no field '{self.counter}' to count by", fields, ("counter",))
-        if form is None or not isinstance(leaf, IntegerFormat) or leaf.bits < 2:
-            what = leaf.describe() if leaf else "plain bytes"
-            raise Misfit(
-                f"'{self.counter}' is {what}; only a whole number of 2 bits or more counts up",
-                "name a field that is one, or give the attribute its format",
-                ("counter",),
-            )
-        return Counter(form, self.counter, leaf)
+    def readings(self, names: Names) -> Mapping[str, ReadingType] | None:
+        own = self._streamed.readings(names)
+        return None if own is None else own | ({REACHED: REACHED_AFTER} if self.until else {})
 
     async def run(self, bench: Bench) -> None:
         began, had = bench.now(), bench.time_left
-        target = sender(bench, self.notify, self.mode)
-        form = self.own_format() or target.format
-        goal = Goal(self.until, {**types_of(form), "length": STREAM_READINGS["length"]}) if self.until else None
-        listening = Listening(bench, target.name, form, self._counter(form), self.count, goal)
-        async with bench.listening(target, listening.hear, self.title, indicates(self.mode)):
+        async with self._streamed.heard(bench, self.title, wanted=self.count, until=self.until) as listening:
             await self._listen(bench, listening)
         listening.report()
         error = (
@@ -130,8 +101,8 @@ class Notify(Waiting, kw_only=True):
         )
         if error is not None:
             raise error
-        if goal is not None:
-            await self._report_reached(bench, listening, goal, began, had)
+        if listening.goal is not None:
+            await self._report_reached(bench, listening, listening.goal, began, had)
 
     async def _report_reached(self, bench: Bench, listening: Listening, goal: Goal, began: float, had: float) -> None:
         if listening.reached_at is not None:
@@ -152,29 +123,8 @@ class Notify(Waiting, kw_only=True):
 
     def _shortage(self, count: int, after: float) -> StepTimeout | None:
         """Too little came, where no limit says how few are enough."""
-        if self.until or count >= (self.count or 1) or self._says_how_few():
+        if self.until or count >= (self.count or 1) or says_how_few(self.limits.get("count")):
             return None
         if self.count is not None:
             return StepTimeout(f"only {count} of {self.count} notifications arrived within {after:.3g} s")
         return StepTimeout(f"no notification arrived in {self.for_}")
-
-    def _says_how_few(self) -> bool:
-        """Whether the limit on the count has a least, or wants silence: an upper bound alone holds for silence too."""
-        limit = self.limits.get("count")
-        if limit is None:
-            return False
-        bound = limit.bind("number")
-        return bound.low is not None or not bound.passes(1)
-
-
-STREAM_READINGS: dict[str, ReadingType] = {
-    "count": ReadingType("number", "", "notifications that arrived"),
-    "rate": ReadingType("number", "Hz", "notifications per second from the first one on"),
-    "first_after": ReadingType("number", "s", "from the subscription request to the first notification"),
-    "gap_max": ReadingType("number", "s", "longest time without a notification after the first"),
-    "gap_p95": ReadingType("number", "s", "95th percentile of the gaps, to 1 %"),
-    "lost": ReadingType("number", "", "values that the counter shows to be missing"),
-    "duplicated": ReadingType("number", "", "values that the counter shows to have come again"),
-    "throughput": ReadingType("number", "kbit/s", "value bytes per second from the first notification on"),
-    "length": ReadingType("number", "bytes", "length of each value", many=True),
-}

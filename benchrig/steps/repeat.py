@@ -13,7 +13,7 @@ from benchrig.source.problem import Place, counted
 from benchrig.source.shape import Misfit, describe_value
 from benchrig.source.yaml import Mapping as Node
 from benchrig.steps.attribute import Names
-from benchrig.steps.base import ReadingType
+from benchrig.steps.base import Held, ReadingType
 from benchrig.steps.composite import Came, Composite, CompositeBench
 from benchrig.steps.rounds import RoundReadings
 from benchrig.values.judging import typed
@@ -97,7 +97,6 @@ class Repeat(Composite, kw_only=True):
 
     verb: ClassVar[str] = "repeat"
     role: ClassVar[Literal["group", "repeat"]] = "repeat"
-    holds: ClassVar[tuple[str, ...]] = ("stop_when",)
 
     repeat: Times
     every: Duration | None = None
@@ -116,6 +115,9 @@ class Repeat(Composite, kw_only=True):
             "elapsed": ReadingType("number", "s", "from the first round to the end of the last one"),
         }
 
+    def held(self, types: Mapping[str, ReadingType]) -> Iterable[Held]:
+        yield Held(("stop_when",), self.stop_when, types)
+
     @classmethod
     def values_inside(cls, node: Node) -> dict[str, Place | None]:
         listed = node.get("repeat")
@@ -131,7 +133,7 @@ class Repeat(Composite, kw_only=True):
     def title(self) -> str:
         return f"repeat {self.repeat}"
 
-    def misfits_inside(self, *, instant: bool) -> Iterable[Misfit]:
+    def misfits_inside(self, steps: Mapping[str, bool], *, instant: bool) -> Iterable[Misfit]:
         timed = isinstance(self.repeat, Times) and self.repeat.count is None
         if timed and instant and self.every is None:
             message = f"it could not end: no step in it takes any of the {self.repeat.seconds:g} s"

@@ -98,6 +98,9 @@ class RoundReadings(Watch):
         for over in self._over.values():
             over.last = None
 
+    def wants(self, step: str, reading: str) -> bool:
+        return (step, reading) in self._over
+
     def measured(self, step: str, reading: str, value: Any, unit: str, raw: bytes | None) -> None:
         over = self._over.get((step, reading))
         if over is not None:

@@ -11,7 +11,7 @@ import msgspec
 
 from benchrig.errors import AttError, MalformedValue, StepTimeout
 from benchrig.source.shape import Misfit
-from benchrig.steps.base import Bindable, ReadingType, Step, least_of
+from benchrig.steps.base import Bindable, Held, ReadingType, Step, least_of
 from benchrig.steps.bench import Bench
 from benchrig.values.judging import BoundLimit, Check, Kind, kind_of, shown
 from benchrig.values.limit import Limit
@@ -78,6 +78,9 @@ class Waiting(Step, kw_only=True, omit_defaults=True):
         if self.until and least is not None and least > self.deadline:
             message = f"the step ends after {self.deadline:g} s, so nothing could pass"
             yield Misfit(message, f"write within: {float(least):g} s or more", ("expect", REACHED))
+
+    def held(self, types: Mapping[str, ReadingType]) -> Iterable[Held]:
+        yield Held(("until",), self.until, self.in_one(types))
 
     def in_one(self, types: Mapping[str, ReadingType]) -> dict[str, ReadingType]:
         """Those of the readings that one answer, or one sample, has: `until` may ask for them."""

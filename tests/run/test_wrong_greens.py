@@ -41,6 +41,7 @@ ASKS = {
     "console": {"link gone"},
     "power": set(),
     "group": set(),
+    "listen": set(),
     "repeat": set(),
 }
 _VALUES = ("value", "raw", "length")

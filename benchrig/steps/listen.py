@@ -1,0 +1,225 @@
+"""listen: what attributes send by themselves while steps run."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import AsyncIterator, Callable, Iterable, Mapping
+from contextlib import AbstractAsyncContextManager, AsyncExitStack
+from functools import partial
+from typing import Any, ClassVar, Protocol
+
+import msgspec
+
+from benchrig.errors import BenchrigError, StepTimeout
+from benchrig.source.problem import suggest
+from benchrig.source.shape import Misfit, is_late
+from benchrig.source.yaml import Mapping as MappingNode
+from benchrig.steps.attribute import AttributeName, Names
+from benchrig.steps.base import Cap, Held, ReadingType
+from benchrig.steps.bench import Bench
+from benchrig.steps.composite import Came, Composite, CompositeBench
+from benchrig.steps.listening import Also, Listening
+from benchrig.steps.reaction import Reacting, Reaction
+from benchrig.steps.rounds import RoundReadings
+from benchrig.steps.stream import Streamed, of_one_sample, says_how_few
+from benchrig.steps.subscription import Mode
+from benchrig.values.format import FormatSpec
+
+# Seconds that subscribing to all may take together, and ending that.
+SUBSCRIBE_WITHIN, END_WITHIN = 5.0, 1.0
+
+
+class Heard(msgspec.Struct, kw_only=True, omit_defaults=True, frozen=True):
+    """How one of the streams is listened to."""
+
+    counter: str | None = None
+    mode: Mode | None = None
+    format: FormatSpec | None = None
+
+
+class Source(Protocol):
+    """What brings a stream."""
+
+    def readings(self, names: Names) -> dict[str, ReadingType] | None:
+        """By their whole names; None when they are known only in the run. Misfit."""
+        ...
+
+    def misfits(self, expected: Iterable[str]) -> Iterable[Misfit]:
+        """What is wrong with it, and with what is expected of it, as far as no name of an attribute matters."""
+        ...
+
+    def heard(self, bench: Bench, doing: str, *, also: Also) -> AbstractAsyncContextManager[Listening]: ...
+
+
+def _characteristic(name: str, heard: Heard) -> Source:
+    own = heard.format.built if heard.format else None
+    return Streamed(AttributeName.from_source(name), heard.counter, heard.mode, own, f"{name}.")
+
+
+# Names that stand for something else than a characteristic and need no link, and what makes a source of them.
+RESERVED: dict[str, Callable[[str, Heard], Source]] = {}
+
+
+class Listen(Composite, kw_only=True):
+    """Listen to several streams while `steps` run. Their readings are NAME.READING, and those of a notify step each."""
+
+    verb: ClassVar[str] = "listen"
+    listen: dict[str, Heard | None]
+    reactions: dict[str, Reaction] = msgspec.field(default_factory=dict)
+
+    @classmethod
+    def needed_by(cls, node: MappingNode) -> frozenset[Cap]:
+        streams = node.get("listen")
+        names = streams.entries if isinstance(streams, MappingNode) else ()
+        return frozenset({Cap.LINK}) if any(name not in RESERVED for name in names) else frozenset()
+
+    def misfits(self) -> Iterable[Misfit]:
+        yield from super().misfits()
+        if not self.listen:
+            yield Misfit("listen names no characteristic", "for example: listen: {battery level: {}}", ("listen",))
+        for name in self.listen:
+            try:
+                yield from self._source(name).misfits(self.expect)
+            except Misfit as misfit:
+                yield Misfit(misfit.message, misfit.advice, ("listen", name))
+        for name in self.reactions:
+            if "." in name or name in _OWN:
+                yield Misfit(f"'{name}' cannot be the name of a reaction", "give it another one", ("reactions", name))
+            elif name not in {*self.expect, *self.save}:
+                advice = f"add expect: {{{name}: {{max: …}}}}"
+                yield Misfit(f"nothing is expected of the reaction '{name}'", advice, ("reactions", name))
+
+    def misfits_inside(self, steps: Mapping[str, bool], *, instant: bool) -> Iterable[Misfit]:
+        for name, reaction in self.reactions.items():
+            path = ("reactions", name, "after")
+            if is_late(reaction):
+                continue
+            if reaction.after not in steps:
+                yield Misfit(f"no step in it is named '{reaction.after}'", suggest(reaction.after, steps), path)
+            elif steps[reaction.after]:
+                message = f"'{reaction.after}' runs in many rounds, and a reaction is that to one of them"
+                yield Misfit(message, "write the listen step into the repetition", path)
+
+    def _source(self, name: str) -> Source:
+        return RESERVED.get(name, _characteristic)(name, self.listen[name] or Heard())
+
+    def readings(self, names: Names) -> Mapping[str, ReadingType] | None:
+        found = dict(_OWN) | {name: reaction.type for name, reaction in self.reactions.items()}
+        for name in self.listen:
+            try:
+                own = self._source(name).readings(names)
+            except Misfit as misfit:
+                path = ("listen", name, *misfit.path) if misfit.path else ("listen", name)
+                raise Misfit(misfit.message, misfit.advice, path) from misfit
+            if own is None:
+                return None
+            found |= own
+        return found
+
+    def held(self, types: Mapping[str, ReadingType]) -> Iterable[Held]:
+        for name, reaction in self.reactions.items():
+            yield Held(("reactions", name, "until"), reaction.until, self._samples(types))
+
+    def _samples(self, types: Mapping[str, ReadingType]) -> dict[str, ReadingType]:
+        """What one sample of a stream has."""
+        streams = tuple(f"{name}." for name in self.listen)
+        return of_one_sample({name: kind for name, kind in types.items() if name.startswith(streams)})
+
+    @property
+    def title(self) -> str:
+        return f"listen {', '.join(self.listen)}"
+
+    # --- the run
+
+    async def run(self, bench: CompositeBench) -> None:  # type: ignore[override]
+        reacting = self._reacting(bench)
+        watch = _Watching(bench, self._of_inner_steps(bench), [*reacting.values()])
+        async with self._open(bench, watch) as streams:
+            link, began = bench.device.last, bench.now()
+            came = await bench.inside.run("steps", watch=watch)
+            elapsed, ended = bench.since(began), bench.now()
+            lost_at = link.lost_at if link is not None and not link.is_up else ended
+            for name, listening in streams.items():
+                listening.end(ended if name in RESERVED else lost_at)
+        if lost_at < ended and streams.keys() - RESERVED.keys():
+            bench.note(f"the link ended {lost_at - began:.3f} s after the first step began, and with it the streams")
+        self.cut_short(came)
+        self._report(bench, came, elapsed, streams, reacting)
+        watch.report()
+        self.conclude(came)
+        self._check(streams)
+
+    def _reacting(self, bench: CompositeBench) -> dict[str, Reacting]:
+        types = self._samples(self.readings(bench.names) or {})
+        steps = {name: bench.inside.called(reaction.after) or "" for name, reaction in self.reactions.items()}
+        return {name: Reacting(self.reactions[name], step, types) for name, step in steps.items()}
+
+    def _of_inner_steps(self, bench: CompositeBench) -> set[str]:
+        """The readings that limits and `save` name and that are not those of a stream."""
+        own = self.readings(bench.names) or ()
+        return {name for name in (*self.limits, *self.save) if name not in own}
+
+    @contextlib.asynccontextmanager
+    async def _open(self, bench: CompositeBench, watch: _Watching) -> AsyncIterator[dict[str, Listening]]:
+        """All streams. Of two things that go wrong the first one is told."""
+        stack = AsyncExitStack()
+        try:
+            yield {name: await self._opened(bench, stack, name, watch) for name in self.listen}
+        except BaseException:
+            with contextlib.suppress(BenchrigError):
+                await bench.own(stack.aclose(), END_WITHIN)
+            raise
+        await bench.own(stack.aclose(), END_WITHIN)
+
+    async def _opened(self, bench: CompositeBench, stack: AsyncExitStack, name: str, watch: _Watching) -> Listening:
+        heard = self._source(name).heard(bench, f"listen to {name}", also=partial(watch.hear, name))
+        return await bench.own(stack.enter_async_context(heard), SUBSCRIBE_WITHIN)
+
+    def _report(
+        self,
+        bench: CompositeBench,
+        came: Came,
+        elapsed: float,
+        streams: Mapping[str, Listening],
+        reacting: Mapping[str, Reacting],
+    ) -> None:
+        for listening in streams.values():
+            listening.report()
+        for name, each in reacting.items():
+            each.report(bench, name)
+        bench.reading("elapsed", elapsed, "s")
+        bench.reading("passed", came.passed)
+        bench.reading("failed", came.failed)
+
+    def _check(self, streams: Mapping[str, Listening]) -> None:
+        """What is wrong with a stream that no limit says: malformed values, or none at all."""
+        for name, listening in streams.items():
+            if (error := listening.error or listening.malformed) is not None:
+                raise error
+            if not (listening.count or listening.may_be_silent or says_how_few(self.limits.get(f"{name}.count"))):
+                raise StepTimeout(f"no notification of {name} arrived while its steps ran")
+
+
+_OWN = {
+    "elapsed": ReadingType("number", "s", "from its first step to the end of its last one"),
+    "passed": ReadingType("number", "", "steps that passed"),
+    "failed": ReadingType("number", "", "steps that did not pass"),
+}
+
+
+class _Watching(RoundReadings):
+    """What happens in the steps, for the reactions, and what these steps measure."""
+
+    def __init__(self, bench: CompositeBench, reported: set[str], reacting: list[Reacting]) -> None:
+        super().__init__(bench, reported, set())
+        self._reacting = reacting
+
+    def begins(self, step: str) -> None:
+        for each in self._reacting:
+            each.begins(step, self._bench.now())
+
+    def hear(self, stream: str, found: Mapping[str, Any]) -> None:
+        if self._reacting:
+            now, named = self._bench.now(), {f"{stream}.{name}": value for name, value in found.items()}
+            for each in self._reacting:
+                each.hear(stream, named, now)
