@@ -11,8 +11,9 @@ from benchrig.plan.model import Select
 from benchrig.plan.possible import impossible, not_offered
 from benchrig.plan.tree import StepPlan
 from benchrig.plan.variants import Variants
+from benchrig.source.expression import Unreadable, names_of, parsed
 from benchrig.source.problem import Place, Problems, suggest
-from benchrig.source.references import has_reference, references
+from benchrig.source.references import expressions, has_reference, references
 from benchrig.source.shape import BAD, Misfit, Reader, is_late, locate
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar
@@ -145,6 +146,9 @@ def check_select(problems: Problems, node: Node, names: Names) -> None:
             Reader(problems).misfit(node, misfit)
 
 
+# Names that always have a value; one that the plan defines comes before.
+BUILT_IN = frozenset({"now"})
+
 _IN_REPORTS = {"name": "would be the name of a step in every report"}
 
 
@@ -154,6 +158,10 @@ def check_secrets(problems: Problems, node: MappingNode, steps: Sequence[StepPla
         if name in secrets:
             problems.add(scalar.place, f"the secret '{name}' would be looked for on the air", _USE_A_SECRET)
     for step in steps if secrets else ():
+        for text, scalar in expressions(step.node):
+            names = names_of(text, scalar.place.source.names)
+            if names != (text,) and secrets & {*names}:
+                problems.add(scalar.place, f"nothing is worked out of the secret in '{text}'", _USE_A_SECRET)
         for key, what in (step.kind.shown | _IN_REPORTS).items():
             part = step.node.get(key)
             for name, scalar in references(part) if part else ():
@@ -249,12 +257,25 @@ def _referred(node: MappingNode) -> set[str]:
 
 def _check_references(problems: Problems, step: StepPlan, known: set[str], given: Collection[str]) -> None:
     for name, scalar in step.references:
-        if name not in known:
-            advice = suggest(name, known) or "name it under given:, or save it in an earlier step"
-            problems.add(scalar.place, f"nothing before this step gives '{name}' a value", advice)
+        if name in known or name in BUILT_IN:
+            continue
+        if (wrong := _unreadable(name, scalar)) is not None:
+            problems.add(scalar.place, wrong.message, wrong.advice)
+            continue
+        advice = suggest(name, known) or "name it under given:, or save it in an earlier step"
+        problems.add(scalar.place, f"nothing before this step gives '{name}' a value", advice)
     asked = step.node.get("given")
     if isinstance(asked, Scalar) and isinstance(asked.value, str) and asked.value not in given:
         problems.add(asked.place, f"no value is given as '{asked.value}'", suggest(asked.value, given) or _NAME_IT)
+
+
+def _unreadable(text: str, scalar: Scalar) -> Unreadable | None:
+    """What is wrong with the text of a reference that is neither a name nor arithmetic."""
+    try:
+        parsed(text, scalar.place.source.names)
+    except Unreadable as error:
+        return error
+    return None
 
 
 def _may_save(problems: Problems, name: str, place: Place, given: Collection[str], tables: Mapping[str, str]) -> bool:

@@ -13,6 +13,7 @@ from benchrig.plan.files import PlanFiles
 from benchrig.plan.flow import check_flow
 from benchrig.plan.given import GivenValues, MissingGiven
 from benchrig.plan.given_spec import Given
+from benchrig.plan.kinds import check_kinds
 from benchrig.plan.lists import StepLists
 from benchrig.plan.model import NamesFile, Plan, PlanFile
 from benchrig.plan.order import check_order
@@ -113,6 +114,7 @@ class _Loader:
         check_order(self.problems, lists.nodes)
         recorded = {name for name, spec in head.given.items() if spec.record}
         check_values(self.problems, node, head.given, self.variants, lists.nodes, lists.used | recorded)
+        check_kinds(self.problems, head.given, lists.nodes, lists.names)
         check_may_lack(self.problems, locate(node, ("may_lack",)), head.may_lack, steps)
         check_secrets(self.problems, node, steps, self.run_values.secrets)
         self.problems.raise_if_any()

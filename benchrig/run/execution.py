@@ -6,7 +6,7 @@ import asyncio
 from collections.abc import Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from msgspec.structs import replace
 
@@ -93,11 +93,16 @@ class StepExecution:
         known = await self.device.radio.trouble()
         return known or LinkLost(f"the link was lost in this step ({self.device.lost_reason})")
 
+    @property
+    def _values(self) -> dict[str, Any]:
+        """What references stand for; a value of the plan with the name of another one comes first."""
+        return {"now": self.run.clock.date, **self.run.values}
+
     def _begun(self) -> Step:
         """The step with its references replaced, and its name: a reference may stand in that too."""
         name, subject, at = "", "", self.run.clock.at
         try:
-            step = filled(self.plan, self.run.values, self.run.names)
+            step = self.plan.step or filled(self.plan, self._values, self.run.names)
             self.run.forget(self.plan, self.where)
             if self.plan.step is None:
                 name, subject = self.plan.name_of(step), step.subject(self.run.names)

@@ -6,6 +6,7 @@ from benchrig.steps.ask import Ask
 from benchrig.steps.base import Step
 from benchrig.steps.call import Call
 from benchrig.steps.command import Command
+from benchrig.steps.compute import Compute
 from benchrig.steps.connect import Connect, Disconnect
 from benchrig.steps.console import Console
 from benchrig.steps.discover import Discover
@@ -35,6 +36,7 @@ KINDS: dict[str, type[Step]] = {
         Ask,
         Call,
         Command,
+        Compute,
         Console,
         Power,
         Group,

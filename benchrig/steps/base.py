@@ -132,6 +132,8 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
     executes: ClassVar[bool] = False
     # whether that code names the readings, so that one that is missing is misspelt
     readings_are_foreign: ClassVar[bool] = False
+    # whether its readings are the values under the key of its verb
+    works_out: ClassVar[bool] = False
     # whether it can meet trouble with link or device that another attempt may not have
     tries_again: ClassVar[bool] = True
     # readings that may tell what was sent

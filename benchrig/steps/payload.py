@@ -10,6 +10,7 @@ from benchrig.steps.base import Step
 from benchrig.values.format import Format, Kind
 from benchrig.values.judging import shown, typed
 from benchrig.values.quantity import Quantity, as_number, exact, is_number
+from benchrig.values.times import CLOCK_FIELDS, clock_fields
 
 
 def encode(form: Format | None, value: Any, raw: str | None) -> bytes:
@@ -40,6 +41,8 @@ _TEXTS = ("text", "bytes", "time")
 
 def plain_value(form: Format, value: Any) -> Any:
     """The value without its unit, in the unit of the format; fields one by one."""
+    if isinstance(value, str) and form.leaves().keys() >= CLOCK_FIELDS:
+        value = clock_fields(str(value))
     if not isinstance(value, dict):
         return _without_unit(value, form.unit, form.kind)
     return _fields(value, form.fields(), {name: leaf.kind for name, leaf in form.leaves().items()}, "")

@@ -67,12 +67,8 @@ def worked_out(text: str, defined: AbstractSet[str], values: Mapping[str, Any]) 
 def likely(text: str, defined: AbstractSet[str], samples: Mapping[str, Any]) -> Any:
     """The same with samples, before the run. Unknown when too little is known; Misfit for what can never be right."""
     try:
-        tree = parsed(text, defined)
-    except Unreadable as error:
-        raise Misfit(error.message, error.advice) from None
-    try:
-        return _value(tree, samples)
-    except KeyError:
+        return _value(parsed(text, defined), samples)
+    except (KeyError, Unreadable):  # what cannot be read is told where names are looked up
         raise Unknown from None
 
 

@@ -138,6 +138,8 @@ class Quantity:
     def __sub__(self, other: Quantity) -> Quantity:
         if not self._with_unit(other).has_zero:
             return Quantity(self.number - self._difference(other), self.unit)
+        if not self._is_like(other) and not self._differs_like(other):
+            raise Misfit(f"{self} is a {self.unit.dimension}, {other} a {other.unit.dimension}")
         if self.unit.dimension != other.unit.dimension or not self.has_zero:
             raise Misfit(
                 f"{other} cannot be taken from {self}", "they differ in kind: one is a value, the other a difference"

@@ -62,4 +62,21 @@ def _check(parts: tuple[int, ...]) -> None:
             raise MalformedValue("{:04}-{:02}-{:02} is not a day of the calendar".format(*parts[:3])) from None
 
 
+CLOCK_FIELDS = frozenset({"date_time", "day_of_week", "fraction", "adjust_reason"})
+_DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+
+
+def clock_fields(text: str) -> Any:
+    """A date and time as the fields of Current Time, characteristic 0x2A2B: the day of the week goes by the date, and
+    nothing is said of parts of a second and of the reason. Any other text as it is."""
+    match = _TEXT.fullmatch(text)
+    if match is None or "?" in text:
+        return text
+    try:
+        day = _DAYS[datetime.date(*map(int, match.groups()[:3])).weekday()]
+    except ValueError:
+        return text
+    return {"date_time": text, "day_of_week": day, "fraction": "0 s", "adjust_reason": 0}
+
+
 NAMED = {"date_time": Named(frozenset(), lambda keys: DateTimeFormat())}

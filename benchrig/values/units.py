@@ -39,7 +39,7 @@ _TABLE: dict[str, list[tuple[str, str] | tuple[str, str, str]]] = {
     "resistance": [("Ω", "1"), ("kΩ", "1000"), ("MΩ", "1000000")],
     "capacitance": [("F", "1")],
     "power": [("W", "1"), ("mW", "1/1000"), ("kW", "1000")],
-    "energy": [("J", "1"), ("kJ", "1000"), ("Wh", "3600"), ("kWh", "3600000"), ("kcal", "4184")],
+    "energy": [("J", "1"), ("kJ", "1000"), ("Wh", "3600"), ("mWh", "3.6"), ("kWh", "3600000"), ("kcal", "4184")],
     # mmHg: conventional millimetre of mercury, 133.322387415 Pa (NIST SP 811, appendix B.8)
     "pressure": [("Pa", "1"), ("hPa", "100"), ("kPa", "1000"), ("mbar", "100"), ("bar", "100000"),
                  ("mmHg", "133.322387415"), ("psi", "6894.757293168")],

@@ -40,6 +40,7 @@ ASKS = {
     "command": {"link gone"},
     "console": {"link gone"},
     "power": set(),
+    "compute": set(),
     "group": set(),
     "listen": set(),
     "repeat": set(),

@@ -18,7 +18,7 @@ from benchrig.values.units import BASE, UNITS
 # What pint calls what it writes otherwise. A beat and a revolution are 1: for pint rpm is an angle in a time. psi has more
 # digits there than the conversion factor of NIST SP 811.
 NAMES = {
-    "°C": "degC", "°F": "degF", "ΔK": "K", "Ah": "A * h", "mAh": "mA * h", "C": "C", "%": "percent", "‰": "permille",
+    "°C": "degC", "°F": "degF", "ΔK": "K", "Ah": "A * h", "mAh": "mA * h", "C": "C", "mWh": "mW * h", "%": "percent", "‰": "permille",
     "ppb": "ppm / 1000", "m²": "m**2", "m³": "m**3", "m/s²": "m / s**2", "bpm": "1 / min", "rpm": "1 / min", "g/m³": "g / m**3",
     "kg/m³": "kg / m**3", "µg/m³": "µg / m**3", "kcal": "kcal", "bytes": "byte", "Hz": "1 / s", "kHz": "1000 / s",
     "MHz": "1e6 / s", "GHz": "1e9 / s", "°": "degree", "lx": "lm / m**2",

@@ -11,6 +11,7 @@ import asyncio
 import selectors
 import time
 from contextlib import contextmanager
+from datetime import datetime
 from typing import TYPE_CHECKING, Any, TypeVar, TypeVarTuple, Unpack
 
 from benchrig.errors import InternalError
@@ -33,6 +34,9 @@ class VirtualLoop(asyncio.SelectorEventLoop):
     (no timer, no ready callback, no file, and nothing outside), and when they are busy with each other without end
     while the clock stands still.
     """
+
+    # what a clock on the wall shows when a run begins
+    date = datetime(2026, 1, 1, 12)
 
     def __init__(self, start: float = START, most_rounds: int = MOST_ROUNDS) -> None:
         self._now = start

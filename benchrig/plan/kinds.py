@@ -1,0 +1,193 @@
+"""What references are known to stand for before the run: arithmetic and limits that could never be right are told then."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any
+
+from benchrig.plan.given_spec import Given
+from benchrig.plan.inner import readings_of
+from benchrig.plan.tree import StepPlan
+from benchrig.source.problem import Problems
+from benchrig.source.references import REFERENCE, expressions
+from benchrig.source.shape import BAD, LATE, Misfit, Reader, is_late
+from benchrig.source.yaml import Mapping as MappingNode
+from benchrig.source.yaml import Node, Scalar
+from benchrig.steps import Step
+from benchrig.steps.attribute import Names
+from benchrig.steps.base import COMMON, ReadingType
+from benchrig.values.arithmetic import Sample, Unknown, likely
+from benchrig.values.judging import Kind
+from benchrig.values.limit import Limit
+from benchrig.values.quantity import Quantity, is_number
+from benchrig.values.units import dimension_of
+
+_SINGLE = ("equals", "differs", "min", "above", "max", "below", "nominal", "tolerance")
+
+
+def check_kinds(problems: Problems, given: Mapping[str, Given], steps: Sequence[StepPlan], names: Names) -> None:
+    """Expressions whose values do not go together, and references that do not fit the reading of their limit."""
+    kinds = _Kinds(problems, names)
+    for name, spec in given.items():
+        kinds.take(name, *_kind_of_given(spec))
+    for step in steps:
+        kinds.check(step)
+
+
+class _Kinds:
+    """What is known of the values, at the step that is looked at."""
+
+    def __init__(self, problems: Problems, names: Names) -> None:
+        self._problems, self._names = problems, names
+        self._samples: dict[str, Any] = {}
+        self._doubtful: set[str] = set()
+
+    def take(self, name: str, kind: Kind | None, unit: str) -> None:
+        """A value that is there from now on. Of one that has been something else nobody knows what it is."""
+        sample = None if kind in (None, "any") else self._sample(kind, unit)
+        before = self._samples.pop(name, None)
+        if before is not None and (sample is None or _about(before) != _about(sample)):
+            self._doubtful.add(name)
+        if sample is not None and name not in self._doubtful:
+            self._samples[name] = sample
+
+    def _sample(self, kind: Kind | None, unit: str) -> Any:
+        """Numbers that differ: a difference of two values is not 0."""
+        if kind != "number":
+            return Sample(kind or "any")
+        number = Fraction(10007 + 7919 * len(self._samples), 101)
+        return Quantity(number, unit) if unit else number
+
+    def check(self, step: StepPlan) -> None:
+        model = step.step or step.outline
+        if step.references:
+            self._check_expressions(step)
+        for child in step.children:
+            self.check(child)
+        types = self._types(step, model) if model is not None and (step.saves or step.references) else {}
+        if step.references and types:
+            self._check_limits(step, types)
+        if model is not None and isinstance(model.save, dict):
+            for reading, name in model.save.items():
+                kind = types.get(reading)
+                if isinstance(name, str):
+                    self.take(name, kind.kind if kind else None, kind.unit if kind else "")
+
+    def _check_expressions(self, step: StepPlan) -> None:
+        for text, scalar in expressions(step.node):
+            try:
+                likely(text, scalar.place.source.names, self._samples)
+            except Unknown:
+                continue
+            except Misfit as misfit:
+                self._problems.add(scalar.place, f"{text}: {misfit.message}", misfit.advice)
+
+    def _types(self, step: StepPlan, model: Step) -> Mapping[str, ReadingType]:
+        """The readings of a step as far as they are known."""
+        if any(is_late(getattr(model, name)) for name in model.__struct_fields__ if name not in COMMON):
+            return {}
+        try:
+            types = readings_of(step, model, self._names) or {}
+        except Misfit:
+            return {}
+        return {**types, **dict(self._worked_out(step))} if model.works_out else types
+
+    def _worked_out(self, step: StepPlan) -> Iterator[tuple[str, ReadingType]]:
+        """Of readings that are themselves references."""
+        for name, (_, node) in _entries(step.node.get(step.kind.verb)).items():
+            if (sample := self._whole(node)) is not None:
+                yield str(name), ReadingType(*_about(sample))
+
+    def _whole(self, node: Node) -> Any:
+        """A sample of what a reference stands for that is the whole scalar; None for another, or an unknown one."""
+        match = REFERENCE.fullmatch(node.value) if isinstance(node, Scalar) and isinstance(node.value, str) else None
+        if match is None or match[0] == "$$":
+            return None
+        try:
+            return likely(match[1].strip(), node.place.source.names, self._samples)
+        except (Unknown, Misfit):
+            return None
+
+    def _check_limits(self, step: StepPlan, types: Mapping[str, ReadingType]) -> None:
+        works_out = step.kind.works_out
+        for reading, (_, limit) in _entries(step.node.get("expect")).items():
+            kind = types.get(str(reading))
+            if kind is None or kind.kind == "any":
+                continue
+            for key, (_, node) in _entries(limit).items():
+                if isinstance(node, Scalar) and key in _SINGLE and (sample := self._whole(node)) is not None:
+                    self._check_bound(node, str(key), sample, kind)
+            if works_out:
+                self._check_whole(step, str(reading), limit, kind)
+
+    def _check_whole(self, step: StepPlan, reading: str, node: Node, kind: ReadingType) -> None:
+        """A limit on what is worked out: nobody else knows its kind."""
+        limit = Reader(Problems()).read(node, Limit)
+        if limit is BAD or limit is LATE or is_late(limit):
+            return
+        for wrong in limit.misfits_for(kind.kind, kind.unit):
+            Reader(self._problems).misfit(node, Misfit(wrong.message, wrong.advice, wrong.path))
+
+    def _check_bound(self, node: Scalar, key: str, sample: Any, kind: ReadingType) -> None:
+        value = _stand_in(sample)
+        if value is None:
+            return
+        given = {key: value}
+        if key in ("nominal", "tolerance"):
+            given = {"nominal": value, "tolerance": value} | {
+                "nominal" if key == "tolerance" else "tolerance": _bare(kind)
+            }
+        try:
+            Limit(**given).bind(kind.kind, kind.unit)
+        except Misfit as misfit:
+            message = f"{node.value} is {_said(*_about(sample))}, the reading is {_said(kind.kind, kind.unit)}"
+            self._problems.add(node.place, message, misfit.advice if "ΔK" in misfit.message else _FIT)
+
+
+_FIT = "use a value of the same kind"
+
+
+def _kind_of_given(spec: Given) -> tuple[Kind | None, str]:
+    """By its limit, else by its default; text may turn out to be a number."""
+    try:
+        kind, unit = spec.kind
+    except Misfit:
+        return None, ""
+    if kind != "text":
+        return kind, unit
+    if is_number(spec.default):
+        return "number", ""
+    try:
+        return "number", Quantity.from_source(spec.default).unit.symbol
+    except Misfit:
+        return None, ""
+
+
+def _about(sample: Any) -> tuple[Kind, str]:
+    if isinstance(sample, Sample):
+        return sample.kind, ""
+    return "number", sample.unit.symbol if isinstance(sample, Quantity) else ""
+
+
+def _stand_in(sample: Any) -> Any:
+    """A value like those that the sample stands for, as a limit takes it; None where there are many kinds of these."""
+    if isinstance(sample, Sample):
+        return {"bytes": b"\0", "boolean": True, "time": "2026-01-01T00:00:00"}.get(sample.kind)
+    return sample if isinstance(sample, Quantity) else Decimal(1)
+
+
+def _bare(kind: ReadingType) -> Any:
+    return Quantity(1, kind.unit) if kind.unit else 1
+
+
+def _said(kind: Kind, unit: str) -> str:
+    if unit:
+        return f"a {dimension_of(unit)} in {unit}"
+    return {"number": "a number without a unit", "text": "text", "bytes": "bytes", "boolean": "true or false",
+            "time": "a date and time", "list": "a list", "any": "of no fixed kind"}[kind]  # fmt: skip
+
+
+def _entries(node: Node | None) -> Mapping[Any, Any]:
+    return node.entries if isinstance(node, MappingNode) else {}
