@@ -116,7 +116,7 @@ def _operand_text(name: str, argument: Any) -> str:
     match = REFERENCE.fullmatch(argument) if isinstance(argument, str) else None
     text = match[1] if match and match[0] != "$$" else as_text(argument)
     if text is None or isinstance(argument, bool) or not _is_operand(argument, match):
-        raise Misfit(f"the parameter '{name}' is no number, quantity or reference, so it has no arithmetic")
+        raise Misfit(f"the parameter '{name}' is not a number, a quantity or a reference, so it has no arithmetic")
     return f"({text})"
 
 

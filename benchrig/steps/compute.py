@@ -34,7 +34,7 @@ class Compute(Step, kw_only=True):
             if not name.strip() or not name.isprintable():
                 yield Misfit("a reading needs a name that can be printed", "write a name", ("compute", name))
             if isinstance(value, dict) or value is None:
-                message = f"'{name}' is no single value"
+                message = f"'{name}' is not a single value"
                 yield Misfit(message, "for example: '${before - after}'", ("compute", name))
 
     def readings(self, names: Names) -> Mapping[str, ReadingType]:

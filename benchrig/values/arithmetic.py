@@ -124,7 +124,7 @@ def _operand(value: Any) -> Any:
         raise Misfit(f"{_KINDS[value.kind]} has no arithmetic", _NUMBERS)
     if isinstance(value, str):
         return _quantity(value)
-    raise Misfit(f"{shown(value)} is no number, and has no arithmetic", _NUMBERS)
+    raise Misfit(f"{shown(value)} is not a number, and has no arithmetic", _NUMBERS)
 
 
 def _quantity(text: str) -> Quantity:

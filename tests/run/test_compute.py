@@ -136,7 +136,7 @@ def test_a_result_that_does_not_fit_is_a_mistake_of_the_plan(text: str, said: st
         ("  - read: temp\n    name: b\n    expect: {value: {min: '${key}'}}\n", "${key} is bytes, the reading is a temperature", ""),
         ("  - read: level\n    name: b\n    expect: {value: {equals: '${key[0]}'}}\n", "is a number without a unit, the reading is a ratio in %", ""),
         ("  - compute: {}\n", "compute works out nothing", ""),
-        ("  - compute: {x: {z: 1}}\n", "'x' is no single value", ""),
+        ("  - compute: {x: {z: 1}}\n", "'x' is not a single value", ""),
         ("  - compute: {x: '${key + 1}'}\n", "a value of bytes has no arithmetic", "parts such as"),
         ("  - compute: {x: '${log-level}'}\n", "nothing before this step gives 'log' a value", ""),
     ],
