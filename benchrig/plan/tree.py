@@ -16,7 +16,7 @@ from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Scalar, Sequence
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import LOST, Cap, Step
-from benchrig.steps.composite import JUDGES_FAILURES
+from benchrig.steps.composite import JUDGES_FAILURES, Composite
 
 _LINK = frozenset({Cap.LINK})
 _CONDITIONS = frozenset({"only_if", "only_after"})
@@ -86,6 +86,7 @@ class StepPlan:
         return "" if self.name.startswith(title) else title
 
     def planned(self, names: Names) -> PlannedNode:
+        rounds, seconds = self.step.extent if isinstance(self.step, Composite) else (0, 0.0)
         return PlannedNode(
             self.id,
             self.name,
@@ -99,6 +100,8 @@ class StepPlan:
             children=[child.planned(names) for child in self.children],
             part=self.part,
             tolerates=self.tolerates,
+            rounds=rounds,
+            seconds=seconds,
         )
 
     def limit_place(self, reading: str) -> str:

@@ -10,7 +10,7 @@ from typing import Any
 
 import msgspec
 
-from benchrig.record.model import FORMAT
+from benchrig.record.model import FLAT_FORMAT
 
 KINDS = frozenset({"run", "unit", "step", "note", "attempt", "reading", "not judged", "end", "verdict"})
 _NAMES_NOW = {"unit": "device", "step": "opened", "end": "closed"}
@@ -77,7 +77,7 @@ class Upgrade:
 
 def _run(data: dict[str, Any]) -> dict[str, Any]:
     nodes = [{"id": str(step["number"]), "subject": _subject(**step), **step} for step in data["steps"]]
-    return {**data, "nodes": nodes, "format": FORMAT}
+    return {**data, "nodes": nodes, "format": FLAT_FORMAT}
 
 
 def _subject(name: str, kind: str, **_: Any) -> str:

@@ -18,7 +18,9 @@ import msgspec
 from benchrig.errors import Cause
 from benchrig.values.judging import Judgement
 
-FORMAT = 2
+FORMAT = 3
+# That of a record without steps in steps: what knows no more reads it.
+FLAT_FORMAT = 2
 
 Verdict: TypeAlias = Literal["pass", "fail", "error", "skip"]
 Section: TypeAlias = Literal["steps", "finally"]
@@ -69,6 +71,8 @@ class PlannedNode(msgspec.Struct, omit_defaults=True, frozen=True):
     written: str = ""  # the name with its references, where values of the run are part of the name
     part: str = ""  # the list of the step around it: 'first', 'steps', 'finally'
     tolerates: bool = False  # a limit decides how many of its children, or of its rounds, may fail
+    rounds: int = 0  # of a repetition: how many there may be, as far as the plan says so
+    seconds: float = 0.0  # and how long it takes, where the plan says that
 
 
 class PlannedDevice(msgspec.Struct, omit_defaults=True, frozen=True):

@@ -13,7 +13,7 @@ from platform import python_version
 from benchrig import __version__
 from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan, leaves
-from benchrig.record.model import FORMAT, PlannedDevice, RunStarted
+from benchrig.record.model import FLAT_FORMAT, FORMAT, PlannedDevice, RunStarted
 from benchrig.run.station import Station
 from benchrig.source.references import as_text
 from benchrig.steps.attribute import Names
@@ -61,7 +61,7 @@ def _expected_serial(plan: StepPlan, names: Names) -> str:
 def run_started(plan: Plan, nodes: Sequence[StepPlan], settings: RunSettings) -> RunStarted:
     """The head of the record of a run that starts now."""
     return RunStarted(
-        format=FORMAT,
+        format=FORMAT if any(node.parts for node in nodes) else FLAT_FORMAT,
         run_id=uuid.uuid4().hex,
         started=moment_text(datetime.now(UTC)),
         plan=plan.name,

@@ -153,6 +153,11 @@ class Composite(Step, kw_only=True):
         """Whether a limit decides how many may fail, so that a failure alone is none of the whole."""
         return not JUDGES_FAILURES.isdisjoint(self.limits)
 
+    @property
+    def extent(self) -> tuple[int, float]:
+        """Of a repetition how many rounds there may be, and how many seconds it takes; 0 for what is not known."""
+        return 0, 0.0
+
     def cut_short(self, came: Came) -> None:
         """Before the readings of the whole: what did not come to its end is not judged. InnerError."""
         error = came.error

@@ -130,6 +130,10 @@ class Repeat(Composite, kw_only=True):
         return isinstance(self.repeat, Times) and self.repeat.count == 1
 
     @property
+    def extent(self) -> tuple[int, float]:
+        return self.repeat.count or 0, self.repeat.seconds
+
+    @property
     def title(self) -> str:
         return f"repeat {self.repeat}"
 

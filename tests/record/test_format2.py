@@ -11,10 +11,11 @@ import pytest
 
 from benchrig.record.accounting import unaccounted
 from benchrig.record.journal import read_record
-from benchrig.record.model import AnyEvent
+from benchrig.record.model import FLAT_FORMAT, FORMAT, AnyEvent
 from benchrig.report import explain, whole
 from benchrig.report.registry import all_reports
 from tests.report.schemas import errors
+from tests.run.kit import plan_text, run
 
 SAMPLES = Path(__file__).parent / "format2"
 
@@ -24,6 +25,12 @@ def test_every_line_says_the_same(path: Path) -> None:
     kind: Any = AnyEvent
     for line in path.read_text("utf-8").splitlines():
         assert json.loads(msgspec.json.encode(msgspec.json.decode(line.encode(), type=kind))) == json.loads(line)
+
+
+def test_a_plan_without_steps_in_steps_has_that_format_still() -> None:
+    flat = "  - wait: 1 s\n    expect: {elapsed: {max: 2 s}}\n"
+    deep = "  - repeat: 2\n    steps: [{wait: 1 s}]\n"
+    assert [run(plan_text(each)).record.run.format for each in (flat, flat + deep)] == [FLAT_FORMAT, FORMAT]
 
 
 @pytest.mark.parametrize(
