@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 class HostRadio(Radio):
     """A radio of macOS or Windows."""
 
+    sends_unoffered: bool = False
+
     async def forget(self, sighting: Sighting) -> None:
         if sys.platform == "darwin":
             raise StationError("macOS does not forget the table of a device", advice="switch Bluetooth off and on")

@@ -58,6 +58,9 @@ CCCD = "00002902-0000-1000-8000-00805f9b34fb"
 NO_CCCD = "the operating system writes the client characteristic configuration itself, and nobody else may"
 NO_CHOICE = "Linux and macOS ask for notifications where a characteristic offers both"
 
+# Nobody has seen that Windows and macOS send it; BlueZ 5.66 does, and passes on what the device answers.
+NOT_SENT = "the table does not offer this request, and the operating system may refuse it in place of the device"
+
 # kind of step -> why this kind of radio cannot do it at all
 CANNOT: dict[str, Mapping[str, str]] = {"host": {}, "virtual": {}, "hci": {}}
 

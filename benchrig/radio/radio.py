@@ -50,7 +50,8 @@ class Radio:
     offers.py), `on_close` releases what was opened with it. With `reads_reach_listeners` the stack delivers what is read to
     the listeners of the attribute as well; with `repeats_hidden` it reports a device once in a while only. `whole_table`
     when it shows every service and the handles of the device, all but the `hidden_services`; `value_follows` is what
-    its handle of a characteristic lacks to that of the value."""
+    its handle of a characteristic lacks to that of the value. It `sends_unoffered` requests, which the table does not
+    offer, and passes the device's answer on."""
 
     name: str
     simulated: bool = False
@@ -65,6 +66,7 @@ class Radio:
     repeats_hidden: bool = False
     whole_table: bool = True
     hidden_services: frozenset[str] = frozenset()
+    sends_unoffered: bool = True
     value_follows: int = 0
     on_close: Callable[[], Awaitable[None]] = _nothing
     # consoles and switches of the devices, where the station has some

@@ -54,6 +54,11 @@ class Service:
 Attribute: TypeAlias = Characteristic | Descriptor
 
 
+def offers(attribute: Attribute, any_of: Iterable[str]) -> bool:
+    """Whether it has one of these properties; a descriptor has none, and may allow anything."""
+    return isinstance(attribute, Descriptor) or bool({*any_of} & {*attribute.properties})
+
+
 @dataclass(frozen=True)
 class Segment:
     """One part of an attribute's address: a UUID (128-bit text), or any, and which of several (from 0)."""

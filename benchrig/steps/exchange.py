@@ -95,7 +95,7 @@ class Exchange(Polling, kw_only=True):
         command = request_target(bench, self, self.exchange, needs)
         sending = sender(bench, self.reply or self.exchange)
         data = sent_by(self, command.format, self.value, self.raw)
-        if is_withheld(bench):
+        if is_withheld(bench, command, needs):
             return
         payload = await bench.link.settled_payload() if self.answers else 0
         hearing = _Hearing(bench, hex_bytes(self.starts_with or ""), self.answers or ONE, payload)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from benchrig.errors import AttributeAmbiguous, AttributeMissing, PropertyMissing, StationError
 from benchrig.radio.offers import hidden_attribute
+from benchrig.radio.table import offers
 from benchrig.source.problem import suggest
 from benchrig.steps.attribute import AttributeName, Meaning, Names
 from benchrig.steps.bench import Target
@@ -29,9 +30,8 @@ def look_up(table: Table, names: Names, name: AttributeName | str, needs: tuple[
     if len(found) > 1:
         raise _ambiguous(meaning, found, names)
     attribute = found[0].attribute
-    properties = getattr(attribute, "properties", None)  # a descriptor has none
-    if needs and properties is not None and not set(needs) & set(properties):
-        has = ", ".join(properties) or "none"
+    if needs and not offers(attribute, needs):
+        has = ", ".join(getattr(attribute, "properties", ())) or "none"
         raise PropertyMissing(f"{name} does not offer {' or '.join(needs)}; its properties: {has}")
     return Target(str(name), found[0], meaning.format or names.format_of(attribute.uuid))
 

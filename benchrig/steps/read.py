@@ -14,6 +14,7 @@ from benchrig.steps.refusal import ATT_ERROR, NONE, answered, is_withheld, reque
 from benchrig.steps.waiting import Polling
 from benchrig.values.format import Format, FormatSpec
 
+_NEEDS = ("read",)
 _READINGS = {
     "raw": ReadingType("bytes", "", "the bytes as they arrived"),
     "length": ReadingType("number", "bytes", "number of bytes"),
@@ -40,8 +41,8 @@ class Read(Polling, kw_only=True):
         return value | _READINGS | self.waiting_readings()
 
     async def run(self, bench: Bench) -> None:
-        target = request_target(bench, self, self.read, ("read",))
-        if is_withheld(bench):
+        target = request_target(bench, self, self.read, _NEEDS)
+        if is_withheld(bench, target, _NEEDS):
             return
         form = self.own_format() or target.format
         with answered(bench, self) as reply:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from benchrig.errors import AttError, PropertyMissing, UsageError
+from benchrig.errors import AttError
+from benchrig.radio.offers import NOT_SENT
+from benchrig.radio.table import offers
 from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import AttributeName
-from benchrig.steps.base import ReadingType, Step
+from benchrig.steps.base import Bindable, ReadingType, Step
 from benchrig.steps.bench import Bench, Target
 from benchrig.values import catalogue
 
@@ -31,18 +33,17 @@ ATT_ERROR = ReadingType(
 
 
 def request_target(bench: Bench, step: Step, name: AttributeName, needs: tuple[str, ...]) -> Target:
-    """The attribute that a request goes to. Without the property nothing is sent: a plan that expects a refusal is told
-    so, for the unit refused nothing."""
-    try:
-        return bench.target(name, needs)
-    except PropertyMissing as error:
-        limit = step.limits.get("att_error")
-        if limit is None or limit.bind("text").passes(NONE):
-            raise
-        raise UsageError(
-            f"the plan expects an ATT error, but nothing was sent: {error.message}",
-            advice="judge the properties with a discover step",
-        ) from error
+    """The attribute that a request goes to. One without the property gets none: PropertyMissing; but where the plan
+    expects a refusal it is for the unit to refuse."""
+    return bench.target(name, () if may_be_refused(step.limits.get("att_error")) else needs)
+
+
+def may_be_refused(limit: Bindable | None) -> bool:
+    """Whether an ATT error can satisfy the limit."""
+    if limit is None:
+        return False
+    bound = limit.bind("text")
+    return any(bound.passes(catalogue.att_error_name(code)) for code in range(1, 0x100))
 
 
 def unanswered(step: Step) -> Iterator[Misfit]:
@@ -52,11 +53,15 @@ def unanswered(step: Step) -> Iterator[Misfit]:
             yield Misfit("a write without response has no answer, so no att_error", path=(key, "att_error"))
 
 
-def is_withheld(bench: Bench) -> bool:
+def is_withheld(bench: Bench, target: Target, needs: tuple[str, ...]) -> bool:
     """Whether the radio would not pass the refusal on that the plan expects: the request is left out then. (Linux takes
-    some as a wish to pair, and never answers.)"""
+    some as a wish to pair, and never answers; other systems may not send what the table does not offer.)"""
     why = bench.lacks("att_error") if bench.wanted("att_error") else ""
-    bench.not_measured("reached_after", why) if why else None
+    if not (why or bench.device.radio.sends_unoffered or offers(target.found.attribute, needs)):
+        why = NOT_SENT
+    if why:
+        bench.not_measured("att_error", why)
+        bench.not_measured("reached_after", why)
     return bool(why)
 
 

@@ -92,15 +92,18 @@ class Write(Step, kw_only=True):
         value = value_readings(names, self.write, form)
         return None if value is None else own | value
 
+    @property
+    def _needs(self) -> tuple[str, ...]:
+        return ("write", "reliable write") if self.response else ("write without response",)
+
     async def run(self, bench: Bench) -> None:
-        needs = ("write", "reliable write") if self.response else ("write without response",)
-        target = request_target(bench, self, self.write, needs)
+        target = request_target(bench, self, self.write, self._needs)
         if self.pieces is not None:
             await self._send_pieces(bench, target, self.pieces)
             return
         form = self.format.built if self.format else target.format
         data = self._file(bench) if self.file else sent_by(self, form, self.value, self.raw)
-        if is_withheld(bench):
+        if is_withheld(bench, target, self._needs):
             return
         bench.note(f"sends {data.hex(' ').upper() or '(no bytes)'}", data)
         bench.acts()
@@ -130,7 +133,7 @@ class Write(Step, kw_only=True):
 
     async def _send_pieces(self, bench: Bench, target: Target, pieces: Size) -> None:
         data = self._file(bench)
-        if is_withheld(bench):
+        if is_withheld(bench, target, self._needs):
             return
         size = min(LONGEST, pieces.of(await bench.link.settled_payload()))
         transfer = Transfer(bench, target.found.attribute, data, size, self.response, self.loses)

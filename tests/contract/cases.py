@@ -26,6 +26,10 @@ NAMES = """
     restarts: {uuid: 5e7c0601-3b7d-4a55-9c0e-7d1f5a2b8e10, as: uint8}
     burst: {uuid: 5e7c0701-3b7d-4a55-9c0e-7d1f5a2b8e10, fields: [{name: number, as: uint16}, {name: level, as: uint16, unit: mV}]}
     holes: {uuid: 5e7c0702-3b7d-4a55-9c0e-7d1f5a2b8e10, fields: [{name: number, as: uint16}]}
+    write only: {uuid: 5e7c0801-3b7d-4a55-9c0e-7d1f5a2b8e10, as: uint8}
+    read only: {uuid: 5e7c0802-3b7d-4a55-9c0e-7d1f5a2b8e10, as: uint8}
+    hidden: {uuid: 5e7c0803-3b7d-4a55-9c0e-7d1f5a2b8e10, as: uint8}
+    other error: {uuid: 5e7c0804-3b7d-4a55-9c0e-7d1f5a2b8e10, as: uint8}
 """
 REACH = """
   - scan:
@@ -618,6 +622,35 @@ ENDING = [
     ),
 ]
 
+UNOFFERED = [
+    passes(
+        "refusals of what the table does not offer",
+        "not offering",
+        """
+  - read: write only
+    expect: {att_error: {equals: read not permitted}}
+  - write: read only
+    value: 1
+    expect: {att_error: {equals: write not permitted}}
+""",
+    ),
+    fails(
+        "a unit that does not refuse",
+        "not offering",
+        """
+  - read: hidden
+    expect: {att_error: {equals: read not permitted}}
+  - write: other error
+    value: 1
+    expect: {att_error: {equals: write not permitted}}
+  - write: read only
+    value: 1
+""",
+        *("fail limit", "fail limit", "fail device"),
+        says="'none' is not 'read not permitted'",
+    ),
+]
+
 FINDING = [
     fails(
         "nobody of this name",
@@ -782,4 +815,4 @@ STREAMS = [
     ),
 ]
 
-ALL = [*STEPS, *LIMITS, *ATTRIBUTES, *LINK, *ENDING, *FINDING, *STREAMS]
+ALL = [*STEPS, *LIMITS, *ATTRIBUTES, *LINK, *ENDING, *UNOFFERED, *FINDING, *STREAMS]

@@ -223,20 +223,6 @@ def test_an_expected_att_error_passes_and_an_unexpected_one_fails(step: str, nam
     assert ran(f"  - {step}\n    expect: {{att_error: {{equals: out of range}}}}\n").ended.cause == "limit"
 
 
-@pytest.mark.parametrize(
-    ("step", "lacks"),
-    [
-        ("write: temperature[0]\n    raw: '0000'", "temperature[0] does not offer write or reliable write; its properties: read"),
-        ("write: command\n    raw: '00'", "command does not offer write or reliable write"),
-    ],
-)  # fmt: skip
-@pytest.mark.parametrize("limit", ["equals: write not permitted", "one_of: [write not permitted, out of range]"])
-def test_a_refusal_of_what_was_never_sent_proves_nothing(step: str, lacks: str, limit: str) -> None:
-    ended = ran(f"  - {step}\n    expect: {{att_error: {{{limit}}}}}\n").ended
-    assert (ended.verdict, ended.cause, ended.exit_code) == ("error", "plan", 4)
-    assert ended.message.startswith(f"the plan expects an ATT error, but nothing was sent: {lacks}")
-
-
 def test_a_property_that_a_well_answered_request_needs_is_the_units_to_have() -> None:
     step = "  - write: temperature[0]\n    raw: '0000'\n    expect: {att_error: {equals: none}}\n"
     assert ran(step).ended.cause == "device"

@@ -82,6 +82,8 @@ class SimulatedDevice:
             self.characteristics |= {one.spec.called: one for one in made}
             service = Service(uuid_on_air(spec.service), [one.attribute for one in made])
             server.add_service_without(service, [one.attribute for one in made if not one.spec.cccd])
+            for one in made:
+                server.declare(one.attribute, one.spec.declared_bits)
         return server
 
     @property

@@ -48,6 +48,7 @@ Property = Literal[
     "signed write",
     "extended properties",
 ]
+HiddenProperty = Literal["read", "write without response", "write"]
 PROPERTIES = {
     "broadcast": 0x01,
     "read": 0x02,
@@ -112,6 +113,7 @@ class CharacteristicSpec(FormatSpec, kw_only=True, frozen=True, dict=True):
     volatile: bool = False
     encrypted: bool = False
     cccd: bool = True
+    hidden: list[HiddenProperty] = msgspec.field(default_factory=list)
 
     @property
     def called(self) -> str:
@@ -119,6 +121,11 @@ class CharacteristicSpec(FormatSpec, kw_only=True, frozen=True, dict=True):
 
     @cached_property
     def property_bits(self) -> int:
+        return self.declared_bits | sum(PROPERTIES[name] for name in dict.fromkeys(self.hidden))
+
+    @cached_property
+    def declared_bits(self) -> int:
+        """What the table tells of them."""
         return sum(PROPERTIES[name] for name in dict.fromkeys(self.properties))
 
     def misfits(self) -> Iterable[Misfit]:

@@ -58,8 +58,12 @@ class StrictServer(Server):
         self.add_service(service)
         for one in without_cccd:
             one.properties = properties[id(one)]
-            declaration = self.attributes[one.handle - 2]
-            declaration.value = bytes((one.properties,)) + cast(bytes, declaration.value)[1:]
+            self.declare(one, one.properties)
+
+    def declare(self, characteristic: Characteristic[Any], properties: int) -> None:
+        """Tell these properties of it in the table, whatever it has."""
+        declaration = self.attributes[characteristic.handle - 2]
+        declaration.value = bytes((properties,)) + cast(bytes, declaration.value)[1:]
 
     def on_gatt_pdu(self, bearer: att.Bearer, att_pdu: att.ATT_PDU) -> None:
         """Discovery, reads and writes run here, one after the other for each connection; the rest as in bumble."""
