@@ -14,7 +14,7 @@ from benchrig.steps import Step
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import COMMON, ReadingType
 from benchrig.steps.composite import InnerReading
-from benchrig.values.judging import difference_unit
+from benchrig.values.spread import spread
 
 _STATISTIC = re.compile(r"(.+)\.(p[1-9][0-9]?(?:\.[0-9]+)?|mean|spread)")
 _COUNT = re.compile(r" \([0-9]+\)$")
@@ -119,7 +119,7 @@ class InnerReadings(Mapping[str, ReadingType]):
         kind = self._type(self._by_name[found.step], found.reading) or _ANY
         if not found.statistic:
             return replace(kind, many=True)
-        unit = difference_unit(kind.unit) if found.statistic == "spread" else kind.unit
+        unit = spread(0, 0, kind.unit)[1] if found.statistic == "spread" else kind.unit
         return ReadingType("number", unit, f"{found.statistic} over the rounds")
 
     def __iter__(self) -> Iterator[str]:

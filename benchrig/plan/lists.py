@@ -27,7 +27,7 @@ from benchrig.steps.attribute import Names
 from benchrig.steps.composite import Composite
 
 MAX_STEPS = 100_000
-MAX_NESTED = 16
+MAX_NESTED = 12
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ import msgspec
 
 from benchrig.errors import PlanError
 from benchrig.plan.given_spec import Given
+from benchrig.plan.inner import InnerReadings
 from benchrig.plan.substitution import Room, substitute
 from benchrig.plan.tree import StepPlan, every_step
 from benchrig.plan.variants import Tables
@@ -207,8 +208,22 @@ class Plan:
     def secrets(self) -> Secrets | None:
         """What keeps the secret values out of all that a run leaves; None without any."""
         names = self.secret_names
-        steps = {step.id: step.telling(names) for step in self.steps if step.uses & names}
-        return Secrets([str(self.values[name]) for name in sorted(names)], steps) if names else None
+        if not names:
+            return None
+        own = {step.id: step.telling(names) for step in self.steps if step.uses & names}
+        inner = {step.id: told for step in self.steps if step.parts and (told := self._told_by_inner(step, own))}
+        steps = own | {id_: told | own.get(id_, frozenset()) for id_, told in inner.items()}
+        return Secrets([str(self.values[name]) for name in sorted(names)], steps)
+
+    def _told_by_inner(self, step: StepPlan, telling: Mapping[str, frozenset[str]]) -> frozenset[str]:
+        """The readings of a composite step that are those of steps in it which may tell a secret."""
+        readings, ids = InnerReadings(step, self.names), {each.name: each.id for each in every_step(step.children)}
+        found = ((name, readings.find(name)) for name in step.named)
+        return frozenset(
+            name
+            for name, inner in found
+            if inner and inner.reading.partition(".")[0] in telling.get(ids[inner.step], ())
+        )
 
     @property
     def writes(self) -> bool:

@@ -22,6 +22,7 @@ class Compute(Step, kw_only=True):
     needs: ClassVar[frozenset[Cap]] = NOTHING
     tries_again: ClassVar[bool] = False
     works_out: ClassVar[bool] = True
+    instant: ClassVar[bool] = True
     shown: ClassVar[dict[str, str]] = {"compute": "would be a reading in every report"}
 
     compute: dict[str, AnyValue]

@@ -97,6 +97,7 @@ class Repeat(Composite, kw_only=True):
 
     verb: ClassVar[str] = "repeat"
     role: ClassVar[Literal["group", "repeat"]] = "repeat"
+    shown: ClassVar[dict[str, str]] = {"repeat": "would be a value that any step in it can show"}
 
     repeat: Times
     every: Duration | None = None

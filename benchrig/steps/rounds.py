@@ -11,8 +11,9 @@ from benchrig.steps.base import Bindable
 from benchrig.steps.bench import Stream
 from benchrig.steps.composite import CompositeBench, InnerReading, Watch
 from benchrig.values.jsonable import tidy
-from benchrig.values.judging import difference_unit, kind_of
-from benchrig.values.quantity import as_number, exact, is_number
+from benchrig.values.judging import kind_of
+from benchrig.values.quantity import is_number
+from benchrig.values.spread import spread
 from benchrig.values.statistics import Moments, Percentiles
 
 
@@ -56,11 +57,11 @@ class OverRounds:
         if name == "mean":
             return tidy(self._moments.mean)
         if name == "spread":
-            return as_number(exact(self._moments.maximum) - exact(self._moments.minimum))
+            return spread(self._moments.minimum, self._moments.maximum, self.unit)[0]
         return self._percentiles.percentile(float(name.removeprefix("p")))
 
     def unit_of(self, statistic: str) -> str:
-        return difference_unit(self.unit) if statistic == "spread" else self.unit
+        return spread(0, 0, self.unit)[1] if statistic == "spread" else self.unit
 
     def report(self) -> None:
         if not self._open and not self.unmeasured:

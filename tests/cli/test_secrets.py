@@ -124,6 +124,16 @@ def test_a_device_that_does_not_keep_it_does_not_give_it_away(tmp_path, kept):
     assert [form for form in (*forms(PIN), "31 D4", "5432", "35 34 33 32") if form in everything] == []
 
 
+def test_readings_over_rounds_do_not_give_it_away(tmp_path):
+    steps = "  - repeat: 3\n    steps: [{write: number, value: '${pin}', read_back: true, name: w}]\n"
+    bench(tmp_path, steps + "    expect: {w.value: {min: 1}, w.value.mean: {max: 1}, w.value.p50: {min: 1}}\n")
+    (tmp_path / "pin").write_text(PIN)
+    done = run(tmp_path, "--set", "pin=@pin")
+    everything = done.stdout + done.stderr + left(tmp_path)
+    assert (done.returncode, "does not satisfy a limit that is secret" in everything) == (1, True)
+    assert [form for form in forms(PIN) if form in everything] == []
+
+
 def test_a_secret_serial_number_is_no_part_of_the_folder(tmp_path):
     steps = "  - read: word\n    expect: {value: {equals: '${serial}'}}\n"
     files(tmp_path, steps, head=HEAD.replace("pin", "serial"), device=DEVICE.replace("nothing", "VFL-0042"))
@@ -174,6 +184,10 @@ def test_it_is_refused_on_the_command_line(tmp_path, command):
     [
         ("  - command: [echo, '${pin}']\n", "the secret 'pin' would be visible in the process list"),
         ("  - ask: 'is it ${pin}?'\n", "the secret 'pin' would be visible on the screen"),
+        (
+            "  - repeat: {code: ['${pin}']}\n    steps: [{write: word, value: '${code}'}]\n",
+            "the secret 'pin' would be a value that any step in it can show",
+        ),
         ("  - read: word\n    name: '${pin}'\n", "the secret 'pin' would be the name of a step"),
     ],
 )
