@@ -175,7 +175,6 @@ def _remark_wires(plan: Plan, kind: str, station: Station | None) -> None:
     from benchrig.plan.tree import place_text
     from benchrig.run.station import unwired
 
-    for step in unwired(plan.steps, station) if station and kind != "virtual" else ():
-        wire = step.kind.verb
+    for step, wire in unwired(plan.steps, station) if station and kind != "virtual" else ():
         beside = " without --console" if wire == "console" else ""
         echo(f"{place_text(step.place)}: the station names no {wire}: '{step.name}' cannot run there{beside}")

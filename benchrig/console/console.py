@@ -40,6 +40,8 @@ class Console:
         self.count = 0
         self.dropped = 0  # lines that no step has seen, since the last one that looked
         self.gone: BenchrigError | None = None
+        # whether silence says something of the unit: it comes from here, and over no wire that may be dead
+        self.is_sure = True
         self.sender: Sender | None = None
         self._log = ConsoleLog(keeping, file) if keeping else None
         self._splitter = Splitter()
@@ -47,6 +49,11 @@ class Console:
         self._listeners: list[Listener] = []
         self._news = asyncio.Event()
         self._timer: asyncio.TimerHandle | None = None
+
+    @property
+    def is_proven(self) -> bool:
+        """Whether its silence would be the unit's: over a wire once a line has been heard."""
+        return self.is_sure or self.count > 0
 
     # --- from the unit
 

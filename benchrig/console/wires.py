@@ -27,6 +27,7 @@ _UNPLUGGED = "see whether the cable is plugged in and the unit has power"
 async def open_console(choice: ConsoleChoice, keeping: Keeping | None) -> tuple[Console, Wire]:
     """The console, and what reads it until it is closed. StationError when it cannot be opened."""
     console = Console(f"the console {choice}", keeping)
+    console.is_sure = False
     wire: Wire = await (_SerialWire if choice.kind == "serial" else _TcpWire).open(choice, console)
     console.sender = wire.send
     return console, wire

@@ -111,6 +111,10 @@ class RunningJudge:
         head = f"{self.outside} of {count} samples outside; the first, number {first.index + 1} at {first.at:.3f} s: "
         return replace(first.judgement, sentence=head + first.judgement.sentence, place=self._place)
 
+    def empty(self) -> Judgement:
+        """The verdict on a stream without samples, whose limit asks for nothing that is there."""
+        return Judgement(True, "every sample", "no sample arrived, as it may be", place=self._place)
+
     def whole(self, count: int, extremes: list[Any]) -> Judgement:
         """The verdict on a stream that is complete; where all samples passed, the margin is that of the extreme ones."""
         if (broken := self.broken(count)) is not None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import platform
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any, ClassVar, Literal
 
@@ -107,23 +107,27 @@ def check_possible(steps: Iterable[StepPlan], cannot: Mapping[str, str]) -> None
             )
 
 
-def unwired(steps: Iterable[StepPlan], station: Station) -> Iterator[StepPlan]:
-    """The steps that need something beside the radio which the station file does not name."""
+def unwired(steps: Iterable[StepPlan], station: Station) -> Iterator[tuple[StepPlan, str]]:
+    """The steps that need something beside the radio which the station file does not name, and what."""
     named = {"console": station.console, "power": station.power}
-    return (step for step in steps if step.kind.verb in WIRED and named[step.kind.verb] is None)
+    return ((step, wire) for step, wire in _wires(steps) if named[wire] is None)
 
 
 def check_wired(steps: Iterable[StepPlan], beside: Collection[Beside]) -> None:
     """See that there is a console where a step needs one, and a switch. StationError."""
-    for step in steps:
-        if step.kind.verb in WIRED and not any(WIRED[step.kind.verb](one) for one in beside):
+    there = {"console": any(one.console for one in beside), "power": any(one.power for one in beside)}
+    for step, wire in _wires(steps):
+        if not there[wire]:
             raise StationError(
-                f"this station has no {step.kind.verb} for the unit: '{step.name}' ({place_text(step.place)})",
-                advice=NO_WIRE[step.kind.verb],
+                f"this station has no {wire} for the unit: '{step.name}' ({place_text(step.place)})",
+                advice=NO_WIRE[wire],
             )
 
 
-WIRED: dict[str, Callable[[Beside], object]] = {"console": lambda one: one.console, "power": lambda one: one.power}
+def _wires(steps: Iterable[StepPlan]) -> Iterator[tuple[StepPlan, str]]:
+    return ((step, wire) for step in steps for wire in step.kind.wires(step.node))
+
+
 NO_WIRE = {
     "console": "name it with --console, or with console: in the station file",
     "power": "name the commands that switch it with power: in the station file",

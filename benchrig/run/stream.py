@@ -39,7 +39,7 @@ class RunStream:
         self._moments = Moments()
         self._count = 0
         self._begin = self._end = 0.0
-        self._whole = self._over = False
+        self._whole = self._over = self._may_be_empty = False
         self._last: Any = None
         self._last_raw: bytes | None = None
         self._told = clock.now()
@@ -68,8 +68,8 @@ class RunStream:
         self._judge.keep(self._count - 1, self._clock.at, value, raw)
         return True
 
-    def close(self) -> None:
-        self._whole = True
+    def close(self, *, may_be_empty: bool = False) -> None:
+        self._whole, self._may_be_empty = True, may_be_empty
 
     def reading(self) -> Reading:
         """The whole stream as one reading, judged."""
@@ -82,6 +82,8 @@ class RunStream:
             return None
         if not self._whole:
             return self._judge.broken(self._count)
+        if not self._count and self._may_be_empty:
+            return self._judge.empty()
         moments = self._moments
         return self._judge.whole(self._count, [moments.minimum, moments.maximum] if moments.count else [self._last])
 

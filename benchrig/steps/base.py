@@ -183,6 +183,11 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
         return self.may_lose and bool(LOST & {*self.limits, *(self.save if isinstance(self.save, dict) else ())})
 
     @classmethod
+    def wires(cls, node: MappingNode) -> frozenset[str]:
+        """What a step that is written so needs beside the radio: 'console', 'power'."""
+        return frozenset()
+
+    @classmethod
     def needed_by(cls, node: MappingNode) -> frozenset[Cap]:
         """What a step that is written so needs."""
         return cls.needs

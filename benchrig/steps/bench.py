@@ -26,8 +26,8 @@ class Stream(Protocol):
 
     def add(self, value: Any, raw: bytes | None = None) -> None: ...
 
-    def close(self) -> None:
-        """All that could come has come. A stream that was cut off is judged only by a sample that broke its limit."""
+    def close(self, *, may_be_empty: bool = False) -> None:
+        """All that could come has come; without a sample its limit holds where it `may_be_empty`. A stream that was cut off is judged only by a sample that broke its limit."""
         ...
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from benchrig.errors import StationError
 from benchrig.source.problem import counted
 from benchrig.source.shape import Misfit
+from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import NOTHING, SECONDS, Cap, ReadingType
 from benchrig.steps.found import Groups
@@ -42,6 +43,10 @@ class Console(Waiting, kw_only=True, omit_defaults=True):
     console: None
     send: str | None = None
 
+    @classmethod
+    def wires(cls, node: MappingNode) -> frozenset[str]:
+        return frozenset({"console"})
+
     def misfits(self) -> Iterable[Misfit]:
         yield from super().misfits()
         if isinstance(self.send, str) and any(end in self.send for end in "\r\n\0"):
@@ -69,7 +74,7 @@ class Console(Waiting, kw_only=True, omit_defaults=True):
         return {**own, **waited, **LOSS}
 
     async def run(self, bench: Bench) -> None:
-        console, began, had = _console_of(bench), bench.now(), bench.time_left
+        console, began, had = console_of(bench), bench.now(), bench.time_left
         bench.acts()
         count = await self._begin(bench, console)
         if self.until:
@@ -142,7 +147,7 @@ class _Looked:
         return False
 
 
-def _console_of(bench: Bench) -> UnitConsole:
+def console_of(bench: Bench) -> UnitConsole:
     console: Any = bench.beside.console
     if console is None:
         raise StationError("the unit has no console here", advice="name it with --console, or in the station file")

@@ -14,7 +14,7 @@ from benchrig.source.shape import LooseText, Misfit
 from benchrig.steps.base import ReadingType
 from benchrig.values.judging import shown, typed
 from benchrig.values.limit import Limit
-from benchrig.values.pattern import captured, group_names
+from benchrig.values.pattern import captured, group_names, matches
 from benchrig.values.quantity import Quantity, as_number, is_number
 
 _BOUNDS = ("min", "above", "max", "below", "nominal", "tolerance")
@@ -45,6 +45,10 @@ class Groups:
                 return ReadingType("number", unit, f"what the group '{name}' found, as a number")
         return ReadingType("text", "", f"what the group '{name}' found")
 
+    def fits(self, text: str) -> bool:
+        """Whether the pattern matches; every line fits none."""
+        return not self._pattern or matches(self._pattern, text)
+
     def values(self, text: str) -> Iterator[tuple[str, Any, str]]:
         """Name, value and unit of each; None for one that found nothing. MalformedValue for no number where a limit wants
         one, UnfitValue where its unit does not fit the limit."""
@@ -73,7 +77,7 @@ def _unit_of(limit: Any) -> str | None:
                 return Quantity.from_source(value).unit.symbol
         if isinstance(value, Quantity):
             return value.unit.symbol
-        if key in (*_BOUNDS, *_PLAIN) and is_number(value):
+        if key == "rising" or (key in (*_BOUNDS, *_PLAIN) and is_number(value)):
             return ""
     return None
 

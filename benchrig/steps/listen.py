@@ -1,4 +1,4 @@
-"""listen: what attributes send by themselves while steps run."""
+"""listen: what attributes send by themselves, and the console prints, while steps run."""
 
 from __future__ import annotations
 
@@ -18,12 +18,14 @@ from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import Cap, Held, ReadingType
 from benchrig.steps.bench import Bench
 from benchrig.steps.composite import Came, Composite, CompositeBench
+from benchrig.steps.console_stream import ConsoleLines
 from benchrig.steps.listening import Also, Listening
 from benchrig.steps.reaction import Reacting, Reaction
 from benchrig.steps.rounds import RoundReadings
 from benchrig.steps.stream import Streamed, of_one_sample, says_how_few
 from benchrig.steps.subscription import Mode
 from benchrig.values.format import FormatSpec
+from benchrig.values.pattern import Regex
 
 # Seconds that subscribing to all may take together, and ending that.
 SUBSCRIBE_WITHIN, END_WITHIN = 5.0, 1.0
@@ -35,6 +37,17 @@ class Heard(msgspec.Struct, kw_only=True, omit_defaults=True, frozen=True):
     counter: str | None = None
     mode: Mode | None = None
     format: FormatSpec | None = None
+    matches: Regex | None = None
+
+    def misplaced(self, name: str) -> Iterable[Misfit]:
+        """The keys that the stream of this name does not have."""
+        theirs, what = (_CHARACTERISTICS, "a characteristic") if name in RESERVED else (_CONSOLES, "the console")
+        for key in theirs:
+            if getattr(self, key) is not None:
+                yield Misfit(f"'{key}' goes with {what}, not with '{name}'", "take it out", ("listen", name, key))
+
+
+_CHARACTERISTICS, _CONSOLES = ("counter", "mode", "format"), ("matches",)
 
 
 class Source(Protocol):
@@ -51,13 +64,15 @@ class Source(Protocol):
     def heard(self, bench: Bench, doing: str, *, also: Also) -> AbstractAsyncContextManager[Listening]: ...
 
 
-def _characteristic(name: str, heard: Heard) -> Source:
+def _characteristic(name: str, heard: Heard, limits: Mapping[str, Any]) -> Source:
     own = heard.format.built if heard.format else None
     return Streamed(AttributeName.from_source(name), heard.counter, heard.mode, own, f"{name}.")
 
 
 # Names that stand for something else than a characteristic and need no link, and what makes a source of them.
-RESERVED: dict[str, Callable[[str, Heard], Source]] = {}
+RESERVED: dict[str, Callable[[str, Heard, Mapping[str, Any]], Source]] = {
+    "console": lambda name, heard, limits: ConsoleLines(f"{name}.", heard.matches or "", limits),
+}
 
 
 class Listen(Composite, kw_only=True):
@@ -73,11 +88,17 @@ class Listen(Composite, kw_only=True):
         names = streams.entries if isinstance(streams, MappingNode) else ()
         return frozenset({Cap.LINK}) if any(name not in RESERVED for name in names) else frozenset()
 
+    @classmethod
+    def wires(cls, node: MappingNode) -> frozenset[str]:
+        streams = node.get("listen")
+        return frozenset({"console"} & streams.entries.keys()) if isinstance(streams, MappingNode) else frozenset()
+
     def misfits(self) -> Iterable[Misfit]:
         yield from super().misfits()
         if not self.listen:
             yield Misfit("listen names no characteristic", "for example: listen: {battery level: {}}", ("listen",))
         for name in self.listen:
+            yield from (self.listen[name] or Heard()).misplaced(name)
             try:
                 yield from self._source(name).misfits(self.expect)
             except Misfit as misfit:
@@ -101,7 +122,7 @@ class Listen(Composite, kw_only=True):
                 yield Misfit(message, "write the listen step into the repetition", path)
 
     def _source(self, name: str) -> Source:
-        return RESERVED.get(name, _characteristic)(name, self.listen[name] or Heard())
+        return RESERVED.get(name, _characteristic)(name, self.listen[name] or Heard(), self.limits)
 
     def readings(self, names: Names) -> Mapping[str, ReadingType] | None:
         found = dict(_OWN) | {name: reaction.type for name, reaction in self.reactions.items()}
@@ -197,7 +218,7 @@ class Listen(Composite, kw_only=True):
             if (error := listening.error or listening.malformed) is not None:
                 raise error
             if not (listening.count or listening.may_be_silent or says_how_few(self.limits.get(f"{name}.count"))):
-                raise StepTimeout(f"no notification of {name} arrived while its steps ran")
+                raise StepTimeout(f"no {listening.noun} of {name} arrived while its steps ran")
 
 
 _OWN = {

@@ -76,7 +76,7 @@ class Listening:
         goal: Goal | None = None,
         also: Also | None = None,
         prefix: str = "",
-        may_be_silent: bool = False,
+        noun: str = "notification",
     ) -> None:
         self.over = asyncio.Event()
         # when a value met the goal
@@ -86,8 +86,10 @@ class Listening:
         self.arrivals = Arrivals()
         self._bench, self._name, self._prefix, self._decode = bench, name, prefix, decode
         self.goal = goal
-        # whether nothing at all is nothing wrong
-        self.may_be_silent = may_be_silent
+        self.noun = noun
+        # whether nothing at all is nothing wrong, and then the readings whose limits hold for nothing at all
+        self.may_be_silent = False
+        self.may_be_empty: frozenset[str] = frozenset()
         self._counter, self._wanted, self._also = counter, wanted, also
         self._streams = {name: bench.stream(f"{prefix}{name}", kind.unit) for name, kind in types.items()}
         length = f"{prefix}length"
@@ -120,7 +122,7 @@ class Listening:
         try:
             readings = self._decode(data)
         except MalformedValue as error:
-            said = f"{self._name}, notification {self.count}: {error.message}{in_brackets(data)}"
+            said = f"{self._name}, {self.noun} {self.count}: {error.message}{in_brackets(data)}"
             self.malformed = self.malformed or MalformedValue(said)
             if self._counter is not None:
                 self._counter.malformed += 1
@@ -144,8 +146,10 @@ class Listening:
 
     def report(self) -> None:
         """The readings of the whole; the streams report themselves when the step ends."""
-        for stream in (*self._streams.values(), *filter(None, [self._lengths])):
-            stream.close()
+        for name, stream in self._streams.items():
+            stream.close(may_be_empty=name in self.may_be_empty)
+        if self._lengths is not None:
+            self._lengths.close()
         arrivals, window = self.arrivals, self.arrivals.window
         window_of_all = (self.started, self._ended, self.count)
         self._bench.reading(f"{self._prefix}count", self.count, window=window_of_all)
@@ -166,7 +170,7 @@ class Listening:
         if not self._bench.wanted(name):
             return
         if value is None:
-            self._bench.reading(name, None, unit, why=too_few(self.count, least))
+            self._bench.reading(name, None, unit, why=too_few(self.count, least, self.noun))
         else:
             self._bench.reading(name, round(value, 6), unit, window=window)
 
@@ -182,8 +186,8 @@ class Listening:
                 self._bench.reading(name, value, window=(begin, end, counter.sequence.count))
 
 
-def too_few(count: int, least: int) -> str:
+def too_few(count: int, least: int, noun: str = "notification") -> str:
     """Why a statistic of so many has no value."""
     if count >= least:
-        return f"{counted(count, 'notification')} arrived, all at the same time"
-    return f"{counted(count, 'notification')} arrived, {least} needed" if count else "no notification arrived"
+        return f"{counted(count, noun)} arrived, all at the same time"
+    return f"{counted(count, noun)} arrived, {least} needed" if count else f"no {noun} arrived"

@@ -11,6 +11,7 @@ import msgspec
 
 from benchrig.errors import StationError
 from benchrig.source.shape import Misfit
+from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import NOTHING, SECONDS, Cap, ReadingType, Step
 from benchrig.steps.bench import Bench
@@ -30,6 +31,10 @@ class Power(Step, kw_only=True):
 
     power: Literal["down", "up", "cycle"]
     for_: Duration = msgspec.field(name="for", default_factory=lambda: Duration.of(OFF_FOR))
+
+    @classmethod
+    def wires(cls, node: MappingNode) -> frozenset[str]:
+        return frozenset({"power"})
 
     def misfits(self) -> Iterable[Misfit]:
         yield from super().misfits()

@@ -15,6 +15,7 @@ import pytest
 from benchrig.cli.operator import Unattended
 from benchrig.plan.loader import load_plan
 from benchrig.plan.model import Plan
+from benchrig.radio.beside import Beside
 from benchrig.radio.specify import open_simulated
 from benchrig.radio.virtual import Faults, load_devices
 from benchrig.radio.virtual.clock import VirtualLoop
@@ -106,9 +107,11 @@ def run(
     cannot: Mapping[str, str] | None = None,
     during: Callable[[Runner, AnyEvent], Any] | None = None,
     changed: Callable[[Plan], Plan] = lambda plan: plan,
+    beside: Callable[[Any], list[Beside]] | None = None,
 ) -> Ran:
     """Run the plan on the virtual radio, which `lacks` what another radio would, and `cannot` do what it does. `during` sees every event as it comes
-    and may interrupt the runner; `changed` gives the plan a shape that no file has."""
+    and may interrupt the runner; `changed` gives the plan a shape that no file has; `beside` are consoles and switches in place
+    of those of the devices."""
     with tempfile.TemporaryDirectory() as folder:
         plan_file = _file(plan, Path(folder), "plan.yaml")
         specified = [device for device in devices if not isinstance(device, (str, Path))]
@@ -132,6 +135,7 @@ def run(
 
         async def opened() -> Any:
             radio = await open_simulated(models, seed=seed, faults=faults, capture=capture, air=air)
+            radio.beside = beside(radio) if beside else radio.beside
             radio.lacks, radio.cannot = lacks or radio.lacks, cannot or radio.cannot
             return radio
 

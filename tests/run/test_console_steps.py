@@ -134,13 +134,14 @@ def test_a_group_that_is_no_such_number(expect: str, cause: str | None, message:
 # --- power
 
 
-def test_the_link_is_over_and_the_unit_starts_again() -> None:
+@pytest.mark.parametrize("air", ["kind", "rough"])
+def test_the_link_is_over_and_the_unit_starts_again(air: str) -> None:
     steps = (
         "  - connect:\n  - power: cycle\n    expect: {elapsed: {min: 1 s, max: 20 s}}\n"
         + wait("boot v1.2")
         + "  - connect:\n    name: again\n"
     )
-    done = ran(steps)
+    done = ran(steps, air=air)
     assert done.verdicts() == ["pass"] * 4, done.ended.message
 
 

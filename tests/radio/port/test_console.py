@@ -47,18 +47,19 @@ def firmware(folder, *, again="pass", typed=THREAD):
     return f"{PYTHON} {folder}/firmware.py {{port}}"
 
 
-async def ran(folder, steps, **how):
-    return await run_plan(HEAD + steps, on_port(folder, start=firmware(folder, **how)), folder)
+async def ran(folder, steps, port="tcp:127.0.0.1:0", **how):
+    return await run_plan(HEAD + steps, on_port(folder, port, firmware(folder, **how)), folder)
 
 
 WAIT = "  - console:\n    name: {0}\n    until: {{line: {{matches: '{0}'}}}}\n    within: 3 s\n"
 SEND = "  - console:\n    name: send {0}\n    send: {0}\n"
 
 
-async def test_a_power_cycle_is_no_crash(tmp_path):
+@pytest.mark.parametrize("kind", ["tcp", pytest.param("pty", marks=pytest.mark.slow)])
+async def test_a_power_cycle_is_no_crash(tmp_path, kind):
     steps = WAIT.format("boot 1") + SEND.format("hello") + WAIT.format("got hello") + "  - connect:\n  - power: cycle\n"
     steps += "    for: 100 ms\n" + WAIT.format("boot 2") + "  - connect:\n    name: again\n"
-    done = await ran(tmp_path, steps)
+    done = await ran(tmp_path, steps, "tcp:127.0.0.1:0" if kind == "tcp" else f"pty:{tmp_path}/dut")
     assert done.verdicts == ["pass"] * 7, [step.ended.message for step in done.record.steps]
     assert done.ended.exit_code == 0
     assert "console.log: 3 lines" in done.notes
