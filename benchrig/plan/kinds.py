@@ -61,12 +61,13 @@ class _Kinds:
         return Quantity(number, unit) if unit else number
 
     def check(self, step: StepPlan) -> None:
+        if not (step.references or step.parts or "save" in step.node.entries):
+            return  # most steps of a long plan
         model = step.step or step.outline
-        if step.references:
-            self._check_expressions(step)
+        self._check_expressions(step)
         for child in step.children:
             self.check(child)
-        types = self._types(step, model) if model is not None and (step.saves or step.references) else {}
+        types = self._types(step, model) if model is not None else {}
         if step.references and types:
             self._check_limits(step, types)
         if model is not None and isinstance(model.save, dict):

@@ -85,8 +85,10 @@ class Binder:
 
     def _check_named(self) -> None:
         """Values that the limit names must satisfy its other keys. (Of the older keys a plan may have what cannot pass.)"""
+        if not self.named:
+            return
         others = [key for key in ("differs", "above", "below", "lacks", "crc") if key in self.given]
-        if self.named and others and not any(all(check.passes(v) for check in self.checks) for v in self.named):
+        if others and not any(all(check.passes(v) for check in self.checks) for v in self.named):
             key = "equals" if "equals" in self.given else "one_of"
             raise Misfit(f"{key} and {others[0]} exclude each other, so nothing could pass", "keep one", (others[0],))
 

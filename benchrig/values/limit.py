@@ -7,7 +7,8 @@ dimensions, bare numbers and inverted ranges are found. Binding happens once a r
 from __future__ import annotations
 
 from collections.abc import Iterable
-from functools import cached_property
+from decimal import Decimal
+from functools import cache, cached_property, lru_cache
 from typing import Any, ClassVar
 
 import msgspec
@@ -57,19 +58,24 @@ class Limit(msgspec.Struct, frozen=True, omit_defaults=True, dict=True):  # dict
                 "one_of is empty, so nothing could pass", "write the values that are allowed", path=("one_of",)
             )
         for one, other in (("min", "above"), ("max", "below")):
-            if _ABSENT not in (getattr(self, one), getattr(self, other)):
+            if one in self._keys and other in self._keys:
                 yield Misfit(f"{one} and {other} bound the same side", "keep one of the two", (other,))
         if self.rising is False:
             yield Misfit("rising: false requires nothing", "write rising: true, or leave it out", ("rising",))
 
     def keys(self) -> list[str]:
         """The keys that are given, in the order of the language."""
+        return self._keys
+
+    @cached_property
+    def _keys(self) -> list[str]:  # each limit of a long plan is asked several times
         return [name for name in self.words() if getattr(self, name) is not _ABSENT]
 
     @classmethod
-    def words(cls) -> list[str]:
+    @cache
+    def words(cls) -> tuple[str, ...]:
         """All that a limit may have."""
-        return [name for name in cls.__struct_fields__ if name not in cls.beside]
+        return tuple(name for name in cls.__struct_fields__ if name not in cls.beside)
 
     def misfits_for(self, kind: Kind, unit: str = "") -> list[Misfit]:
         """Everything that keeps the limit from applying to readings of one kind and unit."""
@@ -94,11 +100,21 @@ class Limit(msgspec.Struct, frozen=True, omit_defaults=True, dict=True):  # dict
         """The limit for readings of one kind and unit. Raises Misfit when it cannot apply to them."""
         bound = self._bounds.get((kind, unit))
         if bound is None:
-            given = {key: getattr(self, key) for key in self.keys()}
-            bound = self._bounds[kind, unit] = Binder(given, kind, unit).bind()
+            given = tuple((key, type(value), value) for key in self._keys for value in (getattr(self, key),))
+            make = _shared if all(of in _PLAIN for _, of, _ in given) else _bound
+            bound = self._bounds[kind, unit] = make(given, kind, unit)
         return bound
 
     @cached_property
     def _bounds(self) -> dict[tuple[Kind, str], BoundLimit]:
         """What has been bound: the check of a plan does it for the run."""
         return {}
+
+
+def _bound(given: tuple[tuple[str, type, Any], ...], kind: Kind, unit: str) -> BoundLimit:
+    return Binder({key: value for key, _, value in given}, kind, unit).bind()
+
+
+# Limits that are written alike are bound once. The type counts: 1, true and '1' are equal to Python, or as good as.
+_PLAIN = frozenset({str, int, bool, Decimal})
+_shared = lru_cache(maxsize=4096)(_bound)
