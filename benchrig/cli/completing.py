@@ -11,7 +11,7 @@ from benchrig.errors import BenchrigError
 
 
 def complete_step(context: click.Context, _: click.Parameter, incomplete: str) -> list[str]:
-    """Names of the steps of the plan on the command line, for the shell."""
+    """Names of the steps of the plan on the command line, and their numbers once one is begun, for the shell."""
     from benchrig.plan.loader import load_plan
 
     # click stops at the option that has no value yet and leaves the plan among the words it did not come to
@@ -20,7 +20,9 @@ def complete_step(context: click.Context, _: click.Parameter, incomplete: str) -
         plan = load_plan(Path(path)) if path else None
     except BenchrigError:
         return []
-    return [step.name for step in plan.steps if step.name.startswith(incomplete)] if plan else []
+    words = [step.name for step in plan.steps] if plan else []
+    words += [step.id for step in plan.steps] if plan and incomplete[:1].isdigit() else []
+    return [word for word in words if word.startswith(incomplete)]
 
 
 def complete_attribute(context: click.Context, _: click.Parameter, incomplete: str) -> list[str]:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from benchrig.plan.inner import InnerReadings
 from benchrig.plan.model import Plan
-from benchrig.plan.tree import StepPlan, place_text
+from benchrig.plan.tree import StepPlan, every_step, place_text
 from benchrig.radio.offers import CANNOT, HIDDEN, LACKS, MAY_FAIL, NO_CCCD, PARTLY, hidden_attribute, is_cccd, unjudged
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Scalar
@@ -24,20 +25,26 @@ def remarks(plan: Plan, kind: str) -> Iterator[tuple[str, str]]:
 
 
 def _not_judged(step: StepPlan, kind: str, plan: Plan) -> Iterator[tuple[str, str]]:
-    """A limit that waits for a value is looked at in the run."""
     expected = step.node.get("expect")
     for name in expected.entries if isinstance(expected, MappingNode) else ():
         limit = f"{step.kind.verb}.{name}"
-        why = LACKS[kind].get(limit, "")
-        if step.step is not None:
-            why = unjudged(LACKS[kind], PARTLY[kind], step.step, name, plan.names)
-        if why:
+        if why := _lacking(step, name, kind, plan.names):
             so = (
                 "the run may pass without it"
                 if limit in plan.may_lack
                 else f"a run passes with may_lack: [{limit}] only"
             )
             yield step.limit_place(name), f"the limit on {name} is not judged: {why}; {so}"
+
+
+def _lacking(step: StepPlan, name: str, kind: str, names: Names) -> str:
+    """Why this kind of radio has no such reading; '' when it has. A limit that waits for a value is looked at in the run."""
+    if step.parts and (inner := InnerReadings(step, names).find(name)) is not None:
+        meant = next(each for each in every_step(step.children) if each.name == inner.step)
+        return _lacking(meant, inner.reading, kind, names)
+    if step.step is None:
+        return LACKS[kind].get(f"{step.kind.verb}.{name}", "")
+    return unjudged(LACKS[kind], PARTLY[kind], step.step, name, names)
 
 
 def _not_shown(step: StepPlan, kind: str, names: Names) -> Iterator[tuple[str, str]]:

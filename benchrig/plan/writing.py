@@ -27,7 +27,7 @@ class StepText:
 
     verb: str = ""
     # what stands behind the verb
-    subject: str | None = None
+    subject: Any = None
     # what stands beside it
     keys: dict[str, Any] = field(default_factory=dict)
     # a comment each before the step
@@ -35,6 +35,8 @@ class StepText:
     # what is expected of readings, and why
     expect: dict[str, Any] = field(default_factory=dict)
     reasons: dict[str, str] = field(default_factory=dict)
+    # the steps in it, by the key of their list
+    parts: dict[str, Sequence[StepText]] = field(default_factory=dict)
 
     @property
     def title(self) -> str:
@@ -48,16 +50,24 @@ class StepText:
         if reason:
             self.reasons[reading] = reason
 
-    def lines(self) -> Iterator[str]:
-        yield from comments(self.remarks, 2)
+    def lines(self, indent: int = 2) -> Iterator[str]:
+        pad = " " * indent
+        yield from comments(self.remarks, indent)
         if self.verb:
-            yield f"  - {self.verb}:" + ("" if self.subject is None else f" {value(self.subject)}")
-            yield from _rows(self.keys, 4)
+            yield f"{pad}- {self.verb}:" + ("" if self.subject is None else f" {value(self.subject)}")
+            yield from _rows(self.keys, indent + 2)
+            yield from self._inner_lines(indent + 2)
             free = (f"{reading}: {why}" for reading, why in self.reasons.items() if reading not in self.expect)
-            yield from comments(free, 4)
+            yield from comments(free, indent + 2)
         if self.expect:
-            yield "    expect:"
-            yield from _rows(self.expect, 6, self.reasons)
+            yield f"{pad}  expect:"
+            yield from _rows(self.expect, indent + 4, self.reasons)
+
+    def _inner_lines(self, indent: int) -> Iterator[str]:
+        for key, steps in self.parts.items():
+            yield " " * indent + f"{key}:"
+            for step in steps:
+                yield from step.lines(indent + 2)
 
 
 @dataclass

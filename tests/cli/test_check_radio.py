@@ -40,6 +40,17 @@ def test_each_remark_has_its_place(tmp_path: Path) -> None:
     assert "'mode: passive' does not work everywhere: " in said[1]
 
 
+def test_a_reading_over_rounds_is_that_of_the_step_in_it(tmp_path: Path) -> None:
+    (tmp_path / "plan.yaml").write_text(
+        "plan: p\ndevice: {select: {name: u}}\nsteps:\n  - repeat: 2\n    steps: [{scan: }]\n"
+        "    expect: {scan.rssi: {min: -70 dBm}, scan.interval.p95: {max: 150 ms}}\n"
+    )
+    said = here("check", "plan.yaml", "--radio", "host", cwd=tmp_path).stdout.splitlines()[1:]
+    assert len(said) == 1
+    assert f"the limit on scan.interval.p95 is not judged: {LACKS['host']['scan.interval']}; " in said[0]
+    assert said[0].endswith("a run passes with may_lack: [repeat.scan.interval.p95] only")
+
+
 def test_a_step_that_the_radio_cannot_do(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(CANNOT, "hci", {"connect": "it has no ear"})
     monkeypatch.chdir(tmp_path)

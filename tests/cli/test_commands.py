@@ -96,6 +96,12 @@ def test_the_shell_completes_steps(tmp_path: Path) -> None:
     ]  # fmt: skip
 
 
+def test_the_shell_completes_the_numbers_of_steps_within_steps(tmp_path: Path) -> None:
+    files(tmp_path, "  - group: g\n    steps: [{wait: 1 s}, {wait: 2 s}]\n")
+    env = {"_BENCHRIG_COMPLETE": "bash_complete", "COMP_WORDS": "benchrig run plan.yaml --only 3.", "COMP_CWORD": "4"}
+    assert benchrig(cwd=tmp_path, env=env).stdout.split() == ["plain,3.1", "plain,3.2"]
+
+
 def test_help_names_the_exit_codes_and_the_commands() -> None:
     text = invoke("--help").stdout
     for word in ("0 pass", "1 the unit failed", "7 the station could not test", "run", "check", "devices"):

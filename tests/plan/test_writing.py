@@ -128,3 +128,46 @@ def test_rows_and_remarks(tmp_path_factory: pytest.TempPathFactory) -> None:
     ]
     step = written_and_loaded(made, tmp_path_factory).steps[2]
     assert data_of(step)["expect"] == {"services": {"contains": ["battery"]}, "table": table}
+
+
+def test_steps_within_steps(tmp_path_factory: pytest.TempPathFactory) -> None:
+    look = StepText("read", "own", {"name": "look"}, ["as often as it takes"])
+    look.hold("value", {"equals": "${x}"}, "on all units")
+    group = StepText("group", "no", parts={"first": [StepText("wait", Bare("1 s"))], "steps": [look]})
+    again = StepText(
+        "repeat",
+        3,
+        {"every": Bare("10 s")},
+        parts={"steps": [group, StepText("wait", Bare("2 s"), {"name": "${level}"})]},
+    )
+    again.hold("look.value.spread", None, "no number")
+    again.hold("failed", {"max": 1})
+    made = PlanText("p", Selection(name="unit"), OWN_NAMES, [StepText("connect"), again])
+    assert made.text.splitlines()[made.text.splitlines().index("steps:") :] == [
+        "steps:",
+        "  - connect:",
+        "  - repeat: 3",
+        "    every: 10 s",
+        "    steps:",
+        "      - group: 'no'",
+        "        first:",
+        "          - wait: 1 s",
+        "        steps:",
+        "          # as often as it takes",
+        "          - read: own",
+        "            name: look",
+        "            expect:",
+        "              # on all units",
+        "              value: {equals: '$${x}'}",
+        "      - wait: 2 s",
+        "        name: $${level}",
+        "    # look.value.spread: no number",
+        "    expect:",
+        "      failed: {max: 1}",
+    ]
+    plan = written_and_loaded(made, tmp_path_factory)
+    assert [(step.id, step.name, step.part) for step in plan.steps[1:]] == [
+        ("2", "repeat 3 times", ""), ("2.1", "no", "steps"), ("2.1.1", "wait 1 s", "first"), ("2.1.2", "look", "steps"),
+        ("2.2", "${level}", "steps"),
+    ]  # fmt: skip
+    assert data_of(plan.steps[4])["expect"] == {"value": {"equals": "${x}"}}

@@ -183,6 +183,19 @@ def test_a_reading_that_never_came_fails_its_limit() -> None:
     assert "no round gave one" in ran.ended.message
 
 
+def test_a_reading_that_the_radio_does_not_tell_is_not_judged_over_rounds_either() -> None:
+    limits = (
+        "scan.rssi: {min: -90 dBm}, scan.rssi.p95: {min: -90 dBm}, scan.rssi.mean: {min: -90 dBm}, failed: {max: 0}"
+    )
+    plan = plan_text(repeat(2, "{scan: }", more=expect(limits)), reach="steps:\n  - wait: 1 s\n  - wait: 2 s\n")
+    lacks = {"scan.rssi": "no levels here"}
+    may = [f"repeat.scan.rssi{more}" for more in ("", ".p95", ".mean")]
+    assert run(plan, levels(90)).ended.judged == 4
+    bad, allowed = run(plan, levels(90), lacks=lacks), run(plan, levels(90), lacks=lacks, may_lack=may)
+    assert (bad.ended.exit_code, bad.ended.cause, bad.ended.not_judged) == (5, "station", 3)
+    assert (allowed.ended.exit_code, allowed.ended.judged, allowed.ended.allowed) == (0, 1, 3)
+
+
 # --- groups
 
 
