@@ -18,7 +18,9 @@ class Power(Protocol):
 
     async def down(self, within: float) -> None: ...
 
-    async def up(self, within: float) -> None: ...
+    async def up(self, within: float) -> bool:
+        """Whether it was without power before."""
+        ...
 
 
 def _any() -> Collection[str]:

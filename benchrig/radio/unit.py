@@ -67,22 +67,29 @@ class Unit:
     others: tuple[Unit, ...] = field(default=(), repr=False)
     _link: Link | None = None
     _absence: Absence | None = None
+    # when it was given its power back
+    _powered_at: float | None = None
     _beside: set[str] = field(default_factory=set)
 
     def let_go(self) -> None:
         """Whatever answers the selection next is the device."""
-        self.identity = self.sighting = self._link = self._absence = None
+        self.identity = self.sighting = self._link = self._absence = self._powered_at = None
         self._beside = set()
 
     @property
     def absence(self) -> Absence | None:
-        """Since its last link ended; None while it is connected, and without a link before."""
+        """Since its last link ended, or it was given its power back; None while it is connected, and without either."""
         link = self._link
-        if link is None or link.is_up:
+        since = [at for at in (link.lost_at if link else None, self._powered_at) if at is not None]
+        if not since or (link is not None and link.is_up):
             return None
-        if self._absence is None or self._absence.since != link.lost_at:
-            self._absence = Absence(link.lost_at)
+        if self._absence is None or self._absence.since != max(since):
+            self._absence = Absence(max(since))
         return self._absence
+
+    def powered(self) -> None:
+        """It was without power until now, so nobody can have heard it."""
+        self._powered_at = asyncio.get_running_loop().time()
 
     def know_serial(self, data: bytes) -> None:
         """The serial number that was read over its link, or written."""
@@ -226,7 +233,9 @@ class Unit:
 
     def _is_back(self, sighting: Sighting) -> bool:
         """Whether it is the device, or one under another address that the next connection has to prove."""
-        changed = self.identity is not None and self.identity.rotates and self.selection.accepts(sighting)
+        if self.identity is None:
+            return self.selection.accepts(sighting)
+        changed = self.identity.rotates and self.selection.accepts(sighting)
         return self.is_same(sighting) or (changed and not self._is_another(sighting))
 
     def _know_neighbours(self, ear: Ear) -> None:

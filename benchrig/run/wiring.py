@@ -88,8 +88,9 @@ class CommandSwitch:
     async def down(self, within: float) -> None:
         await _run(self.down_command, within)
 
-    async def up(self, within: float) -> None:
+    async def up(self, within: float) -> bool:
         await _run(self.up_command, within)
+        return True
 
 
 async def _run(words: tuple[str, ...], within: float) -> None:

@@ -57,8 +57,8 @@ class Power(Step, kw_only=True):
             await _link_is_lost(bench)
         if self.power == "cycle":
             await asyncio.sleep(self.for_.seconds)
-        if self.power != "down":
-            await power.up(bench.time_left)
+        if self.power != "down" and await power.up(bench.time_left):
+            bench.device.unit.powered()
         if bench.wanted("elapsed"):
             bench.reading("elapsed", bench.since(started), "s")
 

@@ -145,6 +145,19 @@ def test_the_link_is_over_and_the_unit_starts_again(air: str) -> None:
     assert done.verdicts() == ["pass"] * 4, done.ended.message
 
 
+@pytest.mark.parametrize("before", ["  - scan:\n", "  - connect:\n", ""])
+@pytest.mark.parametrize("wait", ["scan", "connect"])
+def test_how_long_it_takes_to_advertise_counts_from_the_power(before: str, wait: str) -> None:
+    """Also of a unit that was off for long."""
+    limit = "    expect: {advertises_after: {min: 1 ms, max: 500 ms}}\n"
+    steps = f"{before}  - power: cycle\n    for: 5 s\n  - {wait}:\n    name: again\n{limit}"
+    done = ran(steps)
+    assert done.ended.exit_code == 0, done.ended.message
+    slow = DEVICE.replace("on_start: [", "on_start: [{sleep: 3 s}, ")
+    failed = ran(steps, device=slow)
+    assert (failed.ended.verdict, failed.ended.cause, failed.verdicts()[-1]) == ("fail", "limit", "fail")
+
+
 def test_off_is_silent_until_it_is_on() -> None:
     off = "  - connect:\n  - power: down\n    expect: {elapsed: {max: 20 s}}\n  - scan:\n    within: 3 s\n"
     done = ran(off)

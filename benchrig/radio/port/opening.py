@@ -101,14 +101,15 @@ class ProgramSwitch:
         if program.code is None:
             raise StationError(f"{program.name} does not end", advice="see what keeps it, and end it by hand")
 
-    async def up(self, within: float) -> None:
+    async def up(self, within: float) -> bool:
         one = self._one
         if one.program is not None:
-            return
+            return False
         assert one.console is not None
         one.program = await Program.start(self._words, one.console)
         one.console.sender = one.program.send
         await spoken(one, within)
+        return True
 
 
 @dataclass

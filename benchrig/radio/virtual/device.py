@@ -208,11 +208,13 @@ class SimulatedDevice:
         """Without power, until it is switched on."""
         self.reboot(math.inf)
 
-    def switch_on(self) -> None:
-        """Start from the beginning; nothing to do for one that is on."""
-        if self._switched_on == math.inf:
-            self._off_until = self._switched_on = asyncio.get_running_loop().time()
-            self._advertise_at(self._switched_on)
+    def switch_on(self) -> bool:
+        """Start from the beginning; False and nothing to do for one that is on."""
+        if self._switched_on != math.inf:
+            return False
+        self._off_until = self._switched_on = asyncio.get_running_loop().time()
+        self._advertise_at(self._switched_on)
+        return True
 
     def _forget_all(self) -> None:
         """What is gone without power."""

@@ -29,5 +29,5 @@ class _Switch:
     async def down(self, within: float) -> None:
         self._device.switch_off()
 
-    async def up(self, within: float) -> None:
-        self._device.switch_on()
+    async def up(self, within: float) -> bool:
+        return self._device.switch_on()
