@@ -205,6 +205,14 @@ class InnerError(BenchrigError):
         return ("skip", "fail", "error").index(self.verdict)
 
 
+class LeftOut(InnerError):
+    """Conditions of the plan left out all that is in a composite step."""
+
+    def __init__(self) -> None:
+        message = "every step in it was left out"
+        super().__init__(message, "skip", "plan", None, message)
+
+
 class OperatorError(BenchrigError):
     cause = "operator"
 

@@ -87,6 +87,7 @@ SECTION_OF = {
     "FieldSpec": "Fields",
     "BitPart": "Bits of a number",
     "Limit": "Limits",
+    "ReadingLimit": "Limits for some runs",
     "Bits": "Bits in a limit",
     "Step": "Keys of every step",
     "Waiting": "Waiting for a state",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from pathlib import Path
 from typing import Any, TypeAlias, cast
@@ -87,7 +87,8 @@ def _check_limits(
             if getattr(limit, "rising", False) is True and not (kind.many and key == "expect"):
                 wrong = one_value(name)
                 Reader(problems).misfit(node, Misfit(wrong.message, wrong.advice, (key, name, *wrong.path)))
-            _check_words(problems, node, (key, name), limit, kind)
+            for wrong in _wrong_words(limit, kind):
+                Reader(problems).misfit(node, Misfit(wrong.message, wrong.advice, (key, name, *wrong.path)))
             if kind.uuids:
                 _check_uuids(problems, locate(node, (key, name)))
 
@@ -100,7 +101,12 @@ def _impossible(limit: Any, kind: ReadingType) -> Iterable[Misfit]:
     return impossible(limit, kind.form) if kind.form is not None else ()
 
 
-def _check_words(problems: Problems, node: MappingNode, at: tuple[str, str], limit: Any, kind: ReadingType) -> None:
+def never(limit: Any, kind: ReadingType) -> Iterable[Misfit]:
+    """What keeps a limit, that applies to such a reading, from ever being satisfied by one, or broken."""
+    return (*_impossible(limit, kind), *_wrong_words(limit, kind))
+
+
+def _wrong_words(limit: Any, kind: ReadingType) -> Iterator[Misfit]:
     """Texts that the reading never is: a limit with one could only fail."""
     if kind.wrong is None or not isinstance(limit, Limit):
         return
@@ -110,7 +116,7 @@ def _check_words(problems: Problems, node: MappingNode, at: tuple[str, str], lim
     texts |= {("one_of", index): item for index, item in enumerate(limit.one_of)} if "one_of" in given else {}
     for path, text in texts.items():
         if isinstance(text, str) and (wrong := kind.wrong(text)) is not None:
-            Reader(problems).misfit(node, Misfit(*wrong, (*at, *path)))
+            yield Misfit(*wrong, path)
 
 
 def _check_uuids(problems: Problems, limit: Node) -> None:
@@ -200,6 +206,13 @@ def check_values(
         problems.add(variants.places[name], message, "use it as ${" + name + "}, or take it out")
 
 
+def check_known(
+    problems: Problems, given: Collection[str], tables: Mapping[str, str], nodes: Sequence[StepPlan]
+) -> None:
+    """Every reference and every condition has a value by then."""
+    _Values(problems, given, tables, conditions=True).take(nodes, {*given, *tables})
+
+
 def _keys(node: Node | None) -> set[str]:
     return {str(key) for key in node.entries} if isinstance(node, MappingNode) else set()
 
@@ -207,8 +220,12 @@ def _keys(node: Node | None) -> set[str]:
 class _Values:
     """Where the steps of a plan take values from, and what they do with them."""
 
-    def __init__(self, problems: Problems, given: Collection[str], tables: Mapping[str, str]) -> None:
+    def __init__(
+        self, problems: Problems, given: Collection[str], tables: Mapping[str, str], *, conditions: bool = False
+    ) -> None:
+        """`conditions`: those of the steps are looked at too."""
         self._problems, self._given, self._tables = problems, given, tables
+        self._conditions = conditions
         self.used: set[str] = set()
         # with the places of their names
         self.saved: dict[str, Place] = {}
@@ -218,6 +235,8 @@ class _Values:
         """Go through steps one after the other; `known` grows by what they save."""
         for step in nodes:
             _check_references(self._problems, step, known, self._given)
+            for node in step.conditions if self._conditions else ():
+                _check_conditions(self._problems, node, known)
             self.used |= step.uses
             if step.parts:
                 self._take_inner(step, known)
@@ -276,6 +295,12 @@ def _unreadable(text: str, scalar: Scalar) -> Unreadable | None:
     except Unreadable as error:
         return error
     return None
+
+
+def _check_conditions(problems: Problems, conditions: MappingNode, known: set[str]) -> None:
+    for name, (key, _) in conditions.entries.items():
+        if name not in known:
+            problems.add(key.place, f"nothing before this step gives '{name}' a value")
 
 
 def _may_save(problems: Problems, name: str, place: Place, given: Collection[str], tables: Mapping[str, str]) -> bool:

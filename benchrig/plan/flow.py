@@ -202,6 +202,12 @@ class Losses:
         """Whether no step has looked for the unit in vain."""
         return Cap.UNIT not in self.since
 
+    def left_out(self, step: StepPlan, where: Where, at_hand: AbstractSet[Cap]) -> None:
+        """After a step that a condition of the plan left out: what it would have given is not there."""
+        for cap in (Cap.LINK, Cap.BOND):
+            if cap in step.gives and cap not in at_hand:
+                self.since.setdefault(cap, where)
+
     def remember(
         self, step: StepPlan, where: Where, error: BenchrigError | None, at_hand: AbstractSet[Cap], *, ended: bool
     ) -> None:

@@ -8,11 +8,14 @@ from pathlib import Path
 
 from benchrig import collector
 from benchrig.errors import PlanError
-from benchrig.plan.checks import check_may_lack, check_secrets, check_select, check_values
+from benchrig.plan.checks import check_known, check_may_lack, check_secrets, check_select, check_values
+from benchrig.plan.condition_checks import ConditionChecks
+from benchrig.plan.conditions import Kinds
 from benchrig.plan.files import PlanFiles
 from benchrig.plan.flow import check_flow
 from benchrig.plan.given import GivenValues, MissingGiven
 from benchrig.plan.given_spec import Given
+from benchrig.plan.in_worlds import InWorlds, check_link
 from benchrig.plan.kinds import check_kinds
 from benchrig.plan.lists import StepLists
 from benchrig.plan.model import NamesFile, Plan, PlanFile
@@ -60,6 +63,7 @@ class _Loader:
         self.files = PlanFiles(self.path, self.problems)
         self.run_values = GivenValues(self.problems, self.given, self.seed)
         self.variants = Variants(self.problems)
+        self.kinds: Mapping[str, Kinds] = {}
 
     def load(self) -> Plan:
         node = self.files.read(self.path)
@@ -98,6 +102,7 @@ class _Loader:
             values=self.run_values.values,
             scanned=self.run_values.scanned,
             variants=self.variants.chosen,
+            kinds=self.kinds,
         )
         if self.given is not None or not has_reference(plan.device):
             plan.selection()
@@ -110,14 +115,27 @@ class _Loader:
         if not there and not self.problems.found:
             self.problems.add(locate(node, ("steps",)).place, "the plan has no steps", "for example: - scan:")
         check_select(self.problems, locate(node, ("device", "select")), lists.names)
-        check_flow(self.problems, lists.nodes)
         check_order(self.problems, lists.nodes)
         recorded = {name for name, spec in head.given.items() if spec.record}
         check_values(self.problems, node, head.given, self.variants, lists.nodes, lists.used | recorded)
+        self._check_worlds(head, lists)
         check_kinds(self.problems, head.given, lists.nodes, lists.names)
         check_may_lack(self.problems, locate(node, ("may_lack",)), head.may_lack, steps)
         check_secrets(self.problems, node, steps, self.run_values.secrets)
         self.problems.raise_if_any()
+
+    def _check_worlds(self, head: PlanFile, lists: StepLists) -> None:
+        """What has to hold however the conditions come out."""
+        conditions = ConditionChecks(self.problems, head.given, self.variants.names, lists.names)
+        conditions.look_at(lists.nodes)
+        self.kinds = conditions.kinds
+        if not conditions.all:
+            check_flow(self.problems, lists.nodes)
+            return
+        given, tables = head.given, self.variants.names
+        every = InWorlds(self.problems, lists.nodes, conditions)
+        every.check(check_link)
+        every.check(lambda problems, nodes: check_known(problems, given, tables, nodes))
 
     def _missing(self, node: Node, lists: StepLists) -> dict[str, Given]:
         """Given values without which the plan cannot run. What only an ask step takes may be left to the operator."""

@@ -11,6 +11,7 @@ from typing import Any, ClassVar
 import msgspec
 
 from benchrig.errors import PlanError
+from benchrig.plan.conditions import Kinds
 from benchrig.plan.given_spec import Given
 from benchrig.plan.inner import InnerReadings
 from benchrig.plan.substitution import Room, substitute
@@ -172,6 +173,8 @@ class Plan:
     scanned: Mapping[str, str] = field(default_factory=dict)
     # the row of each table of variants
     variants: Mapping[str, str] = field(default_factory=dict)
+    # what the values are that conditions may name, where that is known
+    kinds: Mapping[str, Kinds] = field(default_factory=dict)
 
     @cached_property
     def steps(self) -> tuple[StepPlan, ...]:

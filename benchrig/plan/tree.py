@@ -141,7 +141,16 @@ class StepPlan:
         """The names of the values that the step needs."""
         names = {name for name, _ in self.references}
         asked = self.node.get("given")
-        return names | ({asked.value} if isinstance(asked, Scalar) and asked.value else set())
+        conditions = {str(name) for node in self.conditions for name in node.entries}
+        return names | conditions | ({asked.value} if isinstance(asked, Scalar) and asked.value else set())
+
+    @cached_property
+    def conditions(self) -> list[MappingNode]:
+        """What is written under `only_if`: of the step, then of its limits."""
+        expected = self.node.get("expect")
+        limits = [node for _, node in expected.entries.values()] if isinstance(expected, MappingNode) else []
+        written = [each.get("only_if") for each in (self.node, *limits) if isinstance(each, MappingNode)]
+        return [each for each in written if isinstance(each, MappingNode)]
 
     @cached_property
     def after(self) -> list[tuple[str, Place]]:

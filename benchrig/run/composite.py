@@ -19,6 +19,7 @@ class CompositeContext(StepContext):
     def __init__(self, inside: Inside, control: Control, *more: Any) -> None:
         super().__init__(*more)
         self.inside = inside
+        self.leave_out = self.readings.leave_out
         self._control = control
 
     async def own(self, work: Coroutine[Any, Any, T], seconds: float) -> T:

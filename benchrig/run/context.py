@@ -27,6 +27,7 @@ from benchrig.values.jsonable import MAX_VALUE
 from benchrig.values.judging import in_brackets
 
 if TYPE_CHECKING:
+    from benchrig.plan.conditions import Kinds
     from benchrig.plan.tree import StepPlan
     from benchrig.radio.absence import Presence
     from benchrig.radio.beside import Beside
@@ -59,6 +60,17 @@ class Surroundings:
     owed: dict[str, Where] = field(default_factory=dict)
     # the names that the plan itself gives a value
     defined: AbstractSet[str] = frozenset()
+    # what the values are that conditions name, where that is known
+    kinds: Mapping[str, Kinds] = field(default_factory=dict)
+
+    def left_out(self, plan: StepPlan, where: Where) -> None:
+        """A condition of the plan left the step out: what an earlier step saved stays, but not what this one saved in an
+        earlier round."""
+        for name in plan.saves:
+            owing = self.owed.get(name)
+            if owing is None or owing.node == where.node:
+                self.values.pop(name, None)
+                self.owed[name] = where
 
     def forget(self, plan: StepPlan, where: Where) -> None:
         """What the step saves is no longer what an earlier one saved, also when it fails: nothing is held against that."""

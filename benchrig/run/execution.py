@@ -3,14 +3,23 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from collections.abc import Set as AbstractSet
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from msgspec.structs import replace
 
-from benchrig.errors import BenchrigError, InnerError, LinkError, LinkLost, NoAnswer, OperatorError, StepTimeout
+from benchrig.errors import (
+    BenchrigError,
+    InnerError,
+    LeftOut,
+    LinkError,
+    LinkLost,
+    NoAnswer,
+    OperatorError,
+    StepTimeout,
+)
 from benchrig.plan.filling import filled, unfit
 from benchrig.plan.tree import StepPlan
 from benchrig.radio.device import DeviceSession
@@ -66,6 +75,8 @@ class StepExecution:
     watches: Sequence[Watch] = ()
     # what is in a composite step
     inside: Inside | None = None
+    # the limits that conditions of the plan leave out, and why
+    left_out: Mapping[str, str] = field(default_factory=dict)
     _context: StepContext | None = None
     _attempts: int = 1
     _out_of_time: bool = False
@@ -191,6 +202,7 @@ class StepExecution:
         readings = self._context.readings if self._context is not None else None
         judged, broken = (readings.judged, readings.broken) if readings is not None else (set[str](), list[str]())
         unjudged = [self._not_judged(name, error) for name in self.plan.limit_names if name not in judged]
+        unjudged += [self._no_limit(name, why) for name, why in self.left_out.items()]
         left = [f"{each.name} is not judged: {each.reason}" for each in unjudged if not each.allowed]
         verdict, cause, message = step_verdict(error, broken, left)
         if self.inside is not None:
@@ -206,6 +218,7 @@ class StepExecution:
             advice=error.advice if error else LEAVE_OUT if left and not broken else "",
             attempts=self._attempts,
             root=error.root if isinstance(error, InnerError) else None,
+            allowed=isinstance(error, LeftOut),
             traceback=traceback_of(error),
             own=None if own == message else own,
             tells=error.tells if error else "",
@@ -215,9 +228,19 @@ class StepExecution:
 
     def _not_judged(self, name: str, error: BenchrigError | None) -> NotJudged:
         """Put a planned limit on record that nothing was held against."""
+        if isinstance(error, LeftOut):
+            return self._no_limit(name, error.message)
+        if self._context is not None and (why := self._context.readings.left_out.get(name)):
+            return self._no_limit(name, why)
         unmeasured = self._context.readings.unmeasured().get(name, "") if self._context is not None else ""
         reason = unmeasured or (error.message if error else "the step gave no such reading")
         allowed = bool(unmeasured) and f"{self.plan.kind.verb}.{name}" in self.may_lack
         event = NotJudged(self.where, self.run.clock.at, name, reason, bool(unmeasured), allowed)
+        self.run.emit(event)
+        return event
+
+    def _no_limit(self, name: str, why: str) -> NotJudged:
+        """Put a limit on record that the plan has for other runs."""
+        event = NotJudged(self.where, self.run.clock.at, name, why, allowed=True)
         self.run.emit(event)
         return event

@@ -96,9 +96,10 @@ class Inside:
             known |= before
 
     def _came(self, closed: Sequence[Closed]) -> Came:
-        passed = sum(event.counts_as == "pass" for event in closed)
-        begun = sum(event.verdict != "skip" or event.elapsed > 0 for event in closed)
-        return Came(passed, len(closed) - passed, begun, _error(closed), self._walker.is_over(self._plan))
+        passed = sum(event.verdict == "pass" for event in closed)
+        failed = sum(event.counts_as != "pass" for event in closed)
+        begun = sum(event.verdict != "skip" or (event.elapsed > 0 and not event.allowed) for event in closed)
+        return Came(passed, failed, begun, _error(closed), self._walker.is_over(self._plan))
 
     # --- left out
 

@@ -68,6 +68,7 @@ class Readings:
         self._clock, self._emit, self._values = clock, emit, values
         self._streams: list[RunStream] = []
         self._unmeasured: dict[str, str] = {}
+        self.left_out: dict[str, str] = {}
         self._saved: set[str] = set()
         self._given: set[str] = set()
         self._told = told
@@ -83,6 +84,10 @@ class Readings:
 
     def not_measured(self, name: str, why: str) -> None:
         self._unmeasured[name] = why
+
+    def leave_out(self, name: str, why: str) -> None:
+        """Conditions of the plan left out the step that has this reading."""
+        self.left_out[name] = why
 
     def give(
         self,

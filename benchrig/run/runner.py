@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Awaitable, Callable, Sequence
+from collections.abc import Awaitable, Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 import msgspec
@@ -11,6 +11,7 @@ import msgspec
 from benchrig import collector
 from benchrig.errors import BenchrigError, InternalError
 from benchrig.loop import outside
+from benchrig.plan.conditions import part_of
 from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan, every_step
 from benchrig.radio.choosing import NARROWED, OF_PLAN
@@ -109,11 +110,11 @@ class Runner:
             self.emit(Noted(self._clock.at, f"of the devices that the plan selects, only {device} is meant"))
 
     async def _opened(self) -> Radio:
-        check_allowed(every_step(self.nodes), self.settings.station)
+        check_allowed(self._meant_steps(), self.settings.station)
         await self._acknowledge()
         radio = await self.open_radio()
         try:
-            check_possible(every_step(self.nodes), radio.cannot)
+            check_possible(self._meant_steps(), radio.cannot)
             check_wired(every_step(self.nodes), radio.beside)
             for sentence in await radio.prepare(self._selection()):
                 self.emit(Noted(self._clock.at, sentence))
@@ -122,6 +123,10 @@ class Runner:
             raise
         return radio
 
+    def _meant_steps(self) -> Iterator[StepPlan]:
+        """Those that the given values do not leave out."""
+        return part_of(self.nodes, self.plan.values, self.plan.kinds)
+
     def _selection(self) -> Selection:
         """The plan's, narrowed to the device that this run is for."""
         device = self.settings.device
@@ -129,7 +134,7 @@ class Runner:
 
     async def _acknowledge(self) -> None:
         """The caution is shown before anything is opened, so before the first write."""
-        if not self.plan.caution or not any(step.kind.writes for step in every_step(self.nodes)):
+        if not self.plan.caution or not any(step.kind.writes for step in self._meant_steps()):
             return
         if self.settings.acknowledged:
             by = "on the command line"
@@ -163,6 +168,7 @@ class Runner:
             self._clock,
             self.emit,
             defined=self.plan.defined,
+            kinds=self.plan.kinds,
         )
         self._device = self._meant(radio)
         # the time of all steps together begins here: neither the operator's nor the radio's counts against the unit

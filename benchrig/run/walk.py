@@ -7,7 +7,9 @@ from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 
 from benchrig.errors import InnerError, OperatorError
+from benchrig.plan.conditions import Unsatisfied, limits_left_out, why_left_out
 from benchrig.plan.flow import Losses
+from benchrig.plan.in_worlds import without
 from benchrig.plan.tree import StepPlan
 from benchrig.radio.device import DeviceSession
 from benchrig.record.model import Closed, Where
@@ -18,6 +20,7 @@ from benchrig.run.inside import Around, Inside
 from benchrig.run.leaving import Reason, skipped, with_inner
 from benchrig.run.order import Order
 from benchrig.run.outcome import Outcome
+from benchrig.source.shape import Misfit
 from benchrig.steps.base import Cap
 
 
@@ -62,9 +65,20 @@ class Walk:
         return ended.event
 
     def _execution(self, plan: StepPlan, where: Where, around: Around) -> StepExecution:
+        left_out = limits_left_out(plan, self.run.values, self.run.kinds) if plan.conditions else {}
+        plan = without(plan, left_out) if left_out else plan
         inside = Inside(plan, where, around, self) if plan.parts else None
         return StepExecution(
-            around.run, self.device, self.control, plan, where, self._time(), self.may_lack, around.watches, inside
+            around.run,
+            self.device,
+            self.control,
+            plan,
+            where,
+            self._time(),
+            self.may_lack,
+            around.watches,
+            inside,
+            left_out,
         )
 
     def is_over(self, plan: StepPlan) -> bool:
@@ -87,11 +101,22 @@ class Walk:
         """None when the step can run."""
         if self.control.is_stopped:
             return Reason(self._losses.stop, "the run was interrupted")
+        if plan.conditions and (left_out := self._left_out_by_plan(plan)) is not None:
+            return left_out
         if (lacking := self._losses.why_not(plan, self._at_hand)) is not None:
             return Reason(*lacking)
         if Cap.UNIT in plan.needs and self.control.interrupts and not self.device.is_known:
             return Reason(self._losses.stop, "the run was interrupted before the unit was found")
         return self._order.why_not(plan) or self._without_value(plan)
+
+    def _left_out_by_plan(self, plan: StepPlan) -> Reason | None:
+        """What conditions leave out, and what cannot be decided."""
+        try:
+            why = why_left_out(plan, self.run.values, self.run.kinds)
+            limits_left_out(plan, self.run.values, self.run.kinds)
+        except Misfit as misfit:
+            return Reason(None, f"its condition cannot be judged: {misfit.message}")
+        return Reason(None, why.sentence, allowed=True) if isinstance(why, Unsatisfied) else None
 
     def _without_value(self, plan: StepPlan) -> Reason | None:
         for name in sorted(plan.uses - self.run.values.keys()) if plan.uses else ():
@@ -105,7 +130,11 @@ class Walk:
         return ends[0]
 
     def _leave_out(self, plan: StepPlan, where: Where, why: Reason, around: Around) -> Closed:
-        self.run.forget(plan, where)
+        if why.allowed:
+            self.run.left_out(plan, where)
+            self._losses.left_out(plan, where, self._at_hand())
+        else:
+            self.run.forget(plan, where)
         self.outcome.begins(plan)
         self.outcome.skipped(plan, where, why)
         closed, *unjudged = skipped(plan, where, why, self.run.clock.at)
@@ -114,6 +143,8 @@ class Walk:
             around.run.emit(event)
         self._order.note(plan, closed)
         for watch in around.watches:
+            if why.allowed:
+                watch.left_out(plan.name, why.message)
             watch.ended(plan.name, "skip")
         return closed
 

@@ -21,7 +21,7 @@ from benchrig.source.yaml import Node
 from benchrig.steps.attribute import AttributeName, Names
 from benchrig.values.base import flat
 from benchrig.values.judging import Judgement, Kind
-from benchrig.values.limit import Limit
+from benchrig.values.limit import Limit, ReadingLimit
 from benchrig.values.quantity import Duration, is_number
 
 if TYPE_CHECKING:
@@ -64,7 +64,7 @@ LOST = frozenset({"lost_after", "lost_reason"})
 # What a step is about that needs no link: it makes no sense without the unit, or it does.
 About: TypeAlias = Literal["unit", "fixture"]
 # Keys of every step: what a step has whatever it does. Anything else may decide which readings it has.
-COMMON = ("expect", "save", "name", "within", "on_fail", "only_after")
+COMMON = ("expect", "save", "name", "within", "on_fail", "only_after", "only_if")
 
 
 class StepNames(list[str]):
@@ -150,7 +150,8 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
     attempts: int = 1
     on_fail: Literal["continue", "stop"] = "continue"
     only_after: StepNames | None = None
-    expect: dict[str, Limit] = {}
+    only_if: dict[str, Limit] = {}
+    expect: dict[str, ReadingLimit] = {}
     save: dict[str, str] = {}
 
     def misfits(self) -> Iterable[Misfit]:

@@ -11,7 +11,7 @@ from collections.abc import Mapping as AnyMapping
 from dataclasses import dataclass
 from typing import Any, ClassVar, Literal, Protocol, TypeVar
 
-from benchrig.errors import InnerError
+from benchrig.errors import InnerError, LeftOut
 from benchrig.source.problem import Place
 from benchrig.source.shape import Misfit, Reader
 from benchrig.source.yaml import Mapping, Node
@@ -83,6 +83,9 @@ class Watch:
     def unmeasured(self, step: str, reading: str, why: str) -> None:
         """The radio does not tell this reading."""
 
+    def left_out(self, step: str, why: str) -> None:
+        """A condition of the plan left the step out."""
+
     def ended(self, step: str, verdict: str) -> None:
         """The step with this name has ended; a step that was left out ends as skip without having begun."""
 
@@ -113,6 +116,10 @@ class CompositeBench(Bench, Protocol):
     """What the action of a composite step may touch."""
 
     inside: Inside
+
+    def leave_out(self, name: str, why: str) -> None:
+        """The step that has this reading was left out by a condition of the plan: a limit on it is not judged."""
+        ...
 
     async def own(self, work: Coroutine[Any, Any, T], seconds: float) -> T:
         """Do something between the steps, with so much time: an interruption ends it, and so does the plan's deadline."""
@@ -161,6 +168,8 @@ class Composite(Step, kw_only=True):
     def cut_short(self, came: Came) -> None:
         """Before the readings of the whole: what did not come to its end is not judged. InnerError."""
         error = came.error
+        if error is None and not came.begun:
+            raise LeftOut
         if error is not None and (
             came.over or error.verdict == "error" or (error.verdict == "skip" and not self.tolerates)
         ):

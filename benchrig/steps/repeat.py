@@ -8,7 +8,7 @@ from typing import Any, ClassVar, Literal
 
 import msgspec
 
-from benchrig.errors import BenchrigError, InnerError, LinkLost, UsageError
+from benchrig.errors import BenchrigError, InnerError, LeftOut, LinkLost, UsageError
 from benchrig.source.problem import Place, counted
 from benchrig.source.shape import Misfit, describe_value
 from benchrig.source.yaml import Mapping as Node
@@ -161,6 +161,8 @@ class Repeat(Composite, kw_only=True):
     def _report(self, bench: CompositeBench, tally: _Tally, over_rounds: RoundReadings) -> None:
         if tally.failed and tally.weight == 0 and not self.tolerates:
             raise tally.error()  # nothing but left out
+        if tally.empty == tally.rounds:
+            raise LeftOut
         for name, (value, unit) in tally.readings.items():
             bench.reading(name, value, unit)
         over_rounds.report()
@@ -194,7 +196,7 @@ class _Tally:
 
     def __init__(self, started: float) -> None:
         self.started = self.began = started
-        self.rounds = self.failed = 0
+        self.rounds = self.failed = self.empty = 0
         self.elapsed = 0.0
         # whether the last round took time, and how many did not without one between them
         self.took = True
@@ -204,7 +206,7 @@ class _Tally:
 
     @property
     def readings(self) -> dict[str, tuple[Any, str]]:
-        passed = self.rounds - self.failed
+        passed = self.rounds - self.failed - self.empty
         return {"rounds": (self.rounds, ""), "passed": (passed, ""), "failed": (self.failed, ""),
                 "elapsed": (self.elapsed, "s")}  # fmt: skip
 
@@ -218,6 +220,8 @@ class _Tally:
         self.idle = 0 if self.took else self.idle + 1
         if came.error is not None:
             self._fail(came.error)
+        elif not came.begun:
+            self.empty += 1  # conditions left out all of it
 
     def lost(self, error: LinkLost) -> None:
         """The link, between two rounds."""

@@ -81,6 +81,8 @@ class RoundReadings(Watch):
         self._bench = bench
         self._over: dict[tuple[str, str], OverRounds] = {}
         self._found: dict[str, InnerReading] = {}
+        self._began: set[str] = set()
+        self._left_out: dict[str, str] = {}
         for name in sorted(reported | watched):
             if (found := bench.inside.find(name)) is not None:
                 self._found[name] = found
@@ -101,6 +103,12 @@ class RoundReadings(Watch):
 
     def wants(self, step: str, reading: str) -> bool:
         return (step, reading) in self._over
+
+    def begins(self, step: str) -> None:
+        self._began.add(step)
+
+    def left_out(self, step: str, why: str) -> None:
+        self._left_out[step] = why
 
     def measured(self, step: str, reading: str, value: Any, unit: str, raw: bytes | None) -> None:
         over = self._over.get((step, reading))
@@ -131,5 +139,9 @@ class RoundReadings(Watch):
         return over.last, over.unit
 
     def report(self) -> None:
-        for over in self._over.values():
-            over.report()
+        for (step, _), over in self._over.items():
+            if step in self._left_out and step not in self._began:
+                for name in (*over.streams, *over.statistics):
+                    self._bench.leave_out(name, self._left_out[step])
+            else:
+                over.report()

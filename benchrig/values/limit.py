@@ -111,6 +111,14 @@ class Limit(msgspec.Struct, frozen=True, omit_defaults=True, dict=True):  # dict
         return {}
 
 
+class ReadingLimit(Limit, frozen=True, omit_defaults=True):
+    """A limit on a reading, which may be one for some runs only."""
+
+    beside: ClassVar[frozenset[str]] = frozenset({"only_if"})
+
+    only_if: dict[str, Limit] = {}
+
+
 def _bound(given: tuple[tuple[str, type, Any], ...], kind: Kind, unit: str) -> BoundLimit:
     return Binder({key: value for key, _, value in given}, kind, unit).bind()
 

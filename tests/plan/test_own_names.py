@@ -111,7 +111,7 @@ def test_a_changed_file_of_names_is_read_again(beside: Path) -> None:
             NAMES,
             "device.yaml:6:26: unknown characteristic 'limti' did you mean 'limit'?",
         ),
-        (DEVICE, NAMES.replace("uuid: 0xFFF1", "handle: 0x0010"), "device.yaml:6:26: 'limit' stands for a handle"),
+        (DEVICE, NAMES.replace("uuid: 0xFFF1", "handle: 0x0010"), "device.yaml:6:26: 'limit' is the name of a handle"),
         (DEVICE, NAMES.replace("sint16", "sint17"), "names.yaml:2:29: unknown format"),
         (DEVICE, "names: {}", "names.yaml:1:1: unknown key 'names'"),
         (DEVICE.replace("use: names.yaml", "use: gone.yaml"), NAMES, "gone.yaml:1:1: "),

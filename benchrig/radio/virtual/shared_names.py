@@ -91,7 +91,7 @@ class _Writer:
             return node
         uuid = named.get("uuid")
         if uuid is None:
-            self._problems.add(word.place, f"'{word.value}' stands for a handle", "give the name a uuid")
+            self._problems.add(word.place, f"'{word.value}' is the name of a handle", "give the name a uuid")
             return node
         key = node.entries["characteristic"][0]
         entries: dict[Any, Any] = {**node.entries, "characteristic": (key, uuid)}

@@ -1,0 +1,188 @@
+"""`only_if`: what has to hold of given and saved values for a step, or a limit, to be part of a run."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+from benchrig.plan.given_spec import number_in
+from benchrig.plan.substitution import Room, substitute
+from benchrig.plan.tree import StepPlan
+from benchrig.source.problem import Problems
+from benchrig.source.references import references
+from benchrig.source.shape import Misfit, Reader, as_written
+from benchrig.source.yaml import Mapping as MappingNode
+from benchrig.source.yaml import Node, Scalar
+from benchrig.steps import Step
+from benchrig.values.judging import Judgement, Kind, kind_of, shown
+from benchrig.values.limit import Limit
+from benchrig.values.quantity import Quantity, as_number
+from benchrig.values.value import Word
+
+
+class Kinds(NamedTuple):
+    """What a value is, and its unit."""
+
+    kind: Kind
+    unit: str = ""
+
+
+@dataclass(frozen=True)
+class Condition:
+    """One value and what must hold of it. `limit` is None where it waits for the run, or is wrong."""
+
+    name: str
+    limit: Limit | None
+    key: Scalar
+    node: Node
+
+    @property
+    def identity(self) -> tuple[str, str]:
+        """The same for two that say the same."""
+        return self.name, repr(as_written(self.node))
+
+
+def of_step(plan: StepPlan) -> tuple[Condition, ...]:
+    """Those of the step itself."""
+    return tuple(_conditions(plan.node.get("only_if"), getattr(_model(plan), "only_if", None)))
+
+
+def of_limits(plan: StepPlan) -> dict[str, tuple[Condition, ...]]:
+    """Those of its limits, by reading."""
+    model = _model(plan)
+    expect = model.expect if model is not None else {}
+    limits = expect if isinstance(expect, dict) else {}
+    return {
+        reading: tuple(_conditions(node, getattr(limits.get(reading), "only_if", None)))
+        for reading, node in _of_limits(plan)
+    }
+
+
+def _of_limits(plan: StepPlan) -> Iterator[tuple[str, MappingNode]]:
+    """What is written under `only_if` of its limits, by reading."""
+    expected = plan.node.get("expect")
+    for reading, (_, limit) in expected.entries.items() if isinstance(expected, MappingNode) else ():
+        node = limit.get("only_if") if isinstance(limit, MappingNode) else None
+        if isinstance(node, MappingNode):
+            yield str(reading), node
+
+
+def all_of(plan: StepPlan) -> Iterator[Condition]:
+    yield from of_step(plan)
+    for conditions in of_limits(plan).values():
+        yield from conditions
+
+
+def _model(plan: StepPlan) -> Step | None:
+    return plan.step or plan.outline
+
+
+def _conditions(node: Node | None, limits: Any) -> Iterator[Condition]:
+    for name, (key, part) in node.entries.items() if isinstance(node, MappingNode) else ():
+        limit = limits.get(name) if isinstance(limits, dict) else None
+        waits = not isinstance(limit, Limit) or next(references(part), None) is not None
+        yield Condition(str(name), None if waits else limit, key, part)
+
+
+# --- whether it holds
+
+
+def judged(limit: Limit, value: Any, kinds: Kinds | None) -> tuple[Judgement, Any, str]:
+    """The judgement, with the value and the unit that it is about. Misfit where the limit does not apply to the value."""
+    value, kind, unit = _as_kind(value, kinds)
+    return limit.bind(kind, unit).judge(value), value, unit
+
+
+def _as_kind(value: Any, kinds: Kinds | None) -> tuple[Any, Kind, str]:
+    """A value of the run as the limit has it."""
+    if kinds is not None and kinds.kind == "number" and not isinstance(value, Word):
+        number = number_in(value, kinds.unit)
+        return (value if number is None else number), "number", kinds.unit
+    if kinds is not None:
+        return (str(value) if kinds.kind == "text" else value), kinds.kind, kinds.unit
+    if isinstance(value, Quantity):
+        return as_number(value.number), "number", value.unit.symbol
+    return value, kind_of(value), ""
+
+
+class Unsatisfied(NamedTuple):
+    """Why a step, or a limit, is no part of this run."""
+
+    sentence: str
+
+
+class Missing(NamedTuple):
+    """A value that nothing gave, so that nobody knows."""
+
+    name: str
+
+
+def in_run(plan: StepPlan, node: MappingNode, written: Mapping[str, Limit], values: Mapping[str, Any]) -> Any:
+    """The conditions of `node`, in a step, with the values of the run: as they are `written`, where nothing waits for
+    these. Missing; Misfit for a value that does not fit where it is used."""
+    if plan.step is not None:
+        return written
+    for name, _ in references(node):
+        if name not in values:
+            return Missing(name)
+    problems = Problems()
+    limits = Reader(problems).read(substitute(node, values, Room(problems)), dict[str, Limit])
+    if problems.found:
+        raise Misfit(problems.found[0].message, problems.found[0].advice)
+    return limits
+
+
+def why_left_out(plan: StepPlan, values: Mapping[str, Any], kinds: Mapping[str, Kinds]) -> Unsatisfied | Missing | None:
+    """Why a step is no part of the run; None where it is. Misfit."""
+    node = plan.node.get("only_if")
+    return (
+        None
+        if not isinstance(node, MappingNode)
+        else _decided(plan, node, plan.step and plan.step.only_if, values, kinds)
+    )
+
+
+def limits_left_out(plan: StepPlan, values: Mapping[str, Any], kinds: Mapping[str, Kinds]) -> dict[str, str]:
+    """The limits that are no part of the run, and why. Misfit."""
+    left_out = {}
+    for reading, node in _of_limits(plan):
+        written = plan.step.expect[reading].only_if if plan.step is not None else {}
+        if isinstance(why := _decided(plan, node, written, values, kinds), Unsatisfied):
+            left_out[reading] = why.sentence
+    return left_out
+
+
+def _decided(
+    plan: StepPlan, node: MappingNode, written: Any, values: Mapping[str, Any], kinds: Mapping[str, Kinds]
+) -> Unsatisfied | Missing | None:
+    conditions = in_run(plan, node, written or {}, values)
+    return conditions if isinstance(conditions, Missing) else unsatisfied(conditions, values, kinds)
+
+
+def part_of(nodes: Iterable[StepPlan], values: Mapping[str, Any], kinds: Mapping[str, Kinds]) -> Iterator[StepPlan]:
+    """The steps that these values, which do not change in the run, do not leave out."""
+    for step in nodes:
+        try:
+            why = why_left_out(step, values, kinds)
+        except Misfit:
+            why = None  # the run says so
+        if not isinstance(why, Unsatisfied):
+            yield step
+            yield from part_of(step.children, values, kinds)
+
+
+def unsatisfied(
+    conditions: Mapping[str, Limit], values: Mapping[str, Any], kinds: Mapping[str, Kinds]
+) -> Unsatisfied | Missing | None:
+    """What keeps conditions from holding; None when all hold. One that does not hold decides, whatever is missing. Misfit
+    where a limit does not apply to its value."""
+    missing = None
+    for name, limit in conditions.items():
+        if name not in values:
+            missing = missing or Missing(name)
+            continue
+        judgement, value, unit = judged(limit, values[name], kinds.get(name))
+        if not judgement.passed:
+            return Unsatisfied(f"only if {name} {judgement.limit}; {name} is {shown(value, unit)}")
+    return missing
