@@ -131,7 +131,10 @@ class Listening:
             self._streams[name].add(value, data)
         if self._counter is not None:
             self._counter.take(data)
-        found = {**readings, "length": len(data)}
+        if self._also is not None or self.goal is not None:
+            self._compare({**readings, "length": len(data)})
+
+    def _compare(self, found: Mapping[str, Any]) -> None:
         if self._also is not None:
             self._also(found)
         if self.goal is not None and self.goal.is_met(found):

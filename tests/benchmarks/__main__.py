@@ -9,7 +9,7 @@ from tests.benchmarks.journal import journal
 from tests.benchmarks.live import scan_list, watching
 from tests.benchmarks.memory import many_addresses, many_notifications
 from tests.benchmarks.peer import peer
-from tests.benchmarks.rates import notifications, paced_reads, reads
+from tests.benchmarks.rates import notifications, paced_reads, reads, two_streams
 from tests.benchmarks.runs import runs
 from tests.benchmarks.scan import crowded_scan
 from tests.benchmarks.table import table
@@ -18,6 +18,7 @@ PARTS = {
     "reads": reads,
     "paced": paced_reads,
     "notifications": notifications,
+    "streams": two_streams,
     "runs": runs,
     "commands": commands,
     "scan": crowded_scan,

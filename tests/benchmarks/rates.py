@@ -8,6 +8,7 @@ import gc
 import tempfile
 import time
 from collections.abc import Awaitable, Callable
+from functools import partial
 from pathlib import Path
 
 from bleak import BleakClient, BleakScanner
@@ -27,9 +28,11 @@ from tests.benchmarks.timing import Clock, best_in_turn, print_ratio
 from tests.run.kit import plan_text
 
 AIM = 0.9
-READ, SENT = (f"6b1d000{number}-9a53-4c86-8a3e-2f0f6c1d7e40" for number in (2, 3))
+READ, SENT, ONE, OTHER = (f"6b1d000{number}-9a53-4c86-8a3e-2f0f6c1d7e40" for number in (2, 3, 4, 5))
+HERTZ = 100
 FORMAT = "as: sint16, scale: 0.01, unit: °C"
 ATTRIBUTES = f"    level: {{uuid: {READ}, {FORMAT}}}\n    stream: {{uuid: {SENT}, {FORMAT}}}"
+ATTRIBUTES += f"\n    one: {{uuid: {ONE}, {FORMAT}}}\n    other: {{uuid: {OTHER}, {FORMAT}}}"
 DEVICE = f"""
 device: unit 1
 address: 'C4:00:00:00:00:01'
@@ -39,6 +42,8 @@ services:
     characteristics:
       - {{characteristic: {READ}, {FORMAT}, properties: [read], value: 21.5 °C}}
       - {{characteristic: {SENT}, {FORMAT}, properties: [notify], value: 21.5 °C, notify: {{period: 1 ms}}}}
+      - {{characteristic: {ONE}, {FORMAT}, properties: [notify], value: 21.5 °C, notify: {{period: {1000 // HERTZ} ms}}}}
+      - {{characteristic: {OTHER}, {FORMAT}, properties: [notify], value: 21.5 °C, notify: {{period: {1000 // HERTZ} ms}}}}
 """
 LIMIT = "expect: {value: {min: 15 °C, max: 30 °C}}"
 
@@ -150,6 +155,17 @@ def paced_reads(rounds: int = 3, count: int = 100) -> None:
     }
     best = best_in_turn(rounds, work)
     print_ratio(f"{count:,} reads at the radio's own pace, by the wall clock", best, "reads/s", AIM)
+
+
+def two_streams(rounds: int = 5, seconds: int = 50) -> None:
+    """Both at once, and one after the other."""
+    count, limits = 2 * HERTZ * seconds, "{min: 15 °C, max: 30 °C}"
+    at_once = f"  - listen: {{one: {{}}, other: {{}}}}\n    steps: [{{wait: {seconds} s}}]\n"
+    at_once += f"    expect: {{one.value: {limits}, other.value: {limits}}}\n"
+    in_turn = "".join(f"  - notify: {name}\n    for: {seconds} s\n    {LIMIT}\n" for name in ("one", "other"))
+    plans = {name: plan_text(text, attributes=ATTRIBUTES) for name, text in (("listen", at_once), ("notify", in_turn))}
+    work = {name: partial(through_runner, plan, count) for name, plan in plans.items()}
+    print_ratio(f"two streams of {HERTZ} Hz", best_in_turn(rounds, work), "notifications/CPU s", AIM)
 
 
 def notifications(rounds: int = 5, count: int = 20_000) -> None:

@@ -42,7 +42,7 @@ ASKS = {
     "power": set(),
     "compute": set(),
     "group": set(),
-    "listen": set(),
+    "listen": {"no answer", "no notification", "link gone"},
     "repeat": set(),
 }
 _VALUES = ("value", "raw", "length")
