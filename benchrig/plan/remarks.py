@@ -48,18 +48,33 @@ def _lacking(step: StepPlan, name: str, kind: str, names: Names) -> str:
 
 
 def _not_shown(step: StepPlan, kind: str, names: Names) -> Iterator[tuple[str, str]]:
-    attribute = step.node.get(step.kind.verb)
-    if not isinstance(attribute, Scalar) or not attribute.text:
-        return
-    name, place = attribute.text, place_text(attribute.place)
-    if hidden_attribute(name, HIDDEN[kind], names):
-        yield place, f"'{name}' cannot be reached: the operating system hides its service"
-    if kind == "host" and step.kind.writes and is_cccd(name, names):
-        yield place, NO_CCCD
+    for attribute in _attributes(step):
+        name, place = attribute.text, place_text(attribute.place)
+        if hidden_attribute(name, HIDDEN[kind], names):
+            yield place, f"'{name}' cannot be reached: the operating system hides its service"
+        if kind == "host" and step.kind.writes and is_cccd(name, names):
+            yield place, NO_CCCD
+
+
+def _attributes(step: StepPlan) -> Iterator[Scalar]:
+    """What the step is about: one attribute, or several by name."""
+    about = step.node.get(step.kind.verb)
+    if isinstance(about, Scalar) and about.text:
+        yield about
+    elif isinstance(about, MappingNode):
+        yield from (name for name, _ in about.entries.values())
+
+
+def _keyed(step: StepPlan) -> Iterator[MappingNode]:
+    """The step, and what it says of each of several attributes."""
+    about = step.node.get(step.kind.verb)
+    parts = [part for _, part in about.entries.values()] if isinstance(about, MappingNode) else []
+    yield from (part for part in (step.node, *parts) if isinstance(part, MappingNode))
 
 
 def _not_everywhere(step: StepPlan, may_fail: Mapping[tuple[str, str, Any], str]) -> Iterator[tuple[str, str]]:
     for (verb, key, value), why in may_fail.items():
-        node = step.node.get(key)
-        if verb == step.kind.verb and isinstance(node, Scalar) and node.value == value:
-            yield place_text(node.place), f"'{key}: {node.text}' does not work everywhere: {why}"
+        for part in _keyed(step) if verb == step.kind.verb else ():
+            node = part.get(key)
+            if isinstance(node, Scalar) and node.value == value:
+                yield place_text(node.place), f"'{key}: {node.text}' does not work everywhere: {why}"

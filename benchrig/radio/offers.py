@@ -156,6 +156,7 @@ MAY_FAIL: dict[str, Mapping[tuple[str, str, Any], str]] = {
         "and macOS never does",
         ("connect", "fresh", True): "macOS does not forget the table of a device",
         ("notify", "mode", "indication"): NO_CHOICE,
+        ("listen", "mode", "indication"): NO_CHOICE,
     },
     "virtual": {},
     "hci": {},

@@ -60,6 +60,20 @@ def test_a_descriptor_that_the_system_writes_itself_is_told_before(tmp_path: Pat
     assert said(tmp_path, step, "hci") == []
 
 
+@pytest.mark.parametrize(
+    "step",
+    [
+        "notify: battery level\n    mode: indication\n    for: 1 s",
+        "listen: {battery level: {mode: indication}, device name: }\n    steps: [{wait: 1 s}]",
+    ],
+)
+def test_a_mode_that_the_system_chooses_is_told_before(step: str, tmp_path: Path) -> None:
+    found = said(tmp_path, step)
+    assert sum("'mode: indication' does not work everywhere" in sentence for sentence in found) == 1
+    assert sum("'device name' cannot be reached" in sentence for sentence in found) == ("device name" in step)
+    assert said(tmp_path, step, "hci") == []
+
+
 def test_what_is_hidden_is_not_the_units_fault() -> None:
     level = Characteristic(0x0012, long_uuid(0x2A19), ("read",))
     table = Table((Service(0x0010, long_uuid(0x180F), (level,)),), HIDDEN["host"])

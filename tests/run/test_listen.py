@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from benchrig.radio.virtual import AirPdu, Faults
 from benchrig.record.model import Execution
 from tests.plan.building import problems_of, with_steps
 from tests.run.kit import Ran, device_text, plan_text, run
@@ -231,6 +232,27 @@ def test_a_listen_in_a_listen_and_in_rounds() -> None:
     rounds = "  - repeat: 3\n    name: again\n    steps:\n" + inner
     text = rounds + "    expect: {'listen ride, level.ride.count': {min: 70}}\n"
     assert run(plan_text(text, attributes=NAMES), SOUND).ended.exit_code == 0
+
+
+EVERYTHING = """  - listen: {ride: {counter: number}, answer: }
+    steps:
+      - {write: assist, value: 3}
+      - {exchange: assist, value: 4, reply: answer, answers: {last: {count: 1}}, until: {count: {min: 1}}}
+      - {read: level, until: {value: {min: 50 %}}}
+    reactions: {boost: {after: write assist, until: {ride.value.power: {min: 250 W}}}}
+    expect: {ride.lost: {equals: 0}, boost: {max: 2 s}}
+  - {notify: ride, until: {value.number: {min: 15}}}
+"""
+
+
+@pytest.mark.slow
+def test_the_link_lost_at_every_pdu() -> None:
+    plan, seen = plan_text(EVERYTHING, attributes=NAMES), list[AirPdu]()
+    unit = device(BOOST.replace("200 ms", "20 ms"))
+    assert run(plan, unit, faults=Faults(fate=seen.append)).ended.exit_code == 0
+    for position in range(1, len(seen) + 1):
+        ran = run(plan, unit, faults=Faults(kill_at=position))
+        assert (ran.tasks_left, ran.stray, ran.ended.cause) == (0, [], "link"), position
 
 
 # --- before the run
