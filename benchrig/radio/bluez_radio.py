@@ -68,12 +68,15 @@ class BluezRadio(Radio):
 
     async def prepare(self, selection: Selection, within: float = PREPARE_WITHIN) -> list[str]:
         """Take the adapter, and clear the links that a dead benchrig left on it: nothing may be timed over them."""
-        self._selection = selection
+        self.look_for(selection)
         self.bluez.on_failure = self._on_failure
         said = [] if self._claim else await self._take(within)
         if await self._others_scan():
             said.append(_CROWDED)
         return said
+
+    def look_for(self, selection: Selection) -> None:
+        self._selection = selection
 
     async def _take(self, within: float) -> list[str]:
         now = asyncio.get_running_loop().time

@@ -83,6 +83,9 @@ class Radio:
         in the way is waited for, `within` seconds."""
         return []
 
+    def look_for(self, selection: Selection) -> None:
+        """What the scans from here on are for: with several devices it changes."""
+
     def unjudged(self, step: Step, name: str, names: Names) -> str:
         """Why a limit on this reading of the step is not judged on this radio, as things are now; '' when it is."""
         return unjudged(self.lacks, self.partly, step, name, names)

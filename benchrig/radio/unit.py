@@ -129,6 +129,7 @@ class Unit:
             if also is not None:
                 also(report)
 
+        self.radio.look_for(self.selection)
         async with self.radio.scanning(heard, active=active, anew=anew):
             yield ear
 
