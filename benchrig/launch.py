@@ -26,7 +26,7 @@ from benchrig.record.rounds import RoundLog
 from benchrig.record.secrets import Secrets
 from benchrig.report.index import IndexLine
 from benchrig.report.registry import ReportChoice, all_reports
-from benchrig.run.head import RunSettings, given_serial
+from benchrig.run.head import RunSettings, given_serial, narrowed
 from benchrig.run.runner import Runner
 from benchrig.run.station import Station
 from benchrig.steps.bench import Operator
@@ -34,7 +34,8 @@ from benchrig.steps.bench import Operator
 
 @dataclass(frozen=True)
 class RunOptions:
-    """Everything a run needs to know beside its operator. `device` narrows the plan's selection to one name or address."""
+    """Everything a run needs to know beside its operator. `device` narrows the selections of
+    the plan to names or addresses: DEVICE, and NAME=DEVICE in a plan with several."""
 
     plan: Plan
     nodes: Sequence[StepPlan]
@@ -46,7 +47,7 @@ class RunOptions:
     capture: Path | None = None
     acknowledged: bool = False
     reports: tuple[ReportChoice, ...] = field(default_factory=all_reports)
-    device: str = ""
+    device: tuple[str, ...] = ()
     may_lack: frozenset[str] = frozenset()
     console: ConsoleChoice | None = None
 
@@ -174,7 +175,7 @@ def launch(options: RunOptions, operator: Operator, listeners: Sequence[Callable
         folder=folder,
         seed=options.seed if options.radio.simulated else None,
         acknowledged=options.acknowledged,
-        device=options.device,
+        devices=narrowed(options.plan, options.device),
         may_lack=options.may_lack,
     )
     factory = loop_factory(options.radio, real_time=options.real_time or options.has_wire)

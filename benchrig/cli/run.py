@@ -50,9 +50,10 @@ _reaching = grouped(
     click.option(
         "-d",
         "--device",
-        default="",
-        metavar="DEVICE",
-        help="Of the devices that the plan selects, the one with this name (with * and ?) or address.",
+        multiple=True,
+        metavar="[NAME=]DEVICE",
+        help="Of the devices that the plan selects, the one with this name (with * and ?) or address. In a plan with "
+        "several devices NAME is one of them.",
     ),
     flag("--acknowledge", "acknowledged", help="You have read the plan's caution and done what it says."),
     seed_option(),

@@ -188,13 +188,12 @@ def check_values(
 ) -> None:
     """Every reference has a value by then, every value is used. `used` are names that steps referred to."""
     values = _Values(problems, given, variants.names)
-    device = _selection(node)
-    for name, scalar in references(device) if device else ():
+    for name, scalar in (each for part in _selections(node) for each in references(part)):
         if name not in (*given, *variants.names):
             problems.add(scalar.place, f"no value is given as '{name}'", suggest(name, given) or _NAME_IT)
     values.take(nodes, {*given, *variants.names})
-    used = used | {name for name, _ in references(locate(node, ("device",)))} | _referred(node) | values.used
-    used |= _keys(node.get("variants"))
+    selecting = {name for part in _selections(node) for name, _ in references(part)}
+    used = used | selecting | _referred(node) | values.used | _keys(node.get("variants"))
     places = {name: _key_place(node, "given", name) for name in given}
     for what, named in (("given", places), ("saved", values.saved), ("listed", values.listed)):
         for name, place in named.items():
@@ -259,10 +258,13 @@ class _Values:
         known |= inner - extra.keys()
 
 
-def _selection(node: MappingNode) -> Node | None:
-    """Where a device may have references."""
-    device = node.get("device")
-    return device.get("select") if isinstance(device, MappingNode) else None
+def _selections(node: MappingNode) -> Iterator[Node]:
+    """Where devices may have references."""
+    several = node.get("devices")
+    listed = [part for _, part in several.entries.values()] if isinstance(several, MappingNode) else []
+    for device in (node.get("device"), *listed):
+        select = device.get("select") if isinstance(device, MappingNode) else None
+        yield from [select] if select is not None else []
 
 
 _NAME_IT = "name it under given:"

@@ -17,7 +17,6 @@ from benchrig.source.shape import Misfit, Reader, is_late, locate
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Scalar
 from benchrig.source.yaml import Sequence as ListNode
-from benchrig.steps.attribute import Names
 from benchrig.steps.base import COMMON, ReadingType
 from benchrig.steps.composite import Composite
 from benchrig.values.limit import Limit
@@ -30,7 +29,6 @@ class ConditionChecks:
     problems: Problems
     given: Mapping[str, Given]
     tables: Mapping[str, str]
-    names: Names
     # what is known of the values that conditions may name, as far as the steps have been looked at
     _types: dict[str, list[ReadingType | None]] = field(default_factory=dict)
     _inside: dict[str, Kinds | None] = field(default_factory=dict)
@@ -97,7 +95,7 @@ class ConditionChecks:
         ):
             return None
         try:
-            return readings_of(step, model, self.names)
+            return readings_of(step, model)
         except Misfit:
             return None
 

@@ -15,10 +15,9 @@ from benchrig.source.problem import Problem, Problems
 from benchrig.source.shape import BAD, Reader
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.steps import Step
-from benchrig.steps.attribute import Names
 
 
-def filled(plan: StepPlan, values: Mapping[str, Any], names: Names) -> Step:
+def filled(plan: StepPlan, values: Mapping[str, Any]) -> Step:
     """The model of a step with its references replaced. UnfitValue when a value does not fit where it is used."""
     if plan.step is not None:
         return plan.step
@@ -28,7 +27,7 @@ def filled(plan: StepPlan, values: Mapping[str, Any], names: Names) -> Step:
         raise unfit(problems.found)
     step = Reader(problems).read(node, plan.kind)
     if step is not BAD and not problems.found:
-        readings = partial(readings_of, plan, names=names)
+        readings = partial(readings_of, plan)
         check_readings(problems, node, step, readings, written=False, late=False)
     if problems.found:
         raise unfit(problems.found)

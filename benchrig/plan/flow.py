@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from typing import NamedTuple, TypeAlias
 
 from benchrig.errors import (
     AmbiguousDevice,
@@ -25,6 +25,7 @@ from benchrig.steps.base import Cap
 from benchrig.steps.connect import CONNECTS, LISTENS
 from benchrig.steps.returning import AFTER
 
+OfDevice: TypeAlias = tuple[str, Cap]
 _FINDS = frozenset({Cap.UNIT, Cap.LINK})
 _LEFT = {Cap.LINK: "link", Cap.BOND: "bond"}
 
@@ -33,12 +34,14 @@ def touches_the_unit(step: StepPlan) -> bool:
     return bool(step.needs)
 
 
-def balance(steps: Iterable[StepPlan]) -> tuple[set[Cap], set[Cap], set[Cap]]:
-    """What several steps one after the other need of those before them, give to those after them, and end."""
-    needs, gives, ends = set[Cap](), set[Cap](), set[Cap]()
+def balance(steps: Iterable[StepPlan]) -> tuple[set[OfDevice], set[OfDevice], set[OfDevice]]:
+    """What several steps one after the other need of those before them, give to those after them, and end: of each
+    device."""
+    needs, gives, ends = set[OfDevice](), set[OfDevice](), set[OfDevice]()
     for step in steps:
-        needs |= step.needs - gives
-        gives, ends = (gives | step.gives) - step.ends, (ends | step.ends) - step.gives
+        needed, given, ended = ({(step.device, cap) for cap in caps} for caps in (step.needs, step.gives, step.ends))
+        needs |= needed - gives
+        gives, ends = (gives | given) - ended, (ends | ended) - given
     return needs, gives, ends
 
 
@@ -49,10 +52,13 @@ def check_flow(problems: Problems, nodes: Sequence[StepPlan]) -> None:
     """A step that needs the link must come after a connect and before the disconnect, in finally too: that goes on
     where the steps end. There a connect may come anywhere: nobody knows how far the run came. The same holds after any
     other step: the unit may have ended the link in it."""
-    steps = [*every_step(nodes)]
-    _check_time_to_connect(problems, steps)
-    _check_silence(problems, steps)
-    _Flow(problems).through(nodes, _Link())
+    of_device: dict[str, list[StepPlan]] = {}
+    for step in every_step(nodes):
+        of_device.setdefault(step.device, []).append(step)
+    for device, steps in of_device.items():
+        _check_time_to_connect(problems, steps)
+        _check_silence(problems, steps)
+        _Flow(problems, device).through(nodes, _Link())
 
 
 class _Link(NamedTuple):
@@ -77,17 +83,20 @@ class _Link(NamedTuple):
 
 
 class _Flow:
-    """The way of the link through the steps of a plan."""
+    """The way of the link of one device through the steps of a plan."""
 
-    def __init__(self, problems: Problems) -> None:
-        self._problems = problems
+    def __init__(self, problems: Problems, device: str) -> None:
+        self._problems, self._device = problems, device
         # what is told, and what is known of a composite step: repetitions in repetitions would take their powers
         self._told: set[tuple[str, str]] = set()
         self._known: dict[tuple[str, _Link], _Link] = {}
 
     def through(self, steps: Iterable[StepPlan], link: _Link) -> _Link:
         for step in steps:
-            after = self._composite(step, link) if step.parts else self._step(step, link)
+            if step.parts:
+                after = self._composite(step, link)
+            else:
+                after = self._step(step, link) if step.device == self._device else link
             link = link.or_(after) if step.is_conditional else after
         return link
 
@@ -110,8 +119,9 @@ class _Flow:
         """What is in it, the second time from what the first time left; then what it does itself."""
         key = (step.id, link._replace(why=""))
         if key not in self._known:
-            self._check_needs(step, link)
-            link = link._replace(up=link.up or Cap.LINK in step.needs)
+            if step.device == self._device:
+                self._check_needs(step, link)
+                link = link._replace(up=link.up or Cap.LINK in step.needs)
             after = self.through(step.children, link)
             if step.is_repeated and after._replace(why="") != link._replace(why=""):
                 after = self.through(step.children, after._replace(why=f"{after.why} in the round before"))
@@ -119,6 +129,8 @@ class _Flow:
         return self._known[key]
 
     def _itself(self, step: StepPlan, link: _Link) -> _Link:
+        if step.device != self._device:
+            return link
         if Cap.LINK in step.gives:
             return link._replace(up=True, doubted=False)
         return link.gone(step) if Cap.LINK in step.ends else link
@@ -165,11 +177,12 @@ def _check_time_to_connect(problems: Problems, steps: Sequence[StepPlan]) -> Non
 
 @dataclass
 class Losses:
-    """What later steps can no longer count on, and since which step."""
+    """What later steps can no longer count on, and since which step: of each device."""
 
-    since: dict[Cap, Where] = field(default_factory=dict)
+    since: dict[OfDevice, Where] = field(default_factory=dict)
     stop: Where | None = None  # the step that ended the run
-    absent: Where | None = None  # the step that looked for the unit last, and in vain
+    # the step that looked for the device last, and in vain
+    absent: dict[str, Where] = field(default_factory=dict)
 
     def why_not(self, step: StepPlan, at_hand: Callable[[], AbstractSet[Cap]]) -> tuple[Where | None, str] | None:
         """The root and the sentence when a step lacks something that is not there; None when it can run. Without any loss
@@ -177,17 +190,18 @@ class Losses:
         in_finally = step.section == "finally"
         if not in_finally and self.stop is not None:
             return self.stop, f"step {self.stop.label} ended the run"
-        if self.absent is not None and step.is_about_unit:
-            return self.absent, f"the unit was not found (step {self.absent.label})"
+        if step.device in self.absent and step.is_about_unit:
+            root = self.absent[step.device]
+            return root, f"the unit was not found (step {root.label})"
         if not (self.since or self.stop or in_finally):
             return None
         lacking = step.needs - at_hand()
-        return next((self._root(cap) for cap in Cap if cap in lacking), None)
+        return next((self._root(step.device, cap) for cap in Cap if cap in lacking), None)
 
-    def _root(self, cap: Cap) -> tuple[Where | None, str]:
-        if cap not in self.since and (root := self.since.get(Cap.UNIT)):
+    def _root(self, device: str, cap: Cap) -> tuple[Where | None, str]:
+        if (device, cap) not in self.since and (device, Cap.UNIT) in self.since:
             cap = Cap.UNIT
-        root = self.since.get(cap)
+        root = self.since.get((device, cap))
         if cap is Cap.UNIT and root is not None:
             return root, f"the unit was not found (step {root.label})"
         return root, f"step {root.label} left no {_LEFT[cap]}" if root else f"there is no {_LEFT[cap]}"
@@ -195,34 +209,35 @@ class Losses:
     @property
     def roots(self) -> set[Where]:
         """The steps for which others are left out."""
-        return {*self.since.values(), *filter(None, [self.stop, self.absent])}
+        return {*self.since.values(), *self.absent.values(), *filter(None, [self.stop])}
 
-    @property
-    def found(self) -> bool:
-        """Whether no step has looked for the unit in vain."""
-        return Cap.UNIT not in self.since
+    def found(self, device: str) -> bool:
+        """Whether no step has looked for the device in vain."""
+        return (device, Cap.UNIT) not in self.since
 
     def left_out(self, step: StepPlan, where: Where, at_hand: AbstractSet[Cap]) -> None:
         """After a step that a condition of the plan left out: what it would have given is not there."""
         for cap in (Cap.LINK, Cap.BOND):
             if cap in step.gives and cap not in at_hand:
-                self.since.setdefault(cap, where)
+                self.since.setdefault((step.device, cap), where)
 
     def remember(
         self, step: StepPlan, where: Where, error: BenchrigError | None, at_hand: AbstractSet[Cap], *, ended: bool
     ) -> None:
         """After a step. `ended`: the link is gone because it was ended, not lost."""
         if Cap.UNIT in step.needs | step.gives:
-            self.absent = where if isinstance(error, (DeviceNotFound, AmbiguousDevice, WrongDevice)) else None
+            self.absent.pop(step.device, None)
+            if isinstance(error, (DeviceNotFound, AmbiguousDevice, WrongDevice)):
+                self.absent[step.device] = where
         if Cap.UNIT in step.gives:
-            self.since.pop(Cap.UNIT, None)
+            self.since.pop((step.device, Cap.UNIT), None)
             if error is not None and not isinstance(error, (OperatorError, StepFailed, StepTimeout)):
-                self.since[Cap.UNIT] = where
+                self.since[step.device, Cap.UNIT] = where
         for cap in (Cap.LINK, Cap.BOND):
             if cap in at_hand:
-                self.since.pop(cap, None)
+                self.since.pop((step.device, cap), None)
             elif _cost(step, cap, error) or (cap is Cap.LINK and ended and step.kind.executes):
-                self.since.setdefault(cap, where)
+                self.since.setdefault((step.device, cap), where)
 
 
 def _cost(step: StepPlan, cap: Cap, error: BenchrigError | None) -> bool:

@@ -11,7 +11,6 @@ from functools import cached_property
 from benchrig.plan.tree import StepPlan, every_step
 from benchrig.source.shape import Misfit, is_late
 from benchrig.steps import Step
-from benchrig.steps.attribute import Names
 from benchrig.steps.base import COMMON, ReadingType
 from benchrig.steps.composite import InnerReading
 from benchrig.values.spread import spread
@@ -21,10 +20,10 @@ _COUNT = re.compile(r" \([0-9]+\)$")
 _ANY = ReadingType("any")
 
 
-def readings_of(plan: StepPlan, step: Step, names: Names) -> Mapping[str, ReadingType] | None:
+def readings_of(plan: StepPlan, step: Step) -> Mapping[str, ReadingType] | None:
     """The readings that a step has, those of the steps in it too; None when they are known only in the run. Misfit."""
-    own = step.readings(names)
-    return own if own is None or not plan.parts else _Both(own, InnerReadings(plan, names))
+    own = step.readings(plan.names)
+    return own if own is None or not plan.parts else _Both(own, InnerReadings(plan))
 
 
 @dataclass(frozen=True)
@@ -48,8 +47,8 @@ class _Both(Mapping[str, ReadingType]):
 class InnerReadings(Mapping[str, ReadingType]):
     """Of all steps in a composite one, by name."""
 
-    def __init__(self, plan: StepPlan, names: Names) -> None:
-        self._plan, self._names = plan, names
+    def __init__(self, plan: StepPlan) -> None:
+        self._plan = plan
 
     @cached_property
     def _called(self) -> dict[str, StepPlan]:
@@ -108,7 +107,7 @@ class InnerReadings(Mapping[str, ReadingType]):
         ):
             return None
         try:
-            return outline.readings(self._names)
+            return outline.readings(step.names)
         except Misfit:
             return None
 

@@ -16,7 +16,6 @@ from benchrig.source.shape import BAD, LATE, Misfit, Reader, is_late
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar
 from benchrig.steps import Step
-from benchrig.steps.attribute import Names
 from benchrig.steps.base import COMMON, ReadingType
 from benchrig.values.arithmetic import Sample, Unknown, likely
 from benchrig.values.judging import Kind
@@ -27,9 +26,9 @@ from benchrig.values.units import dimension_of
 _SINGLE = ("equals", "differs", "min", "above", "max", "below", "nominal", "tolerance")
 
 
-def check_kinds(problems: Problems, given: Mapping[str, Given], steps: Sequence[StepPlan], names: Names) -> None:
+def check_kinds(problems: Problems, given: Mapping[str, Given], steps: Sequence[StepPlan]) -> None:
     """Expressions whose values do not go together, and references that do not fit the reading of their limit."""
-    kinds = _Kinds(problems, names)
+    kinds = _Kinds(problems)
     for name, spec in given.items():
         kinds.take(name, *_kind_of_given(spec))
     for step in steps:
@@ -39,8 +38,8 @@ def check_kinds(problems: Problems, given: Mapping[str, Given], steps: Sequence[
 class _Kinds:
     """What is known of the values, at the step that is looked at."""
 
-    def __init__(self, problems: Problems, names: Names) -> None:
-        self._problems, self._names = problems, names
+    def __init__(self, problems: Problems) -> None:
+        self._problems = problems
         self._samples: dict[str, Any] = {}
         self._doubtful: set[str] = set()
 
@@ -90,7 +89,7 @@ class _Kinds:
         if any(is_late(getattr(model, name)) for name in model.__struct_fields__ if name not in COMMON):
             return {}
         try:
-            types = readings_of(step, model, self._names) or {}
+            types = readings_of(step, model) or {}
         except Misfit:
             return {}
         return {**types, **dict(self._worked_out(step))} if model.works_out else types

@@ -45,6 +45,8 @@ class _List:
     via: tuple[Path, ...] = ()
     # before the names of the steps
     prefix: str = ""
+    # the device that its steps are about, where they do not say it
+    device: str = ""
 
     @property
     def next_id(self) -> str:
@@ -58,7 +60,8 @@ class StepLists:
     files: PlanFiles
     given: GivenValues
     variants: Variants
-    names: Names
+    # by device
+    names: Mapping[str, Names]
     nodes: list[StepPlan] = field(default_factory=list)
     used: set[str] = field(default_factory=set)
     _count: int = 0
@@ -104,26 +107,28 @@ class StepLists:
     def _step(self, node: MappingNode, kind: type[Step], into: _List) -> StepPlan:
         parts: tuple[Part, ...] = ()
         bare = StepPlan(into.next_id, kind.verb, kind, into.section, node, None, prefix=into.prefix, part=into.part)
+        bare = self._of_device(bare, into.device)
         if issubclass(kind, Composite):
-            node, parts = self._parts(node, kind, into)
+            node, parts = self._parts(node, kind, replace(into, device=bare.device))
         before, written, name = self.problems.mistakes, node, _written_name(node, kind, into.prefix)
         if is_marked(node):  # most are not
             used = {name for name, _ in references(node)}
             self.used |= used
-            self._try_rows(node, kind, parts, used)
+            self._try_rows(replace(bare, node=node, parts=parts), used)
             node = written = cast("MappingNode", self.variants.inserted(node))
-            self._try_secrets(node, kind, parts)
+            self._try_secrets(replace(bare, node=node, parts=parts))
             node = cast("MappingNode", substitute(node, self.given.open, self._room, partly=True))
         model = Reader(self.problems).read(node, kind)
         if model is BAD or self.problems.mistakes > before:
             return replace(bare, node=node, parts=parts)
         waits = node is not written and has_reference(node)
-        title = self._title(model, into.prefix, node)
+        title = self._title(model, into.prefix, node, bare.device)
         on_fail: Any = model.on_fail if isinstance(model.on_fail, str) else "continue"
         step = replace(bare, name=title, node=written if waits else node, step=None if waits else model, on_fail=on_fail,
                        parts=parts, outline=model if waits else None,
                        written=name)  # fmt: skip
-        check_readings(self.problems, node, model, partial(readings_of, step, names=self.names), late=waits)
+        check_readings(self.problems, node, model, partial(readings_of, step), late=waits)
+        self._check_device(step, model)
         check_files(self.problems, node, model, self.files.path.parent)
         if isinstance(model, Composite):
             self._check_inside(step, model)
@@ -131,7 +136,7 @@ class StepLists:
 
     def _check_inside(self, step: StepPlan, model: Composite) -> None:
         instant = all(each.kind.instant for each in leaves(step.children))
-        for misfit in model.misfits_inside(InnerReadings(step, self.names).steps, instant=instant):
+        for misfit in model.misfits_inside(InnerReadings(step).steps, instant=instant):
             Reader(self.problems).misfit(step.node, misfit)
 
     def _parts(self, node: MappingNode, kind: type[Composite], into: _List) -> tuple[MappingNode, tuple[Part, ...]]:
@@ -156,13 +161,30 @@ class StepLists:
                 entries[name] = (entries[name][0], Sequence([], entries[name][1].place))
         return MappingNode(entries, node.place), tuple(parts)
 
-    def _try_rows(self, node: MappingNode, kind: type[Step], parts: tuple[Part, ...], used: set[str]) -> None:
+    def _of_device(self, step: StepPlan, around: str) -> StepPlan:
+        """With the device that it is about: the one that it says, or that of the step around it."""
+        said = step.node.get("device")
+        device = said.value if isinstance(said, Scalar) and isinstance(said.value, str) else around
+        if said is not None and "" in self.names:
+            self.problems.add(said.place, "the plan has one device, so every step is about that", "take out device")
+        elif said is not None and device not in self.names:
+            what = f"no device is named '{device}'" if device else "expected the name of a device"
+            self.problems.add(said.place, what, suggest(device, self.names))
+        return replace(step, device=device, names=self.names[device]) if device in self.names else step
+
+    def _check_device(self, step: StepPlan, model: Step) -> None:
+        if step.needs | step.gives and "" not in self.names and step.node.get("device") is None and not step.device:
+            known = ", ".join(self.names)
+            message = f"'{step.name}' does not say which device it is about"
+            self.problems.add(step.place, message, f"add device: and one of {known}")
+
+    def _try_rows(self, step: StepPlan, used: set[str]) -> None:
         """See whether the rows that this run does not take would fit, too."""
         for row, values in self.variants.others(used):
             problems = Problems()
-            tried = self.variants.inserted(node, values)
+            tried = replace(step, node=cast("MappingNode", self.variants.inserted(step.node, values)))
             scalars = {name: part.value for name, part in values.items() if isinstance(part, Scalar)}
-            self._try(problems, tried, kind, parts, {**self.given.open, **scalars})
+            self._try(problems, tried, {**self.given.open, **scalars})
             for each in problems.found:
                 self._of_rows.setdefault((each.place, each.message), (row, each.advice))
 
@@ -173,29 +195,27 @@ class StepLists:
             if (place, message) not in said:
                 self.problems.add(place, f"{message} ({row})", advice)
 
-    def _try_secrets(self, node: MappingNode, kind: type[Step], parts: tuple[Part, ...]) -> None:
+    def _try_secrets(self, step: StepPlan) -> None:
         """See whether the secret values fit, and say no more than that."""
+        node = step.node
         values = self.given.values
         used = sorted(self.given.secrets & values.keys() & {name for name, _ in references(node)})
         others = {name: value for name, value in values.items() if name not in used}
-        if used and self._misfits(node, kind, parts, values) > self._misfits(node, kind, parts, others):
+        if used and self._misfits(step, values) > self._misfits(step, others):
             message = f"the secret value {used[0]} does not fit where it is used"
             self.problems.add(node.place, message, "give another value, or use it elsewhere")
 
-    def _misfits(self, node: MappingNode, kind: type[Step], parts: tuple[Part, ...], values: Mapping[str, Any]) -> int:
+    def _misfits(self, step: StepPlan, values: Mapping[str, Any]) -> int:
         problems = Problems()
-        self._try(problems, node, kind, parts, values)
+        self._try(problems, step, values)
         return len(problems.found)
 
-    def _try(
-        self, problems: Problems, node: Node, kind: type[Step], parts: tuple[Part, ...], values: Mapping[str, Any]
-    ) -> None:
+    def _try(self, problems: Problems, step: StepPlan, values: Mapping[str, Any]) -> None:
         """What would be wrong with these values."""
-        tried = cast("MappingNode", substitute(node, values, Room(problems), partly=True))
-        step = Reader(problems).read(tried, kind)
-        if step is not BAD:
-            plan = StepPlan("", kind.verb, kind, "steps", tried, step, parts=parts)
-            check_readings(problems, tried, step, partial(readings_of, plan, names=self.names))
+        tried = cast("MappingNode", substitute(step.node, values, Room(problems), partly=True))
+        model = Reader(problems).read(tried, step.kind)
+        if model is not BAD:
+            check_readings(problems, tried, model, partial(readings_of, replace(step, node=tried, step=model)))
 
     def _kind(self, node: MappingNode) -> type[Step] | None:
         verbs = [key for key in node.entries if key in KINDS]
@@ -211,10 +231,10 @@ class StepLists:
             self.problems.add(node.place, "no verb in this step", advice or f"write one of {', '.join(words)}")
         return None
 
-    def _title(self, step: Step, prefix: str, node: MappingNode) -> str:
+    def _title(self, step: Step, prefix: str, node: MappingNode, device: str) -> str:
         """A unique title. A name that people gave must be unique by itself; others are counted."""
         named = step.given_name if isinstance(step.given_name, str) else None
-        title = prefix + (named or _safe_title(step))
+        title = prefix + (named or _safe_title(step) + (f" ({device})" if device else ""))
         if title not in self._titles:
             self._titles[title] = node.place
             return title

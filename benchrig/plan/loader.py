@@ -18,7 +18,7 @@ from benchrig.plan.given_spec import Given
 from benchrig.plan.in_worlds import InWorlds, check_link
 from benchrig.plan.kinds import check_kinds
 from benchrig.plan.lists import StepLists
-from benchrig.plan.model import NamesFile, Plan, PlanFile
+from benchrig.plan.model import NamesFile, Plan, PlanDevice, PlanFile
 from benchrig.plan.order import check_order
 from benchrig.plan.own_names import OwnNames, readable
 from benchrig.plan.tree import every_step
@@ -27,7 +27,7 @@ from benchrig.source.problem import Problems
 from benchrig.source.references import has_reference, references
 from benchrig.source.shape import BAD, Reader, locate
 from benchrig.source.yaml import Mapping as MappingNode
-from benchrig.source.yaml import Node, Scalar
+from benchrig.source.yaml import Node
 from benchrig.steps.attribute import AttributeSpec, Names
 
 
@@ -80,7 +80,7 @@ class _Loader:
             raise PlanError(self.problems.in_order())
         self.run_values.take(head.given, node)
         self.variants.read(node.get("variants"), head.given, self.run_values)
-        lists = self._lists(head.device.attributes, node)
+        lists = self._lists({key: device.attributes for key, device in head.described.items()}, node)
         self._check(head, node, lists)
         if missing := self._missing(node, lists):
             raise MissingGiven(missing)
@@ -93,8 +93,7 @@ class _Loader:
             hash=self.files.hash,
             revision=str(head.revision or ""),
             caution=head.caution.strip(),
-            device=locate(node, ("device",)),
-            names=lists.names,
+            devices={key: PlanDevice(locate(node, _path(key)), names) for key, names in lists.names.items()},
             given=head.given,
             deadline=head.deadline.seconds if head.deadline else None,
             nodes=tuple(lists.nodes),
@@ -104,8 +103,9 @@ class _Loader:
             variants=self.variants.chosen,
             kinds=self.kinds,
         )
-        if self.given is not None or not has_reference(plan.device):
-            plan.selection()
+        for device in plan.devices.values():
+            if self.given is not None or not has_reference(device.node):
+                device.selection(plan.values)
         return plan
 
     def _check(self, head: PlanFile, node: MappingNode, lists: StepLists) -> None:
@@ -114,19 +114,19 @@ class _Loader:
         there = self.names_only or any(step.section == "steps" for step in steps)
         if not there and not self.problems.found:
             self.problems.add(locate(node, ("steps",)).place, "the plan has no steps", "for example: - scan:")
-        check_select(self.problems, locate(node, ("device", "select")), lists.names)
+        self._check_select(node, lists)
         check_order(self.problems, lists.nodes)
         recorded = {name for name, spec in head.given.items() if spec.record}
         check_values(self.problems, node, head.given, self.variants, lists.nodes, lists.used | recorded)
         self._check_worlds(head, lists)
-        check_kinds(self.problems, head.given, lists.nodes, lists.names)
+        check_kinds(self.problems, head.given, lists.nodes)
         check_may_lack(self.problems, locate(node, ("may_lack",)), head.may_lack, steps)
         check_secrets(self.problems, node, steps, self.run_values.secrets)
         self.problems.raise_if_any()
 
     def _check_worlds(self, head: PlanFile, lists: StepLists) -> None:
         """What has to hold however the conditions come out."""
-        conditions = ConditionChecks(self.problems, head.given, self.variants.names, lists.names)
+        conditions = ConditionChecks(self.problems, head.given, self.variants.names)
         conditions.look_at(lists.nodes)
         self.kinds = conditions.kinds
         if not conditions.all:
@@ -139,7 +139,7 @@ class _Loader:
 
     def _missing(self, node: Node, lists: StepLists) -> dict[str, Given]:
         """Given values without which the plan cannot run. What only an ask step takes may be left to the operator."""
-        referred = lists.used | {name for name, _ in references(locate(node, ("device",)))}
+        referred = lists.used | {name for key in lists.names for name, _ in references(locate(node, _path(key)))}
         return {
             name: spec
             for name, spec in self.run_values.missing.items()
@@ -155,14 +155,13 @@ class _Loader:
 
     def _refuse_references(self, node: Node) -> None:
         """Only steps and the selection may have references: the rest must be known to read them."""
-        open_parts = ("steps", "finally", "device", "select")
-        entries = node.entries if isinstance(node, MappingNode) else {}
-        device = node.get("device") if isinstance(node, MappingNode) else None
-        if isinstance(device, MappingNode):
-            entries = entries | device.entries
-        closed = [part for key, (_, part) in entries.items() if key not in open_parts]
-        for part in (*closed, device if isinstance(device, Scalar) else None):
-            for name, scalar in references(part) if part else ():
+        top = node.entries if isinstance(node, MappingNode) else {}
+        devices = [part for part in (_part(node, *_path(key)) for key in _device_keys(node)) if part is not None]
+        within = [part.entries if isinstance(part, MappingNode) else {"": (None, part)} for part in devices]
+        closed = [part for key, (_, part) in top.items() if key not in ("steps", "finally", "device", "devices")]
+        closed += [part for entries in within for key, (_, part) in entries.items() if key != "select"]
+        for part in closed:
+            for name, scalar in references(part):
                 self.problems.add(
                     scalar.place,
                     f"${{{name}}} is not allowed here",
@@ -173,29 +172,47 @@ class _Loader:
         """The head is wrong; the mistakes in the steps are worth saying at the same time."""
         if not isinstance(node, MappingNode):
             return
-        lists = self._lists(readable(_part(node, "device", "attributes")), node)
-        check_select(self.problems, locate(node, ("device", "select")), lists.names)
+        lists = self._lists({key: readable(_part(node, *_path(key), "attributes")) for key in _device_keys(node)}, node)
+        self._check_select(node, lists)
         check_values(self.problems, node, _named(node.get("given")), self.variants, lists.nodes, lists.used)
 
-    def _lists(self, attributes: Mapping[str, AttributeSpec], node: MappingNode) -> StepLists:
-        """The steps of the plan, with its names for attributes."""
-        lists = StepLists(self.files, self.run_values, self.variants, self._names(attributes, node))
+    def _check_select(self, node: MappingNode, lists: StepLists) -> None:
+        for key, names in lists.names.items():
+            check_select(self.problems, locate(node, (*_path(key), "select")), names)
+
+    def _lists(self, attributes: Mapping[str, Mapping[str, AttributeSpec]], node: MappingNode) -> StepLists:
+        """The steps of the plan, with the names of each of its devices for attributes."""
+        names = {key: self._names(specs, node, _path(key)) for key, specs in attributes.items()}
+        lists = StepLists(self.files, self.run_values, self.variants, names)
         lists.add(node, "steps")
         lists.add(node, "finally")
         lists.tell_rows()
         return lists
 
-    def _names(self, attributes: Mapping[str, AttributeSpec], node: MappingNode) -> Names:
-        """Those of the files that the plan names, and its own."""
+    def _names(self, attributes: Mapping[str, AttributeSpec], node: MappingNode, path: tuple[str, ...]) -> Names:
+        """Those of the files that a device of the plan names, and its own."""
         own = OwnNames(self.files)
-        own.use(_part(node, "device", "use"))
-        own.take(attributes, locate(node, ("device", "attributes")))
+        own.use(_part(node, *path, "use"))
+        own.take(attributes, locate(node, (*path, "attributes")))
         return own.names()
 
 
 def is_device_file(node: Node) -> bool:
     keys = node.entries.keys() if isinstance(node, MappingNode) else set()
     return bool(keys & {"advertising", "services", "devices", "others"}) and not keys & {"plan", "steps"}
+
+
+def _path(device: str) -> tuple[str, ...]:
+    """Where a device is described; '' is the only one."""
+    return ("devices", device) if device else ("device",)
+
+
+def _device_keys(node: Node) -> list[str]:
+    """The names of the devices, also where the plan is wrong."""
+    several = _part(node, "devices")
+    return (
+        [key for key in several.entries if isinstance(key, str) and key] if isinstance(several, MappingNode) else [""]
+    )
 
 
 def _part(node: Node | None, *path: str) -> Node | None:

@@ -10,7 +10,7 @@ from typing import Any, ClassVar
 
 import msgspec
 
-from benchrig.errors import PlanError
+from benchrig.errors import PlanError, UsageError
 from benchrig.plan.conditions import Kinds
 from benchrig.plan.given_spec import Given
 from benchrig.plan.inner import InnerReadings
@@ -119,11 +119,12 @@ class Device(msgspec.Struct, omit_defaults=True):
     use: FileNames | None = None
 
 
-class PlanFile(msgspec.Struct, omit_defaults=True):
+class PlanFile(msgspec.Struct, omit_defaults=True, kw_only=True):
     """The top of a plan file; the lists of steps are read one by one."""
 
     plan: str
-    device: Device
+    device: Device | None = None
+    devices: dict[str, Device] = {}
     steps: AnyValue
     revision: Revision | None = None
     caution: str = ""
@@ -133,14 +134,23 @@ class PlanFile(msgspec.Struct, omit_defaults=True):
     may_lack: list[str] = []
     finally_: AnyValue | None = msgspec.field(name="finally", default=None)
 
+    @property
+    def described(self) -> dict[str, Device]:
+        """The devices by name; '' is that of the only one."""
+        return self.devices or ({"": self.device} if self.device else {})
+
     def misfits(self) -> Iterable[Misfit]:
+        if self.device is None and not self.devices:
+            yield Misfit("the key 'device' is missing", "add device: …")
+        if self.device is not None and self.devices:
+            yield Misfit("the plan has both device and devices", "keep one of the two", path=("devices",))
         if not self.plan.strip():
             yield Misfit("a plan needs a name", "for example: plan: End of line", path=("plan",))
         if self.deadline is not None and self.deadline.seconds == 0:
             yield Misfit("deadline must be more than 0 s", "for example: 60 s", path=("deadline",))
 
 
-class NamesFile(PlanFile, omit_defaults=True):
+class NamesFile(PlanFile, omit_defaults=True, kw_only=True):
     """The same where only the names and the device are wanted: the steps may be missing."""
 
     steps: AnyValue | None = None  # type: ignore[assignment]
@@ -154,6 +164,32 @@ class StepsFile(msgspec.Struct, omit_defaults=True):
 
 
 @dataclass(frozen=True)
+class PlanDevice:
+    """A device of a plan: how it is selected, and the names of its attributes."""
+
+    node: Node
+    names: Names
+
+    def selection(self, values: Mapping[str, Any]) -> Selection:
+        """With the values in place. PlanError when they do not fit."""
+        problems = Problems()
+        node = locate(self.node, ("select",))
+        select = Reader(problems).read(substitute(node, values, Room(problems)), Select)
+        if select is not BAD:
+            try:
+                return select.selection(self.names)  # type: ignore[no-any-return]
+            except Misfit as misfit:
+                Reader(problems).misfit(node, misfit)
+        raise PlanError(problems.found)
+
+    def written(self) -> dict[str, Any]:
+        """The selection as it is written, without the key that it may have."""
+        select = locate(self.node, ("select",))
+        entries = select.entries if isinstance(select, MappingNode) else {}
+        return {key: as_written(node) for key, (_, node) in entries.items() if key != "identity_key"}
+
+
+@dataclass(frozen=True)
 class Plan:
     """A checked plan. `hash` is SHA-256 over the plan file and all that it includes."""
 
@@ -162,8 +198,8 @@ class Plan:
     hash: str
     revision: str
     caution: str
-    device: Node
-    names: Names
+    # by name; '' is that of the only one
+    devices: Mapping[str, PlanDevice]
     given: Mapping[str, Given]
     deadline: float | None
     nodes: tuple[StepPlan, ...]
@@ -186,23 +222,22 @@ class Plan:
         """The names that the plan itself gives a value."""
         return frozenset({*self.given, *self.values}) | {name for step in self.steps for name in step.saves}
 
-    def selection(self) -> Selection:
-        """The selection of the unit with the given values in place. PlanError when they do not fit."""
-        problems = Problems()
-        node = locate(self.device, ("select",))
-        select = Reader(problems).read(substitute(node, self.values, Room(problems)), Select)
-        if select is not BAD:
-            try:
-                return select.selection(self.names)  # type: ignore[no-any-return]
-            except Misfit as misfit:
-                Reader(problems).misfit(node, misfit)
-        raise PlanError(problems.found)
+    @property
+    def only(self) -> PlanDevice:
+        """The device of a plan with one. UsageError for a plan with several."""
+        if len(self.devices) > 1:
+            message = f"{self.path.name} has several devices: {', '.join(self.devices)}"
+            raise UsageError(message, advice="give a plan with one device, or a file of names")
+        return next(iter(self.devices.values()))
 
-    def written_selection(self) -> dict[str, Any]:
-        """The selection as it is written, without the key that it may have."""
-        select = locate(self.device, ("select",))
-        entries = select.entries if isinstance(select, MappingNode) else {}
-        return {key: as_written(node) for key, (_, node) in entries.items() if key != "identity_key"}
+    @property
+    def names(self) -> Names:
+        """Those of the only device."""
+        return self.only.names
+
+    def selection(self) -> Selection:
+        """That of the only device, with the given values in place. PlanError when they do not fit."""
+        return self.only.selection(self.values)
 
     @property
     def secret_names(self) -> frozenset[str]:
@@ -220,7 +255,7 @@ class Plan:
 
     def _told_by_inner(self, step: StepPlan, telling: Mapping[str, frozenset[str]]) -> frozenset[str]:
         """The readings of a composite step that are those of steps in it which may tell a secret."""
-        readings, ids = InnerReadings(step, self.names), {each.name: each.id for each in every_step(step.children)}
+        readings, ids = InnerReadings(step), {each.name: each.id for each in every_step(step.children)}
         found = ((name, readings.find(name)) for name in step.named)
         return frozenset(
             name

@@ -11,7 +11,6 @@ from benchrig.plan.tree import StepPlan, every_step, place_text
 from benchrig.radio.offers import CANNOT, HIDDEN, LACKS, MAY_FAIL, NO_CCCD, PARTLY, hidden_attribute, is_cccd, unjudged
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Scalar
-from benchrig.steps.attribute import Names
 
 
 def remarks(plan: Plan, kind: str) -> Iterator[tuple[str, str]]:
@@ -20,7 +19,7 @@ def remarks(plan: Plan, kind: str) -> Iterator[tuple[str, str]]:
         if why := CANNOT[kind].get(step.kind.verb):
             yield place_text(step.place), f"'{step.name}' cannot be done: {why}"
         yield from _not_judged(step, kind, plan)
-        yield from _not_shown(step, kind, plan.names)
+        yield from _not_shown(step, kind)
         yield from _not_everywhere(step, MAY_FAIL[kind])
 
 
@@ -28,7 +27,7 @@ def _not_judged(step: StepPlan, kind: str, plan: Plan) -> Iterator[tuple[str, st
     expected = step.node.get("expect")
     for name in expected.entries if isinstance(expected, MappingNode) else ():
         limit = f"{step.kind.verb}.{name}"
-        if why := _lacking(step, name, kind, plan.names):
+        if why := _lacking(step, name, kind):
             so = (
                 "the run may pass without it"
                 if limit in plan.may_lack
@@ -37,22 +36,22 @@ def _not_judged(step: StepPlan, kind: str, plan: Plan) -> Iterator[tuple[str, st
             yield step.limit_place(name), f"the limit on {name} is not judged: {why}; {so}"
 
 
-def _lacking(step: StepPlan, name: str, kind: str, names: Names) -> str:
+def _lacking(step: StepPlan, name: str, kind: str) -> str:
     """Why this kind of radio has no such reading; '' when it has. A limit that waits for a value is looked at in the run."""
-    if step.parts and (inner := InnerReadings(step, names).find(name)) is not None:
+    if step.parts and (inner := InnerReadings(step).find(name)) is not None:
         meant = next(each for each in every_step(step.children) if each.name == inner.step)
-        return _lacking(meant, inner.reading, kind, names)
+        return _lacking(meant, inner.reading, kind)
     if step.step is None:
         return LACKS[kind].get(f"{step.kind.verb}.{name}", "")
-    return unjudged(LACKS[kind], PARTLY[kind], step.step, name, names)
+    return unjudged(LACKS[kind], PARTLY[kind], step.step, name, step.names)
 
 
-def _not_shown(step: StepPlan, kind: str, names: Names) -> Iterator[tuple[str, str]]:
+def _not_shown(step: StepPlan, kind: str) -> Iterator[tuple[str, str]]:
     for attribute in _attributes(step):
         name, place = attribute.text, place_text(attribute.place)
-        if hidden_attribute(name, HIDDEN[kind], names):
+        if hidden_attribute(name, HIDDEN[kind], step.names):
             yield place, f"'{name}' cannot be reached: the operating system hides its service"
-        if kind == "host" and step.kind.writes and is_cccd(name, names):
+        if kind == "host" and step.kind.writes and is_cccd(name, step.names):
             yield place, NO_CCCD
 
 

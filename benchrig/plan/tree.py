@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from collections.abc import Set as AbstractSet
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Literal, NamedTuple
 
@@ -48,6 +48,9 @@ class StepPlan:
     part: str = ""
     # where `step` is None: the model with what waits for the run marked as LATE
     outline: Step | None = None
+    # the device that it is about, as the plan calls it: '' for the only one, or for none; and its names
+    device: str = ""
+    names: Names = field(default_factory=Names, repr=False)
 
     @cached_property
     def children(self) -> tuple[StepPlan, ...]:
@@ -85,7 +88,7 @@ class StepPlan:
         title = self.prefix + (step.name or step.title)
         return "" if self.name.startswith(title) else title
 
-    def planned(self, names: Names) -> PlannedNode:
+    def planned(self) -> PlannedNode:
         rounds, seconds = self.step.extent if isinstance(self.step, Composite) else (0, 0.0)
         return PlannedNode(
             self.id,
@@ -94,10 +97,11 @@ class StepPlan:
             place_text(self.place),
             role=self.role,
             section=self.section,
-            subject=self.step.subject(names) if self.step else "",
+            device=self.device,
+            subject=self.step.subject(self.names) if self.step else "",
             limits=self.limit_names,
             written=self.written,
-            children=[child.planned(names) for child in self.children],
+            children=[child.planned() for child in self.children],
             part=self.part,
             tolerates=self.tolerates,
             rounds=rounds,

@@ -8,7 +8,7 @@ from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from benchrig.errors import BenchrigError, LinkLost
+from benchrig.errors import BenchrigError, LinkLost, UsageError
 from benchrig.radio.beside import Beside, beside_of
 from benchrig.radio.link import DISCONNECT_WITHIN
 from benchrig.radio.subscriptions import Listener, Subscriptions
@@ -152,3 +152,11 @@ class DeviceSession:
     ) -> None:
         if self.is_up:
             await self._subscriptions.remove(characteristic, hear, doing, within)
+
+
+class NoDevice(DeviceSession):
+    """In a plan with several devices, what a step has that is about none of them."""
+
+    @property
+    def link(self) -> Link:
+        raise UsageError("the step is about no device", advice="add device: and the name of one")

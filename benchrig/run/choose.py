@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from benchrig.errors import UsageError
-from benchrig.plan.flow import balance, touches_the_unit
+from benchrig.plan.flow import OfDevice, balance, touches_the_unit
 from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan, every_step
 from benchrig.source.problem import suggest
@@ -26,6 +26,9 @@ def choose_steps(plan: Plan, only: Sequence[str] = (), from_: str | None = None)
     needed = _with_needs(nodes, wanted | _values_for_clean_up(nodes))
     touches = any(node.id in needed and node.touches for node in body)
     return [node.plan for node in nodes if node.id in needed or _cleans_up(node, touches)]
+
+
+_ORDER = [*Cap]
 
 
 class _Node:
@@ -79,17 +82,22 @@ def _with_needs(nodes: Sequence[_Node], wanted: set[str]) -> set[str]:
 
 def _givers(node: _Node, before: Sequence[_Node]) -> list[_Node]:
     """The last node before it for each thing that it needs."""
-    wanted = [cap for cap in Cap if cap in node.needs]
+    wanted = sorted(node.needs, key=lambda each: (each[0], _ORDER.index(each[1])))
     return [other for cap in wanted for other in [each for each in before if cap in each.gives][-1:]]
 
 
 def _between_connections(nodes: Sequence[_Node], needed: set[str]) -> set[str]:
     """The nodes that end a connection which is made, before the next one that is."""
+    devices = {device for node in nodes for device, _ in node.gives | node.ends}
+    return set().union(*(_between(nodes, needed, (device, Cap.LINK)) for device in devices))
+
+
+def _between(nodes: Sequence[_Node], needed: set[str], link: OfDevice) -> set[str]:
     between, last, connected = set[str](), "", False
     for node in nodes:
-        if Cap.LINK in node.ends:
+        if link in node.ends:
             last = node.id
-        elif Cap.LINK in node.gives and node.id in needed:
+        elif link in node.gives and node.id in needed:
             between |= {last} if connected and last else set()
             connected, last = True, ""
     return between

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from benchrig.radio.link import Link
     from benchrig.radio.scan import Sighting
     from benchrig.radio.table import Characteristic
-    from benchrig.steps.attribute import AttributeName, Names
+    from benchrig.steps.attribute import AttributeName
     from benchrig.steps.base import Step
     from benchrig.steps.bench import Lookout, Operator, Target
     from benchrig.steps.composite import Watch
@@ -49,7 +49,6 @@ _SHORT_BY = 0.1
 class Surroundings:
     """What the steps of a run share."""
 
-    names: Names
     values: dict[str, Any]
     operator: Operator
     folder: Path
@@ -95,18 +94,18 @@ class StepContext(Witness):
         deadline: float,
         watches: Sequence[Watch] = (),
     ) -> None:
-        self.names, self.operator = run.names, run.operator
+        self.names, self.operator = plan.names, run.operator
         self.given: Mapping[str, Any] = run.values
         self.folder, self.plan_folder = run.folder, run.plan_folder
         self.now, self.since = run.clock.now, run.clock.since
         self.device, self.attempt = device, where.attempt
-        self._where, self._deadline = where, deadline
+        self._where, self._deadline, self._key = where, deadline, plan.device
         self._clock, self._emit = run.clock, run.emit
         self._cleans_up = plan.section == "finally"
         self._swapped = False
         self.acted_at: float | None = None
         limits = step.limits
-        judge = Judge(limits, readings_of(plan, step, run.names) if limits else None, plan.limit_place)
+        judge = Judge(limits, readings_of(plan, step) if limits else None, plan.limit_place)
         told = Told(plan.name, watches) if watches else None
         readings = self.readings = Readings(
             where, step, judge, run.clock, run.emit, run.values, self._lacking(step), told
@@ -151,12 +150,12 @@ class StepContext(Witness):
     # --- what is said
 
     def note(self, text: str, sent: bytes | None = None) -> None:
-        self._emit(Noted(self._clock.at, text, self._where, sent=None if sent is None else sent.hex().upper()))
+        self._emit(Noted(self._clock.at, text, self._where, self._key, None if sent is None else sent.hex().upper()))
 
     def seen(self, sighting: Sighting) -> None:
         swapped, self._swapped = self._swapped, False
         said = (sighting.address, sighting.address_type, sighting.name)
-        self._emit(DeviceSeen(self._clock.at, *said, where=self._where, swapped=swapped))
+        self._emit(DeviceSeen(self._clock.at, *said, where=self._where, swapped=swapped, device=self._key))
 
     def value(self, data: bytes, target: Target, own: Format | None = None) -> None:
         form = own or target.format
@@ -175,7 +174,7 @@ class StepContext(Witness):
         else:
             self.reading("value", value, form.unit, data)
         if self.device.learn(target.found.attribute, data) and isinstance(value, str):
-            self._emit(DeviceSeen(self._clock.at, serial=value[:MAX_VALUE], where=self._where))
+            self._emit(DeviceSeen(self._clock.at, serial=value[:MAX_VALUE], where=self._where, device=self._key))
 
     # --- the device
 

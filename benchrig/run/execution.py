@@ -113,10 +113,10 @@ class StepExecution:
         """The step with its references replaced, and its name: a reference may stand in that too."""
         name, subject, at = "", "", self.run.clock.at
         try:
-            step = self.plan.step or filled(self.plan, self._values, self.run.names)
+            step = self.plan.step or filled(self.plan, self._values)
             self.run.forget(self.plan, self.where)
             if self.plan.step is None:
-                name, subject = self.plan.name_of(step), step.subject(self.run.names)
+                name, subject = self.plan.name_of(step), step.subject(self.plan.names)
             return step
         finally:
             self.run.emit(Opened(self.where, at, name, subject))

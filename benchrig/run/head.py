@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path
 from platform import python_version
 
 from benchrig import __version__
+from benchrig.errors import UsageError
 from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan, leaves
 from benchrig.record.model import FLAT_FORMAT, FORMAT, PlannedDevice, RunStarted
 from benchrig.run.station import Station
+from benchrig.source.problem import suggest
 from benchrig.source.references import as_text
-from benchrig.steps.attribute import Names
 from benchrig.values.jsonable import moment_text
 
 _SERIAL_NUMBER = "2A25"
@@ -25,7 +26,7 @@ _SERIAL_NUMBER = "2A25"
 @dataclass(frozen=True)
 class RunSettings:
     """What a run is, beside its plan. `folder` is where it leaves its files; `seed` only where it has a meaning;
-    `device` is the name or address that narrows the plan's selection for this run, '' for none; `may_lack` names limits
+    `devices` are the names or addresses that narrow the plan's selections for this run, by device; `may_lack` names limits
     ('step.reading') that need not be judged where the radio cannot measure the reading, beside those of the plan."""
 
     station: Station
@@ -34,8 +35,29 @@ class RunSettings:
     folder: Path
     seed: int | None = None
     acknowledged: bool = False
-    device: str = ""
+    devices: Mapping[str, str] = field(default_factory=dict)
     may_lack: frozenset[str] = frozenset()
+
+
+def narrowed(plan: Plan, said: Sequence[str]) -> dict[str, str]:
+    """To what devices the run narrows those of the plan, by name: each is DEVICE, in a plan with several NAME=DEVICE.
+    UsageError for a name that the plan does not have, and for one twice."""
+    pairs = [("", text) if "" in plan.devices else _pair(plan, text) for text in said if text]
+    if len({key for key, _ in pairs}) < len(pairs):
+        raise UsageError("--device names one device twice", advice="give --device once for a device of the plan")
+    return dict(pairs)
+
+
+def _pair(plan: Plan, text: str) -> tuple[str, str]:
+    key, sign, device = text.partition("=")
+    if not (sign and device) or key not in plan.devices:
+        advice = suggest(key, plan.devices) if sign else ""
+        listed = ", ".join(plan.devices)
+        raise UsageError(
+            f"--device {text} names no device of the plan",
+            advice=advice or f"write NAME=DEVICE; NAME is one of {listed}",
+        )
+    return key, device
 
 
 def may_lack(plan: Plan, settings: RunSettings) -> frozenset[str]:
@@ -47,15 +69,15 @@ def given_serial(plan: Plan) -> str:
     """The serial number that the unit should have, as far as the run was given one: the value `serial`, or the one that
     the serial number of the unit must equal. '' for none, and for a secret one."""
     given = {name: str(value) for name, value in plan.values.items() if name not in plan.secret_names}
-    expected = (given.get("serial", ""), *(_expected_serial(step, plan.names) for step in plan.steps))
+    expected = (given.get("serial", ""), *(_expected_serial(step) for step in plan.steps))
     return next((each for each in expected if each and each in given.values()), "")
 
 
-def _expected_serial(plan: StepPlan, names: Names) -> str:
+def _expected_serial(plan: StepPlan) -> str:
     limit = getattr(plan.step.limits.get("value"), "equals", None) if plan.step else None
     if plan.step is None or not isinstance(limit, str):
         return ""
-    return limit if _SERIAL_NUMBER in plan.step.subject(names) else ""
+    return limit if _SERIAL_NUMBER in plan.step.subject(plan.names) else ""
 
 
 def run_started(plan: Plan, nodes: Sequence[StepPlan], settings: RunSettings) -> RunStarted:
@@ -77,8 +99,10 @@ def run_started(plan: Plan, nodes: Sequence[StepPlan], settings: RunSettings) ->
         scanned=dict(plan.scanned),
         variants=dict(plan.variants),
         caution=plan.caution,
-        nodes=[node.planned(plan.names) for node in nodes],
-        devices={"": PlannedDevice(plan.written_selection(), settings.device)},
+        nodes=[node.planned() for node in nodes],
+        devices={
+            key: PlannedDevice(device.written(), settings.devices.get(key, "")) for key, device in plan.devices.items()
+        },
         may_lack=sorted(may_lack(plan, settings)),
         left_out=sum(1 for _ in leaves(plan.nodes)) - sum(1 for _ in leaves(nodes)),
         versions={"benchrig": __version__, "bleak": version("bleak"), "python": python_version()},

@@ -45,7 +45,7 @@ class Inside:
     def __init__(self, plan: StepPlan, where: Where, around: Around, walker: Walker) -> None:
         self._plan, self._where, self._walker = plan, where, walker
         self._around = replace(around, tolerated=around.tolerated or plan.tolerates)
-        self._readings = InnerReadings(plan, around.run.names)
+        self._readings = InnerReadings(plan)
         # the parts that nothing was done about yet
         self._left = {part.name: part.steps for part in plan.parts}
         self._parts = dict(self._left)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Awaitable, Callable, Iterator, Sequence
+from collections.abc import Awaitable, Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import msgspec
@@ -15,7 +15,7 @@ from benchrig.plan.conditions import part_of
 from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan, every_step
 from benchrig.radio.choosing import NARROWED, OF_PLAN
-from benchrig.radio.device import DeviceSession
+from benchrig.radio.device import DeviceSession, NoDevice
 from benchrig.radio.radio import Radio
 from benchrig.radio.scan import Selection, of_device
 from benchrig.radio.unit import Unit
@@ -47,14 +47,14 @@ class Runner:
     emit: Emit
     _outcome: Outcome = field(init=False)
     _control: Control = field(default_factory=Control)
-    _device: DeviceSession | None = None
+    _devices: Mapping[str, DeviceSession] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self._outcome = Outcome(least=sum(len(step.limit_names) for step in every_step(self.nodes)))
 
     def interrupt(self) -> None:
         """Stop after the operation at hand, run the finally steps, clean up; called twice, leave these out too."""
-        self._control.interrupt(busy=self._device is not None and self._device.is_busy)
+        self._control.interrupt(busy=any(device.is_busy for device in self._devices.values()))
 
     def blame(self, error: BenchrigError) -> None:
         """Something outside the steps went wrong: it counts, before all else when it is a bug, and the steps go on."""
@@ -106,8 +106,9 @@ class Runner:
 
     def _head(self) -> None:
         self.emit(run_started(self.plan, self.nodes, self.settings))
-        if device := self.settings.device:
-            self.emit(Noted(self._clock.at, f"of the devices that the plan selects, only {device} is meant"))
+        for key, device in self.settings.devices.items():
+            said = f"of the devices that the plan selects{f' as {key}' if key else ''}, only {device} is meant"
+            self.emit(Noted(self._clock.at, said, device=key))
 
     async def _opened(self) -> Radio:
         check_allowed(self._meant_steps(), self.settings.station)
@@ -116,7 +117,7 @@ class Runner:
         try:
             check_possible(self._meant_steps(), radio.cannot)
             check_wired(every_step(self.nodes), radio.beside)
-            for sentence in await radio.prepare(self._selection()):
+            for sentence in await radio.prepare(next(iter(self._selections().values()))):
                 self.emit(Noted(self._clock.at, sentence))
         except BaseException:
             await closed(radio)
@@ -127,10 +128,13 @@ class Runner:
         """Those that the given values do not leave out."""
         return part_of(self.nodes, self.plan.values, self.plan.kinds)
 
-    def _selection(self) -> Selection:
-        """The plan's, narrowed to the device that this run is for."""
-        device = self.settings.device
-        return replace(self.plan.selection(), also=of_device(device) if device else None)
+    def _selections(self) -> dict[str, Selection]:
+        """Those of the plan, narrowed to the devices that this run is for."""
+        only = self.settings.devices
+        return {
+            key: replace(device.selection(self.plan.values), also=of_device(only[key]) if key in only else None)
+            for key, device in self.plan.devices.items()
+        }
 
     async def _acknowledge(self) -> None:
         """The caution is shown before anything is opened, so before the first write."""
@@ -160,7 +164,6 @@ class Runner:
 
     async def _steps(self, radio: Radio) -> None:
         run = Surroundings(
-            self.plan.names,
             dict(self.plan.values),
             self.operator,
             self.settings.folder,
@@ -170,16 +173,23 @@ class Runner:
             defined=self.plan.defined,
             kinds=self.plan.kinds,
         )
-        self._device = self._meant(radio)
+        self._devices = self._meant(radio)
         # the time of all steps together begins here: neither the operator's nor the radio's counts against the unit
         seconds = self.plan.deadline
         time = PlanTime(seconds, self._clock.now() + seconds) if seconds else None
         allowed = may_lack(self.plan, self.settings)
         with collector.set_aside():
-            await Walk(run, self._device, self._control, self._outcome, time, allowed).through(self.nodes)
+            await Walk(run, self._devices, self._control, self._outcome, time, allowed).through(self.nodes)
         self._control.close()
 
-    def _meant(self, radio: Radio) -> DeviceSession:
-        selection = self._selection()
-        advice = NARROWED if selection.also else OF_PLAN
-        return DeviceSession(Unit(radio, selection, advice, self.settings.station.offset))
+    def _meant(self, radio: Radio) -> dict[str, DeviceSession]:
+        """A session a device; where there are several also one, '', for the steps that are about none."""
+        offset = self.settings.station.offset
+        units = {
+            key: Unit(radio, selection, NARROWED if selection.also else OF_PLAN, offset, label=key)
+            for key, selection in self._selections().items()
+        }
+        for unit in units.values():
+            unit.others = tuple(other for other in units.values() if other is not unit)
+        sessions = {key: DeviceSession(unit) for key, unit in units.items()}
+        return sessions if "" in sessions else sessions | {"": NoDevice(Unit(radio, Selection()))}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 
@@ -26,10 +26,10 @@ from benchrig.steps.base import Cap
 
 @dataclass
 class Walk:
-    """Through the nodes of one run, on one device."""
+    """Through the nodes of one run, on its devices, by name."""
 
     run: Surroundings
-    device: DeviceSession
+    devices: Mapping[str, DeviceSession]
     control: Control
     outcome: Outcome
     plan_time: PlanTime | None
@@ -70,7 +70,7 @@ class Walk:
         inside = Inside(plan, where, around, self) if plan.parts else None
         return StepExecution(
             around.run,
-            self.device,
+            self.devices[plan.device],
             self.control,
             plan,
             where,
@@ -103,9 +103,9 @@ class Walk:
             return Reason(self._losses.stop, "the run was interrupted")
         if plan.conditions and (left_out := self._left_out_by_plan(plan)) is not None:
             return left_out
-        if (lacking := self._losses.why_not(plan, self._at_hand)) is not None:
+        if (lacking := self._losses.why_not(plan, lambda: self._at_hand(plan))) is not None:
             return Reason(*lacking)
-        if Cap.UNIT in plan.needs and self.control.interrupts and not self.device.is_known:
+        if Cap.UNIT in plan.needs and self.control.interrupts and not self.devices[plan.device].is_known:
             return Reason(self._losses.stop, "the run was interrupted before the unit was found")
         return self._order.why_not(plan) or self._without_value(plan)
 
@@ -132,7 +132,7 @@ class Walk:
     def _leave_out(self, plan: StepPlan, where: Where, why: Reason, around: Around) -> Closed:
         if why.allowed:
             self.run.left_out(plan, where)
-            self._losses.left_out(plan, where, self._at_hand())
+            self._losses.left_out(plan, where, self._at_hand(plan))
         else:
             self.run.forget(plan, where)
         self.outcome.begins(plan)
@@ -150,15 +150,16 @@ class Walk:
 
     # --- what is remembered
 
-    def _at_hand(self) -> set[Cap]:
+    def _at_hand(self, plan: StepPlan) -> set[Cap]:
         """What a step finds there. Without a scan the unit counts as there: whoever needs it listens for it."""
-        unit = {Cap.UNIT} if self._losses.found else set()
-        return unit | {Cap.LINK} if self.device.is_up else unit
+        unit = {Cap.UNIT} if self._losses.found(plan.device) else set()
+        return unit | {Cap.LINK} if self.devices[plan.device].is_up else unit
 
     def _remember(self, plan: StepPlan, where: Where, ended: Ended) -> bool:
         """What the later steps can no longer count on, and since which step; whether it ends the run."""
         verdict, error = ended.event.verdict, ended.error
-        self._losses.remember(plan, where, error, self._at_hand(), ended=self.device.was_ended)
+        ended_here = self.devices[plan.device].was_ended
+        self._losses.remember(plan, where, error, self._at_hand(plan), ended=ended_here)
         # one limit that was not judged ends nothing; what is in a composite step was remembered itself
         over = verdict == "error" and error is not None and not isinstance(error, InnerError)
         fatal = over or ended.out_of_time or (verdict == "fail" and plan.on_fail == "stop")

@@ -64,7 +64,7 @@ LOST = frozenset({"lost_after", "lost_reason"})
 # What a step is about that needs no link: it makes no sense without the unit, or it does.
 About: TypeAlias = Literal["unit", "fixture"]
 # Keys of every step: what a step has whatever it does. Anything else may decide which readings it has.
-COMMON = ("expect", "save", "name", "within", "on_fail", "only_after", "only_if")
+COMMON = ("expect", "save", "name", "within", "on_fail", "only_after", "only_if", "device")
 
 
 class StepNames(list[str]):
@@ -151,6 +151,7 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
     on_fail: Literal["continue", "stop"] = "continue"
     only_after: StepNames | None = None
     only_if: dict[str, Limit] = {}
+    device: str | None = None
     expect: dict[str, ReadingLimit] = {}
     save: dict[str, str] = {}
 

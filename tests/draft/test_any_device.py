@@ -64,7 +64,7 @@ def plan_of(*looks: Snapshot) -> Plan:
 
 
 def limits_of(plan: Plan, step: str) -> dict[str, Any]:
-    bound = filled(next(each for each in plan.steps if each.name == step), {}, plan.names)
+    bound = filled(next(each for each in plan.steps if each.name == step), {})
     return dict(bound.limits)
 
 
@@ -110,7 +110,7 @@ def test_any_bytes_of_any_assigned_value_are_accepted_by_their_draft(data):
         for value in values
     ]
     plan = plan_of(*seen)
-    read = next(filled(step, {}, plan.names) for step in plan.steps if step.kind.verb == "read")
+    read = next(filled(step, {}) for step in plan.steps if step.kind.verb == "read")
     for value in {value for values in units for value in values}:
         assert refused_by(read, plan.names, value) == {}
 
@@ -160,11 +160,9 @@ def test_any_table_makes_a_plan_whose_names_are_all_different(data):
     plan = plan_of(Snapshot("C4:00:00:00:00:01", services, AdvertisingSeen(name="unit"), 0.5))
     known = dict(attributes_in(services))
     table = table_of(services)
-    reads = [filled(step, {}, plan.names).read for step in plan.steps if step.kind.verb == "read"]
+    reads = [filled(step, {}).read for step in plan.steps if step.kind.verb == "read"]
     assert len({look_up(table, plan.names, name).found.attribute.handle for name in reads}) == len(known)
-    expected = next(
-        (filled(step, {}, plan.names).expect.table for step in plan.steps if step.kind.verb == "discover"), None
-    )
+    expected = next((filled(step, {}).expect.table for step in plan.steps if step.kind.verb == "discover"), None)
     for service, characteristics in expected.services.items() if expected else ():
         (found,) = (each for each in services if each.uuid == plan.names.service(service))
         named = [plan.names.meaning(name).address.path[-1].uuid for name in characteristics]

@@ -43,6 +43,11 @@ def plan(*kinds: type[Step]) -> list[StepPlan]:
     return [step(kind, number) for number, kind in enumerate(kinds, 1)]
 
 
+def only(*caps: Cap) -> set[tuple[str, Cap]]:
+    """Of the only device."""
+    return {("", cap) for cap in caps}
+
+
 def told(*kinds: type[Step]) -> list[str]:
     problems = Problems()
     check_flow(problems, plan(*kinds))
@@ -50,8 +55,8 @@ def told(*kinds: type[Step]) -> list[str]:
 
 
 def test_what_several_steps_need_give_and_end() -> None:
-    assert balance(plan(Read, Disconnect, Connect)) == ({Cap.LINK, Cap.UNIT}, {Cap.LINK}, set())
-    assert balance(plan(Scan, Connect, Pair, Disconnect)) == (set(), {Cap.UNIT, Cap.BOND}, {Cap.LINK})
+    assert balance(plan(Read, Disconnect, Connect)) == (only(Cap.LINK, Cap.UNIT), only(Cap.LINK), set())
+    assert balance(plan(Scan, Connect, Pair, Disconnect)) == (set(), only(Cap.UNIT, Cap.BOND), only(Cap.LINK))
 
 
 def test_what_the_check_says() -> None:
@@ -124,7 +129,7 @@ def test_a_unit_that_was_not_found_is_the_reason_for_all_that_need_it() -> None:
 def test_a_scan_that_was_interrupted_has_not_looked_in_vain() -> None:
     losses = Losses()
     losses.remember(step(Scan), Where("1"), OperatorError("interrupted"), frozenset(), ended=False)
-    assert losses.found
+    assert losses.found("")
 
 
 def test_who_is_to_blame_for_a_link_that_is_gone() -> None:
@@ -138,7 +143,7 @@ def test_who_is_to_blame_for_a_link_that_is_gone() -> None:
     ):
         losses = Losses()
         losses.remember(step(kind, 2), Where("2"), error, frozenset({Cap.UNIT}), ended=ended)
-        assert (Cap.LINK in losses.since) is blamed, (kind, error)
+        assert (("", Cap.LINK) in losses.since) is blamed, (kind, error)
 
 
 def test_in_finally_nobody_knows_how_far_the_run_came() -> None:

@@ -55,7 +55,7 @@ def test_the_advice_for_a_secret_value_is_one_that_is_taken():
 def test_without_a_run_missing_values_are_no_mistake():
     plan = plan_of(with_steps(f"{READ}name: '${{a}}'", "given: {a: {}}\n"))
     assert plan.steps[1].step is None
-    assert filled(plan.steps[1], {"a": "later"}, plan.names).name == "later"
+    assert filled(plan.steps[1], {"a": "later"}).name == "later"
 
 
 def test_a_value_that_the_plan_does_not_ask_for():
@@ -145,7 +145,7 @@ def test_a_value_from_outside_is_never_read_as_a_reference(value):
 def test_a_value_from_outside_keeps_its_dollars_beside_a_saved_one():
     steps = "- read: temperature\n  save: {value: t}\n- read: humidity\n  name: '${a} at ${t} for 5 $$'"
     plan = plan_of(with_steps(steps, "given: {a: {}}\n"), {"a": "${t}$$"})
-    assert filled(plan.steps[2], dict(plan.values) | {"t": 21.5}, plan.names).name == "${t}$$ at 21.5 for 5 $"
+    assert filled(plan.steps[2], dict(plan.values) | {"t": 21.5}).name == "${t}$$ at 21.5 for 5 $"
 
 
 def test_a_value_from_outside_is_loose_text():
@@ -264,7 +264,7 @@ def test_a_saved_reading_keeps_its_type():
     plan = plan_of(with_steps(steps))
     step = plan.steps[2]
     assert (step.step, step.uses) == (None, {"t"})
-    bound = filled(step, {"t": "21.5 °C"}, plan.names).expect["value"].bind("number", "°C")
+    bound = filled(step, {"t": "21.5 °C"}).expect["value"].bind("number", "°C")
     assert bound.low == 21.5
 
 

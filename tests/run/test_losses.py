@@ -126,11 +126,11 @@ def _radio_breaks(runner: Runner) -> None:
     async def trouble() -> StationError:
         return StationError("the controller is gone")
 
-    runner._device.radio.trouble = trouble  # type: ignore[method-assign]
+    runner._devices[""].radio.trouble = trouble  # type: ignore[method-assign]
 
 
 def _given_up(runner: Runner) -> None:
-    asyncio.get_running_loop().call_later(1.0, runner._device.link.on_disconnected, "the adapter was reset")
+    asyncio.get_running_loop().call_later(1.0, runner._devices[""].link.on_disconnected, "the adapter was reset")
 
 
 @pytest.mark.parametrize(

@@ -40,7 +40,7 @@ def at_device(folder: Path, steps: str, work: Callable[[Runner], Coroutine[Any, 
     async def main() -> None:
         radio = await open_simulated(load_devices([folder / "device.yaml"], Problems()), seed=1)
         device, clock = DeviceSession(Unit(radio, plan.selection())), Clock()
-        run = Surroundings(plan.names, {}, Unattended(), folder, folder, clock, events.append)
+        run = Surroundings({}, Unattended(), folder, folder, clock, events.append)
 
         async def carry_out(number: int) -> StepContext:
             step_plan = plan.steps[number - 1]

@@ -84,7 +84,7 @@ def test_a_radio_that_fell_silent_itself_is_the_stations() -> None:
             return StationError("the controller is gone")
 
         if isinstance(event, Opened) and event.where.node == "5":
-            runner._device.radio.trouble = trouble  # type: ignore[method-assign]
+            runner._devices[""].radio.trouble = trouble  # type: ignore[method-assign]
 
     ran = went(SLEEPS, unit(faults=OFF), during=during)
     assert (ran.ended.cause, ran.ended.exit_code) == ("station", 7)

@@ -238,7 +238,7 @@ def test_what_is_kept_whole_is_saved_without_a_remark(tmp_path: Path) -> None:
     ],
 )
 def test_the_device_is_selected_as_it_was(selection: Selection | None, select: Any, tmp_path: Path) -> None:
-    assert plain(loaded(plan_text(story(selection=selection)), tmp_path).device)["select"] == select
+    assert plain(loaded(plan_text(story(selection=selection)), tmp_path).only.node)["select"] == select
 
 
 def test_a_device_without_a_name_is_selected_by_its_address(tmp_path: Path) -> None:
@@ -387,7 +387,7 @@ def test_a_write_that_went_wrong_is_kept_with_a_remark(reaction: str, words: str
     lines = (f"write {KEEP} {words}", f"save {tmp_path / 'plan.yaml'}")
     done = _goes_on(*lines, device=BOOT.replace("REACTION", reaction), into=results)
     plan = loaded((tmp_path / "plan.yaml").read_text(encoding="utf-8"), tmp_path)
-    [write] = [filled(step, {}, plan.names) for step in plan.steps if step.kind.verb == "write"]
+    [write] = [filled(step, {}) for step in plan.steps if step.kind.verb == "write"]
     assert (write.raw is not None, write.read_back) == (True, "--read-back" in words)  # type: ignore[attr-defined]
     assert remark in (tmp_path / "plan.yaml").read_text(encoding="utf-8")
     assert any(remark in each for each in results[-1]["remarks"]), done
@@ -463,9 +463,9 @@ def test_whatever_a_device_says_the_plan_loads(
     assert plan.selection().accepts(_heard(name))
     reads, writes = plan.steps[2 : 2 + len(samples)], plan.steps[3 + len(samples) :]
     for planned, data in zip(reads, samples, strict=True):
-        _holds(filled(planned, {}, plan.names), data, own, plan.names)
+        _holds(filled(planned, {}), data, own, plan.names)
     for planned, data in zip(writes, samples, strict=True):
-        step: Any = filled(planned, {}, plan.names)
+        step: Any = filled(planned, {})
         assert encode(own.form, step.value, step.raw) == data
 
 
