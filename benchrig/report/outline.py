@@ -7,12 +7,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, TypeAlias
 
-from benchrig.record.model import Fates
-from benchrig.record.tally import Numbers, as_samples
 from benchrig.report import explain
 
 if TYPE_CHECKING:
     from benchrig.record.model import Execution, PlannedNode, Reading, Record, Samples, StepTally
+    from benchrig.record.tally import Numbers
     from benchrig.values.judging import Judgement
 
 NOT_JUDGED = "not judged"
@@ -43,19 +42,24 @@ class ReadingOverRounds:
 
     name: str
     unit: str = ""
-    fates: Fates = field(default_factory=Fates)
+    passed: int = 0
+    failed: int = 0
+    not_judged: int = 0
     judgement: Judgement | None = None
     count: int = 0
     last: Any = None
-    _numbers: Numbers = field(default_factory=Numbers)
+    _numbers: Numbers = field(default_factory=lambda: _no_numbers())
 
     def add(self, reading: Reading) -> None:
+        from benchrig.record.tally import as_samples
+
         self.count += 1
         self.unit, self.last = reading.unit or self.unit, reading.value
         if (samples := as_samples(reading)) is not None:
             self._numbers.add(samples)
         if (judgement := reading.judgement) is not None:
-            self.fates += Fates(int(judgement.passed), int(not judgement.passed))
+            self.passed += judgement.passed
+            self.failed += not judgement.passed
             # the limit of a round that did not pass says what was asked there
             self.judgement = judgement if self.judgement is None or not judgement.passed else self.judgement
 
@@ -64,7 +68,10 @@ class ReadingOverRounds:
             self._numbers.add(samples)
         self.count += tally.others.get(self.name, 0) + (samples.count if samples is not None else 0)
         self.unit = self.unit or tally.units.get(self.name, "")
-        self.fates += tally.limits.get(self.name, Fates())
+        if (fates := tally.limits.get(self.name)) is not None:
+            self.passed += fates.passed
+            self.failed += fates.failed
+            self.not_judged += fates.not_judged
 
     @property
     def samples(self) -> Samples | None:
@@ -72,10 +79,15 @@ class ReadingOverRounds:
         return self._numbers.samples if self._numbers.count else None
 
 
+def _no_numbers() -> Numbers:
+    from benchrig.record.tally import Numbers  # `run --help` loads this file, and has no use for msgspec
+
+    return Numbers()
+
+
 def verdict_over(reading: ReadingOverRounds) -> str:
     """'' where nothing was to be judged."""
-    fates = reading.fates
-    return "fail" if fates.failed else "pass" if fates.passed else NOT_JUDGED * bool(fates.not_judged)
+    return "fail" if reading.failed else "pass" if reading.passed else NOT_JUDGED * bool(reading.not_judged)
 
 
 @dataclass
@@ -179,7 +191,7 @@ def _over(
         for reading in execution.readings:
             readings.setdefault(reading.name, ReadingOverRounds(reading.name)).add(reading)
         for limit in execution.not_judged:
-            readings.setdefault(limit.name, ReadingOverRounds(limit.name)).fates += Fates(not_judged=1)
+            readings.setdefault(limit.name, ReadingOverRounds(limit.name)).not_judged += 1
     for tally in counted:
         verdicts.update(tally.verdicts)
         for name in (*tally.readings, *tally.others, *tally.limits):

@@ -5,7 +5,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from benchrig.record.model import Fates
 from benchrig.report import explain, whole
 from benchrig.report.outline import NOT_JUDGED, Entry, OverRounds, ReadingOverRounds, outline, verdict_over
 from benchrig.text.escape import plain, value_text
@@ -78,21 +77,21 @@ def _step_rows(step: Execution, label: str, unjudged: bool, cell: int) -> Iterat
 
 def _over_rows(entry: OverRounds, label: str, unjudged: bool, cell: int) -> Iterator[Row]:
     """`cause` says in how many rounds it did not pass."""
-    shown = [r for r in entry.readings.values() if (unjudged and r.count) or r.fates != Fates()]
+    shown = [r for r in entry.readings.values() if (unjudged and r.count) or verdict_over(r)]
     rows = [_over_row("", reading, cell) for reading in shown]
-    told = sum(reading.fates.failed for reading in shown)
+    told = sum(reading.failed for reading in shown)
     if entry.state not in {row.verdict for row in rows} or entry.bad > told:
         rows.insert(0, Row("", verdict=entry.state, cause=f"{entry.bad} of {entry.times}" if entry.bad else ""))
     yield from (row._replace(step="" if at else label) for at, row in enumerate(rows))
 
 
 def _over_row(step: str, reading: ReadingOverRounds, cell: int) -> Row:
-    samples, fates = reading.samples, reading.fates
+    samples = reading.samples
     low, high = _limits(reading.judgement, cell)
     measured = value_text(reading.last, cell)
     if samples is not None:
         measured = explain.from_to(samples, cell)
-    cause = f"{fates.failed} of {fates.failed + fates.passed}" if fates.failed else ""
+    cause = f"{reading.failed} of {reading.failed + reading.passed}" if reading.failed else ""
     name = f"{plain(reading.name, max(cell, _NAME_LIMIT))} (n={reading.count})"
     return Row(step, name, low, measured, high, plain(reading.unit, _UNIT_LIMIT), verdict_over(reading), cause)
 

@@ -6,7 +6,6 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING, NamedTuple
 
-from benchrig.record.accounting import fates_of
 from benchrig.report import explain
 from benchrig.report.explain import NAME_LIMIT, SENTENCE_LIMIT, State, numbered, state, title
 from benchrig.report.outline import Once, OverRounds, once, outline, over_rounds
@@ -324,6 +323,8 @@ def _of_them(count: int, allowed: int) -> str:
 
 
 def _limit_counts(record: Record) -> str:
+    from benchrig.record.accounting import fates_of
+
     judged, left = fates_of(record)
     broken = allowed = 0
     for entry in outline(record):
@@ -338,7 +339,7 @@ def _limit_counts(record: Record) -> str:
 def _broken(entry: Once | OverRounds) -> int:
     if isinstance(entry, Once):
         return len(explain.failed_readings(entry.step))
-    return sum(reading.fates.failed for reading in entry.readings.values())
+    return sum(reading.failed for reading in entry.readings.values())
 
 
 def duration(record: Record) -> float:

@@ -39,7 +39,7 @@ def test_a_hundred_thousand_rounds(tmp_path: Path) -> None:
     assert (record.ended.exit_code, record.ended.planned) == (0, 100_004)
     level, rest = over_rounds(record)
     assert (level.times, rest.times, level.readings["value"].count) == (100_000, 100_000, 100_000)
-    assert 0 < level.bad == level.readings["value"].fates.failed < 1000
+    assert 0 < level.bad == level.readings["value"].failed < 1000
     assert len(level.failed) == 100
 
 
@@ -53,7 +53,12 @@ def test_statistics_are_those_of_all_rounds(tmp_path: Path) -> None:
         assert (one.verdicts, one.retried, one.seconds) == (other.verdicts, other.retried, pytest.approx(other.seconds))
         for name, reading in one.readings.items():
             same = other.readings[name]
-            assert (reading.count, reading.fates, reading.unit) == (same.count, same.fates, same.unit)
+            assert (reading.count, reading.passed, reading.failed, reading.unit) == (
+                same.count,
+                same.passed,
+                same.failed,
+                same.unit,
+            )
             left, right = reading.samples, same.samples
             assert left is not None
             assert right is not None

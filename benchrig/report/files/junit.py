@@ -156,7 +156,7 @@ def _over_line(reading: ReadingOverRounds) -> str:
     if judgement is not None:
         parts += [
             f"limit {plain(judgement.limit)}",
-            f"{reading.fates.failed} of {reading.fates.passed + reading.fates.failed} outside",
+            f"{reading.failed} of {reading.passed + reading.failed} outside",
         ]
     return "; ".join(parts)
 
@@ -343,7 +343,7 @@ def _over_facts(case: str, entry: OverRounds) -> Iterator[tuple[str, Any]]:
         yield f"{head}:count", reading.count
         for name in ("minimum", "maximum", "mean", "sd") if samples is not None else ():
             yield f"{head}:{name}", getattr(samples, name)
-        yield f"{head}:outside", reading.fates.failed if reading.judgement is not None else None
+        yield f"{head}:outside", reading.failed if reading.judgement is not None else None
         for name in ("low", "high", "limit") if reading.judgement is not None else ():
             yield f"{head}:{name}", getattr(reading.judgement, name)
 

@@ -84,7 +84,7 @@ def _over_cells(reading: ReadingOverRounds, tolerated: str) -> dict[str, Any]:
     cells |= _verdict(verdict_over(reading), tolerated)
     if judgement is not None:
         cells |= {name: getattr(judgement, name) for name in ("low", "high", "limit")}
-        cells["outside"] = reading.fates.failed
+        cells["outside"] = reading.failed
     return cells | ({name: getattr(samples, name) for name in ("minimum", "maximum", "mean", "sd")} if samples else {})
 
 
