@@ -30,4 +30,70 @@ REQUIREMENTS = [
         fails="notify heart rate measurement",
         everywhere=True,
     ),
+    Requirement(
+        "twenty links one after the other",
+        "band",
+        """
+  - disconnect:
+    name: begin without a link
+  - repeat: 20
+    name: reconnect
+    stop_when: {failed: {min: 3}}
+    steps:
+      - connect:
+        name: link
+        attempts: 2
+      - disconnect:
+        name: leave
+    expect: {link.elapsed.p95: {max: 1.5 s}, rounds: {equals: 20}, failed: {max: 1}}
+""",
+        ("again_after: 200 ms", "again_after: 4 s"),
+        fails="reconnect",
+        says="above the maximum 1.5 s",
+    ),
+    Requirement(
+        "the mode shows in the power within half a second",
+        "band",
+        """
+  - listen:
+      motion: {counter: number}
+    name: while the mode changes
+    steps:
+      - wait: 1 s
+      - write: mode
+        name: run
+        value: run
+      - wait: 2 s
+        name: settle
+    reactions:
+      busy: {after: run, until: {motion.value.power: {min: 250 mW}}}
+    expect: {busy: {max: 500 ms}, motion.lost: {equals: 0}}
+""",
+        ("notify: {period: 50 ms, jitter: 1 ms}", "notify: {period: 50 ms, jitter: 1 ms, drop_every: 15}"),
+        fails="while the mode changes",
+        says="is not 0",
+        everywhere=True,
+    ),
+    Requirement(
+        "each link is counted and costs no more than a point",
+        "band",
+        """
+  - read: links
+    save: {value: links}
+  - read: battery level
+    save: {value: before}
+  - disconnect:
+  - connect:
+    name: connect again
+    attempts: 3
+  - read: links
+    name: one link more
+    expect: {value: {equals: '${links + 1}'}}
+  - read: battery level
+    name: at most a point less
+    expect: {value: {min: '${before - 1 %}'}}
+""",
+        ("battery level: {add: -1 %}", "battery level: {add: -3 %}"),
+        fails="at most a point less",
+    ),
 ]

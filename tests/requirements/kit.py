@@ -37,6 +37,7 @@ class Requirement:
     fails: str
     cause: str = "limit"
     says: str = ""
+    left: tuple[str, ...] = ()  # steps that are left out in the twin
     top: str = ""  # more keys of the plan
     reach: str = REACH
     given: Mapping[str, str] = field(default_factory=dict)

@@ -195,4 +195,123 @@ REQUIREMENTS = [
         ("        value: 5 s\n", "        value: 5 s\n        on_write: {check: false}\n"),
         fails="two seconds",
     ),
+    Requirement(
+        "the code cannot be read, whatever the table says",
+        "lock",
+        """
+  - read: pin
+    name: read the code
+    expect: {att_error: {equals: read not permitted}}
+""",
+        ("characteristic: pin\n        properties: [write]", "characteristic: pin\n        properties: [read, write]"),
+        fails="read the code",
+        says="none",
+        everywhere=True,
+    ),
+    Requirement(
+        "nobody writes the counter of openings",
+        "lock",
+        """
+  - write: openings
+    name: set the counter back
+    value: 0
+    expect: {att_error: {equals: write not permitted}}
+""",
+        ("{characteristic: openings, properties: [read],", "{characteristic: openings, properties: [read, write],"),
+        fails="set the counter back",
+    ),
+    Requirement(
+        "in ship mode it is silent",
+        "lock",
+        """
+  - write: control
+    name: ship mode
+    raw: '05'
+    within: 3 s
+    expect: {lost_after: {max: 1 s}}
+  - scan:
+    name: silence
+    for: 30 s
+    expect: {heard: {equals: false}}
+""",
+        ("sleep: 60 s", "sleep: 10 s"),
+        fails="silence",
+    ),
+    Requirement(
+        "exactly one opening is counted",
+        "lock",
+        """
+  - read: openings
+    save: {value: before}
+  - write: pin
+    raw: '12 34'
+  - exchange: control
+    name: open
+    raw: '01'
+    reply: answer
+  - read: openings
+    name: openings afterwards
+    save: {value: after}
+  - compute: {more: '${after - before}'}
+    name: one more
+    expect: {more: {equals: 1}}
+""",
+        ("set: {openings: {add: 1}}", "set: {openings: {add: 2}}"),
+        fails="one more",
+    ),
+    Requirement(
+        "the motor stops, and the console says so",
+        "lock",
+        """
+  - write: control
+    name: run the motor
+    raw: '06'
+  - console:
+    name: motor off
+    until: {line: {equals: motor off}}
+    within: 5 s
+    expect: {reached_after: {max: 1 s}}
+""",
+        ("then: [{delay: 300 ms, print: 'motor off'}]", "then: [{delay: 300 ms, print: 'motor stalled'}]"),
+        fails="motor off",
+        says="motor stalled",
+    ),
+    Requirement(
+        "a restart tells its reason",
+        "lock",
+        """
+  - power: cycle
+  - console:
+    name: boot
+    until: {line: {matches: 'boot (?P<version>\\S+) reason=(?P<reason>\\w+)'}}
+    within: 5 s
+    expect: {version: {equals: 2.0.1}, reason: {equals: power}}
+""",
+        ("reason=power", "reason=watchdog"),
+        fails="boot",
+        says="watchdog",
+    ),
+    Requirement(
+        "no line of the console speaks of an error",
+        "lock",
+        """
+  - listen: {console: {}}
+    name: the console while the lock works
+    steps:
+      - write: pin
+        raw: '12 34'
+      - exchange: control
+        name: open
+        raw: '01'
+        reply: answer
+      - write: control
+        name: run the motor
+        raw: '06'
+      - wait: 2 s
+    expect: {console.line: {lacks: error}, console.count: {min: 1}}
+""",
+        ("print: 'motor on'", "print: 'motor on, error 17'"),
+        fails="the console while the lock works",
+        says="error 17",
+    ),
 ]

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from tests.requirements.kit import Requirement
+from tests.requirements.kit import HERE, Requirement
+
+IMAGE = HERE / "units" / "meter.yaml"  # any file will do
 
 REQUIREMENTS = [
     Requirement(
@@ -76,5 +78,80 @@ REQUIREMENTS = [
         ("data: '07'}", "data: '00'}"),
         fails="scan",
         reach="",
+    ),
+    Requirement(
+        "the energy is the power times the time",
+        "meter",
+        """
+  - read: energy
+    save: {value: before}
+  - read: power
+    save: {value: power}
+  - wait: 6 min
+    within: 7 min
+  - read: energy
+    name: energy afterwards
+    save: {value: after}
+  - compute: {ratio: '${(after - before) / (power * 6 min)}'}
+    name: measured to computed
+    expect: {ratio: {nominal: 1, tolerance: 3 %}}
+""",
+        ("to: 3000 Wh, over: 3600 s", "to: 3200 Wh, over: 3600 s"),
+        fails="measured to computed",
+    ),
+    Requirement(
+        "every tariff is kept",
+        "meter",
+        """
+  - repeat: {tariff: ['day', night, feast]}
+    name: tariffs
+    steps:
+      - write: tariff
+        name: choose
+        value: '${tariff}'
+      - read: tariff
+        name: chosen
+        expect: {value: {equals: '${tariff}'}}
+""",
+        ("        value: 'day'", "        value: 'day'\n        on_write: {cases: [{starts_with: '02', set: {tariff: night}}]}"),
+        fails="chosen",
+        everywhere=True,
+    ),
+    Requirement(
+        "an image arrives whole",
+        "meter",
+        f"""
+  - write: image
+    name: send the image
+    file: {IMAGE}
+    pieces: payload
+    response: false
+    within: 60 s
+  - read: received
+    expect: {{value: {{equals: {IMAGE.stat().st_size} bytes}}}}
+""",
+        ("on_write: {store: false, set: {received: {add: length}}}",
+         "on_write: {store: false, cases: [{every: 3}, {set: {received: {add: length}}}]}"),
+        fails="read received",
+    ),
+    Requirement(
+        "the market sets the highest power",
+        "meter",
+        """
+  - read: model number
+    expect: {value: {equals: '${model}'}}
+  - read: top
+    expect: {value: '${highest}'}
+""",
+        ("value: 3680 W", "value: 7200 W"),
+        fails="read top",
+        top="""
+given:
+  market: {one_of: [de, us], default: de}
+variants:
+  market:
+    de: {model: EM2-DE, highest: {max: 3680 W}}
+    us: {model: EM2-US, highest: {min: 7000 W, max: 7200 W}}
+""",
     ),
 ]  # fmt: skip

@@ -154,4 +154,123 @@ REQUIREMENTS = [
         fails="read serial number",
         says="above the maximum",
     ),
+    Requirement(
+        "the flow follows the start",
+        "pump",
+        """
+  - write: control
+    value: self test
+  - notify: status
+    name: until it is ready
+    until: {value.state: {equals: ready}}
+    within: 15 s
+  - listen: {status: {}}
+    name: while it starts
+    steps:
+      - write: control
+        name: start
+        value: start
+      - wait: 3 s
+    reactions:
+      flow: {after: start, until: {status.value.flow: {min: 49 ml}}}
+    expect: {flow: {max: 600 ms}, status.gap_max: {max: 400 ms}}
+""",
+        ("then: [{delay: 200 ms, set: {status.flow: 50 ml}}]", "then: [{delay: 900 ms, set: {status.flow: 50 ml}}]"),
+        fails="while it starts",
+        says="above the maximum 0.6 s",
+        everywhere=True,
+    ),
+    Requirement(
+        "the flow comes at all",
+        "pump",
+        """
+  - write: control
+    value: self test
+  - notify: status
+    name: until it is ready
+    until: {value.state: {equals: ready}}
+    within: 15 s
+  - listen: {status: {}}
+    name: while it starts
+    steps:
+      - write: control
+        name: start
+        value: start
+      - wait: 3 s
+    reactions:
+      flow: {after: start, until: {status.value.flow: {min: 49 ml}}}
+    expect: {flow: {max: 2 s}}
+""",
+        ("set: {status.flow: 50 ml}", "set: {status.flow: 4.5 ml}"),
+        fails="while it starts",
+        says="found 4.5 ml",
+    ),
+    Requirement(
+        "without a self test there is no infusion, and the rest is tested",
+        "pump",
+        """
+  - group: infusion
+    first:
+      - write: control
+        name: begin the self test
+        value: self test
+      - read: status
+        name: the self test
+        until: {value.state: {one_of: [ready, faulty]}}
+        every: 200 ms
+        within: 10 s
+        expect: {value.state: {equals: ready}}
+    steps:
+      - write: control
+        name: start
+        value: start
+      - wait: 1 s
+    finally:
+      - write: control
+        name: stop
+        value: stop
+  - read: serial number
+    expect: {value: {matches: 'IP-\\d{7}'}}
+""",
+        ("{value: ready}]}", "{value: faulty}]}"),
+        fails="the self test",
+        left=("start", "stop"),
+    ),
+    Requirement(
+        "an hour costs two to five points of battery",
+        "pump",
+        """
+  - read: battery level
+    save: {value: before}
+  - wait: 1 h
+    within: 61 min
+  - read: battery level
+    name: battery level an hour later
+    save: {value: after}
+  - compute: {used: '${before - after}'}
+    name: an hour of use
+    expect: {used: {min: 2 %, max: 5 %}}
+""",
+        ("to: 30 %, over: 72000 s", "to: 30 %, over: 30000 s"),
+        fails="an hour of use",
+        says="above the maximum 5 %",
+    ),
+    Requirement(
+        "it says when it is back after a restart",
+        "pump",
+        """
+  - write: control
+    name: restart
+    value: restart
+    within: 8 s
+    expect: {lost_after: {max: 7 s}}
+  - connect:
+    name: connect again
+    within: 20 s
+    expect: {advertises_after: {max: 5 s}}
+""",
+        ("reboot: 3 s", "reboot: 12 s"),
+        fails="connect again",
+        says="above the maximum 5 s",
+    ),
 ]
