@@ -43,6 +43,9 @@ class Console:
         # whether silence says something of the unit: it comes from here, and over no wire that may be dead
         self.is_sure = True
         self.sender: Sender | None = None
+        # finds again, in so many seconds, what went with the power of the unit; StationError
+        self.reopen: Callable[[float], Awaitable[None]] | None = None
+        self._has_power, self._cut = True, False
         self._log = ConsoleLog(keeping, file) if keeping else None
         self._splitter = Splitter()
         self._unseen: deque[Line] = deque()
@@ -95,11 +98,25 @@ class Console:
     def lose(self, error: BenchrigError) -> None:
         """Nothing more will come of it."""
         self.finish_line()
-        if self.gone is None:
+        if not self._has_power:
+            self._cut = True
+        elif self.gone is None:
             self.gone = error
             for listener in [*self._listeners]:
                 listener.gone(error)
         self._news.set()
+
+    def power_down(self) -> None:
+        """The unit loses its power: what it has printed counts as seen, and that it falls silent is no loss."""
+        self.forget()
+        self._has_power = False
+
+    async def power_up(self, within: float) -> None:
+        """It has power again. StationError when its wire does not come back."""
+        self._has_power = True
+        cut, self._cut = self._cut, False
+        if cut and self.reopen is not None:
+            await self.reopen(within)
 
     def back(self) -> None:
         """The unit has been started again: there may be more."""

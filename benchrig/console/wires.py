@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from benchrig.console.log import Keeping
 
 _PART = 4096
+# How often a wire that went with the power is looked for, in seconds.
+_LOOK_EVERY = 0.1
 # Octets that wait for a server which takes none.
 _MOST_WAITING = 64 * 1024
 OPEN_WITHIN = 5.0
@@ -24,13 +26,45 @@ SEND_WITHIN = 2.0
 _UNPLUGGED = "see whether the cable is plugged in and the unit has power"
 
 
-async def open_console(choice: ConsoleChoice, keeping: Keeping | None) -> tuple[Console, Wire]:
-    """The console, and what reads it until it is closed. StationError when it cannot be opened."""
-    console = Console(f"the console {choice}", keeping)
-    console.is_sure = False
-    wire: Wire = await (_SerialWire if choice.kind == "serial" else _TcpWire).open(choice, console)
-    console.sender = wire.send
-    return console, wire
+class WiredConsole:
+    """Make it with `open`. The unit may power the wire, so a wire that went with the power is opened again with it."""
+
+    _wire: Wire
+
+    def __init__(self, choice: ConsoleChoice, keeping: Keeping | None) -> None:
+        self.console = Console(f"the console {choice}", keeping)
+        self.console.is_sure = False
+        self.console.reopen = self._reopen
+        self._choice = choice
+
+    @classmethod
+    async def open(cls, choice: ConsoleChoice, keeping: Keeping | None) -> WiredConsole:
+        """StationError when it cannot be opened."""
+        wired = cls(choice, keeping)
+        await wired._open()
+        return wired
+
+    async def _open(self) -> None:
+        kind: type[_SerialWire | _TcpWire] = _SerialWire if self._choice.kind == "serial" else _TcpWire
+        self._wire = await kind.open(self._choice, self.console)
+        self.console.sender = self._wire.send
+
+    async def _reopen(self, within: float) -> None:
+        """As soon as it is there again. StationError when it is not in time."""
+        loop = asyncio.get_running_loop()
+        end = loop.time() + within
+        while True:
+            try:
+                await self._open()
+                return
+            except StationError:
+                if loop.time() + _LOOK_EVERY > end:
+                    raise
+            await asyncio.sleep(_LOOK_EVERY)
+
+    async def close(self) -> None:
+        await self._wire.close()
+        self.console.close()
 
 
 class Wire:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from benchrig.console.choice import ConsoleChoice
 from benchrig.errors import StationError
 from benchrig.loop import outside
-from benchrig.radio.beside import Beside
+from benchrig.radio.beside import Beside, Power
 from benchrig.steps.program import Program
 
 if TYPE_CHECKING:
@@ -26,7 +26,7 @@ class Wiring:
     """Of one station: each is None where there is none."""
 
     console: ConsoleChoice | None = None
-    power: CommandSwitch | None = None
+    power: Power | None = None
 
     def around(self, opener: Opener, keeping: Callable[[], Keeping]) -> Opener:
         """What opens the radio together with these; they take the place of what the radio has of its own."""
@@ -49,11 +49,11 @@ class Wiring:
         if self.power is not None:
             own = replace(own, power=self.power)
         if self.console is not None:
-            from benchrig.console.wires import open_console
+            from benchrig.console.wires import WiredConsole
 
-            console, wire = await open_console(self.console, keeping)
-            own = replace(own, console=console)
-            radio.on_close = _then(wire.close, console.close, radio.on_close)
+            wired = await WiredConsole.open(self.console, keeping)
+            own = replace(own, console=wired.console)
+            radio.on_close = _then(wired.close, radio.on_close)
         radio.beside = [own]
         radio.facts = {**radio.facts, **self._facts}
 
@@ -64,12 +64,9 @@ class Wiring:
         return console | ({"power": str(self.power)} if self.power else {})
 
 
-def _then(
-    wire: Callable[[], Awaitable[None]], console: Callable[[], None], last: Callable[[], Awaitable[None]]
-) -> Callable[[], Awaitable[None]]:
+def _then(first: Callable[[], Awaitable[None]], last: Callable[[], Awaitable[None]]) -> Callable[[], Awaitable[None]]:
     async def close() -> None:
-        await wire()
-        console()
+        await first()
         await last()
 
     return close

@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 from collections.abc import Iterable, Mapping
-from typing import ClassVar, Literal
+from typing import TYPE_CHECKING, ClassVar, Literal
 
 import msgspec
 
@@ -16,6 +16,9 @@ from benchrig.steps.attribute import Names
 from benchrig.steps.base import NOTHING, SECONDS, Cap, ReadingType, Step
 from benchrig.steps.bench import Bench
 from benchrig.values.quantity import Duration
+
+if TYPE_CHECKING:
+    from benchrig.radio.beside import Power as Switch
 
 OFF_FOR = 1.0
 
@@ -51,16 +54,27 @@ class Power(Step, kw_only=True):
         if power is None:
             raise StationError("nothing switches the power of the unit here", advice="see power: of a station file")
         if self.power != "up":
-            if bench.beside.console is not None:
-                bench.beside.console.forget()
-            await power.down(bench.time_left)
-            await _link_is_lost(bench)
+            await _down(bench, power)
         if self.power == "cycle":
             await asyncio.sleep(self.for_.seconds)
-        if self.power != "down" and await power.up(bench.time_left):
-            bench.device.unit.powered()
+        if self.power != "down":
+            await _up(bench, power)
         if bench.wanted("elapsed"):
             bench.reading("elapsed", bench.since(started), "s")
+
+
+async def _down(bench: Bench, power: Switch) -> None:
+    if bench.beside.console is not None:
+        bench.beside.console.power_down()
+    await power.down(bench.time_left)
+    await _link_is_lost(bench)
+
+
+async def _up(bench: Bench, power: Switch) -> None:
+    if await power.up(bench.time_left):
+        bench.device.unit.powered()
+    if bench.beside.console is not None:
+        await bench.beside.console.power_up(bench.time_left)
 
 
 async def _link_is_lost(bench: Bench) -> None:

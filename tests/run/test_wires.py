@@ -18,7 +18,7 @@ from benchrig.console.log import Keeping
 from benchrig.errors import PlanError, UsageError
 from benchrig.radio.radio import Radio
 from benchrig.run.station import load_station
-from benchrig.run.wiring import Opener
+from benchrig.run.wiring import Opener, Wiring
 from tests.radio.running import Outcome, run_plan
 
 HEAD = "plan: a\ndevice: {select: {name: none}}\nsteps:\n"
@@ -117,6 +117,59 @@ async def test_a_console_that_is_not_there_ends_the_run_before_its_first_step(tm
 
 
 # --- power
+
+HUB = "  - console:\n    until: {line: {matches: 'boot 1'}}\n  - power: cycle\n    for: 10 ms\n    within: 1 s\n"
+HUB += "  - console:\n    name: again\n    until: {line: {matches: 'boot 2'}}\n    within: 3 s\n"
+
+
+class Hub:
+    """Powers a board together with the serial line that it brings."""
+
+    def __init__(self, path: Path, boards: int) -> None:
+        self.path, self.boards, self.board = path, boards, None
+        self._plug()
+
+    def _plug(self) -> None:
+        self.board, self.boards = Board(b""), self.boards - 1
+        self.path.unlink(missing_ok=True)
+        self.path.symlink_to(self.board.path)
+
+    async def down(self, within: float) -> None:
+        assert self.board is not None
+        self.board.unplug()
+        self.path.unlink()
+        await asyncio.sleep(0.1)
+
+    async def up(self, within: float) -> bool:
+        if self.boards:
+            self._plug()
+            asyncio.get_running_loop().call_later(0.3, self.say, "boot 2")
+        return True
+
+    def say(self, text: str) -> None:
+        assert self.board is not None
+        os.write(self.board.ours, f"{text}\n".encode())
+
+
+@pytest.mark.parametrize("boards", [2, 1])
+async def test_a_console_that_goes_and_comes_with_the_power(tmp_path: Path, boards: int) -> None:
+    hub = Hub(tmp_path / "tty", boards)
+    began = asyncio.get_running_loop().time()
+
+    async def opened() -> Radio:
+        asyncio.get_running_loop().call_later(0.3, hub.say, "boot 1")
+        return Radio("none")
+
+    wiring = Wiring(ConsoleChoice.parse(f"serial:{hub.path}"), hub)
+    done = await run_plan(HEAD + HUB, wiring.around(opened, lambda: Keeping(tmp_path, began)), tmp_path)
+    assert hub.board is not None
+    hub.board.unplug()
+    if boards == 2:
+        assert done.ended.exit_code == 0, done.ended.message
+    else:
+        assert (done.ended.verdict, done.ended.cause) == ("error", "station")
+        assert "cannot be opened" in done.ended.message
+
 
 SCRIPT = "import pathlib, sys; pathlib.Path(sys.argv[1]).open('a').write(sys.argv[2]); sys.exit(int(sys.argv[3]))"
 
