@@ -286,7 +286,7 @@ def test_keys_of_the_formats():
             assert applies is (key in said_keys(rows, name)), f"{name} and {key}"
 
 
-FORMAT_KEYS = {"scale": 1, "offset": 0, "unit": "m", "order": "big", "length": 2, "valid_min": 0, "valid_max": 1,
+FORMAT_KEYS = {"scale": 1, "offset": 0, "unit": "m", "order": "big", "length": 2, "part": Regex(r"(?P<n>\d+)"), "valid_min": 0, "valid_max": 1,
                "words": {1: "one"}, "only_words": True, "bits": {"a": BitPart(1)}, "rfu": 1}  # fmt: skip
 
 

@@ -148,6 +148,7 @@ FORMAT_OPTIONS = {
     "--unit": ("UNIT", "Unit of the value in --as: °C, mV, …"),
     "--order": ("little|big", "Byte order of the number in --as. Default: little."),
     "--length": ("NUMBER", "Bytes of the text or of the bytes in --as, where their number is fixed."),
+    "--part": ("PATTERN", "Regular expression with a named group that takes the number of --as decimal out of its text."),
     "--valid-min": ("NUMBER", "The least valid value of the number in --as."),
     "--valid-max": ("NUMBER", "The greatest valid value of the number in --as."),
     "--rfu": ("NUMBER", "Bits of the number in --as that must be 0: 0xF0"),

@@ -11,6 +11,7 @@ import msgspec
 from benchrig.source.shape import Misfit
 from benchrig.values.base import Order
 from benchrig.values.format import FormatSpec, build_format
+from benchrig.values.pattern import Regex
 from benchrig.values.spec import Exact, raw_number
 
 
@@ -25,6 +26,7 @@ _SINGLE: dict[Any, tuple[str, Callable[[str], Any]]] = {
     Exact | None: ("NUMBER", Exact.from_source),
     int | None: ("NUMBER", raw_number),
     str | None: ("UNIT", str),
+    Regex | None: ("PATTERN", Regex.from_source),
     Order | None: ("|".join(get_args(Order)), _order),
 }
 

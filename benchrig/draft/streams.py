@@ -74,12 +74,12 @@ def _column(row: list[Any], name: str) -> list[Any]:
 
 def _numbers(leaf: Format, column: list[Any]) -> bool:
     """Whether the values go up by one each time, so often that it is no accident."""
-    if not isinstance(leaf, IntegerFormat) or leaf.scale != 1 or leaf.offset or leaf.unit:
+    scaled = isinstance(leaf, IntegerFormat) and (leaf.scale != 1 or leaf.offset)
+    if not leaf.counts or scaled or leaf.unit:
         return False
     if len(column) <= ENOUGH_GAPS or not all(type(value) is int for value in column):
         return False
-    around = 2**leaf.bits
-    return all((later - earlier) % around == 1 for earlier, later in pairwise(column))
+    return all((later - earlier) % leaf.counts == 1 for earlier, later in pairwise(column))
 
 
 def _grounds(streams: Sequence[StreamSeen], *, shown: bool = True) -> Grounds:

@@ -31,6 +31,8 @@ def impossible(limit: Limit, form: Format) -> Iterator[Misfit]:
 
 
 def _never_equal(limit: Limit, given: frozenset[str], form: Format) -> Iterator[Misfit]:
+    if not form.writes:
+        return
     for path, value in _wanted(limit, given):
         wanted = _as_read(value, form, path[0])
         try:

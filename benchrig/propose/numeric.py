@@ -13,6 +13,7 @@ from benchrig.propose.tolerance import Group, interval, spread_of
 from benchrig.source.problem import counted
 from benchrig.source.writing import Bare, decimal_text
 from benchrig.values.base import Format
+from benchrig.values.decimal_text import DecimalFormat
 from benchrig.values.medfloat import MedFloatFormat
 from benchrig.values.numbers import FloatFormat, IntegerFormat
 from benchrig.values.quantity import exact, number_text
@@ -61,7 +62,7 @@ def grid_of(form: Format, values: Sequence[Fraction], width: Fraction) -> Grid:
     decimals = min(_MOST_DECIMALS, max(_decimals(value) for value in values))
     if width > 0:
         decimals = min(decimals, max(0, _DIGITS_OF_WIDTH - math.floor(math.log10(width))))
-    valid = form.valid if isinstance(form, (FloatFormat, MedFloatFormat)) else None
+    valid = form.valid if isinstance(form, (FloatFormat, MedFloatFormat, DecimalFormat)) else None
     return Grid(Fraction(1, 10**decimals), low=valid.low if valid else None, high=valid.high if valid else None)
 
 

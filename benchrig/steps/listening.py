@@ -14,15 +14,14 @@ from benchrig.steps.waiting import Goal
 from benchrig.values.base import flat
 from benchrig.values.format import Format
 from benchrig.values.judging import in_brackets
-from benchrig.values.numbers import IntegerFormat
 from benchrig.values.statistics import Arrivals, Sequence
 
 
 class Counter:
     """The whole numbers by which a stream counts, as they are before scale and words."""
 
-    def __init__(self, form: Format, field: str, leaf: IntegerFormat) -> None:
-        self.sequence = Sequence(1 << leaf.bits)
+    def __init__(self, form: Format, field: str, leaf: Format) -> None:
+        self.sequence = Sequence(leaf.counts)
         self.without = 0
         self.malformed = 0
         self._form, self._field = form.plain(), field

@@ -16,7 +16,6 @@ from benchrig.steps.subscription import Mode, indicates, sender
 from benchrig.steps.waiting import Goal
 from benchrig.values.format import Format
 from benchrig.values.limit import Limit
-from benchrig.values.numbers import IntegerFormat
 
 COUNTED = ("lost", "duplicated")
 STREAM_READINGS: dict[str, ReadingType] = {
@@ -66,7 +65,7 @@ class Streamed:
         if leaf is None and (leaves or self.counter != "value"):
             fields = f"name one of its fields: {', '.join(leaves)}" if leaves else "write counter: value"
             raise Misfit(f"the value has no field '{self.counter}' to count by", fields, ("counter",))
-        if form is None or not isinstance(leaf, IntegerFormat) or leaf.bits < 2:
+        if form is None or leaf is None or leaf.counts < 4:
             what = leaf.describe() if leaf else "plain bytes"
             raise Misfit(
                 f"'{self.counter}' is {what}; only a whole number of 2 bits or more counts up",

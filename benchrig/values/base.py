@@ -12,6 +12,7 @@ from typing import Any, Literal, NamedTuple, TypeAlias
 
 from benchrig.errors import MalformedValue
 from benchrig.source.problem import counted
+from benchrig.values.pattern import Regex
 from benchrig.values.quantity import decimal_comma, exact, number_text
 from benchrig.values.value import Value
 
@@ -29,6 +30,16 @@ class Format(ABC):
     kind: Kind
     size: int | None  # octets; None when the bytes themselves decide
     unit: str = ""
+
+    @property
+    def counts(self) -> int:
+        """How many values a counter of this format has before it begins again; 0 for what cannot count."""
+        return 0
+
+    @property
+    def writes(self) -> bool:
+        """Whether a value says which bytes it has."""
+        return True
 
     @property
     def name(self) -> str:
@@ -93,6 +104,7 @@ class Keys:
     order: Order = "little"
     length: int | None = None
     valid: Range = ANY
+    part: Regex | None = None
 
 
 RANGE_KEYS = frozenset({"unit", "order", "valid_min", "valid_max"})

@@ -25,10 +25,11 @@ import msgspec
 
 from benchrig.source.problem import suggest
 from benchrig.source.shape import Misfit
-from benchrig.values import medfloat, numbers, text, times
+from benchrig.values import decimal_text, medfloat, numbers, text, times
 from benchrig.values.assigned import defined_names, definition_of, numbers_named
 from benchrig.values.base import RANGE_KEYS, Format, Keys, Kind, Order, Range
 from benchrig.values.numbers import BooleanFormat, IntegerFormat
+from benchrig.values.pattern import Regex
 from benchrig.values.spec import BitParts, Exact, Words, check_field_name
 from benchrig.values.structs import FLAGS, Field, ListFormat, Part, StructFormat
 from benchrig.values.units import unit_named
@@ -45,7 +46,7 @@ _ALIASES = {"bool": "boolean", "bytes": "hex", "int8": "sint8", "int16": "sint16
 
 _INTEGER = RANGE_KEYS | {"scale", "offset", "words", "only_words", "bits", "rfu"}
 # The formats that are no integers.
-_NAMED = numbers.NAMED | medfloat.NAMED | text.NAMED | times.NAMED
+_NAMED = numbers.NAMED | decimal_text.NAMED | medfloat.NAMED | text.NAMED | times.NAMED
 
 # A scale beyond this gives numbers that no float can hold.
 _LARGEST_SCALE = 10**130
@@ -61,6 +62,7 @@ class FormatSpec(msgspec.Struct, kw_only=True, omit_defaults=True, frozen=True, 
     unit: str | None = None
     order: Order | None = None
     length: int | None = None
+    part: Regex | None = None
     valid_min: Exact | None = None
     valid_max: Exact | None = None
     words: Words | None = None
@@ -201,7 +203,7 @@ def _named(spec: FormatSpec, order: Order | None) -> Format:
     _check_unit(spec)
     if spec.length is not None and not 0 < spec.length <= 512:
         raise Misfit(f"a value has 1 to 512 bytes, not {spec.length}", path=("length",))
-    return named.make(Keys(spec.unit or "", _order(spec, order), spec.length, _range(spec)))
+    return named.make(Keys(spec.unit or "", _order(spec, order), spec.length, _range(spec), spec.part))
 
 
 def _assigned(spec: FormatSpec) -> Format:

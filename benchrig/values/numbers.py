@@ -66,6 +66,10 @@ class IntegerFormat(Format):
         self._raw_of_word = {word: raw for raw, word in reversed(self.words.items())}
 
     @property
+    def counts(self) -> int:
+        return 1 << self.bits
+
+    @property
     def name(self) -> str:
         return f"{'sint' if self.signed else 'uint'}{self.bits}"
 

@@ -7,6 +7,7 @@ from fractions import Fraction
 from hypothesis import strategies as st
 
 from benchrig.values.base import Format
+from benchrig.values.decimal_text import DecimalFormat
 from benchrig.values.numbers import BooleanFormat, IntegerFormat
 from benchrig.values.structs import FLAGS, ListFormat, StructFormat
 from benchrig.values.text import TextFormat
@@ -37,6 +38,8 @@ def bytes_for(draw: st.DrawFn, form: Format) -> bytes:
     if isinstance(form, DateTimeFormat):
         year, month, day, hour = (draw(st.integers(*ends)) for ends in ((1990, 2050), (0, 12), (0, 28), (0, 23)))
         return year.to_bytes(2, "little") + bytes([month, day, hour, 5, 59])
+    if isinstance(form, DecimalFormat):
+        return draw(st.from_regex(r"[+-]?[0-9]{1,9}(\.[0-9]{1,6})?", fullmatch=True, alphabet="+-.0123456789")).encode()
     if isinstance(form, TextFormat):
         return draw(st.text(max_size=8)).encode("utf-8" if form.coding == "utf8" else "utf-16-le")
     return draw(st.binary(max_size=20) if form.size is None else st.binary(min_size=form.size, max_size=form.size))

@@ -29,7 +29,7 @@ for uuid in assigned().definitions:
     FORMATS[uuid] = definition
 
 # Several patterns say one number, or one word.
-AMBIGUOUS = ("medfloat", "float")
+AMBIGUOUS = ("medfloat", "float", "decimal")
 
 
 def attempt(call: Callable[[Any], Any], argument: Any) -> Any:
