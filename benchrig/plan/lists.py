@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from collections.abc import Sequence as Sequence_
 from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
@@ -18,7 +19,7 @@ from benchrig.plan.tree import Part, StepPlan, leaves
 from benchrig.plan.variants import Variants
 from benchrig.record.model import Section
 from benchrig.source.problem import Place, Problems, suggest
-from benchrig.source.references import has_reference, is_marked, references
+from benchrig.source.references import as_text, has_reference, is_marked, references
 from benchrig.source.shape import BAD, LATE, Reader, describe, locate
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar, Sequence
@@ -28,6 +29,8 @@ from benchrig.steps.composite import Composite
 
 MAX_STEPS = 100_000
 MAX_NESTED = 12
+# Of the values of a list so many are tried in each step.
+_MOST_TRIED = 100
 
 
 @dataclass(frozen=True)
@@ -47,6 +50,8 @@ class _List:
     prefix: str = ""
     # the device that its steps are about, where they do not say it
     device: str = ""
+    # all that a name of a step around it will be
+    listed: Mapping[str, Sequence_[Any]] = field(default_factory=dict)
 
     @property
     def next_id(self) -> str:
@@ -115,6 +120,9 @@ class StepLists:
             used = {name for name, _ in references(node)}
             self.used |= used
             self._try_rows(replace(bare, node=node, parts=parts), used)
+            self._try_listed(
+                replace(bare, node=node, parts=parts), {name: into.listed[name] for name in used & into.listed.keys()}
+            )
             node = written = cast("MappingNode", self.variants.inserted(node))
             self._try_secrets(replace(bare, node=node, parts=parts))
             node = cast("MappingNode", substitute(node, self.given.open, self._room, partly=True))
@@ -150,8 +158,9 @@ class StepLists:
             section: Section = "finally" if name == "finally" else into.section
             begin, before = len(nodes), self.problems.mistakes
             inner = replace(
-                into, section=section, part=name, within=f"{into.next_id}.", depth=into.depth + 1, nodes=nodes
-            )
+                into, section=section, part=name, within=f"{into.next_id}.", depth=into.depth + 1, nodes=nodes,
+                listed={**into.listed, **kind.listed_inside(node)},
+            )  # fmt: skip
             self._read(listed, inner)
             if begin == len(nodes) and self.problems.mistakes == before:
                 self.problems.add(listed.place, f"'{name}' has no steps", "for example: - scan:")
@@ -187,6 +196,15 @@ class StepLists:
             self._try(problems, tried, {**self.given.open, **scalars})
             for each in problems.found:
                 self._of_rows.setdefault((each.place, each.message), (row, each.advice))
+
+    def _try_listed(self, step: StepPlan, listed: Mapping[str, Sequence_[Any]]) -> None:
+        """See whether the values fit that a step around it lists."""
+        tried = replace(step, node=cast("MappingNode", self.variants.inserted(step.node)))
+        for name, value in ((name, value) for name, values in listed.items() for value in values[:_MOST_TRIED]):
+            problems = Problems()
+            self._try(problems, tried, {**self.given.open, name: value})
+            for each in problems.found:
+                self._of_rows.setdefault((each.place, each.message), (f"{name}: {as_text(value)}", each.advice))
 
     def tell_rows(self) -> None:
         """What is wrong with the rows that this run does not take alone."""

@@ -155,6 +155,11 @@ class Composite(Step, kw_only=True):
         """The names that have a value for the steps inside alone, with the place of those that the plan chose."""
         return {}
 
+    @classmethod
+    def listed_inside(cls, node: Mapping) -> dict[str, list[Any]]:
+        """All that such a name will be, where the plan lists it."""
+        return {}
+
     @property
     def tolerates(self) -> bool:
         """Whether a limit decides how many may fail, so that a failure alone is none of the whole."""

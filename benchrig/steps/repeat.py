@@ -10,8 +10,10 @@ import msgspec
 
 from benchrig.errors import BenchrigError, InnerError, LeftOut, LinkLost, UsageError
 from benchrig.source.problem import Place, counted
-from benchrig.source.shape import Misfit, describe_value
+from benchrig.source.references import has_reference
+from benchrig.source.shape import Misfit, describe_value, plain
 from benchrig.source.yaml import Mapping as Node
+from benchrig.source.yaml import Sequence
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import Held, ReadingType
 from benchrig.steps.composite import Came, Composite, CompositeBench
@@ -124,6 +126,16 @@ class Repeat(Composite, kw_only=True):
         listed = node.get("repeat")
         names = listed.entries.items() if isinstance(listed, Node) else ()
         return {"round": None} | {name: key.place for name, (key, _) in names if isinstance(name, str)}
+
+    @classmethod
+    def listed_inside(cls, node: Node) -> dict[str, list[Any]]:
+        listed = node.get("repeat")
+        values = {name: part for name, (_, part) in listed.entries.items()} if isinstance(listed, Node) else {}
+        return {
+            str(name): [plain(item) for item in part.items if not has_reference(item)]
+            for name, part in values.items()
+            if isinstance(part, Sequence)
+        }
 
     @property
     def is_once(self) -> bool:

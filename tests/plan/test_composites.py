@@ -27,6 +27,8 @@ MISTAKES = [
     ("- repeat: {a: [«[1]]}\n  steps: [LOOK]", "expected a single value, found a list", ""),
     ("- repeat: «{a: [1], b: [2]}\n  steps: [LOOK]", "expected one name with a list of values, found 2 names", "for example: 50"),
     ("- repeat: «8 h\n  steps: [{compute: {x: '${round + 1}'}}]", "it could not end: no step in it takes any of the 28800 s", "add every: 1 s"),
+    ("- repeat: {level: [1, red, 2 °C]}\n  steps: [{write: alert level, value: «'${level}'}]", "", ""),
+    ("- repeat: {least: [1 °C, 2 s]}\n  steps: [{read: temperature, expect: {value: {min: «'${least}'}}}]", "2 s is a time, not a temperature (least: 2 s)", ""),
     ("- repeat: {«level: [1, 2]}\n  steps: [LOOK]", "the listed value 'level' is not used", "use it as ${level}"),
     ("- repeat: 2\n  steps: [LOOK]\n- write: alert level\n  value: «'${round}'", "nothing before this step gives 'round' a value", ""),
     ("- repeat: 2\n  every: «0 s\n  steps: [LOOK]", "every must be more than 0 s", "for example: 10 s"),

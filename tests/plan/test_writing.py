@@ -160,7 +160,7 @@ def test_steps_within_steps(tmp_path_factory: pytest.TempPathFactory) -> None:
         "              # on all units",
         "              value: {equals: '$${x}'}",
         "      - wait: 2 s",
-        "        name: $${level}",
+        "        name: '$${level}'",
         "    # look.value.spread: no number",
         "    expect:",
         "      failed: {max: 1}",
