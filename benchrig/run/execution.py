@@ -202,7 +202,9 @@ class StepExecution:
         readings = self._context.readings if self._context is not None else None
         judged, broken = (readings.judged, readings.broken) if readings is not None else (set[str](), list[str]())
         unjudged = [self._not_judged(name, error) for name in self.plan.limit_names if name not in judged]
-        unjudged += [self._no_limit(name, why) for name, why in self.left_out.items()]
+        # a limit that the step brings itself stays, whatever is written beside it
+        gone = {name: why for name, why in self.left_out.items() if name not in self.plan.limit_names}
+        unjudged += [self._no_limit(name, why) for name, why in gone.items()]
         left = [f"{each.name} is not judged: {each.reason}" for each in unjudged if not each.allowed]
         verdict, cause, message = step_verdict(error, broken, left)
         if self.inside is not None:

@@ -170,3 +170,13 @@ def test_the_last_answer_is_saved_and_no_try_is_cut_off() -> None:
     assert ran.verdicts()[2:] == ["fail", "pass"], "the link is there still"
     saved = f"{DONE}    save: {{tries: often}}\n  - wait: 1 s\n    name: 'after ${{often}} tries'\n"
     assert waited(saved).record.steps[3].opened.name == "after 4 tries"
+
+
+@pytest.mark.parametrize(("market", "code", "limit"), [("de", 1, "is reached and max 0.5 s"), ("us", 0, "is reached")])
+def test_that_it_is_reached_is_judged_where_the_limit_beside_it_is_for_another_variant(
+    market: str, code: int, limit: str
+) -> None:
+    step = f"  - {DONE}    expect: {{reached_after: {{max: 500 ms, only_if: {{market: {{equals: de}}}}}}}}\n"
+    text = plan_text(step, attributes=NAMES, head="given: {market: {one_of: [de, us]}}\n")
+    ran = run(text, SOUND, given={"market": market})
+    assert (ran.ended.exit_code, ran.reading(3, "reached_after").judgement.limit) == (code, limit)
