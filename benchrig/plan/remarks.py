@@ -8,7 +8,20 @@ from typing import Any
 from benchrig.plan.inner import InnerReadings
 from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan, every_step, place_text
-from benchrig.radio.offers import CANNOT, HIDDEN, LACKS, MAY_FAIL, NO_CCCD, PARTLY, hidden_attribute, is_cccd, unjudged
+from benchrig.radio.offers import (
+    CANNOT,
+    HIDDEN,
+    LACKS,
+    MAY_FAIL,
+    NO_CCCD,
+    PARTLY,
+    READ_IS_HEARD,
+    hidden_attribute,
+    is_cccd,
+    unjudged,
+)
+from benchrig.radio.table import Address
+from benchrig.source.shape import Misfit
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Scalar
 
@@ -21,6 +34,8 @@ def remarks(plan: Plan, kind: str) -> Iterator[tuple[str, str]]:
         yield from _not_judged(step, kind, plan)
         yield from _not_shown(step, kind)
         yield from _not_everywhere(step, MAY_FAIL[kind])
+        if kind == "host" and step.parts:
+            yield from _read_and_heard(step)
 
 
 def _not_judged(step: StepPlan, kind: str, plan: Plan) -> Iterator[tuple[str, str]]:
@@ -62,6 +77,22 @@ def _attributes(step: StepPlan) -> Iterator[Scalar]:
         yield about
     elif isinstance(about, MappingNode):
         yield from (name for name, _ in about.entries.values())
+
+
+def _read_and_heard(step: StepPlan) -> Iterator[tuple[str, str]]:
+    """Attributes that a step inside reads while the step listens to them."""
+    heard = {_address(step, name) for name in _attributes(step)} - {None}
+    for inner in every_step(step.children) if heard else ():
+        for name in _attributes(inner) if inner.kind.verb == "read" and inner.device == step.device else ():
+            if _address(inner, name) in heard:
+                yield place_text(name.place), f"'{inner.name}' cannot be done: {READ_IS_HEARD}"
+
+
+def _address(step: StepPlan, name: Scalar) -> Address | None:
+    try:
+        return step.names.meaning(name.text).address
+    except Misfit:
+        return None
 
 
 def _keyed(step: StepPlan) -> Iterator[MappingNode]:

@@ -56,6 +56,9 @@ class Partly:
 
 CCCD = "00002902-0000-1000-8000-00805f9b34fb"
 NO_CCCD = "the operating system writes the client characteristic configuration itself, and nobody else may"
+READ_IS_HEARD = (
+    "the operating system delivers what is read as a notification too, so nothing is read from what is listened to"
+)
 NO_CHOICE = "Linux and macOS ask for notifications where a characteristic offers both"
 
 # Nobody has seen that Windows and macOS send it; BlueZ 5.66 does, and passes on what the device answers.
@@ -94,6 +97,10 @@ def _about_hidden_service(step: Step, name: str, names: Names) -> bool:
     return limit.keys() != ["contains"] or any(_is_hidden(word, names) for word in _words(limit))
 
 
+def _streams_a_file(step: Step, name: str, names: Names) -> bool:
+    return getattr(step, "pieces", None) is not None and getattr(step, "response", None) is False
+
+
 def _is_client_configuration(step: Step, name: str, names: Names) -> bool:
     return name not in ("elapsed", "att_error") and is_cccd(getattr(step, "read", ""), names)
 
@@ -126,6 +133,11 @@ _REFUSAL = Partly(
     "the operating system answers such an error itself, by pairing; so nothing is asked of the device",
     _wants_refusal,
 )
+_HANDED_OVER = Partly(
+    "a file is written in pieces without response",
+    "the operating system takes all pieces at once, and does not tell when they cross the air",
+    _streams_a_file,
+)
 _PARTLY_HOST = {
     "discover.table": Partly(
         "the limit names generic access or human interface device",
@@ -142,6 +154,8 @@ _PARTLY_HOST = {
         "the operating system subscribes on its own, and writes there what it likes",
         _is_client_configuration,
     ),
+    "write.elapsed": _HANDED_OVER,
+    "write.throughput": _HANDED_OVER,
     "read.att_error": _REFUSAL,
     "write.att_error": _REFUSAL,
     "exchange.att_error": _REFUSAL,

@@ -9,7 +9,7 @@ import pytest
 from benchrig.errors import StationError
 from benchrig.plan.loader import load_plan
 from benchrig.plan.remarks import remarks
-from benchrig.radio.offers import HIDDEN, NO_CCCD
+from benchrig.radio.offers import HIDDEN, NO_CCCD, READ_IS_HEARD
 from benchrig.radio.table import Characteristic, Service, Table
 from benchrig.steps.attribute import Names
 from benchrig.steps.lookup import look_up
@@ -30,6 +30,12 @@ STEPS = [
     ("read: battery level\n    expect: {att_error: {one_of: [none, insufficient authentication]}}", "att_error"),
     ("write: '2A06'\n    raw: '01'\n    expect: {att_error: {equals: encryption key size too short}}", "att_error"),
     ("read: battery level\n    expect: {att_error: {equals: read not permitted}}", ""),
+    (
+        "write: '2A06'\n    file: plan.yaml\n    pieces: 20\n    response: false\n    expect: {throughput: {min: 1 kbit/s}}",
+        "throughput",
+    ),
+    ("write: '2A06'\n    file: plan.yaml\n    pieces: 20\n    response: false\n    expect: {count: {min: 1}}", ""),
+    ("write: '2A06'\n    file: plan.yaml\n    pieces: 20\n    expect: {throughput: {min: 1 kbit/s}}", ""),
 ]
 
 
@@ -71,6 +77,12 @@ def test_a_mode_that_the_system_chooses_is_told_before(step: str, tmp_path: Path
     found = said(tmp_path, step)
     assert sum("'mode: indication' does not work everywhere" in sentence for sentence in found) == 1
     assert sum("'device name' cannot be reached" in sentence for sentence in found) == ("device name" in step)
+    assert said(tmp_path, step, "hci") == []
+
+
+def test_a_read_of_what_is_listened_to_is_told_before(tmp_path: Path) -> None:
+    step = "listen: {battery level: }\n    steps: [{read: temperature}, {repeat: 2, steps: [{read: '0x2A19'}]}]"
+    assert said(tmp_path, step) == [f"'read 0x2A19' cannot be done: {READ_IS_HEARD}"]
     assert said(tmp_path, step, "hci") == []
 
 
