@@ -17,6 +17,7 @@ from benchrig.cli import groups
 from benchrig.cli.operator import Unattended
 from benchrig.desk.findings import families
 from benchrig.errors import Cause
+from benchrig.plan.including import KEYS as INCLUDE_KEYS
 from benchrig.plan.including import MAX_INCLUDES
 from benchrig.plan.lists import MAX_STEPS
 from benchrig.plan.loader import load_plan
@@ -186,7 +187,7 @@ def test_the_names_of_airs():
 
 
 def test_the_keys_of_use():
-    assert [words(row["key"])[0] for row in SECTIONS["Shared steps"].table("key")] == ["use", "with", "name"]
+    assert [words(row["key"])[0] for row in SECTIONS["Shared steps"].table("key")] == [*INCLUDE_KEYS]
 
 
 UNTIL = {"value": Limit(min="5 °C")}

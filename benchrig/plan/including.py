@@ -14,11 +14,11 @@ from benchrig.plan.substitution import Room, insert
 from benchrig.source.problem import Problems, suggest
 from benchrig.source.references import references
 from benchrig.source.shape import BAD, Reader, describe, locate, plain
-from benchrig.source.yaml import MAX_DEPTH, Scalar
+from benchrig.source.yaml import MAX_DEPTH, Node, Scalar, Sequence
 from benchrig.source.yaml import Mapping as MappingNode
 
 MAX_INCLUDES = 1000
-_KEYS = ("use", "with", "name")
+KEYS = ("use", "with", "name", "only_if", "only_after")
 
 
 @dataclass
@@ -38,13 +38,45 @@ class Includes:
         """The file of `use` and what is in it, with its parameters put in; None where that is wrong. `via` are the files
         that led here."""
         for key, (scalar, _) in node.entries.items():
-            if key not in _KEYS:
-                self.problems.add(scalar.place, f"unknown key '{scalar.text}'", suggest(str(key), _KEYS))
+            if key not in KEYS:
+                self.problems.add(scalar.place, f"unknown key '{scalar.text}'", suggest(str(key), KEYS))
         path = self._path(node, via)
         if path is None:
             return None
         content = self._content(path, node)
-        return None if content is None else (path, content)
+        return None if content is None else (path, self._conditional(content, node))
+
+    def _conditional(self, content: MappingNode, use: MappingNode) -> MappingNode:
+        """The file with the conditions of `use` at each of its steps."""
+        steps = content.get("steps")
+        if not isinstance(steps, Sequence) or not use.entries.keys() & {"only_if", "only_after"}:
+            return content
+        items = [self._with_conditions(item, use) if isinstance(item, MappingNode) else item for item in steps.items]
+        return MappingNode(
+            {**content.entries, "steps": (content.entries["steps"][0], Sequence(items, steps.place))}, content.place
+        )
+
+    def _with_conditions(self, step: MappingNode, use: MappingNode) -> MappingNode:
+        entries = dict(step.entries)
+        if "only_after" in use.entries:
+            key, names = use.entries["only_after"]
+            entries["only_after"] = (key, Sequence([*_listed(names), *_listed(step.get("only_after"))], names.place))
+        if "only_if" in use.entries:
+            key, conditions = use.entries["only_if"]
+            entries["only_if"] = (key, self._both(conditions, step.get("only_if")))
+        return MappingNode(entries, step.place)
+
+    def _both(self, of_use: Node, own: Node | None) -> Node:
+        """All conditions of two; one value has one."""
+        if not (isinstance(of_use, MappingNode) and isinstance(own, MappingNode)):
+            return of_use if own is None or isinstance(own, MappingNode) else own
+        for name, (key, _) in own.entries.items():
+            if name in of_use.entries:
+                message = f"the 'use' of this file has a condition on '{name}' too"
+                self.problems.add(
+                    key.place, message, "keep one of the two, or put the step into a group with the other"
+                )
+        return MappingNode({**of_use.entries, **own.entries}, own.place)
 
     def _path(self, node: MappingNode, via: tuple[Path, ...]) -> Path | None:
         target = node.entries["use"][1]
@@ -120,3 +152,10 @@ class Includes:
             if getattr(spec, key):
                 place = locate(included, ("given", name, key)).place
                 self.problems.add(place, f"a parameter has no {key}", "write it under given: of the plan")
+
+
+def _listed(names: Node | None) -> list[Node]:
+    """What stands for one or several."""
+    if names is None:
+        return []
+    return names.items if isinstance(names, Sequence) else [names]

@@ -46,8 +46,9 @@ class _List:
     nodes: list[StepPlan] = field(default_factory=list)
     # the files that led here, for includes that go round in circles
     via: tuple[Path, ...] = ()
-    # before the names of the steps
+    # before the names of the steps, and of those in the files that include this one
     prefix: str = ""
+    outer: tuple[str, ...] = ()
     # the device that its steps are about, where they do not say it
     device: str = ""
     # all that a name of a step around it will be
@@ -100,14 +101,30 @@ class StepLists:
                 self._include(item, into)
             elif (kind := self._kind(item)) is not None:
                 self._count += 1
-                into.nodes.append(self._step(item, kind, into))
+                into.nodes.append(self._step(self._after(item, into), kind, into))
 
     def _include(self, node: MappingNode, into: _List) -> None:
         included, name = self._includes.included(node, into.via), node.get("name")
         if included is not None:
             path, content = included
             label = f"{name.value}: " if isinstance(name, Scalar) and name.value else ""
-            self._read(content.get("steps"), replace(into, via=(*into.via, path), prefix=into.prefix + label))
+            inner = replace(into, via=(*into.via, path), prefix=into.prefix + label, outer=(into.prefix, *into.outer))
+            self._read(content.get("steps"), inner)
+
+    def _after(self, node: MappingNode, into: _List) -> MappingNode:
+        """The step with the names of others as the whole plan has them: a file knows its own without what is put before."""
+        if "only_after" not in node.entries:
+            return node
+        key, names = node.entries["only_after"]
+        if isinstance(names, Sequence):
+            names = Sequence([self._whole_name(each, into) for each in names.items], names.place)
+        return MappingNode({**node.entries, "only_after": (key, self._whole_name(names, into))}, node.place)
+
+    def _whole_name(self, named: Node, into: _List) -> Node:
+        for prefix in (into.prefix, *into.outer):
+            if isinstance(named, Scalar) and isinstance(named.value, str) and prefix + named.value in self._titles:
+                return replace(named, value=prefix + named.value)
+        return named
 
     def _step(self, node: MappingNode, kind: type[Step], into: _List) -> StepPlan:
         parts: tuple[Part, ...] = ()

@@ -32,7 +32,12 @@ def plan_schema() -> dict[str, Any]:
     components["Use"] = {
         "type": "object",
         "description": "Include the steps of a file, with its parameters.",
-        "properties": {"use": {"type": "string"}, "with": {"type": "object"}, "name": {"type": "string"}},
+        "properties": {
+            "use": {"type": "string"},
+            "with": {"type": "object"},
+            "name": {"type": "string"},
+            **{key: components[kinds[0].__name__]["properties"][key] for key in ("only_if", "only_after")},
+        },
         "required": ["use"],
         "additionalProperties": False,
     }

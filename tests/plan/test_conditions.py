@@ -179,3 +179,60 @@ def test_many_conditions_do_not_take_their_powers_in_time() -> None:
     given = "given: {" + ", ".join(f"v{n}: {{one_of: [a, b, c]}}" for n in range(40)) + "}\n"
     steps = "".join(f"  - wait: {n + 1} s\n    only_if: {{v{n}: {{equals: a}}}}\n" for n in range(40))
     assert len(plan_of(f"{HEAD}{given}{STEPS}{steps}").steps) == 41
+
+
+# --- included files
+
+PART = """\
+steps:
+  - group: unlock
+    steps:
+      - read: model number
+        name: model
+  - wait: 2 s
+    only_after: unlock
+    only_if: {note: {equals: a}}
+"""
+
+
+def using(keys: str, part: str = PART) -> str:
+    return plan_text(f"  - use: part.yaml\n    name: first\n{keys}")
+
+
+def test_a_use_gives_its_conditions_to_each_of_its_steps() -> None:
+    plan = plan_of(using("    only_if: {market: {equals: de}}\n    only_after: connect\n"), part=PART)
+    group, wait = plan.steps[-3], plan.steps[-1]
+    assert (group.name, {*group.step.only_if}, group.step.only_after) == ("first: unlock", {"market"}, ["connect"])
+    assert ({*wait.step.only_if}, wait.step.only_after) == ({"market", "note"}, ["connect", "first: unlock"])
+
+
+def test_a_file_knows_its_own_steps_without_what_is_put_before_their_names() -> None:
+    steps = "  - use: outer.yaml\n    name: outer\n"
+    outer = "steps:\n  - wait: 3 s\n    name: begin\n  - use: part.yaml\n    name: inner\n    only_after: begin\n"
+    plan = plan_of(plan_text(steps), outer=outer, part=PART)
+    assert plan.steps[-1].step.only_after == ["outer: begin", "outer: inner: unlock"]
+    wrong = outer.replace("only_after: begin", "only_after: begni")
+    problem = problems_of(plan_text(steps), outer=wrong, part=PART)[0]
+    assert (where(problem), problem.message) == ("outer.yaml:6:17", "the plan has no step 'begni'")
+
+
+@pytest.mark.parametrize(
+    ("keys", "said"),
+    [
+        ("    only_if: {markt: {equals: de}}\n", "nothing before this step gives 'markt' a value"),
+        ("    only_if: {market: {equals: dee}}\n", "market is never that"),
+        ("    only_if: [market]\n", "expected a mapping"),
+        ("    only_if: {note: {equals: b}}\n", "the 'use' of this file has a condition on 'note' too"),
+        ("    only_after: nothing\n", "the plan has no step 'nothing'"),
+        ("    onyl_if: {market: {equals: de}}\n", "unknown key 'onyl_if'"),
+    ],
+)
+def test_what_is_wrong_with_the_condition_of_a_use(keys: str, said: str) -> None:
+    problems = problems_of(using(keys), part=PART)
+    assert any(said in each.message for each in problems), problems
+
+
+def test_a_use_of_one_variant_makes_the_link_of_that_variant() -> None:
+    text = plan_text("", "steps:\n  - use: part.yaml\n    only_if: {market: {equals: de}}\n")
+    problem = problems_of(text, part="steps:\n  - connect:\n")[0]
+    assert "needs a connection, but no connect step comes before it (where market is 'us')" in problem.message
