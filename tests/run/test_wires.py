@@ -99,6 +99,8 @@ async def test_a_server_of_a_console(tmp_path: Path) -> None:
     async def serve(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         await reader.readline()
         writer.write(b"ok 3.4 V\n")
+        await reader.read()
+        writer.close()
 
     server = await asyncio.start_server(serve, "127.0.0.1", 0)
     place = f"tcp:127.0.0.1:{server.sockets[0].getsockname()[1]}"
