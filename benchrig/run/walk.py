@@ -12,7 +12,7 @@ from benchrig.plan.flow import Losses
 from benchrig.plan.in_worlds import without
 from benchrig.plan.tree import StepPlan
 from benchrig.radio.device import DeviceSession
-from benchrig.record.model import Closed, Where
+from benchrig.record.model import Closed, Noted, Where
 from benchrig.run.context import Surroundings
 from benchrig.run.control import FINALLY_WITHIN, Control
 from benchrig.run.execution import Ended, PlanTime, StepExecution
@@ -37,6 +37,8 @@ class Walk:
     _losses: Losses = field(default_factory=Losses)
     _order: Order = field(default_factory=Order)
     _current: Where | None = None
+    # the devices whose link is known to be lost
+    _lost: frozenset[str] = frozenset()
 
     async def through(self, nodes: Sequence[StepPlan]) -> None:
         around = Around(self.run)
@@ -58,6 +60,7 @@ class Walk:
             watch.begins(plan.name)
         ended = await self._execution(plan, where, around).carry_out()
         fatal = self._remember(plan, where, ended)
+        self._tell_losses(plan)
         self.outcome.step(where, ended, excused=around.tolerated and not fatal)
         self._order.note(plan, ended.event)
         for watch in around.watches:
@@ -154,6 +157,14 @@ class Walk:
         """What a step finds there. Without a scan the unit counts as there: whoever needs it listens for it."""
         unit = {Cap.UNIT} if self._losses.found(plan.device) else set()
         return unit | {Cap.LINK} if self.devices[plan.device].is_up else unit
+
+    def _tell_losses(self, plan: StepPlan) -> None:
+        """A link of another device that was lost meanwhile fails the next step that needs it, if any."""
+        for key, device in self.devices.items() if len(self.devices) > 1 else ():
+            lost = device.last is not None and not device.is_up
+            if lost and key not in self._lost and key != plan.device:
+                self.run.emit(Noted(self.run.clock.at, f"the link of {key} was lost ({device.lost_reason})", device=key))
+            self._lost = self._lost | {key} if lost else self._lost - {key}
 
     def _remember(self, plan: StepPlan, where: Where, ended: Ended) -> bool:
         """What the later steps can no longer count on, and since which step; whether it ends the run."""
