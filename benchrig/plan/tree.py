@@ -83,16 +83,25 @@ class StepPlan:
         said = self.node.get("about")
         return said.value == "unit" if isinstance(said, Scalar) and said.value else self.section == "steps"
 
+    @property
+    def called(self) -> str:
+        """Its name in reports: in a plan with several devices it says which one it is about."""
+        return self._with_device(self.name)
+
+    def _with_device(self, name: str) -> str:
+        about = f" ({self.device})"
+        return name if not self.device or about in name else name + about
+
     def name_of(self, step: Step) -> str:
         """What the filled step is called; '' where the plan could say so already."""
         title = self.prefix + (step.name or step.title)
-        return "" if self.name.startswith(title) else title
+        return "" if self.name.startswith(title) else self._with_device(title)
 
     def planned(self) -> PlannedNode:
         rounds, seconds = self.step.extent if isinstance(self.step, Composite) else (0, 0.0)
         return PlannedNode(
             self.id,
-            self.name,
+            self.called,
             self.kind.verb,
             place_text(self.place),
             role=self.role,

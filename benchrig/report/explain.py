@@ -13,7 +13,7 @@ from benchrig.text.escape import hex_text, plain, plain_lines, value_text
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from benchrig.record.model import Execution, NotJudged, Reading, Record, Samples, Verdict
+    from benchrig.record.model import DeviceSeen, Execution, NotJudged, Reading, Record, Samples, Verdict
 
 State: TypeAlias = "Verdict | Literal['left out', 'cut off', 'not run']"
 Outcome: TypeAlias = "Verdict | Literal['cut off', 'nothing judged', 'not all judged']"
@@ -73,7 +73,10 @@ def plan_title(record: Record) -> str:
 
 def unit_names(record: Record) -> list[str]:
     """All that the unit is known by, the best name first: its serial number."""
-    unit = record.unit
+    return _names(record.unit)
+
+
+def _names(unit: DeviceSeen | None) -> list[str]:
     names = (unit.serial, unit.name, unit.address) if unit else ()
     return [plain(name, NAME_LIMIT).strip() for name in names if name.strip()] or ["not known"]
 
@@ -83,12 +86,24 @@ def given_serial(record: Record) -> str:
     return plain(record.run.given_serial or record.run.given.get("serial", ""), NAME_LIMIT).strip()
 
 
+def several(record: Record) -> dict[str, DeviceSeen | None]:
+    """The devices of a plan with several by name, None for one that was not heard; {} for a plan with one."""
+    names = [name for name in record.run.devices if name]
+    return {name: record.devices.get(name) for name in names}
+
+
 def unit_title(record: Record) -> str:
+    if devices := several(record):
+        return "; ".join(f"{plain(key, NAME_LIMIT)}: {_title(unit)}" for key, unit in devices.items())
     unit = record.unit
-    kind = f" ({plain(unit.address_type, NAME_LIMIT)})" if unit and unit.address and unit.address_type else ""
     given = given_serial(record)
     expected = f", given serial number {given}" if given and not (unit and unit.serial == given) else ""
-    return ", ".join(unit_names(record)) + kind + expected
+    return _title(unit) + expected
+
+
+def _title(unit: DeviceSeen | None) -> str:
+    kind = f" ({plain(unit.address_type, NAME_LIMIT)})" if unit and unit.address and unit.address_type else ""
+    return ", ".join(_names(unit)) + kind
 
 
 def failed_readings(step: Execution) -> list[Reading]:

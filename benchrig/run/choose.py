@@ -59,7 +59,7 @@ def _values_for_clean_up(nodes: Sequence[_Node]) -> set[str]:
 def _find(plan: Plan, name: str) -> str:
     """The id of the node that has the step with this name or number in it."""
     for step in plan.steps:
-        if name in (step.name, step.id):
+        if name in (step.name, step.called, step.id):
             return step.id.partition(".")[0]
     raise UsageError(f"the plan has no step '{name}'", advice=suggest(name, [step.name for step in plan.steps]))
 

@@ -163,7 +163,9 @@ class Walk:
         for key, device in self.devices.items() if len(self.devices) > 1 else ():
             lost = device.last is not None and not device.is_up
             if lost and key not in self._lost and key != plan.device:
-                self.run.emit(Noted(self.run.clock.at, f"the link of {key} was lost ({device.lost_reason})", device=key))
+                self.run.emit(
+                    Noted(self.run.clock.at, f"the link of {key} was lost ({device.lost_reason})", device=key)
+                )
             self._lost = self._lost | {key} if lost else self._lost - {key}
 
     def _remember(self, plan: StepPlan, where: Where, ended: Ended) -> bool:

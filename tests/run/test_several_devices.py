@@ -2,10 +2,17 @@
 
 from __future__ import annotations
 
+import csv
+import io
+import xml.etree.ElementTree as ET
+
 import pytest
 
 from benchrig.errors import PlanError, UsageError
 from benchrig.plan.loader import load_plan
+from benchrig.report import explain
+from benchrig.report.files.junit import junit_xml
+from benchrig.report.files.readings_csv import csv_text
 from benchrig.run.choose import choose_steps
 from benchrig.run.head import narrowed
 from tests.run.kit import device_text, run
@@ -50,6 +57,18 @@ def test_each_step_reaches_its_device(air):
     assert (ran.ended.exit_code, ran.verdicts()) == (0, ["pass"] * 4)
     assert {key: seen.address[-1] for key, seen in ran.record.devices.items()} == {"lock": "1", "key": "2"}
     assert [step.planned.name for step in ran.record.steps][2:] == ["read state (lock)", "read state (key)"]
+
+
+def test_reports_name_the_device():
+    ran = run(HEAD + STEPS.replace("device: key, expect", "device: key, name: the second, expect"), LOCK)
+    rows = [*csv.DictReader(io.StringIO(csv_text(ran.record)))]
+    assert [(row["step_name"], row["address"], row["device"]) for row in rows if row["step"] in "34"] == [
+        ("read state (lock)", "C4:00:00:00:00:01", "lock"), ("the second (key)", "", "key")]  # fmt: skip
+    assert explain.unit_title(ran.record) == "lock: unit 1, C4:00:00:00:00:01 (random); key: not known"
+    suite = ET.fromstring(junit_xml(ran.record))
+    facts = {each.get("name"): each.get("value") for each in suite.iter("property")}
+    assert facts["device:lock:address"] == "C4:00:00:00:00:01"
+    assert not {name for name in facts if name.startswith(("unit:", "device:key"))}
 
 
 def test_the_limit_of_one_is_not_held_against_the_other():

@@ -29,7 +29,7 @@ from benchrig.report.registry import Report
 from benchrig.text.escape import hex_text, is_number, json_text, plain, plain_lines, value_text
 
 if TYPE_CHECKING:
-    from benchrig.record.model import Execution, NotJudged, Reading, Record
+    from benchrig.record.model import DeviceSeen, Execution, NotJudged, Reading, Record
 
 Dialect: TypeAlias = Literal["junit-10", "ant"]
 Result: TypeAlias = Literal["failure", "error", "skipped"]
@@ -319,14 +319,21 @@ def _run_facts(record: Record) -> Iterator[tuple[str, Any]]:
     for name, value in run.given.items():
         yield f"given:{name}", value
     yield "unit:given_serial", explain.given_serial(record) or None
-    for name in ("serial", "name", "address", "address_type") if unit else ():
-        yield f"unit:{name}", getattr(unit, name) or None
+    devices = explain.several(record)
+    for key, device in devices.items():
+        yield from _device_facts(f"device:{plain(key, _NAME)}", device)
+    yield from _device_facts("unit", None if devices else unit)
     yield "marks", ", ".join(whole.marks(record)) or None
     yield "verdict", explain.outcome(record)
     yield "exit_code", ended.exit_code if ended else None
     yield "root", ended.root.label if ended and ended.root else None
     for name in ("planned", "judged", "not_judged", "allowed"):
         yield f"limits:{name}", getattr(ended, name) if ended else None
+
+
+def _device_facts(head: str, device: DeviceSeen | None) -> Iterator[tuple[str, Any]]:
+    for name in ("serial", "name", "address", "address_type") if device else ():
+        yield f"{head}:{name}", getattr(device, name) or None
 
 
 def _reading_facts(shown: list[tuple[str, Entry]]) -> Iterator[tuple[str, Any]]:

@@ -25,7 +25,7 @@ COLUMNS = (
     "run_id", "started", "plan", "revision", "station", "simulated", "serial", "address", "step", "step_name", "reading",
     "value", "units", "low", "high", "verdict", "margin", "limit", "raw", "count", "minimum", "maximum", "mean", "sd",
     "outside", "cause", "message", "given", "radio", "plan_hash", "left_out", "run_verdict", "run_cause", "exit_code",
-    "given_serial", "rounds", "tolerated",
+    "given_serial", "rounds", "tolerated", "device",
 )  # fmt: skip
 _OF_SAMPLES = ("count", "minimum", "maximum", "mean", "sd", "outside")
 
@@ -39,7 +39,7 @@ def csv_text(record: Record) -> str:
     writer.writerow(COLUMNS)
     head = _run_cells(record)
     for cells in (*_run_alone(record), *(cells for entry in outline(record) for cells in _rows(entry))):
-        row = head | cells
+        row = head | _device_cells(record, cells) | cells
         writer.writerow([csv_cell(row.get(name)) for name in COLUMNS])
     return out.getvalue()
 
@@ -55,6 +55,14 @@ def _run_cells(record: Record) -> dict[str, Any]:
     return cells | ({"run_cause": ended.cause, "exit_code": ended.exit_code} if ended else {})
 
 
+def _device_cells(record: Record, cells: dict[str, Any]) -> dict[str, Any]:
+    """In a plan with several devices: whom the row is about."""
+    if not explain.several(record):
+        return {}
+    unit = record.devices.get(cells.get("device", ""))
+    return {"serial": unit.serial if unit else "", "address": unit.address if unit else ""}
+
+
 def _run_alone(record: Record) -> Iterator[dict[str, Any]]:
     if (trouble := whole.run_trouble(record)) is not None:
         yield {"verdict": trouble.verdict, "cause": trouble.cause, "message": trouble.message}
@@ -65,7 +73,7 @@ def _rows(entry: Entry) -> Iterator[dict[str, Any]]:
     if isinstance(entry, Once):
         yield from _step_rows(entry.step, entry.tolerated)
         return
-    head = {"step": entry.node.id, "step_name": entry.node.name, "rounds": entry.times}
+    head = {"step": entry.node.id, "step_name": entry.node.name, "rounds": entry.times, "device": entry.node.device}
     yield head | _verdict(entry.state, entry.tolerated, "" if entry.state == "pass" else whole.summary(entry))
     for reading in entry.readings.values():
         yield head | _over_cells(reading, entry.tolerated)
@@ -89,7 +97,7 @@ def _over_cells(reading: ReadingOverRounds, tolerated: str) -> dict[str, Any]:
 
 
 def _step_rows(step: Execution, tolerated: str) -> Iterator[dict[str, Any]]:
-    head = {"step": step.where.label, "step_name": step.planned.name}
+    head = {"step": step.where.label, "step_name": step.planned.name, "device": step.planned.device}
     why = {"cause": step.ended.cause, "message": step.ended.message} if step.ended else {}
     readings = _all_readings(step)
     state = explain.state(step)
