@@ -33,6 +33,7 @@ class Write(Step, kw_only=True):
     verb: ClassVar[str] = "write"
     may_lose: ClassVar[bool] = True
     writes: ClassVar[bool] = True
+    shown: ClassVar[dict[str, str]] = {"file": "would be the name of a file in the record"}
     echoes: ClassVar[frozenset[str]] = frozenset({"value"})
 
     write: AttributeName

@@ -156,3 +156,10 @@ def test_a_piece_that_the_link_does_not_carry_is_a_mistake_of_the_plan(folder: P
     ran = written(folder, "    pieces: 400\n    response: false\n")
     assert (ran.ended.verdict, ran.ended.cause) == ("error", "plan")
     assert "this link carries 244" in ran.ended.message
+
+
+def test_a_secret_is_no_name_of_a_file(folder: Path) -> None:
+    step, given = "  - write: image\n    file: '${pin}'\n    pieces: 20\n", "given: {pin: {secret: true}}\n"
+    (folder / "plan.yaml").write_text(plan_text(step, attributes=NAMES, head=given), "utf-8")
+    with pytest.raises(PlanError, match="would be the name of a file in the record"):
+        load_plan(folder / "plan.yaml", {"pin": "small.bin"})
