@@ -12,7 +12,7 @@ from benchrig.plan.given_spec import Given
 from benchrig.plan.model import StepsFile
 from benchrig.plan.substitution import Room, insert
 from benchrig.source.problem import Problems, suggest
-from benchrig.source.references import references
+from benchrig.source.references import expressions, references
 from benchrig.source.shape import BAD, Reader, describe, locate, plain
 from benchrig.source.yaml import MAX_DEPTH, Node, Scalar, Sequence
 from benchrig.source.yaml import Mapping as MappingNode
@@ -114,7 +114,7 @@ class Includes:
                 self.problems.add(target.place, f"the included file {target.value} cannot be used")
             return None
         before = self.problems.mistakes
-        for reference, scalar in references(included.get("given") or target):
+        for reference, scalar in expressions(included.get("given") or target):
             self.problems.add(scalar.place, f"${{{reference}}} is not allowed here", "write the value")
         head = Reader(self.problems).read(included, StepsFile)
         if head is BAD or self.problems.mistakes > before:

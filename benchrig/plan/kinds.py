@@ -16,8 +16,10 @@ from benchrig.source.shape import BAD, LATE, Misfit, Reader, is_late
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar
 from benchrig.steps import Step
+from benchrig.steps.attribute import AttributeName
 from benchrig.steps.base import COMMON, ReadingType
 from benchrig.values.arithmetic import Sample, Unknown, likely
+from benchrig.values.format import Format, FormatSpec
 from benchrig.values.judging import Kind
 from benchrig.values.limit import Limit
 from benchrig.values.quantity import Quantity, is_number
@@ -41,14 +43,16 @@ class _Kinds:
     def __init__(self, problems: Problems) -> None:
         self._problems = problems
         self._samples: dict[str, Any] = {}
+        self._taken: set[str] = set()
         self._doubtful: set[str] = set()
 
     def take(self, name: str, kind: Kind | None, unit: str) -> None:
         """A value that is there from now on. Of one that has been something else nobody knows what it is."""
         sample = None if kind in (None, "any") else self._sample(kind, unit)
         before = self._samples.pop(name, None)
-        if before is not None and (sample is None or _about(before) != _about(sample)):
+        if name in self._taken and (before is None or sample is None or _about(before) != _about(sample)):
             self._doubtful.add(name)
+        self._taken.add(name)
         if sample is not None and name not in self._doubtful:
             self._samples[name] = sample
 
@@ -66,6 +70,8 @@ class _Kinds:
         self._check_expressions(step)
         for child in step.children:
             self.check(child)
+        if model is not None and step.references:
+            self._check_written(step, model)
         types = self._types(step, model) if model is not None else {}
         if step.references and types:
             self._check_limits(step, types)
@@ -83,6 +89,18 @@ class _Kinds:
                 continue
             except Misfit as misfit:
                 self._problems.add(scalar.place, f"{text}: {misfit.message}", misfit.advice)
+
+    def _check_written(self, step: StepPlan, model: Step) -> None:
+        """A value that is written, against the format that it is written in."""
+        node = step.node.get("value")
+        sample = self._whole(node) if isinstance(node, Scalar) else None
+        form = _form(step, model) if sample is not None else None
+        if not isinstance(node, Scalar) or form is None:
+            return
+        kind, unit = _about(sample)
+        if form.kind == "number" and (kind in _NO_NUMBERS or not _goes_with(sample, form.unit)):
+            message = f"{node.value} is {_said(kind, unit)}, what is written is {_said('number', form.unit)}"
+            self._problems.add(node.place, message, _FIT)
 
     def _types(self, step: StepPlan, model: Step) -> Mapping[str, ReadingType]:
         """The readings of a step as far as they are known."""
@@ -144,6 +162,30 @@ class _Kinds:
         except Misfit as misfit:
             message = f"{node.value} is {_said(*_about(sample))}, the reading is {_said(kind.kind, kind.unit)}"
             self._problems.add(node.place, message, misfit.advice if "ΔK" in misfit.message else _FIT)
+
+
+_NO_NUMBERS = ("bytes", "boolean", "time", "list")
+
+
+def _form(step: StepPlan, model: Step) -> Format | None:
+    """The format in which a step writes; None for none, or where it is not known yet."""
+    own, subject = getattr(model, "format", None), getattr(model, step.kind.verb, None)
+    if isinstance(own, FormatSpec):
+        return None if is_late(own) else own.built
+    try:
+        return step.names.meaning(subject).format if isinstance(subject, AttributeName) and own is None else None
+    except Misfit:
+        return None
+
+
+def _goes_with(sample: Any, unit: str) -> bool:
+    """Whether a number may be written where the unit is this."""
+    if not isinstance(sample, Quantity):
+        return isinstance(sample, Sample) or not unit
+    try:
+        return bool(unit) and sample.to(unit) is not None
+    except Misfit:
+        return False
 
 
 _FIT = "use a value of the same kind"

@@ -24,7 +24,7 @@ from benchrig.plan.own_names import OwnNames, readable
 from benchrig.plan.tree import every_step
 from benchrig.plan.variants import Variants
 from benchrig.source.problem import Problems
-from benchrig.source.references import has_reference, references
+from benchrig.source.references import expressions, has_reference, references
 from benchrig.source.shape import BAD, Reader, locate
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node
@@ -161,7 +161,7 @@ class _Loader:
         closed = [part for key, (_, part) in top.items() if key not in ("steps", "finally", "device", "devices")]
         closed += [part for entries in within for key, (_, part) in entries.items() if key != "select"]
         for part in closed:
-            for name, scalar in references(part):
+            for name, scalar in expressions(part):
                 self.problems.add(
                     scalar.place,
                     f"${{{name}}} is not allowed here",

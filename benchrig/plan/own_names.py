@@ -11,7 +11,7 @@ import msgspec
 
 from benchrig.plan.files import PlanFiles
 from benchrig.source.problem import Problems
-from benchrig.source.references import references
+from benchrig.source.references import expressions
 from benchrig.source.shape import BAD, Misfit, Reader, is_late, locate
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar, Sequence
@@ -69,7 +69,7 @@ class OwnNames:
 
     def file(self, node: Node) -> None:
         """The names of a file that has been read."""
-        for name, scalar in references(node):
+        for name, scalar in expressions(node):
             self.problems.add(scalar.place, f"${{{name}}} is not allowed here", "write the value")
         attributes = locate(node, ("attributes",))
         Reader(self.problems).read(node, SharedNames)

@@ -9,7 +9,7 @@ import re
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from benchrig.source.expression import names_of, replace_names
+from benchrig.source.expression import LONGEST, names_of, replace_names
 from benchrig.source.problem import Problems
 from benchrig.source.references import REFERENCE, as_text, references
 from benchrig.source.shape import Misfit
@@ -117,6 +117,8 @@ def _operand_text(name: str, argument: Any) -> str:
     text = match[1] if match and match[0] != "$$" else as_text(argument)
     if text is None or isinstance(argument, bool) or not _is_operand(argument, match):
         raise Misfit(f"the parameter '{name}' is not a number, a quantity or a reference, so it has no arithmetic")
+    if len(text) > LONGEST:
+        raise Misfit(f"the parameter '{name}' has more than {LONGEST} characters", "work it out in a compute step")
     return f"({text})"
 
 

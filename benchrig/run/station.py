@@ -16,7 +16,7 @@ from benchrig.radio.beside import Beside
 from benchrig.radio.specify import RadioChoice
 from benchrig.run.wiring import CommandSwitch, Wiring
 from benchrig.source.problem import Problems
-from benchrig.source.references import references
+from benchrig.source.references import expressions
 from benchrig.source.shape import BAD, Misfit, Reader
 from benchrig.source.yaml import read_file
 from benchrig.values.quantity import Gain
@@ -152,7 +152,7 @@ def load_station(path: Path | None) -> Station:
     node = read_file(path, problems, least="write at least 'station:' with a name")
     problems.raise_if_any()
     assert node is not None
-    for name, scalar in references(node):
+    for name, scalar in expressions(node):
         problems.add(scalar.place, f"a station file has no reference '{name}'", "write the value")
     problems.raise_if_any()
     station = Reader(problems).read(node, Station)

@@ -39,11 +39,11 @@ class Compute(Step, kw_only=True):
                 yield Misfit(message, "for example: '${before - after}'", ("compute", name))
 
     def readings(self, names: Names) -> Mapping[str, ReadingType]:
-        return {name: _type(value) for name, value in self.compute.items()}
+        return {} if is_late(self.compute) else {name: _type(value) for name, value in self.compute.items()}
 
     @property
     def title(self) -> str:
-        return f"compute {', '.join(self.compute)}"
+        return self.verb if is_late(self.compute) else f"{self.verb} {', '.join(self.compute)}"
 
     async def run(self, bench: Bench) -> None:
         for name, given in self.compute.items():

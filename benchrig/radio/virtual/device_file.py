@@ -32,7 +32,7 @@ from benchrig.radio.virtual.conditions import Conditions
 from benchrig.radio.virtual.device_spec import AirSpec, DeviceSpec, Simulated
 from benchrig.radio.virtual.shared_names import with_names
 from benchrig.source.problem import Place, Problems
-from benchrig.source.references import references
+from benchrig.source.references import expressions
 from benchrig.source.shape import BAD, Reader, locate
 from benchrig.source.yaml import Mapping, Node, file_bytes, read_bytes
 
@@ -82,7 +82,7 @@ def _units(node: Node, problems: Problems) -> list[Simulated]:
     if isinstance(node, Mapping) and node.entries.keys() & {"plan", "steps"}:
         problems.add(node.place, "this is a plan, not a device file", "name the file of a simulated device")
         return []
-    for name, scalar in references(node):
+    for name, scalar in expressions(node):
         problems.add(scalar.place, f"a device file has no references, found ${{{name}}}", "write the value")
     if problems.mistakes > before:
         return []  # what a value is for cannot be judged without it
