@@ -27,7 +27,7 @@ from benchrig.source.problem import Problems
 from benchrig.source.references import expressions, has_reference, references
 from benchrig.source.shape import BAD, Reader, locate
 from benchrig.source.yaml import Mapping as MappingNode
-from benchrig.source.yaml import Node
+from benchrig.source.yaml import Node, Scalar
 from benchrig.steps.attribute import AttributeSpec, Names
 
 
@@ -159,6 +159,7 @@ class _Loader:
         devices = [part for part in (_part(node, *_path(key)) for key in _device_keys(node)) if part is not None]
         within = [part.entries if isinstance(part, MappingNode) else {"": (None, part)} for part in devices]
         closed = [part for key, (_, part) in top.items() if key not in ("steps", "finally", "device", "devices")]
+        closed += [part for part in (_part(node, "devices"),) if isinstance(part, Scalar)]
         closed += [part for entries in within for key, (_, part) in entries.items() if key != "select"]
         for part in closed:
             for name, scalar in expressions(part):
