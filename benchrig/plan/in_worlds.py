@@ -11,7 +11,7 @@ from msgspec import structs
 from benchrig.plan.condition_checks import ConditionChecks
 from benchrig.plan.conditions import of_limits, of_step
 from benchrig.plan.flow import check_flow
-from benchrig.plan.tree import Part, StepPlan
+from benchrig.plan.tree import Part, StepPlan, every_step
 from benchrig.plan.worlds import World, worlds
 from benchrig.source.problem import Problem, Problems
 from benchrig.source.yaml import Mapping as MappingNode
@@ -27,7 +27,8 @@ class InWorlds:
 
     def __init__(self, problems: Problems, nodes: Sequence[StepPlan], conditions: ConditionChecks) -> None:
         self._problems = problems
-        self._worlds = worlds(conditions.all, conditions.words, conditions.kinds)
+        count = sum(1 for _ in every_step(nodes))
+        self._worlds = worlds(conditions.all, conditions.words, conditions.kinds, count)
         self._steps = [in_world(nodes, world) for world in self._worlds]
 
     def check(self, check: Check) -> None:
@@ -41,7 +42,13 @@ class InWorlds:
             if key not in said and len(where) == len(self._worlds):
                 self._problems.add(problem.place, problem.message, problem.advice)
             elif key not in said:
-                self._problems.add(problem.place, f"{problem.message} (where {where[0].said})", _ADVICE)
+                self._problems.add(problem.place, f"{problem.message} (where {_alike(where)})", _ADVICE)
+
+
+def _alike(worlds: Sequence[World]) -> str:
+    """What these worlds have in common, as far as a person wants to read it."""
+    common = [said for said in worlds[0].said if all(said in world.said for world in worlds)]
+    return " and ".join((common or [*worlds[0].said])[:3])
 
 
 def _found(check: Check, nodes: Sequence[StepPlan]) -> list[Problem]:
@@ -52,10 +59,12 @@ def _found(check: Check, nodes: Sequence[StepPlan]) -> list[Problem]:
 
 def in_world(nodes: Iterable[StepPlan], world: World) -> list[StepPlan]:
     """The steps that are carried out there, for sure, with the limits that hold there."""
-    return [_in_world(step, world) for step in nodes if world.has(of_step(step))]
+    return [_in_world(step, world) for step in nodes if not step.conditions or world.has(of_step(step))]
 
 
 def _in_world(step: StepPlan, world: World) -> StepPlan:
+    if not step.conditions and not step.parts:
+        return step
     gone = {name for name, conditions in of_limits(step).items() if not world.has(conditions)}
     parts = tuple(Part(part.name, tuple(in_world(part.steps, world))) for part in step.parts)
     return replace(without(step, gone), parts=parts)

@@ -6,6 +6,7 @@ those beside and between them, and where that says nothing both answers."""
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
@@ -18,18 +19,18 @@ from benchrig.values.judging import shown
 from benchrig.values.limit import Limit
 from benchrig.values.quantity import as_number, exact, is_number
 
-# How many worlds are looked at: a plan with more has its first ones checked, and the run sees to the rest.
-MOST = 256
+# How many worlds are looked at, and how many steps in all of them together.
+MOST, LEAST, MOST_STEPS = 256, 16, 100_000
 
 Identity: TypeAlias = tuple[str, str]
 
 
 @dataclass(frozen=True)
 class World:
-    """`holding` are the conditions that hold in it; `said` is what it is like, '' where there is one world only."""
+    """`holding` are the conditions that hold in it; `said` is what each of the values is in it."""
 
     holding: AbstractSet[Identity]
-    said: str = ""
+    said: tuple[str, ...] = ()
 
     def has(self, conditions: Iterable[Condition]) -> bool:
         return all(each.identity in self.holding for each in conditions)
@@ -44,9 +45,10 @@ class _Outcome:
 
 
 def worlds(
-    conditions: Iterable[Condition], words: Mapping[str, Sequence[Any]], kinds: Mapping[str, Kinds]
+    conditions: Iterable[Condition], words: Mapping[str, Sequence[Any]], kinds: Mapping[str, Kinds], steps: int = 0
 ) -> list[World]:
-    """All worlds. `words` are all that a value can be, where the plan lists it; `kinds` says what values are."""
+    """The worlds of a plan with so many `steps`. `words` are all that a value can be, where the plan lists it; `kinds` says
+    what values are."""
     by_name: dict[str, dict[Identity, Condition]] = {}
     for each in conditions:
         by_name.setdefault(each.name, {})[each.identity] = each
@@ -54,8 +56,26 @@ def worlds(
         [*_distinct(_outcomes(name, list(each.values()), words.get(name), kinds.get(name)))]
         for name, each in by_name.items()
     ]
-    together = itertools.islice(itertools.product(*outcomes), MOST)
-    return [World(frozenset().union(*(o.holding for o in each)), ", ".join(o.said for o in each)) for each in together]
+    together = _together(outcomes, max(LEAST, min(MOST, MOST_STEPS // max(1, steps))))
+    return [World(frozenset().union(*(o.holding for o in each)), tuple(o.said for o in each)) for each in together]
+
+
+def _together(outcomes: list[list[_Outcome]], most: int) -> Iterable[tuple[_Outcome, ...]]:
+    """All ways to combine them. Of too many those in which one value, or two, are unlike all the others; the run sees to
+    the rest."""
+    if math.prod(map(len, outcomes)) <= most:
+        return itertools.product(*outcomes)
+    first, last = tuple(each[0] for each in outcomes), tuple(each[-1] for each in outcomes)
+    ways = (_changed(base, outcomes, names) for names in (0, 1, 2) for base in (first, last))
+    return itertools.islice(dict.fromkeys(itertools.islice(itertools.chain.from_iterable(ways), 4 * most)), most)
+
+
+def _changed(base: tuple[_Outcome, ...], outcomes: list[list[_Outcome]], names: int) -> Iterator[tuple[_Outcome, ...]]:
+    """The base with so many of the values changed."""
+    for places in itertools.combinations(range(len(base)), names):
+        for picked in itertools.product(*(outcomes[place] for place in places)):
+            changed = dict(zip(places, picked, strict=True))
+            yield tuple(changed.get(place, outcome) for place, outcome in enumerate(base))
 
 
 def _distinct(outcomes: Iterable[_Outcome]) -> Iterator[_Outcome]:

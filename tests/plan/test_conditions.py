@@ -175,10 +175,27 @@ def test_a_condition_on_the_value_of_a_round() -> None:
     assert "gives 'round' a value" in problem_of(outside).message
 
 
+MANY = "given: {" + ", ".join(f"v{n}: {{one_of: [a, b, c]}}" for n in range(12)) + "}\n"
+
+
 def test_many_conditions_do_not_take_their_powers_in_time() -> None:
-    given = "given: {" + ", ".join(f"v{n}: {{one_of: [a, b, c]}}" for n in range(40)) + "}\n"
-    steps = "".join(f"  - wait: {n + 1} s\n    only_if: {{v{n}: {{equals: a}}}}\n" for n in range(40))
-    assert len(plan_of(f"{HEAD}{given}{STEPS}{steps}").steps) == 41
+    steps = "".join(f"  - wait: {n + 1} s\n    only_if: {{v{n}: {{equals: a}}}}\n" for n in range(12))
+    assert len(plan_of(f"{HEAD}{MANY}{STEPS}{steps}").steps) == 13
+
+
+@pytest.mark.parametrize("number", [0, 11])
+def test_of_many_conditions_each_is_tried(number: int) -> None:
+    steps = "".join(
+        f"  - read: model number\n    name: r{n}\n    only_if: {{v{n}: {{equals: b}}}}\n    save: {{value: s{n}}}\n"
+        for n in range(12)
+    )
+    uses = "".join(
+        f"  - wait: {n + 1} s\n    name: 'of ${{s{n}}}'\n{'' if n == number else f'    only_if: {{v{n}: {{equals: b}}}}'}\n"
+        for n in range(12)
+    )
+    problem = problem_of(f"{HEAD}{MANY}{STEPS}{steps}{uses}")
+    assert problem.message.startswith(f"nothing before this step gives 's{number}' a value (where ")
+    assert f"v{number} is 'a'" in problem.message
 
 
 # --- included files
