@@ -199,7 +199,8 @@ class StepLists:
         return replace(step, device=device, names=self.names[device]) if device in self.names else step
 
     def _check_device(self, step: StepPlan, model: Step) -> None:
-        if step.needs | step.gives and "" not in self.names and step.node.get("device") is None and not step.device:
+        about = bool(step.needs | step.gives or step.kind.wires(step.node))
+        if about and "" not in self.names and step.node.get("device") is None and not step.device:
             known = ", ".join(self.names)
             message = f"'{step.name}' does not say which device it is about"
             self.problems.add(step.place, message, f"add device: and one of {known}")

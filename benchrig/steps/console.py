@@ -110,7 +110,9 @@ class Console(Waiting, kw_only=True, omit_defaults=True):
             self._report(bench, looked.found, began)
 
     def _report(self, bench: Bench, line: Line, began: float) -> None:
-        bench.reading(REACHED, round(max(0.0, line.at - began), 6), "s")
+        if line.at < began:
+            bench.note(f"the line is from {began - line.at:.3f} s before this step began")
+        bench.reading(REACHED, round(line.at - began, 6), "s")
         bench.reading("line", line.text)
         for name, value, unit in self.groups.values(line.text):
             bench.reading(name, value, unit, why="the line does not have it")

@@ -81,6 +81,11 @@ def test_nothing_is_lost_between_two_steps() -> None:
         steps + wait("boot (?P<version>v.*)", "version: {equals: v1.2}, reached_after: {max: 0 s}") + wait("wrote .*")
     )
     assert ran(both).ended.exit_code == 0, ran(both).ended.message
+    [note] = ran(both).step(5).notes
+    assert note.text.startswith("the line is from ")
+    assert note.text.endswith(" s before this step began")
+    fresh = ran(both.replace("reached_after: {max: 0 s}", "reached_after: {min: 0 s}"))
+    assert (fresh.verdicts()[-2], fresh.ended.cause) == ("fail", "limit")
     twice = ran(both + wait("boot .*"))
     assert (twice.verdicts()[-1], twice.ended.cause) == ("fail", "limit")
 
@@ -200,6 +205,30 @@ def test_a_station_without_wires_ends_the_run_before_its_first_step(tmp_path: Pa
         ended = run(f"{HEAD}steps:\n  - {step}\n", beacons).ended
         assert (ended.cause, ended.exit_code) == ("station", 7)
         assert f"this station has no {verb} for the unit" in ended.message
+
+
+TWO = """plan: two
+devices:
+  one: {select: {name: unit 1}}
+  other: {select: {name: other}}
+steps:
+  - {scan: , device: one}
+  - {scan: , device: other, name: scan for the other}
+"""
+
+
+def test_of_several_devices_each_has_its_own_console_and_switch() -> None:
+    other = device_text(
+        "", name="other", address="C4:00:00:00:00:02", more="on_start: [{print: other}]\nservices: []\n"
+    )
+    step = "  - {console: , device: %s, until: {line: {matches: other}}, within: 1 s}\n"
+    assert run(TWO + step % "other", device_text("", more=DEVICE), other).ended.exit_code == 0
+    assert run(TWO + step % "one", device_text("", more=DEVICE), other).verdicts()[-1] == "fail"
+    off = "  - {power: down, device: one}\n  - {connect: , device: other}\n  - {connect: , device: one, within: 3 s, name: gone}\n"
+    assert run(TWO + off, device_text("", more=DEVICE), other).verdicts() == ["pass"] * 4 + ["fail"]
+    for wired in ("{console: }", "{power: cycle}", "{listen: {console: }, steps: [wait: 1 s]}"):
+        with pytest.raises(PlanError, match="does not say which device it is about"):
+            run(TWO + f"  - {wired}\n", device_text("", more=DEVICE), other)
 
 
 def test_two_units_are_told_apart_by_the_one_that_was_found() -> None:
