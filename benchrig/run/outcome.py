@@ -62,15 +62,16 @@ class Outcome:
     _allowed: int = 0
     _first: End | None = None
     _first_open: End | None = None
-    # the steps with an end of their own, and those that are excused
+    # the steps with an end of their own, and what would be the end of those that are excused
     _bad: set[Where | None] = field(default_factory=set)
-    _excused: set[Where] = field(default_factory=set)
+    _excused: dict[Where, End] = field(default_factory=dict)
 
     def begins(self, plan: StepPlan) -> None:
         """Each of its limits has to end as judged or not judged now."""
         self.planned += len(plan.limit_names)
 
-    def step(self, where: Where, ended: Ended, *, excused: bool = False) -> None:
+    def step(self, where: Where, ended: Ended, *, excused: bool = False, inside: bool = False) -> None:
+        """`excused`: a limit around it decides whether it may fail; `inside`: whether those in it may."""
         event = ended.event
         self.judged += ended.judged
         self._left += len(ended.not_judged)
@@ -78,14 +79,15 @@ class Outcome:
         if event.cause is None:
             return
         self.interrupted = self.interrupted or event.cause == "operator"
+        end = End(where, event.verdict, event.cause, event.message)
         if excused and event.verdict == "fail":
-            self._excused.add(where)
-        elif isinstance(ended.error, InnerError) and ended.error.root not in self._excused:
+            self._excused[where] = end
+        elif isinstance(ended.error, InnerError) and not (inside and event.verdict == "fail"):
             self._bad.add(where)  # that of the step in it is the end
         elif ended.only_left:
-            self._open(End(where, event.verdict, event.cause, event.message))
+            self._open(end)
         else:
-            self._end(End(where, event.verdict, event.cause, event.message))
+            self._end(end)
 
     def _end(self, end: End) -> None:
         self._first = self._first or end
@@ -94,19 +96,23 @@ class Outcome:
     def _open(self, end: End) -> None:
         self._first_open = self._first_open or end
 
-    def skipped(self, plan: StepPlan, where: Where, why: Reason) -> None:
-        """A skipped step blames another one, which has its own end or is excused; where it has neither, the skip itself is
-        an end, unless a condition of the plan left it out."""
+    def skipped(self, plan: StepPlan, where: Where, why: Reason, *, excused: bool = False) -> None:
+        """A skipped step blames another one, which has its own end; where it has none, the skip itself is an end, unless a
+        condition of the plan left it out. A failure is excused where a limit decides about it: what is left out for it
+        elsewhere nobody has counted."""
         self._left += len(plan.limit_names)
         if why.allowed:
             self._allowed += len(plan.limit_names)
-        elif why.root not in self._bad and why.root not in self._excused:
+        elif why.root in self._excused:
+            if not excused:
+                self._end(self._excused[why.root])
+        elif why.root not in self._bad:
             self._open(End(where, "error", "plan", f"{plan.name} was skipped: {why.message}"))
 
     def forget(self, but: AbstractSet[Where]) -> None:
         """The ends that no step can be left out for any more; what decides the run stays."""
         self._bad &= but | {None}
-        self._excused &= but
+        self._excused = {where: end for where, end in self._excused.items() if where in but}
 
     def fatal(self, error: BenchrigError, where: Where | None = None) -> None:
         """The run ended for a reason outside any step."""

@@ -61,7 +61,8 @@ class Walk:
         ended = await self._execution(plan, where, around).carry_out()
         fatal = self._remember(plan, where, ended)
         self._tell_losses(plan)
-        self.outcome.step(where, ended, excused=around.tolerated and not fatal)
+        excused = around.tolerated and not fatal
+        self.outcome.step(where, ended, excused=excused, inside=around.tolerated or plan.tolerates)
         self._order.note(plan, ended.event)
         for watch in around.watches:
             watch.ended(plan.name, ended.event.verdict)
@@ -139,7 +140,7 @@ class Walk:
         else:
             self.run.forget(plan, where)
         self.outcome.begins(plan)
-        self.outcome.skipped(plan, where, why)
+        self.outcome.skipped(plan, where, why, excused=around.tolerated)
         closed, *unjudged = skipped(plan, where, why, self.run.clock.at)
         assert isinstance(closed, Closed)
         for event in (closed, *unjudged):
