@@ -161,6 +161,10 @@ class Binder:
         value = self._items(wanted, "differs") if isinstance(wanted, list) else self._same_kind(wanted, "differs")
         is_word = isinstance(value, str) and self.kind in ("number", "time") and not _is_time(value, self.kind)
         comparable = _COMPARABLE["any" if is_word else self.kind]
+        if is_word and isinstance(
+            wanted, Word
+        ):  # the unit gave it: of a number nobody knows whether it differs from that
+            comparable = _COMPARABLE["text"]
         self._add(
             f"differs from {self._text(value)}",
             lambda got: comparable(got) and bool(_plain(got) != value),

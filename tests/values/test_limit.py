@@ -168,6 +168,11 @@ def test_bounds_in_the_unit_of_the_reading(text, unit, high):
     assert bound(text, "number", unit).high == high
 
 
+def test_a_word_that_the_unit_gave_differs_from_other_words_alone():
+    given = Limit(differs=Word("closed")).bind("number")
+    assert [given.passes(value) for value in (Word("open"), Word("closed"), 5, None)] == [True, False, False, False]
+
+
 def test_strictly_above_three_tenths_is_above_three_tenths():
     value = form("{as: uint8, scale: 0.1}")
     assert not bound("{above: 0.3}").passes(value.decode(b"\x03"))
