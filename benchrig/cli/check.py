@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,6 +18,10 @@ if TYPE_CHECKING:
     from benchrig.plan.model import Plan
     from benchrig.plan.tree import StepPlan
     from benchrig.run.station import Station
+
+
+# Begins a line of a plan.
+_OF_PLANS = re.compile(rb"^(plan|steps)\s*:", re.MULTILINE)
 
 
 @click.command(short_help="Check plans without touching a radio.")
@@ -118,9 +123,12 @@ def _names_alone(path: Path) -> int | None:
     """How many names are in a file of names; None for another file. PlanError."""
     from benchrig.plan.own_names import is_names_file, names_in
     from benchrig.source.problem import Problems
-    from benchrig.source.yaml import read_file
+    from benchrig.source.yaml import file_bytes, read_bytes
 
-    node, problems = read_file(path, Problems()), Problems()
+    data = file_bytes(path, Problems(), str(path))
+    if data is None or _OF_PLANS.search(data):  # a long plan need not be read twice
+        return None
+    node, problems = read_bytes(data, str(path), Problems()), Problems()
     if node is None or not is_names_file(node):
         return None
     names = names_in(path, node, problems)
