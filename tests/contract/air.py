@@ -1,6 +1,6 @@
 """An air with simulated devices, in a process of its own, with a controller of the bench behind a TCP port.
 
-    python -m tests.contract.air DEVICES
+    python -m tests.contract.air DEVICES…
 
 Says the number of the port when the devices advertise; every connection gets a controller of its own, in H4.
 """
@@ -52,9 +52,9 @@ class Line(asyncio.Protocol):
         self._controller.on_packet(bytes((1, 3, 0x0C, 0)))  # HCI_Reset
 
 
-async def main(file: str) -> None:
+async def main(files: list[str]) -> None:
     problems = Problems()
-    models = load_devices([Path(file)], problems)
+    models = load_devices([*map(Path, files)], problems)
     problems.raise_if_any()
     air = Air(seed=1, conditions=conditions_of(models))
     air.on_error = lambda error: click.echo(f"AIR {error!r}", err=True)
@@ -67,4 +67,4 @@ async def main(file: str) -> None:
 
 
 if __name__ == "__main__":
-    asyncio.run(main(sys.argv[1]))
+    asyncio.run(main(sys.argv[1:]))

@@ -93,9 +93,9 @@ def in_rough_air(devices: Path, folder: Path) -> Path:
 
 
 @contextlib.contextmanager
-def air_on_tcp(devices: Path) -> Iterator[str]:
+def air_on_tcp(*devices: Path) -> Iterator[str]:
     """An air in a process of its own; the name of the radio whose controller is in it."""
-    command = [sys.executable, "-m", "tests.contract.air", str(devices)]
+    command = [sys.executable, "-m", "tests.contract.air", *map(str, devices)]
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
         try:
             assert process.stdout is not None

@@ -206,7 +206,6 @@ REQUIREMENTS = [
         ("characteristic: pin\n        properties: [write]", "characteristic: pin\n        properties: [read, write]"),
         fails="read the code",
         says="none",
-        everywhere=True,
     ),
     Requirement(
         "nobody writes the counter of openings",
