@@ -90,6 +90,64 @@ def test_the_returned_box_fails_where_it_is_broken(air: str) -> None:
     assert ran.ended.exit_code == 1
 
 
+BOX = (DEVICES / "transport_box.yaml").read_text(encoding="utf-8").replace("../names", str(PLANS / "names"))
+
+
+def box(*changes: tuple[str, str]) -> str:
+    """The sound box with these texts of its file replaced."""
+    device = BOX
+    for before, after in changes:
+        assert device.count(before) == 1, before
+        device = device.replace(before, after)
+    return device
+
+
+US = [
+    ("tx_power: 4 dBm", "tx_power: 8 dBm"),
+    ("value: PTB2-EU", "value: PTB2-US"),
+    ("open, for: 10 s", "open, for: 20 s"),
+]
+
+
+def test_each_market_has_its_values() -> None:
+    plan = PLANS / "box_end_of_line.yaml"
+    assert run(plan, box(*US), given={"market": "us"}).ended.verdict == "pass"
+    assert failed_steps(run(plan, box(*US[1:]), given={"market": "us"})) == {"scan": "limit"}
+    assert failed_steps(run(plan, box(*US[1:]))) == {"read model number": "limit", "it locks again": "limit"}
+
+
+FAULTS = [
+    ("box_end_of_line", ("04(?P<token>(..){1,16})', notify: {answer: '84 {token}'}", "04.*', notify: {answer: '84'}"), "the protocol answers", "limit"),
+    ("box_end_of_line", ("for: 4 s}, {value: passed}", "for: 4 s}, {value: failed}"), "the self test passes", "limit"),
+    ("box_end_of_line", ("self_test: {states: [{value: running, for: 4 s}", "self_test: {states: [{value: running, for: 7 s}"), "the self test passes", "limit"),
+    ("box_end_of_line", ("answer: '83 00'", "answer: '83 01'"), "start the self test", "limit"),
+    ("box_end_of_line", ("sleep: for good", "sleep: 5 s"), "silence", "limit"),
+    ("box_nightly", ("properties: [write], value: '48 21'", "properties: [read, write], value: '48 21'"), "the code cannot be read", "limit"),
+    ("box_nightly", ("only_if: {state.lock: open}, notify", "only_if: {state.lock: locked}, notify"), "no self test while the lock is open", "limit"),
+    ("box_nightly", ("crc: CRC-16/XMODEM", "crc: CRC-16/ARC"), "event log", "limit"),
+    ("box_nightly", ("jitter: 2 ms}", "jitter: 2 ms, drop_every: 50}"), "while it rides", "limit"),
+    ("box_nightly", ("characteristic: openings, properties: [read], value: 12", "characteristic: openings, volatile: true, properties: [read], value: 12"), "the openings outlive the restart", "limit"),
+    ("box_nightly", ("set: {starts: {add: 1}}", "set: {starts: {add: 2}}"), "it was one start", "limit"),
+    ("box_nightly", ("then: [{delay: 300 ms, reboot: 2 s}]", "then: [{delay: 300 ms, disconnect: true}]"), "order the restart", "limit"),
+    ("box_nightly", ("reboot: 2 s", "reboot: 8 s"), "connect after the restart", "limit"),
+    ("box_nightly", ("again_after: 300 ms", "again_after: 3 s"), "disconnect", "limit"),
+    ("box_bringup", ("ready lock={state.lock}", "ASSERT lock.c:117"), "it boots", "limit"),
+]  # fmt: skip
+
+
+QUICK = ("box_end_of_line", "box_bringup")
+
+
+@pytest.mark.parametrize(
+    ("plan", "fault", "step", "cause"),
+    [pytest.param(*one, marks=[] if one[0] in QUICK else pytest.mark.slow, id=f"{one[0]}, {one[2]}") for one in FAULTS],
+)
+def test_a_fault_of_the_box_fails_its_step(plan: str, fault: tuple[str, str], step: str, cause: str) -> None:
+    ended = (ran := run(PLANS / f"{plan}.yaml", box(fault))).ended
+    root = next(one.planned.name for one in ran.record.executions if one.where == ended.root)
+    assert (root, ended.cause, ended.exit_code) == (step, cause, 1), ended.message
+
+
 def record_of(folder: Path, seed: int, start: Start, **env: str) -> list[bytes]:
     """The lines of record.jsonl of one run, without the time of day and the id of the run."""
     words = ["run", END_OF_LINE, "--radio", f"virtual:{LOGGER}", "--acknowledge", "--seed", str(seed)]
