@@ -26,6 +26,10 @@ NAMES = """
     restarts: {uuid: 5e7c0601-3b7d-4a55-9c0e-7d1f5a2b8e10, as: uint8}
     burst: {uuid: 5e7c0701-3b7d-4a55-9c0e-7d1f5a2b8e10, fields: [{name: number, as: uint16}, {name: level, as: uint16, unit: mV}]}
     holes: {uuid: 5e7c0702-3b7d-4a55-9c0e-7d1f5a2b8e10, fields: [{name: number, as: uint16}]}
+    order: {uuid: 5e7c0703-3b7d-4a55-9c0e-7d1f5a2b8e10, as: hex}
+    answer: {uuid: 5e7c0704-3b7d-4a55-9c0e-7d1f5a2b8e10, as: hex}
+    steady: {uuid: 5e7c0705-3b7d-4a55-9c0e-7d1f5a2b8e10, fields: [{name: number, as: uint16}, {name: level, as: uint16, unit: mV}]}
+    progress: {uuid: 5e7c0706-3b7d-4a55-9c0e-7d1f5a2b8e10, as: uint8}
     write only: {uuid: 5e7c0801-3b7d-4a55-9c0e-7d1f5a2b8e10, as: uint8}
     read only: {uuid: 5e7c0802-3b7d-4a55-9c0e-7d1f5a2b8e10, as: uint8}
     hidden: {uuid: 5e7c0803-3b7d-4a55-9c0e-7d1f5a2b8e10, as: uint8}
@@ -815,4 +819,74 @@ STREAMS = [
     ),
 ]
 
-ALL = [*STEPS, *LIMITS, *ATTRIBUTES, *LINK, *ENDING, *UNOFFERED, *FINDING, *STREAMS]
+REACTION = """
+  - listen: {steady: {counter: number}, answer: }
+    steps:
+      - exchange: order
+        raw: '02'
+        reply: answer
+        answers: {last: {starts_with: FF}, skip: 1, counter: 0}
+        expect: {value: {equals: A1 A2 A3 A4}}
+      - write: order
+        raw: '03'
+      - wait: 1 s
+    reactions: {rise: {after: write order, until: {steady.value.level: {min: LEVEL}}}}
+    expect: {steady.lost: {equals: 0}, answer.count: {equals: 3}, rise: {max: 900 ms}}
+"""
+WAITING = [
+    passes(
+        "waiting for a state",
+        "bursting",
+        """
+  - read: progress
+    until: {value: {equals: 2}}
+    every: 100 ms
+    expect: {tries: {equals: 3}}
+  - notify: steady
+    until: {value.number: {min: 5}}
+""",
+    ),
+    fails(
+        "a state that is never reached",
+        "bursting",
+        """
+  - read: progress
+    until: {value: {equals: 3}}
+    every: 100 ms
+    within: 1 s
+  - read: progress
+    name: the link is there
+""",
+        "fail limit",
+        "pass",
+        says="not reached: expected value equals 3; found [12] after ",
+    ),
+    Case("streams while steps run", "bursting", REACTION.replace("LEVEL", "3 V"), ("pass",) * 5, 0),
+    Case(
+        "a reaction that does not come",
+        "bursting",
+        REACTION.replace("LEVEL", "3.2 V"),
+        ("pass",) * 5,
+        1,
+        says="expected steady.value.level min 3200 mV; found 3100 mV, ",
+    ),
+    passes(
+        "a file in pieces",
+        "bursting",
+        """
+  - write: order
+    file: helper.py
+    pieces: 20
+    expect: {count: {equals: 3}, throughput: {min: 0.1 kbit/s}}
+  - write: order
+    name: without response
+    file: helper.py
+    pieces: payload
+    response: false
+    expect: {count: {equals: 1}}
+  - read: progress
+""",
+    ),
+]
+
+ALL = [*STEPS, *LIMITS, *ATTRIBUTES, *LINK, *ENDING, *UNOFFERED, *FINDING, *STREAMS, *WAITING]
