@@ -140,6 +140,7 @@ class _Loader:
     def _missing(self, node: Node, lists: StepLists) -> dict[str, Given]:
         """Given values without which the plan cannot run. What only an ask step takes may be left to the operator."""
         referred = lists.used | {name for key in lists.names for name, _ in references(locate(node, _path(key)))}
+        referred |= {name for step in every_step(lists.nodes) for name in step.decided_by}
         return {
             name: spec
             for name, spec in self.run_values.missing.items()

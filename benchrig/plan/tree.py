@@ -154,8 +154,12 @@ class StepPlan:
         """The names of the values that the step needs."""
         names = {name for name, _ in self.references}
         asked = self.node.get("given")
-        conditions = {str(name) for node in self.conditions for name in node.entries}
-        return names | conditions | ({asked.value} if isinstance(asked, Scalar) and asked.value else set())
+        return names | self.decided_by | ({asked.value} if isinstance(asked, Scalar) and asked.value else set())
+
+    @property
+    def decided_by(self) -> set[str]:
+        """The names of the values in its conditions."""
+        return {str(name) for node in self.conditions for name in node.entries}
 
     @cached_property
     def conditions(self) -> list[MappingNode]:

@@ -7,7 +7,7 @@ from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 
 from benchrig.errors import InnerError, OperatorError
-from benchrig.plan.conditions import Unsatisfied, limits_left_out, why_left_out
+from benchrig.plan.conditions import Missing, Unsatisfied, limits_left_out, why_left_out
 from benchrig.plan.flow import Losses
 from benchrig.plan.in_worlds import without
 from benchrig.plan.tree import StepPlan
@@ -120,6 +120,8 @@ class Walk:
             limits_left_out(plan, self.run.values, self.run.kinds)
         except Misfit as misfit:
             return Reason(None, f"its condition cannot be judged: {misfit.message}")
+        if isinstance(why, Missing) and why.name not in self.run.owed:
+            return Reason(None, f"nothing gave '{why.name}' a value, which its condition is about")
         return Reason(None, why.sentence, allowed=True) if isinstance(why, Unsatisfied) else None
 
     def _without_value(self, plan: StepPlan) -> Reason | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from benchrig.plan.given import MissingGiven
 from tests.plan.building import STEPS, plan_of, problem_of, problems_of, where
 
 GIVEN = "given: {market: {one_of: [de, us]}, limit: {min: 1 A, max: 5 A}, note: {}, pin: {secret: true}}\n"
@@ -83,6 +84,14 @@ def test_a_limit_for_some_runs_is_checked_like_a_condition_of_a_step() -> None:
     assert problem_of(plan_text(step)).advice == "did you mean 'market'?"
     alone = "  - read: model number\n    expect: {value: {only_if: {market: {equals: de}}}}\n"
     assert problem_of(plan_text(alone)).message == "an empty limit"
+
+
+@pytest.mark.parametrize("step", ["only_if: {market: {equals: de}}", "expect: {value: {equals: X, only_if: {market: {equals: de}}}}"])  # fmt: skip
+def test_a_value_that_only_a_condition_is_about_has_to_be_given(step: str) -> None:
+    text = f"plan: a plan\ndevice: {{select: {{name: u}}}}\ngiven: {{market: {{one_of: [de, us]}}}}\n{STEPS}  - read: model number\n    {step}\n"
+    with pytest.raises(MissingGiven, match="market"):
+        plan_of(text, {})
+    assert plan_of(text, {"market": "de"}).values == {"market": "de"}
 
 
 # --- what a step that is left out does not do
