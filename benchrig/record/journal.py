@@ -80,6 +80,7 @@ class Journal:
         )
 
     def _lines(self, events: Sequence[AnyEvent]) -> bytes:
+        events = [*events]  # of a tuple, msgspec 0.22.0 does not give back all memory
         try:
             return self._encoder.encode_lines(events)
         except UnicodeEncodeError:
