@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import tracemalloc
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -191,3 +192,17 @@ def test_kinds_are_told_by_name(tmp_path: Path) -> None:
     data = written([run_started(), opened(), Closed(Where("1"), 1.0, 1.0, "pass")], tmp_path / "r").read_text()
     assert [json.loads(line)["event"] for line in data.splitlines()] == ["run", "opened", "closed"]
     assert isinstance(read_record(tmp_path / "r").run, RunStarted)
+
+
+def test_many_lines_leave_nothing_in_memory(tmp_path: Path) -> None:
+    """A soak writes millions."""
+    with Journal(tmp_path / "record.jsonl") as journal:
+        journal.write(opened())
+        tracemalloc.start()
+        try:
+            before = tracemalloc.get_traced_memory()[0]
+            for _ in range(1000):
+                journal.write(opened())
+            assert tracemalloc.get_traced_memory()[0] - before < 10_000
+        finally:
+            tracemalloc.stop()
