@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import os
 import threading
 from typing import TYPE_CHECKING, Any
 
@@ -179,4 +180,6 @@ class _TcpWire(Wire, asyncio.Protocol):
 
 
 def _reason(exc: BaseException) -> str:
-    return getattr(exc, "strerror", None) or str(exc).partition("\n")[0]
+    """In the words of the system, where it is the system's."""
+    number = exc.errno if isinstance(exc, OSError) else None
+    return os.strerror(number) if number else str(exc).partition("\n")[0]

@@ -109,6 +109,27 @@ def test_the_types_of_what_it_gets(tmp_path: Path) -> None:
     assert ended.exit_code == 0, ended.message
 
 
+WORKED_OUT = """
+def kinds(bench, **values):
+    return {name: "str" if isinstance(value, str) else type(value).__name__ for name, value in values.items()}
+"""
+
+
+def test_the_types_of_what_is_given_and_worked_out(tmp_path: Path) -> None:
+    (tmp_path / "rig.py").write_text(WORKED_OUT, "utf-8")
+    plan = tmp_path / "plan.yaml"
+    plan.write_text(
+        f"{HEAD}given: {{typed: {{}}, own: {{default: 3}}, volts: {{default: 3 V}}, token: {{random: {{bytes: 8}}}}}}\n"
+        "steps:\n  - call: rig:kinds\n"
+        "    with: {typed: '${typed}', own: '${own}', token: '${token}', part: '${own / 7}', volts: '${volts - 1 V}'}\n"
+        "    expect: {typed: {equals: str}, own: {equals: int}, token: {equals: bytes}, part: {equals: Fraction},"
+        " volts: {equals: Quantity}}\n",
+        "utf-8",
+    )
+    ended = run(plan, given={"typed": "12"}).ended
+    assert ended.exit_code == 0, ended.message
+
+
 SERVICES = """services:
   - service: battery
     characteristics:
