@@ -121,12 +121,23 @@ class _Flow:
         if key not in self._known:
             if step.device == self._device:
                 self._check_needs(step, link)
+                self._check_restart(step)
                 link = link._replace(up=link.up or Cap.LINK in step.needs)
             after = self.through(step.children, link)
             if step.is_repeated and after._replace(why="") != link._replace(why=""):
                 after = self.through(step.children, after._replace(why=f"{after.why} in the round before"))
             self._known[key] = self._itself(step, after)
         return self._known[key]
+
+    def _check_restart(self, step: StepPlan) -> None:
+        """In a step that waits for the unit to end the link nothing else may end it, and the last step must be one that can."""
+        last = step.lets_go
+        for inner in every_step(step.children) if step.kind.wants_loss else ():
+            if Cap.LINK in inner.ends | inner.gives and inner is not last and inner.device == step.device:
+                self._tell(inner, f"in '{step.name}' the unit itself ends the link", "take it out")
+        if last is not None and (not last.kind.may_lose or last.node.get("read_back")):
+            message = f"'{last.name}' comes last in '{step.name}', and is no step that the link can end in"
+            self._tell(last, message, "end with what makes the unit restart: a write, wait, ask, call or command")
 
     def _itself(self, step: StepPlan, link: _Link) -> _Link:
         if step.device != self._device:

@@ -192,6 +192,13 @@ class StepPlan:
         return self.kind.may_lose and bool(LOST & self.named)
 
     @cached_property
+    def lets_go(self) -> StepPlan | None:
+        """The step in it in which the link may be lost, which is then its own business. One that is about another device
+        cannot be that."""
+        last = self.children[-1] if self.children and self.kind.wants_loss else None
+        return last if last is not None and last.device == self.device else None
+
+    @cached_property
     def needs(self) -> frozenset[Cap]:
         needs = self.kind.needed_by(self.node)
         return needs | _LINK if self.loses else needs

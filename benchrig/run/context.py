@@ -93,6 +93,7 @@ class StepContext(Witness):
         where: Where,
         deadline: float,
         watches: Sequence[Watch] = (),
+        lets_go: bool = False,
     ) -> None:
         self.names, self.operator = plan.names, run.operator
         self.given: Mapping[str, Any] = run.values
@@ -104,6 +105,7 @@ class StepContext(Witness):
         self._cleans_up = plan.section == "finally"
         self._swapped = False
         self.acted_at: float | None = None
+        self.may_lose = step.loses or lets_go
         limits = step.limits
         judge = Judge(limits, readings_of(plan, step) if limits else None, plan.limit_place)
         told = Told(plan.name, watches) if watches else None
@@ -230,7 +232,7 @@ class StepContext(Witness):
             raise StepTimeout(f"{left:.3g} s were left of the {listen:g} s to listen for")
         return left
 
-    async def connect(self, within: float, *, fresh: bool = False) -> float:
+    async def connect(self, within: float, *, fresh: bool = False, again: bool = False) -> float:
         if self.device.is_up and self._cleans_up:
             # finally steps cannot know how far the run came
             self.note("the unit is connected already")
@@ -242,7 +244,7 @@ class StepContext(Witness):
         if not known:
             await self.device.unit.find(LISTEN, within, witness=self)
         started = self.now()
-        again = known and self.attempt > 1
+        again = known and (again or self.attempt > 1)
         await self.device.connect(max(0.05, deadline - started), fresh=fresh, again=again, witness=self)
         return started
 

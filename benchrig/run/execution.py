@@ -75,6 +75,8 @@ class StepExecution:
     watches: Sequence[Watch] = ()
     # what is in a composite step
     inside: Inside | None = None
+    # whether the link may be lost in it, which the step around it sees to
+    lets_go: bool = False
     # the limits that conditions of the plan leave out, and why
     left_out: Mapping[str, str] = field(default_factory=dict)
     _context: StepContext | None = None
@@ -85,7 +87,8 @@ class StepExecution:
         """Never raises for anything that happens to the unit, the link or the station: that is the verdict."""
         started, had_link = self.run.clock.now(), self.device.is_up
         error = await self._done()
-        if error is None and self.inside is None and had_link and not self.device.is_up and not self.device.was_ended:
+        lost = had_link and not self.device.is_up and not self.device.was_ended
+        if error is None and lost and self.inside is None and not self.lets_go:
             error = await self._lost_meanwhile()  # while a step was at work that needs no link
         ended = self._ended(error, started)
         if self.plan.loses and self.device.is_up and (error is None or ended.event.verdict == "fail"):
@@ -171,7 +174,9 @@ class StepExecution:
             if self.inside is not None:
                 await self._of_composite(self.inside, step, where, deadline)
                 return None
-            context = self._context = StepContext(self.run, self.device, self.plan, step, where, deadline, self.watches)
+            context = self._context = StepContext(
+                self.run, self.device, self.plan, step, where, deadline, self.watches, self.lets_go
+            )
             await self.control.guarded(deadline + GRACE, carried_out(step, context))
         except (LinkError, NoAnswer, StepTimeout) as error:
             return await self._explained(error)

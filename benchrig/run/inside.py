@@ -26,6 +26,8 @@ class Around:
     run: Surroundings
     watches: tuple[Watch, ...] = ()
     tolerated: bool = False
+    # the step inside in which the link may be lost, by its id
+    lets_go: str = ""
 
 
 class Walker(Protocol):
@@ -44,7 +46,8 @@ class Inside:
 
     def __init__(self, plan: StepPlan, where: Where, around: Around, walker: Walker) -> None:
         self._plan, self._where, self._walker = plan, where, walker
-        self._around = replace(around, tolerated=around.tolerated or plan.tolerates)
+        lets_go = plan.lets_go.id if plan.lets_go else ""
+        self._around = replace(around, tolerated=around.tolerated or plan.tolerates, lets_go=lets_go)
         self._readings = InnerReadings(plan)
         # the parts that nothing was done about yet
         self._left = {part.name: part.steps for part in plan.parts}

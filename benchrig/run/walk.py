@@ -59,7 +59,7 @@ class Walk:
         for watch in around.watches:
             watch.begins(plan.name)
         ended = await self._execution(plan, where, around).carry_out()
-        fatal = self._remember(plan, where, ended)
+        fatal = self._remember(plan, where, ended, lets_go=around.lets_go == plan.id and ended.error is None)
         self._tell_losses(plan)
         excused = around.tolerated and not fatal
         self.outcome.step(where, ended, excused=excused, inside=around.tolerated or plan.tolerates)
@@ -82,6 +82,7 @@ class Walk:
             self.may_lack,
             around.watches,
             inside,
+            around.lets_go == plan.id,
             left_out,
         )
 
@@ -171,11 +172,13 @@ class Walk:
                 )
             self._lost = self._lost | {key} if lost else self._lost - {key}
 
-    def _remember(self, plan: StepPlan, where: Where, ended: Ended) -> bool:
-        """What the later steps can no longer count on, and since which step; whether it ends the run."""
+    def _remember(self, plan: StepPlan, where: Where, ended: Ended, *, lets_go: bool) -> bool:
+        """What the later steps can no longer count on, and since which step; whether it ends the run. A step that `lets_go`
+        leaves the link to the one around it."""
         verdict, error = ended.event.verdict, ended.error
-        ended_here = self.devices[plan.device].was_ended
-        self._losses.remember(plan, where, error, self._at_hand(plan), ended=ended_here)
+        if not lets_go:
+            ended_here = self.devices[plan.device].was_ended
+            self._losses.remember(plan, where, error, self._at_hand(plan), ended=ended_here)
         # one limit that was not judged ends nothing; what is in a composite step was remembered itself
         over = verdict == "error" and error is not None and not isinstance(error, InnerError)
         fatal = over or ended.out_of_time or (verdict == "fail" and plan.on_fail == "stop")

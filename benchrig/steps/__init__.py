@@ -16,6 +16,7 @@ from benchrig.steps.listen import Listen
 from benchrig.steps.notify import Notify
 from benchrig.steps.power import Power
 from benchrig.steps.read import Read
+from benchrig.steps.reboot import Reboot
 from benchrig.steps.repeat import Repeat
 from benchrig.steps.scan import Scan
 from benchrig.steps.wait import Wait
@@ -42,6 +43,7 @@ KINDS: dict[str, type[Step]] = {
         Group,
         Repeat,
         Listen,
+        Reboot,
     )
 }
 

@@ -127,6 +127,8 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
     ends: ClassVar[frozenset[Cap]] = NOTHING
     # whether the link may be meant to end in it (steps/loss.py)
     may_lose: ClassVar[bool] = False
+    # whether the last step in it ends the link, and it waits for that
+    wants_loss: ClassVar[bool] = False
     writes: ClassVar[bool] = False
     # whether code runs in it that is not benchrig's; a station can forbid that
     executes: ClassVar[bool] = False

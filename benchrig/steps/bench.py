@@ -101,6 +101,8 @@ class Bench(Protocol):
         ...
 
     acted_at: float | None
+    # whether the link may be lost in the step: because of its limits, or of the step around it
+    may_lose: bool
 
     def acts(self) -> None:
         """What the step is for begins now: its request goes out. The loss of a link is timed from here."""
@@ -180,9 +182,9 @@ class Bench(Protocol):
         """Listen for so many seconds, and say whether the unit was heard. AmbiguousDevice."""
         ...
 
-    async def connect(self, within: float, *, fresh: bool = False) -> float:
+    async def connect(self, within: float, *, fresh: bool = False, again: bool = False) -> float:
         """Connect to the unit; it becomes the link. Gives the time at which it was asked for: a unit that was never heard
-        is listened for before that. `fresh`: the radio forgets the unit first."""
+        is listened for before that. `fresh`: the radio forgets the unit first. `again`: it was tried before."""
         ...
 
     async def disconnect(self) -> None: ...

@@ -72,7 +72,7 @@ class Call(Step, kw_only=True):
         try:
             return await self._result(function, bench)
         except LinkLost:
-            for name in {*self.limits, *self.save} - LOST if self.loses else ():
+            for name in {*self.limits, *self.save} - LOST if bench.may_lose else ():
                 bench.reading(name, None, why=f"the link was lost before {self.call} returned")
             raise
 

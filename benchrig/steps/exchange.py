@@ -136,7 +136,7 @@ class Exchange(Polling, kw_only=True):
         bench.acts()
         joining = hearing.ask()
         started = bench.now()
-        with _until_lost(self, joining, sending.name):
+        with _until_lost(bench, joining, sending.name):
             try:
                 await bench.link.write(
                     command.found.attribute, data, self.title, bench.time_left, response=self.response
@@ -203,12 +203,12 @@ class _Answer:
 
 
 @contextlib.contextmanager
-def _until_lost(step: Exchange, joining: Joining, name: str) -> Iterator[None]:
+def _until_lost(bench: Bench, joining: Joining, name: str) -> Iterator[None]:
     """A link that is meant to end may end with the answer, and not before it: NoAnswer."""
     try:
         yield
     except LinkLost as error:
-        if not step.loses:
+        if not bench.may_lose:
             raise
         if not joining.complete.is_set():
             raise NoAnswer(f"the link was lost before an answer arrived on {name}") from error

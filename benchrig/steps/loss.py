@@ -35,22 +35,37 @@ LOSS = {
 async def carried_out(step: Step, bench: Bench) -> None:
     """Do the step; one in which the link is meant to end goes on until it has ended. LinkLost where it was lost before the
     step had begun to act, StationError where the radio has lost it."""
-    if not step.loses:
+    if not bench.may_lose:
         await step.run(bench)
         return
-    link = bench.link
-    if not link.is_up:
-        raise LinkLost(f"the link was lost before this step began ({link.lost_reason})")
-    try:
-        await step.run(bench)
-    except LinkLost:
-        if not link.lost.is_set() or bench.acted_at is None:
-            raise
+    if not step.loses:
+        await _let_go(step, bench)
+        return
+    link = link_to_lose(bench)
+    await _let_go(step, bench)
     if bench.acted_at is None:
         for name in LOSS:
             bench.not_measured(name, "nothing was sent that could end the link")
         return
     await _lost(bench, link, bench.acted_at)
+
+
+async def _let_go(step: Step, bench: Bench) -> None:
+    """Do the step; the link may be lost in the midst of its request."""
+    link = link_to_lose(bench)
+    try:
+        await step.run(bench)
+    except LinkLost:
+        if bench.acted_at is None or not link.lost.is_set() or link.lost_at < bench.acted_at:
+            raise
+
+
+def link_to_lose(bench: Bench) -> Link:
+    """The link that is to be lost from now on. LinkLost for one that is lost already."""
+    link = bench.link
+    if not link.is_up:
+        raise LinkLost(f"the link was lost before this step began ({link.lost_reason})")
+    return link
 
 
 async def _lost(bench: Bench, link: Link, acted_at: float) -> None:
@@ -59,23 +74,23 @@ async def _lost(bench: Bench, link: Link, acted_at: float) -> None:
         async with asyncio.timeout(bench.time_left):
             await link.lost.wait()
     if not link.lost.is_set():
-        _report(bench, None, None, f"the link was not lost within {round(bench.since(acted_at), 1):g} s")
+        report_loss(bench, None, None, f"the link was not lost within {round(bench.since(acted_at), 1):g} s")
         return
-    await _check_whose(bench, link)
+    await check_whose(bench, link)
     bench.device.accept_loss()
-    _report(bench, round(link.lost_at - acted_at, 6), link.lost_reason)
+    report_loss(bench, round(link.lost_at - acted_at, 6), link.lost_reason)
 
 
-async def _check_whose(bench: Bench, link: Link) -> None:
+async def check_whose(bench: Bench, link: Link) -> None:
     """A link that this side has ended, or its radio has lost, shows nothing of the unit."""
     await bench.check_radio()
-    if bench.device.was_ended:
+    if link.ended_here and bench.device.was_ended:
         raise UsageError("this step itself has ended the link that it expects the unit to end")
     if link.ended_here:
         raise StationError(f"the link was ended from this side ({link.lost_reason})")
 
 
-def _report(bench: Bench, after: float | None, reason: str | None, why: str = "") -> None:
+def report_loss(bench: Bench, after: float | None, reason: str | None, why: str = "") -> None:
     if bench.wanted("lost_after"):
         bench.reading("lost_after", after, "s", why=why)
     if not bench.wanted("lost_reason"):

@@ -137,7 +137,7 @@ class Write(Step, kw_only=True):
         if is_withheld(bench, target, self._needs):
             return
         size = min(LONGEST, pieces.of(await bench.link.settled_payload()))
-        transfer = Transfer(bench, target.found.attribute, data, size, self.response, self.loses)
+        transfer = Transfer(bench, target.found.attribute, data, size, self.response, bench.may_lose)
         bench.note(transfer.note(self.file or ""))
         started = bench.now()
         with answered(bench, self) as answer:

@@ -6,7 +6,7 @@ import random
 
 from tests.run.kit import HEAD, device_text
 
-A, B, C, D, E, F = (f"6b1d000{number}-9a53-4c86-8a3e-2f0f6c1d7e40" for number in range(2, 8))
+A, B, C, D, E, F, G = (f"6b1d000{number}-9a53-4c86-8a3e-2f0f6c1d7e40" for number in range(2, 9))
 DEVICE = device_text(f"""services:
   - service: battery service
     characteristics: [{{characteristic: battery level, properties: [read, notify], value: 80 %, notify: {{period: 200 ms}}}}]
@@ -18,6 +18,7 @@ DEVICE = device_text(f"""services:
       - {{characteristic: {D}, as: uint8, properties: [notify], value: {{counter: {{}}}}, notify: {{period: 50 ms}}}}
       - {{characteristic: {E}, as: hex, properties: [write, notify], value: '00', name: control, on_write: {{delay: 50 ms, notify: {{control: '00'}}}}}}
       - {{characteristic: {F}, as: uint8, properties: [read], value: 7, on_read: {{att_error: 0x80}}}}
+      - {{characteristic: {G}, as: uint8, properties: [write], value: 0, on_write: {{reboot: 1500 ms}}}}
 """)
 NAMES = f"""  attributes:
     ambient: {{uuid: {A}, as: sint16, scale: 0.01, unit: °C}}
@@ -26,6 +27,7 @@ NAMES = f"""  attributes:
     log: {{uuid: {D}, as: uint8}}
     control: {{uuid: {E}, as: hex}}
     key: {{uuid: {F}, as: uint8}}
+    restart: {{uuid: {G}, as: uint8}}
 """
 STEPS = [
     "read: battery level\n    expect: {value: {min: 70 %, max: 90 %}}",
@@ -46,6 +48,7 @@ STEPS = [
     "listen: {log: {counter: value}, ambient: {}}\n    steps: [{wait: 2 s}]\n    expect: {log.lost: {max: 0}, ambient.count: {min: 5}}",
     "wait: 500 ms\n    expect: {elapsed: {max: 2 s}}",
     "discover:\n    expect: {table: {battery service: {battery level: [read, notify]}}}",
+    "reboot:\n    within: 15 s\n    steps: [{write: restart, value: 1}]\n    expect: {advertises_after: {min: 300 ms, max: 8 s}}",
     "scan:\n    for: 1 s\n    expect: {count: {min: 1}, rssi: {min: -90 dBm}}",
 ]
 AGAIN = [

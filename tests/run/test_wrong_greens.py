@@ -44,6 +44,7 @@ ASKS = {
     "group": set(),
     "listen": {"no answer", "no notification", "link gone"},
     "repeat": set(),
+    "reboot": {"no answer", "refused", "silent", "link gone"},
 }
 _VALUES = ("value", "raw", "length")
 
@@ -68,7 +69,14 @@ def asks_for(step: StepPlan, mode: str, connected: bool) -> bool:
     verb = step.kind.verb
     if mode not in ASKS[verb] or (verb == "connect" and connected):
         return False
-    return {"no answer": _has_response(step), "no value": _judges_value(step), "link gone": connected}.get(mode, True)
+    if step.step is not None and step.step.expects_silence:
+        return False
+    asked = {
+        "no answer": _has_response(step) and not step.loses,
+        "no value": _judges_value(step),
+        "link gone": connected and not step.loses,
+    }
+    return asked.get(mode, True)
 
 
 def _has_response(step: StepPlan) -> bool:
@@ -84,7 +92,10 @@ def attacks(name: str) -> Iterator[tuple[str, str]]:
     """(step, mode) for everything that the plan asks for."""
     plan = sound(name).runner.plan
     connected = False
+    let_go = {step.lets_go.id for step in plan.steps if step.lets_go}
     for step in plan.steps:
+        if step.id in let_go:
+            continue
         yield from ((step.id, mode) for mode in MODES if asks_for(step, mode, connected))
         connected = (connected or Cap.LINK in step.gives) and Cap.LINK not in step.ends
 
