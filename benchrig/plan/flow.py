@@ -135,8 +135,10 @@ class _Flow:
         for inner in every_step(step.children) if step.kind.wants_loss else ():
             if Cap.LINK in inner.ends | inner.gives and inner is not last and inner.device == step.device:
                 self._tell(inner, f"in '{step.name}' the unit itself ends the link", "take it out")
-        if last is not None and (not last.kind.may_lose or last.node.get("read_back")):
-            message = f"'{last.name}' comes last in '{step.name}', and is no step that the link can end in"
+        # what needs a link and ends it does so from this side; what ends one without need of it takes the unit's power
+        ends = last is not None and (last.kind.may_lose or Cap.LINK in last.ends - last.needs)
+        if last is not None and (not ends or last.node.get("read_back")):
+            message = f"'{last.name}' comes last in '{step.name}', but a link cannot end in it"
             self._tell(last, message, "end with what makes the unit restart: a write, wait, ask, call or command")
 
     def _itself(self, step: StepPlan, link: _Link) -> _Link:

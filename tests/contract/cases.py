@@ -626,6 +626,49 @@ ENDING = [
     ),
 ]
 
+REBOOT = [
+    passes(
+        "a restart as one step",
+        "restarting",
+        """
+  - reboot:
+    within: 15 s
+    steps:
+      - {write: restarts, value: 1}
+    expect: {lost_after: {max: 5 s}, advertises_after: {min: 50 ms, max: 8 s}, elapsed: {max: 15 s}}
+  - read: battery level
+    expect: {value: {equals: 97 %}}
+""",
+    ),
+    fails(
+        "a restart that does not happen",
+        "all sorts",
+        """
+  - reboot:
+    within: 2 s
+    steps:
+      - {write: note, value: x}
+  - read: battery level
+    expect: {value: {equals: 97 %}}
+""",
+        *("pass", "pass"),
+        says="the link was not lost within 2 s",
+    ),
+    fails(
+        "a restart without return",
+        "going",
+        """
+  - reboot:
+    within: 4 s
+    steps:
+      - {write: leaves, value: 1}
+  - read: battery level
+""",
+        *("pass", "skip 3"),
+        says="was not heard",
+    ),
+]
+
 UNOFFERED = [
     passes(
         "refusals of what the table does not offer",
@@ -889,4 +932,4 @@ WAITING = [
     ),
 ]
 
-ALL = [*STEPS, *LIMITS, *ATTRIBUTES, *LINK, *ENDING, *UNOFFERED, *FINDING, *STREAMS, *WAITING]
+ALL = [*STEPS, *LIMITS, *ATTRIBUTES, *LINK, *ENDING, *REBOOT, *UNOFFERED, *FINDING, *STREAMS, *WAITING]

@@ -12,7 +12,8 @@ from benchrig.radio.virtual import AirPdu, Faults
 from benchrig.record.model import Record
 from benchrig.report.files.junit import junit_xml
 from tests.report.schemas import errors
-from tests.run.kit import DEVICES, PLANS, Ran, pieces, run
+from tests.run.kit import DEVICES, PLANS, Ran, pieces, plan_text, run
+from tests.run.test_losses import NAMES, unit
 
 PLAN, DEVICE = PLANS / "end_of_line.yaml", DEVICES / "logger.yaml"
 # The sweep is cut into pieces so that a failure names its neighbourhood and no piece takes long.
@@ -84,6 +85,69 @@ def test_link_lost_at_every_pdu_of_the_plans_of_the_box(name: str, piece: int) -
     plan, device = PLANS / f"{name}.yaml", DEVICES / "transport_box.yaml"
     for position in range(1 + piece, count_pdus(plan, device) + 1, PIECES):
         check(run(plan, device, faults=Faults(kill_at=position)), position)
+
+
+RESTARTS = plan_text(
+    """  - write: restart
+    value: 1
+    within: 4 s
+    expect: {lost_after: {max: 3 s}}
+  - scan:
+    name: silence
+    for: 500 ms
+    expect: {heard: {equals: false}}
+  - connect:
+    name: again
+    attempts: 3
+    expect: {advertises_after: {min: 500 ms, max: 6 s}}
+  - write: state
+    value: 1
+    expect: {att_error: {equals: write not permitted}}
+  - reboot:
+    within: 12 s
+    steps: [{write: restart, value: 1, name: restarts again}]
+    expect: {advertises_after: {min: 500 ms, max: 6 s}}
+  - read: state
+    expect: {value: {equals: 7}}
+  - disconnect:
+  - scan:
+    name: until
+    until: {name: {equals: unit 1}}
+""",
+    attributes=NAMES,
+)
+# what may end by the loss, which is then no failure
+MAY_LOSE = ("write restart", "restarts again")
+
+
+def said(ran: Ran) -> str:
+    return "; ".join(note.text for step in ran.record.executions for note in step.notes)
+
+
+def losses(ran: Ran) -> list[object]:
+    return [each.value for step in ran.record.executions for each in step.readings if each.name == "lost_after"]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("air", ["kind", "rough"])
+def test_a_link_that_must_end_lost_at_every_pdu(air: str) -> None:
+    """A loss in the step that must end the link passes; before and after it the link is blamed, and the unit where it is
+    back too early."""
+    device, seen = unit("reboot: 3 s"), list[AirPdu]()
+    sound = run(RESTARTS, device, air=air, faults=Faults(fate=seen.append))
+    assert sound.ended.exit_code == 0
+    for position in range(1, len(seen) + 1):
+        ran = run(RESTARTS, device, air=air, faults=Faults(kill_at=position))
+        assert (ran.tasks_left, ran.stray) == (0, []), position
+        assert msgspec.convert(msgspec.to_builtins(ran.record), Record) == ran.record
+        if ran.ended.exit_code == 0:
+            tried_again = any(step.retries for step in ran.record.executions) or "connected again" in said(ran)
+            assert tried_again or losses(ran) != losses(sound), position
+            continue
+        root = next(each for each in ran.record.executions if each.ended and each.where == ran.ended.root)
+        assert (ran.ended.verdict, ran.ended.exit_code) == ("fail", 1), (position, ran.ended)
+        early = ran.ended.cause == "limit" and root.planned.name in ("silence", "again", "reboot")
+        assert early or (ran.ended.cause == "link" and root.planned.name not in MAY_LOSE), (position, ran.ended)
 
 
 def test_lost_after_the_last_pdu_changes_nothing(pdus: int) -> None:

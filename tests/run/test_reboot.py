@@ -98,7 +98,7 @@ def test_it_ends_with_any_step_in_which_a_link_can_end() -> None:
 @pytest.mark.parametrize(
     ("steps", "message"),
     [
-        (reboot("{read: state}"), "'read state' comes last in 'reboot', and is no step that the link can end in"),
+        (reboot("{read: state}"), "'read state' comes last in 'reboot', but a link cannot end in it"),
         (reboot("{write: restart, value: 1, read_back: true}"), "comes last in 'reboot'"),
         (reboot("{disconnect: }\n      - {wait: 1 s}"), "in 'reboot' the unit itself ends the link"),
         ("  - disconnect:\n" + reboot(), "'reboot' needs a connection"),
