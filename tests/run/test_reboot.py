@@ -78,7 +78,7 @@ def test_a_link_that_the_radio_lost_is_no_restart() -> None:
             return StationError("the controller is gone")
 
         if isinstance(event, Opened) and event.where.node == "3.1":
-            runner._device.radio.trouble = trouble  # type: ignore[method-assign]
+            runner._devices[""].radio.trouble = trouble  # type: ignore[method-assign]
 
     ran = went(reboot(), unit("reboot: 3 s"), during=during)
     assert (ran.ended.cause, ran.ended.exit_code) == ("station", 7)

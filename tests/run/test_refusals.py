@@ -76,7 +76,7 @@ def test_a_limit_that_anything_satisfies_sends_it_too() -> None:
 def test_where_the_system_may_refuse_it_itself_nothing_is_judged(step: str) -> None:
     def during(runner: Runner, event: AnyEvent) -> None:
         if isinstance(event, Opened) and event.where.node == "2":
-            runner._device.unit.radio.sends_unoffered = False
+            runner._devices[""].unit.radio.sends_unoffered = False
 
     ran = went(f"{step}\n    expect: {{att_error: {{differs: none}}}}", ACCEPTS, during=during)
     assert (ran.ended.exit_code, ran.step("3").not_judged[0].reason, ran.step("3").notes) == (5, NOT_SENT, [])
