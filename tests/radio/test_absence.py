@@ -35,6 +35,9 @@ class Scripted:
 
     heard: list[Report]
 
+    def look_for(self, selection: Selection) -> None:
+        """Nothing has to be done for it."""
+
     @contextlib.asynccontextmanager
     async def scanning(self, on_report: Callable[[Report], object], **_: object) -> AsyncIterator[None]:
         for report in self.heard:

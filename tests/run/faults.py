@@ -172,6 +172,11 @@ FAULTS: dict[str, Callable[[], Fault]] = {
     "a line of the console that never comes": lambda: on_unit("console:\n    until: {line: {matches: ready}}\n    within: 1 s"),
     "a failed assert of a function": lambda: alone("call: rig:asserts"),
     "a StepFailed of a function": lambda: alone("call: rig:fails"),
+    "a link that must end and lasts": lambda: on_unit("wait: 1 s\n    expect: {lost_after: {max: 1 s}}"),
+    "a unit that is heard where it must be silent": lambda: on_unit("scan:\n    for: 1 s\n    expect: {heard: {equals: false}}", "disconnect:"),
+    "a unit that is back on the air too early": lambda: on_unit("connect:\n    expect: {advertises_after: {min: 5 s}}", "write: restart\n    value: 1\n    expect: {lost_after: {max: 3 s}}"),
+    "an advertised value that is never there": lambda: unit("", SOUND, reach=f"{SCAN}    within: 2 s\n    until: {{name: {{equals: unit 2}}}}\n"),
+    "a restart that does not happen": lambda: on_unit("reboot:\n    within: 1 s\n    steps: [{write: deaf, value: 1}]"),
     # device
     "an ATT error that nobody expected": lambda: on_unit("read: secret", BATTERY),
     "a write that is refused": lambda: on_unit("write: secret\n    raw: '01'", BATTERY),
@@ -196,6 +201,7 @@ FAULTS: dict[str, Callable[[], Fault]] = {
     "a link that breaks in a stream": lambda: Fault(plan_text("  - notify: stops\n    for: 3 s\n", attributes=NAMES), [device_text(SERVICES, more="faults: {disconnect_after: 1 s}")]),
     "a unit that ends the link": lambda: on_unit("wait: 3 s", "write: leave\n    value: 1"),
     "a unit that restarts": lambda: on_unit("wait: 20 s", "write: restart\n    value: 1"),
+    "a unit that does not come back from a restart": lambda: on_unit("reboot:\n    within: 2 s\n    steps: [{write: restart, value: 1}]"),
     # station
     "two devices that fit the selection": lambda: unit(BATTERY, SOUND, device_text(SERVICES, name="unit 2", address="C4:00:00:00:00:02")),
     "a call that the station forbids": lambda: alone("call: rig:seven", station=Station("bench 1", forbid=["call"])),
@@ -224,7 +230,6 @@ FAULTS: dict[str, Callable[[], Fault]] = {
     "a function that returns what no limit can judge": lambda: alone("call: rig:odd"),
     "a saved value that does not fit where it is written": lambda: on_unit("write: deaf\n    value: '${charge}'", "read: battery level\n    save: {value: charge}"),
     "a saved number that its format cannot carry": lambda: on_unit("write: share\n    value: '${number}'", "read: deaf\n    format: {as: uint8, offset: 100}\n    save: {value: number}"),
-    "a refusal that is expected of what is not offered": lambda: on_unit("write: battery level\n    value: 1 %\n    expect: {att_error: {equals: write not permitted}}"),
     "a stream of what is no characteristic": lambda: on_unit("notify: stops/client characteristic configuration\n    for: 1 s"),
     "an unknown key": lambda: alone("wait: 1 s\n    unless: 3"),
     "an unknown attribute": lambda: on_unit("read: colour of the lamp"),

@@ -8,8 +8,8 @@ import pytest
 
 from benchrig.errors import PlanError
 from benchrig.record.model import AnyEvent, Opened
-from benchrig.report.explain import reason
 from benchrig.report.files.junit import junit_xml
+from benchrig.report.whole import reason
 from benchrig.run.runner import Runner
 from tests.run.kit import Ran, device_text, plan_text, run
 

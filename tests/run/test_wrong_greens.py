@@ -44,7 +44,7 @@ ASKS = {
     "group": set(),
     "listen": {"no answer", "no notification", "link gone"},
     "repeat": set(),
-    "reboot": {"no answer", "refused", "silent", "link gone"},
+    "reboot": {"no answer", "refused", "silent"},
 }
 _VALUES = ("value", "raw", "length")
 
