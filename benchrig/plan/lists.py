@@ -16,10 +16,11 @@ from benchrig.plan.including import Includes
 from benchrig.plan.inner import InnerReadings, readings_of
 from benchrig.plan.substitution import Room, substitute
 from benchrig.plan.tree import Part, StepPlan, leaves
+from benchrig.plan.trials import Trials
 from benchrig.plan.variants import Variants
 from benchrig.record.model import Section
-from benchrig.source.problem import Place, Problems, suggest
-from benchrig.source.references import as_text, has_reference, is_marked, references
+from benchrig.source.problem import Place, suggest
+from benchrig.source.references import has_reference, is_marked, references
 from benchrig.source.shape import BAD, LATE, Reader, describe, locate
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar, Sequence
@@ -29,8 +30,7 @@ from benchrig.steps.composite import Composite
 
 MAX_STEPS = 100_000
 MAX_NESTED = 12
-# Of the values of a list so many are tried in each step.
-_MOST_TRIED = 100
+_NO_NAMES = Names()
 
 
 @dataclass(frozen=True)
@@ -73,11 +73,11 @@ class StepLists:
     _count: int = 0
     _titles: dict[str, Place] = field(default_factory=dict)
     _counts: dict[str, int] = field(default_factory=dict)
-    _of_rows: dict[tuple[Place, str], tuple[str, str]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.problems = self.files.problems
         self._room = Room(self.problems)
+        self.trials = Trials(self.problems, self.given, self.variants)
         self._includes = Includes(self.files, self.given, self._room)
 
     def add(self, node: MappingNode, section: Section) -> None:
@@ -128,36 +128,46 @@ class StepLists:
 
     def _step(self, node: MappingNode, kind: type[Step], into: _List) -> StepPlan:
         parts: tuple[Part, ...] = ()
-        bare = StepPlan(into.next_id, kind.verb, kind, into.section, node, None, prefix=into.prefix, part=into.part)
-        bare = self._of_device(bare, into.device)
+        device = self._device(node, into.device)
         if issubclass(kind, Composite):
-            node, parts = self._parts(node, kind, replace(into, device=bare.device))
+            node, parts = self._parts(node, kind, replace(into, device=device))
+        # what is known of it whatever is in it
+        about: dict[str, Any] = {
+            "id": into.next_id, "kind": kind, "section": into.section, "prefix": into.prefix, "part": into.part,
+            "parts": parts, "device": device, "names": self.names.get(device, _NO_NAMES),
+        }  # fmt: skip
         before, written, name = self.problems.mistakes, node, _written_name(node, kind, into.prefix)
-        if is_marked(node):  # most are not
-            used = {name for name, _ in references(node)}
-            self.used |= used
-            self._try_rows(replace(bare, node=node, parts=parts), used)
-            self._try_listed(
-                replace(bare, node=node, parts=parts), {name: into.listed[name] for name in used & into.listed.keys()}
-            )
-            node = written = cast("MappingNode", self.variants.inserted(node))
-            self._try_secrets(replace(bare, node=node, parts=parts))
-            node = cast("MappingNode", substitute(node, self.given.open, self._room, partly=True))
+        marked = is_marked(node)  # most are not
+        if marked:
+            written = self._tried(StepPlan(name=kind.verb, node=node, step=None, **about), into)
+            node = cast("MappingNode", substitute(written, self.given.open, self._room, partly=True))
         model = Reader(self.problems).read(node, kind)
         if model is BAD or self.problems.mistakes > before:
-            return replace(bare, node=node, parts=parts)
-        waits = node is not written and has_reference(node)
-        title = self._title(model, into.prefix, node, bare.device)
+            return StepPlan(name=kind.verb, node=node, step=None, **about)
+        waits = marked and has_reference(node)
+        title = self._title(model, into.prefix, node, device)
         on_fail: Any = model.on_fail if isinstance(model.on_fail, str) else "continue"
-        step = replace(bare, name=title, node=written if waits else node, step=None if waits else model, on_fail=on_fail,
-                       parts=parts, outline=model if waits else None,
-                       written=name)  # fmt: skip
-        check_readings(self.problems, node, model, partial(readings_of, step), late=waits)
+        step = StepPlan(name=title, node=written if waits else node, step=None if waits else model, on_fail=on_fail,
+                        outline=model if waits else None, written=name, **about)  # fmt: skip
+        self._check(step, node, model, late=waits)
+        return step
+
+    def _tried(self, step: StepPlan, into: _List) -> MappingNode:
+        """The node of a step with references: those to structures inserted, all values tried that it may be given."""
+        used = {name for name, _ in references(step.node)}
+        self.used |= used
+        self.trials.rows(step, used)
+        self.trials.listed(step, {name: into.listed[name] for name in used & into.listed.keys()})
+        inserted = cast("MappingNode", self.variants.inserted(step.node))
+        self.trials.secrets(replace(step, node=inserted))
+        return inserted
+
+    def _check(self, step: StepPlan, node: MappingNode, model: Step, *, late: bool) -> None:
+        check_readings(self.problems, node, model, partial(readings_of, step), late=late)
         self._check_device(step, model)
         check_files(self.problems, node, model, self.files.path.parent)
         if isinstance(model, Composite):
             self._check_inside(step, model)
-        return step
 
     def _check_inside(self, step: StepPlan, model: Composite) -> None:
         instant = all(each.kind.instant for each in leaves(step.children))
@@ -187,16 +197,16 @@ class StepLists:
                 entries[name] = (entries[name][0], Sequence([], entries[name][1].place))
         return MappingNode(entries, node.place), tuple(parts)
 
-    def _of_device(self, step: StepPlan, around: str) -> StepPlan:
-        """With the device that it is about: the one that it says, or that of the step around it."""
-        said = step.node.get("device")
+    def _device(self, node: MappingNode, around: str) -> str:
+        """The device that a step is about: the one that it says, or that of the step around it; '' for none."""
+        said = node.get("device")
         device = said.value if isinstance(said, Scalar) and isinstance(said.value, str) else around
         if said is not None and "" in self.names:
             self.problems.add(said.place, "the plan has one device, so every step is about that", "take out device")
         elif said is not None and device not in self.names:
             what = f"no device is named '{device}'" if device else "expected the name of a device"
             self.problems.add(said.place, what, suggest(device, self.names))
-        return replace(step, device=device, names=self.names[device]) if device in self.names else step
+        return device if device in self.names else ""
 
     def _check_device(self, step: StepPlan, model: Step) -> None:
         about = bool(step.needs | step.gives or step.kind.wires(step.node))
@@ -204,54 +214,6 @@ class StepLists:
             known = ", ".join(self.names)
             message = f"'{step.name}' does not say which device it is about"
             self.problems.add(step.place, message, f"add device: and one of {known}")
-
-    def _try_rows(self, step: StepPlan, used: set[str]) -> None:
-        """See whether the rows that this run does not take would fit, too."""
-        for row, values in self.variants.others(used):
-            problems = Problems()
-            tried = replace(step, node=cast("MappingNode", self.variants.inserted(step.node, values)))
-            scalars = {name: part.value for name, part in values.items() if isinstance(part, Scalar)}
-            self._try(problems, tried, {**self.given.open, **scalars})
-            for each in problems.found:
-                self._of_rows.setdefault((each.place, each.message), (row, each.advice))
-
-    def _try_listed(self, step: StepPlan, listed: Mapping[str, Sequence_[Any]]) -> None:
-        """See whether the values fit that a step around it lists."""
-        tried = replace(step, node=cast("MappingNode", self.variants.inserted(step.node)))
-        for name, value in ((name, value) for name, values in listed.items() for value in values[:_MOST_TRIED]):
-            problems = Problems()
-            self._try(problems, tried, {**self.given.open, name: value})
-            for each in problems.found:
-                self._of_rows.setdefault((each.place, each.message), (f"{name}: {as_text(value)}", each.advice))
-
-    def tell_rows(self) -> None:
-        """What is wrong with the rows that this run does not take alone."""
-        said = {(each.place, each.message) for each in self.problems.found}
-        for (place, message), (row, advice) in self._of_rows.items():
-            if (place, message) not in said:
-                self.problems.add(place, f"{message} ({row})", advice)
-
-    def _try_secrets(self, step: StepPlan) -> None:
-        """See whether the secret values fit, and say no more than that."""
-        node = step.node
-        values = self.given.values
-        used = sorted(self.given.secrets & values.keys() & {name for name, _ in references(node)})
-        others = {name: value for name, value in values.items() if name not in used}
-        if used and self._misfits(step, values) > self._misfits(step, others):
-            message = f"the secret value {used[0]} does not fit where it is used"
-            self.problems.add(node.place, message, "give another value, or use it elsewhere")
-
-    def _misfits(self, step: StepPlan, values: Mapping[str, Any]) -> int:
-        problems = Problems()
-        self._try(problems, step, values)
-        return len(problems.found)
-
-    def _try(self, problems: Problems, step: StepPlan, values: Mapping[str, Any]) -> None:
-        """What would be wrong with these values."""
-        tried = cast("MappingNode", substitute(step.node, values, Room(problems), partly=True))
-        model = Reader(problems).read(tried, step.kind)
-        if model is not BAD:
-            check_readings(problems, tried, model, partial(readings_of, replace(step, node=tried, step=model)))
 
     def _kind(self, node: MappingNode) -> type[Step] | None:
         verbs = [key for key in node.entries if key in KINDS]

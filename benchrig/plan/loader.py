@@ -188,7 +188,7 @@ class _Loader:
         lists = StepLists(self.files, self.run_values, self.variants, names)
         lists.add(node, "steps")
         lists.add(node, "finally")
-        lists.tell_rows()
+        lists.trials.tell()
         return lists
 
     def _names(self, attributes: Mapping[str, AttributeSpec], node: MappingNode, path: tuple[str, ...]) -> Names:

@@ -1,0 +1,82 @@
+"""Values that a step may be given: tried before the run, one after the other."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import partial
+from typing import Any, cast
+
+from benchrig.plan.checks import check_readings
+from benchrig.plan.given import GivenValues
+from benchrig.plan.inner import readings_of
+from benchrig.plan.substitution import Room, substitute
+from benchrig.plan.tree import StepPlan
+from benchrig.plan.variants import Variants
+from benchrig.source.problem import Place, Problems
+from benchrig.source.references import as_text, references
+from benchrig.source.shape import BAD, Reader
+from benchrig.source.yaml import Mapping as MappingNode
+from benchrig.source.yaml import Scalar
+
+# Of the values of a list so many are tried in each step.
+_MOST = 100
+
+
+@dataclass
+class Trials:
+    """Of the steps of one plan. What is wrong with values that this run does not take, or takes in some round, is told in
+    the end."""
+
+    problems: Problems
+    given: GivenValues
+    variants: Variants
+    _found: dict[tuple[Place, str], tuple[str, str]] = field(default_factory=dict)
+
+    def rows(self, step: StepPlan, used: set[str]) -> None:
+        """See whether the rows that this run does not take would fit, too."""
+        for row, values in self.variants.others(used):
+            problems = Problems()
+            tried = replace(step, node=cast("MappingNode", self.variants.inserted(step.node, values)))
+            scalars = {name: part.value for name, part in values.items() if isinstance(part, Scalar)}
+            self._try(problems, tried, {**self.given.open, **scalars})
+            for each in problems.found:
+                self._found.setdefault((each.place, each.message), (row, each.advice))
+
+    def listed(self, step: StepPlan, listed: Mapping[str, Sequence[Any]]) -> None:
+        """See whether the values fit that a step around it lists."""
+        tried = replace(step, node=cast("MappingNode", self.variants.inserted(step.node)))
+        for name, value in ((name, value) for name, values in listed.items() for value in values[:_MOST]):
+            problems = Problems()
+            self._try(problems, tried, {**self.given.open, name: value})
+            for each in problems.found:
+                self._found.setdefault((each.place, each.message), (f"{name}: {as_text(value)}", each.advice))
+
+    def tell(self) -> None:
+        """What is wrong with the rows that this run does not take alone."""
+        said = {(each.place, each.message) for each in self.problems.found}
+        for (place, message), (row, advice) in self._found.items():
+            if (place, message) not in said:
+                self.problems.add(place, f"{message} ({row})", advice)
+
+    def secrets(self, step: StepPlan) -> None:
+        """See whether the secret values fit, and say no more than that."""
+        node = step.node
+        values = self.given.values
+        used = sorted(self.given.secrets & values.keys() & {name for name, _ in references(node)})
+        others = {name: value for name, value in values.items() if name not in used}
+        if used and self._misfits(step, values) > self._misfits(step, others):
+            message = f"the secret value {used[0]} does not fit where it is used"
+            self.problems.add(node.place, message, "give another value, or use it elsewhere")
+
+    def _misfits(self, step: StepPlan, values: Mapping[str, Any]) -> int:
+        problems = Problems()
+        self._try(problems, step, values)
+        return len(problems.found)
+
+    def _try(self, problems: Problems, step: StepPlan, values: Mapping[str, Any]) -> None:
+        """What would be wrong with these values."""
+        tried = cast("MappingNode", substitute(step.node, values, Room(problems), partly=True))
+        model = Reader(problems).read(tried, step.kind)
+        if model is not BAD:
+            check_readings(problems, tried, model, partial(readings_of, replace(step, node=tried, step=model)))
