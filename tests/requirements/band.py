@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
-from tests.requirements.kit import Requirement
+from tests.requirements.kit import HERE, Requirement
+
+BOTH = f"""
+devices:
+  band: {{select: {{name: WB-12}}, use: {HERE}/names/band.yaml}}
+  remote: {{select: {{name: RM-12}}, use: {HERE}/names/band.yaml}}
+"""
 
 REQUIREMENTS = [
     Requirement(
@@ -95,5 +101,57 @@ REQUIREMENTS = [
 """,
         ("battery level: {add: -1 %}", "battery level: {add: -3 %}"),
         fails="at most a point less",
+    ),
+    Requirement(
+        "the remote control and the band are two devices",
+        "band",
+        """
+  - connect:
+    device: band
+    attempts: 3
+  - connect:
+    name: connect the remote
+    device: remote
+    attempts: 3
+  - write: button
+    name: press the button
+    device: remote
+    value: 1
+    read_back: true
+  - read: mode
+    device: band
+    expect: {value: {equals: 'off'}}
+""",
+        (
+            "{characteristic: button, properties: [read, write], value: 0}",
+            "{characteristic: button, properties: [read, write], value: 0, on_write: {store: false}}",
+        ),
+        fails="press the button (remote)",
+        cause="device",
+        top=BOTH,
+        reach="",
+    ),
+    Requirement(
+        "the band is heard as well as the remote beside it",
+        "band",
+        """
+  - scan:
+    device: band
+    for: 2 s
+    save: {rssi: band}
+  - scan:
+    name: scan for the remote
+    device: remote
+    for: 2 s
+    save: {rssi: remote}
+  - compute: {weaker: '${remote - band}'}
+    name: how much weaker the band is
+    expect: {weaker: {max: 12 dB}}
+""",
+        ("    address: 'C4:1F:5A:40:00:04'\n", "    address: 'C4:1F:5A:40:00:04'\n    rssi: {mean: -75 dBm}\n"),
+        fails="how much weaker the band is",
+        says="above the maximum 12 dB",
+        top=BOTH,
+        reach="",
     ),
 ]

@@ -273,4 +273,27 @@ REQUIREMENTS = [
         fails="connect again",
         says="above the maximum 5 s",
     ),
+    Requirement(
+        "the newer board has an empty alarm log",
+        "pump",
+        """
+  - read: hardware revision
+    save: {value: board}
+    expect: {value: {one_of: [A, B]}}
+  - read: alarms
+    name: alarms of board B
+    only_if: {board: {equals: B}}
+    expect: {value: {max: 4}}
+  - read: alarms
+    name: alarms of board A
+    only_if: {board: {equals: A}}
+    expect: {value: {equals: 0}}
+""",
+        (
+            "{characteristic: alarms, properties: [read], value: 4}",
+            "{characteristic: alarms, properties: [read], value: 5}",
+        ),
+        fails="alarms of board B",
+        left=("alarms of board A",),
+    ),
 ]
