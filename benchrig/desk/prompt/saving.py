@@ -90,7 +90,7 @@ def _not_kept(deeds: Sequence[Deed]) -> list[str]:
     times = "once" if len(lost) == 1 else f"{len(lost)} times"
     again = any(isinstance(deed, Connected) for deed in deeds[lost[0] :])
     there = "the plan disconnects and connects there instead" if again else "the plan has only a comment there"
-    return [*remarks, f"the link was lost {times}, which a plan cannot wait for: {there}"]
+    return [*remarks, f"the link was lost {times}: {there}; if it must be lost, limit lost_after in the step before"]
 
 
 def _with_the_last(deeds: Sequence[Deed]) -> tuple[list[Deed], int]:

@@ -89,14 +89,15 @@ class _Teller:
             yield _connect()
 
     def _lost(self, deed: ConnectionLost) -> StepText:
-        """A plan cannot wait for the loss of a link; it ends the link itself where there was another one."""
+        """Whether the unit has to end the link, nobody can know here: the plan ends it itself where there was another one."""
         remark = f"The link was lost here: {deed.reason}."
         later = next((each for each in self.deeds[self.number :] if isinstance(each, (Connected, Disconnected))), None)
         if not isinstance(later, Connected):
             return StepText(remarks=[remark])
-        return StepText(
-            "disconnect", remarks=[remark, "A plan cannot wait for a lost link, so this one disconnects here."]
+        advice = (
+            "This plan disconnects here. If the unit must end the link, limit lost_after in the step before instead."
         )
+        return StepText("disconnect", remarks=[remark, advice])
 
     def _read(self, deed: ReadDone) -> StepText:
         step = StepText("read", deed.subject.name)

@@ -193,7 +193,8 @@ def test_after_a_lost_link_the_plan_connects_as_it_was_done(device: str, tmp_pat
     done = talked(*(line.format(path) for line in LOSING), devices=(LEAVES,))
     [said] = done.of("save")
     assert said["remarks"] == [
-        "the link was lost once, which a plan cannot wait for: the plan disconnects and connects there instead"
+        "the link was lost once: the plan disconnects and connects there instead; "
+        "if it must be lost, limit lost_after in the step before"
     ]
     assert "# The link was lost here" in path.read_text(encoding="utf-8")
     ran = run(path, device)
