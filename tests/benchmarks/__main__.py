@@ -13,6 +13,7 @@ from tests.benchmarks.rates import notifications, paced_reads, reads, two_stream
 from tests.benchmarks.runs import runs
 from tests.benchmarks.scan import crowded_scan
 from tests.benchmarks.table import table
+from tests.benchmarks.trees import trees
 
 PARTS = {
     "reads": reads,
@@ -27,6 +28,7 @@ PARTS = {
     "journal": journal,
     "peer": peer,
     "table": table,
+    "trees": trees,
 }
 
 
