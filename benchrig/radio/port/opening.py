@@ -96,6 +96,7 @@ class ProgramSwitch:
         failed = program.crash() if program.has_failed else None
         await program.stop()
         self._one.port.drop()
+        self._one.door.renew()
         if failed is not None:
             raise failed
         if program.code is None:

@@ -122,6 +122,10 @@ class PtyDoor:
         if not self._waiting:
             self._loop.remove_writer(self._ours)
 
+    def renew(self) -> None:
+        """What the last host has not read is not for the next one."""
+        self._hang_up()
+
     def _hang_up(self) -> None:
         """Close this terminal for good, which its host notices, and make another one for the next host."""
         was_open = self._is_open

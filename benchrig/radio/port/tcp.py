@@ -33,6 +33,9 @@ class TcpDoor:
             ) from exc
         return cls(await asyncio.get_running_loop().create_server(lambda: _Caller(port), sock=listener))
 
+    def renew(self) -> None:
+        """Each host has a connection of its own: nothing is left of the last one."""
+
     async def close(self) -> None:
         self._server.close()
         await asyncio.sleep(0)
