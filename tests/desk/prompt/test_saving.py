@@ -207,7 +207,9 @@ def test_after_a_lost_link_the_plan_connects_as_it_was_done(device: str, tmp_pat
 def test_a_link_that_was_lost_at_last_is_a_comment(tmp_path: Path) -> None:
     path = tmp_path / "plan.yaml"
     done = talked("read temperature", "scan --for 3 s", f"save {path}", devices=(LEAVES,))
-    assert done.of("save")[0]["remarks"][0].endswith("the plan has only a comment there")
+    assert done.of("save")[0]["remarks"][0].endswith(
+        "the plan has only a comment there; if it must be lost, limit lost_after in the step before"
+    )
     assert [*steps(path.read_text(encoding="utf-8"), tmp_path)[0]] == ["read", "expect"]
 
 
