@@ -45,6 +45,8 @@ class ReadingOverRounds:
     passed: int = 0
     failed: int = 0
     not_judged: int = 0
+    # whether a condition of the plan left its limit out
+    left_out: bool = False
     judgement: Judgement | None = None
     count: int = 0
     last: Any = None
@@ -87,7 +89,9 @@ def _no_numbers() -> Numbers:
 
 def verdict_over(reading: ReadingOverRounds) -> str:
     """'' where nothing was to be judged."""
-    return "fail" if reading.failed else "pass" if reading.passed else NOT_JUDGED * bool(reading.not_judged)
+    if reading.failed or reading.passed:
+        return "fail" if reading.failed else "pass"
+    return "left out" if reading.left_out else NOT_JUDGED * bool(reading.not_judged)
 
 
 @dataclass
@@ -191,14 +195,16 @@ def _over(
         for reading in execution.readings:
             readings.setdefault(reading.name, ReadingOverRounds(reading.name)).add(reading)
         for limit in execution.not_judged:
-            readings.setdefault(limit.name, ReadingOverRounds(limit.name)).not_judged += 1
+            over = readings.setdefault(limit.name, ReadingOverRounds(limit.name))
+            over.not_judged += 1
+            over.left_out = over.left_out or (limit.allowed and not limit.unmeasured)
     for tally in counted:
         verdicts.update(tally.verdicts)
         for name in (*tally.readings, *tally.others, *tally.limits):
             readings.setdefault(name, ReadingOverRounds(name))
-    for over in readings.values():
+    for told in readings.values():
         for tally in counted:
-            over.join(tally)
+            told.join(tally)
     retried = sum(len(each.retries) for each in executions) + sum(tally.retried for tally in counted)
     seconds = sum(each.ended.elapsed for each in executions if each.ended) + sum(tally.elapsed for tally in counted)
     return OverRounds(node, depth, tolerated, executions, verdicts, readings, retried, seconds)

@@ -77,7 +77,8 @@ def _step_rows(step: Execution, label: str, unjudged: bool, cell: int) -> Iterat
 
 def _over_rows(entry: OverRounds, label: str, unjudged: bool, cell: int) -> Iterator[Row]:
     """`cause` says in how many rounds it did not pass."""
-    shown = [r for r in entry.readings.values() if (unjudged and r.count) or verdict_over(r)]
+    undone = entry.state in ("skip", "left out")
+    shown = [r for r in entry.readings.values() if not undone and ((unjudged and r.count) or verdict_over(r))]
     rows = [_over_row("", reading, cell) for reading in shown]
     told = sum(reading.failed for reading in shown)
     if entry.state not in {row.verdict for row in rows} or entry.bad > told:

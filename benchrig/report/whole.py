@@ -155,10 +155,15 @@ _UNDONE = {"skip": "skipped", "left out": "left out"}
 
 def _skipped_rounds(entry: OverRounds) -> Iterator[str]:
     for verdict, word in _UNDONE.items():
-        ends = [each.ended for each in entry.executions if each.ended and each.ended.came_to == verdict]
-        why = f": {_reason(ends[0].root, ends[0].message)}" if ends else ""
         if count := entry.verdicts[verdict]:
-            yield f"step {over_title(entry)} {word} in {count} of {entry.times} rounds{why}"
+            yield f"step {over_title(entry)} {word} in {count} of {entry.times} rounds{why_undone(entry, verdict)}"
+
+
+def why_undone(entry: OverRounds, verdict: str) -> str:
+    """': only if market equals 'us'', of the first such round on record; '' where none is."""
+    ended = (each.ended for each in entry.executions if each.ended and verdict in _UNDONE)
+    ends = (end for end in ended if end.came_to == verdict)
+    return next((f": {_reason(end.root, end.message)}" for end in ends), "")
 
 
 def _reason(root: Where | None, message: str) -> str:

@@ -160,3 +160,27 @@ def test_what_a_condition_left_out_is_shown_with_its_reason(width: int) -> None:
     assert [(row["step"], row["verdict"], row["message"]) for row in rows(record)] == [
         ("1", "left out", why), ("2", "left out", other),
     ]  # fmt: skip
+
+
+def test_a_condition_in_rounds_is_told_once_with_its_reason() -> None:
+    head = "given: {model: {one_of: [pro, lite]}}\n"
+    steps = """
+  - repeat: 70
+    name: soak
+    steps:
+      - read: battery level
+        name: level
+        expect: {value: {min: 1 %, only_if: {model: {equals: pro}}}, elapsed: {max: 1 s}}
+      - {wait: 10 ms, name: rest, only_if: {model: {equals: pro}}, expect: {elapsed: {max: 1 s}}}
+"""
+    record = run(plan_text(steps, head=head), levels(50), given={"model": "lite"}).record
+    why = "only if model equals 'pro'; model is 'lite'"
+    text = shown(record)
+    assert f"step 3.2 rest left out in 70 of 70 rounds: {why}\n" in text
+    assert text.count("the limit on value is left out") == 1
+    assert [line.split()[-2:] for line in text.splitlines() if "value (n=70)" in line or "3.2 rest   " in line] == [
+        ["left", "out"]
+    ] * 2
+    message = cases(record)["rest"].find("skipped").get("message")
+    assert message == f"[SIMULATED] left out in 70 of 70 rounds: {why}"
+    assert ("3.2", "left out") in {(row["step"], row["verdict"]) for row in rows(record)}

@@ -46,7 +46,7 @@ _RESULTS: dict[explain.State, Result | None] = {
 # For a dialect that wants a time stamp when the record has none that can be read.
 _UNKNOWN_TIME = datetime(1970, 1, 1, tzinfo=UTC)
 # The case of the run, and what its properties begin with: no step is called so.
-_TAKEN = frozenset({"run", "version", "given", "unit", "limits"})
+_TAKEN = frozenset({"run", "version", "given", "unit", "device", "limits"})
 
 
 class _Case(NamedTuple):
@@ -140,7 +140,9 @@ def _over_case(entry: OverRounds, name: str) -> _Case:
         seconds=entry.seconds,
         result=result,
         type=causes[0][0] if causes and result in ("failure", "error") else state,
-        message="; ".join([told, *(message for _, message in causes[:1])]) if result else "",
+        message="; ".join([told + whole.why_undone(entry, state), *(message for _, message in causes[:1])])
+        if result
+        else "",
         lines=tuple(line for step in failed for line in (f"step {explain.title(step)}", *explain.explanation(step)))
         if result in ("failure", "error")
         else (),
