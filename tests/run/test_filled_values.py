@@ -70,8 +70,10 @@ MISFITS = [
 
 @pytest.mark.parametrize(("attribute", "step", "said"), MISFITS)
 def test_a_value_that_does_not_fit_is_the_plans_fault_in_one_sentence(attribute, step, said):
-    done = ran(f"  - read: {attribute}\n    save: {{value: x}}\n  - {step}\n")
-    end = done.step(4).ended
+    # of a name that two steps save nobody knows before the run what it stands for
+    twice = "  - wait: 1 s\n    save: {elapsed: x}\n"
+    done = ran(f"{twice}  - read: {attribute}\n    save: {{value: x}}\n  - {step}\n")
+    end = done.step(5).ended
     assert (end.verdict, end.cause, done.ended.cause, done.ended.exit_code) == ("error", "plan", "plan", 4)
     assert said in end.message
     assert "\n" not in end.message

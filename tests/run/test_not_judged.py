@@ -68,7 +68,7 @@ def test_a_plan_without_a_limit_proves_nothing():
 
 def test_a_save_that_did_not_come_fails_its_step():
     steps = "steps:\n  - scan:\n    save: {tx_power: sent}\n  - connect:\n" + READ
-    ran = run(HEAD + steps + "  - read: battery level\n    expect: {value: {max: '${sent}'}}\n", UNIT)
+    ran = run(HEAD + steps + "  - scan:\n    name: again\n    expect: {tx_power: {max: '${sent}'}}\n", UNIT)
     assert end(ran) == ("fail", "limit", 1)
     assert ran.step(1).ended.message == "the step gave no tx_power, which the plan saves as 'sent'"
     assert ran.verdicts() == ["fail", "pass", "pass", "skip"]

@@ -41,8 +41,12 @@ def test_what_an_earlier_step_saved_does_not_stand_for_what_a_later_one_could_no
     assert (ran.step("again").ended.root, ran.step("again").ended.message) == (Where("5"), "step 5 gave no 'ambient'")
 
 
+# of a name that two steps save nobody knows before the run what it stands for
+TWICE = SAVED.partition("ambient}\n")[0] + "ambient}\n  - wait: 1 s\n    save: {elapsed: ambient}\n"
+
+
 def test_a_saved_value_in_another_dimension_is_found_in_the_run() -> None:
-    steps = "  - wait: 1 s\n    save: {elapsed: ambient}\n" + SAVED.partition("ambient}\n")[2]
+    steps = TWICE + SAVED.partition("ambient}\n")[2]
     ran = run(plan_text(steps), thermometer())
     again = ran.step("again").ended
     assert (again.verdict, again.cause, ran.ended.exit_code) == ("error", "plan", 4)
@@ -52,7 +56,7 @@ def test_a_saved_value_in_another_dimension_is_found_in_the_run() -> None:
 
 def test_a_saved_value_that_cannot_be_written() -> None:
     write = "  - write: temperature\n    value: '${ambient}'\n    expect: {elapsed: {max: 1 s}}\n"
-    steps = "  - wait: 1 s\n    save: {elapsed: ambient}\n" + write
+    steps = TWICE + write
     ran = run(plan_text(steps), thermometer())
     assert (ran.ended.verdict, ran.ended.cause, ran.tasks_left) == ("error", "plan", 0)
 
