@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, Literal, NamedTuple, Protocol, 
 import msgspec
 
 from benchrig.source.references import references
-from benchrig.source.shape import BAD, Misfit, Reader, describe, plain
+from benchrig.source.shape import BAD, Misfit, Reader, describe, is_late, plain
 from benchrig.source.yaml import Node
 from benchrig.steps.attribute import AttributeName, Names
 from benchrig.values.base import flat
@@ -247,7 +247,7 @@ def least_of(limit: Bindable | None, unit: str = "") -> Any:
 def _bound_of(limit: Bindable | None, unit: str = "") -> Any:
     """A limit tied to a number; None without one, and for one that does not fit."""
     try:
-        return None if limit is None else limit.bind("number", unit)
+        return None if limit is None or is_late(limit) else limit.bind("number", unit)
     except Misfit:
         return None
 

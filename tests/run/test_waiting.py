@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from tests.plan.building import problems_of
 from tests.run.kit import Ran, device_text, plan_text, run
 
 STATE, STREAM, COMMAND = (f"7b1f000{n}-4d1e-4b6f-9a57-2f3c1de0a001" for n in (2, 3, 4))
@@ -180,3 +181,14 @@ def test_that_it_is_reached_is_judged_where_the_limit_beside_it_is_for_another_v
     text = plan_text(step, attributes=NAMES, head="given: {market: {one_of: [de, us]}}\n")
     ran = run(text, SOUND, given={"market": market})
     assert (ran.ended.exit_code, ran.reading(3, "reached_after").judgement.limit) == (code, limit)
+
+
+def test_a_limit_that_waits_for_a_value_is_no_mistake_before_it() -> None:
+    step = f"  - {DONE}    expect: {{reached_after: '${{time}}'}}\n"
+    text = plan_text(
+        step, attributes=NAMES, head="given: {market: {default: de}}\nvariants: {market: {de: {time: {max: 2 s}}}}\n"
+    )
+    ran = run(text, SOUND)
+    assert ran.reading(3, "reached_after").judgement.limit == "is reached and max 2 s"
+    said = [problem.message for problem in problems_of(text.replace("time}", "tim}"))]
+    assert any("'tim'" in message for message in said), "told, and not taken for a bug"
