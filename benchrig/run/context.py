@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import math
 from collections.abc import Callable, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from contextlib import AbstractAsyncContextManager
@@ -45,6 +46,13 @@ if TYPE_CHECKING:
 _SHORT_BY = 0.1
 
 
+@dataclass
+class Before:
+    """The step that ended last, one with steps in it after these: when it began. Before the first step that is long ago."""
+
+    began: float = -math.inf
+
+
 @dataclass(frozen=True)
 class Surroundings:
     """What the steps of a run share."""
@@ -61,6 +69,7 @@ class Surroundings:
     defined: AbstractSet[str] = frozenset()
     # what the values are that conditions name, where that is known
     kinds: Mapping[str, Kinds] = field(default_factory=dict)
+    before: Before = field(default_factory=Before)
 
     def left_out(self, plan: StepPlan, where: Where) -> None:
         """A condition of the plan left the step out: what an earlier step saved stays, but not what this one saved in an
@@ -100,6 +109,7 @@ class StepContext(Witness):
         self.folder, self.plan_folder = run.folder, run.plan_folder
         self.now, self.since = run.clock.now, run.clock.since
         self.device, self.attempt = device, where.attempt
+        self.before = run.before.began
         self._where, self._deadline, self._key = where, deadline, plan.device
         self._clock, self._emit = run.clock, run.emit
         self._cleans_up = plan.section == "finally"

@@ -58,7 +58,9 @@ class Walk:
         self.outcome.begins(plan)
         for watch in around.watches:
             watch.begins(plan.name)
+        began = self.run.clock.now()
         ended = await self._execution(plan, where, around).carry_out()
+        self.run.before.began = began
         fatal = self._remember(plan, where, ended, lets_go=around.lets_go == plan.id and ended.error is None)
         self._tell_losses(plan)
         excused = around.tolerated and not fatal

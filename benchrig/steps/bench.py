@@ -77,6 +77,8 @@ class Bench(Protocol):
     plan_folder: Path
     # which attempt of the step this is, from 1
     attempt: int
+    # when the step before this one began
+    before: float
     device: DeviceSession
 
     @property

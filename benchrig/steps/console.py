@@ -30,7 +30,8 @@ _NAMES = {
 
 
 class Console(Waiting, kw_only=True, omit_defaults=True):
-    """Send a line, and wait for one. The lines that no console step has seen count, from the `send` on where there is one."""
+    """Send a line, and wait for one. Of the lines that no console step has seen those count that were printed since the `send`;
+    without one, since the step before began."""
 
     verb: ClassVar[str] = "console"
     needs: ClassVar[frozenset[Cap]] = NOTHING
@@ -96,7 +97,7 @@ class Console(Waiting, kw_only=True, omit_defaults=True):
 
     async def _wait(self, bench: Bench, console: UnitConsole, began: float, had: float) -> None:
         goal = Goal(self.until, {"line": _NAMES["line"], **self.groups.types})
-        looked = _Looked(self.groups, goal)
+        looked = _Looked(self.groups, goal, bench.before)
         end = bench.now() + bench.time_left
         while not looked.at_all(console) and (left := end - bench.now()) > 0:
             if console.gone is not None:
@@ -125,6 +126,8 @@ class Console(Waiting, kw_only=True, omit_defaults=True):
             )
         lines = counted(looked.count, "line")
         why = f"{looked.goal.unmet('no line was printed')} after {bench.since(began):.3g} s, {lines}"
+        if looked.stale is not None:
+            why += f"; one from {began - looked.stale.at:.3g} s before this step is too old"
         await see_it_through(bench, self, had, why)
         bench.reading(REACHED, None, "s", why=why)
         for name in filter(bench.wanted, ("line", *self.groups.names)):
@@ -132,21 +135,33 @@ class Console(Waiting, kw_only=True, omit_defaults=True):
 
 
 class _Looked:
-    """The lines of one step, up to the one that is waited for."""
+    """The lines of one step, up to the one that is waited for. What was printed before `since` says nothing of now."""
 
-    def __init__(self, groups: Groups, goal: Goal) -> None:
+    def __init__(self, groups: Groups, goal: Goal, since: float) -> None:
         self.count, self.goal = 0, goal
         self.found: Line | None = None
-        self._groups = groups
+        # the last one that would satisfy, and is too old
+        self.stale: Line | None = None
+        self._groups, self._since = groups, since
 
     def at_all(self, console: UnitConsole) -> bool:
         """Look at what no step has seen; whether the line was among it. What follows it stays unseen."""
         for line in console.unseen():
+            if line.at < self._since:
+                self._pass_over(line)
+                continue
             self.count += 1
-            if self.goal.is_met({"line": line.text, **self._groups.readable(line.text)}):
+            if self.goal.is_met(self._readings(line)):
                 self.found = line
                 return True
         return False
+
+    def _pass_over(self, line: Line) -> None:
+        if self.goal.fits(self._readings(line)):
+            self.stale = line
+
+    def _readings(self, line: Line) -> dict[str, Any]:
+        return {"line": line.text, **self._groups.readable(line.text)}
 
 
 def console_of(bench: Bench) -> UnitConsole:

@@ -97,6 +97,10 @@ class Goal:
     def is_met(self, found: Mapping[str, Any]) -> bool:
         """Whether these readings of one answer satisfy it. Misfit when a limit does not apply to them."""
         self._last = found
+        return self.fits(found)
+
+    def fits(self, found: Mapping[str, Any]) -> bool:
+        """Whether these would satisfy it; they are not what it was held against."""
         return all(name in found and self._bound(name, found[name]).passes(found[name]) for name in self._until)
 
     def _bound(self, name: str, value: Any) -> BoundLimit:

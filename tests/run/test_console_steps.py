@@ -74,20 +74,66 @@ def test_a_line_that_never_comes_says_what_came() -> None:
     )
 
 
+WRITE = f"  - write: {NAME}\n    value: 2\n    format: {{as: uint8}}\n"
+
+
 def test_nothing_is_lost_between_two_steps() -> None:
-    """What was printed before a step counts, unless a step has seen it."""
-    steps = f"  - connect:\n  - write: {NAME}\n    value: 2\n    format: {{as: uint8}}\n  - wait: 1 s\n"
-    both = (
-        steps + wait("boot (?P<version>v.*)", "version: {equals: v1.2}, reached_after: {max: 0 s}") + wait("wrote .*")
-    )
-    assert ran(both).ended.exit_code == 0, ran(both).ended.message
-    [note] = ran(both).step(5).notes
+    """What was printed since the step before began counts, unless a step has seen it."""
+    first = wait("boot (?P<version>v.*)", "version: {equals: v1.2}, reached_after: {max: 0 s}")
+    both = first + "  - connect:\n" + WRITE + wait("wrote .*", "reached_after: {max: 0 s}")
+    device = DEVICE.replace("print: 'boot v1.2'", "delay: 1 s, print: 'boot v1.2'")
+    done = ran("  - scan:\n" + both, device=device)
+    assert done.ended.exit_code == 0, done.ended.message
+    [note] = done.step(2).notes
     assert note.text.startswith("the line is from ")
     assert note.text.endswith(" s before this step began")
-    fresh = ran(both.replace("reached_after: {max: 0 s}", "reached_after: {min: 0 s}"))
-    assert (fresh.verdicts()[-2], fresh.ended.cause) == ("fail", "limit")
-    twice = ran(both + wait("boot .*"))
+    fresh = ran("  - scan:\n" + both.replace("{max: 0 s}", "{min: 0 s}", 1), device=device)
+    assert (fresh.verdicts()[1], fresh.ended.cause) == ("fail", "limit")
+    twice = ran("  - scan:\n" + both + wait("boot .*", within="1 s"), device=device)
     assert (twice.verdicts()[-1], twice.ended.cause) == ("fail", "limit")
+    assert ran(first).ended.exit_code == 0  # no step was before the first one
+
+
+SENT = "  - console:\n    send: restart\n"
+RESTARTS = {
+    "sent": SENT + wait("boot .*"),
+    "sent and waited for": wait("boot .*", send="restart"),
+    "written": WRITE + wait("boot .*"),
+    "in a group": "  - group: restart\n    steps:\n      - wait: 10 ms\n    " + WRITE.replace("\n  ", "\n      ") + wait("boot .*"),
+    "first in a group": WRITE + "  - group: boots\n    steps:\n      - {console: , until: {line: {matches: 'boot .*'}}, within: 5 s}\n",
+    "as a restart": "  - reboot:\n    steps:\n    " + WRITE.replace("\n  ", "\n      ") + wait("boot .*"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("how", RESTARTS)
+def test_a_line_from_before_the_restart_is_none_of_it(how: str) -> None:
+    """'boot' of the start of the unit was seen by no step: it does not stand for the one that was asked for."""
+    restarts = DEVICE.replace("print: 'wrote {written}'", "delay: 10 ms, reboot: 1 s")
+    steps = "  - connect:\n" + RESTARTS[how]
+    if how.startswith("sent"):
+        steps = "  - scan:\n" + RESTARTS[how]
+    elif how != "as a restart":
+        steps = steps.replace("value: 2", "value: 2\n    expect: {lost_after: {max: 5 s}}", 1)
+        if how == "in a group":
+            steps = steps.replace("\n    expect: {lost", "\n        expect: {lost", 1)
+    done = ran(steps, device=restarts)
+    assert done.ended.exit_code == 0, done.ended.message
+    for broken in (
+        restarts.replace("[{delay: 10 ms, reboot: 1 s}]", "[{print: ok}]").replace(
+            "delay: 10 ms, reboot: 2 s", "print: ok"
+        ),
+        restarts.replace("[{print: 'boot v1.2'}", "[{delay: 30 s, print: 'boot v1.2'}"),
+    ):
+        failed = ran(steps, device=broken)
+        assert (failed.ended.verdict, failed.ended.cause) == ("fail", "limit"), failed.ended.message
+
+
+def test_a_line_that_is_too_old_is_told() -> None:
+    message = ran("  - scan:\n  - wait: 1 s\n" + wait("boot .*", within="1 s")).ended.message
+    assert message == (
+        "not reached: expected line matches 'boot .*'; no line was printed after 1 s, 0 lines; "
+        "one from 3.05 s before this step is too old"
+    )
 
 
 @pytest.mark.parametrize("step", ["  - console:\n", "  - console:\n    send: limit 4\n"])
@@ -218,10 +264,8 @@ steps:
 
 
 def test_of_several_devices_each_has_its_own_console_and_switch() -> None:
-    other = device_text(
-        "", name="other", address="C4:00:00:00:00:02", more="on_start: [{print: other}]\nservices: []\n"
-    )
-    step = "  - {console: , device: %s, until: {line: {matches: other}}, within: 1 s}\n"
+    other = device_text("", name="other", address="C4:00:00:00:00:02", more="console: [{print: other}]\nservices: []\n")
+    step = "  - {console: , device: %s, send: who, until: {line: {matches: other}}, within: 1 s}\n"
     assert run(TWO + step % "other", device_text("", more=DEVICE), other).ended.exit_code == 0
     assert run(TWO + step % "one", device_text("", more=DEVICE), other).verdicts()[-1] == "fail"
     off = "  - {power: down, device: one}\n  - {connect: , device: other}\n  - {connect: , device: one, within: 3 s, name: gone}\n"
