@@ -61,12 +61,13 @@ def check(ran: Ran, position: int) -> None:
         return
     assert (ran.ended.verdict, ran.ended.cause, ran.ended.exit_code) == ("fail", "link", 1), (position, ran.ended)
     assert ran.ended.root is not None
-    root = ran.step(ran.ended.root.node)
+    [root] = [one for one in ran.record.executions if one.where == ran.ended.root]
     assert root.ended is not None
     assert "lost" in root.ended.message, position
     blamed = {step.ended.root for step in ran.record.steps if step.ended and step.ended.verdict == "skip"}
     assert blamed <= {ran.ended.root}, position
-    failed = [step for step in ran.record.steps if step.ended and step.ended.verdict == "fail"]
+    ends = [one.ended for one in ran.record.executions if one.ended and one.ended.verdict == "fail"]
+    failed = [end for end in ends if end.root is None]  # a step with steps names the one in it that failed
     assert len(failed) == 1, "one root cause is reported once"
 
 
