@@ -12,7 +12,7 @@ from tests.contract.radios import DEVICES, Ran, run_on
 from tests.host_stack.conftest import Boot
 from tests.host_stack.guest import PROJECT, PYTEST
 from tests.run.kit import DEVICES as UNITS
-from tests.run.kit import PLANS
+from tests.run.kit import PLANS, SHIPPED
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(600)]
 # bleak keeps one connection to the bus for each event loop, and nobody may close it; a process of benchrig has one loop
@@ -27,13 +27,14 @@ def test_the_contract_suite_passes_on_the_host_radio(boot: Boot) -> None:
     assert "skipped" not in done.text("pytest.txt").splitlines()[-1]
 
 
-@pytest.mark.parametrize("name", ["end_of_line", "nightly_regression"])
+@pytest.mark.parametrize("name", ["end_of_line", "nightly_regression", "box_end_of_line", "returned_box"])
 def test_the_shipped_plans_end_as_on_the_virtual_radio(name: str, boot: Boot, tmp_path: Path) -> None:
     plan = PLANS / f"{name}.yaml"
     job = f"python3 -m benchrig run {plan} --radio host -q --acknowledge --results out/{name}\n"
-    done = boot(job, UNITS / "logger.yaml")
+    device = UNITS / f"{SHIPPED[name]}.yaml"
+    done = boot(job, device)
     [path] = done.out.glob(f"{name}/*/record.jsonl")
     on_host = Ran(read_record(path))
     assert on_host.ended.exit_code == 0, on_host.story()
-    on_air = run_on(f"virtual:{UNITS}/logger.yaml", plan, tmp_path)
+    on_air = run_on(f"virtual:{device}", plan, tmp_path)
     assert differences(on_air.record, on_host.record) == []

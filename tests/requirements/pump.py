@@ -296,4 +296,22 @@ REQUIREMENTS = [
         fails="alarms of board B",
         left=("alarms of board A",),
     ),
+    Requirement(
+        "a restart as one thing",
+        "pump",
+        """
+  - reboot:
+    name: restart
+    steps:
+      - write: control
+        name: order it
+        value: restart
+    expect: {lost_reason: {equals: connection timeout}, connected_after: {max: 8 s}}
+  - read: status
+    expect: {value.state: {equals: idle}}
+""",
+        ("reboot: 3 s", "reboot: 12 s"),
+        fails="restart",
+        says="above the maximum 8 s",
+    ),
 ]

@@ -36,13 +36,13 @@ def pdus() -> int:
 
 
 def is_meant(ran: Ran) -> bool:
-    """Whether the link was lost where the plan wants it to be, by a step that judges `lost_after`."""
-    losses = [step for step in ran.record.steps if "lost_after" in step.planned.limits]
-    return (
-        any(step.readings for step in losses)
-        if ran.ended.verdict == "pass"
-        else ran.ended.root in [step.where for step in losses]
-    )
+    """Whether the link was lost where the plan wants it to be, in a step that waits for its end."""
+    losses = [
+        one for one in ran.record.executions if one.planned.kind == "reboot" or "lost_after" in one.planned.limits
+    ]
+    if ran.ended.verdict == "pass":
+        return any(one.readings for one in losses)
+    return ran.ended.root in [each.where for one in losses for each in one.all()]
 
 
 def check(ran: Ran, position: int) -> None:
