@@ -80,6 +80,12 @@ def test_a_mistake_in_the_job_leaves_nothing(tmp_path: Path) -> None:
     assert [*(tmp_path / "reports").iterdir()] == []
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("command", re.findall(r"^    (benchrig run testplans/box_.*)$", README, re.MULTILINE))
+def test_the_plans_that_are_pointed_at_pass(tmp_path: Path, command: str) -> None:
+    assert pasted(tmp_path, command).returncode == 0
+
+
 def test_the_station_file_that_ships_is_the_one_that_is_shown() -> None:
     shipped = PROJECT / "testplans" / "stations" / "line2.yaml"
     assert yaml.safe_load(block("On the production line", "yaml")) == yaml.safe_load(shipped.read_text())
