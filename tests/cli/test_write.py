@@ -137,7 +137,7 @@ def test_a_name_that_nothing_knows_leads_to_the_uuid_and_to_a_plan() -> None:
     done = call("write", "setpoint", "8 °C", "--radio", f"virtual:{DEVICES}/logger.yaml")
     assert done.exit_code == 4
     assert "unknown attribute 'setpoint'" in done.stderr
-    assert "--plan PLAN" in done.stderr
+    assert "--plan FILE" in done.stderr
     assert "dew point" not in done.stderr
 
 
