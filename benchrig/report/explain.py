@@ -139,8 +139,7 @@ def own_message(step: Execution) -> str:
 def _broken(reading: Reading) -> Iterator[str]:
     judgement = reading.judgement
     assert judgement is not None
-    unit = f" {plain(reading.unit, NAME_LIMIT)}" if reading.unit else ""
-    facts = [f"measured {measured(reading)}{unit}", f"limit {plain(judgement.limit, SENTENCE_LIMIT)}"]
+    facts = [f"measured {_with_unit(reading)}", f"limit {plain(judgement.limit, SENTENCE_LIMIT)}"]
     if judgement.margin is not None:
         facts.append(f"margin {value_text(judgement.margin)}{_difference_unit(reading.unit)}")
     if reading.raw is not None and not _is_bytes(reading):
@@ -149,6 +148,12 @@ def _broken(reading: Reading) -> Iterator[str]:
         facts.append(plain(judgement.place))
     yield f"{plain(reading.name, NAME_LIMIT)}: {plain(judgement.sentence, SENTENCE_LIMIT)}"
     yield "  " + "; ".join(facts)
+
+
+def _with_unit(reading: Reading) -> str:
+    if reading.value is None and reading.samples is None and not _is_bytes(reading):
+        return "nothing"
+    return f"{measured(reading)} {plain(reading.unit, NAME_LIMIT)}".rstrip()
 
 
 def _difference_unit(unit: str) -> str:
