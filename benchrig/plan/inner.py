@@ -118,6 +118,8 @@ class InnerReadings(Mapping[str, ReadingType]):
         kind = self._type(self._by_name[found.step], found.reading) or _ANY
         if not found.statistic:
             return replace(kind, many=True)
+        if kind.kind == "any":  # with a unit that is known in the run alone
+            return kind
         unit = spread(0, 0, kind.unit)[1] if found.statistic == "spread" else kind.unit
         return ReadingType("number", unit, f"{found.statistic} over the rounds")
 

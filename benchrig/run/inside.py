@@ -106,8 +106,10 @@ class Inside:
 
     # --- left out
 
-    def leave_out(self, part: str, error: InnerError) -> None:
+    def leave_out(self, part: str, error: InnerError) -> Came:
+        came = Came(failed=len(self._left.get(part, ())))
         self._leave_out(part, Reason(error.root, error.reason))
+        return came
 
     def leave_out_rest(self, message: str) -> None:
         """What nothing was done about: each step in it ends once all the same."""

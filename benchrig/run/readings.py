@@ -191,7 +191,7 @@ class Readings:
     def complete(self) -> None:
         """See that a step that went through gave all that is judged and saved. UsageError, StepFailed, StationError."""
         self._check_named()
-        for name in [name for name, why in self._left().items() if not why]:
+        for name in [name for name, why in self._left().items() if not (why or name in self.left_out)]:
             missing = self._judge.missing(name)
             self._put(Reading(self._where, self._clock.at, name, judgement=missing))
         self._check_saved()
@@ -209,7 +209,7 @@ class Readings:
 
     def _check_saved(self) -> None:
         for name, variable in self._saves.items():
-            if variable not in self._saved:
+            if variable not in self._saved and name not in self.left_out:
                 if why := self._unmeasured.get(name):
                     raise StationError(f"{name}, which the plan saves as '{variable}', was not measured: {why}")
                 raise StepFailed(f"the step gave no {name}, which the plan saves as '{variable}'")

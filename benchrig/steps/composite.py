@@ -6,12 +6,12 @@ A new kind is one file with a subclass of Composite: the names of its lists in `
 from __future__ import annotations
 
 import math
-from collections.abc import Coroutine, Iterable
+from collections.abc import Callable, Coroutine, Iterable
 from collections.abc import Mapping as AnyMapping
 from dataclasses import dataclass
 from typing import Any, ClassVar, Literal, Protocol, TypeVar
 
-from benchrig.errors import InnerError, LeftOut
+from benchrig.errors import BenchrigError, InnerError, LeftOut
 from benchrig.source.problem import Place
 from benchrig.source.shape import Misfit, Reader
 from benchrig.source.yaml import Mapping, Node
@@ -99,8 +99,9 @@ class Inside(Protocol):
         """Carry out a part, in a repetition as its next round; references to `values` work in it."""
         ...
 
-    def leave_out(self, part: str, error: InnerError) -> None:
-        """A part is not to be carried out, and why. One that was neither run nor left out is left out in the end."""
+    def leave_out(self, part: str, error: InnerError) -> Came:
+        """A part is not to be carried out, and why: none of its steps has passed. One that was neither run nor left out is
+        left out in the end."""
         ...
 
     def called(self, name: str) -> str | None:
@@ -180,10 +181,21 @@ class Composite(Step, kw_only=True):
         ):
             raise error
 
+    def report_counts(self, bench: CompositeBench, came: Came) -> None:
+        """How many passed and failed; where a limit on that is broken the worst failure is told."""
+        telling = telling_of(came.error)
+        bench.reading("passed", came.passed, telling=telling)
+        bench.reading("failed", came.failed, telling=telling)
+
     def conclude(self, came: Came) -> None:
         """After these readings: what is inside decides, unless a limit does. InnerError."""
         if came.error is not None and not self.tolerates:
             raise came.error
+
+
+def telling_of(error: BenchrigError | None) -> Callable[[str], str] | None:
+    """Makes a sentence about failures tell the one that weighs most."""
+    return None if error is None else lambda sentence: f"{sentence}: {error.message}"
 
 
 JUDGES_FAILURES = frozenset({"passed", "failed"})

@@ -11,6 +11,7 @@ from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import ReadingType
 from benchrig.steps.composite import Came, Composite, CompositeBench, StepList
+from benchrig.steps.rounds import RoundReadings
 
 
 class Group(Composite, kw_only=True):
@@ -47,19 +48,16 @@ class Group(Composite, kw_only=True):
         return self.group
 
     async def run(self, bench: CompositeBench) -> None:  # type: ignore[override]
-        started = bench.now()
-        came = await bench.inside.run("first")
-        if came.error is None:
-            came += await bench.inside.run("steps")
-            came += await bench.inside.run("finally")
-        else:
-            bench.inside.leave_out("steps", came.error)
-            bench.inside.leave_out("finally", came.error)
-        self._report(bench, came, bench.since(started))
+        started, inner = bench.now(), RoundReadings(bench, {*self.limits, *self.save}, set())
+        came = await bench.inside.run("first", watch=inner)
+        error = came.error
+        for part in ("steps", "finally"):
+            came += await bench.inside.run(part, watch=inner) if error is None else bench.inside.leave_out(part, error)
+        self._report(bench, came, bench.since(started), inner)
 
-    def _report(self, bench: CompositeBench, came: Came, elapsed: float) -> None:
+    def _report(self, bench: CompositeBench, came: Came, elapsed: float, inner: RoundReadings) -> None:
         self.cut_short(came)
         bench.reading("elapsed", elapsed, "s")
-        bench.reading("passed", came.passed)
-        bench.reading("failed", came.failed)
+        self.report_counts(bench, came)
+        inner.report()
         self.conclude(came)

@@ -209,8 +209,7 @@ class Listen(Composite, kw_only=True):
         for name, each in reacting.items():
             each.report(bench, name)
         bench.reading("elapsed", elapsed, "s")
-        bench.reading("passed", came.passed)
-        bench.reading("failed", came.failed)
+        self.report_counts(bench, came)
 
     def _check(self, streams: Mapping[str, Listening]) -> None:
         """What is wrong with a stream that no limit says: malformed values, or none at all."""
@@ -236,6 +235,7 @@ class _Watching(RoundReadings):
         self._reacting = reacting
 
     def begins(self, step: str) -> None:
+        super().begins(step)
         for each in self._reacting:
             each.begins(step, self._bench.now())
 

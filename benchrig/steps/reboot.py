@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING, ClassVar
 from benchrig.errors import ConnectFailed, DeviceNotFound, StepFailed
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import Cap, ReadingType
-from benchrig.steps.composite import Came, Composite, CompositeBench, Watch
+from benchrig.steps.composite import Came, Composite, CompositeBench
 from benchrig.steps.loss import LOSS, check_whose, link_to_lose, report_loss
 from benchrig.steps.returning import RETURN, report_return
+from benchrig.steps.rounds import RoundReadings
 
 if TYPE_CHECKING:
     from benchrig.radio.link import Link
@@ -44,7 +45,7 @@ class Reboot(Composite, kw_only=True):
         }
 
     async def run(self, bench: CompositeBench) -> None:  # type: ignore[override]
-        link, started, begins = link_to_lose(bench), bench.now(), _Begins(bench)
+        link, started, begins = link_to_lose(bench), bench.now(), _Begins(bench, {*self.limits, *self.save}, set())
         came = await bench.inside.run("steps", watch=begins)
         self._check_came(came, link)
         deadline = bench.now() + self.deadline
@@ -52,6 +53,7 @@ class Reboot(Composite, kw_only=True):
         await self._await_return(bench, deadline)
         bench.reading("connected_after", bench.since(link.lost_at), "s")
         bench.reading("elapsed", bench.since(started), "s")
+        begins.report()
         self.conclude(came)
 
     def _check_came(self, came: Came, link: Link) -> None:
@@ -85,14 +87,15 @@ class Reboot(Composite, kw_only=True):
             await bench.own(asyncio.sleep(_BETWEEN), 1.0)
 
 
-class _Begins(Watch):
-    """Keeps when the last step in it began."""
+class _Begins(RoundReadings):
+    """Keeps when the last step in it began, and what these steps measure."""
 
-    def __init__(self, bench: CompositeBench) -> None:
-        self._bench = bench
+    def __init__(self, bench: CompositeBench, reported: set[str], watched: set[str]) -> None:
+        super().__init__(bench, reported, watched)
         self.last = bench.now()
 
     def begins(self, step: str) -> None:
+        super().begins(step)
         self.last = self._bench.now()
 
 

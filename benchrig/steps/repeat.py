@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any, ClassVar, Literal
 
 import msgspec
@@ -16,7 +16,7 @@ from benchrig.source.yaml import Mapping as Node
 from benchrig.source.yaml import Sequence
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import Held, ReadingType
-from benchrig.steps.composite import Came, Composite, CompositeBench
+from benchrig.steps.composite import JUDGES_FAILURES, Came, Composite, CompositeBench, telling_of
 from benchrig.steps.rounds import RoundReadings
 from benchrig.values.judging import typed
 from benchrig.values.limit import Limit
@@ -176,7 +176,7 @@ class Repeat(Composite, kw_only=True):
         if tally.empty == tally.rounds:
             raise LeftOut
         for name, (value, unit) in tally.readings.items():
-            bench.reading(name, value, unit)
+            bench.reading(name, value, unit, telling=tally.telling if name in JUDGES_FAILURES else None)
         over_rounds.report()
         if tally.failed and not self.tolerates:
             raise tally.error()
@@ -221,6 +221,10 @@ class _Tally:
         passed = self.rounds - self.failed - self.empty
         return {"rounds": (self.rounds, ""), "passed": (passed, ""), "failed": (self.failed, ""),
                 "elapsed": (self.elapsed, "s")}  # fmt: skip
+
+    @property
+    def telling(self) -> Callable[[str], str] | None:
+        return telling_of(self._worst)
 
     def begins(self, now: float) -> None:
         self.rounds += 1

@@ -66,7 +66,7 @@ class OverRounds:
     def report(self) -> None:
         if not self._open and not self.unmeasured:
             self._open = [self._bench.stream(name, self.unit) for name in self.streams]
-        for stream in self._open:
+        for stream in self._open if not self.unmeasured else ():  # else not all that came is known
             stream.close()
         for name, statistic in self.statistics.items():
             value = self.statistic(statistic)

@@ -7,7 +7,9 @@ import random
 from tests.run.kit import HEAD, device_text
 
 A, B, C, D, E, F, G = (f"6b1d000{number}-9a53-4c86-8a3e-2f0f6c1d7e40" for number in range(2, 9))
-DEVICE = device_text(f"""services:
+DEVICE = device_text(f"""console: [{{matches: status, then: [{{delay: 300 ms, print: 'status: ok, supply 3012 mV'}}]}}]
+on_start: [{{print: boot}}]
+services:
   - service: battery service
     characteristics: [{{characteristic: battery level, properties: [read, notify], value: 80 %, notify: {{period: 200 ms}}}}]
   - service: 6b1d0001-9a53-4c86-8a3e-2f0f6c1d7e40
@@ -29,6 +31,27 @@ NAMES = f"""  attributes:
     key: {{uuid: {F}, as: uint8}}
     restart: {{uuid: {G}, as: uint8}}
 """
+# The same as things with steps in them: what is asked stands at the step around, as a limit on STEP.READING or on how many pass.
+# Each '@' is the number of the step.
+COMPOSITES = [
+    "repeat: 3\n    steps: [{read: battery level, name: level @}]\n    expect: {level @.value: {min: 70 %}, failed: {max: 1}}",
+    "repeat: {least@: [1 %, 2 %, 5 %]}\n    steps: [{read: battery level, name: level @, expect: {value: {min: '${least@}'}}}]",
+    "repeat: 4\n    every: 500 ms\n    stop_when: {rounds: {min: 3}}\n    steps: [{write: supply, value: 2900 mV, name: set @}]\n"
+    "    expect: {set @.elapsed: {max: 5 s}, set @.elapsed.p95: {max: 5 s}, passed: {min: 3}}",
+    "repeat: 2\n    steps: [{group: in @, steps: [{read: colour, name: colour @}, {wait: 50 ms, name: pause @}], expect: {passed: {min: 2}}}]\n"
+    "    expect: {colour @.value: {one_of: [blue, red]}, in @.elapsed: {max: 8 s}}",
+    "repeat: 2\n    steps: [{disconnect: , name: off @}, {connect: , name: on @, attempts: 3}]\n    expect: {on @.elapsed.mean: {max: 9 s}}",
+    "group:\n    first: [{read: ambient, name: before @, expect: {value: {min: 20 °C}}}]\n"
+    "    steps: [{exchange: control, raw: '00', name: ask @}]\n    finally: [{write: colour, value: red, name: after @}]\n"
+    "    expect: {passed: {equals: 3}, ask @.response_time: {max: 3 s}, ask @.value: {equals: '00'}}",
+    "group:\n    steps: [{read: ambient, name: one @}, {notify: log, count: 3, name: some @}]\n"
+    "    expect: {failed: {equals: 0}, some @.value: {min: 0}, some @.count: {min: 3}}",
+    "listen: {log: {counter: value}, control: {}}\n    steps: [{exchange: control, raw: '00', name: asked @}, {wait: 500 ms, name: rest @}]\n"
+    "    reactions: {answer: {after: asked @, until: {control.length: {min: 1 bytes}}}}\n"
+    "    expect: {log.count: {min: 2}, answer: {max: 3 s}, asked @.response_time: {max: 3 s}}",
+    "listen: {console: }\n    steps: [{console: , send: status, name: asked @, until: {line: {matches: 'status: (?P<state>.*), .*'}}}]\n"
+    "    expect: {console.count: {min: 1}, asked @.state: {equals: ok}}",
+]
 STEPS = [
     "read: battery level\n    expect: {value: {min: 70 %, max: 90 %}}",
     "read: battery level\n    expect: {length: {equals: 1 bytes}, elapsed: {max: 4 s}}",
@@ -49,6 +72,8 @@ STEPS = [
     "wait: 500 ms\n    expect: {elapsed: {max: 2 s}}",
     "discover:\n    expect: {table: {battery service: {battery level: [read, notify]}}}",
     "reboot:\n    within: 15 s\n    steps: [{write: restart, value: 1}]\n    expect: {advertises_after: {min: 300 ms, max: 8 s}}",
+    "console:\n    send: status\n    until: {line: {matches: 'status: .*, supply (?P<supply>.*)'}}\n    expect: {supply: {min: 2.9 V}}",
+    *COMPOSITES,
     "scan:\n    for: 1 s\n    expect: {count: {min: 1}, rssi: {min: -90 dBm}}",
 ]
 AGAIN = [
@@ -69,4 +94,11 @@ def plan_of(seed: int) -> str:
         steps += AGAIN + [chance.choice(connected) for _ in range(chance.randint(1, 3))]
     if chance.random() < 0.5:
         steps += [AGAIN[0], STEPS[-1]]
-    return HEAD + NAMES + "steps:\n" + "".join(f"  - {step}\n    name: step {n}\n" for n, step in enumerate(steps, 1))
+    return HEAD + NAMES + "steps:\n" + "".join(_named(step, n) for n, step in enumerate(steps, 1))
+
+
+def _named(step: str, number: int) -> str:
+    step = step.replace("@", str(number))
+    if step.startswith("group:"):
+        return f"  - group: step {number}{step.removeprefix('group:')}\n"
+    return f"  - {step}\n    name: step {number}\n"

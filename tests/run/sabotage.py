@@ -1,4 +1,5 @@
-"""A device that does nothing of what it should while one step is at work: no answer, no notification, no value, no link."""
+"""A device that does nothing of what it should while one step is at work: no answer, no notification, no value, no link,
+no line."""
 
 from __future__ import annotations
 
@@ -10,6 +11,7 @@ from typing import Any
 from unittest import mock
 
 import benchrig.radio.virtual
+from benchrig.radio.virtual.device import SimulatedDevice
 from benchrig.radio.virtual.faults import DROPPED, AirPdu, Fate
 from benchrig.radio.virtual.opening import OpenAir
 from benchrig.record.model import AnyEvent, Closed, Opened
@@ -37,7 +39,7 @@ def _no_value(pdu: AirPdu) -> Fate:
 
 
 FATES = {"no answer": _no_answer, "no notification": _no_notification, "no value": _no_value}
-MODES = [*FATES, "link gone", "refused", "silent"]
+MODES = [*FATES, "link gone", "refused", "silent", "mute"]
 
 
 @dataclass
@@ -48,6 +50,7 @@ class Saboteur:
     number: str
     airs: list[OpenAir] = field(default_factory=list)
     _tasks: set[asyncio.Task[None]] = field(default_factory=set)
+    _heard: dict[SimulatedDevice, list[Any]] = field(default_factory=dict)
 
     def during(self, _: Any, event: AnyEvent) -> None:
         if isinstance(event, (Opened, Closed)) and event.where.node == self.number:
@@ -61,11 +64,18 @@ class Saboteur:
             advertiser = device.controller.advertiser
             if self.mode == "refused":
                 advertiser.refusals = 1_000_000 if on else 0
+            elif self.mode == "mute":
+                self._mute(device, on)
             elif self.mode == "silent":
                 advertiser.until = asyncio.get_running_loop().time() if on else None
             elif self.mode == "link gone" and on:
                 for connection in device.connections:
                     self._start(device.disconnect(connection))
+
+    def _mute(self, device: SimulatedDevice, on: bool) -> None:
+        if on:
+            self._heard[device] = list(device.console_listeners)
+        device.console_listeners[:] = [] if on else self._heard[device]
 
     def _start(self, work: Any) -> None:
         task = asyncio.get_running_loop().create_task(work)

@@ -41,6 +41,7 @@ def wrong(seed: int) -> list[str]:
     found += [f"a bug: {left.ended.message}"] if left.ended.cause == "internal" else []
     if left.ended.verdict == "pass":
         found += [sentence for node in left.record.nodes for sentence in unallowed(node)]
+    found += [sentence for node in left.record.executions for sentence in miscounted(node)]
     again = build_record(msgspec.json.decode(msgspec.json.encode(left.events), type=list[AnyEvent]))
     found += ["read back it is another record"] if data(again) != data(left.record) else []
     return found + planned_once(left)
@@ -58,6 +59,24 @@ def unallowed(node: Execution) -> list[str]:
     inner = [each for child in node.children for each in child.all()]
     errors = [f"{each.where.label} is an error" for each in inner if each.ended and each.ended.verdict == "error"]
     return errors if node.planned.tolerates else errors + [said for child in node.children for said in unallowed(child)]
+
+
+def miscounted(node: Execution) -> list[str]:
+    """Its readings passed and failed against what is in it; a link that was lost between two rounds is a failure of a round."""
+    told = {each.name: each.value for each in node.readings if each.name in ("passed", "failed", "rounds")}
+    if "failed" not in told:
+        return []
+    ends = [(each.where.rounds, each.ended) for each in node.children if each.ended]
+    if node.planned.role == "repeat":
+        bad = {rounds for rounds, ended in ends if ended.counts_as != "pass"}
+        good = {rounds for rounds, ended in ends if ended.verdict == "pass"} - bad
+        counted = {"passed": len(good), "failed": len(bad), "rounds": len({rounds for rounds, _ in ends})}
+        lost = told["failed"] - counted["failed"]
+        counted |= {"failed": counted["failed"] + lost, "passed": counted["passed"] - lost} if 0 < lost < 2 else {}
+    else:
+        counted = {"passed": sum(ended.verdict == "pass" for _, ended in ends),
+                   "failed": sum(ended.counts_as != "pass" for _, ended in ends)}  # fmt: skip
+    return [] if told == counted else [f"{node.where.label} tells {told}, and it is {counted}"]
 
 
 def planned_once(left: Ran) -> list[str]:

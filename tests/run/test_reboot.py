@@ -38,6 +38,13 @@ def test_a_unit_that_restarts(air: str) -> None:
     assert (ran.tasks_left, ran.stray, ran.ended.judged) == (0, [], 6)
 
 
+def test_what_a_step_in_it_measures_is_judged_there() -> None:
+    steps = "{wait: 10 ms, name: calm}\n      - " + TRIGGER
+    limits = [LIMITS.replace("{lost", f"{{calm.elapsed: {{max: {most}}}, lost", 1) for most in ("1 s", "1 ms")]
+    ended = [went(reboot(steps, each), unit("reboot: 3 s")).ended for each in limits]
+    assert [(each.exit_code, each.judged) for each in ended] == [(0, 6), (1, 6)]
+
+
 @pytest.mark.parametrize("air", ["kind", "rough"])
 @pytest.mark.parametrize(
     ("device", "message", "cause", "root", "after"),

@@ -72,7 +72,9 @@ def test_a_limit_decides_how_many_rounds_may_fail() -> None:
     one, two = run(plan, levels(90, 20, 90, 90)), run(plan, levels(90, 20, 20, 90))
     assert (one.ended.verdict, said(one, "failed"), said(one, "passed")) == ("pass", 1, 3)
     assert (two.ended.verdict, two.ended.cause, two.ended.root) == ("fail", "limit", Where("3"))
-    assert two.ended.message == "2 is above the maximum 1 by 1"
+    assert two.ended.message == (
+        "2 is above the maximum 1 by 1: step 3.1 (round 2) failed: 20 % is below the minimum 50 % by 30 %"
+    )
 
 
 def test_a_round_that_was_left_out_has_failed_too() -> None:
@@ -196,6 +198,33 @@ def test_a_reading_that_the_radio_does_not_tell_is_not_judged_over_rounds_either
     assert (allowed.ended.exit_code, allowed.ended.judged, allowed.ended.allowed) == (0, 1, 3)
 
 
+def test_a_reading_that_is_not_known_in_one_of_the_rounds_is_not_judged_by_the_others() -> None:
+    """Nobody listens for 2 s in the second round: when the unit was back in it is not known."""
+    steps = (
+        "{disconnect: }",
+        "{wait: '${pause}', name: pause}",
+        "{scan: , for: 300 ms, name: seen}",
+        "{connect: , name: back}",
+    )
+    limit = "seen.advertises_after: {max: LIMIT}, failed: {max: 0}"
+    plan = plan_text(repeat("{pause: [100 ms, 2 s, 100 ms]}", *steps, more=expect(limit)))
+    ended = run(plan.replace("LIMIT", "1 s"), levels(90)).ended
+    assert (ended.exit_code, ended.cause, ended.not_judged) == (5, "station", 1)
+    assert "seen.advertises_after is not judged: nobody listened for 2 s" in ended.message
+    broken = run(plan.replace("LIMIT", "1 ms"), levels(90)).ended
+    assert (broken.exit_code, broken.cause) == (1, "limit")
+    assert "2 of 2 samples outside" in broken.message
+
+
+def test_a_statistic_of_a_step_that_is_known_in_the_run_alone_has_a_unit() -> None:
+    steps = "  - repeat: {pause: [100 ms, 300 ms]}\n    name: again\n    steps: [{wait: '${pause}', name: pause}]\n"
+    limits = "pause.elapsed.p95: {max: LIMIT}, pause.elapsed.mean: {equals: 0.2 s}, pause.elapsed.spread: {max: 0.25 s}"
+    good = run(plan_text(steps + expect(limits.replace("LIMIT", "300 ms"))), levels(90)).ended
+    assert good.exit_code == 0, good.message
+    bad = run(plan_text(steps + expect(limits.replace("LIMIT", "299 ms"))), levels(90)).ended
+    assert (bad.exit_code, bad.cause) == (1, "limit")
+
+
 # --- groups
 
 
@@ -214,6 +243,42 @@ def test_a_set_up_that_does_not_pass_leaves_out_the_rest_of_the_group_alone() ->
     assert [step.ended.root for step in bad.record.steps[3:5] if step.ended] == [Where("3.1")] * 2
     assert [verdict for _, verdict in ends(good)] == ["pass"] * 4
     assert bad.ended.root == Where("3.1")
+
+
+def test_what_the_set_up_leaves_out_has_not_passed() -> None:
+    """Else a limit that lets one step fail lets all be left out."""
+    steps = f"  - group: battery\n    first: [{READ}]\n    steps: [{{wait: 1 s}}]\n    finally: [{{wait: 2 s}}]\n"
+    bad = run(plan_text(steps + expect("failed: {max: 1}")), levels(20))
+    assert (bad.ended.verdict, bad.ended.cause, said(bad, "failed")) == ("fail", "limit", 3)
+    assert bad.ended.message == "3 is above the maximum 1 by 2: step 3.1 failed: 20 % is below the minimum 50 % by 30 %"
+
+
+@pytest.mark.parametrize(
+    "around",
+    [
+        "repeat: 1\n    name: battery",
+        "group: battery\n    finally: [{wait: 20 ms}]",
+        "listen: {console: }\n    name: battery",
+    ],
+)
+def test_what_a_step_in_it_measures_is_judged_there(around: str) -> None:
+    step = f"  - {around}\n    steps: [{{read: battery level, name: look, only_if: {{market: {{equals: de}}}}}}, {{wait: 10 ms}}]\n"
+    steps = step + expect("look.value: {min: 50 %}, look.value.p95: {min: 50 %}, wait 10 ms.elapsed: {max: 1 s}")
+    head = "given: {market: {default: de, one_of: [de, us], record: true}}\n"
+    ended = [run(plan_text(steps, head=head), levels(level)).ended for level in (90, 20)]
+    assert [(each.exit_code, each.cause, each.judged) for each in ended] == [(0, None, 3), (1, "limit", 3)]
+    assert "1 of 1 samples outside" in ended[1].message
+    other = run(plan_text(steps, head=head), levels(20), given={"market": "us"}).ended
+    assert (other.exit_code, other.judged, other.allowed) == (0, 1, 2)
+
+
+def test_a_step_that_is_left_out_of_one_round_in_a_listen_is_judged_by_the_others() -> None:
+    inner = "{repeat: 3, name: rounds, steps: [{wait: 10 ms}, {read: battery level, name: look, only_if: {round: {min: 2}}}]}"
+    limits = "look.value: {min: 50 %}, look.value.mean: {min: 50 %}"
+    for around in ("listen: {console: }\n    name: all", "group: all"):
+        steps = f"  - {around}\n    steps: [{inner}]\n{expect(limits)}"
+        ended = [run(plan_text(steps), levels(level, level)).ended for level in (90, 20)]
+        assert [(each.exit_code, each.judged) for each in ended] == [(0, 2), (1, 2)]
 
 
 def test_the_clean_up_of_a_group_runs_whatever_becomes_of_its_steps() -> None:

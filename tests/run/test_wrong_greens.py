@@ -15,7 +15,6 @@ import pytest
 
 from benchrig.plan.tree import StepPlan
 from benchrig.radio.virtual.faults import Faults
-from benchrig.record.model import Where
 from benchrig.steps import KINDS
 from benchrig.steps.base import Cap
 from tests.run.kit import DEVICES, PLANS, SHIPPED, Ran, run
@@ -38,11 +37,11 @@ ASKS = {
     "ask": {"link gone"},
     "call": {"link gone"},
     "command": {"link gone"},
-    "console": {"link gone"},
+    "console": {"link gone", "mute"},
     "power": set(),
     "compute": set(),
     "group": set(),
-    "listen": {"no answer", "no notification", "link gone"},
+    "listen": {"no answer", "no notification", "link gone", "mute"},
     "repeat": set(),
     "reboot": {"no answer", "refused", "silent"},
 }
@@ -64,19 +63,29 @@ def sound(name: str) -> Ran:
     return ran
 
 
-def asks_for(step: StepPlan, mode: str, connected: bool) -> bool:
-    """Whether the plan speaks of what the device leaves out in this mode while the step is at work."""
+def asks_for(step: StepPlan, mode: str, connected: bool, judged: list[str]) -> bool:
+    """Whether the plan speaks of what the device leaves out in this mode while the step is at work: `judged` are the readings
+    of the step that it limits there, or at a step around it."""
     verb = step.kind.verb
     if mode not in ASKS[verb] or (verb == "connect" and connected):
         return False
     if step.step is not None and step.step.expects_silence:
         return False
+    if mode in ("no answer", "no notification") and not _needs_link(step):
+        return False
     asked = {
         "no answer": _has_response(step) and not step.loses,
-        "no value": _judges_value(step),
+        "no value": any(name.partition(".")[0] in _VALUES for name in judged),
+        # a line is asked for by until, and of a stream by a limit on it
+        "mute": "until" in step.node.entries or any(name.startswith("console.") for name in judged),
         "link gone": connected and not step.loses,
     }
     return asked.get(mode, True)
+
+
+def _needs_link(step: StepPlan) -> bool:
+    """Not a listen to the console alone."""
+    return Cap.LINK in step.needs or Cap.LINK in step.gives
 
 
 def _has_response(step: StepPlan) -> bool:
@@ -84,19 +93,18 @@ def _has_response(step: StepPlan) -> bool:
     return response is None or getattr(response, "value", True) is not False
 
 
-def _judges_value(step: StepPlan) -> bool:
-    return any(name.partition(".")[0] in _VALUES for name in step.limit_names)
-
-
 def attacks(name: str) -> Iterator[tuple[str, str]]:
     """(step, mode) for everything that the plan asks for."""
     plan = sound(name).runner.plan
     connected = False
     let_go = {step.lets_go.id for step in plan.steps if step.lets_go}
+    limits = [name for step in plan.steps if step.parts for name in step.limit_names]
     for step in plan.steps:
         if step.id in let_go:
             continue
-        yield from ((step.id, mode) for mode in MODES if asks_for(step, mode, connected))
+        around = [name.removeprefix(f"{step.name}.") for name in limits if name.startswith(f"{step.name}.")]
+        judged = [*step.limit_names, *around]
+        yield from ((step.id, mode) for mode in MODES if asks_for(step, mode, connected, judged))
         connected = (connected or Cap.LINK in step.gives) and Cap.LINK not in step.ends
 
 
@@ -129,9 +137,11 @@ def test_nothing_passes_that_the_device_did_not_do_in_short(name: str) -> None:
 
 @pytest.mark.parametrize("mode", MODES)
 def test_the_saboteur_is_caught_in_the_step_that_it_attacks(mode: str) -> None:
-    name, number = next((name, at) for name in map(str, range(RANDOM)) for at, each in attacks(name) if each == mode)
+    names = map(str, range(RANDOM))
+    name, number = next((name, at) for name in names for at, each in attacks(name) if each == mode and "." not in at)
     ran = attacked(name, number, mode, "kind", 1)
-    assert (ran.ended.root, ran.ended.exit_code) == (Where(number), 1)
+    assert ran.ended.root is not None
+    assert (ran.ended.root.node.partition(".")[0], ran.ended.exit_code) == (number, 1)
     assert ran.ended.cause in ("limit", "device", "link")
 
 
