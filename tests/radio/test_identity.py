@@ -7,11 +7,7 @@ import pytest
 from benchrig.errors import AmbiguousDevice, DeviceNotFound, WrongDevice
 from benchrig.radio.identity import Identity
 from benchrig.radio.scan import Selection, Sighting
-from benchrig.radio.specify import open_simulated
-from benchrig.radio.unit import Unit
-from benchrig.radio.virtual import load_devices
-from benchrig.radio.virtual.clock import VirtualLoop
-from benchrig.source.problem import Problems
+from tests.radio.on_air import at_units
 from tests.run.kit import device_text
 
 # Sample data of the random address hash function: Core Vol 3 Part H, appendix D.7.
@@ -28,23 +24,7 @@ UNITS = Selection(name="unit*")
 
 def at_unit(work, tmp_path, *devices, selection=UNITS):
     """What `work(unit)` returns, with these devices on the virtual air."""
-    files = []
-    for index, text in enumerate(devices):
-        files.append(tmp_path / f"{index}.yaml")
-        files[-1].write_text(text)
-    problems = Problems()
-    models = load_devices(files, problems)
-    problems.raise_if_any()
-
-    async def main():
-        radio = await open_simulated(models, seed=1)
-        try:
-            return await work(Unit(radio, selection))
-        finally:
-            await radio.close()
-
-    with asyncio.Runner(loop_factory=VirtualLoop) as runner:
-        return runner.run(main())
+    return at_units(lambda units: work(units[0]), tmp_path, [selection], *devices)
 
 
 @pytest.mark.parametrize(

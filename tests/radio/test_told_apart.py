@@ -1,16 +1,10 @@
 """Several devices of one plan are told apart for sure, or nobody says which is which."""
 
-import asyncio
-
 import pytest
 
 from benchrig.errors import AmbiguousDevice, DeviceNotFound
 from benchrig.radio.scan import Selection
-from benchrig.radio.specify import open_simulated
-from benchrig.radio.unit import Unit
-from benchrig.radio.virtual import load_devices
-from benchrig.radio.virtual.clock import VirtualLoop
-from benchrig.source.problem import Problems
+from tests.radio.on_air import at_units
 from tests.run.kit import device_text
 
 ONE, TWO = "C4:00:00:00:00:01", "C4:00:00:00:00:02"
@@ -24,31 +18,11 @@ def found(tmp_path, selections, order, *addresses):
     async def work(units):
         return [(await units[number].find(0.3, 1.0)).address for number in order]
 
-    return at_units(work, tmp_path, selections, *addresses)
+    return at_units(work, tmp_path, selections, *devices(*addresses))
 
 
-def at_units(work, tmp_path, selections, *addresses):
-    texts = [device_text(name=f"unit {number}", address=each) for number, each in enumerate(addresses, 1)]
-    files = []
-    for number, text in enumerate(texts):
-        files.append(tmp_path / f"{number}.yaml")
-        files[-1].write_text(text)
-    problems = Problems()
-    models = load_devices(files, problems)
-    problems.raise_if_any()
-
-    async def main():
-        radio = await open_simulated(models, seed=1)
-        units = [Unit(radio, each, label=f"device {number}") for number, each in enumerate(selections)]
-        for unit in units:
-            unit.others = tuple(other for other in units if other is not unit)
-        try:
-            return await work(units)
-        finally:
-            await radio.close()
-
-    with asyncio.Runner(loop_factory=VirtualLoop) as runner:
-        return runner.run(main())
+def devices(*addresses):
+    return [device_text(name=f"unit {number}", address=each) for number, each in enumerate(addresses, 1)]
 
 
 def test_selections_that_fit_one_device_each(tmp_path):
@@ -79,4 +53,4 @@ def test_what_may_be_the_first_one_under_its_next_address_is_not_the_second(tmp_
         await units[1].find(0.3, 1.0)
 
     with pytest.raises(AmbiguousDevice, match=r"selections of device \d and device \d"):
-        at_units(work, tmp_path, [FIRST, SECOND], PRIVATE, TWO)
+        at_units(work, tmp_path, [FIRST, SECOND], *devices(PRIVATE, TWO))
