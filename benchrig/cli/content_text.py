@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from benchrig.source.problem import counted
 from benchrig.text.escape import hex_text, plain, with_unit
 from benchrig.text.field import structure_lines
 from benchrig.values.catalogue import short_uuid
@@ -42,6 +43,20 @@ def written_lines(result: dict[str, Any]) -> list[str]:
     lines = content_lines(f"{verb} {result['attribute']}", result["written"])
     back = result.get("read_back")
     return lines + (content_lines(f"read back {result['attribute']}", back) if back else [])
+
+
+def exchanged_lines(result: dict[str, Any]) -> list[str]:
+    """What was written, and what answered it."""
+    if "stopped" in result:
+        return [f"exchange {plain(result['attribute'])}: {result['stopped']}"]
+    verb = "wrote" if result["response"] else "sent, without response,"
+    lines = content_lines(f"{verb} {result['attribute']}", result["written"])
+    lines += content_lines(f"{result['reply']} answered", result["answer"])
+    after = f"  after {result['response_time']:.3f} s"
+    if "count" not in result:
+        return [*lines, after]
+    lost = f", {result['lost']} lost, {result['duplicated']} duplicated" if "lost" in result else ""
+    return [*lines, f"{after}; {counted(result['count'], 'answer')} in {result['elapsed']:.3f} s{lost}"]
 
 
 def _words(seen: Content) -> tuple[str, list[str]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from benchrig.cli.content_text import attribute_title, content_line, content_lines, written_lines
+from benchrig.cli.content_text import attribute_title, content_line, content_lines, exchanged_lines, written_lines
 from benchrig.source.problem import counted
 from benchrig.text.escape import plain, value_text
 from benchrig.values.quantity import number_text
@@ -76,7 +76,15 @@ def _unwatch(result: dict[str, Any]) -> list[str]:
     count = result["count"]
     rate = "" if result["rate"] is None else f", {number_text(float(format(result['rate'], '.4g')))} Hz"
     came = counted(count, "notification")
-    return [f"{plain(result['attribute'])}: {came} in {_seconds(result['seconds'])}{rate}"]
+    return [f"{plain(result['attribute'])}: {came} in {_seconds(result['seconds'])}{rate}{_lost(result)}"]
+
+
+def _lost(result: dict[str, Any]) -> str:
+    """What the counter of a watch showed."""
+    if "lost" not in result:
+        return ""
+    lost = "lost unknown" if result["lost"] is None else f"{result['lost']} lost"
+    return f", {lost}, {result['duplicated'] or 0} duplicated"
 
 
 def _save(result: dict[str, Any]) -> list[str]:
@@ -106,6 +114,7 @@ _TEXTS: dict[str, Callable[[dict[str, Any]], list[str]]] = {
     "table": lambda result: [line for service in result["services"] for line in _service(service)],
     "read": lambda result: content_lines(result["attribute"], result["content"]),
     "write": written_lines,
+    "exchange": exchanged_lines,
     "watch": _watch,
     "unwatch": _unwatch,
     "wait": lambda result: [f"waited {_seconds(result['seconds'])}"],

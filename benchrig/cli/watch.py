@@ -17,6 +17,7 @@ from benchrig.cli.types import Time, Whole
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import DeskOptions
+    from benchrig.steps.subscription import Mode
     from benchrig.values.format import Format
 
 NOTHING_CAME = 5
@@ -27,15 +28,26 @@ NOTHING_CAME = 5
 @option("--for", "for_", type=Time(), help="Stop after TIME.")
 @option("--count", type=Whole(1), help="Stop after N values of each attribute.")
 @flag("--reconnect", help="Find the device again when the link is lost, and show the outage.")
+@option(
+    "--counter",
+    metavar="FIELD",
+    help="Show lost and duplicated values by this field, which counts up; value for a single one.",
+)
+@option(
+    "--mode",
+    type=click.Choice(["notification", "indication"]),
+    help="What to ask for where an attribute offers both. Default: notification.",
+)
 @path_option("--save", help="Keep every value in FILE, .csv or .jsonl, too.")
 @flag("--force", help="With --save: write over a file that exists.")
 @format_options
 @json_option("One JSON document a value and line.")
 @device_options
-def watch(attributes: tuple[str, ...], for_: float | None, count: int | None, reconnect: bool, save: Path | None,
-          force: bool, form: Format | None, as_json: bool, desk: DeskOptions) -> None:  # fmt: skip
+def watch(attributes: tuple[str, ...], for_: float | None, count: int | None, reconnect: bool, counter: str | None, mode: Mode | None,
+          save: Path | None, force: bool, form: Format | None, as_json: bool, desk: DeskOptions) -> None:  # fmt: skip
     """Connect, subscribe, and show every notification as it comes: on a terminal with its rate, statistics and a
-    chart, in a pipe (and with --json) one line a value. A value that does not fit its format is shown, and counted.
+    chart, in a pipe (and with --json) one line a value. A value that does not fit its format is shown, and counted;
+    with --counter what was lost and duplicated is, too.
 
     Without --for and --count it goes on until Ctrl-C. Exits with 1 when the device is absent, sends nothing by itself
     under that name, or the link is lost (with --reconnect: when the device is not there at the end), and when a value
@@ -45,6 +57,7 @@ def watch(attributes: tuple[str, ...], for_: float | None, count: int | None, re
     Example:
       benchrig watch temperature -d 'VFL-*'
       benchrig watch "battery level" temperature --for 1h --reconnect --save night.csv
+      benchrig watch "log stream" --counter number -p product.yaml
     """
     from benchrig.cli.watching import keep_watch
     from benchrig.desk.watch_file import check_file
@@ -56,7 +69,8 @@ def watch(attributes: tuple[str, ...], for_: float | None, count: int | None, re
     live = not as_json and is_possible()
     endless = for_ is None and count is None
     options = replace(desk, real_time=True) if live or endless else desk
-    asked = {"form": form, "seconds": for_, "count": count, "reconnect": reconnect}
+    asked = {"form": form, "seconds": for_, "count": count, "reconnect": reconnect,
+             "counter": counter, "mode": mode}  # fmt: skip
     came: int | None = None  # where the output was closed
     with whatever_the_output_does():
         came = at_desk(

@@ -45,9 +45,17 @@ def summary(watch: Watch) -> list[str]:
         connected = " while connected" if watch.holes else ""
         gap = "" if each.longest is None else f", longest gap{connected} {each.longest:.3f} s"
         bad = f", {each.malformed} malformed" if each.malformed else ""
-        lines.append(f"{plain(each.name)}: {many}{gap}{bad}")
+        lines.append(f"{plain(each.name)}: {many}{gap}{bad}{_lost(each)}")
         lines += [f"  {_extent(series)}" for series in each.series.values() if series.is_numeric]
     return [*lines, *_holes_text(watch)]
+
+
+def _lost(channel: Channel) -> str:
+    """What the counter shows in all."""
+    if (tally := channel.tally) is None:
+        return ""
+    lost = f"lost unknown ({channel.uncounted})" if tally.lost is None else f"{tally.lost} lost"
+    return f", {lost}, {tally.duplicated or 0} duplicated"
 
 
 def _holes_text(watch: Watch) -> list[str]:

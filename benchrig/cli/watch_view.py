@@ -34,7 +34,9 @@ HIGH = Column("highest", 8, 7, right=True)
 MEAN = Column("mean", 8, 8, right=True)
 GAP = Column("gap", 7, 9, right=True)
 LONGEST = Column("longest", 7, 10, right=True)
-COLUMNS = (NAME, VALUE, RATE, GAP, LONGEST, LOW, MEAN, HIGH, COUNT, BAD)
+LOST = Column("lost", 6, 4, right=True)
+TWICE = Column("duplicated", 10, 8, right=True)
+COLUMNS = (NAME, VALUE, RATE, GAP, LONGEST, LOW, MEAN, HIGH, COUNT, LOST, TWICE, BAD)
 
 _LABEL = 12
 _CHART = (3, 10)
@@ -150,8 +152,7 @@ class WatchView:
         at = next((n for n, row in enumerate(rows) if self._is_chosen(row)), 0)
         first = max(0, min(at - most + 2, len(rows) - most + 1))
         shown = rows[first:][: most - 1]
-        # what is malformed takes room only where something is
-        wanted = COLUMNS if any(each.malformed for each in self._watched) else COLUMNS[:-1]
+        wanted = self._wanted()
         texts = [[*map(self._cells(row).__getitem__, wanted)] for row in shown]
         heading, *drawn = table_lines(fitting(wanted, width - 2, texts), wanted, texts, ascii_only=self._ascii)
         lines: list[Line] = [[(f"  {heading}", "bold")]]
@@ -159,6 +160,12 @@ class WatchView:
             [("> " if self._is_chosen(row) else "  ", "good"), (line, "")]
             for row, line in zip(shown, drawn, strict=True)
         ]
+
+    def _wanted(self) -> list[Column]:
+        """What is malformed takes room only where something is, what is lost where that is counted."""
+        idle = set[Column]() if any(each.malformed for each in self._watched) else {BAD}
+        idle |= set() if any(each.tally for each in self._watched) else {LOST, TWICE}
+        return [column for column in COLUMNS if column not in idle]
 
     def _cells(self, row: Row) -> dict[Column, str]:
         cells = dict.fromkeys(COLUMNS, "") | {NAME: plain(row.label)}
@@ -178,7 +185,7 @@ class WatchView:
             LONGEST: seconds_text(watched.longest),
             COUNT: str(watched.count),
             BAD: str(watched.malformed or ""),
-        }
+        } | _tally(watched)
 
     def _chart(self, width: int, height: int) -> list[Line]:
         row = next((row for row in self._rows() if self._is_chosen(row)), None)
@@ -205,6 +212,13 @@ def _holes(watch: Watch) -> Line:
     holes = watch.holes
     total = sum(hole.end - hole.start for hole in holes)
     return [(f"  lost {often(len(holes))}, {total:.1f} s without link", "warn")] if holes else []
+
+
+def _tally(watched: Channel) -> dict[Column, str]:
+    """What the counter shows; '?' where it went back."""
+    if (tally := watched.tally) is None or tally.duplicated is None:
+        return {}
+    return {LOST: "?" if tally.lost is None else str(tally.lost), TWICE: str(tally.duplicated)}
 
 
 def _mark(value: float | None) -> str:

@@ -8,18 +8,18 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from benchrig import terminal
 from benchrig.cli.completing import complete_attribute
-from benchrig.cli.desk import at_desk, caution_at_hand, device_options, format_options, not_acknowledged
+from benchrig.cli.desk import device_options, format_options
 from benchrig.cli.failing import code_of, tell_failure
+from benchrig.cli.heeding import acknowledged, at_desk_heeding, bytes_given
 from benchrig.cli.options import acknowledge_option, flag, json_option, option, path_option
-from benchrig.cli.out import echo, print_json, tell, whatever_the_output_does
-from benchrig.cli.typed import TakesNegative, as_typed, typed_bytes
-from benchrig.errors import AttError, AttributeAmbiguous, AttributeMissing, MalformedValue, OperatorError, UsageError
+from benchrig.cli.out import echo, print_json, whatever_the_output_does
+from benchrig.cli.typed import TakesNegative, as_typed
+from benchrig.errors import AttError, AttributeAmbiguous, AttributeMissing, MalformedValue
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk, DeskOptions
-    from benchrig.desk.writing import Order, Sending, Written
+    from benchrig.desk.writing import Order, Sending
     from benchrig.values.format import Format
 
 
@@ -48,72 +48,33 @@ def write(attribute: str, value: tuple[str, ...], raw: str | None, file: Path | 
       benchrig write "alarm limit" "8 °C" --read-back -p product.yaml
       benchrig write 6b1d0003-9a53-4c86-8a3e-2f0f6c1d7e40 --raw "81 00" --no-response
     """
-    from benchrig.desk.writing import Order, Sending
+    from benchrig.desk.writing import Order
 
-    data = _bytes_given(value, raw, file)
+    data = bytes_given(value, raw, file, what="a write needs one of VALUE, --raw and --file")
     order = Order(attribute, value, data, form, response=not no_response, read_back=read_back)
     order.check(desk.names)
-    if not acknowledge and not terminal.attended():
-        raise not_acknowledged()
-    caution = caution_at_hand()
-    sending = Sending()
-    try:
-        result = at_desk(desk, lambda at: _written(at, order, sending, None if acknowledge else caution))
-    except OperatorError as error:
-        raise OperatorError(f"{error.message}; {sending.state}", advice=error.advice) from error
+    result = at_desk_heeding(desk, acknowledge, lambda at, *how: _written(at, order, *how))
     with whatever_the_output_does():
         _show(result, as_json=as_json)
     if "error" in result:
         sys.exit(code_of(result["cause"]))
 
 
-def _bytes_given(value: tuple[str, ...], raw: str | None, file: Path | None) -> bytes | None:
-    """The bytes of --raw or --file; None when there is a VALUE. UsageError unless just one of the three is given."""
-    from benchrig.files import read_bounded
-    from benchrig.steps.payload import LONGEST
-
-    if bool(value) + (raw is not None) + (file is not None) != 1:
-        raise UsageError("a write needs one of VALUE, --raw and --file", advice="for example: --raw '01 A0'")
-    if raw is not None:
-        return typed_bytes(raw, "--raw: ")
-    if file is None:
-        return None
-    data = read_bounded(file, LONGEST, "and no attribute holds them")
-    tell(f"{len(data)} byte{'s' if len(data) != 1 else ''} from {file}")
-    return data
-
-
 async def _written(at: Desk, order: Order, sending: Sending, caution: str | None) -> dict[str, Any]:
     """What was done, or what the device said to it."""
     import msgspec
 
+    from benchrig.desk.writing import prepare, send
+
     try:
-        written: Written = await _asked_and_sent(at, order, sending, caution)
+        link, prepared = await acknowledged(at, order, caution, lambda link: prepare(at, link, order))
+        written = await send(at, link, prepared, sending)
     except (AttError, AttributeMissing, AttributeAmbiguous, MalformedValue) as error:
         refused = {"attribute": order.attribute, **error.data}
         return refused | ({"att_error": error.name} if isinstance(error, AttError) else {})
     # a read-back that was not asked for, and an error that did not come, are left out
     done = {key: item for key, item in msgspec.structs.asdict(written).items() if item not in (None, "")}
     return done | ({"cause": "device"} if written.error else {})
-
-
-async def _asked_and_sent(at: Desk, order: Order, sending: Sending, caution: str | None) -> Written:
-    """The caution, if there is one to ask for, comes after the look at the table: nobody is asked about a write that
-    the attribute does not offer. The link is kept meanwhile; one that was lost is made again."""
-    from benchrig.desk.writing import prepare, send
-    from benchrig.loop import outside
-
-    unit, link = await at.reach()
-    prepared = await prepare(at, link, order)
-    if caution is not None:
-        from benchrig.cli.operator import AtTerminal
-
-        with outside():
-            await AtTerminal().acknowledge(order.caution(unit, caution))
-        if not link.is_up:
-            link = await at.connect()
-            prepared = await prepare(at, link, order)
-    return await send(at, link, prepared, sending)
 
 
 def _show(result: dict[str, Any], *, as_json: bool) -> None:

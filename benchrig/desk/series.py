@@ -9,9 +9,20 @@ from typing import Any
 from benchrig.desk.inspection import Content, content
 from benchrig.desk.pace import Pace
 from benchrig.desk.strip import Strip
+from benchrig.source.shape import Misfit
+from benchrig.steps.listening import Counter
+from benchrig.steps.stream import counter_of
 from benchrig.values.base import flat
 from benchrig.values.format import Format
 from benchrig.values.statistics import Moments
+
+
+@dataclass(frozen=True)
+class Tally:
+    """What the counter shows up to a value; None as long as it shows nothing."""
+
+    lost: int | None
+    duplicated: int | None
 
 
 @dataclass(frozen=True)
@@ -27,6 +38,8 @@ class Arrival:
     raw: bytes
     # in the shape that a read gives it
     content: Content
+    # where the values are counted
+    tally: Tally | None = None
 
     @property
     def attribute(self) -> str:
@@ -78,6 +91,7 @@ class Channel:
         # why the last value is malformed, '' where it is not
         self.wrong = ""
         self.pace = Pace()
+        self._counter: Counter | None = None
         self.take_format(form)
 
     def take_format(self, form: Format | None) -> None:
@@ -87,6 +101,19 @@ class Channel:
         self.series: dict[str, Series] = {}
         for name in self.units or ("",):
             self._of(name)
+
+    def count_by(self, field: str) -> None:
+        """Count the values by this field. Misfit."""
+        self._counter = typed_counter(self.form, field)
+
+    @property
+    def tally(self) -> Tally | None:
+        return None if self._counter is None else Tally(self._counter.lost, self._counter.duplicated)
+
+    @property
+    def uncounted(self) -> str:
+        """Why the tally has no numbers."""
+        return "" if self._counter is None else self._counter.lacks
 
     @property
     def is_complete(self) -> bool:
@@ -105,7 +132,9 @@ class Channel:
         if not made.wrong:
             for name, item in fields_of(made.raw if self.form is None else made.value).items():
                 self._of(name).add(at, item)
-        return Arrival(self, self.count, at, gap, bytes(data), made)
+            if self._counter is not None:
+                self._counter.take(data)
+        return Arrival(self, self.count, at, gap, bytes(data), made, self.tally)
 
     def interrupt(self, at: float) -> None:
         """The link is gone: what comes next follows nothing."""
@@ -119,6 +148,14 @@ class Channel:
             unit = self.units.get(name, "") if name or self.form is None else self.form.unit
             found = self.series[name] = Series(name, unit)
         return found
+
+
+def typed_counter(form: Format | None, field: str) -> Counter:
+    """What counts the values by a field that was typed behind --counter. Misfit."""
+    try:
+        return counter_of(form, field)
+    except Misfit as misfit:
+        raise Misfit(misfit.message, misfit.advice.replace("counter: ", "--counter ")) from misfit
 
 
 def fields_of(value: Any) -> dict[str, Any]:

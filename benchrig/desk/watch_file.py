@@ -17,7 +17,10 @@ from benchrig.text.escape import csv_cell
 
 COLUMNS = (
     "time", "seconds", "device", "simulated", "event", "attribute", "number", "gap", "field", "value", "units", "raw", "note",
+    "lost", "duplicated",
 )  # fmt: skip
+
+_COUNTED = ("lost", "duplicated")
 
 
 def check_file(path: Path, *, force: bool = False) -> None:
@@ -80,7 +83,9 @@ class WatchFile:
 
     def _rows(self, event: Event) -> Iterator[list[str]]:
         data = event_as_data(self._watch, event)
-        cells = {name: data.get(name) for name in ("time", "seconds", "event", "attribute", "number", "gap")} | {
+        cells = {
+            name: data.get(name) for name in ("time", "seconds", "event", "attribute", "number", "gap", *_COUNTED)
+        } | {
             "device": self._watch.unit,
             "simulated": self._facts["simulated"],
             "raw": data["content"]["raw"] if isinstance(event, Arrival) else None,

@@ -15,8 +15,9 @@ import msgspec
 from benchrig.desk.series import Arrival, Channel
 from benchrig.errors import AttributeMissing, BenchrigError, LinkLost, MalformedValue, UsageError
 from benchrig.radio.table import Characteristic
+from benchrig.source.shape import Misfit
 from benchrig.steps.lookup import look_up
-from benchrig.steps.subscription import PROPERTIES
+from benchrig.steps.subscription import NEEDS, Mode, indicates
 from benchrig.tasks import first_of
 from benchrig.values.jsonable import moment_text
 
@@ -55,7 +56,8 @@ Event: TypeAlias = Arrival | LinkLoss | Hole
 
 class Watch:
     """Attributes to be watched, for `seconds` or until `count` values of each have come; without either for ever.
-    `form` is the format of all of them, where one is given. With `reconnect` a lost link is found again."""
+    `form` is the format of all of them, where one is given. With `reconnect` a lost link is found again. `counter` is a
+    field that counts the values of those that have it; `mode` what is asked for where both are offered."""
 
     def __init__(
         self,
@@ -66,6 +68,8 @@ class Watch:
         seconds: float | None = None,
         count: int | None = None,
         reconnect: bool = False,
+        counter: str | None = None,
+        mode: Mode | None = None,
         began: datetime | None = None,
     ) -> None:
         self.watched = [Channel(name, form, count) for name in dict.fromkeys(names)]
@@ -75,6 +79,7 @@ class Watch:
         self._form = form
         self._seconds = seconds
         self._reconnect = reconnect
+        self._counter, self._mode = counter, mode
         self._link: Link | None = None
         self._holes: list[Hole] = []
         self._gone_since: float | None = None
@@ -156,17 +161,33 @@ class Watch:
         unit, link = await self._desk.reach()
         targets = self._targets(link)
         formats = [self._form or await self._desk.format_of(link, target) for target in targets]
-        if self._link is None:
-            self._started = self._desk.now()
-        for each, target, form in zip(self.watched, targets, formats, strict=True):
+        is_first = self._link is None
+        for each, form in zip(self.watched, formats, strict=True):
             if each.count == 0:
                 each.take_format(form)
+        if is_first:
+            self._count_by(self._counter)
+            self._started = self._desk.now()
+        for each, target in zip(self.watched, targets, strict=True):
             await self._subscribe(each, target)
         self.unit = self.unit or unit.name or unit.address
         return link
 
+    def _count_by(self, field: str | None) -> None:
+        """Count the values of each attribute that has the field. UsageError where none can be counted by it."""
+        if field is None:
+            return
+        misfits = list[Misfit]()
+        for each in self.watched:
+            try:
+                each.count_by(field)
+            except Misfit as misfit:
+                misfits.append(misfit)
+        if len(misfits) == len(self.watched):
+            raise UsageError(f"{self.watched[0].name}: {misfits[0].message}", advice=misfits[0].advice)
+
     def _targets(self, link: Link) -> list[Target]:
-        targets = [look_up(link.table, self._desk.names, each.name, PROPERTIES) for each in self.watched]
+        targets = [look_up(link.table, self._desk.names, each.name, NEEDS[self._mode]) for each in self.watched]
         seen: dict[int, str] = {}
         for target in targets:
             if not isinstance(target.found.attribute, Characteristic):
@@ -187,7 +208,9 @@ class Watch:
         characteristic = target.found.attribute
         assert isinstance(characteristic, Characteristic)
         async with self._desk.blaming():
-            await self._desk.device.subscribe(characteristic, hear, f"subscribe to {watched.name}", SUBSCRIBE_WITHIN)
+            await self._desk.device.subscribe(
+                characteristic, hear, f"subscribe to {watched.name}", SUBSCRIBE_WITHIN, indicates(self._mode)
+            )
 
     async def _lost(self, link: Link) -> LinkLoss:
         """What the loss of the link means: LinkLost, unless it is wanted back."""
@@ -230,12 +253,17 @@ def event_as_data(watch: Watch, event: Event) -> dict[str, Any]:
         return _head(watch, "link lost", event.at) | {"reason": event.reason}
     if isinstance(event, Hole):
         return _head(watch, "link back" if event.back else "no link", event.end) | {"lost_from": event.start}
-    return _head(watch, "value", event.at) | {
-        "attribute": event.attribute,
-        "number": event.number,
-        "gap": event.gap,
-        "content": msgspec.to_builtins(event.content),
-    }
+    counted = {} if event.tally is None else {"lost": event.tally.lost, "duplicated": event.tally.duplicated}
+    return (
+        _head(watch, "value", event.at)
+        | counted
+        | {
+            "attribute": event.attribute,
+            "number": event.number,
+            "gap": event.gap,
+            "content": msgspec.to_builtins(event.content),
+        }
+    )
 
 
 def _head(watch: Watch, event: str, at: float) -> dict[str, Any]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 
 import msgspec
 
@@ -143,3 +143,32 @@ class Joining:
     @property
     def duplicated(self) -> int:
         return self.sequence.duplicated or 0
+
+
+class Hearing:
+    """Takes what the characteristic sends: what fits after the write are the answers, `others` fit as well."""
+
+    def __init__(self, now: Callable[[], float], wanted: bytes, answers: Answers, payload: int) -> None:
+        self.others = 0
+        self._now, self._wanted, self._answers, self._payload = now, wanted, answers, payload
+        self._joining: Joining | None = None
+
+    def ask(self) -> Joining:
+        """What comes from now on are the answers."""
+        self._joining = Joining(self._answers, self._payload)
+        return self._joining
+
+    def hear(self, data: bytes) -> None:
+        if not data.startswith(self._wanted):
+            return
+        if self._joining is None or self._joining.complete.is_set():
+            self.others += 1
+        else:
+            self._joining.take(self._now(), bytes(data))
+
+
+def missing(joining: Joining, name: str, within: float) -> str:
+    """What is said where the answers are not all there in time."""
+    if not joining.count:
+        return f"no answer on {name} within {within:.3g} s of the write"
+    return f"{counted(joining.count, 'answer')} arrived on {name} within {within:.3g} s of the write, and {joining.lacking}"

@@ -10,7 +10,7 @@ from typing import Any, ClassVar
 from benchrig.errors import AttError, LinkLost, MalformedValue, NoAnswer
 from benchrig.source.problem import counted
 from benchrig.source.shape import Misfit
-from benchrig.steps.answers import ONE, Answers, Joining, hex_misfits
+from benchrig.steps.answers import ONE, Answers, Hearing, Joining, hex_misfits, missing
 from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import ReadingType, decoded, types_of, value_readings
 from benchrig.steps.bench import Bench, Target
@@ -98,7 +98,7 @@ class Exchange(Polling, kw_only=True):
         if is_withheld(bench, command, needs):
             return
         payload = await bench.link.settled_payload() if self.answers else 0
-        hearing = _Hearing(bench, hex_bytes(self.starts_with or ""), self.answers or ONE, payload)
+        hearing = Hearing(bench.now, hex_bytes(self.starts_with or ""), self.answers or ONE, payload)
         async with bench.listening(sending, hearing.hear, self.title):
             bench.note(f"sends {data.hex(' ').upper()}", data)
             with answered(bench, self) as reply:
@@ -132,7 +132,7 @@ class Exchange(Polling, kw_only=True):
             f"{sending.name}: the answers are not complete by their counter: {said}, {duplicated} duplicated"
         )
 
-    async def _ask(self, bench: Bench, command: Target, data: bytes, sending: Target, hearing: _Hearing) -> _Answer:
+    async def _ask(self, bench: Bench, command: Target, data: bytes, sending: Target, hearing: Hearing) -> _Answer:
         bench.acts()
         joining = hearing.ask()
         started = bench.now()
@@ -147,16 +147,10 @@ class Exchange(Polling, kw_only=True):
                 raise
             left = bench.time_left * 0.95
             if not await bench.until(joining.complete, left):
-                raise NoAnswer(_missing(joining, sending.name, left))
+                raise NoAnswer(missing(joining, sending.name, left))
         if joining.error is not None:
             raise joining.error
         return _Answer(started, joining, self.own_format() or sending.format, self.answers)
-
-
-def _missing(joining: Joining, name: str, within: float) -> str:
-    if not joining.count:
-        return f"no answer on {name} within {within:.3g} s of the write"
-    return f"{counted(joining.count, 'answer')} arrived on {name} within {within:.3g} s of the write, and {joining.lacking}"
 
 
 @dataclass(frozen=True)
@@ -212,25 +206,3 @@ def _until_lost(bench: Bench, joining: Joining, name: str) -> Iterator[None]:
             raise
         if not joining.complete.is_set():
             raise NoAnswer(f"the link was lost before an answer arrived on {name}") from error
-
-
-class _Hearing:
-    """Takes what the characteristic sends: what fits after the write are the answers, `others` fit as well."""
-
-    def __init__(self, bench: Bench, wanted: bytes, answers: Answers, payload: int) -> None:
-        self.others = 0
-        self._bench, self._wanted, self._answers, self._payload = bench, wanted, answers, payload
-        self._joining: Joining | None = None
-
-    def ask(self) -> Joining:
-        """What comes from now on are the answers."""
-        self._joining = Joining(self._answers, self._payload)
-        return self._joining
-
-    def hear(self, data: bytes) -> None:
-        if not data.startswith(self._wanted):
-            return
-        if self._joining is None or self._joining.complete.is_set():
-            self.others += 1
-        else:
-            self._joining.take(self._bench.now(), bytes(data))

@@ -46,7 +46,8 @@ class Streamed:
         value = value_readings(names, self.name, self.own_format)
         if value is None:
             return None
-        self._counter(self.own_format or names.meaning(self.name).format)
+        if self.counter is not None:
+            counter_of(self.own_format or names.meaning(self.name).format, self.counter)
         many = {name: replace(kind, many=True) for name, kind in value.items()}
         return {f"{self.prefix}{name}": kind for name, kind in (many | STREAM_READINGS).items()}
 
@@ -55,24 +56,6 @@ class Streamed:
         for name in [f"{self.prefix}{name}" for name in COUNTED]:
             if self.counter is None and name in expected:
                 yield Misfit(f"'{name}' needs a counter", "add counter: FIELD", ("expect", name))
-
-    def _counter(self, form: Format | None) -> Counter | None:
-        """What counts the notifications. Misfit for a field that is not there, or is no whole number."""
-        if self.counter is None:
-            return None
-        leaves = form.leaves() if form else {}
-        leaf = form if self.counter == "value" and not leaves else leaves.get(self.counter)
-        if leaf is None and (leaves or self.counter != "value"):
-            fields = f"name one of its fields: {', '.join(leaves)}" if leaves else "write counter: value"
-            raise Misfit(f"the value has no field '{self.counter}' to count by", fields, ("counter",))
-        if form is None or leaf is None or leaf.counts < 4:
-            what = leaf.describe() if leaf else "plain bytes"
-            raise Misfit(
-                f"'{self.counter}' is {what}; only a whole number of 2 bits or more counts up",
-                "name a field that is one, or give the attribute its format",
-                ("counter",),
-            )
-        return Counter(form, self.counter, leaf)
 
     @contextlib.asynccontextmanager
     async def heard(
@@ -93,7 +76,7 @@ class Streamed:
             target.name,
             types,
             _decoder(form),
-            counter=self._counter(form),
+            counter=None if self.counter is None else counter_of(form, self.counter),
             wanted=wanted,
             goal=Goal(until, {**types, "length": STREAM_READINGS["length"]}) if until else None,
             also=also,
@@ -101,6 +84,24 @@ class Streamed:
         )
         async with bench.listening(target, listening.hear, doing, indicates(self.mode)):
             yield listening
+
+
+def counter_of(form: Format | None, field: str) -> Counter:
+    """What counts the values by this field; 'value' for a single one. Misfit for a field that is not there, or is no
+    whole number."""
+    leaves = form.leaves() if form else {}
+    leaf = form if field == "value" and not leaves else leaves.get(field)
+    if leaf is None and (leaves or field != "value"):
+        fields = f"name one of its fields: {', '.join(leaves)}" if leaves else "write counter: value"
+        raise Misfit(f"the value has no field '{field}' to count by", fields, ("counter",))
+    if form is None or leaf is None or leaf.counts < 4:
+        what = leaf.describe() if leaf else "plain bytes"
+        raise Misfit(
+            f"'{field}' is {what}; only a whole number of 2 bits or more counts up",
+            "name a field that is one, or give the attribute its format",
+            ("counter",),
+        )
+    return Counter(form, field, leaf)
 
 
 def _decoder(form: Format | None) -> Callable[[bytes], dict[str, Any]]:

@@ -11,12 +11,13 @@ from benchrig.steps.bench import Bench, Target
 PROPERTIES = ("notify", "indicate")
 # None: notifications where the characteristic offers them, else indications
 Mode: TypeAlias = Literal["notification", "indication"]
-_NEEDS = {None: PROPERTIES, "notification": ("notify",), "indication": ("indicate",)}
+# what a characteristic offers for it
+NEEDS: dict[Mode | None, tuple[str, ...]] = {None: PROPERTIES, "notification": ("notify",), "indication": ("indicate",)}
 
 
 def sender(bench: Bench, name: AttributeName, mode: Mode | None = None) -> Target:
     """The characteristic of this name, which has to offer notifications or indications, or the one of the two."""
-    target = bench.target(name, _NEEDS[mode])
+    target = bench.target(name, NEEDS[mode])
     if not hasattr(target.found.attribute, "properties"):
         raise UsageError(f"{name} is not a characteristic; only a characteristic sends notifications")
     return target

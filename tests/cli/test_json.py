@@ -37,11 +37,24 @@ LOSING = """services:
       - {characteristic: temperature, properties: [notify], value: 20 °C, notify: {period: 500 ms}}
       - {characteristic: humidity, properties: [read, write], value: 40 %}
 """
+UUID = "6b1d0101-9a53-4c86-8a3e-2f0f6c1d7e40"
+ANSWERING = f"""services:
+  - service: 6b1d0100-9a53-4c86-8a3e-2f0f6c1d7e40
+    characteristics:
+      - characteristic: {UUID}
+        as: hex
+        value: ''
+        properties: [write, notify]
+        on_write: {{notify: {{{UUID}: {{pieces: 00 AA 02 BB, size: 2}}}}}}
+"""
 SIMPLE = {
     "any command that failed as a whole": [("read", "temperature", "-d", "nobody", "--within", "1 s")],
     "read: a value": [("read", "temperature")],
     "read: none": [("read", "factory key", *PLAN)],
     "write: refused": [("write", "temperature", "8 °C", *YES), ("write", "factory key", "--raw", "00", *PLAN, *YES)],
+    "exchange: refused": [
+        ("exchange", "temperature", "--raw", "00", *YES), ("exchange", "factory key", "--raw", "00", "--reply", "command", *PLAN, *YES),
+    ],
     "decode: a value": [("decode", "6608", "--as", "temperature"), ("decode", "66", "--as", "temperature")],
     "decode --advertising": [("decode", "020106", "--advertising"), ("decode", "09FF", "--advertising")],
     "decode --presentation": [
@@ -100,6 +113,8 @@ def test_what_a_device_sends(tmp_path: Path) -> None:
     text = device_text(LOSING, more="faults: {disconnect_after: 2 s}")
     came = documents("watch", "temperature", "--for", "5 s", "--reconnect", radio=written(tmp_path, text))
     check("`watch`: `value`", [each for each in came if each.get("event") == "value"])
+    log = documents("watch", "log stream", "--counter", "number", "--count", "2", *PLAN)
+    check("`watch --counter`: `value`", log)
     check("`watch`: `link lost`", [each for each in came if each.get("event") == "link lost"])
     check("`watch`: `link back`, `no link`", [each for each in came if each.get("event") in ("link back", "no link")])
 
@@ -111,14 +126,24 @@ def test_a_write_and_one_that_is_not_kept(tmp_path: Path) -> None:
     check("`write`: done", kept + other)
 
 
+def test_an_exchange_and_one_with_answers_missing(tmp_path: Path) -> None:
+    one = documents("exchange", "command", "--raw", "01", *PLAN, *YES)
+    text = device_text(ANSWERING)
+    many = documents("exchange", UUID, "--raw", "01", "--last-count", "2", "--skip", "1", "--counter", "0", *YES,
+                     radio=written(tmp_path, text))  # fmt: skip
+    check("`exchange`: done", one + many)
+
+
 def test_a_draft(tmp_path: Path) -> None:
     check("`draft`", documents("draft", "-o", tmp_path / "plan.yaml", "--repeat", "1"))
 
 
 def test_verbs_of_a_session() -> None:
     done = talked(
-        "scan", "connect", "table", "read temperature", "write alarm limit 8 °C --read-back", "watch temperature",
-        "wait 2 s", "unwatch temperature", "disconnect",
+        "scan", "connect", "table", "read temperature", "write alarm limit 8 °C --read-back",
+        "exchange command --raw 01", "watch temperature",
+        "wait 2 s", "unwatch temperature", "watch log stream --counter number", "wait 1 s",
+        "unwatch", "exchange command --raw 01 --last-count 1 --skip 1 --counter 0", "disconnect",
     )  # fmt: skip
     for name in ROWS:
         if name.startswith("`session`: "):
@@ -126,9 +151,12 @@ def test_verbs_of_a_session() -> None:
 
 
 def test_every_row_is_tested() -> None:
-    apart = {"scan: a device", "scan --reports: a report", "inspect", "write: done", "draft"}
+    apart = {"scan: a device", "scan --reports: a report", "inspect", "write: done", "exchange: done", "draft"}
     rows = {row.replace("`", "") for row in ROWS}
-    assert {row for row in rows if row.partition(":")[0] not in ("watch", "session")} == {*SIMPLE, *apart}
+    assert {row for row in rows if row.partition(":")[0] not in ("watch", "watch --counter", "session")} == {
+        *SIMPLE,
+        *apart,
+    }
 
 
 def test_the_shape_of_a_content() -> None:

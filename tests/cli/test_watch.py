@@ -70,6 +70,13 @@ def test_the_fields_of_a_structure_on_one_line() -> None:
     assert re.search(r"log stream: number 0, temperature 21\.\d+ °C, supply 2985 mV  \[00 00 ", done.stdout)
 
 
+def test_what_a_counter_shows_is_summed_up() -> None:
+    done = watched("log stream", "--counter", "number", "--count", "3", "-p", str(PLANS / "end_of_line.yaml"))
+    assert "0 lost, 0 duplicated" in done.stderr
+    wrong = watched("log stream", "--counter", "nummer", "-p", str(PLANS / "end_of_line.yaml"))
+    assert (wrong.exit_code, "no field 'nummer' to count by" in wrong.stderr) == (4, True)
+
+
 def test_one_document_a_value() -> None:
     done = watched("temperature", "battery level", "--for", "3s", "--json")
     values = [json.loads(line) for line in done.stdout.splitlines()]

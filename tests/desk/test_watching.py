@@ -13,14 +13,16 @@ from typing import Any
 import pytest
 
 from benchrig.desk.desk import Desk
-from benchrig.desk.series import Arrival, Channel, fields_of
+from benchrig.desk.series import Arrival, Channel, Tally, fields_of
 from benchrig.desk.watch_file import WatchFile, check_file
 from benchrig.desk.watching import Event, Hole, LinkLoss, Watch, event_as_data
 from benchrig.errors import AttributeMissing, LinkLost, StationError, UsageError
+from benchrig.plan.brought import bring
 from benchrig.steps.attribute import Names
 from benchrig.values.format import FormatSpec, build_format
 from benchrig.values.spec import Exact
 from tests.desk.kit import at_desk
+from tests.desk.prompt.kit import box
 from tests.run.kit import DEVICES, PLANS, device_text
 
 LOGGER = DEVICES / "logger.yaml"
@@ -151,6 +153,31 @@ def test_one_attribute_under_two_names_is_a_mistake() -> None:
         watched("temperature", "0x2A6E", device=sending(), seconds=1)
     _, events = watched("temperature", "temperature", device=sending(), count=2)
     assert len(events) == 2, "the same word twice is no mistake"
+
+
+def test_a_counter_shows_what_was_lost_and_goes_on_over_an_outage() -> None:
+    names = bring(PLANS / "names" / "transport_box.yaml").names
+    sound = box()
+    lossy = sound.replace("period: 100 ms, jitter: 2 ms", "period: 100 ms, jitter: 2 ms, drop_every: 5")
+    for text, lost in ((sound, 0), (lossy, 5)):
+        watch, events = watched("ride", "battery level", device=text, count=24, seconds=60, counter="number", mode="notification",
+                                desk_options={"names": names})  # fmt: skip
+        ride, battery = watch.watched
+        assert ride.tally == Tally(lost, 0)
+        assert battery.tally is None
+        last = next(each for each in reversed(events) if isinstance(each, Arrival) and each.attribute == "ride")
+        assert event_as_data(watch, last).items() >= {("lost", lost), ("duplicated", 0)}
+
+
+@pytest.mark.parametrize(("counter", "said"), [("count", "no field 'count'"), ("value", "no field")])
+def test_what_does_not_count_is_a_mistake(counter: str, said: str) -> None:
+    with pytest.raises(UsageError, match=said):
+        watched("log stream", desk_options={"names": named_log()}, counter=counter)
+
+
+def test_a_mode_that_is_not_offered_is_refused() -> None:
+    with pytest.raises(AttributeMissing, match="does not offer indicate"):
+        watched("temperature", mode="indication")
 
 
 def test_a_lost_link_ends_it() -> None:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, get_args
 
 from benchrig.desk.naming import Namer
 from benchrig.desk.prompt.verbs import VERBS, Verb
+from benchrig.steps.subscription import PROPERTIES, Mode
 from benchrig.text.escape import plain
 from benchrig.values.format import format_names
 
@@ -31,6 +32,10 @@ def proposals(before: str, session: Session) -> tuple[int, list[str]]:
         return len(last), _fitting(last, format_names())
     if option == "--order":
         return len(last), _fitting(last, ("little", "big"))
+    if option == "--mode":
+        return len(last), _fitting(last, get_args(Mode))
+    if option == "--reply":
+        return _ending(rest.rpartition("--reply ")[2], attributes(session, PROPERTIES))
     return (0, []) if option else _ending(rest, _objects(known, session))
 
 

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections import deque
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, TypeAlias
 
+from benchrig.errors import MalformedValue
 from benchrig.values.statistics import Arrivals
 
 if TYPE_CHECKING:
     from benchrig.radio.scan import Selection, Sighting
     from benchrig.radio.unit import Unit
+    from benchrig.steps.answers import Answers
+    from benchrig.steps.listening import Counter
+    from benchrig.steps.subscription import Mode
     from benchrig.values.format import Format, FormatSpec
 
 # Of a subscription the newest notifications are kept, of one that ended with its link fewer.
@@ -84,6 +89,16 @@ class WriteDone:
 
 
 @dataclass
+class ExchangeDone(WriteDone):
+    """A write, and what answered it: `answer` is None where nothing did. `answers` says how several are one value."""
+
+    reply: Subject = field(kw_only=True)
+    starts_with: bytes = b""
+    answers: Answers | None = None
+    answer: bytes | None = None
+
+
+@dataclass
 class WatchDone:
     """A subscription: what came, and the newest samples with their times; `ended` is None while it lasts."""
 
@@ -92,12 +107,19 @@ class WatchDone:
     ended: float | None = None
     # it ended with the link
     is_cut: bool = False
+    # the field that counts its values, and what was asked for where both are offered
+    counter: str | None = None
+    mode: Mode | None = None
+    tally: Counter | None = None
     came: Arrivals = field(default_factory=Arrivals)
     samples: deque[tuple[float, bytes]] = field(default_factory=lambda: deque(maxlen=KEPT_SAMPLES))
 
     def add(self, at: float, data: bytes) -> None:
         self.came.add(at, len(data))
         self.samples.append((at, data))
+        if self.tally is not None:
+            with contextlib.suppress(MalformedValue):
+                self.tally.take(data)
 
     def cut(self) -> None:
         """The link is gone."""

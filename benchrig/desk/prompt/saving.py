@@ -135,7 +135,7 @@ def _selection(story: Story) -> Selection:
 
 def _used(story: Story) -> dict[str, AttributeSpec]:
     """The own names that the deeds use."""
-    subjects = [getattr(deed, "subject", None) for deed in story.deeds]
+    subjects = [getattr(deed, key, None) for deed in story.deeds for key in ("subject", "reply")]
     parts = {part.partition("[")[0].strip() for each in subjects if each for part in each.name.split("/")}
     whole = {each.name for each in subjects if each}
     return {name: spec for name, spec in story.names.aliases.items() if name in parts | whole}

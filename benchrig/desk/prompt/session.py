@@ -16,17 +16,19 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 
 from benchrig.desk.desk import READ_WITHIN, Desk
+from benchrig.desk.exchanging import Inquiry, exchange, exchanged_data, make_ready
 from benchrig.desk.inspecting import table_seen
 from benchrig.desk.inspection import content
 from benchrig.desk.prompt.connection import CONNECT_AGAIN, Connection
-from benchrig.desk.prompt.deeds import Deeds, ReadDone, Subject, Waited, WriteDone
+from benchrig.desk.prompt.deeds import Deeds, ExchangeDone, ReadDone, Subject, Waited, WriteDone
 from benchrig.desk.prompt.subscription import Subscription
+from benchrig.desk.series import typed_counter
 from benchrig.desk.watching import FORMAT_ADVICE
 from benchrig.desk.writing import Order, Sending, prepare, send, target_of
 from benchrig.errors import AttError, BenchrigError, LinkLost, MalformedValue, UsageError
 from benchrig.plan.wording import spec_of
 from benchrig.steps.lookup import look_up
-from benchrig.steps.subscription import PROPERTIES
+from benchrig.steps.subscription import NEEDS, Mode, indicates
 from benchrig.values.format import FormatSpec, build_format
 from benchrig.values.jsonable import moment_text
 
@@ -76,8 +78,9 @@ class Session:
         self.connection = Connection(self.desk, self, self.reconnect)
 
     def show(self, result: dict[str, Any]) -> None:
-        if getattr(result.get("content"), "wrong", ""):
-            self._malformed[result["attribute"]] += 1
+        for key, name in (("content", "attribute"), ("answer", "reply")):
+            if getattr(result.get(key), "wrong", ""):
+                self._malformed[result[name]] += 1
         self.out(result)
 
     def check(self) -> None:
@@ -143,6 +146,31 @@ class Session:
         items = msgspec.structs.asdict(written).items()
         self.show({"verb": "write", **{key: each for key, each in items if each not in (None, "")}})
 
+    async def exchange(self, inquiry: Inquiry, spec: FormatSpec | None = None) -> None:
+        """Write, and show what answers; the format that is given is that of the answer. MalformedValue when answers are
+        missing, OperatorError when it is not acknowledged."""
+        order = inquiry.order
+        self.about = order.attribute
+        link = await self.connection.up()
+        inquiry.check(self.desk.names)
+        ready, sending = await make_ready(self.desk, link, inquiry), Sending()
+        reply = replace(await self._subject(link, ready.target, spec), form=ready.form)
+        subject = await self._subject(link, ready.write.target, None)
+        try:
+            await self._acknowledge(order, ready.write.target.found.attribute.handle)
+            done = ExchangeDone(
+                subject, ready.write.data, self.desk.now(), order.response,
+                reply=reply, starts_with=inquiry.starts_with, answers=inquiry.answers,
+            )  # fmt: skip
+            with self._deed(done, sending):
+                exchanged, done.answer = await exchange(self.desk, link, ready, sending)
+                if exchanged.error:
+                    raise MalformedValue(exchanged.error, advice=exchanged.advice)
+        except asyncio.CancelledError:
+            self.show({"verb": "exchange", "attribute": order.attribute, "stopped": sending.state})
+            raise
+        self.show({"verb": "exchange", **exchanged_data(exchanged)})
+
     @contextlib.contextmanager
     def _deed(self, done: ReadDone | WriteDone, sending: Sending | None = None) -> Iterator[None]:
         """What was asked of the device is kept, whatever comes of it: a command that reboots it ends the link."""
@@ -162,11 +190,14 @@ class Session:
             done.remark = f"stopped: {sending.state}" if sending else "stopped"
             raise
 
-    async def watch(self, name: str, spec: FormatSpec | None = None) -> None:
-        """Subscribe; what comes is shown until it is unwatched."""
+    async def watch(
+        self, name: str, spec: FormatSpec | None = None, counter: str | None = None, mode: Mode | None = None
+    ) -> None:
+        """Subscribe; what comes is shown until it is unwatched, and counted by a field that counts up. Misfit for
+        another one."""
         self.about = name
         link = await self.connection.up()
-        target = look_up(link.table, self.desk.names, name, PROPERTIES)
+        target = look_up(link.table, self.desk.names, name, NEEDS[mode])
         characteristic: Any = target.found.attribute
         if not hasattr(characteristic, "properties"):
             raise UsageError(f"{name} is a descriptor; only characteristics send notifications")
@@ -174,12 +205,18 @@ class Session:
         if alike:
             raise UsageError(f"{alike[0]} is watched already", advice=f"unwatch {alike[0]}")
         subject = await self._subject(link, target, spec)
+        tally = typed_counter(subject.form, counter) if counter is not None else None
         watch = Subscription(characteristic, subject, self.show, self.time_of, thinned=self.thinned)
+        watch.seen.counter, watch.seen.mode, watch.seen.tally = counter, mode, tally
         async with self.desk.blaming():
-            await self.desk.device.subscribe(characteristic, watch.hear, f"watch {name}", READ_WITHIN)
+            await self._subscribe(watch)
         self.watches[name] = watch
         self.deeds.append(watch.seen)
         watch.begin()
+
+    async def _subscribe(self, watch: Subscription) -> None:
+        doing, wish = f"watch {watch.subject.name}", indicates(watch.seen.mode)
+        await self.desk.device.subscribe(watch.characteristic, watch.hear, doing, READ_WITHIN, wish)
 
     async def unwatch(self, name: str = "") -> None:
         """End one subscription, or all."""
@@ -234,7 +271,7 @@ class Session:
             yield
         finally:
             if link.is_up:
-                await device.subscribe(watch.characteristic, watch.hear, f"watch {target.name}", READ_WITHIN)
+                await self._subscribe(watch)
 
     def lost(self) -> None:
         for watch in self.watches.values():
@@ -246,7 +283,7 @@ class Session:
         again = [*self.watches.values()]
         self.watches.clear()
         for watch in again:
-            await self.watch(watch.subject.name, watch.subject.spec)
+            await self.watch(watch.subject.name, watch.subject.spec, watch.seen.counter, watch.seen.mode)
 
     def _end_watches(self) -> None:
         for watch in self.watches.values():
@@ -257,7 +294,9 @@ class Session:
         """Close it, and say what came."""
         watch.close()
         seen = watch.seen
-        self.show({
+        tally = seen.tally
+        counted = {"lost": tally.lost, "duplicated": tally.duplicated} if tally is not None else {}
+        self.show(counted | {
             "verb": "unwatch",
             "attribute": watch.subject.name,
             "count": seen.came.count,

@@ -13,6 +13,7 @@ from benchrig.desk.prompt.deeds import (
     ConnectionLost,
     Deed,
     Disconnected,
+    ExchangeDone,
     ReadDone,
     Subject,
     Waited,
@@ -20,6 +21,7 @@ from benchrig.desk.prompt.deeds import (
     WriteDone,
 )
 from benchrig.desk.prompt.limits import proposals, why_not, written
+from benchrig.desk.typed_answers import answers_data
 from benchrig.errors import MalformedValue, UnfitValue
 from benchrig.plan.wording import spec_data
 from benchrig.plan.writing import StepText
@@ -75,6 +77,8 @@ class _Teller:
                 yield self._lost(deed)
             case ReadDone():
                 yield self._read(deed)
+            case ExchangeDone():
+                yield _exchange(deed)
             case WriteDone():
                 yield from self._write(deed)
             case WatchDone():
@@ -149,11 +153,10 @@ class _Teller:
             watched, data = answer
             if watched.subject.name != deed.subject.name:
                 step.keys["reply"] = watched.subject.name
-            _expect_answer(step, watched.subject, data)
+            _expect(step, watched.subject, [data])
         elif deed.read_back:
             step.keys["read_back"] = True
-        if deed.remark:
-            step.remarks.append(f"it went wrong in the session, and fails where it does again: {deed.remark}")
+        _remark_on(step, deed)
         yield step
         if answer is not None and deed.read_back:
             back = StepText("read", deed.subject.name)
@@ -193,6 +196,7 @@ class _Teller:
             return
         seconds = _listen(deed, ended)
         step = StepText("notify", deed.subject.name, {"for": _time(seconds)})
+        _count(step, deed)
         step.hold("count", {"min": 1})
         rate = deed.came.rate
         if rate is not None and deed.came.count >= ENOUGH_FOR_RATE:
@@ -201,6 +205,41 @@ class _Teller:
             step.hold("rate", {"nominal": hertz, "tolerance": f"{RATE_TOLERANCE} %"})
         _expect(step, deed.subject, [data for _, data in deed.samples], stream=True)
         yield step
+
+
+def _count(step: StepText, deed: WatchDone) -> None:
+    """The field that counts, and which way of sending was asked for."""
+    if deed.mode is not None:
+        step.keys["mode"] = deed.mode
+    if deed.counter is None or deed.tally is None:
+        return
+    step.keys["counter"] = deed.counter
+    for reading, seen in (("lost", deed.tally.lost), ("duplicated", deed.tally.duplicated)):
+        step.hold(reading, {"equals": 0} if seen == 0 else None, "" if seen == 0 else f"{seen} in the session")
+
+
+def _exchange(deed: ExchangeDone) -> StepText:
+    step = StepText("exchange", deed.subject.name)
+    _put_value(step, deed)
+    if not deed.response:
+        step.keys["response"] = False
+    if deed.reply.name != deed.subject.name:
+        step.keys["reply"] = deed.reply.name
+    if deed.starts_with:
+        step.keys["starts_with"] = deed.starts_with.hex(" ").upper()
+    if deed.answers is not None:
+        step.keys["answers"] = answers_data(deed.answers)
+    if deed.refused:
+        step.hold("att_error", {"equals": deed.refused})
+    elif deed.answer is not None:
+        _expect(step, deed.reply, [deed.answer])
+    _remark_on(step, deed)
+    return step
+
+
+def _remark_on(step: StepText, deed: WriteDone) -> None:
+    if deed.remark:
+        step.remarks.append(f"it went wrong in the session, and fails where it does again: {deed.remark}")
 
 
 def _same(one: Subject, other: Subject) -> bool:
@@ -240,16 +279,10 @@ def _expect(step: StepText, subject: Subject, samples: list[bytes], *, stream: b
         step.hold(reading, proposal.limit, "" if is_plain else proposal.sentence)
 
 
-def _expect_answer(step: StepText, subject: Subject, data: bytes) -> None:
-    """The same for an exchange, which reads the answer in the format of the attribute and no other."""
-    if subject.spec is None and not why_not(subject.form, [data]):
-        _expect(step, subject, [data])
-
-
 def _put_value(step: StepText, deed: WriteDone) -> None:
     """The value where the format gives just these bytes for it, else the bytes."""
     form, spec = deed.subject.form, deed.subject.spec
-    # an exchange has no format of its own
+    # the format of an exchange is that of its answer
     value = None if form is None or (spec and step.verb == "exchange") else _value(form, deed.data)
     if value is None:
         step.keys["raw"] = deed.data.hex(" ").upper()

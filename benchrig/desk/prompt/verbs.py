@@ -7,22 +7,27 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from functools import partial
 from pathlib import Path
+from typing import get_args
 
+from benchrig.desk.exchanging import Inquiry
 from benchrig.desk.prompt.line import TypedLine, parse, split, take_name
 from benchrig.desk.prompt.saving import save
 from benchrig.desk.prompt.session import Session
+from benchrig.desk.typed_answers import OPTIONS, typed_answers
 from benchrig.desk.typed_format import beside, typed_format
 from benchrig.desk.writing import Order
 from benchrig.errors import UnfitValue, UsageError
 from benchrig.source.problem import suggest
 from benchrig.source.shape import misfit_is_usage
 from benchrig.steps.payload import hex_bytes
-from benchrig.steps.subscription import PROPERTIES
+from benchrig.steps.subscription import PROPERTIES, Mode
 from benchrig.values.format import build_format
 from benchrig.values.quantity import Duration
 
 LISTEN_FOR = 3.0
 _FORMAT = {"--as": "FORMAT"} | {option: one.metavar for option, one in beside().items()}
+_EXCHANGE = {"--raw": "HEX", "--reply": "ATTRIBUTE", "--starts-with": "HEX", "--no-response": ""} | OPTIONS
+_WATCH = {"--counter": "FIELD", "--mode": "|".join(get_args(Mode))}
 _WRITE = {"--raw": "HEX", "--read-back": "", "--no-response": ""}
 
 
@@ -99,10 +104,29 @@ async def _write(session: Session, line: TypedLine) -> None:
     await session.write(order, spec)
 
 
+async def _exchange(session: Session, line: TypedLine) -> None:
+    await session.connection.up()
+    spec = typed_format(line.options)
+    name, words = take_name(line.words, session.desk.names, session.connection.table)
+    raw = line.options.get("--raw")
+    if (raw is None) == (not words):
+        raise UsageError("an exchange needs either a value or --raw", advice=f"exchange {name} --raw 01 A0")
+    form = build_format(spec) if spec else None
+    order = Order(name, words, None if raw is None else _bytes(raw), form, response="--no-response" not in line.options)
+    starts_with = _bytes(line.options["--starts-with"]) if "--starts-with" in line.options else b""
+    inquiry = Inquiry(order, line.options.get("--reply", ""), starts_with, typed_answers(line.options))
+    await session.exchange(inquiry, spec)
+
+
 async def _watch(session: Session, line: TypedLine) -> None:
     spec = typed_format(line.options)
+    counter, mode = line.options.get("--counter"), line.options.get("--mode")
+    if mode is not None and mode not in get_args(Mode):
+        raise UsageError(
+            f"expected {' or '.join(get_args(Mode))}, found '{mode}'", advice=suggest(mode, get_args(Mode))
+        )
     for name in await _names_of(session, line):
-        await session.watch(name, spec)
+        await session.watch(name, spec, counter, mode)  # type: ignore[arg-type]  # one of the two
 
 
 async def _save(session: Session, line: TypedLine, *, force: bool = False) -> None:
@@ -167,7 +191,10 @@ _VERBS = (
     Verb("read", "ATTRIBUTE…", "read attributes", _read, "battery level", _FORMAT, ("read",)),
     Verb("write", "ATTRIBUTE VALUE", "write an attribute; FIELD=VALUE words for a structure", _write,
          "alarm limit 8 °C", _WRITE | _FORMAT, ("write", "reliable write", "write without response")),
-    Verb("watch", "ATTRIBUTE…", "subscribe, and show what arrives", _watch, "temperature", _FORMAT, PROPERTIES),
+    Verb("exchange", "ATTRIBUTE VALUE", "write, and show what answers; --as is the format of the answer", _exchange,
+         "command --raw 01", _EXCHANGE | _FORMAT, ("write", "reliable write", "write without response")),
+    Verb("watch", "ATTRIBUTE…", "subscribe, and show what arrives", _watch, "temperature",
+         _WATCH | _FORMAT, PROPERTIES),
     Verb("unwatch", "[ATTRIBUTE]", "end a subscription, or all", lambda session, line: session.unwatch(line.rest)),
     Verb("wait", "TIME", "wait; ends early if the link is lost",
          lambda session, line: session.wait(_seconds(line.rest)), "2 s"),

@@ -16,6 +16,7 @@ from benchrig.desk.prompt.saving import Story, plan_text, save
 from benchrig.desk.prompt.session import Session
 from benchrig.desk.prompt.verbs import do
 from benchrig.errors import BenchrigError, UsageError
+from benchrig.plan.brought import bring
 from benchrig.plan.filling import filled
 from benchrig.plan.loader import load_plan
 from benchrig.plan.model import Plan
@@ -25,9 +26,9 @@ from benchrig.steps.attribute import AttributeSpec, Names, Uuid
 from benchrig.steps.payload import encode
 from benchrig.values.format import build_format, spec_from
 from tests.desk.kit import at_desk
-from tests.desk.prompt.kit import LOGGER, OWN, Talked, talked
+from tests.desk.prompt.kit import LOGGER, OWN, Talked, box, talked
 from tests.desk.prompt.test_session import LEAVES, PRESENTING, VOLTAGE
-from tests.run.kit import Ran, device_text, run
+from tests.run.kit import PLANS, Ran, device_text, run
 
 WHEN = datetime(2026, 5, 1, 14, 30, tzinfo=UTC)
 UNIT = Sighting("C4:00:00:00:00:01", name="unit 1")
@@ -116,6 +117,37 @@ def test_an_answer_to_a_write_becomes_an_exchange(tmp_path: Path) -> None:
     assert ran.ended.verdict == "pass"
     assert [step.planned.name for step in ran.record.steps][2:] == ["exchange command"]
     assert ran.reading("exchange command").value == "8100"
+
+
+BOX = box()
+BOX_NAMES = bring(PLANS / "names" / "transport_box.yaml").names
+
+
+def test_an_exchange_is_one(tmp_path: Path) -> None:
+    lines = (
+        "exchange control --raw 04 AA BB --reply answer --starts-with 84",
+        "exchange control 05 --reply answer --last-starts-with FF --skip 1",
+        "watch ride --counter number --mode notification",
+        "wait 2 s",
+    )
+    ran = again(tmp_path, *lines, device=BOX, names=BOX_NAMES, acknowledged=True)
+    assert ran.ended.verdict == "pass"
+    echo, log, ride = steps((tmp_path / "plan.yaml").read_text(encoding="utf-8"), tmp_path)
+    assert echo["starts_with"] == "84"
+    assert log["answers"] == {"last": {"starts_with": "FF"}, "skip": 1}
+    assert (ride["counter"], ride["mode"], ride["expect"]["lost"]) == ("number", "notification", {"equals": 0})
+    faulty = BOX.replace("jitter: 2 ms", "jitter: 2 ms, drop_every: 5")
+    assert run(tmp_path / "plan.yaml", faulty).ended.verdict == "fail"
+
+
+def test_an_exchange_that_is_not_answered_fails_again(tmp_path: Path) -> None:
+    results: list[dict[str, Any]] = []
+    silent = BOX.replace("notify: {answer: '84 {token}'}", "set: {starts: 4}")
+    assert silent != BOX
+    lines = ("exchange control --raw 04 AA --reply answer", f"save {tmp_path / 'plan.yaml'}")
+    _goes_on(*lines, device=silent, into=results, names=BOX_NAMES)
+    assert "no answer on answer within 5" in results[-1]["remarks"][0]
+    assert run(tmp_path / "plan.yaml", silent).ended.verdict == "fail"
 
 
 def test_a_format_that_the_device_says_itself_is_in_the_plan(tmp_path: Path) -> None:
@@ -396,7 +428,7 @@ def test_a_write_that_went_wrong_is_kept_with_a_remark(reaction: str, words: str
     assert any(remark in each for each in results[-1]["remarks"]), done
 
 
-def _goes_on(*lines: str, device: str, into: list[dict[str, Any]]) -> list[str]:
+def _goes_on(*lines: str, device: str, into: list[dict[str, Any]], names: Names | None = None) -> list[str]:
     """As at a prompt: a verb that fails does not end the session."""
     failed: list[str] = []
 
@@ -411,7 +443,7 @@ def _goes_on(*lines: str, device: str, into: list[dict[str, Any]]) -> list[str]:
                 failed.append(error.message)
         await session.close()
 
-    at_desk(work, device)
+    at_desk(work, device, names=names or Names())
     return failed
 
 
