@@ -154,6 +154,19 @@ def check_select(problems: Problems, node: Node, names: Names) -> None:
             Reader(problems).misfit(node, misfit)
 
 
+def check_apart(problems: Problems, selects: Sequence[Node]) -> None:
+    """Two devices of a plan that are selected by the same address: one of them is never there."""
+    seen: dict[str, Node] = {}
+    for select in selects:
+        address = select.get("address") if isinstance(select, MappingNode) else None
+        if not isinstance(address, Scalar) or has_reference(address):
+            continue
+        first = seen.setdefault(str(address.value).upper(), address)
+        if first is not address:
+            message = f"two devices of the plan have the address {address.value}: see {first.place}"
+            problems.add(address.place, message, "write the address of the other unit")
+
+
 # Names that always have a value; one that the plan defines comes before.
 BUILT_IN = frozenset({"now"})
 

@@ -84,6 +84,7 @@ class GivenValues:
             return
         if problem:
             self.problems.add(NOWHERE, f"the given value {name}: {problem}", f"see the plan's limit in {node.place}")
+            del self.values[name]  # what it does where it is used is no mistake of the plan
 
     def check_argument(self, name: str, spec: Given, node: Node, room: Room) -> None:
         """See that an argument satisfies the limit of the parameter, where it is known before the run and no secret."""

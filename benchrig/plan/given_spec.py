@@ -151,21 +151,24 @@ class Given(Limit, frozen=True, omit_defaults=True):
 
     def never(self, name: str, limit: Limit) -> Iterator[Misfit]:
         """What keeps a limit, that applies to such values, from ever being satisfied by one."""
-        keys = limit.keys()
-        wanted: list[tuple[tuple[str | int, ...], Any]] = [(("equals",), limit.equals)] if "equals" in keys else []
-        wanted += [(("one_of", index), value) for index, value in enumerate(limit.one_of)] if "one_of" in keys else []
-        for path, value in wanted:
-            if problem := self.problem_with(value):
-                yield Misfit(f"{name} is never that: {problem}", self._nearest(str(value)), path)
-        if wanted or self.kind[0] != "number":
+        strangers = [(path, value, problem) for path, value in limit.named() if (problem := self.problem_with(value))]
+        for path, value, problem in strangers:
+            yield Misfit(f"{name} is never that: {problem}", self._nearest(str(value)), path)
+        bound = limit.bind(*self.kind)
+        if strangers:
             return
-        own, other = self._bound(), limit.bind(*self.kind)
-        if _apart(own.low, other.high) or _apart(other.low, own.high):
-            yield Misfit(f"{name} is {own.words}, so this never holds", "write a limit within")
+        if self.listed and not any(bound.passes(word) for word in self.listed):
+            yield Misfit(f"{name} is one of {', '.join(self.listed)}, so this never holds", "write a limit within")
+        elif self.kind[0] == "number" and apart(self._bound(), bound):
+            yield Misfit(f"{name} is {self._bound().words}, so this never holds", "write a limit within")
+
+    @property
+    def listed(self) -> list[str]:
+        """All that it can be, where that is listed."""
+        return [str(word) for word in self.one_of] if "one_of" in self.keys() else []
 
     def _nearest(self, word: str) -> str:
-        words = [str(each) for each in self.one_of] if "one_of" in self.keys() else []
-        return suggest(word, words) or "write one that the given value may be"
+        return suggest(word, self.listed) or "write one that the given value may be"
 
     def _problem_with(self, value: Any) -> str:
         kind, unit = self.kind
@@ -195,9 +198,16 @@ class Given(Limit, frozen=True, omit_defaults=True):
         return "text", ""
 
 
-def _apart(low: Any, high: Any) -> bool:
-    """Whether nothing is between them."""
-    return low is not None and high is not None and bool(low > high)
+def apart(one: BoundLimit, other: BoundLimit) -> bool:
+    """Whether no number satisfies both."""
+    return _empty(one, other) or _empty(other, one)
+
+
+def _empty(lower: BoundLimit, upper: BoundLimit) -> bool:
+    low, high = lower.low, upper.high
+    if low is None or high is None:
+        return False
+    return bool(low > high or (low == high and (lower.low_open or upper.high_open)))
 
 
 def number_in(value: Any, unit: str) -> float | int | None:

@@ -42,7 +42,7 @@ class _Kinds:
 
     def __init__(self, problems: Problems) -> None:
         self._problems = problems
-        self._samples: dict[str, Any] = {}
+        self._samples: dict[str, Any] = {"now": Sample("text")}
         self._taken: set[str] = set()
         self._doubtful: set[str] = set()
 
@@ -73,8 +73,9 @@ class _Kinds:
         if model is not None and step.references:
             self._check_written(step, model)
         types = self._types(step, model) if model is not None else {}
-        if step.references and types:
+        if step.references:
             self._check_limits(step, types)
+            self._check_conditions(step)
         if model is not None and isinstance(model.save, dict):
             for reading, name in model.save.items():
                 kind = types.get(reading)
@@ -88,7 +89,14 @@ class _Kinds:
             except Unknown:
                 continue
             except Misfit as misfit:
-                self._problems.add(scalar.place, f"{text}: {misfit.message}", misfit.advice)
+                message, advice = (self._by_names(said) for said in (misfit.message, misfit.advice))
+                self._problems.add(scalar.place, f"{text}: {message}", advice)
+
+    def _by_names(self, said: str) -> str:
+        """A sentence with names in place of the numbers that stand for their values."""
+        for name, sample in self._samples.items():
+            said = said.replace(str(sample), name) if isinstance(sample, Quantity) else said
+        return said
 
     def _check_written(self, step: StepPlan, model: Step) -> None:
         """A value that is written, against the format that it is written in."""
@@ -134,11 +142,22 @@ class _Kinds:
             kind = types.get(str(reading))
             if kind is None or kind.kind == "any":
                 continue
-            for key, (_, node) in _entries(limit).items():
-                if isinstance(node, Scalar) and key in _SINGLE and (sample := self._whole(node)) is not None:
-                    self._check_bound(node, str(key), sample, kind)
+            self._check_bounds(limit, kind, "the reading")
             if works_out:
                 self._check_whole(step, str(reading), limit, kind)
+
+    def _check_conditions(self, step: StepPlan) -> None:
+        """Limits of conditions, on values that are known by now."""
+        limits = _entries(step.node.get("expect")).values()
+        written = [step.node.get("only_if"), *(_entries(limit).get("only_if", (None, None))[1] for _, limit in limits)]
+        for name, (_, limit) in (entry for node in written for entry in _entries(node).items()):
+            if (sample := self._samples.get(str(name))) is not None:
+                self._check_bounds(limit, ReadingType(*_about(sample)), str(name))
+
+    def _check_bounds(self, limit: Node, kind: ReadingType, what: str) -> None:
+        for key, (_, node) in _entries(limit).items():
+            if isinstance(node, Scalar) and key in _SINGLE and (sample := self._whole(node)) is not None:
+                self._check_bound(node, str(key), sample, kind, what)
 
     def _check_whole(self, step: StepPlan, reading: str, node: Node, kind: ReadingType) -> None:
         """A limit on what is worked out: nobody else knows its kind."""
@@ -148,7 +167,7 @@ class _Kinds:
         for wrong in limit.misfits_for(kind.kind, kind.unit):
             Reader(self._problems).misfit(node, Misfit(wrong.message, wrong.advice, wrong.path))
 
-    def _check_bound(self, node: Scalar, key: str, sample: Any, kind: ReadingType) -> None:
+    def _check_bound(self, node: Scalar, key: str, sample: Any, kind: ReadingType, what: str) -> None:
         value = _stand_in(sample)
         if value is None:
             return
@@ -160,7 +179,7 @@ class _Kinds:
         try:
             Limit(**given).bind(kind.kind, kind.unit)
         except Misfit as misfit:
-            message = f"{node.value} is {_said(*_about(sample))}, the reading is {_said(kind.kind, kind.unit)}"
+            message = f"{node.value} is {_said(*_about(sample))}, {what} is {_said(kind.kind, kind.unit)}"
             self._problems.add(node.place, message, misfit.advice if "ΔK" in misfit.message else _FIT)
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from benchrig import collector
 from benchrig.errors import PlanError
-from benchrig.plan.checks import check_known, check_may_lack, check_secrets, check_select, check_values
+from benchrig.plan.checks import check_apart, check_known, check_may_lack, check_secrets, check_select, check_values
 from benchrig.plan.condition_checks import ConditionChecks
 from benchrig.plan.conditions import Kinds
 from benchrig.plan.files import PlanFiles
@@ -181,6 +181,7 @@ class _Loader:
     def _check_select(self, node: MappingNode, lists: StepLists) -> None:
         for key, names in lists.names.items():
             check_select(self.problems, locate(node, (*_path(key), "select")), names)
+        check_apart(self.problems, [locate(node, (*_path(key), "select")) for key in lists.names])
 
     def _lists(self, attributes: Mapping[str, Mapping[str, AttributeSpec]], node: MappingNode) -> StepLists:
         """The steps of the plan, with the names of each of its devices for attributes."""

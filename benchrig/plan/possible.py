@@ -24,16 +24,16 @@ _RANGES = frozenset({"min", "above", "max", "below", "nominal", "tolerance"})
 def impossible(limit: Limit, form: Format) -> Iterator[Misfit]:
     """What is wrong with a limit, that applies to readings of this format, as they can only be what it carries."""
     given = frozenset(limit.keys())
-    yield from _never_equal(limit, given, form)
+    yield from _never_equal(limit, form)
     if isinstance(form, IntegerFormat) and form.kind == "number":
         yield from _beyond_bits(limit, given, form)
         yield from _beyond_ends(limit, given, form)
 
 
-def _never_equal(limit: Limit, given: frozenset[str], form: Format) -> Iterator[Misfit]:
+def _never_equal(limit: Limit, form: Format) -> Iterator[Misfit]:
     if not form.writes:
         return
-    for path, value in _wanted(limit, given):
+    for path, value in limit.named():
         wanted = _as_read(value, form, path[0])
         try:
             nearest = wanted if wanted is None else form.decode(form.encode(wanted))
@@ -47,18 +47,9 @@ def _never_equal(limit: Limit, given: frozenset[str], form: Format) -> Iterator[
 
 def not_offered(limit: Limit, options: Sequence[str]) -> Iterator[Misfit]:
     """What is wrong with a limit on an answer that is one of these."""
-    for path, value in _wanted(limit, frozenset(limit.keys())):
+    for path, value in limit.named():
         if isinstance(value, str) and value not in options:
             yield Misfit(f"the reading is never '{value}': it is one of the options", suggest(value, options), path)
-
-
-def _wanted(limit: Limit, given: frozenset[str]) -> Iterator[tuple[tuple[str | int, ...], Any]]:
-    if "equals" in given:
-        yield ("equals",), limit.equals
-    if "differs" in given:
-        yield ("differs",), limit.differs
-    if "one_of" in given:
-        yield from ((("one_of", index), value) for index, value in enumerate(limit.one_of))
 
 
 def _as_read(value: Any, form: Format, key: str | int) -> Any:

@@ -84,10 +84,10 @@ class Variants:
             self.problems.add(node.place, f"expected rows by the values of '{table}', found {describe(node)}", _EXAMPLE)
         for word, key, row in self._entries(node):
             if problem := given[table].problem_with(LooseText(word)):
-                advice = suggest(word, _words(given[table])) or "take the row out, or change the limit"
+                advice = suggest(word, given[table].listed) or "take the row out, or change the limit"
                 self.problems.add(key.place, f"'{table}' is never '{word}': {problem}", advice)
             rows[word] = self._row(table, word, key, row, names, given, first=not rows)
-        for word in _words(given[table]):
+        for word in given[table].listed:
             if word not in rows:
                 self.problems.add(
                     node.place, f"the table '{table}' has no row '{word}', which the value may be", "add it"
@@ -164,11 +164,6 @@ class Variants:
             for word, row in self.tables.get(table, {}).items():
                 if word != self.chosen.get(table):
                     yield f"{table}: {word}", row
-
-
-def _words(spec: Given) -> list[str]:
-    """All that the value can be, where the plan lists it."""
-    return [str(word) for word in spec.one_of] if "one_of" in spec.keys() else []  # noqa: SIM118 - no mapping
 
 
 def _inserted(node: Node, parts: Mapping[str, Node]) -> Node:

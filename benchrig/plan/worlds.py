@@ -60,6 +60,20 @@ def worlds(
     return [World(frozenset().union(*(o.holding for o in each)), tuple(o.said for o in each)) for each in together]
 
 
+def never_together(
+    conditions: Iterable[Condition], words: Mapping[str, Sequence[Any]], kinds: Mapping[str, Kinds]
+) -> str:
+    """The name of a value of which these conditions can never all hold; '' without one."""
+    by_name: dict[str, dict[Identity, Condition]] = {}
+    for each in conditions:
+        by_name.setdefault(each.name, {})[each.identity] = each
+    for name, alike in by_name.items():
+        outcomes = _outcomes(name, [*alike.values()], words.get(name), kinds.get(name))
+        if len(alike) > 1 and not any(alike.keys() <= outcome.holding for outcome in outcomes):
+            return name
+    return ""
+
+
 def _together(outcomes: list[list[_Outcome]], most: int) -> Iterable[tuple[_Outcome, ...]]:
     """All ways to combine them. Of too many those in which one value, or two, are unlike all the others; the run sees to
     the rest."""

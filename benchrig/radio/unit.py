@@ -280,8 +280,12 @@ class Unit:
         return self.is_same(heard) or (self.selection.means_one and self.selection.accepts(heard))
 
     def _chosen(self, ear: Ear, listened: float, to_connect: bool) -> Sighting:
-        ear = self._without_others(ear)
-        chosen = self._one_of(ear, listened, to_connect)
+        rest = self._without_others(ear)
+        try:
+            chosen = self._one_of(rest, listened, to_connect)
+        except DeviceNotFound as error:
+            left = rest.selected(self.selection)
+            raise _of_anothers(error, [each for each in ear.selected(self.selection) if each not in left]) from error
         if not self._must_be(chosen):
             self._check_told_apart(chosen)
         return chosen
@@ -346,6 +350,14 @@ class Unit:
             return
         await link.disconnect()
         raise _another(identity, sighting, serial)
+
+
+def _of_anothers(error: DeviceNotFound, anothers: list[Sighting]) -> DeviceNotFound:
+    """The error that tells as well which devices would fit, but are other ones of the plan."""
+    if not anothers:
+        return error
+    said = f"{labels(anothers)} fits, and is another device of the plan"
+    return DeviceNotFound(f"{error.message}; {said}", advice="see devices: select: if it is the one that is meant here")
 
 
 def _another(identity: Identity, sighting: Sighting, serial: str) -> WrongDevice:

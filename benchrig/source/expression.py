@@ -207,6 +207,8 @@ class _Parser:
             if (single and not first) or not self._take("]"):
                 raise self._unexpected("a part such as [3] or [0:4]")
             tree = Part(tree, int(first) if first else None, int(last) if last else None, single)
+            if first and last and (first[0] == "-") == (last[0] == "-") and int(first) > int(last):
+                raise Unreadable(f"the part {tree} ends before it begins", f"write [{last}:{first}]")
         return tree
 
     def _closed(self, tree: Tree) -> Tree:

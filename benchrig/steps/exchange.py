@@ -123,14 +123,13 @@ class Exchange(Polling, kw_only=True):
         self._check_complete(answer, sending)
 
     def _check_complete(self, answer: _Answer, sending: Target) -> None:
-        """Pieces that are missing make no value, whatever its limits say; a limit on what the counter shows decides."""
-        lost, duplicated = answer.readings.get("lost", 0), answer.readings.get("duplicated", 0)
-        if (lost == 0 and duplicated == 0) or _COUNTED.keys() & self.limits.keys():
+        """Pieces that are missing or came twice make no value, whatever its limits say; a limit on the one or the other
+        decides about that one."""
+        shown = {name: answer.readings.get(name, 0) for name in _COUNTED}
+        if all(count == 0 or name in self.limits for name, count in shown.items()):
             return
-        said = f"{lost} lost" if lost is not None else answer.why("lost")
-        raise MalformedValue(
-            f"{sending.name}: the answers are not complete by their counter: {said}, {duplicated} duplicated"
-        )
+        said = [answer.why(name) if count is None else f"{count} {name}" for name, count in shown.items()]
+        raise MalformedValue(f"{sending.name}: the answers are not complete by their counter: {', '.join(said)}")
 
     async def _ask(self, bench: Bench, command: Target, data: bytes, sending: Target, hearing: Hearing) -> _Answer:
         bench.acts()

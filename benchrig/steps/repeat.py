@@ -138,6 +138,11 @@ class Repeat(Composite, kw_only=True):
         }
 
     @property
+    def most_rounds(self) -> int | None:
+        """None where nobody knows before the run."""
+        return self.repeat.count if isinstance(self.repeat, Times) else None
+
+    @property
     def is_once(self) -> bool:
         """Whether there is one round only."""
         return isinstance(self.repeat, Times) and self.repeat.count == 1

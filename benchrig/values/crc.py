@@ -81,7 +81,7 @@ class Crc:
         if not isinstance(parts, dict) or not {"name"} <= parts.keys() <= {"name", "order"}:
             raise Misfit(f"expected the name of a CRC, found {describe_value(value)}", _EXAMPLE)
         name, order = parts["name"], parts.get("order", "little")
-        if name not in algorithms():
+        if not isinstance(name, str) or name not in algorithms():
             raise Misfit(f"unknown CRC '{name}'", suggest(str(name).upper(), algorithms()) or _EXAMPLE)
         if order not in ("little", "big"):
             raise Misfit(f"expected little or big, found {describe_value(order)}", _BIG, ("order",))

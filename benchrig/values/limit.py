@@ -71,6 +71,12 @@ class Limit(msgspec.Struct, frozen=True, omit_defaults=True, dict=True):  # dict
     def _keys(self) -> list[str]:  # each limit of a long plan is asked several times
         return [name for name in self.words() if getattr(self, name) is not _ABSENT]
 
+    def named(self) -> list[tuple[tuple[str | int, ...], Any]]:
+        """The values that it names, each with where it stands in the limit."""
+        single = [((key,), getattr(self, key)) for key in ("equals", "differs") if key in self._keys]
+        listed = self.one_of if "one_of" in self._keys else []
+        return [*single, *((("one_of", index), value) for index, value in enumerate(listed))]
+
     @classmethod
     @cache
     def words(cls) -> tuple[str, ...]:

@@ -60,6 +60,11 @@ def test_a_condition_on_a_value_that_is_known_by_then(condition: str) -> None:
         ("{limit: {max: 3 V}}", "3 V is a voltage, not a current", ""),
         ("{limit: {equals: '3'}}", "expected a number with its unit, found the text '3'", ""),
         ("{limit: {min: 6 A}}", "limit is min 1 A and max 5 A, so this never holds", "write a limit within"),
+        ("{limit: {above: 5 A}}", "limit is min 1 A and max 5 A, so this never holds", "write a limit within"),
+        ("{limit: {differs: 6 A}}", "limit is never that: 6 A is above", ""),
+        ("{market: {differs: uss}}", "market is never that: 'uss' is not one of 'de', 'us'", "did you mean 'us'?"),
+        ("{market: {matches: 'd'}}", "market is one of de, us, so this never holds", "write a limit within"),
+        ("{level: {min: '${limit}'}}", "${limit} is a current in A, level is a ratio in %", "value of the same kind"),
         ("{pin: {equals: '1234'}}", "the secret 'pin' would be told by what is left out", "take another value"),
         ("{level: {min: 20 °C}}", "20 °C is a temperature, not a ratio", ""),
         ("{level: {min: 300 %}}", "so nothing could pass", ""),
@@ -262,3 +267,52 @@ def test_a_use_of_one_variant_makes_the_link_of_that_variant() -> None:
     text = plan_text("", "steps:\n  - use: part.yaml\n    only_if: {market: {equals: de}}\n")
     problem = problems_of(text, part="steps:\n  - connect:\n")[0]
     assert "needs a connection, but no connect step comes before it (where market is 'us')" in problem.message
+
+
+LISTED = "  - repeat: {least: [1 %%, 2 %%, 5 %%]}\n    steps:\n      - read: battery level\n        name: again\n        only_if: %s\n"
+ROUNDS = "  - repeat: 3\n    steps:\n      - repeat: 5\n        steps: [{wait: 1 s}]\n      - read: battery level\n        name: again\n        only_if: %s\n"
+
+
+@pytest.mark.parametrize(
+    ("steps", "condition"),
+    [(LISTED, "{least: {min: 2 %}}"), (LISTED, "{least: {equals: 5 %}}"), (ROUNDS, "{round: {equals: 3}}"), (ROUNDS, "{round: {above: 1}}")],
+)  # fmt: skip
+def test_a_condition_on_a_value_of_a_list_or_on_the_round(steps: str, condition: str) -> None:
+    assert plan_of(HEAD + STEPS + steps % condition).steps
+
+
+@pytest.mark.parametrize(
+    ("steps", "condition", "said"),
+    [
+        (LISTED, "{least: {min: 2}}", "2 has no unit"),
+        (LISTED, "{least: {min: 6 %}}", "least is never that: it is one of 1 %, 2 %, 5 %"),
+        (LISTED, "{least: {differs: 3 %}}", "least is never that: it is one of 1 %, 2 %, 5 %"),
+        (ROUNDS, "{round: {above: 3}}", "round is a whole number from 1 to 3, so this never holds"),
+        (ROUNDS, "{round: {equals: 4}}", "round is a whole number from 1 to 3, so this never holds"),
+        (ROUNDS, "{round: {equals: 0}}", "round is a whole number from 1 to 3, so this never holds"),
+        (ROUNDS.replace("repeat: 3", "repeat: 8 h"), "{round: {below: 1}}", "round is a whole number from 1 on"),
+    ],
+)
+def test_a_condition_that_holds_in_no_round(steps: str, condition: str, said: str) -> None:
+    assert said in problem_of(HEAD + STEPS + steps % condition).message
+
+
+TOGETHER = "no 'market' satisfies this and the conditions around it, so no run has it"
+NESTED = "  - group: g\n    only_if: {market: {equals: de}}\n    steps:\n"
+
+
+@pytest.mark.parametrize(
+    "steps",
+    [
+        NESTED + "      - read: model number\n        only_if: {market: {differs: de}}\n",
+        NESTED + "      - read: model number\n        expect: {value: {equals: A, only_if: {market: {equals: us}}}}\n",
+    ],
+)
+def test_conditions_that_keep_a_step_out_of_every_run(steps: str) -> None:
+    assert problem_of(plan_text(steps)).message == TOGETHER
+
+
+def test_a_file_of_steps_may_have_steps_for_other_plans() -> None:
+    part = "given: {value: {}}\nsteps:\n  - read: model number\n    only_if: {market: {equals: us}}\n    expect: {value: {equals: '${value}'}}\n"
+    used = NESTED + "      - {use: part.yaml, with: {value: A}}\n"
+    assert plan_of(plan_text(used), part=part).steps

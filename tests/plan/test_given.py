@@ -397,3 +397,12 @@ def test_a_number_given_in_a_file_is_exact():
 def test_what_only_an_ask_step_takes_may_be_left_to_the_operator() -> None:
     plan = plan_of(with_steps("- ask: Is the lamp green?\n  given: lamp", "given: {lamp: {}}\n"), {})
     assert plan.values == {}
+
+
+def test_a_value_that_is_refused_is_not_blamed_on_the_steps_that_use_it() -> None:
+    head = "given: {top: {max: 50 °C, default: 30 °C}}\n"
+    steps = "- read: temperature\n  expect: {value: {max: '${top}'}}"
+    assert (
+        problem_of(with_steps(steps, head), {"top": "30"}).message
+        == "the given value top: '30' is not a quantity in °C"
+    )

@@ -128,6 +128,7 @@ RANGES = [
     (expect("«{above: 1 °C, below: 1.01 °C}"), "has no value above 1 °C and below 1.01 °C, so nothing", "widen"),
     (expect("{differs: «0.001 °C}"), "the reading is never that: ", "write the nearest"),
     (expect("{crc: «CRC-16/KERMIT}"), "'crc' does not apply to a reading that is a number", "write one of"),
+    (expect("{crc: «{name: {a: 1}}}"), "unknown CRC '{'a': 1}'", "for example"),
     (expect("{crc: «CRC-16/KERMITT}"), "unknown CRC 'CRC-16/KERMITT'", "did you mean 'CRC-16/KERMIT'"),
     (expect("{crc: {name: CRC-16/KERMIT, order: «up}}"), "expected little or big, found the text 'up'", "write order: big"),
     (expect("«{}"), "an empty limit", "at least one of equals, differs, min"),

@@ -121,6 +121,16 @@ def test_pieces_that_are_no_whole_fail_without_a_limit(fault: str, air: str) -> 
 
 
 @pytest.mark.parametrize(
+    ("fault", "limit"), [("a piece that is lost", "duplicated"), ("a piece that is sent twice", "lost")]
+)
+def test_a_limit_on_the_one_decides_nothing_about_the_other(fault: str, limit: str) -> None:
+    pieces, said = FAULTY[fault]
+    ran = asked(WHOLE, several(*pieces), f"    expect: {{{limit}: {{equals: 0}}}}\n")
+    assert (ran.ended.verdict, ran.ended.cause) == ("fail", "device")
+    assert said in ran.ended.message
+
+
+@pytest.mark.parametrize(
     ("answers", "pieces", "said"),
     [
         ("{last: {starts_with: FE}}", SEVERAL, "4 answers arrived on reply within "),

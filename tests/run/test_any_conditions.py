@@ -57,13 +57,20 @@ class Drawn:
         return "- " + "\n".join([head, *(indent(key, "  ") for key in keys)])
 
 
-def drawn(random: Random, names: Iterator[int], depth: int = 0) -> Drawn:
+def can_hold(conditions: list[str]) -> bool:
+    """Whether there is a run for them: check refuses what is in none."""
+    given = [(market, model) for market in ("de", "us") for model in ("basic", "plus", "pro")]
+    return any(all(CONDITIONS[each](*values) for each in conditions) for values in given)
+
+
+def drawn(random: Random, names: Iterator[int], around: list[str], depth: int = 0) -> Drawn:
     kinds = [*LEAVES] if depth == 3 else [*LEAVES, "group", "repeat", "group"]
     kind = random.choice(kinds)
     by_value = {each.partition(":")[0]: each for each in random.sample([*CONDITIONS], random.choice((0, 0, 1, 2)))}
-    step = Drawn(kind, [*by_value.values()], random.random() < 0.6, f"s{next(names)}")
+    own = [*by_value.values()] if can_hold([*around, *by_value.values()]) else []
+    step = Drawn(kind, own, random.random() < 0.6, f"s{next(names)}")
     if kind not in LEAVES:
-        step.inner = [drawn(random, names, depth + 1) for _ in range(random.randint(1, 3))]
+        step.inner = [drawn(random, names, [*around, *own], depth + 1) for _ in range(random.randint(1, 3))]
     return step
 
 
@@ -86,7 +93,7 @@ def every(steps: list[Drawn]) -> Iterator[Drawn]:
 def test_any_nesting_of_groups_rounds_and_conditions(seed: int) -> None:
     random = Random(seed)
     names = iter(range(1000))
-    steps = [drawn(random, names) for _ in range(random.randint(1, 4))]
+    steps = [drawn(random, names, []) for _ in range(random.randint(1, 4))]
     market, model, is_bad = random.choice(["de", "us"]), random.choice(["basic", "plus", "pro"]), random.random() < 0.5
     device = device_text(SERVICES.format(35 if is_bad else 20))
     text = plan_text(USES + indent("\n".join(step.text for step in steps) + "\n", "  "), head=GIVEN)

@@ -141,6 +141,9 @@ def test_a_result_that_does_not_fit_is_a_mistake_of_the_plan(text: str, said: st
         ("  - compute: {}\n", "compute works out nothing", ""),
         ("  - compute: {x: {z: 1}}\n", "'x' is not a single value", ""),
         ("  - compute: {x: '${key + 1}'}\n", "a value of bytes has no arithmetic", "parts such as"),
+        ("  - compute: {x: '${now + 1}'}\n", "now + 1: text has no arithmetic", "parts such as"),
+        ("  - compute: {x: '${key[2:1]}'}\n", "the part [2:1] ends before it begins", "write [1:2]"),
+        ("  - compute: {x: '${t - before}'}\n", "t - before: t is a temperature, before a ratio", ""),
         ("  - compute: {x: '${log-level}'}\n", "nothing before this step gives 'log' a value", ""),
     ],
 )  # fmt: skip

@@ -95,6 +95,17 @@ def test_a_device_that_fits_both_is_ambiguous():
     assert (ran.ended.cause, ran.ended.exit_code) == ("station", 7)
 
 
+def test_a_device_that_is_another_one_by_its_address_is_named(tmp_path):
+    """The lock is there, and nobody can tell: the plan says that it is the key."""
+    ran = run(HEAD.replace("name: unit 2", "address: 'C4:00:00:00:00:01'") + STEPS, LOCK)
+    assert "unit 1 C4:00:00:00:00:01 -50 dBm fits, and is another device of the plan" in ran.ended.message
+    both = HEAD.replace("name: unit 1", "address: 'C4:00:00:00:00:01'").replace(
+        "name: unit 2", "address: 'c4:00:00:00:00:01'"
+    )
+    [(message, _)] = refused(tmp_path, both + STEPS)
+    assert message.startswith("two devices of the plan have the address c4:00:00:00:00:01: see ")
+
+
 def test_a_group_says_it_for_its_steps():
     steps = (
         "steps:\n  - group: the key\n    device: key\n    steps:\n      - connect:\n"

@@ -192,3 +192,11 @@ def test_a_limit_that_waits_for_a_value_is_no_mistake_before_it() -> None:
     assert ran.reading(3, "reached_after").judgement.limit == "is reached and max 2 s"
     said = [problem.message for problem in problems_of(text.replace("time}", "tim}"))]
     assert any("'tim'" in message for message in said), "told, and not taken for a bug"
+
+
+def test_a_value_that_is_no_limit_in_the_place_of_one() -> None:
+    """Only the run knows what stands there."""
+    steps = "  - read: battery level\n    save: {value: before}\n  - read: battery level\n    name: again\n    until: {value: {min: 1 %}}\n    expect: {reached_after: '${before}'}\n"
+    battery = "services: [{service: battery, characteristics: [{characteristic: battery level, properties: [read], value: 80 %}]}]"
+    ran = run(plan_text(steps), device_text(battery))
+    assert (ran.ended.verdict, ran.ended.cause) == ("error", "plan")
