@@ -179,15 +179,17 @@ class Connection:
             if link is not self.link:
                 return
             trouble = self.why = await self.desk.radio.trouble()
-            self._say_lost(link.lost_reason if trouble is None else trouble.message)
+            self._say_lost(
+                ConnectionLost(link.lost_reason, link.lost_at) if trouble is None else ConnectionLost(trouble.message)
+            )
             if not self.reconnect or isinstance(trouble, StationError):
                 return
             link = await self._return()
 
-    def _say_lost(self, reason: str) -> None:
+    def _say_lost(self, loss: ConnectionLost) -> None:
         self.listener.lost()
-        self.listener.deeds.append(ConnectionLost(reason))
-        self.listener.show({"verb": "connect", "device": self.who, "lost": reason})
+        self.listener.deeds.append(loss)
+        self.listener.show({"verb": "connect", "device": self.who, "lost": loss.reason})
         self.listener.changed()
 
     async def _return(self) -> Link | None:

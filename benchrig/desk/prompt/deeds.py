@@ -60,19 +60,22 @@ class Disconnected:
 
 @dataclass(frozen=True)
 class ConnectionLost:
-    """The link ended by itself."""
+    """The link ended by itself, `at` on the clock of the radio; None where the radio lost it."""
 
     reason: str
+    at: float | None = None
 
 
 @dataclass
 class ReadDone:
-    """The bytes; in their place the name of the ATT error, or a remark on what went wrong: then it is no step."""
+    """The bytes; in their place the name of the ATT error, or a remark on what went wrong: then it is no step. `at` in
+    seconds on the clock of the radio."""
 
     subject: Subject
     data: bytes | None = None
     refused: str = ""
     remark: str = ""
+    at: float | None = None
 
 
 @dataclass

@@ -8,6 +8,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from benchrig.desk.prompt.consequences import losses
 from benchrig.desk.prompt.deeds import (
     MOST_DEEDS,
     Connected,
@@ -17,7 +18,7 @@ from benchrig.desk.prompt.deeds import (
     WatchDone,
     WriteDone,
 )
-from benchrig.desk.prompt.steps import steps_of
+from benchrig.desk.prompt.steps import every_step, steps_of
 from benchrig.errors import UsageError
 from benchrig.plan.wording import name_pattern, selection_data
 from benchrig.plan.writing import PlanText, StepText
@@ -75,16 +76,17 @@ def save(session: Session, path: Path, when: datetime, *, force: bool = False) -
         remarks.append(f"{counted(left_out, 'verb')} with other devices left out: a plan has one")
     if dropped := session.deeds.dropped:
         remarks.append(f"the last {counted(dropped, 'verb')} left out: a session keeps the first {MOST_DEEDS}")
-    return Saved(len([step for step in steps if step.verb]), remarks)
+    return Saved(len([step for step in every_step(steps) if step.verb]), remarks)
 
 
 def _not_kept(deeds: Sequence[Deed]) -> list[str]:
     """What is no step, and the writes that went wrong: a lost link is none."""
     reads = [deed for deed in deeds if isinstance(deed, ReadDone) and deed.remark]
-    writes = [deed for deed in deeds if isinstance(deed, WriteDone) and deed.remark]
+    ended = losses(deeds)
+    writes = [deed for n, deed in enumerate(deeds) if isinstance(deed, WriteDone) and deed.remark and n not in ended]
     remarks = [f"write {deed.subject.name}: {deed.remark}" for deed in writes]
     remarks += [f"read {deed.subject.name} is left out: {deed.remark}" for deed in reads]
-    lost = [number for number, deed in enumerate(deeds) if isinstance(deed, ConnectionLost)]
+    lost = [n for n, deed in enumerate(deeds) if isinstance(deed, ConnectionLost) and n not in ended.values()]
     if not lost:
         return remarks
     times = "once" if len(lost) == 1 else f"{len(lost)} times"

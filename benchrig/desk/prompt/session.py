@@ -119,7 +119,7 @@ class Session:
         link = await self.connection.up()
         target = look_up(link.table, self.desk.names, name, ("read",))
         subject = await self._subject(link, target, spec)
-        done = ReadDone(subject)
+        done = ReadDone(subject, at=self.desk.now())
         with self._deed(done):
             async with self.desk.blaming(), self._unheard(link, target):
                 data = done.data = await link.read(target.found.attribute, f"read {name}", READ_WITHIN)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from benchrig.desk.prompt.consequences import losses, reached, returns, seconds_to, waits_for
 from benchrig.desk.prompt.deeds import (
     Connected,
     ConnectionLost,
@@ -40,19 +41,49 @@ ENOUGH_FOR_RATE = 10
 # In percent.
 RATE_TOLERANCE = 25
 CONNECT_ATTEMPTS = 3
+# The link may be lost later than it was by this share, and by so many seconds more.
+LOSS_SHARE, LOSS_MORE = 1.5, 1.0
+# So a state may come later than it did; what is read again is read so many seconds later at least.
+UNTIL_SHARE, UNTIL_MORE, LEAST_EVERY = 2.0, 5.0, 0.1
 _HEX = {"as": "hex"}
 
 
 def steps_of(deeds: Sequence[Deed]) -> list[StepText]:
     """The steps, with different names."""
     steps = [StepText("scan"), _connect()]
-    steps += [step for number, deed in enumerate(deeds) for step in _Teller(deeds, number).steps(deed)]
+    told = _Consequences.of(deeds)
+    steps += [step for number, deed in enumerate(deeds) for step in _Teller(deeds, number, told).steps(deed)]
     titles = Counter[str]()
-    for step in steps:
+    for step in every_step(steps):
         titles[step.title] += 1
         if step.verb and titles[step.title] > 1:
             step.keys = {"name": f"{step.title} ({titles[step.title]})", **step.keys}
     return steps
+
+
+def every_step(steps: Iterable[StepText]) -> Iterator[StepText]:
+    """Those within others too."""
+    for step in steps:
+        yield step
+        for inner in step.parts.values():
+            yield from every_step(inner)
+
+
+@dataclass(frozen=True)
+class _Consequences:
+    """What has an effect on other steps than its own: `losses` by the write, `returns` by the loss, `rows` of reads by the
+    last one; `told` are the deeds that are part of another one's step."""
+
+    losses: Mapping[int, int]
+    returns: Mapping[int, int]
+    rows: Mapping[int, list[int]]
+    told: frozenset[int]
+
+    @classmethod
+    def of(cls, deeds: Sequence[Deed]) -> _Consequences:
+        lost, back, rows = losses(deeds), returns(deeds), waits_for(deeds)
+        within = {number for last, row in rows.items() for number in row if number != last}
+        return cls(lost, back, rows, frozenset({*lost.values(), *back.values(), *within}))
 
 
 def _connect() -> StepText:
@@ -66,8 +97,14 @@ class _Teller:
 
     deeds: Sequence[Deed]
     number: int
+    consequences: _Consequences
 
     def steps(self, deed: Deed) -> Iterator[StepText]:
+        if self.number in self.consequences.told:
+            return
+        if isinstance(deed, WriteDone) and self.number in self.consequences.losses:
+            yield from self._lets_go(deed)
+            return
         match deed:
             case Connected():
                 yield from self._connected()
@@ -92,6 +129,22 @@ class _Teller:
         if any(isinstance(deed, Connected) for deed in self.deeds[: self.number]):
             yield _connect()
 
+    def _lets_go(self, deed: WriteDone) -> Iterator[StepText]:
+        """A write that ended the link; with the connection after it a reboot."""
+        loss = self.consequences.losses[self.number]
+        seconds = seconds_to(deed, self.deeds[loss])
+        assert seconds is not None
+        limit = {"max": _time(math.ceil(seconds * LOSS_SHARE + LOSS_MORE))}
+        done = replace(deed, remark="", read_back=False)
+        steps = [_exchange(done)] if isinstance(done, ExchangeDone) else [*self._write(done)]
+        if loss not in self.consequences.returns:
+            steps[-1].hold("lost_after", limit)
+            yield from steps
+            return
+        reboot = StepText("reboot", parts={"steps": steps})
+        reboot.hold("lost_after", limit)
+        yield reboot
+
     def _lost(self, deed: ConnectionLost) -> StepText:
         """Whether the unit has to end the link, nobody can know here: the plan ends it itself where there was another one."""
         remark = f"The link was lost here: {deed.reason}."
@@ -110,8 +163,23 @@ class _Teller:
         if deed.data is None:
             step.hold("att_error", {"equals": deed.refused})
             return step
-        _expect(step, deed.subject, self._alike(deed))
+        if self.number in self.consequences.rows:
+            self._wait_for(step, deed, self.consequences.rows[self.number])
+        else:
+            _expect(step, deed.subject, self._alike(deed))
         return step
+
+    def _wait_for(self, step: StepText, last: ReadDone, row: Sequence[int]) -> None:
+        """Read until the state is there that the last of these reads found."""
+        states = reached(self.deeds, row)
+        reads = [deed for deed in (self.deeds[number] for number in row) if isinstance(deed, ReadDone)]
+        took = (last.at or 0.0) - (reads[0].at or 0.0)
+        step.keys["until"] = {name: {"equals": state} for name, state in states.items()}
+        step.keys["every"] = _time(max(LEAST_EVERY, took / (len(reads) - 1)))
+        step.keys["within"] = _time(math.ceil(UNTIL_SHARE * took + UNTIL_MORE))
+        _expect(step, last.subject, [last.data or b""])
+        for name in states:
+            step.expect.pop(name, None)
 
     def _alike(self, deed: ReadDone) -> list[bytes]:
         """What is to be expected here: what the attribute was since the last write to anything, this read included;

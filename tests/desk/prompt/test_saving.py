@@ -140,6 +140,82 @@ def test_an_exchange_is_one(tmp_path: Path) -> None:
     assert run(tmp_path / "plan.yaml", faulty).ended.verdict == "fail"
 
 
+RESTART = ("write control 06", "scan --for 4 s", "connect", "read starts")
+
+
+@pytest.mark.parametrize(
+    ("sound", "faulty"),
+    [("reboot: 2 s", "set: {starts: 4}"), ("{delay: 300 ms, reboot: 2 s}", "{delay: 4 s, reboot: 2 s}")],
+)
+def test_a_write_that_ended_the_link_is_a_reboot(sound: str, faulty: str, tmp_path: Path) -> None:
+    ran = again(tmp_path, *RESTART, device=BOX, names=BOX_NAMES, acknowledged=True)
+    assert ran.ended.verdict == "pass"
+    reboot, write, _ = steps((tmp_path / "plan.yaml").read_text(encoding="utf-8"), tmp_path)
+    assert reboot == {"reboot": None, "steps": [], "expect": {"lost_after": {"max": "3 s"}}}
+    assert write == {"write": "control", "value": "06"}
+    assert BOX.count(sound) == 1
+    failed = run(tmp_path / "plan.yaml", BOX.replace(sound, faulty))
+    assert (failed.ended.verdict, failed.ended.exit_code) == ("fail", 1)
+    assert failed.ended.root is not None
+    assert failed.ended.root.node == "3"
+
+
+def test_a_link_that_a_write_ended_for_good_is_a_limit(tmp_path: Path) -> None:
+    done = talked(
+        "read openings", "write control 07", "scan --for 2 s", devices=(BOX,), names=BOX_NAMES, acknowledged=True
+    )
+    path = saved(tmp_path, done)
+    assert steps(path.read_text(encoding="utf-8"), tmp_path)[1]["expect"] == {"lost_after": {"max": "2 s"}}
+    assert not save(done.session, path, WHEN, force=True).remarks
+    assert run(path, BOX).ended.verdict == "pass"
+    assert run(path, BOX.replace("sleep: for good, disconnect: true", "sleep: for good")).ended.verdict == "fail"
+
+
+def test_a_loss_long_after_a_write_or_after_a_read_is_not_its_consequence(tmp_path: Path) -> None:
+    losing = device_text(TAG.format(50), name="Tag", more="faults: {disconnect_after: 3 s}")
+    for lines in ((f"write {KEEP} --raw 01", "read battery level"), ("read battery level",)):
+        done = talked(*lines, "scan --for 4 s", "connect", devices=(losing,), acknowledged=True)
+        verbs = [step.kind.verb for step in loaded(plan_text(_told(done)), tmp_path).steps]
+        assert verbs[-2:] == ["disconnect", "connect"]
+        assert "reboot" not in verbs
+
+
+def _told(done: Talked) -> Story:
+    return Story(done.session.deeds, UNIT, WHEN, done.session.desk.names)
+
+
+def test_reads_until_a_state_are_one_step(tmp_path: Path) -> None:
+    waiting = ("read state", "wait 1 s") * 3
+    ran = again(tmp_path, "write control 03", *waiting, "wait 2 s", "read state", device=BOX, names=BOX_NAMES,
+                acknowledged=True)  # fmt: skip
+    assert ran.ended.verdict == "pass"
+    [_, read] = steps((tmp_path / "plan.yaml").read_text(encoding="utf-8"), tmp_path)
+    assert read["until"] == {"value.self_test": {"equals": "passed"}}
+    assert "value.self_test" not in read["expect"]
+    stuck = BOX.replace("{value: running, for: 4 s}, {value: passed}", "{value: running}")
+    assert stuck != BOX
+    assert run(tmp_path / "plan.yaml", stuck).ended.verdict == "fail"
+
+
+@pytest.mark.parametrize(
+    ("form", "values", "until"),
+    [
+        ({"as": "utf8"}, ["61", "61", "62"], {"value": {"equals": "b"}}),
+        ({"as": "boolean"}, ["00", "00", "00", "01"], {"value": {"equals": True}}),
+        ({"as": "uint8"}, ["00", "00", "01"], None),
+        ({"as": "utf8"}, ["61", "62"], None),
+        ({"as": "utf8"}, ["61", "63", "62"], None),
+        ({"as": "utf8"}, ["61", "61", "61"], None),
+    ],
+)
+def test_what_somebody_waited_for(form: dict[str, Any], values: list[str], until: Any, tmp_path: Path) -> None:
+    own = subject(**form)
+    deeds: list[Deed] = [ReadDone(own, bytes.fromhex(each), at=float(n)) for n, each in enumerate(values)]
+    found = steps(plan_text(story(*deeds, names=names(**form))), tmp_path)
+    assert [each["until"] for each in found if "until" in each] == ([until] if until else [])
+    assert len(found) == (1 if until else len(values))
+
+
 def test_an_exchange_that_is_not_answered_fails_again(tmp_path: Path) -> None:
     results: list[dict[str, Any]] = []
     silent = BOX.replace("notify: {answer: '84 {token}'}", "set: {starts: 4}")
@@ -412,7 +488,6 @@ BOOT = tag(1, 50).replace("value: 1}", "value: 1, on_write: {REACTION}}")
 @pytest.mark.parametrize(
     ("reaction", "words", "remark"),
     [
-        ("disconnect: true", "--raw 01", "the link was lost"),
         ("silent: true", "--raw 01", "the device did not answer within 5 s"),
         ("store: false", "--raw 07 --read-back", "read back 01 after writing 07"),
     ],
