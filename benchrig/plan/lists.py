@@ -77,7 +77,7 @@ class StepLists:
     def __post_init__(self) -> None:
         self.problems = self.files.problems
         self._room = Room(self.problems)
-        self.trials = Trials(self.problems, self.given, self.variants)
+        self.trials = Trials(self.problems, self.given, self.variants, self.files.path.parent)
         self._includes = Includes(self.files, self.given, self._room)
 
     def add(self, node: MappingNode, section: Section) -> None:

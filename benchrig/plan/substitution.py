@@ -78,7 +78,8 @@ def substitute(node: Node, values: Mapping[str, Any], room: Room, *, partly: boo
 
 def insert(node: Node, arguments: Mapping[str, Any], room: Room) -> Node:
     """The tree with each reference to an argument replaced by what stands in the plan for it, which may be a
-    reference itself; other references and `$$` stay."""
+    reference itself; other references and `$$` stay. What is made of arguments that are known is worked out."""
+    known = {name: value for name, value in arguments.items() if not (isinstance(value, str) and "$" in value)}
 
     def replaced(scalar: Scalar) -> Scalar:
         whole = _whole(scalar)
@@ -90,9 +91,19 @@ def insert(node: Node, arguments: Mapping[str, Any], room: Room) -> Node:
             if match is None or match[0] == "$$":
                 return text
             inside = match[1].strip()
-            return as_text(arguments[inside]) if inside in arguments else _inserted(inside, defined, arguments)
+            if inside in arguments:
+                return as_text(arguments[inside])
+            if is_known(inside):
+                return as_text(worked_out(inside, defined, known))
+            return _inserted(inside, defined, arguments)
+
+        def is_known(inside: str) -> bool:
+            names = {*names_of(inside, defined)}
+            return bool(names) and known.keys() >= names
 
         try:
+            if whole is not None and is_known(whole):
+                return Scalar(worked_out(whole, defined, known), scalar.text, True, scalar.place, final=True)
             text = room.joined(_parts(scalar.value, written), scalar)
         except Misfit as misfit:
             room.problems.add(scalar.place, misfit.message, misfit.advice)

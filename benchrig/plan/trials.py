@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
+from pathlib import Path
 from typing import Any, cast
 
-from benchrig.plan.checks import check_readings
+from benchrig.plan.checks import check_files, check_readings
 from benchrig.plan.given import GivenValues
 from benchrig.plan.inner import readings_of
 from benchrig.plan.substitution import Room, substitute
@@ -31,6 +32,8 @@ class Trials:
     problems: Problems
     given: GivenValues
     variants: Variants
+    # where the plan is
+    folder: Path
     _found: dict[tuple[Place, str], tuple[str, str]] = field(default_factory=dict)
 
     def rows(self, step: StepPlan, used: set[str]) -> None:
@@ -80,3 +83,4 @@ class Trials:
         model = Reader(problems).read(tried, step.kind)
         if model is not BAD:
             check_readings(problems, tried, model, partial(readings_of, replace(step, node=tried, step=model)))
+            check_files(problems, tried, model, self.folder)

@@ -406,3 +406,25 @@ def test_a_value_that_is_refused_is_not_blamed_on_the_steps_that_use_it() -> Non
         problem_of(with_steps(steps, head), {"top": "30"}).message
         == "the given value top: '30' is not a quantity in °C"
     )
+
+
+MARGIN = "given: {least: {default: 20 %}}\nsteps:\n  - read: battery level\n    name: at least ${least - 5 %}\n    expect: {value: {min: '${least - 5 %}'}}\n"
+
+
+@pytest.mark.parametrize(
+    ("argument", "least"), [("30 %", "25 %"), ("'30 %'", "25 %"), ("", "15 %"), ("'${level}'", "")]
+)
+def test_a_parameter_takes_part_in_arithmetic_whatever_stands_for_it(argument: str, least: str) -> None:
+    given = f"  with: {{least: {argument}}}\n" if argument else ""
+    steps = f"- read: battery level\n  save: {{value: level}}\n- use: margin.yaml\n{given}- wait: 1 s\n  name: of ${{level}}"
+    step = plan_of(with_steps(steps), margin=MARGIN).steps[2]
+    assert step.name == (f"at least {least}" if least else step.name)
+    assert (
+        step.step is None if not least else str(step.step.expect["value"].bind("number", "%").words) == f"min {least}"
+    )
+
+
+def test_a_parameter_that_does_not_go_with_the_rest_is_told() -> None:
+    steps = "- use: margin.yaml\n  with: {least: 5 V}"
+    said = problems_of(with_steps(steps), margin=MARGIN)[0].message
+    assert said == "least - 5 %: 5 V is a voltage, 5 % a ratio; least is '5 V'"

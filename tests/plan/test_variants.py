@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from pathlib import Path
 
 import pytest
 
-from tests.plan.building import STEPS, plan_of, problem_of, problems_of, where
+from benchrig.errors import PlanError
+from benchrig.plan.loader import load_plan
+from tests.plan.building import STEPS, plan_of, problem_of, problems_of, where, with_steps
 
 TABLE = """\
 variants:
@@ -162,3 +165,15 @@ def test_a_row_picks_the_unit_and_reaches_an_included_file() -> None:
     plan = plan_of(text, {"market": "us"}, part=part)
     assert plan.selection().name == "US-*"
     assert plan.steps[1].step.expect["value"].bind("number", "W").high == 500
+
+
+def test_a_file_of_another_row_has_to_be_there(tmp_path: Path) -> None:
+    (tmp_path / "de.bin").write_bytes(b"1234")
+    given = "given: {market: {one_of: [de, us], default: de}}\nvariants: {market: {de: {image: de.bin}, us: {image: us.bin}}}\n"
+    plan = tmp_path / "plan.yaml"
+    plan.write_text(with_steps("- write: 0xFF01\n  file: '${image}'\n  pieces: 20", given))
+    with pytest.raises(PlanError) as refused:
+        load_plan(plan, {})
+    assert [each.message for each in refused.value.problems] == [
+        "cannot read the file us.bin: No such file or directory (market: us)"
+    ]
