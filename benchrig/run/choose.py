@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from collections.abc import Set as AbstractSet
 
 from benchrig.errors import UsageError
 from benchrig.plan.flow import OfDevice, balance, touches_the_unit
@@ -24,8 +25,8 @@ def choose_steps(plan: Plan, only: Sequence[str] = (), from_: str | None = None)
         begin = next(index for index, node in enumerate(nodes) if node.id == first)
         wanted |= {node.id for node in nodes[begin:] if node.section == "steps"}
     needed = _with_needs(nodes, wanted | _values_for_clean_up(nodes))
-    touches = any(node.id in needed and node.touches for node in body)
-    return [node.plan for node in nodes if node.id in needed or _cleans_up(node, touches)]
+    touched = set[str]().union(*(node.touches for node in body if node.id in needed))
+    return [node.plan for node in nodes if node.id in needed or _cleans_up(node, touched)]
 
 
 _ORDER = [*Cap]
@@ -37,7 +38,8 @@ class _Node:
     def __init__(self, plan: StepPlan) -> None:
         steps = [*every_step([plan])]
         self.plan, self.id, self.section = plan, plan.id, plan.section
-        self.touches = any(map(touches_the_unit, steps))
+        # the devices that it touches; '' is the only one
+        self.touches = {step.device for step in steps if touches_the_unit(step)}
         self.uses = {name for step in steps for name in step.uses}
         self.saves = {name for step in steps for name in step.saves}
         self.names = {step.name for step in steps}
@@ -45,9 +47,9 @@ class _Node:
         self.needs, self.gives, self.ends = balance(steps)
 
 
-def _cleans_up(node: _Node, touched: bool) -> bool:
-    """A unit that was not touched needs no clean-up; the fixture may."""
-    return node.section == "finally" and (touched or not node.touches)
+def _cleans_up(node: _Node, touched: AbstractSet[str]) -> bool:
+    """A device that was not touched needs no clean-up; the fixture may."""
+    return node.section == "finally" and bool(touched & node.touches or not node.touches)
 
 
 def _values_for_clean_up(nodes: Sequence[_Node]) -> set[str]:

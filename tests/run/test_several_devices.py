@@ -106,6 +106,31 @@ def test_a_device_that_is_another_one_by_its_address_is_named(tmp_path):
     assert message.startswith("two devices of the plan have the address c4:00:00:00:00:01: see ")
 
 
+@pytest.mark.parametrize(
+    ("only", "cleaned"),
+    [
+        ("3", ["state of lock"]),
+        ("4", ["state of key"]),
+        ("1", ["state of lock"]),
+        ("5", ["state of lock", "state of key"]),
+    ],
+)
+def test_a_part_of_a_plan_cleans_up_after_its_own_devices(only, cleaned):
+    puts_back = "".join(
+        f"  - {{write: state, device: {key}, name: state of {key}, value: {value}}}\n"
+        for key, value in (("lock", 7), ("key", 513))
+    )
+    both = "  - group: both\n    steps:\n" + "".join(
+        f"      - {{read: state, device: {key}, name: {key}, expect: {{value: {{min: 1}}}}}}\n"
+        for key in ("lock", "key")
+    )
+    ran = run(HEAD + STEPS + both + "finally:\n" + puts_back, LOCK, KEY, only=[only])
+    assert [
+        step.planned.name.rpartition(" (")[0] for step in ran.record.steps if step.planned.section == "finally"
+    ] == cleaned
+    assert ran.ended.exit_code == (5 if only == "1" else 0), ran.ended.message
+
+
 def test_a_group_says_it_for_its_steps():
     steps = (
         "steps:\n  - group: the key\n    device: key\n    steps:\n      - connect:\n"
