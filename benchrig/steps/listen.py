@@ -6,11 +6,11 @@ import contextlib
 from collections.abc import AsyncIterator, Callable, Iterable, Mapping
 from contextlib import AbstractAsyncContextManager, AsyncExitStack
 from functools import partial
-from typing import Any, ClassVar, Protocol
+from typing import TYPE_CHECKING, Any, ClassVar, Protocol
 
 import msgspec
 
-from benchrig.errors import BenchrigError, StepTimeout
+from benchrig.errors import BenchrigError, LinkLost, StepTimeout
 from benchrig.source.problem import suggest
 from benchrig.source.shape import Misfit, is_late
 from benchrig.source.yaml import Mapping as MappingNode
@@ -26,6 +26,9 @@ from benchrig.steps.stream import Streamed, of_one_sample, says_how_few
 from benchrig.steps.subscription import Mode
 from benchrig.values.format import FormatSpec
 from benchrig.values.pattern import Regex
+
+if TYPE_CHECKING:
+    from benchrig.radio.link import Link
 
 # Seconds that subscribing to all may take together, and ending that.
 SUBSCRIBE_WITHIN, END_WITHIN = 5.0, 1.0
@@ -165,10 +168,21 @@ class Listen(Composite, kw_only=True):
         if lost_at < ended and streams.keys() - RESERVED.keys():
             bench.note(f"the link ended {lost_at - began:.3f} s after the first step began, and with it the streams")
         self.cut_short(came)
+        self._check_link(bench, came, link)
         self._report(bench, came, elapsed, streams, reacting)
         watch.report()
         self.conclude(came)
         self._check(streams)
+
+    def _check_link(self, bench: CompositeBench, came: Came, link: Link | None) -> None:
+        """What a stream brings until it loses its link against the plan says too little, whatever may fail. InnerError,
+        LinkLost where no step in it is about this link."""
+        if link is None or link.is_up or link.ended_here or RESERVED.keys() >= self.listen.keys():
+            return
+        if came.error is not None and came.error.cause == "link":
+            raise came.error
+        if not bench.device.is_up and not bench.device.was_ended:
+            raise LinkLost(f"the link was lost, and with it the streams ({link.lost_reason})")
 
     def _reacting(self, bench: CompositeBench) -> dict[str, Reacting]:
         types = self._samples(self.readings(bench.names) or {})

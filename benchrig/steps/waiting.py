@@ -26,6 +26,8 @@ PACE = 0.5
 # the longest answer.
 _LAST_PART, _LAST_MOST, _LAST_TIMES = 0.1, 1.0, 4
 _SHORT_BY = 0.1
+# In less time nothing comes that had not come before.
+_LEAST = 0.001
 _ADD = "add until: {READING: LIMIT}"
 
 
@@ -179,10 +181,11 @@ class _Poll:
             answer, now = await self._asked(ask), self._bench.now()
             if self._satisfies(answer):
                 return answer
-            pause = max(0.0, self._begun + self._pace - now)
-            if pause + self._needed > self._bench.time_left:
+            rest = self._bench.time_left - self._needed
+            if rest < _LEAST:
                 await self._give_up()
                 return answer
+            pause = min(max(0.0, self._begun + self._pace - now), rest)  # the last time it asks earlier than the pace
             await self._bench.pause(pause)
 
     def _satisfies(self, answer: Answer) -> bool:

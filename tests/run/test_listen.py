@@ -201,6 +201,13 @@ def test_the_loss_of_the_link_is_the_links_and_ends_the_streams() -> None:
     assert (ran.ended.verdict, ran.ended.cause, ran.ended.root.label) == ("fail", "link", "3.3")
 
 
+def test_streams_that_a_lost_link_cut_off_are_not_judged_by_what_came_before() -> None:
+    """Also where a step may fail: a stream that is over early lacks nothing up to then."""
+    lost = device(more="faults: {disconnect_after: 2500 ms}")
+    ran = listened("    expect: {ride.lost: {equals: 0}, level.count: {min: 1}, failed: {max: 1}}\n", lost)
+    assert (ran.ended.verdict, ran.ended.cause, ran.ended.judged) == ("fail", "link", 0)
+
+
 def test_a_link_that_is_meant_to_end_ends_the_streams_and_is_no_gap_in_them() -> None:
     """They do not come back with the next connection: what is said of them is of the time before."""
     steps = "      - wait: 2 s\n      - disconnect:\n      - wait: 3 s\n        name: apart\n      - connect:\n      - wait: 1 s\n        name: again\n"

@@ -194,3 +194,17 @@ def test_a_plan_with_several_devices_has_no_only_one(tmp_path):
     path.write_text(HEAD + STEPS)
     with pytest.raises(UsageError, match="has several devices: lock, key"):
         _ = load_plan(path, {}).names
+
+
+def test_a_stream_whose_link_is_lost_while_another_device_is_at_work_fails():
+    """No step in it is about the link of the stream."""
+    streams = ("[read, write]", "[notify], notify: {period: 100 ms}")
+    lock, key = unit(1, "07").replace(*streams), unit(2, "01 02").replace(*streams)
+    listen = (
+        "  - listen: {state: }\n    device: lock\n    name: hear\n    steps: [{notify: state, device: key, for: 6 s}]\n"
+        "    expect: {state.value: {equals: 7}, state.count: {min: 1}}\n"
+    )
+    plan = f"{HEAD}steps:\n  - {{connect: , device: lock}}\n  - {{connect: , device: key}}\n{listen}"
+    assert run(plan, lock, key).ended.exit_code == 0
+    lost = run(plan, lock.replace("air: kind", "air: kind\nfaults: {disconnect_after: 3 s}"), key).ended
+    assert (lost.verdict, lost.cause, lost.root.node) == ("fail", "link", "3")

@@ -173,6 +173,16 @@ def test_the_last_answer_is_saved_and_no_try_is_cut_off() -> None:
     assert waited(saved).record.steps[3].opened.name == "after 4 tries"
 
 
+@pytest.mark.parametrize("pace", ["", "    every: 4 s\n", "    every: 6 s\n"])
+def test_what_is_reached_in_time_is_seen_whatever_the_pace(pace: str) -> None:
+    """The last request does not wait until its pace is over."""
+    step = f"read: state\n    until: {{value: {{equals: done}}}}\n{pace}    within: 6 s\n"
+    late = device("{states: [{value: 1, for: LATER}, {value: 2}]}")
+    good, bad = (waited(step, late.replace("LATER", later)) for later in ("5700 ms", "7 s"))
+    assert good.ended.exit_code == 0, good.ended.message
+    assert (bad.ended.cause, bad.step(3).ended.verdict) == ("limit", "fail")
+
+
 @pytest.mark.parametrize(("market", "code", "limit"), [("de", 1, "is reached and max 0.5 s"), ("us", 0, "is reached")])
 def test_that_it_is_reached_is_judged_where_the_limit_beside_it_is_for_another_variant(
     market: str, code: int, limit: str
