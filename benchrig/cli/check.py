@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -143,7 +144,32 @@ def _summary(plan: Plan) -> str:
         return f"OK, {len(plan.names.aliases)} names and no steps: for --plan of the commands without a plan"
     limits = sum(len(step.limit_names) for step in plan.steps)
     held = f"{counted(len(plan.steps), 'step')}, {counted(limits, 'limit')}"
-    return f"OK, {held}" + ("; has a caution" if plan.caution else "")
+    return "; ".join([f"OK, {held}", *_more(plan), *["has a caution"] * bool(plan.caution)])
+
+
+def _more(plan: Plan) -> Iterator[str]:
+    """What else tells how large the plan is: devices, repetitions, variants, and what the given values leave out."""
+    from benchrig.plan.conditions import part_of
+    from benchrig.source.problem import counted
+    from benchrig.source.shape import plain
+
+    if len(plan.devices) > 1:
+        yield f"devices: {', '.join(plan.devices)}"
+    rounds = [(step.name, plain(step.node).get("repeat")) for step in plan.steps if step.kind.verb == "repeat"]
+    if rounds:
+        yield f"repeats {', '.join(f'{name} {_times(times)}' for name, times in rounds)}"
+    if plan.variants:
+        yield f"variants: {', '.join(f'{table} {row}' for table, row in plan.variants.items())}"
+    left_out = len(plan.steps) - sum(1 for _ in part_of(plan.nodes, plan.values, plan.kinds))
+    if left_out:
+        yield f"the given values leave out {counted(left_out, 'step')}"
+
+
+def _times(repeat: object) -> str:
+    """'50 times', 'for 8 h', 'for 3 values of mode'."""
+    if isinstance(repeat, dict):
+        return ", ".join(f"for each of {len(values)} values of {name}" for name, values in repeat.items())
+    return f"{repeat} times" if str(repeat).isdecimal() else f"for {repeat}"
 
 
 def _loaded(path: Path, given: tuple[str, ...], station: Station | None) -> tuple[Plan, list[str]]:

@@ -8,6 +8,7 @@ from benchrig.source.problem import counted
 from benchrig.text.escape import hex_text, plain, with_unit
 from benchrig.text.field import structure_lines
 from benchrig.values.catalogue import short_uuid
+from benchrig.values.readable import text_in
 
 if TYPE_CHECKING:
     from benchrig.desk.inspection import Content
@@ -64,7 +65,8 @@ def _words(seen: Content) -> tuple[str, list[str]]:
     if seen.wrong:
         return f"{seen.wrong}  {octets(seen)}", []
     if not seen.format:
-        return hex_text(seen.raw), []
+        text = text_in(seen.data)
+        return f"{hex_text(seen.raw)}{f'  as text: {plain(text)}' if text else ''}", []
     if isinstance(seen.value, dict):
         return f" {octets(seen)}", structure_lines(seen.value, seen.units)
     return f"{with_unit(seen.value, seen.unit)}  {octets(seen)}", []

@@ -21,6 +21,7 @@ from benchrig.values import catalogue
 from benchrig.values.base import Format
 from benchrig.values.catalogue import long_uuid
 from benchrig.values.format import FormatSpec, build_format
+from benchrig.values.readable import text_in
 
 # Their values say who has subscribed, which is the bench itself.
 SUBSCRIPTIONS = (long_uuid(0x2902), long_uuid(0x2903))
@@ -46,6 +47,8 @@ class AttributeEvidence:
     streams: list[StreamSeen] = field(default_factory=list)
     # the units that lack it
     absent: list[str] = field(default_factory=list)
+    # its bytes are no more than taken for a text
+    is_text: bool = False
     # why the bytes of a good device are not read in the format that was known
     misfit: str = ""
     handle: int = 0
@@ -87,6 +90,8 @@ def subjects(evidence: Evidence, known: Names) -> tuple[Naming, list[AttributeEv
             subject.streams.append(stream)
     for subject in everyone.subjects:
         _settle_format(subject)
+        if known.format_of(subject.uuid) is None:
+            _settle_text(subject)
     return naming, everyone.subjects
 
 
@@ -175,3 +180,13 @@ def _settle_format(subject: AttributeEvidence) -> None:
     except MalformedValue as error:
         subject.misfit = error.message
         subject.own, subject.form = FormatSpec(as_="hex"), None
+
+
+def _settle_text(subject: AttributeEvidence) -> None:
+    """Bytes of an own attribute that were a text each time are drafted as one."""
+    seen = [data for each in subject.reads.values() for data in each]
+    seen += [data for stream in subject.streams for data in stream.values]
+    is_plain = subject.form is None or subject.form.kind == "bytes"
+    if is_plain and not subject.misfit and seen and all(map(text_in, seen)):
+        subject.own, subject.is_text = FormatSpec(as_="utf8"), True
+        subject.form = build_format(subject.own)

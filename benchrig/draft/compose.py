@@ -130,7 +130,7 @@ class _Writer:
         self.remarks.append(f"{attribute.name}: {sentence}")
 
     def _read(self, attribute: AttributeEvidence) -> None:
-        step = StepText("read", attribute.name, _format(attribute), _misfit(attribute))
+        step = StepText("read", attribute.name, _format(attribute), _reading(attribute))
         if not attribute.refusals:
             limits = _read_limits(attribute, self.basis)
             if all(p.limit is None for p in limits.values()) and any(
@@ -157,7 +157,7 @@ class _Writer:
         keys = {"for": seconds, **_format(attribute)}
         if name := counting(attribute):
             keys["counter"] = name
-        step = StepText("notify", attribute.name, keys, _misfit(attribute))
+        step = StepText("notify", attribute.name, keys, _reading(attribute))
         self.add(step, stream_limits(attribute, self.basis))
 
 
@@ -205,5 +205,8 @@ def _format(attribute: AttributeEvidence) -> dict[str, Any]:
     return {"format": spec_data(attribute.own)} if attribute.own else {}
 
 
-def _misfit(attribute: AttributeEvidence) -> list[str]:
+def _reading(attribute: AttributeEvidence) -> list[str]:
+    """Why its bytes are read so."""
+    if attribute.is_text:
+        return ["guess: text (utf8), for all its bytes are printable"]
     return [f"read as bytes, for they do not fit the format: {attribute.misfit}"] if attribute.misfit else []

@@ -11,6 +11,7 @@ from click.testing import CliRunner, Result
 
 from benchrig import __version__
 from benchrig.cli import main
+from tests.cli.calling import call
 from tests.cli.kit import THERMOMETER, benchrig, files, here
 from tests.run.kit import DEVICES, PLANS, device_text
 
@@ -174,3 +175,31 @@ def test_a_file_that_is_not_there(tmp_path: Path, written: str, advice: str) -> 
     (tmp_path / "look.yaml").write_text("plan: look\n")
     done = here("check", written, cwd=tmp_path)
     assert (done.returncode, f"No such file or directory\n  {advice}" in done.stderr) == (4, True), done.stderr
+
+
+GROWN = """plan: grown
+given: {market: {one_of: [de, us]}}
+device: {select: {name: VFL-*}}
+steps:
+  - scan:
+  - connect:
+  - repeat: {least: [1, 2]}
+    name: levels
+    steps: [{read: battery level, expect: {value: {min: '${least} %'}}}]
+  - repeat: 50
+    name: soak
+    steps: [{read: humidity}]
+  - repeat: 8 h
+    name: night
+    only_if: {market: {equals: us}}
+    steps: [{read: temperature}]
+"""
+
+
+def test_check_tells_how_large_a_plan_is(tmp_path: Path) -> None:
+    plan = tmp_path / "plan.yaml"
+    plan.write_text(GROWN, encoding="utf-8")
+    rounds = "repeats levels for each of 2 values of least, soak 50 times, night for 8 h"
+    assert call("check", plan, "--set", "market=us").stdout.splitlines()[-1].endswith(f"OK, 8 steps, 1 limit; {rounds}")
+    left_out = call("check", plan, "--set", "market=de").stdout
+    assert f"{rounds}; the given values leave out 2 steps" in left_out

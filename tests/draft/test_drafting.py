@@ -42,6 +42,23 @@ def test_a_presentation_format_gives_an_own_name_its_format_and_a_description_it
     assert limit_of(text, "read: own 5c2a0003", "value") == """{equals: 'ready: #1, "ok" $$HOME $${x} ''$$$$'''}"""
 
 
+MESSAGE = """services:
+  - service: 5c2a0001-77aa-4f0e-9d3b-0a1b2c3d4e5f
+    characteristics:
+      - {characteristic: 5c2a0002-77aa-4f0e-9d3b-0a1b2c3d4e5f, properties: [read], raw: HEX}
+"""
+
+
+def test_bytes_that_are_a_text_are_drafted_as_one_and_others_are_not():
+    device = device_text(MESSAGE.replace("HEX", "72 65 61 64 79"))
+    text = drafted(device).text
+    assert limit_of(text, "read: own 5c2a0002", "value") == "{equals: ready}"
+    assert "format: {as: utf8}" in "".join(lines_about(text, "read: own 5c2a0002"))
+    assert "# guess: text (utf8), for all its bytes are printable" in text
+    assert failures(text, device) == {}
+    assert "utf8" not in drafted(changed(device, "72 65 61", "72 00 61")).text
+
+
 def test_clocks_may_say_any_time():
     text = drafted(CLOCK).text
     assert limit_of(text, "read: date time", "value") == r"{matches: '\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:\d{2}'}"
