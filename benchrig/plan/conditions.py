@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeAlias
 
 from benchrig.plan.given_spec import number_in
 from benchrig.plan.substitution import Room, substitute
@@ -15,9 +16,9 @@ from benchrig.source.shape import Misfit, Reader, as_written
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar
 from benchrig.steps import Step
-from benchrig.values.judging import Judgement, Kind, kind_of, shown
+from benchrig.values.judging import Judgement, Kind, kind_of, shown, typed
 from benchrig.values.limit import Limit
-from benchrig.values.quantity import Quantity, as_number
+from benchrig.values.quantity import Quantity, as_number, is_number
 from benchrig.values.value import Word
 
 
@@ -118,6 +119,15 @@ class Missing(NamedTuple):
     name: str
 
 
+class Undecided(NamedTuple):
+    """The unit gave a word where a condition is about a number: nobody knows whether it holds."""
+
+    sentence: str
+
+
+Decision: TypeAlias = Unsatisfied | Missing | Undecided | None
+
+
 def in_run(plan: StepPlan, node: MappingNode, written: Mapping[str, Limit], values: Mapping[str, Any]) -> Any:
     """The conditions of `node`, in a step, with the values of the run: as they are `written`, where nothing waits for
     these. Missing; Misfit for a value that does not fit where it is used."""
@@ -133,8 +143,8 @@ def in_run(plan: StepPlan, node: MappingNode, written: Mapping[str, Limit], valu
     return limits
 
 
-def why_left_out(plan: StepPlan, values: Mapping[str, Any], kinds: Mapping[str, Kinds]) -> Unsatisfied | Missing | None:
-    """Why a step is no part of the run; None where it is. Misfit."""
+def why_left_out(plan: StepPlan, values: Mapping[str, Any], kinds: Mapping[str, Kinds]) -> Decision:
+    """Why a step is no part of the run, or why nobody knows that; None where it is. Misfit."""
     node = plan.node.get("only_if")
     return (
         None
@@ -145,17 +155,27 @@ def why_left_out(plan: StepPlan, values: Mapping[str, Any], kinds: Mapping[str, 
 
 def limits_left_out(plan: StepPlan, values: Mapping[str, Any], kinds: Mapping[str, Kinds]) -> dict[str, str]:
     """The limits that are no part of the run, and why. Misfit."""
-    left_out = {}
+    decided = _of_each_limit(plan, values, kinds)
+    return {reading: why.sentence for reading, why in decided if isinstance(why, Unsatisfied)}
+
+
+def undecided(plan: StepPlan, values: Mapping[str, Any], kinds: Mapping[str, Kinds]) -> Undecided | None:
+    """What keeps a condition of the step, or of one of its limits, from being decided. Misfit."""
+    decided = [why_left_out(plan, values, kinds), *(why for _, why in _of_each_limit(plan, values, kinds))]
+    return next((why for why in decided if isinstance(why, Undecided)), None)
+
+
+def _of_each_limit(
+    plan: StepPlan, values: Mapping[str, Any], kinds: Mapping[str, Kinds]
+) -> Iterator[tuple[str, Decision]]:
     for reading, node in _of_limits(plan):
         written = plan.step.expect[reading].only_if if plan.step is not None else {}
-        if isinstance(why := _decided(plan, node, written, values, kinds), Unsatisfied):
-            left_out[reading] = why.sentence
-    return left_out
+        yield reading, _decided(plan, node, written, values, kinds)
 
 
 def _decided(
     plan: StepPlan, node: MappingNode, written: Any, values: Mapping[str, Any], kinds: Mapping[str, Kinds]
-) -> Unsatisfied | Missing | None:
+) -> Decision:
     conditions = in_run(plan, node, written or {}, values)
     return conditions if isinstance(conditions, Missing) else unsatisfied(conditions, values, kinds)
 
@@ -172,17 +192,46 @@ def part_of(nodes: Iterable[StepPlan], values: Mapping[str, Any], kinds: Mapping
             yield from part_of(step.children, values, kinds)
 
 
-def unsatisfied(
-    conditions: Mapping[str, Limit], values: Mapping[str, Any], kinds: Mapping[str, Kinds]
-) -> Unsatisfied | Missing | None:
-    """What keeps conditions from holding; None when all hold. One that does not hold decides, whatever is missing. Misfit
-    where a limit does not apply to its value."""
-    missing = None
+def unsatisfied(conditions: Mapping[str, Limit], values: Mapping[str, Any], kinds: Mapping[str, Kinds]) -> Decision:
+    """What keeps conditions from holding; None when all hold. One that does not hold decides, whatever is missing or
+    not decided. Misfit where a limit does not apply to its value."""
+    unknown: Decision = None
     for name, limit in conditions.items():
         if name not in values:
-            missing = missing or Missing(name)
+            unknown = unknown or Missing(name)
             continue
         judgement, value, unit = judged(limit, values[name], kinds.get(name))
-        if not judgement.passed:
+        if judgement.passed:
+            continue
+        if not _needs_number(limit, value, kinds.get(name)):
             return Unsatisfied(f"only if {name} {judgement.limit}; {name} is {shown(value, unit)}")
-    return missing
+        said = f"the condition {name} {judgement.limit} cannot be decided: {name} is {shown(value)}"
+        unknown = unknown or Undecided(said)
+    return unknown
+
+
+# Keys that no word in place of a number can satisfy or break.
+_OF_NUMBERS = frozenset({"min", "above", "max", "below", "nominal", "bits"})
+
+
+def _needs_number(limit: Limit, value: Any, kinds: Kinds | None) -> bool:
+    """Whether the limit is about a number, or a day, where the value is a word: nobody knows what it would be."""
+    is_word = isinstance(value, Word) or (kinds is not None and kinds.kind == "number" and isinstance(value, str))
+    if not is_word:
+        return False
+    return not _OF_NUMBERS.isdisjoint(limit.keys()) or any(_is_measure(each) for each in _compared(limit))
+
+
+def _compared(limit: Limit) -> list[Any]:
+    keys = limit.keys()
+    one_of = limit.one_of if "one_of" in keys else []
+    return [*one_of, *(getattr(limit, key) for key in ("equals", "differs") if key in keys)]
+
+
+def _is_measure(value: Any) -> bool:
+    """A number or a quantity, however it is written."""
+    value = typed(value)
+    if isinstance(value, str) and not isinstance(value, Word):
+        with contextlib.suppress(Misfit):
+            value = Quantity.from_source(value)
+    return isinstance(value, Quantity) or is_number(value)

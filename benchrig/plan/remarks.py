@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from functools import cache
 from typing import Any
+
+import msgspec
 
 from benchrig.plan.inner import InnerReadings
 from benchrig.plan.model import Plan
@@ -24,6 +27,8 @@ from benchrig.radio.table import Address
 from benchrig.source.shape import Misfit
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Scalar
+from benchrig.steps import Step
+from benchrig.steps.attribute import AttributeName
 
 
 def remarks(plan: Plan, kind: str) -> Iterator[tuple[str, str]]:
@@ -71,12 +76,19 @@ def _not_shown(step: StepPlan, kind: str) -> Iterator[tuple[str, str]]:
 
 
 def _attributes(step: StepPlan) -> Iterator[Scalar]:
-    """What the step is about: one attribute, or several by name."""
+    """What the step is about: one attribute, or several by name. Others (groups, repetitions) may have such a word there
+    too."""
     about = step.node.get(step.kind.verb)
-    if isinstance(about, Scalar) and about.text:
+    if isinstance(about, Scalar) and about.text and _names_attribute(step.kind):
         yield about
-    elif isinstance(about, MappingNode):
+    elif isinstance(about, MappingNode) and step.kind.listens:
         yield from (name for name, _ in about.entries.values())
+
+
+@cache
+def _names_attribute(kind: type[Step]) -> bool:
+    """Whether an attribute is behind the verb."""
+    return any(field.name == kind.verb and field.type is AttributeName for field in msgspec.structs.fields(kind))
 
 
 def _read_and_heard(step: StepPlan) -> Iterator[tuple[str, str]]:

@@ -150,7 +150,7 @@ def over_rounds(record: Record) -> list[OverRounds]:
 
 def _entries(step: Execution, depth: int, *, tolerated: str) -> Iterator[Entry]:
     yield Once(step, depth, tolerated)
-    inner = tolerated or (step.where.label if _tolerates(step) else "")
+    inner = step.where.label if _tolerates(step) else tolerated  # the nearest one around it decides
     if step.planned.role == "repeat":
         yield from _in_rounds(step, depth + 1, tolerated=inner)
     else:
@@ -180,7 +180,7 @@ def _of_nodes(
     for node in nodes:
         entry = _over(node, inner, tallies, depth, tolerated=tolerated)
         yield entry
-        allows = tolerated or (node.id if node.tolerates and not entry.bad else "")
+        allows = node.id if node.tolerates and not entry.bad else tolerated
         yield from _of_nodes(node.children, inner, tallies, depth + 1, tolerated=allows)
 
 

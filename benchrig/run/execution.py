@@ -79,6 +79,8 @@ class StepExecution:
     lets_go: bool = False
     # the limits that conditions of the plan leave out, and why
     left_out: Mapping[str, str] = field(default_factory=dict)
+    # why it cannot be carried out at all
+    unable: BenchrigError | None = None
     _context: StepContext | None = None
     _attempts: int = 1
     _out_of_time: bool = False
@@ -97,7 +99,8 @@ class StepExecution:
 
     async def _done(self) -> BenchrigError | None:
         try:
-            return await self._tried(self._begun())
+            step = self._begun()
+            return self.unable or await self._tried(step)
         except BenchrigError as error:
             return error
         except Exception as error:

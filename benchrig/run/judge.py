@@ -61,7 +61,8 @@ class Judge:
     def _without_value(self, name: str, limit: Bindable, unit: str, why: str) -> Judgement:
         """Nothing can satisfy a limit without a value; the limit is tied to what the value would have been."""
         declared = self.types.get(name) if self.types else None
-        bound: Any = limit.bind(declared.kind, unit) if declared and declared.kind != "any" else None
+        known = declared is not None and declared.kind != "any"
+        bound: Any = limit.bind(declared.kind, unit or declared.unit) if declared and known else None
         absent = bound.absent if isinstance(bound, BoundLimit) else "there is no value"
         sentence = f"{absent}: {why}" if why else absent
         place = self.place_of(name)

@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 
-from benchrig.errors import InnerError, OperatorError
-from benchrig.plan.conditions import Missing, Unsatisfied, limits_left_out, why_left_out
+from benchrig.errors import BenchrigError, InnerError, OperatorError, StepFailed
+from benchrig.plan.conditions import Missing, Unsatisfied, limits_left_out, undecided, why_left_out
 from benchrig.plan.flow import Losses
 from benchrig.plan.in_worlds import without
 from benchrig.plan.tree import StepPlan
@@ -59,7 +59,7 @@ class Walk:
         for watch in around.watches:
             watch.begins(plan.name)
         began = self.run.clock.now()
-        ended = await self._execution(plan, where, around).carry_out()
+        ended = await self._execution(plan, where, around, self._undecided(plan)).carry_out()
         self.run.before.began = began
         fatal = self._remember(plan, where, ended, lets_go=around.lets_go == plan.id and ended.error is None)
         self._tell_losses(plan)
@@ -70,7 +70,14 @@ class Walk:
             watch.ended(plan.name, ended.event.verdict)
         return ended.event
 
-    def _execution(self, plan: StepPlan, where: Where, around: Around) -> StepExecution:
+    def _undecided(self, plan: StepPlan) -> StepFailed | None:
+        """The unit gave a word where a condition is about a number: it is to blame that nobody knows what to do."""
+        why = undecided(plan, self.run.values, self.run.kinds) if plan.conditions else None
+        return StepFailed(why.sentence) if why is not None else None
+
+    def _execution(
+        self, plan: StepPlan, where: Where, around: Around, unable: BenchrigError | None = None
+    ) -> StepExecution:
         left_out = limits_left_out(plan, self.run.values, self.run.kinds) if plan.conditions else {}
         plan = without(plan, left_out) if left_out else plan
         inside = Inside(plan, where, around, self) if plan.parts else None
@@ -86,6 +93,7 @@ class Walk:
             inside,
             around.lets_go == plan.id,
             left_out,
+            unable,
         )
 
     def is_over(self, plan: StepPlan) -> bool:

@@ -131,7 +131,8 @@ class Console(Waiting, kw_only=True, omit_defaults=True):
         await see_it_through(bench, self, had, why)
         bench.reading(REACHED, None, "s", why=why)
         for name in filter(bench.wanted, ("line", *self.groups.names)):
-            bench.reading(name, None, why="no line satisfies 'until'")
+            unit = "" if name == "line" else self.groups.types[name].unit
+            bench.reading(name, None, unit, why="no line satisfies 'until'")
 
 
 class _Looked:

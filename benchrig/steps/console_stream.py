@@ -79,7 +79,7 @@ class ConsoleLines:
             if console.gone is not None:
                 raise console.gone
             yield listening
-        if console.is_proven and (not self.pattern or listening.count):
+        if console.is_proven:
             listening.may_be_silent = True
             listening.may_be_empty = frozenset(n for n, limit in self._own_limits.items() if asks_for_absence(limit))
 

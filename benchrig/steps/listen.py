@@ -82,6 +82,7 @@ class Listen(Composite, kw_only=True):
     """Listen to several streams while `steps` run. Their readings are NAME.READING, and those of a notify step each."""
 
     verb: ClassVar[str] = "listen"
+    listens: ClassVar[bool] = True
     listen: dict[str, Heard | None]
     reactions: dict[str, Reaction] = msgspec.field(default_factory=dict)
 

@@ -44,7 +44,7 @@ class Reacting:
 
     def begins(self, step: str, at: float) -> None:
         if step == self._step and self._began is None:
-            self._was_met = self._goal.is_met(self._all)
+            self._was_met = self._goal.fits(self._all)
             self._began, self._latest = at, {}
 
     def hear(self, stream: str, found: Mapping[str, Any], at: float) -> None:

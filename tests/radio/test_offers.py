@@ -86,6 +86,19 @@ def test_a_read_of_what_is_listened_to_is_told_before(tmp_path: Path) -> None:
     assert said(tmp_path, step, "hci") == []
 
 
+@pytest.mark.parametrize(
+    "step",
+    [
+        "group: battery level\n    steps: [{read: battery level}]",
+        "group: device name\n    steps: [{read: battery level}]",
+        "repeat: {appearance: [1, 2]}\n    steps: [{wait: '${appearance} s'}, {read: battery level}]",
+        "compute: {appearance: '1 + 1'}",
+    ],
+)
+def test_a_word_that_is_no_attribute_there_is_told_nothing_of(step: str, tmp_path: Path) -> None:
+    assert said(tmp_path, step) == []
+
+
 def test_what_is_hidden_is_not_the_units_fault() -> None:
     level = Characteristic(0x0012, long_uuid(0x2A19), ("read",))
     table = Table((Service(0x0010, long_uuid(0x180F), (level,)),), HIDDEN["host"])

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import csv
 import io
+from textwrap import indent
 from typing import Any
 
 import pytest
@@ -91,6 +92,21 @@ def test_the_csv_has_the_values_of_each_round_and_of_all() -> None:
     assert [over[name] for name in ("rounds", "count", "minimum", "maximum", "mean")] == ["2", "2", "1", "2", "1.5"]
 
 
+def test_the_nearest_limit_is_the_one_that_allowed_it() -> None:
+    inner = indent(
+        _group(
+            "inner", "  - read: battery level\n    name: level\n    expect: {value: {min: 99 %}}\n", "failed: {max: 2}"
+        ),
+        "    ",
+    )
+    record = run(plan_text(_group("outer", inner, "failed: {equals: 0}")), levels(90)).record
+    assert [*whole.tolerated(record)] == ["step 3.1.1 level failed, which a limit of step 3.1 allows"]
+
+
+def _group(name: str, steps: str, expect: str) -> str:
+    return f"  - group: {name}\n    steps:\n{indent(steps, '    ')}    expect: {{{expect}}}\n"
+
+
 def test_what_a_limit_allowed_to_fail_is_said_everywhere() -> None:
     record = ran(most=2)
     assert record.ended is not None
@@ -113,7 +129,7 @@ def test_what_a_limit_allowed_to_fail_is_said_everywhere() -> None:
 def test_what_no_limit_allowed_is_a_failure_everywhere() -> None:
     record = ran(most=1)
     text = shown(record)
-    assert "step 3.2 soak: fail (limit)\n  failed: 2 is above the maximum 1 by 1\n" in text
+    assert "step 3.2 soak: fail (limit)\n  failed: 2 is above the maximum 1 by 1: step 3.2.1 (round 2) failed: " in text
     assert "tolerated" not in text
     assert "3 settings" in text
     assert "step 3 settings: fail" not in text, "what is in it has said so"

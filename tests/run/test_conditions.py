@@ -170,6 +170,64 @@ def test_a_condition_that_does_not_fit_what_a_function_gave_is_the_plans_mistake
     assert "its condition cannot be judged" in ran.ended.message
 
 
+# --- a word in place of a number
+
+
+WORD = """\
+  - read: temperature
+    name: cell
+    save: {value: cell}
+"""
+COLD = "  - read: battery level\n    name: NAME\n    expect: {value: {min: 1 %}}\n    only_if: {cell: CONDITION}\n"
+
+
+def of_word(steps: str, said: str, air: str | None = None) -> Ran:
+    device = device_text(SERVICES.format(battery="80 %", temperature=said))
+    return run(plan_text(WORD + steps, reach=REACH), device, air=air)
+
+
+@pytest.mark.parametrize("air", [None, "rough"])
+@pytest.mark.parametrize(
+    "condition", ["{min: 2 °C}", "{below: 50 °C}", "{equals: 5 °C}", "{differs: 5 °C}", "{one_of: [5 °C, 6 °C]}"]
+)
+@pytest.mark.parametrize("inside", [False, True])
+def test_a_word_where_a_condition_is_about_a_number_is_the_units_fault(
+    condition: str, inside: bool, air: str | None
+) -> None:
+    step = COLD.replace("NAME", "warm").replace("CONDITION", condition)
+    if inside:
+        step = (
+            f"  - group: all\n    only_if: {{cell: {condition}}}\n"
+            "    steps: [{read: battery level, expect: {value: {min: 1 %}}}]\n"
+        )
+    ran = of_word(BATTERY + step, "not known", air)
+    ended = next(s.ended for s in ran.record.executions if s.planned.name in ("warm", "all"))
+    assert ended is not None
+    assert (ended.verdict, ended.cause, ended.allowed) == ("fail", "limit", False)
+    assert "cannot be decided: cell is 'not known'" in ended.message
+    assert (ran.ended.verdict, ran.ended.cause, ran.ended.exit_code) == ("fail", "limit", 1)
+
+
+def test_words_are_compared_with_words() -> None:
+    for condition, verdict in (("{equals: not known}", "pass"), ("{differs: not known}", "skip")):
+        step = COLD.replace("NAME", "warm").replace("CONDITION", condition)
+        ran = of_word(BATTERY + step, "not known")
+        assert (ran.step("warm").ended.verdict, ran.ended.exit_code) == (verdict, 0)  # type: ignore[union-attr]
+
+
+def test_a_limit_whose_condition_the_unit_leaves_open_fails_its_step() -> None:
+    step = "  - read: battery level\n    name: warm\n    expect: {value: {max: 1 %, only_if: {cell: {min: 50 °C}}}}\n"
+    assert of_word(BATTERY + step, "2 °C").ended.exit_code == 0
+    ran = of_word(BATTERY + step, "not known")
+    assert (ran.ended.cause, ran.step("warm").ended.verdict) == ("limit", "fail")  # type: ignore[union-attr]
+
+
+def test_a_condition_that_does_not_hold_decides_beside_one_that_nobody_knows() -> None:
+    step = COLD.replace("NAME", "warm").replace("{cell: CONDITION}", "{cell: {min: 2 °C}, charge: {max: 10 %}}")
+    ran = of_word(SAVED + BATTERY.replace("    expect", "    name: again\n    expect") + step, "not known")
+    assert end(ran.step("warm")) == ("skip", True, None)
+
+
 # --- the link
 
 

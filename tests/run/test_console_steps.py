@@ -295,6 +295,17 @@ def test_a_caution_is_acknowledged_before_a_line_is_sent() -> None:
     assert run(text, device_text("", more=DEVICE), acknowledged=False).ended.cause == "operator"
 
 
+@pytest.mark.parametrize("limit", ["min: 2.9 V", "min: 2900 mV, max: 3.1 V", "nominal: 3 V, tolerance: 5 %"])
+def test_a_group_with_a_unit_that_no_line_has_breaks_its_limit(limit: str) -> None:
+    step = (
+        "  - console:\n    until: {line: {matches: 'cell (?P<cell>\\d+ mV)'}}\n"
+        f"    within: 1 s\n    expect: {{cell: {{{limit}}}}}\n"
+    )
+    for printed, code in (("cell 3010 mV", 0), ("cell 9 mV", 1), ("cell not measured", 1)):
+        done = ran(step, device=f"on_start: [{{delay: 300 ms, print: {printed}}}]\nservices: []\n")
+        assert (done.ended.exit_code, done.ended.cause) == (code, "limit" if code else None), done.ended.message
+
+
 # --- what a unit may print
 
 HOSTILE = "\\e]0;owned\\a\\e[2J=1+1|' /C calc'!A0 </failure>]]>&\\0\\u202e"

@@ -113,6 +113,15 @@ def test_silence_is_no_line_that_satisfies_a_limit(limits: str, code: int) -> No
     assert ran(SILENT % limits, "services: []\n").ended.exit_code == code
 
 
+@pytest.mark.parametrize("air", ["kind", "rough"])
+def test_no_line_that_matches_is_none_that_breaks_a_limit(air: str) -> None:
+    steps = SILENT.replace("console: ", "console: {matches: '(?P<what>ASSERT|panic).*'}")
+    for limits in ("console.line: {lacks: ASSERT}", "console.what: {lacks: ASSERT}"):
+        assert ran(steps % limits, "on_start: [{print: boot}]\nservices: []\n", air=air).ended.exit_code == 0
+        faulty = ran(steps % limits, "on_start: [{delay: 500 ms, print: ASSERT 7}]\nservices: []\n", air=air)
+        assert (faulty.ended.exit_code, faulty.ended.cause) == (1, "limit")
+
+
 @pytest.mark.parametrize(("printed", "code"), [("", 1), ("boot\n", 0)])
 def test_silence_of_a_wire_on_which_nothing_was_heard_proves_nothing(printed: str, code: int) -> None:
     """It may be unplugged, or have another speed."""

@@ -106,6 +106,17 @@ def test_a_faulty_device_fails_by_what_it_does_wrong(fault: str, air: str) -> No
     assert (judgement.passed, sentence in judgement.sentence) == (False, True), judgement.sentence
 
 
+def test_what_was_so_before_and_is_not_heard_again_is_said_to_be_missing() -> None:
+    listen = LISTEN.replace("write: assist\n        value: 3", "disconnect:")
+    ran = listened(
+        REACTIONS.replace("write assist", "later") + "    expect: {boost: {max: 500 ms}}\n",
+        device(power="300 W"),
+        listen=listen,
+    )
+    reason = "expected ride.value.power min 250 W; none arrived, 0 notifications after 'later' began"
+    assert said(ran, "boost").judgement.sentence == f"there is no value: {reason}"
+
+
 def test_what_happens_before_the_step_is_no_reaction_to_it() -> None:
     """It peaks once, before the write, and never again."""
     peak = device("store: true", power="{sequence: [100 W, 100 W, 260 W" + ", 100 W" * 200 + "]}")
