@@ -39,6 +39,8 @@ class Walk:
     _current: Where | None = None
     # the devices whose link is known to be lost
     _lost: frozenset[str] = frozenset()
+    # by device, the step that should have ended its link, and was left out
+    _not_ended: dict[str, Where] = field(default_factory=dict)
 
     async def through(self, nodes: Sequence[StepPlan]) -> None:
         around = Around(self.run)
@@ -55,6 +57,7 @@ class Walk:
         self._current = where
         if (why := self._why_skipped(plan)) is not None:
             return self.leave_out(plan, where, why, around)
+        await self._end_what_was_left(plan)
         self.outcome.begins(plan)
         for watch in around.watches:
             watch.begins(plan.name)
@@ -74,6 +77,15 @@ class Walk:
         """The unit gave a word where a condition is about a number: it is to blame that nobody knows what to do."""
         why = undecided(plan, self.run.values, self.run.kinds) if plan.conditions else None
         return StepFailed(why.sentence) if why is not None else None
+
+    async def _end_what_was_left(self, plan: StepPlan) -> None:
+        """A step that connects finds no link, also where the step that was to end the last one was left out."""
+        connects = Cap.LINK in plan.gives - plan.needs and plan.section == "steps"  # finally takes a link that is there
+        root = self._not_ended.get(plan.device) if connects else None
+        if root is not None and self.devices[plan.device].is_up:
+            said = f"ended the link, since step {root.label} was left out"
+            self.run.emit(Noted(self.run.clock.at, said, device=plan.device))
+            await self.devices[plan.device].close()
 
     def _execution(
         self, plan: StepPlan, where: Where, around: Around, unable: BenchrigError | None = None
@@ -152,6 +164,8 @@ class Walk:
             self._losses.left_out(plan, where, self._at_hand(plan))
         else:
             self.run.forget(plan, where)
+            if Cap.LINK in plan.ends:
+                self._not_ended[plan.device] = where
         self.outcome.begins(plan)
         self.outcome.skipped(plan, where, why, excused=around.tolerated)
         closed, *unjudged = skipped(plan, where, why, self.run.clock.at)

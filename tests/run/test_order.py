@@ -207,3 +207,13 @@ def test_a_part_of_a_plan_disconnects_between_two_connections() -> None:
         "second",
     ]
     assert ran.ended.exit_code == 0
+
+
+def test_a_connection_follows_a_group_that_was_left_out_with_its_disconnection() -> None:
+    steps = (
+        "  - group: settings\n    first:\n      - read: temperature\n        expect: {value: {max: 0 °C}}\n"
+        "    steps:\n      - disconnect:\n  - connect:\n    name: again\n    expect: {elapsed: {max: 5 s}}\n"
+    )
+    ran = run(plan_text(steps), thermometer())
+    assert ran.verdicts() == ["pass", "pass", "fail", "skip", "pass"]
+    assert "ended the link, since step 3.2 was left out" in [note.text for note in ran.record.notes]
