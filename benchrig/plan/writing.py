@@ -41,7 +41,8 @@ class StepText:
     @property
     def title(self) -> str:
         """What the step is called when it has no name."""
-        return self.verb if self.subject is None else f"{self.verb} {self.subject}"
+        named = ", ".join(self.subject) if isinstance(self.subject, Mapping) else self.subject
+        return self.verb if named is None else f"{self.verb} {named}"
 
     def hold(self, reading: str, limit: Any, reason: str = "") -> None:
         """Hold a reading to a limit, or say why there is none (None)."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Container, Iterator, Mapping, Sequence
 from typing import Any
 
 from benchrig.desk.prompt.deeds import Connected, ConnectionLost, Deed, ReadDone, Subject, Waited, WatchDone, WriteDone
@@ -97,3 +97,47 @@ def _states(subject: Subject, data: bytes) -> Iterator[tuple[str, str | bool]]:
     for name, item in flat(value).items() if isinstance(value, dict) else [("", value)]:
         if isinstance(item, bool) or (isinstance(item, str) and len(item) <= LONGEST):
             yield f"value.{name}" if name else "value", item if isinstance(item, bool) else str(item)
+
+
+def listens(
+    deeds: Sequence[Deed], streams: Sequence[int], apart: Container[int]
+) -> dict[int, tuple[list[int], list[int]]]:
+    """Where something was read or written while streams were watched: by the number of the first of the watches these,
+    which began one after the other, and what was done until one of them ended. `streams` are the watches that are no mere
+    answers, `apart` is what no other step can have in it."""
+    found: dict[int, tuple[list[int], list[int]]] = {}
+    taken = -1
+    for first in streams:
+        if first <= taken:
+            continue
+        watches = _row(first, streams)
+        inner = _until_one_ends(deeds, watches)
+        taken = watches[-1]
+        if any(isinstance(deeds[n], (ReadDone, WriteDone)) for n in inner) and not any(n in apart for n in inner):
+            found[first] = (watches, inner)
+            taken = inner[-1]
+    return found
+
+
+def _row(first: int, streams: Sequence[int]) -> list[int]:
+    row = [first]
+    while row[-1] + 1 in streams:
+        row.append(row[-1] + 1)
+    return row
+
+
+def _until_one_ends(deeds: Sequence[Deed], watches: Sequence[int]) -> list[int]:
+    """Nothing where one ended with its link, lasts still, or another one begins meanwhile."""
+    ends = [deed.ended for deed in (deeds[n] for n in watches) if isinstance(deed, WatchDone) and not deed.is_cut]
+    if len(ends) < len(watches) or None in ends:
+        return []
+    end, inner = min(each for each in ends if each is not None), list[int]()
+    for number in range(watches[-1] + 1, len(deeds)):
+        deed = deeds[number]
+        at = deed.at if isinstance(deed, (ReadDone, WriteDone, Waited)) else None
+        if isinstance(deed, WatchDone) and deed.started <= end:
+            return []
+        if at is None or at >= end:
+            break
+        inner.append(number)
+    return inner

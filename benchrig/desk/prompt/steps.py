@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from benchrig.desk.prompt.consequences import losses, reached, returns, seconds_to, waits_for
+from benchrig.desk.prompt.consequences import listens, losses, reached, returns, seconds_to, waits_for
 from benchrig.desk.prompt.deeds import (
     Connected,
     ConnectionLost,
@@ -78,12 +78,20 @@ class _Consequences:
     returns: Mapping[int, int]
     rows: Mapping[int, list[int]]
     told: frozenset[int]
+    listens: Mapping[int, tuple[list[int], list[int]]]
 
     @classmethod
     def of(cls, deeds: Sequence[Deed]) -> _Consequences:
         lost, back, rows = losses(deeds), returns(deeds), waits_for(deeds)
         within = {number for last, row in rows.items() for number in row if number != last}
-        return cls(lost, back, rows, frozenset({*lost.values(), *back.values(), *within}))
+        told = frozenset({*lost.values(), *back.values(), *within})
+        plain = _Teller(deeds, 0, cls(lost, back, rows, told, {}))
+        streams = [n for n, deed in enumerate(deeds) if isinstance(deed, WatchDone) and plain.is_stream(deed)]
+        together = listens(deeds, streams, lost)
+        inner = {
+            number for first, (watches, done) in together.items() for number in (*watches, *done) if number != first
+        }
+        return cls(lost, back, rows, told | inner, together)
 
 
 def _connect() -> StepText:
@@ -104,7 +112,12 @@ class _Teller:
             return
         if isinstance(deed, WriteDone) and self.number in self.consequences.losses:
             yield from self._lets_go(deed)
-            return
+        elif self.number in self.consequences.listens:
+            yield self._listen(*self.consequences.listens[self.number])
+        else:
+            yield from self._told(deed)
+
+    def _told(self, deed: Deed) -> Iterator[StepText]:
         match deed:
             case Connected():
                 yield from self._connected()
@@ -252,6 +265,35 @@ class _Teller:
     def _only_answers(self, watched: WatchDone) -> bool:
         return bool(watched.samples) and all(self._cause(at) is not None for at, _ in watched.samples)
 
+    def is_stream(self, watched: WatchDone) -> bool:
+        return bool(watched.came.count) and not self._only_answers(watched)
+
+    def _listen(self, watches: Sequence[int], inner: Sequence[int]) -> StepText:
+        """Streams, and what was done meanwhile; as long as each has to be listened to at least."""
+        waited = sum(deed.seconds for deed in (self.deeds[n] for n in inner) if isinstance(deed, Waited))
+        step, least = StepText("listen"), LEAST_LISTEN
+        for deed in (self.deeds[n] for n in watches):
+            assert isinstance(deed, WatchDone)
+            heard = StepText("notify", deed.subject.name)
+            least = max(least, _least_listen(deed))
+            self._hold_stream(heard, deed, max(waited, least))
+            step.keys[deed.subject.name] = heard.keys
+            step.remarks += heard.remarks
+            for reading in dict.fromkeys((*heard.expect, *heard.reasons)):
+                step.hold(f"{deed.subject.name}.{reading}", heard.expect.get(reading), heard.reasons.get(reading, ""))
+        steps = [each for n in inner for each in self._meanwhile(n)]
+        if waited < least:
+            steps.append(StepText("wait", _time(least - waited)))
+        return StepText("listen", step.keys, {}, step.remarks, step.expect, step.reasons, {"steps": steps})
+
+    def _meanwhile(self, number: int) -> Iterator[StepText]:
+        deed, rows = self.deeds[number], self.consequences.rows
+        if isinstance(deed, Waited):
+            if not any(number in row for row in rows.values()):
+                yield StepText("wait", _time(deed.seconds))
+        elif not any(number in row and number != last for last, row in rows.items()):
+            yield from _Teller(self.deeds, number, self.consequences)._told(deed)
+
     def _watched(self, deed: WatchDone) -> Iterator[StepText]:
         if self._only_answers(deed):
             return
@@ -264,6 +306,11 @@ class _Teller:
             return
         seconds = _listen(deed, ended)
         step = StepText("notify", deed.subject.name, {"for": _time(seconds)})
+        self._hold_stream(step, deed, seconds)
+        yield step
+
+    def _hold_stream(self, step: StepText, deed: WatchDone, seconds: float) -> None:
+        """What it is to bring in so many seconds."""
         _count(step, deed)
         step.hold("count", {"min": 1})
         rate = deed.came.rate
@@ -272,7 +319,6 @@ class _Teller:
             hertz = f"{decimal_text(float(f'{rate:.3g}'))} Hz"
             step.hold("rate", {"nominal": hertz, "tolerance": f"{RATE_TOLERANCE} %"})
         _expect(step, deed.subject, [data for _, data in deed.samples], stream=True)
-        yield step
 
 
 def _count(step: StepText, deed: WatchDone) -> None:
@@ -321,12 +367,17 @@ def _lasts(watched: WatchDone, at: float) -> bool:
 
 def _listen(deed: WatchDone, ended: float) -> float:
     """Seconds to listen: as in the session, within bounds, and in any case until something must have come."""
-    first = deed.came.first - deed.started if deed.came.count else 0.0
-    gap = 1 / deed.came.rate if deed.came.rate else 0.0
-    least = max(LEAST_LISTEN, first + 0.5, 2.5 * gap)
+    least = _least_listen(deed)
     # as long as the link held would be until the moment in which it was lost
     lasted = (ended - deed.started) * (CUT_SHARE if deed.is_cut else 1)
     return max(least, min(lasted, MOST_LISTEN))
+
+
+def _least_listen(deed: WatchDone) -> float:
+    """Seconds until something must have come."""
+    first = deed.came.first - deed.started if deed.came.count else 0.0
+    gap = 1 / deed.came.rate if deed.came.rate else 0.0
+    return max(LEAST_LISTEN, first + 0.5, 2.5 * gap)
 
 
 def _time(seconds: float) -> str:

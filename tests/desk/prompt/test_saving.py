@@ -140,6 +140,30 @@ def test_an_exchange_is_one(tmp_path: Path) -> None:
     assert run(tmp_path / "plan.yaml", faulty).ended.verdict == "fail"
 
 
+LISTENING = (
+    "watch ride --counter number", "watch battery level", "read settings", "wait 2 s",
+    "write settings alarm=9 °C buzzer=quiet --read-back", "wait 1 s", "read settings", "unwatch",
+)  # fmt: skip
+
+
+def test_what_was_done_while_something_was_watched_is_done_so_again(tmp_path: Path) -> None:
+    back = "write settings alarm=8 °C buzzer=loud"
+    ran = again(tmp_path, *LISTENING, back, *LISTENING, device=BOX, names=BOX_NAMES, acknowledged=True)
+    assert ran.ended.verdict == "pass"
+    found = steps((tmp_path / "plan.yaml").read_text(encoding="utf-8"), tmp_path)
+    listens = [each for each in found if "listen" in each]
+    assert [each["listen"] for each in listens] == [{"ride": {"counter": "number"}, "battery level": {}}] * 2
+    assert listens[0]["expect"]["ride.lost"] == {"equals": 0}
+    assert not [each for each in found if "notify" in each]
+    for old, new in (
+        ("jitter: 2 ms", "jitter: 2 ms, drop_every: 5"),
+        ("period: 2 s", "period: 1 h"),
+        ("buzzer: loud", "buzzer: quiet"),
+    ):
+        assert BOX.count(old) == 1
+        assert run(tmp_path / "plan.yaml", BOX.replace(old, new)).ended.verdict == "fail", new
+
+
 RESTART = ("write control 06", "scan --for 4 s", "connect", "read starts")
 
 
@@ -230,7 +254,7 @@ def test_a_format_that_the_device_says_itself_is_in_the_plan(tmp_path: Path) -> 
     lines = (f"read {VOLTAGE}", f"write {VOLTAGE} 3.1 V --read-back", f"watch {VOLTAGE}", "wait 2 s", f"read {VOLTAGE}")
     ran = again(tmp_path, *lines, device=PRESENTING, acknowledged=True)
     assert ran.ended.verdict == "pass"
-    assert [ran.reading(step).value for step in (3, 6)] == [2.985, 3.1]
+    assert [ran.reading(step).value for step in ("3", "5.2")] == [2.985, 3.1]
 
 
 def test_refusals_are_expected_again(tmp_path: Path) -> None:
