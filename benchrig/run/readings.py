@@ -202,6 +202,9 @@ class Readings:
         if not self._foreign:
             return
         named = dict.fromkeys((*self._limits, *self._saves))
+        unclosed = [each.name for each in self._streams if each.name in named and not each.is_closed]
+        if unclosed and not self.broken:
+            raise UsageError(f"the stream '{unclosed[0]}' was not closed", advice="close it when all samples have come")
         missing = [name for name in named if name not in self._given]
         if missing and not self.broken:
             advice = suggest(missing[0], self._given - {"elapsed"}) or _RETURN_IT

@@ -71,6 +71,11 @@ class RunStream:
     def close(self, *, may_be_empty: bool = False) -> None:
         self._whole, self._may_be_empty = True, may_be_empty
 
+    @property
+    def is_closed(self) -> bool:
+        """Whether all samples have come, as far as whoever gives them says."""
+        return self._whole
+
     def reading(self) -> Reading:
         """The whole stream as one reading, judged."""
         self._over = True

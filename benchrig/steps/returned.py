@@ -83,7 +83,8 @@ def _plain(value: Any, returned: str, name: str, deep: int = 0) -> Any:
     if is_number(value) or isinstance(value, numbers.Integral):
         return _number(value, returned, name)
     if isinstance(value, (numbers.Real, Decimal)):
-        return float(value)
+        # a signaling NaN has no float
+        return float("nan") if isinstance(value, Decimal) and value.is_nan() else float(value)
     if isinstance(value, (list, tuple)):
         return [_plain(item, returned, name, deep + 1) for item in value]
     raise _refused(value, returned, name)

@@ -507,14 +507,23 @@ def test_quantities_are_worked_with(tmp_path: Path) -> None:
     assert bare(steps, tmp_path).ended.exit_code == 0
 
 
-@pytest.mark.parametrize("returns", ["float('nan')", "Decimal('nan')", "{'value': None}"])
+@pytest.mark.parametrize("returns", ["float('nan')", "Decimal('nan')", "Decimal('snan')", "{'value': None}"])
 @pytest.mark.parametrize("limit", ["{max: 22 °C}", "{max: 22}", "{equals: 1}"])
 def test_a_value_that_is_none_satisfies_nothing(tmp_path: Path, returns: str, limit: str) -> None:
     (tmp_path / "kinds.py").write_text(f"from decimal import Decimal\ndef f(bench): return {returns}\n")
     ended = bare(f"  - call: kinds:f\n    expect: {{value: {limit}}}\n", tmp_path).ended
-    assert ended.exit_code != 0
+    assert ended.exit_code in (1, 4)
     if "None" in returns:
         assert (ended.cause, ended.exit_code) == ("limit", 1)
+
+
+def test_a_stream_that_the_function_does_not_close_is_its_mistake(tmp_path: Path) -> None:
+    (tmp_path / "streams.py").write_text(
+        "def f(bench):\n    samples = bench.stream('ripple', 'mV')\n    samples.add(3)\n"
+    )
+    ended = bare("  - call: streams:f\n    expect: {ripple: {max: 5 mV}}\n", tmp_path).ended
+    assert (ended.cause, ended.exit_code) == ("plan", 4)
+    assert "the stream 'ripple' was not closed" in ended.message
 
 
 def test_a_module_beside_the_plan_hides_no_other(tmp_path: Path) -> None:
