@@ -7,6 +7,7 @@ from typing import Any
 
 from benchrig.errors import UsageError
 from benchrig.source.problem import counted
+from benchrig.source.shape import Misfit
 from benchrig.steps.base import Bindable
 from benchrig.steps.bench import Stream
 from benchrig.steps.composite import CompositeBench, InnerReading, Watch
@@ -83,6 +84,8 @@ class RoundReadings(Watch):
         self._found: dict[str, InnerReading] = {}
         self._began: set[str] = set()
         self._left_out: dict[str, str] = {}
+        # what is wrong with the plan: the step inside, which is told of it, is not to blame
+        self._wrong: Misfit | UsageError | None = None
         for name in sorted(reported | watched):
             if (found := bench.inside.find(name)) is not None:
                 self._found[name] = found
@@ -98,6 +101,8 @@ class RoundReadings(Watch):
     # --- what the rounds bring
 
     def next_round(self) -> None:
+        """Misfit, UsageError for a limit that does not apply to what came."""
+        self._check()
         for over in self._over.values():
             over.last = None
 
@@ -112,8 +117,16 @@ class RoundReadings(Watch):
 
     def measured(self, step: str, reading: str, value: Any, unit: str, raw: bytes | None) -> None:
         over = self._over.get((step, reading))
-        if over is not None:
+        if over is None or self._wrong is not None:
+            return
+        try:
             over.add(value, unit, raw)
+        except (Misfit, UsageError) as error:
+            self._wrong = error
+
+    def _check(self) -> None:
+        if self._wrong is not None:
+            raise self._wrong
 
     def unmeasured(self, step: str, reading: str, why: str) -> None:
         over = self._over.get((step, reading))
@@ -139,6 +152,8 @@ class RoundReadings(Watch):
         return over.last, over.unit
 
     def report(self) -> None:
+        """Misfit, UsageError for a limit that does not apply to what came."""
+        self._check()
         for (step, _), over in self._over.items():
             if step in self._left_out and step not in self._began:
                 for name in (*over.streams, *over.statistics):

@@ -75,8 +75,9 @@ class _Steps:
         step[("group" if "group" in step else "name")] = name
         if chance.random() < 0.12:
             step["on_fail"] = "stop"
-        if chance.random() < 0.12:
-            step["only_if"] = {"market": {"equals": chance.choice(["de", "us"])}}
+        markets = [market for market in ("de", "us") if _has_only(step, market)]
+        if chance.random() < 0.12 and markets:
+            step["only_if"] = {"market": {"equals": chance.choice(markets)}}
         if over and chance.random() < 0.12:
             step["only_after"] = chance.sample(over, min(len(over), chance.randint(1, 2)))
         self._over.append(name)
@@ -121,7 +122,7 @@ class _Steps:
         if chance.random() < 0.3:
             limits["elapsed"] = {"max": chance.choice(["1 ms", "1 min"])}
         waits = [name for name in names if chance.random() < 0.5 and self._waits(step, name)]
-        if "repeat" in step and waits:
+        if waits:
             limits[f"{waits[0]}.elapsed"] = {"max": "1 s"}
             limits[f"{waits[0]}.elapsed.p95"] = {"max": "1 s"}
         if limits:
@@ -129,3 +130,10 @@ class _Steps:
 
     def _waits(self, step: dict[str, Any], name: str) -> bool:
         return any("wait" in each and each.get("name") == name for each in step["steps"])
+
+
+def _has_only(step: dict[str, Any], market: str) -> bool:
+    """Whether no step in it is for another market: no run would have that."""
+    inner = [each for part in ("first", "steps", "finally") for each in step.get(part, [])]
+    own = step.get("only_if", {}).get("market", {}).get("equals", market)
+    return own == market and all(_has_only(each, market) for each in inner)

@@ -182,6 +182,19 @@ def test_a_group_that_is_no_such_number(expect: str, cause: str | None, message:
     assert ended.message.startswith(message)
 
 
+def test_a_limit_over_rounds_that_does_not_fit_what_came_is_the_plans() -> None:
+    """What the group finds is text where the step has no number to hold it against; only the run can tell."""
+    send = "{console: , name: said, send: 'limit ${round}', until: {line: {matches: 'limit=(?P<limit>.*)'}}}"
+    steps = f"  - scan:\n  - repeat: 3\n    name: again\n    steps: [{send}]\n    expect: {{said.limit: LIMIT}}\n"
+    ended = ran(steps.replace("LIMIT", "{min: 1}")).ended
+    assert (ended.exit_code, ended.cause, ended.root and ended.root.node) == (4, "plan", "2")
+    assert ended.message.startswith("'min' does not apply to a reading that is text")
+    codes = [
+        ran(steps.replace("LIMIT", limit)).ended.exit_code for limit in ("{matches: '[123]'}", "{matches: '[12]'}")
+    ]
+    assert codes == [0, 1]
+
+
 # --- power
 
 
