@@ -12,7 +12,7 @@ from benchrig.plan.possible import impossible, not_offered
 from benchrig.plan.tree import StepPlan
 from benchrig.plan.variants import Variants
 from benchrig.source.expression import Unreadable, names_of, parsed
-from benchrig.source.problem import Place, Problems, suggest
+from benchrig.source.problem import Place, Problems, close, suggest
 from benchrig.source.references import expressions, has_reference, references
 from benchrig.source.shape import BAD, Misfit, Reader, is_late, locate
 from benchrig.source.yaml import Mapping as MappingNode
@@ -210,6 +210,7 @@ def check_values(
     selecting = {name for part in _selections(node) for name, _ in references(part)}
     used = used | selecting | _referred(node) | values.used | _keys(node.get("variants"))
     places = {name: _key_place(node, "given", name) for name in given}
+    used = used | _meant(used, {*places, *values.saved, *values.listed, *variants.names})
     for what, named in (("given", places), ("saved", values.saved), ("listed", values.listed)):
         for name, place in named.items():
             if name not in used:
@@ -218,6 +219,11 @@ def check_values(
     for name in variants.names.keys() - used:
         message = f"the value '{name}' of the table '{variants.names[name]}' is not used"
         problems.add(variants.places[name], message, "use it as ${" + name + "}, or take it out")
+
+
+def _meant(used: set[str], defined: set[str]) -> set[str]:
+    """The names that those which nothing defines may have meant: they look unused only because of these."""
+    return {near for name in used - defined for near in close(name, defined)}
 
 
 def check_known(

@@ -9,7 +9,7 @@ from typing import Any
 
 from benchrig.source.problem import Problems
 from benchrig.source.yaml import Mapping as MappingNode
-from benchrig.source.yaml import Node, file_bytes, read_bytes
+from benchrig.source.yaml import Node, Scalar, file_bytes, read_bytes
 
 
 @dataclass
@@ -21,12 +21,13 @@ class PlanFiles:
     _digest: Any = field(default_factory=hashlib.sha256)
     _names: frozenset[str] = frozenset()
 
-    def read(self, path: Path, least: str = "write at least 'steps:'") -> Node | None:
-        """The file's tree; its bytes count for the hash of the plan. `least` says what such a file needs."""
+    def read(self, path: Path, asked: Scalar | None = None, least: str = "write at least 'steps:'") -> Node | None:
+        """The file's tree; its bytes count for the hash of the plan. `asked` is where another file names it, `least`
+        says what such a file needs."""
         if path == self.path:
             least = "write at least 'plan:', 'device:' and 'steps:'"
         name = _shown(path, self.path)
-        data = file_bytes(path, self.problems, name)
+        data = file_bytes(path, self.problems, name, asked)
         if data is None:
             return None
         node = read_bytes(data, name, self.problems, least)

@@ -22,6 +22,7 @@ from benchrig.plan.tree import StepPlan, every_step
 from benchrig.record.model import Where
 from benchrig.source.problem import Problems
 from benchrig.steps.base import Cap
+from benchrig.steps.composite import Composite
 from benchrig.steps.connect import CONNECTS, LISTENS
 from benchrig.steps.returning import AFTER
 
@@ -95,6 +96,8 @@ class _Flow:
         for step in steps:
             if step.parts:
                 after = self._composite(step, link)
+            elif issubclass(step.kind, Composite):
+                after = link  # the steps in it are missing, and that is told
             else:
                 after = self._step(step, link) if step.device == self._device else link
             link = link.or_(after) if step.is_conditional else after

@@ -106,12 +106,11 @@ class Includes:
         return True
 
     def _content(self, path: Path, use: MappingNode) -> MappingNode | None:
-        target, included = cast("Scalar", use.entries["use"][1]), self.files.read(path)
+        target = cast("Scalar", use.entries["use"][1])
+        included = self.files.read(path, target)
         if not isinstance(included, MappingNode):
             if included is not None:
                 self.problems.add(included.place, "expected 'steps:' with a list of steps")
-            else:
-                self.problems.add(target.place, f"the included file {target.value} cannot be used")
             return None
         before = self.problems.mistakes
         for reference, scalar in expressions(included.get("given") or target):

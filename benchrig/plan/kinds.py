@@ -18,7 +18,7 @@ from benchrig.source.yaml import Node, Scalar
 from benchrig.steps import Step
 from benchrig.steps.attribute import AttributeName
 from benchrig.steps.base import COMMON, ReadingType
-from benchrig.values.arithmetic import Sample, Unknown, likely
+from benchrig.values.arithmetic import Likely, Sample, Unknown, likely
 from benchrig.values.format import Format, FormatSpec
 from benchrig.values.judging import Kind
 from benchrig.values.limit import Limit
@@ -48,7 +48,7 @@ class _Kinds:
 
     def take(self, name: str, kind: Kind | None, unit: str) -> None:
         """A value that is there from now on. Of one that has been something else nobody knows what it is."""
-        sample = None if kind in (None, "any") else self._sample(kind, unit)
+        sample = None if kind in (None, "any") else self._sample(name, kind, unit)
         before = self._samples.pop(name, None)
         if name in self._taken and (before is None or sample is None or _about(before) != _about(sample)):
             self._doubtful.add(name)
@@ -56,12 +56,12 @@ class _Kinds:
         if sample is not None and name not in self._doubtful:
             self._samples[name] = sample
 
-    def _sample(self, kind: Kind | None, unit: str) -> Any:
+    def _sample(self, name: str, kind: Kind | None, unit: str) -> Any:
         """Numbers that differ: a difference of two values is not 0."""
         if kind != "number":
             return Sample(kind or "any")
         number = Fraction(10007 + 7919 * len(self._samples), 101)
-        return Quantity(number, unit) if unit else number
+        return Likely(number, unit, name) if unit else number
 
     def check(self, step: StepPlan) -> None:
         if not (step.references or step.parts or "save" in step.node.entries):

@@ -201,7 +201,7 @@ class StepLists:
         """The device that a step is about: the one that it says, or that of the step around it; '' for none."""
         said = node.get("device")
         device = said.value if isinstance(said, Scalar) and isinstance(said.value, str) else around
-        if said is not None and "" in self.names:
+        if said is not None and self.names.keys() == {""}:
             self.problems.add(said.place, "the plan has one device, so every step is about that", "take out device")
         elif said is not None and device not in self.names:
             what = f"no device is named '{device}'" if device else "expected the name of a device"

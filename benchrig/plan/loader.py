@@ -20,7 +20,7 @@ from benchrig.plan.kinds import check_kinds
 from benchrig.plan.lists import StepLists
 from benchrig.plan.model import NamesFile, Plan, PlanDevice, PlanFile
 from benchrig.plan.order import check_order
-from benchrig.plan.own_names import OwnNames, readable
+from benchrig.plan.own_names import OwnNames, is_names_file, readable
 from benchrig.plan.tree import every_step
 from benchrig.plan.variants import Variants
 from benchrig.source.problem import Problems
@@ -70,7 +70,7 @@ class _Loader:
         if node is None:
             self.problems.raise_if_any()
         assert node is not None
-        self._refuse_device_file(node)
+        self._refuse_other_files(node)
         if self.names_only is None:
             self.names_only = isinstance(node, MappingNode) and not node.entries.keys() & {"steps", "finally"}
         self._refuse_references(node)
@@ -149,10 +149,17 @@ class _Loader:
 
     # --- parts
 
-    def _refuse_device_file(self, node: Node) -> None:
+    def _refuse_other_files(self, node: Node) -> None:
         if is_device_file(node):
-            self.problems.add(node.place, "this is a device file, not a plan", "it goes with --radio virtual:FILE")
-            self.problems.raise_if_any()
+            what, advice = "a device file", "it goes with --radio virtual:FILE"
+        elif is_names_file(node) and self.names_only is False:
+            what, advice = "a file of names", "write it into a plan: device: {select: …, use: FILE}"
+        elif _is_steps_file(node):
+            what, advice = "a file of steps for 'use'", "name the plan that uses it, or add plan: and device:"
+        else:
+            return
+        self.problems.add(node.place, f"this is {what}, not a plan", advice)
+        self.problems.raise_if_any()
 
     def _refuse_references(self, node: Node) -> None:
         """Only steps and the selection may have references: the rest must be known to read them."""
@@ -205,6 +212,11 @@ def is_device_file(node: Node) -> bool:
     return bool(keys & {"advertising", "services", "devices", "others"}) and not keys & {"plan", "steps"}
 
 
+def _is_steps_file(node: Node) -> bool:
+    keys = node.entries.keys() if isinstance(node, MappingNode) else set()
+    return keys == {"given", "steps"} or keys == {"steps"}
+
+
 def _path(device: str) -> tuple[str, ...]:
     """Where a device is described; '' is the only one."""
     return ("devices", device) if device else ("device",)
@@ -213,9 +225,10 @@ def _path(device: str) -> tuple[str, ...]:
 def _device_keys(node: Node) -> list[str]:
     """The names of the devices, also where the plan is wrong."""
     several = _part(node, "devices")
-    return (
-        [key for key in several.entries if isinstance(key, str) and key] if isinstance(several, MappingNode) else [""]
-    )
+    if not isinstance(several, MappingNode):
+        return [""]
+    only = [""] if _part(node, "device") is not None else []  # both are a mistake, which is told once
+    return [*only, *(key for key in several.entries if isinstance(key, str) and key)]
 
 
 def _part(node: Node | None, *path: str) -> Node | None:

@@ -48,6 +48,7 @@ class OwnNames:
     _specs: dict[str, AttributeSpec] = field(default_factory=dict)
     # the keys where they are written, with what is written there
     _written: dict[str, tuple[Scalar, Node]] = field(default_factory=dict)
+    _are_all: bool = True
 
     @property
     def problems(self) -> Problems:
@@ -61,9 +62,9 @@ class OwnNames:
 
     def _use_file(self, written: Scalar) -> None:
         path = self.files.path.parent / str(written.value)
-        node = self.files.read(path, "write 'attributes:' with the names") if path.name else None
+        node = self.files.read(path, written, "write 'attributes:' with the names")
         if node is None:
-            self.problems.add(written.place, f"the file of names {written.value} cannot be used")
+            self._are_all = False
         else:
             self.file(node)
 
@@ -108,7 +109,7 @@ class OwnNames:
                     place = locate(self._written[name][1], ("service",)).place
                     self.problems.add(place, misfit.message, misfit.advice)
                     good[name] = _UNCLEAR
-        return Names(good)
+        return Names(good, are_all=self._are_all)
 
 
 def _scalars(node: Node | None) -> Iterator[Scalar]:

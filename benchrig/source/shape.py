@@ -92,7 +92,8 @@ class Reader:
         return _own_class(kind)(node, self)
 
     def misfit(self, node: Node, misfit: Misfit) -> _Bad:
-        self.problems.add(locate(node, misfit.path).place, misfit.message, misfit.advice)
+        wrong = locate(node, misfit.path)
+        self.problems.add(wrong.place, misfit.message, _of_written(wrong, misfit.advice))
         return BAD
 
 
@@ -150,9 +151,21 @@ def octets(value: Any) -> bytes:
     raise Misfit(f"expected bytes as hex text, found {describe_value(value)}", _hex_advice(value))
 
 
+def _of_written(node: Node, advice: str) -> str:
+    """Advice to quote the digits of a number: those that were written, not those of its value."""
+    if isinstance(node, Scalar) and not node.quoted and node.text.startswith("0x") and advice == _quoted(node.value):
+        digits = node.text.removeprefix("0x")
+        return _quoted(digits.zfill(len(digits) + len(digits) % 2))
+    return advice
+
+
+def _quoted(digits: Any) -> str:
+    return f"quote the hex digits: '{digits:02}'" if isinstance(digits, int) else f"quote the hex digits: '{digits}'"
+
+
 def _hex_advice(value: Any) -> str:
     if isinstance(value, int) and not isinstance(value, bool):
-        return f"quote it: '{value:02}'"
+        return _quoted(value)
     digits = re.sub(r"\s", "", value) if isinstance(value, str) else ""
     if re.fullmatch("[0-9A-Fa-f]", digits):
         return f"write two hex digits for a byte: '0{digits}'"
@@ -221,11 +234,14 @@ def _scalar_reader(check: Callable[[Any], Any], expected: str) -> _ReadNode:
             advice = "align these keys with the key above them"
         if expected == "text" and isinstance(node, Scalar) and isinstance(node.value, (int, Decimal, bool)):
             advice = f"quote it: '{node.text}'"
+        if expected == "a whole number" and isinstance(node, Scalar) and _HEX_NUMBER.fullmatch(str(node.value)):
+            advice = f"write 0x{node.value} if the digits are hexadecimal"
         return reader.misfit(node, Misfit(f"expected {expected}, found {describe(node)}", advice))
 
     return read
 
 
+_HEX_NUMBER = re.compile("[0-9A-Fa-f]{2,8}")
 _EXAMPLES = {
     "true or false": "write true or false",
     "a whole number": "for example: 5",

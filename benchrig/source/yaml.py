@@ -30,6 +30,7 @@ _DECIMAL_COMMA = re.compile("[0-9],[0-9]")
 _LONGEST_NUMBER = 60
 # Of the files in a folder these many are looked at for one with a similar name.
 _MOST_BESIDE = 1000
+_YAML = frozenset({".yaml", ".yml"})
 # YAML 1.1 ends lines here too, YAML 1.2 does not.
 _ODD_LINE_END = re.compile("[\x85\u2028\u2029]")
 
@@ -48,7 +49,11 @@ _REFUSED: tuple[tuple[re.Pattern[str], str, str], ...] = tuple(
             "write it in small letters, or quote it if it is text",
         ),
         (r"~|Null|NULL", "is not how null is written", "write null, or quote it if it is text"),
-        (r"[+-]?0[0-9]+(\.[0-9]*)?", "has leading zeros", "quote it if it is text, drop the zeros if it is a number"),
+        (
+            r"[+-]?0[0-9]+(\.[0-9]*)?",
+            "has leading zeros",
+            "quote it: '{0}', or drop the zeros if it is a number",
+        ),
         (
             r"[+-]?0[oObBX].*|[+-]0x[0-9A-Fa-f_]+",
             "is not a number here",
@@ -129,25 +134,31 @@ def read_file(path: Path, problems: Problems, name: str | None = None, least: st
     return None if data is None else read_bytes(data, shown, problems, least)
 
 
-def file_bytes(path: Path, problems: Problems, name: str) -> bytes | None:
-    """What is in a file, one byte more than may be at most; None, with the problem added, when it cannot be read."""
+def file_bytes(path: Path, problems: Problems, name: str, asked: Scalar | None = None) -> bytes | None:
+    """What is in a file, one byte more than may be at most; None, with the problem added, when it cannot be read: where
+    the file is `asked` for, if another one does."""
     try:
         with path.open("rb") as file:
             return file.read(MAX_BYTES + 1)
     except (OSError, ValueError) as exc:
         reason = getattr(exc, "strerror", None) or exc
-        advice = _beside(Path(name)) if isinstance(exc, FileNotFoundError) else ""
-        problems.add(Place(Source(name, ""), 1, 1), f"cannot be read: {reason}", advice or "give the path of a file")
+        there = isinstance(exc, FileNotFoundError)
+        advice = (beside(path, asked.value if asked else name) if there else "") or "give the path of a file"
+        if asked is None:
+            problems.add(Place(Source(name, ""), 1, 1), f"cannot be read: {reason}", advice)
+        else:
+            problems.add(asked.place, f"the file {asked.value} cannot be read: {reason}", advice)
         return None
 
 
-def _beside(path: Path) -> str:
-    """Advice for a file that is not there: those beside it with nearly this name."""
+def beside(path: Path, written: str) -> str:
+    """Advice for a file that is not there: those beside it with nearly this name, as the `written` one is."""
     try:
         found = list(itertools.islice(path.parent.iterdir(), _MOST_BESIDE))
     except OSError:
         return ""
-    names = {each.stem: str(path.with_name(each.name)) for each in found if each.suffix == (path.suffix or ".yaml")}
+    suffixes = _YAML if path.suffix in _YAML else {path.suffix or ".yaml"}
+    names = {each.stem: str(Path(written).with_name(each.name)) for each in found if each.suffix in suffixes}
     return meant([names[stem] for stem in close(path.stem, names)])
 
 
@@ -195,10 +206,7 @@ def read_text(text: str, name: str, problems: Problems, least: str = "") -> Node
     except _GiveUp:
         return None
     except yaml.MarkedYAMLError as exc:
-        mark = exc.problem_mark or exc.context_mark
-        place = Place(source, mark.line + 1, mark.column + 1) if mark else Place(source, 1, 1)
-        reason = exc.problem or exc.context or "syntax error"
-        problems.add(place, f"not valid YAML: {reason}", _open_bracket(exc) or _SYNTAX_ADVICE.get(reason, ""))
+        problems.add(*_syntax_problem(exc, source))
         return None
     except yaml.YAMLError as exc:
         position = getattr(exc, "position", None)
@@ -210,6 +218,32 @@ def read_text(text: str, name: str, problems: Problems, least: str = "") -> Node
     if builder.root is None:
         problems.add(Place(source, 1, 1), "is empty", least)
     return builder.root
+
+
+def _syntax_problem(error: yaml.MarkedYAMLError, source: Source) -> tuple[Place, str, str]:
+    """Where the parser stopped, or where the mistake is that made it stop: what is wrong, and what to do."""
+    mark, begin = error.problem_mark or error.context_mark, error.context_mark
+    reason = error.problem or error.context or "syntax error"
+    place = Place(source, mark.line + 1, mark.column + 1) if mark else Place(source, 1, 1)
+    if begin and "quoted scalar" in (error.context or "") and "end of stream" in reason:
+        opened = Place(source, begin.line + 1, begin.column + 1)
+        return opened, "not valid YAML: a quote opens here, and nothing closes it", "close the quote, in the same line"
+    if colon := _without_blank(source, {each.line + 1 for each in (mark, begin) if each}):
+        verb, text = colon[1]
+        return colon[0], f"not valid YAML: no blank after '{verb}:'", f"write a blank: {verb}: {text}"
+    return place, f"not valid YAML: {reason}", _open_bracket(error) or _SYNTAX_ADVICE.get(reason, "")
+
+
+# A line of a key and a value without a blank between them, which is text to YAML.
+_NO_BLANK = re.compile(r"\s*(?:- *)*([a-z_]+):([^\s:/].*)")
+
+
+def _without_blank(source: Source, lines: set[int]) -> tuple[Place, tuple[str, str]] | None:
+    """The first such line among these and the one above each; its place, key and value."""
+    for number in sorted(lines | {line - 1 for line in lines}):
+        if match := _NO_BLANK.fullmatch(source.line(number)):
+            return Place(source, number, match.start(2) + 1), (match[1], match[2])
+    return None
 
 
 def _open_bracket(error: yaml.MarkedYAMLError) -> str:
@@ -224,9 +258,11 @@ def _open_bracket(error: yaml.MarkedYAMLError) -> str:
 _SYNTAX_ADVICE = {
     "mapping values are not allowed in this context": "quote text that has a colon in it; is this line, or the one "
     "above it, indented one space too far?",
-    "did not find expected key": "is this line indented less than the others of its step, or a bracket not closed?",
+    "did not find expected key": "is this line indented less than the others of its step, or a bracket or a quote not "
+    "closed?",
     "did not find expected '-' indicator": "is this line indented less than the list it belongs to?",
     "found character that cannot start any token": "quote text that begins with this character",
+    "did not find expected alphabetic or numeric character": "quote text that begins with * or &",
 }
 
 
@@ -256,12 +292,10 @@ class _Builder:
             self._stack.pop()
             self._keys.pop()
         elif isinstance(event, yaml.AliasEvent):
-            self.problems.add(
-                self._at(event),
-                "anchors and aliases are not read",
-                "write the value where it is needed, or include a file of steps with 'use'",
-            )
-            self._place_node(Scalar(None, "", False, self._at(event)))
+            text = f"*{event.anchor}"
+            advice = f"quote text that begins with *: '{text}'; or write the value itself, steps in a file for 'use'"
+            self.problems.add(self._at(event), "anchors and aliases are not read", advice)
+            self._place_node(Scalar(text, text, False, self._at(event)))
         elif isinstance(event, yaml.DocumentStartEvent):
             self._documents += 1
             if self._documents > 1:

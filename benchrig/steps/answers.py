@@ -77,6 +77,7 @@ class Joining:
         self.complete = asyncio.Event()
         self.value = bytearray()
         self.error: MalformedPdu | None = None
+        self.latest = b""
         self.arrivals = Arrivals()
         self.sequence = Sequence(256)
         self._answers, self._last = answers, answers.last
@@ -90,6 +91,7 @@ class Joining:
         return self.arrivals.count
 
     def take(self, at: float, data: bytes) -> None:
+        self.latest = data
         part, is_last = self._part(data), self._is_last(data)
         self.arrivals.add(at, len(part))
         self.value += part
@@ -171,4 +173,6 @@ def missing(joining: Joining, name: str, within: float) -> str:
     """What is said where the answers are not all there in time."""
     if not joining.count:
         return f"no answer on {name} within {within:.3g} s of the write"
-    return f"{counted(joining.count, 'answer')} arrived on {name} within {within:.3g} s of the write, and {joining.lacking}"
+    latest = f"{'the last' if joining.count > 1 else 'it'} is {shown(joining.latest)}"
+    arrived = f"{counted(joining.count, 'answer')} arrived on {name} within {within:.3g} s of the write"
+    return f"{arrived}, and {joining.lacking}; {latest}"

@@ -139,8 +139,12 @@ class Meaning:
 class Names:
     """The names that a plan may use: its own aliases first, then the assigned numbers."""
 
-    def __init__(self, aliases: Mapping[str, AttributeSpec] | None = None, *, advice: str = "") -> None:
-        """`advice` says where a name can come from that is not known, and like none that is."""
+    def __init__(
+        self, aliases: Mapping[str, AttributeSpec] | None = None, *, advice: str = "", are_all: bool = True
+    ) -> None:
+        """`advice` says where a name can come from that is not known, and like none that is. `are_all` is false where a
+        file of names could not be read: no name is unknown then."""
+        self._are_all = are_all
         self._aliases = dict(aliases or {})
         self._advice = {**_UNKNOWN_ADVICE, **({"attribute": advice} if advice else {})}
         self._formats = {name: _format_of(spec) for name, spec in self._aliases.items()}
@@ -157,7 +161,7 @@ class Names:
         """Raises Misfit for a name that is not known, with the nearest ones."""
         found = self._known.get(name)
         if found is None:
-            found = self._known[name] = self._find(str(name))
+            found = self._known[name] = self._found(str(name))
         return found
 
     def service(self, name: str) -> str:
@@ -177,6 +181,14 @@ class Names:
     def format_of(self, uuid: str) -> Format | None:
         alias = self._by_uuid.get(uuid)
         return (self._formats[alias] if alias else None) or catalogue.definition(uuid)
+
+    def _found(self, name: str) -> Meaning:
+        try:
+            return self._find(name)
+        except Misfit:
+            if self._are_all:
+                raise
+            return Meaning(name, Address(handle=0xFFFF), None)
 
     def _find(self, name: str) -> Meaning:
         if match := _HANDLE.fullmatch(name):

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
-from benchrig.errors import AttError, LinkLost, MalformedValue, NoAnswer
+from benchrig.errors import AttError, LinkLost, MalformedValue, NoAnswer, PropertyMissing
 from benchrig.source.problem import counted
 from benchrig.source.shape import Misfit
 from benchrig.steps.answers import ONE, Answers, Hearing, Joining, hex_misfits, missing
@@ -93,7 +93,7 @@ class Exchange(Polling, kw_only=True):
     async def run(self, bench: Bench) -> None:
         needs = ("write",) if self.response else ("write without response",)
         command = request_target(bench, self, self.exchange, needs)
-        sending = sender(bench, self.reply or self.exchange)
+        sending = self._sender(bench)
         data = sent_by(self, command.format, self.value, self.raw)
         if is_withheld(bench, command, needs):
             return
@@ -112,6 +112,14 @@ class Exchange(Polling, kw_only=True):
                 "for the answer; use 'starts_with' to pick the answer"
             )
         self._report(bench, answer, sending)
+
+    def _sender(self, bench: Bench) -> Target:
+        try:
+            return sender(bench, self.reply or self.exchange)
+        except PropertyMissing as error:
+            if self.reply is None:
+                error.advice = "if another characteristic sends the answer, add reply: and its name"
+            raise
 
     def _report(self, bench: Bench, answer: _Answer, sending: Target) -> None:
         for name, value in answer.readings.items():

@@ -25,7 +25,7 @@ from benchrig.source.shape import LooseText, Misfit
 from benchrig.source.writing import decimal_text
 from benchrig.values.judging import Kind, shown, typed
 from benchrig.values.quantity import Quantity, exact, is_number, rounded
-from benchrig.values.units import unit_named
+from benchrig.values.units import Unit, unit_named
 from benchrig.values.value import Word
 
 # Results beyond this many binary digits are no measurements.
@@ -39,6 +39,19 @@ class Sample:
     """Stands for a value of which the kind alone is known."""
 
     kind: Kind
+
+
+class Likely(Quantity):
+    """Stands for a quantity whose unit alone is known: nobody is told the number."""
+
+    __slots__ = ("name",)
+
+    def __init__(self, number: Fraction, unit: Unit | str, name: str) -> None:
+        super().__init__(number, unit)
+        self.name = name
+
+    def __str__(self) -> str:
+        return f"{self.name} (a {self.unit.dimension} in {self.unit})"
 
 
 class Unknown(Exception):
@@ -104,7 +117,9 @@ def _value(tree: Tree, values: Mapping[str, Any]) -> Any:
         return word
     if isinstance(tree, Negative):
         return -operands[0]
-    return _FUNCTIONS[tree.name](*operands) if isinstance(tree, Function) else _SIGNS[tree.sign](*operands)
+    result = _FUNCTIONS[tree.name](*operands) if isinstance(tree, Function) else _SIGNS[tree.sign](*operands)
+    guessed = isinstance(result, Quantity) and any(isinstance(one, Likely) for one in operands)
+    return Likely(result.number, result.unit, "the result") if guessed else result
 
 
 def _operands(tree: Negative | Operation | Function) -> tuple[Tree, ...]:

@@ -12,7 +12,7 @@ from benchrig.source.shape import Misfit, describe_value, octets
 from benchrig.values.judging import typed
 from benchrig.values.quantity import Quantity, as_number, exact, is_number, number_text
 from benchrig.values.times import DateTimeFormat
-from benchrig.values.units import UNITS, dimension_of
+from benchrig.values.units import BASE, UNITS, dimension_of
 
 T = TypeVar("T")
 
@@ -33,9 +33,14 @@ def _quantity(value: Any, unit: str) -> Fraction:
         expected = f"a quantity such as 5 {unit}" if unit else "a number"
         raise Misfit(f"expected {expected}, found {describe_value(value)}")
     if unit:
-        written = f"{number_text(value)} {unit}"
-        raise Misfit(f"{number_text(value)} has no unit; the reading is a {dimension_of(unit)}", f"write {written}")
+        raise Misfit(f"{number_text(value)} has no unit; the reading is a {dimension_of(unit)}", add_unit(value, unit))
     return exact(value)
+
+
+def add_unit(number: Any, unit: str) -> str:
+    """Advice for a number without its unit: that of the reading, and the one that a person may have thought of."""
+    written = [f"{number_text(number)} {each}" for each in dict.fromkeys((unit, str(BASE[dimension_of(unit)])))]
+    return f"write {' or '.join(written)}" + (", as you mean it" if len(written) > 1 else "")
 
 
 def number_or_word(value: Any, unit: str, path: str) -> int | float | str:

@@ -46,11 +46,10 @@ class Words(dict[int, str]):
         words = cls()
         for key, word in value.items():
             if not isinstance(word, str) or not word or re.match(r"[+-]?[0-9]", word):
-                raise Misfit(
-                    f"expected a word for {key}, found {describe_value(word)}",
-                    "a word does not begin with a digit; quote true, false and null",
-                    (key,),
-                )
+                advice = "a word does not begin with a digit; quote true, false and null"
+                if isinstance(key, str) and isinstance(word, int):
+                    advice = f"write the number first: {{{word}: {key}}}"
+                raise Misfit(f"expected a word for {key}, found {describe_value(word)}", advice, (key,))
             words[raw_number(key)] = word
         return words
 

@@ -167,6 +167,7 @@ def test_a_command_that_there_is_not(word: str, advice: str) -> None:
     [
         ("lok.yaml", "did you mean 'look.yaml'?"),
         ("lok", "did you mean 'look.yaml'?"),
+        ("look.yml", "did you mean 'look.yaml'?"),
         ("other.yaml", "give the path of a file"),
         ("nowhere/look.yaml", "give the path of a file"),
     ],

@@ -362,7 +362,7 @@ def test_includes_that_are_nested_without_end_end():
 @pytest.mark.parametrize(
     ("step", "said"),
     [
-        ("- use: gone.yaml", "the included file gone.yaml cannot be used"),
+        ("- use: gone.yaml", "the file gone.yaml cannot be read: No such file or directory"),
         ("- use: [a]", "expected a file name, found a list"),
         ('- use: "a\\0b"', "is not a file name: embedded null byte"),
         ("- use: part.yaml\n  wiht: {}", "unknown key 'wiht'"),

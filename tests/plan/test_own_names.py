@@ -61,7 +61,7 @@ def test_another_meaning_is_told_with_both_places() -> None:
         ("names.yaml", "attributes: {limit: {uuid: 0xFFF1, as: '${a}'}}", "${a} is not allowed here", "names.yaml:1:40"),
         ("names.yaml", "attributes: {limit: {uuid: 0xFFF1, service: btatery}}", "unknown service", "names.yaml:1:45"),
         ("plan.yaml", NAMES, "unknown key 'plan'", "plan.yaml:1:1"),
-        ("gone.yaml", NAMES, "the file of names gone.yaml cannot be used", "plan.yaml:4:8"),
+        ("gone.yaml", NAMES, "the file gone.yaml cannot be read: No such file or directory", "plan.yaml:4:8"),
         ("[5]", NAMES, "expected a file name, found the number 5", "plan.yaml:4:9"),
         ("[]", NAMES, "expected a file name, found none", "plan.yaml:4:8"),
         ("'${file}'", NAMES, "${file} is not allowed here", "plan.yaml:4:8"),
@@ -181,3 +181,8 @@ def test_the_commands_take_a_file_of_names(beside: Path) -> None:
         here("check", "names.yaml", cwd=beside).returncode,
         here("read", "-p", "names.yaml", *radio, "limit", cwd=beside).returncode,
     ) == (4, 4)
+
+
+def test_a_file_that_is_not_there_is_named_as_the_plan_writes_it() -> None:
+    [problem] = problems_of(with_names("./namse.yml"), names=NAMES)
+    assert (where(problem), problem.advice) == ("plan.yaml:4:8", "did you mean 'names.yaml'?")

@@ -134,11 +134,11 @@ def test_a_limit_on_the_one_decides_nothing_about_the_other(fault: str, limit: s
     ("answers", "pieces", "said"),
     [
         ("{last: {starts_with: FE}}", SEVERAL, "4 answers arrived on reply within "),
-        ("{last: {starts_with: FE}}", SEVERAL, "and none began with FE"),
+        ("{last: {starts_with: FE}}", SEVERAL, "and none began with FE; the last is FF A7"),
         ("{last: {equals: FE}}", SEVERAL, "and none was FE"),
         ("{last: {shorter_than: 2}}", SEVERAL, "and none was shorter than 2 bytes"),
         ("{last: {count: 5}}", SEVERAL, "and 5 were expected"),
-        ("{last: {count: 5}}", ["01"], "1 answer arrived on reply"),
+        ("{last: {count: 5}}", ["01"], "and 5 were expected; it is 01"),
         ("{last: {count: 4}, skip: 3}", ["00 01 02 03", "01"], "answer 2 is shorter than its header of 3 bytes"),
         ("{last: {starts_with: FE}, most: 10}", SEVERAL, "more than 10 bytes arrived, and none began with FE"),
     ],
@@ -190,3 +190,15 @@ def test_answers_that_cannot_be(answers: str, message: str) -> None:
 def test_readings_that_need_several_answers(name: str) -> None:
     [problem] = problems_of(with_steps(f"- exchange: battery level\n  raw: '01'\n  expect: {{{name}: {{min: 1}}}}"))
     assert name in problem.message
+
+
+def advice_of(ran: Ran) -> str:
+    ended = ran.step(3).ended
+    return ended.advice if ended else "none"
+
+
+def test_a_forgotten_reply_is_what_the_advice_names() -> None:
+    ran = run(plan_text("  - exchange: command\n    raw: '02'\n", attributes=NAMES), several("01"))
+    assert (ran.ended.cause, "add reply:" in advice_of(ran)) == ("device", True)
+    ran = run(plan_text("  - exchange: command\n    raw: '02'\n    reply: command\n", attributes=NAMES), several("01"))
+    assert (ran.ended.cause, advice_of(ran)) == ("device", "")

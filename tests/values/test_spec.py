@@ -67,6 +67,7 @@ def with_flags(field: str) -> str:
         ("{as: uint8, rfu: 0x100}", "1:18: the mask does not fit a number of 8 bits"),
         ("{as: uint8, words: {256: far}}", "1:20: 256 does not fit a uint8"),
         ("{as: uint8, words: {0: 5 V}}", "1:24: expected a word for 0, found the text '5 V'"),
+        ("{as: uint8, words: {closed: 0}}", "1:29: expected a word for closed, found the number 0; write the number first: {0: closed}"),
         ("{as: uint8, only_words: true}", "1:25: only_words without words; add words"),
         ("{as: uint8, valid_min: 2, valid_max: 1}", "1:24: valid_min is above valid_max, so no value is legal"),
         ("{as: hex, length: 0}", "1:19: a value has 1 to 512 bytes, not 0"),

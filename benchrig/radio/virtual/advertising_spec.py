@@ -81,16 +81,11 @@ class DataSpec(msgspec.Struct, kw_only=True, frozen=True):
 
     def _payload_misfits(self) -> Iterable[Misfit]:
         try:
-            size = len(self.payload())
+            self.payload()
         except Misfit as misfit:
             yield misfit
         except ValueError as exc:
             yield Misfit(str(exc))
-        else:
-            if size > MOST_OCTETS:
-                yield Misfit(
-                    f"{size} bytes of advertising data; at most {MOST_OCTETS} fit", "move some to scan_response"
-                )
 
     def _tx_power(self) -> int | None:
         number = self.tx_power.number if self.tx_power else None
@@ -134,6 +129,11 @@ class AdvertisingSpec(msgspec.Struct, kw_only=True, frozen=True):
     def misfits(self) -> Iterable[Misfit]:
         if not SHORTEST <= self.interval.seconds <= LONGEST:
             yield Misfit(f"an advertising interval is 20 ms to 10.24 s, found {self.interval}", path=("interval",))
+        for key, other, block in (("data", "scan_response", self.data), ("scan_response", "data", self.scan_response)):
+            size = len(block.payload()) if block else 0
+            if size > MOST_OCTETS:
+                what = f"{size} bytes of {'advertising' if key == 'data' else 'scan response'} data"
+                yield Misfit(f"{what}; at most {MOST_OCTETS} fit", f"shorten it, or move some to {other}", (key,))
         if self.again_after.seconds < 0:
             yield Misfit("a delay is not negative", path=("again_after",))
         if self.scannable is False and (self.connectable or self.scan_response):

@@ -18,7 +18,7 @@ from benchrig.radio.virtual.behaviour import On
 from benchrig.radio.virtual.behaviours import Reboot
 from benchrig.radio.virtual.block import Block
 from benchrig.radio.virtual.gatt_spec import CharacteristicSpec, ServiceSpec
-from benchrig.radio.virtual.reaction_spec import ActionSpec, LineSpec
+from benchrig.radio.virtual.reaction_spec import ActionSpec, LineSpec, unreachable
 from benchrig.radio.virtual.reactions import Building
 from benchrig.radio.virtual.table_spec import by_name, table_misfits
 from benchrig.radio.virtual.words import AddressText, CharacteristicUuid, Hex, ServiceUuid
@@ -125,6 +125,7 @@ class DeviceSpec(msgspec.Struct, kw_only=True, frozen=True, dict=True):
         if not 23 <= self.mtu <= 517:
             yield Misfit(f"an MTU is 23 to 517, found {self.mtu}", path=("mtu",))
         yield from self._address_misfits()
+        yield from unreachable(self.console, "console")
         yield from table_misfits(self.services, self.mtu)
         yield from table_misfits(self.services_after_reboot, self.mtu, "services_after_reboot")
         for table in filter(None, (self.services, self.services_after_reboot)):

@@ -95,7 +95,7 @@ class DescriptorSpec(msgspec.Struct, kw_only=True, frozen=True):
             return _first(bounded(octets(bytes(self.raw)), "raw"))
         uuid = str(self.descriptor)
         form = valid_range_format(of) if uuid == VALID_RANGE and of else definition(uuid)
-        return _first(bounded(read_source(self.value, form), "value"))
+        return _first(bounded(read_source(self.value, form, "value"), "value"))
 
 
 class CharacteristicSpec(FormatSpec, kw_only=True, frozen=True, dict=True):
@@ -166,7 +166,7 @@ class CharacteristicSpec(FormatSpec, kw_only=True, frozen=True, dict=True):
             return bounded(octets(bytes(self.raw)), "raw")
         if self.value is None and not self.property_bits & (PROPERTIES["read"] | UPDATES):
             return octets(b"")
-        return bounded(read_source(self.value, self.format), "value")
+        return bounded(read_source(self.value, self.format, "value"), "value")
 
     def longest(self) -> int:
         """Octets of the longest value that is known now."""
@@ -179,7 +179,8 @@ class ServiceSpec(msgspec.Struct, kw_only=True, frozen=True):
     characteristics: list[CharacteristicSpec] = []
 
 
-def read_source(value: Any, form: Format | None) -> Source:
+def read_source(value: Any, form: Format | None, *path: str) -> Source:
+    """The source of a value that is at this path. Raises Misfit."""
     if form is None:
         advice = "write 'as' with a format, or 'raw' with bytes"
         raise Misfit("a value needs a format, and none is known for this UUID", advice)
@@ -188,7 +189,7 @@ def read_source(value: Any, form: Format | None) -> Source:
     try:
         return source_of(value, form)
     except Misfit as misfit:
-        raise Misfit(misfit.message, misfit.advice, ("value", *misfit.path)) from misfit
+        raise Misfit(misfit.message, misfit.advice, (*path, *misfit.path)) from misfit
 
 
 def bounded(source: Source, *path: str) -> Source:

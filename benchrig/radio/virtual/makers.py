@@ -77,15 +77,17 @@ class Scope:
     groups: tuple[str, ...] = ()
     is_text: bool = False
 
-    def aim(self, name: str) -> Aim:
-        """The characteristic of this name, or a field of it. Raises Misfit."""
+    def aim(self, name: str, others: tuple[str, ...] = ()) -> Aim:
+        """The characteristic of this name, or a field of it. `others` are names that could be meant there too. Raises
+        Misfit."""
         if name in self.named:
             return Aim(name, "", self.named[name].format)
         for called in sorted(self.named, key=len, reverse=True):
             form = self.named[called].format
             if form and name.startswith(f"{called}."):
                 return _field(called, name[len(called) + 1 :], form)
-        raise Misfit(f"this device has no characteristic '{name}'", suggest(name, self.named))
+        what = f"this device has no characteristic '{name}'" + (", and no group has that name" if others else "")
+        raise Misfit(what, suggest(name, {*self.named, *others}))
 
 
 @dataclass(frozen=True)
@@ -141,7 +143,8 @@ class Filled:
         self._text, self._format = text, form
         self._is_text, self._groups = isinstance(form, TextFormat) or form is TEXT, scope.groups
         self._from_text = scope.is_text and not isinstance(form, BytesFormat)
-        self._aims = {name: scope.aim(name) for name in _PLACE.findall(text) if name not in (WRITTEN, *scope.groups)}
+        own = (WRITTEN, *scope.groups)
+        self._aims = {name: scope.aim(name, own) for name in _PLACE.findall(text) if name not in own}
         if not self._is_text and not self._from_text:
             octets(_PLACE.sub("", text))
 

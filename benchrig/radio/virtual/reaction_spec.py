@@ -73,6 +73,11 @@ class MatchSpec(DoingSpec, frozen=True, kw_only=True):
             yield Misfit(f"expected a number from 1 on, found {self.every}", path=("every",))
 
     @property
+    def is_any(self) -> bool:
+        """Whether it fits each time."""
+        return self.matches is None and not self.only_if and self.every == 1
+
+    @property
     def following(self) -> list[ActionSpec]:
         return self.then
 
@@ -88,10 +93,22 @@ class CaseSpec(MatchSpec, frozen=True, kw_only=True):
 
     starts_with: Hex | None = None
 
+    @property
+    def is_any(self) -> bool:
+        return super().is_any and not self.starts_with
+
     def misfits(self) -> Iterable[Misfit]:
         yield from super().misfits()
         if self.starts_with is not None and self.matches is not None:
             yield Misfit("'starts_with' and 'matches' exclude each other", "keep one of the two", ("matches",))
+
+
+def unreachable(cases: Sequence[MatchSpec], key: str) -> Iterable[Misfit]:
+    """The first that fits happens: none does after one that fits each time."""
+    for index, case in enumerate(cases[:-1]):
+        if case.is_any:
+            yield Misfit("this one fits each time, so none after it ever happens", "put it last", (key, index))
+            return
 
 
 class LineSpec(MatchSpec, frozen=True, kw_only=True):
@@ -113,6 +130,10 @@ class WriteSpec(DoingSpec, frozen=True, kw_only=True):
     check: bool = True
     then: list[ActionSpec] = msgspec.field(default_factory=list)
     cases: list[CaseSpec] = msgspec.field(default_factory=list)
+
+    def misfits(self) -> Iterable[Misfit]:
+        yield from super().misfits()
+        yield from unreachable(self.cases, "cases")
 
     @property
     def following(self) -> list[ActionSpec]:

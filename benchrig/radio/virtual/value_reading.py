@@ -42,6 +42,7 @@ from benchrig.radio.virtual.sources import (
 from benchrig.source.problem import suggest
 from benchrig.source.shape import Misfit, describe_value
 from benchrig.values.base import Format
+from benchrig.values.bounds import add_unit
 from benchrig.values.medfloat import MedFloatFormat
 from benchrig.values.numbers import FloatFormat, IntegerFormat
 from benchrig.values.quantity import Duration, Quantity, number_text
@@ -84,7 +85,17 @@ def _pattern(value: Any, form: Format, field: str) -> Pattern:
         item = _leaf(form, field)
         inner = item.item if isinstance(item, ListFormat) else form
         return Items([at(index, _pattern, part, inner, "") for index, part in enumerate(value)])
-    return Constant(_scalar(value, _leaf(form, field)))
+    return Constant(_encodable(_scalar(value, leaf := _leaf(form, field)), leaf))
+
+
+def _encodable(value: Any, leaf: Format | None) -> Any:
+    """The value of a part, which the format of that part has to take. Raises Misfit."""
+    if leaf is not None and not leaf.leaves():
+        try:
+            leaf.encode(value)
+        except MalformedValue as exc:
+            raise Misfit(exc.message, exc.advice) from exc
+    return value
 
 
 def _mapping(value: dict[Any, Any], form: Format, field: str) -> Pattern:
@@ -123,7 +134,7 @@ def _scalar(value: Any, leaf: Format | None) -> Any:
     if isinstance(value, str) and unit and _QUANTITY.match(value):
         return Quantity.from_source(value).to(unit)
     if isinstance(value, (int, Decimal)) and not isinstance(value, bool) and unit:
-        raise Misfit(f"expected a number with its unit, found {value}", f"write {value} {unit}")
+        raise Misfit(f"expected a number with its unit, found {value}", add_unit(value, unit))
     return Fraction(value) if isinstance(value, Decimal) else value
 
 
@@ -275,6 +286,8 @@ def _states(value: Any, form: Format, field: str) -> Pattern:
 
 
 def _state(value: Any, form: Format, field: str, is_last: bool) -> tuple[Pattern, float]:
+    if is_last and isinstance(value, dict) and "for" in value:
+        raise Misfit("the last state stays, so 'for' says nothing", "take it out, or add a state after it", ("for",))
     arguments = arguments_of(value, {"value"} if is_last else {"value", "for"})
     pattern = at("value", _pattern, arguments["value"], form, field)
     lasts = 0.0 if is_last else at("for", Duration.from_source, arguments["for"]).seconds

@@ -69,7 +69,13 @@ class SleepTime(float):
 
     @classmethod
     def from_source(cls, value: Any) -> Self:
-        return cls("inf" if value == cls.FOR_GOOD else Duration.from_source(value).seconds)
+        if value == cls.FOR_GOOD:
+            return cls("inf")
+        try:
+            return cls(Duration.from_source(value).seconds)
+        except Misfit as misfit:
+            advice = f"{misfit.advice}, or {cls.FOR_GOOD}" if misfit.advice else f"or write {cls.FOR_GOOD}"
+            raise Misfit(misfit.message, advice) from misfit
 
 
 class _Uuid(str):

@@ -113,6 +113,10 @@ WRONG = [
     ("device: one\nadvertising: {data: {service_data: {heart: '55'}}}", "2:44 unknown service 'heart'"),
     (f"device: one\nadvertising: {{data: {{name: {'a' * 30}}}}}", "2:21 32 bytes of advertising data; at most 31 fit"),
     (
+        f"device: one\nadvertising: {{scan_response: {{name: {'a' * 30}}}}}",
+        "2:30 32 bytes of scan response data; at most 31 fit",
+    ),
+    (
         "devices: [{device: one}, {device: one, address: 'C0:11:22:33:44:55'}]",
         "1:35 a second device with the name 'one'",
     ),

@@ -320,7 +320,13 @@ WRONG = [
     ("sleep: long", "expected a time with its unit"),
     ("print: '{nothing}'", "this device has no characteristic 'nothing'"),
     ("set: {test.state: {states: [{value: done, for: 0 s}, {value: idle}]}}", "a state takes some time"),
-    ("set: {test.state: {states: [{value: done, for: 1 s}]}}", "unknown key 'for'"),
+    ("set: {test.state: {states: [{value: done, for: 1 s}]}}", "the last state stays, so 'for' says nothing"),
+    ("set: {test.state: {states: [{value: done}, {value: idle}]}}", "the key 'for' is missing"),
+    ("set: {test.state: {states: [{value: idle, for: 1 s}, {value: gone}]}}", "found 'gone'"),
+    (
+        "matches: '01(?P<token>..)', notify: {answer: '81 {tokn}'}",
+        "no characteristic 'tokn', and no group has that name",
+    ),
     ("set: {text: {counter: {text: none}}}", "expected a text with one {number} in it"),
     ("set: {count: {clock: {}}}", "a clock counts seconds"),
     ("set: {count: {random: {bytes: 2}}}", "random bytes need a format of bytes"),
@@ -332,6 +338,25 @@ def test_what_is_wrong_with_a_case(case, problem):
     found = problems_of(box(case))
     assert len(found) == 1
     assert problem in found[0]
+
+
+@pytest.mark.parametrize("part", ["{value: done}", "nowhere", "{value: done, for: 0 s}"])
+def test_the_place_of_a_wrong_state_is_its_own(part: str) -> None:
+    text = box(f"set: {{test.state: {{states: [{part}, {{value: idle}}]}}}}")
+    [found] = problems_of(text)
+    number, column = map(int, found.split(" ")[0].split(":"))
+    inner = part.find("0 s") if "0 s" in part else 0
+    assert text.splitlines()[number - 1][column - 1 :].startswith(part[inner:])
+
+
+def test_nothing_comes_after_a_case_that_fits_each_time() -> None:
+    last = ("starts_with: '01', print: one", "print: others")
+    assert models(box(*last))
+    [found] = problems_of(box(*reversed(last)))
+    assert "none after it ever happens" in found
+    [found] = problems_of(box(more="console: [{print: what}, {matches: ver, print: '1'}]\n"))
+    assert "none after it ever happens" in found
+    assert models(box("every: 3, disconnect: true", "only_if: {settings.door: open}, print: a", *last))
 
 
 def test_what_is_wrong_with_occasions_comes_at_once_with_its_place():
