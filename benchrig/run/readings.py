@@ -62,6 +62,8 @@ class Readings:
         # the names of the limits that something was held against, and what those that were broken say
         self.judged: set[str] = set()
         self.broken: list[str] = []
+        # the streams of an attempt that were left open
+        self._unclosed: list[str] = []
         self.lacks = lacks
         self._where, self._judge = where, judge
         self._limits, self._saves, self._foreign = judge.limits, step.save, step.readings_are_foreign
@@ -165,6 +167,7 @@ class Readings:
         for stream in self._streams:
             self._put(stream.reading())
             self._save(stream.name, stream.value, stream.unit)
+        self._unclosed = [each.name for each in self._streams if not each.is_closed]
         self._streams = []
 
     def tell(self) -> None:
@@ -202,7 +205,7 @@ class Readings:
         if not self._foreign:
             return
         named = dict.fromkeys((*self._limits, *self._saves))
-        unclosed = [each.name for each in self._streams if each.name in named and not each.is_closed]
+        unclosed = [name for name in self._unclosed if name in named]
         if unclosed and not self.broken:
             raise UsageError(f"the stream '{unclosed[0]}' was not closed", advice="close it when all samples have come")
         missing = [name for name in named if name not in self._given]
