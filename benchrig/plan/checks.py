@@ -175,7 +175,8 @@ _IN_REPORTS = {"name": "would be the name of a step in every report"}
 
 def check_secrets(problems: Problems, node: MappingNode, steps: Sequence[StepPlan], secrets: AbstractSet[str]) -> None:
     """A secret value is used where only the unit sees it."""
-    for name, scalar in references(locate(node, ("device",))):
+    described = [part for part in (node.get("device"), node.get("devices")) if part is not None]
+    for name, scalar in (each for part in described for each in references(part)):
         if name in secrets:
             problems.add(scalar.place, f"the secret '{name}' would be looked for on the air", _USE_A_SECRET)
     for step in steps if secrets else ():

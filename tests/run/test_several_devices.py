@@ -208,3 +208,11 @@ def test_a_stream_whose_link_is_lost_while_another_device_is_at_work_fails():
     assert run(plan, lock, key).ended.exit_code == 0
     lost = run(plan, lock.replace("air: kind", "air: kind\nfaults: {disconnect_after: 3 s}"), key).ended
     assert (lost.verdict, lost.cause, lost.root.node) == ("fail", "link", "3")
+
+
+def test_a_secret_reaches_a_device_and_is_not_looked_for_on_the_air(tmp_path):
+    head = HEAD.replace("uint8", "hex") + "given: {pin: {secret: true, length: 8}}\n"
+    steps = "steps:\n  - {connect: , device: lock}\n  - {write: state, device: lock, raw: '${pin}', read_back: true, expect: {value: {equals: '${pin}'}}}\n"
+    assert run(head + steps, LOCK, given={"pin": "DEADBEEF"}).ended.exit_code == 0
+    [(message, _)] = refused(tmp_path, head.replace("name: unit 2", "name: '${pin}'") + steps)
+    assert message == "the secret 'pin' would be looked for on the air"
