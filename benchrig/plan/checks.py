@@ -20,7 +20,7 @@ from benchrig.source.yaml import Node, Scalar
 from benchrig.source.yaml import Sequence as ListNode
 from benchrig.steps import Step
 from benchrig.steps.attribute import Names
-from benchrig.steps.base import COMMON, ReadingType
+from benchrig.steps.base import ReadingType
 from benchrig.steps.composite import Composite
 from benchrig.values.catalogue import decimal_uuid
 from benchrig.values.limit import Limit
@@ -41,7 +41,7 @@ def check_readings(
     """Attributes that nobody knows, readings the step does not have, limits that cannot apply to them. In the run a
     limit may hold what a unit said: that is no mistake of the plan (`written`), however impossible it is. Without a
     reference in the step (`late`) nothing of it waits for the run."""
-    if late and any(is_late(getattr(step, name)) for name in step.__struct_fields__ if name not in COMMON):
+    if late and step.is_open:
         return
     try:
         types = readings(step)
@@ -62,7 +62,7 @@ def check_files(problems: Problems, node: MappingNode, step: Step, folder: Path)
     """Files that cannot be sent, as far as their names are known."""
     if type(step).file_misfits is Step.file_misfits:
         return  # most kinds send none, and a long plan has thousands of them
-    if not any(is_late(getattr(step, name)) for name in step.__struct_fields__ if name not in COMMON):
+    if not step.is_open:
         for misfit in step.file_misfits(folder):
             Reader(problems).misfit(node, misfit)
 

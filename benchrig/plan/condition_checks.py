@@ -18,7 +18,7 @@ from benchrig.source.shape import Misfit, Reader, is_late, locate
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Scalar
 from benchrig.source.yaml import Sequence as ListNode
-from benchrig.steps.base import COMMON, ReadingType
+from benchrig.steps.base import ReadingType
 from benchrig.steps.composite import Composite
 from benchrig.values.judging import kind_of, typed
 from benchrig.values.limit import Limit
@@ -102,11 +102,7 @@ class ConditionChecks:
 
     def _types_of(self, step: StepPlan) -> Mapping[str, ReadingType] | None:
         model = step.step or step.outline
-        if (
-            model is None
-            or is_late(model.expect)
-            or any(is_late(getattr(model, n)) for n in model.__struct_fields__ if n not in COMMON)
-        ):
+        if model is None or is_late(model.expect) or model.is_open:
             return None
         try:
             return readings_of(step, model)

@@ -9,9 +9,9 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from benchrig.plan.tree import StepPlan, every_step
-from benchrig.source.shape import Misfit, is_late
+from benchrig.source.shape import Misfit
 from benchrig.steps import Step
-from benchrig.steps.base import COMMON, ReadingType
+from benchrig.steps.base import ReadingType
 from benchrig.steps.composite import InnerReading
 from benchrig.values.spread import spread
 
@@ -102,9 +102,7 @@ class InnerReadings(Mapping[str, ReadingType]):
 
     def _types(self, step: StepPlan) -> Mapping[str, ReadingType] | None:
         outline = step.step or step.outline
-        if outline is None or any(
-            is_late(getattr(outline, name)) for name in outline.__struct_fields__ if name not in COMMON
-        ):
+        if outline is None or outline.is_open:
             return None
         try:
             return outline.readings(step.names)

@@ -17,7 +17,7 @@ from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar
 from benchrig.steps import Step
 from benchrig.steps.attribute import AttributeName
-from benchrig.steps.base import COMMON, ReadingType
+from benchrig.steps.base import ReadingType
 from benchrig.values.arithmetic import Likely, Sample, Unknown, likely
 from benchrig.values.format import Format, FormatSpec
 from benchrig.values.judging import Kind
@@ -112,7 +112,7 @@ class _Kinds:
 
     def _types(self, step: StepPlan, model: Step) -> Mapping[str, ReadingType]:
         """The readings of a step as far as they are known."""
-        if any(is_late(getattr(model, name)) for name in model.__struct_fields__ if name not in COMMON):
+        if model.is_open:
             return {}
         try:
             types = readings_of(step, model) or {}

@@ -32,6 +32,10 @@ class Once:
         return self.step.planned
 
     @property
+    def state(self) -> explain.State:
+        return explain.state(self.step)
+
+    @property
     def is_composite(self) -> bool:
         return self.node.role != "step"
 

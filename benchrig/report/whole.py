@@ -46,7 +46,7 @@ def failures(record: Record) -> Iterator[Failure]:
     for entry in outline(record):
         if isinstance(entry, OverRounds):
             groups |= {each.step.where: each for each in _in_rounds(entry)}
-        elif state(entry.step) in _BAD and tells(entry.step):
+        elif entry.state in _BAD and tells(entry.step):
             step = entry.step
             words = explain.own_message(step) if not explain.failed_readings(step) else ""
             key = (step.ended and step.ended.cause, words, entry.tolerated) if words else step.where
@@ -77,7 +77,7 @@ def tolerated(record: Record) -> Iterator[str]:
     for entry in outline(record):
         by = f", which a limit of step {entry.tolerated} allows"
         if isinstance(entry, Once):
-            if entry.tolerated and state(entry.step) == "fail":
+            if entry.tolerated and entry.state == "fail":
                 yield f"step {title(entry.step)} failed{by}"
         elif entry.tolerated and entry.bad:
             yield f"step {over_title(entry)} failed in {entry.bad} of {entry.times} rounds{by}"
@@ -239,7 +239,7 @@ def _tolerated_states(record: Record) -> set[str]:
 
 
 def _fails(entry: Once | OverRounds) -> bool:
-    return bool(entry.verdicts["fail"]) if isinstance(entry, OverRounds) else state(entry.step) == "fail"
+    return bool(entry.verdicts["fail"]) if isinstance(entry, OverRounds) else entry.state == "fail"
 
 
 def reason(record: Record) -> str:
@@ -319,7 +319,7 @@ def _step_counts(record: Record) -> str:
 
 def _states(entry: Once | OverRounds) -> Counter[str]:
     if isinstance(entry, Once):
-        return Counter([state(entry.step)])
+        return Counter([entry.state])
     return entry.verdicts + Counter(state(each) for each in entry.executions if each.ended is None)
 
 

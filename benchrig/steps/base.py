@@ -63,8 +63,6 @@ LOST = frozenset({"lost_after", "lost_reason"})
 
 # What a step is about that needs no link: it makes no sense without the unit, or it does.
 About: TypeAlias = Literal["unit", "fixture"]
-# Keys of every step: what a step has whatever it does. Anything else may decide which readings it has.
-COMMON = ("expect", "save", "name", "within", "on_fail", "only_after", "only_if", "device")
 
 
 class StepNames(list[str]):
@@ -177,6 +175,13 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
         if latest > self.deadline:
             message = f"{self.deadline:g} s are over before the {float(latest):g} s of the limit on lost_after"
             yield Misfit(message, f"write within: {float(latest) + 1:g} s or more", ("expect", "lost_after"))
+
+    @property
+    def is_open(self) -> bool:
+        """Whether a reference decides what it does, and so which readings it has. Keys of every step decide neither."""
+        return any(
+            is_late(getattr(self, name)) for name in self.__struct_fields__ if name not in Step.__struct_fields__
+        )
 
     @property
     def expects_silence(self) -> bool:

@@ -33,7 +33,7 @@ def _quantity(value: Any, unit: str) -> Fraction:
         expected = f"a quantity such as 5 {unit}" if unit else "a number"
         raise Misfit(f"expected {expected}, found {describe_value(value)}")
     if unit:
-        raise Misfit(f"{number_text(value)} has no unit; the reading is a {dimension_of(unit)}", add_unit(value, unit))
+        raise Misfit(f"{number_text(value)} has no unit; the reading is measured in {unit}", add_unit(value, unit))
     return exact(value)
 
 

@@ -117,7 +117,7 @@ def test_a_quantity_from_outside():
 
 def test_a_wrong_unit_from_outside_is_found_before_the_run():
     text = with_steps("- read: temperature\n  expect: {value: {max: '${a}'}}", "given: {a: {}}\n")
-    assert problem_of(text, {"a": "30"}).message == "30 has no unit; the reading is a temperature"
+    assert problem_of(text, {"a": "30"}).message == "30 has no unit; the reading is measured in °C"
 
 
 def test_a_value_within_text():
@@ -270,7 +270,7 @@ def test_a_saved_reading_keeps_its_type():
 
 def test_the_rest_of_a_step_that_waits_is_checked_now():
     steps = "- read: temperature\n  save: {value: t}\n- read: temperature\n  expect: {value: {nominal: '${t}', tolerance: 1 °C}, elapsed: {max: 3}}"
-    assert problem_of(with_steps(steps)).message == "3 has no unit; the reading is a time"
+    assert problem_of(with_steps(steps)).message == "3 has no unit; the reading is measured in s"
 
 
 def test_a_value_may_be_used_before_it_is_saved_again():

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import pytest
 
+from benchrig.steps.base import Step
 from tests.plan.building import HEAD, STEPS, marked, problems_of, where, with_steps
 
 CHOICE = "- ask: colour\n  kind: choice\n  options: [green, red]\n  "
@@ -99,7 +100,7 @@ UNITS = [
     (with_steps(READ + "within: «-5 s"), "a time of -5 s is negative", ""),
     (with_steps(READ + "within: «0 s"), "within must be more than 0 s", ""),
     (with_steps("- wait: «" + "9" * 41 + " s"), "expected a time with its unit", "for example: 5 s"),
-    (expect("{max: «30}"), "30 has no unit; the reading is a temperature", "write 30 °C"),
+    (expect("{max: «30}"), "30 has no unit; the reading is measured in °C", "write 30 °C"),
     (with_steps(READ + "format: {as: uint16, unit: mV}\n  expect: {value: {min: «3}}"), "3 has no unit", "write 3 mV or 3 V, as you mean it"),
     (expect("{max: «30 C}"), "30 C is a charge", "units of temperature: °C, K, °F; C is the coulomb: write °C"),
     (with_steps(READ + "format: {as: sint16, unit: C}\n  expect: {value: {max: «30 °C}}"), "30 °C is a temperature, not a charge", "C is the coulomb"),
@@ -107,7 +108,7 @@ UNITS = [
     (expect("{max: «30 °c}"), "unknown unit '°c'", "did you mean '°C'?"),
     (expect("{nominal: 20 °C, tolerance: «1 s}"), "1 s is a time, not a difference of temperature", "°C, K, °F"),
     (expect("{max: «warm}"), "expected a number with its unit, found the text 'warm'", ""),
-    (with_steps(READ + "expect: {length: {equals: «2}}"), "2 has no unit; the reading is a data", "write 2 bytes"),
+    (with_steps(READ + "expect: {length: {equals: «2}}"), "2 has no unit; the reading is measured in bytes", "write 2 bytes"),
     (with_steps("- scan:\n  expect: {count: {min: «3 s}}"), "3 s has a unit, the reading has none", "write 3"),
     (with_steps("- scan:\n  expect: {rssi: {nominal: -60 dBm, tolerance: «3 s}}"), "not a difference of level", "units of gain: dB"),
     (with_steps("- write: temperature\n  value: «8"), "8 has no unit", "write 8 °C"),
@@ -283,6 +284,17 @@ def test_what_is_wrong_with_names_is_told_beside_a_bad_selection():
         "the name 'a/b' has a '/' or '['",
         "the saved value 't' is not used",
     ]
+
+
+# The other keys of every step take no reference for the whole of them.
+TAKE_NONE = {"save", "only_after", "only_if", "device"}
+
+
+@pytest.mark.parametrize("key", [key for key in Step.__struct_fields__ if key not in {*TAKE_NONE, "expect"}])
+def test_a_reference_in_a_key_of_every_step_leaves_its_readings_known(key):
+    steps = f"{READ}save: {{value: t}}\n{READ}{key}: ${{t}}\n  expect: {{vaule: {{min: 3 °C}}}}"
+    said = [problem.message for problem in problems_of(with_steps(steps))]
+    assert said == ["a read step has no reading 'vaule'"], f"'{key}' is a field of Step: none may decide what is read"
 
 
 def test_many_mistakes_on_one_long_line_take_no_square_of_time():

@@ -211,7 +211,7 @@ def test_keys_that_do_not_apply(kind, text):
 @pytest.mark.parametrize(
     ("kind", "unit", "text", "said"),
     [
-        ("number", "s", "{max: 5}", "5 has no unit; the reading is a time"),
+        ("number", "s", "{max: 5}", "5 has no unit; the reading is measured in s"),
         ("number", "", "{max: 5 s}", "5 s has a unit, the reading has none"),
         ("number", "s", "{max: 5 V}", "5 V is a voltage, not a time"),
         ("number", "", "{equals: true}", "expected a number, found true"),

@@ -96,7 +96,7 @@ def _is_case(entry: Entry) -> bool:
         return True
     if isinstance(entry, OverRounds):
         return any(whole.tells(step) for step in entry.failed)
-    return explain.state(entry.step) in ("fail", "error", "cut off") and whole.tells(entry.step)
+    return entry.state in ("fail", "error", "cut off") and whole.tells(entry.step)
 
 
 def _step_cases(record: Record, shown: list[tuple[str, Entry]]) -> Iterator[_Case]:
