@@ -74,6 +74,8 @@ class Given(Limit, frozen=True, omit_defaults=True):
     """A value that comes from outside the plan: how it is asked for, a default, and the limit it must satisfy. A `secret`
     one reaches the unit and nothing else."""
 
+    direct: ClassVar[str] = "default"
+    called: ClassVar[str] = ""  # any word may be the name of one
     beside: ClassVar[frozenset[str]] = frozenset({"default", "secret", "prompt", "part", "random", "record"})
     # the keys that a parameter of a file of steps has not
     of_runs: ClassVar[tuple[str, ...]] = ("prompt", "part", "random", "record")

@@ -141,7 +141,7 @@ class StepLists:
         if marked:
             written = self._tried(StepPlan(name=kind.verb, node=node, step=None, **about), into)
             node = cast("MappingNode", substitute(written, self.given.open, self._room, partly=True))
-        model = Reader(self.problems).read(node, kind)
+        model = Reader(self.problems, {"reading": kind.usual}).read(node, kind)
         if model is BAD or self.problems.mistakes > before:
             return StepPlan(name=kind.verb, node=node, step=None, **about)
         waits = marked and has_reference(node)

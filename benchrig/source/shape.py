@@ -6,7 +6,8 @@ Structs, `X | None`, Any, and own classes that have
     from_source(value) -> Self      a single value or plain data; raises Misfit
     from_node(node, reader) -> Self  when places inside matter; adds its problems to `reader.problems`
 
-A Struct may have `misfits() -> Iterable[Misfit]`: what is wrong between its fields.
+A Struct may have `misfits() -> Iterable[Misfit]`: what is wrong between its fields; `direct`, the key that is mostly meant
+where a single value is written in place of the mapping; `called`, what names such mappings have where each has one.
 
 A scalar with `${…}` in it cannot be judged before the run: the field is LATE, and the node is read again once the
 reference has been replaced (`substitute`).
@@ -31,8 +32,10 @@ from benchrig.source.yaml import Mapping, Node, Refused, Scalar, Sequence, after
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
+    from collections.abc import Mapping as AnyMapping
 
 Number: TypeAlias = int | Decimal
+Names: TypeAlias = "AnyMapping[str, str]"
 
 LONGEST_SHOWN = 80
 
@@ -80,8 +83,10 @@ BAD: Final = _Bad()
 class Reader:
     """Reads nodes into models and collects the problems."""
 
-    def __init__(self, problems: Problems) -> None:
+    def __init__(self, problems: Problems, usual: Names = types.MappingProxyType({})) -> None:
+        """`usual` are the names that are mostly meant in what is read, by what they name: {'reading': 'value'}."""
         self.problems = problems
+        self.usual = usual
 
     def read(self, node: Node, kind: Any) -> Any:
         """The model, LATE where a reference stands for the whole, or BAD with the problems added."""
@@ -326,7 +331,10 @@ def _dict(item: Any) -> _ReadNode:
             return reader.misfit(node, Misfit(f"expected a mapping, found {describe(node)}", _indent(node) or _KEYS))
         values = {}
         for key, (scalar, child) in node.entries.items():
-            if isinstance(key, str):
+            if (wrong := _without_name(item, key, child, reader.usual)) is not None:
+                reader.problems.add(scalar.place, wrong.message, wrong.advice)
+                values[key] = BAD
+            elif isinstance(key, str):
                 values[key] = reader.read(child, item)
             else:
                 reader.problems.add(
@@ -336,6 +344,27 @@ def _dict(item: Any) -> _ReadNode:
         return BAD if any(value is BAD for value in values.values()) else values
 
     return read
+
+
+def _without_name(item: Any, key: Any, value: Node, usual: Names) -> Misfit | None:
+    """What is wrong where the keys of one of several mappings are written without its name."""
+    called = getattr(item, "called", "")
+    if not called or not isinstance(value, Scalar) or value.value is None or key not in item.__struct_fields__:
+        return None
+    advice = f"write {{{usual.get(called, 'NAME')}: {{{key}: {_typed(value)}}}}}"
+    return Misfit(f"expected the name of a {called}, found '{key}'", advice)
+
+
+def _typed(scalar: Scalar) -> str:
+    """As it was written in a file."""
+    return "'" + scalar.text.replace("'", "''") + "'" if scalar.quoted else scalar.text
+
+
+def _meant(node: Node, direct: str) -> str:
+    """Advice where a single value is written in place of a mapping; '' for anything else."""
+    if not direct or not isinstance(node, Scalar) or node.value is None:
+        return ""
+    return f"write {{{direct}: {_typed(node)}}}"
 
 
 _KEYS = "write 'key: value' lines"
@@ -380,6 +409,7 @@ def _struct(kind: type[msgspec.Struct]) -> _ReadNode:
     words = ", ".join(fields)
     misfits = getattr(kind, "misfits", None)
     example: str = getattr(kind, "example", "")
+    direct: str = getattr(kind, "direct", "")
     # keys that are often written here, and what to do about them
     elsewhere: dict[str, str] = getattr(kind, "elsewhere", {})
 
@@ -387,10 +417,10 @@ def _struct(kind: type[msgspec.Struct]) -> _ReadNode:
         if not isinstance(node, Mapping):
             if _late(node):
                 return LATE
-            return reader.misfit(
-                node,
-                Misfit(f"expected a mapping with {words}; found {describe(node)}", _indent(node) or example or _KEYS),
-            )
+            if meant := _meant(node, direct):
+                return reader.misfit(node, Misfit(f"expected a mapping, found {describe(node)}", meant))
+            advice = _indent(node) or example or _KEYS
+            return reader.misfit(node, Misfit(f"expected a mapping with {words}; found {describe(node)}", advice))
         values: dict[str, Any] = {}
         before = reader.problems.mistakes
         for key, (scalar, child) in node.entries.items():

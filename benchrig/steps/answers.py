@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable, Iterable, Iterator
+from typing import ClassVar
 
 import msgspec
 
@@ -29,6 +30,8 @@ def hex_misfits(text: str | None, path: tuple[str | int, ...]) -> Iterator[Misfi
 
 class Last(msgspec.Struct, frozen=True, omit_defaults=True):
     """What tells the last answer."""
+
+    direct: ClassVar[str] = "starts_with"
 
     starts_with: str | None = None
     equals: str | None = None

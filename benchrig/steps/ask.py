@@ -26,6 +26,7 @@ class Ask(Step, kw_only=True):
     """Ask, and take the answer as a reading. A run with nobody at the bench answers from a given value (`given`)."""
 
     verb: ClassVar[str] = "ask"
+    usual: ClassVar[str] = "answer"
     may_lose: ClassVar[bool] = True
     needs: ClassVar[frozenset[Cap]] = NOTHING
     tries_again: ClassVar[bool] = False

@@ -138,6 +138,8 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
     works_out: ClassVar[bool] = False
     # whether it can meet trouble with link or device that another attempt may not have
     tries_again: ClassVar[bool] = True
+    # the reading that a limit without a name is mostly meant for
+    usual: ClassVar[str] = "elapsed"
     # readings that may tell what was sent
     echoes: ClassVar[frozenset[str]] = frozenset()
     # keys that bring a limit with them, and the reading that it is on

@@ -50,6 +50,7 @@ class Exchange(Polling, kw_only=True):
     """
 
     verb: ClassVar[str] = "exchange"
+    usual: ClassVar[str] = "value"
     may_lose: ClassVar[bool] = True
     writes: ClassVar[bool] = True
     elsewhere: ClassVar[dict[str, str]] = {"answer": "write 'reply', or 'answers' for several"}

@@ -101,7 +101,7 @@ class Listen(Composite, kw_only=True):
         yield from super().misfits()
         if not self.listen:
             yield Misfit("listen names no characteristic", "for example: listen: {battery level: {}}", ("listen",))
-        for name in self.listen:
+        for name in self._known:
             yield from (self.listen[name] or Heard()).misplaced(name)
             try:
                 yield from self._source(name).misfits(self.expect)
@@ -115,10 +115,9 @@ class Listen(Composite, kw_only=True):
                 yield Misfit(f"nothing is expected of the reaction '{name}'", advice, ("reactions", name))
 
     def misfits_inside(self, steps: Mapping[str, bool], *, instant: bool) -> Iterable[Misfit]:
-        for name, reaction in self.reactions.items():
+        known = [] if is_late(self.reactions) else [each for each in self.reactions.items() if not is_late(each[1])]
+        for name, reaction in known:
             path = ("reactions", name, "after")
-            if is_late(reaction):
-                continue
             if reaction.after not in steps:
                 yield Misfit(f"no step in it is named '{reaction.after}'", suggest(reaction.after, steps), path)
             elif steps[reaction.after]:
@@ -128,7 +127,14 @@ class Listen(Composite, kw_only=True):
     def _source(self, name: str) -> Source:
         return RESERVED.get(name, _characteristic)(name, self.listen[name] or Heard(), self.limits)
 
+    @property
+    def _known(self) -> list[str]:
+        """The streams of which nothing waits for the run."""
+        return [name for name, heard in self.listen.items() if not is_late(heard)]
+
     def readings(self, names: Names) -> Mapping[str, ReadingType] | None:
+        if len(self._known) < len(self.listen) or any(map(is_late, self.reactions.values())):
+            return None
         found = dict(_OWN) | {name: reaction.type for name, reaction in self.reactions.items()}
         for name in self.listen:
             try:

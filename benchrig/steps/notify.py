@@ -31,6 +31,7 @@ class Notify(Waiting, kw_only=True):
     """Subscribe to notifications or indications and listen for `for`, until `count` have come, or `until` one satisfies."""
 
     verb: ClassVar[str] = "notify"
+    usual: ClassVar[str] = "value"
     within_default: ClassVar[float] = 10.0
     elsewhere: ClassVar[dict[str, str]] = {"sequence": "write 'counter'"}
 

@@ -27,6 +27,7 @@ class Read(Polling, kw_only=True):
     """Read a characteristic or descriptor."""
 
     verb: ClassVar[str] = "read"
+    usual: ClassVar[str] = "value"
 
     read: AttributeName
     format: FormatSpec | None = None

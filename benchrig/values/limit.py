@@ -26,6 +26,8 @@ _ABSENT: Any = msgspec.UNSET
 class Limit(msgspec.Struct, frozen=True, omit_defaults=True, dict=True):  # dict: for the cached property
     """What a reading must satisfy; several keys must all hold."""
 
+    direct: ClassVar[str] = "equals"
+    called: ClassVar[str] = "value"
     # fields of a subclass that say something else than what must hold
     beside: ClassVar[frozenset[str]] = frozenset()
 
@@ -120,6 +122,7 @@ class Limit(msgspec.Struct, frozen=True, omit_defaults=True, dict=True):  # dict
 class ReadingLimit(Limit, frozen=True, omit_defaults=True):
     """A limit on a reading, which may be one for some runs only."""
 
+    called: ClassVar[str] = "reading"
     beside: ClassVar[frozenset[str]] = frozenset({"only_if"})
 
     only_if: dict[str, Limit] = {}

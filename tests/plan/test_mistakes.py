@@ -53,6 +53,18 @@ KEYS_AND_WORDS = [
     (with_steps(READ + "save: {«valu: x}\n- wait: ${x}"), "no reading 'valu'", "did you mean 'value'"),
 ]  # fmt: skip
 
+WITHOUT_A_KEY = [
+    (with_steps(READ + "expect: {value: «3 °C}"), "expected a mapping, found the text '3 °C'", "write {equals: 3 °C}"),
+    (with_steps(READ + "expect: {value: «'it''s'}"), "expected a mapping, found the text", "write {equals: 'it''s'}"),
+    (with_steps(READ + "expect: {«min: 3 °C}"), "expected the name of a reading, found 'min'", "write {value: {min: 3 °C}}"),
+    (with_steps("- wait: 1 s\n  expect: {«max: 3 s}"), "expected the name of a reading, found 'max'", "{elapsed: {max: 3 s}}"),
+    (with_steps(READ + "until: {«min: 3 °C}"), "expected the name of a value, found 'min'", "write {NAME: {min: 3 °C}}"),
+    (with_steps("- repeat: 3\n  steps: [wait: 1 s]\n  stop_when: {failed: «3}"), "expected a mapping", "write {equals: 3}"),
+    (f"{HEAD}given: {{market: {{one_of: [eu]}}}}\n{STEPS}  - wait: 1 s\n    only_if: {{market: «eu}}\n", "expected a mapping", "write {equals: eu}"),
+    (f"{HEAD}given: {{pin: «'25'}}\n{STEPS}  - wait: 1 s\n    name: ${{pin}}\n", "expected a mapping", "write {default: '25'}"),
+    (with_steps("- exchange: temperature\n  raw: '01'\n  answers: {last: «FE, skip: 1}"), "expected a mapping", "write {starts_with: FE}"),
+]  # fmt: skip
+
 UNTIL = [
     (with_steps(READ + "until: {«valu: {min: 3 °C}}"), "no reading 'valu'", "did you mean 'value'"),
     (with_steps(READ + "until: {«tries: {min: 3}}"), "no reading 'tries'", ""),
@@ -243,6 +255,7 @@ STRUCTURE = [
 ]  # fmt: skip
 
 ALL = {
+    "without a key": WITHOUT_A_KEY,
     "keys": KEYS_AND_WORDS, "until": UNTIL, "types": TYPES, "units": UNITS, "ranges": RANGES, "attributes": ATTRIBUTES,
     "variables": VARIABLES, "structure": STRUCTURE,
 }  # fmt: skip

@@ -23,7 +23,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from functools import cached_property
-from typing import Any, Literal
+from typing import Any, ClassVar, Literal
 
 import msgspec
 
@@ -66,6 +66,8 @@ UPDATES = PROPERTIES["notify"] | PROPERTIES["indicate"]
 
 class NotifySpec(msgspec.Struct, kw_only=True, frozen=True):
     """Values while a central is subscribed."""
+
+    direct: ClassVar[str] = "period"
 
     period: Duration
     jitter: Duration = Duration.of(0)

@@ -156,6 +156,7 @@ WRONG_CHARACTERISTICS = [
     ({"as": "sint99", "value": "1"}, "unknown format 'sint99'"),
     ({"value": "1 °C", "notify": "{period: 1 s}"}, "'notify' needs the property notify or indicate"),
     ({"value": "1 °C", "properties": "[notify]", "notify": "{period: 0 s}"}, "a period is longer than nothing"),
+    ({"value": "1 °C", "properties": "[notify]", "notify": "50 ms"}, "expected a mapping, found the text '50 ms'"),
     ({"value": "1 °C", "on_read": "{att_error: 0}"}, "expected an ATT error, found the number 0"),
     ({"value": "1 °C", "on_read": "{att_error: nonsense}"}, "unknown ATT error 'nonsense'"),
     ({"value": "1 °C", "on_read": "{silent: true, disconnect: true}"}, "'silent' and 'disconnect' exclude each other"),

@@ -1,0 +1,96 @@
+"""A reference in the place of any part of any step, known before the run, only in it or never: the plan loads, or what is
+wrong is told at a place of it. Nothing else is ever raised."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+import yaml
+
+from benchrig.errors import PlanError
+from benchrig.steps import KINDS
+from tests.plan.building import plan_of
+from tests.run.kit import HEAD
+from tests.run.random_plans import NAMES
+
+GIVEN = """given: {market: {one_of: [eu, us]}, one: {min: 0 s, max: 9 s}, word: {default: abc}, pin: {secret: true}}
+variants: {market: {eu: {row: {max: 5 s}}, us: {row: {min: 1, max: 3}}}}
+"""
+LOSES = "lost_after: {max: 2 s}, lost_reason: {equals: connection timeout}"
+ALL_KEYS = [
+    "scan: \n  for: 3 s\n  mode: active\n  until: {rssi: {min: -60 dBm}}\n  expect: {heard: {equals: true}, found_after: {max: 1 s}, interval: {max: 2 s}, reached_after: {max: 1 s}}",
+    "scan: \n  expect: {advertises_after: {min: 1 s}, count: {min: 1}}",
+    "connect: \n  attempts: 3\n  within: 9 s\n  fresh: true\n  expect: {elapsed: {max: 5 s}, advertises_after: {max: 3 s}}",
+    "discover: \n  expect: {table: {battery service: {battery level: [read]}}, services: {contains: [battery]}}",
+    "read: battery level\n  until: {value: {min: 5 %}}\n  every: 1 s\n  within: 9 s\n  save: {value: seen}\n  expect: {value: {min: 1 %, max: 99 %, only_if: {word: {equals: abc}}}, reached_after: {min: 1 s}, tries: {max: 3}, att_error: {equals: none}, length: {equals: 1 bytes}}",
+    f"write: supply\n  value: 2900 mV\n  response: true\n  read_back: true\n  expect: {{value: {{nominal: 2900 mV, tolerance: 1 %}}, {LOSES}, att_error: {{one_of: [none]}}}}",
+    "write: log\n  file: image.bin\n  pieces: 20\n  expect: {throughput: {min: 1 kbit/s}}",
+    "notify: log\n  for: 2 s\n  counter: value\n  mode: notification\n  expect: {lost: {max: 0}, rate: {min: 2 Hz}, value: {rising: true}, first_after: {max: 1 s}}",
+    "notify: ambient\n  count: 5\n  within: 4 s\n  expect: {count: {min: 5, max: 9}, gap_max: {max: 2 s}}",
+    "notify: log\n  until: {value: {min: 5}}\n  expect: {reached_after: {max: 3 s}, count: {max: 9}}",
+    f"exchange: control\n  raw: '00'\n  reply: log\n  answers: {{last: {{starts_with: 'FE', shorter_than: payload}}, skip: 1, counter: 0, most: 20}}\n  until: {{value: {{contains: '00'}}}}\n  expect: {{value: {{crc: CRC-16/XMODEM, length: {{min: 1, max: 9}}}}, response_time: {{max: 3 s}}, {LOSES}}}",
+    f"wait: 5 s\n  expect: {{elapsed: {{max: 2 s}}, {LOSES}}}",
+    f"ask: colour\n  kind: number\n  unit: V\n  about: fixture\n  given: word\n  expect: {{answer: {{min: 3 V}}, {LOSES}}}",
+    "ask: colour\n  kind: choice\n  options: [red, blue]\n  expect: {answer: {equals: red}}",
+    f"command: ['true', a]\n  expect: {{exit_code: {{equals: 0}}, {LOSES}}}",
+    f"call: own:thing\n  with: {{a: 1}}\n  expect: {{value: {{min: 3 V}}, {LOSES}}}",
+    "compute: {x: '1 + 1'}\n  expect: {x: {min: 1}}",
+    f"console: \n  send: status\n  until: {{line: {{matches: 'state=(?P<state>.*) at (?P<u>.*)'}}}}\n  expect: {{state: {{equals: ok}}, u: {{min: 3 V}}, reached_after: {{max: 1 s}}, count: {{max: 3}}, {LOSES}}}",
+    "power: cycle\n  expect: {elapsed: {max: 3 s}}",
+    "listen: {log: {counter: value, mode: notification}, ambient: , console: {matches: 'a(?P<u>.*)'}}\n  steps: [{wait: 2 s, name: w}]\n  reactions: {boost: {after: w, until: {log.value: {min: 3}}}}\n  expect: {log.lost: {max: 0}, ambient.count: {max: 5}, console.u: {min: 3 V}, boost: {max: 1 s}, failed: {max: 1}, w.elapsed: {max: 1 s}}",
+    "group: all\n  first: [{wait: 1 s}]\n  steps: [{read: battery level, name: r}]\n  only_if: {word: {equals: abc}}\n  expect: {elapsed: {max: 3 s}, failed: {max: 1}, r.value: {min: 3 %}}",
+    "repeat: {lvl: [1, 2]}\n  every: 1 s\n  stop_when: {failed: {min: 3}, r.value: {max: 3 %}}\n  steps: [{read: battery level, name: r}]\n  expect: {rounds: {min: 1}, passed: {min: 1}, r.value.p95: {max: 9 %}, r.value: {min: 3 %}, elapsed: {max: 9 s}}",
+    "reboot: \n  within: 15 s\n  steps: [{write: restart, value: 1}]\n  expect: {advertises_after: {min: 300 ms}, connected_after: {max: 9 s}, lost_after: {max: 3 s}, lost_reason: {equals: connection timeout}}",
+    "disconnect: \n  expect: {elapsed: {max: 3 s}}",
+]  # fmt: skip
+REFERENCES = ["${word}", "${row}", "${nowhere}", "${market}", "${one - 1 s}", "a ${pin}"]
+
+
+def places(part: Any, path: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:
+    if path:
+        yield path
+    entries = part.items() if isinstance(part, dict) else enumerate(part) if isinstance(part, list) else ()
+    for key, value in entries:
+        yield from places(value, (*path, key))
+
+
+def with_part(part: Any, path: tuple[Any, ...], value: str) -> Any:
+    if not path:
+        return value
+    key, *rest = path
+    changed = dict(part) if isinstance(part, dict) else [*part]
+    changed[key] = with_part(part[key], tuple(rest), value)
+    return changed
+
+
+def plan_text(step: Any) -> str:
+    return f"{HEAD}{NAMES}{GIVEN}steps:\n  - scan:\n  - connect:\n  - {json.dumps(step, ensure_ascii=False)}\n"
+
+
+def test_every_kind_of_step_is_tried() -> None:
+    assert KINDS.keys() == {text.partition(":")[0] for text in ALL_KEYS}
+
+
+@pytest.mark.parametrize(
+    "market", [None, pytest.param("us", marks=pytest.mark.slow), pytest.param("uk", marks=pytest.mark.slow)]
+)
+@pytest.mark.parametrize("text", ALL_KEYS, ids=[f"{text.split(':')[0]}-{n}" for n, text in enumerate(ALL_KEYS)])
+def test_a_reference_anywhere_is_loaded_or_told(text: str, market: str | None) -> None:
+    step = yaml.safe_load(text.replace("\n  ", "\n"))
+    for number, path in enumerate(places(step)):
+        for reference in (REFERENCES[number % 3], REFERENCES[3 + number % 3]):
+            loads = _loads(plan_text(with_part(step, path, reference)), {"market": market} if market else None)
+            assert not (loads and market == "uk"), "no row is called so"
+            assert not (loads and "nowhere" in reference), (path, "nothing gives it a value")
+
+
+def _loads(text: str, given: dict[str, str] | None) -> bool:
+    """Whether it does; what is wrong with it is told."""
+    try:
+        plan_of(text, given)
+    except PlanError as error:
+        return not error.problems
+    return True
