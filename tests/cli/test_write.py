@@ -34,6 +34,7 @@ SILENT = device_text("""services:
     characteristics:
       - {characteristic: temperature, properties: [write], value: 5 °C, on_write: {silent: true}}
 """)
+SHOWS_CURSOR = "\x1b[?25h"  # the line that says what is being waited for ends with it
 QUESTION = "Type 'yes' to acknowledge"
 
 
@@ -103,8 +104,9 @@ def test_who_interrupts_a_write_learns_that_it_may_have_been_done(tmp_path: Path
     (tmp_path / "device.yaml").write_text(SILENT, encoding="utf-8")
     at = ("--radio", "virtual:device.yaml", "--real-time", "--acknowledge", "--raw", "0102")
     with OnTerminal(tmp_path, "write", "temperature", *at) as terminal:
-        terminal.until("SIMULATED")
-        time.sleep(4)  # found, connected, and the write is on its way
+        terminal.until("connecting to unit 1")
+        terminal.until(SHOWS_CURSOR)  # connected
+        time.sleep(1)  # of the 5 s for which it waits for the answer to the write
         terminal.type("\x03")
         assert terminal.end() == 2
         assert "interrupted; the write may have reached the device" in terminal.shown

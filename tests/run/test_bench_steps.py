@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import os
+import re
 import signal
 import sys
 import time
@@ -650,9 +651,11 @@ def test_a_time_limit_ends_the_program_and_its_children(tmp_path: Path) -> None:
     pid_file = tmp_path / "pid"
     script = f"sleep 300 & echo $! > {pid_file}; wait"
     started = time.monotonic()
-    ended = bare(f"  - command: [sh, -c, '{script}']\n    within: 1 s\n").ended
+    ended = bare(f"  - command: [sh, -c, '{script}']\n    within: 2 s\n").ended
     assert (ended.verdict, ended.cause, ended.exit_code) == ("error", "station", 7)
-    assert ended.message.startswith("sh was ended: it ran longer than 0.9")
+    ran = re.match(r"sh was ended: it ran longer than ([\d.]+) s", ended.message)
+    assert ran
+    assert 0 < float(ran[1]) < 2, "what is left of the step's time, a little of which is for the end"
     assert time.monotonic() - started < 20
     assert gone(int(pid_file.read_text()))
 
