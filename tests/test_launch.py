@@ -89,7 +89,9 @@ def test_a_step_that_lasts_finds_all_before_it_on_disk_and_itself(tmp_path: Path
     assert (command.opened is not None, command.ended) == (True, None)
 
 
-@pytest.mark.parametrize("body", ["def dies(bench): os.abort()", "async def dies(bench): os.abort()"])
+@pytest.mark.parametrize(
+    "body", [pytest.param("def dies(bench): os.abort()", marks=pytest.mark.slow), "async def dies(bench): os.abort()"]
+)
 def test_a_function_that_ends_the_process_is_on_record_as_the_step_at_hand(tmp_path: Path, body: str) -> None:
     """A driver of an instrument may crash at once: the lines that wait do not wait for foreign code."""
     (tmp_path / "rig.py").write_text(f"import os\n{body}\n", encoding="utf-8")
@@ -326,7 +328,13 @@ def signalled(folder: Path, patch: str, name: str) -> subprocess.CompletedProces
 
 
 @pytest.mark.parametrize(
-    ("patch", "name"), [(BEFORE, "SIGINT"), (BEFORE, "SIGTERM"), (IN_IMPORTS, "SIGINT"), (IN_IMPORTS, "SIGHUP")]
+    ("patch", "name"),
+    [
+        pytest.param(BEFORE, "SIGINT", marks=pytest.mark.slow),
+        (BEFORE, "SIGTERM"),
+        (IN_IMPORTS, "SIGINT"),
+        pytest.param(IN_IMPORTS, "SIGHUP", marks=pytest.mark.slow),
+    ],
 )
 def test_a_signal_before_the_run_interrupts_it_and_yesterdays_report_is_gone(
     tmp_path: Path, patch: str, name: str
@@ -337,7 +345,7 @@ def test_a_signal_before_the_run_interrupts_it_and_yesterdays_report_is_gone(
     assert not (tmp_path / "report.xml").exists()
 
 
-@pytest.mark.parametrize("name", ["SIGINT", "SIGTERM"])
+@pytest.mark.parametrize("name", ["SIGINT", pytest.param("SIGTERM", marks=pytest.mark.slow)])
 def test_a_signal_after_the_verdict_does_not_change_it(tmp_path: Path, name: str) -> None:
     done = signalled(tmp_path, AFTER, name)
     assert (done.returncode, done.stderr) == (0, "")

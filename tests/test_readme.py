@@ -54,7 +54,8 @@ def test_the_failing_report_is_printed_so(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("version", "code", "said"), [("3.2.1", 0, "the firmware passed"), ("9.9.9", 1, "the firmware failed")]
+    ("version", "code", "said"),
+    [pytest.param("3.2.1", 0, "the firmware passed", marks=pytest.mark.slow), ("9.9.9", 1, "the firmware failed")],
 )
 def test_the_job_tells_a_bad_firmware(tmp_path: Path, version: str, code: int, said: str) -> None:
     done = pasted(tmp_path, f"set -e\n{block('In CI', 'sh')}", VERSION=version)

@@ -110,9 +110,23 @@ def fields(value: dict[str, Any], leaves: dict[str, Format], prefix: str = "") -
             yield f"{prefix}{name}={typed(item, leaves[prefix + name])}"
 
 
-@settings(max_examples=300, deadline=None)
-@given(uuid=st.sampled_from(sorted(assigned().definitions)), data=st.data())
+VALUES = given(uuid=st.sampled_from(sorted(assigned().definitions)), data=st.data())
+
+
+@settings(max_examples=60, deadline=None)
+@VALUES
 def test_what_is_decoded_can_be_typed_and_encoded_again(uuid, data):
+    assert_typed(uuid, data)
+
+
+@pytest.mark.slow
+@settings(max_examples=1000, deadline=None)
+@VALUES
+def test_any_value_can_be_typed_and_encoded_again(uuid, data):
+    assert_typed(uuid, data)
+
+
+def assert_typed(uuid, data):
     form = catalogue.definition(uuid)
     assert form is not None
     try:

@@ -6,6 +6,7 @@ import json
 import os
 import shlex
 import subprocess
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,7 @@ from tests.cli.kit import COMMAND, PATIENCE, THERMOMETER, OnTerminal, environmen
 from tests.run.kit import device_text
 
 READ = "  - read: temperature\n    expect: {value: {max: 30 °C}}\n"
+SLOW = partial(pytest.param, marks=pytest.mark.slow)
 CJK = device_text(THERMOMETER, name="'温度計 🌡'")
 
 
@@ -26,14 +28,14 @@ def shell(folder: Path, words: str, tail: str = "", **env: str) -> subprocess.Co
 
 
 @pytest.mark.skipif(not os.path.exists("/dev/full"), reason="this system has no device that is always full")
-@pytest.mark.parametrize("words", ["run bad.yaml --radio virtual:device.yaml", "check bad.yaml", "run --bogus"])
+@pytest.mark.parametrize("words", ["run bad.yaml --radio virtual:device.yaml", SLOW("check bad.yaml"), "run --bogus"])
 def test_a_mistake_ends_with_4_whatever_standard_error_does(tmp_path: Path, words: str) -> None:
     files(tmp_path, READ)
     (tmp_path / "bad.yaml").write_text("plan: bad\n")
     assert shell(tmp_path, words, "2>/dev/full").returncode == 4
 
 
-@pytest.mark.parametrize("tail", ["<&-", ">&-", "<&- >&- 2>&-"])
+@pytest.mark.parametrize("tail", [SLOW("<&-"), SLOW(">&-"), "<&- >&- 2>&-"])
 def test_a_run_needs_no_standard_streams(tmp_path: Path, tail: str) -> None:
     bench = files(tmp_path, READ)
     done = shell(tmp_path, f"run plan.yaml --radio {bench.radio}", tail)
@@ -44,11 +46,11 @@ def test_a_run_needs_no_standard_streams(tmp_path: Path, tail: str) -> None:
 @pytest.mark.parametrize(
     ("words", "encoding"),
     [
-        ("scan --for 500ms --json --radio virtual:cjk.yaml", "ascii"),
+        SLOW("scan --for 500ms --json --radio virtual:cjk.yaml", "ascii"),
         ("inspect --json --radio virtual:cjk.yaml", "cp1252"),
         ("devices cjk.yaml", "ascii"),
-        ("devices cjk.yaml", "cp1252"),
-        ("scan --for 500ms --reports --radio virtual:cjk.yaml", "ascii"),
+        SLOW("devices cjk.yaml", "cp1252"),
+        SLOW("scan --for 500ms --reports --radio virtual:cjk.yaml", "ascii"),
     ],
 )
 def test_a_name_that_the_output_cannot_carry(tmp_path: Path, words: str, encoding: str) -> None:

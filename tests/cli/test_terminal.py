@@ -166,7 +166,14 @@ def test_the_progress_line_leaves_nothing_behind(tmp_path: Path) -> None:
     assert re.search(r"\x1b\[[0-9;]*m", terminal.shown), "a terminal has colours"
 
 
-@pytest.mark.parametrize("env", [{"NO_COLOR": "1"}, {"CI": "1"}, {"TERM": "dumb"}])
+@pytest.mark.parametrize(
+    "env",
+    [
+        {"NO_COLOR": "1"},
+        pytest.param({"CI": "1"}, marks=pytest.mark.slow),
+        pytest.param({"TERM": "dumb"}, marks=pytest.mark.slow),
+    ],
+)
 def test_no_colours_where_none_are_wanted(tmp_path: Path, env: dict[str, str]) -> None:
     with on_terminal(files(tmp_path, READ), **env) as terminal:
         assert terminal.end() == 0

@@ -34,7 +34,7 @@ SEEDS = [1, *(pytest.param(seed, marks=pytest.mark.slow) for seed in range(2, 10
 
 
 @pytest.mark.parametrize("seed", SEEDS)
-@pytest.mark.parametrize("air", ["kind", "rough", "crowded"])
+@pytest.mark.parametrize("air", ["kind", "rough", pytest.param("crowded", marks=pytest.mark.slow)])
 @pytest.mark.parametrize(("plan", "device"), SHIPPED.items())
 def test_the_plans_pass_their_devices_in_any_air(plan: str, device: str, air: str, seed: int) -> None:
     ran = run(PLANS / f"{plan}.yaml", DEVICES / f"{device}.yaml", air=air, seed=seed)
