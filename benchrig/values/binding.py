@@ -158,7 +158,8 @@ class Binder:
         self._add(words, lambda got: _plain(got) in values, lambda got: f"{self._text(got)} is not {words}")
 
     def _differs(self, wanted: Any) -> None:
-        value = self._items(wanted, "differs") if isinstance(wanted, list) else self._same_kind(wanted, "differs")
+        is_list = isinstance(wanted, list) and self.kind in ("list", "any")
+        value = self._items(wanted, "differs") if is_list else self._same_kind(wanted, "differs")
         is_word = isinstance(value, str) and self.kind in ("number", "time") and not _is_time(value, self.kind)
         comparable = _COMPARABLE["any" if is_word else self.kind]
         if is_word and isinstance(

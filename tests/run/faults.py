@@ -190,7 +190,7 @@ FAULTS: dict[str, Callable[[], Fault]] = {
     "a value that is too short for its format": lambda: on_unit("read: short", BATTERY),
     "a value outside the legal range": lambda: on_unit("read: humidity", BATTERY),
     "a malformed notification": lambda: on_unit("notify: short\n    for: 1 s", BATTERY),
-    "a word of the console where a number is limited": lambda: unit("console:\n    until: {line: {matches: 't=(?P<t>.*)'}}\n    expect: {t: {max: 3}}", device_text(SERVICES, more="on_start: [{print: t=hot}]")),
+    "a word of the console where a number is limited": lambda: unit("console:\n    until: {line: {matches: 't=(?P<t>.*)'}}\n    expect: {t: {max: 3}}", device_text(SERVICES, more="on_connect: [{print: t=hot}]")),
     "a value that is not kept": lambda: on_unit("write: deaf\n    value: 1\n    read_back: true", BATTERY),
     # link
     "a unit that is not on the air": lambda: unit(BATTERY),

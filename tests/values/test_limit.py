@@ -241,6 +241,8 @@ def test_keys_that_do_not_apply(kind, text):
         ("number", "", "{min: 3, below: 3}", "min 3 and below 3 exclude each other"),
         ("number", "", "{equals: 3, above: 3}", "above 3 and max 3 exclude each other"),
         ("number", "", "{one_of: [1, 2], above: 2}", "one_of and above exclude each other"),
+        ("number", "%", "{differs: [5 %, 7 %]}", "expected a quantity such as 5 %, found a list"),
+        ("text", "", "{differs: []}", "found a list"),
         ("text", "", "{equals: a, differs: a}", "equals and differs exclude each other"),
         ("number", "", "{equals: 3, rising: true}", "equals and rising exclude each other"),
         ("bytes", "", "{crc: CRC-32/ISCSI, length: 4}", "a length of 4 leaves no data"),
