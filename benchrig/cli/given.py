@@ -60,7 +60,7 @@ def _asked(missing: Mapping[str, Given], within: float) -> dict[str, str]:
 
     async def asked() -> dict[str, str]:
         return {
-            name: await operator.value(name, spec.problem_in, prompt=spec.prompt or name, secret=spec.secret)
+            name: await operator.value(name, spec.problem_in, prompt=spec.question(name), secret=spec.secret)
             for name, spec in missing.items()
         }
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from pathlib import Path
@@ -12,7 +13,7 @@ from benchrig.plan.possible import impossible, not_offered
 from benchrig.plan.tree import StepPlan
 from benchrig.plan.variants import Variants
 from benchrig.source.expression import Unreadable, names_of, parsed
-from benchrig.source.problem import Place, Problems, close, suggest
+from benchrig.source.problem import Place, Problems, close, meant, suggest
 from benchrig.source.references import expressions, has_reference, references
 from benchrig.source.shape import BAD, Misfit, Reader, is_late, locate
 from benchrig.source.yaml import Mapping as MappingNode
@@ -141,7 +142,22 @@ def _check_known(
     for name in used:
         if name not in types:
             place = _key_place(node, key, name)
-            problems.add(place, f"a {step.verb} step has no reading '{name}'", suggest(name, types))
+            problems.add(place, f"a {step.verb} step has no reading '{name}'", _other_reading(name, types))
+
+
+# What may end the name of a statistic, right or wrong.
+_STATISTIC = re.compile(r"(.+)\.(p[0-9.]*|mean|spread)")
+
+
+def _other_reading(name: str, types: Types) -> str:
+    """Advice for the name of a reading that a step does not have."""
+    if match := _STATISTIC.fullmatch(name):
+        of, statistic = match.groups()
+        if f"{of}.p50" in types:
+            return "write a percentile from p1 to p99, for example p95"
+        if near := [f"{each}.{statistic}" for each in close(of, types) if f"{each}.{statistic}" in types]:
+            return meant(near)
+    return suggest(name, types)
 
 
 def check_select(problems: Problems, node: Node, names: Names) -> None:

@@ -133,8 +133,19 @@ class Given(Limit, frozen=True, omit_defaults=True):
         value = next(iter((captured(part, text) or {}).values()), "")
         if not value:
             found = "another text" if self.secret else f"'{text}'"
-            raise Misfit(f"expected text of the form '{part}', found {found}", "scan or type the whole label")
+            raise Misfit(
+                f"{self._asked_for(part)}, found {found}; its form is '{part}'", "scan or type the whole label"
+            )
         return value
+
+    def _asked_for(self, part: Part) -> str:
+        """In the words of the plan, for who reads no pattern."""
+        [group] = group_names(part)
+        return f"expected text with the {group} in it" + (f" ({self.prompt})" if self.prompt else "")
+
+    def question(self, name: str) -> str:
+        """What a person is asked, with all that may be answered where that is listed."""
+        return (self.prompt or name) + (f" ({', '.join(self.listed)})" if self.listed and not self.secret else "")
 
     def problem_in(self, text: str) -> str:
         """Why the text is not acceptable, '' when it is. Raises Misfit when the limit itself makes no sense."""

@@ -89,14 +89,7 @@ class _Kinds:
             except Unknown:
                 continue
             except Misfit as misfit:
-                message, advice = (self._by_names(said) for said in (misfit.message, misfit.advice))
-                self._problems.add(scalar.place, f"{text}: {message}", advice)
-
-    def _by_names(self, said: str) -> str:
-        """A sentence with names in place of the numbers that stand for their values."""
-        for name, sample in self._samples.items():
-            said = said.replace(str(sample), name) if isinstance(sample, Quantity) else said
-        return said
+                self._problems.add(scalar.place, f"{text}: {misfit.message}", misfit.advice)
 
     def _check_written(self, step: StepPlan, model: Step) -> None:
         """A value that is written, against the format that it is written in."""

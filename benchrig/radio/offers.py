@@ -76,7 +76,7 @@ _HOST = {
 }
 _HOST |= {
     f"{verb}.lost_reason": "the operating system tells that a link is lost, and not why"
-    for verb in ("write", "exchange", "wait", "ask", "call", "command")
+    for verb in ("write", "exchange", "wait", "ask", "call", "command", "console", "reboot")
 }
 
 LACKS: dict[str, Mapping[str, str]] = {"host": _HOST, "virtual": {}, "hci": {}}

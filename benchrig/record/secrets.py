@@ -80,10 +80,13 @@ class Secrets:
             told = f"the value {'satisfies' if judgement.passed else 'does not satisfy'} a limit that is secret"
             self._said[judgement.sentence] = told
             judgement = Judgement(judgement.passed, "(secret)", told, place=judgement.place)
+        value = MASK if hidden else reading.value
+        # bytes that are shown as the value are no secret besides
+        raw = value if reading.raw == reading.value else MASK
         return msgspec.structs.replace(
             reading,
-            value=MASK if hidden else reading.value,
-            raw=MASK if reading.raw is not None else None,
+            value=value,
+            raw=None if reading.raw is None else raw,
             samples=None if hidden else reading.samples,
             judgement=judgement,
         )

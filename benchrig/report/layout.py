@@ -72,8 +72,19 @@ def _beside(steps: Column, readings: Column, others: list[int], width: int) -> L
     return Layout(widths, 2, over=False) if sum(widths) + 2 * (len(widths) - 1) <= width else None
 
 
+def under_steps(rows: Sequence[Sequence[Text]]) -> list[Text]:
+    """The readings of these rows, each one blank further in than its step."""
+    found, indent = [], 0
+    for step, reading, *_ in rows:
+        if step.plain:
+            indent = len(step.plain) - len(step.plain.lstrip(" "))
+        found.append(Text(" " * (indent + 1)) + reading)
+    return found
+
+
 def _over(steps: Column, readings: Column, others: list[int], width: int) -> Layout | None:
-    layout = Layout([max(_whole(readings), steps[0].cell_len) + 1, *others], 1, over=True)
+    under = under_steps([*zip(steps, readings, strict=True)])
+    layout = Layout([max(_whole(under), steps[0].cell_len + 1), *others], 1, over=True)
     fits = layout.beside_verdict + 1 + others[-1] <= width and _longest_word(steps) <= layout.beside_verdict
     return layout if fits else None
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, TypeAlias
+from typing import TYPE_CHECKING, TypeAlias
 
 from benchrig.report import explain
 
@@ -53,14 +53,15 @@ class ReadingOverRounds:
     left_out: bool = False
     judgement: Judgement | None = None
     count: int = 0
-    last: Any = None
+    # of the rounds on record
+    last: Reading | None = None
     _numbers: Numbers = field(default_factory=lambda: _no_numbers())
 
     def add(self, reading: Reading) -> None:
         from benchrig.record.tally import as_samples
 
         self.count += 1
-        self.unit, self.last = reading.unit or self.unit, reading.value
+        self.unit, self.last = reading.unit or self.unit, reading
         if (samples := as_samples(reading)) is not None:
             self._numbers.add(samples)
         if (judgement := reading.judgement) is not None:

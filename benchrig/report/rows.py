@@ -33,6 +33,8 @@ class Row(NamedTuple):
     unit: str = ""
     verdict: str = ""
     cause: str = ""
+    # whether `low` is the least value, and no limit in words
+    is_least: bool = False
 
     @property
     def ended(self) -> str:
@@ -89,12 +91,13 @@ def _over_rows(entry: OverRounds, label: str, unjudged: bool, cell: int) -> Iter
 def _over_row(step: str, reading: ReadingOverRounds, cell: int) -> Row:
     samples = reading.samples
     low, high = _limits(reading.judgement, cell)
-    measured = value_text(reading.last, cell)
+    measured = explain.measured(reading.last, cell) if reading.last is not None else ""
     if samples is not None:
         measured = explain.from_to(samples, cell)
     cause = f"{reading.failed} of {reading.failed + reading.passed}" if reading.failed else ""
     name = f"{plain(reading.name, max(cell, _NAME_LIMIT))} (n={reading.count})"
-    return Row(step, name, low, measured, high, plain(reading.unit, _UNIT_LIMIT), verdict_over(reading), cause)
+    unit, least = plain(reading.unit, _UNIT_LIMIT), _has_least(reading.judgement)
+    return Row(step, name, low, measured, high, unit, verdict_over(reading), cause, least)
 
 
 def _reading_row(label: str, reading: Reading, cell: int, verdict: str) -> Row:
@@ -109,7 +112,12 @@ def _reading_row(label: str, reading: Reading, cell: int, verdict: str) -> Row:
         high,
         plain(reading.unit, _UNIT_LIMIT),
         verdict,
+        is_least=_has_least(reading.judgement),
     )
+
+
+def _has_least(judgement: Judgement | None) -> bool:
+    return judgement is not None and judgement.low is not None
 
 
 def _limits(judgement: Judgement | None, cell: int) -> tuple[str, str]:

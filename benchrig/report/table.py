@@ -9,7 +9,7 @@ from rich.padding import Padding
 from rich.text import Text
 
 from benchrig.report import explain, whole
-from benchrig.report.layout import Layout, fitting
+from benchrig.report.layout import Layout, fitting, under_steps
 from benchrig.report.rows import Row, rows_of
 from benchrig.source.problem import counted
 from benchrig.text.escape import ascii_text, plain
@@ -32,6 +32,8 @@ _BESIDE, _OVER = (2, 3, 4), (1, 2, 3)
 _NOTES = 20
 # Below this many characters a list reads better than columns.
 _NARROWEST = 60
+# So much of a limit or a value is broken over lines rather than cut.
+_CELL = 60
 
 
 def render(record: Record, console: Console, *, unjudged: bool = True) -> None:
@@ -82,7 +84,7 @@ class _Page:
             self._line("NOT JUDGED ", STYLES["not judged"], line)
 
     def table(self, record: Record, unjudged: bool) -> None:
-        rows = rows_of(record, unjudged=unjudged, cell=max(12, self._console.width // 3))
+        rows = rows_of(record, unjudged=unjudged, cell=max(_CELL, self._console.width // 3))
         if not rows:
             return
         self._console.print()
@@ -106,11 +108,11 @@ class _Page:
             return
         step, _reading, *rest = rows[0]
         self._lines(layout.lines([step, *rest], _OVER, self._console))
-        for step, reading, *rest in rows[1:]:
+        for under, (step, reading, *rest) in zip(under_steps(rows[1:]), rows[1:], strict=True):
             if step.plain:
                 self._lines(layout.step_lines(step, Text() if reading.plain else rest[-1], self._console))
             if reading.plain:
-                self._lines(layout.lines([Text(" ") + reading, *rest], _OVER, self._console))
+                self._lines(layout.lines([under, *rest], _OVER, self._console))
 
     def _lines(self, lines: Iterable[Text]) -> None:
         for line in lines:
@@ -220,4 +222,6 @@ def _bounds(row: Row) -> str:
     """The limits of a reading in brackets."""
     if row.low and row.high:
         return f"({row.low} to {row.high})"
-    return f"({row.low or 'up to ' + row.high})" if row.low or row.high else ""
+    if row.high:
+        return f"(up to {row.high})"
+    return f"({'from ' if row.is_least else ''}{row.low})" if row.low else ""

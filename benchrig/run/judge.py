@@ -49,7 +49,8 @@ class Judge:
         limit = self.limits.get(name)
         if limit is None:
             return None
-        return RunningJudge(lambda value: for_stream(self._bound(name, limit, value, unit)), self.place_of(name))
+        place, bound = self.place_of(name), lambda value: for_stream(self._bound(name, limit, value, unit))
+        return RunningJudge(bound, place, limit.in_words)
 
     def _bound(self, name: str, limit: Bindable, value: Any, unit: str) -> Bound:
         """The limit tied to what the reading is declared to be, else to what it is."""
@@ -67,7 +68,7 @@ class Judge:
         sentence = f"{absent}: {why}" if why else absent
         place = self.place_of(name)
         if not isinstance(bound, BoundLimit):
-            return Judgement(False, "a value", sentence, place=place)
+            return Judgement(False, limit.in_words, sentence, place=place)
         return Judgement(False, bound.words, sentence, bound.low, bound.high, None, place)
 
 
@@ -85,10 +86,10 @@ class Outside:
 class RunningJudge:
     """Judges the samples of one stream as they come; keeps the first one outside and how many there were."""
 
-    def __init__(self, bind: Callable[[Any], Bound], place: str) -> None:
+    def __init__(self, bind: Callable[[Any], Bound], place: str, written: str) -> None:
         self.outside = 0
         self.first: Outside | None = None
-        self._bind, self._place = bind, place
+        self._bind, self._place, self._written = bind, place, written
         self._bound: Bound | None = None
 
     def passes(self, value: Any) -> bool:
@@ -114,14 +115,14 @@ class RunningJudge:
 
     def empty(self) -> Judgement:
         """The verdict on a stream without samples, whose limit asks for nothing that is there."""
-        return Judgement(True, "every sample", "no sample arrived, as it may be", place=self._place)
+        return Judgement(True, self._written, "no sample arrived, as it may be", place=self._place)
 
     def whole(self, count: int, extremes: list[Any]) -> Judgement:
         """The verdict on a stream that is complete; where all samples passed, the margin is that of the extreme ones."""
         if (broken := self.broken(count)) is not None:
             return broken
         if self._bound is None:
-            return Judgement(False, "every sample", "no sample arrived that could be judged", place=self._place)
+            return Judgement(False, self._written, "no sample arrived that could be judged", place=self._place)
         if count < getattr(self._bound, "least", 1):
             lonely = self._bound.judge(extremes[0])
             return replace(

@@ -41,7 +41,7 @@ _REFUSED: tuple[tuple[re.Pattern[str], str, str], ...] = tuple(
         (
             r"(?i:yes|no|on|off|y|n)",
             "is true or false to some readers of YAML",
-            "quote it if it is text, write true or false if it is not",
+            "quote it if it is text: '{0}'; write true or false if it is not",
         ),
         (
             r"True|TRUE|False|FALSE",

@@ -93,8 +93,10 @@ class StepNames(list[str]):
 
 
 class Bindable(Protocol):
-    """Something `expect` can hold for a reading."""
+    """Something `expect` can hold for a reading. `in_words` is it tied to nothing."""
 
+    @property
+    def in_words(self) -> str: ...
     def bind(self, kind: Kind, unit: str = "") -> Any: ...
     def misfits_for(self, kind: Kind, unit: str = "") -> list[Misfit]: ...
 

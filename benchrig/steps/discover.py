@@ -65,6 +65,10 @@ class ExpectedTable:
         named = _with_text_keys(node, reader, depth=2)
         return BAD if reader.problems.mistakes > before else reader.read_own(named, cls)
 
+    @property
+    def in_words(self) -> str:
+        return "the table"
+
     def bind(self, kind: Kind, unit: str = "") -> TableJudge:
         return TableJudge(self)
 

@@ -36,6 +36,10 @@ class Reached(msgspec.Struct, frozen=True):
 
     written: Limit | None = None
 
+    @property
+    def in_words(self) -> str:
+        return "is reached" + (f" and {self.written.in_words}" if self.written else "")
+
     def bind(self, kind: Kind, unit: str = "") -> BoundLimit:
         beside = self.written.bind(kind, unit) if self.written else BoundLimit((), unit)
         reached = Check("is reached", lambda got: got is not None, lambda got: "not reached")

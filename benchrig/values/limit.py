@@ -16,7 +16,7 @@ import msgspec
 from benchrig.source.shape import Misfit
 from benchrig.values.binding import Binder
 from benchrig.values.crc import Crc
-from benchrig.values.judging import BoundLimit, Kind
+from benchrig.values.judging import BoundLimit, Kind, shown
 from benchrig.values.limit_keys import AnyValue, Bits, Length, Measure
 from benchrig.values.pattern import Regex
 
@@ -73,6 +73,11 @@ class Limit(msgspec.Struct, frozen=True, omit_defaults=True, dict=True):  # dict
     def _keys(self) -> list[str]:  # each limit of a long plan is asked several times
         return [name for name in self.words() if getattr(self, name) is not _ABSENT]
 
+    @property
+    def in_words(self) -> str:
+        """As it is written, where no kind of reading is known that it could be tied to."""
+        return " and ".join(f"{key} {_written(key, getattr(self, key))}".rstrip() for key in self._keys)
+
     def named(self) -> list[tuple[tuple[str | int, ...], Any]]:
         """The values that it names, each with where it stands in the limit."""
         single = [((key,), getattr(self, key)) for key in ("equals", "differs") if key in self._keys]
@@ -117,6 +122,13 @@ class Limit(msgspec.Struct, frozen=True, omit_defaults=True, dict=True):  # dict
     def _bounds(self) -> dict[tuple[Kind, str], BoundLimit]:
         """What has been bound: the check of a plan does it for the run."""
         return {}
+
+
+def _written(key: str, value: Any) -> str:
+    """What is compared by its kind is shown so; a bound is a number, whether its unit makes a text of it or not."""
+    if isinstance(value, (msgspec.Struct, bool, dict)):
+        return ""
+    return shown(value) if key in ("equals", "differs", "one_of", "contains", "lacks", "matches") else str(value)
 
 
 class ReadingLimit(Limit, frozen=True, omit_defaults=True):

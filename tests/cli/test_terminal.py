@@ -67,12 +67,19 @@ def test_a_typed_value_that_the_plan_refuses_is_asked_for_again(tmp_path: Path) 
     assert record_of(bench).run.given == {"serial": "A8"}
 
 
+def test_all_that_may_be_answered_is_in_the_question(tmp_path: Path) -> None:
+    bench = files(tmp_path, SERIAL, head="given: {serial: {prompt: Colour, one_of: [white, blue]}}\n")
+    assert answered(bench, ("Colour (white, blue):", "blue\n")).code == 0
+
+
 def test_a_label_is_asked_for_with_the_plans_words_until_it_has_the_value(tmp_path: Path) -> None:
     head = "given: {serial: {prompt: Scan the label, part: 'SN=(?P<serial>.+)'}, lot: {record: true}}\n"
     bench = files(tmp_path, SERIAL, head=head)
     done = answered(bench, ("Scan the label:", "A7\n"), ("Scan the label:", "SN=A7\n"), ("lot:", "9\n"))
     assert done.code == 0
-    assert "expected text of the form 'SN=(?P<serial>.+)', found 'A7'" in done.said
+    assert (
+        "expected text with the serial in it (Scan the label), found 'A7'; its form is 'SN=(?P<serial>.+)'" in done.said
+    )
     run = record_of(bench).run
     assert (run.given, run.scanned) == ({"serial": "A7", "lot": "9"}, {"serial": "SN=A7"})
 

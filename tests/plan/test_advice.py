@@ -94,8 +94,8 @@ def test_a_device_file_is_no_plan() -> None:
     [
         ("# nothing\n", "write at least 'device:' with a name, or 'others:', for example: device: my unit"),
         ("device: one\nrssi: -50\n", "for example: {mean: -50 dBm, spread: 2 dB}"),
-        ("device: one\ngeneric_access: yes\n", "quote it if it is text, write true or false if it is not"),
-        ("device: one\nyes: 1\n", "quote it if it is text, write true or false if it is not"),
+        ("device: one\ngeneric_access: yes\n", "quote it if it is text: 'yes'; write true or false if it is not"),
+        ("device: one\nyes: 1\n", "quote it if it is text: 'yes'; write true or false if it is not"),
     ],
 )
 def test_a_device_file_has_one_advice_a_place(tmp_path: Path, text: str, advice: str) -> None:

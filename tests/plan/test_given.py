@@ -166,10 +166,10 @@ def test_a_part_is_taken_out_of_what_was_scanned():
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("A7", "expected text of the form '.*SN=(?P<serial>[^;]*).*', found 'A7'"),
-        ("SN=;X", "expected text of the form '.*SN=(?P<serial>[^;]*).*', found 'SN=;X'"),
+        ("A7", "expected text with the serial in it, found 'A7'; its form is '.*SN=(?P<serial>[^;]*).*'"),
+        ("SN=;X", "expected text with the serial in it, found 'SN=;X'; its form is '.*SN=(?P<serial>[^;]*).*'"),
         ("SN=B7", "'B7' does not match 'A\\d+'"),
-        ("", "expected text of the form '.*SN=(?P<serial>[^;]*).*', found ''"),
+        ("", "expected text with the serial in it, found ''; its form is '.*SN=(?P<serial>[^;]*).*'"),
     ],
 )
 def test_a_text_without_the_part(text, said):

@@ -50,6 +50,8 @@ KEYS_AND_WORDS = [
     (f"{HEAD}{STEPS}«plan: another", "duplicate key 'plan' (first in line 1)", "keep one of the two"),
     (with_steps(READ + "within: 1 s\n  «within: 2 s"), "duplicate key 'within' (first in line 7)", "keep one"),
     (with_steps(READ + "expect: {«values: {max: 3}}"), "no reading 'values'", "'value'"),
+    (with_steps("- repeat: 3\n  name: r\n  steps: [{read: temperature}]\n  expect: {«temperature.value.p95: {max: 4 °C}}"), "no reading 'temperature.value.p95'", "did you mean 'read temperature.value.p95'"),
+    (with_steps("- repeat: 3\n  steps: [{read: temperature, name: c}]\n  expect: {«c.value.p101: {max: 4 °C}}"), "no reading 'c.value.p101'", "from p1 to p99"),
     (with_steps(READ + "save: {«valu: x}\n- wait: ${x}"), "no reading 'valu'", "did you mean 'value'"),
 ]  # fmt: skip
 

@@ -9,8 +9,9 @@ import pytest
 from benchrig.errors import StationError
 from benchrig.plan.loader import load_plan
 from benchrig.plan.remarks import remarks
-from benchrig.radio.offers import HIDDEN, NO_CCCD, READ_IS_HEARD
+from benchrig.radio.offers import HIDDEN, LACKS, NO_CCCD, READ_IS_HEARD
 from benchrig.radio.table import Characteristic, Service, Table
+from benchrig.steps import KINDS
 from benchrig.steps.attribute import Names
 from benchrig.steps.lookup import look_up
 from benchrig.values.catalogue import long_uuid
@@ -52,6 +53,12 @@ def test_a_limit_that_cannot_be_judged_is_told_before(step: str, reading: str, t
         reading
     )
     assert said(tmp_path, step, "virtual") == []
+
+
+def test_no_reason_of_a_loss_is_known_to_the_host_in_any_step_in_which_a_link_may_end() -> None:
+    verbs = {verb for verb, kind in KINDS.items() if kind.may_lose or kind.wants_loss}
+    assert verbs
+    assert {f"{verb}.lost_reason" for verb in verbs} == {name for name in LACKS["host"] if "lost_reason" in name}
 
 
 @pytest.mark.parametrize("name", ["device name", "generic access/appearance", "report map", "0x2A00"])

@@ -139,9 +139,22 @@ def test_what_no_limit_allowed_is_a_failure_everywhere() -> None:
 
 
 def test_a_hand_terminal_has_them_indented() -> None:
-    lines = shown(ran(most=2), 55).splitlines()
+    lines = shown(ran(most=2), 59).splitlines()
     at = lines.index("    3.2.1 level")
-    assert lines[at + 1] == "        value (n=6) 10 to 80 %  (34)  fail: 2 of 6"
+    assert lines[at + 1] == "        value (n=6) 10 to 80 %  (from 34)  fail: 2 of 6"
+
+
+def test_readings_are_one_blank_further_in_than_their_step() -> None:
+    lines = shown(ran(most=2), 62).splitlines()
+    at = next(at for at, line in enumerate(lines) if line.startswith("    3.2.1 level"))
+    assert lines[at + 1].startswith("     value (n=6)")
+
+
+def test_bytes_over_rounds_are_in_pairs() -> None:
+    steps = "  - repeat: 2\n    steps: [{read: '2A29', format: {as: hex}, name: maker}]\n"
+    device = levels(90).replace("services:", "services:\n  - service: device information\n    characteristics:\n      - "
+                                "{characteristic: manufacturer name, properties: [read], value: ab}")  # fmt: skip
+    assert "61 62" in shown(run(plan_text(steps), device).record)
 
 
 def test_rounds_that_are_only_counted_count() -> None:

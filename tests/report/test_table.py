@@ -369,3 +369,15 @@ def test_a_stream_that_told_its_state_says_its_sentence_once() -> None:
     steps = "  - notify: temperature\n    for: 5 s\n    expect: {count: {min: 999}, value: {max: 0 °C}}\n"
     record = run(plan_text(steps), thermometer("notify: {period: 200 ms}")).record
     assert explain.own_message(record.steps[2]) == ""
+
+
+@pytest.mark.parametrize(("limit", "said"), [(Limit(min=4), "5  (from 4)  pass"), (Limit(max=6), "5  (up to 6)  pass")])
+def test_a_hand_terminal_says_which_side_a_limit_is(limit: Limit, said: str) -> None:
+    assert said in shown(run_of(reading(5, limit)), 50)
+
+
+def test_a_long_limit_has_all_its_words_in_the_table() -> None:
+    words = "remote user terminated connection"
+    text = shown(run_of(reading(words, Limit(equals=words), name="a_reading_of_many_letters")), 80)
+    assert "…" not in text
+    assert [text.count(word) for word in words.split()] == [2, 2, 2, 2]

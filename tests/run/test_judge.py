@@ -34,6 +34,15 @@ def test_without_a_value_the_limit_is_told_as_it_would_have_been() -> None:
     assert judged.sentence == "there is no value: nothing came"
 
 
+def test_without_a_value_or_a_kind_the_limit_is_told_as_it_is_written() -> None:
+    judged = judge(Limit(max="1 W", lacks="E")).judge("level", None, "", "nothing came")
+    assert judged is not None
+    assert (judged.passed, judged.limit) == (False, "max 1 W and lacks 'E'")
+    running = judge(Limit(lacks="ASSERT")).running("level")
+    assert running is not None
+    assert (running.empty().limit, running.whole(0, [None]).limit) == ("lacks 'ASSERT'", "lacks 'ASSERT'")
+
+
 def test_a_limit_that_does_not_apply_is_a_misfit() -> None:
     with pytest.raises(Misfit):
         judge(Limit(max="3 V")).judge("level", 4, "A")

@@ -153,7 +153,7 @@ def _over_case(entry: OverRounds, name: str) -> _Case:
 
 def _over_line(reading: ReadingOverRounds) -> str:
     samples, judgement = reading.samples, reading.judgement
-    measured = explain.from_to(samples) if samples else value_text(reading.last)
+    measured = explain.from_to(samples) if samples else value_text(reading.last.value if reading.last else None)
     parts = [f"{plain(reading.name)} = {measured} {plain(reading.unit)}".rstrip(), f"n = {reading.count}"]
     if judgement is not None:
         parts += [
