@@ -51,7 +51,7 @@ class Likely(Quantity):
         self.name = name
 
     def __str__(self) -> str:
-        return f"{self.name} (a {self.unit.dimension} in {self.unit})"
+        return self.name
 
 
 class Unknown(Exception):
@@ -162,9 +162,9 @@ def _alike(one: Operand, other: Operand) -> None:
     """See that both have a unit, or none."""
     for bare, measured in ((one, other), (other, one)):
         if isinstance(measured, Quantity) and not isinstance(bare, Quantity):
-            raise Misfit(
-                f"a number without a unit and {measured} are added or compared", "write the unit of the number"
-            )
+            kind = f" (a {measured.unit.dimension} in {measured.unit})" if isinstance(measured, Likely) else ""
+            what = f"a number without a unit and {measured}{kind} are added or compared"
+            raise Misfit(what, "write the unit of the number")
 
 
 def _plus(one: Any, other: Any) -> Any:

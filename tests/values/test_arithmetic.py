@@ -86,7 +86,7 @@ def test_a_part_of_what_was_given_is_given():
         ("on + 1", "true is not a number"),
         ("trip[5]", "there is no part [5] of 5"),
         ("trip[2:9]", "there is no part [2:9] of 5"),
-        ("trip[3:1]", "there is no part [3:1] of 5"),
+        ("trip[3:1]", "the part [3:1] ends before it begins"),
         ("trip[-6]", "there is no part [-6] of 5"),
         ("n[0]", "7 has no parts"),
         ("u + 2 foo", "unknown unit 'foo'"),
