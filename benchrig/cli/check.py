@@ -143,7 +143,7 @@ def _summary(plan: Plan) -> str:
     if not plan.steps:
         return f"OK, {len(plan.names.aliases)} names and no steps: for --plan of the commands without a plan"
     limits = sum(len(step.limit_names) for step in plan.steps)
-    held = f"{counted(len(plan.steps), 'step')}, {counted(limits, 'limit')}"
+    held = f"{counted(sum(step.counts for step in plan.steps), 'step')}, {counted(limits, 'limit')}"
     return "; ".join([f"OK, {held}", *_more(plan), *["has a caution"] * bool(plan.caution)])
 
 

@@ -21,6 +21,8 @@ class Progress(StatusLine):
         super().__init__(_LONGEST)
         self._names: dict[str, str] = {}
         self._count = 0
+        # which of the steps that are counted, by id
+        self._numbers: dict[str, int] = {}
         self._rounds: dict[str, Rounds] = {}
         self._chains: dict[str, tuple[str, ...]] = {}
         self._failed: Counter[str] = Counter()
@@ -37,8 +39,10 @@ class Progress(StatusLine):
             self._did_not_pass(event)
 
     def _begin(self, run: RunStarted) -> None:
-        self._count = len(run.nodes)
-        for node, around in _with_repetitions(run.nodes):
+        steps = [*_with_repetitions(run.nodes)]
+        self._numbers = {id: number for number, id in enumerate((node.id for node, _ in steps if node.counts), 1)}
+        self._count = len(self._numbers)
+        for node, around in steps:
             self._names[node.id], self._chains[node.id] = node.name, around
             if node.role == "repeat":
                 self._rounds[node.id] = Rounds(node)
@@ -50,8 +54,15 @@ class Progress(StatusLine):
         name = self._names[where.node] = event.name or self._names.get(where.node, "")
         rounds = [self._rounds[repeat].words(where.rounds[level], event.at, left=not level)
                   for level, repeat in enumerate(self._chains.get(where.node, ()))]  # fmt: skip
-        self._words = ", ".join([f"step {where.node} of {self._count}: {name}", *rounds])
+        self._words = ", ".join([f"step {self._which(where.node)}: {name}", *rounds])
         self.show(self._words)
+
+    def _which(self, node: str) -> str:
+        """'4 of 12', '3.1 (5 of 12)'."""
+        number = self._numbers.get(node)
+        if number is None:
+            return node
+        return f"{node} of {self._count}" if node == str(number) else f"{node} ({number} of {self._count})"
 
     def _did_not_pass(self, event: Closed) -> None:
         """Of very many failures the first ones are told."""

@@ -58,6 +58,11 @@ class StepPlan:
         return tuple(step for part in self.parts for step in part.steps)
 
     @property
+    def counts(self) -> bool:
+        """Whether it is one of the steps that are counted: see PlannedNode."""
+        return not self.parts or bool(self.limit_names)
+
+    @property
     def role(self) -> Role:
         return getattr(self.kind, "role", "step")
 

@@ -74,6 +74,11 @@ class PlannedNode(msgspec.Struct, omit_defaults=True, frozen=True):
     rounds: int = 0  # of a repetition: how many there may be, as far as the plan says so
     seconds: float = 0.0  # and how long it takes, where the plan says that
 
+    @property
+    def counts(self) -> bool:
+        """Whether it is one of the steps that are counted: one with steps in it is where it has limits of its own."""
+        return self.role == "step" or bool(self.limits)
+
 
 class PlannedDevice(msgspec.Struct, omit_defaults=True, frozen=True):
     """One device of the plan, as it is to be picked."""

@@ -300,27 +300,28 @@ def _exit_text(record: Record, ended: RunEnded) -> str:
     return f"{meaning} (exit code {ended.exit_code})"
 
 
+def counts(entry: Once | OverRounds) -> bool:
+    """Whether it is one of the steps that are counted: one with steps in it is where it has limits, and where it did not
+    pass, and only it says why."""
+    if entry.node.counts:
+        return True
+    if isinstance(entry, OverRounds):
+        return any(tells(step) for step in entry.failed)
+    return entry.state in _BAD and tells(entry.step)
+
+
 def _step_counts(record: Record) -> str:
-    counts: Counter[str] = Counter()
-    allowed = 0
-    for entry in outline(record):
-        if not entry.is_composite:
-            found = _states(entry)
-            counts += found
-            allowed += found["fail"] if entry.tolerated else 0
+    """Each step once: one of a repetition by the worst of its rounds."""
+    counted = [entry for entry in outline(record) if counts(entry)]
+    found = Counter(entry.state for entry in counted)
+    allowed = sum(bool(entry.tolerated) and entry.state == "fail" for entry in counted)
     words: dict[State, str] = {
         "fail": "failed", "error": "in error", "skip": "skipped", "left out": "left out", "cut off": "cut off",
         "not run": "not run",
     }  # fmt: skip
-    told = {word: _of_them(counts[key], allowed if key == "fail" else 0) for key, word in words.items() if counts[key]}
-    rest = "".join(f", {counts[key]} {word}{told[word]}" for key, word in words.items() if counts[key])
-    return f"{counts['pass']} of {counts.total()} steps passed{rest}"
-
-
-def _states(entry: Once | OverRounds) -> Counter[str]:
-    if isinstance(entry, Once):
-        return Counter([entry.state])
-    return entry.verdicts + Counter(state(each) for each in entry.executions if each.ended is None)
+    told = {word: _of_them(found[key], allowed if key == "fail" else 0) for key, word in words.items() if found[key]}
+    rest = "".join(f", {found[key]} {word}{told[word]}" for key, word in words.items() if found[key])
+    return f"{found['pass']} of {found.total()} steps passed{rest}"
 
 
 def _of_them(count: int, allowed: int) -> str:

@@ -201,6 +201,6 @@ def test_check_tells_how_large_a_plan_is(tmp_path: Path) -> None:
     plan = tmp_path / "plan.yaml"
     plan.write_text(GROWN, encoding="utf-8")
     rounds = "repeats levels for each of 2 values of least, soak 50 times, night for 8 h"
-    assert call("check", plan, "--set", "market=us").stdout.splitlines()[-1].endswith(f"OK, 8 steps, 1 limit; {rounds}")
+    assert call("check", plan, "--set", "market=us").stdout.splitlines()[-1].endswith(f"OK, 5 steps, 1 limit; {rounds}")
     left_out = call("check", plan, "--set", "market=de").stdout
     assert f"{rounds}; the given values leave out 2 steps" in left_out

@@ -36,10 +36,10 @@ def followed(monkeypatch: pytest.MonkeyPatch, text: str, device: str) -> tuple[l
 
 def test_it_tells_rounds_and_the_time_that_is_left(monkeypatch: pytest.MonkeyPatch) -> None:
     lines, printed = followed(monkeypatch, plan_text(STEPS), levels(90, *[20] * 30))
-    assert "step 3.1 of 4: level, round 1 of 20" in lines
-    assert "step 3.1 of 4: level, round 11 of 20, 20.3 s left" in lines
-    assert "step 3.2.1 of 4: wait in eco, round 11 of 20, 19.2 s left, round 2 of 2" in lines
-    assert "step 4.1 of 4: pause, round 2, 2.0 s left" in lines
+    assert "step 3.1 (3 of 5): level, round 1 of 20" in lines
+    assert "step 3.1 (3 of 5): level, round 11 of 20, 20.3 s left" in lines
+    assert "step 3.2.1 (4 of 5): wait in eco, round 11 of 20, 19.2 s left, round 2 of 2" in lines
+    assert "step 4.1 (5 of 5): pause, round 2, 2.0 s left" in lines
     assert len([line for line in printed if "level" in line]) == 5, "very many failures are not told one by one"
     assert printed[0] == "step 3.1 (round 2) level: fail"
     assert not [line for line in printed if line.startswith("step 3 ")], "what is in it has said so"

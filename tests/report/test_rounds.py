@@ -68,7 +68,7 @@ def test_the_table_has_each_step_once_and_the_rounds_that_failed() -> None:
     assert "\n  2.1 read 2.1" in text
     assert "step 2.1 (round 1) read 2.1: fail" in text
     assert "2.1 (round 2)" not in text
-    assert "4 of 7 steps passed, 1 failed, 2 not run" in text
+    assert "2 of 5 steps passed, 1 failed, 2 not run" in text
 
 
 def test_junit_has_a_case_for_each_step_whatever_the_number_of_rounds() -> None:
@@ -107,6 +107,23 @@ def _group(name: str, steps: str, expect: str) -> str:
     return f"  - group: {name}\n    steps:\n{indent(steps, '    ')}    expect: {{{expect}}}\n"
 
 
+@pytest.mark.parametrize(
+    ("most", "failed", "said"),
+    [(0, 2, "4 of 6 steps passed, 2 failed;"), (2, 0, "5 of 6 steps passed, 1 failed (tolerated);")],
+)
+def test_steps_are_counted_alike_in_the_last_line_and_for_build_servers(most: int, failed: int, said: str) -> None:
+    record = ran(most)
+    suite = etree.fromstring(junit_xml(record)).find("testsuite")
+    assert (suite.get("tests"), suite.get("failures")) == ("6", str(failed))
+    assert said in whole.verdict_line(record)
+
+
+def test_a_step_that_alone_fails_is_counted() -> None:
+    group = _group("all", "  - wait: 1 s\n", "elapsed: {max: 0 s}")
+    line = whole.verdict_line(run(plan_text(group), levels(90)).record)
+    assert "3 of 4 steps passed, 1 failed; 1 limit judged, 1 broken" in line
+
+
 def test_what_a_limit_allowed_to_fail_is_said_everywhere() -> None:
     record = ran(most=2)
     assert record.ended is not None
@@ -114,9 +131,7 @@ def test_what_a_limit_allowed_to_fail_is_said_everywhere() -> None:
     text = shown(record)
     assert "step 3.2.1 level failed in 2 of 6 rounds, which a limit of step 3.2 allows\n" in text
     assert "step 3.2.1 (round 2) level: fail (limit), tolerated\n" in text
-    assert (
-        "PASS, SIMULATED: the simulated unit passed (exit code 0): 13 of 15 steps passed, 2 failed (tolerated)" in text
-    )
+    assert "PASS, SIMULATED: the simulated unit passed (exit code 0): 5 of 6 steps passed, 1 failed (tolerated)" in text
     assert "fail: 2 of 6" in next(line for line in text.splitlines() if line.startswith("    3.2.1 level"))
     level = cases(record)["level"]
     assert level.find("failure") is None
@@ -160,7 +175,7 @@ def test_bytes_over_rounds_are_in_pairs() -> None:
 def test_rounds_that_are_only_counted_count() -> None:
     soak = build_record(logged([*Soak().run(300, failing=[200]), RunEnded(9.0, "fail", 1, 300, "limit")], least=100))
     assert "passed in 299 of 300 rounds, failed in 1" in cases(soak)["read level"].find("failure").get("message")
-    assert "599 of 600 steps passed, 1 failed; " in whole.verdict_line(soak)
+    assert "1 of 3 steps passed, 2 failed; " in whole.verdict_line(soak)
     over = next(row for row in rows(soak) if row["step"] == "1.1" and row["reading"] == "stream")
     assert (over["rounds"], over["minimum"], over["maximum"]) == ("300", "1.0", "2.0")
 

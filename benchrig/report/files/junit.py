@@ -86,17 +86,8 @@ def junit_xml(record: Record, *, dialect: Dialect = "junit-10") -> bytes:
 
 def _named(record: Record) -> list[tuple[str, Entry]]:
     """The steps that are cases, each with its name: as the plan has it, without the values of this run."""
-    names, shown = {*_TAKEN}, [entry for entry in outline(record) if _is_case(entry)]
+    names, shown = {*_TAKEN}, [entry for entry in outline(record) if whole.counts(entry)]
     return [(_unused(_name(each.node.written, each.node.name, each.node.kind), names), each) for each in shown]
-
-
-def _is_case(entry: Entry) -> bool:
-    """A step with steps in it is one where it has limits; and where it did not pass, and only it says why."""
-    if not entry.is_composite or entry.node.limits:
-        return True
-    if isinstance(entry, OverRounds):
-        return any(whole.tells(step) for step in entry.failed)
-    return entry.state in ("fail", "error", "cut off") and whole.tells(entry.step)
 
 
 def _step_cases(record: Record, shown: list[tuple[str, Entry]]) -> Iterator[_Case]:
