@@ -48,6 +48,7 @@ from benchrig.steps.discover import PROPERTIES
 from benchrig.steps.loss import LOSS
 from benchrig.steps.repeat import Times
 from benchrig.steps.size import Size
+from benchrig.steps.waiting import Polling, Waiting
 from benchrig.values import catalogue
 from benchrig.values.assigned import assigned
 from benchrig.values.crc import Crc
@@ -150,6 +151,25 @@ def default_text(one):
     return str(default) if isinstance(default, (int, str, Quantity)) and default != "" else "–"
 
 
+def same_rows(listed, expected, where):
+    """One row each, in this order; what is missing is said."""
+    listed, expected = [*listed], [*expected]
+    missing, strange = (
+        [f"'{row}'" for row in one if row not in other] for one, other in ((expected, listed), (listed, expected))
+    )
+    assert not missing, f"add {', '.join(missing)} to {where}"
+    assert not strange, f"take {', '.join(strange)} out of {where}"
+    assert listed == expected, f"put {where} into this order: {', '.join(expected)}"
+
+
+def same_defaults(listed, expected, title):
+    missing, strange = sorted(expected.keys() - listed.keys()), sorted(listed.keys() - expected.keys())
+    assert not missing, f"add a row {', '.join(missing)} under {title}"
+    assert not strange, f"take the row {', '.join(strange)} out under {title}"
+    wrong = [f"{key}: {default}" for key, default in expected.items() if listed[key] != default]
+    assert not wrong, f"mend the default under {title}: {', '.join(wrong)}"
+
+
 # DiscoverExpect holds readings, and blocks of behaviours may hold these alone: they have tables of their own.
 ALL_MODELS = [model for model in reachable(ROOTS) if model.__name__ != "DiscoverExpect"
               and (own_fields(model) or not issubclass(model, Block))]  # fmt: skip
@@ -161,7 +181,7 @@ def test_every_key_stands_in_its_section_with_its_default(model):
     assert title in SECTIONS, f"add a section {title} to a page of testplans/reference/"
     rows = SECTIONS[title].table("key")
     listed = {words(row["key"])[0]: row["default"] for row in rows}
-    assert listed == {one.encode_name: default_text(one) for one in own_fields(model)}
+    same_defaults(listed, {one.encode_name: default_text(one) for one in own_fields(model)}, title)
 
 
 @pytest.mark.parametrize(("section", "blocks"), [("Reactions", [ReadSpec, WriteSpec]), ("Faults", [FaultSpec])])
@@ -169,7 +189,7 @@ def test_every_behaviour_stands_in_its_section_with_its_default(section, blocks)
     keys = {key_of(kind)[0] for kind in BEHAVIOURS for block in blocks if kind.on & block.occasions}
     written = {one.name: default_text(one) for block in blocks for one in msgspec.structs.fields(keys_of(block))}
     listed = {words(row["key"])[0]: row["default"] for row in SECTIONS[section].table("key")}
-    assert listed == {key: written[key] for key in keys}
+    same_defaults(listed, {key: written[key] for key in keys}, section)
 
 
 @pytest.mark.parametrize("name", PROFILES)
@@ -187,7 +207,7 @@ def test_the_names_of_airs():
 
 
 def test_the_keys_of_use():
-    assert [words(row["key"])[0] for row in SECTIONS["Shared steps"].table("key")] == [*INCLUDE_KEYS]
+    same_rows([words(row["key"])[0] for row in SECTIONS["Shared steps"].table("key")], INCLUDE_KEYS, "Shared steps")
 
 
 UNTIL = {"value": Limit(min="5 °C")}
@@ -223,7 +243,10 @@ def test_every_reading_stands_in_the_section_of_its_step(verb):
     rows = SECTIONS[verb].table("reading")
     listed = {words(row["reading"])[0]: row["kind"] for row in rows}
     expected = {name: kind.unit or kind.kind for name, kind in readings.items()}
-    assert listed == expected | ({"value": "of the format"} if "value" in expected else {})
+    expected |= {"value": "of the format"} if "value" in expected else {}
+    missing = sorted(expected.keys() - listed.keys())
+    assert not missing, f"add a row {', '.join(missing)} to the readings under {verb}"
+    assert listed == expected
 
 
 def test_the_readings_of_a_link_that_must_end():
@@ -234,6 +257,15 @@ def test_the_readings_of_a_link_that_must_end():
     assert {*words(named)} == {verb for verb, kind in KINDS.items() if kind.may_lose}
 
 
+@pytest.mark.parametrize(("section", "base"), [("Waiting for a state", Waiting), ("Asking again", Polling)])
+def test_the_steps_that_wait_for_a_state_are_named(section, base):
+    said, _, _ = SECTIONS[section].text.partition("\n|")
+    verbs = {verb for verb, kind in KINDS.items() if issubclass(kind, base)}
+    named = {*re.findall(r"[`\[](\w+)[`\]]", said)} & KINDS.keys()
+    assert not verbs - named, f"name {', '.join(sorted(verbs - named))} before the table under {section}"
+    assert not named - verbs, f"{', '.join(sorted(named - verbs))} under {section} does not do that"
+
+
 # Their readings are what a plan or its code calls them.
 NAMED_BY_THE_PLAN = {"call", "compute"}
 
@@ -241,8 +273,10 @@ NAMED_BY_THE_PLAN = {"call", "compute"}
 def test_every_step_kind_is_in_the_reference():
     unwritten = KINDS.keys() - {*STEPS, *NAMED_BY_THE_PLAN}
     assert not unwritten, f"add to STEPS above a step with all the readings of its kind: {unwritten}"
-    assert KINDS.keys() == {*STEPS, *NAMED_BY_THE_PLAN}
-    assert set(words(SECTIONS["Steps"].text)) >= KINDS.keys()
+    gone = {*STEPS, *NAMED_BY_THE_PLAN} - KINDS.keys()
+    assert not gone, f"take out what is no kind of step: {gone}"
+    missing = sorted(KINDS.keys() - {*words(SECTIONS["Steps"].text)})
+    assert not missing, f"add a row for {', '.join(missing)} under Steps"
     for verb in KINDS:
         page = SECTIONS[verb].page
         assert f"{page}{anchor(verb)}" in contents(PAGES[FIRST]), f"no link to {verb} under Contents of {FIRST}"
@@ -252,7 +286,9 @@ def test_every_step_kind_is_in_the_reference():
 
 def test_deadlines_of_the_steps():
     listed = {words(row["step"])[0]: row["deadline without `within`"] for row in SECTIONS["Time"].table("step")}
-    assert listed.keys() == KINDS.keys(), "each kind of step has a row under Time"
+    missing = sorted(KINDS.keys() - listed.keys())
+    assert not missing, f"add a row for {', '.join(missing)} under Time"
+    assert listed.keys() == KINDS.keys()
     for verb, text in listed.items():
         kind = KINDS[verb]
         own = "none" if math.isinf(kind.within_default) else f"{kind.within_default:g} s"
@@ -266,12 +302,14 @@ def test_deadlines_of_the_steps():
 
 def test_units():
     listed = {row["dimension"]: row["units"].split(", ") for row in SECTIONS["Units"].table("dimension")}
-    assert listed == {dimension: symbols_of(dimension) for dimension in BASE}
+    same_rows(listed, BASE, "the table under Units")
+    for dimension, symbols in listed.items():
+        same_rows(symbols, symbols_of(dimension), f"the row {dimension} under Units")
 
 
 def test_formats_by_name():
     rows = SECTIONS["Formats"].table("format")
-    assert sorted(words(row["format"])[0] for row in rows) == sorted(format_names())
+    same_rows(sorted(words(row["format"])[0] for row in rows), sorted(format_names()), "the table under Formats")
 
 
 def test_sizes_of_the_formats():
@@ -319,8 +357,9 @@ SAMPLES = {
 
 
 def test_which_limits_apply_to_which_readings():
+    same_rows(SAMPLES, [key for key in Limit.words() if key != "tolerance"], "SAMPLES of this file")
     rows = SECTIONS["Limits"].table("limit")
-    assert [words(row["limit"])[0] for row in rows] == [*SAMPLES]
+    same_rows([words(row["limit"])[0] for row in rows], SAMPLES, "the second table of limits.md")
     for row in rows:
         limit = Limit(**SAMPLES[words(row["limit"])[0]])
         for kind in ("number", "text", "time", "bytes", "boolean", "list"):
@@ -422,7 +461,10 @@ def test_a_page_says_what_it_is_and_leads_back(page):
 def test_a_long_page_lists_its_sections(page):
     _, *titles = sections(PAGES[page])
     if PAGES[page].count("\n") > 150 or contents(PAGES[page]):
-        assert contents(PAGES[page]) == [anchor(title) for title in titles], f"Contents of {page}"
+        listed, due = contents(PAGES[page]), [anchor(title) for title in titles]
+        missing = [link for link in due if link not in listed]
+        assert not missing, f"add to Contents of {page}: {', '.join(missing)}"
+        assert listed == due, f"Contents of {page} has to be in the order of the headings"
 
 
 # --- examples

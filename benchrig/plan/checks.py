@@ -87,7 +87,7 @@ def _check_limits(
             for wrong in limit.misfits_for(kind.kind, kind.unit) or (_impossible(limit, kind) if written else ()):
                 path = (key, name, *wrong.path)
                 Reader(problems).misfit(node, Misfit(wrong.message, wrong.advice, path))
-            if getattr(limit, "rising", False) is True and not (kind.many and key == "expect"):
+            if getattr(limit, "needs_samples", False) and not (kind.many and key == "expect"):
                 wrong = one_value(name)
                 Reader(problems).misfit(node, Misfit(wrong.message, wrong.advice, (key, name, *wrong.path)))
             for wrong in _wrong_words(limit, kind):

@@ -233,7 +233,7 @@ def _of_rounds(limit: Limit, most: int | None) -> Iterator[Misfit]:
 
 
 def _of_streams(limit: Limit) -> Iterator[Misfit]:
-    if "rising" in limit.keys():  # noqa: SIM118 - no mapping
+    if limit.needs_samples:
         yield Misfit(
             "a condition is about one value, and rising needs several", "compare with min or above", ("rising",)
         )

@@ -98,7 +98,7 @@ class Given(Limit, frozen=True, omit_defaults=True):
             yield from self._beside_random()
         if self.keys():
             yield from super().misfits()
-        if "rising" in self.keys():
+        if self.needs_samples:
             yield one_value("given")
         yield from self._of_default()
 

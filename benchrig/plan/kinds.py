@@ -22,10 +22,12 @@ from benchrig.values.arithmetic import Likely, Sample, Unknown, likely
 from benchrig.values.format import Format, FormatSpec
 from benchrig.values.judging import Kind
 from benchrig.values.limit import Limit
+from benchrig.values.limit_keys import MEASURES
 from benchrig.values.quantity import Quantity, is_number
 from benchrig.values.units import dimension_of
 
-_SINGLE = ("equals", "differs", "min", "above", "max", "below", "nominal", "tolerance")
+# Keys of a limit that take one value.
+_SINGLE = {*MEASURES, "equals", "differs"}
 
 
 def check_kinds(problems: Problems, given: Mapping[str, Given], steps: Sequence[StepPlan]) -> None:

@@ -15,10 +15,9 @@ from benchrig.values import bounds
 from benchrig.values.base import Format, with_unit
 from benchrig.values.judging import BoundLimit
 from benchrig.values.limit import Limit
+from benchrig.values.limit_keys import MEASURES
 from benchrig.values.numbers import IntegerFormat
 from benchrig.values.quantity import exact, is_number
-
-_RANGES = frozenset({"min", "above", "max", "below", "nominal", "tolerance"})
 
 
 def impossible(limit: Limit, form: Format) -> Iterator[Misfit]:
@@ -70,7 +69,7 @@ def _beyond_bits(limit: Limit, given: frozenset[str], form: IntegerFormat) -> It
 
 
 def _beyond_ends(limit: Limit, given: frozenset[str], form: IntegerFormat) -> Iterator[Misfit]:
-    keys = _RANGES & given
+    keys = MEASURES & given
     if not keys or "equals" in given:
         return
     bound = limit.bind("number", form.unit)

@@ -36,7 +36,7 @@ class Judge:
         if value is None:
             return self._without_value(name, limit, unit, why)
         bound = self._bound(name, limit, value, unit)
-        if getattr(bound, "rising", False):
+        if getattr(bound, "needs_samples", False):
             raise one_value(name)
         return bound.judge(value, self.place_of(name))
 

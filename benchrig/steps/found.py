@@ -14,11 +14,10 @@ from benchrig.source.shape import LooseText, Misfit
 from benchrig.steps.base import ReadingType
 from benchrig.values.judging import shown, typed
 from benchrig.values.limit import Limit
+from benchrig.values.limit_keys import KEYS
 from benchrig.values.pattern import captured, group_names, matches
 from benchrig.values.quantity import Quantity, as_number, is_number
 
-_BOUNDS = ("min", "above", "max", "below", "nominal", "tolerance")
-_PLAIN = ("equals", "differs")
 _NUMBER = re.compile(r"[+-]?[0-9]{1,40}(?:\.[0-9]{1,40})?")
 
 
@@ -71,13 +70,13 @@ def _unit_of(limit: Any) -> str | None:
     if not isinstance(limit, Limit):
         return None
     for key in limit.keys():  # noqa: SIM118 - a limit is no mapping
-        value = typed(getattr(limit, key))
-        if key in _BOUNDS and isinstance(value, str):
+        value, when = typed(getattr(limit, key)), KEYS[key].number
+        if when == "measure" and isinstance(value, str):
             with contextlib.suppress(Misfit):
                 return Quantity.from_source(value).unit.symbol
         if isinstance(value, Quantity):
             return value.unit.symbol
-        if key == "rising" or (key in (*_BOUNDS, *_PLAIN) and is_number(value)):
+        if when == "always" or (when and is_number(value)):
             return ""
     return None
 

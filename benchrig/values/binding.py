@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import operator
 from collections.abc import Callable, Mapping, Sized
-from typing import Any, ClassVar
+from typing import Any
 
 from benchrig.source.shape import Misfit, describe_value
 from benchrig.values import bounds
 from benchrig.values.crc import Crc
 from benchrig.values.judging import RISING, BoundLimit, Check, Kind, apart, difference_unit, shown, typed
-from benchrig.values.limit_keys import Bits, Length
+from benchrig.values.limit_keys import KEYS, Bits, Length
 from benchrig.values.pattern import matches
 from benchrig.values.quantity import as_number, exact, is_number
 from benchrig.values.range import Range
@@ -32,16 +32,6 @@ def _is_time(value: Any, kind: Kind) -> bool:
 class Binder:
     """Turns the keys of one limit, with what they take, into checks for one kind of reading."""
 
-    ALLOWED: ClassVar[dict[Kind, tuple[str, ...]]] = {
-        "number": ("equals", "differs", *_BOUNDS, "nominal", "tolerance", "one_of", "bits", "rising"),
-        "text": ("equals", "differs", "one_of", "matches", "contains", "lacks", "length"),
-        "time": ("equals", "differs", *_BOUNDS, "one_of", "matches", "contains", "lacks", "rising"),
-        "bytes": ("equals", "differs", "one_of", "contains", "lacks", "length", "bits", "crc"),
-        "boolean": ("equals", "differs"),
-        "list": ("equals", "differs", *_BOUNDS, "nominal", "tolerance", "contains", "lacks", "length"),
-        "any": ("equals", "differs", "one_of"),
-    }
-
     def __init__(self, given: Mapping[str, Any], kind: Kind, unit: str) -> None:
         self.given, self.kind, self.unit = given, kind, unit
         self.range = Range()
@@ -51,7 +41,7 @@ class Binder:
 
     def bind(self) -> BoundLimit:
         for key in self.given:
-            if key not in self.ALLOWED[self.kind]:
+            if self.kind not in KEYS[key].kinds:
                 raise self._does_not_apply(key)
         for key, wanted in self.given.items():
             if key in _BOUNDS:
@@ -70,24 +60,24 @@ class Binder:
             ends.high,
             low_open=ends.low_open,
             high_open=ends.high_open,
-            rising="rising" in self.given,
+            needs_samples=any(KEYS[key].needs_samples for key in self.given),
         )
         # The checks hold this binder: without a way back from it to them, no cycle waits for the collector.
         del self.checks
         return bound
 
     def _does_not_apply(self, key: str) -> Misfit:
-        allowed = ", ".join(self.ALLOWED[self.kind])
-        if self.kind == "bytes" and key in self.ALLOWED["number"]:
+        allowed = ", ".join(name for name, each in KEYS.items() if self.kind in each.kinds)
+        if self.kind == "bytes" and "number" in KEYS[key].kinds:
             allowed += "; or give the attribute a format, such as 'as: uint16'"
         message = f"'{key}' does not apply to a reading that is {_KIND_WORDS[self.kind]}"
         return Misfit(message, f"write one of: {allowed}", (key,))
 
     def _check_named(self) -> None:
-        """Values that the limit names must satisfy its other keys. (Of the older keys a plan may have what cannot pass.)"""
+        """Values that the limit names must satisfy its other keys."""
         if not self.named:
             return
-        others = [key for key in ("differs", "above", "below", "lacks", "crc") if key in self.given]
+        others = [name for name, key in KEYS.items() if key.excludes and name in self.given]
         if others and not any(all(check.passes(v) for check in self.checks) for v in self.named):
             key = "equals" if "equals" in self.given else "one_of"
             raise Misfit(f"{key} and {others[0]} exclude each other, so nothing could pass", "keep one", (others[0],))

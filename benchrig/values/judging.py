@@ -83,7 +83,7 @@ class BoundLimit:
     low_open: bool = False
     high_open: bool = False
     # whether it is about samples one after the other: see rising.py
-    rising: bool = False
+    needs_samples: bool = False
 
     words: str = field(init=False)
     # the bounds as exact numbers, where they are numbers

@@ -17,7 +17,7 @@ from benchrig.source.shape import Misfit
 from benchrig.values.binding import Binder
 from benchrig.values.crc import Crc
 from benchrig.values.judging import BoundLimit, Kind, shown
-from benchrig.values.limit_keys import AnyValue, Bits, Length, Measure
+from benchrig.values.limit_keys import KEYS, AnyValue, Bits, Length, Measure
 from benchrig.values.pattern import Regex
 
 _ABSENT: Any = msgspec.UNSET
@@ -77,6 +77,16 @@ class Limit(msgspec.Struct, frozen=True, omit_defaults=True, dict=True):  # dict
     def in_words(self) -> str:
         """As it is written, where no kind of reading is known that it could be tied to."""
         return " and ".join(f"{key} {_written(key, getattr(self, key))}".rstrip() for key in self._keys)
+
+    @property
+    def needs_samples(self) -> bool:
+        """Whether it is about several samples, and one value shows nothing."""
+        return any(KEYS[key].needs_samples for key in self._keys)
+
+    @property
+    def asks_for_absence(self) -> bool:
+        """Whether nothing at all satisfies it."""
+        return all(KEYS[key].absence for key in self._keys)
 
     def named(self) -> list[tuple[tuple[str | int, ...], Any]]:
         """The values that it names, each with where it stands in the limit."""

@@ -1,14 +1,63 @@
-"""What the keys of a limit take."""
+"""The keys of a limit: what is so of each whatever its value is, and what they take."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Any, ClassVar
+from dataclasses import dataclass
+from typing import Any, ClassVar, Literal
 
 import msgspec
 
 from benchrig.source.shape import Misfit, describe_value
-from benchrig.values.judging import typed
+from benchrig.values.judging import Kind, typed
+
+
+@dataclass(frozen=True)
+class Key:
+    """One key of a limit."""
+
+    # the kinds of readings that it is for
+    kinds: frozenset[Kind]
+    # when it makes the reading a number: 'always'; 'measure': also where a quantity is written as text; 'written': where a
+    # number or a quantity is
+    number: Literal["", "always", "measure", "written"] = ""
+    # whether it can rule out all that `equals` or `one_of` name (of the older keys a plan may have what cannot pass)
+    excludes: bool = False
+    # whether it is about samples one after the other
+    needs_samples: bool = False
+    # whether nothing at all satisfies it
+    absence: bool = False
+
+
+def _for(*kinds: Kind) -> frozenset[Kind]:
+    return frozenset(kinds)
+
+
+_ALL = _for("number", "text", "time", "bytes", "boolean", "list", "any")
+_ORDERED = _for("number", "time", "list")
+_MEASURED = _for("number", "list")
+_HOLDERS = _for("text", "time", "bytes", "list")
+# Those of `Limit` in their order.
+KEYS: dict[str, Key] = {
+    "equals": Key(_ALL, "written"),
+    "differs": Key(_ALL, "written", excludes=True, absence=True),
+    "min": Key(_ORDERED, "measure"),
+    "above": Key(_ORDERED, "measure", excludes=True),
+    "max": Key(_ORDERED, "measure"),
+    "below": Key(_ORDERED, "measure", excludes=True),
+    "nominal": Key(_MEASURED, "measure"),
+    "tolerance": Key(_MEASURED, "measure"),
+    "one_of": Key(_for("number", "text", "time", "bytes", "any")),
+    "matches": Key(_for("text", "time")),
+    "contains": Key(_HOLDERS),
+    "lacks": Key(_HOLDERS, excludes=True, absence=True),
+    "bits": Key(_for("number", "bytes")),
+    "crc": Key(_for("bytes"), excludes=True),
+    "length": Key(_for("text", "bytes", "list")),
+    "rising": Key(_for("number", "time"), "always", needs_samples=True),
+}
+# Those that take one number or quantity and nothing else.
+MEASURES = frozenset(name for name, key in KEYS.items() if key.number == "measure")
 
 
 class AnyValue:

@@ -13,7 +13,7 @@ from benchrig.values.value import Word
 
 def for_stream(bound: Any) -> Any:
     """The limit for the samples of one stream, in their order."""
-    return RisingLimit(bound) if getattr(bound, "rising", False) else bound
+    return RisingLimit(bound) if getattr(bound, "needs_samples", False) else bound
 
 
 def one_value(name: str) -> Misfit:

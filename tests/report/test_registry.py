@@ -8,11 +8,30 @@ import sys
 from pathlib import Path
 
 import pytest
+from hypothesis import example, given, settings
 
+from benchrig.record.aggregate import build_record
+from benchrig.record.model import Record
 from benchrig.report.registry import reports
 from tests.cli.kit import RUN_FILES
+from tests.record.examples import run_started
+from tests.record.strategies import records
 from tests.reference import SECTIONS
 from tests.run.kit import DEVICES, PLANS
+
+
+@settings(max_examples=4)
+@given(records())
+@example(build_record([run_started()]))
+def test_what_holds_for_every_report_of_any_record(record: Record) -> None:
+    for report in reports():
+        for name, render in {"": report.render, **report.dialects}.items():
+            written = render(record)
+            where = f"{report.name} {name}".rstrip()
+            assert report.begins in written[:1024], f"{where}: its first kilobyte lacks {report.begins!r}"
+            wrong = {char for char in written.decode() if not char.isprintable()} - {"\n", "\r"}
+            assert not wrong, f"{where} has {wrong}: escape the texts of a record (text/escape.py)"
+
 
 # What a stranger writes: counts the steps of a run.
 TALLY = """

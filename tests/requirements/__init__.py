@@ -1,6 +1,10 @@
-"""Requirements as their users write them, a file a subject."""
+"""Requirements as their users write them, a file a subject: every module with REQUIREMENTS is one, by being there."""
 
-from tests.requirements import band, lock, meter, pump
+import importlib
+import pkgutil
+
 from tests.requirements.kit import Requirement
 
-ALL: list[Requirement] = [one for subject in (lock, meter, pump, band) for one in subject.REQUIREMENTS]
+_MODULES = [importlib.import_module(f"{__name__}.{each.name}") for each in pkgutil.iter_modules(__path__)
+            if not each.name.startswith("test_")]  # fmt: skip
+ALL: list[Requirement] = [one for module in _MODULES for one in getattr(module, "REQUIREMENTS", [])]

@@ -45,6 +45,11 @@ class Requirement:
     given: Mapping[str, str] = field(default_factory=dict)
     everywhere: bool = False  # also on a controller behind TCP and on the stack of Linux
 
+    def __post_init__(self) -> None:
+        assert self.unit in NAMES, f"{self.name}: add '{self.unit}' to NAMES above, with the name that it advertises"
+        alone = "devices:" not in self.top
+        assert alone or not self.everywhere, f"{self.name}: everywhere is for one device: `among` renames one"
+
     @property
     def plan(self) -> str:
         device = f"device:\n  select: {{name: {NAMES[self.unit]}}}\n  use: {HERE}/names/{self.unit}.yaml\n"

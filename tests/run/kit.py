@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import asyncio
 import tempfile
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -80,10 +80,21 @@ class Ran:
         return self.record.ended
 
     def step(self, name: str | int) -> Execution:
-        return next(s for s in self.record.steps if str(name) in (s.planned.name, s.planned.id))
+        """The first one that was carried out or left out, with steps in it or without; by its name or its number."""
+        for each in self.record.executions:
+            if str(name) in (each.planned.name, each.planned.id):
+                return each
+        raise AssertionError(
+            f"no step '{name}', there is {self._names([e.planned.name for e in self.record.executions])}"
+        )
 
     def reading(self, step: str | int, name: str = "value") -> Reading:
-        return next(r for r in self.step(step).readings if r.name == name)
+        readings = {each.name: each for each in reversed(self.step(step).readings)}
+        assert name in readings, f"step '{step}' has no reading '{name}', there is {self._names(readings)}"
+        return readings[name]
+
+    def _names(self, names: Iterable[str]) -> str:
+        return ", ".join(dict.fromkeys(names)) or "none"
 
     def verdicts(self) -> list[str]:
         return [s.ended.verdict if s.ended else "none" for s in self.record.steps]
@@ -155,7 +166,7 @@ def run(
         with asyncio.Runner(loop_factory=VirtualLoop, debug=False) as loop_runner:
             tasks = loop_runner.run(main())
     record = build_record(events)
-    assert unaccounted(record) == []
+    assert not (wrong := unaccounted(record)), wrong
     return Ran(events, record, tasks, stray, runner)
 
 

@@ -12,6 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from benchrig.source.shape import Misfit
+from benchrig.values.dimensions import _POWERS
 from benchrig.values.quantity import Quantity
 from benchrig.values.units import BASE, UNITS
 
@@ -32,9 +33,11 @@ REFEREE: Any = pint.UnitRegistry(non_int_type=Fraction)
 
 def refereed(symbol: str) -> Any:
     """One of a unit, in pint's base units."""
-    one = (
-        REFEREE.parse_expression(NAMES.get(symbol, symbol)) * REFEREE.Quantity(Fraction(1), "dimensionless")
-    ).to_base_units()
+    try:
+        parsed = REFEREE.parse_expression(NAMES.get(symbol, symbol))
+    except pint.UndefinedUnitError as error:
+        raise AssertionError(f"add pint's word for '{symbol}' to NAMES above") from error
+    one = (parsed * REFEREE.Quantity(Fraction(1), "dimensionless")).to_base_units()
     return REFEREE.Quantity(Fraction(one.magnitude), one.units)
 
 
@@ -43,6 +46,11 @@ KNOWN = {symbol: refereed(symbol) for symbol in SYMBOLS}
 
 def of_referee(one: str, other: str, power: int) -> Any:
     return KNOWN[one] * KNOWN[other] if power == 1 else KNOWN[one] / KNOWN[other]
+
+
+def test_every_dimension_has_its_products_or_none() -> None:
+    missing = sorted(BASE.keys() - {*_POWERS} - WITH_A_ZERO - ANGLES - {"ratio"})
+    assert not missing, f"add {', '.join(missing)} to _POWERS of values/dimensions.py, or to what has no products above"
 
 
 @pytest.mark.parametrize("symbol", SYMBOLS)

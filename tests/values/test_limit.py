@@ -18,7 +18,7 @@ from benchrig.source.yaml import read_text
 from benchrig.values.crc import Crc
 from benchrig.values.judging import BoundLimit, kind_of
 from benchrig.values.limit import Limit
-from benchrig.values.limit_keys import Bits, Length
+from benchrig.values.limit_keys import KEYS, Bits, Length
 from benchrig.values.value import Word
 from tests.values.building import form
 
@@ -363,3 +363,9 @@ def test_the_margin_is_the_distance_to_the_edge(edge, beyond):
 def test_what_is_no_number_passes_no_bound(value):
     judged = bound("{min: -1000000, max: 1000000}").judge(value)
     assert (judged.passed, judged.margin) == (False, None)
+
+
+def test_every_key_says_what_it_is_about() -> None:
+    assert [*KEYS] == [*Limit.words()], "a field of Limit has a row in KEYS of values/limit_keys.py, in the same order"
+    numbers = {name for name, key in KEYS.items() if key.number}
+    assert all("number" in KEYS[name].kinds for name in numbers), "a key that makes a reading a number is for numbers"
