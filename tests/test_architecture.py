@@ -244,3 +244,22 @@ def lines(module: str) -> int:
 
 def test_no_file_is_long() -> None:
     assert not {module for module in modules() if lines(module) > LONGEST}
+
+
+# --- maps
+
+
+def listed(package: str) -> set[str]:
+    """The files that the docstring of a package lists."""
+    said = ast.get_docstring(tree(package)) or ""
+    return {f"{package}.{name}" for name in re.findall(r"^(\w+)\.py\s", said, re.MULTILINE)}
+
+
+def test_a_package_lists_no_file_that_is_gone() -> None:
+    packages = [module for module, path in modules().items() if path.stem == "__init__"]
+    assert not {name for package in packages for name in listed(package)} - modules().keys()
+
+
+def test_the_map_of_plan_is_whole() -> None:
+    files = {module for module in modules() if module.startswith("benchrig.plan.")}
+    assert not files - listed("benchrig.plan"), "add a line to the docstring of benchrig/plan/__init__.py"

@@ -155,7 +155,7 @@ def _more(plan: Plan) -> Iterator[str]:
 
     if len(plan.devices) > 1:
         yield f"devices: {', '.join(plan.devices)}"
-    rounds = [(step.name, plain(step.node).get("repeat")) for step in plan.steps if step.kind.verb == "repeat"]
+    rounds = [(step.name, plain(step.node).get(step.kind.verb)) for step in plan.steps if step.role == "repeat"]
     if rounds:
         yield f"repeats {', '.join(f'{name} {_times(times)}' for name, times in rounds)}"
     if plan.variants:

@@ -95,7 +95,7 @@ def _read_and_heard(step: StepPlan) -> Iterator[tuple[str, str]]:
     """Attributes that a step inside reads while the step listens to them."""
     heard = {_address(step, name) for name in _attributes(step)} - {None}
     for inner in every_step(step.children) if heard else ():
-        for name in _attributes(inner) if inner.kind.verb == "read" and inner.device == step.device else ():
+        for name in _attributes(inner) if inner.kind.reads and inner.device == step.device else ():
             if _address(inner, name) in heard:
                 yield place_text(name.place), f"'{inner.name}' cannot be done: {READ_IS_HEARD}"
 

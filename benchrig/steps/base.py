@@ -130,6 +130,8 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
     # whether the last step in it ends the link, and it waits for that
     wants_loss: ClassVar[bool] = False
     writes: ClassVar[bool] = False
+    # whether what is behind its verb is read
+    reads: ClassVar[bool] = False
     # whether the keys under its verb are what it listens to
     listens: ClassVar[bool] = False
     # whether code runs in it that is not benchrig's; a station can forbid that

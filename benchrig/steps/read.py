@@ -28,6 +28,7 @@ class Read(Polling, kw_only=True):
 
     verb: ClassVar[str] = "read"
     usual: ClassVar[str] = "value"
+    reads: ClassVar[bool] = True
 
     read: AttributeName
     format: FormatSpec | None = None
