@@ -80,6 +80,7 @@ def test_link_lost_at_every_pdu(piece: int, pdus: int, capsys: pytest.CaptureFix
     assert capsys.readouterr() == ("", "")
 
 
+@pytest.mark.timeout(300)
 @pytest.mark.parametrize("piece", pieces(PIECES))
 @pytest.mark.parametrize("name", BOX)
 def test_link_lost_at_every_pdu_of_the_plans_of_the_box(name: str, piece: int) -> None:
