@@ -27,7 +27,9 @@ def test_the_contract_suite_passes_on_the_host_radio(boot: Boot) -> None:
     assert "skipped" not in done.text("pytest.txt").splitlines()[-1]
 
 
-@pytest.mark.parametrize("name", ["end_of_line", "nightly_regression", "box_end_of_line", "box_nightly", "returned_box"])
+@pytest.mark.parametrize(
+    "name", ["end_of_line", "nightly_regression", "box_end_of_line", "box_nightly", "returned_box"]
+)
 def test_the_shipped_plans_end_as_on_the_virtual_radio(name: str, boot: Boot, tmp_path: Path) -> None:
     plan = PLANS / f"{name}.yaml"
     job = f"python3 -m benchrig run {plan} --radio host -q --acknowledge --results out/{name}\n"
