@@ -384,18 +384,21 @@ def test_properties():
 
 
 def test_causes():
-    assert [words(row["cause"])[0] for row in SECTIONS["Verdicts and causes"].table("cause")] == [*get_args(Cause)]
+    listed = [words(row["cause"])[0] for row in SECTIONS["Verdicts and causes"].table("cause")]
+    same_rows(listed, get_args(Cause), "the table under Verdicts and causes")
 
 
 def test_rules_of_the_findings():
     rules = [(rule.name, rule.severity, rule.source, rule.meaning) for family in families() for rule in family.rules]
     rows = SECTIONS["Findings of an inspection"].table("rule")
+    same_rows([words(row["rule"])[0] for row in rows], [name for name, *_ in rules], "Findings of an inspection")
     assert [(words(row["rule"])[0], row["severity"], row["source"], row["meaning"]) for row in rows] == rules
     assert len({name for name, *_ in rules}) == len(rules)
 
 
 def test_exit_codes():
-    assert [row["code"] for row in SECTIONS["Exit codes"].table("code")] == [str(int(code)) for code in Exit]
+    listed = [row["code"] for row in SECTIONS["Exit codes"].table("code")]
+    same_rows(listed, [str(int(code)) for code in Exit], "the table under Exit codes")
 
 
 GENERATORS = {
@@ -414,7 +417,7 @@ def test_values_that_change():
     number, octets = (build_format(FormatSpec(as_=name)) for name in ("uint8", "hex"))
     seconds = build_format(FormatSpec(as_="uint32", unit="s"))
     rows = SECTIONS["Values that change"].table("word")
-    assert [words(row["word"])[0] for row in rows] == [*GENERATORS]
+    same_rows([words(row["word"])[0] for row in rows], GENERATORS, "the table under Values that change")
     for row in rows:
         arguments = GENERATORS[words(row["word"])[0]]
         assert words(row["with"]) == ([*arguments] if isinstance(arguments, dict) else [])

@@ -73,7 +73,7 @@ REQUIREMENTS = [
   - read: access
     expect: {value: {equals: shut}}
 """,
-        ("- {starts_with: '12 34', set: {access: open}}", "- {set: {access: open}}"),
+        ("- {starts_with: '12 34', set: {access: open}}", "- {starts_with: '00 00', set: {access: open}}"),
         fails="a wrong code",
         everywhere=True,
     ),

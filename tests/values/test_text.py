@@ -53,7 +53,7 @@ def test_refuses_to_decode(text, data, sentence):
             "expected bytes as hex text, found the text 'DE A'; a byte has two hex digits, and one digit is left over",
         ),
         ("as: hex", "OK", "expected bytes as hex text, found the text 'OK'; for example: '01 A0'"),
-        ("as: hex", 0xDE, "expected bytes as hex text, found the number 222; quote it: '222'"),
+        ("as: hex", 0xDE, "expected bytes as hex text, found the number 222; quote the hex digits: '222'"),
         ("{as: hex, length: 2}", b"\0", "the value has 2 bytes, found 1 byte: 00"),
     ],
 )
