@@ -261,5 +261,5 @@ def test_a_package_lists_no_file_that_is_gone() -> None:
 
 
 def test_the_map_of_plan_is_whole() -> None:
-    files = {module for module in modules() if module.startswith("benchrig.plan.")}
-    assert not files - listed("benchrig.plan"), "add a line to the docstring of benchrig/plan/__init__.py"
+    missing = {module for module in modules() if module.startswith("benchrig.plan.")} - listed("benchrig.plan")
+    assert not missing, f"add to the docstring of benchrig/plan/__init__.py: {missing}"
