@@ -149,6 +149,7 @@ def test_a_question_has_a_deadline(tmp_path: Path) -> None:
     assert record_of(bench).ended.cause == "operator"
 
 
+@pytest.mark.slow
 def test_on_a_terminal_what_was_typed_before_a_question_answers_nothing_(tmp_path: Path) -> None:
     bench = files(tmp_path, "  - wait: 1 s\n" + LAMP)
     with on_terminal(bench, "--real-time") as terminal:

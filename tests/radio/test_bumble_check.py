@@ -126,6 +126,7 @@ def test_what_our_classes_use_of_theirs_is_named():
     assert not missing - named()
 
 
+@pytest.mark.slow
 def test_every_name_that_is_taken_from_its_modules_is_named():
     used = set()
     for path in (ROOT / "benchrig").rglob("*.py"):

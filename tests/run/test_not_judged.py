@@ -74,7 +74,14 @@ def test_a_save_that_did_not_come_fails_its_step():
     assert ran.verdicts() == ["fail", "pass", "pass", "skip"]
 
 
-@pytest.mark.parametrize("step", ["command: [sleep, '1.3']", "wait: 3 s", "scan:\n    name: again\n    for: 2 s"])
+@pytest.mark.parametrize(
+    "step",
+    [
+        pytest.param("command: [sleep, '1.3']", marks=pytest.mark.slow),
+        "wait: 3 s",
+        "scan:\n    name: again\n    for: 2 s",
+    ],
+)
 def test_a_link_that_goes_meanwhile_is_lost(step):
     ran = run(plan_text(READ + f"  - {step}\n  - disconnect:\n    expect: {{elapsed: {{max: 1 s}}}}\n"), SHORT_LIVED)
     assert end(ran) == ("fail", "link", 1)
@@ -82,6 +89,7 @@ def test_a_link_that_goes_meanwhile_is_lost(step):
     assert fates(ran) == {("5", "elapsed"): "step 4 left no link"}
 
 
+@pytest.mark.slow
 def test_a_link_that_went_before_the_disconnection_was_not_ended_by_it():
     ran = run(plan_text("  - command: [sleep, '1.3']\n") + "finally:\n  - disconnect:\n", SHORT_LIVED)
     assert end(ran) == ("fail", "link", 1)

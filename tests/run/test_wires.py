@@ -154,7 +154,7 @@ class Hub:
         os.write(self.board.ours, f"{text}\n".encode())
 
 
-@pytest.mark.parametrize("boards", [2, 1])
+@pytest.mark.parametrize("boards", [2, pytest.param(1, marks=pytest.mark.slow)])
 async def test_a_console_that_goes_and_comes_with_the_power(tmp_path: Path, boards: int) -> None:
     hub = Hub(tmp_path / "tty", boards)
     began = asyncio.get_running_loop().time()

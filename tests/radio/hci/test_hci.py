@@ -156,7 +156,7 @@ finally:
 """
 
 
-@pytest.mark.parametrize("step", range(1, 7))
+@pytest.mark.parametrize("step", [1, 5, *(pytest.param(step, marks=pytest.mark.slow) for step in (2, 3, 4, 6))])
 async def test_a_transport_that_dies_in_mid_run_is_the_stations(tmp_path, step):
     async with served_air(tmp_path, logger()) as air:
 

@@ -44,6 +44,7 @@ async def test_a_unit_that_is_started_passes(tmp_path):
     assert not (tmp_path / "dut").is_symlink()
 
 
+@pytest.mark.slow
 async def test_ctrl_c_ends_the_program_too(tmp_path):
     plan = PLAN.replace("for: 500 ms", "for: 60 s")
     process = await benchrig(tmp_path, "--radio", "virtual", "--port", "tcp:127.0.0.1:0", "--start", TINY, plan=plan)

@@ -214,6 +214,7 @@ async def test_octets_that_nobody_takes(tmp_path):
         await closed(writer)
 
 
+@pytest.mark.slow
 async def test_many_ports(tmp_path):
     """Units on three ports, the last of which is selected."""
     from benchrig.radio.specify import open_simulated

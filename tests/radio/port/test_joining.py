@@ -45,6 +45,7 @@ async def test_a_unit_joins_and_passes(tmp_path, stack, kind, address):
     assert done.record.unit.address_type == address
 
 
+@pytest.mark.slow
 async def test_a_crash(tmp_path):
     done = await ran(tmp_path, "tcp", f"{BUMBLE['tcp']} random crash")
     failed = done.step("read setting")
@@ -63,6 +64,7 @@ async def test_a_hang(tmp_path):
     assert "did not answer within 2" in failed.message
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", ["tcp", pytest.param("pty", marks=pytest.mark.slow)])
 async def test_garbage(tmp_path, kind):
     done = await ran(tmp_path, kind, f"{BUMBLE[kind]} random garbage")
@@ -79,6 +81,7 @@ async def test_a_program_that_ends_when_it_has_come_up(tmp_path):
     assert "ended with exit code 1; its last output: no sensor found" in done.step("scan").message
 
 
+@pytest.mark.slow
 async def test_a_unit_beside_simulated_devices(tmp_path):
     models = simulated("device: another\nadvertising: {interval: 20 ms, data: {name: another}}\nservices: []\n")
     done = await run_plan(PLAN, on_port(tmp_path, start=f"{TINY} public", models=models), tmp_path)
@@ -108,6 +111,7 @@ async def test_a_unit_that_nobody_started_here_and_that_goes(tmp_path):
     assert failed.message == f"the firmware on {place} has gone: it closed its connection"
 
 
+@pytest.mark.slow
 async def test_a_lost_link_of_a_simulated_device_is_not_blamed_on_a_port(tmp_path):
     models = simulated(
         "device: another\nadvertising: {interval: 20 ms, data: {name: ported unit}}\n"

@@ -256,6 +256,7 @@ async def test_a_crash_that_no_step_noticed_fails_the_run(tmp_path):
     assert "ended with exit code 9" in done.ended.message
 
 
+@pytest.mark.slow
 async def test_a_crash_is_named_where_the_unit_is_not_heard_after_the_disconnection(tmp_path):
     command = own_host(tmp_path, "os._exit(9) if self.count else super().advertise()")
     limit = "    within: 1 s\n    expect: {advertises_after: {max: 500 ms}}\n"
