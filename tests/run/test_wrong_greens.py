@@ -77,7 +77,8 @@ def asks_for(step: StepPlan, mode: str, connected: bool, judged: list[str]) -> b
         "no answer": _has_response(step) and not step.loses,
         "no value": any(name.partition(".")[0] in _VALUES for name in judged),
         # a line is asked for by until, and of a stream by a limit on it
-        "mute": "until" in step.node.entries or any(name.startswith("console.") for name in judged),
+        # without `send` a line may have come while the step before was at work
+        "mute": {"until", "send"} <= step.node.entries.keys() or any(name.startswith("console.") for name in judged),
         "link gone": connected and not step.loses,
     }
     return asked.get(mode, True)

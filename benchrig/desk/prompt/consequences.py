@@ -113,7 +113,11 @@ def listens(
         watches = _row(first, streams)
         inner = _until_one_ends(deeds, watches)
         taken = watches[-1]
-        if any(isinstance(deeds[n], (ReadDone, WriteDone)) for n in inner) and not any(n in apart for n in inner):
+        heard = {deed.subject.name for deed in (deeds[n] for n in watches) if isinstance(deed, WatchDone)}
+        done = [deed for deed in (deeds[n] for n in inner) if isinstance(deed, (ReadDone, WriteDone))]
+        # an operating system reads nothing that is listened to: what is read arrives as a notification there
+        read = {deed.subject.name for deed in done if isinstance(deed, ReadDone)}
+        if done and not heard & read and not any(n in apart for n in inner):
             found[first] = (watches, inner)
             taken = inner[-1]
     return found

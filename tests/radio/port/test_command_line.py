@@ -40,7 +40,7 @@ async def test_a_unit_that_is_started_passes(tmp_path):
     assert (process.returncode, err) == (0, b"")
     assert b"PASS, SIMULATED" in out
     [folder] = (tmp_path / "results").glob("*/")
-    assert {path.name for path in folder.iterdir()} >= {"record.jsonl", "junit.xml", "console.log"}
+    assert {path.name for path in folder.iterdir()} >= {"record.jsonl", "junit.xml"}
     assert not (tmp_path / "dut").is_symlink()
 
 

@@ -68,7 +68,9 @@ async def test_a_power_cycle_is_no_crash(tmp_path):
 @pytest.mark.slow
 @pytest.mark.parametrize("kind", ["tcp", "pty"])
 async def test_a_link_that_is_lost_with_the_power_is_no_failure(tmp_path, kind):
-    steps = "  - connect:\n  - power: cycle\n    for: 100 ms\n  - connect:\n    name: again\n" + WAIT.format("boot 2")
+    steps = (
+        "  - connect:\n  - power: cycle\n    for: 100 ms\n" + WAIT.format("boot 2") + "  - connect:\n    name: again\n"
+    )
     done = await ran(tmp_path, steps, "tcp:127.0.0.1:0" if kind == "tcp" else f"pty:{tmp_path}/dut")
     assert done.verdicts == ["pass"] * 4, [step.ended.message for step in done.record.steps]
     assert done.ended.exit_code == 0
