@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any, NamedTuple, TypeAlias
 
 from benchrig.plan.given_spec import number_in
@@ -125,7 +126,30 @@ class Undecided(NamedTuple):
     sentence: str
 
 
-Decision: TypeAlias = Unsatisfied | Missing | Undecided | None
+class Unfit(NamedTuple):
+    """A value does not fit where a condition uses it, or its limit does not apply to it."""
+
+    sentence: str
+
+
+Decision: TypeAlias = Unsatisfied | Missing | Undecided | Unfit | None
+
+
+class Decided(NamedTuple):
+    """What the conditions of a step, and of its limits by reading, come to in a run."""
+
+    step: Decision = None
+    limits: Mapping[str, Decision] = MappingProxyType({})
+
+    @property
+    def left_out(self) -> dict[str, str]:
+        """The limits that are no part of the run, and why."""
+        return {reading: why.sentence for reading, why in self.limits.items() if isinstance(why, Unsatisfied)}
+
+    @property
+    def undecided(self) -> Undecided | None:
+        """What keeps a condition from being decided."""
+        return next((why for why in (self.step, *self.limits.values()) if isinstance(why, Undecided)), None)
 
 
 def in_run(plan: StepPlan, node: MappingNode, written: Mapping[str, Limit], values: Mapping[str, Any]) -> Any:
@@ -153,16 +177,14 @@ def why_left_out(plan: StepPlan, values: Mapping[str, Any], kinds: Mapping[str, 
     )
 
 
-def limits_left_out(plan: StepPlan, values: Mapping[str, Any], kinds: Mapping[str, Kinds]) -> dict[str, str]:
-    """The limits that are no part of the run, and why. Misfit."""
-    decided = _of_each_limit(plan, values, kinds)
-    return {reading: why.sentence for reading, why in decided if isinstance(why, Unsatisfied)}
-
-
-def undecided(plan: StepPlan, values: Mapping[str, Any], kinds: Mapping[str, Kinds]) -> Undecided | None:
-    """What keeps a condition of the step, or of one of its limits, from being decided. Misfit."""
-    decided = [why_left_out(plan, values, kinds), *(why for _, why in _of_each_limit(plan, values, kinds))]
-    return next((why for why in decided if isinstance(why, Undecided)), None)
+def decide(plan: StepPlan, values: Mapping[str, Any], kinds: Mapping[str, Kinds]) -> Decided:
+    """All conditions of a step, with the values that there are when it is its turn."""
+    if not plan.conditions:
+        return Decided()
+    try:
+        return Decided(why_left_out(plan, values, kinds), dict(_of_each_limit(plan, values, kinds)))
+    except Misfit as misfit:
+        return Decided(Unfit(misfit.message))
 
 
 def _of_each_limit(

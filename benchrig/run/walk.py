@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 
-from benchrig.errors import BenchrigError, InnerError, OperatorError, StepFailed
-from benchrig.plan.conditions import Missing, Unsatisfied, limits_left_out, undecided, why_left_out
+from benchrig.errors import InnerError, OperatorError, StepFailed
+from benchrig.plan.conditions import Decided, Decision, Missing, Unfit, Unsatisfied, decide
 from benchrig.plan.flow import Losses
 from benchrig.plan.in_worlds import without
 from benchrig.plan.tree import StepPlan
@@ -20,7 +20,6 @@ from benchrig.run.inside import Around, Inside
 from benchrig.run.leaving import Reason, skipped, with_inner
 from benchrig.run.order import Order
 from benchrig.run.outcome import Outcome
-from benchrig.source.shape import Misfit
 from benchrig.steps.base import Cap
 
 
@@ -55,14 +54,15 @@ class Walk:
     async def carry_out(self, plan: StepPlan, where: Where, around: Around) -> Closed:
         """One step, with all that is in it."""
         self._current = where
-        if (why := self._why_skipped(plan)) is not None:
+        decided = decide(plan, self.run.values, self.run.kinds)
+        if (why := self._why_skipped(plan, decided)) is not None:
             return self.leave_out(plan, where, why, around)
         await self._end_what_was_left(plan)
         self.outcome.begins(plan)
         for watch in around.watches:
             watch.begins(plan.name)
         began = self.run.clock.now()
-        ended = await self._execution(plan, where, around, self._undecided(plan)).carry_out()
+        ended = await self._execution(plan, where, around, decided).carry_out()
         self.run.before.began = began
         fatal = self._remember(plan, where, ended, lets_go=around.lets_go == plan.id and ended.error is None)
         self._tell_losses(plan)
@@ -73,11 +73,6 @@ class Walk:
             watch.ended(plan.name, ended.event.verdict)
         return ended.event
 
-    def _undecided(self, plan: StepPlan) -> StepFailed | None:
-        """The unit gave a word where a condition is about a number: it is to blame that nobody knows what to do."""
-        why = undecided(plan, self.run.values, self.run.kinds) if plan.conditions else None
-        return StepFailed(why.sentence) if why is not None else None
-
     async def _end_what_was_left(self, plan: StepPlan) -> None:
         """A step that connects finds no link, also where the step that was to end the last one was left out."""
         connects = Cap.LINK in plan.gives - plan.needs and plan.section == "steps"  # finally takes a link that is there
@@ -87,11 +82,11 @@ class Walk:
             self.run.emit(Noted(self.run.clock.at, said, device=plan.device))
             await self.devices[plan.device].close()
 
-    def _execution(
-        self, plan: StepPlan, where: Where, around: Around, unable: BenchrigError | None = None
-    ) -> StepExecution:
-        left_out = limits_left_out(plan, self.run.values, self.run.kinds) if plan.conditions else {}
+    def _execution(self, plan: StepPlan, where: Where, around: Around, decided: Decided) -> StepExecution:
+        left_out = decided.left_out
         plan = without(plan, left_out) if left_out else plan
+        # the unit gave a word where a condition is about a number: it is to blame that nobody knows what to do
+        unable = StepFailed(decided.undecided.sentence) if decided.undecided else None
         inside = Inside(plan, where, around, self) if plan.parts else None
         return StepExecution(
             around.run,
@@ -124,11 +119,11 @@ class Walk:
 
     # --- what is left out
 
-    def _why_skipped(self, plan: StepPlan) -> Reason | None:
+    def _why_skipped(self, plan: StepPlan, decided: Decided) -> Reason | None:
         """None when the step can run."""
         if self.control.is_stopped:
             return Reason(self._losses.stop, "the run was interrupted")
-        if plan.conditions and (left_out := self._left_out_by_plan(plan)) is not None:
+        if (left_out := self._left_out_by_plan(decided.step)) is not None:
             return left_out
         if (lacking := self._losses.why_not(plan, lambda: self._at_hand(plan))) is not None:
             return Reason(*lacking)
@@ -136,13 +131,10 @@ class Walk:
             return Reason(self._losses.stop, "the run was interrupted before the unit was found")
         return self._order.why_not(plan) or self._without_value(plan)
 
-    def _left_out_by_plan(self, plan: StepPlan) -> Reason | None:
-        """What conditions leave out, and what cannot be decided."""
-        try:
-            why = why_left_out(plan, self.run.values, self.run.kinds)
-            limits_left_out(plan, self.run.values, self.run.kinds)
-        except Misfit as misfit:
-            return Reason(None, f"its condition cannot be judged: {misfit.message}")
+    def _left_out_by_plan(self, why: Decision) -> Reason | None:
+        """What conditions leave out, and what they cannot be judged by."""
+        if isinstance(why, Unfit):
+            return Reason(None, f"its condition cannot be judged: {why.sentence}")
         if isinstance(why, Missing) and why.name not in self.run.owed:
             return Reason(None, f"nothing gave '{why.name}' a value, which its condition is about")
         return Reason(None, why.sentence, allowed=True) if isinstance(why, Unsatisfied) else None
