@@ -146,8 +146,9 @@ class Unit:
         witness: Witness = SILENT,
     ) -> Sighting:
         """Listen for at least `listen` seconds, and on until the device is heard or `within` is over. `looking` sees
-        what was heard so far. `until` says of what was heard whether that is enough. With `to_connect` a device of changing addresses may be taken under another one: `connect`
-        proves that it is the same. DeviceNotFound, AmbiguousDevice, WrongDevice."""
+        what was heard so far. `until` says of what was heard whether that is enough. With `to_connect` a device of changing
+        addresses may be taken under another one: `connect` proves that it is the same. DeviceNotFound, AmbiguousDevice,
+        WrongDevice."""
         loop = asyncio.get_running_loop()
         started = loop.time()
         async with self.listening(also, active=active, until=until) as ear:
@@ -171,7 +172,7 @@ class Unit:
             started = asyncio.get_running_loop().time()
             await asyncio.sleep(listen)
         self._listened(started, ear)
-        if self.identity is None and not self._without_others(ear).selected(self.selection):
+        if self.identity is None and not self._is_matched(ear):
             return Presence(None, "no step before has heard the unit, so its silence proves nothing")
         sighting = self._known(ear) if self.identity else self._chosen(ear, listen, to_connect=False)
         if sighting is None:
@@ -265,12 +266,14 @@ class Unit:
         return self.selection.at_any_level.accepts(sighting)
 
     def _is_settled(self, ear: Ear, past: float) -> bool:
-        fits = bool(self._without_others(ear).selected(self.selection))
         if self.identity is None:
-            return fits
+            return self._is_matched(ear)
         # an address that may have changed is not waited for longer than another device has to be heard
-        changed = self.identity.rotates and past >= LISTEN and fits
+        changed = self.identity.rotates and past >= LISTEN and self._is_matched(ear)
         return changed or self._known(ear) is not None
+
+    def _is_matched(self, ear: Ear) -> bool:
+        return bool(self._without_others(ear).selected(self.selection))
 
     def _without_others(self, ear: Ear) -> Ear:
         """What was heard, but for what is another device of the plan."""
