@@ -6,6 +6,7 @@ import asyncio
 import contextlib
 import os
 import threading
+from abc import ABC, abstractmethod
 from typing import TYPE_CHECKING, Any
 
 from benchrig.console.console import Console
@@ -68,18 +69,19 @@ class WiredConsole:
         self.console.close()
 
 
-class Wire:
+class Wire(ABC):
     """Reads into a console until it is closed, or until nothing comes any more."""
 
     def __init__(self, choice: ConsoleChoice, console: Console) -> None:
         self._choice, self._console = choice, console
         self._is_closing = False
 
+    @abstractmethod
     async def send(self, text: str) -> None:
-        raise NotImplementedError
+        """A line. StationError when the wire takes none."""
 
-    async def close(self) -> None:
-        raise NotImplementedError
+    @abstractmethod
+    async def close(self) -> None: ...
 
     def _lost(self, why: str) -> None:
         if not self._is_closing:

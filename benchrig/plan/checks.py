@@ -84,13 +84,12 @@ def _check_limits(
     for name, limit in limits.items():
         kind = types.get(name)
         if kind is not None and kind.kind != "any" and not (late and is_late(limit)):
-            for wrong in limit.misfits_for(kind.kind, kind.unit) or (_impossible(limit, kind) if written else ()):
-                path = (key, name, *wrong.path)
-                Reader(problems).misfit(node, Misfit(wrong.message, wrong.advice, path))
-            if getattr(limit, "needs_samples", False) and not (kind.many and key == "expect"):
-                wrong = one_value(name)
-                Reader(problems).misfit(node, Misfit(wrong.message, wrong.advice, (key, name, *wrong.path)))
-            for wrong in _wrong_words(limit, kind):
+            needs_more = getattr(limit, "needs_samples", False) and not (kind.many and key == "expect")
+            for wrong in (
+                *(limit.misfits_for(kind.kind, kind.unit) or (_impossible(limit, kind) if written else ())),
+                *([one_value(name)] if needs_more else []),
+                *_wrong_words(limit, kind),
+            ):
                 Reader(problems).misfit(node, Misfit(wrong.message, wrong.advice, (key, name, *wrong.path)))
             if kind.uuids:
                 _check_uuids(problems, locate(node, (key, name)))
@@ -113,11 +112,7 @@ def _wrong_words(limit: Any, kind: ReadingType) -> Iterator[Misfit]:
     """Texts that the reading never is: a limit with one could only fail."""
     if kind.wrong is None or not isinstance(limit, Limit):
         return
-    given = limit.keys()
-    texts: dict[tuple[str | int, ...], Any] = {("equals",): limit.equals} if "equals" in given else {}
-    texts |= {("differs",): limit.differs} if "differs" in given else {}
-    texts |= {("one_of", index): item for index, item in enumerate(limit.one_of)} if "one_of" in given else {}
-    for path, text in texts.items():
+    for path, text in limit.named():
         if isinstance(text, str) and (wrong := kind.wrong(text)) is not None:
             yield Misfit(*wrong, path)
 

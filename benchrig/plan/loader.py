@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -163,13 +163,7 @@ class _Loader:
 
     def _refuse_references(self, node: Node) -> None:
         """Only steps and the selection may have references: the rest must be known to read them."""
-        top = node.entries if isinstance(node, MappingNode) else {}
-        devices = [part for part in (_part(node, *_path(key)) for key in _device_keys(node)) if part is not None]
-        within = [part.entries if isinstance(part, MappingNode) else {"": (None, part)} for part in devices]
-        closed = [part for key, (_, part) in top.items() if key not in ("steps", "finally", "device", "devices")]
-        closed += [part for part in (_part(node, "devices"),) if isinstance(part, Scalar)]
-        closed += [part for entries in within for key, (_, part) in entries.items() if key != "select"]
-        for part in closed:
+        for part in _closed_parts(node):
             for name, scalar in expressions(part):
                 self.problems.add(
                     scalar.place,
@@ -229,6 +223,21 @@ def _device_keys(node: Node) -> list[str]:
         return [""]
     only = [""] if _part(node, "device") is not None else []  # both are a mistake, which is told once
     return [*only, *(key for key in several.entries if isinstance(key, str) and key)]
+
+
+def _closed_parts(node: Node) -> Iterator[Node]:
+    """Where no reference may stand: everything but the steps and the selections of devices."""
+    for key, (_, part) in node.entries.items() if isinstance(node, MappingNode) else ():
+        if key == "devices":
+            yield from [part] if isinstance(part, Scalar) else []
+        elif key not in ("steps", "finally", "device"):
+            yield part
+    for name in _device_keys(node):
+        device = _part(node, *_path(name))
+        if isinstance(device, MappingNode):
+            yield from (part for key, (_, part) in device.entries.items() if key != "select")
+        elif device is not None:
+            yield device
 
 
 def _part(node: Node | None, *path: str) -> Node | None:

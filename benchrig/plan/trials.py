@@ -14,7 +14,7 @@ from benchrig.plan.inner import readings_of
 from benchrig.plan.substitution import Room, substitute
 from benchrig.plan.tree import StepPlan
 from benchrig.plan.variants import Variants
-from benchrig.source.problem import Place, Problems
+from benchrig.source.problem import Place, Problem, Problems
 from benchrig.source.references import as_text, references
 from benchrig.source.shape import BAD, Reader
 from benchrig.source.yaml import Mapping as MappingNode
@@ -39,21 +39,20 @@ class Trials:
     def rows(self, step: StepPlan, used: set[str]) -> None:
         """See whether the rows that this run does not take would fit, too."""
         for row, values in self.variants.others(used):
-            problems = Problems()
             tried = replace(step, node=cast("MappingNode", self.variants.inserted(step.node, values)))
             scalars = {name: part.value for name, part in values.items() if isinstance(part, Scalar)}
-            self._try(problems, tried, {**self.given.open, **scalars})
-            for each in problems.found:
-                self._found.setdefault((each.place, each.message), (row, each.advice))
+            self._try_one(tried, scalars, row)
 
     def listed(self, step: StepPlan, listed: Mapping[str, Sequence[Any]]) -> None:
         """See whether the values fit that a step around it lists."""
         tried = replace(step, node=cast("MappingNode", self.variants.inserted(step.node)))
         for name, value in ((name, value) for name, values in listed.items() for value in values[:_MOST]):
-            problems = Problems()
-            self._try(problems, tried, {**self.given.open, name: value})
-            for each in problems.found:
-                self._found.setdefault((each.place, each.message), (f"{name}: {as_text(value)}", each.advice))
+            self._try_one(tried, {name: value}, f"{name}: {as_text(value)}")
+
+    def _try_one(self, step: StepPlan, values: Mapping[str, Any], said: str) -> None:
+        """With these values beside the given ones; `said` names them."""
+        for each in self._misfits(step, {**self.given.open, **values}):
+            self._found.setdefault((each.place, each.message), (said, each.advice))
 
     def tell(self) -> None:
         """What is wrong with the rows that this run does not take alone."""
@@ -68,19 +67,16 @@ class Trials:
         values = self.given.values
         used = sorted(self.given.secrets & values.keys() & {name for name, _ in references(node)})
         others = {name: value for name, value in values.items() if name not in used}
-        if used and self._misfits(step, values) > self._misfits(step, others):
+        if used and len(self._misfits(step, values)) > len(self._misfits(step, others)):
             message = f"the secret value {used[0]} does not fit where it is used"
             self.problems.add(node.place, message, "give another value, or use it elsewhere")
 
-    def _misfits(self, step: StepPlan, values: Mapping[str, Any]) -> int:
-        problems = Problems()
-        self._try(problems, step, values)
-        return len(problems.found)
-
-    def _try(self, problems: Problems, step: StepPlan, values: Mapping[str, Any]) -> None:
+    def _misfits(self, step: StepPlan, values: Mapping[str, Any]) -> list[Problem]:
         """What would be wrong with these values."""
+        problems = Problems()
         tried = cast("MappingNode", substitute(step.node, values, Room(problems), partly=True))
         model = Reader(problems).read(tried, step.kind)
         if model is not BAD:
             check_readings(problems, tried, model, partial(readings_of, replace(step, node=tried, step=model)))
             check_files(problems, tried, model, self.folder)
+        return problems.found

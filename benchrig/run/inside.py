@@ -10,13 +10,11 @@ from typing import Any, Protocol
 from benchrig.errors import InnerError
 from benchrig.plan.inner import InnerReadings
 from benchrig.plan.tree import StepPlan
-from benchrig.record.model import Closed, Verdict, Where, worst
+from benchrig.record.model import Closed, Where, worst
 from benchrig.run.context import Surroundings
 from benchrig.run.control import Control
-from benchrig.run.leaving import Reason
+from benchrig.run.leaving import ENDED, Reason
 from benchrig.steps.composite import Came, InnerReading, Watch
-
-_ENDED: dict[Verdict, str] = {"fail": "failed", "error": "ended with an error", "skip": "was left out"}
 
 
 @dataclass(frozen=True)
@@ -128,7 +126,7 @@ def _error(closed: Sequence[Closed]) -> InnerError | None:
     if verdict == "pass":
         return None
     event = next(event for event in closed if event.counts_as == verdict)
-    said = f"step {event.where.label} {_ENDED[verdict]}"
+    said = f"step {event.where.label} {ENDED[verdict]}"
     if verdict == "skip":
         return InnerError(event.message, verdict, "plan", event.root, event.message)
     # what is said of a composite step names the one in it already

@@ -7,9 +7,7 @@ from dataclasses import dataclass, field
 
 from benchrig.plan.tree import StepPlan, every_step
 from benchrig.record.model import Closed, Where
-from benchrig.run.leaving import Reason
-
-_STATE = {"fail": "failed", "error": "ended with an error", "skip": "was left out"}
+from benchrig.run.leaving import ENDED, Reason
 
 
 @dataclass
@@ -36,7 +34,7 @@ class Order:
                 return Reason(None, f"'{name}' is not part of this run", allowed=True)
             if end.verdict != "pass":
                 root = end.root if end.verdict == "skip" else end.where
-                return Reason(root, f"step {end.where.label} {_STATE[end.verdict]}", end.allowed)
+                return Reason(root, f"step {end.where.label} {ENDED[end.verdict]}", end.allowed)
         return None
 
     @property

@@ -15,7 +15,7 @@ from benchrig.errors import BenchrigError, InnerError, LeftOut
 from benchrig.source.problem import Place
 from benchrig.source.shape import Misfit, Reader
 from benchrig.source.yaml import Mapping, Node
-from benchrig.steps.base import NOTHING, Cap, Step
+from benchrig.steps.base import NOTHING, Cap, ReadingType, Step
 from benchrig.steps.bench import Bench
 
 T = TypeVar("T")
@@ -199,3 +199,9 @@ def telling_of(error: BenchrigError | None) -> Callable[[str], str] | None:
 
 
 JUDGES_FAILURES = frozenset({"passed", "failed"})
+# Readings of a composite step whose steps are carried out once.
+OF_STEPS = {
+    "elapsed": ReadingType("number", "s", "from its first step to the end of its last one"),
+    "passed": ReadingType("number", "", "steps that passed"),
+    "failed": ReadingType("number", "", "steps that did not pass"),
+}

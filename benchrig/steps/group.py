@@ -10,7 +10,7 @@ import msgspec
 from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import ReadingType
-from benchrig.steps.composite import Came, Composite, CompositeBench, StepList
+from benchrig.steps.composite import OF_STEPS, Came, Composite, CompositeBench, StepList
 from benchrig.steps.rounds import RoundReadings
 
 
@@ -33,11 +33,7 @@ class Group(Composite, kw_only=True):
             )
 
     def readings(self, names: Names) -> Mapping[str, ReadingType]:
-        return {
-            "elapsed": ReadingType("number", "s", "from its first step to the end of its last one"),
-            "passed": ReadingType("number", "", "steps that passed"),
-            "failed": ReadingType("number", "", "steps that did not pass"),
-        }
+        return OF_STEPS
 
     @property
     def title(self) -> str:

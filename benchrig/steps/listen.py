@@ -17,7 +17,7 @@ from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import Cap, Held, ReadingType
 from benchrig.steps.bench import Bench
-from benchrig.steps.composite import Came, Composite, CompositeBench
+from benchrig.steps.composite import OF_STEPS, Came, Composite, CompositeBench
 from benchrig.steps.console_stream import ConsoleLines
 from benchrig.steps.listening import Also, Listening
 from benchrig.steps.reaction import Reacting, Reaction
@@ -108,7 +108,7 @@ class Listen(Composite, kw_only=True):
             except Misfit as misfit:
                 yield Misfit(misfit.message, misfit.advice, ("listen", name))
         for name in self.reactions:
-            if "." in name or name in _OWN:
+            if "." in name or name in OF_STEPS:
                 yield Misfit(f"'{name}' cannot be the name of a reaction", "give it another one", ("reactions", name))
             elif name not in {*self.expect, *self.save}:
                 advice = f"add expect: {{{name}: {{max: …}}}}"
@@ -135,7 +135,7 @@ class Listen(Composite, kw_only=True):
     def readings(self, names: Names) -> Mapping[str, ReadingType] | None:
         if len(self._known) < len(self.listen) or any(map(is_late, self.reactions.values())):
             return None
-        found = dict(_OWN) | {name: reaction.type for name, reaction in self.reactions.items()}
+        found = OF_STEPS | {name: reaction.type for name, reaction in self.reactions.items()}
         for name in self.listen:
             try:
                 own = self._source(name).readings(names)
@@ -239,13 +239,6 @@ class Listen(Composite, kw_only=True):
                 raise error
             if not (listening.count or listening.may_be_silent or says_how_few(self.limits.get(f"{name}.count"))):
                 raise StepTimeout(f"no {listening.noun} of {name} arrived while its steps ran")
-
-
-_OWN = {
-    "elapsed": ReadingType("number", "s", "from its first step to the end of its last one"),
-    "passed": ReadingType("number", "", "steps that passed"),
-    "failed": ReadingType("number", "", "steps that did not pass"),
-}
 
 
 class _Watching(RoundReadings):

@@ -21,7 +21,7 @@ from benchrig.source.problem import suggest
 from benchrig.source.shape import misfit_is_usage
 from benchrig.steps.payload import hex_bytes
 from benchrig.steps.subscription import PROPERTIES, Mode
-from benchrig.values.format import build_format
+from benchrig.values.format import FormatSpec, build_format
 from benchrig.values.quantity import Duration
 
 LISTEN_FOR = 3.0
@@ -87,12 +87,25 @@ async def _read(session: Session, line: TypedLine) -> None:
 
 
 async def _write(session: Session, line: TypedLine) -> None:
+    order, spec = await _order(session, line, "a write")
+    await session.write(order, spec)
+
+
+async def _exchange(session: Session, line: TypedLine) -> None:
+    order, spec = await _order(session, line, "an exchange")
+    starts_with = _bytes(line.options["--starts-with"]) if "--starts-with" in line.options else b""
+    inquiry = Inquiry(order, line.options.get("--reply", ""), starts_with, typed_answers(line.options))
+    await session.exchange(inquiry, spec)
+
+
+async def _order(session: Session, line: TypedLine, what: str) -> tuple[Order, FormatSpec | None]:
+    """What is to be sent, and the format that was typed with it."""
     await session.connection.up()
     spec = typed_format(line.options)
     name, words = take_name(line.words, session.desk.names, session.connection.table)
     raw = line.options.get("--raw")
     if (raw is None) == (not words):
-        raise UsageError("a write needs either a value or --raw", advice=f"write {name} --raw 01 A0")
+        raise UsageError(f"{what} needs either a value or --raw", advice=f"{line.verb} {name} --raw 01 A0")
     order = Order(
         name,
         words,
@@ -101,21 +114,7 @@ async def _write(session: Session, line: TypedLine) -> None:
         response="--no-response" not in line.options,
         read_back="--read-back" in line.options,
     )
-    await session.write(order, spec)
-
-
-async def _exchange(session: Session, line: TypedLine) -> None:
-    await session.connection.up()
-    spec = typed_format(line.options)
-    name, words = take_name(line.words, session.desk.names, session.connection.table)
-    raw = line.options.get("--raw")
-    if (raw is None) == (not words):
-        raise UsageError("an exchange needs either a value or --raw", advice=f"exchange {name} --raw 01 A0")
-    form = build_format(spec) if spec else None
-    order = Order(name, words, None if raw is None else _bytes(raw), form, response="--no-response" not in line.options)
-    starts_with = _bytes(line.options["--starts-with"]) if "--starts-with" in line.options else b""
-    inquiry = Inquiry(order, line.options.get("--reply", ""), starts_with, typed_answers(line.options))
-    await session.exchange(inquiry, spec)
+    return order, spec
 
 
 async def _watch(session: Session, line: TypedLine) -> None:

@@ -92,7 +92,7 @@ class Pieces(Effect):
     def apply(self, happening: Happening) -> None:
         answer = self.make(happening)[:LONGEST_ANSWER]
         if self.crc:
-            answer += self.crc.algorithm.of(answer).to_bytes(self.crc.algorithm.size, self.crc.order)
+            answer += self.crc.of(answer)
         self.aim.target(happening).send_answer(lambda payload: self._cut(answer, payload), self.every)
 
     def _cut(self, answer: bytes, payload: int) -> list[bytes]:
