@@ -6,7 +6,7 @@ key: keys stay in the radio and in the station's store of bonds. (Core Vol 3 Par
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import IntEnum
 from typing import Literal, Protocol, TypeAlias, get_args
 
@@ -63,9 +63,9 @@ class OobData:
     """What the bench has learned of the unit out of band: of Secure Connections its random value and its confirm value,
     of legacy pairing the temporary key; 16 octets each, most significant first."""
 
-    random: bytes = b""
-    confirm: bytes = b""
-    key: bytes = b""
+    random: bytes = field(default=b"", repr=False)
+    confirm: bytes = field(default=b"", repr=False)
+    key: bytes = field(default=b"", repr=False)
 
 
 @dataclass(frozen=True)
