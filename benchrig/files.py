@@ -12,21 +12,25 @@ from typing import BinaryIO
 from benchrig.errors import StationError, UsageError
 
 
-def write_whole(path: Path, data: bytes, *, advice: str = "choose another place with --results") -> None:
-    """Write a file so that it is whole, or as it was. StationError when it cannot be written."""
+def write_whole(
+    path: Path, data: bytes, *, advice: str = "choose another place with --results", mode: int = 0o666
+) -> None:
+    """Write a file so that it is whole, or as it was; `mode` is what is allowed at most, before the user's own mask.
+    StationError when it cannot be written."""
     try:
         if is_special(path):
             path.write_bytes(data)
         else:
             path.parent.mkdir(parents=True, exist_ok=True)
-            _replace(Path(os.path.realpath(path)), data)
+            _replace(Path(os.path.realpath(path)), data, mode)
     except OSError as exc:
         raise cannot_write(path, exc, advice) from exc
 
 
-def _replace(path: Path, data: bytes) -> None:
+def _replace(path: Path, data: bytes, mode: int) -> None:
     beside = path.with_name(f".{path.name}.{os.getpid()}")
     try:
+        os.close(os.open(beside, os.O_WRONLY | os.O_CREAT, mode))
         beside.write_bytes(data)
         beside.replace(path)
     except OSError:

@@ -165,7 +165,9 @@ def launch(options: RunOptions, operator: Operator, listeners: Sequence[Callable
     def keeping() -> Keeping:
         return Keeping(folder, runner.began, hide)
 
-    opener = radio_opener(options.radio, seed=options.seed, capture=options.capture, keeping=keeping)
+    opener = radio_opener(
+        options.radio, seed=options.seed, capture=options.capture, keeping=keeping, station=options.station.station
+    )
     opener = options.station.wiring(options.console).around(opener, keeping)
     folder = _make_folder(options)
     settings = RunSettings(

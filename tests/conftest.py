@@ -3,14 +3,18 @@
 Property tests: the default suite draws the same examples every time; `--hypothesis-profile search` draws new ones.
 Signals: whoever starts the suite (nohup, a job in the background) may have them ignored, and processes inherit that.
 Bytecode: whoever starts it may have it switched off; then each of hundreds of processes would compile the package anew.
+Bonds: what a test pairs goes to a folder of the test process, not to that of whoever runs the suite.
 asyncio's debug mode keeps the place where a task or callback was made: one frame of it, since ten double the time.
 """
 
 from __future__ import annotations
 
+import atexit
 import os
+import shutil
 import signal
 import sys
+import tempfile
 from asyncio import constants
 
 from hypothesis import settings
@@ -27,5 +31,8 @@ for name, handler in _USUAL.items():
 
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 sys.dont_write_bytecode = False
+
+os.environ["XDG_DATA_HOME"] = tempfile.mkdtemp(prefix="benchrig-data-")
+atexit.register(shutil.rmtree, os.environ["XDG_DATA_HOME"], ignore_errors=True)
 
 constants.DEBUG_STACK_DEPTH = 1

@@ -15,6 +15,7 @@ from bleak.exc import BleakBluetoothNotAvailableError
 
 from benchrig.errors import BenchrigError, StationError
 from benchrig.radio.attached import open_error
+from benchrig.radio.bonds import MemoryBonds, StationIdentity
 from benchrig.radio.h4 import FROM_CONTROLLER, Framer, NotH4
 from benchrig.radio.hci_errors import advice_for
 from benchrig.radio.offers import CANNOT
@@ -24,6 +25,7 @@ from benchrig.radio.scan import Report
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from benchrig.radio.bonds import Bonds
     from benchrig.radio.bumble_stack import HostStack
     from benchrig.radio.bumble_stack.bumble_api import Transport
 
@@ -72,15 +74,15 @@ class HciRadio(Radio):
                 gone.remove_done_callback(end)
 
 
-async def open_hci(name: str, transport: str, *, capture: Path | None = None) -> Radio:
+async def open_hci(name: str, transport: str, *, capture: Path | None = None, bonds: Bonds | None = None) -> Radio:
     """Open a controller and take it over. `transport` is 'usb:0', 'serial:/dev/ttyUSB0,1000000' or
-    'tcp:127.0.0.1:9000'. Raises StationError for whatever keeps it from working."""
+    'tcp:127.0.0.1:9000'. Without `bonds` the bench is somebody new. Raises StationError for whatever keeps it from working."""
     kind, _, place = transport.partition(":")
     opened = await _open(kind, place)
     resources = contextlib.AsyncExitStack()
     resources.push_async_callback(_close, opened)
     async with resources:
-        stack = await _take_over(opened, kind, name, resources, capture)
+        stack = await _take_over(opened, kind, name, resources, capture, bonds or MemoryBonds(StationIdentity.new()))
         return HciRadio(
             name,
             scanner_options={"backend": _backends()[0], "stack": stack},
@@ -105,11 +107,15 @@ async def _open(kind: str, place: str) -> Transport:
 
 
 async def _take_over(
-    opened: Transport, kind: str, name: str, resources: contextlib.AsyncExitStack, capture: Path | None
+    opened: Transport,
+    kind: str,
+    name: str,
+    resources: contextlib.AsyncExitStack,
+    capture: Path | None,
+    bonds: Bonds,
 ) -> HostStack:
     """Reset the controller and drive it; what has to be closed goes to `resources`."""
     from benchrig.radio.bumble_stack import HostStack
-    from benchrig.radio.bumble_stack.bumble_api import hci
     from benchrig.radio.virtual.capture import Capture
 
     snooper = Capture(capture) if capture else None
@@ -117,10 +123,9 @@ async def _take_over(
         resources.callback(snooper.close)
     line = _Line(opened)
     resources.callback(line.close)
-    address = str(hci.Address.generate_static_address()).removesuffix("/P")
     try:
         stack = await HostStack.open(
-            opened.source, opened.sink, address=address, snooper=snooper, foreign=True, on_host=line.attach
+            opened.source, opened.sink, bonds=bonds, snooper=snooper, foreign=True, on_host=line.attach
         )
     except BleakBluetoothNotAvailableError as exc:
         raise StationError(f"{name}: {exc.args[0]}", advice=advice_for(kind)) from exc

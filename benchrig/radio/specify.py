@@ -16,6 +16,7 @@ from benchrig.errors import UsageError
 if TYPE_CHECKING:
     from benchrig.console.log import Keeping
     from benchrig.radio.beside import Beside
+    from benchrig.radio.bonds import Bonds
     from benchrig.radio.port.choice import PortChoice
     from benchrig.radio.radio import Radio
     from benchrig.radio.virtual import Faults
@@ -91,14 +92,20 @@ def _controller(text: str) -> str:
 
 
 def radio_opener(
-    choice: RadioChoice, *, seed: int = 0, capture: Path | None = None, keeping: Callable[[], Keeping] | None = None
+    choice: RadioChoice,
+    *,
+    seed: int = 0,
+    capture: Path | None = None,
+    keeping: Callable[[], Keeping] | None = None,
+    station: str | None = None,
 ) -> Callable[[], Awaitable[Radio]]:
     """What opens the radio. Device files are read here already: PlanError before anything is opened. `keeping` says,
-    when it is opened, where its consoles are kept; without it they are not. UsageError for a capture that would write
-    over a file."""
+    when it is opened, where its consoles are kept; without it they are not. `station` is the name of the one whose bonds
+    and identity the radio has; without it both are new, and gone with the radio. UsageError for a capture that would
+    write over a file."""
     if capture and (capture.is_file() or capture.is_symlink()):
         raise UsageError(f"the file {capture} already exists", advice="remove it, or name another for --capture")
-    opener = _opener(choice, seed, capture, keeping)
+    opener = _opener(choice, seed, capture, keeping, station)
 
     async def opened() -> Radio:
         radio = await opener()
@@ -109,12 +116,16 @@ def radio_opener(
 
 
 def _opener(
-    choice: RadioChoice, seed: int, capture: Path | None, keeping: Callable[[], Keeping] | None
+    choice: RadioChoice,
+    seed: int,
+    capture: Path | None,
+    keeping: Callable[[], Keeping] | None,
+    station: str | None,
 ) -> Callable[[], Awaitable[Radio]]:
     if choice.kind == "virtual":
-        return _virtual_opener(choice, seed, capture, keeping)
+        return _virtual_opener(choice, seed, capture, keeping, station)
     if choice.kind == "hci":
-        return lambda: _open_hci(choice, capture)
+        return lambda: _open_hci(choice, capture, station)
     return lambda: _open_host(choice)
 
 
@@ -124,15 +135,22 @@ async def _open_host(choice: RadioChoice) -> Radio:
     return await open_host(str(choice), choice.adapter)
 
 
-async def _open_hci(choice: RadioChoice, capture: Path | None) -> Radio:
+async def _open_hci(choice: RadioChoice, capture: Path | None, station: str | None) -> Radio:
+    from benchrig.radio.bond_store import open_store
     from benchrig.radio.hci import open_hci
 
-    return await open_hci(str(choice), choice.adapter, capture=capture)
+    bonds = None if station is None else open_store(station)
+    return await open_hci(str(choice), choice.adapter, capture=capture, bonds=bonds)
 
 
 def _virtual_opener(
-    choice: RadioChoice, seed: int, capture: Path | None, keeping: Callable[[], Keeping] | None
+    choice: RadioChoice,
+    seed: int,
+    capture: Path | None,
+    keeping: Callable[[], Keeping] | None,
+    station: str | None,
 ) -> Callable[[], Awaitable[Radio]]:
+    from benchrig.radio.bonds import MemoryBonds, StationIdentity
     from benchrig.radio.virtual import load_devices
     from benchrig.source.problem import Problems
 
@@ -148,6 +166,7 @@ def _virtual_opener(
         ports=choice.ports,
         keeping=keeping() if keeping else None,
         air=choice.air,
+        bonds=MemoryBonds(StationIdentity.simulated(station or "")),
     )
 
 
@@ -161,6 +180,7 @@ async def open_simulated(
     ports: Sequence[PortChoice] = (),
     keeping: Keeping | None = None,
     air: str | None = None,
+    bonds: Bonds | None = None,
 ) -> Radio:
     """A radio on an air of its own with these devices, and with ports for others; their consoles are kept where
     `keeping` says; without it they are not. `air` is the name of one, in place of what the devices ask
@@ -184,6 +204,7 @@ async def open_simulated(
             faults=faults,
             capture=capture,
             conditions=conditions,
+            bonds=bonds,
             made=lambda device: simulated.append(wired(device, keeping, alone=alone)),
         )
         resources.push_async_callback(around.close)

@@ -24,6 +24,7 @@ from benchrig.tasks import Tasks
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from benchrig.radio.bonds import Bonds
     from benchrig.radio.bumble_stack.bumble_api import Snooper, TransportSink, TransportSource
     from benchrig.radio.bumble_stack.reports import HeardPdu
 
@@ -33,8 +34,6 @@ T = TypeVar("T")
 START_WITHIN = 10.0
 RESET_WITHIN = 2.0
 SETTLE_WITHIN = 5.0
-# A random static address (top bits 11) for the bench when the caller names none.
-ADDRESS = "F0:F1:F2:F3:F4:F0"
 
 
 class Hears(Protocol):
@@ -49,9 +48,10 @@ class Hears(Protocol):
 class HostStack:
     """The central of the bench. Make it with `open`, end it with `close`."""
 
-    def __init__(self, host: StackHost, device: Device) -> None:
+    def __init__(self, host: StackHost, device: Device, bonds: Bonds) -> None:
         self.host = host
         self.device = device
+        self.bonds = bonds
         self.connecting = asyncio.Lock()
         self._scanners: dict[Hears, None] = {}
         self._scan_lock = asyncio.Lock()
@@ -69,20 +69,24 @@ class HostStack:
         source: TransportSource,
         sink: TransportSink,
         *,
-        address: str = ADDRESS,
+        bonds: Bonds,
         snooper: Snooper | None = None,
         foreign: bool = False,
         on_host: Callable[[StackHost], None] | None = None,
     ) -> HostStack:
         """Reset the controller behind `source` and `sink` and take it over. `foreign` says that it is not this
-        program's own; `on_host` is told of the host before anything is sent. Raises BleakBluetoothNotAvailableError."""
+        program's own; `on_host` is told of the host before anything is sent; `bonds` say who the bench is too. Raises BleakBluetoothNotAvailableError."""
         quiet_bumble()
         host = StackHost(source, sink, foreign=foreign)
         if on_host:
             on_host(host)
         host.snooper = snooper
         config = DeviceConfiguration(
-            name="benchrig", address=hci.Address(address), gap_service_enabled=False, gatt_service_enabled=False
+            name="benchrig",
+            address=hci.Address(bonds.identity.address),
+            irk=bytes(bonds.identity.irk),
+            gap_service_enabled=False,
+            gatt_service_enabled=False,
         )
         device = Device(config=config, host=host)
         try:
@@ -92,7 +96,7 @@ class HostStack:
         except (TimeoutError, hci.HCI_Error, core.BaseBumbleError) as exc:
             why = host.lost or f"the controller does not start: {reason_of(exc)}"
             raise _unavailable(why) from exc
-        return cls(host, device)
+        return cls(host, device, bonds)
 
     async def close(self) -> None:
         """Disconnect, power off, and wait for what is still running. Raises InternalError when the receive path of

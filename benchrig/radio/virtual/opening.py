@@ -7,9 +7,13 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from benchrig.radio.bonds import MemoryBonds
+
+
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from benchrig.radio.bonds import Bonds
     from benchrig.radio.bumble_stack import HostStack
     from benchrig.radio.virtual.air import Air
     from benchrig.radio.virtual.band import Advertiser
@@ -61,8 +65,10 @@ async def open_air(
     capture: Path | None = None,
     conditions: Conditions | None = None,
     made: Callable[[SimulatedDevice], object] = lambda device: None,
+    bonds: Bonds | None = None,
 ) -> OpenAir:
-    """An air with these devices switched on, kind without `conditions`. `made` gets each connectable one before. bumble is imported here: it takes 0.3 s."""
+    """An air with these devices switched on, kind without `conditions`. `made` gets each connectable one before. `bonds`
+    are the bench's, none at first without. bumble is imported here: it takes 0.3 s."""
     from benchrig.radio.bumble_stack import HostStack
     from benchrig.radio.virtual.air import Air
     from benchrig.radio.virtual.capture import Capture
@@ -74,7 +80,7 @@ async def open_air(
     try:
         opened.devices = await switch_on(air, units, made)
         controller = VirtualController("bench", air)
-        opened.stack = await HostStack.open(controller, controller, snooper=snooper)
+        opened.stack = await HostStack.open(controller, controller, bonds=bonds or MemoryBonds(), snooper=snooper)
     except BaseException:
         await opened.shut()
         raise
