@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 
 from benchrig.radio.bonds import MemoryBonds
 
-
 if TYPE_CHECKING:
     from pathlib import Path
 
