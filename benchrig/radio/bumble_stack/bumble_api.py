@@ -9,7 +9,7 @@ from __future__ import annotations
 import sys
 from typing import TYPE_CHECKING, Any
 
-from bumble import att, core, hci, ll
+from bumble import att, core, hci, ll, smp
 from bumble.controller import Connection as ControllerConnection
 from bumble.controller import Controller as BumbleController
 from bumble.core import UUID, PhysicalTransport
@@ -25,6 +25,7 @@ from bumble.gatt import Characteristic, CharacteristicValue, Descriptor, Service
 from bumble.gatt_client import Client
 from bumble.gatt_server import Server
 from bumble.host import Host as BumbleHost
+from bumble.keys import KeyStore, PairingKeys
 from bumble.snoop import BtSnooper, Snooper
 from bumble.transport.common import TransportLostError
 
@@ -49,6 +50,8 @@ __all__ = [
     "Device",
     "DeviceConfiguration",
     "Host",
+    "KeyStore",
+    "PairingKeys",
     "PhysicalTransport",
     "Server",
     "Service",
@@ -64,6 +67,7 @@ __all__ = [
     "ll",
     "load_libusb",
     "open_transport",
+    "smp",
     "stop_formatting",
 ]  # fmt: skip
 

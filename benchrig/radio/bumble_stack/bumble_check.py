@@ -31,7 +31,7 @@ host.Host.on_hci_acl_data_packet(packet)
 host.Host._send_command(command, response_timeout)
 host.Host.send_sync_command(command, response_timeout)
 host.Host.send_async_command(command, check_status, response_timeout)
-host.Host: connections emit le_acl_packet_queue local_version on pending_command pending_response ready snooper
+host.Host: connections emit le_acl_packet_queue local_version long_term_key_provider on pending_command pending_response ready snooper
   supported_le_features
 host.DataPacketQueue.drain(connection_handle)
 host.DataPacketQueue: max_in_flight max_packet_size once pending
@@ -81,13 +81,23 @@ device.Device.lookup_connection(connection_handle)
 device.Device.power_on()
 device.Device.power_off()
 device.Device.send_sync_command(command, …)
-device.Device: EVENT_CONNECTION connections gatt_server host is_scanning on public_address random_address
+device.Device: EVENT_CONNECTION connections gatt_server host is_scanning keystore on public_address random_address
+  smp_manager
 device.DeviceConfiguration(name, address, gap_service_enabled, gatt_service_enabled, …)
 device.Connection.disconnect(…)
 device.Connection.get_rssi()
-device.Connection: EVENT_CONNECTION_PHY_UPDATE EVENT_DISCONNECTION att_mtu emit gatt_client handle on parameters
+device.Connection: EVENT_CONNECTION_PHY_UPDATE EVENT_DISCONNECTION EVENT_PAIRING att_mtu emit gatt_client handle is_encrypted on parameters
+  peer_address
 device.AdvertisingType: UNDIRECTED UNDIRECTED_CONNECTABLE_SCANNABLE UNDIRECTED_SCANNABLE
 device.ConnectionParametersPreferences(…)
+
+keys.KeyStore.get_all()
+keys.KeyStore.update(name, keys)
+keys.PairingKeys: irk ltk ltk_central
+smp.Manager: sessions
+smp.Session.get_long_term_key(rand, ediv)
+smp.Session: bonding pairing_method sc
+smp.PairingMethod: JUST_WORKS
 
 gatt_client.Client.send_request(request)
 gatt_client.Client.send_command(command)
@@ -157,7 +167,8 @@ transport.common: TransportLostError TransportSink TransportSource
 host: color
 
 att: ATT_ATTRIBUTE_NOT_FOUND_ERROR ATT_ATTRIBUTE_NOT_LONG_ERROR ATT_Error ATT_Error_Response
-  ATT_Execute_Write_Request ATT_Execute_Write_Response ATT_Find_Information_Request ATT_Find_Information_Response ATT_Handle_Value_Confirmation
+  ATT_Execute_Write_Request ATT_Execute_Write_Response ATT_Find_By_Type_Value_Request
+  ATT_Find_By_Type_Value_Response ATT_Find_Information_Request ATT_Find_Information_Response ATT_Handle_Value_Confirmation
   ATT_INVALID_OFFSET_ERROR ATT_PDU ATT_Prepare_Write_Request ATT_REQUEST_NOT_SUPPORTED_ERROR ATT_Read_Blob_Request
   ATT_Read_Blob_Response ATT_Read_By_Group_Type_Request ATT_Read_By_Group_Type_Response ATT_Read_By_Type_Request
   ATT_Read_By_Type_Response ATT_Read_Request ATT_Read_Response ATT_Write_Command ATT_Write_Request

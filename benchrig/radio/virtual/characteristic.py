@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 from benchrig.errors import MalformedValue
 from benchrig.radio.bumble_stack.bumble_api import UUID, Characteristic, CharacteristicValue, Descriptor, att
 from benchrig.radio.virtual.behaviour import Actor, Moment, On, Refused
+from benchrig.radio.virtual.gatt_spec import UPDATES
 from benchrig.radio.virtual.makers import Happening, Unfit
 from benchrig.radio.virtual.reactions import Building, Performer, Reaction
 from benchrig.radio.virtual.sources import Clock, Source, octets
@@ -20,11 +21,11 @@ if TYPE_CHECKING:
 
     from benchrig.radio.bumble_stack.bumble_api import Connection, Host
     from benchrig.radio.virtual.gatt_spec import CharacteristicSpec, DescriptorSpec
+    from benchrig.radio.virtual.needs_spec import Needing
     from benchrig.radio.virtual.server import StrictServer
     from benchrig.values.base import Format
 
 _READABLE, _WRITABLE = att.Attribute.READABLE, att.Attribute.WRITEABLE
-_ENCRYPTED = att.Attribute.READ_REQUIRES_ENCRYPTION | att.Attribute.WRITE_REQUIRES_ENCRYPTION
 _WRITE_PROPERTIES = Characteristic.Properties.WRITE | Characteristic.Properties.WRITE_WITHOUT_RESPONSE
 # As many values wait for the air as a small device has buffers for; then it waits before it makes the next.
 QUEUED_VALUES = 16
@@ -61,6 +62,7 @@ class SimulatedCharacteristic:
         self._reaction = building.reaction(spec.on_write, ("on_write",), of=spec)
         self._reads = self._writes = 0
         self._last_read: bytes | None = None
+        self._cccd: att.Attribute[Any] | None = None
         self._in_turn = asyncio.Lock()
         self._notifiers: dict[Connection, asyncio.Task[Any]] = {}
         properties = Characteristic.Properties(spec.property_bits)
@@ -79,7 +81,20 @@ class SimulatedCharacteristic:
             permissions |= _READABLE
         if properties & _WRITE_PROPERTIES:
             permissions |= _WRITABLE
-        return permissions | (_ENCRYPTED if self.spec.encrypted else 0)
+        return permissions
+
+    def protect(self, server: StrictServer) -> None:
+        """Tell the server what its attributes need; it has put the descriptor for subscribing behind those that the
+        specification has."""
+        made: list[att.Attribute[Any]] = [self.attribute, *self.attribute.descriptors]
+        specs: list[Needing] = [self.spec, *self.spec.descriptors]
+        for attribute, spec in zip(made, specs, strict=True):
+            server.protect(attribute, "read", spec.reading)
+            server.protect(attribute, "write", spec.writing)
+        cccd = server.get_attribute(made[-1].handle + 1)
+        if cccd and self.spec.cccd and self.spec.property_bits & UPDATES:
+            self._cccd = cccd
+            server.protect(cccd, "write", self.spec.subscribing)
 
     def take(self) -> bytes:
         """The next value."""
@@ -228,6 +243,8 @@ class SimulatedCharacteristic:
         async with self._in_turn:
             if queue is not None and queue.pending >= QUEUED_VALUES and connection in self.device.connections:
                 await queue.drain(connection.handle)
+            if self._cccd and server.refuses(connection, self._cccd, "write"):
+                return  # what protects the link now is less than when it was subscribed to
             cccd = server.read_cccd(connection, self.attribute)[0]
             if cccd & 1:
                 await server.notify_subscriber(connection, self.attribute, value)
@@ -242,13 +259,7 @@ def uuid_on_air(uuid: str) -> UUID:
 
 
 class _Attribute(Characteristic[bytes]):
-    """bumble reads a value by its type whether or not it may be read, and would print the whole characteristic for a
-    debug line that nobody reads."""
-
-    async def read_value(self, bearer: att.Bearer) -> bytes:
-        if not self.permissions & _READABLE:
-            raise att.ATT_Error(att.ErrorCode.READ_NOT_PERMITTED)
-        return await super().read_value(bearer)
+    """bumble would print the whole characteristic for a debug line that nobody reads."""
 
     def __str__(self) -> str:
         return f"characteristic {self.handle}"

@@ -22,6 +22,7 @@ from benchrig.radio.virtual.characteristic import SimulatedCharacteristic, uuid_
 from benchrig.radio.virtual.controller import VirtualController
 from benchrig.radio.virtual.makers import Happening, Unfit
 from benchrig.radio.virtual.reactions import Building, Reaction
+from benchrig.radio.virtual.security import DeviceSecurity
 from benchrig.radio.virtual.server import StrictServer
 from benchrig.radio.virtual.table_spec import by_name
 from benchrig.tasks import Tasks
@@ -62,12 +63,13 @@ class SimulatedDevice:
             name=spec.name, address=_random_address(spec), gap_service_enabled=False, gatt_service_enabled=False
         )
         self.device = Device(config=config, host=self.host)
+        self.security = DeviceSecurity(self.device)
         self.server = self._serve(spec.table)
         self.device.on(Device.EVENT_CONNECTION, self._on_connection)
 
     def _serve(self, table: list[ServiceSpec]) -> StrictServer:
         """Answer with this table from the next connection on."""
-        server = StrictServer(self.device, self.spawn, self.air.fail)
+        server = StrictServer(self.device, self.security, self.spawn, self.air.fail)
         server.max_mtu = self.spec.mtu
         self.device.gatt_server = server
         for characteristic in self.characteristics.values():
@@ -84,6 +86,7 @@ class SimulatedDevice:
             server.add_service_without(service, [one.attribute for one in made if not one.spec.cccd])
             for one in made:
                 server.declare(one.attribute, one.spec.declared_bits)
+                one.protect(server)
         return server
 
     @property
@@ -148,6 +151,7 @@ class SimulatedDevice:
         return self._tasks.leave(work)
 
     def _on_connection(self, connection: Connection) -> None:
+        self.security.attend(connection)
         connection.on(Connection.EVENT_DISCONNECTION, lambda _: self._on_disconnection(connection))
         self._connects += 1
         self._act("on_connect", connection)

@@ -6,12 +6,14 @@ Sections are those of Core Vol 3 Part F.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Awaitable, Callable, Sequence
 from typing import Any
 
 from benchrig.radio.bumble_stack.bumble_api import UUID, att
 
 Attributes = Sequence[att.Attribute[Any]]
+# What a client may read of an attribute. Raises ATT_Error.
+Value = Callable[[att.Bearer, att.Attribute[Any]], Awaitable[bytes]]
 
 _GROUPS = (UUID.from_16_bits(0x2800), UUID.from_16_bits(0x2801))  # primary and secondary services
 _LONGEST_ENTRY = 255  # its length is one octet
@@ -44,14 +46,34 @@ async def find_information(attributes: Attributes, bearer: att.Bearer, request: 
     return att.ATT_Find_Information_Response(format=1 if entries.size == 4 else 2, information_data=entries.octets)
 
 
-async def read_by_type(attributes: Attributes, bearer: att.Bearer, request: Any) -> att.ATT_PDU:
+async def find_by_type_value(attributes: Attributes, bearer: att.Bearer, request: Any, value_of: Value) -> att.ATT_PDU:
+    """3.4.3.3: handles and ends of attributes with this value; one that may not be read has none."""
+    entries = Entries(bearer.att_mtu + 1)
+    for attribute in _asked(attributes, request):
+        if attribute.type != request.attribute_type or not await _has(attribute, bearer, request, value_of):
+            continue
+        end = attribute.end_group_handle if attribute.type in _GROUPS else attribute.handle
+        if not entries.add(_handle(attribute.handle) + _handle(end)):
+            break
+    _found(entries)
+    return att.ATT_Find_By_Type_Value_Response(handles_information_list=entries.octets)
+
+
+async def _has(attribute: att.Attribute[Any], bearer: att.Bearer, request: Any, value_of: Value) -> bool:
+    try:
+        return await value_of(bearer, attribute) == bytes(request.attribute_value)
+    except att.ATT_Error:
+        return False
+
+
+async def read_by_type(attributes: Attributes, bearer: att.Bearer, request: Any, value_of: Value) -> att.ATT_PDU:
     """3.4.4.1: handles and values; a value that cannot be read ends the answer, or is the answer."""
     entries = Entries(bearer.att_mtu)
     for attribute in _asked(attributes, request):
         if attribute.type != request.attribute_type:
             continue
         try:
-            value = await attribute.read_value(bearer)
+            value = await value_of(bearer, attribute)
         except att.ATT_Error as error:
             if entries.octets:
                 break

@@ -14,7 +14,8 @@ services:
         on_read: {delay: 50 ms, att_error: insufficient authentication}   all that behaviours.py has for reads
         on_write: {check: true, store: true, set: {…}, cases: […]}         and for writes; see reaction_spec
         volatile: true                    a reboot puts the value back to what stands above
-        encrypted: true                   reads and writes need an encrypted link
+        read_needs: authenticated         what the link needs, see needs_spec; subscribe_needs for notifications
+        encrypted: true                   the same as read_needs and write_needs: encrypted
         cccd: false                       leaves out the descriptor that subscribing needs; it may stand among the
                                           descriptors then
 """
@@ -28,6 +29,8 @@ from typing import Any, ClassVar, Literal
 import msgspec
 
 from benchrig.errors import MalformedValue
+from benchrig.radio.virtual.access_rules import Needs
+from benchrig.radio.virtual.needs_spec import Need, Needing
 from benchrig.radio.virtual.reaction_spec import ReadSpec, WriteSpec
 from benchrig.radio.virtual.sources import Source, octets
 from benchrig.radio.virtual.value_reading import source_of
@@ -62,6 +65,7 @@ PROPERTIES = {
 LONGEST_VALUE = 512  # octets of an attribute (Core Vol 3 Part F 3.2.9)
 CCCD, VALID_RANGE = "00002902-0000-1000-8000-00805f9b34fb", "00002906-0000-1000-8000-00805f9b34fb"
 UPDATES = PROPERTIES["notify"] | PROPERTIES["indicate"]
+WRITES = PROPERTIES["write"] | PROPERTIES["write without response"]
 
 
 class NotifySpec(msgspec.Struct, kw_only=True, frozen=True):
@@ -83,13 +87,20 @@ class NotifySpec(msgspec.Struct, kw_only=True, frozen=True):
             yield Misfit(f"expected a number from 1 on, found {self.drop_every}", path=("drop_every",))
 
 
-class DescriptorSpec(msgspec.Struct, kw_only=True, frozen=True):
+class DescriptorSpec(msgspec.Struct, Needing, kw_only=True, frozen=True):
     """A descriptor with a value that does not change on its own."""
 
     descriptor: DescriptorUuid
     value: Any = None
     raw: Hex | None = None
     writable: bool = False
+    read_needs: Need | None = None
+    write_needs: Need | None = None
+    key_size_needed: int | None = None
+    authorized: bool = True
+
+    def misfits(self) -> Iterable[Misfit]:
+        yield from self.need_misfits({"read_needs": True, "write_needs": self.writable})
 
     def octets(self, of: Format | None) -> bytes:
         """The value. `of` is the format of the characteristic. Raises Misfit."""
@@ -100,7 +111,7 @@ class DescriptorSpec(msgspec.Struct, kw_only=True, frozen=True):
         return _first(bounded(read_source(self.value, form, "value"), "value"))
 
 
-class CharacteristicSpec(FormatSpec, kw_only=True, frozen=True, dict=True):
+class CharacteristicSpec(FormatSpec, Needing, kw_only=True, frozen=True, dict=True):
     """A characteristic; the keys of its format stand beside the others. What follows from them is made once."""
 
     characteristic: CharacteristicUuid
@@ -114,6 +125,11 @@ class CharacteristicSpec(FormatSpec, kw_only=True, frozen=True, dict=True):
     on_write: WriteSpec = WriteSpec()
     volatile: bool = False
     encrypted: bool = False
+    read_needs: Need | None = None
+    write_needs: Need | None = None
+    subscribe_needs: Need | None = None
+    key_size_needed: int | None = None
+    authorized: bool = True
     cccd: bool = True
     hidden: list[HiddenProperty] = msgspec.field(default_factory=list)
 
@@ -137,6 +153,34 @@ class CharacteristicSpec(FormatSpec, kw_only=True, frozen=True, dict=True):
             yield Misfit("'notify' needs the property notify or indicate", path=("notify",))
         if not found:
             yield from self._descriptor_misfits()
+        yield from self._need_misfits()
+
+    def _need_misfits(self) -> Iterable[Misfit]:
+        for key in ("read_needs", "write_needs"):
+            if self.encrypted and getattr(self, key):
+                yield Misfit(f"'encrypted' and '{key}' exclude each other", "keep the needs", (key,))
+        able = {
+            "read_needs": bool(self.property_bits & PROPERTIES["read"]),
+            "write_needs": bool(self.property_bits & WRITES),
+            "subscribe_needs": bool(self.property_bits & UPDATES) and self.cccd,
+        }
+        yield from self.need_misfits(able, has_need=self.encrypted)
+
+    @property
+    def _whole(self) -> Need | None:
+        return "encrypted" if self.encrypted else None
+
+    @property
+    def reading(self) -> Needs:
+        return self.needs(self._whole or self.read_needs)
+
+    @property
+    def writing(self) -> Needs:
+        return self.needs(self._whole or self.write_needs)
+
+    @property
+    def subscribing(self) -> Needs:
+        return self.needs(self.subscribe_needs)
 
     def _value_misfits(self) -> Iterable[Misfit]:
         try:

@@ -1,18 +1,20 @@
 """bumble's GATT server, made as strict and as talkative as a device has to be.
 
-It enforces the readable and writable bits with the right ATT error, answers a request whatever goes wrong in it, and
-checks that a written descriptor or value exists before it queues parts for it.
+It enforces the readable and writable bits and what an attribute needs of the link (access_rules.py) with the right ATT
+error, answers a request whatever goes wrong in it, and checks that a written descriptor or value exists before it queues
+parts for it.
 """
 
 from __future__ import annotations
 
 import asyncio
 from collections.abc import Awaitable, Callable, Coroutine
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any, Protocol, cast
 
 from benchrig.radio.bumble_stack.bumble_api import Characteristic, Descriptor, Server, Service, att
+from benchrig.radio.virtual.access_rules import OPEN, Access, Needs, Protection, refusal
 from benchrig.radio.virtual.behaviour import Refused, Unanswered
-from benchrig.radio.virtual.discovery import Attributes, find_information, read_by_group, read_by_type
+from benchrig.radio.virtual.discovery import find_by_type_value, find_information, read_by_group, read_by_type
 from benchrig.radio.virtual.gatt_spec import LONGEST_VALUE
 
 if TYPE_CHECKING:
@@ -21,6 +23,19 @@ if TYPE_CHECKING:
 Read = Callable[["Connection"], Awaitable[bytes]]
 Write = Callable[["Connection", bytes], Awaitable[None]]
 Handler = Callable[[att.Bearer, Any], Awaitable[att.ATT_PDU | None]]
+_NOT_PERMITTED: dict[Access, tuple[att.Attribute.Permissions, att.ErrorCode]] = {
+    "read": (att.Attribute.READABLE, att.ErrorCode.READ_NOT_PERMITTED),
+    "write": (att.Attribute.WRITEABLE, att.ErrorCode.WRITE_NOT_PERMITTED),
+}
+
+
+class Security(Protocol):
+    """The security of the device, as far as its server needs it."""
+
+    @property
+    def is_strict(self) -> bool: ...
+
+    def protection(self, connection: Connection) -> Protection: ...
 
 
 class StrictServer(Server):
@@ -29,10 +44,13 @@ class StrictServer(Server):
     def __init__(
         self,
         device: Device,
+        security: Security,
         spawn: Callable[[Coroutine[Any, Any, None]], object],
         on_error: Callable[[Exception], None],
     ) -> None:
         super().__init__(device)
+        self._security = security
+        self._needs: dict[tuple[int, Access], Needs] = {}
         self._spawn = spawn
         self._on_error = on_error
         self._busy: dict[att.Bearer, asyncio.Lock] = {}
@@ -44,9 +62,12 @@ class StrictServer(Server):
             att.ATT_Write_Command: self._write_command,
             att.ATT_Prepare_Write_Request: self._prepare,
             att.ATT_Execute_Write_Request: self._execute,
-            att.ATT_Find_Information_Request: self._discovery(find_information),
-            att.ATT_Read_By_Type_Request: self._discovery(read_by_type),
-            att.ATT_Read_By_Group_Type_Request: self._discovery(read_by_group),
+            att.ATT_Find_Information_Request: lambda bearer, pdu: find_information(self.attributes, bearer, pdu),
+            att.ATT_Find_By_Type_Value_Request: lambda bearer, pdu: find_by_type_value(
+                self.attributes, bearer, pdu, self._value
+            ),
+            att.ATT_Read_By_Type_Request: lambda bearer, pdu: read_by_type(self.attributes, bearer, pdu, self._value),
+            att.ATT_Read_By_Group_Type_Request: lambda bearer, pdu: read_by_group(self.attributes, bearer, pdu),
         }
 
     def add_service_without(self, service: Service, without_cccd: list[Characteristic[Any]]) -> None:
@@ -73,9 +94,6 @@ class StrictServer(Server):
         else:
             self._spawn(self._answer(bearer, att_pdu, handler))
 
-    def _discovery(self, answer: Callable[[Attributes, att.Bearer, Any], Awaitable[att.ATT_PDU]]) -> Handler:
-        return lambda bearer, request: answer(self.attributes, bearer, request)
-
     def get_attribute(self, handle: int) -> att.Attribute[Any] | None:
         """As bumble's, which walks through the table: handles are given without gaps."""
         return self.attributes[handle - 1] if 0 < handle <= len(self.attributes) else None
@@ -100,24 +118,52 @@ class StrictServer(Server):
     def _is_up(self, bearer: att.Bearer) -> bool:
         return bearer in self.device.connections.values()
 
-    def _attribute(self, handle: int, permission: int, code: att.ErrorCode) -> att.Attribute[Any]:
+    def protect(self, attribute: att.Attribute[Any], access: Access, needs: Needs) -> None:
+        """From now on this access needs so much."""
+        self._needs[attribute.handle, access] = needs
+
+    def refuses(self, bearer: att.Bearer, attribute: att.Attribute[Any], access: Access) -> int | None:
+        """The error for a link that is not protected as this access needs."""
+        needs = self._needs.get((attribute.handle, access), OPEN)
+        link = self._security.protection(cast("Connection", bearer))
+        return refusal(needs, link, strict=self._security.is_strict)
+
+    def _check(self, bearer: att.Bearer, attribute: att.Attribute[Any], access: Access) -> None:
+        """Permissions first, then the security of the link. Raises ATT_Error."""
+        permission, error = _NOT_PERMITTED[access]
+        has_permissions = isinstance(attribute, (Characteristic, Descriptor))
+        if not attribute.permissions & permission if has_permissions else access == "write":
+            raise att.ATT_Error(error)
+        if code := self.refuses(bearer, attribute, access):
+            raise att.ATT_Error(att.ErrorCode(code))
+
+    def _existing(self, handle: int) -> att.Attribute[Any]:
         attribute = self.get_attribute(handle)
         if attribute is None:
             raise att.ATT_Error(att.ErrorCode.INVALID_HANDLE)
-        if isinstance(attribute, (Characteristic, Descriptor)) and not attribute.permissions & permission:
-            raise att.ATT_Error(code)
-        if not isinstance(attribute, (Characteristic, Descriptor)) and permission == att.Attribute.WRITEABLE:
-            raise att.ATT_Error(code)
         return attribute
 
-    def _readable(self, handle: int) -> att.Attribute[Any]:
-        return self._attribute(handle, att.Attribute.READABLE, att.ErrorCode.READ_NOT_PERMITTED)
+    def _readable(self, bearer: att.Bearer, handle: int) -> att.Attribute[Any]:
+        attribute = self._existing(handle)
+        self._check(bearer, attribute, "read")
+        return attribute
 
-    def _writable(self, handle: int) -> att.Attribute[Any]:
-        return self._attribute(handle, att.Attribute.WRITEABLE, att.ErrorCode.WRITE_NOT_PERMITTED)
+    def _writable(
+        self, bearer: att.Bearer, handle: int, way: Characteristic.Properties = Characteristic.Properties.WRITE
+    ) -> att.Attribute[Any]:
+        """An attribute that may be written in this way."""
+        attribute = self._existing(handle)
+        if isinstance(attribute, Characteristic) and not attribute.properties & way:
+            raise att.ATT_Error(att.ErrorCode.WRITE_NOT_PERMITTED)
+        self._check(bearer, attribute, "write")
+        return attribute
+
+    async def _value(self, bearer: att.Bearer, attribute: att.Attribute[Any]) -> bytes:
+        self._check(bearer, attribute, "read")
+        return await attribute.read_value(bearer)
 
     async def _read(self, bearer: att.Bearer, request: att.ATT_Read_Request) -> att.ATT_PDU:
-        value = await self._readable(request.attribute_handle).read_value(bearer)
+        value = await self._readable(bearer, request.attribute_handle).read_value(bearer)
         self._long_values.pop((bearer, request.attribute_handle), None)
         if len(value) >= bearer.att_mtu - 1:
             # The parts that follow belong to this value, whatever the next one would be.
@@ -125,7 +171,7 @@ class StrictServer(Server):
         return att.ATT_Read_Response(attribute_value=value[: bearer.att_mtu - 1])
 
     async def _read_blob(self, bearer: att.Bearer, request: att.ATT_Read_Blob_Request) -> att.ATT_PDU:
-        attribute = self._readable(request.attribute_handle)
+        attribute = self._readable(bearer, request.attribute_handle)
         value = self._long_values.get((bearer, request.attribute_handle))
         if value is None:
             value = await attribute.read_value(bearer)
@@ -137,23 +183,17 @@ class StrictServer(Server):
         return att.ATT_Read_Blob_Response(part_attribute_value=part)
 
     async def _write(self, bearer: att.Bearer, request: att.ATT_Write_Request) -> att.ATT_PDU:
-        attribute = self._writable(request.attribute_handle)
-        self._check_property(attribute, Characteristic.Properties.WRITE)
+        attribute = self._writable(bearer, request.attribute_handle)
         await attribute.write_value(bearer, _short(bytes(request.attribute_value)))
         return att.ATT_Write_Response()
 
     async def _write_command(self, bearer: att.Bearer, request: att.ATT_Write_Command) -> None:
-        attribute = self._writable(request.attribute_handle)
-        self._check_property(attribute, Characteristic.Properties.WRITE_WITHOUT_RESPONSE)
+        way = Characteristic.Properties.WRITE_WITHOUT_RESPONSE
+        attribute = self._writable(bearer, request.attribute_handle, way)
         await attribute.write_value(bearer, _short(bytes(request.attribute_value)))
 
-    @staticmethod
-    def _check_property(attribute: att.Attribute[Any], needed: Characteristic.Properties) -> None:
-        if isinstance(attribute, Characteristic) and not attribute.properties & needed:
-            raise att.ATT_Error(att.ErrorCode.WRITE_NOT_PERMITTED)
-
     async def _prepare(self, bearer: att.Bearer, request: att.ATT_Prepare_Write_Request) -> att.ATT_PDU | None:
-        self._check_property(self._writable(request.attribute_handle), Characteristic.Properties.WRITE)
+        self._writable(bearer, request.attribute_handle)
         self.on_att_prepare_write_request(bearer, request)
         return None
 
@@ -161,7 +201,7 @@ class StrictServer(Server):
         queue = self.prepared_writes.pop(bearer, [])
         if request.flags:
             for handle, value in _assembled(queue).items():
-                await self._writable(handle).write_value(bearer, value)
+                await self._writable(bearer, handle).write_value(bearer, value)
         return att.ATT_Execute_Write_Response()
 
     def write_cccd(self, bearer: att.Bearer, characteristic: Characteristic[Any], value: bytes) -> None:

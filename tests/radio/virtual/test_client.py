@@ -318,7 +318,7 @@ async def test_pairing_opens_an_encrypted_attribute():
         client = await bench.connect()
         with pytest.raises(BleakGATTProtocolError) as caught:
             await client.read_gatt_char(SPECIAL)
-        assert caught.value.code == 0x0F
+        assert caught.value.code == 0x05
         await client.pair()
         assert await client.read_gatt_char(SPECIAL) == b"\x07"
 
