@@ -15,20 +15,19 @@ from benchrig.radio.h4 import ACL, COMMAND, EVENT, NotH4
 from benchrig.radio.virtual.airlink import End
 from benchrig.radio.virtual.carrier import Timing
 from benchrig.radio.virtual.controller import VirtualController
+from benchrig.radio.virtual.controller.advertising import HIGH_DUTY
 
 if TYPE_CHECKING:
     from benchrig.radio.virtual.air import Air
 
 _SUCCESS = hci.HCI_ErrorCode.SUCCESS
 _INVALID = hci.HCI_ErrorCode.INVALID_COMMAND_PARAMETERS_ERROR
-_DISALLOWED = hci.HCI_ErrorCode.COMMAND_DISALLOWED_ERROR
 _UNKNOWN_COMMAND = hci.HCI_ErrorCode.UNKNOWN_HCI_COMMAND_ERROR
 _UNKNOWN_CONNECTION = hci.HCI_ErrorCode.UNKNOWN_CONNECTION_IDENTIFIER_ERROR
 
 # 7.8.1: which LE events are on before a host chooses
 _LE_EVENTS = 0x1F
 _LE_META, _ENHANCED_CONNECTION_COMPLETE = 0x3E, 0x0A
-_DIRECTED = (1, 4)  # advertising types beside ADV_IND (0) that can be connected to, 7.8.5
 _INTERVALS = range(0x20, 0x4001)
 _DEFAULT_INTERVAL = 1.28
 _MORE_COMMANDS = {
@@ -66,7 +65,6 @@ class HostedController(VirtualController):
         self.refused: dict[int, str] = {}
         self._send: Callable[[bytes], None] | None = None
         self._answered = False
-        self._own_address_type = 0
         self._restore()
 
     # The host
@@ -98,11 +96,11 @@ class HostedController(VirtualController):
         self.le_scan_type, self.filter_duplicates = 0, False
         self.suggested_max_tx_octets, self.suggested_max_tx_time = 27, 328
         self.default_phy = {"all_phys": 0, "tx_phys": 0, "rx_phys": 0}
-        self._own_address_type = 0
+        self._own_type = 0
         self.advertiser.data = self.advertiser.scan_response = b""
         self.advertiser.interval = _DEFAULT_INTERVAL
         self.advertiser.connectable = self.advertiser.scannable = True
-        self.advertiser.directed_to = None
+        self.advertiser.directed_to, self.advertiser.policy, self.advertiser.high_duty = None, 0, False
 
     def on_packet(self, packet: bytes) -> None:
         """From the host. Raises NotH4 for data that are none; synchronous and isochronous data go nowhere."""
@@ -133,7 +131,7 @@ class HostedController(VirtualController):
             self._answered = True
         super().send_hci_packet(packet)
 
-    def _to_host(self, packet: bytes) -> None:
+    def to_host(self, packet: bytes) -> None:
         """To the host, unless it is an LE event that the host does not want (7.8.1)."""
         if self._send is None:
             return
@@ -148,51 +146,34 @@ class HostedController(VirtualController):
         self._restore()
         return _status(_SUCCESS)
 
-    # Addresses and advertising
-
-    def on_hci_le_set_random_address_command(
-        self, command: hci.HCI_LE_Set_Random_Address_Command
-    ) -> hci.HCI_StatusReturnParameters:
-        """7.8.4: not while it is in use."""
-        if self.air.band.is_on(self.advertiser) or self.le_scan_enable:
-            return _status(_DISALLOWED)
-        return super().on_hci_le_set_random_address_command(command)
+    # Advertising
 
     def on_hci_le_set_advertising_parameters_command(
         self, command: hci.HCI_LE_Set_Advertising_Parameters_Command
     ) -> hci.HCI_StatusReturnParameters:
+        """7.8.5: of high duty directed advertising the intervals are ignored."""
         shortest, longest = command.advertising_interval_min, command.advertising_interval_max
-        if shortest not in _INTERVALS or longest not in _INTERVALS or shortest > longest:
+        legal = shortest in _INTERVALS and longest in _INTERVALS and shortest <= longest
+        if not legal and int(command.advertising_type) != HIGH_DUTY:
             return _status(_INVALID)
-        result = super().on_hci_le_set_advertising_parameters_command(command)
-        if result.status == _SUCCESS:
-            self._own_address_type = int(command.own_address_type)
-            directed = int(command.advertising_type) in _DIRECTED
-            self.advertiser.connectable |= directed
-            self.advertiser.directed_to = command.peer_address if directed else None
-        return result
+        return super().on_hci_le_set_advertising_parameters_command(command)
 
     def on_hci_le_set_advertising_enable_command(
         self, command: hci.HCI_LE_Set_Advertising_Enable_Command
     ) -> hci.HCI_StatusReturnParameters:
-        """7.8.9: with the address that is set by now; a random one has to be set."""
-        if command.advertising_enable:
-            public = self._own_address_type in (hci.OwnAddressType.PUBLIC, hci.OwnAddressType.RESOLVABLE_OR_PUBLIC)
-            address = self.public_address if public else self.random_address
-            if bytes(address) == bytes(_NO_ADDRESS):
-                return _status(_INVALID)
-            self.advertiser.address = address
-            self.addresses.add(address.to_string(False))
-        return super().on_hci_le_set_advertising_enable_command(command)
+        result = super().on_hci_le_set_advertising_enable_command(command)
+        if command.advertising_enable and result.status == _SUCCESS:
+            self.addresses.add(self.advertiser.address.to_string(False))
+        return result
 
     # Connections
 
-    def _connection_complete(
+    def connection_complete(
         self, status: hci.HCI_ErrorCode, handle: int, role: hci.Role, peer: hci.Address, timing: Timing
     ) -> Any:
         """The enhanced event where the host wants it, then in place of the other (7.7.65.10)."""
         if not self._wants(_ENHANCED_CONNECTION_COMPLETE):
-            return super()._connection_complete(status, handle, role, peer, timing)
+            return super().connection_complete(status, handle, role, peer, timing)
         return hci.HCI_LE_Enhanced_Connection_Complete_Event(
             status=status,
             connection_handle=handle,
@@ -229,4 +210,4 @@ class HostedController(VirtualController):
         key, text = command.parameters[:16], command.parameters[16:32]
         returned = bytes((1, *command.op_code.to_bytes(2, "little"), _SUCCESS)) + encrypt_block(key, text)
         self._answered = True
-        self._to_host(bytes((EVENT, hci.HCI_COMMAND_COMPLETE_EVENT, len(returned))) + returned)
+        self.to_host(bytes((EVENT, hci.HCI_COMMAND_COMPLETE_EVENT, len(returned))) + returned)

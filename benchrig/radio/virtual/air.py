@@ -70,7 +70,7 @@ class Air:
             advertiser.refusals -= 1
             self._refuse(central, own, advertiser, timing)
             return
-        if not self.band.hears_request(advertiser, central):
+        if not advertiser.admits(own) or not self.band.hears_request(advertiser, central):
             self._refuse(central, own, advertiser, timing)
             return
         link = AirLink(self, central, peripheral, timing)

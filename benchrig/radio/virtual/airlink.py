@@ -37,6 +37,7 @@ class End(ControllerConnection):
 
     air_link: AirLink = field(init=False)
     waiting: int = field(init=False, default=0)
+    is_encrypted: bool = field(init=False, default=False)
 
     def on_hci_acl_data_packet(self, packet: hci.HCI_AclDataPacket) -> None:
         """Packets of a PDU are reported as completed when the PDU has crossed: so the host feels the air's pace."""

@@ -9,7 +9,8 @@ from __future__ import annotations
 import asyncio
 import heapq
 import itertools
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Protocol
 
 if TYPE_CHECKING:
@@ -21,6 +22,11 @@ if TYPE_CHECKING:
     from benchrig.radio.virtual.propagation import Path
 
 MAX_DELAY = 0.010
+# Of high duty directed advertising: at most 3.75 ms, and no delay (Core Vol 6 Part B 4.4.2.4.3)
+HIGH_DUTY_INTERVAL = 3.5e-3
+_ADDRESS = 6  # octets
+# Bits of an advertising filter policy (Core Vol 4 Part E 7.8.5): whose requests are heard from the accept list alone
+_SCANS, _CONNECTS = 1, 2
 WEAKEST, STRONGEST = -127, 20
 UNMEASURED = 127  # of a level, Core Vol 4 Part E 7.7.65.2
 
@@ -29,7 +35,8 @@ UNMEASURED = 127  # of a level, Core Vol 4 Part E 7.7.65.2
 class Advertiser:
     """Something that advertises. Times in seconds, signal strength in dBm as the bench hears it.
 
-    `until` is the loop time at which it falls silent for good; `refusals` counts connection requests that it will
+    `directed_to` is the one central that it is for: all others pass it over, and there are no data. `listed` is the accept
+    list, `policy` what that decides. `until` is the loop time at which it falls silent for good; `refusals` counts connection requests that it will
     not answer.
     """
 
@@ -44,15 +51,42 @@ class Advertiser:
     until: float | None = None
     refusals: int = 0
     owner: Listener | None = None
-    directed_to: hci.Address | None = None  # all others pass it over
+    directed_to: hci.Address | None = None
+    high_duty: bool = False
+    policy: int = 0
+    listed: Callable[[hci.Address], bool] = field(default=lambda _: False, repr=False)
 
     def __post_init__(self) -> None:
         self.turn = 0  # rises when it starts or stops: what was scheduled before is void
         self.chance: random.Random  # from its start on
 
+    @property
+    def said(self) -> bytes:
+        """The data of its advertising PDUs."""
+        return b"" if self.directed_to is not None else self.data
+
+    @property
+    def octets(self) -> int:
+        """The payload of its advertising PDUs: its address, and the data or the address of its central."""
+        return _ADDRESS + (_ADDRESS if self.directed_to is not None else len(self.data))
+
+    @property
+    def delay(self) -> float:
+        """The next event comes up to so much later than its interval says."""
+        return 0.0 if self.high_duty else MAX_DELAY
+
+    def answers(self, scanner: hci.Address) -> bool:
+        """Whether it answers a scan request from this address."""
+        return self.scannable and (not self.policy & _SCANS or self.listed(scanner))
+
+    def admits(self, central: hci.Address) -> bool:
+        """Whether it answers a connection request from this address."""
+        return not self.policy & _CONNECTS or self.listed(central)
+
 
 class Listener(Protocol):
-    """`scan_timing` is interval and window of its scan, in seconds; `answer` the level of a scan response that came."""
+    """`scan_timing` is interval and window of its scan, in seconds, `asks_as` the address in its scan requests; `answer` the
+    level of a scan response that came."""
 
     @property
     def name(self) -> str: ...
@@ -62,6 +96,9 @@ class Listener(Protocol):
 
     @property
     def scan_timing(self) -> tuple[float, float]: ...
+
+    @property
+    def asks_as(self) -> hci.Address: ...
 
     def on_advertising(self, advertiser: Advertiser, rssi: int, answer: int | None) -> None: ...
 
@@ -136,13 +173,17 @@ class Band:
             at, _, turn, advertiser = heapq.heappop(self._events)
             if turn == advertiser.turn and (advertiser.until is None or at < advertiser.until):
                 # Scheduled first: whoever hears it may connect, which stops it.
-                self._schedule(advertiser, at + self._interval_of(advertiser) + advertiser.chance.uniform(0, MAX_DELAY))
+                self._schedule(advertiser, at + self._until_next(advertiser))
                 self._broadcast(advertiser, at)
         self._wind()
 
     def _next_after(self, advertiser: Advertiser, now: float) -> float:
         """Its next event, when nobody has listened for a while."""
-        return now + advertiser.chance.uniform(0, advertiser.interval + MAX_DELAY / 2)
+        return now + advertiser.chance.uniform(0, advertiser.interval + advertiser.delay / 2)
+
+    def _until_next(self, advertiser: Advertiser) -> float:
+        """From one of its events to the next."""
+        return self._interval_of(advertiser) + advertiser.chance.uniform(0, advertiser.delay)
 
     def _interval_of(self, advertiser: Advertiser) -> float:
         return advertiser.interval
@@ -152,7 +193,7 @@ class Band:
         for listener in list(self._listeners):
             if listener is not advertiser.owner and advertiser.chance.random() >= self._faults.advertising_loss:
                 rssi = measure(advertiser.chance, advertiser.rssi_mean, advertiser.rssi_spread)
-                listener.on_advertising(advertiser, rssi, rssi if advertiser.scannable else None)
+                listener.on_advertising(advertiser, rssi, rssi if advertiser.answers(listener.asks_as) else None)
 
 
 def measure(rng: random.Random, mean: float, spread: float) -> int:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 from benchrig.radio.virtual.backoff import Backoff
-from benchrig.radio.virtual.band import MAX_DELAY, UNMEASURED, Advertiser, Band, Listener, whole_level
+from benchrig.radio.virtual.band import UNMEASURED, Advertiser, Band, Listener, whole_level
 from benchrig.radio.virtual.propagation import ADVERTISING_CHANNELS, BETWEEN_PACKETS, Crowd, Path, advertising_time
 
 if TYPE_CHECKING:
@@ -87,7 +87,7 @@ class RoughBand(Band):
         if turn != advertiser.turn or now - last > _STEADY:
             return super()._next_after(advertiser, now)
         while last <= now:
-            last += self._interval_of(advertiser) + advertiser.chance.uniform(0, MAX_DELAY)
+            last += self._until_next(advertiser)
         return last
 
     def _interval_of(self, advertiser: Advertiser) -> float:
@@ -95,7 +95,7 @@ class RoughBand(Band):
 
     def _broadcast(self, advertiser: Advertiser, at: float) -> None:
         path = self.path_of(advertiser)
-        time = advertising_time(ADDRESS + len(advertiser.data))
+        time = advertising_time(advertiser.octets)
         event = Event(at, path.spacing, time, advertiser, path, advertiser.turn)
         while self._on_air and self._on_air[0].at < at - _REMEMBERED:
             self._on_air.popleft()
@@ -126,7 +126,7 @@ class RoughBand(Band):
             if not self._tuned(listener, index, event.start(index), event.time):
                 continue
             level = self._level(event, channel, listener)
-            octets = ADDRESS + len(event.advertiser.data)
+            octets = event.advertiser.octets
             start = event.start(index)
             lost = event.path.loses(level, octets, rng) or rng.random() < self._faults.advertising_loss
             if (
@@ -168,7 +168,7 @@ class RoughBand(Band):
         asking = [one for one in heard if one.listener.scans_actively and self._backoffs[one.listener].asks()]
         for one in asking:
             alone = sum(other.index == one.index for other in asking) == 1
-            if alone and self._answers(event, one, others):
+            if alone and event.advertiser.answers(one.listener.asks_as) and self._answers(event, one, others):
                 one.answer = self._level(event, ADVERTISING_CHANNELS[one.index], one.listener)
             self._backoffs[one.listener].ended(answered=one.answer is not None)
 

@@ -31,6 +31,7 @@ class Scanner:
 
     def __init__(self, timing=ALWAYS, *, active=False, name="scanner"):
         self.scan_timing, self.scans_actively, self.name = timing, active, name
+        self.asks_as = hci.Address("F0:00:00:00:00:01")
         self.heard = []
 
     def on_advertising(self, advertiser, rssi, answer):
