@@ -59,6 +59,21 @@ class Level(IntEnum):
 
 
 @dataclass(frozen=True)
+class Protection:
+    """What a key is worth, and so a link that is encrypted with it."""
+
+    authenticated: bool
+    secure_connections: bool
+    key_size: int = LARGEST_KEY
+
+    @property
+    def level(self) -> Level:
+        if not self.authenticated:
+            return Level.ENCRYPTED
+        return Level.SECURE_CONNECTIONS if self.secure_connections else Level.AUTHENTICATED
+
+
+@dataclass(frozen=True)
 class OobData:
     """What the bench has learned of the unit out of band: of Secure Connections its random value and its confirm value,
     of legacy pairing the temporary key; 16 octets each, most significant first."""

@@ -6,6 +6,8 @@ client.py       `BleakClient(device, backend=BumbleClient, stack=stack)`
 link.py         one connection of a client: what runs on it, how it ends
 procedures.py   ATT: read, write, subscribe, discover
 unasked.py      notifications that nobody asked for
+smp.py          one pairing; terms.py on what terms a side pairs, manager.py its bonds and how its links are protected
+keys.py         bonds and addresses, as bumble has them
 faults.py       what bleak has no exception for
 advertising.py  advertising data, read strictly and built; needs no bumble
 reports.py      advertising reports out of HCI events

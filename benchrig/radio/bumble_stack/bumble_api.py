@@ -26,6 +26,7 @@ from bumble.gatt_client import Client
 from bumble.gatt_server import Server
 from bumble.host import Host as BumbleHost
 from bumble.keys import KeyStore, PairingKeys
+from bumble.pairing import PairingConfig, PairingDelegate
 from bumble.snoop import BtSnooper, Snooper
 from bumble.transport.common import TransportLostError
 
@@ -51,6 +52,8 @@ __all__ = [
     "DeviceConfiguration",
     "Host",
     "KeyStore",
+    "PairingConfig",
+    "PairingDelegate",
     "PairingKeys",
     "PhysicalTransport",
     "Server",
@@ -109,7 +112,7 @@ def stop_formatting() -> None:
     for name, module in list(sys.modules.items()):
         if name.startswith("bumble.") and hasattr(module, "color"):
             module.color = _plain  # type: ignore[attr-defined]
-    for root in (hci.HCI_Packet, att.ATT_PDU):
+    for root in (hci.HCI_Packet, att.ATT_PDU, smp.SMP_Command):
         for packet in _with_subclasses(root):
             if "__str__" in packet.__dict__:
                 packet.__str__ = _type_name

@@ -86,13 +86,16 @@ device.Device.lookup_connection(connection_handle)
 device.Device.power_on()
 device.Device.power_off()
 device.Device.send_sync_command(command, …)
-device.Device: EVENT_CONNECTION connections gatt_server host is_scanning keystore on public_address random_address
-  smp_manager
+device.Device.on_pairing(connection, identity_address, keys, sc)
+device.Device: EVENT_CONNECTION address_resolver connections gatt_server host is_scanning keystore on public_address
+  random_address smp_manager
 device.DeviceConfiguration(name, address, gap_service_enabled, gatt_service_enabled, …)
 device.Connection.disconnect(…)
 device.Connection.get_rssi()
-device.Connection: EVENT_CONNECTION_PHY_UPDATE EVENT_DISCONNECTION EVENT_PAIRING att_mtu emit gatt_client handle is_encrypted on parameters
-  peer_address
+device.Connection.cancel_on_disconnection(awaitable)
+device.Connection: EVENT_CONNECTION_ENCRYPTION_CHANGE EVENT_CONNECTION_ENCRYPTION_FAILURE
+  EVENT_CONNECTION_ENCRYPTION_KEY_REFRESH EVENT_CONNECTION_PHY_UPDATE EVENT_DISCONNECTION EVENT_PAIRING att_mtu
+  authenticated emit encryption_key_size gatt_client handle is_encrypted on parameters peer_address remove_listener role sc
 device.AdvertisingType: UNDIRECTED UNDIRECTED_CONNECTABLE_SCANNABLE UNDIRECTED_SCANNABLE
 device.ConnectionParametersPreferences(…)
 
@@ -139,7 +142,7 @@ crypto.e(key, data)
 hci.Address(address, address_type)
 hci.Address.generate_static_address()
 hci.Address.to_string(with_type_qualifier)
-hci.Address: ANY address_type
+hci.Address: ANY address_type is_public is_resolvable
 hci.HCI_AclDataPacket(connection_handle, pb_flag, bc_flag, data_total_length, data)
 hci.HCI_AclDataPacket.from_bytes(packet)
 hci.HCI_Command.command_name(op_code)
@@ -162,6 +165,52 @@ hci.HCI_Read_Remote_Version_Information_Complete_Event(status, connection_handle
   subversion)
 hci.HCI_StatusAndConnectionHandleReturnParameters(status, connection_handle)
 hci.HCI_StatusReturnParameters(status)
+smp.AddressResolver(resolving_keys)
+smp.AddressResolver.can_resolve_to(address)
+smp.AddressResolver.resolve(address)
+smp.AddressResolver: resolving_keys
+smp.Manager(device, pairing_config_factory)
+smp.Manager.on_pairing(session, identity_address, keys)
+smp.Manager.on_session_end(session)
+smp.Manager.on_smp_pdu(connection, pdu)
+smp.Manager.on_smp_security_request_command(connection, request)
+smp.Manager.send_command(connection, command)
+smp.Manager: device session_proxy sessions
+smp.OobContext(ecc_key, r)
+smp.OobLegacyContext(tk)
+smp.OobSharedData(c, r)
+smp.SMP_Command.from_bytes(pdu)
+smp.SMP_Pairing_Failed_Command(reason)
+smp.Session(manager, connection, pairing_config, is_initiator)
+smp.Session.check_expected_value(expected, received, error)
+smp.Session.get_long_term_key(rand, ediv)
+smp.Session.on_connection_encryption_change()
+smp.Session.on_disconnection(_)
+smp.Session.on_pairing_failure(reason)
+smp.Session.on_smp_command(command)
+smp.Session.on_smp_pairing_request_command_async(command)
+smp.Session.pair()
+smp.Session.prompt_user_for_numeric_comparison(code, next_steps)
+smp.Session.send_command(command)
+smp.Session.send_pairing_failed(error)
+smp.Session.send_pairing_response_command()
+smp.Session.start_encryption(key)
+smp.Session: bonding completed connection ltk manager maximum_encryption_key_size pairing_config pairing_method
+  pairing_result sc stk tk
+smp.SMP_Pairing_Request_Command: auth_req io_capability maximum_encryption_key_size
+smp.SMP_Pairing_Response_Command: auth_req io_capability maximum_encryption_key_size
+pairing.PairingConfig(sc, mitm, bonding, delegate, identity_address_type, oob)
+pairing.PairingConfig: AddressType OobConfig
+pairing.PairingDelegate(io_capability, local_initiator_key_distribution, local_responder_key_distribution,
+  maximum_encryption_key_size)
+pairing.PairingDelegate.compare_numbers(number, digits)
+pairing.PairingDelegate.display_number(number, digits)
+pairing.PairingDelegate.generate_passkey()
+pairing.PairingDelegate.get_number()
+pairing.PairingDelegate.key_distribution_response(peer_initiator_key_distribution, peer_responder_key_distribution)
+pairing.PairingDelegate: DEFAULT_KEY_DISTRIBUTION KeyDistribution local_initiator_key_distribution
+  local_responder_key_distribution
+keys.PairingKeys: irk ltk ltk_central
 snoop.BtSnooper: TIMESTAMP_DELTA
 snoop.Snooper.snoop(hci_packet, direction)
 snoop.Snooper: DataLinkType Direction
@@ -197,6 +246,9 @@ hci: Address AddressType HCI_AclDataPacket HCI_AsyncCommand HCI_COMMAND_COMPLETE
   HCI_Read_Remote_Version_Information_Complete_Event HCI_Reset_Command HCI_StatusAndConnectionHandleReturnParameters
   HCI_StatusReturnParameters LeFeatureMask OwnAddressType Phy Role SpecificationVersion
 ll: ControlPdu TerminateInd
+smp: AuthReq ErrorCode IoCapability Manager OobContext OobLegacyContext OobSharedData PairingMethod SMP_Command
+  SMP_Pairing_Failed_Command SMP_Pairing_Request_Command SMP_Pairing_Response_Command SMP_Security_Request_Command
+  Session
 """
 
 
