@@ -19,7 +19,7 @@ from benchrig.cli.out import echo, whatever_the_output_does
 from benchrig.lastwords import internal
 
 COMMANDS = (
-    "check", "completion", "decode", "devices", "draft", "encode", "exchange", "inspect", "read", "ready", "run", "scan",
+    "bonds", "check", "completion", "decode", "devices", "draft", "encode", "exchange", "inspect", "read", "ready", "run", "scan",
     "session", "watch", "write",
 )  # fmt: skip
 

@@ -40,7 +40,7 @@ def _device_options(*more: Decorator) -> Callable[[Command], Command]:
         option("--within", type=Time(), default="15 s", help="Time to find the device and connect."),
         seed_option(),
         real_time_option(),
-        path_option("--capture", help="Capture the HCI traffic of a virtual or hci radio (btsnoop)."),
+        path_option("--capture", help="Capture the HCI traffic of a virtual or hci radio (btsnoop). It holds pairing keys and secret values: treat it as secret."),
         *more,
         to="desk",
         make=_options,

@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from benchrig.radio.virtual import Faults
     from benchrig.radio.virtual.device_spec import Simulated
 
+# Into the record of a run whose traffic was captured.
+_CAPTURED = "made; it holds all that went over the radio, keys and secret values too"
 KINDS = "host, host:ADAPTER, hci:usb:N, hci:serial:PORT[,SPEED], hci:tcp:HOST:PORT, virtual:FILE[,FILE…]"
 _CONTROLLER = {
     "usb": (re.compile(r"\d+|[0-9A-Fa-f]{4}:[0-9A-Fa-f]{4}([/#].+)?"), "hci:usb:0, or hci:usb:VENDOR:PRODUCT in hex"),
@@ -109,6 +111,8 @@ def radio_opener(
 
     async def opened() -> Radio:
         radio = await opener()
+        if capture:
+            radio.facts = {**radio.facts, "capture": _CAPTURED}
         collector.loaded()
         return radio
 

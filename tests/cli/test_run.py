@@ -148,8 +148,10 @@ def test_reports_go_where_they_are_wanted_too(tmp_path: Path) -> None:
     assert done.returncode == 1
     assert JUnitXml.fromfile(str(tmp_path / "out/j.xml")).failures == 1
     assert (tmp_path / "out/r.csv").read_text(encoding="utf-8").count("temperature") >= 1
-    assert len(list(tmp_path.glob("here/*/record.jsonl"))) == 1
+    (record,) = tmp_path.glob("here/*/record.jsonl")
+    assert "capture: made; it holds all that went over the radio" in record.read_text(encoding="utf-8")
     assert (tmp_path / "out.btsnoop").read_bytes().startswith(b"btsnoop\0")
+    assert (tmp_path / "out.btsnoop").stat().st_mode & 0o077 == 0
 
 
 def test_a_capture_that_cannot_be_written_is_the_stations_trouble(tmp_path: Path) -> None:
