@@ -118,6 +118,18 @@ class Party(Protocol):
 
 
 @dataclass(frozen=True)
+class Features:
+    """What a side says of itself before a pairing, octet by octet as it said it (Core Vol 3 Part H 3.5.1 and 3.5.2)."""
+
+    io_capability: int
+    oob: int
+    auth_req: int
+    key_size: int
+    initiator_keys: int
+    responder_keys: int
+
+
+@dataclass(frozen=True)
 class Paired:
     """What a pairing came to. `failure` is NONE, one of REASONS, or one of the words above; `failed_by` says whose word it
     was, where that is known. What the radio does not tell, or a failure left open, is None."""
@@ -131,6 +143,8 @@ class Paired:
     key_size: int | None = None
     # 'C0:12:…', as it was distributed; '' where it was not
     identity_address: str = ""
+    # the unit's, where the radio tells them
+    features: Features | None = None
 
 
 @dataclass(frozen=True)

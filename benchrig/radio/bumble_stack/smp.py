@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Literal, TypeAlias, cast
 
 from benchrig.radio.bumble_stack.bumble_api import PairingConfig, smp
 from benchrig.radio.bumble_stack.terms import Conduct, Delegate
-from benchrig.radio.security import LARGEST_KEY, SMALLEST_KEY, Method, Protection, Wish
+from benchrig.radio.security import LARGEST_KEY, SMALLEST_KEY, Features, Method, Protection, Wish
 
 if TYPE_CHECKING:
     from benchrig.radio.bumble_stack.bumble_api import Connection
@@ -45,6 +45,7 @@ class Session(smp.Session):
     def __init__(self, manager: smp.Manager, connection: Connection, config: PairingConfig, is_initiator: bool) -> None:  # fmt: skip
         self.key_size = LARGEST_KEY
         self.failed_by: End | None = None
+        self.peer_features: Features | None = None
         self.timed_out = False
         self._completed = self._encrypting = False
         self._ltk = b""
@@ -146,6 +147,7 @@ class Session(smp.Session):
         """The reason why this side does not pair on what the other one offers; 0: it does, or this is no offer."""
         if not isinstance(command, (smp.SMP_Pairing_Request_Command, smp.SMP_Pairing_Response_Command)):
             return 0
+        self.peer_features = _features(command)
         self.side.peer_bonds = bool(command.auth_req & smp.AuthReq.BONDING)
         self.key_size = min(self.maximum_encryption_key_size, command.maximum_encryption_key_size)
         if command.io_capability > _LARGEST_CAPABILITY or command.maximum_encryption_key_size > LARGEST_KEY:
@@ -221,6 +223,17 @@ class Session(smp.Session):
         """bumble takes any encryption for the one of this session: one with an older key is not."""
         if self._encrypting:
             super().on_connection_encryption_change()
+
+
+def _features(command: smp.SMP_Pairing_Request_Command | smp.SMP_Pairing_Response_Command) -> Features:
+    return Features(
+        int(command.io_capability),
+        int(command.oob_data_flag),
+        int(command.auth_req),
+        int(command.maximum_encryption_key_size),
+        int(command.initiator_key_distribution),
+        int(command.responder_key_distribution),
+    )
 
 
 def shortened(key: bytes, size: int) -> bytes:
