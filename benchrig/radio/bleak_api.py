@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from bleak.backends.device import BLEDevice
     from bleak.backends.scanner import AdvertisementData
 
+    from benchrig.radio.security import LinkSecurity
+
 
 class OwnBackend(BaseBleakClient):
     """A backend that knows more of a connection than bleak asks for. It writes any descriptor, a client characteristic
@@ -31,6 +33,8 @@ class OwnBackend(BaseBleakClient):
     fault: str
     # notifications and indications that nobody asked for: how many, by handle
     unasked: dict[int, int]
+    # whether the device has sent a Security Request, and the link was not encrypted since
+    wants_security: bool
 
     @abstractmethod
     async def outline(self) -> list[tuple[int, str, bytes | None]]:
@@ -39,6 +43,10 @@ class OwnBackend(BaseBleakClient):
     @abstractmethod
     async def flush(self) -> None:
         """Return once all that was written without response has crossed the air."""
+
+    @abstractmethod
+    def security(self, name: str) -> LinkSecurity:
+        """The security of the connection, to a device that is called so."""
 
     @abstractmethod
     async def read_rssi(self) -> int:

@@ -14,8 +14,12 @@ from benchrig.errors import StationError
 from benchrig.radio.offers import CANNOT, HIDDEN, LACKS, PARTLY
 from benchrig.radio.radio import Radio
 from benchrig.radio.scan import Sighting
+from benchrig.radio.security import LinkSecurity
+from benchrig.radio.system_pairing import SystemSecurity
 
 if TYPE_CHECKING:
+    from bleak import BleakClient
+
     from benchrig.radio.bluez import Bluez
 
 
@@ -28,6 +32,9 @@ class HostRadio(Radio):
     async def forget(self, sighting: Sighting) -> None:
         if sys.platform == "darwin":
             raise StationError("macOS does not forget the table of a device", advice="switch Bluetooth off and on")
+
+    def security_of(self, client: BleakClient, name: str) -> LinkSecurity:
+        return SystemSecurity(client)
 
 
 async def open_host(name: str, adapter: str = "") -> Radio:

@@ -21,6 +21,8 @@ from benchrig.tasks import Tasks
 if TYPE_CHECKING:
     from bleak import BleakClient
 
+    from benchrig.radio.security import LinkSecurity
+
 T = TypeVar("T")
 
 # What the backends need to close a healthy link, the slowest (Windows) aside.
@@ -39,6 +41,7 @@ class Link:
         name: str,
         *,
         ask_payload: Callable[[Link], Awaitable[int]],
+        security: Callable[[], LinkSecurity],
         reads_reach_listeners: bool = False,
         value_follows: int = 0,
         hidden_services: frozenset[str] = frozenset(),
@@ -46,6 +49,7 @@ class Link:
         self.name = name
         self.address = client.address
         self._ask_payload = ask_payload
+        self._security = security
         self._reads_reach_listeners = reads_reach_listeners
         # sentences about it for the record, or for the person
         self.remarks: list[str] = []
@@ -89,11 +93,20 @@ class Link:
 
     @property
     def unasked(self) -> list[str]:
-        """The values that the device sent without being asked to, in sentences: a defect that no operation notices."""
-        return [
+        """What the device did without being asked to, in sentences: values that it sent, which is a defect that no
+        operation notices, and a wish for security that nothing followed."""
+        wish = f"{self.name} asked for security (Security Request); the link stayed unencrypted, since no step paired or encrypted"
+        return [wish] * bool(self._own and self._own.wants_security) + [
             f"{self.name} sent {counted(count, 'value')} of handle 0x{handle:04X} without a subscription"
             for handle, count in (self._own.unasked if self._own else {}).items()
         ]
+
+    @property
+    def security(self) -> LinkSecurity:
+        """How the link is protected, and what changes that. Raises StationError where the radio cannot, LinkLost."""
+        if not self.is_up or not self._client.is_connected:
+            raise LinkLost(f"the link is not there any more ({self.lost_reason or 'closing'})")
+        return self._security()
 
     @property
     def _chooses_indications(self) -> bool:

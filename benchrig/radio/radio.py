@@ -23,6 +23,7 @@ from benchrig.radio.foreign import IN_PROGRESS, RESTART_SERVICE, translate
 from benchrig.radio.link import Link
 from benchrig.radio.offers import Names, Partly, Step, unjudged
 from benchrig.radio.scan import Report, Selection, Sighting
+from benchrig.radio.security import LinkSecurity
 from benchrig.tasks import Tasks
 
 # Let bleak's own time-out fire first: cancelling its connect can leave the connection pending.
@@ -158,6 +159,7 @@ class Radio:
             **self.client_options,
         )
         link = Link(client, sighting.name or sighting.address, ask_payload=self.payload,
+                    security=lambda: self.security_of(client, link.name),
                     reads_reach_listeners=self.reads_reach_listeners, value_follows=self.value_follows, hidden_services=self.hidden_services)  # fmt: skip
         doing = f"connect to {link.name}"
         begun = asyncio.Event()
@@ -184,6 +186,13 @@ class Radio:
     async def payload(self, link: Link) -> int:
         """Bytes that one write without response to a device carries now, as far as the radio knows."""
         return link.payload
+
+    def security_of(self, client: BleakClient, name: str) -> LinkSecurity:
+        """The security of the link of a client, to a device that is called so. StationError where the radio has no such thing."""
+        own = own_backend(client)
+        if own is None:
+            raise StationError(f"radio {self.name} does not pair", advice="use the hci or virtual radio: --radio hci:…")
+        return own.security(name)
 
     async def _attempt(self, client: BleakClient, begun: asyncio.Event) -> None:
         """One at a time; the wait for another one is no part of its own time."""

@@ -150,7 +150,7 @@ class Paired:
 @dataclass(frozen=True)
 class Encrypted:
     """What encrypting a link with the stored key came to. `failure` is NONE, NO_KEY (the unit has none for this bench),
-    ANOTHER_KEY, LINK_LOST or TIMEOUT."""
+    ANOTHER_KEY, LINK_LOST, TIMEOUT, or ENCRYPTION for any other reason."""
 
     failure: str = NONE
     authenticated: bool | None = None

@@ -94,7 +94,7 @@ device.Connection.disconnect(…)
 device.Connection.get_rssi()
 device.Connection.cancel_on_disconnection(awaitable)
 device.Connection: EVENT_CONNECTION_ENCRYPTION_CHANGE EVENT_CONNECTION_ENCRYPTION_FAILURE
-  EVENT_CONNECTION_ENCRYPTION_KEY_REFRESH EVENT_CONNECTION_PHY_UPDATE EVENT_DISCONNECTION EVENT_PAIRING att_mtu
+  EVENT_CONNECTION_ENCRYPTION_KEY_REFRESH EVENT_CONNECTION_PHY_UPDATE EVENT_DISCONNECTION EVENT_PAIRING EVENT_SECURITY_REQUEST att_mtu
   authenticated emit encryption_key_size gatt_client handle is_encrypted on parameters peer_address remove_listener role sc
 device.AdvertisingType: UNDIRECTED UNDIRECTED_CONNECTABLE_SCANNABLE UNDIRECTED_SCANNABLE
 device.ConnectionParametersPreferences(…)
@@ -196,7 +196,7 @@ smp.Session.send_pairing_failed(error)
 smp.Session.send_pairing_response_command()
 smp.Session.start_encryption(key)
 smp.Session: bonding completed connection ltk manager maximum_encryption_key_size pairing_config pairing_method
-  pairing_result sc stk tk
+  pairing_result peer_bd_addr pres sc stk tk
 smp.SMP_Pairing_Request_Command: auth_req io_capability maximum_encryption_key_size
 smp.SMP_Pairing_Response_Command: auth_req io_capability maximum_encryption_key_size
 pairing.PairingConfig(sc, mitm, bonding, delegate, identity_address_type, oob)

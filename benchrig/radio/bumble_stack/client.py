@@ -22,9 +22,11 @@ from benchrig.radio.bumble_stack import procedures
 from benchrig.radio.bumble_stack.bumble_api import att, hci
 from benchrig.radio.bumble_stack.faults import TooLong
 from benchrig.radio.bumble_stack.link import ClientLink
+from benchrig.radio.bumble_stack.pairing import ClientSecurity, Nobody
 from benchrig.radio.bumble_stack.procedures import FoundCharacteristic, FoundService
 from benchrig.radio.bumble_stack.scanner import BumbleScanner, Peer
 from benchrig.radio.bumble_stack.stack import HostStack, translated
+from benchrig.radio.security import NONE, Wish
 
 if TYPE_CHECKING:
     from bleak.args import SizedBuffer
@@ -32,7 +34,7 @@ if TYPE_CHECKING:
     from bleak.args.corebluetooth import CBStartNotifyArgs
     from bleak.args.winrt import WinRTClientArgs
 
-    from benchrig.radio.bumble_stack.bumble_api import Client
+    from benchrig.radio.bumble_stack.bumble_api import Client, Connection
 
 T = TypeVar("T")
 
@@ -68,6 +70,7 @@ class BumbleClient(OwnBackend):
         self.disconnect_reason: hci.HCI_ErrorCode | None = None
         self.fault = ""
         self.unasked = {}
+        self.wants_security = False
         if isinstance(address_or_ble_device, BLEDevice):
             self._heard(address_or_ble_device)
 
@@ -146,6 +149,20 @@ class BumbleClient(OwnBackend):
         self.discovered_at = self.disconnect_reason = None
         self.fault, self.unasked = "", link.unasked.counts
         link.gone.add_done_callback(functools.partial(self._on_gone, link))
+        self._note_security(connection)
+
+    def _note_security(self, connection: Connection) -> None:
+        """A Security Request (Core Vol 3 Part H 2.4.6) is not obeyed: what pairs is a step."""
+        self.wants_security = False
+
+        def requested(_: int) -> None:
+            self.wants_security = not connection.is_encrypted
+
+        def encrypted() -> None:
+            self.wants_security = False
+
+        connection.on(connection.EVENT_SECURITY_REQUEST, requested)
+        connection.on(connection.EVENT_CONNECTION_ENCRYPTION_CHANGE, encrypted)
 
     async def _set_up(self, pair: bool) -> None:
         link = self._require_link()
@@ -204,18 +221,19 @@ class BumbleClient(OwnBackend):
             raise
         return await link.run(work)
 
+    def security(self, name: str) -> ClientSecurity:
+        return ClientSecurity(self._stack, self._require_link(), name)
+
     async def pair(self, *args: Any, **kwargs: Any) -> None:
-        """Pair, or encrypt with the keys of an earlier pairing."""
-        link = self._require_link()
-        keys = self._stack.device.keystore
-        known = keys is not None and await keys.get(str(link.connection.peer_address)) is not None
-        await self._procedure(link.connection.encrypt() if known else link.connection.pair())
+        """Pair as a bench without input and output; a link to a bonded device is encrypted instead."""
+        security = self.security(self.name)
+        ended = await (security.encrypt() if security.is_bonded else security.pair(Wish(), Nobody()))
+        if ended.failure != NONE:
+            raise BleakError(f"pairing failed: {ended.failure}")
 
     async def unpair(self) -> None:
         """Forget the keys, and disconnect."""
-        keys = self._stack.device.keystore
-        if keys is not None and self._peer is not None and await keys.get(str(self._peer.address)) is not None:
-            await keys.delete(str(self._peer.address))
+        await self.security(self.name).forget()
         await self.disconnect()
 
     async def read_gatt_char(

@@ -26,14 +26,15 @@ class AttTimeout(BleakError, TimeoutError):
 
 class ClientLink:
     """`gone` becomes the link layer's reason when the connection ends; `closing` says why it is to end, `fault` that
-    the device broke the protocol."""
+    the device broke the protocol. `over` is done with either. `security_lock` is for what changes the link's keys."""
 
     def __init__(self, stack: HostStack, connection: Connection) -> None:
         self.connection = connection
         self.gone: asyncio.Future[hci.HCI_ErrorCode] = asyncio.get_running_loop().create_future()
         self.closing = self.fault = ""
         self.unasked = Unasked(connection.gatt_client)
-        self._faulted: asyncio.Future[None] = asyncio.get_running_loop().create_future()
+        self.over: asyncio.Future[None] = asyncio.get_running_loop().create_future()
+        self.security_lock = asyncio.Lock()
         self.phy = (hci.Phy.LE_1M, hci.Phy.LE_1M)
         self._stack = stack
         connection.on(connection.EVENT_DISCONNECTION, self._on_gone)
@@ -46,6 +47,7 @@ class ClientLink:
         self._stack.host.gone.remove_done_callback(self._on_controller_gone)
         if not self.gone.done():
             self.gone.set_result(hci.HCI_ErrorCode(reason or hci.HCI_ErrorCode.HARDWARE_FAILURE_ERROR))
+        self._end()
 
     def _on_controller_gone(self, _: asyncio.Future[None]) -> None:
         self._on_gone(hci.HCI_ErrorCode.HARDWARE_FAILURE_ERROR)
@@ -53,8 +55,11 @@ class ClientLink:
     def _on_malformed(self, exc: Exception) -> None:
         self.fault = f"the device sent a malformed PDU ({exc})"
         self.closing = self.closing or self.fault
-        if not self._faulted.done():
-            self._faulted.set_result(None)
+        self._end()
+
+    def _end(self) -> None:
+        if not self.over.done():
+            self.over.set_result(None)
 
     def _on_phy(self, phy: core.ConnectionPHY) -> None:
         self.phy = (hci.Phy(phy.tx_phy), hci.Phy(phy.rx_phy))
@@ -62,6 +67,11 @@ class ClientLink:
     @property
     def is_up(self) -> bool:
         return not self.gone.done() and not self.closing
+
+    @property
+    def reason(self) -> hci.HCI_ErrorCode | None:
+        """The link layer's, once the connection has ended."""
+        return self.gone.result() if self.gone.done() else None
 
     @property
     def client(self) -> Client:
@@ -106,11 +116,11 @@ class ClientLink:
         cancels it loses the link with it. Raises BleakGATTProtocolError, AttTimeout, BleakError."""
         task = self._stack.tasks.start(work)
         try:
-            either: list[asyncio.Future[Any]] = [task, self.gone, self._faulted]
+            either: list[asyncio.Future[Any]] = [task, self.over]
             await asyncio.wait(either, return_when=asyncio.FIRST_COMPLETED)
         except asyncio.CancelledError:
             self._stack.tasks.ignore(task)
-            self._abandon("a request was cancelled before its answer arrived")
+            self.abandon("a request was cancelled before its answer arrived")
             raise
         if not task.done():
             self._stack.tasks.drop(task)
@@ -123,14 +133,14 @@ class ClientLink:
         except att.ATT_Error as exc:
             raise BleakGATTProtocolError(exc.error_code) from exc
         except core.TimeoutError as exc:
-            self._abandon("a request was not answered")
+            self.abandon("a request was not answered")
             raise AttTimeout(str(exc)) from exc
         except asyncio.CancelledError as exc:
             raise self.lost from exc  # bumble cancels what waits for an answer when the link goes
         except (core.BaseBumbleError, hci.HCI_Error) as exc:
             raise (BleakError(reason_of(exc)) if self.is_up else self.lost) from exc
 
-    def _abandon(self, why: str) -> None:
+    def abandon(self, why: str) -> None:
         """Close a link on which an answer is still due: it would be taken for the answer to the next request."""
         if self.is_up:
             self.closing = why
@@ -138,7 +148,7 @@ class ClientLink:
 
     async def close(self) -> None:
         """End the link and wait until it has gone, as long as that makes sense."""
-        self._abandon("closed by benchrig")
+        self.abandon("closed by benchrig")
         await asyncio.wait([self.gone], timeout=SETTLE_WITHIN)
         # What cleans up after the link runs in the loop's next round.
         await asyncio.sleep(0)

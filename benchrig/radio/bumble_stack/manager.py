@@ -139,7 +139,10 @@ class SecurityManager(smp.Manager):
         peer = identity_address or session.connection.peer_address
         bond = bond_from(ours, peer, keys, self._radio)
         if session.bonding and link_key(bond):
-            self.bonds.keep(bond)
+            try:
+                self.bonds.keep(bond)
+            except Exception as exc:
+                ours.side.error = exc
         self.device.on_pairing(session.connection, peer, keys, session.sc)
 
     def on_session_end(self, session: smp.Session) -> None:

@@ -51,7 +51,8 @@ class Session(smp.Session):
         self._ltk = b""
         self._stk: bytes | None = None
         self._timer: asyncio.TimerHandle | None = None
-        self.tk = bytes(16)
+        # bumble leaves these out until they are known
+        self.tk, self.pres = bytes(16), b""
         super().__init__(manager, connection, config, is_initiator)
         connection.on(connection.EVENT_CONNECTION_ENCRYPTION_FAILURE, self._on_encryption_failure)
 
@@ -70,6 +71,11 @@ class Session(smp.Session):
     @property
     def method(self) -> Method:
         return METHODS[self.pairing_method]
+
+    @property
+    def is_agreed(self) -> bool:
+        """Whether both sides have said what they offer, so that `method` and the rest is known."""
+        return bool(self.pres)
 
     @property
     def protection(self) -> Protection:

@@ -18,6 +18,8 @@ from benchrig.radio.bumble_stack.bumble_api import (
     hci,
 )
 from benchrig.radio.bumble_stack.host import MALFORMED, StackHost
+from benchrig.radio.bumble_stack.keys import identity_type_of
+from benchrig.radio.bumble_stack.manager import SecurityManager
 from benchrig.radio.bumble_stack.quiet import quiet_bumble
 from benchrig.tasks import Tasks
 
@@ -60,6 +62,9 @@ class HostStack:
         # A controller of its own has an address of its own; one that has none is given a random one.
         has_address = bytes(device.public_address) != bytes(6)
         self.own_address_type = hci.OwnAddressType.PUBLIC if has_address else hci.OwnAddressType.RANDOM
+        identity = identity_type_of(self.own_address_type)
+        radio = "hci" if host.foreign else "virtual"
+        self.security = SecurityManager(device, bonds, identity_type=identity, radio=radio)
         host.on_pdu = self._on_pdu
         host.on(MALFORMED, self._on_malformed)
 

@@ -75,7 +75,8 @@ class Passkey(int):
 
 
 class Delegate(PairingDelegate):
-    """`error` is what kept the party from answering. `end` takes back the questions that are open."""
+    """`error` is what kept the party, or the place of the bonds, from doing its part; `is_late` tells that the pairing ended
+    while the party had yet to answer. `end` takes back the questions that are open."""
 
     def __init__(self, terms: Terms) -> None:
         wish = terms.wish
@@ -85,6 +86,8 @@ class Delegate(PairingDelegate):
         self.terms = terms
         self.error: Exception | None = None
         self.peer_bonds = True
+        self.is_late = False
+        self._awaited = 0
         self._open: set[asyncio.Task[Any]] = set()
 
     async def _ask(self, question: Coroutine[Any, Any, T]) -> T:
@@ -98,15 +101,24 @@ class Delegate(PairingDelegate):
         finally:
             self._open.discard(task)
 
+    async def _answer(self, question: Coroutine[Any, Any, T]) -> T:
+        """What the pairing waits for."""
+        self._awaited += 1
+        try:
+            return await self._ask(question)
+        finally:
+            self._awaited -= 1
+
     def end(self) -> None:
+        self.is_late = self.is_late or bool(self._awaited)
         for task in self._open - {asyncio.current_task()}:
             task.cancel()
 
     async def compare_numbers(self, number: int, digits: int) -> bool:
-        return await self._ask(self.terms.party.compare(number))
+        return await self._answer(self.terms.party.compare(number))
 
     async def get_number(self) -> int | None:
-        number = await self._ask(self.terms.party.enter())
+        number = await self._answer(self.terms.party.enter())
         return None if number is None else Passkey(number)
 
     async def generate_passkey(self) -> int:
