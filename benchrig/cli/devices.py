@@ -15,7 +15,7 @@ from benchrig.text.escape import plain
 if TYPE_CHECKING:
     from rich.tree import Tree
 
-    from benchrig.radio.virtual.device_spec import Simulated
+    from benchrig.radio.virtual.device_spec import DeviceSpec, Simulated
     from benchrig.radio.virtual.gatt_spec import CharacteristicSpec
     from benchrig.steps.attribute import Names
 
@@ -48,6 +48,7 @@ def _tree(device: Simulated) -> Tree:
     from rich.text import Text
     from rich.tree import Tree
 
+    from benchrig.radio.virtual.device_spec import DeviceSpec
     from benchrig.steps.attribute import Names
 
     said, rssi = device.advertised, device.rssi
@@ -55,12 +56,26 @@ def _tree(device: Simulated) -> Tree:
     address = f"{device.own_address} ({device.own_address_type})"
     head = f"{device.name}  {address}, every {said.interval * 1000:g} ms, {level}"
     tree = Tree(Text(plain(head, _LINE) + ("" if said.connectable else ", not connectable")))
+    if isinstance(device, DeviceSpec) and (paired := _pairing(device)):
+        tree.add(Text(plain(paired, _LINE)))
     names = Names()
     for service in device.table:
         branch = tree.add(Text(plain(names.label(service.service, "service"), _LINE)))
         for characteristic in service.characteristics:
             branch.add(Text(plain(_characteristic(characteristic, names), _LINE)))
     return tree
+
+
+def _pairing(device: DeviceSpec) -> str:
+    """How it pairs, and what it tells of itself out of band: that is on a label of a real one."""
+    security = device.security
+    words = f"pairs as {security.capability}, {security.pairing}" if security.capability != "none" else ""
+    if not security.out_of_band or not security.out_of_band.random:
+        return words
+    from benchrig.radio.virtual.security import oob_context
+
+    confirm = oob_context(device.name, security.out_of_band.random).share().c[::-1].hex()
+    return f"{words or 'pairs'}, out of band: random {security.out_of_band.random.hex()}, confirm {confirm}"
 
 
 def _characteristic(spec: CharacteristicSpec, names: Names) -> str:

@@ -13,6 +13,7 @@ from bumble import att, core, hci, ll, smp
 from bumble.controller import Connection as ControllerConnection
 from bumble.controller import Controller as BumbleController
 from bumble.core import UUID, PhysicalTransport
+from bumble.crypto import EccKey  # type: ignore[attr-defined]
 from bumble.crypto import e as encrypt_block  # type: ignore[attr-defined]
 from bumble.device import (
     AdvertisingType,
@@ -48,6 +49,7 @@ __all__ = [
     "Controller",
     "ControllerConnection",
     "Descriptor",
+    "EccKey",
     "Device",
     "DeviceConfiguration",
     "Host",

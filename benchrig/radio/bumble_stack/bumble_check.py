@@ -138,6 +138,7 @@ att.ATT_Error(error_code, att_handle, …)
 
 core.UUID.from_16_bits(uuid_16, …)
 core.UUID.to_pdu_bytes()
+crypto.EccKey.from_private_key_bytes(d_bytes)
 crypto.e(key, data)
 hci.Address(address, address_type)
 hci.Address.generate_static_address()

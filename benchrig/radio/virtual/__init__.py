@@ -7,6 +7,9 @@ device_spec.py      a device as a specification (advertising_spec, air_spec, gat
 reaction_spec.py    what occasions set off; reactions.py: the same at work; effects.py: the values they put into
                     characteristics; makers.py: what makes these values
 behaviours.py       what a device does wrong, or slowly; behaviour.py: what a behaviour is; block.py: where they stand
+security.py         how a device pairs, its bonds, how its links are protected; security_spec.py: what a file says of that,
+                    security_user.py: who is at it, security_conduct.py: what it does not accept, its faults
+access_rules.py     whether an access is allowed on such a link; needs_spec.py: what a file says of that
 mutation.py         a changed device as a function of a specification
 opening.py          specifications -> an open air with the bench's stack in it
 air.py              who is in the air and who is connected

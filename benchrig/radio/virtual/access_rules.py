@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-from benchrig.radio.security import SMALLEST_KEY, Level
+from benchrig.radio.security import SMALLEST_KEY, Level, Protection
 
 Access: TypeAlias = Literal["read", "write"]
 
@@ -28,25 +28,17 @@ class Needs:
     authorized: bool = True
 
 
-@dataclass(frozen=True)
-class Protection:
-    """A link, as the device sees it. `has_key`: whether it has a key for the peer, in use or not."""
-
-    level: Level = Level.NO_SECURITY
-    key_size: int = 0
-    has_key: bool = False
-
-
 OPEN = Needs()
 
 
-def refusal(needs: Needs, link: Protection, *, strict: bool = True) -> int | None:
-    """The ATT error that the access gets, None where it is allowed. Stacks that are not strict do not look whether they
-    have a key for the peer: without encryption they always say that this is insufficient."""
-    if needs.level and not link.level:
-        return INSUFFICIENT_ENCRYPTION if link.has_key or not strict else INSUFFICIENT_AUTHENTICATION
-    if link.level < needs.level:
+def refusal(needs: Needs, link: Protection | None, *, has_key: bool, strict: bool = True) -> int | None:
+    """The ATT error that the access gets on a link that is encrypted like this, or is not (None); None where it is
+    allowed. `has_key`: the device has a key for the peer. Stacks that are not strict do not look whether they have one:
+    without encryption they always say that this is insufficient."""
+    if needs.level and link is None:
+        return INSUFFICIENT_ENCRYPTION if has_key or not strict else INSUFFICIENT_AUTHENTICATION
+    if link and link.level < needs.level:
         return INSUFFICIENT_AUTHENTICATION
-    if needs.level and link.key_size < needs.key_size:
+    if needs.level and link and link.key_size < needs.key_size:
         return KEY_TOO_SHORT
     return None if needs.authorized else INSUFFICIENT_AUTHORIZATION

@@ -60,6 +60,8 @@ class Actor(Protocol):
 
     def sleep(self, seconds: float) -> None: ...
 
+    def delete_bonds(self) -> None: ...
+
 
 @dataclass(frozen=True)
 class Moment:

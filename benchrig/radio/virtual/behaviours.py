@@ -76,6 +76,16 @@ class Sleep(Behaviour, frozen=True, kw_only=True):
         moment.device.sleep(self.sleep)
 
 
+class DeleteBonds(Behaviour, frozen=True, kw_only=True):
+    """Forget everybody that it has paired with."""
+
+    on = frozenset({On.WRITE, On.LATER})
+    delete_bonds: bool = True
+
+    async def act(self, moment: Moment) -> None:
+        moment.device.delete_bonds()
+
+
 class StopAdvertising(Behaviour, frozen=True, kw_only=True):
     """Fall silent for good."""
 
@@ -120,6 +130,7 @@ BEHAVIOURS: tuple[type[Behaviour], ...] = (
     Disconnect,
     Reboot,
     Sleep,
+    DeleteBonds,
     StopAdvertising,
     DisconnectAfter,
     RefuseConnections,

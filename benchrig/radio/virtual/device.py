@@ -21,8 +21,9 @@ from benchrig.radio.virtual.behaviour import Moment, On, Unanswered
 from benchrig.radio.virtual.characteristic import SimulatedCharacteristic, uuid_on_air
 from benchrig.radio.virtual.controller import VirtualController
 from benchrig.radio.virtual.makers import Happening, Unfit
+from benchrig.radio.virtual.reaction_spec import SHOWN
 from benchrig.radio.virtual.reactions import Building, Reaction
-from benchrig.radio.virtual.security import DeviceSecurity
+from benchrig.radio.virtual.security import DeviceSecurity, made_from
 from benchrig.radio.virtual.server import StrictServer
 from benchrig.radio.virtual.table_spec import by_name
 from benchrig.tasks import Tasks
@@ -37,7 +38,7 @@ if TYPE_CHECKING:
     from benchrig.radio.virtual.gatt_spec import ServiceSpec
 
 
-_OCCASIONS = ("on_start", "on_connect", "on_disconnect")
+_OCCASIONS = ("on_start", "on_connect", "on_disconnect", "on_display")
 
 
 class SimulatedDevice:
@@ -60,10 +61,14 @@ class SimulatedDevice:
         self.controller = VirtualController(spec.name, air, public_address=spec.own_address if public else None)
         self.host = _DeviceHost(self.controller, air)
         config = DeviceConfiguration(
-            name=spec.name, address=_random_address(spec), gap_service_enabled=False, gatt_service_enabled=False
+            name=spec.name,
+            address=_random_address(spec),
+            irk=made_from(f"{spec.name}/identity"),
+            gap_service_enabled=False,
+            gatt_service_enabled=False,
         )
         self.device = Device(config=config, host=self.host)
-        self.security = DeviceSecurity(self.device)
+        self.security = DeviceSecurity(self)
         self.server = self._serve(spec.table)
         self.device.on(Device.EVENT_CONNECTION, self._on_connection)
 
@@ -121,6 +126,7 @@ class SimulatedDevice:
 
     async def start(self) -> None:
         await self.device.power_on()
+        self.security.start()
         self.advertiser.rssi_mean, self.advertiser.rssi_spread = self.spec.rssi.dbm, self.spec.rssi.db
         await self.spec.faults.meet(On.START, Moment(self))
         self._act("on_start")
@@ -166,6 +172,7 @@ class SimulatedDevice:
     def _on_disconnection(self, connection: Connection) -> None:
         for characteristic in self.characteristics.values():
             characteristic.forget(connection)
+        self.security.on_disconnection()
         if self.is_running:
             self._act("on_disconnect")
             self._advertise_at(asyncio.get_running_loop().time() + self.spec.advertising.again_after.seconds)
@@ -222,6 +229,7 @@ class SimulatedDevice:
 
     def _forget_all(self) -> None:
         """What is gone without power."""
+        self.security.on_restart()
         self.air.band.stop(self.advertiser)
         for task in self._later - {asyncio.current_task()}:
             task.cancel()
@@ -235,9 +243,20 @@ class SimulatedDevice:
 
     # What occasions set off
 
-    def _act(self, occasion: str, connection: Connection | None = None) -> None:
+    def _act(self, occasion: str, connection: Connection | None = None, **groups: str) -> None:
         for reaction in self._occasions[occasion]:
-            self.later(reaction, Happening(self, connection))
+            self.later(reaction, Happening(self, connection, groups=groups))
+
+    def on_display(self, number: str, connection: Connection) -> None:
+        """It shows a passkey, or a number to compare."""
+        self._act("on_display", connection, **{SHOWN: number})
+
+    def enter(self, text: str) -> None:
+        """Somebody types this on it, or says so to its question."""
+        self.security.enter(text)
+
+    def delete_bonds(self) -> None:
+        self.security.delete_bonds()
 
     def later(self, reaction: Reaction, happening: Happening) -> None:
         """Do it when its time has come, unless the device starts again before."""

@@ -18,8 +18,9 @@ from benchrig.radio.virtual.behaviour import On
 from benchrig.radio.virtual.behaviours import Reboot
 from benchrig.radio.virtual.block import Block
 from benchrig.radio.virtual.gatt_spec import CharacteristicSpec, ServiceSpec
-from benchrig.radio.virtual.reaction_spec import ActionSpec, LineSpec, unreachable
+from benchrig.radio.virtual.reaction_spec import ActionSpec, DisplaySpec, LineSpec, unreachable
 from benchrig.radio.virtual.reactions import Building
+from benchrig.radio.virtual.security_spec import SHOWING, SecuritySpec
 from benchrig.radio.virtual.table_spec import by_name, table_misfits
 from benchrig.radio.virtual.words import AddressText, CharacteristicUuid, Hex, ServiceUuid
 from benchrig.source.file_names import FileNames
@@ -111,6 +112,8 @@ class DeviceSpec(msgspec.Struct, kw_only=True, frozen=True, dict=True):
     on_start: list[ActionSpec] = []
     on_connect: list[ActionSpec] = []
     on_disconnect: list[ActionSpec] = []
+    on_display: list[DisplaySpec] = []
+    security: SecuritySpec = SecuritySpec()
     console: list[LineSpec] = []
     faults: FaultSpec = FaultSpec()
     air: AirChoice | None = None
@@ -125,6 +128,7 @@ class DeviceSpec(msgspec.Struct, kw_only=True, frozen=True, dict=True):
         if not 23 <= self.mtu <= 517:
             yield Misfit(f"an MTU is 23 to 517, found {self.mtu}", path=("mtu",))
         yield from self._address_misfits()
+        yield from self._display_misfits()
         yield from unreachable(self.console, "console")
         yield from table_misfits(self.services, self.mtu)
         yield from table_misfits(self.services_after_reboot, self.mtu, "services_after_reboot")
@@ -134,13 +138,18 @@ class DeviceSpec(msgspec.Struct, kw_only=True, frozen=True, dict=True):
     def _action_misfits(self, table: list[ServiceSpec]) -> Iterable[Misfit]:
         found: list[Misfit] = []
         building = Building(by_name(table), found)
-        for name in ("on_start", "on_connect", "on_disconnect"):
+        for name in ("on_start", "on_connect", "on_disconnect", "on_display"):
             building.reactions(getattr(self, name), (name,))
         building.lines(self.console, ("console",))
         yield from found
         for index, action in enumerate(self.on_start):
             if any(isinstance(one, Reboot) for one in action.behaviours):
                 yield Misfit("a device that starts again whenever it has started", path=("on_start", index, "reboot"))
+
+    def _display_misfits(self) -> Iterable[Misfit]:
+        if self.on_display and self.security.capability not in SHOWING:
+            message = f"a device of capability '{self.security.capability}' shows nothing"
+            yield Misfit(message, f"write security: {{capability: {SHOWING[0]}}}", ("on_display",))
 
     def _address_misfits(self) -> Iterable[Misfit]:
         if self.address is None:

@@ -16,7 +16,7 @@ from benchrig.radio.virtual.access_rules import Needs
 from benchrig.source.shape import Misfit
 
 Need: TypeAlias = Literal["encrypted", "authenticated", "secure connections"]
-_LEVELS: dict[Need | None, Level] = {
+LEVELS: dict[Need | None, Level] = {
     None: Level.NO_SECURITY,
     "encrypted": Level.ENCRYPTED,
     "authenticated": Level.AUTHENTICATED,
@@ -45,7 +45,7 @@ class Needing:
 
     def needs(self, need: Need | None) -> Needs:
         """Of one kind of access."""
-        return Needs(_LEVELS[need], self.key_size_needed or SMALLEST_KEY, self.authorized)
+        return Needs(LEVELS[need], self.key_size_needed or SMALLEST_KEY, self.authorized)
 
     def need_misfits(self, able: dict[str, bool], *, has_need: bool = False) -> Iterable[Misfit]:
         """`able`: each key of a need, and whether there is such an access at all."""

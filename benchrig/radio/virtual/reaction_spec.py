@@ -4,6 +4,7 @@ on_write:
   set: {status: 1, settings.limit: written, openings: {add: 1}}   values, see effects.py
   notify: {answer: {pieces: '{log}', header: '01', last: 'FF'}}    the same, and sent to subscribers
   print: 'limit {written}'               a line on the console of the unit
+  enter: '{code}'                        a passkey that somebody types on it, or his answer to a comparison
   then: [{delay: 3 s, set: {status: 0}}] what follows
   cases:                                 the first one that fits happens as well
     - {starts_with: '02', notify: {answer: '82 00'}}
@@ -26,6 +27,9 @@ from benchrig.radio.virtual.words import Hex
 from benchrig.source.shape import Misfit
 from benchrig.values.pattern import Regex, group_names
 
+# What an occasion fills in: the passkey on the display, or the number to compare
+SHOWN = "number"
+
 
 class DoingSpec(Block, frozen=True, kw_only=True):
     """What an occasion sets off beside its behaviours."""
@@ -35,6 +39,7 @@ class DoingSpec(Block, frozen=True, kw_only=True):
     set: dict[str, Any] = msgspec.field(default_factory=dict)
     notify: dict[str, Any] = msgspec.field(default_factory=dict)
     print: str | None = None
+    enter: str | None = None
 
     @property
     def following(self) -> list[ActionSpec]:
@@ -56,8 +61,17 @@ class ActionSpec(DoingSpec, frozen=True, kw_only=True):
     occasions = frozenset({On.LATER})
 
     def misfits(self) -> Iterable[Misfit]:
-        if not (self.set or self.notify or self.print or any(not one.is_pause for one in self.behaviours)):
+        does = self.set or self.notify or self.print or self.enter
+        if not does and all(one.is_pause for one in self.behaviours):
             yield Misfit("an action without anything to do", "write set, notify, print, disconnect, reboot or sleep")
+
+
+class DisplaySpec(ActionSpec, frozen=True, kw_only=True):
+    """Something that the device does when it shows a number."""
+
+    @property
+    def groups(self) -> list[str]:
+        return [SHOWN]
 
 
 class MatchSpec(DoingSpec, frozen=True, kw_only=True):

@@ -21,6 +21,8 @@ class Performer(Stage, Protocol):
 
     def print(self, line: str) -> None: ...
 
+    def enter(self, text: str) -> None: ...
+
     def later(self, reaction: Reaction, happening: Happening) -> None: ...
 
 
@@ -31,6 +33,7 @@ class Reaction:
     spec: Any
     effects: list[Effect]
     line: Maker | None
+    entry: Maker | None
     then: list[Reaction]
     cases: list[Case]
     times: int = field(default=0, init=False)
@@ -49,6 +52,8 @@ class Reaction:
             effect.apply(happening)
         if self.line:
             performer.print(self.line(happening).decode())
+        if self.entry:
+            performer.enter(self.entry(happening).decode())
         for one in self.then:
             performer.later(one, happening)
 
@@ -90,7 +95,7 @@ class Building:
     ) -> Reaction:
         """`of`: the characteristic that is written."""
         is_text = of is not None and isinstance(of.format, TextFormat)
-        scope = Scope(self._named, is_text=is_text)
+        scope = Scope(self._named, tuple(spec.groups), is_text=is_text)
         cases = [self._case(one, scope, (*path, "cases", index)) for index, one in enumerate(spec.alternatives)]
         return Reaction(spec, *self._parts(spec, scope, path), cases)
 
@@ -110,7 +115,7 @@ class Building:
 
     def _parts(
         self, spec: DoingSpec, scope: Scope, path: tuple[str | int, ...]
-    ) -> tuple[list[Effect], Maker | None, list[Reaction]]:
+    ) -> tuple[list[Effect], Maker | None, Maker | None, list[Reaction]]:
         effects = []
         for place, effect in effects_of({"set": spec.set, "notify": spec.notify}, scope):
             if isinstance(effect, Misfit):
@@ -121,11 +126,12 @@ class Building:
             Reaction(one, *self._parts(one, scope, (*path, "then", index)), [])
             for index, one in enumerate(spec.following)
         ]
-        return effects, self._line(spec, scope, (*path, "print")), then
+        line = self._text(spec.print, scope, (*path, "print"))
+        return effects, line, self._text(spec.enter, scope, (*path, "enter")), then
 
-    def _line(self, spec: DoingSpec, scope: Scope, path: tuple[str | int, ...]) -> Maker | None:
+    def _text(self, text: str | None, scope: Scope, path: tuple[str | int, ...]) -> Maker | None:
         try:
-            return None if spec.print is None else maker_of(spec.print, TEXT, scope)
+            return None if text is None else maker_of(text, TEXT, scope)
         except Misfit as misfit:
             self._wrong(misfit, path)
             return None

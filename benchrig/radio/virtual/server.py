@@ -12,13 +12,14 @@ from collections.abc import Awaitable, Callable, Coroutine
 from typing import TYPE_CHECKING, Any, Protocol, cast
 
 from benchrig.radio.bumble_stack.bumble_api import Characteristic, Descriptor, Server, Service, att
-from benchrig.radio.virtual.access_rules import OPEN, Access, Needs, Protection, refusal
+from benchrig.radio.virtual.access_rules import OPEN, Access, Needs, refusal
 from benchrig.radio.virtual.behaviour import Refused, Unanswered
 from benchrig.radio.virtual.discovery import find_by_type_value, find_information, read_by_group, read_by_type
 from benchrig.radio.virtual.gatt_spec import LONGEST_VALUE
 
 if TYPE_CHECKING:
     from benchrig.radio.bumble_stack.bumble_api import Connection, Device
+    from benchrig.radio.security import Protection
 
 Read = Callable[["Connection"], Awaitable[bytes]]
 Write = Callable[["Connection", bytes], Awaitable[None]]
@@ -35,7 +36,9 @@ class Security(Protocol):
     @property
     def is_strict(self) -> bool: ...
 
-    def protection(self, connection: Connection) -> Protection: ...
+    def has_key(self, connection: Connection) -> bool: ...
+
+    def protection(self, connection: Connection) -> Protection | None: ...
 
 
 class StrictServer(Server):
@@ -125,8 +128,8 @@ class StrictServer(Server):
     def refuses(self, bearer: att.Bearer, attribute: att.Attribute[Any], access: Access) -> int | None:
         """The error for a link that is not protected as this access needs."""
         needs = self._needs.get((attribute.handle, access), OPEN)
-        link = self._security.protection(cast("Connection", bearer))
-        return refusal(needs, link, strict=self._security.is_strict)
+        link, security = cast("Connection", bearer), self._security
+        return refusal(needs, security.protection(link), has_key=security.has_key(link), strict=security.is_strict)
 
     def _check(self, bearer: att.Bearer, attribute: att.Attribute[Any], access: Access) -> None:
         """Permissions first, then the security of the link. Raises ATT_Error."""

@@ -4,16 +4,16 @@ from itertools import product
 
 import pytest
 
-from benchrig.radio.security import Level
-from benchrig.radio.virtual.access_rules import Needs, Protection, refusal
+from benchrig.radio.security import Level, Protection
+from benchrig.radio.virtual.access_rules import Needs, refusal
 from tests.radio.virtual.bench import OWN, characteristic, problems_of
 
 OPEN, ENCRYPTED, AUTHENTICATED, SECURE = Level
-NO_KEY, KEY = Protection(), Protection(has_key=True)
+NO_KEY, KEY = (None, False), (None, True)
 
 
 def link(level, key_size=16):
-    return Protection(level, key_size, has_key=True)
+    return Protection(level >= AUTHENTICATED, level == SECURE, key_size), True
 
 
 @pytest.mark.parametrize(
@@ -37,13 +37,14 @@ def link(level, key_size=16):
     ],
 )
 def test_the_table(needs, at, code):
-    assert refusal(needs, at) == code
+    protection, has_key = at
+    assert refusal(needs, protection, has_key=has_key) == code
 
 
 def test_a_stack_that_does_not_look_for_a_key():
     for needed, has_key in product([ENCRYPTED, AUTHENTICATED, SECURE], [False, True]):
-        assert refusal(Needs(needed), Protection(has_key=has_key), strict=False) == 0x0F
-    assert refusal(Needs(AUTHENTICATED), link(ENCRYPTED), strict=False) == 0x05
+        assert refusal(Needs(needed), None, has_key=has_key, strict=False) == 0x0F
+    assert refusal(Needs(AUTHENTICATED), link(ENCRYPTED)[0], has_key=True, strict=False) == 0x05
 
 
 READ = {"characteristic": OWN(9), "as": "uint8", "value": "7", "properties": "[read]"}
