@@ -49,6 +49,9 @@ class Owner(Actor, Performer, Protocol):
     @property
     def clock(self) -> float: ...
 
+    @property
+    def sends_unprotected(self) -> bool: ...
+
     def chance(self, cause: str) -> random.Random: ...
 
 
@@ -63,6 +66,7 @@ class SimulatedCharacteristic:
         self._reads = self._writes = 0
         self._last_read: bytes | None = None
         self._cccd: att.Attribute[Any] | None = None
+        self._kept: dict[str, bytes] = {}
         self._in_turn = asyncio.Lock()
         self._notifiers: dict[Connection, asyncio.Task[Any]] = {}
         properties = Characteristic.Properties(spec.property_bits)
@@ -181,10 +185,16 @@ class SimulatedCharacteristic:
             raise att.ATT_Error(att.ErrorCode.OUT_OF_RANGE) from exc
 
     def _on_subscription(self, connection: Connection, notify: bool, indicate: bool) -> None:
+        self._kept[str(connection.peer_address)] = bytes((notify | indicate << 1, 0))
         if task := self._notifiers.pop(connection, None):
             task.cancel()
         if self.spec.notify and (notify or indicate):
             self._notifiers[connection] = self.device.spawn(self._notify(connection))
+
+    def resume(self, connection: Connection) -> None:
+        """Send to who has been subscribed on an earlier link, whatever protects this one: a fault."""
+        if value := self._kept.get(str(connection.peer_address)):
+            self.device.server.resume(connection, self.attribute, value)
 
     def forget(self, connection: Connection) -> None:
         if task := self._notifiers.pop(connection, None):
@@ -243,7 +253,7 @@ class SimulatedCharacteristic:
         async with self._in_turn:
             if queue is not None and queue.pending >= QUEUED_VALUES and connection in self.device.connections:
                 await queue.drain(connection.handle)
-            if self._cccd and server.refuses(connection, self._cccd, "write"):
+            if self._cccd and server.refuses(connection, self._cccd, "write") and not self.device.sends_unprotected:
                 return  # what protects the link now is less than when it was subscribed to
             cccd = server.read_cccd(connection, self.attribute)[0]
             if cccd & 1:

@@ -114,6 +114,11 @@ class SimulatedDevice:
         return self.air.clock_of(self.controller.advertiser)
 
     @property
+    def sends_unprotected(self) -> bool:
+        """A fault."""
+        return self.spec.security.faults.notifies_unencrypted
+
+    @property
     def advertiser(self) -> Advertiser:
         return self.controller.advertiser
 
@@ -160,6 +165,9 @@ class SimulatedDevice:
         self.security.attend(connection)
         connection.on(Connection.EVENT_DISCONNECTION, lambda _: self._on_disconnection(connection))
         self._connects += 1
+        if self.sends_unprotected and self.security.has_key(connection):
+            for characteristic in self.characteristics.values():
+                characteristic.resume(connection)
         self._act("on_connect", connection)
         self.spawn(self.spec.faults.meet(On.CONNECT, Moment(self, self._connects, connection)))
 

@@ -217,6 +217,10 @@ class StrictServer(Server):
             raise att.ATT_Error(att.ErrorCode.CCCD_IMPROPERLY_CONFIGURED)
         super().write_cccd(bearer, characteristic, value)
 
+    def resume(self, bearer: att.Bearer, characteristic: Characteristic[Any], value: bytes) -> None:
+        """The CCCD has this value again, without a question."""
+        super().write_cccd(bearer, characteristic, value)
+
     def on_att_handle_value_confirmation(
         self, bearer: att.Bearer, confirmation: att.ATT_Handle_Value_Confirmation
     ) -> None:

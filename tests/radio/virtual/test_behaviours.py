@@ -50,7 +50,7 @@ def test_when(when, numbers):
     assert [number for number in range(1, 6) if when.holds(Moment(Device(), number))] == numbers
 
 
-WRITES = ["set", "notify", "print", "store", "check", "then", "cases"]
+WRITES = ["set", "notify", "print", "enter", "store", "check", "then", "cases"]
 
 
 def test_a_block_takes_the_behaviours_of_its_occasions():
