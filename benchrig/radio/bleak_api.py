@@ -76,13 +76,14 @@ def own_backend(client: BleakClient) -> OwnBackend | None:
 
 class RawAdvertisement(NamedTuple):
     """What our scanners put first into `platform_data`: what came over the air, and when (loop time). `data` is None
-    where the controller kept a part of them only."""
+    where the controller kept a part of them only; `identity` is the identity address of a device that is bonded."""
 
     data: bytes | None
     scan_response: bytes
     connectable: bool
     at: float
     name_is_short: bool = False
+    identity: str = ""
 
 
 def raw_of(data: AdvertisementData) -> RawAdvertisement | None:

@@ -12,6 +12,7 @@ from benchrig.errors import BenchrigError, LinkLost, NoAnswer, StationError, Unf
 from benchrig.radio.bleak_api import own_backend
 from benchrig.radio.deadlines import Deadlines
 from benchrig.radio.foreign import WITH_RESPONSE, translate
+from benchrig.radio.link_security import NotedSecurity
 from benchrig.radio.losses import BY_THIS_HOST
 from benchrig.radio.offers import CCCD, NO_CCCD, NO_CHOICE
 from benchrig.radio.table import Attribute, Characteristic, Descriptor, Service, Table, in_order
@@ -51,6 +52,8 @@ class Link:
         self._ask_payload = ask_payload
         self._security = security
         self._reads_reach_listeners = reads_reach_listeners
+        # told the identity address of a bond that the device and this radio have made, '' when it has gone
+        self.on_bonded: Callable[[str], None] = lambda _: None
         # sentences about it for the record, or for the person
         self.remarks: list[str] = []
         self._value_follows, self._hidden_services = value_follows, hidden_services
@@ -106,7 +109,7 @@ class Link:
         """How the link is protected, and what changes that. Raises StationError where the radio cannot, LinkLost."""
         if not self.is_up or not self._client.is_connected:
             raise LinkLost(f"the link is not there any more ({self.lost_reason or 'closing'})")
-        return self._security()
+        return NotedSecurity(self._security(), self.on_bonded)
 
     @property
     def _chooses_indications(self) -> bool:

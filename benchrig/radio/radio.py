@@ -289,5 +289,6 @@ def _report(now: float, device: BLEDevice, data: AdvertisementData, *, repeats_h
         scan_response=raw.scan_response if raw else None,
         connectable=raw.connectable if raw else None,
         repeats_hidden=repeats_hidden,
+        identity=raw.identity if raw else "",
         device=device,
     )

@@ -35,7 +35,8 @@ class Report:
     `scan_response` as they came, and whether the device is connectable, where it tells them. A scan response that
     came late makes a second report, at the time of its event. `name_is_short` when there is more of the name.
     `repeats_hidden`: the system drops most reports, so the time between two says nothing. `remembered` says why name and
-    services are not known: the system tells what it remembers of the device in their place."""
+    services are not known: the system tells what it remembers of the device in their place. `identity` is the identity address
+    of the device that has this address, where the radio is bonded with it."""
 
     at: float
     address: str
@@ -52,6 +53,7 @@ class Report:
     name_is_short: bool = False
     repeats_hidden: bool = False
     remembered: str = ""
+    identity: str = ""
     device: Any = field(compare=False, repr=False, default=None)
 
 
@@ -77,6 +79,7 @@ class Sighting:
     rssi: deque[float] = field(default_factory=lambda: deque(maxlen=KEPT_REPORTS))
     gaps: deque[float] = field(default_factory=lambda: deque(maxlen=KEPT_REPORTS))
     remembered: str = ""
+    identity: str = ""
     device: Any = field(default=None, repr=False)
 
     def add(self, report: Report) -> None:
@@ -84,6 +87,7 @@ class Sighting:
             self._count(report)
         self.device = report.device
         self.remembered = report.remembered
+        self.identity = report.identity or self.identity
         self.address_type = report.address_type or self.address_type
         if report.name and (self.name_is_short or not report.name_is_short):
             self.name, self.name_is_short = report.name, report.name_is_short
@@ -164,7 +168,7 @@ class Selection:
             and all(uuid in sighting.services for uuid in self.services)
             and (self.manufacturer is None or data.get(self.manufacturer, b"").startswith(self.manufacturer_data))
             and (self.manufacturer is None or self.manufacturer in data)
-            and (self.address is None or sighting.address.upper() == self.address.upper())
+            and (self.address is None or self.address.upper() in (sighting.address.upper(), sighting.identity))
             and (self.rssi_min is None or sighting.strength >= self.rssi_min)
             and (self.key is None or was_made_with(self.key, sighting.address))
             and (self.also is None or self.also.accepts(sighting))
@@ -172,7 +176,7 @@ class Selection:
 
     def chosen(self, candidates: Sequence[Sighting]) -> Sighting | None:
         """The one that is meant of those that fit, strongest first; None when nothing decides between several."""
-        if self.key is not None:  # whatever its key has made is the same device
+        if self.key is not None or _is_one(candidates):  # whatever its key has made is the same device
             return max(candidates, key=lambda sighting: sighting.last_at, default=None)
         if len(candidates) > 1 and not self._decides(candidates):
             return None
@@ -222,6 +226,11 @@ class Selection:
     def names(self) -> list[str]:
         """The patterns that the name must fit."""
         return ([self.name] if self.name is not None else []) + (self.also.names if self.also else [])
+
+
+def _is_one(candidates: Sequence[Sighting]) -> bool:
+    """Whether all are addresses of one device that the radio is bonded with."""
+    return len({sighting.identity for sighting in candidates}) == 1 and bool(candidates[0].identity)
 
 
 def lead(candidates: Sequence[Sighting]) -> float | None:

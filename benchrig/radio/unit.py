@@ -96,6 +96,11 @@ class Unit:
         if self.identity is not None:
             self.identity = replace(self.identity, serial=_serial_text(data))
 
+    def _bonded_as(self, identity: str) -> None:
+        """The radio knows it by this identity address from now on; '' for no longer."""
+        if self.identity is not None:
+            self.identity = replace(self.identity, bonded_as=identity)
+
     def is_same(self, sighting: Addressed) -> bool:
         """Whether what was heard is the device, without a doubt."""
         return self.identity is not None and self.identity.is_same(sighting)
@@ -105,7 +110,7 @@ class Unit:
         return (
             self.identity is not None
             and self.identity.rotates
-            and self.identity.key is None
+            and not self.identity.is_known
             and self.selection.accepts(sighting)
         )
 
@@ -204,6 +209,7 @@ class Unit:
         for remark in link.remarks:
             witness.note(remark)
         await self._prove(link, witness)
+        link.on_bonded = self._bonded_as
         self._link = link
         return link
 
@@ -328,7 +334,7 @@ class Unit:
         self.sighting = sighting
         if self.identity is None:
             self.identity = Identity.of(sighting, self.selection.key)
-        elif self.identity.key is not None:
+        elif self.identity.is_known and self.identity.is_same(sighting):
             self.identity = self.identity.moved(sighting)
         if self.identity.is_same(sighting):
             witness.seen(sighting)
@@ -338,7 +344,7 @@ class Unit:
         assert self.identity is not None
         assert self.sighting is not None
         identity, sighting = self.identity, self.sighting
-        if not identity.rotates or identity.key is not None:
+        if not identity.rotates or identity.key is not None or (identity.bonded_as and identity.is_same(sighting)):
             return
         serial = await _serial_of(link)
         if identity.is_same(sighting):

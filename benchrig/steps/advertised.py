@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-from benchrig.radio.identity import Identity
 from benchrig.radio.scan import Report, Sighting
 from benchrig.source.problem import suggest
 from benchrig.steps.attribute import Names
@@ -122,4 +121,4 @@ class Watching:
         return goals[-1].unmet("the unit advertises none")
 
     def _of(self, unit: Unit) -> list[_Watched]:
-        return [each for key, each in self._devices.items() if unit.is_same(Identity(*key))]
+        return [each for each in self._devices.values() if unit.is_same(each.now)]

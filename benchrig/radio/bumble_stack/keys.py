@@ -7,36 +7,74 @@ from typing import TYPE_CHECKING
 from benchrig.radio.bonds import AddressType, Bond, Bonds, Keys, LongTermKey, Secret, now
 from benchrig.radio.bumble_stack.bumble_api import PairingKeys, hci, smp
 from benchrig.radio.security import Protection
+from benchrig.values.address import resolves
 
 if TYPE_CHECKING:
     from benchrig.radio.bumble_stack.bumble_api import Connection
     from benchrig.radio.bumble_stack.smp import Session
 
 
-class Resolver(smp.AddressResolver):
-    """Says whose resolvable address one is, by the bonds that there are now."""
+# Addresses that change all the time must not fill the memory.
+MOST_KNOWN = 4096
+
+
+class Identities:
+    """Whose address one is, by the bonds as they were when this was last told to look."""
 
     def __init__(self, bonds: Bonds) -> None:
+        self._all = bonds
+        self.bonds: list[Bond] = []
+        self._known: dict[tuple[str, bool], str] = {}
+        self.refresh()
+
+    def refresh(self) -> None:
+        """Raises StationError where the place of the bonds fails."""
+        self.bonds = self._all.all()
+        self._known.clear()
+
+    def of(self, address: str, *, is_random: bool) -> str:
+        """The identity address of the bonded device that has this one, '' without one."""
+        if not self.bonds:
+            return ""
+        known = self._known.get((address, is_random))
+        if known is None:
+            if len(self._known) >= MOST_KNOWN:
+                self._known.clear()
+            bond = self.bond_of(address, is_random=is_random)
+            known = self._known[address, is_random] = bond.address if bond else ""
+        return known
+
+    def bond_of(self, address: str, *, is_random: bool) -> Bond | None:
+        return next((bond for bond in self.bonds if _has(bond, address, is_random)), None)
+
+
+def _has(bond: Bond, address: str, is_random: bool) -> bool:
+    if (bond.address, bond.address_type == "random") == (address, is_random):
+        return True
+    # ours and the specification's functions take a key most significant octet first
+    return is_random and bond.keys.irk is not None and resolves(bytes(bond.keys.irk)[::-1], address)
+
+
+class Resolver(smp.AddressResolver):
+    """Tells bumble whose resolvable address one is that has connected."""
+
+    def __init__(self, identities: Identities) -> None:
         super().__init__(())
-        self._bonds = bonds
-
-    @property
-    def resolving_keys(self) -> list[tuple[bytes, hci.Address]]:
-        return [pair for bond in self._bonds.all() for pair in _resolving(bond)]
-
-    @resolving_keys.setter
-    def resolving_keys(self, _: object) -> None:
-        """bumble's are none."""
+        self._identities = identities
 
     def can_resolve_to(self, address: hci.Address) -> bool:
         """bumble would look for the identity in advertising reports, without a time-out, before it connects; what is
         connected to here was heard, at the address that it had."""
         return False
 
+    def resolve(self, address: hci.Address) -> hci.Address | None:
+        bond = self._identities.bond_of(address.to_string(False), is_random=not address.is_public)
+        return address_of(bond) if bond else None
+
 
 def address_of(bond: Bond) -> hci.Address:
     public = bond.address_type == "public"
-    return hci.Address(bond.address, hci.AddressType.PUBLIC_DEVICE if public else hci.AddressType.RANDOM_DEVICE)
+    return hci.Address(bond.address, hci.AddressType.PUBLIC_IDENTITY if public else hci.AddressType.RANDOM_IDENTITY)
 
 
 def named(address: hci.Address) -> tuple[str, AddressType]:
@@ -96,20 +134,6 @@ def _long(key: PairingKeys.Key | None) -> LongTermKey | None:
     if key is None or not key.value:
         return None
     return LongTermKey(Secret(key.value), key.ediv or None, Secret(key.rand) if key.rand else None)
-
-
-def _resolving(bond: Bond) -> list[tuple[bytes, hci.Address]]:
-    return [(bytes(bond.keys.irk), address_of(bond))] if bond.keys.irk else []
-
-
-def is_address_of(bond: Bond, address: str) -> bool:
-    """Whether a peer that advertises with this random address is the one of the bond: its identity address, or one that
-    its identity key resolves."""
-    if address == bond.address:
-        return True
-    on_air = hci.Address(address, hci.AddressType.RANDOM_DEVICE)
-    resolver = smp.AddressResolver(_resolving(bond))
-    return on_air.is_resolvable and resolver.resolve(on_air) is not None
 
 
 def identity_type_of(own: hci.OwnAddressType) -> hci.AddressType:

@@ -7,7 +7,15 @@ from typing import TYPE_CHECKING, cast
 
 from benchrig.radio.bonds import Bond, Bonds
 from benchrig.radio.bumble_stack.bumble_api import Device, hci, smp
-from benchrig.radio.bumble_stack.keys import Resolver, bond_from, bond_of, identification, link_key, protection_of
+from benchrig.radio.bumble_stack.keys import (
+    Identities,
+    Resolver,
+    bond_from,
+    bond_of,
+    identification,
+    link_key,
+    protection_of,
+)
 from benchrig.radio.bumble_stack.smp import Session
 from benchrig.radio.bumble_stack.terms import Terms, config_of
 from benchrig.radio.security import Protection
@@ -44,7 +52,8 @@ class SecurityManager(smp.Manager):
         self._in_use: dict[int, Protection] = {}
         self._coming: dict[int, Protection] = {}
         device.smp_manager = self
-        device.address_resolver = Resolver(bonds)
+        self.identities = Identities(bonds)
+        device.address_resolver = Resolver(self.identities)
         device.host.long_term_key_provider = self._long_term_key
         device.on(Device.EVENT_CONNECTION, self._on_connection)
 
@@ -56,6 +65,14 @@ class SecurityManager(smp.Manager):
 
     def bond_of(self, connection: Connection) -> Bond | None:
         return bond_of(self.bonds, connection)
+
+    def keep(self, bond: Bond) -> None:
+        self.bonds.keep(bond)
+        self.identities.refresh()
+
+    def forget(self, bond: Bond) -> None:
+        self.bonds.forget(*bond.unit)
+        self.identities.refresh()
 
     def expect(self, connection: Connection, protection: Protection) -> None:
         """The connection is about to be encrypted with a key that is worth so much."""
@@ -140,7 +157,7 @@ class SecurityManager(smp.Manager):
         bond = bond_from(ours, peer, keys, self._radio)
         if session.bonding and link_key(bond):
             try:
-                self.bonds.keep(bond)
+                self.keep(bond)
             except Exception as exc:
                 ours.side.error = exc
         self.device.on_pairing(session.connection, peer, keys, session.sc)

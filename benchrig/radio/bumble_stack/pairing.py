@@ -54,7 +54,7 @@ class ClientSecurity:
 
     def _forget(self) -> None:
         if bond := bond_of(self._stack.bonds, self._link.connection):
-            self._stack.bonds.forget(*bond.unit)
+            self._stack.security.forget(bond)
 
     async def encrypt(self) -> Encrypted:
         async with self._link.security_lock:
@@ -116,14 +116,15 @@ class ClientSecurity:
             bonded=self.is_bonded,
             key_size=worth.key_size,
             identity_address=session.peer_bd_addr.to_string(False) if session.peer_bd_addr else "",
+            features=session.peer_features,
         )
 
 
 def _failed(session: Session, failure: str, by: Side | None = None) -> Paired:
     """With what was agreed on before it failed."""
     if not session.is_agreed:
-        return Paired(failure, by)
-    return Paired(failure, by, session.method, session.sc, key_size=session.key_size)
+        return Paired(failure, by, features=session.peer_features)
+    return Paired(failure, by, session.method, session.sc, key_size=session.key_size, features=session.peer_features)
 
 
 def reason_in_words(code: int) -> str:

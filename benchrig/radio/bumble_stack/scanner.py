@@ -13,6 +13,7 @@ from benchrig.radio.bleak_api import OwnDetails, RawAdvertisement
 from benchrig.radio.bumble_stack.advertising import parse
 from benchrig.radio.bumble_stack.bumble_api import hci
 from benchrig.radio.bumble_stack.reports import HeardPdu
+from benchrig.values.address import address_text
 
 if TYPE_CHECKING:
     from bleak.args.bluez import BlueZScannerArgs
@@ -143,6 +144,7 @@ class BumbleScanner(BaseBleakScanner):
             pdu.connectable,
             event.at,
             name_is_short=said.name is not None and not said.name_is_complete,
+            identity=self._stack.security.identities.of(_text(pdu), is_random=pdu.is_random),
         )
         advertisement = AdvertisementData(
             local_name=said.name,
@@ -157,7 +159,7 @@ class BumbleScanner(BaseBleakScanner):
 
     def _device(self, pdu: HeardPdu, name: str | None, advertisement: AdvertisementData) -> BLEDevice:
         """Public and random addresses of the same octets are two devices."""
-        address = ":".join(f"{octet:02X}" for octet in reversed(pdu.address))
+        address = _text(pdu)
         kind = "random" if pdu.is_random else "public"
         key = f"{address} ({kind})"
         # bleak keeps the details that it has
@@ -173,6 +175,10 @@ class BumbleScanner(BaseBleakScanner):
         except Exception as exc:
             loop = asyncio.get_running_loop()
             loop.call_exception_handler({"message": "a detection callback failed", "exception": exc})
+
+
+def _text(pdu: HeardPdu) -> str:
+    return address_text(pdu.address)
 
 
 def _on_air(pdu: HeardPdu) -> hci.Address:

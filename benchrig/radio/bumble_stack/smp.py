@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import secrets
 from typing import TYPE_CHECKING, Literal, TypeAlias, cast
 
 from benchrig.radio.bumble_stack.bumble_api import PairingConfig, smp
@@ -49,6 +50,7 @@ class Session(smp.Session):
         self.timed_out = False
         self._completed = self._encrypting = False
         self._ltk = b""
+        self._nonce = secrets.token_bytes(16)
         self._stk: bytes | None = None
         self._timer: asyncio.TimerHandle | None = None
         # bumble leaves these out until they are known
@@ -190,6 +192,24 @@ class Session(smp.Session):
                 next_steps()
 
         self.connection.cancel_on_disconnection(prompt())
+
+    # Random numbers: bumble sends in their place what it has given out, or zeros, where the method is out of band
+
+    @property
+    def nx(self) -> tuple[bytes, bytes]:
+        own, peer = super().nx
+        return (self._nonce if self.pairing_method == smp.PairingMethod.OOB else own), peer
+
+    def send_pairing_random_command(self) -> None:
+        if self.sc and self.pairing_method == smp.PairingMethod.OOB:
+            self.send_command(smp.SMP_Pairing_Random_Command(random_value=self._nonce))
+        else:
+            super().send_pairing_random_command()
+
+    def send_pairing_confirm_command(self) -> None:
+        if not self.sc and self.pairing_method == smp.PairingMethod.OOB:
+            self.r = self._nonce
+        super().send_pairing_confirm_command()
 
     # Keys
 

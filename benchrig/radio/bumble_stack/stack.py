@@ -149,6 +149,7 @@ class HostStack:
     async def add_scanner(self, scanner: Hears) -> None:
         async with self._scan_lock:
             self.check()
+            self.security.identities.refresh()
             self._scanners[scanner] = None
             try:
                 await self._scan()
@@ -185,6 +186,7 @@ class HostStack:
         pending connect behind."""
         phys = None if preferences is None else {hci.Phy.LE_1M: preferences}
         self.check()
+        self.security.identities.refresh()
         task = self.tasks.start(self.device.connect_le(peer, phys, self.own_address_type, timeout=None))
         try:
             either: list[asyncio.Future[Any]] = [task, self.host.gone]
