@@ -41,6 +41,11 @@ def resolves(irk: bytes, address: str) -> bool:
     return octets[0] >> 6 == 1 and _hash(irk, octets[:3]) == octets[3:]
 
 
+def resolvable(irk: bytes, random_part: bytes) -> str:
+    """The resolvable private address of this key with these three octets, whose top bits are 01 (Core Vol 6 Part B 1.3.2.2)."""
+    return (random_part + _hash(irk, random_part)).hex(":").upper()
+
+
 def _hash(irk: bytes, random_part: bytes) -> bytes:
     """The function ah: the lowest 24 bits of the padded random part, encrypted (Core Vol 3 Part H 2.2.2)."""
     from cryptography.hazmat.primitives.ciphers import Cipher, algorithms, modes

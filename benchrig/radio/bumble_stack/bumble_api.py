@@ -21,6 +21,7 @@ from bumble.device import (
     ConnectionParametersPreferences,
     Device,
     DeviceConfiguration,
+    LegacyAdvertiser,
 )
 from bumble.gatt import Characteristic, CharacteristicValue, Descriptor, Service
 from bumble.gatt_client import Client
@@ -54,6 +55,7 @@ __all__ = [
     "EccKey",
     "Host",
     "KeyStore",
+    "LegacyAdvertiser",
     "PairingConfig",
     "PairingDelegate",
     "PairingKeys",

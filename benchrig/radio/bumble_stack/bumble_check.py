@@ -82,12 +82,13 @@ device.Device.start_advertising(advertising_type, own_address_type, advertising_
   advertising_interval_min, advertising_interval_max, …)
 device.Device.start_scanning(active, own_address_type, filter_duplicates, …)
 device.Device.stop_scanning(…)
+device.Device.stop_advertising(…)
 device.Device.lookup_connection(connection_handle)
 device.Device.power_on()
 device.Device.power_off()
 device.Device.send_sync_command(command, …)
 device.Device.on_pairing(connection, identity_address, keys, sc)
-device.Device: EVENT_CONNECTION address_resolver connections gatt_server host is_scanning keystore on public_address
+device.Device: EVENT_CONNECTION EVENT_CONNECTION_FAILURE address_resolver connections gatt_server host is_scanning keystore on public_address
   random_address smp_manager
 device.DeviceConfiguration(name, address, gap_service_enabled, gatt_service_enabled, …)
 device.Connection.disconnect(…)
@@ -96,8 +97,9 @@ device.Connection.cancel_on_disconnection(awaitable)
 device.Connection: EVENT_CONNECTION_ENCRYPTION_CHANGE EVENT_CONNECTION_ENCRYPTION_FAILURE
   EVENT_CONNECTION_ENCRYPTION_KEY_REFRESH EVENT_CONNECTION_PHY_UPDATE EVENT_DISCONNECTION EVENT_PAIRING EVENT_SECURITY_REQUEST att_mtu
   authenticated emit encryption_key_size gatt_client handle is_encrypted on parameters peer_address remove_listener role sc
-device.AdvertisingType: UNDIRECTED UNDIRECTED_CONNECTABLE_SCANNABLE UNDIRECTED_SCANNABLE
+device.AdvertisingType: DIRECTED_CONNECTABLE_HIGH_DUTY DIRECTED_CONNECTABLE_LOW_DUTY UNDIRECTED UNDIRECTED_CONNECTABLE_SCANNABLE UNDIRECTED_SCANNABLE
 device.ConnectionParametersPreferences(…)
+device.LegacyAdvertiser(device, advertising_type, own_address_type, peer_address, auto_restart)
 
 keys.KeyStore.get_all()
 keys.KeyStore.update(name, keys)

@@ -11,20 +11,23 @@ advertising:
     services: [environmental sensing]
     tx_power: 4 dBm
     appearance: 0x0341
-    manufacturer: {company: 0xFFFF, data: '0102'}
+    manufacturer: {company: 0xFFFF, data: '0102'}    and what changes, see changing_data
     service_data: {battery service: '55'}
     raw: '0201'           octets appended as they are, for data that are malformed on purpose
   scan_response: {…}      the same keys
+  directed: {…}           and whose requests are answered, see directing_spec
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import msgspec
 
 from benchrig.radio.bumble_stack.advertising import SHORT_NAME, Advertised, build, structures_of
+from benchrig.radio.virtual.changing_data import CounterSpec, Filling, Zeros
+from benchrig.radio.virtual.directing_spec import ANYONE, Answers, DirectedSpec
 from benchrig.radio.virtual.words import Hex, ServiceUuid
 from benchrig.source.shape import Misfit
 from benchrig.values.advertising import Structure
@@ -34,6 +37,7 @@ MOST_OCTETS = 31
 SHORTEST, LONGEST = 0.020, 10.24
 GENERAL_DISCOVERABLE = 0x06
 LONGEST_NAME = MOST_OCTETS - 3 - 2  # beside the flags
+ZEROS = Zeros()
 
 
 @dataclass(frozen=True)
@@ -50,10 +54,17 @@ class Advertisement:
 class ManufacturerSpec(msgspec.Struct, kw_only=True, frozen=True):
     company: int
     data: Hex = Hex(b"")
+    fresh: int = 0
+    counter: CounterSpec | None = None
 
     def misfits(self) -> Iterable[Misfit]:
         if not 0 <= self.company <= 0xFFFF:
             yield Misfit(f"a company identifier has 16 bits, found {self.company}", path=("company",))
+        if not 0 <= self.fresh <= MOST_OCTETS:
+            yield Misfit(f"at most {MOST_OCTETS} bytes fit, found {self.fresh}", path=("fresh",))
+
+    def octets(self, filling: Filling) -> bytes:
+        return self.data + filling.fresh(self.fresh) + (filling.count(self.counter) if self.counter else b"")
 
 
 class DataSpec(msgspec.Struct, kw_only=True, frozen=True):
@@ -92,7 +103,7 @@ class DataSpec(msgspec.Struct, kw_only=True, frozen=True):
         whole = number is not None and number.denominator == 1 and -127 <= number <= 127
         return int(number) if number is not None and whole else None
 
-    def payload(self) -> bytes:
+    def payload(self, filling: Filling = ZEROS) -> bytes:
         """The octets. Raises Misfit for an unknown service in the service data, ValueError for too much data."""
         said = Advertised(
             name=self.name,
@@ -104,7 +115,7 @@ class DataSpec(msgspec.Struct, kw_only=True, frozen=True):
             service_data={_service(name): bytes(data) for name, data in self.service_data.items()},
         )
         if self.manufacturer:
-            said.manufacturer_data[self.manufacturer.company] = bytes(self.manufacturer.data)
+            said.manufacturer_data[self.manufacturer.company] = self.manufacturer.octets(filling)
         short = [] if self.short_name is None else [Structure(SHORT_NAME, self.short_name.encode())]
         return build(structures_of(said) + short) + self.raw
 
@@ -125,6 +136,9 @@ class AdvertisingSpec(msgspec.Struct, kw_only=True, frozen=True):
     scannable: bool | None = None
     data: DataSpec | None = None
     scan_response: DataSpec | None = None
+    directed: DirectedSpec | None = None
+    connections: Answers = ANYONE
+    scan_requests: Answers = ANYONE
 
     def misfits(self) -> Iterable[Misfit]:
         if not SHORTEST <= self.interval.seconds <= LONGEST:
@@ -136,9 +150,33 @@ class AdvertisingSpec(msgspec.Struct, kw_only=True, frozen=True):
                 yield Misfit(f"{what}; at most {MOST_OCTETS} fit", f"shorten it, or move some to {other}", (key,))
         if self.again_after.seconds < 0:
             yield Misfit("a delay is not negative", path=("again_after",))
+        yield from self._bonded_misfits()
         if self.scannable is False and (self.connectable or self.scan_response):
             what = "a connectable device" if self.connectable else "one with a scan response"
             yield Misfit(f"{what} is scannable", "leave 'scannable' out", ("scannable",))
+
+    def _bonded_misfits(self) -> Iterable[Misfit]:
+        """Where there is no connection that it could be about."""
+        for key in self.of_bonds if not self.connectable else ():
+            yield Misfit("a device that takes no connections has no bonds", f"take {key} out", (key,))
+
+    @property
+    def of_bonds(self) -> list[str]:
+        """The keys that only matter to a device with bonds."""
+        told = {"directed": self.directed, "connections": self.connections, "scan_requests": self.scan_requests}
+        return [key for key, value in told.items() if value not in (None, ANYONE)]
+
+    @property
+    def counters(self) -> Iterator[CounterSpec]:
+        for block in (self.data, self.scan_response):
+            if block and block.manufacturer and block.manufacturer.counter:
+                yield block.manufacturer.counter
+
+    @property
+    def changes(self) -> bool:
+        """Whether its data do not stay as they are."""
+        blocks = [block.manufacturer for block in (self.data, self.scan_response) if block and block.manufacturer]
+        return any(block.fresh or block.counter for block in blocks)
 
     @property
     def name(self) -> str | None:
@@ -151,10 +189,13 @@ class AdvertisingSpec(msgspec.Struct, kw_only=True, frozen=True):
         given = (block.appearance for block in (self.data, self.scan_response) if block)
         return next((appearance for appearance in given if appearance is not None), None)
 
+    def payloads(self, name: str, filling: Filling = ZEROS) -> tuple[bytes, bytes]:
+        """Data and scan response, with the device's name in the data when the file gives none."""
+        data = self.data.payload(filling) if self.data else default_payload(name)
+        return data, self.scan_response.payload(filling) if self.scan_response else b""
+
     def advertised(self, name: str) -> Advertisement:
-        """With the device's name in the data when the file gives none."""
-        data = self.data.payload() if self.data else default_payload(name)
-        response = self.scan_response.payload() if self.scan_response else b""
+        data, response = self.payloads(name)
         scannable = self.scannable if self.scannable is not None else self.connectable or bool(response)
         return Advertisement(data, response, self.interval.seconds, self.connectable, scannable)
 

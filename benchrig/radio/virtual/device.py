@@ -8,7 +8,6 @@ from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
 from benchrig.radio.bumble_stack.bumble_api import (
-    AdvertisingType,
     Connection,
     Device,
     DeviceConfiguration,
@@ -23,9 +22,10 @@ from benchrig.radio.virtual.controller import VirtualController
 from benchrig.radio.virtual.makers import Happening, Unfit
 from benchrig.radio.virtual.reaction_spec import SHOWN
 from benchrig.radio.virtual.reactions import Building, Reaction
-from benchrig.radio.virtual.security import DeviceSecurity, made_from
+from benchrig.radio.virtual.security import DeviceSecurity
 from benchrig.radio.virtual.server import StrictServer
 from benchrig.radio.virtual.table_spec import by_name
+from benchrig.radio.virtual.unit_advertising import UnitAdvertising
 from benchrig.tasks import Tasks
 
 if TYPE_CHECKING:
@@ -53,7 +53,6 @@ class SimulatedDevice:
         self._is_on = True
         self._off_until = self._switched_on = asyncio.get_running_loop().time()
         self._return: asyncio.TimerHandle | None = None
-        self._advertising = asyncio.Lock()
         self._later: set[asyncio.Task[Any]] = set()
         self._is_booting = False
         self.console_listeners: list[Callable[[str], None]] = []
@@ -63,12 +62,21 @@ class SimulatedDevice:
         config = DeviceConfiguration(
             name=spec.name,
             address=_random_address(spec),
-            irk=made_from(f"{spec.name}/identity"),
+            irk=spec.identity_key[::-1],
             gap_service_enabled=False,
             gatt_service_enabled=False,
         )
         self.device = Device(config=config, host=self.host)
         self.security = DeviceSecurity(self)
+        self.advertising = UnitAdvertising(
+            self.device,
+            spec,
+            peers=lambda: self.security.peers,
+            can=lambda: self._may_advertise,
+            clock=lambda: self.clock,
+            chance=self.chance,
+            spawn=self.spawn,
+        )
         self.server = self._serve(spec.table)
         self.device.on(Device.EVENT_CONNECTION, self._on_connection)
 
@@ -135,25 +143,13 @@ class SimulatedDevice:
         self.advertiser.rssi_mean, self.advertiser.rssi_spread = self.spec.rssi.dbm, self.spec.rssi.db
         await self.spec.faults.meet(On.START, Moment(self))
         self._act("on_start")
-        await self._advertise()
-
-    async def _advertise(self) -> None:
-        plan = self.spec.advertised
-        public = self.spec.own_address_type == "public"
-        milliseconds = plan.interval * 1000
-        await self.device.start_advertising(
-            advertising_type=_advertising_type(connectable=plan.connectable, scannable=plan.scannable),
-            own_address_type=hci.OwnAddressType.PUBLIC if public else hci.OwnAddressType.RANDOM,
-            advertising_data=plan.data,
-            scan_response_data=plan.scan_response,
-            advertising_interval_min=milliseconds,
-            advertising_interval_max=milliseconds,
-        )
+        await self.advertising.begin()
 
     async def stop(self) -> None:
         self._is_on = False
         if self._return:
             self._return.cancel()
+        self.advertising.pause()
         await self._tasks.close()
         await self.device.power_off()
 
@@ -201,17 +197,25 @@ class SimulatedDevice:
             self._act("on_start")
         self.spawn(self._advertise_again())
 
+    @property
+    def _may_advertise(self) -> bool:
+        """It is awake, and nothing has put it to sleep since."""
+        awake = self._is_on and self._return is None and self._off_until < math.inf
+        return awake and not self.connections
+
     async def _advertise_again(self) -> None:
-        async with self._advertising:
-            # nothing has put it to sleep since
-            if not self.connections and self._return is None and self._off_until < math.inf:
-                await self._advertise()
+        if self._may_advertise:
+            await self.advertising.begin()
 
     def sleep(self, seconds: float) -> None:
         """Do not advertise for so long."""
         if not self.connections:
-            self.air.band.stop(self.advertiser)
+            self._fall_silent()
         self._advertise_at(asyncio.get_running_loop().time() + seconds)
+
+    def _fall_silent(self) -> None:
+        self.controller.stop_advertising()
+        self.advertising.pause()
 
     def reboot(self, away: float) -> None:
         """Start again: links are not closed but forgotten, so that the central finds out by its supervision time-out.
@@ -238,7 +242,8 @@ class SimulatedDevice:
     def _forget_all(self) -> None:
         """What is gone without power."""
         self.security.on_restart()
-        self.air.band.stop(self.advertiser)
+        self._fall_silent()
+        self.advertising.forget()
         for task in self._later - {asyncio.current_task()}:
             task.cancel()
         for end in list(self.controller.le_connections.values()):
@@ -314,9 +319,3 @@ class _DeviceHost(Host):
 def _random_address(spec: DeviceSpec) -> hci.Address:
     """Its address; one with a public address has some random one beside it, as bumble's host wants one."""
     return hci.Address(spec.own_address if spec.own_address_type == "random" else "C0:00:00:00:00:01")
-
-
-def _advertising_type(*, connectable: bool, scannable: bool) -> AdvertisingType:
-    if connectable:
-        return AdvertisingType.UNDIRECTED_CONNECTABLE_SCANNABLE
-    return AdvertisingType.UNDIRECTED_SCANNABLE if scannable else AdvertisingType.UNDIRECTED

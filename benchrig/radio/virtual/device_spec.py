@@ -18,6 +18,7 @@ from benchrig.radio.virtual.behaviour import On
 from benchrig.radio.virtual.behaviours import Reboot
 from benchrig.radio.virtual.block import Block
 from benchrig.radio.virtual.gatt_spec import CharacteristicSpec, ServiceSpec
+from benchrig.radio.virtual.privacy_spec import PrivacySpec, identity_key
 from benchrig.radio.virtual.reaction_spec import ActionSpec, DisplaySpec, LineSpec, unreachable
 from benchrig.radio.virtual.reactions import Building
 from benchrig.radio.virtual.security_spec import SHOWING, SecuritySpec
@@ -88,6 +89,10 @@ class OthersSpec(msgspec.Struct, kw_only=True, frozen=True):
     def misfits(self) -> Iterable[Misfit]:
         if not 1 <= self.count <= MOST_OTHERS:
             yield Misfit(f"1 to {MOST_OTHERS} devices, found {self.count}", path=("count",))
+        for key in self.advertising.of_bonds:
+            yield Misfit("a device that only advertises has no bonds", f"take {key} out", ("advertising", key))
+        if self.advertising.changes:
+            yield Misfit("the data of others do not change", "write the unit as a device", ("advertising",))
 
     def beacons(self, group: str, air: AirChoice | None) -> Iterable[Beacon]:
         """`group` tells groups with equal names apart: addresses are made from both."""
@@ -104,6 +109,7 @@ class DeviceSpec(msgspec.Struct, kw_only=True, frozen=True, dict=True):
     address: AddressText | None = None
     address_type: Literal["random", "static", "resolvable", "non resolvable", "public"] = "random"
     advertising: AdvertisingSpec = AdvertisingSpec()
+    privacy: PrivacySpec | None = None
     rssi: RssiSpec = RssiSpec()
     mtu: int = 247
     services: list[ServiceSpec] = []
@@ -152,6 +158,15 @@ class DeviceSpec(msgspec.Struct, kw_only=True, frozen=True, dict=True):
             yield Misfit(message, f"write security: {{capability: {SHOWING[0]}}}", ("on_display",))
 
     def _address_misfits(self) -> Iterable[Misfit]:
+        if (
+            self.privacy
+            and self.own_address_type == "random"
+            and self.address
+            and self.address.top_bits != _TOP_BITS["static"]
+        ):
+            message = "the identity of a device is a public or a static address"  # Core Vol 6 Part B 1.3
+            yield Misfit(message, "begin it with C0 to FF, or write address_type: public", ("address",))
+            return
         if self.address is None:
             if self.address_type not in ("random", "static"):
                 yield Misfit(f"a {self.address_type} address has to be given", path=("address_type",))
@@ -171,6 +186,11 @@ class DeviceSpec(msgspec.Struct, kw_only=True, frozen=True, dict=True):
     @cached_property
     def own_address(self) -> str:
         return self.address or AddressText.made_from(self.device)
+
+    @cached_property
+    def identity_key(self) -> bytes:
+        """The most significant octet first."""
+        return identity_key(self.device, self.privacy)
 
     @property
     def own_address_type(self) -> str:

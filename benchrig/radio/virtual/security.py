@@ -73,7 +73,7 @@ class DeviceSecurity:
         return self.spec.strict
 
     @property
-    def bonded(self) -> list[hci.Address]:
+    def peers(self) -> list[hci.Address]:
         """The identity addresses of those that it has bonds with, the last one last."""
         return [address_of(bond) for bond in self.bonds.all()]
 

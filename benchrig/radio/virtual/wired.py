@@ -19,7 +19,7 @@ def wired(device: SimulatedDevice, keeping: Keeping | None, *, alone: bool) -> B
     console = Console(f"the console of {device.spec.name}", keeping, file="console" if alone else f"console-{slug}")
     console.sender = device.take_line
     device.console_listeners.append(console.put)
-    return Beside(device.spec.name, console, _Switch(device), lambda: (device.spec.own_address,))
+    return Beside(device.spec.name, console, _Switch(device), lambda: device.advertising.addresses)
 
 
 class _Switch:
