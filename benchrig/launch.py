@@ -160,7 +160,7 @@ def launch(options: RunOptions, operator: Operator, listeners: Sequence[Callable
     """Run the plan. Raises PlanError for bad device files and StationError when no results can be written; whatever
     happens after the run has begun is its verdict."""
     secrets = options.plan.secrets()
-    hide = secrets.text if secrets else lambda text: text
+    hide = secrets.line if secrets else lambda text: text
 
     def keeping() -> Keeping:
         return Keeping(folder, runner.began, hide)
@@ -184,7 +184,8 @@ def launch(options: RunOptions, operator: Operator, listeners: Sequence[Callable
     with Journal(folder / "record.jsonl") as journal, IndexLine(folder) as line:
         foreign = frozenset(step.id for step in every_step(options.nodes) if step.kind.executes)
         events = _Events(journal, [*listeners], lambda error: runner.blame(error), secrets, foreign)
-        runner = Runner(options.plan, options.nodes, settings, opener, operator, events)
+        learn = secrets.learn if secrets else lambda text: None
+        runner = Runner(options.plan, options.nodes, settings, opener, operator, events, learn)
         try:
             return in_loop(_to_reports(runner, events, options, line), factory)
         finally:

@@ -46,6 +46,7 @@ from benchrig.steps.attribute import AttributeSpec, Names
 from benchrig.steps.composite import StepList
 from benchrig.steps.discover import PROPERTIES
 from benchrig.steps.loss import LOSS
+from benchrig.steps.pairing_keys import PairAs
 from benchrig.steps.repeat import Times
 from benchrig.steps.size import Size
 from benchrig.steps.waiting import Polling, Waiting
@@ -98,6 +99,7 @@ SECTION_OF = {
     "Heard": "A stream",
     "Reaction": "Reactions to a step",
     "Last": "The last answer",
+    "OutOfBand": "Out of band data",
     "Composite": "Steps with steps in them",
     "Station": "Station files",
     "PowerCommands": "Switching the power",
@@ -236,6 +238,9 @@ STEPS = {
     "listen": {"listen": {}, "steps": StepList()},
     "reboot": {"reboot": None, "steps": StepList()},
     "repeat": {"repeat": Times(3), "steps": StepList()},
+    "pair": {"pair": PairAs("none")},
+    "encrypt": {"encrypt": None},
+    "unpair": {"unpair": None},
 }
 
 

@@ -36,6 +36,12 @@ class Unattended:
     async def choose(self, question: str, options: list[str]) -> str:
         raise self._nobody(question)
 
+    async def tell(self, text: str) -> None:
+        raise OperatorError(
+            "nobody is there to read the number of the pairing (no terminal)",
+            advice="run it at a terminal, or write passkey:, number: or steps: in the step",
+        )
+
     def _nobody(self, question: str) -> OperatorError:
         return OperatorError(
             f"nobody answered '{question}' (no terminal)",
@@ -80,6 +86,9 @@ class AtTerminal:
                 return options[int(answer) - 1]
             self._say("please give one of the numbers or words")
         return answer
+
+    async def tell(self, text: str) -> None:
+        self._say(text)
 
     async def _acknowledge(self, caution: str) -> str:
         from benchrig.terminal.asking import acknowledged

@@ -21,6 +21,7 @@ kinds.py             arithmetic and references that can never be right
 inner.py             STEP.READING: limits on what is read inside
 trials.py            steps with each of the values that they may be given
 flow.py              what steps need, give and end; the choice of steps and the run go by it too
+bonds.py             what needs a bond, after what makes and ends one
 order.py             `only_after`
 conditions.py        `only_if`: whether it holds
 condition_checks.py  slips in it

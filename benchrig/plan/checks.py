@@ -311,7 +311,7 @@ def _referred(node: MappingNode) -> set[str]:
 
 def _check_references(problems: Problems, step: StepPlan, known: set[str], given: Collection[str]) -> None:
     for name, scalar in step.references:
-        if name in known or name in BUILT_IN:
+        if name in known or name in BUILT_IN or (name in step.late and _is_late(step, scalar)):
             continue
         if (wrong := _unreadable(name, scalar)) is not None:
             problems.add(scalar.place, wrong.message, wrong.advice)
@@ -321,6 +321,12 @@ def _check_references(problems: Problems, step: StepPlan, known: set[str], given
     asked = step.node.get("given")
     if isinstance(asked, Scalar) and isinstance(asked.value, str) and asked.value not in given:
         problems.add(asked.place, f"no value is given as '{asked.value}'", suggest(asked.value, given) or _NAME_IT)
+
+
+def _is_late(step: StepPlan, scalar: Scalar) -> bool:
+    """Whether it stands in a key that the steps in the step may give a value."""
+    parts = [part for key in step.kind.late if (part := step.node.get(key)) is not None]
+    return any(each is scalar for part in parts for _, each in references(part))
 
 
 def _unreadable(text: str, scalar: Scalar) -> Unreadable | None:

@@ -6,12 +6,15 @@ from collections.abc import Mapping
 from functools import partial
 from typing import Any, cast
 
-from benchrig.errors import UnfitValue
+import msgspec
+
+from benchrig.errors import StepFailed, UnfitValue
 from benchrig.plan.checks import check_readings
 from benchrig.plan.inner import readings_of
 from benchrig.plan.substitution import Room, substitute
 from benchrig.plan.tree import StepPlan, place_text
 from benchrig.source.problem import Problem, Problems
+from benchrig.source.references import references
 from benchrig.source.shape import BAD, Reader
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.steps import Step
@@ -22,7 +25,8 @@ def filled(plan: StepPlan, values: Mapping[str, Any]) -> Step:
     if plan.step is not None:
         return plan.step
     problems = Problems()
-    node = cast("MappingNode", substitute(plan.node, values, Room(problems)))
+    known = {name: value for name, value in values.items() if name not in plan.late}
+    node = cast("MappingNode", substitute(plan.node, known, Room(problems), partly=bool(plan.late)))
     if problems.found:
         raise unfit(problems.found)
     step = Reader(problems).read(node, plan.kind)
@@ -32,6 +36,19 @@ def filled(plan: StepPlan, values: Mapping[str, Any]) -> Step:
     if problems.found:
         raise unfit(problems.found)
     return cast("Step", step)
+
+
+def late_value(plan: StepPlan, key: str, values: Mapping[str, Any]) -> Any:
+    """What a `late` key says, once the steps in the step have saved what it refers to. UnfitValue, StepFailed."""
+    written = plan.node.entries[key][1]
+    if missing := {name for name, _ in references(written)} - values.keys():
+        raise StepFailed(f"{key}: no step in it saved '{min(missing)}'")
+    problems = Problems()
+    kind = next(field.type for field in msgspec.structs.fields(plan.kind) if field.encode_name == key)
+    value = Reader(problems).read(substitute(written, values, Room(problems)), kind)
+    if problems.found:
+        raise unfit(problems.found)
+    return value
 
 
 def unfit(problems: list[Problem]) -> UnfitValue:

@@ -135,7 +135,9 @@ class _Flow:
     def _check_restart(self, step: StepPlan) -> None:
         """In a step that waits for the unit to end the link nothing else may end it, and the last step must be one that can."""
         last = step.lets_go
-        for inner in every_step(step.children) if step.kind.wants_loss else ():
+        if not step.kind.wants_loss:
+            return
+        for inner in every_step(step.children):
             if Cap.LINK in inner.ends | inner.gives and inner is not last and inner.device == step.device:
                 self._tell(inner, f"in '{step.name}' the unit itself ends the link", "take it out")
         # what needs a link and ends it does so from this side; what ends one without need of it takes the unit's power

@@ -192,6 +192,8 @@ class StepLists:
             if begin == len(nodes) and self.problems.mistakes == before:
                 self.problems.add(listed.place, f"'{name}' has no steps", "for example: - scan:")
             parts.append(Part(name, tuple(nodes[begin:])))
+        if kind.stands_alone and not parts:
+            parts.append(Part(kind.parts[0], ()))
         for name in kind.parts:
             if name in entries:
                 entries[name] = (entries[name][0], Sequence([], entries[name][1].place))

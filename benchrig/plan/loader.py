@@ -8,6 +8,7 @@ from pathlib import Path
 
 from benchrig import collector
 from benchrig.errors import PlanError
+from benchrig.plan.bonds import check_bonds
 from benchrig.plan.checks import check_apart, check_known, check_may_lack, check_secrets, check_select, check_values
 from benchrig.plan.condition_checks import ConditionChecks
 from benchrig.plan.conditions import Kinds
@@ -131,10 +132,12 @@ class _Loader:
         self.kinds = conditions.kinds
         if not conditions.all:
             check_flow(self.problems, lists.nodes)
+            check_bonds(self.problems, lists.nodes)
             return
         given, tables = head.given, self.variants.names
         every = InWorlds(self.problems, lists.nodes, conditions)
         every.check(check_link)
+        every.check(check_bonds)
         every.check(lambda problems, nodes: check_known(problems, given, tables, nodes))
 
     def _missing(self, node: Node, lists: StepLists) -> dict[str, Given]:

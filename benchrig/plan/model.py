@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -18,12 +18,13 @@ from benchrig.plan.substitution import Room, substitute
 from benchrig.plan.tree import StepPlan, every_step
 from benchrig.plan.variants import Tables
 from benchrig.radio.scan import Selection
-from benchrig.record.secrets import Secrets
+from benchrig.record.secrets import ALL, Secrets
 from benchrig.source.file_names import FileNames
 from benchrig.source.problem import Problems
+from benchrig.source.references import has_reference, references
 from benchrig.source.shape import BAD, Misfit, Reader, as_written, describe_value, locate, octets
 from benchrig.source.yaml import Mapping as MappingNode
-from benchrig.source.yaml import Node
+from benchrig.source.yaml import Node, Scalar
 from benchrig.steps.attribute import AttributeSpec, Names, ServiceName
 from benchrig.values.address import KEY_SIZE
 from benchrig.values.limit_keys import AnyValue
@@ -163,6 +164,15 @@ class StepsFile(msgspec.Struct, omit_defaults=True):
     given: dict[str, Given] = {}
 
 
+def _texts(node: Node) -> Iterator[str]:
+    """What is written in a node, without references. Words are no secrets."""
+    if isinstance(node, MappingNode):
+        for _, part in node.entries.values():
+            yield from _texts(part)
+    elif isinstance(node, Scalar) and not has_reference(node) and any(each.isdigit() for each in str(node.value)):
+        yield str(node.value)
+
+
 @dataclass(frozen=True)
 class PlanDevice:
     """A device of a plan: how it is selected, and the names of its attributes."""
@@ -241,17 +251,25 @@ class Plan:
 
     @property
     def secret_names(self) -> frozenset[str]:
-        return frozenset(name for name, spec in self.given.items() if spec.secret and name in self.values)
+        secret = {name for name, spec in self.given.items() if spec.secret}
+        return frozenset(name for name in secret | self.concealed_names if name in self.values)
+
+    @cached_property
+    def concealed_names(self) -> frozenset[str]:
+        """The names of the values that steps conceal."""
+        return frozenset(name for step in self.steps for node in step.concealed for name, _ in references(node))
 
     def secrets(self) -> Secrets | None:
-        """What keeps the secret values out of all that a run leaves; None without any."""
-        names = self.secret_names
-        if not names:
+        """What keeps the secret values, and those that steps conceal, out of all that a run leaves; None without any."""
+        names, pairs = self.secret_names | self.concealed_names, any(step.kind.conceals for step in self.steps)
+        if not names and not pairs:
             return None
         own = {step.id: step.telling(names) for step in self.steps if step.uses & names}
+        own |= {step.id: frozenset({ALL}) for step in self.steps if not self.concealed_names.isdisjoint(step.saves)}
         inner = {step.id: told for step in self.steps if step.parts and (told := self._told_by_inner(step, own))}
         steps = own | {id_: told | own.get(id_, frozenset()) for id_, told in inner.items()}
-        return Secrets([str(self.values[name]) for name in sorted(names)], steps)
+        written = [text for step in self.steps for node in step.concealed for text in _texts(node)]
+        return Secrets([*(str(self.values[name]) for name in sorted(self.secret_names)), *written], steps, pairs=pairs)
 
     def _told_by_inner(self, step: StepPlan, telling: Mapping[str, frozenset[str]]) -> frozenset[str]:
         """The readings of a composite step that are those of steps in it which may tell a secret."""
@@ -260,7 +278,7 @@ class Plan:
         return frozenset(
             name
             for name, inner in found
-            if inner and inner.reading.partition(".")[0] in telling.get(ids[inner.step], ())
+            if inner and {ALL, inner.reading.partition(".")[0]} & telling.get(ids[inner.step], frozenset())
         )
 
     @property

@@ -13,7 +13,7 @@ from benchrig.source.problem import Place
 from benchrig.source.references import references
 from benchrig.source.shape import locate
 from benchrig.source.yaml import Mapping as MappingNode
-from benchrig.source.yaml import Scalar, Sequence
+from benchrig.source.yaml import Node, Scalar, Sequence
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import LOST, Cap, Step
 from benchrig.steps.composite import JUDGES_FAILURES, Composite
@@ -60,11 +60,15 @@ class StepPlan:
     @property
     def counts(self) -> bool:
         """Whether it is one of the steps that are counted: see PlannedNode."""
-        return not self.parts or bool(self.limit_names)
+        return not self.children or bool(self.limit_names)
 
     @property
     def role(self) -> Role:
-        return getattr(self.kind, "role", "step")
+        return getattr(self.kind, "role", "step") if self.children or not self._stands_alone else "step"
+
+    @property
+    def _stands_alone(self) -> bool:
+        return bool(getattr(self.kind, "stands_alone", False))
 
     @property
     def is_repeated(self) -> bool:
@@ -159,7 +163,20 @@ class StepPlan:
         """The names of the values that the step needs."""
         names = {name for name, _ in self.references}
         asked = self.node.get("given")
-        return names | self.decided_by | ({asked.value} if isinstance(asked, Scalar) and asked.value else set())
+        names |= self.decided_by | ({asked.value} if isinstance(asked, Scalar) and asked.value else set())
+        return names - self.late
+
+    @property
+    def concealed(self) -> list[Node]:
+        """What is written at the keys whose values nothing tells."""
+        return [node for key in self.kind.conceals if (node := self.node.get(key)) is not None]
+
+    @cached_property
+    def late(self) -> frozenset[str]:
+        """The names that its `late` keys refer to, and that the steps in it save."""
+        parts = [part for key in self.kind.late if (part := self.node.get(key)) is not None]
+        names = {name for part in parts for name, _ in references(part)}
+        return frozenset(names & {name for step in every_step(self.children) for name in step.saves} if names else ())
 
     @property
     def decided_by(self) -> set[str]:
@@ -200,7 +217,8 @@ class StepPlan:
     def lets_go(self) -> StepPlan | None:
         """The step in it in which the link may be lost, which is then its own business. One that is about another device
         cannot be that."""
-        last = self.children[-1] if self.children and self.kind.wants_loss else None
+        bears = self.kind.wants_loss or self.kind.bears_loss
+        last = self.parts[0].steps[-1] if bears and self.parts and self.parts[0].steps else None
         return last if last is not None and last.device == self.device else None
 
     @cached_property
@@ -208,13 +226,14 @@ class StepPlan:
         needs = self.kind.needed_by(self.node)
         return needs | _LINK if self.loses else needs
 
-    @property
+    @cached_property
     def gives(self) -> frozenset[Cap]:
-        return self.kind.gives
+        return self.kind.given_by(self.node)
 
     @cached_property
     def ends(self) -> frozenset[Cap]:
-        return self.kind.ends | _LINK if self.loses else self.kind.ends
+        ends = self.kind.ended_by(self.node)
+        return ends | _LINK if self.loses else ends
 
     @cached_property
     def named(self) -> frozenset[str]:
@@ -242,7 +261,7 @@ def every_step(nodes: Iterable[StepPlan]) -> Iterator[StepPlan]:
 
 def leaves(nodes: Iterable[StepPlan]) -> Iterator[StepPlan]:
     """The steps without steps in them."""
-    return (step for step in every_step(nodes) if not step.parts)
+    return (step for step in every_step(nodes) if not step.children)
 
 
 def place_text(place: Place) -> str:

@@ -6,7 +6,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from benchrig.errors import BenchrigError, LinkLost, UsageError
 from benchrig.radio.beside import Beside, beside_of
@@ -31,6 +31,8 @@ class DeviceSession:
     unit: Unit
     _link: Link | None = None
     _ended: bool = False
+    # how the bench has paired with it, for as long as it has the bond
+    bonded_as: Any = field(default=None, repr=False)
     _subscriptions: Subscriptions = field(init=False, repr=False)
 
     @property

@@ -1,4 +1,4 @@
-"""Secret given values: they reach the unit, and nothing that a run leaves behind or shows.
+"""Secret given values, and the numbers of a pairing: they reach the unit, and nothing that a run leaves behind or shows.
 
 Every event goes through `Secrets.masked` before it is kept, written or shown, so that record, reports, table and log
 have it from there. Masked are the value itself, the bytes that stand for it, and all that a step tells of a limit that
@@ -8,6 +8,7 @@ holds it: how far a reading is off would give it away.
 from __future__ import annotations
 
 import contextlib
+import re
 from collections.abc import Iterable, Mapping
 from typing import Any, TypeVar
 
@@ -19,6 +20,8 @@ from benchrig.values.quantity import Quantity, is_number
 from benchrig.values.value import Word
 
 MASK = "********"
+# All readings of a step.
+ALL = "*"
 # What is shorter stands by chance in too much else.
 SHORTEST = 4
 _WIDTHS = (2, 3, 4, 8)
@@ -26,19 +29,45 @@ _WIDTHS = (2, 3, 4, 8)
 _KEPT = frozenset({"event", "verdict", "cause", "kind", "section", "place", "run_id", "started", "plan_file", "plan_hash",
                    "versions", "station", "radio", "unit", "address_type", "where", "root", "id"})  # fmt: skip
 
+# A passkey, or a number that two devices compare
+_SIX_DIGITS = re.compile("[0-9]{6}")
+_ANY_SIX = re.compile(r"(?<![0-9A-Za-z])[0-9]{3} ?[0-9]{3}(?![0-9A-Za-z])")
+
 T = TypeVar("T")
 
 
 class Secrets:
     """The secret values of one run. `steps` are the ids of the steps that use one, with the readings that may
-    tell it: those whose limits hold it, and what is read back of it."""
+    tell it: those whose limits hold it, and what is read back of it. `pairs`: numbers of pairings are among them, which
+    become known while the run goes on."""
 
-    def __init__(self, values: Iterable[str], steps: Mapping[str, frozenset[str]] | None = None) -> None:
-        values = [*values]
+    def __init__(
+        self, values: Iterable[str], steps: Mapping[str, frozenset[str]] | None = None, *, pairs: bool = False
+    ) -> None:
         self._steps = steps or {}
-        self._numbers = {number for value in values if (number := _number(value)) is not None}
-        self._texts = dict.fromkeys(form for value in values for form in (value, *_bytes_of(value)) if form)
+        self._pairs = pairs
+        self._numbers = set[Any]()
+        self._texts = dict[str, None]()
+        self._digits = set[str]()
         self._said: dict[str, str] = {}
+        for value in values:
+            self.learn(value)
+
+    def learn(self, value: str) -> None:
+        """One more. Six digits of a pairing are also part of longer numbers, which are none."""
+        if self._pairs and _SIX_DIGITS.fullmatch(value):
+            self._digits |= _digits_of(value)
+            self._texts |= dict.fromkeys(_bytes_of_digits(value))
+            self._numbers |= {int(value)} if int(value) > _SMALL else set()
+            return
+        number = _number(value)
+        self._numbers |= set() if number is None else {number}
+        self._texts |= dict.fromkeys(form for form in (value, *_bytes_of(value)) if form)
+
+    def line(self, text: str) -> str:
+        """A line of a console, which is kept at once: a number of a pairing that comes up in it is not known yet."""
+        hidden = self.text(text)
+        return _ANY_SIX.sub(MASK, hidden) if self._pairs else hidden
 
     def text(self, text: str) -> str:
         """The text without any of them."""
@@ -46,6 +75,9 @@ class Secrets:
             text = text.replace(whole, masked)
         for secret in sorted(self._texts, key=len, reverse=True):
             text = text.replace(secret, MASK)
+        for digits in self._digits:
+            if digits in text:
+                text = re.sub(f"(?<![0-9A-Za-z]){digits}(?![0-9A-Za-z])", MASK, text)
         return text
 
     def masked(self, event: AnyEvent) -> AnyEvent:
@@ -74,7 +106,10 @@ class Secrets:
 
     def _reading(self, reading: Reading) -> Reading:
         """One of a step that uses a secret: its bytes may be those that were sent."""
-        hidden = not self._steps[reading.where.node].isdisjoint((reading.name, reading.name.partition(".")[0]))
+        telling = self._steps[reading.where.node]
+        hidden = ALL in telling or not telling.isdisjoint((reading.name, reading.name.partition(".")[0]))
+        if ALL in telling and not self._may_be_number(reading.value):
+            hidden = False
         judgement = reading.judgement
         if hidden and judgement is not None:
             told = f"the value {'satisfies' if judgement.passed else 'does not satisfy'} a limit that is secret"
@@ -90,6 +125,13 @@ class Secrets:
             samples=None if hidden else reading.samples,
             judgement=judgement,
         )
+
+    def _may_be_number(self, value: Any) -> bool:
+        """Whether a reading of a step that saves the number of a pairing may tell it; what is one is known from here on."""
+        text = f"{value:06}" if isinstance(value, int) and not isinstance(value, bool) and value >= 0 else str(value)
+        if self._pairs and _SIX_DIGITS.fullmatch(text):
+            self.learn(text)
+        return isinstance(value, str) or _SIX_DIGITS.fullmatch(text) is not None
 
     def _everywhere(self, event: T) -> T:
         """The event with every text and number of it looked through."""
@@ -110,6 +152,25 @@ class Secrets:
             return item
         # a number is a secret where a reading has its value, not where it counts steps or seconds
         return self._data(item, is_reading=is_reading and key not in ("at", "samples", "judgement", "window"))
+
+
+# Numbers up to this one are common: what has them by chance must stay readable.
+_SMALL = 9999
+
+
+def _digits_of(value: str) -> set[str]:
+    """The digits as they are written, and as a number, and in two groups."""
+    short = value.lstrip("0")
+    return {value, f"{value[:3]} {value[3:]}", *([short] if len(short) > len(str(_SMALL)) else [])}
+
+
+def _bytes_of_digits(value: str) -> Iterable[str]:
+    """As text, and as a number of four bytes where no other number is meant by them."""
+    meant = [value.encode("ascii"), value.encode("utf-16-le")]
+    number = int(value)
+    meant += [number.to_bytes(4, order) for order in ("little", "big")] if number > 0xFFFF else []
+    for data in meant:
+        yield from (data.hex(" ").upper(), data.hex().upper(), data.hex())
 
 
 def _number(value: str) -> Any:

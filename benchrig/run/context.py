@@ -70,6 +70,8 @@ class Surroundings:
     # what the values are that conditions name, where that is known
     kinds: Mapping[str, Kinds] = field(default_factory=dict)
     before: Before = field(default_factory=Before)
+    # takes a number of a pairing, which is in nothing that the run leaves
+    keep_secret: Callable[[str], None] = lambda text: None
 
     def left_out(self, plan: StepPlan, where: Where) -> None:
         """A condition of the plan left the step out: what an earlier step saved stays, but not what this one saved in an
@@ -109,7 +111,7 @@ class StepContext(Witness):
         self.folder, self.plan_folder = run.folder, run.plan_folder
         self.now, self.since = run.clock.now, run.clock.since
         self.device, self.attempt = device, where.attempt
-        self.before = run.before.began
+        self.before, self.keep_secret = run.before.began, run.keep_secret
         self._where, self._deadline, self._key = where, deadline, plan.device
         self._clock, self._emit = run.clock, run.emit
         self._cleans_up = plan.section == "finally"

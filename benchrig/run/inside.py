@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
 from benchrig.errors import InnerError
+from benchrig.plan.filling import late_value
 from benchrig.plan.inner import InnerReadings
 from benchrig.plan.tree import StepPlan
 from benchrig.record.model import Closed, Where, worst
@@ -54,6 +55,9 @@ class Inside:
 
     def called(self, name: str) -> str | None:
         return self._readings.called(name)
+
+    def value(self, key: str) -> Any:
+        return late_value(self._plan, key, self._around.run.values)
 
     def find(self, name: str) -> InnerReading | None:
         return self._readings.find(name)

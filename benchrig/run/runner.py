@@ -45,6 +45,8 @@ class Runner:
     open_radio: Callable[[], Awaitable[Radio]]
     operator: Operator
     emit: Emit
+    # takes a number of a pairing, which `emit` is to leave out from then on
+    keep_secret: Callable[[str], None] = lambda text: None
     _outcome: Outcome = field(init=False)
     _control: Control = field(default_factory=Control)
     _devices: Mapping[str, DeviceSession] = field(default_factory=dict)
@@ -172,6 +174,7 @@ class Runner:
             self.emit,
             defined=self.plan.defined,
             kinds=self.plan.kinds,
+            keep_secret=self.keep_secret,
         )
         self._devices = self._meant(radio)
         # the time of all steps together begins here: neither the operator's nor the radio's counts against the unit

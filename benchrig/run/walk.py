@@ -175,8 +175,13 @@ class Walk:
 
     def _at_hand(self, plan: StepPlan) -> set[Cap]:
         """What a step finds there. Without a scan the unit counts as there: whoever needs it listens for it."""
-        unit = {Cap.UNIT} if self._losses.found(plan.device) else set()
-        return unit | {Cap.LINK} if self.devices[plan.device].is_up else unit
+        device = self.devices[plan.device]
+        there = {
+            Cap.UNIT: self._losses.found(plan.device),
+            Cap.LINK: device.is_up,
+            Cap.BOND: device.bonded_as is not None,
+        }
+        return {cap for cap, is_there in there.items() if is_there}
 
     def _tell_losses(self, plan: StepPlan) -> None:
         """A link of another device that was lost meanwhile fails the next step that needs it, if any."""

@@ -10,15 +10,18 @@ from benchrig.steps.compute import Compute
 from benchrig.steps.connect import Connect, Disconnect
 from benchrig.steps.console import Console
 from benchrig.steps.discover import Discover
+from benchrig.steps.encrypt import Encrypt
 from benchrig.steps.exchange import Exchange
 from benchrig.steps.group import Group
 from benchrig.steps.listen import Listen
 from benchrig.steps.notify import Notify
+from benchrig.steps.pair import Pair
 from benchrig.steps.power import Power
 from benchrig.steps.read import Read
 from benchrig.steps.reboot import Reboot
 from benchrig.steps.repeat import Repeat
 from benchrig.steps.scan import Scan
+from benchrig.steps.unpair import Unpair
 from benchrig.steps.wait import Wait
 from benchrig.steps.write import Write
 
@@ -44,6 +47,9 @@ KINDS: dict[str, type[Step]] = {
         Repeat,
         Listen,
         Reboot,
+        Pair,
+        Encrypt,
+        Unpair,
     )
 }
 

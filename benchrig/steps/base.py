@@ -125,10 +125,16 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
     needs: ClassVar[frozenset[Cap]] = frozenset({Cap.LINK})
     gives: ClassVar[frozenset[Cap]] = NOTHING
     ends: ClassVar[frozenset[Cap]] = NOTHING
+    # keys whose references may be to what the steps in it save: they have a value once these have been carried out
+    late: ClassVar[frozenset[str]] = frozenset()
+    # keys whose values are in nothing that a run leaves
+    conceals: ClassVar[frozenset[str]] = frozenset()
     # whether the link may be meant to end in it (steps/loss.py)
     may_lose: ClassVar[bool] = False
     # whether the last step in it ends the link, and it waits for that
     wants_loss: ClassVar[bool] = False
+    # whether the link may end in the last step in it
+    bears_loss: ClassVar[bool] = False
     writes: ClassVar[bool] = False
     # whether what is behind its verb is read
     reads: ClassVar[bool] = False
@@ -208,6 +214,21 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
     def needed_by(cls, node: MappingNode) -> frozenset[Cap]:
         """What a step that is written so needs."""
         return cls.needs
+
+    @classmethod
+    def given_by(cls, node: MappingNode) -> frozenset[Cap]:
+        """What a step that is written so gives."""
+        return cls.gives
+
+    @classmethod
+    def ended_by(cls, node: MappingNode) -> frozenset[Cap]:
+        """What a step that is written so ends."""
+        return cls.ends
+
+    @classmethod
+    def after_bond(cls, node: MappingNode, made: MappingNode) -> Misfit | None:
+        """What is wrong with a step that is written so where the bond was made by a step that is written as `made`."""
+        return None
 
     def file_misfits(self, folder: Path) -> Iterable[Misfit]:
         """What is wrong with the files that the step sends; `folder` is that of the plan."""

@@ -46,6 +46,10 @@ class Operator(Protocol):
 
     async def choose(self, question: str, options: list[str]) -> str: ...
 
+    async def tell(self, text: str) -> None:
+        """Show it, as it is; nothing is asked."""
+        ...
+
 
 class Lookout(Protocol):
     """Looks at what is advertised."""
@@ -158,6 +162,10 @@ class Bench(Protocol):
 
     def note(self, text: str, sent: bytes | None = None) -> None:
         """For the record; `sent` are the bytes that the text tells were sent."""
+        ...
+
+    def keep_secret(self, text: str) -> None:
+        """A number of a pairing: from here on nothing that the run leaves or shows has it."""
         ...
 
     def target(self, name: AttributeName, needs: tuple[str, ...] = ()) -> Target:

@@ -104,6 +104,10 @@ class Inside(Protocol):
         left out in the end."""
         ...
 
+    def value(self, key: str) -> Any:
+        """What a `late` key of the composite step says, with what the steps in it have saved. UnfitValue, StepFailed."""
+        ...
+
     def called(self, name: str) -> str | None:
         """The whole name of the step inside that is called so; None for none."""
         ...
@@ -134,6 +138,8 @@ class Composite(Step, kw_only=True):
     role: ClassVar[Literal["group", "repeat"]] = "group"
     # the keys with lists of steps, in their order
     parts: ClassVar[tuple[str, ...]] = ("steps",)
+    # whether it does something without any steps in it
+    stands_alone: ClassVar[bool] = False
     needs: ClassVar[frozenset[Cap]] = NOTHING
     tries_again: ClassVar[bool] = False
     within_default: ClassVar[float] = math.inf

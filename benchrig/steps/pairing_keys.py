@@ -25,7 +25,7 @@ METHODS: dict[Capability, tuple[Method, ...]] = {
     "keyboard": ("just works", "passkey"),
     "keyboard and display": ("just works", "passkey", "numeric comparison"),
 }
-_DIGITS = re.compile("[0-9]{6}")
+SIX_DIGITS = re.compile("[0-9]{6}")
 _SIX = "expected six digits in quotes"
 _EXAMPLE = "for example: '042517'"
 
@@ -62,7 +62,7 @@ class Digits(str):
         filled_in = isinstance(node, Scalar) and (node.final or node.quoted)
         if isinstance(value, int) and not isinstance(value, bool) and filled_in and 0 <= value <= LARGEST_PASSKEY:
             return cls(f"{value:06}")
-        if isinstance(value, str) and (value in cls.words or _DIGITS.fullmatch(value)):
+        if isinstance(value, str) and (value in cls.words or SIX_DIGITS.fullmatch(value)):
             return cls(value)
         return reader.misfit(node, Misfit(f"{cls._expected()}, found {_kind_of(node)}", _EXAMPLE))
 
@@ -166,7 +166,7 @@ class Pairing(msgspec.Struct, kw_only=True, omit_defaults=True):
             message = f"a key has {SMALLEST_KEY} to {LARGEST_KEY} bytes, not {self.key_size}"
             yield Misfit(message, f"write key_size: {LARGEST_KEY}, or leave it out", ("key_size",))
         if self.passkey is not None and "passkey" not in self.methods:
-            message = f"as '{self.capability}' the bench is never asked for a passkey"
+            message = f"as '{self.capability}' no passkey is asked for"
             yield Misfit(
                 message, "write pair: keyboard (the unit shows it) or display (the unit types it)", ("passkey",)
             )
@@ -178,7 +178,7 @@ class Pairing(msgspec.Struct, kw_only=True, omit_defaults=True):
     def _no_comparison(self) -> Misfit:
         if self.pairing == "legacy":
             return Misfit("legacy pairing compares no numbers", "take out number, or pairing", ("number",))
-        message = f"as '{self.capability}' the bench never compares numbers"
+        message = f"as '{self.capability}' no numbers are compared"
         return Misfit(message, "write pair: yes/no, or pair: keyboard and display", ("number",))
 
     def _beside_out_of_band(self, oob: OutOfBand) -> Iterator[Misfit]:
@@ -231,6 +231,6 @@ def may_be(limit: Bindable, value: Any) -> bool:
         return True
     kind = "boolean" if isinstance(value, bool) else "number" if isinstance(value, int) else "text"
     try:
-        return bool(limit.bind(kind, "bytes" if kind == "number" else "").passes(value))  # type: ignore[arg-type]
+        return bool(limit.bind(kind).passes(value))  # type: ignore[arg-type]
     except Misfit:
         return True

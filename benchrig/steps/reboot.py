@@ -7,19 +7,16 @@ import contextlib
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, ClassVar
 
-from benchrig.errors import ConnectFailed, DeviceNotFound, StepFailed
+from benchrig.errors import StepFailed
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import Cap, ReadingType
 from benchrig.steps.composite import Came, Composite, CompositeBench
 from benchrig.steps.loss import LOSS, check_whose, link_to_lose, report_loss
-from benchrig.steps.returning import RETURN, report_return
+from benchrig.steps.returning import RETURN, connected_again, report_return
 from benchrig.steps.rounds import RoundReadings
 
 if TYPE_CHECKING:
     from benchrig.radio.link import Link
-
-# How often it is tried to connect, and what lies between, in seconds.
-_TRIES, _BETWEEN = 3, 0.25
 
 
 class Reboot(Composite, kw_only=True):
@@ -75,16 +72,7 @@ class Reboot(Composite, kw_only=True):
         left = max(0.1, deadline - bench.now())
         await bench.own(bench.find(0.0, to_connect=True), left)
         report_return(bench)
-        for tries in range(_TRIES, 0, -1):
-            left = max(0.1, deadline - bench.now())
-            try:
-                await bench.own(bench.connect(left / tries, again=tries < _TRIES), left)
-                return
-            except (ConnectFailed, DeviceNotFound) as error:
-                if tries == 1 or bench.now() + _BETWEEN > deadline:
-                    raise
-                bench.note(f"connected again: {error.message}")
-            await bench.own(asyncio.sleep(_BETWEEN), 1.0)
+        await connected_again(bench, deadline)
 
 
 class _Begins(RoundReadings):

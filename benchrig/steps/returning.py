@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+import asyncio
+
+from benchrig.errors import ConnectFailed, DeviceNotFound
 from benchrig.steps.base import ReadingType
 from benchrig.steps.bench import Bench
+from benchrig.steps.composite import CompositeBench
 
 AFTER = "advertises_after"
+# How often it is tried to connect, and what lies between, in seconds.
+_TRIES, _BETWEEN = 3, 0.25
 RETURN = {AFTER: ReadingType("number", "s", "from the end of the last link to the first report of the unit")}
 
 
@@ -27,3 +33,17 @@ def report_return(bench: Bench) -> None:
     else:
         after = None if absence.first_at is None else round(absence.first_at - absence.since, 6)
         bench.reading(AFTER, after, "s", why="the unit was not heard again")
+
+
+async def connected_again(bench: CompositeBench, deadline: float) -> None:
+    """A new link to the unit that was connected before. LinkError."""
+    for tries in range(_TRIES, 0, -1):
+        left = max(0.1, deadline - bench.now())
+        try:
+            await bench.own(bench.connect(left / tries, again=tries < _TRIES), left)
+            return
+        except (ConnectFailed, DeviceNotFound) as error:
+            if tries == 1 or bench.now() + _BETWEEN > deadline:
+                raise
+            bench.note(f"connected again: {error.message}")
+        await bench.own(asyncio.sleep(_BETWEEN), 1.0)

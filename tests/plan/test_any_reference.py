@@ -44,6 +44,11 @@ ALL_KEYS = [
     "group: all\n  first: [{wait: 1 s}]\n  steps: [{read: battery level, name: r}]\n  only_if: {word: {equals: abc}}\n  expect: {elapsed: {max: 3 s}, failed: {max: 1}, r.value: {min: 3 %}}",
     "repeat: {lvl: [1, 2]}\n  every: 1 s\n  stop_when: {failed: {min: 3}, r.value: {max: 3 %}}\n  steps: [{read: battery level, name: r}]\n  expect: {rounds: {min: 1}, passed: {min: 1}, r.value.p95: {max: 9 %}, r.value: {min: 3 %}, elapsed: {max: 9 s}}",
     "reboot: \n  within: 15 s\n  steps: [{write: restart, value: 1}]\n  expect: {advertises_after: {min: 300 ms}, connected_after: {max: 9 s}, lost_after: {max: 3 s}, lost_reason: {equals: connection timeout}}",
+    "pair: keyboard\n  mitm: true\n  pairing: legacy\n  bonding: true\n  key_size: 16\n  passkey: '123456'\n  within: 50 s\n  expect: {elapsed: {max: 5 s}, failure: {one_of: [none, timeout]}, method: {equals: passkey}, key_size: {min: 7}, bonded: {equals: true}}",
+    "pair: yes/no\n  number: '${code}'\n  steps: [{console: , until: {line: {matches: '(?P<code>.*)'}}, save: {code: code}}]\n  expect: {authenticated: {equals: true}}",
+    "pair: none\n  out_of_band: {random: 00112233445566778899AABBCCDDEEFF, confirm: 00112233445566778899AABBCCDDEEFF}\n  expect: {secure_connections: {equals: true}}",
+    "encrypt: \n  expect: {failure: {equals: none}, elapsed: {max: 2 s}}",
+    "unpair: \n  bonding: true\n  passkey: '123456'\n  number: accept\n  steps: [{wait: 1 s}]\n  numbers: [{wait: 1 s}]\n  clear: [{wait: 1 s}]\n  expect: {old_key: {equals: no key}, pairs_again: {equals: true}}",
     "disconnect: \n  expect: {elapsed: {max: 3 s}}",
 ]  # fmt: skip
 REFERENCES = ["${word}", "${row}", "${nowhere}", "${market}", "${one - 1 s}", "a ${pin}"]

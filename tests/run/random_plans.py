@@ -6,7 +6,7 @@ import random
 
 from tests.run.kit import HEAD, device_text
 
-A, B, C, D, E, F, G = (f"6b1d000{number}-9a53-4c86-8a3e-2f0f6c1d7e40" for number in range(2, 9))
+A, B, C, D, E, F, G, H = (f"6b1d000{number}-9a53-4c86-8a3e-2f0f6c1d7e40" for number in range(2, 10))
 DEVICE = device_text(f"""console: [{{matches: status, then: [{{delay: 300 ms, print: 'status: ok, supply 3012 mV'}}]}}]
 on_start: [{{print: boot}}]
 services:
@@ -21,6 +21,7 @@ services:
       - {{characteristic: {E}, as: hex, properties: [write, notify], value: '00', name: control, on_write: {{delay: 50 ms, notify: {{control: '00'}}}}}}
       - {{characteristic: {F}, as: uint8, properties: [read], value: 7, on_read: {{att_error: 0x80}}}}
       - {{characteristic: {G}, as: uint8, properties: [write], value: 0, on_write: {{reboot: 1500 ms}}}}
+      - {{characteristic: {H}, as: uint8, properties: [write], value: 0, on_write: {{delete_bonds: true}}}}
 """)
 NAMES = f"""  attributes:
     ambient: {{uuid: {A}, as: sint16, scale: 0.01, unit: °C}}
@@ -30,6 +31,7 @@ NAMES = f"""  attributes:
     control: {{uuid: {E}, as: hex}}
     key: {{uuid: {F}, as: uint8}}
     restart: {{uuid: {G}, as: uint8}}
+    forget: {{uuid: {H}, as: uint8}}
 """
 # The same as things with steps in them: what is asked stands at the step around, as a limit on STEP.READING or on how many pass.
 # Each '@' is the number of the step.
@@ -51,6 +53,10 @@ COMPOSITES = [
     "    expect: {log.count: {min: 2}, answer: {max: 3 s}, asked @.response_time: {max: 3 s}}",
     "listen: {console: }\n    steps: [{console: , send: status, name: asked @, until: {line: {matches: 'status: (?P<state>.*), .*'}}}]\n"
     "    expect: {console.count: {min: 1}, asked @.state: {equals: ok}}",
+    "group:\n    steps: [{pair: , name: bond @}, {disconnect: , name: apart @}, {connect: , name: back @, attempts: 3}, {encrypt: , name: key @}]\n"
+    "    expect: {failed: {equals: 0}, bond @.method: {equals: just works}, key @.key_size: {min: 16}}",
+    "group:\n    steps: [{pair: , name: bond @}, {unpair: , name: gone @, steps: [{write: forget, value: 1, name: forget @}]}, {connect: , name: back @, attempts: 3}]\n"
+    "    expect: {passed: {equals: 3}, gone @.old_key: {equals: no key}, gone @.pairs_again: {equals: true}}",
 ]
 STEPS = [
     "read: battery level\n    expect: {value: {min: 70 %, max: 90 %}}",
@@ -73,6 +79,7 @@ STEPS = [
     "discover:\n    expect: {table: {battery service: {battery level: [read, notify]}}}",
     "reboot:\n    within: 15 s\n    steps: [{write: restart, value: 1}]\n    expect: {advertises_after: {min: 300 ms, max: 8 s}}",
     "console:\n    send: status\n    until: {line: {matches: 'status: .*, supply (?P<supply>.*)'}}\n    expect: {supply: {min: 2.9 V}}",
+    "pair:\n    expect: {method: {equals: just works}, bonded: {equals: true}, key_size: {min: 16}}",
     *COMPOSITES,
     "scan:\n    for: 1 s\n    expect: {count: {min: 1}, rssi: {min: -90 dBm}}",
 ]

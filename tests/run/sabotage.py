@@ -38,7 +38,16 @@ def _no_value(pdu: AirPdu) -> Fate:
     return kept.to_bytes(2, "little") + pdu.data[2 : 4 + kept]
 
 
-FATES = {"no answer": _no_answer, "no notification": _no_notification, "no value": _no_value}
+def _no_pairing(pdu: AirPdu) -> Fate:
+    return DROPPED if pdu.to_central and pdu.data[2:4] == b"\x06\x00" else None
+
+
+FATES = {
+    "no answer": _no_answer,
+    "no notification": _no_notification,
+    "no value": _no_value,
+    "no pairing": _no_pairing,
+}
 MODES = [*FATES, "link gone", "refused", "silent", "mute"]
 
 

@@ -1,0 +1,178 @@
+"""pair: a bond with the unit, or a pairing that it has to refuse."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from typing import TYPE_CHECKING, Any, ClassVar, Literal, get_args
+
+import msgspec
+
+from benchrig.errors import BenchrigError, DeviceError, LinkLost
+from benchrig.radio.security import HIDDEN, LARGEST_KEY, LINK_LOST, NONE, REASONS, Method, Paired, Side
+from benchrig.source.shape import Misfit, is_late
+from benchrig.source.yaml import Mapping as MappingNode
+from benchrig.source.yaml import Scalar
+from benchrig.steps.attribute import Names
+from benchrig.steps.base import Cap, ReadingType
+from benchrig.steps.composite import Composite, CompositeBench, StepList
+from benchrig.steps.numbers import SHOWN, Numbers, NumbersOfSteps, paired
+from benchrig.steps.pairing_keys import Number, OutOfBand, PairAs, Pairing, Passkey, may_be
+from benchrig.steps.pairing_readings import FAILURES, OF_KEY, error_of, fails, limits_written, one_of, report
+from benchrig.steps.returning import connected_again
+from benchrig.steps.rounds import RoundReadings
+
+if TYPE_CHECKING:
+    from benchrig.radio.link import Link
+
+# The end of a link that is the unit's decision, or the system's, after a pairing that failed: no sign of a crash.
+_ENDED_IN_ORDER = ("remote user terminated connection", "authentication failure", "disconnected")
+_READINGS = {
+    "elapsed": ReadingType("number", "s", "from the request to the end of the pairing"),
+    "failure": ReadingType(
+        "text", "", f"why the pairing failed; '{NONE}' when the two are paired", wrong=one_of(FAILURES, "failure")
+    ),
+    "failed_by": ReadingType("text", "", "whose word that was", wrong=one_of(get_args(Side), "failed_by")),
+    "method": ReadingType("text", "", "how the two made sure of each other", wrong=one_of(get_args(Method), "method")),
+    **OF_KEY,
+    "bonded": ReadingType("boolean", "", "whether both keep the keys"),
+    "identity_address": ReadingType("text", "", "the address that the unit told as its own"),
+}
+# What the side finds out that checks the values of the other one (Core Vol 3 Part H 2.3.5.6, 2.3.5.7)
+_CHECKS = (REASONS[0x04], REASONS[0x0B])
+_OF_SUCCESS = (*OF_KEY, "bonded")
+
+
+class Pair(Composite, kw_only=True):
+    """Pair with the unit, as a device with this capability. `steps` are carried out when the pairing asks for a number."""
+
+    verb: ClassVar[str] = "pair"
+    usual: ClassVar[str] = "failure"
+    stands_alone: ClassVar[bool] = True
+    late: ClassVar[frozenset[str]] = frozenset({"passkey", "number"})
+    conceals: ClassVar[frozenset[str]] = frozenset({"passkey", "number", "out_of_band"})
+    needs: ClassVar[frozenset[Cap]] = frozenset({Cap.LINK})
+    gives: ClassVar[frozenset[Cap]] = frozenset({Cap.BOND})
+    within_default: ClassVar[float] = 60.0
+    elsewhere: ClassVar[dict[str, str]] = {"io": "write it behind pair:", "oob": "write 'out_of_band'"}
+
+    pair: PairAs
+    mitm: bool | None = None
+    pairing: Literal["either", "secure connections", "legacy"] = "either"
+    bonding: bool = True
+    key_size: int = LARGEST_KEY
+    passkey: Passkey | None = None
+    number: Number | None = None
+    out_of_band: OutOfBand | None = None
+    steps: StepList | None = None  # type: ignore[assignment]
+
+    # --- before the run
+
+    def misfits(self) -> Iterable[Misfit]:
+        yield from super().misfits()
+        yield from self._misfits_of(self.keys)
+
+    def misfits_inside(self, steps: Mapping[str, bool], *, instant: bool) -> Iterable[Misfit]:
+        """A number that a step in it tells is some number, whatever it will be."""
+        if any(is_late(getattr(self, name)) for name in Pairing.__struct_fields__ if name not in self.late):
+            return
+        if is_late(self.passkey) or is_late(self.number):
+            some = {"passkey": Passkey("000000"), "number": Number("000000")}
+            late = {name: value for name, value in some.items() if is_late(getattr(self, name))}
+            yield from self._misfits_of(msgspec.structs.replace(self.keys, **late))
+
+    def _misfits_of(self, keys: Pairing) -> Iterator[Misfit]:
+        wrong = [*keys.misfits()]
+        yield from wrong
+        if not wrong:
+            yield from keys.contradicted(self.limits)
+        for name in _OF_SUCCESS if fails(self.limits) else ():
+            if name in self.limits:
+                message = f"a pairing that fails has no {name}"
+                yield Misfit(message, "take out this limit, or the one on failure", ("expect", name))
+
+    @property
+    def keys(self) -> Pairing:
+        return Pairing(**{name: getattr(self, name) for name in Pairing.__struct_fields__})
+
+    @classmethod
+    def given_by(cls, node: MappingNode) -> frozenset[Cap]:
+        """A bond, but for one that is not wanted."""
+        bonding = node.get("bonding")
+        unwanted = isinstance(bonding, Scalar) and bonding.value is False
+        return frozenset() if unwanted or fails(limits_written(node)) else cls.gives
+
+    @classmethod
+    def values_inside(cls, node: MappingNode) -> dict[str, Any]:
+        """The number that the bench shows, where it can show one."""
+        capability = node.get("pair")
+        shows = not isinstance(capability, Scalar) or capability.value not in ("keyboard", "none", None)
+        return {SHOWN: None} if shows else {}
+
+    def readings(self, names: Names) -> Mapping[str, ReadingType]:
+        return _READINGS
+
+    # --- in the run
+
+    async def run(self, bench: CompositeBench) -> None:  # type: ignore[override]
+        inner = RoundReadings(bench, {*self.limits, *self.save}, set())
+        numbers = NumbersOfSteps(bench, self, self.keys, "steps", inner)
+        link, started = bench.link, bench.now()
+        result = await paired(bench, numbers, bench.own)
+        bench.reading("elapsed", bench.since(started), "s")
+        await self._keep(bench, numbers.pairing, result)
+        error = self._error(result) or self._unnoticed(result, numbers)
+        if error is not None:
+            raise error
+        self._report(bench, result)
+        await self._connect_again(bench, link, result)
+        numbers.check_carried_out(result)
+        inner.report()
+
+    async def _keep(self, bench: CompositeBench, pairing: Pairing, result: Paired) -> None:
+        """What the bench holds of the unit from now on: a bond that nobody wanted is no start for the next step."""
+        is_paired = result.failure == NONE
+        bonded = pairing.bonding if result.bonded is None else result.bonded
+        bench.device.bonded_as = pairing if is_paired and bonded else None
+        if is_paired and bonded and fails(self.limits):
+            bench.device.bonded_as = None
+            await bench.own(bench.link.security.forget(), bench.time_left)
+            bench.note("benchrig has removed the bond of a pairing that had to fail; the unit may still have its own")
+
+    def _error(self, result: Paired) -> BenchrigError | None:
+        """The failure as an error, where no limit judges it; a link that is lost for another reason is that to all."""
+        limit = self.limits.get("failure")
+        judged = limit is not None and (result.failure != LINK_LOST or may_be(limit, LINK_LOST))
+        return None if result.failure == NONE or judged else error_of(result)
+
+    def _unnoticed(self, result: Paired, numbers: Numbers) -> BenchrigError | None:
+        """Where the unit has to refuse, a failure that only the bench has noticed shows that the unit checks nothing."""
+        if result.failed_by != "bench" or numbers.refused or not fails(self.limits) or "failed_by" in self.limits:
+            return None
+        if result.failure not in _CHECKS:
+            return None
+        return DeviceError(f"the device did not refuse: benchrig alone noticed what was wrong ({result.failure})")
+
+    def _report(self, bench: CompositeBench, result: Paired) -> None:
+        lack = "" if result.failure == NONE else f"the pairing failed: {result.failure}"
+        if "failure" in self.limits or bench.wanted("failure"):
+            if result.failure == HIDDEN:
+                bench.not_measured("failure", "the radio does not tell why a pairing failed")
+            else:
+                bench.reading("failure", result.failure)
+        if "failed_by" in self.limits or bench.wanted("failed_by"):
+            report(bench, "failed_by", result.failed_by, "the two are paired" if result.failure == NONE else "")
+        for name in ("method", *_OF_SUCCESS):
+            report(bench, name, getattr(result, name), lack)
+        if bench.wanted("identity_address"):
+            bench.reading("identity_address", result.identity_address or None, why=lack or "the unit told none")
+
+    async def _connect_again(self, bench: CompositeBench, link: Link, result: Paired) -> None:
+        """A system ends the link after a pairing that failed, and a unit may. What follows finds a link all the same."""
+        if link.is_up:
+            return
+        expected = result.failure == LINK_LOST or link.ended_here or link.lost_reason in _ENDED_IN_ORDER
+        if result.failure == NONE or not expected:
+            raise LinkLost(f"the link was lost at the end of the pairing ({link.lost_reason})")
+        bench.device.accept_loss()
+        bench.note(f"connected again: the link ended when the pairing had failed ({link.lost_reason})")
+        await connected_again(bench, bench.now() + bench.time_left)

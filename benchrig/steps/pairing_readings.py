@@ -1,0 +1,85 @@
+"""What pairing and encrypting come to, as readings, and who is to blame where they fail."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any
+
+from benchrig.errors import BenchrigError, DeviceError, LinkLost, NoAnswer, StepFailed
+from benchrig.radio.security import ENCRYPTION, LINK_LOST, NONE, REASONS, TIMEOUT, Paired
+from benchrig.source.problem import Problems, suggest
+from benchrig.source.references import has_reference
+from benchrig.source.shape import BAD, Reader, is_late
+from benchrig.source.yaml import Mapping as MappingNode
+from benchrig.steps.base import Bindable, ReadingType
+from benchrig.steps.bench import Bench
+from benchrig.steps.pairing_keys import may_be
+from benchrig.values.limit import ReadingLimit
+
+FAILURES = (NONE, *REASONS.values(), TIMEOUT, ENCRYPTION, LINK_LOST)
+
+
+def one_of(words: Iterable[str], what: str) -> Callable[[str], tuple[str, str] | None]:
+    """What is wrong with a text that such a reading never is."""
+    known = tuple(words)
+
+    def wrong(text: str) -> tuple[str, str] | None:
+        if text in known:
+            return None
+        return f"the {what} is never '{text}'", suggest(text, known) or f"write one of {', '.join(known)}"
+
+    return wrong
+
+
+OF_KEY = {
+    "secure_connections": ReadingType("boolean", "", "whether the key is one of LE Secure Connections"),
+    "authenticated": ReadingType("boolean", "", "whether the key is protected against a man in the middle"),
+    "key_size": ReadingType("number", "", "size of the key in bytes"),
+}
+
+
+def report(bench: Bench, name: str, value: Any, lack: str) -> None:
+    """A reading of the key; None is what nothing is known of: the radio does not tell it, or there is no key (`lack`)."""
+    if value is not None:
+        bench.reading(name, value)
+    elif not lack:
+        bench.not_measured(name, "the radio does not tell it")
+    elif bench.wanted(name):
+        bench.reading(name, None, why=lack)
+
+
+def error_of(result: Paired, what: str = "the pairing failed") -> BenchrigError:
+    """Who is to blame for a pairing that failed."""
+    said, advice = f"{what}: {result.failure}", _ADVICE.get(result.failure, "")
+    if result.failure == LINK_LOST:
+        return LinkLost("the link was lost in the pairing")
+    if result.failure == TIMEOUT:
+        return NoAnswer(f"{said}: the device sent nothing more for 30 s")
+    if result.failed_by == "bench":
+        return StepFailed(f"{said} (this side refused)", advice=advice)
+    whose = "the device refused" if result.failed_by == "device" else "which side refused is not known"
+    return DeviceError(f"{said} ({whose})", advice=advice)
+
+
+_ADVICE = {
+    REASONS[0x03]: "see pair:, mitm: and pairing: of the step, and what the device demands",
+    REASONS[0x04]: "see whether the passkey is the one that the device means",
+    REASONS[0x06]: "see key_size: of the step, and the smallest key that the device takes",
+    REASONS[0x09]: "wait before the next attempt: the device refuses more for a while",
+    REASONS[0x0C]: "the two show different numbers: see whether another device is in between",
+}
+
+
+def fails(limits: Mapping[str, Bindable]) -> bool:
+    """Whether the failure is what the plan expects."""
+    return "failure" in limits and not may_be(limits["failure"], NONE)
+
+
+def limits_written(node: MappingNode) -> Mapping[str, Bindable]:
+    """The limit on failure of a step as it is written; one that waits for the run is none yet."""
+    expected = node.get("expect")
+    written = expected.get("failure") if isinstance(expected, MappingNode) else None
+    if written is None or has_reference(written):
+        return {}
+    limit = Reader(Problems()).read(written, ReadingLimit)
+    return {} if limit is BAD or is_late(limit) else {"failure": limit}
