@@ -15,7 +15,7 @@ BenchrigError                     cause
 │   └── LinkLost                  link      the connection ended while it was needed
 ├── DeviceError                   device
 │   ├── AttError                  device    the device answered with an ATT error code
-│   │   └── WantsPairing          station   … that asks for a paired link: the bench cannot pair
+│   │   └── WantsPairing          station   … that asks for a paired link, and nobody has paired
 │   ├── NoAnswer                  device    an ATT request was not answered in time (also TimeoutError)
 │   ├── AttributeMissing          device    the table has no such attribute
 │   │   └── PropertyMissing       device    … or the attribute does not offer the property
@@ -141,14 +141,14 @@ class AttError(DeviceError):
 
 
 class WantsPairing(AttError):
-    """The device protects the attribute as it may; that the bench has no answer to it is not its fault."""
+    """The device protects the attribute as it may; that nobody has paired with it is not its fault."""
 
     cause = "station"
     may_pass = False
 
     def __init__(self, code: int, name: str, doing: str, *, advice: str = "") -> None:
         super().__init__(code, name, doing, advice=advice)
-        self.message += ": it wants a paired link, and benchrig cannot pair yet"
+        self.message += ": it wants a paired link, and nothing was paired before"
 
 
 class NoAnswer(DeviceError, TimeoutError):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable, Coroutine, Iterable
+from collections.abc import Callable, Coroutine, Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -13,11 +13,13 @@ from benchrig.cli.groups import Command, RadioWords, grouped, radio_options
 from benchrig.cli.options import Decorator, flag, option, path_option, real_time_option, seed_option
 from benchrig.cli.out import tell
 from benchrig.cli.types import Decibels, Time
-from benchrig.errors import OperatorError
+from benchrig.errors import OperatorError, WantsPairing
+from benchrig.radio.security import CAPABILITIES
 
 if TYPE_CHECKING:
     from benchrig.desk.desk import Desk, DeskOptions
     from benchrig.radio.scan import Selection
+    from benchrig.radio.security import Capability
     from benchrig.steps.attribute import Names
     from benchrig.values.format import Format
 
@@ -40,6 +42,7 @@ def _device_options(*more: Decorator) -> Callable[[Command], Command]:
         option("--within", type=Time(), default="15 s", help="Time to find the device and connect."),
         seed_option(),
         real_time_option(),
+        path_option("--station", help="Station file: bonds are those of the station that it names. Default: this computer."),
         path_option("--capture", help="Capture the HCI traffic of a virtual or hci radio (btsnoop). It holds pairing keys and secret values: treat it as secret."),
         *more,
         to="desk",
@@ -52,15 +55,20 @@ def _device_options(*more: Decorator) -> Callable[[Command], Command]:
 
 def _options(
     *, radio: RadioWords, plan: Path | None, within: float, seed: int, real_time: bool, capture: Path | None,
-    fresh: bool = False, **which: Any,
+    station: Path | None, fresh: bool = False, pair: Capability | None = None, **which: Any,
 ) -> DeskOptions:  # fmt: skip
     from benchrig.desk.desk import DeskOptions
+    from benchrig.run.station import load_station
 
     choice, names = radio.choice(), plan_names(plan)
-    return DeskOptions(choice, _selection(plan, names, **which), names, within, seed, capture, real_time, fresh)
+    return DeskOptions(
+        choice, _selection(plan, names, **which), names, within, seed, capture, real_time, fresh,
+        pair, load_station(station).station,
+    )  # fmt: skip
 
 
 device_options = _device_options(
+    option("--pair", type=click.Choice(CAPABILITIES), help="Pair with the device, as what can do this; a bond that the station has is used. A passkey is asked for."),
     flag("--fresh", help="Let the system forget the device first, a pairing with it too: its table is read anew."),
 )  # fmt: skip
 listening_options = _device_options()
@@ -131,13 +139,24 @@ def known_names(desk: DeskOptions, attributes: Iterable[str]) -> None:
 def at_desk(desk: DeskOptions, work: Callable[[Desk], Coroutine[Any, Any, T]]) -> T:
     """Do the work, with notes on stderr; on a terminal a line there says what is being waited for. What ran on a
     virtual radio is said to be simulated."""
+    from benchrig.cli.pairing import party_here
     from benchrig.desk.running import run_desk
     from benchrig.terminal.waiting import status_line
 
     if desk.choice.simulated:
         tell("SIMULATED this runs on a virtual radio")
-    with status_line() as doing:
-        return run_desk(desk, work, tell, doing)
+    with status_line() as doing, _advising():
+        return run_desk(desk, work, tell, doing, party_here())
+
+
+@contextlib.contextmanager
+def _advising() -> Iterator[None]:
+    """A device that wants to be paired with can be, here: the advice of a plan is another one."""
+    try:
+        yield
+    except WantsPairing as error:
+        error.advice = "pair with the device: --pair keyboard, or another of the capabilities in --help"
+        raise
 
 
 # The options that say how a value reads, as benchrig.desk.typed_format knows them; --help must not load that.

@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from benchrig import terminal
 from benchrig.cli.completing import attributes_option
-from benchrig.cli.desk import at_desk, device_options, known_names
-from benchrig.cli.options import flag, json_option, option, path_option
+from benchrig.cli.desk import at_desk, caution_at_hand, device_options, known_names, not_acknowledged
+from benchrig.cli.options import acknowledge_option, flag, json_option, option, path_option
 from benchrig.cli.out import echo, is_ascii_due, tell, whatever_the_output_does
+from benchrig.errors import UsageError
 from benchrig.terminal import console
 
 if TYPE_CHECKING:
-    from benchrig.desk.desk import DeskOptions
+    from benchrig.desk.desk import Desk, DeskOptions
+    from benchrig.desk.inspecting_security import PairingLook
+    from benchrig.desk.inspection import Inspection
     from benchrig.desk.inspection_file import Document
 
 
@@ -37,17 +42,25 @@ if TYPE_CHECKING:
 )
 @attributes_option("--skip", help="Do not read this attribute; may be given several times.")
 @flag("--strict", help="Exit with 1 when something breaks a standard.")
+@flag("--twice", help="With --pair: pair twice, to see whether the device shows the same passkey.")
+@attributes_option(
+    "--try-write",
+    "With --pair: write its own value to this attribute without security, if reading needs it; asks first. May be given several times.",
+)
+@acknowledge_option()
 @device_options
 def inspect(form: str, as_json: bool, save: Path | None, force: bool, against: Path | None, strict: bool,
-            skip: tuple[str, ...], desk: DeskOptions) -> None:  # fmt: skip
-    """Connect, read the whole attribute table and every value in it, and say what is wrong with them.
+            skip: tuple[str, ...], twice: bool, try_write: tuple[str, ...], acknowledge: bool, desk: DeskOptions) -> None:  # fmt: skip
+    """Connect, read the whole attribute table and every value in it, and say what is wrong with them. With --pair the
+    device is paired with, whether the station has a bond or not: what needs security is read too, and how the device
+    pairs is judged. The bond is kept (benchrig bonds).
 
-    Exits with 1 when the device is absent or the link is lost.
+    Exits with 1 when the device is absent, the link is lost, or the device cannot be paired with.
 
     \b
     Example:
       benchrig inspect -d 'VFL-*'
-      benchrig inspect -d 'VFL-*' --save golden.json
+      benchrig inspect -d 'VFL-*' --pair keyboard --save golden.json
       benchrig inspect -d 'VFL-*' --against golden.json --strict
     """
     from benchrig.desk.comparing import compare
@@ -58,8 +71,15 @@ def inspect(form: str, as_json: bool, save: Path | None, force: bool, against: P
     if save is not None:
         check_target(save, force=force)
     before = load_document(against).inspection if against is not None else None
-    known_names(desk, skip)
-    seen = at_desk(desk, lambda at: look_at_all(at, skip))
+    known_names(desk, [*skip, *try_write])
+    pairing, caution = _pairing(desk, twice, try_write), _caution(try_write, acknowledge)
+
+    async def look(at: Desk) -> Inspection:
+        if caution:
+            await _ask(caution)
+        return await look_at_all(at, skip, pairing)
+
+    seen = at_desk(replace(desk, pair=None), look)
     document = Document(seen, findings(seen), compare(before, seen) if before is not None else None)
     if save is not None:
         save_document(document, save)
@@ -69,10 +89,38 @@ def inspect(form: str, as_json: bool, save: Path | None, force: bool, against: P
         tell(f"note: {against} is not whole: {before.broken}")
     if seen.broken:
         tell(f"benchrig: {seen.broken}")
+    unpaired = seen.security is not None and bool(seen.security.failure)
     differs = document.comparison is not None and not document.comparison.same_structure
     breaks_a_standard = any(finding.severity == "error" for finding in document.findings)
-    if seen.broken or differs or (strict and breaks_a_standard):
+    if seen.broken or unpaired or differs or (strict and breaks_a_standard):
         sys.exit(1)
+
+
+def _pairing(desk: DeskOptions, twice: bool, writes: tuple[str, ...]) -> PairingLook | None:
+    from benchrig.desk.inspecting_security import PairingLook
+
+    if desk.pair is not None:
+        return PairingLook(desk.pair, twice, writes)
+    if twice or writes:
+        raise UsageError("--twice and --try-write go with --pair", advice="for example: --pair keyboard")
+    return None
+
+
+def _caution(writes: tuple[str, ...], acknowledge: bool) -> str:
+    """What the person has to acknowledge, '' for nothing. OperatorError where nobody can."""
+    if not writes or acknowledge:
+        return ""
+    if not terminal.attended():
+        raise not_acknowledged()
+    return f"{caution_at_hand()} This writes to the device: {', '.join(writes)}.".strip()
+
+
+async def _ask(caution: str) -> None:
+    from benchrig.cli.operator import AtTerminal
+    from benchrig.loop import outside
+
+    with outside():
+        await AtTerminal().acknowledge(caution)
 
 
 def _show(document: Document, form: str) -> None:

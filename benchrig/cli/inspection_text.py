@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from benchrig.desk.comparing import Change, Comparison
     from benchrig.desk.findings import Finding
-    from benchrig.desk.inspection import CharacteristicSeen, Content, DescriptorSeen, Inspection
+    from benchrig.desk.inspection import CharacteristicSeen, Content, DescriptorSeen, Inspection, SecuritySeen
 
 SENTENCE = 600
 SEVERITY_STYLES = {"error": "bold red", "warning": "yellow", "note": "dim"}
@@ -66,6 +66,7 @@ class Page:
             self._content(seen.content)
         elif seen.unread and "read" in seen.properties:
             self._value((plain(seen.unread), "yellow"))
+        self._guarded(seen)
         for descriptor in seen.descriptors:
             self._descriptor(descriptor)
 
@@ -77,6 +78,11 @@ class Page:
             self._value((name + presentation_text(seen.content), ""), (f"  {octets(seen.content)}", "dim"))
         else:
             self._content(seen.content, name)
+        self._guarded(seen)
+
+    def _guarded(self, seen: CharacteristicSeen | DescriptorSeen) -> None:
+        if seen.guarded is not None:
+            self._value((f"read after pairing; before: {plain(seen.guarded.unread)}", "dim"))
 
     def _content(self, content: Content, name: str = "") -> None:
         if content.wrong:
@@ -116,7 +122,21 @@ def _head(seen: Inspection) -> Iterator[tuple[str, str]]:
     table = "" if timing.discover is None else f", {milliseconds(timing.discover)} of it for the table"
     yield "connected", f"in {milliseconds(timing.connect)}{table}; all values read in {milliseconds(timing.read)}"
     yield "payload", f"{seen.payload} bytes in a notification"
+    if seen.security is not None:
+        yield "pairing", _security(seen.security)
     yield from (("note", plain(note, SENTENCE)) for note in seen.notes)
+
+
+def _security(seen: SecuritySeen) -> str:
+    """'as keyboard: passkey, Secure Connections, authenticated, key of 16 bytes, bonded; link: secure connections'."""
+    from benchrig.desk.securing import failure_words, paired_words
+
+    if seen.failure:
+        return f"as {seen.capability}: failed: {plain(failure_words(seen.failure, seen.failed_by))}"
+    words = paired_words(seen.method, seen.secure_connections, seen.authenticated, seen.key_size, seen.bonded)
+    level = f"; link: {seen.level}" if seen.level else ""
+    identity = f"; identity address {seen.identity_address}" if seen.identity_address else ""
+    return f"as {seen.capability}: {words}{level}{plain(identity)}"
 
 
 def _changes(found: Comparison) -> Iterator[tuple[str, str, str]]:

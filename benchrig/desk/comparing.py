@@ -19,7 +19,7 @@ from benchrig.values.presentation import PRESENTATION_FORMAT
 
 class Change(msgspec.Struct, frozen=True):
     """`what` is 'properties', 'access' ('read', or why it could not be read), 'format', 'value',
-    or a part of the advertising."""
+    a part of the advertising, or of what pairing came to."""
 
     where: str
     what: str
@@ -51,7 +51,8 @@ def compare(before: Inspection, after: Inspection) -> Comparison:
     return Comparison(
         added=list(_outermost(new, old)),
         removed=list(_outermost(old, new)),
-        changed=[change for pair in pairs for change in _structure(*pair)] + [*_advertised(before, after)],
+        changed=[change for pair in pairs for change in _structure(*pair)]
+        + [*_advertised(before, after), *_security(before, after)],
         values=[change for pair in pairs if whole or not _is_subscription(pair[0]) for change in _value(*pair)],
         advertising=list(_advertising(before, after)),
         moved=sum(one.seen.handle != other.seen.handle for one, other in pairs),
@@ -82,11 +83,22 @@ def _structure(old: Standing, new: Standing) -> Iterator[Change]:
     ):
         yield Change(new.path, "properties", one.properties, other.properties)
     # of what a look did not come to nothing is known
-    if one.is_known and other.is_known and one.unread != other.unread:
-        yield Change(new.path, "access", one.unread or "read", other.unread or "read")
+    if one.is_known and other.is_known and one.access != other.access:
+        yield Change(new.path, "access", one.access, other.access)
     before, after = one.content, other.content
     if _is_presentation(new) and before is not None and after is not None and before.raw != after.raw:
         yield Change(new.path, "format", before, after)
+
+
+def _security(before: Inspection, after: Inspection) -> Iterator[Change]:
+    """What pairing came to, where both have paired as the same."""
+    one, other = before.security, after.security
+    if one is None or other is None or one.capability != other.capability:
+        return
+    for name in ("failure", "method", "secure_connections", "authenticated", "bonded", "key_size"):
+        pair = getattr(one, name), getattr(other, name)
+        if pair[0] != pair[1] and None not in pair:
+            yield Change("pairing", name.replace("_", " "), *pair)
 
 
 def _value(old: Standing, new: Standing) -> Iterator[Change]:

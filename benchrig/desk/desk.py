@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 from weakref import WeakKeyDictionary
 
+from benchrig.desk.securing import Unattended, secure
 from benchrig.errors import (
     AttError,
     BenchrigError,
@@ -35,6 +36,7 @@ from benchrig.values.presentation import PRESENTATION_FORMAT
 if TYPE_CHECKING:
     from benchrig.radio.link import Link
     from benchrig.radio.radio import Radio
+    from benchrig.radio.security import Capability, Party
     from benchrig.steps.bench import Target
     from benchrig.values.format import Format
 
@@ -71,6 +73,10 @@ class DeskOptions:
     real_time: bool = False
     # the radio forgets the device before each connection
     fresh: bool = False
+    # as what each link is paired for, None for links as they are
+    pair: Capability | None = None
+    # the name of the one whose bonds these are
+    station: str | None = None
 
 
 def in_silence(_: str) -> None:
@@ -87,6 +93,8 @@ class Desk(Witness):
     tell: Callable[[str], None]
     # gets what is being waited for, and '' when that is over
     doing: Callable[[str], None] = in_silence
+    # who answers while a device is paired with
+    party: Party = field(default_factory=Unattended)
     # the one that is meant, and held on to
     device: DeviceSession = None  # type: ignore[assignment]  # made with the desk
     # of the last connection, and the seconds that it took
@@ -202,7 +210,7 @@ class Desk(Witness):
 
     async def connect(self, within: float | None = None) -> Link:
         """Connect to the device that was found; a failed attempt is repeated while there is time. The link is closed
-        with the desk. ConnectFailed, DeviceNotFound, WrongDevice, StationError."""
+        with the desk. ConnectFailed, DeviceNotFound, WrongDevice, StationError; what `secure` raises."""
         sighting = self.unit.sighting
         assert sighting is not None, "find the device first"
         check_connectable(sighting)
@@ -210,6 +218,8 @@ class Desk(Witness):
         async with self.showing(f"connecting to {sighting.name or sighting.address}"):
             link = await self._connect(started + (self.options.within if within is None else within))
         self.took = round(self.now() - started, 6)
+        if self.options.pair is not None:
+            await secure(link, self.options.pair, self.party, self.tell)
         return link
 
     async def _connect(self, deadline: float) -> Link:

@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 from benchrig import __version__
 from benchrig.desk.desk import READ_WITHIN, Desk
+from benchrig.desk.inspecting_security import PairingLook, look_paired
 from benchrig.desk.inspection import (
+    GUARDED,
     LEFT_OUT,
     LOST_BEFORE,
     NOT_READABLE,
@@ -49,20 +51,23 @@ if TYPE_CHECKING:
 VALID_RANGE = long_uuid(0x2906)
 DATABASE_HASH = long_uuid(0x2B2A)
 OUTLINE_WITHIN = 20.0
-GUARDED = "not read: it wants a paired link, and this system would pair unasked"
 # Each of them costs a request without an answer and a connection.
 MOST_GUARDED = 5
 NOT_WHOLE = "this radio hides services and handles of the device, so rules about them were left out"
 
 
-async def inspect(desk: Desk, skip: Iterable[str] = ()) -> Inspection:
-    """Find the device, and look at all of it; the link is closed again. A value that the device
+async def inspect(desk: Desk, skip: Iterable[str] = (), pairing: PairingLook | None = None) -> Inspection:
+    """Find the device, and look at all of it, once more when it is paired with; the link is closed again. A value that the device
     refuses is no error here, and neither is a link that it ends: `broken` says so then. Nothing is asked of the attributes
     named in `skip`. What `Desk.reach` raises; AttributeMissing for a name that the device does not have."""
     unit, link = await desk.reach()
     payload = await link.settled_payload()
     settled = desk.now()
-    services = await _look_around(desk, dict.fromkeys(handles_of(desk, skip), LEFT_OUT))
+    left_out = dict.fromkeys(handles_of(desk, skip), LEFT_OUT)
+    services = await _look_around(desk, left_out)
+    security = None
+    if pairing is not None and desk.device.is_up:
+        security, services = await look_paired(desk, pairing, services, lambda: look_at(desk, left_out))
     link = desk.device.link
     outline = await _outline(desk)
     discover = link.timing.get("discover")
@@ -73,7 +78,8 @@ async def inspect(desk: Desk, skip: Iterable[str] = ()) -> Inspection:
     )
     broken = "" if link.is_up else f"the link was lost while the device was looked at ({link.lost_reason})"
     await link.disconnect()
-    return _inspection(desk, unit, timing=timing, payload=payload, services=services, outline=outline, broken=broken)
+    return _inspection(desk, unit, timing=timing, payload=payload, services=services, outline=outline, broken=broken,
+                       security=security)  # fmt: skip
 
 
 def _inspection(desk: Desk, unit: Sighting, **seen: Any) -> Inspection:

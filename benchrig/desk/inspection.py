@@ -17,6 +17,8 @@ from benchrig.values.catalogue import long_uuid
 from benchrig.values.jsonable import hex_text, jsonable
 
 NOT_READABLE = "not readable"
+# of what the operating system answers in the place of the device
+GUARDED = "not read: it wants a paired link, and this system would pair unasked"
 LEFT_OUT = "left out, as it was asked for"
 LOST_BEFORE = "not read: the link was lost before"
 
@@ -57,8 +59,16 @@ def content(data: bytes, form: Format | None, known_by: str = "") -> Content:
     return made
 
 
+class Guarded(msgspec.Struct, omit_defaults=True):
+    """Why an attribute was not read before pairing; `refused` is the code of the ATT error where the device gave one."""
+
+    unread: str
+    refused: int | None = None
+
+
 class DescriptorSeen(msgspec.Struct, omit_defaults=True):
-    """`unread` says why there is no content; `refused` is the code of the ATT error where that is the reason."""
+    """`unread` says why there is no content; `refused` is the code of the ATT error where that is the reason. What was
+    read once the device was paired with is `guarded`."""
 
     handle: int
     uuid: str
@@ -66,16 +76,22 @@ class DescriptorSeen(msgspec.Struct, omit_defaults=True):
     content: Content | None = None
     unread: str = ""
     refused: int | None = None
+    guarded: Guarded | None = None
 
     @property
     def is_known(self) -> bool:
         """Whether the look came to what there is: a value, a refusal, or nothing to read."""
         return self.content is not None or self.unread in ("", NOT_READABLE) or self.refused is not None
 
+    @property
+    def access(self) -> str:
+        """What reading comes to without pairing: 'read', or why not."""
+        return self.guarded.unread if self.guarded else self.unread or "read"
+
 
 class CharacteristicSeen(msgspec.Struct, omit_defaults=True):
     """`handle` is that of the value (on the operating system's radio it may be that of the declaration). `elapsed`:
-    seconds that the read took."""
+    seconds that the read took. `written_open`: whether the device took its own value back without security."""
 
     handle: int
     uuid: str
@@ -86,11 +102,18 @@ class CharacteristicSeen(msgspec.Struct, omit_defaults=True):
     unread: str = ""
     elapsed: float | None = None
     refused: int | None = None
+    guarded: Guarded | None = None
+    written_open: bool | None = None
 
     @property
     def is_known(self) -> bool:
         """Whether the look came to what there is: a value, a refusal, or nothing to read."""
         return self.content is not None or self.unread in ("", NOT_READABLE) or self.refused is not None
+
+    @property
+    def access(self) -> str:
+        """What reading comes to without pairing: 'read', or why not."""
+        return self.guarded.unread if self.guarded else self.unread or "read"
 
     def descriptor(self, uuid16: int) -> DescriptorSeen | None:
         """The first descriptor with this 16-bit UUID."""
@@ -142,6 +165,35 @@ class AttributeSeen(msgspec.Struct, omit_defaults=True):
     value: str = ""
 
 
+class FeaturesSeen(msgspec.Struct, omit_defaults=True):
+    """What the device says of itself in its pairing response, octet by octet (Core Vol 3 Part H 3.5.2)."""
+
+    io_capability: int
+    oob: int
+    auth_req: int
+    key_size: int
+    initiator_keys: int
+    responder_keys: int
+
+
+class SecuritySeen(msgspec.Struct, omit_defaults=True):
+    """What pairing came to. `capability` is as what the station paired; `failure` and `failed_by` are '' for a pairing that
+    succeeded. `level` is that of the link afterwards. `same_passkey`: whether two pairings had one passkey."""
+
+    capability: str
+    failure: str = ""
+    failed_by: str = ""
+    method: str | None = None
+    secure_connections: bool | None = None
+    authenticated: bool | None = None
+    bonded: bool | None = None
+    key_size: int | None = None
+    identity_address: str = ""
+    level: str = ""
+    same_passkey: bool | None = None
+    features: FeaturesSeen | None = None
+
+
 class Inspection(msgspec.Struct, omit_defaults=True):
     """One device."""
 
@@ -160,6 +212,8 @@ class Inspection(msgspec.Struct, omit_defaults=True):
     services: list[ServiceSeen]
     # the device's own table, read when it offers a hash of it and the radio can
     outline: list[AttributeSeen] = []
+    # what pairing came to, where the inspection paired
+    security: SecuritySeen | None = None
     # how the link ended before everything was read, '' for well
     broken: str = ""
     notes: list[str] = []

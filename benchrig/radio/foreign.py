@@ -52,10 +52,7 @@ NOT_AVAILABLE: dict[bleak_exc.BleakBluetoothNotAvailableReason, tuple[str, str]]
 
 # insufficient authentication, encryption key size too short, insufficient encryption (Core Vol 3 Part F 3.4.1.1).
 _WANTS_PAIRING = (0x05, 0x0C, 0x0F)
-_UNPAIRED = (
-    "expect this att_error if the attribute has to be protected; with --radio host a pairing that was made with the "
-    "system's own tools may serve"
-)
+_UNPAIRED = "add a pair step before this one, or expect this att_error if the attribute has to be protected"
 WITH_RESPONSE = "write with response, or fewer bytes"
 _NOT_PERMITTED = "the attribute does not allow it, or wants a paired link"
 _IN_PROGRESS_ADVICE = "another program may use the adapter: end its scan or connection; after a restart of the Bluetooth service wait 11 s"

@@ -8,7 +8,7 @@ import sys
 from collections.abc import Awaitable, Callable
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from benchrig.errors import BenchrigError, LinkLost, NoAnswer, StationError, UnfitValue
+from benchrig.errors import AttError, BenchrigError, LinkLost, NoAnswer, StationError, UnfitValue, WantsPairing
 from benchrig.radio.bleak_api import own_backend
 from benchrig.radio.deadlines import Deadlines
 from benchrig.radio.foreign import WITH_RESPONSE, translate
@@ -254,7 +254,19 @@ class Link:
             # a backend may report the failed operation just before it reports the loss of the link
             if self.is_up and not self._client.is_connected:
                 self.on_disconnected()
-            raise translate(exc, doing, link_lost="" if self.is_up else self.lost_reason) from exc
+            raise self._blamed(translate(exc, doing, link_lost="" if self.is_up else self.lost_reason), doing) from exc
+
+    def _blamed(self, error: BenchrigError, doing: str) -> BenchrigError:
+        """What a device wants beyond a link that is encrypted, it alone answers for."""
+        if isinstance(error, WantsPairing) and self._is_encrypted:
+            return AttError(error.code, error.name, doing)
+        return error
+
+    @property
+    def _is_encrypted(self) -> bool:
+        with contextlib.suppress(BenchrigError):  # of a radio that does not tell
+            return bool(self.security.level)
+        return False
 
     def _abandon(self, reason: str) -> None:
         """A request that nobody answers blocks its bearer: the link cannot be used any further. Closing it takes the

@@ -109,4 +109,4 @@ def test_an_error_of_benchrig_passes_unchanged() -> None:
 def test_that_an_attribute_wants_a_paired_link_is_not_the_units_fault(code: int, paired: bool) -> None:
     """Codes: Core Vol 3 Part F 3.4.1.1, table 3.4."""
     error = translate(exc.BleakGATTProtocolError(code), "read x")
-    assert (error.cause, "benchrig cannot pair yet" in error.message) == ("station" if paired else "device", paired)
+    assert (error.cause, "nothing was paired before" in error.message) == ("station" if paired else "device", paired)

@@ -1,0 +1,167 @@
+"""Pairing with a device at the desk, and what it came to in words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from benchrig.errors import BenchrigError, DeviceError, LinkLost, NoAnswer, OperatorError
+from benchrig.radio.security import (
+    HIDDEN,
+    LINK_LOST,
+    NO_KEY,
+    NONE,
+    TIMEOUT,
+    Capability,
+    Encrypted,
+    Level,
+    Paired,
+    Party,
+    Wish,
+)
+
+if TYPE_CHECKING:
+    from benchrig.radio.link import Link
+
+
+NOBODY = "run it at a terminal"
+
+
+class Unattended:
+    """Nobody answers while a device is paired with: whatever has to be asked ends the pairing."""
+
+    async def enter(self) -> int | None:
+        raise OperatorError("the device shows a passkey, and nobody can type it (no terminal)", advice=NOBODY)
+
+    def chosen(self) -> int | None:
+        return None
+
+    async def show(self, passkey: int) -> None:
+        raise OperatorError(
+            "a passkey must be typed on the device, and nobody can read it (no terminal)", advice=NOBODY
+        )
+
+    async def compare(self, number: int) -> bool:
+        raise OperatorError("two numbers must be compared, and nobody can see them (no terminal)", advice=NOBODY)
+
+
+def wish_of(capability: Capability) -> Wish:
+    """As a person with these means would pair: protected against a man in the middle wherever that can be."""
+    return Wish(capability, mitm=capability != "none")
+
+
+async def secure(link: Link, capability: Capability, party: Party, tell: Callable[[str], None]) -> None:
+    """Encrypt the link with the key of a bond, or pair anew where the station has none. DeviceError, LinkLost."""
+    if link.security.is_bonded:
+        encrypted = await link.security.encrypt()
+        if encrypted.failure != NO_KEY:
+            check_encrypted(encrypted)
+            tell(f"encrypted with the key of the bond{_worth(encrypted)}")
+            return
+        tell("the device has lost its key of the bond: pairing anew")
+    paired = await link.security.pair(wish_of(capability), party)
+    check_paired(paired)
+    tell(paired_text(paired))
+
+
+def check_paired(paired: Paired) -> None:
+    """DeviceError, LinkLost or NoAnswer for a pairing that failed."""
+    if paired.failure == TIMEOUT and paired.failed_by == "bench":
+        raise OperatorError("nobody answered within the 30 s that a pairing waits", advice="pair again")
+    if paired.failure != NONE:
+        raise _error(
+            paired.failure,
+            f"pairing failed: {failure_words(paired.failure, paired.failed_by)}",
+            _ADVICE.get(paired.failure, ""),
+        )
+
+
+def check_encrypted(encrypted: Encrypted) -> None:
+    """The same for a link that was to be encrypted."""
+    if encrypted.failure != NONE:
+        message = f"the link was not encrypted with the key of the bond: {encrypted.failure}"
+        raise _error(encrypted.failure, message, "forget the bond (benchrig bonds clear), and pair anew")
+
+
+def _error(failure: str, message: str, advice: str) -> BenchrigError:
+    if failure == LINK_LOST:
+        return LinkLost(message)
+    return NoAnswer(message, advice=advice) if failure == TIMEOUT else DeviceError(message, advice=advice)
+
+
+_ADVICE = {
+    "confirm value failed": "check the number that was typed, and pair again",
+    "authentication requirements": "pair as something that can do more: --pair keyboard",
+    "repeated attempts": "wait a while before the next attempt",
+    "pairing not supported": "check that the device accepts pairing now: some do for a while after a button only",
+}
+
+
+def failure_words(failure: str, failed_by: str | None) -> str:
+    """'confirm value failed (the device said so)'."""
+    if failure == HIDDEN:
+        return "the system does not tell why"
+    who = {"device": " (the device said so)", "bench": " (benchrig said so)"}.get(failed_by or "", "")
+    return f"{failure}{who}"
+
+
+def paired_text(paired: Paired) -> str:
+    """'paired: passkey, Secure Connections, authenticated, key of 16 bytes, bonded'."""
+    words = paired_words(paired.method, paired.secure_connections, paired.authenticated, paired.key_size, paired.bonded)
+    return f"paired: {words}" if words else "paired"
+
+
+def paired_words(
+    method: str | None, secure: bool | None, authenticated: bool | None, key_size: int | None, bonded: bool | None
+) -> str:
+    """As far as the radio tells."""
+    said = (
+        method or "",
+        _either(secure, "Secure Connections", "legacy"),
+        _either(authenticated, "authenticated", "not authenticated"),
+        f"key of {key_size} bytes" if key_size else "",
+        _either(bonded, "bonded", "not bonded"),
+    )
+    return ", ".join(filter(None, said))
+
+
+def _either(value: bool | None, yes: str, no: str) -> str:
+    """'' for what is not known."""
+    return "" if value is None else yes if value else no
+
+
+def _worth(encrypted: Encrypted) -> str:
+    return f", key of {encrypted.key_size} bytes" if encrypted.key_size else ""
+
+
+def level_text(level: Level | None) -> str:
+    """'' where the radio does not tell."""
+    return "" if level is None else level.words
+
+
+class Remembering:
+    """A party whose passkeys are compared, and kept nowhere else: `typed` are those that the device has shown."""
+
+    def __init__(self, party: Party) -> None:
+        self._party = party
+        self._typed: list[int] = []
+
+    @property
+    def shows_one_passkey(self) -> bool | None:
+        """Whether each pairing had the same; None before there were two."""
+        return len(set(self._typed)) == 1 if len(self._typed) > 1 else None
+
+    async def enter(self) -> int | None:
+        passkey = await self._party.enter()
+        if passkey is not None:
+            self._typed.append(passkey)
+        return passkey
+
+    def chosen(self) -> int | None:
+        return self._party.chosen()
+
+    async def show(self, passkey: int) -> None:
+        await self._party.show(passkey)
+
+    async def compare(self, number: int) -> bool:
+        return await self._party.compare(number)
