@@ -65,6 +65,7 @@ async def inspect(desk: Desk, skip: Iterable[str] = (), pairing: PairingLook | N
     settled = desk.now()
     left_out = dict.fromkeys(handles_of(desk, skip), LEFT_OUT)
     services = await _look_around(desk, left_out)
+    read = desk.now() - settled
     security = None
     if pairing is not None and desk.device.is_up:
         security, services = await look_paired(desk, pairing, services, lambda: look_at(desk, left_out))
@@ -74,7 +75,7 @@ async def inspect(desk: Desk, skip: Iterable[str] = (), pairing: PairingLook | N
     timing = Timing(
         connect=desk.took,
         discover=None if discover is None else round(discover, 6),
-        read=round(desk.now() - settled, 6),
+        read=round(read, 6),
     )
     broken = "" if link.is_up else f"the link was lost while the device was looked at ({link.lost_reason})"
     await link.disconnect()

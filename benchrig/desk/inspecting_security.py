@@ -7,7 +7,15 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING
 
 from benchrig.desk.desk import READ_WITHIN, Desk
-from benchrig.desk.inspection import GUARDED, CharacteristicSeen, FeaturesSeen, Guarded, SecuritySeen, ServiceSeen
+from benchrig.desk.inspection import (
+    GUARDED,
+    WITH_BOND,
+    CharacteristicSeen,
+    FeaturesSeen,
+    Guarded,
+    SecuritySeen,
+    ServiceSeen,
+)
 from benchrig.desk.paths import attributes_in
 from benchrig.desk.securing import Remembering, level_text, wish_of
 from benchrig.errors import AttError, LinkError, NoAnswer
@@ -17,9 +25,6 @@ from benchrig.steps.lookup import look_up
 if TYPE_CHECKING:
     from benchrig.radio.link import Link
     from benchrig.radio.table import Attribute
-
-# Insufficient authentication, authorization, key size, encryption (Core Vol 3 Part F 3.4.1.1).
-WITH_BOND = (0x05, 0x08, 0x0C, 0x0F)
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ services.py       adopted services: what has to be in them, what must not (requi
 identifiers.py    UUIDs
 declarations.py   properties and descriptors that belong together
 access.py         what must be readable
+pairing.py        how it pairs, and what it protects by that
 values.py         lengths, reserved numbers, text, ranges
 presentation.py   presentation formats
 reports.py        reports of HID devices
@@ -41,13 +42,25 @@ def families() -> list[Family]:
         database_hash,
         declarations,
         identifiers,
+        pairing,
         presentation,
         reports,
         services,
         values,
     )
 
-    files = (services, identifiers, declarations, access, values, presentation, reports, database_hash, advertising)
+    files = (
+        services,
+        identifiers,
+        declarations,
+        access,
+        pairing,
+        values,
+        presentation,
+        reports,
+        database_hash,
+        advertising,
+    )
     return [file.FAMILY for file in files]
 
 

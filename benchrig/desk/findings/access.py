@@ -6,14 +6,13 @@ from collections.abc import Iterator
 
 from benchrig.desk.findings.look import Look
 from benchrig.desk.findings.rule import Broken, Family
+from benchrig.desk.inspection import WITH_BOND, CharacteristicSeen, DescriptorSeen
 from benchrig.values.catalogue import long_uuid
 
 FAMILY = Family("access")
 _CORE = "Core specification Vol 3 Part"
 
 READ_NOT_PERMITTED = 0x02
-# Insufficient authentication, authorization, key size, encryption.
-WITH_BOND = (0x05, 0x08, 0x0C, 0x0F)
 # Readable by anybody: appearance, features and hash of the server, descriptors, with the chapter that says so.
 _CHARACTERISTICS = {long_uuid(number): f"{_CORE} G 7" for number in (0x2B29, 0x2B2A, 0x2B3A)} | {
     long_uuid(0x2A01): f"{_CORE} C 12.2"
@@ -34,17 +33,22 @@ def read_refused(look: Look) -> Iterator[Broken]:
 def must_be_readable(look: Look) -> Iterator[Broken]:
     """What anybody must be able to read wants a bond, or is refused."""
     refused = [
-        (standing, seen.unread, _CHARACTERISTICS.get(seen.uuid))
+        (standing, seen.access, _CHARACTERISTICS.get(seen.uuid))
         for standing, seen in look.characteristics()
-        if "read" in seen.properties and seen.refused in WITH_BOND
+        if "read" in seen.properties and _refusal(seen) in WITH_BOND
     ]
     refused += [
-        (standing, seen.unread, _DESCRIPTORS.get(seen.uuid))
+        (standing, seen.access, _DESCRIPTORS.get(seen.uuid))
         for standing, seen in look.descriptors()
-        if look.seen.whole_table and seen.refused is not None
+        if look.seen.whole_table and _refusal(seen) is not None
     ]
     for standing, unread, source in refused:
         if source is not None:
             yield Broken(
                 standing.path, f"it must be readable without pairing; the device answers with {unread}", source
             )
+
+
+def _refusal(seen: CharacteristicSeen | DescriptorSeen) -> int | None:
+    """The code of the error without pairing."""
+    return seen.guarded.refused if seen.guarded else seen.refused
