@@ -101,6 +101,17 @@ TEXTS = {
         "as: uint8, properties: [read, extended properties], value: 1, descriptors: [{descriptor: '2900', raw: '0100'}]",
         "as: uint8, properties: [read, broadcast], value: 1, descriptors: [{descriptor: '2903', raw: '0000'}]",
     ),
+    "pairing": HEAD + """
+security: {capability: display}
+on_display: [{print: 'code {number}'}]
+services:
+  - service: device information
+    characteristics:
+      - {characteristic: serial number, properties: [read], value: B-1704}
+""" + own_service(
+        "as: utf8, properties: [read, write], value: ok, read_needs: authenticated, write_needs: authenticated",
+        "as: uint16, properties: [read], value: 1, read_needs: encrypted",
+    ),
     "access": HEAD + "services:" + ACCESS + own_service("as: uint8, properties: [read], value: 1"),
     "values": NAMELESS + "services:" + ACCESS + """
       - characteristic: peripheral preferred connection parameters

@@ -6,12 +6,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from benchrig.desk.findings import Severity
-from benchrig.radio.virtual.advertising_spec import DataSpec
+from benchrig.radio.virtual.advertising_spec import DataSpec, ManufacturerSpec
 from benchrig.radio.virtual.behaviours import AttError
 from benchrig.radio.virtual.device_spec import DeviceSpec
 from benchrig.radio.virtual.gatt_spec import CharacteristicSpec, DescriptorSpec, ServiceSpec
 from benchrig.radio.virtual.mutation import Change, Mutation, added, behaving, dropped, in_turn, replaced, within
-from benchrig.radio.virtual.words import AttErrorCode, Hex, ServiceUuid
+from benchrig.radio.virtual.security_spec import PasskeyText
+from benchrig.radio.virtual.words import AddressText, AttErrorCode, Hex, ServiceUuid
 from tests.desk.carriers import OWN, carrier, part
 
 
@@ -155,6 +156,31 @@ ACCESS = [
     Case("access", "read-refused", own(2), refused(0x02), refused(0x05), severity="warning"),
 ]
 
+
+def pairing(**fields: Any) -> Change:
+    return within("security", replaced(**fields))
+
+
+def private(payload: str) -> Change:
+    """A device with a private address, which advertises these octets of its maker (Core Vol 6 Part B 1.3.2.2)."""
+    address = replaced(address=AddressText.from_source("4C:00:00:00:00:01"), address_type="resolvable")
+    return in_turn(address, data(manufacturer=ManufacturerSpec(company=0xFFFF, data=Hex.from_source(payload))))
+
+
+# Core specification Vol 3 Part H 2.3.4, 2.3.5, 3.5; Part F 3.2.5
+PAIRING = [
+    Case("pairing", "pairing-failed", "", pairing(bondable=False), where="pairing", severity="note"),
+    Case("pairing", "legacy-pairing", "", pairing(pairing="legacy"), pairing(pairing="secure connections"),
+         where="pairing", severity="warning"),
+    Case("pairing", "short-key", "", pairing(key_size=15), where="pairing", severity="warning"),
+    Case("pairing", "fixed-passkey", "", pairing(passkey=PasskeyText("042517")), where="pairing", severity="warning"),
+    Case("pairing", "open-write", own(2), replaced(write_needs=None), severity="warning"),
+    Case("pairing", "open-twin", "", with_service("service: 'FE00', characteristics: [{characteristic: "
+         f"{OWN(3)}, name: twin, as: uint16, properties: [read], value: 1}}]"), where=f"FE00/{OWN(3)}", severity="warning"),
+    Case("pairing", "tracked-by-advertising", "", private("42 2D 31 37 30 34"), private("42 2D 31 37"),
+         where="advertising", severity="warning"),
+]  # fmt: skip
+
 VALUES = [
     # GATT Specification Supplement: lengths, ranges and reserved numbers
     Case("values", "wrong-length", "environmental sensing/temperature", raw("61"), raw("61 00")),
@@ -219,4 +245,4 @@ ADVERTISING = [
          where="advertising", severity="warning"),
 ]  # fmt: skip
 
-CASES = [*SERVICES, *IDENTIFIERS, *DECLARATIONS, *ACCESS, *VALUES, *PRESENTATION, *REPORTS, *ADVERTISING]
+CASES = [*SERVICES, *IDENTIFIERS, *DECLARATIONS, *ACCESS, *PAIRING, *VALUES, *PRESENTATION, *REPORTS, *ADVERTISING]

@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 
 from benchrig.desk.desk import Desk, DeskOptions
 from benchrig.desk.inspecting import inspect
+from benchrig.desk.inspecting_security import PairingLook
 from benchrig.desk.inspection import Inspection
 from benchrig.desk.running import run_desk
 from benchrig.radio.scan import Selection
@@ -37,11 +38,36 @@ def at_desk(
         return run_desk(replace(chosen, **options), work, told.append)
 
 
-def inspected(device: str | Path | Simulated, **options: Any) -> Inspection:
+class Reader:
+    """A person who types what the device prints on its console: 'code 042517'. Of two numbers those are compared, and a
+    passkey of ours goes to `shown`."""
+
+    def __init__(self, desk: Desk) -> None:
+        self._desk = desk
+        self.shown: list[int] = []
+
+    async def enter(self) -> int | None:
+        console = self._desk.radio.beside[0].console
+        assert console is not None
+        assert await console.more(5.0), "the device printed no code"
+        return int([*console.unseen()][-1].text.split()[-1])
+
+    def chosen(self) -> int | None:
+        return None
+
+    async def show(self, passkey: int) -> None:
+        self.shown.append(passkey)
+
+    async def compare(self, number: int) -> bool:
+        return number == await self.enter()
+
+
+def inspected(device: str | Path | Simulated, pairing: PairingLook | None = None, **options: Any) -> Inspection:
     """The inspection of the one device."""
 
     async def work(desk: Desk) -> Inspection:
-        return await inspect(desk)
+        desk.party = Reader(desk)
+        return await inspect(desk, pairing=pairing)
 
     return at_desk(work, device, **options)
 

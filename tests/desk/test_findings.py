@@ -8,17 +8,22 @@ import msgspec
 import pytest
 
 from benchrig.desk.findings import Finding, families, findings
+from benchrig.desk.inspecting_security import PairingLook
 from benchrig.desk.inspection import Inspection, content
+from benchrig.radio.security import Capability
 from benchrig.radio.virtual.device_spec import DeviceSpec
 from benchrig.values import catalogue
-from tests.desk.carriers import HEAD, TEXTS, carrier, device, own_service
+from tests.desk.carriers import HEAD, OWN, TEXTS, carrier, device, own_service
 from tests.desk.defects import CASES, Case
 from tests.desk.kit import inspected
+
+# as what the device of this family is paired with, and what is tried with it
+LOOKS = {"pairing": PairingLook("keyboard", twice=True, writes=(OWN(2),))}
 
 
 @cache
 def found_on_carrier(family: str) -> list[Finding]:
-    return findings(inspected(carrier(family)))
+    return findings(inspected(carrier(family), LOOKS.get(family)))
 
 
 @pytest.mark.parametrize("family", [family for family in TEXTS if family != "database hash"])
@@ -38,15 +43,49 @@ def test_a_change_breaks_its_rule_and_no_other(case: Case) -> None:
 
 def new_findings(case: Case, device: DeviceSpec) -> list[Finding]:
     before = found_on_carrier(case.family)
-    return [finding for finding in findings(inspected(device)) if finding not in before]
+    return [finding for finding in findings(inspected(device, LOOKS.get(case.family))) if finding not in before]
 
 
 def test_every_rule_of_a_family_is_broken_by_a_change_of_its_device() -> None:
     # what a change of the device alone cannot break: a plan beside it, extended advertising, the hash of a whole table
     elsewhere = {"value-against-plan", "long-advertising", "hash-unchecked", "hash-mismatch"}
+    # what a bench that can do less comes to, and octets that no device sends that can be paired with
+    elsewhere |= {"just-works", "pairing-response"}
     rules = {(family.name, rule.name) for family in families() for rule in family.rules if rule.name not in elsewhere}
     broken = {(case.family, case.rule) for case in CASES}
     assert broken == rules
+
+
+@pytest.mark.parametrize(("capability", "rules"), [("none", ["just-works"]), ("keyboard", [])])
+def test_a_bench_that_can_do_less_learns_what_the_device_could_do(capability: Capability, rules: list[str]) -> None:
+    assert [one.rule for one in findings(inspected(carrier("pairing"), PairingLook(capability)))] == rules
+
+
+@pytest.mark.parametrize(
+    ("field", "value", "said"),
+    # Core Vol 3 Part H 2.3.4, tables 3.4 and 3.5, figures 3.3 and 3.11
+    [
+        ("io_capability", 4, ""),
+        ("io_capability", 5, "capability 0x05 is reserved"),
+        ("oob", 1, ""),
+        ("oob", 2, "is 0x02"),
+        ("auth_req", 0x3D, ""),
+        ("auth_req", 0x4D, "0x4D have reserved bits"),
+        ("auth_req", 0x0E, "0x0E have reserved bits"),
+        ("key_size", 17, "17 bytes, expected 7 to 16"),
+        ("key_size", 6, "6 bytes, expected 7 to 16"),
+        ("responder_keys", 0x0F, ""),
+        ("responder_keys", 0x10, "which keys are given"),
+    ],
+)
+def test_what_a_pairing_response_must_not_say(field: str, value: int, said: str) -> None:
+    seen = inspected(carrier("pairing"), PairingLook("keyboard"))
+    assert seen.security is not None
+    assert seen.security.features is not None
+    setattr(seen.security.features, field, value)
+    found = findings(seen)
+    assert [one.rule for one in found] == ["pairing-response"] * bool(said)
+    assert not said or said in found[0].sentence
 
 
 SUBSCRIBABLE = f"{HEAD}services:\n{own_service('as: uint8, properties: [read, notify], value: 1')}"

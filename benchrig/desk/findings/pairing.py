@@ -25,7 +25,7 @@ _RESERVED_BONDING = 0x02
 _RESERVED_KEYS = 0xF0
 SERIAL_NUMBER = 0x2A25
 # What is shorter is in too much else by chance.
-_SHORTEST = 4
+_SHORTEST, _SHORTEST_VALUE = 4, 2
 
 
 @FAMILY.rule("note", f"{_SMP} 3.5.5")
@@ -104,7 +104,7 @@ def open_twin(look: Look) -> Iterator[Broken]:
     """The value of an attribute that needs security is read without any elsewhere."""
     alike: dict[tuple[str, str], list[tuple[Standing, CharacteristicSeen]]] = defaultdict(list)
     for standing, seen in look.characteristics():
-        if seen.content is not None and seen.content.raw:
+        if seen.content is not None and len(seen.content.data) >= _SHORTEST_VALUE:
             alike[seen.uuid, seen.content.raw].append((standing, seen))
     for twins in alike.values():
         guarded = [standing.path for standing, seen in twins if seen.guarded]
