@@ -1,8 +1,4 @@
-"""Each way in which a device could ask for a little less than it does: what a plan for its security has to notice.
-
-    for weaker in weakenings(sound):
-        broken = weaker.apply(sound)
-"""
+"""Each way in which a device could ask for a little less than it does: what a plan for its security has to notice."""
 
 from __future__ import annotations
 
