@@ -270,6 +270,8 @@ class SimulatedDevice:
 
     def delete_bonds(self) -> None:
         self.security.delete_bonds()
+        if self.is_running:
+            self.spawn(self._advertise_again())  # for all, where it was for those that it was bonded with
 
     def later(self, reaction: Reaction, happening: Happening) -> None:
         """Do it when its time has come, unless the device starts again before."""

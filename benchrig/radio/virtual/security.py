@@ -6,12 +6,12 @@ import hashlib
 from typing import TYPE_CHECKING, Any, Protocol
 
 from benchrig.radio.bonds import MemoryBonds
-from benchrig.radio.bumble_stack.bumble_api import EccKey, hci, smp
+from benchrig.radio.bumble_stack.bumble_api import Connection, EccKey, hci, smp
 from benchrig.radio.bumble_stack.keys import address_of, protection_of
 from benchrig.radio.bumble_stack.manager import SecurityManager
 from benchrig.radio.bumble_stack.terms import Terms
 from benchrig.radio.security import Level
-from benchrig.radio.virtual.security_conduct import DeviceConduct
+from benchrig.radio.virtual.security_conduct import DeviceConduct, Failures
 from benchrig.radio.virtual.security_spec import OCTETS
 from benchrig.radio.virtual.security_user import DeviceUser
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Coroutine
 
     from benchrig.radio.bonds import Bond
-    from benchrig.radio.bumble_stack.bumble_api import Connection, Device
+    from benchrig.radio.bumble_stack.bumble_api import Device
     from benchrig.radio.security import Protection
     from benchrig.radio.virtual.device_spec import DeviceSpec
     from benchrig.radio.virtual.security_spec import SecuritySpec
@@ -52,6 +52,7 @@ class DeviceSecurity:
         self._owner = owner
         self.bonds = MemoryBonds()
         self.shown = ""
+        self._failures = Failures(owner.spec.security.wait_after_failure.seconds)
         self._user: DeviceUser | None = None
         self._manager: SecurityManager | None = None
 
@@ -95,6 +96,8 @@ class DeviceSecurity:
 
     def attend(self, connection: Connection) -> None:
         """A link has begun."""
+        connection.on(Connection.EVENT_PAIRING_FAILURE, lambda _: self._failures.add(connection.peer_address))
+        connection.on(Connection.EVENT_PAIRING, lambda _: self._failures.clear(connection.peer_address))
         if self.spec.security_request and self.spec.bondable and self._manager:
             self._manager.request_pairing(connection)
 
@@ -111,6 +114,7 @@ class DeviceSecurity:
         )
         conduct = DeviceConduct(
             self.spec.faults,
+            self._failures.refuses(connection.peer_address),
             self._least(connection),
             lambda: self._owner.spawn(self._owner.disconnect(connection)),
         )
@@ -144,12 +148,14 @@ class DeviceSecurity:
 
     def on_restart(self) -> None:
         self._user = None
+        self._failures.forget()
         if self.spec.faults.forgets_bonds == "restart":
             self._forget_all()
 
     def _forget_all(self) -> None:
         for bond in self.bonds.all():
-            self.bonds.forget(*bond.unit)
+            if self._manager:
+                self._manager.forget(bond)
 
 
 def oob_context(name: str, random: bytes) -> smp.OobContext:

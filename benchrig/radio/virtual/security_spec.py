@@ -13,6 +13,7 @@ security:
   passkey: '042517'                 shown or typed; random: one that changes; typed it comes from `enter` then
   compare: accept                   or refuse, or ask: what its user says when numbers are compared; ask waits for `enter`
   answer_after: 2 s                 so long its user takes for each answer
+  wait_after_failure: 2 s           so long nobody pairs again whose pairing has failed, each time twice as long
   out_of_band: {random: HEX}        of Secure Connections; {key: HEX} of legacy pairing
   security_request: true            it asks for security when a link begins
   strict: true                      see access_rules
@@ -138,6 +139,7 @@ class SecuritySpec(msgspec.Struct, kw_only=True, frozen=True):
     passkey: PasskeyText = PasskeyText(PasskeyText.RANDOM)
     compare: Literal["accept", "refuse", "ask"] = "accept"
     answer_after: Duration = Duration.of(0)
+    wait_after_failure: Duration = Duration.of(0)
     out_of_band: OutOfBandSpec | None = None
     security_request: bool = False
     strict: bool = True
@@ -159,6 +161,9 @@ class SecuritySpec(msgspec.Struct, kw_only=True, frozen=True):
     def misfits(self) -> Iterable[Misfit]:
         yield from self._size_misfits()
         yield from self._capability_misfits()
+        for key in ("answer_after", "wait_after_failure"):
+            if getattr(self, key).seconds < 0:
+                yield Misfit("a time is not negative", path=(key,))
         if self.out_of_band and self.pairing == ("legacy" if self.out_of_band.random else "secure connections"):
             yield Misfit(f"these data are not for {self.pairing} pairing", "take 'pairing' out", ("out_of_band",))
         if self.accepts == "secure connections" and self.pairing == "legacy":

@@ -137,6 +137,19 @@ async def test_no_bond_is_replaced_by_a_weaker_one():
             assert (await pair(bench, client, Wish())).failure == failure
 
 
+async def test_who_has_failed_waits():
+    """Each time twice as long; who pairs has a clean record."""
+    async with Bench(unit("capability: display, wait_after_failure: 2 s")) as bench:
+        client = await bench.connect("unit")
+        wrong, failures = Person(bench.device, types=1), []
+        for wait in (0, 0, 4.5, 7):
+            await asyncio.sleep(wait)
+            failures.append((await pair(bench, client, TYPES, wrong)).failure)
+        assert failures == ["confirm value failed", "repeated attempts", "confirm value failed", "repeated attempts"]
+        await asyncio.sleep(17)
+        assert [(await pair(bench, client)).failure for _ in range(2)] == ["none", "none"]
+
+
 @pytest.mark.parametrize("ends", ["link", "reboot", "power"])
 @pytest.mark.parametrize("wish", [TYPES, LEGACY])
 async def test_a_bond_stays(ends, wish):
