@@ -41,6 +41,7 @@ from benchrig.run.station import Station, load_station
 from benchrig.source.problem import Problems
 from benchrig.source.yaml import MAX_BYTES, MAX_DEPTH, Refused, plain_scalar
 from benchrig.steps import KINDS
+from benchrig.steps.access_matrix import Matrix
 from benchrig.steps.answers import Answers, Last
 from benchrig.steps.attribute import AttributeSpec, Names
 from benchrig.steps.composite import StepList
@@ -100,6 +101,7 @@ SECTION_OF = {
     "Reaction": "Reactions to a step",
     "Last": "The last answer",
     "OutOfBand": "Out of band data",
+    "Levels": "Levels of an access step",
     "Composite": "Steps with steps in them",
     "Station": "Station files",
     "PowerCommands": "Switching the power",
@@ -241,6 +243,7 @@ STEPS = {
     "pair": {"pair": PairAs("none")},
     "encrypt": {"encrypt": None},
     "unpair": {"unpair": None},
+    "access": {"access": Matrix({"temperature": {"read": "open"}})},
 }
 
 

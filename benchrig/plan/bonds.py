@@ -64,6 +64,9 @@ class _Bonds:
         return _Bond(why=f"'{step.name}' has ended it") if Cap.BOND in step.ends else bond
 
     def _check(self, step: StepPlan, bond: _Bond) -> None:
+        if step.kind.unbonded and bond.made is not None and not bond.made.is_conditional:
+            message = f"'{step.name}' begins without a bond, and '{bond.made.name}' has made one"
+            self._tell(step, message, "add - unpair: before it")
         if Cap.BOND not in step.needs:
             return
         if not bond.there:

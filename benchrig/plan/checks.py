@@ -59,6 +59,13 @@ def check_readings(
     _check_known(problems, node, "save", step, types, step.save if isinstance(step.save, dict) else ())
 
 
+def check_names(problems: Problems, node: MappingNode, step: Step, names: Names) -> None:
+    """Attributes that nobody knows, where a step names several."""
+    if type(step).misfits_of_names is not Step.misfits_of_names:
+        for misfit in step.misfits_of_names(names):
+            Reader(problems).misfit(node, misfit)
+
+
 def check_files(problems: Problems, node: MappingNode, step: Step, folder: Path) -> None:
     """Files that cannot be sent, as far as their names are known."""
     if type(step).file_misfits is Step.file_misfits:

@@ -9,7 +9,7 @@ from typing import Any, cast
 import msgspec
 
 from benchrig.errors import StepFailed, UnfitValue
-from benchrig.plan.checks import check_readings
+from benchrig.plan.checks import check_names, check_readings
 from benchrig.plan.inner import readings_of
 from benchrig.plan.substitution import Room, substitute
 from benchrig.plan.tree import StepPlan, place_text
@@ -31,6 +31,7 @@ def filled(plan: StepPlan, values: Mapping[str, Any]) -> Step:
         raise unfit(problems.found)
     step = Reader(problems).read(node, plan.kind)
     if step is not BAD and not problems.found:
+        check_names(problems, node, step, plan.names)
         readings = partial(readings_of, plan)
         check_readings(problems, node, step, readings, written=False, late=False)
     if problems.found:

@@ -9,7 +9,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any, cast
 
-from benchrig.plan.checks import check_files, check_readings
+from benchrig.plan.checks import check_files, check_names, check_readings
 from benchrig.plan.files import PlanFiles
 from benchrig.plan.given import GivenValues
 from benchrig.plan.including import Includes
@@ -163,6 +163,7 @@ class StepLists:
         return inserted
 
     def _check(self, step: StepPlan, node: MappingNode, model: Step, *, late: bool) -> None:
+        check_names(self.problems, node, model, step.names)
         check_readings(self.problems, node, model, partial(readings_of, step), late=late)
         self._check_device(step, model)
         check_files(self.problems, node, model, self.files.path.parent)

@@ -169,7 +169,7 @@ class StepPlan:
     @property
     def concealed(self) -> list[Node]:
         """What is written at the keys whose values nothing tells."""
-        return [node for key in self.kind.conceals if (node := self.node.get(key)) is not None]
+        return self.kind.concealed_in(self.node)
 
     @cached_property
     def late(self) -> frozenset[str]:

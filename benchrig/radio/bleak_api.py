@@ -41,6 +41,10 @@ class OwnBackend(BaseBleakClient):
         """Every attribute of the device's own table: handle, type, and the value of a declaration."""
 
     @abstractmethod
+    async def ask(self, way: str, handle: int, uuid: str, data: bytes) -> None:
+        """Send 'read blob', 'read by type', 'read multiple' or 'prepare write'; what the last one queues is taken back."""
+
+    @abstractmethod
     async def flush(self) -> None:
         """Return once all that was written without response has crossed the air."""
 

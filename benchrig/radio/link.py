@@ -5,8 +5,8 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import sys
-from collections.abc import Awaitable, Callable
-from typing import TYPE_CHECKING, Any, TypeVar
+from collections.abc import Awaitable, Callable, Mapping
+from typing import TYPE_CHECKING, Any, Literal, TypeAlias, TypeVar
 
 from benchrig.errors import AttError, BenchrigError, LinkLost, NoAnswer, StationError, UnfitValue, WantsPairing
 from benchrig.radio.bleak_api import own_backend
@@ -25,6 +25,9 @@ if TYPE_CHECKING:
     from benchrig.radio.security import LinkSecurity
 
 T = TypeVar("T")
+
+# Requests about one attribute beside the usual ones (Core Vol 3 Part F 3.4.4, 3.4.6).
+Way: TypeAlias = Literal["read blob", "read by type", "read multiple", "prepare write"]
 
 # What the backends need to close a healthy link, the slowest (Windows) aside.
 DISCONNECT_WITHIN = 10.0
@@ -101,7 +104,7 @@ class Link:
         wish = f"{self.name} asked for security (Security Request); the link stayed unencrypted, since no step paired or encrypted"
         return [wish] * bool(self._own and self._own.wants_security) + [
             f"{self.name} sent {counted(count, 'value')} of handle 0x{handle:04X} without a subscription"
-            for handle, count in (self._own.unasked if self._own else {}).items()
+            for handle, count in self.sent_unasked.items()
         ]
 
     @property
@@ -110,6 +113,24 @@ class Link:
         if not self.is_up or not self._client.is_connected:
             raise LinkLost(f"the link is not there any more ({self.lost_reason or 'closing'})")
         return NotedSecurity(self._security(), self.on_bonded)
+
+    @property
+    def sent_unasked(self) -> Mapping[int, int]:
+        """How many values it sent without being asked to, by handle; empty where the radio does not tell."""
+        return self._own.unasked if self._own else {}
+
+    @property
+    def has_ways(self) -> bool:
+        """Whether `ask` can be used."""
+        return self._own is not None
+
+    async def ask(self, way: Way, attribute: Attribute, data: bytes, doing: str, within: float) -> None:
+        """Send a request that bleak does not have. What a prepared write has queued is taken back. StationError where the
+        radio sends none."""
+        own = self._own
+        if own is None:
+            raise StationError(f"{doing}: the operating system does not send this request")
+        await self._operation(doing, within, lambda: own.ask(way, attribute.handle, attribute.uuid, data))
 
     @property
     def _chooses_indications(self) -> bool:
@@ -218,6 +239,10 @@ class Link:
         if self._subscribed.pop(characteristic.handle, None) is None or not self.is_up:
             return
         await self._operation(doing, within, lambda: self._client.stop_notify(characteristic.obj))
+
+    def leave_on(self, characteristic: Characteristic) -> None:
+        """Let the subscription be as it is when the link ends: a bond keeps it."""
+        self._subscribed.pop(characteristic.handle, None)
 
     async def disconnect(self, within: float = DISCONNECT_WITHIN) -> None:
         """End the subscriptions and the link; nothing to do when it is gone already."""

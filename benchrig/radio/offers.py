@@ -86,6 +86,10 @@ def _wants_refusal(step: Step, name: str, names: Names) -> bool:
     return any(word in PAIRED_OVER for word in _words(step.limits.get(name)))
 
 
+def _wants_protection(step: Step, name: str, names: Names) -> bool:
+    return bool(getattr(getattr(step, "access", None), "highest", 0))
+
+
 def _about_hidden_table(step: Step, name: str, names: Names) -> bool:
     table = getattr(step.limits.get(name), "services", {})
     return any(_is_hidden(service, names) for service in table)
@@ -133,6 +137,11 @@ _REFUSAL = Partly(
     "the operating system answers such an error itself, by pairing; so nothing is asked of the device",
     _wants_refusal,
 )
+_UNREFUSED = Partly(
+    "the matrix has an operation that needs more than an open link",
+    "the operating system answers a refusal for want of security itself, by pairing; so what must be refused is not tried",
+    _wants_protection,
+)
 _HANDED_OVER = Partly(
     "a file is written in pieces without response",
     "the operating system takes all pieces at once, and does not tell when they cross the air",
@@ -159,6 +168,8 @@ _PARTLY_HOST = {
     "read.att_error": _REFUSAL,
     "write.att_error": _REFUSAL,
     "exchange.att_error": _REFUSAL,
+    "access.differences": _UNREFUSED,
+    "access.found": _UNREFUSED,
 }
 # 'step.reading' -> with which steps this kind of radio has no such reading; 'step.*' is every reading
 PARTLY: dict[str, Mapping[str, Partly]] = {"host": _PARTLY_HOST, "virtual": {}, "hci": {}}

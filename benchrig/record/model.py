@@ -16,6 +16,7 @@ from typing import Any, Literal, TypeAlias
 import msgspec
 
 from benchrig.errors import Cause
+from benchrig.values.access import AccessRow
 from benchrig.values.judging import Judgement
 
 FORMAT = 3
@@ -198,6 +199,7 @@ class Reading(Event, tag="reading", frozen=True):
     judgement: Judgement | None = None  # None where nothing was judged
     window: Window | None = None  # of a statistic
     partial: bool = False  # a stream that goes on: more is to come
+    access: list[AccessRow] = []  # of what an access step found: the whole matrix
 
 
 class NotJudged(Event, tag="not judged", frozen=True):

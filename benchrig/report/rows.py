@@ -64,7 +64,9 @@ def _rows(entry: Entry, unjudged: bool, cell: int) -> Iterator[Row]:
 def _step_rows(step: Execution, label: str, unjudged: bool, cell: int) -> Iterator[Row]:
     left = {limit.name: NOT_JUDGED for limit in explain.unmeasured(step)}
     left |= {limit.name: "left out" for limit in step.not_judged if whole.is_left_out(step, limit)}
-    readings = [r for r in step.readings if unjudged or r.judgement is not None or r.name in left]
+    # what a matrix stands for is shown in that
+    given = [r for r in step.readings if r.judgement is not None or not r.access]
+    readings = [r for r in given if unjudged or r.judgement is not None or r.name in left]
     state = explain.state(step)
     if state not in {_verdict(reading) for reading in readings}:
         yield Row(label, verdict=state, cause=(step.ended and step.ended.cause) or "")

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+from functools import partial
 from itertools import islice
 from typing import TYPE_CHECKING
 
 from rich.padding import Padding
 from rich.text import Text
 
-from benchrig.report import explain, whole
+from benchrig.report import access, explain, whole
 from benchrig.report.layout import Layout, fitting, under_steps
 from benchrig.report.rows import Row, rows_of
 from benchrig.source.problem import counted
 from benchrig.text.escape import ascii_text, plain
-from benchrig.text.tables import print_trimmed
+from benchrig.text.tables import print_table, print_trimmed
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -34,6 +35,8 @@ _NOTES = 20
 _NARROWEST = 60
 # So much of a limit or a value is broken over lines rather than cut.
 _CELL = 60
+# With less room than this for each column the matrix of an access step is a list.
+_ROOM_OF_LINK = 15
 
 
 def render(record: Record, console: Console, *, unjudged: bool = True) -> None:
@@ -41,6 +44,7 @@ def render(record: Record, console: Console, *, unjudged: bool = True) -> None:
     page = _Page(console)
     page.header(record)
     page.table(record, unjudged)
+    page.matrices(record)
     page.remarks(record)
     page.failures(record)
     page.writes(record)
@@ -129,6 +133,20 @@ class _Page:
             if text := "  ".join(filter(None, words)):
                 self._hanging(text, STYLES.get(row.verdict, "") if row.verdict else "dim", indent + 4)
 
+    def matrices(self, record: Record) -> None:
+        """What the unit allows over which link. Where there is no room for columns each row is a line."""
+        for matrix in access.matrices(record):
+            self._console.print()
+            self._line(matrix.title, "bold")
+            if self._console.width < _ROOM_OF_LINK * (len(matrix.links) + 3):
+                for sentence in access.sentences(matrix):
+                    self._hanging(sentence, STYLES["fail"] if access.DIFFERS in sentence else "", 2)
+            else:
+                headings = ("attribute", "operation", "needs", *matrix.links)
+                print_table(self._console, headings, [*map(partial(_matrix_row, matrix.links), matrix.lines)])
+            for reason in matrix.reasons:
+                self._indented(reason, "dim")
+
     def remarks(self, record: Record) -> None:
         """Attempts that were needed, and notes."""
         self._console.print()
@@ -216,6 +234,12 @@ class _Page:
         for at, row in enumerate(rows):
             row.rstrip()
             self._console.print(Text(" " * (indent + 2 * bool(at))) + row, soft_wrap=True)
+
+
+def _matrix_row(links: Sequence[str], line: access.Line) -> tuple[list[str], str]:
+    answers = (access.answer(line.cells.get(link)) for link in links)
+    name = line.attribute if line.is_first else ""
+    return [name, line.operation, line.needs, *answers], STYLES["fail"] if line.differs else ""
 
 
 def _bounds(row: Row) -> str:

@@ -20,6 +20,7 @@ from benchrig.values.units import unit_named
 if TYPE_CHECKING:
     from benchrig.steps.base import Step
     from benchrig.steps.composite import Watch
+    from benchrig.values.access import AccessRow
 
 
 class Told:
@@ -101,6 +102,7 @@ class Readings:
         why: str = "",
         telling: Callable[[str], str] | None = None,
         window: tuple[float, float, int] | None = None,
+        access: Sequence[AccessRow] = (),
     ) -> None:
         self._only_once(name)
         judged = name in self._limits and not self.lacks(name) and name not in self._unmeasured
@@ -112,7 +114,8 @@ class Readings:
         octets = None if raw is None else hex_text(raw)
         about = self._clock.window(*window) if window else None
         at = self._clock.at
-        self._put(Reading(self._where, at, name, jsonable(value), unit, octets, None, judgement, about))
+        said = (name, jsonable(value), unit, octets, None, judgement, about)
+        self._put(Reading(self._where, at, *said, access=[*access]))
         self._save(name, value, unit)
         if self._told is not None:
             self._values_given.append((name, value, unit, raw))

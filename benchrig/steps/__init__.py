@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from benchrig.steps.access import Access
 from benchrig.steps.ask import Ask
 from benchrig.steps.base import Step
 from benchrig.steps.call import Call
@@ -50,6 +51,7 @@ KINDS: dict[str, type[Step]] = {
         Pair,
         Encrypt,
         Unpair,
+        Access,
     )
 }
 

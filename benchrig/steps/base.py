@@ -154,6 +154,8 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
     echoes: ClassVar[frozenset[str]] = frozenset()
     # keys that bring a limit with them, and the reading that it is on
     implied: ClassVar[dict[str, str]] = {}
+    # whether it begins without a bond
+    unbonded: ClassVar[bool] = False
     # keys whose values people or other programs see, and where
     shown: ClassVar[dict[str, str]] = {}
     # whether it takes no time on the clock of the run
@@ -226,9 +228,18 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
         return cls.ends
 
     @classmethod
+    def concealed_in(cls, node: MappingNode) -> list[Node]:
+        """What a step that is written so has at the keys that it conceals."""
+        return [found for key in cls.conceals if (found := node.get(key)) is not None]
+
+    @classmethod
     def after_bond(cls, node: MappingNode, made: MappingNode) -> Misfit | None:
         """What is wrong with a step that is written so where the bond was made by a step that is written as `made`."""
         return None
+
+    def misfits_of_names(self, names: Names) -> Iterable[Misfit]:
+        """What is wrong with the attributes that it names, where it names several. Parts of it may wait for the run."""
+        return ()
 
     def file_misfits(self, folder: Path) -> Iterable[Misfit]:
         """What is wrong with the files that the step sends; `folder` is that of the plan."""

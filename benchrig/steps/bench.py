@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractAsyncContextManager, AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from benchrig.radio.link import Link
     from benchrig.radio.scan import Report, Sighting
     from benchrig.radio.table import Found
+    from benchrig.values.access import AccessRow
     from benchrig.values.format import Format
 
 
@@ -148,9 +149,11 @@ class Bench(Protocol):
         why: str = "",
         telling: Callable[[str], str] | None = None,
         window: tuple[float, float, int] | None = None,
+        access: Sequence[AccessRow] = (),
     ) -> None:
         """A reading of the step; judged at once when it has a limit. Of a value that is None `why` says what it
-        lacks. `telling` makes of the plain sentence of a broken limit what is said of it. `window` is what a statistic is about: from, to (as `now` counts) and of how many."""
+        lacks. `telling` makes of the plain sentence of a broken limit what is said of it. `window` is what a statistic is about: from, to (as `now` counts) and of how many; `access`
+        is the matrix behind it."""
         ...
 
     def value(self, data: bytes, target: Target, own: Format | None = None) -> None:

@@ -18,7 +18,7 @@ CELL_LIMIT = 4096
 # What begins a formula in some spreadsheet, also in its full-width form.
 _FORMULA = tuple("=+-@\t\r＝＋－＠")
 _ASCII = str.maketrans(
-    {"°": "deg ", "µ": "u", "±": "+/-", "…": "...", "–": "-", "−": "-", "Ω": "Ohm", "²": "^2", "³": "^3"}
+    {"°": "deg ", "µ": "u", "±": "+/-", "…": "...", "–": "-", "−": "-", "Ω": "Ohm", "✗": "X", "²": "^2", "³": "^3"}
 )
 
 

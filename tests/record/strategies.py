@@ -32,6 +32,7 @@ from benchrig.record.model import (
     Samples,
     Where,
 )
+from benchrig.values.access import AccessCell, AccessRow
 from benchrig.values.judging import Judgement
 
 few = settings(max_examples=8)
@@ -100,8 +101,20 @@ def readings(step: int, attempt: int) -> st.SearchStrategy[Reading]:
         Reading, where=st.just(place(step, attempt)), at=times(),
         name=st.sampled_from(["value", "value.heart_rate", "elapsed"]) | whole_text(),
         value=json_values(), unit=st.sampled_from(["", "°C", "dBm", "%", "s"]), raw=raw,
-        samples=st.none() | samples(), judgement=st.none() | judgements(),
+        samples=st.none() | samples(), judgement=st.none() | judgements(), access=st.just([]) | matrices(),
     )  # fmt: skip
+
+
+def matrices() -> st.SearchStrategy[list[AccessRow]]:
+    links = st.sampled_from(["no security", "encrypted", "after pairing"]) | whole_text()
+    cells = st.builds(
+        AccessCell, link=links, expected=whole_text(), found=whole_text(), way=whole_text(), why=whole_text(),
+        differs=st.booleans(),
+    )  # fmt: skip
+    row = st.builds(
+        AccessRow, attribute=whole_text(), operation=whole_text(), needs=whole_text(), cells=st.lists(cells, max_size=3)
+    )
+    return st.lists(row, max_size=3)
 
 
 def endings(step: int, number_of_steps: int) -> st.SearchStrategy[Closed]:

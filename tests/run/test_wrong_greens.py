@@ -43,6 +43,7 @@ ASKS = {
     "group": set(),
     "listen": {"no answer", "no notification", "link gone", "mute"},
     "repeat": set(),
+    "access": {"no answer", "refused", "silent", "link gone"},
     "reboot": {"no answer", "refused", "silent"},
     "pair": {"link gone", "no pairing"},
     "encrypt": {"link gone"},

@@ -18,7 +18,7 @@ from bleak.backends.service import BleakGATTService, BleakGATTServiceCollection
 from bleak.exc import BleakDeviceNotFoundError, BleakError
 
 from benchrig.radio.bleak_api import OwnBackend
-from benchrig.radio.bumble_stack import procedures
+from benchrig.radio.bumble_stack import procedures, ways
 from benchrig.radio.bumble_stack.bumble_api import att, hci
 from benchrig.radio.bumble_stack.faults import TooLong
 from benchrig.radio.bumble_stack.link import ClientLink
@@ -265,6 +265,9 @@ class BumbleClient(OwnBackend):
             await self._procedure(procedures.write_without_response(client, characteristic.handle, value))
             if self._link is not None and self._link.is_full:
                 await self._procedure(self._link.has_room())
+
+    async def ask(self, way: str, handle: int, uuid: str, data: bytes) -> None:
+        await self._procedure(ways.WAYS[way](self._require_link().client, handle, uuid, data))
 
     async def flush(self) -> None:
         await self._procedure(self._require_link().flushed())

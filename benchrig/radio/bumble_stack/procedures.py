@@ -55,7 +55,7 @@ class FoundService:
     characteristics: list[FoundCharacteristic] = field(default_factory=list)
 
 
-async def _request(client: Client, request: att.ATT_PDU) -> Any:
+async def answered(client: Client, request: att.ATT_PDU) -> Any:
     """The response to a request."""
     response = await client.send_request(request)
     if response.op_code == att.Opcode.ATT_ERROR_RESPONSE:
@@ -68,13 +68,13 @@ async def _request(client: Client, request: att.ATT_PDU) -> Any:
 
 async def read(client: Client, handle: int) -> bytes:
     """A value of any length: a response that fills the MTU may have more behind it."""
-    response = await _request(client, att.ATT_Read_Request(attribute_handle=handle))
+    response = await answered(client, att.ATT_Read_Request(attribute_handle=handle))
     value = part = bytes(response.attribute_value)
     full = client.mtu - 1
     while len(part) == full and len(value) < LONGEST_VALUE:
         try:
             blob = att.ATT_Read_Blob_Request(attribute_handle=handle, value_offset=len(value))
-            part = bytes((await _request(client, blob)).part_attribute_value)
+            part = bytes((await answered(client, blob)).part_attribute_value)
         except att.ATT_Error as error:
             # A device that knows there is no more may say so either way.
             if error.error_code in (att.ATT_ATTRIBUTE_NOT_LONG_ERROR, att.ATT_INVALID_OFFSET_ERROR):
@@ -87,7 +87,7 @@ async def read(client: Client, handle: int) -> bytes:
 async def write(client: Client, handle: int, value: bytes) -> None:
     """Write with response, in prepared parts when one request does not hold the value."""
     if len(value) <= client.mtu - 3:
-        await _request(client, att.ATT_Write_Request(attribute_handle=handle, attribute_value=value))
+        await answered(client, att.ATT_Write_Request(attribute_handle=handle, attribute_value=value))
     else:
         await _write_long(client, handle, value)
 
@@ -98,14 +98,14 @@ async def _write_long(client: Client, handle: int, value: bytes) -> None:
         for at in range(0, len(value), size):
             part = value[at : at + size]
             prepare = att.ATT_Prepare_Write_Request(attribute_handle=handle, value_offset=at, part_attribute_value=part)
-            echo = await _request(client, prepare)
+            echo = await answered(client, prepare)
             if bytes(echo.part_attribute_value) != part or echo.value_offset != at:
                 raise DeviceFault(f"the device confirmed other data than were written at offset {at}")
     except (att.ATT_Error, DeviceFault):
         # Empty the device's queue, or these parts would be written by the next long write.
         await client.send_request(att.ATT_Execute_Write_Request(flags=0))
         raise
-    await _request(client, att.ATT_Execute_Write_Request(flags=1))
+    await answered(client, att.ATT_Execute_Write_Request(flags=1))
 
 
 async def write_without_response(client: Client, handle: int, value: bytes) -> None:
@@ -232,7 +232,7 @@ async def _sweep(client: Client, start: int, end: int, request: Callable[[int], 
     """Responses to one request over a range of handles, until the device says there is no more."""
     while start <= end:
         try:
-            response = await _request(client, request(start))
+            response = await answered(client, request(start))
         except att.ATT_Error as error:
             if error.error_code == att.ATT_ATTRIBUTE_NOT_FOUND_ERROR:
                 return

@@ -61,6 +61,8 @@ class StrictServer(Server):
         self._handlers: dict[type[att.ATT_PDU], Handler] = {
             att.ATT_Read_Request: self._read,
             att.ATT_Read_Blob_Request: self._read_blob,
+            att.ATT_Read_Multiple_Request: self._read_multiple,
+            att.ATT_Read_Multiple_Variable_Request: self._read_multiple_variable,
             att.ATT_Write_Request: self._write,
             att.ATT_Write_Command: self._write_command,
             att.ATT_Prepare_Write_Request: self._prepare,
@@ -184,6 +186,20 @@ class StrictServer(Server):
             raise att.ATT_Error(att.ErrorCode.ATTRIBUTE_NOT_LONG)
         part = value[request.value_offset :][: bearer.att_mtu - 1]
         return att.ATT_Read_Blob_Response(part_attribute_value=part)
+
+    async def _read_multiple(self, bearer: att.Bearer, request: att.ATT_Read_Multiple_Request) -> att.ATT_PDU:
+        values = [await self._readable(bearer, handle).read_value(bearer) for handle in request.set_of_handles]
+        return att.ATT_Read_Multiple_Response(set_of_values=b"".join(values)[: bearer.att_mtu - 1])
+
+    async def _read_multiple_variable(
+        self, bearer: att.Bearer, request: att.ATT_Read_Multiple_Variable_Request
+    ) -> att.ATT_PDU:
+        entries, room = list[tuple[int, bytes]](), bearer.att_mtu - 1
+        for handle in request.set_of_handles:
+            value = await self._readable(bearer, handle).read_value(bearer)
+            entries += [(len(value), value[: room - 2])] if room > 2 else []
+            room -= 2 + len(value)
+        return att.ATT_Read_Multiple_Variable_Response(length_value_tuple_list=entries)
 
     async def _write(self, bearer: att.Bearer, request: att.ATT_Write_Request) -> att.ATT_PDU:
         attribute = self._writable(bearer, request.attribute_handle)

@@ -23,7 +23,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple, TypeAlias
 from xml.etree import ElementTree as ET
 
-from benchrig.report import explain, whole
+from benchrig.report import access, explain, whole
 from benchrig.report.outline import Entry, Once, OverRounds, ReadingOverRounds, outline
 from benchrig.report.registry import Report
 from benchrig.text.escape import hex_text, is_number, json_text, plain, plain_lines, value_text
@@ -178,6 +178,7 @@ def _step_case(step: Execution, name: str) -> _Case:
         lines=tuple(explain.explanation(step)) if result in ("failure", "error") else (),
         output=(
             *map(_reading_line, step.readings),
+            *(line for reading in step.readings for line in _matrix_lines(step, reading)),
             *map(_not_judged_line, explain.unmeasured(step)),
             *(_left_out_line(limit) for limit in step.not_judged if whole.is_left_out(step, limit)),
         ),
@@ -207,6 +208,12 @@ def _reading_line(reading: Reading) -> str:
     if judgement is not None:
         parts += [f"limit {plain(judgement.limit)}", "pass" if judgement.passed else "fail"]
     return "; ".join(parts)
+
+
+def _matrix_lines(step: Execution, reading: Reading) -> Iterator[str]:
+    """What the unit allows, where an access step found it."""
+    if reading.access:
+        yield from access.sentences(access.of(step, reading.access))
 
 
 def _not_judged_line(limit: NotJudged) -> str:

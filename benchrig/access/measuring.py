@@ -1,0 +1,112 @@
+"""What a device that is known to be good asks for: every operation over links of rising protection, without a matrix."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Set
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, cast
+
+from benchrig.access.asking import Asking
+from benchrig.access.rules import INSUFFICIENT, Over, expected
+from benchrig.access.subject import can_subscribe, is_switch, offers
+from benchrig.radio.security import Level
+from benchrig.radio.table import Characteristic
+from benchrig.values.access import LEVELS, Need, Operation
+
+if TYPE_CHECKING:
+    from benchrig.radio.table import Attribute, Found, Table
+
+
+@dataclass
+class Measured:
+    """One operation on one attribute: the answer over each link, by its level; 0 is allowed."""
+
+    found: Found
+    operation: Operation
+    answers: dict[Level, int] = field(default_factory=dict)
+
+    @property
+    def need(self) -> Need:
+        """The least protected link that it is allowed over; `any` where nobody can say."""
+        allowed = [level for level, code in self.answers.items() if code == 0]
+        if allowed:
+            return LEVELS[min(allowed)]
+        if self.answers and all(self._is_not_permitted(level) for level in self.answers):
+            return "never"
+        return "encrypted" if self._wants_security and [*self.answers] == [Level.NO_SECURITY] else "any"
+
+    @property
+    def is_guess(self) -> bool:
+        """Whether a link that was not tried could be enough, or too little."""
+        least = LEVELS.index(self.need) if self.need in LEVELS else 0
+        return not self.answers.keys() >= {level for level in Level if level <= least}
+
+    def is_strict(self, need: Need) -> bool:
+        """Whether every answer is the one that the specification has for it."""
+        wanted = [
+            (expected(self.operation, need, Over(level), strict=True), code) for level, code in self.answers.items()
+        ]
+        return all(each is None or each.fits(code) for each, code in wanted)
+
+    @property
+    def _wants_security(self) -> bool:
+        return bool({*self.answers.values()} & INSUFFICIENT)
+
+    def _is_not_permitted(self, level: Level) -> bool:
+        never = expected(self.operation, "never", Over(level), strict=True)
+        return never is not None and never.fits(self.answers[level])
+
+
+@dataclass
+class Measuring:
+    """Reads all, subscribes to all that sends, and writes what is named in `writes` (handles), with the value that is there."""
+
+    writes: Set[int] = frozenset()
+    _found: dict[tuple[int, Operation], Measured] = field(default_factory=dict)
+    _values: dict[int, bytes] = field(default_factory=dict)
+
+    async def over(self, asking: Asking, table: Table, level: Level) -> None:
+        """Try everything over this link that was not tried at its level. What an operation of the link raises."""
+        for operation in cast("tuple[Operation, ...]", ("read", "write", "subscribe")):
+            for found in table.attributes():
+                if self._is_asked(found.attribute, operation):
+                    await self._try(asking, found, operation, level)
+
+    def _is_asked(self, attribute: Attribute, operation: Operation) -> bool:
+        if is_switch(attribute):
+            return False
+        if operation == "write":
+            return attribute.handle in self.writes and attribute.handle in self._values
+        if operation == "subscribe":
+            return can_subscribe(attribute)
+        return offers(attribute, "read") is True
+
+    async def _try(self, asking: Asking, found: Found, operation: Operation, level: Level) -> None:
+        attribute, key = found.attribute, (found.attribute.handle, operation)
+        measured = self._found.setdefault(key, Measured(found, operation))
+        if level in measured.answers:
+            return
+        name = f"handle 0x{attribute.handle:04X}"
+        if operation == "read":
+            answer = await asking.read(attribute, name)
+            if not answer.code:
+                self._values[attribute.handle] = answer.data
+        elif operation == "write":
+            answer = await asking.write(attribute, name, self._values[attribute.handle])
+        else:
+            answer = await asking.subscribe(cast("Characteristic", attribute), name)
+        measured.answers[level] = answer.code
+
+    @property
+    def found(self) -> Mapping[tuple[int, Operation], Measured]:
+        """By handle and operation."""
+        return self._found
+
+    @property
+    def is_complete(self) -> bool:
+        """Whether a further link without security would show nothing more."""
+        return all(Level.NO_SECURITY in each.answers for each in self._found.values())
+
+
+def is_strict(found: Iterable[Measured]) -> bool:
+    return all(each.is_strict(each.need) for each in found)

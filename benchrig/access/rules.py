@@ -1,0 +1,87 @@
+"""What a server must answer (Core Vol 3 Part C 10.3.1, Part F 3.4.1.1): permissions first, then security. Who lacks
+encryption gets 0x05 where the server has no key for it, and 0x0F where it has; who is encrypted by a key that is too weak
+gets 0x05."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from benchrig.radio.security import Level
+from benchrig.values.access import ALLOWED, LEVELS, REFUSED, Need, Operation
+from benchrig.values.catalogue import att_error_name
+
+READ_NOT_PERMITTED, WRITE_NOT_PERMITTED = 0x02, 0x03
+INSUFFICIENT_AUTHENTICATION, INSUFFICIENT_ENCRYPTION = 0x05, 0x0F
+REQUEST_NOT_SUPPORTED, CCCD_IMPROPER = 0x06, 0xFD
+# Authentication, authorization, encryption key size, encryption.
+INSUFFICIENT = frozenset({0x05, 0x08, 0x0C, 0x0F})
+ANY_ERROR = frozenset(range(1, 0x100))
+# An operation that has no answer was without effect: nobody knows why.
+UNTOLD = -1
+
+
+@dataclass(frozen=True)
+class Over:
+    """A link: how far it is protected, and whether the device has a key for this peer from before. `words` name it."""
+
+    level: Level
+    has_key: bool = False
+    words: str = ""
+
+    @property
+    def label(self) -> str:
+        return self.words or self.level.words
+
+
+@dataclass(frozen=True)
+class Expected:
+    """What is right: allowed, or refused with one of these errors."""
+
+    allowed: bool
+    errors: frozenset[int] = frozenset()
+    words: str = ALLOWED
+
+    def fits(self, code: int) -> bool:
+        """`code` is 0 for what was allowed, UNTOLD for a refusal without an answer."""
+        if code == 0 or self.allowed:
+            return code == 0 and self.allowed
+        return code == UNTOLD or code in self.errors
+
+
+def expected(operation: Operation, need: Need, over: Over, *, strict: bool) -> Expected | None:
+    """None where nothing is judged."""
+    if need == "any":
+        return None
+    if operation == "write without response" and (need == "never" or over.level < LEVELS.index(need)):
+        return Expected(False, words=REFUSED)
+    if need == "never":
+        errors = _not_permitted(operation)
+        return Expected(False, errors if strict else ANY_ERROR, _in_words(errors, strict=strict, loosely="any error"))
+    if over.level >= LEVELS.index(need):
+        return Expected(True)
+    errors = frozenset({_insufficient(over)})
+    loosely = "any insufficient … error"
+    return Expected(False, errors if strict else INSUFFICIENT, _in_words(errors, strict=strict, loosely=loosely))
+
+
+def _not_permitted(operation: Operation) -> frozenset[int]:
+    if operation == "read":
+        return frozenset({READ_NOT_PERMITTED})
+    if operation == "subscribe":
+        return frozenset({WRITE_NOT_PERMITTED, CCCD_IMPROPER})
+    return frozenset({WRITE_NOT_PERMITTED})
+
+
+def _insufficient(over: Over) -> int:
+    unencrypted = over.level is Level.NO_SECURITY
+    return INSUFFICIENT_ENCRYPTION if unencrypted and over.has_key else INSUFFICIENT_AUTHENTICATION
+
+
+def _in_words(errors: frozenset[int], *, strict: bool, loosely: str) -> str:
+    return " or ".join(att_error_name(code) for code in sorted(errors)) if strict else loosely
+
+
+def found_words(code: int) -> str:
+    if code == 0:
+        return ALLOWED
+    return REFUSED if code == UNTOLD else att_error_name(code)

@@ -1,0 +1,278 @@
+"""access: every attribute of the table against what it must ask for, over links of rising protection."""
+
+from __future__ import annotations
+
+from collections.abc import Coroutine, Iterable, Mapping
+from typing import TYPE_CHECKING, Any, ClassVar, TypeVar, cast
+
+import msgspec
+
+from benchrig.access.asking import Asking
+from benchrig.access.rules import Over
+from benchrig.access.trying import Trying
+from benchrig.errors import ConnectFailed, DeviceError, StationError, StepFailed, UsageError
+from benchrig.radio.offers import NOT_SENT
+from benchrig.radio.security import NONE, Level, Paired, Protection
+from benchrig.source.shape import LATE, Misfit, is_late
+from benchrig.source.yaml import Mapping as MappingNode
+from benchrig.source.yaml import Node, Scalar
+from benchrig.steps.access_levels import LevelPairing, Levels
+from benchrig.steps.access_matrix import Laid, Matrix, lay
+from benchrig.steps.attribute import AttributeName, Names
+from benchrig.steps.base import NOTHING, SECONDS, Cap, ReadingType, Step
+from benchrig.steps.bench import Bench
+from benchrig.steps.numbers import Numbers, paired
+from benchrig.steps.pairing_readings import error_of
+from benchrig.steps.payload import encode, misfit_of
+from benchrig.values.limit_keys import AnyValue
+
+if TYPE_CHECKING:
+    from benchrig.radio.table import Characteristic
+
+T = TypeVar("T")
+
+AFTER = "after pairing"
+# How often it is tried to connect.
+_TRIES = 3
+# Seconds in which a unit that goes on sending over a new link is heard.
+LISTENS = 3.0
+
+
+class Access(Step, kw_only=True):
+    """Try every operation on every attribute over links of its own: without security first, then at each level, then
+    without security again. The link of the steps before is ended, and none is left."""
+
+    verb: ClassVar[str] = "access"
+    needs: ClassVar[frozenset[Cap]] = frozenset({Cap.UNIT})
+    gives: ClassVar[frozenset[Cap]] = frozenset({Cap.BOND})
+    ends: ClassVar[frozenset[Cap]] = frozenset({Cap.LINK})
+    unbonded: ClassVar[bool] = True
+    conceals: ClassVar[frozenset[str]] = frozenset({"passkey", "number", "out_of_band"})
+    writes: ClassVar[bool] = True
+    within_default: ClassVar[float] = 120.0
+    tries_again: ClassVar[bool] = False
+    usual: ClassVar[str] = "differences"
+
+    access: Matrix
+    levels: Levels = msgspec.field(default_factory=Levels)
+    may_write: list[AttributeName] = msgspec.field(name="writes", default_factory=list)
+    changes: dict[str, AnyValue] = msgspec.field(default_factory=dict)
+    strict: bool = True
+
+    @classmethod
+    def given_by(cls, node: MappingNode) -> frozenset[Cap]:
+        """A bond where a level is to leave one."""
+        bonding = [level.get("bonding") for level in _levels_in(node)]
+        return cls.gives if any(isinstance(each, Scalar) and each.value is True for each in bonding) else NOTHING
+
+    @classmethod
+    def concealed_in(cls, node: MappingNode) -> list[Node]:
+        return [found for level in _levels_in(node) for found in super().concealed_in(level)]
+
+    @property
+    def is_open(self) -> bool:
+        """The readings are the same whatever its keys are."""
+        return False
+
+    def misfits_of_names(self, names: Names) -> Iterable[Misfit]:
+        if any(map(_is_late, (self.access, self.levels, self.may_write, self.changes))):
+            return  # what stands in them is known in the run only
+        for misfit in self.access.misfits(names):
+            yield Misfit(misfit.message, misfit.advice, ("access", *misfit.path))
+        yield from self._level_misfits()
+        for index, written in enumerate(self.may_write):
+            yield from self._write_misfits(names, written, index)
+        for changed, value in self.changes.items():
+            yield from self._change_misfits(names, changed, value)
+
+    def _level_misfits(self) -> Iterable[Misfit]:
+        for misfit in self.levels.astray:
+            yield Misfit(misfit.message, misfit.advice, ("levels", *misfit.path))
+        for level in self.levels.lacking(self.access.highest):
+            message = f"the matrix is about links that are {_in_words(level)}, and levels has no way to them"
+            advice = f"write {level.words}: {{pair: …}} under levels, or {level.words}: never where the unit has none"
+            yield Misfit(message, advice, ("levels",))
+
+    def _write_misfits(self, names: Names, name: str, index: int) -> Iterable[Misfit]:
+        if name in self.may_write[:index]:
+            yield Misfit(f"'{name}' is listed twice", "take one of them out", ("writes", index))
+        elif (wrong := _unknown(names, name)) is not None:
+            yield Misfit(wrong.message, wrong.advice, ("writes", index))
+        else:
+            yield from self._not_judged(names, name, index)
+
+    def _change_misfits(self, names: Names, name: str, value: Any) -> Iterable[Misfit]:
+        if name not in self.may_write:
+            yield Misfit(f"'{name}' is not listed under writes", "add it there", ("changes", name))
+        elif not is_late(value) and _unknown(names, name) is None:
+            wrong = misfit_of(self, names.meaning(name).format, value, None)
+            yield from [Misfit(wrong.message, wrong.advice, ("changes", name))] if wrong else []
+
+    def _not_judged(self, names: Names, name: str, index: int) -> Iterable[Misfit]:
+        """An attribute that is to be written, while the matrix judges no write of it."""
+        address = names.meaning(name).address
+        said = [needs for each, needs in self.access.named.items() if _address(names, each) == address]
+        needs = {**self.access.others, **(said[0] if said else {})}
+        if not any(needs.get(each, "any") != "any" for each in ("write", "write without response")):
+            message = f"the matrix judges no write of '{name}'"
+            yield Misfit(message, "say what its write needs, or take it out of writes", ("writes", index))
+
+    def readings(self, names: Names) -> Mapping[str, ReadingType]:
+        return {
+            "differences": ReadingType("number", "", "operations that the unit allows or refuses otherwise, and gaps"),
+            "tried": ReadingType("number", "", "operations that were tried, each over each link"),
+            "not_tried": ReadingType("number", "", "operations that were not tried over a link"),
+            "found": ReadingType("list", "", "the differences: attribute, operation, link, expected, found"),
+            "elapsed": SECONDS,
+        }
+
+    async def run(self, bench: Bench) -> None:
+        started = bench.now()
+        unsent = "" if bench.device.radio.sends_unoffered else NOT_SENT
+        trying = Trying(self.strict, bench.lacks("differences"), unsent)
+        try:
+            await self._all_links(bench, trying)
+        except BaseException:
+            self._tell(bench, trying)
+            raise
+        found = trying.differences
+        if found and trying.hides_refusals:
+            raise StepFailed("; ".join(found))  # a part is enough to fail, and not enough to pass
+        bench.reading("differences", len(found), telling=lambda sentence: f"{sentence}: {'; '.join(found)}")
+        bench.reading("tried", trying.tried)
+        bench.reading("not_tried", sum(trying.not_tried.values()))
+        bench.reading("found", found, access=[*trying.rows.values()])
+        bench.reading("elapsed", bench.since(started), "s")
+
+    def _tell(self, bench: Bench, trying: Trying) -> None:
+        """What was found until the link, or the unit, was gone: a part, so nothing is held against it."""
+        if not bench.wanted("found"):
+            bench.reading("found", trying.differences, access=[*trying.rows.values()])
+
+    async def _all_links(self, bench: Bench, trying: Trying) -> None:
+        """Of the ways that bond and of those that do not, each is gone a second time where it shows more by then."""
+        laid = await self._fresh(bench)
+        if bench.link.security.is_bonded:
+            raise UsageError("the unit and benchrig are bonded", advice="add - unpair: before the access step")
+        _check_level(bench.link.security.level or Level.NO_SECURITY, Level.NO_SECURITY)
+        first = Over(Level.NO_SECURITY)
+        await self._over(bench, trying, laid, first)
+        for bonding in (False, True):
+            ways = [(level, pairing) for level, pairing in self.levels.ways if pairing.bonding is bonding]
+            for level, pairing in ways:
+                await self._paired_over(bench, trying, level, pairing)
+            for level, pairing in ways:
+                if trying.lacks_values(Over(level)):
+                    await self._paired_over(bench, trying, level, pairing)
+            if ways and not bonding and trying.lacks_values(first):
+                await self._over(bench, trying, await self._fresh(bench), first)
+        if self.levels.ways:
+            bonded = any(pairing.bonding for _, pairing in self.levels.ways)
+            after = Over(Level.NO_SECURITY, bonded, AFTER)
+            laid = await self._fresh(bench)
+            await self._over(bench, trying, laid, after)
+            await self._listen(bench, trying, laid, after)
+        await bench.disconnect()
+
+    async def _paired_over(self, bench: Bench, trying: Trying, level: Level, pairing: LevelPairing) -> None:
+        laid = await self._fresh(bench)
+        await self._pair(bench, level, pairing)
+        await self._over(bench, trying, laid, Over(level), keep=pairing.bonding)
+
+    async def _listen(self, bench: Bench, trying: Trying, laid: Laid, over: Over) -> None:
+        """A bond keeps subscriptions, and over a link without security they must be silent; then they are turned off."""
+        kept = [subject for subject in laid.subjects if subject.handle in trying.kept]
+        if not kept:
+            return
+        await bench.pause(LISTENS)
+        asking = Asking(bench.link, lambda: bench.time_left)
+        trying.unasked(asking, laid.subjects, over)
+        encrypted = await bench.link.security.encrypt()
+        if encrypted.failure != NONE:
+            bench.note(f"subscriptions of the bond were not turned off: {encrypted.failure}")
+            return
+        for subject in kept:
+            await asking.subscribe(cast("Characteristic", subject.attribute), subject.name)
+
+    async def _over(self, bench: Bench, trying: Trying, laid: Laid, over: Over, *, keep: bool = False) -> None:
+        asking = Asking(bench.link, lambda: bench.time_left)
+        await trying.over(asking, laid.subjects, over, keep=keep)
+        for subject, operation in laid.unnamed:
+            trying.unnamed(subject, operation)
+
+    async def _fresh(self, bench: Bench) -> Laid:
+        """A new link, with the matrix over its table."""
+        if bench.device.is_up:
+            await bench.disconnect()
+        for tries in range(_TRIES, 0, -1):
+            try:
+                await bench.connect(bench.time_left / tries, again=tries < _TRIES)
+                break
+            except ConnectFailed as error:
+                if tries == 1:
+                    raise
+                bench.note(f"connected again: {error.message}")
+        return lay(self.access, bench.link.table, bench.names, writes=self.may_write, changes=self._seconds(bench))
+
+    def _seconds(self, bench: Bench) -> dict[str, bytes]:
+        return {name: encode(bench.names.meaning(name).format, value, None) for name, value in self.changes.items()}
+
+    async def _pair(self, bench: Bench, level: Level, pairing: LevelPairing) -> None:
+        result = await paired(bench, Numbers(bench, pairing, _as_it_is), _as_it_is)
+        if result.failure != NONE:
+            raise error_of(result, f"no link that is {_in_words(level)}: the pairing failed")
+        if pairing.bonding and result.bonded is not False:
+            bench.device.bonded_as = pairing
+        _check_level(bench.link.security.level or _level_of(result), level)
+
+
+async def _as_it_is(work: Coroutine[Any, Any, T], seconds: float) -> T:
+    """Within the step's own time."""
+    return await work
+
+
+def _levels_in(node: MappingNode) -> list[MappingNode]:
+    """The pairings of a step as they are written."""
+    levels = node.get("levels")
+    found = [each for _, each in levels.entries.values()] if isinstance(levels, MappingNode) else []
+    return [each for each in found if isinstance(each, MappingNode)]
+
+
+def _is_late(part: Any) -> bool:
+    """The whole of it, not something in it."""
+    return part is LATE
+
+
+def _level_of(paired: Paired) -> Level | None:
+    """What the pairing says of the link, where the radio cannot look."""
+    if paired.authenticated is None or paired.secure_connections is None:
+        return None
+    return Protection(paired.authenticated, paired.secure_connections).level
+
+
+def _check_level(actual: Level | None, wanted: Level) -> None:
+    """A link that is less, or more, would show what another level allows."""
+    if actual is None:
+        raise StationError(
+            "this radio does not tell how far the link is protected", advice="test this with --radio hci:…"
+        )
+    if actual is not wanted:
+        raise DeviceError(f"expected a link that is {_in_words(wanted)}, found one that is {_in_words(actual)}")
+
+
+def _in_words(level: Level) -> str:
+    return {Level.NO_SECURITY: "not encrypted", Level.SECURE_CONNECTIONS: "protected by Secure Connections"}.get(
+        level, level.words
+    )
+
+
+def _unknown(names: Names, name: str) -> Misfit | None:
+    try:
+        names.meaning(name)
+    except Misfit as misfit:
+        return misfit
+    return None
+
+
+def _address(names: Names, name: str) -> Any:
+    return None if _unknown(names, name) else names.meaning(name).address
