@@ -14,6 +14,7 @@ from benchrig.radio.bumble_stack.terms import Terms
 from benchrig.radio.security import (
     ENCRYPTION,
     LINK_LOST,
+    NONE,
     REASONS,
     TIMEOUT,
     Encrypted,
@@ -67,7 +68,13 @@ class ClientSecurity:
                 return Paired(LINK_LOST)
             self._forget()
             session = self._stack.security.begin(self._link.connection, Terms(wish, party, name=self._name))
-            return await self._run(session)
+            paired = None
+            try:
+                paired = await self._run(session)
+            finally:
+                if paired is None or paired.failure != NONE:
+                    self._forget()  # kept just before it came to nothing
+            return paired
 
     def _check(self) -> None:
         if self._stack.lost:
