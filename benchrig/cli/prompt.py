@@ -21,6 +21,7 @@ from prompt_toolkit.keys import Keys
 from prompt_toolkit.patch_stdout import StdoutProxy
 
 from benchrig.cli.out import echo
+from benchrig.cli.pairing import PartyAtTerminal
 from benchrig.desk.prompt.completing import proposals
 from benchrig.desk.prompt.verbs import do
 from benchrig.errors import BenchrigError, OperatorError
@@ -68,6 +69,7 @@ class Prompt:
             enable_suspend=True,
         )
         self.session = session(self._acknowledge, self._lines.app.invalidate)
+        self.session.desk.party = PartyAtTerminal(self._ask, _say)
 
     async def run(self) -> None:
         """Connect, then take lines until one ends the session or the input does. Ctrl-C stops the verb that runs."""
@@ -146,15 +148,21 @@ class Prompt:
         """OperatorError unless the person does."""
         _say(f"\nCAUTION  {caution}\n")
         question = Question()
-
-        async def line(asking: str) -> str:
-            async with _above_the_prompt():
-                return await question.typed(asking)
-
         with contextlib.suppress(KeyboardInterrupt, EOFError):
-            if await acknowledged(line, _say):
+            if await acknowledged(lambda asking: self._answer(question, asking), _say):
                 return
         raise OperatorError("the write was not acknowledged; nothing was sent")
+
+    async def _ask(self, asking: str) -> str:
+        """A line that answers a question of the pairing under way."""
+        try:
+            return await self._answer(Question(), asking)
+        except KeyboardInterrupt:
+            raise OperatorError("the pairing was stopped") from None
+
+    async def _answer(self, question: Question, asking: str) -> str:
+        async with _above_the_prompt():
+            return await question.typed(asking)
 
     def _message(self) -> FormattedText:
         unit, state = self.session.connection.unit, self.session.connection.state

@@ -103,6 +103,31 @@ def _help(result: dict[str, Any]) -> list[str]:
     return shown
 
 
+def _pair(result: dict[str, Any]) -> list[str]:
+    from benchrig.desk.securing import failure_words, paired_words
+
+    if "failure" in result:
+        return [f"not paired: {plain(failure_words(result['failure'], result['failed_by']))}"]
+    parts = [result.get(name) for name in ("method", "secure_connections", "authenticated", "key_size", "bonded")]
+    level = f"; link: {result['level']}" if result["level"] else ""
+    return [f"paired: {paired_words(*parts)}{level}"]
+
+
+def _encrypt(result: dict[str, Any]) -> list[str]:
+    if "failure" in result:
+        return [f"not encrypted: {plain(result['failure'])}"]
+    return [f"encrypted{f', key of {size} bytes' if (size := result.get('key_size')) else ''}"]
+
+
+def _bonds(result: dict[str, Any]) -> list[str]:
+    """One a line."""
+    found = [
+        f"{plain(bond['name']) or '(no name)'}  {bond['address']} ({bond['address_type']})  {plain(bond['method'])}"
+        for bond in result["bonds"]
+    ]
+    return found or ["no bonds"]
+
+
 def _seconds(seconds: float) -> str:
     return f"{number_text(float(format(seconds, '.3g')))} s"
 
@@ -117,6 +142,12 @@ _TEXTS: dict[str, Callable[[dict[str, Any]], list[str]]] = {
     "exchange": exchanged_lines,
     "watch": _watch,
     "unwatch": _unwatch,
+    "pair": _pair,
+    "encrypt": _encrypt,
+    "unpair": lambda result: [
+        f"the bond with {plain(result['device'])} is forgotten" if result["bonded"] else "there was no bond"
+    ],
+    "bonds": _bonds,
     "wait": lambda result: [f"waited {_seconds(result['seconds'])}"],
     "save": _save,
     "help": _help,

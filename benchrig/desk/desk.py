@@ -36,7 +36,7 @@ from benchrig.values.presentation import PRESENTATION_FORMAT
 if TYPE_CHECKING:
     from benchrig.radio.link import Link
     from benchrig.radio.radio import Radio
-    from benchrig.radio.security import Capability, Party
+    from benchrig.radio.security import Capability, Encrypted, Paired, Party
     from benchrig.steps.bench import Target
     from benchrig.values.format import Format
 
@@ -100,6 +100,8 @@ class Desk(Witness):
     # of the last connection, and the seconds that it took
     attempts: int = 0
     took: float = 0.0
+    # what `pair` came to on the last connection
+    secured: Paired | Encrypted | None = None
     # no link is kept for the sake of what it said of its formats
     _formats: WeakKeyDictionary[Link, dict[int, Format | None]] = field(default_factory=WeakKeyDictionary, repr=False)
 
@@ -219,7 +221,7 @@ class Desk(Witness):
             link = await self._connect(started + (self.options.within if within is None else within))
         self.took = round(self.now() - started, 6)
         if self.options.pair is not None:
-            await secure(link, self.options.pair, self.party, self.tell)
+            self.secured = await secure(link, self.options.pair, self.party, self.tell)
         return link
 
     async def _connect(self, deadline: float) -> Link:

@@ -50,18 +50,19 @@ def wish_of(capability: Capability) -> Wish:
     return Wish(capability, mitm=capability != "none")
 
 
-async def secure(link: Link, capability: Capability, party: Party, tell: Callable[[str], None]) -> None:
+async def secure(link: Link, capability: Capability, party: Party, tell: Callable[[str], None]) -> Paired | Encrypted:
     """Encrypt the link with the key of a bond, or pair anew where the station has none. DeviceError, LinkLost."""
     if link.security.is_bonded:
         encrypted = await link.security.encrypt()
         if encrypted.failure != NO_KEY:
             check_encrypted(encrypted)
             tell(f"encrypted with the key of the bond{_worth(encrypted)}")
-            return
+            return encrypted
         tell("the device has lost its key of the bond: pairing anew")
     paired = await link.security.pair(wish_of(capability), party)
     check_paired(paired)
     tell(paired_text(paired))
+    return paired
 
 
 def check_paired(paired: Paired) -> None:

@@ -89,6 +89,7 @@ async def open_hci(name: str, transport: str, *, capture: Path | None = None, bo
             client_options={"backend": _backends()[1], "stack": stack},
             facts=_facts(stack),
             cannot=CANNOT["hci"],
+            bonds=stack.bonds,
             on_close=resources.pop_all().aclose,
             kind=kind,
             stack=stack,

@@ -19,6 +19,7 @@ from bleak.exc import BleakDBusError
 from benchrig.errors import BenchrigError, ConnectFailed, ConnectTimeout, LinkError, MalformedPdu, StationError
 from benchrig.radio.beside import Beside
 from benchrig.radio.bleak_api import address_type, own_backend, raw_of
+from benchrig.radio.bonds import Bonds
 from benchrig.radio.foreign import IN_PROGRESS, RESTART_SERVICE, translate
 from benchrig.radio.link import Link
 from benchrig.radio.offers import Names, Partly, Step, unjudged
@@ -72,6 +73,8 @@ class Radio:
     on_close: Callable[[], Awaitable[None]] = _nothing
     # consoles and switches of the devices, where the station has some
     beside: list[Beside] = field(default_factory=list)
+    # those that the radio works with; None where the system keeps them to itself
+    bonds: Bonds | None = None
     _links: list[Link] = field(default_factory=list)
     _last: Link | None = None
     _remarks: list[str] = field(default_factory=list)

@@ -219,6 +219,7 @@ async def open_simulated(
             simulated=True,
             seed=seed,
             cannot=CANNOT["virtual"],
+            bonds=around.stack.bonds,
             scanner_options={"backend": BumbleScanner, "stack": around.stack},
             client_options={"backend": BumbleClient, "stack": around.stack},
             facts=({"air": conditions.name} if conditions else {}) | opened.facts,

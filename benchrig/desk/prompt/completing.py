@@ -6,7 +6,9 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, get_args
 
 from benchrig.desk.naming import Namer
+from benchrig.desk.prompt.securing import PAIRINGS
 from benchrig.desk.prompt.verbs import VERBS, Verb
+from benchrig.radio.security import CAPABILITIES
 from benchrig.steps.subscription import PROPERTIES, Mode
 from benchrig.text.escape import plain
 from benchrig.values.format import format_names
@@ -34,6 +36,8 @@ def proposals(before: str, session: Session) -> tuple[int, list[str]]:
         return len(last), _fitting(last, ("little", "big"))
     if option == "--mode":
         return len(last), _fitting(last, get_args(Mode))
+    if option == "--pairing":
+        return _ending(rest.rpartition("--pairing ")[2], [*PAIRINGS])
     if option == "--reply":
         return _ending(rest.rpartition("--reply ")[2], attributes(session, PROPERTIES))
     return (0, []) if option else _ending(rest, _objects(known, session))
@@ -50,6 +54,8 @@ def _objects(verb: Verb, session: Session) -> list[str]:
         return attributes(session, verb.needs)
     if verb.name == "unwatch":
         return [*session.watches]
+    if verb.name == "pair":
+        return [*CAPABILITIES]
     if verb.name == "help":
         return [*VERBS]
     # a name with what cannot be typed is no proposal

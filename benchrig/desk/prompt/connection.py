@@ -8,10 +8,12 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Protocol
 
 from benchrig.desk.desk import Desk, in_silence
-from benchrig.desk.prompt.deeds import Connected, ConnectionLost, Deeds, Disconnected
+from benchrig.desk.prompt.deeds import Connected, ConnectionLost, Deeds, Disconnected, EncryptDone, PairDone
+from benchrig.desk.securing import wish_of
 from benchrig.errors import AmbiguousDevice, BenchrigError, LinkError, LinkLost, NoAnswer, StationError, UsageError
 from benchrig.radio.choosing import Advice
 from benchrig.radio.scan import of_device
+from benchrig.radio.security import Capability, Encrypted, Paired
 from benchrig.tasks import Tasks
 
 if TYPE_CHECKING:
@@ -40,6 +42,11 @@ class Listener(Protocol):
 
     def changed(self) -> None:
         """The state is another one."""
+
+
+def _secured(capability: Capability, made: Paired | Encrypted) -> PairDone | EncryptDone:
+    """What --pair came to when the device was connected."""
+    return PairDone(wish_of(capability), made) if isinstance(made, Paired) else EncryptDone(made)
 
 
 @dataclass
@@ -151,6 +158,8 @@ class Connection:
             raise AmbiguousDevice(error.message, advice=ADVICE.several) from error
         self.why = None
         self.listener.deeds.append(Connected(self.unit, self.desk.options.selection, self.desk.unit))
+        if desk.options.pair is not None and desk.secured is not None:
+            self.listener.deeds.append(_secured(desk.options.pair, desk.secured))
         self._say_connected(link, desk.took)
         self.listener.changed()
         return link

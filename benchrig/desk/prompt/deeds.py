@@ -12,6 +12,7 @@ from benchrig.values.statistics import Arrivals
 
 if TYPE_CHECKING:
     from benchrig.radio.scan import Selection, Sighting
+    from benchrig.radio.security import Encrypted, Paired, Wish
     from benchrig.radio.unit import Unit
     from benchrig.steps.answers import Answers
     from benchrig.steps.listening import Counter
@@ -138,7 +139,28 @@ class Waited:
     at: float
 
 
-Deed: TypeAlias = Connected | Disconnected | ConnectionLost | ReadDone | WriteDone | WatchDone | Waited
+@dataclass(frozen=True)
+class PairDone:
+    """`wish` says as what; numbers are kept nowhere."""
+
+    wish: Wish
+    paired: Paired
+
+
+@dataclass(frozen=True)
+class EncryptDone:
+    encrypted: Encrypted
+
+
+@dataclass(frozen=True)
+class UnpairDone:
+    """The station has forgotten the device."""
+
+
+Deed: TypeAlias = (
+    Connected | Disconnected | ConnectionLost | ReadDone | WriteDone | WatchDone | Waited | PairDone | EncryptDone
+    | UnpairDone
+)  # fmt: skip
 
 
 class Deeds(list[Deed]):

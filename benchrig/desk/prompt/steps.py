@@ -14,14 +14,18 @@ from benchrig.desk.prompt.deeds import (
     ConnectionLost,
     Deed,
     Disconnected,
+    EncryptDone,
     ExchangeDone,
+    PairDone,
     ReadDone,
     Subject,
+    UnpairDone,
     Waited,
     WatchDone,
     WriteDone,
 )
 from benchrig.desk.prompt.limits import proposals, why_not, written
+from benchrig.desk.prompt.security_steps import security_steps
 from benchrig.desk.typed_answers import answers_data
 from benchrig.errors import MalformedValue, UnfitValue
 from benchrig.plan.wording import spec_data
@@ -133,6 +137,8 @@ class _Teller:
                 yield from self._write(deed)
             case WatchDone():
                 yield from self._watched(deed)
+            case PairDone() | EncryptDone() | UnpairDone():
+                yield from security_steps(deed, self.deeds[: self.number])
             case Waited():
                 if not any(watched.started <= deed.at for watched in self._watches() if _lasts(watched, deed.at)):
                     yield StepText("wait", _time(deed.seconds))

@@ -10,13 +10,14 @@ from pathlib import Path
 from typing import get_args
 
 from benchrig.desk.exchanging import Inquiry
+from benchrig.desk.prompt import securing
 from benchrig.desk.prompt.line import TypedLine, parse, split, take_name
 from benchrig.desk.prompt.saving import save
 from benchrig.desk.prompt.session import Session
 from benchrig.desk.typed_answers import OPTIONS, typed_answers
 from benchrig.desk.typed_format import beside, typed_format
 from benchrig.desk.writing import Order
-from benchrig.errors import UnfitValue, UsageError
+from benchrig.errors import UnfitValue, UsageError, WantsPairing
 from benchrig.source.problem import suggest
 from benchrig.source.shape import misfit_is_usage
 from benchrig.steps.payload import hex_bytes
@@ -72,7 +73,11 @@ async def do(session: Session, text: str) -> bool:
     with misfit_is_usage():
         line = parse(words, verb.options)
         verb.check(line)
-        await verb.run(session, line)
+        try:
+            await verb.run(session, line)
+        except WantsPairing as error:
+            error.advice = "pair with the device: pair keyboard"
+            raise
     return verb.name != "quit"
 
 
@@ -126,6 +131,10 @@ async def _watch(session: Session, line: TypedLine) -> None:
         )
     for name in await _names_of(session, line):
         await session.watch(name, spec, counter, mode)  # type: ignore[arg-type]  # one of the two
+
+
+async def _pair(session: Session, line: TypedLine) -> None:
+    await securing.pair(session, securing.typed_wish(line.rest, line.options))
 
 
 async def _save(session: Session, line: TypedLine, *, force: bool = False) -> None:
@@ -195,6 +204,12 @@ _VERBS = (
     Verb("watch", "ATTRIBUTE…", "subscribe, and show what arrives", _watch, "temperature",
          _WATCH | _FORMAT, PROPERTIES),
     Verb("unwatch", "[ATTRIBUTE]", "end a subscription, or all", lambda session, line: session.unwatch(line.rest)),
+    Verb("pair", "[CAPABILITY]", "pair anew, as none, display, yes/no, keyboard, keyboard and display", _pair, "keyboard",
+         securing.OPTIONS),
+    Verb("encrypt", "", "encrypt the link with the key of the bond", lambda session, _: securing.encrypt(session)),
+    Verb("unpair", "", "forget the bond with the device, which keeps its own key",
+         lambda session, _: securing.unpair(session)),
+    Verb("bonds", "", "list the bonds of this station, without keys", lambda session, _: securing.bonds(session)),
     Verb("wait", "TIME", "wait; ends early if the link is lost",
          lambda session, line: session.wait(_seconds(line.rest)), "2 s"),
     Verb("save", "FILE", "write what was done as a test plan", _save, "plan.yaml"),
