@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -11,9 +12,10 @@ from benchrig.desk.prompt.session import Session
 from benchrig.desk.prompt.verbs import do
 from benchrig.errors import BenchrigError
 from benchrig.radio.scan import Selection
+from benchrig.radio.security import Capability, Party
 from benchrig.steps.attribute import AttributeSpec, Names, Uuid
 from benchrig.values.format import spec_from
-from tests.desk.kit import at_desk
+from tests.desk.kit import Reader, at_desk
 from tests.run.kit import DEVICES
 
 LOGGER = DEVICES / "logger.yaml"
@@ -68,6 +70,8 @@ def talked(
     seed: int = 0,
     into: list[dict[str, Any]] | None = None,
     selection: Selection | None = None,
+    party: Callable[[Desk], Party] = Reader,
+    pair: Capability | None = None,
     **options: Any,
 ) -> Talked:
     """`answer` is what the person says to a caution instead of 'yes'. An error of a line is raised; what was shown
@@ -81,6 +85,7 @@ def talked(
             raise answer
 
     async def work(desk: Desk) -> Session:
+        desk.party = party(desk)
         session = Session(desk, results.append, ask, **options)
         try:
             for line in lines:
@@ -89,4 +94,4 @@ def talked(
             await session.close()
         return session
 
-    return Talked(results, asked, at_desk(work, *devices, names=names, seed=seed, selection=selection))
+    return Talked(results, asked, at_desk(work, *devices, names=names, seed=seed, selection=selection, pair=pair))

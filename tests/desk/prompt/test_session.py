@@ -310,7 +310,7 @@ def test_the_table_has_all_attributes() -> None:
 
 def test_help_says_how_each_verb_is_written() -> None:
     [all_verbs] = talked("help").results
-    assert len(all_verbs["verbs"]) == 14
+    assert len(all_verbs["verbs"]) == 18
     [one] = talked("help write").results
     assert one["verbs"][0]["options"][:2] == ["--raw HEX", "--read-back"]
 
