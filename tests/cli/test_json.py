@@ -10,8 +10,10 @@ import msgspec
 import pytest
 
 from benchrig.desk.inspection import Content
+from benchrig.errors import BenchrigError
 from tests.cli.calling import call
-from tests.desk.prompt.kit import talked
+from tests.desk.kit import Clumsy, Reader
+from tests.desk.prompt.kit import LOCK, talked
 from tests.reference import SECTIONS, words
 from tests.run.kit import DEVICES, PLANS, device_text
 
@@ -30,6 +32,7 @@ advertising:
   scan_response: {name: Beacon, tx_power: -4 dBm}
 services: []
 """
+SECURITY = ("pair", "encrypt", "unpair", "bonds")
 KEY = "ec0234a357c8ad05341010a60a397d9b"
 LOSING = """services:
   - service: environmental sensing
@@ -146,12 +149,29 @@ def test_verbs_of_a_session() -> None:
         "unwatch", "exchange command --raw 01 --last-count 1 --skip 1 --counter 0", "disconnect",
     )  # fmt: skip
     for name in ROWS:
-        if name.startswith("`session`: "):
+        if name.startswith("`session`: ") and words(name)[1] not in SECURITY:
             check(name, [dict(each) for each in done.of(words(name)[1])])
 
 
+def test_verbs_of_security() -> None:
+    shown = talked("pair keyboard", "encrypt", "bonds", "unpair", devices=(LOCK,)).results
+    forgets = LOCK.replace("capability: display", "capability: display, faults: {forgets_bonds: disconnection}")
+    for party, device, said in (
+        (Clumsy, LOCK, ["pair keyboard"]),
+        (Reader, forgets, ["pair keyboard", "disconnect", "connect", "encrypt"]),
+    ):
+        with pytest.raises(BenchrigError):
+            talked(*said, devices=(device,), party=party, into=shown)
+    for verb in SECURITY:
+        check(f"`session`: `{verb}`", [dict(each) for each in shown if each["verb"] == verb])
+
+
+def test_the_bonds_of_a_station() -> None:
+    check("`bonds`", [json.loads(call("bonds", "--json").stdout)])
+
+
 def test_every_row_is_tested() -> None:
-    apart = {"scan: a device", "scan --reports: a report", "inspect", "write: done", "exchange: done", "draft"}
+    apart = {"bonds", "scan: a device", "scan --reports: a report", "inspect", "write: done", "exchange: done", "draft"}
     rows = {row.replace("`", "") for row in ROWS}
     assert {row for row in rows if row.partition(":")[0] not in ("watch", "watch --counter", "session")} == {
         *SIMPLE,

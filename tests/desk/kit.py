@@ -62,6 +62,14 @@ class Reader:
         return number == await self.enter()
 
 
+class Clumsy(Reader):
+    """Types another passkey than the one that is shown."""
+
+    async def enter(self) -> int | None:
+        passkey = await super().enter()
+        return None if passkey is None else (passkey + 1) % 1_000_000
+
+
 def inspected(device: str | Path | Simulated, pairing: PairingLook | None = None, **options: Any) -> Inspection:
     """The inspection of the one device."""
 

@@ -19,6 +19,16 @@ from tests.desk.kit import Reader, at_desk
 from tests.run.kit import DEVICES
 
 LOGGER = DEVICES / "logger.yaml"
+# shows a passkey, and prints it
+LOCK = """
+device: Lock 1
+security: {capability: display}
+on_display: [{print: 'code {number}'}]
+services:
+  - service: environmental sensing
+    characteristics:
+      - {characteristic: humidity, properties: [read, write], value: 40 %, read_needs: authenticated, write_needs: authenticated}
+"""
 OWN = "6b1d000{}-9a53-4c86-8a3e-2f0f6c1d7e40"
 
 

@@ -12,26 +12,8 @@ from benchrig.desk.prompt.saving import Story, plan_text
 from benchrig.desk.securing import Unattended
 from benchrig.errors import BenchrigError, DeviceError, OperatorError, StationError, UsageError, WantsPairing
 from benchrig.radio.security import CAPABILITIES
-from tests.desk.kit import Reader
-from tests.desk.prompt.kit import Talked, talked
-
-LOCK = """
-device: Lock 1
-security: {capability: display}
-on_display: [{print: 'code {number}'}]
-services:
-  - service: environmental sensing
-    characteristics:
-      - {characteristic: humidity, properties: [read, write], value: 40 %, read_needs: authenticated, write_needs: authenticated}
-"""
-
-
-class Clumsy(Reader):
-    """Types another passkey than the one that is shown."""
-
-    async def enter(self) -> int | None:
-        passkey = await super().enter()
-        return None if passkey is None else (passkey + 1) % 1_000_000
+from tests.desk.kit import Clumsy
+from tests.desk.prompt.kit import LOCK, Talked, talked
 
 
 def session(*said: str, device: str = LOCK, **options: Any) -> Talked:
