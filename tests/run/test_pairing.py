@@ -1,0 +1,163 @@
+"""Pairing through whole plans: what has to pair does, what has to be refused is, and who is to blame for the rest."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from benchrig.cli.operator import Unattended
+from benchrig.steps.pairing_keys import METHODS
+from tests.run.kit import Ran, device_text, plan_text, run
+
+LOCK = "6b1d0801-9a53-4c86-8a3e-2f0f6c1d7e40"
+SERVICES = f"""services:
+  - service: {LOCK}
+    characteristics:
+      - {{characteristic: {LOCK.replace("801", "802")}, as: uint8, properties: [read], read_needs: authenticated, value: 7}}
+      - {{characteristic: {LOCK.replace("801", "803")}, as: uint8, properties: [write], on_write: {{store: false, delete_bonds: true}}}}
+      - {{characteristic: {LOCK.replace("801", "804")}, name: display, as: utf8, properties: [notify], raw: ''}}
+      - {{characteristic: {LOCK.replace("801", "805")}, as: utf8, properties: [write], raw: '', on_write: {{store: false, cases: [{{matches: '(?P<d>.*)', enter: '{{d}}'}}]}}}}
+"""
+NAMES = f"""    inside: {{uuid: {LOCK.replace("801", "802")}, as: uint8}}
+    reset: {{uuid: {LOCK.replace("801", "803")}, as: uint8}}
+    display: {{uuid: {LOCK.replace("801", "804")}, as: utf8}}
+    keys: {{uuid: {LOCK.replace("801", "805")}, as: utf8}}"""
+
+
+def lock(security: str, more: str = "") -> str:
+    return device_text(SERVICES, more=f"security: {security}\n{more}")
+
+
+def pairing(steps: str, security: str, more: str = "", **options: Any) -> Ran:
+    return run(plan_text(steps, attributes=NAMES), lock(security, more), **options)
+
+
+def told(ran: Ran, step: str | int = 3) -> dict[str, Any]:
+    return {reading.name: reading.value for reading in ran.step(step).readings}
+
+
+def ends(ran: Ran) -> tuple[str, str | None]:
+    return ran.ended.verdict, ran.ended.cause
+
+
+class Person(Unattended):
+    """Somebody who reads, types and compares. `types` is what he types, or makes it of what he was told."""
+
+    def __init__(self, types: str = "", agrees: bool = True) -> None:
+        self.told: list[str] = []
+        self.asked: list[str] = []
+        self._types, self._agrees = types, agrees
+
+    async def tell(self, text: str) -> None:
+        self.told.append(text)
+
+    async def enter(self, question: str, problem_with: Callable[[str], str] = lambda text: "") -> str:
+        self.asked.append(question)
+        assert not problem_with(self._types)
+        return self._types
+
+    async def confirm(self, question: str) -> bool:
+        self.asked.append(question)
+        return self._agrees
+
+
+ALL = "{method: {equals: METHOD}, secure_connections: {equals: true}, authenticated: {equals: AUTH}, bonded: {equals: true}, key_size: {min: 16}, elapsed: {max: 5 s}}"
+FITTING = [
+    ("none", "", "{capability: none}", "just works"),
+    ("display", "passkey: '000000'", "{capability: keyboard, passkey: '000000'}", "passkey"),
+    ("keyboard", "passkey: '999999'", "{capability: display, passkey: '999999'}", "passkey"),
+    ("yes/no", "number: accept", "{capability: yes/no}", "numeric comparison"),
+    ("keyboard and display", "number: accept", "{capability: keyboard and display}", "numeric comparison"),
+]
+
+
+@pytest.mark.parametrize("air", ["kind", "rough"])
+@pytest.mark.parametrize(("capability", "key", "security", "method"), FITTING, ids=[each[0] for each in FITTING])
+def test_every_capability_through_a_plan(air: str, capability: str, key: str, security: str, method: str) -> None:
+    limits = ALL.replace("METHOD", method).replace("AUTH", str(method != "just works").lower())
+    steps = f"  - pair: {capability}\n    {key}\n    expect: {limits}\n  - disconnect:\n  - connect:\n    attempts: 3\n  - encrypt:\n"
+    ran = pairing(steps, security, air=air)
+    assert ends(ran) == ("pass", None), ran.ended.message
+    assert told(ran)["method"] == method
+    assert {capability} <= METHODS.keys()
+    assert not ran.stray
+    assert not ran.tasks_left
+
+
+SHOWS = "{capability: display, passkey: '042517', accepts: authenticated}"
+WRONG = "  - pair: keyboard\n    passkey: '000001'\n    expect: {failure: {equals: confirm value failed}}\n"
+
+
+@pytest.mark.parametrize(
+    ("steps", "security", "expected"),
+    [
+        (WRONG, SHOWS, "pass None"),
+        # it does not check, so that benchrig alone notices; it pairs with whatever is typed; it is not there
+        (WRONG, "{capability: display, passkey: '042517', faults: {unchecked: true}}", "fail device"),
+        (WRONG, "{capability: display, passkey: '000001'}", "fail limit"),
+        (WRONG, "{capability: none}", "fail limit"),
+        (WRONG, "{bondable: false}", "fail limit"),
+        (WRONG, "{capability: display, passkey: '042517', faults: {silent_at: pairing random}}", "fail limit"),
+        (WRONG, "{capability: display, passkey: '042517', faults: {disconnects_at: pairing random}}", "fail link"),
+        ("  - pair:\n    expect: {failure: {equals: authentication requirements}}\n", SHOWS, "pass None"),
+        ("  - pair:\n    expect: {bonded: {equals: true}}\n", SHOWS, "fail device"),
+        ("  - pair:\n    expect: {bonded: {equals: true}}\n", "{bonding: false}", "fail limit"),
+        ("  - pair:\n    expect: {bonded: {equals: true}}\n", "{bondable: false}", "fail device"),
+        ("  - pair:\n    expect: {bonded: {equals: true}}\n", "{faults: {silent_at: pairing request}}", "fail device"),
+        ("  - pair:\n    expect: {bonded: {equals: true}}\n", "{faults: {disconnects_at: public key}}", "fail link"),
+        ("  - pair:\n    expect: {bonded: {equals: true}}\n", "{faults: {refuses: repeated attempts}}", "fail device"),
+        ("  - pair:\n    key_size: 7\n    expect: {failure: {equals: encryption key size}}\n", "{least_key_size: 16}", "pass None"),
+        ("  - pair:\n    key_size: 7\n    expect: {failure: {equals: encryption key size}}\n", "{}", "fail limit"),
+        ("  - pair:\n    expect: {key_size: {min: 16}}\n", "{key_size: 7}", "fail limit"),
+        ("  - pair:\n    pairing: legacy\n    expect: {failure: {equals: authentication requirements}}\n", "{pairing: secure connections}", "pass None"),
+        ("  - pair:\n    pairing: legacy\n    expect: {failure: {equals: authentication requirements}}\n", "{pairing: either}", "fail limit"),
+        ("  - pair:\n    expect: {secure_connections: {equals: true}}\n", "{pairing: legacy}", "fail limit"),
+        ("  - pair: yes/no\n    number: refuse\n    expect: {failure: {equals: numeric comparison failed}}\n", "{capability: yes/no}", "pass None"),
+        ("  - pair: yes/no\n    number: '000000'\n    expect: {bonded: {equals: true}}\n", "{capability: yes/no}", "fail limit"),
+        ("  - pair: yes/no\n    number: accept\n    expect: {failure: {equals: numeric comparison failed}}\n", "{capability: yes/no, compare: refuse}", "pass None"),
+        ("  - pair: yes/no\n    number: accept\n    expect: {bonded: {equals: true}}\n", "{capability: yes/no, compare: refuse}", "fail device"),
+        ("  - pair: keyboard\n    expect: {bonded: {equals: true}}\n", SHOWS, "error operator"),
+        ("  - pair: display\n    expect: {bonded: {equals: true}}\n", "{capability: keyboard}", "error operator"),
+        ("  - pair: yes/no\n    expect: {bonded: {equals: true}}\n", "{capability: yes/no}", "error operator"),
+    ],
+)  # fmt: skip
+def test_who_is_to_blame(steps: str, security: str, expected: str) -> None:
+    ran = pairing(steps, security)
+    assert f"{ran.ended.verdict} {ran.ended.cause}" == expected, ran.ended.message
+    assert not ran.stray
+    assert not ran.tasks_left
+
+
+BOND = "  - pair: keyboard\n    passkey: '042517'\n    expect: {bonded: {equals: true}}\n"
+AGAIN = "  - disconnect:\n  - connect:\n    attempts: 3\n"
+ENCRYPTED = AGAIN + "  - encrypt:\n    expect: {authenticated: {equals: true}}\n  - read: inside\n    expect: {value: {equals: 7}}\n"
+CLEARED = "  - unpair:\n    steps: [{write: reset, value: 1}]\n    expect: {old_key: {equals: no key}}\n"
+
+
+@pytest.mark.parametrize(
+    ("steps", "security", "expected"),
+    [
+        (BOND + ENCRYPTED, SHOWS, "pass None"),
+        (BOND + ENCRYPTED, SHOWS.replace("}", ", faults: {forgets_bonds: disconnection}}"), "fail device encrypt"),
+        (BOND + AGAIN + "  - encrypt:\n    expect: {failure: {equals: no key}}\n", SHOWS.replace("}", ", faults: {forgets_bonds: disconnection}}"), "pass None"),
+        (BOND + AGAIN + "  - encrypt:\n    expect: {failure: {equals: no key}}\n", SHOWS, "fail limit encrypt"),
+        (BOND + CLEARED, SHOWS, "pass None"),
+        (BOND + CLEARED.replace("expect: {old_key: {equals: no key}}", ""), SHOWS, "pass None"),
+        (BOND + CLEARED, SHOWS.replace("}", ", faults: {keeps_bonds: true}}"), "fail limit unpair"),
+        (BOND + CLEARED.replace("expect: {old_key: {equals: no key}}", ""), SHOWS.replace("}", ", faults: {keeps_bonds: true}}"), "fail device unpair"),
+        (BOND + "  - unpair:\n", SHOWS, "pass None"),
+        (BOND + "  - unpair:\n    expect: {old_key: {equals: no key}}\n", SHOWS, "fail limit unpair"),
+        ("  - pair:\n    expect: {bonded: {equals: true}}\n" + CLEARED, "{}", "pass None"),
+    ],
+)  # fmt: skip
+def test_bonds_that_stay_and_bonds_that_go(steps: str, security: str, expected: str) -> None:
+    ran = pairing(steps, security)
+    verdict, cause, *step = expected.split(" ")
+    assert (ran.ended.verdict, str(ran.ended.cause)) == (verdict, cause), ran.ended.message
+    assert not step or ran.ended.root is not None
+    assert not step or ran.step(step[0]).ended.verdict == "fail"
+    assert not ran.stray
+    assert not ran.tasks_left
