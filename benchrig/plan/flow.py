@@ -125,6 +125,7 @@ class _Flow:
             if step.device == self._device:
                 self._check_needs(step, link)
                 self._check_restart(step)
+                self._check_held(step)
                 link = link._replace(up=link.up or Cap.LINK in step.needs)
             after = self.through(step.children, link)
             if step.is_repeated and after._replace(why="") != link._replace(why=""):
@@ -145,6 +146,13 @@ class _Flow:
         if last is not None and (not ends or last.node.get("read_back")):
             message = f"'{last.name}' comes last in '{step.name}', but a link cannot end in it"
             self._tell(last, message, "end with what makes the unit restart: a write, wait, ask, call or command")
+
+    def _check_held(self, step: StepPlan) -> None:
+        """In a part that needs the link all the time nothing may end it."""
+        held: frozenset[str] = getattr(step.kind, "keeps_link", frozenset())
+        for inner in (each for part in step.parts if part.name in held for each in every_step(part.steps)):
+            if Cap.LINK in inner.ends | inner.gives and inner.device == step.device:
+                self._tell(inner, f"'{step.name}' needs the link for as long as '{inner.name}' runs", "take it out")
 
     def _itself(self, step: StepPlan, link: _Link) -> _Link:
         if step.device != self._device:

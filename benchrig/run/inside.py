@@ -63,8 +63,14 @@ class Inside:
         return self._readings.find(name)
 
     async def run(
-        self, part: str = "steps", values: Mapping[str, Any] | None = None, watch: Watch | None = None
+        self,
+        part: str = "steps",
+        values: Mapping[str, Any] | None = None,
+        watch: Watch | None = None,
+        since: float | None = None,
     ) -> Came:
+        if since is not None:
+            self._around.run.before.began = since
         self._left.pop(part, None)
         around, rounds, closed = self._watched_by(watch), self._next_rounds(), list[Closed]()
         with self._cleaning_up(part), self._known(values or {}):

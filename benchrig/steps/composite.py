@@ -94,9 +94,14 @@ class Inside(Protocol):
     """The steps in a composite step. Nothing here raises for what happens to them: that is in what comes back."""
 
     async def run(
-        self, part: str = "steps", values: AnyMapping[str, Any] | None = None, watch: Watch | None = None
+        self,
+        part: str = "steps",
+        values: AnyMapping[str, Any] | None = None,
+        watch: Watch | None = None,
+        since: float | None = None,
     ) -> Came:
-        """Carry out a part, in a repetition as its next round; references to `values` work in it."""
+        """Carry out a part, in a repetition as its next round; references to `values` work in it. To the first step in it
+        belongs what a console printed `since` then, or since the step before began."""
         ...
 
     def leave_out(self, part: str, error: InnerError) -> Came:
@@ -140,6 +145,8 @@ class Composite(Step, kw_only=True):
     parts: ClassVar[tuple[str, ...]] = ("steps",)
     # whether it does something without any steps in it
     stands_alone: ClassVar[bool] = False
+    # the parts in which it needs the link itself
+    keeps_link: ClassVar[frozenset[str]] = frozenset()
     needs: ClassVar[frozenset[Cap]] = NOTHING
     tries_again: ClassVar[bool] = False
     within_default: ClassVar[float] = math.inf

@@ -170,12 +170,13 @@ class NumbersOfSteps(Numbers):
         self._inside, self._part, self._watch = bench.inside, part, watch
         self._has_steps = getattr(step, part) is not None
         self._came: Came | None = None
+        self._began = bench.now()
 
     async def answer(self, question: Question) -> Any:
         if not self._has_steps or self._came is not None:
             return await super().answer(question)
         shown = question.digits if question.kind != "enter" else None
-        came = self._came = await self._inside.run(self._part, {SHOWN: shown}, self._watch)
+        came = self._came = await self._inside.run(self._part, {SHOWN: shown}, self._watch, self._began)
         if came.error is not None:
             raise came.error
         late = {name: self._inside.value(name) for name in self._late}

@@ -48,6 +48,7 @@ class Pair(Composite, kw_only=True):
     verb: ClassVar[str] = "pair"
     usual: ClassVar[str] = "failure"
     stands_alone: ClassVar[bool] = True
+    keeps_link: ClassVar[frozenset[str]] = frozenset({"steps"})
     late: ClassVar[frozenset[str]] = frozenset({"passkey", "number"})
     conceals: ClassVar[frozenset[str]] = frozenset({"passkey", "number", "out_of_band"})
     needs: ClassVar[frozenset[Cap]] = frozenset({Cap.LINK})

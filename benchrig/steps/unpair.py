@@ -34,6 +34,7 @@ class Unpair(Composite, kw_only=True):
     usual: ClassVar[str] = "old_key"
     parts: ClassVar[tuple[str, ...]] = ("steps", "numbers", "clear")
     stands_alone: ClassVar[bool] = True
+    keeps_link: ClassVar[frozenset[str]] = frozenset({"numbers"})
     bears_loss: ClassVar[bool] = True
     late: ClassVar[frozenset[str]] = frozenset({"passkey", "number"})
     conceals: ClassVar[frozenset[str]] = frozenset({"passkey", "number"})

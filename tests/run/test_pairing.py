@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import Callable
 from typing import Any
 
@@ -133,7 +132,10 @@ def test_who_is_to_blame(steps: str, security: str, expected: str) -> None:
 
 BOND = "  - pair: keyboard\n    passkey: '042517'\n    expect: {bonded: {equals: true}}\n"
 AGAIN = "  - disconnect:\n  - connect:\n    attempts: 3\n"
-ENCRYPTED = AGAIN + "  - encrypt:\n    expect: {authenticated: {equals: true}}\n  - read: inside\n    expect: {value: {equals: 7}}\n"
+ENCRYPTED = (
+    AGAIN
+    + "  - encrypt:\n    expect: {authenticated: {equals: true}}\n  - read: inside\n    expect: {value: {equals: 7}}\n"
+)
 CLEARED = "  - unpair:\n    steps: [{write: reset, value: 1}]\n    expect: {old_key: {equals: no key}}\n"
 
 
@@ -161,3 +163,83 @@ def test_bonds_that_stay_and_bonds_that_go(steps: str, security: str, expected: 
     assert not step or ran.step(step[0]).ended.verdict == "fail"
     assert not ran.stray
     assert not ran.tasks_left
+
+
+CONSOLE = (
+    "on_display: [{print: 'passkey {number}'}]\nconsole: [{matches: 'type (?P<digits>[0-9]{6})', enter: '{digits}'}]"
+)
+READS = """    passkey: '${code}'
+    steps:
+      - console:
+        until: {line: {matches: 'passkey (?P<code>[0-9]{6})'}}
+        save: {code: code}
+"""
+ROOM = "    expect: {method: {equals: passkey}}\n"
+
+
+@pytest.mark.parametrize("air", ["kind", "rough"])
+@pytest.mark.parametrize(
+    ("steps", "security", "more"),
+    [
+        # the line of the attempt before is not the one that is meant
+        (WRONG + "  - pair: keyboard\n" + READS + ROOM, "{capability: display}", CONSOLE),
+        ("  - pair: display\n    steps: [{console: , send: 'type ${shown}'}]\n" + ROOM, "{capability: keyboard}", CONSOLE.partition("\n")[2]),
+        ("  - pair: display\n    steps: [{write: keys, value: '${shown}'}]\n" + ROOM, "{capability: keyboard}", ""),
+        (
+            "  - pair: keyboard\n    passkey: '${code}'\n    steps: [{notify: display, count: 1, save: {value: code}}]\n" + ROOM,
+            "{capability: display}",
+            "on_display: [{delay: 200 ms, notify: {display: '{number}'}}]",
+        ),
+        (
+            "  - pair: yes/no\n    number: '${code}'\n" + READS.replace("    passkey: '${code}'\n", "") + ROOM.replace("passkey", "numeric comparison"),
+            "{capability: yes/no}",
+            CONSOLE,
+        ),
+        (
+            "  - pair: yes/no\n    number: accept\n    steps: [{write: keys, value: accept}]\n" + ROOM.replace("passkey", "numeric comparison"),
+            "{capability: yes/no, compare: ask}",
+            "",
+        ),
+    ],
+)  # fmt: skip
+def test_steps_tell_the_number(air: str, steps: str, security: str, more: str) -> None:
+    ran = pairing(steps, security, more, air=air)
+    assert ends(ran) == ("pass", None), ran.ended.message
+    assert not ran.stray
+    assert not ran.tasks_left
+
+
+@pytest.mark.parametrize(
+    ("steps", "security", "expected"),
+    [
+        # the unit tells nothing; it tells another number than it means; the pairing asks for none
+        ("  - pair: keyboard\n" + READS + ROOM, "{capability: display}", "fail limit console"),
+        ("  - pair: keyboard\n" + READS + ROOM, "{capability: none}", "fail limit pair keyboard"),
+        ("  - pair: keyboard\n    passkey: '${code}'\n    steps: [{read: display, save: {value: code}}]\n" + ROOM, "{capability: display}", "fail device read display"),
+    ],
+)  # fmt: skip
+def test_steps_that_tell_no_number(steps: str, security: str, expected: str) -> None:
+    ran = pairing(steps, security)
+    verdict, cause, step = expected.split(" ", 2)
+    assert ends(ran) == (verdict, cause), ran.ended.message
+    assert ran.step(step).ended is not None
+    assert ran.step(step).ended.verdict == verdict
+    assert not ran.stray
+    assert not ran.tasks_left
+
+
+BONDED = "    bonding: true\n    clear: [{write: reset, value: 1, name: again}]\n"
+
+
+@pytest.mark.parametrize(
+    ("more", "security", "expected"),
+    [
+        ("", SHOWS.replace("}", ", unbonded: false}"), "fail device"),
+        (BONDED, SHOWS.replace("}", ", unbonded: false}"), "pass None"),
+        (BONDED.replace("reset, value: 1", "keys, value: none"), SHOWS.replace("}", ", unbonded: false}"), "fail device"),
+    ],
+)  # fmt: skip
+def test_a_unit_that_wants_bonds(more: str, security: str, expected: str) -> None:
+    ran = pairing(BOND + "  - unpair:\n    steps: [{write: reset, value: 1}]\n" + more, security)
+    assert f"{ran.ended.verdict} {ran.ended.cause}" == expected, ran.ended.message
+    assert not ran.stray

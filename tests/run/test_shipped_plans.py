@@ -137,6 +137,40 @@ FAULTS = [
 ]  # fmt: skip
 
 
+SECURE = DEVICES / "secure_logger.yaml"
+KIND = "downgrade: false}"
+# what is wrong with its security
+OF_SECURITY = [
+    ("downgrade: false, faults: {keeps_bonds: true}}", "bonds cleared", "limit"),
+    ("downgrade: false, faults: {refuses_after_deletion: true}}", "bonds cleared", "limit"),
+    ("downgrade: false, faults: {forgets_bonds: disconnection}}", "encrypt", "device"),
+    ("downgrade: false, faults: {unchecked: true}}", "a wrong passkey is refused", "device"),
+    ("downgrade: false, passkey: '000001'}", "a wrong passkey is refused", "limit"),
+]
+
+
+@pytest.mark.parametrize(("fault", "step", "cause"), OF_SECURITY)
+def test_a_fault_of_security_fails_its_step(fault: str, step: str, cause: str) -> None:
+    text = SECURE.read_text(encoding="utf-8").replace("../names", str(PLANS / "names"))
+    assert text.count(KIND) == 1
+    ended = (ran := run(PLANS / "secure_end_of_line.yaml", text.replace(KIND, fault))).ended
+    root = next(one.planned.name for one in ran.record.executions if one.where == ended.root)
+    assert (root, ended.cause, ended.exit_code) == (step, cause, 1), ended.message
+
+
+@pytest.mark.parametrize(
+    ("fault", "step"),
+    [("pairing: secure connections", "legacy pairing is refused"), ("least_key_size: 16, ", "a short key is refused")],
+)
+def test_security_that_is_left_out_fails_its_step(fault: str, step: str) -> None:
+    text = SECURE.read_text(encoding="utf-8").replace("../names", str(PLANS / "names"))
+    assert text.count(fault) == 1
+    text = text.replace(fault, "pairing: either" if "pairing" in fault else "")
+    ended = (ran := run(PLANS / "secure_end_of_line.yaml", text)).ended
+    root = next(one.planned.name for one in ran.record.executions if one.where == ended.root)
+    assert (root, ended.cause) == (step, "limit"), ended.message
+
+
 QUICK = ("box_end_of_line", "box_bringup")
 
 

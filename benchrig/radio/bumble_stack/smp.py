@@ -162,6 +162,8 @@ class Session(smp.Session):
             return smp.ErrorCode.INVALID_PARAMETERS
         if self.wish.pairing == "secure connections" and not command.auth_req & smp.AuthReq.SC:
             return smp.ErrorCode.AUTHENTICATION_REQUIREMENTS
+        if not (self.conduct.unbonded or self.side.peer_bonds):
+            return smp.ErrorCode.AUTHENTICATION_REQUIREMENTS
         return smp.ErrorCode.ENCRYPTION_KEY_SIZE if self.key_size < max(SMALLEST_KEY, self.wish.least_key_size) else 0
 
     async def on_smp_pairing_request_command_async(self, command: smp.SMP_Pairing_Request_Command) -> None:

@@ -28,6 +28,8 @@ class Conduct:
 
     # whether it looks at what the other side proves: confirm values and DHKey checks
     checks = True
+    # whether it pairs with who keeps no keys
+    unbonded = True
 
     async def refusal(self, connection: Connection) -> int:
         """The reason with which it refuses to be paired with now (see REASONS); 0: it goes on."""

@@ -53,6 +53,7 @@ class DeviceSecurity:
         self.bonds = MemoryBonds()
         self.shown = ""
         self._failures = Failures(owner.spec.security.wait_after_failure.seconds)
+        self._deleted = False
         self._user: DeviceUser | None = None
         self._manager: SecurityManager | None = None
 
@@ -107,13 +108,13 @@ class DeviceSecurity:
             self._user.put(text)
 
     def _terms(self, connection: Connection) -> Terms | None:
-        if not self.spec.bondable:
+        if not self.spec.bondable or (self.spec.faults.refuses_after_deletion and self._deleted):
             return None
         self._user = DeviceUser(
             self.spec, self._owner.chance("passkey"), lambda number: self._display(number, connection)
         )
         conduct = DeviceConduct(
-            self.spec.faults,
+            self.spec,
             self._failures.refuses(connection.peer_address),
             self._least(connection),
             lambda: self._owner.spawn(self._owner.disconnect(connection)),
@@ -139,6 +140,7 @@ class DeviceSecurity:
 
     def delete_bonds(self) -> None:
         """As the device is told to."""
+        self._deleted = True
         if not self.spec.faults.keeps_bonds:
             self._forget_all()
 

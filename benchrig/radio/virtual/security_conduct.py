@@ -15,7 +15,7 @@ from benchrig.radio.virtual.security_spec import OCTETS, PDUS
 if TYPE_CHECKING:
     from benchrig.radio.bumble_stack.bumble_api import Connection, hci
     from benchrig.radio.security import Protection
-    from benchrig.radio.virtual.security_spec import SecurityFaultSpec
+    from benchrig.radio.virtual.security_spec import SecuritySpec
 
 
 class Failures:
@@ -45,11 +45,9 @@ class Failures:
 class DeviceConduct(Conduct):
     """For one pairing. `too_early`: it has to wait; `least` is what it has to come to; `disconnect` ends its link."""
 
-    def __init__(
-        self, faults: SecurityFaultSpec, too_early: bool, least: Level, disconnect: Callable[[], object]
-    ) -> None:
-        self._faults, self._too_early, self._least, self._disconnect = faults, too_early, least, disconnect
-        self.checks = not faults.unchecked
+    def __init__(self, spec: SecuritySpec, too_early: bool, least: Level, disconnect: Callable[[], object]) -> None:
+        self._faults, self._too_early, self._least, self._disconnect = spec.faults, too_early, least, disconnect
+        self.checks, self.unbonded = not spec.faults.unchecked, spec.unbonded
 
     async def refusal(self, connection: Connection) -> int:
         return self._faults.refuses or (smp.ErrorCode.REPEATED_ATTEMPTS if self._too_early else 0)

@@ -8,6 +8,7 @@ security:
   downgrade: true                   false: a bond is not replaced by a weaker one
   bonding: true                     false: it pairs, and keeps nothing
   bondable: true                    false: it does not pair at all
+  unbonded: true                    false: it refuses who keeps no keys
   key_size: 16                      the largest key that it offers
   least_key_size: 7                 the smallest that it takes
   passkey: '042517'                 shown or typed; random: one that changes; typed it comes from `enter` then
@@ -108,6 +109,7 @@ class SecurityFaultSpec(msgspec.Struct, kw_only=True, frozen=True):
     confirms_unasked: bool = False
     forgets_bonds: Literal["disconnection", "restart"] | None = None
     keeps_bonds: bool = False
+    refuses_after_deletion: bool = False
     same_key: bool = False
     debug_key: bool = False
     refuses: Reason | None = None
@@ -134,6 +136,7 @@ class SecuritySpec(msgspec.Struct, kw_only=True, frozen=True):
     downgrade: bool = True
     bonding: bool = True
     bondable: bool = True
+    unbonded: bool = True
     key_size: int = LARGEST_KEY
     least_key_size: int = SMALLEST_KEY
     passkey: PasskeyText = PasskeyText(PasskeyText.RANDOM)
@@ -208,7 +211,7 @@ class SecuritySpec(msgspec.Struct, kw_only=True, frozen=True):
             yield Misfit("keys of Secure Connections are never the same", "write pairing: legacy", _at("same_key"))
         if faults.debug_key and self.pairing == "legacy":
             yield Misfit("legacy pairing has no debug key", "write pairing: either", _at("debug_key"))
-        for key in ("forgets_bonds", "keeps_bonds", "trusts_address", "notifies_unencrypted"):
+        for key in ("forgets_bonds", "keeps_bonds", "refuses_after_deletion", "trusts_address", "notifies_unencrypted"):
             if getattr(faults, key) and not (self.bonding and self.bondable):
                 yield Misfit("a device without bonds has no fault with them", f"take '{key}' out", _at(key))
 
