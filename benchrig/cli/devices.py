@@ -85,4 +85,11 @@ def _characteristic(spec: CharacteristicSpec, names: Names) -> str:
     shown = label if spec.called in (label, "") else f"{spec.called} ({label})"
     properties = ", ".join(name for name, bit in PROPERTIES.items() if spec.property_bits & bit)
     form = f"  {spec.format.describe()}" if spec.format else ""
-    return f"{shown}  [{properties}]{form}"
+    return f"{shown}  [{properties}]{form}{_needs(spec)}"
+
+
+def _needs(spec: CharacteristicSpec) -> str:
+    """What the link must have for which access."""
+    needs = {"read": spec.reading, "write": spec.writing, "subscribe": spec.subscribing}
+    words = [f"{access}: {need.level.words}" for access, need in needs.items() if need.level]
+    return f"  needs {', '.join(words)}" if words else ""

@@ -129,7 +129,10 @@ class Delegate(PairingDelegate):
 
     async def display_number(self, number: int, digits: int) -> None:
         # who waits for this is bumble, which looks at no error
-        await asyncio.gather(self._ask(self.terms.party.show(int(number))), return_exceptions=True)
+        await asyncio.gather(self._show(int(number)), return_exceptions=True)
+
+    async def _show(self, number: int) -> None:
+        await self._ask(self.terms.party.show(number))
 
     async def key_distribution_response(self, initiator: int, responder: int) -> tuple[int, int]:
         """Keys are given where both sides bond. As the one that answers, its own are the responder's."""

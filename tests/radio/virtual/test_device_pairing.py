@@ -137,6 +137,30 @@ async def test_no_bond_is_replaced_by_a_weaker_one():
             assert (await pair(bench, client, Wish())).failure == failure
 
 
+@pytest.mark.parametrize("at", [1, 3, 4, 30, 89])
+async def test_a_link_that_is_lost_in_the_pairing(at):
+    """At a PDU of the pairing; the next one passes."""
+    async with Bench(unit("capability: display")) as bench:
+        client = await bench.connect("unit")
+        bench.air.faults.fate = killer(bench.air.faults, at)
+        assert (await pair(bench, client)).failure == "link lost"
+        bench.air.faults.fate = bench.air.faults.kill_at = None
+        client = await bench.connect("unit")
+        assert (await pair(bench, client)).failure == "none"
+        assert (await read(client), await write(client)) == (0, 0)
+
+
+def killer(faults, at):
+    """Ends the link at the PDU behind the one of the pairing with this number."""
+    count = iter(range(1, 1000))
+
+    def fate(pdu):
+        if pdu.data[2:4] == b"\x06\x00" and next(count) == at:
+            faults.kill_at = pdu.number + 1
+
+    return fate
+
+
 async def test_who_has_failed_waits():
     """Each time twice as long; who pairs has a clean record."""
     async with Bench(unit("capability: display, wait_after_failure: 2 s")) as bench:
