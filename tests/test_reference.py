@@ -244,6 +244,7 @@ STEPS = {
     "encrypt": {"encrypt": None},
     "unpair": {"unpair": None},
     "access": {"access": Matrix({"temperature": {"read": "open"}})},
+    "privacy": {"privacy": None},
 }
 
 

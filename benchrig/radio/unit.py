@@ -114,6 +114,18 @@ class Unit:
             and self.selection.accepts(sighting)
         )
 
+    def fitting(self, ear: Ear) -> list[Sighting]:
+        """What may be the device of all that was heard: itself, and what fits, unless it is another device of the plan."""
+        rest = self._without_others(ear).heard.values()
+        at_any_level = self.selection.at_any_level
+        return [sighting for sighting in rest if self.is_same(sighting) or at_any_level.accepts(sighting)]
+
+    def follow(self, sighting: Sighting) -> None:
+        """It was heard under this address last: that is the one to connect to."""
+        self.sighting = sighting
+        if self.identity is not None and self.identity.is_known:
+            self.identity = self.identity.moved(sighting)
+
     @contextlib.asynccontextmanager
     async def listening(
         self,

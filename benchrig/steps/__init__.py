@@ -18,6 +18,7 @@ from benchrig.steps.listen import Listen
 from benchrig.steps.notify import Notify
 from benchrig.steps.pair import Pair
 from benchrig.steps.power import Power
+from benchrig.steps.privacy import Privacy
 from benchrig.steps.read import Read
 from benchrig.steps.reboot import Reboot
 from benchrig.steps.repeat import Repeat
@@ -52,6 +53,7 @@ KINDS: dict[str, type[Step]] = {
         Encrypt,
         Unpair,
         Access,
+        Privacy,
     )
 }
 

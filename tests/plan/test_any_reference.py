@@ -50,6 +50,7 @@ ALL_KEYS = [
     "encrypt: \n  expect: {failure: {equals: none}, elapsed: {max: 2 s}}",
     "unpair: \n  bonding: true\n  passkey: '123456'\n  number: accept\n  steps: [{wait: 1 s}]\n  numbers: [{wait: 1 s}]\n  clear: [{wait: 1 s}]\n  expect: {old_key: {equals: no key}, pairs_again: {equals: true}}",
     "disconnect: \n  expect: {elapsed: {max: 3 s}}",
+    "privacy: 60 s\n  within: 70 s\n  expect: {rotates_after: {min: 5 s, max: 20 s}, resolves: {equals: true}, address_kinds: {equals: [public]}, constant: {equals: []}, continues: {length: 0}, addresses: {min: 2}, count: {min: 9}}",
 ]  # fmt: skip
 REFERENCES = ["${word}", "${row}", "${nowhere}", "${market}", "${one - 1 s}", "a ${pin}"]
 

@@ -46,6 +46,7 @@ ASKS = {
     "access": {"no answer", "refused", "silent", "link gone"},
     "reboot": {"no answer", "refused", "silent"},
     "pair": {"link gone", "no pairing"},
+    "privacy": {"silent"},
     "encrypt": {"link gone"},
     "unpair": {"refused", "silent"},
 }
