@@ -287,8 +287,13 @@ class Unit:
         if self.identity is None:
             return self._is_matched(ear)
         # an address that may have changed is not waited for longer than another device has to be heard
-        changed = self.identity.rotates and past >= LISTEN and self._is_matched(ear)
+        changed = self.identity.rotates and past >= LISTEN and self._is_matched(self._possible(ear))
         return changed or self._known(ear) is not None
+
+    def _possible(self, ear: Ear) -> Ear:
+        """What was heard, but for what its key, or the bond with it, shows to be another device."""
+        identity = self.identity
+        return ear.without(identity.is_another) if identity is not None and identity.is_known else ear
 
     def _is_matched(self, ear: Ear) -> bool:
         return bool(self._without_others(ear).selected(self.selection))
@@ -328,7 +333,8 @@ class Unit:
         others = ear.selected(self.selection)
         if not others:
             raise not_heard(ear, self.selection, listened, self.advice, known=self.identity.address)
-        if not self.identity.rotates:
+        possible = self._possible(ear)
+        if not self.identity.rotates or not possible.selected(self.selection):
             raise WrongDevice(
                 f"the unit is {self.identity.address}, and it was not heard in {listened:.3g} s; "
                 f"another device matches the selection now: {labels(others)}",
@@ -340,7 +346,7 @@ class Unit:
                 advice="connect without a scan before it, so that its serial number can prove it, "
                 "or give the identity key in device: select:",
             )
-        return choose_unit(ear, self.selection, listened, self.advice)
+        return choose_unit(possible, self.selection, listened, self.advice)
 
     def _take(self, sighting: Sighting, witness: Witness) -> None:
         self.sighting = sighting
