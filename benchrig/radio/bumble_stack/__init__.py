@@ -6,7 +6,9 @@ client.py       `BleakClient(device, backend=BumbleClient, stack=stack)`
 link.py         one connection of a client: what runs on it, how it ends
 procedures.py   ATT: read, write, subscribe, discover
 unasked.py      notifications that nobody asked for
-smp.py          one pairing; terms.py on what terms a side pairs, manager.py its bonds and how its links are protected
+pairing.py      the security of a link of the bench: pair, forget; encryption.py: with the key of a bond
+manager.py      the security manager of one side: its pairings, its bonds, how its links are protected
+smp.py          one pairing of it; smp_order.py the order of its PDUs, terms.py what a side wants of it
 keys.py         bonds and addresses, as bumble has them
 faults.py       what bleak has no exception for
 advertising.py  advertising data, read strictly and built; needs no bumble

@@ -201,7 +201,7 @@ smp.Session.send_pairing_random_command()
 smp.Session.send_pairing_response_command()
 smp.Session.start_encryption(key)
 smp.Session: bonding completed connection ltk manager maximum_encryption_key_size pairing_config pairing_method
-  pairing_result nx peer_bd_addr pres r sc stk tk
+  is_initiator passkey_step pairing_result nx peer_bd_addr pres r sc stk tk
 smp.SMP_Pairing_Request_Command: auth_req io_capability maximum_encryption_key_size
 smp.SMP_Pairing_Response_Command: auth_req io_capability maximum_encryption_key_size
 pairing.PairingConfig(sc, mitm, bonding, delegate, identity_address_type, oob)
@@ -251,7 +251,7 @@ hci: Address AddressType HCI_AclDataPacket HCI_AsyncCommand HCI_COMMAND_COMPLETE
   HCI_Read_Remote_Version_Information_Complete_Event HCI_Reset_Command HCI_StatusAndConnectionHandleReturnParameters
   HCI_StatusReturnParameters LeFeatureMask OwnAddressType Phy Role SpecificationVersion
 ll: ControlPdu TerminateInd
-smp: AuthReq ErrorCode IoCapability Manager OobContext OobLegacyContext OobSharedData PairingMethod SMP_Command
+smp: AuthReq CommandCode ErrorCode IoCapability Manager OobContext OobLegacyContext OobSharedData PairingMethod SMP_Command
   SMP_Pairing_Failed_Command SMP_Pairing_Random_Command SMP_Pairing_Request_Command SMP_Pairing_Response_Command SMP_Security_Request_Command
   Session
 """

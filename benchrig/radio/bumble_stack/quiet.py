@@ -12,11 +12,14 @@ import logging
 from benchrig.radio.bumble_stack.bumble_api import stop_formatting
 
 _done = False
+# its DEBUG lines hold passkeys and keys
+_SAYS_KEYS = logging.getLogger("bumble.smp")
 
 
 def quiet_bumble() -> None:
     """Make the formatting cheap, once, for this process; not when DEBUG is on for bumble."""
     global _done
+    _SAYS_KEYS.setLevel(logging.INFO)
     if not _done and not logging.getLogger("bumble").isEnabledFor(logging.DEBUG):
         _done = True
         stop_formatting()

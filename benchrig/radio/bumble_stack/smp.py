@@ -9,6 +9,7 @@ import secrets
 from typing import TYPE_CHECKING, Literal, TypeAlias, cast
 
 from benchrig.radio.bumble_stack.bumble_api import PairingConfig, smp
+from benchrig.radio.bumble_stack.smp_order import may_follow
 from benchrig.radio.bumble_stack.terms import Conduct, Delegate
 from benchrig.radio.security import LARGEST_KEY, SMALLEST_KEY, Features, Method, Protection, Wish
 
@@ -50,6 +51,7 @@ class Session(smp.Session):
         self.timed_out = False
         self._completed = self._encrypting = False
         self._ltk = b""
+        self._last_heard: int | None = None
         self._nonce = secrets.token_bytes(16)
         self._stk: bytes | None = None
         self._timer: asyncio.TimerHandle | None = None
@@ -143,10 +145,15 @@ class Session(smp.Session):
     def on_smp_command(self, command: smp.SMP_Command) -> None:
         if self.completed or not self.conduct.hears(command):
             return
+        if command.code == smp.CommandCode.PAIRING_KEYPRESS_NOTIFICATION:
+            return  # for a display that nobody has asked for
         self._restart_timer()
         if isinstance(command, smp.SMP_Pairing_Failed_Command):
             self.failed_by = "peer"
-        if reason := self._agree(command):
+        in_order = may_follow(self, self._last_heard, command.code)
+        self._last_heard = command.code
+        reason = self._agree(command) if in_order else smp.ErrorCode.UNSPECIFIED_REASON
+        if reason:
             self.send_pairing_failed(smp.ErrorCode(reason))
         else:
             super().on_smp_command(command)
