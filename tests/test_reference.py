@@ -126,6 +126,7 @@ SECTION_OF = {
     "DoingSpec": "What an occasion sets off",
     "MatchSpec": "Conditions of an occasion",
     "CaseSpec": "Cases of a write",
+    "WeaknessSpec": "Weaknesses",
     "OthersSpec": "Others",
 } | {kind.__name__: verb for verb, kind in KINDS.items()}
 ROOTS = [PlanFile, StepsFile, SharedNames, Station, DeviceSpec, AirSpec, ConditionsSpec, BitPart, Bits, *KINDS.values()]
@@ -245,6 +246,7 @@ STEPS = {
     "unpair": {"unpair": None},
     "access": {"access": Matrix({"temperature": {"read": "open"}})},
     "privacy": {"privacy": None},
+    "robust": {"robust": 100},
 }
 
 
@@ -537,7 +539,7 @@ def plan_of(steps):
     before = (
         "" if first in ("scan", "connect") else "  - {scan: , name: find it}\n  - {connect: , name: connect to it}\n"
     )
-    head = "plan: example\ndevice:\n  select: {name: VFL-*}\n  attributes:\n"
+    head = "plan: example\ncaution: the unit may suffer\ndevice:\n  select: {name: VFL-*}\n  attributes:\n"
     return head + indented(ATTRIBUTES, 4) + "steps:\n" + before + indented(steps, 2)
 
 
@@ -557,7 +559,7 @@ def test_plans_run(example, bench):
 def test_steps_run(example, bench, monkeypatch):
     monkeypatch.setattr("sys.path", [*sys.path])  # a call step adds to it
     plan = write(bench, "plan.yaml", plan_of(example.text))
-    check_exit(example, *run(plan, LOGGER))
+    check_exit(example, *run(plan, LOGGER, acknowledged=True))
 
 
 @pytest.mark.parametrize("example", of_kind("select"), ids=str)

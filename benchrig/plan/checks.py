@@ -66,6 +66,14 @@ def check_names(problems: Problems, node: MappingNode, step: Step, names: Names)
             Reader(problems).misfit(node, misfit)
 
 
+def check_caution(problems: Problems, caution: str, steps: Iterable[StepPlan]) -> None:
+    """Steps that may harm the unit need a word to whoever runs the plan."""
+    for step in steps if not caution.strip() else ():
+        if step.kind.needs_caution:
+            message = f"a {step.kind.verb} step may harm the unit, and the plan has no caution"
+            problems.add(step.place, message, "add caution: at the top, with what has to be known before the run")
+
+
 def check_files(problems: Problems, node: MappingNode, step: Step, folder: Path) -> None:
     """Files that cannot be sent, as far as their names are known."""
     if type(step).file_misfits is Step.file_misfits:

@@ -9,7 +9,15 @@ from pathlib import Path
 from benchrig import collector
 from benchrig.errors import PlanError
 from benchrig.plan.bonds import check_bonds
-from benchrig.plan.checks import check_apart, check_known, check_may_lack, check_secrets, check_select, check_values
+from benchrig.plan.checks import (
+    check_apart,
+    check_caution,
+    check_known,
+    check_may_lack,
+    check_secrets,
+    check_select,
+    check_values,
+)
 from benchrig.plan.condition_checks import ConditionChecks
 from benchrig.plan.conditions import Kinds
 from benchrig.plan.files import PlanFiles
@@ -121,6 +129,7 @@ class _Loader:
         check_values(self.problems, node, head.given, self.variants, lists.nodes, lists.used | recorded)
         self._check_worlds(head, lists)
         check_kinds(self.problems, head.given, lists.nodes)
+        check_caution(self.problems, head.caution, steps)
         check_may_lack(self.problems, locate(node, ("may_lack",)), head.may_lack, steps)
         check_secrets(self.problems, node, steps, self.run_values.secrets)
         self.problems.raise_if_any()

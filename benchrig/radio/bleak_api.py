@@ -4,6 +4,7 @@ in passing. bleak hands its backend to nobody and keeps what it was given under 
 from __future__ import annotations
 
 from abc import abstractmethod
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from enum import Enum
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from bleak.backends.device import BLEDevice
     from bleak.backends.scanner import AdvertisementData
 
+    from benchrig.radio.raw import Raw
     from benchrig.radio.security import LinkSecurity
 
 
@@ -51,6 +53,10 @@ class OwnBackend(BaseBleakClient):
     @abstractmethod
     def security(self, name: str) -> LinkSecurity:
         """The security of the connection, to a device that is called so."""
+
+    @abstractmethod
+    def raw(self) -> AbstractContextManager[Raw]:
+        """Octets on any channel of the connection, while nothing else speaks on it."""
 
     @abstractmethod
     async def read_rssi(self) -> int:

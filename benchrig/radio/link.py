@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import sys
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Awaitable, Callable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any, Literal, TypeAlias, TypeVar
 
 from benchrig.errors import AttError, BenchrigError, LinkLost, NoAnswer, StationError, UnfitValue, WantsPairing
@@ -14,7 +14,7 @@ from benchrig.radio.deadlines import Deadlines
 from benchrig.radio.foreign import WITH_RESPONSE, translate
 from benchrig.radio.link_security import NotedSecurity
 from benchrig.radio.losses import BY_THIS_HOST
-from benchrig.radio.offers import CCCD, NO_CCCD, NO_CHOICE
+from benchrig.radio.offers import CCCD, NO_CCCD, NO_CHOICE, NO_RAW, ON_OTHER_RADIO
 from benchrig.radio.table import Attribute, Characteristic, Descriptor, Service, Table, in_order
 from benchrig.source.problem import counted
 from benchrig.tasks import Tasks
@@ -22,6 +22,7 @@ from benchrig.tasks import Tasks
 if TYPE_CHECKING:
     from bleak import BleakClient
 
+    from benchrig.radio.raw import Raw
     from benchrig.radio.security import LinkSecurity
 
 T = TypeVar("T")
@@ -198,6 +199,17 @@ class Link:
         if own is not None:
             await self._operation(doing, within, own.flush)
 
+    @contextlib.contextmanager
+    def raw(self) -> Iterator[Raw]:
+        """Octets on any channel, while nothing else speaks on this link; it is to be ended after that, since nobody knows
+        what the device made of them. LinkLost, StationError where the radio lets none through."""
+        if self._own is None:
+            raise StationError(NO_RAW, advice=ON_OTHER_RADIO)
+        if not self.is_up:
+            raise LinkLost(f"the link is not there any more ({self.lost_reason})")
+        with self._own.raw() as channels:
+            yield channels
+
     def _writer_of(self, descriptor: Descriptor, doing: str) -> Callable[[Any, bytes], Awaitable[None]]:
         """bleak refuses to write a client characteristic configuration; a stack of benchrig's own does not."""
         if descriptor.uuid != CCCD:
@@ -227,7 +239,7 @@ class Link:
         choose = indicate and "notify" in characteristic.properties
         choice: dict[str, Any] = {"force_indicate": True} if choose else {}
         if choose and not self._chooses_indications:
-            raise StationError(f"{doing}: {NO_CHOICE}", advice="test this on another radio: --radio hci:…")
+            raise StationError(f"{doing}: {NO_CHOICE}", advice=ON_OTHER_RADIO)
 
         def heard(_: Any, data: bytearray) -> None:
             callback(data)  # type: ignore[arg-type]  # bytearray is as good

@@ -61,11 +61,14 @@ READ_IS_HEARD = (
 )
 NO_CHOICE = "Linux and macOS ask for notifications where a characteristic offers both"
 
+NO_RAW = "the operating system sends no bad requests: it checks or makes each one itself"
+ON_OTHER_RADIO = "test this on another radio: --radio hci:…"
+
 # Nobody has seen that Windows and macOS send it; BlueZ 5.66 does, and passes on what the device answers.
 NOT_SENT = "the table does not offer this request, and the operating system may refuse it in place of the device"
 
 # kind of step -> why this kind of radio cannot do it at all
-CANNOT: dict[str, Mapping[str, str]] = {"host": {}, "virtual": {}, "hci": {}}
+CANNOT: dict[str, Mapping[str, str]] = {"host": {"robust": NO_RAW}, "virtual": {}, "hci": {}}
 
 # 'step.reading' -> why this kind of radio has no such reading
 _HOST = {

@@ -20,6 +20,7 @@ from benchrig.radio.unit import LISTEN, Witness
 from benchrig.record.model import AnyEvent, DeviceSeen, Noted, Where
 from benchrig.run.clock import Clock
 from benchrig.run.judge import Judge
+from benchrig.run.kept_plan import keep_plan
 from benchrig.run.readings import Readings, Told
 from benchrig.steps.lookup import look_up
 from benchrig.tasks import first_of
@@ -29,6 +30,7 @@ from benchrig.values.judging import in_brackets
 
 if TYPE_CHECKING:
     from benchrig.plan.conditions import Kinds
+    from benchrig.plan.model import Plan
     from benchrig.plan.tree import StepPlan
     from benchrig.radio.absence import Presence
     from benchrig.radio.beside import Beside
@@ -38,7 +40,7 @@ if TYPE_CHECKING:
     from benchrig.radio.table import Characteristic
     from benchrig.steps.attribute import AttributeName
     from benchrig.steps.base import Step
-    from benchrig.steps.bench import Lookout, Operator, Target
+    from benchrig.steps.bench import Lookout, Operator, Target, WrittenStep
     from benchrig.steps.composite import Watch
     from benchrig.values.format import Format
 
@@ -72,6 +74,8 @@ class Surroundings:
     before: Before = field(default_factory=Before)
     # takes a number of a pairing, which is in nothing that the run leaves
     keep_secret: Callable[[str], None] = lambda text: None
+    # the plan that is run; None for what has none
+    plan: Plan | None = None
 
     def left_out(self, plan: StepPlan, where: Where) -> None:
         """A condition of the plan left the step out: what an earlier step saved stays, but not what this one saved in an
@@ -115,7 +119,7 @@ class StepContext(Witness):
         self._where, self._deadline, self._key = where, deadline, plan.device
         self._clock, self._emit = run.clock, run.emit
         self._cleans_up = plan.section == "finally"
-        self._swapped = False
+        self._plan, self._swapped = run.plan, False
         self.acted_at: float | None = None
         self.may_lose = step.loses or lets_go
         limits = step.limits
@@ -189,6 +193,10 @@ class StepContext(Witness):
             self.reading("value", value, form.unit, data)
         if self.device.learn(target.found.attribute, data) and isinstance(value, str):
             self._emit(DeviceSeen(self._clock.at, serial=value[:MAX_VALUE], where=self._where, device=self._key))
+
+    def save_plan(self, name: str, title: str, steps: Sequence[WrittenStep]) -> str:
+        assert self._plan is not None
+        return keep_plan(self._plan, self.device.unit, self.names, self.folder, name, title, steps)
 
     # --- the device
 

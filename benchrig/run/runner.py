@@ -175,6 +175,7 @@ class Runner:
             defined=self.plan.defined,
             kinds=self.plan.kinds,
             keep_secret=self.keep_secret,
+            plan=self.plan,
         )
         self._devices = self._meant(radio)
         # the time of all steps together begins here: neither the operator's nor the radio's counts against the unit

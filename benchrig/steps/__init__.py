@@ -22,6 +22,7 @@ from benchrig.steps.privacy import Privacy
 from benchrig.steps.read import Read
 from benchrig.steps.reboot import Reboot
 from benchrig.steps.repeat import Repeat
+from benchrig.steps.robust import Robust
 from benchrig.steps.scan import Scan
 from benchrig.steps.unpair import Unpair
 from benchrig.steps.wait import Wait
@@ -54,6 +55,7 @@ KINDS: dict[str, type[Step]] = {
         Unpair,
         Access,
         Privacy,
+        Robust,
     )
 }
 

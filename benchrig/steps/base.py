@@ -136,6 +136,8 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
     # whether the link may end in the last step in it
     bears_loss: ClassVar[bool] = False
     writes: ClassVar[bool] = False
+    # whether it may harm the unit, so that the plan has to say so to whoever runs it
+    needs_caution: ClassVar[bool] = False
     # whether what is behind its verb is read
     reads: ClassVar[bool] = False
     # whether the keys under its verb are what it listens to

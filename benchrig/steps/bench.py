@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractAsyncContextManager, AbstractContextManager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
@@ -67,6 +67,17 @@ class Target:
     name: str
     found: Found
     format: Format | None
+
+
+@dataclass(frozen=True)
+class WrittenStep:
+    """A step of a plan that a run writes: what stands behind its verb, its other keys, its limits, and comments before it."""
+
+    verb: str
+    subject: Any = None
+    keys: Mapping[str, Any] = field(default_factory=dict)
+    expect: Mapping[str, Any] = field(default_factory=dict)
+    remarks: Sequence[str] = ()
 
 
 class Bench(Protocol):
@@ -169,6 +180,11 @@ class Bench(Protocol):
 
     def keep_secret(self, text: str) -> None:
         """A number of a pairing: from here on nothing that the run leaves or shows has it."""
+        ...
+
+    def save_plan(self, name: str, title: str, steps: Sequence[WrittenStep]) -> str:
+        """Write a plan for the unit into the folder of the run, with the names, the selection and the caution of this one; the
+        name of its file."""
         ...
 
     def target(self, name: AttributeName, needs: tuple[str, ...] = ()) -> Target:

@@ -63,6 +63,20 @@ class Power(Step, kw_only=True):
             bench.reading("elapsed", bench.since(started), "s")
 
 
+async def power_cycled(bench: Bench) -> bool:
+    """Take the power of the unit away and give it back, where something here can; False where nothing can."""
+    try:
+        power = bench.beside.power
+    except StationError:
+        return False
+    if power is None:
+        return False
+    await _down(bench, power)
+    await asyncio.sleep(OFF_FOR)
+    await _up(bench, power)
+    return True
+
+
 async def _down(bench: Bench, power: Switch) -> None:
     if bench.beside.console is not None:
         bench.beside.console.power_down()

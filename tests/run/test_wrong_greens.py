@@ -49,6 +49,7 @@ ASKS = {
     "privacy": {"silent"},
     "encrypt": {"link gone"},
     "unpair": {"refused", "silent"},
+    "robust": {"no answer", "refused", "silent", "link gone"},
 }
 _VALUES = ("value", "raw", "length")
 

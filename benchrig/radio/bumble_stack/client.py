@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import functools
-from collections.abc import Callable, Coroutine
+from collections.abc import Callable, Coroutine, Iterator
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from bleak import BleakScanner
@@ -24,6 +24,7 @@ from benchrig.radio.bumble_stack.faults import TooLong
 from benchrig.radio.bumble_stack.link import ClientLink
 from benchrig.radio.bumble_stack.pairing import ClientSecurity, Nobody
 from benchrig.radio.bumble_stack.procedures import FoundCharacteristic, FoundService
+from benchrig.radio.bumble_stack.raw import RawChannels
 from benchrig.radio.bumble_stack.scanner import BumbleScanner, Peer
 from benchrig.radio.bumble_stack.stack import HostStack, translated
 from benchrig.radio.security import NONE, Wish
@@ -271,6 +272,14 @@ class BumbleClient(OwnBackend):
 
     async def flush(self) -> None:
         await self._procedure(self._require_link().flushed())
+
+    @contextlib.contextmanager
+    def raw(self) -> Iterator[RawChannels]:
+        channels = RawChannels(self._stack.host, self._require_link())
+        try:
+            yield channels
+        finally:
+            channels.close()
 
     async def write_gatt_descriptor(self, descriptor: BleakGATTDescriptor, data: SizedBuffer) -> None:
         """Any descriptor, a client characteristic configuration too."""

@@ -10,6 +10,8 @@ from benchrig.radio.bumble_stack.bumble_api import Host, TransportLostError, cor
 from benchrig.radio.bumble_stack.reports import HeardPdu, is_report, reports
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from benchrig.radio.bumble_stack.bumble_api import TransportSink, TransportSource
 
 # An event of the host and of bumble's connections: a device sent what is no PDU.
@@ -30,6 +32,8 @@ class StackHost(Host):
         super().__init__(source, sink)
         self.on_pdu: Any = _ignore
         self.errors: list[Exception] = []
+        # who takes the frames of a connection before bumble sees them (raw.py), by its handle
+        self.raw: dict[int, Callable[[int, bytes], bool]] = {}
         self.foreign = foreign
         self.lost = ""
         self.gone: asyncio.Future[None] = asyncio.get_running_loop().create_future()
@@ -88,6 +92,11 @@ class StackHost(Host):
         except Exception as exc:
             if connection := self.connections.get(packet.connection_handle):
                 self.emit(MALFORMED, connection.handle, exc)
+
+    def on_l2cap_pdu(self, connection: Any, cid: int, pdu: bytes) -> None:
+        take = self.raw.get(connection.handle)
+        if take is None or not take(cid, pdu):
+            super().on_l2cap_pdu(connection, cid, pdu)
 
     async def send_and_wait(self, command: Any, response_timeout: float | None = None) -> Any:
         """As bumble's, which may wait for ever: a controller that does not answer in time is lost. Raises

@@ -8,6 +8,7 @@ from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
 from benchrig.radio.bumble_stack.bumble_api import (
+    UUID,
     Connection,
     Device,
     DeviceConfiguration,
@@ -19,6 +20,7 @@ from benchrig.radio.virtual.airlink import End
 from benchrig.radio.virtual.behaviour import Moment, On, Unanswered
 from benchrig.radio.virtual.characteristic import SimulatedCharacteristic, uuid_on_air
 from benchrig.radio.virtual.controller import VirtualController
+from benchrig.radio.virtual.gate import answer_to
 from benchrig.radio.virtual.makers import Happening, Unfit
 from benchrig.radio.virtual.reaction_spec import SHOWN
 from benchrig.radio.virtual.reactions import Building, Reaction
@@ -26,6 +28,7 @@ from benchrig.radio.virtual.security import DeviceSecurity
 from benchrig.radio.virtual.server import StrictServer
 from benchrig.radio.virtual.table_spec import by_name
 from benchrig.radio.virtual.unit_advertising import UnitAdvertising
+from benchrig.radio.virtual.weaknesses import Weaknesses
 from benchrig.tasks import Tasks
 
 if TYPE_CHECKING:
@@ -38,6 +41,7 @@ if TYPE_CHECKING:
     from benchrig.radio.virtual.gatt_spec import ServiceSpec
 
 
+_CCCD = UUID.from_16_bits(0x2902)
 _OCCASIONS = ("on_start", "on_connect", "on_disconnect", "on_display")
 
 
@@ -58,7 +62,7 @@ class SimulatedDevice:
         self.console_listeners: list[Callable[[str], None]] = []
         public = spec.own_address_type == "public"
         self.controller = VirtualController(spec.name, air, public_address=spec.own_address if public else None)
-        self.host = _DeviceHost(self.controller, air)
+        self.host = _DeviceHost(self)
         config = DeviceConfiguration(
             name=spec.name,
             address=_random_address(spec),
@@ -78,6 +82,7 @@ class SimulatedDevice:
             spawn=self.spawn,
         )
         self.server = self._serve(spec.table)
+        self.weaknesses = Weaknesses(self, spec.weaknesses)
         self.device.on(Device.EVENT_CONNECTION, self._on_connection)
 
     def _serve(self, table: list[ServiceSpec]) -> StrictServer:
@@ -160,6 +165,7 @@ class SimulatedDevice:
     def _on_connection(self, connection: Connection) -> None:
         self.security.attend(connection)
         connection.on(Connection.EVENT_DISCONNECTION, lambda _: self._on_disconnection(connection))
+        self.weaknesses.on_connection(connection)
         self._connects += 1
         if self.sends_unprotected and self.security.has_key(connection):
             for characteristic in self.characteristics.values():
@@ -241,6 +247,7 @@ class SimulatedDevice:
 
     def _forget_all(self) -> None:
         """What is gone without power."""
+        self.weaknesses.start_again()
         self.security.on_restart()
         self._fall_silent()
         self.advertising.forget()
@@ -253,6 +260,19 @@ class SimulatedDevice:
         for characteristic in self.characteristics.values():
             if characteristic.spec.volatile:
                 characteristic.reset()
+
+    # What its weaknesses look at
+
+    def length_of(self, handle: int) -> int | None:
+        found = (one for one in self.characteristics.values() if one.attribute.handle == handle)
+        return next((len(one.current()) for one in found), None)
+
+    def is_configuration(self, handle: int) -> bool:
+        attribute = self.server.get_attribute(handle)
+        return attribute is not None and attribute.type == _CCCD
+
+    def has_queued(self, connection: Connection) -> bool:
+        return bool(self.server.prepared_writes.get(connection))
 
     # What occasions set off
 
@@ -305,9 +325,9 @@ class SimulatedDevice:
 class _DeviceHost(Host):
     """bumble's host; what fails in it fails the air."""
 
-    def __init__(self, controller: VirtualController, air: Air) -> None:
-        super().__init__(controller, controller)
-        self._air = air
+    def __init__(self, unit: SimulatedDevice) -> None:
+        super().__init__(unit.controller, unit.controller)
+        self._unit, self._air = unit, unit.air
 
     def on_packet(self, packet: bytes) -> None:
         if self.pending_response is not None and self.pending_response.cancelled():
@@ -316,6 +336,17 @@ class _DeviceHost(Host):
             super().on_packet(packet)
         except Exception as exc:
             self._air.fail(exc)
+
+    def on_l2cap_pdu(self, connection: Any, cid: int, pdu: bytes) -> None:
+        """A frame: what the unit does not bear, and what bumble would not, is answered here."""
+        link = self._unit.device.lookup_connection(connection.handle)
+        answer = None if link is None else self._unit.weaknesses.meet(link, cid, pdu)
+        if answer is None:
+            answer = answer_to(cid, pdu)
+        if answer is None:
+            super().on_l2cap_pdu(connection, cid, pdu)
+        elif answer:
+            self.send_l2cap_pdu(connection.handle, cid, answer)
 
 
 def _random_address(spec: DeviceSpec) -> hci.Address:

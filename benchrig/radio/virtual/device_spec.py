@@ -23,6 +23,7 @@ from benchrig.radio.virtual.reaction_spec import ActionSpec, DisplaySpec, LineSp
 from benchrig.radio.virtual.reactions import Building
 from benchrig.radio.virtual.security_spec import SHOWING, SecuritySpec
 from benchrig.radio.virtual.table_spec import by_name, table_misfits
+from benchrig.radio.virtual.weakness_spec import WeaknessSpec
 from benchrig.radio.virtual.words import AddressText, CharacteristicUuid, Hex, ServiceUuid
 from benchrig.source.file_names import FileNames
 from benchrig.source.shape import Misfit
@@ -122,6 +123,7 @@ class DeviceSpec(msgspec.Struct, kw_only=True, frozen=True, dict=True):
     security: SecuritySpec = SecuritySpec()
     console: list[LineSpec] = []
     faults: FaultSpec = FaultSpec()
+    weaknesses: list[WeaknessSpec] = []
     air: AirChoice | None = None
     others: list[OthersSpec] = []
     use: FileNames | None = None

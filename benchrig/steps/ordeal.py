@@ -1,0 +1,262 @@
+"""A device under bad requests: sends them link by link, looks after each link whether it is as it was, brings it back when it
+has died, and finds what kills it."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from benchrig.errors import BenchrigError, ConnectFailed, DeviceError, DeviceNotFound, LinkLost
+from benchrig.requests.request import HARMLESS, Reconnect, Request
+from benchrig.requests.shrinking import amplified, extent, first_that, joined, shrunk, tails
+from benchrig.requests.wording import text_of
+from benchrig.steps.power import power_cycled
+from benchrig.steps.sending import Sender
+from benchrig.steps.survey import Survey
+
+if TYPE_CHECKING:
+    from benchrig.steps.bench import Bench
+
+# So many requests go over one link; then it is made anew, and the device looked at.
+PER_LINK = 40
+# Links in a row that end, and nothing shows that it is the device's doing: more of them, and nothing can be tested here.
+MOST_LOST = 3
+# Wrong answers that are told one by one.
+MOST_TOLD = 50
+# Of what a device has had so many requests are tried again, where it has died.
+MOST_HISTORY = 200
+_TRIES, _BETWEEN, _CONNECTS, _RESERVE = 3, 0.25, 10.0, 1.0
+
+
+@dataclass
+class Findings:
+    """What came of it. `how` the device died, '' for one that lives; `killer` are the requests that do it."""
+
+    requests: int = 0
+    answered: int = 0
+    slowest: float = 0.0
+    wrong: list[str] = field(default_factory=list)
+    wrong_count: int = 0
+    tried: dict[str, int] = field(default_factory=dict)
+    lost_links: int = 0
+    how: str = ""
+    killer: list[Request] = field(default_factory=list)
+    # whether the killer was tried on its own, and killed
+    proven: bool = False
+
+
+class Ordeal:
+    """`answers_within` is the time for an answer, `returns_within` that for a device to come back after its death."""
+
+    def __init__(self, bench: Bench, survey: Survey, answers_within: float, returns_within: float) -> None:
+        self.findings = Findings()
+        self._bench, self._survey = bench, survey
+        self._answers_within, self._returns_within = answers_within, returns_within
+        # all that the device has had since it was last as new
+        self._history: list[Request] = []
+        self._on_link = self._lost_in_a_row = 0
+        self._deadline = bench.now() + bench.time_left - _RESERVE
+        self._sender: Sender | None = None
+        self._raw = contextlib.ExitStack()
+        self._is_gone = self._is_trial = False
+        self._how = ""
+
+    async def bear(self, cases: Iterable[tuple[str, Sequence[Request]]], count: int) -> None:
+        """Send cases until there were so many requests, or the device has died. Leaves it connected where it lives."""
+        try:
+            for kind, case in cases:
+                if self.findings.requests >= count or self._is_over:
+                    break
+                await self._bear_case(kind, case)
+            if not self.findings.how:
+                await self._end_of_link()
+        finally:
+            self._raw.close()
+        if self.findings.how and not self._is_gone:
+            await self._survey.restore(self._bench)
+
+    @property
+    def _is_over(self) -> bool:
+        return bool(self.findings.how) or self._left < 2 * self._answers_within
+
+    @property
+    def _left(self) -> float:
+        """Seconds until the time of the step is over, but for what it takes to tell what was found."""
+        return max(0.1, self._deadline - self._bench.now())
+
+    async def _bear_case(self, kind: str, case: Sequence[Request]) -> None:
+        for request in case:
+            self.findings.requests += 1
+            self.findings.tried[kind] = self.findings.tried.get(kind, 0) + 1
+            self._history.append(request)
+            if symptom := await self._carry_out(request):
+                await self._suspected(symptom)
+                return
+        if self._on_link >= PER_LINK:
+            await self._end_of_link()
+
+    async def _end_of_link(self) -> None:
+        self._history.append(Reconnect(1))
+        if symptom := await self._look():
+            await self._suspected(symptom)
+        else:
+            self._lost_in_a_row = 0
+
+    # --- one request
+
+    async def _carry_out(self, request: Request) -> str:
+        """What is the matter with the device after it, '' for nothing."""
+        if isinstance(request, Reconnect):
+            return await self._reconnect(request.times)
+        sender = self._sender or self._begin()
+        outcome = await sender.carry_out(request)
+        self._on_link += 1
+        if not self._is_trial:
+            self.findings.answered += outcome.answered
+            self.findings.slowest = max(self.findings.slowest, outcome.took)
+            for wrong in outcome.wrong:
+                self._tell_wrong(f"{text_of(request)}: {wrong}")
+        if outcome.symptom or not outcome.unsettled:
+            return outcome.symptom
+        return await self._reconnect(1)
+
+    def _tell_wrong(self, sentence: str) -> None:
+        self.findings.wrong_count += 1
+        if sentence not in self.findings.wrong and len(self.findings.wrong) < MOST_TOLD:
+            self.findings.wrong.append(sentence)
+
+    def _begin(self) -> Sender:
+        link = self._bench.link
+        raw = self._raw.enter_context(link.raw())
+        self._sender = Sender(link, raw, self._survey.target, self._answers_within, self._bench.now)
+        self._on_link = 0
+        return self._sender
+
+    # --- links
+
+    async def _reconnect(self, times: int) -> str:
+        for _ in range(times):
+            await self._leave()
+            if symptom := await self._connect(_CONNECTS):
+                return symptom
+        return ""
+
+    async def _leave(self) -> None:
+        self._raw.close()
+        self._sender = None
+        with contextlib.suppress(BenchrigError):
+            await self._bench.device.close()
+
+    async def _connect(self, within: float) -> str:
+        """Why there is no new link, '' for one. A device may need some tries: requests are lost on every air."""
+        deadline, why = self._bench.now() + min(within, self._left), ""
+        for tries in range(_TRIES, 0, -1):
+            left = deadline - self._bench.now()
+            try:
+                await self._bench.connect(max(0.1, left / tries), again=tries < _TRIES)
+                return ""
+            except (ConnectFailed, DeviceNotFound, DeviceError, LinkLost) as error:
+                with contextlib.suppress(DeviceError):
+                    await self._bench.check_radio()
+                why = error.message
+            await asyncio.sleep(_BETWEEN)
+        return f"it does not come back: {why}"
+
+    async def _look(self) -> str:
+        """Over a new link: whether the device is as it was."""
+        if symptom := await self._reconnect(1):
+            return symptom
+        try:
+            changed = await self._survey.look(self._bench)
+        except (DeviceError, LinkLost) as error:
+            return error.message
+        if not self._is_trial:
+            for sentence in changed:
+                self._tell_wrong(sentence)
+        return ""
+
+    # --- death
+
+    async def _suspected(self, symptom: str) -> None:
+        """The device seems to have died: bring it back, and see whether what it had kills it again."""
+        had, self._history = self._history[-MOST_HISTORY:], []
+        if not await self._revive():
+            self._dead(symptom, had[-PER_LINK:], proven=False)
+            return
+        self._is_trial = True
+        killer = await first_that(_suspects(had), self._kills_again)
+        # on an air that ends every link it does not matter what is sent
+        is_air = bool(killer) and not self._is_gone and await self._kills_again([HARMLESS] * extent(killer))
+        self._is_trial = False
+        if killer and not is_air:
+            self._dead(self._how or symptom, await self._shrunk(killer), proven=True)
+        else:
+            self._innocent(symptom)
+
+    async def _shrunk(self, killer: list[Request]) -> list[Request]:
+        self._is_trial = True
+        try:
+            return joined(await shrunk(killer, self._kills_again, self._may_go_on))
+        finally:
+            self._is_trial = False
+
+    def _may_go_on(self) -> bool:
+        return not self._is_gone and self._left > self._returns_within + 2 * self._answers_within
+
+    def _dead(self, symptom: str, killer: list[Request], *, proven: bool) -> None:
+        self.findings.how, self.findings.killer, self.findings.proven = symptom, killer, proven
+
+    def _innocent(self, symptom: str) -> None:
+        """What was sent does not do it again: a link ends on every air now and then."""
+        self.findings.lost_links += 1
+        self._lost_in_a_row += 1
+        self._bench.note(f"{symptom}; the same requests did not do it again, so they are not to blame")
+        if self._lost_in_a_row > MOST_LOST:
+            raise LinkLost(
+                f"{self._lost_in_a_row} links in a row were lost, and the same requests did not do it again ({symptom})",
+                advice="bring the unit nearer, or see what disturbs the air",
+            )
+
+    async def _kills_again(self, requests: Sequence[Request]) -> bool:
+        """Whether it does twice in a row: once could be the air."""
+        return not self._is_gone and await self._kills(requests) and (self._is_gone or await self._kills(requests))
+
+    async def _kills(self, requests: Sequence[Request]) -> bool:
+        symptom = await self._trial(requests)
+        if symptom:
+            self._how = symptom
+            await self._revive()
+        return bool(symptom)
+
+    async def _trial(self, requests: Sequence[Request]) -> str:
+        symptom = await self._reconnect(1)
+        # nothing was sent yet, so nothing is to blame for this
+        if symptom and not await self._revive():
+            return symptom
+        for request in requests:
+            if symptom := await self._carry_out(request):
+                return symptom
+        return await self._look()
+
+    async def _revive(self) -> bool:
+        """A new link to the device, by its power where nothing else helps; False, and nothing more to be done, for none."""
+        await self._leave()
+        if await self._connect(self._returns_within) and not await self._repowered():
+            self._is_gone = True
+        return not self._is_gone
+
+    async def _repowered(self) -> bool:
+        if not await power_cycled(self._bench):
+            return False
+        return not await self._connect(self._returns_within)
+
+
+def _suspects(had: Sequence[Request]) -> Iterator[list[Request]]:
+    """What may have killed a device that had these requests: the last one; one of them, often; the last few; all of them."""
+    last, *longer = tails(had)
+    yield last
+    yield from ([single] for single in amplified(had))
+    yield from longer
