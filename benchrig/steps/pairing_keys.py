@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping
-from typing import Any, ClassVar, Literal, cast
+from typing import Any, ClassVar, Literal, cast, get_args
 
 import msgspec
 
@@ -215,6 +215,8 @@ class Pairing(msgspec.Struct, kw_only=True, omit_defaults=True):
     def contradicted(self, limits: Mapping[str, Bindable]) -> Iterator[Misfit]:
         """Limits that no pairing with these keys satisfies."""
         for name, values in self.possible.items():
+            if name == "method" and not any(may_be(limits.get(name), word) for word in get_args(Method)):
+                continue  # no word of a method, which is told
             if name in limits and not any(may_be(limits[name], value) for value in values):
                 found = " or ".join(_said(value) for value in values[-4:])
                 message = f"with these keys {name} is {found}, so the limit is never satisfied"
@@ -225,9 +227,9 @@ def _said(value: Any) -> str:
     return str(value).lower()
 
 
-def may_be(limit: Bindable, value: Any) -> bool:
+def may_be(limit: Bindable | None, value: Any) -> bool:
     """Whether a reading with this value can satisfy the limit; a limit that does not apply is told elsewhere."""
-    if is_late(limit):
+    if limit is None or is_late(limit):
         return True
     kind = "boolean" if isinstance(value, bool) else "number" if isinstance(value, int) else "text"
     try:

@@ -9,6 +9,7 @@ import msgspec
 
 from benchrig.errors import BenchrigError, DeviceError
 from benchrig.radio.security import ANOTHER_KEY, LINK_LOST, NO_KEY, NONE, Paired
+from benchrig.source.references import has_reference
 from benchrig.source.shape import Misfit
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.steps.attribute import Names
@@ -76,9 +77,15 @@ class Unpair(Composite, kw_only=True):
     def after_bond(cls, node: MappingNode, made: MappingNode) -> Misfit | None:
         """The number of the new pairing comes from somewhere too."""
         proves = node.get("steps") is not None or node.get("expect") is not None
-        if not proves or made.get("steps") is None or any(node.get(key) for key in ("numbers", "passkey", "number")):
+        if not proves or made.get("steps") is None:
             return None
-        return Misfit("pairs anew, and steps told the number of the pairing before", "add numbers: with these steps")
+        said = "pairs anew, and steps told the number of the pairing before"
+        for key in ("passkey", "number"):
+            told = made.get(key)
+            if told is not None and has_reference(told) and node.get(key) is None:
+                return Misfit(said, f"add {key}: as there, and numbers: with these steps")
+        written = any(node.get(key) is not None for key in ("numbers", "passkey", "number"))
+        return None if written else Misfit(said, "add numbers: with these steps")
 
     def readings(self, names: Names) -> Mapping[str, ReadingType]:
         what = f"what the unit does with the key of the bond: {', '.join(_OLD_KEY.values())}"
