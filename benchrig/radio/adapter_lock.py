@@ -1,7 +1,8 @@
-"""One benchrig at a time on an adapter of this machine, and what the last one left connected when it died.
+"""One benchrig at a time on an adapter of this machine, and what the last one left behind when it died.
 
-The lock is the system's own (flock): it goes with its process, however that ends. The file beside it names the process
-and the devices it is connected to; with a dead process these are links that nobody owns.
+The lock is the system's own (flock): it goes with its process, however that ends. The file beside it names the process,
+the devices it is connected to and those it has paired, and what it has changed of the adapter; with a dead process these
+are links, bonds and settings that nobody owns. No key stands in it.
 """
 
 from __future__ import annotations
@@ -36,18 +37,22 @@ class _Said:
     process: int = 0
     connected: tuple[str, ...] = ()
     met: tuple[str, ...] = ()
+    paired: tuple[str, ...] = ()
+    changed: tuple[str, ...] = ()
 
 
 class AdapterLock:
     """Held from `take` to `release`. `left` are the addresses that the last holder was connected to when it died, `met`
-    those of which the system may remember what a benchrig has read; whoever lets the system forget takes them out."""
+    those of which the system may remember what a benchrig has read; whoever lets the system forget takes them out. `paired`
+    are the addresses that a benchrig has paired with, `changed` the settings of the adapter that it has to put back."""
 
     def __init__(self, descriptor: int, said: _Said) -> None:
         self._descriptor = descriptor
         self._connected: set[str] = set()
         self.left = said.connected
         self.met = {*said.connected, *said.met}
-        self._write()
+        self.paired, self.changed = set(said.paired), set(said.changed)
+        self.write()
 
     @classmethod
     async def take(cls, adapter: str, within: float) -> AdapterLock:
@@ -70,20 +75,22 @@ class AdapterLock:
     def connected(self, address: str) -> None:
         self._connected.add(address)
         self.met.add(address)
-        self._write()
+        self.write()
 
     def still(self, connected: Iterable[str]) -> None:
         """Those of the devices that the system is connected to now: an end that was asked for may not have come yet."""
         self._connected.intersection_update(connected)
-        self._write()
+        self.write()
 
     def release(self) -> None:
         """Let the next one have it, with what is left connected."""
-        self._write()
+        self.write()
         os.close(self._descriptor)
 
-    def _write(self) -> None:
-        said = json.dumps(asdict(_Said(os.getpid(), tuple(self._connected), tuple(self.met)))).encode()
+    def write(self) -> None:
+        """What is left is said before it is done: a process may die at any time."""
+        lists = (self._connected, self.met, self.paired, self.changed)
+        said = json.dumps(asdict(_Said(os.getpid(), *map(tuple, lists)))).encode()
         with contextlib.suppress(OSError):  # a full disk: links are found then by what BlueZ says alone
             os.pwrite(self._descriptor, said, 0)
             os.ftruncate(self._descriptor, len(said))
@@ -136,6 +143,7 @@ def _read(descriptor: int) -> _Said:
     """Nothing where something else stands there."""
     try:
         said = json.loads(os.pread(descriptor, 65536, 0))
-        return _Said(int(said["process"]), tuple(map(str, said["connected"])), tuple(map(str, said["met"])))
+        lists = ("connected", "met", "paired", "changed")
+        return _Said(int(said["process"]), *(tuple(map(str, said.get(name, ()))) for name in lists))
     except (OSError, ValueError, KeyError, TypeError):
         return _Said()

@@ -12,7 +12,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from dbus_fast import BusType, DBusError, Message, MessageType
+from dbus_fast import BusType, DBusError, Message, MessageType, Variant
 from dbus_fast.aio import MessageBus
 
 from benchrig.errors import StationError
@@ -22,6 +22,7 @@ SERVICE = "org.bluez"
 SERVICE_OBJECT, CHARACTERISTIC = "org.bluez.GattService1", "org.bluez.GattCharacteristic1"
 ADAPTER, DEVICE = "org.bluez.Adapter1", "org.bluez.Device1"
 BUS = "org.freedesktop.DBus"
+PROPERTIES = f"{BUS}.Properties"
 _RULES = (
     f"type='signal',sender='{BUS}',interface='{BUS}',member='NameOwnerChanged',arg0='{SERVICE}'",
     f"type='signal',sender='{SERVICE}',interface='{BUS}.ObjectManager',member='InterfacesRemoved'",
@@ -29,6 +30,7 @@ _RULES = (
 )
 # A healthy service answers in milliseconds.
 ANSWER_WITHIN = 5.0
+REMOVED_WITHIN = 15.0
 
 Objects = Mapping[str, Mapping[str, Mapping[str, Any]]]
 
@@ -36,8 +38,9 @@ Objects = Mapping[str, Mapping[str, Mapping[str, Any]]]
 @dataclass(frozen=True)
 class KnownDevice:
     """A device that BlueZ remembers. `name` is what it remembers it by, '' when it does not. Where `has_table` it has been
-    connected: its name and its services are then those of the table, not those that it advertises. What is `kept` is
-    not for a bench to remove: paired, or trusted, or blocked, or of the older Bluetooth."""
+    connected: its name and its services are then those of the table, not those that it advertises. `address` is the identity
+    of a device that has told it in a pairing; `path` keeps the first one. What is `kept` is not for a bench to remove, though
+    it is not paired: trusted, or blocked, or of the older Bluetooth."""
 
     path: str
     address: str
@@ -46,10 +49,25 @@ class KnownDevice:
     has_table: bool = False
     paired: bool = False
     kept: bool = False
+    # None where this version of BlueZ does not tell
+    bonded: bool | None = None
+    is_random: bool = False
+    # whether the table of the link that is there has been read
+    resolved: bool = False
 
     @property
     def adapter(self) -> str:
         return self.path.split("/")[3]
+
+    @property
+    def addresses(self) -> frozenset[str]:
+        """Its address, and that under which it was heard first."""
+        return frozenset((self.address, address_in(self.path)))
+
+
+def address_in(path: str) -> str:
+    """The address that an object path has; of a device that has told its identity since, the one before."""
+    return path.rpartition("/dev_")[2].replace("_", ":")
 
 
 class Bluez:
@@ -183,17 +201,21 @@ class Bluez:
 
     async def device(self, address: str) -> KnownDevice | None:
         """What is remembered of this device on this adapter."""
-        return next((one for one in await self.devices() if one.address.upper() == address.upper()), None)
+        return next((one for one in await self.devices() if address.upper() in one.addresses), None)
 
     async def payload(self, address: str) -> int:
         """Octets that one write without response to this device carries now: BlueZ tells nobody when that changes."""
-        device = f"{self.path}/dev_{address.upper().replace(':', '_')}/"
+        objects, device = await self.objects(), await self.device(address)
         found = [
             has[CHARACTERISTIC]["MTU"]
-            for path, has in (await self.objects()).items()
-            if path.startswith(device) and "MTU" in has.get(CHARACTERISTIC, {})
+            for path, has in objects.items()
+            if device is not None and path.startswith(device.path + "/") and "MTU" in has.get(CHARACTERISTIC, {})
         ]
         return max(found, default=23) - 3
+
+    async def device_at(self, path: str) -> KnownDevice | None:
+        """What is remembered of the device with this object path."""
+        return next((one for one in await self.devices() if one.path == path), None)
 
     async def disconnect(self, device: KnownDevice) -> None:
         await self.call(device.path, DEVICE, "Disconnect")
@@ -204,9 +226,13 @@ class Bluez:
             await self.remove(device)
 
     async def remove(self, device: KnownDevice) -> None:
-        """Nothing to do when it went by itself meanwhile."""
+        """Nothing to do when it went by itself meanwhile; a link to it is ended first, which takes BlueZ 2 s."""
         with contextlib.suppress(_Gone):
-            await self.call(self.path, ADAPTER, "RemoveDevice", "o", [device.path])
+            await self.call(self.path, ADAPTER, "RemoveDevice", "o", [device.path], within=REMOVED_WITHIN)
+
+    async def set_adapter(self, name: str, value: bool) -> None:
+        """A property of the adapter that is true or false."""
+        await self.call(self.path, PROPERTIES, "Set", "ssv", [ADAPTER, name, Variant("b", value)])
 
     async def listen(self, rule: str) -> None:
         """Let the signals come that fit this rule."""
@@ -221,10 +247,12 @@ class Bluez:
         body: list[Any] | None = None,
         *,
         destination: str = SERVICE,
+        within: float | None = ANSWER_WITHIN,
     ) -> Any:
+        """What it answers. BluezRefusal when it refuses, StationError when it does not answer or is gone."""
         message = Message(destination, path, interface, member, signature=signature, body=body or [])
         try:
-            async with asyncio.timeout(ANSWER_WITHIN):
+            async with asyncio.timeout(within):
                 reply = await self.bus.call(message)
         except TimeoutError as exc:
             raise StationError("the Bluetooth service does not answer", advice=RESTART_SERVICE) from exc
@@ -236,8 +264,16 @@ class Bluez:
                 raise _Gone(f"the Bluetooth service does not know it any more ({member})")
             if name in _NOT_RUNNING or name.startswith(_SPAWN):
                 raise StationError("the Bluetooth service is not running", advice=START_SERVICE)
-            raise StationError(f"the Bluetooth service refuses {member}: {name}", advice=_ADVICE.get(name, ""))
+            raise BluezRefusal(member, name, str(reply.body[0]) if reply and reply.body else "")
         return reply.body
+
+
+class BluezRefusal(StationError):
+    """The service answers with an error: its `name`, and `details` in its own words."""
+
+    def __init__(self, member: str, name: str, details: str = "") -> None:
+        super().__init__(f"the Bluetooth service refuses {member}: {name}", advice=_ADVICE.get(name, ""))
+        self.name, self.details = name, details
 
 
 class _Gone(StationError):
@@ -246,8 +282,18 @@ class _Gone(StationError):
 
 def _known(path: str, has: Mapping[str, Any], *, has_table: bool) -> KnownDevice:
     paired = bool(has.get("Paired") or has.get("Bonded"))
-    kept = paired or bool(has.get("Trusted") or has.get("Blocked") or has.get("Class"))
-    return KnownDevice(path, has["Address"], has.get("Name", ""), bool(has.get("Connected")), has_table, paired, kept)
+    return KnownDevice(
+        path,
+        has["Address"],
+        has.get("Name", ""),
+        bool(has.get("Connected")),
+        has_table,
+        paired,
+        kept=bool(has.get("Trusted") or has.get("Blocked") or has.get("Class")),
+        bonded=has.get("Bonded"),
+        is_random=has.get("AddressType") == "random",
+        resolved=bool(has.get("ServicesResolved")),
+    )
 
 
 def _bus_ended() -> StationError:

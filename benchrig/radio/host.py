@@ -47,6 +47,8 @@ async def open_host(name: str, adapter: str = "") -> Radio:
     return HostRadio(name, client_options=dict(options), facts=_SYSTEM, **_OF_HOST)
 
 
+# After 30 s BlueZ drops a device with which it could not pair, while the link seems to be there.
+PATIENCE = 25.0
 # What every operating system keeps from its programs.
 _OF_HOST: dict[str, Any] = {
     "cannot": CANNOT["host"],
@@ -76,6 +78,7 @@ async def _open_bluez(name: str, adapter: str) -> Radio:
         reads_reach_listeners=True,
         # BlueZ names a characteristic by the handle of its declaration, which the value follows (Core Vol 3 Part G 3.3)
         value_follows=1,
+        patience=PATIENCE,
         bluez=bluez,
         **_OF_HOST,
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import math
 import sys
 from collections.abc import Awaitable, Callable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any, Literal, TypeAlias, TypeVar
@@ -50,6 +51,7 @@ class Link:
         reads_reach_listeners: bool = False,
         value_follows: int = 0,
         hidden_services: frozenset[str] = frozenset(),
+        patience: float = math.inf,
     ) -> None:
         self.name = name
         self.address = client.address
@@ -61,6 +63,12 @@ class Link:
         # sentences about it for the record, or for the person
         self.remarks: list[str] = []
         self._value_follows, self._hidden_services = value_follows, hidden_services
+        self._patience = patience
+        # the link that goes on over this one's connection; whether this one waits for another connection
+        self._heir: Link | None = None
+        # whether it was given up for a request without an answer
+        self.gave_up = False
+        self._is_renewed = False
         self.lost = asyncio.Event()
         self.lost_reason = ""
         # when that was, on the loop's clock, and whether this side ended it
@@ -81,13 +89,32 @@ class Link:
 
     def on_disconnected(self, reason: str = "") -> None:
         """Called by the radio's client when the link is gone, whoever closed it. Who gives a `reason` knows it of this side."""
-        if not self.lost.is_set():
+        if self._heir is not None:
+            self._heir.on_disconnected(reason)
+        elif not self.lost.is_set() and not self._is_renewed:
             known = self.lost_reason or reason
             self.lost_reason = known or self._reason()
             self.ended_here = bool(known) or self.lost_reason == BY_THIS_HOST
             self.lost_at = asyncio.get_running_loop().time()
             self.lost.set()
             self._deadlines.end_by(self.lost_at)
+
+    async def renew(self, connect: Callable[[], Awaitable[Link]]) -> Link:
+        """End the connection, and go on over the one that `connect` makes to the same device: whoever holds this link keeps
+        it. What was subscribed to would end in silence: StationError. What `connect` raises is the loss of this link."""
+        if self._subscribed:
+            raise StationError("the link has to be made anew, and there is a subscription", advice="end it before")
+        self._is_renewed = True
+        try:
+            await self._client.disconnect()
+            other = await connect()
+        except BaseException:
+            self._is_renewed = False
+            self.on_disconnected("it could not be made anew")
+            raise
+        self._client, self._own, self.table, other._heir = other._client, other._own, other.table, self
+        self._is_renewed = False
+        return other
 
     @property
     def is_up(self) -> bool:
@@ -114,6 +141,10 @@ class Link:
         if not self.is_up or not self._client.is_connected:
             raise LinkLost(f"the link is not there any more ({self.lost_reason or 'closing'})")
         return NotedSecurity(self._security(), self.on_bonded)
+
+    def secure_with(self, security: LinkSecurity) -> None:
+        """Where the radio knows it once the link is there."""
+        self._security = lambda: security
 
     @property
     def sent_unasked(self) -> Mapping[int, int]:
@@ -276,7 +307,7 @@ class Link:
         """Deadline, link loss and error vocabulary around one operation."""
         if not self.is_up:
             raise LinkLost(f"{doing}: the link is not there any more ({self.lost_reason})")
-        scope = asyncio.timeout(None)
+        within, scope = min(within, self._patience), asyncio.timeout(None)
         try:
             async with scope:
                 self._deadlines.add(scope, asyncio.get_running_loop().time() + within)
@@ -308,6 +339,7 @@ class Link:
     def _abandon(self, reason: str) -> None:
         """A request that nobody answers blocks its bearer: the link cannot be used any further. Closing it takes the
         backends up to seconds, which is no part of the request's time."""
+        self.gave_up = True
         self._release = self._tasks.start(self._client.disconnect())
         self.on_disconnected(reason)
 

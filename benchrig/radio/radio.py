@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import math
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -70,6 +71,8 @@ class Radio:
     hidden_services: frozenset[str] = frozenset()
     sends_unoffered: bool = True
     value_follows: int = 0
+    # the longest that a request may stay without an answer, whatever a plan allows
+    patience: float = math.inf
     on_close: Callable[[], Awaitable[None]] = _nothing
     # consoles and switches of the devices, where the station has some
     beside: list[Beside] = field(default_factory=list)
@@ -162,8 +165,8 @@ class Radio:
             **self.client_options,
         )
         link = Link(client, sighting.name or sighting.address, ask_payload=self.payload,
-                    security=lambda: self.security_of(client, link.name),
-                    reads_reach_listeners=self.reads_reach_listeners, value_follows=self.value_follows, hidden_services=self.hidden_services)  # fmt: skip
+                    security=lambda: self.security_of(client, link.name), reads_reach_listeners=self.reads_reach_listeners,
+                    value_follows=self.value_follows, hidden_services=self.hidden_services, patience=self.patience)  # fmt: skip
         doing = f"connect to {link.name}"
         begun = asyncio.Event()
         attempt = self._attempts.start(self._attempt(client, begun))

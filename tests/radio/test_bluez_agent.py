@@ -8,7 +8,7 @@ import pytest
 from dbus_fast import Message, MessageType
 
 from benchrig.errors import StationError
-from benchrig.radio.pairing import Agent
+from benchrig.radio.bluez_agent import Agent
 
 UNIT = "/org/bluez/hci0/dev_C0_00_00_00_00_01"
 QUESTIONS = ["RequestAuthorization", "RequestConfirmation", "RequestPasskey", "DisplayPasskey", "RequestPinCode"]

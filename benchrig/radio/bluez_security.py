@@ -1,0 +1,93 @@
+"""What the links of one adapter of Linux share for their security: the agent, the bonds, what the kernel tells."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from benchrig.radio.adapter_lock import AdapterLock
+from benchrig.radio.bluez import Bluez, KnownDevice
+from benchrig.radio.bluez_agent import Agent
+from benchrig.radio.bluez_bonds import BluezBonds
+from benchrig.radio.bluez_changes import Changes
+from benchrig.radio.bluez_kernel import Kernel
+from benchrig.radio.security import ENCRYPTION, HIDDEN, NONE, REASONS, Encrypted, Paired
+from benchrig.radio.security_offers import UNKNOWN_BOND, UNKNOWN_KEY, UNKNOWN_REASON
+
+if TYPE_CHECKING:
+    from benchrig.radio.link import Link
+
+_WHY = {
+    "secure_connections": UNKNOWN_KEY,
+    "authenticated": UNKNOWN_KEY,
+    "key_size": UNKNOWN_KEY,
+    "identity_address": UNKNOWN_KEY,
+    "bonded": UNKNOWN_BOND,
+}
+
+
+@dataclass
+class Security:
+    """`renew` connects a link anew to a device whose key Linux forgets."""
+
+    bluez: Bluez
+    kernel: Kernel
+    agent: Agent
+    bonds: BluezBonds
+    changes: Changes
+    renew: Callable[[Link, KnownDevice], Awaitable[None]]
+    # pairings of one adapter come one after the other: its agent and its settings are one
+    lock: asyncio.Lock = field(default_factory=asyncio.Lock)
+    _paired: Paired = field(default_factory=Paired)
+    _encrypted: Encrypted = field(default_factory=Encrypted)
+
+    @classmethod
+    async def open(
+        cls,
+        bluez: Bluez,
+        claim: AdapterLock,
+        asked: Callable[[str], None],
+        renew: Callable[[Link, KnownDevice], Awaitable[None]],
+    ) -> Security:
+        kernel = Kernel(bluez.adapter)
+        await kernel.open()
+        changes = Changes(bluez, kernel, claim)
+        await changes.recover()
+        return cls(bluez, kernel, Agent(bluez, asked), BluezBonds(bluez, claim), changes, renew)
+
+    async def close(self) -> None:
+        """The bonds that were made go with the run. StationError when the service does not answer."""
+        try:
+            await self.bonds.clear()
+        finally:
+            self.kernel.close()
+
+    def keep(self, paired: Paired) -> Paired:
+        """What the last pairing came to decides what can be judged of it."""
+        self._paired = paired
+        return paired
+
+    def kept(self, encrypted: Encrypted) -> Encrypted:
+        self._encrypted = encrypted
+        return encrypted
+
+    def unjudged(self, verb: str, name: str, limit: Any) -> str:
+        """Why a limit on the last pairing, or on the last encryption, is not judged; '' when it is."""
+        if verb not in ("pair", "encrypt"):
+            return ""
+        last = self._paired if verb == "pair" else self._encrypted
+        if name == "failure":
+            return UNKNOWN_REASON if last.failure == HIDDEN and _depends_on_reason(limit) else ""
+        if last.failure != NONE:
+            return ""
+        if name == "identity_address" and not self.kernel.manages and not self._paired.identity_address:
+            return UNKNOWN_KEY
+        return _WHY.get(name, "") if getattr(last, name, "") is None else ""
+
+
+def _depends_on_reason(limit: Any) -> bool:
+    """Whether it matters for a limit on the failure which one it was."""
+    bound = limit.bind("text", "")
+    return len({bool(bound.passes(reason)) for reason in (*REASONS.values(), ENCRYPTION, HIDDEN)}) > 1

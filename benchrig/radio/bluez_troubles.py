@@ -1,0 +1,60 @@
+"""What is behind a unit that is not heard, not connected to or does not answer on Linux, in sentences."""
+
+from __future__ import annotations
+
+from benchrig.errors import DeviceError, StationError, SystemPairing
+from benchrig.radio.bluez import KnownDevice
+from benchrig.radio.security import NO_KEY
+
+
+def drowned() -> StationError:
+    return StationError(
+        "another program is scanning with this adapter, which kept the unit from being heard",
+        advice="end that scan, or allow finding and connecting 12 s each (within; for a command: --within 60s)",
+    )
+
+
+def unasked_pairing() -> StationError:
+    return SystemPairing(
+        "the unit wants a paired, encrypted link, and Linux is trying to pair, which was refused: "
+        "what the unit answered cannot be seen",
+        advice="pair with the unit by the system's own tools before the run, or test this on another radio: --radio hci:…",
+    )
+
+
+def taken(device: KnownDevice) -> StationError:
+    return StationError(
+        f"another program on this computer is connected to {device.name or device.address} through {device.adapter}",
+        advice=f"end that program, or end its link: bluetoothctl disconnect {device.address}",
+    )
+
+
+def perhaps_taken(device: KnownDevice) -> StationError:
+    return StationError(
+        f"the unit was not heard, and another program on this computer is connected to "
+        f"{device.name or device.address} ({device.address}, {device.adapter}), which may be the unit",
+        advice=f"end that link: bluetoothctl disconnect {device.address}; or select the unit by its address",
+    )
+
+
+def memory_of(device: KnownDevice) -> str:
+    why = "is paired with" if device.paired else "was connected to"
+    return (
+        f"Linux {why} {device.name or device.address} and mixes its table with the name and the services it advertises"
+    )
+
+
+def too_weak() -> StationError:
+    return SystemPairing(
+        "the unit may want a better protected link: Linux then pairs once more by itself, and what the unit answered cannot be seen",
+        advice="pair with an input or output of the bench before this step, or test this on another radio: --radio hci:…",
+    )
+
+
+def lost_bond(name: str, failure: str) -> DeviceError:
+    """A unit that wants an encrypted link, and did not take the key that it was bonded with."""
+    return DeviceError(f"{name} wants an encrypted link, and {refusal_of(failure)}")
+
+
+def refusal_of(failure: str) -> str:
+    return "has lost the key of its bond" if failure == NO_KEY else "has another key than that of its bond"
