@@ -23,6 +23,7 @@ from benchrig.radio.offers import (
     is_cccd,
     unjudged,
 )
+from benchrig.radio.security_offers import MAY_LACK, barred
 from benchrig.radio.table import Address
 from benchrig.source.shape import Misfit
 from benchrig.source.yaml import Mapping as MappingNode
@@ -36,11 +37,19 @@ def remarks(plan: Plan, kind: str) -> Iterator[tuple[str, str]]:
     for step in plan.steps:
         if why := CANNOT[kind].get(step.kind.verb):
             yield place_text(step.place), f"'{step.name}' cannot be done: {why}"
+        yield from _barred(step, kind)
         yield from _not_judged(step, kind, plan)
         yield from _not_shown(step, kind)
         yield from _not_everywhere(step, MAY_FAIL[kind])
         if kind == "host" and step.parts:
             yield from _read_and_heard(step)
+
+
+def _barred(step: StepPlan, kind: str) -> Iterator[tuple[str, str]]:
+    """Of a step whose values come in the run, what holds for any."""
+    for bar in barred(kind, step.step or step.kind):
+        cannot = "cannot be done" if bar.everywhere else "does not work everywhere"
+        yield place_text(step.place), f"'{step.name}' {cannot}: {bar.why}"
 
 
 def _not_judged(step: StepPlan, kind: str, plan: Plan) -> Iterator[tuple[str, str]]:
@@ -54,6 +63,8 @@ def _not_judged(step: StepPlan, kind: str, plan: Plan) -> Iterator[tuple[str, st
                 else f"a run passes with may_lack: [{limit}] only"
             )
             yield step.limit_place(name), f"the limit on {name} is not judged: {why}; {so}"
+        elif why := MAY_LACK[kind].get(limit, ""):
+            yield step.limit_place(name), f"the limit on {name} is not judged everywhere: {why}"
 
 
 def _lacking(step: StepPlan, name: str, kind: str) -> str:

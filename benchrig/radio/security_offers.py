@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
 from benchrig.radio.security import LARGEST_KEY, Wish
 
 MAY_MANAGE, MAY_SEE = "CAP_NET_ADMIN", "CAP_NET_RAW"
@@ -31,3 +35,97 @@ def unable(wish: Wish, *, manages: bool) -> tuple[str, str] | None:
         what = "out of band" if wish.oob is not None else f"with pairing: {wish.pairing}"
         return f"{_CHOICE}: {what}", GRANT.format(MAY_MANAGE)
     return None
+
+
+# --- for `check`
+
+
+@dataclass(frozen=True)
+class Bar:
+    """What a kind of step cannot do on a kind of radio, or cannot do `everywhere` on it: `when` in words, found out by
+    `applies`."""
+
+    verb: str
+    when: str
+    why: str
+    applies: Callable[[Any], bool]
+    everywhere: bool = True
+
+
+def _wish(step: Any) -> Wish | None:
+    """As what a step pairs; None for a step that pairs as another one did."""
+    keys = getattr(step, "keys", None)
+    wish = getattr(keys, "wish", None)
+    return wish if isinstance(wish, Wish) else None
+
+
+def _always(step: Any) -> bool:
+    return True
+
+
+def _offers_short_keys(step: Any) -> bool:
+    wish = _wish(step)
+    return wish is not None and wish.key_size != LARGEST_KEY
+
+
+def _chooses_protection(step: Any) -> bool:
+    wish = _wish(step)
+    return wish is not None and wish.oob is None and wish.mitm != (wish.capability != "none")
+
+
+def _is_legacy_oob(step: Any) -> bool:
+    wish = _wish(step)
+    return wish is not None and wish.oob is not None and bool(wish.oob.key)
+
+
+def _chooses_what_is_shown(step: Any) -> bool:
+    wish = _wish(step)
+    return wish is not None and wish.capability in ("display", "yes/no") and getattr(step, "passkey", None) is not None
+
+
+def _needs_management(step: Any) -> bool:
+    wish = _wish(step)
+    return wish is not None and (wish.pairing != "either" or wish.oob is not None)
+
+
+_MANAGES = f"Linux does it only for who may manage the adapter ({MAY_MANAGE}); `benchrig ready` says whether that is so"
+_SYSTEMS = (
+    "on Linux alone benchrig decides how it pairs; Windows pairs for a program as `none` only, and macOS by itself, "
+    "when the unit wants it"
+)
+_ENCRYPTS = "Linux encrypts by itself when it connects, which the step then tells of; Windows and macOS do not tell"
+_FORGETS = "macOS lets only its user remove a bond"
+BARS: dict[str, tuple[Bar, ...]] = {
+    "host": (
+        Bar("pair", "any", _SYSTEMS, _always, everywhere=False),
+        Bar("encrypt", "any", _ENCRYPTS, _always, everywhere=False),
+        Bar("unpair", "any", _FORGETS, _always, everywhere=False),
+        Bar("pair", "`pairing` or `out_of_band`", _MANAGES, _needs_management, everywhere=False),
+        Bar("pair", "`key_size` under 16", KEY_SIZE, _offers_short_keys),
+        Bar("pair", "`mitm: false` with an input or output, or `mitm: true` without", PROTECTION, _chooses_protection),
+        Bar("pair", "`out_of_band` with a key", LEGACY_OOB, _is_legacy_oob),
+        Bar("pair", "`passkey` as `display` or `yes/no`", OTHER_PASSKEY, _chooses_what_is_shown),
+    ),
+    "virtual": (),
+    "hci": (),
+}
+# 'step.reading' -> why a kind of radio may not have it, which the run finds out
+MAY_LACK: dict[str, dict[str, str]] = {
+    "host": {
+        "pair.failure": UNKNOWN_REASON,
+        "pair.failed_by": UNKNOWN_REASON,
+        "pair.secure_connections": UNKNOWN_KEY,
+        "pair.key_size": UNKNOWN_KEY,
+        "pair.identity_address": UNKNOWN_KEY,
+        "encrypt.authenticated": UNKNOWN_KEY,
+        "encrypt.secure_connections": UNKNOWN_KEY,
+        "encrypt.key_size": UNKNOWN_KEY,
+    },
+    "virtual": {},
+    "hci": {},
+}
+
+
+def barred(kind: str, step: Any) -> Iterator[Bar]:
+    """What of a step this kind of radio cannot do."""
+    return (bar for bar in BARS[kind] if bar.verb == step.verb and bar.applies(step))

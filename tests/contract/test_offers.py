@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from benchrig.radio.offers import CANNOT, LACKS, MAY_FAIL, PARTLY
+from benchrig.radio.security_offers import BARS, MAY_LACK
 from tests.contract.radios import run_on
 from tests.reference import SECTIONS, words
 
@@ -52,6 +53,19 @@ def test_the_reference_lists_the_steps_that_a_radio_cannot_do() -> None:
     rows = {(words(row["kind of step"])[0], row["impossible on"]): row["why"] for row in SECTION.table("kind of step")}
     expected = {(verb, kind): why for kind, verbs in CANNOT.items() for verb, why in verbs.items()}
     assert rows == expected, "its table is headed: kind of step | impossible on | why"
+
+
+def test_the_reference_lists_what_the_host_cannot_pair_or_tell() -> None:
+    rows = [
+        (words(row["pairing step"])[0], row["where"], row["on"], row["why"]) for row in SECTION.table("pairing step")
+    ]
+    assert rows == [
+        (bar.verb, bar.when, kind + ", in part" * (not bar.everywhere), bar.why)
+        for kind, bars in BARS.items()
+        for bar in bars
+    ]
+    told = {(words(row["limit on"])[0], row["not judged in part on"]): row["why"] for row in SECTION.table("limit on")}
+    assert told == {(name, kind): why for kind, some in MAY_LACK.items() for name, why in some.items()}
 
 
 @pytest.mark.parametrize("name", ALL)

@@ -114,3 +114,26 @@ def test_what_is_hidden_is_not_the_units_fault() -> None:
             look_up(table, Names(), name)
     assert look_up(table, Names(), "handle 0x0012").found.attribute == level
     assert [table.may_hide(handle) for handle in (0x000F, 0x0010, 0x0011, 0x0012, 0x0013)] == [True, *[False] * 4]
+
+
+PAIRS = [
+    ("pair: none", []),
+    ("pair: keyboard\n    key_size: 7", ["cannot be done: Linux offers keys of 16 bytes"]),
+    ("pair: keyboard\n    mitm: false", ["cannot be done: Linux asks for protection"]),
+    ("pair: none\n    mitm: true", ["cannot be done: Linux asks for protection"]),
+    ("pair: display\n    passkey: '000001'", ["cannot be done: Linux shows a random passkey"]),
+    ("pair: keyboard\n    passkey: '000001'", []),
+    ("pair: keyboard\n    pairing: legacy", ["does not work everywhere: Linux does it only for who may manage"]),
+    (f"pair: none\n    out_of_band: {{key: '{'00' * 16}'}}", ["does not work everywhere: Linux does it only", "cannot be done: Linux pairs out of band"]),
+    ("pair: none\n    expect: {key_size: {min: 16}}", ["the limit on key_size is not judged everywhere"]),
+    ("pair: keyboard\n    expect: {failure: {equals: confirm value failed}}", ["the limit on failure is not judged everywhere"]),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("step", "told"), PAIRS)
+def test_what_the_host_cannot_pair_is_told_before(step: str, told: list[str], tmp_path: Path) -> None:
+    first, *found = said(tmp_path, step)
+    assert "on Linux alone benchrig decides how it pairs" in first
+    assert len(found) == len(told)
+    assert all(each in sentence for each, sentence in zip(told, found, strict=True))
+    assert said(tmp_path, step, "hci") == []
