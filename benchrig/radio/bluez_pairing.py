@@ -199,6 +199,7 @@ class BluezSecurity:
         return paired
 
     async def _failed(self, refusal: BluezRefusal, heard: Heard, answers: PartyAnswers) -> Paired:
+        by: Side | None
         name = refusal.name.rpartition(".")[2]
         if name not in (*_FAILED, *_ENDED):
             raise _not_begun(refusal)
@@ -207,21 +208,24 @@ class BluezSecurity:
             await asyncio.wait_for(self._link.lost.wait(), SETTLED_WITHIN)
         self._shared.kernel.catch_up()
         if heard.failed is not None:
-            return Paired(*heard.failed)
-        if answers.refused:
-            return Paired(answers.refused, "bench")
-        if name in _ENDED:
-            by: Side = "bench" if answers.is_open else "device"
-            return Paired(TIMEOUT, by) if silent >= SILENCE else Paired(LINK_LOST)
-        return self._hidden(heard)
+            failure, by = heard.failed
+        elif answers.refused:
+            failure, by = answers.refused, "bench"
+        elif name in _ENDED and silent >= SILENCE:
+            failure, by = TIMEOUT, "bench" if answers.is_open else "device"
+        elif name in _ENDED:
+            failure, by = LINK_LOST, None
+        else:
+            failure, by = self._hidden(heard)
+        return Paired(failure, by, answers.method, features=heard.features)
 
-    def _hidden(self, heard: Heard) -> Paired:
+    def _hidden(self, heard: Heard) -> tuple[str, Side | None]:
         """The reason is not told. What the bench itself finds wrong leaves the link up; the word of the unit ends it."""
         if heard.refused is not None:
-            return Paired(ENCRYPTION)
+            return ENCRYPTION, None
         if heard.ended not in (None, BY_AUTHENTICATION):
-            return Paired(LINK_LOST)
-        return Paired(HIDDEN, "bench" if self._link.is_up else None)
+            return LINK_LOST, None
+        return HIDDEN, "bench" if self._link.is_up else None
 
 
 def _told(device: KnownDevice, heard: Heard, answers: PartyAnswers, wish: Wish, address: str) -> Paired:

@@ -186,12 +186,7 @@ class BluezRadio(BluezListener):
             return _NOT_TIMED
         if self._mixed and reading in ("scan.name", "scan.services"):
             return self._mixed
-        limit = step.limits.get(name)
-        if (
-            self._security is not None
-            and limit is not None
-            and (why := self._security.unjudged(step.verb, name, limit))
-        ):
+        if self._security is not None and (why := self._security.unjudged(step.verb, name)):
             return why
         return super().unjudged(step, name, names)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from benchrig.radio.adapter_lock import AdapterLock
 from benchrig.radio.bluez import Bluez, KnownDevice
@@ -13,7 +13,7 @@ from benchrig.radio.bluez_agent import Agent
 from benchrig.radio.bluez_bonds import BluezBonds
 from benchrig.radio.bluez_changes import Changes
 from benchrig.radio.bluez_kernel import Kernel
-from benchrig.radio.security import ENCRYPTION, HIDDEN, NONE, REASONS, Encrypted, Paired
+from benchrig.radio.security import HIDDEN, NONE, Encrypted, Paired
 from benchrig.radio.security_offers import UNKNOWN_BOND, UNKNOWN_KEY, UNKNOWN_REASON
 
 if TYPE_CHECKING:
@@ -73,21 +73,15 @@ class Security:
         self._encrypted = encrypted
         return encrypted
 
-    def unjudged(self, verb: str, name: str, limit: Any) -> str:
+    def unjudged(self, verb: str, name: str) -> str:
         """Why a limit on the last pairing, or on the last encryption, is not judged; '' when it is."""
         if verb not in ("pair", "encrypt"):
             return ""
         last = self._paired if verb == "pair" else self._encrypted
-        if name == "failure":
-            return UNKNOWN_REASON if last.failure == HIDDEN and _depends_on_reason(limit) else ""
+        if name in ("failure", "failed_by"):
+            return UNKNOWN_REASON if last.failure == HIDDEN else ""
         if last.failure != NONE:
             return ""
         if name == "identity_address" and not self.kernel.manages and not self._paired.identity_address:
             return UNKNOWN_KEY
         return _WHY.get(name, "") if getattr(last, name, "") is None else ""
-
-
-def _depends_on_reason(limit: Any) -> bool:
-    """Whether it matters for a limit on the failure which one it was."""
-    bound = limit.bind("text", "")
-    return len({bool(bound.passes(reason)) for reason in (*REASONS.values(), ENCRYPTION, HIDDEN)}) > 1

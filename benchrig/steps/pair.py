@@ -142,14 +142,17 @@ class Pair(Composite, kw_only=True):
     def _error(self, result: Paired) -> BenchrigError | None:
         """The failure as an error, where no limit judges it; a link that is lost for another reason is that to all."""
         limit = self.limits.get("failure")
-        judged = limit is not None and (result.failure != LINK_LOST or may_be(limit, LINK_LOST))
+        # of a reason that the radio hides it is known that it is one
+        reasons = FAILURES[1:] if result.failure == HIDDEN else (LINK_LOST,) * (result.failure == LINK_LOST)
+        judged = limit is not None and (not reasons or any(may_be(limit, reason) for reason in reasons))
         return None if result.failure == NONE or judged else error_of(result)
 
     def _unnoticed(self, result: Paired, numbers: Numbers) -> BenchrigError | None:
         """Where the unit has to refuse, a failure that only the bench has noticed shows that the unit checks nothing."""
         if result.failed_by != "bench" or numbers.refused or not fails(self.limits) or "failed_by" in self.limits:
             return None
-        if result.failure not in _CHECKS:
+        # what a side refuses once a passkey was asked for is what it has checked
+        if result.failure not in _CHECKS and (result.failure, result.method) != (HIDDEN, "passkey"):
             return None
         return DeviceError(f"the device did not refuse: benchrig alone noticed what was wrong ({result.failure})")
 

@@ -16,7 +16,6 @@ from benchrig.radio.adapter_lock import AdapterLock
 from benchrig.radio.bluez_changes import Changes
 from benchrig.radio.bluez_kernel import Key
 from benchrig.radio.security import Encrypted, Level, OobData, Paired, Wish
-from benchrig.values.limit import Limit
 from tests.radio.bluez import UNIT
 from tests.radio.pairing_bluez import PATH, Absent, Desk, PairingBluez, Person, Silent, claimed
 
@@ -42,8 +41,8 @@ PAIRS = [
     ([TYPES], KEYBOARD, Person(0), PASSKEY, [0]),
     ([SHOWS, SHOWS], ALL, Person(), PASSKEY, []),
     ([COMPARES], ALL, Person(), Paired(method="numeric comparison", secure_connections=True, authenticated=True, bonded=True), []),
-    ([TYPES], KEYBOARD, Person(None), Paired("passkey entry failed", "bench"), ["benchrig does not pair"]),
-    ([COMPARES], ALL, Person(same=False), Paired("numeric comparison failed", "bench"), ["benchrig does not pair"]),
+    ([TYPES], KEYBOARD, Person(None), Paired("passkey entry failed", "bench", "passkey"), ["benchrig does not pair"]),
+    ([COMPARES], ALL, Person(same=False), Paired("numeric comparison failed", "bench", "numeric comparison"), ["benchrig does not pair"]),
 ]  # fmt: skip
 
 
@@ -206,35 +205,22 @@ async def test_the_bonds_of_this_bench_go_and_no_others(claim: AdapterLock, tmp_
     claim._descriptor = left._descriptor
 
 
-LIMITS = [
-    # a limit on a failure whose reason is hidden, and whether it is judged
-    (Limit(equals="confirm value failed"), False),
-    (Limit(equals="none"), True),
-    (Limit(differs="none"), True),
-    (Limit(one_of=["none", "confirm value failed"]), False),
-]
-
-
-@pytest.mark.parametrize(("limit", "judged"), LIMITS)
-async def test_a_limit_on_a_hidden_reason_is_judged_where_the_reason_does_not_matter(
-    limit: Limit, judged: bool, claim: AdapterLock
-) -> None:
-    desk = Desk(PairingBluez(refusal="AuthenticationFailed"), claim)
-    await desk.security.pair(Wish(), Person())
-    why = desk.shared.unjudged("pair", "failure", limit)
-    assert (why == "") is judged
-    assert judged or "CAP_NET_RAW" in why
-
-
 async def test_a_reading_that_linux_hides_is_not_judged(claim: AdapterLock) -> None:
-    desk, limit = Desk(PairingBluez(), claim), Limit(equals=True)
+    desk = Desk(PairingBluez(), claim)
     await desk.security.pair(Wish(), Person())
     names = ("method", "authenticated", "bonded", "secure_connections", "key_size", "identity_address", "failure")
-    hidden = [name for name in names if desk.shared.unjudged("pair", name, limit)]
+    hidden = [name for name in names if desk.shared.unjudged("pair", name)]
     assert hidden == ["secure_connections", "key_size", "identity_address"]
     await desk.security.encrypt()
-    assert "CAP_NET_ADMIN" in desk.shared.unjudged("encrypt", "key_size", limit)
-    assert desk.shared.unjudged("read", "value", limit) == ""
+    assert "CAP_NET_ADMIN" in desk.shared.unjudged("encrypt", "key_size")
+    assert desk.shared.unjudged("read", "value") == ""
+    hiding = Desk(PairingBluez(TYPES, refusal="AuthenticationFailed"), claim)
+    assert (await hiding.security.pair(KEYBOARD, Person(1))).method == "passkey"
+    assert ["CAP_NET_RAW" in hiding.shared.unjudged("pair", name) for name in ("failure", "failed_by", "method")] == [
+        True,
+        True,
+        False,
+    ]
 
 
 async def test_a_key_that_the_unit_refused_is_told_by_encrypt(claim: AdapterLock) -> None:
