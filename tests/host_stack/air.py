@@ -2,21 +2,27 @@
 
     python -m tests.host_stack.air DEVICES [ADAPTERS]
 
-Says READY when the devices advertise; runs until it is killed.
+Says READY when the devices advertise; runs until it is killed. At SIGUSR1 the devices have other keys than those that they
+gave out.
 """
 
 from __future__ import annotations
 
 import asyncio
 import os
+import signal
 import sys
+from collections.abc import Iterable
 from pathlib import Path
 
 import click
+from msgspec.structs import replace
 
+from benchrig.radio.bonds import Secret
 from benchrig.radio.virtual import load_devices
 from benchrig.radio.virtual.air import Air
 from benchrig.radio.virtual.controller import VirtualController
+from benchrig.radio.virtual.device import SimulatedDevice
 from benchrig.radio.virtual.opening import switch_on
 from benchrig.source.problem import Problems
 
@@ -43,6 +49,14 @@ class Vhci:
             self.controller.on_packet(packet)
 
 
+def change_keys(devices: Iterable[SimulatedDevice]) -> None:
+    for security in (device.security for device in devices):
+        for bond in security.bonds.all():
+            if bond.keys.ltk is not None:
+                key = replace(bond.keys.ltk, key=Secret(bytes(16)))
+                security.bonds.keep(replace(bond, keys=replace(bond.keys, ltk=key)))
+
+
 async def main(files: str, adapters: int) -> None:
     problems = Problems()
     models = load_devices([Path(name) for name in files.split(",")], problems)
@@ -54,6 +68,7 @@ async def main(files: str, adapters: int) -> None:
         VirtualController(f"hci{index}", air, f"02:00:00:00:00:{index + 1:02X}") for index in range(adapters)
     ]
     ports = [Vhci(controller) for controller in controllers]
+    asyncio.get_running_loop().add_signal_handler(signal.SIGUSR1, change_keys, devices.values())
     click.echo(f"READY {len(devices)} {len(ports)}")
     await asyncio.Event().wait()
 

@@ -1,0 +1,136 @@
+"""Plans that pair, encrypt and unpair, through BlueZ: sound units pass, others fail in the right step, and no bond of a run
+stays."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.host_stack.conftest import Said, Shell
+
+pytestmark = [pytest.mark.slow, pytest.mark.timeout(300)]
+UNITS = Path(__file__).with_name("secure_units.yaml")
+OPEN, SECRET, RESET = (f"6b1d040{number}-9a53-4c86-8a3e-2f0f6c1d7e40" for number in (2, 3, 4))
+HEAD = (
+    "plan: secure\ndevice: {{select: {{name: {unit}}}}}\ncaution: bonds are deleted\nsteps:\n  - scan:\n  - connect:\n"
+)
+PAIR = "  - pair: keyboard\n    passkey: '042517'\n"
+READ = f"  - read: {SECRET}\n    as: uint8\n    expect: {{value: {{equals: 8}}}}\n"
+AGAIN = "  - disconnect:\n  - connect:\n    name: again\n"
+FORGET = f"  - write: {RESET}\n    raw: '01'\n"
+PLANS = {
+    # a unit, and what is done with it
+    "sound": ("lock", PAIR + "    expect: {method: {equals: passkey}, secure_connections: {equals: true}, authenticated: {equals: true}, bonded: {equals: true}, key_size: {equals: 16}}\n"
+              + READ + AGAIN + "  - encrypt:\n    expect: {failure: {equals: none}, key_size: {min: 16}}\n" + READ
+              + f"  - unpair:\n    steps:\n      - write: {RESET}\n        raw: '01'\n    expect: {{old_key: {{equals: no key}}, pairs_again: {{equals: true}}}}\n"),
+    "keeps": ("lock", PAIR + "  - unpair:\n    steps: [{wait: 1 s}]\n    expect: {old_key: {equals: no key}}\n"),
+    "twice": ("lock", "  - pair: none\n    expect: {authenticated: {equals: false}}\n" + PAIR + READ),
+    "wrong": ("lock", PAIR.replace("042517", "000001") + "    expect: {failure: {equals: confirm value failed}}\n" + f"  - read: {OPEN}\n    as: uint8\n    expect: {{value: {{equals: 7}}}}\n"),
+    "unchecked": ("unchecked", PAIR.replace("042517", "000001") + "    expect: {failure: {equals: confirm value failed}}\n"),
+    "waiting": ("waiting", PAIR + "    expect: {failure: {equals: repeated attempts}}\n"),
+    "refused": ("waiting", PAIR),
+    "silent": ("silent", "  - pair: none\n    expect: {failure: {equals: timeout}}\n"),
+    "legacy": ("legacy", PAIR + "    pairing: secure connections\n    expect: {failure: {equals: authentication requirements}}\n"),
+    "too legacy": ("legacy", PAIR + "    pairing: secure connections\n"),
+    "forgot": ("lock", PAIR + FORGET + AGAIN + "  - encrypt:\n    expect: {failure: {equals: no key}}\n"),
+    "forgot, read": ("lock", PAIR + FORGET + AGAIN + READ),
+    "another key": ("lock", PAIR + "  - command: [pkill, -USR1, -f, host_stack.air]\n" + AGAIN + "  - encrypt:\n"),
+    "too weak": ("lock", "  - pair: none\n" + READ + "    within: 60 s\n"),
+    "fresh": ("lock", PAIR + "  - disconnect:\n  - connect:\n    name: again\n    fresh: true\n"),
+    "asks": ("asking", f"  - read: {OPEN}\n    as: uint8\n    expect: {{value: {{equals: 7}}}}\n"),
+    "others": ("kept", "  - pair: none\n"),
+    "killed": ("lock", PAIR + "  - wait: 60 s\n"),
+}  # fmt: skip
+# what other programs may not know of
+BOUND = "setpriv --bounding-set=-net_admin,-net_raw"
+BONDS = "bluetoothctl devices Paired"
+
+
+def run(name: str, options: str = "") -> str:
+    return f"{options} python3 -m benchrig run '{name}.yaml' --radio host -q --acknowledge --results 'out/{name}'"
+
+
+@pytest.fixture
+def plans(tmp_path: Path) -> None:
+    for name, (unit, steps) in PLANS.items():
+        (tmp_path / f"{name}.yaml").write_text(HEAD.format(unit=unit) + steps)
+
+
+def story(said: Said) -> str:
+    return f"{said.code}\n{said.out}\n{said.err}"
+
+
+EXPECTED = {
+    # the exit code, and what is said
+    "sound": (0, ""),
+    "keeps": (1, "the old key still encrypts"),
+    "twice": (0, ""),
+    "wrong": (0, ""),
+    "unchecked": (1, "the device did not refuse: benchrig alone noticed"),
+    "waiting": (0, ""),
+    "refused": (1, "repeated attempts (the device refused)"),
+    "silent": (0, ""),
+    "legacy": (0, ""),
+    "too legacy": (1, "authentication requirements (this side refused)"),
+    "forgot": (0, "has lost the key of its bond"),
+    "forgot, read": (1, "wants an encrypted link, and has lost the key"),
+    "another key": (1, "the device has another key"),
+    "too weak": (7, "the unit may want a better protected link"),
+    "fresh": (7, "Linux keeps the table of a paired unit"),
+    "asks": (0, ""),
+}
+
+
+@pytest.mark.usefixtures("plans")
+def test_every_run_ends_with_the_right_cause_and_leaves_no_bond(shell: Shell) -> None:
+    *said, bonds = shell(*map(run, EXPECTED), BONDS, devices=[UNITS], within=290)
+    for (name, (code, words)), each in zip(EXPECTED.items(), said, strict=True):
+        assert each.code == code, f"{name}: {story(each)}"
+        assert words in each.out, f"{name}: {story(each)}"
+    assert bonds.out == ""
+
+
+HIDDEN = {
+    # without the rights: what is not told is not judged, and what is known is
+    "sound": (5, "not judged"),
+    "wrong": (5, "CAP_NET_RAW"),
+    "unchecked": (1, "the device did not refuse: benchrig alone noticed"),
+    "refused": (1, "not told"),
+    "silent": (0, ""),
+    "too legacy": (7, "CAP_NET_ADMIN"),
+    "forgot": (0, "has lost the key of its bond"),
+    "another key": (1, "the device has another key"),
+    "too weak": (7, "the unit may want a better protected link"),
+}
+
+
+@pytest.mark.usefixtures("plans")
+def test_without_the_rights_nothing_passes_that_is_not_known(shell: Shell) -> None:
+    *said, bonds = shell(*(run(name, BOUND) for name in HIDDEN), BONDS, devices=[UNITS], within=290)
+    for (name, (code, words)), each in zip(HIDDEN.items(), said, strict=True):
+        assert each.code == code, f"{name}: {story(each)}"
+        assert words in each.out, f"{name}: {story(each)}"
+    assert bonds.out == ""
+
+
+# the run is killed once BlueZ has the bond; nothing says so but BlueZ
+KILLED = f"""
+{run("killed")} & until bluetoothctl devices Paired | grep -q lock; do sleep 0.2; done
+sleep 1; kill -KILL $!; wait $!; {BONDS}
+"""
+INTERRUPTED = KILLED.replace("KILL", "INT")
+AGENT = "(echo agent NoInputNoOutput; echo default-agent; echo scan on; sleep 5; echo pair C0:00:00:00:0F:07; sleep 5) | bluetoothctl > agent.txt"
+
+
+@pytest.mark.usefixtures("plans")
+def test_the_bonds_of_a_dead_run_go_and_those_of_others_stay(shell: Shell) -> None:
+    interrupted, killed, after, bonds, _, others, kept = shell(
+        INTERRUPTED, KILLED, run("asks"), BONDS, AGENT, run("others"), BONDS, devices=[UNITS], within=290
+    )
+    assert "lock" not in interrupted.out.splitlines()[-1:]
+    assert "Device C0:00:00:00:0F:01" in killed.out
+    assert "removed the bond that a benchrig had left with lock" in after.out, story(after)
+    assert bonds.out == ""
+    assert (others.code, "leaves that bond alone" in others.out) == (7, True), story(others)
+    assert "C0:00:00:00:0F:07" in kept.out
