@@ -2,14 +2,37 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+import os
+import sys
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
 from benchrig.radio.security import LARGEST_KEY, Wish
 
+
+@dataclass(frozen=True)
+class Right:
+    """A right of Linux; `lost` says what a bench without it does not have."""
+
+    name: str
+    lost: str
+
+
 MAY_MANAGE, MAY_SEE = "CAP_NET_ADMIN", "CAP_NET_RAW"
-GRANT = "run benchrig as root, or give its Python the right: setcap {}+ep PYTHON"
+MANAGING = Right(
+    MAY_MANAGE,
+    f"without {MAY_MANAGE} the kind and size of a key are not told, and pairing: and out_of_band: of a pair step not done",
+)
+SEEING = Right(MAY_SEE, f"without {MAY_SEE} the reason why a pairing failed is not told")
+
+
+def granting(rights: Iterable[Right]) -> str:
+    """What to do for these rights."""
+    names = ",".join(right.name.lower() for right in rights)
+    return f"run benchrig as root, or give its Python the right: setcap {names}+ep {os.path.realpath(sys.executable)}"
+
+
 KEY_SIZE = "Linux offers keys of 16 bytes, and lets nobody choose"
 PROTECTION = (
     "Linux asks for protection against a man in the middle wherever the bench has an input or output, and only there"
@@ -33,7 +56,7 @@ def unable(wish: Wish, *, manages: bool) -> tuple[str, str] | None:
         return LEGACY_OOB, "use another radio: --radio hci:…"
     if (wish.pairing != "either" or wish.oob is not None) and not manages:
         what = "out of band" if wish.oob is not None else f"with pairing: {wish.pairing}"
-        return f"{_CHOICE}: {what}", GRANT.format(MAY_MANAGE)
+        return f"{_CHOICE}: {what}", granting([MANAGING])
     return None
 
 

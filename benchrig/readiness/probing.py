@@ -118,6 +118,8 @@ async def _look_at_adapter(adapter: str, listen: float) -> None:
         _look_at_properties(looking, has)
         with looking.at("not in use") as found:
             in_use = await _look_at_use(bluez, found)
+    with looking.at("pairing") as found:
+        await _look_at_rights(adapter, found)
     await hears(looking.radio, listen, lambda: _host(adapter), in_use)
 
 
@@ -157,6 +159,23 @@ async def _look_at_use(bluez: Bluez, found: Callable[..., None]) -> str:
     else:
         found("yes", "nobody scans, nothing is connected")
     return advice
+
+
+async def _look_at_rights(adapter: str, found: Callable[..., None]) -> None:
+    """What a pairing can tell here. Everything else works without these rights."""
+    from benchrig.radio.bluez_kernel import Kernel
+    from benchrig.radio.security_offers import MANAGING, SEEING, granting
+
+    kernel = Kernel(adapter)
+    try:
+        await kernel.open()
+        missing = [right for right, has in ((MANAGING, kernel.manages), (SEEING, kernel.sees)) if not has]
+    finally:
+        kernel.close()
+    if missing:
+        found("no", "; ".join(right.lost for right in missing), granting(missing))
+    else:
+        found("yes", "tells kinds of keys, and why a pairing fails")
 
 
 def _unblock() -> str:

@@ -183,12 +183,22 @@ def _adapter(has: dict[str, Any]) -> dict[str, Variant]:
 
 
 async def test_adapters_that_can_test(said: Said, monkeypatch: pytest.MonkeyPatch, tmp_path: Path):
+    def refused(channel: int) -> None:
+        raise PermissionError(1, "no")
+
+    monkeypatch.setattr("benchrig.radio.bluez_kernel._bound", refused)
     async with bluez(tmp_path, monkeypatch, hci0=GOOD, hci1=GOOD):
         await look(probing.look_at_host("*", 0.1))
     checks = said()
-    assert {check.state for check in checks} == {"yes"}
+    rights = [check for check in checks if check.check == "pairing"]
+    assert {check.state for check in checks if check not in rights} == {"yes"}
+    assert [(check.state, check.blocks) for check in rights] == [("no", False)] * 2
+    assert all(
+        "CAP_NET_RAW the reason" in check.found and "setcap cap_net_admin,cap_net_raw+ep" in check.advice
+        for check in rights
+    )
     assert [check.check for check in checks if check.radio == "host"] == ["D-Bus", "Bluetooth service", "adapter"]
-    each = ["address", "switched on", "central", "not in use"]
+    each = ["address", "switched on", "central", "not in use", "pairing"]
     assert [check.check for check in checks if check.radio == "host:hci1"] == each
 
 
@@ -220,8 +230,8 @@ async def test_what_is_in_the_way(
 ):
     async with bluez(tmp_path, monkeypatch, hci0=has, linked=linked):
         await look(probing.look_at_host("hci0", 0.1))
-    last = said()[-1]
-    assert (last.check, last.state, last.found, last.blocks) == ("not in use", "no", found, blocks)
+    last = next(check for check in said() if check.check == "not in use")
+    assert (last.state, last.found, last.blocks) == ("no", found, blocks)
 
 
 async def test_an_adapter_that_is_not_there(said: Said, monkeypatch: pytest.MonkeyPatch, tmp_path: Path):
