@@ -14,7 +14,7 @@ from typing import Any, Protocol
 
 from dbus_fast import Message, MessageType
 
-from benchrig.errors import BenchrigError, StationError
+from benchrig.errors import StationError
 from benchrig.radio.bluez import Bluez
 from benchrig.radio.security import Capability
 from benchrig.tasks import Tasks
@@ -44,79 +44,77 @@ class Answers(Protocol):
         asked for, anything else but None where none is; None refuses."""
         ...
 
-    def cancelled(self) -> None:
-        """BlueZ wants no answer any more: the pairing is over."""
-        ...
-
 
 class Agent:
-    """`asked` gets the object path of a device that BlueZ wants to pair with unasked, which is refused."""
+    """Of the whole system; `asked` gets the object path of a device that BlueZ wants to pair with unasked, which is refused."""
 
     def __init__(self, bluez: Bluez, asked: Callable[[str], None]) -> None:
         self._bluez = bluez
         self._asked = asked
-        self._device = ""
-        self._answers: Answers | None = None
-        self._questions = Tasks()
-        self._registered = False
 
     async def register(self) -> bool:
         """Whether BlueZ takes it: a system may keep that for some of its users."""
         self._bluez.bus.add_message_handler(self._heard)
         try:
             await self._bluez.listen(_NEWS)
-            await self._register(_REFUSES)
+            await _register(self._bluez, _REFUSES)
+            await self._bluez.call("/org/bluez", _MANAGER, "RequestDefaultAgent", "o", [_PATH])
         except StationError:
             return False
         return True
 
-    @contextlib.asynccontextmanager
-    async def answering(self, device: str, capability: Capability, answers: Answers) -> AsyncIterator[None]:
-        """Be the agent of this capability while the context is open: the device with this object path is answered."""
-        await self._register(capability)
-        self._device, self._answers = device, answers
-        try:
-            yield
-        finally:
-            self._device, self._answers = "", None
-            await self._questions.close()
-            await self._register(_REFUSES)
-
-    async def _register(self, capability: Capability) -> None:
-        """BlueZ has one agent for each connection to the bus, and asks the sender's of a pairing."""
-        if self._registered:
-            with contextlib.suppress(StationError):  # another service than the one that took it
-                await self._bluez.call("/org/bluez", _MANAGER, "UnregisterAgent", "o", [_PATH])
-        self._registered = False
-        await self._bluez.call("/org/bluez", _MANAGER, "RegisterAgent", "os", [_PATH, _CAPABILITIES[capability]])
-        self._registered = True
-        await self._bluez.call("/org/bluez", _MANAGER, "RequestDefaultAgent", "o", [_PATH])
-
-    def _heard(self, message: Message) -> Message | bool | None:
+    def _heard(self, message: Message) -> Message | None:
         if message.message_type is MessageType.SIGNAL and message.member == _ASKED and message.path == _PATH:
             self._asked(str(message.body[0]))
-        if message.message_type is not MessageType.METHOD_CALL or message.interface != _INTERFACE:
+        if not _is_for_agents(message):
             return None
         if message.member in _NO_QUESTION:
-            if self._answers is not None:
-                self._answers.cancelled()
             return Message.new_method_return(message)
-        if self._answers is not None and message.body[0] == self._device:
-            self._questions.leave(self._answer(message, self._answers))
-            return True
-        return self._refused(message)
-
-    def _refused(self, message: Message) -> Message:
         self._asked(str(message.body[0]))
         self._bluez.bus.send(Message.new_signal(_PATH, _SIGNAL, _ASKED, "o", [message.body[0]]))
         return _refusal(message)
 
-    async def _answer(self, message: Message, answers: Answers) -> None:
-        try:
-            answer = await answers.answer(str(message.member), message.body[1:])
-        except BenchrigError:  # whoever answers keeps it
-            answer = None
+
+@contextlib.asynccontextmanager
+async def answering(capability: Capability, answers: Answers) -> AsyncIterator[Bluez]:
+    """A connection of its own to the bus: BlueZ asks the agent there, of this capability, about each pairing that is
+    requested over it. What others begin goes on to be refused by the agent of the system. BlueZ has one agent for each
+    connection, and forgets it with that."""
+    bluez = await Bluez.reach()
+    agent = _Answering(bluez, answers)
+    try:
+        bluez.bus.add_message_handler(agent.heard)
+        await _register(bluez, capability)
+        yield bluez
+    finally:
+        await agent.questions.close()
+        await bluez.close()
+
+
+class _Answering:
+    def __init__(self, bluez: Bluez, answers: Answers) -> None:
+        self._bluez, self._answers = bluez, answers
+        self.questions = Tasks()
+
+    def heard(self, message: Message) -> Message | bool | None:
+        if not _is_for_agents(message):
+            return None
+        if message.member in _NO_QUESTION:
+            return Message.new_method_return(message)
+        self.questions.leave(self._answer(message))
+        return True
+
+    async def _answer(self, message: Message) -> None:
+        answer = await self._answers.answer(str(message.member), message.body[1:])
         self._bluez.bus.send(_refusal(message) if answer is None else _reply(message, answer))
+
+
+async def _register(bluez: Bluez, capability: Capability) -> None:
+    await bluez.call("/org/bluez", _MANAGER, "RegisterAgent", "os", [_PATH, _CAPABILITIES[capability]])
+
+
+def _is_for_agents(message: Message) -> bool:
+    return message.message_type is MessageType.METHOD_CALL and message.interface == _INTERFACE
 
 
 def _reply(message: Message, answer: int) -> Message:

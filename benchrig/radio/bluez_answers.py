@@ -45,9 +45,6 @@ class PartyAnswers:
             if not _is_cancelled():
                 self._now(is_open=False)
 
-    def cancelled(self) -> None:
-        pass
-
     async def close(self) -> None:
         """What was still being shown is over with the pairing."""
         await self._showing.close()

@@ -11,7 +11,8 @@ import contextlib
 from typing import TYPE_CHECKING
 
 from benchrig.errors import StationError
-from benchrig.radio.bluez import DEVICE, BluezRefusal, KnownDevice, address_in
+from benchrig.radio.bluez import DEVICE, Bluez, BluezRefusal, KnownDevice, address_in
+from benchrig.radio.bluez_agent import answering
 from benchrig.radio.bluez_answers import PartyAnswers
 from benchrig.radio.bluez_bonds import others
 from benchrig.radio.bluez_kernel import ADD_OOB_DATA, BY_AUTHENTICATION, Heard
@@ -139,10 +140,10 @@ class BluezSecurity:
         heard = shared.kernel.listen(self._link.address)
         shared.bonds.begin(self._address)
         try:
-            # in this order: BlueZ asks for bonds again as soon as an agent registers
-            async with shared.agent.answering(self._path, wish.capability, answers), shared.changes.made(wish):
+            # in this order: a first agent of the system makes BlueZ ask for bonds again
+            async with answering(wish.capability, answers) as bus, shared.changes.made(wish):
                 await self._tell_oob(wish)
-                refusal = await self._request()
+                refusal = await self._request(bus)
         finally:
             await answers.close()
         shared.kernel.catch_up()
@@ -162,22 +163,22 @@ class BluezSecurity:
             data = bytes(32) + wish.oob.confirm[::-1] + wish.oob.random[::-1]
             await self._shared.kernel.command(ADD_OOB_DATA, address + bytes((kind,)) + data)
 
-    async def _request(self) -> BluezRefusal | None:
+    async def _request(self, bus: Bluez) -> BluezRefusal | None:
         """Let BlueZ pair; None when it has. Whatever ends the wait for it ends the pairing."""
-        request = asyncio.ensure_future(self._shared.bluez.call(self._path, DEVICE, "Pair", within=LONGEST))
+        request = asyncio.ensure_future(bus.call(self._path, DEVICE, "Pair", within=LONGEST))
         try:
             await asyncio.shield(request)
         except BluezRefusal as refusal:
             return refusal
         except BaseException:
-            await asyncio.shield(self._cancel(request))
+            await asyncio.shield(self._cancel(bus, request))
             raise
         return None
 
-    async def _cancel(self, request: asyncio.Future[object]) -> None:
+    async def _cancel(self, bus: Bluez, request: asyncio.Future[object]) -> None:
         if not request.done():
             with contextlib.suppress(StationError):
-                await self._shared.bluez.call(self._path, DEVICE, "CancelPairing")
+                await bus.call(self._path, DEVICE, "CancelPairing")
             await asyncio.wait({request}, timeout=SETTLED_WITHIN)
         request.cancel()
         await asyncio.wait({request})

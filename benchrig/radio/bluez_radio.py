@@ -13,6 +13,7 @@ from benchrig.errors import BenchrigError, ConnectTimeout, DeviceNotFound, Stati
 from benchrig.radio.adapter_lock import AdapterLock
 from benchrig.radio.bleak_api import object_path
 from benchrig.radio.bluez import KnownDevice, address_in
+from benchrig.radio.bluez_agent import Agent
 from benchrig.radio.bluez_bonded import Refused, connected
 from benchrig.radio.bluez_bonds import stale
 from benchrig.radio.bluez_listening import BluezListener
@@ -80,8 +81,8 @@ class BluezRadio(BluezListener):
         self._claim = await AdapterLock.take(self.bluez.adapter, within)
         waited = now() - started
         said = [f"waited {waited:.1f} s for another benchrig that used this adapter"] if waited > WAITED else []
-        self._security = await Security.open(self.bluez, self._claim, self._asked_to_pair, self._renew)
-        if not await self._security.agent.register():
+        self._security = await Security.open(self.bluez, self._claim, self._renew)
+        if not await Agent(self.bluez, self._asked_to_pair).register():
             said.append(_MAY_PAIR)
         self._met = self._claim.met
         for device in await self.bluez.devices():

@@ -1,4 +1,4 @@
-"""What the links of one adapter of Linux share for their security: the agent, the bonds, what the kernel tells."""
+"""What the links of one adapter of Linux share for their security: the bonds, the settings of the adapter, what the kernel tells."""
 
 from __future__ import annotations
 
@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 
 from benchrig.radio.adapter_lock import AdapterLock
 from benchrig.radio.bluez import Bluez, KnownDevice
-from benchrig.radio.bluez_agent import Agent
 from benchrig.radio.bluez_bonds import BluezBonds
 from benchrig.radio.bluez_changes import Changes
 from benchrig.radio.bluez_kernel import Kernel
@@ -34,7 +33,6 @@ class Security:
 
     bluez: Bluez
     kernel: Kernel
-    agent: Agent
     bonds: BluezBonds
     changes: Changes
     renew: Callable[[Link, KnownDevice], Awaitable[None]]
@@ -48,14 +46,13 @@ class Security:
         cls,
         bluez: Bluez,
         claim: AdapterLock,
-        asked: Callable[[str], None],
         renew: Callable[[Link, KnownDevice], Awaitable[None]],
     ) -> Security:
         kernel = Kernel(bluez.adapter)
         await kernel.open()
         changes = Changes(bluez, kernel, claim)
         await changes.recover()
-        return cls(bluez, kernel, Agent(bluez, asked), BluezBonds(bluez, claim), changes, renew)
+        return cls(bluez, kernel, BluezBonds(bluez, claim), changes, renew)
 
     async def close(self) -> None:
         """The bonds that were made go with the run. StationError when the service does not answer."""

@@ -5,14 +5,13 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 from dbus_fast import Message, MessageType
 
 from benchrig.errors import StationError
 from benchrig.radio.adapter_lock import AdapterLock
 from benchrig.radio.bluez import ADAPTER, DEVICE, BluezRefusal
-from benchrig.radio.bluez_agent import Agent
 from benchrig.radio.bluez_bonds import BluezBonds
 from benchrig.radio.bluez_changes import Changes
 from benchrig.radio.bluez_kernel import Heard
@@ -41,6 +40,8 @@ class PairingBluez(StandIn):
     """Asks `questions`, (member, signature, values), one after the other, until one is refused; ends with `refusal`, or is paired.
     `called` are the members of its objects in order."""
 
+    there_is: ClassVar[PairingBluez]
+
     def __init__(self, *questions: tuple[str, str, list[Any]], refusal: str = "", **device: Any) -> None:
         super().__init__({"address": UNIT, **device})
         self.bus: Any = Bus()
@@ -48,6 +49,11 @@ class PairingBluez(StandIn):
         self.called: list[Any] = []
         self.settings = {"Powered": True, "Pairable": True}
         self.hangs = False
+
+    @classmethod
+    async def reach(cls) -> PairingBluez:
+        """The one of the test."""
+        return cls.there_is
 
     async def objects(self) -> Any:
         return {**await super().objects(), self.path: {ADAPTER: self.settings}}
@@ -79,8 +85,7 @@ class PairingBluez(StandIn):
     async def _ask(self, member: str, signature: str, values: list[Any]) -> bool:
         message = Message(path="/org/benchrig/agent", interface="org.bluez.Agent1", member=member, signature="o" + signature,
                           body=[PATH, *values], serial=7, sender=":1.1")  # fmt: skip
-        [handler] = self.bus.handlers
-        assert handler(message) is True
+        assert self.bus.handlers[-1](message) is True
         reply = await self.bus.sent.get()
         self.called.append((member, reply.body))
         return bool(reply.message_type is MessageType.METHOD_RETURN)
@@ -129,11 +134,10 @@ class Desk:
 
     def __init__(self, bluez: PairingBluez, claim: AdapterLock, *, manages: bool = False) -> None:
         self.bluez, self.claim, self.renewed = bluez, claim, 0
+        PairingBluez.there_is = bluez
         self.kernel: Any = Silent(manages=manages)
-        agent = Agent(bluez, lambda path: None)
-        bluez.bus.add_message_handler(agent._heard)
         self.bonds = BluezBonds(bluez, claim)
-        self.shared = Security(bluez, self.kernel, agent, self.bonds, Changes(bluez, self.kernel, claim), self._renew)
+        self.shared = Security(bluez, self.kernel, self.bonds, Changes(bluez, self.kernel, claim), self._renew)
         self.link: Any = SomeLink()
         self.security = BluezSecurity(self.shared, self.link, PATH, encrypted=False)
 

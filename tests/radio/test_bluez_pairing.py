@@ -29,6 +29,7 @@ PASSKEY = Paired(method="passkey", authenticated=True, bonded=True)
 @pytest.fixture
 async def claim(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> AsyncIterator[AdapterLock]:
     monkeypatch.setattr(bluez_pairing, "SETTLED_WITHIN", 0.01)
+    monkeypatch.setattr("benchrig.radio.bluez_agent.Bluez", PairingBluez)
     lock = await claimed(tmp_path, monkeypatch)
     yield lock
     lock.release()
@@ -59,10 +60,9 @@ async def test_what_it_is_asked_tells_the_method(
     ]
     assert (said[-1] if said else None) == answer
     assert person.shown == [123456] * (SHOWS in questions)
-    # the agent of this pairing, and the one that refuses again
-    agents = [each[1] for each in desk.bluez.called if each[0] == "RegisterAgent"]
-    assert len(agents) == 2
-    assert agents[-1] == "KeyboardDisplay"
+    capabilities = {"none": "NoInputNoOutput", "keyboard": "KeyboardOnly", "keyboard and display": "KeyboardDisplay"}
+    assert [each[1] for each in desk.bluez.called if each[0] == "RegisterAgent"] == [capabilities[wish.capability]]
+    assert "RequestDefaultAgent" not in desk.bluez.called
     assert claim.paired == {UNIT}
 
 
