@@ -18,7 +18,7 @@ def unasked_pairing() -> StationError:
     return SystemPairing(
         "the unit wants a paired, encrypted link, and Linux is trying to pair, which was refused: "
         "what the unit answered cannot be seen",
-        advice="pair with the unit by the system's own tools before the run, or test this on another radio: --radio hci:…",
+        advice="pair with the unit before this step, or test this on another radio: --radio hci:…",
     )
 
 

@@ -160,7 +160,7 @@ class Pair(Composite, kw_only=True):
         lack = "" if result.failure == NONE else f"the pairing failed: {result.failure}"
         if "failure" in self.limits or bench.wanted("failure"):
             if result.failure == HIDDEN:
-                bench.not_measured("failure", "the radio does not tell why a pairing failed")
+                bench.not_measured("failure", bench.lacks("failure") or "the radio does not tell why a pairing failed")
             else:
                 bench.reading("failure", result.failure)
         if "failed_by" in self.limits or bench.wanted("failed_by"):

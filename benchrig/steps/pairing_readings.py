@@ -43,7 +43,7 @@ def report(bench: Bench, name: str, value: Any, lack: str) -> None:
     if value is not None:
         bench.reading(name, value)
     elif not lack:
-        bench.not_measured(name, "the radio does not tell it")
+        bench.not_measured(name, bench.lacks(name) or "the radio does not tell it")
     elif bench.wanted(name):
         bench.reading(name, None, why=lack)
 
