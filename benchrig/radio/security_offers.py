@@ -113,10 +113,10 @@ def _needs_management(step: Any) -> bool:
 
 _MANAGES = f"Linux does it only for who may manage the adapter ({MAY_MANAGE}); `benchrig ready` says whether that is so"
 _SYSTEMS = (
-    "on Linux alone benchrig decides how it pairs; Windows pairs for a program as `none` only, and macOS by itself, "
+    "on Linux alone benchrig decides how it pairs; Windows pairs for a program as `none` only, and macOS on its own, "
     "when the unit wants it"
 )
-_ENCRYPTS = "Linux encrypts by itself when it connects, which the step then tells of; Windows and macOS do not tell"
+_ENCRYPTS = "Linux encrypts on its own when it connects, which the step then tells of; Windows and macOS do not tell"
 _FORGETS = "macOS lets only its user remove a bond"
 BARS: dict[str, tuple[Bar, ...]] = {
     "host": (
