@@ -145,8 +145,8 @@ class Session(smp.Session):
     def on_smp_command(self, command: smp.SMP_Command) -> None:
         if self.completed or not self.conduct.hears(command):
             return
-        if command.code == smp.CommandCode.PAIRING_KEYPRESS_NOTIFICATION:
-            return  # for a display that nobody has asked for
+        if command.code == smp.CommandCode.PAIRING_KEYPRESS_NOTIFICATION or self._is_late(command):
+            return
         self._restart_timer()
         if isinstance(command, smp.SMP_Pairing_Failed_Command):
             self.failed_by = "peer"
@@ -157,6 +157,11 @@ class Session(smp.Session):
             self.send_pairing_failed(smp.ErrorCode(reason))
         else:
             super().on_smp_command(command)
+
+    def _is_late(self, command: smp.SMP_Command) -> bool:
+        """Whether the other side sent this before it heard that an earlier pairing on this link was over."""
+        answers = (smp.CommandCode.PAIRING_RESPONSE, smp.CommandCode.PAIRING_FAILED)
+        return self.is_initiator and self._last_heard is None and command.code not in answers
 
     def _agree(self, command: smp.SMP_Command) -> int:
         """The reason why this side does not pair on what the other one offers; 0: it does, or this is no offer."""
