@@ -8,8 +8,10 @@ from fractions import Fraction
 from typing import Any
 
 from benchrig import __version__
+from benchrig.draft.access import access_step
 from benchrig.draft.advertised import scan_limits, scan_seconds
 from benchrig.draft.attributes import AttributeEvidence, subjects
+from benchrig.desk.protection import Protection
 from benchrig.draft.evidence import Evidence, Snapshot
 from benchrig.draft.naming import Naming
 from benchrig.draft.selecting import pick, title
@@ -36,6 +38,7 @@ _NOTICE = (
     "Only the descriptors that turn notifications on were written: no write is tested.",
     "Not judged: flags and appearance in the advertising, services beside those listed, and what a device does later.",
 )
+_WRITTEN = "Some attributes were written with the value that they had: those under writes. No other write is tested."
 
 
 @dataclass
@@ -57,6 +60,8 @@ def compose(evidence: Evidence, known: Names, basis: Basis, chosen: Selection | 
     for attribute in everyone:
         writer.about(attribute)
     writer.steps.append(StepText("disconnect"))
+    if evidence.protection is not None:
+        writer.access(evidence.protection, naming)
     picked = pick(evidence, chosen)
     plan = PlanText(
         title(evidence),
@@ -79,8 +84,16 @@ def _head(evidence: Evidence, basis: Basis) -> Iterator[str]:
     told = " on a virtual radio: SIMULATED" if evidence.simulated else ""
     yield f"Drafted by benchrig {__version__} from {counted(len(evidence.units), 'unit')}{told}:"
     yield from (f"  {source}" for source in evidence.sources)
-    yield from (*evidence.doubts, *_NOTICE)
+    yield from (*evidence.doubts, *_notice(evidence))
     yield f"Limits from statistics are two-sided tolerance intervals: {basis.words()}."
+
+
+def _notice(evidence: Evidence) -> Iterator[str]:
+    found = evidence.protection.measured if evidence.protection is not None else []
+    first, second, third, last = _NOTICE
+    yield from (first, second)
+    yield _WRITTEN if any(each.operation == "write" for each in found) else third
+    yield last
 
 
 @dataclass
@@ -109,6 +122,9 @@ class _Writer:
         needed = max((look.attempts or 1 for look in looks), default=1)
         attempts = {"attempts": Bare(f"{needed + LOST_REQUESTS + 1}")}
         self.add(StepText("connect", None, attempts), _connect_limits(looks) if looks else {})
+        if evidence.protection is not None and (capability := evidence.protection.capability) is not None:
+            # no bond: what tries the access to attributes begins without one
+            self.steps.append(StepText("pair", capability, {"bonding": Bare("false")}))
         if evidence.looks and (table := expected_table(evidence, naming)).expect:
             self.steps.append(table)
 
@@ -125,6 +141,13 @@ class _Writer:
             self._remark(attribute, self.evidence.silent[attribute.place])
         if attribute.streams:
             self._notify(attribute)
+
+    def access(self, found: Protection, naming: Naming) -> None:
+        """What the first unit asks for before its attributes may be used."""
+        if found.broken:
+            self.remarks.append(f"access: {found.broken}; no step tries what is allowed")
+        elif found.measured:
+            self.add(*access_step(found, naming))
 
     def _remark(self, attribute: AttributeEvidence, sentence: str) -> None:
         self.remarks.append(f"{attribute.name}: {sentence}")

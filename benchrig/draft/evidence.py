@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from benchrig.access.rules import INSUFFICIENT
 from benchrig.desk.inspection import AdvertisingSeen, ServiceSeen
-from benchrig.desk.paths import Place
+from benchrig.desk.paths import Place, attributes_in
+from benchrig.desk.protection import Protection
 from benchrig.propose.tolerance import Group
 from benchrig.radio.scan import Ear
-from benchrig.values.catalogue import long_uuid
+from benchrig.values.catalogue import att_error_name, long_uuid
 
 # Services that the operating systems keep for themselves: a plan must run on every radio.
 HIDDEN = (long_uuid(0x1800), long_uuid(0x1801))
@@ -84,6 +86,8 @@ class Evidence:
     lacks: frozenset[str] = frozenset()
     sources: list[str] = field(default_factory=list)
     simulated: bool = False
+    # what the first unit asks for before its attributes may be used; None where nobody looked
+    protection: Protection | None = None
     # everything that was heard meanwhile; nothing where the evidence comes from files
     air: Ear = field(default_factory=Ear)
 
@@ -91,6 +95,15 @@ class Evidence:
     def advertised(self) -> list[AdvertisingSeen]:
         """What the units advertised, once a connection."""
         return [look.advertising for look in self.looks if look.advertising is not None]
+
+    @property
+    def wants_security(self) -> bool:
+        """Whether a unit refused something for want of it."""
+        seen = (each.refused for look in self.looks for _, each in attributes_in(look.services))
+        told = tuple(att_error_name(code) for code in INSUFFICIENT)
+        return any(code in INSUFFICIENT for code in seen) or any(
+            name in why for why in self.silent.values() for name in told
+        )
 
     @property
     def units(self) -> list[str]:

@@ -16,6 +16,7 @@ from benchrig.desk.desk import Desk
 from benchrig.desk.inspecting import advertising_of, handles_of, look_at, table_seen
 from benchrig.desk.inspection import LEFT_OUT, LOST_BEFORE, CharacteristicSeen
 from benchrig.desk.paths import Place, attributes_in
+from benchrig.desk.protection import measure
 from benchrig.draft.evidence import HIDDEN, Evidence, KnownUnit, Snapshot, StreamSeen
 from benchrig.errors import DeviceError, DeviceNotFound, LinkError, LinkLost, NoAnswer, SystemPairing
 from benchrig.propose.tolerance import Group
@@ -53,8 +54,9 @@ class Collecting:
     # every device that answers the selection is a unit, and so many there are at least
     each: bool = False
     units: int = 1
-    # names of attributes that nothing is asked of
+    # names of attributes that nothing is asked of, and of those that may be written with the value that is there
     skip: tuple[str, ...] = ()
+    writes: tuple[str, ...] = ()
 
 
 async def collect(desk: Desk, how: Collecting) -> Evidence:
@@ -66,11 +68,15 @@ async def collect(desk: Desk, how: Collecting) -> Evidence:
     for number, unit in enumerate(units, 1):
         desk.tell(f"unit {number} of {len(units)}: {unit.name or '(no name)'} {unit.address}")
         alone = desk.held_to(unit)
+        if number == 1 and desk.options.pair is not None:  # before the visits make a bond
+            evidence.protection = await measure(alone, desk.options.pair, how.writes)
         for visit in range(how.repeat):
             found = unit if visit == 0 else await _heard_well(alone, hear)
             await _Visit(alone, found, evidence, how).run()
         evidence.met.append(KnownUnit(unit.address, unit.name, unit.address))
         evidence.sources.append(f"{unit.name or '(no name)'} {unit.address}, connected {how.repeat} times")
+        if number == 1 and evidence.wants_security:
+            evidence.protection = evidence.protection or await measure(alone, None)
     return evidence
 
 

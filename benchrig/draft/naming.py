@@ -37,6 +37,11 @@ class Naming:
         """The shortest name that means this attribute and no other."""
         return self._namer.name(self._found[place])
 
+    def name_at(self, handle: int) -> str:
+        """The same for the attribute with this handle; '' for none."""
+        found = self.table.by_handle(handle)
+        return self._namer.name(found[0]) if found else ""
+
     def format_of(self, name: str, uuid: str) -> Format | None:
         """The format that a step gets by this name."""
         return self.names.meaning(name).format or self.names.format_of(uuid)

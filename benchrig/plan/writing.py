@@ -55,7 +55,9 @@ class StepText:
         pad = " " * indent
         yield from comments(self.remarks, indent)
         if self.verb:
-            yield f"{pad}- {self.verb}:" + ("" if self.subject is None else f" {value(self.subject)}")
+            in_rows = isinstance(self.subject, Rows)
+            yield f"{pad}- {self.verb}:" + ("" if self.subject is None or in_rows else f" {value(self.subject)}")
+            yield from _rows(self.subject if in_rows else {}, indent + 4)
             yield from _rows(self.keys, indent + 2)
             yield from self._inner_lines(indent + 2)
             free = (f"{reading}: {why}" for reading, why in self.reasons.items() if reading not in self.expect)

@@ -1,0 +1,110 @@
+"""What the attributes of a device ask for: the operations over links of rising protection, each paired for without a bond."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+from benchrig.access.asking import Asking
+from benchrig.access.measuring import Measured, Measuring
+from benchrig.desk.desk import Desk
+from benchrig.desk.inspecting import handles_of
+from benchrig.desk.securing import failure_words
+from benchrig.errors import DeviceError, LinkError, UsageError
+from benchrig.radio.security import NONE, Capability, Level, Wish
+
+if TYPE_CHECKING:
+    from benchrig.radio.link import Link
+
+# Seconds for each link.
+_WITHIN = 60.0
+FORGET = "forget the bond: benchrig bonds clear, and let the device forget it too"
+
+
+@dataclass
+class Protection:
+    """What was measured. `unreached` says of a level why there is no link like that; `broken` why not all was tried, ''
+    where it was."""
+
+    capability: Capability | None = None
+    measured: list[Measured] = field(default_factory=list)
+    unreached: dict[Level, str] = field(default_factory=dict)
+    reached: list[Level] = field(default_factory=list)
+    broken: str = ""
+
+
+def ways(capability: Capability | None) -> Iterator[tuple[Level, Wish]]:
+    """How to get to each level as what has this capability: None pairs for none of them."""
+    if capability is None:
+        return
+    yield Level.ENCRYPTED, Wish("none", bonding=False)
+    if capability != "none":
+        yield Level.AUTHENTICATED, Wish(capability, True, "legacy", bonding=False)
+        yield Level.SECURE_CONNECTIONS, Wish(capability, True, "secure connections", bonding=False)
+
+
+async def measure(desk: Desk, capability: Capability | None, writes: Sequence[str] = ()) -> Protection | None:
+    """Over links of its own; the one that is there is closed. `writes` are the names of attributes that may be written with
+    the value that is there. None where the radio does not show refusals. UsageError for a device that is bonded."""
+    alone = replace(desk, options=replace(desk.options, pair=None))
+    found = Protection(capability)
+    return await _Measurement(alone, Measuring(), [*ways(capability)], writes, found).run()
+
+
+@dataclass
+class _Measurement:
+    desk: Desk
+    measuring: Measuring
+    ways: list[tuple[Level, Wish]]
+    writes: Sequence[str]
+    found: Protection
+
+    async def run(self) -> Protection | None:
+        try:
+            if not (await self._fresh()).has_ways:
+                return None
+            await self._all()
+        except (LinkError, DeviceError) as error:
+            self.found.broken = error.message
+        self.found.measured = [*self.measuring.found.values()]
+        await self.desk.device.close()
+        return self.found
+
+    async def _all(self) -> None:
+        """A write needs a value, which a later link may be the first to tell: then the links before it are made again."""
+        if self.desk.device.link.security.is_bonded:
+            raise UsageError("what a device asks for is not seen through a bond", advice=FORGET)
+        self.measuring.writes = frozenset(handles_of(self.desk, self.writes))
+        await self._over(Level.NO_SECURITY)
+        for level, wish in self.ways:
+            await self._paired(level, wish)
+        if self.writes:
+            await self._fresh()
+            await self._over(Level.NO_SECURITY)
+            for level, wish in self.ways:
+                if level in self.found.reached:
+                    await self._paired(level, wish)
+
+    async def _paired(self, level: Level, wish: Wish) -> None:
+        link = await self._fresh()
+        async with self.desk.showing(f"pairing for the level {level.words}"):
+            paired = await link.security.pair(wish, self.desk.party)
+        if paired.failure != NONE:
+            self.found.unreached[level] = f"the pairing failed: {failure_words(paired.failure, paired.failed_by)}"
+        elif link.security.level is not level:
+            actual = link.security.level
+            self.found.unreached[level] = f"the link was {actual.words if actual is not None else 'not known'}"
+        else:
+            await self._over(level)
+
+    async def _over(self, level: Level) -> None:
+        link, ends = self.desk.device.link, self.desk.now() + _WITHIN
+        async with self.desk.showing(f"trying what is allowed: {level.words}"):
+            asking = Asking(link, lambda: max(0.1, ends - self.desk.now()))
+            await self.measuring.over(asking, link.table, level)
+        self.found.reached += [level] if level not in self.found.reached else []
+
+    async def _fresh(self) -> Link:
+        await self.desk.device.close()
+        return await self.desk.connect()
