@@ -9,13 +9,14 @@ import click
 
 from benchrig.cli.completing import attributes_option
 from benchrig.cli.desk import at_desk, device_options, known_names
-from benchrig.cli.options import flag, json_option, option, path_option
+from benchrig.cli.options import acknowledge_option, flag, json_option, option, path_option
 from benchrig.cli.out import echo, print_json, tell, whatever_the_output_does
+from benchrig.cli.try_write import ask, caution_of, try_write_option
 from benchrig.cli.types import Percent, Time, Whole
 from benchrig.errors import UsageError
 
 if TYPE_CHECKING:
-    from benchrig.desk.desk import DeskOptions
+    from benchrig.desk.desk import Desk, DeskOptions
     from benchrig.draft.compose import Draft
     from benchrig.draft.evidence import Evidence
     from benchrig.plan.model import Plan
@@ -43,6 +44,8 @@ if TYPE_CHECKING:
 )
 @option("--confidence", type=Percent(), default="95 %", help="Confidence level of the tolerance interval.")
 @attributes_option("--skip", help="Leave this attribute alone; may be given several times.")
+@try_write_option("With --pair: write its own value to this attribute over each link, to see what that needs")
+@acknowledge_option()
 @path_option(
     "--from",
     "saved",
@@ -58,14 +61,16 @@ def draft(
     """Connect to devices that are known to be good, and write a plan that they pass: how they advertise, their table,
     a limit for every value that can be read, and how often they send.
 
-    Nothing is written to a device but the descriptors that subscribing needs. A draft is what was seen, not what was
-    specified: comments in it say where each limit comes from, and which are guesses. With several units the limits
-    come from statistics.
+    Nothing is written to a device but the descriptors that subscribing needs, and what --try-write names. A draft is
+    what was seen, not what was specified: comments in it say where each limit comes from, and which are guesses. With
+    several units the limits come from statistics. With --pair it has an access step: what each attribute asks for, over
+    links that are protected more and more. Each of them is paired for, without a bond.
 
     \b
     Example:
       benchrig draft -o freezer.yaml -d 'Freezer-*'
       benchrig draft -o freezer.yaml -d 'Freezer-*' --each --repeat 3
+      benchrig draft -o freezer.yaml -d 'Freezer-*' --pair keyboard --try-write 'alarm limit'
       benchrig draft -o freezer.yaml --from golden1.json --from golden2.json
     """
     from benchrig.draft.compose import compose
@@ -89,7 +94,7 @@ def draft(
 
 def _evidence(
     desk: DeskOptions, saved: tuple[Path, ...], *, each: bool, units: int | None, repeat: int, listen: float,
-    skip: tuple[str, ...],
+    skip: tuple[str, ...], try_write: tuple[str, ...], acknowledge: bool,
 ) -> Evidence:  # fmt: skip
     from benchrig.draft.from_devices import Collecting, collect
     from benchrig.draft.from_files import evidence_from
@@ -105,8 +110,16 @@ def _evidence(
         raise UsageError(
             "--each would take every device on the air", advice="say which: --device, --service or --manufacturer"
         )
-    known_names(desk, skip)
-    return at_desk(desk, lambda at: collect(at, Collecting(repeat, listen, each, units or 1, skip)))
+    if try_write and desk.pair is None:
+        raise UsageError("--try-write goes with --pair", advice="for example: --pair keyboard")
+    known_names(desk, [*skip, *try_write])
+    caution = caution_of(try_write, acknowledge)
+
+    async def look(at: Desk) -> Evidence:
+        await ask(caution)
+        return await collect(at, Collecting(repeat, listen, each, units or 1, skip, try_write))
+
+    return at_desk(desk, look)
 
 
 def _say(made: Draft, plan: Plan, target: Path, *, to_output: bool, as_json: bool) -> None:

@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING
 
 import click
 
-from benchrig import terminal
 from benchrig.cli.completing import attributes_option
-from benchrig.cli.desk import at_desk, caution_at_hand, device_options, known_names, not_acknowledged
+from benchrig.cli.desk import at_desk, device_options, known_names
 from benchrig.cli.options import acknowledge_option, flag, json_option, option, path_option
 from benchrig.cli.out import echo, is_ascii_due, tell, whatever_the_output_does
+from benchrig.cli.try_write import ask, caution_of, try_write_option
 from benchrig.errors import UsageError
 from benchrig.terminal import console
 
@@ -43,10 +43,7 @@ if TYPE_CHECKING:
 @attributes_option("--skip", help="Do not read this attribute; may be given several times.")
 @flag("--strict", help="Exit with 1 when something breaks a standard.")
 @flag("--twice", help="With --pair: pair twice, to see whether the device shows the same passkey.")
-@attributes_option(
-    "--try-write",
-    "With --pair: write its own value to this attribute without security, if reading needs it; asks first. May be given several times.",
-)
+@try_write_option("With --pair: write its own value to this attribute without security, if reading needs it")
 @acknowledge_option()
 @device_options
 def inspect(form: str, as_json: bool, save: Path | None, force: bool, against: Path | None, strict: bool,
@@ -72,11 +69,10 @@ def inspect(form: str, as_json: bool, save: Path | None, force: bool, against: P
         check_target(save, force=force)
     before = load_document(against).inspection if against is not None else None
     known_names(desk, [*skip, *try_write])
-    pairing, caution = _pairing(desk, twice, try_write), _caution(try_write, acknowledge)
+    pairing, caution = _pairing(desk, twice, try_write), caution_of(try_write, acknowledge)
 
     async def look(at: Desk) -> Inspection:
-        if caution:
-            await _ask(caution)
+        await ask(caution)
         return await look_at_all(at, skip, pairing)
 
     seen = at_desk(replace(desk, pair=None), look)
@@ -104,23 +100,6 @@ def _pairing(desk: DeskOptions, twice: bool, writes: tuple[str, ...]) -> Pairing
     if twice or writes:
         raise UsageError("--twice and --try-write go with --pair", advice="for example: --pair keyboard")
     return None
-
-
-def _caution(writes: tuple[str, ...], acknowledge: bool) -> str:
-    """What the person has to acknowledge, '' for nothing. OperatorError where nobody can."""
-    if not writes or acknowledge:
-        return ""
-    if not terminal.attended():
-        raise not_acknowledged()
-    return f"{caution_at_hand()} This writes to the device: {', '.join(writes)}.".strip()
-
-
-async def _ask(caution: str) -> None:
-    from benchrig.cli.operator import AtTerminal
-    from benchrig.loop import outside
-
-    with outside():
-        await AtTerminal().acknowledge(caution)
 
 
 def _show(document: Document, form: str) -> None:

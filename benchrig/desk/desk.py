@@ -77,6 +77,8 @@ class DeskOptions:
     pair: Capability | None = None
     # the name of the one whose bonds these are
     station: str | None = None
+    # whether a pairing leaves a bond
+    keeps_bond: bool = True
 
 
 def in_silence(_: str) -> None:
@@ -221,7 +223,8 @@ class Desk(Witness):
             link = await self._connect(started + (self.options.within if within is None else within))
         self.took = round(self.now() - started, 6)
         if self.options.pair is not None:
-            self.secured = await secure(link, self.options.pair, self.party, self.tell)
+            keeps = self.options.keeps_bond
+            self.secured = await secure(link, self.options.pair, self.party, self.tell, bonding=keeps)
         return link
 
     async def _connect(self, deadline: float) -> Link:

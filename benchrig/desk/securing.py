@@ -45,12 +45,14 @@ class Unattended:
         raise OperatorError("two numbers must be compared, and nobody can see them (no terminal)", advice=NOBODY)
 
 
-def wish_of(capability: Capability) -> Wish:
+def wish_of(capability: Capability, *, bonding: bool = True) -> Wish:
     """As a person with these means would pair: protected against a man in the middle wherever that can be."""
-    return Wish(capability, mitm=capability != "none")
+    return Wish(capability, mitm=capability != "none", bonding=bonding)
 
 
-async def secure(link: Link, capability: Capability, party: Party, tell: Callable[[str], None]) -> Paired | Encrypted:
+async def secure(
+    link: Link, capability: Capability, party: Party, tell: Callable[[str], None], *, bonding: bool = True
+) -> Paired | Encrypted:
     """Encrypt the link with the key of a bond, or pair anew where the station has none. DeviceError, LinkLost."""
     if link.security.is_bonded:
         encrypted = await link.security.encrypt()
@@ -59,7 +61,7 @@ async def secure(link: Link, capability: Capability, party: Party, tell: Callabl
             tell(f"encrypted with the key of the bond{_worth(encrypted)}")
             return encrypted
         tell("the device has lost its key of the bond: pairing anew")
-    paired = await link.security.pair(wish_of(capability), party)
+    paired = await link.security.pair(wish_of(capability, bonding=bonding), party)
     check_paired(paired)
     tell(paired_text(paired))
     return paired

@@ -29,6 +29,7 @@ def access_step(found: Protection, naming: Naming) -> tuple[StepText, dict[str, 
         matrix.setdefault(name, {})[each.operation] = each.need
         written += [name] if each.operation == "write" else []
     _name_the_rest(found, naming, matrix)
+    matrix = Rows({name: {each: row[each] for each in OPERATIONS if each in row} for name, row in matrix.items()})
     keys: dict[str, Any] = {}
     if levels := _levels(found):
         keys["levels"] = Rows(levels)
@@ -59,7 +60,7 @@ def _name_the_rest(found: Protection, naming: Naming, matrix: Rows) -> None:
 def _levels(found: Protection) -> dict[str, Any]:
     """Those that the plan has to say something of: up to the most that an operation needs."""
     most = max((LEVELS.index(each.need) for each in found.measured if each.need in LEVELS), default=0)
-    wanted = [level for level in Level if 0 < level and (level <= most or level in found.reached)]
+    wanted = [level for level in Level if level > 0 and (level <= most or level in found.reached)]
     return {level.words: _way(level, found.capability) if level in found.reached else NO_WAY for level in wanted}
 
 

@@ -8,10 +8,10 @@ from fractions import Fraction
 from typing import Any
 
 from benchrig import __version__
+from benchrig.desk.protection import Protection
 from benchrig.draft.access import access_step
 from benchrig.draft.advertised import scan_limits, scan_seconds
 from benchrig.draft.attributes import AttributeEvidence, subjects
-from benchrig.desk.protection import Protection
 from benchrig.draft.evidence import Evidence, Snapshot
 from benchrig.draft.naming import Naming
 from benchrig.draft.selecting import pick, title

@@ -9,7 +9,7 @@ from __future__ import annotations
 import asyncio
 from collections import Counter
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from benchrig.desk.desk import Desk
@@ -62,6 +62,7 @@ class Collecting:
 async def collect(desk: Desk, how: Collecting) -> Evidence:
     """Raises DeviceNotFound, AmbiguousDevice, ConnectFailed, LinkLost, StationError; AttributeMissing for a name in
     `skip` that the device does not have."""
+    desk = replace(desk, options=replace(desk.options, keeps_bond=False))  # a drafted plan begins without a bond
     evidence = Evidence(simulated=desk.radio.simulated, lacks=frozenset(desk.radio.lacks))
     hear = evidence.air.add
     units = await _all(desk, how.units, hear) if how.each else [await _heard_well(desk, hear)]
