@@ -66,7 +66,7 @@ def test_the_matrix_is_what_the_device_asks_for():
     for at, need in enumerate(NEEDS, 1):
         assert f"own {OWN(at)[:8]}: {{read: {need}, write: {need}, subscribe: {need}}}\n" in text
     assert "      own 6b1d0005: {read: open, write without response: any}\n" in text
-    assert "characteristic user description: {read: encrypted, write: authenticated}\n" in text
+    assert "own 6b1d0005/user description: {read: encrypted, write: authenticated}\n" in text
     assert "    levels:\n      encrypted: {pair: none}\n      authenticated: {pair: keyboard}\n" in text
     assert CODE not in text
     assert "strict" not in text
@@ -102,7 +102,7 @@ def test_a_device_that_asks_for_less_fails(mutation, air):
 
 def test_without_a_pairing_the_levels_are_no_more_than_guessed():
     text = drafted(pair=None, writes=())
-    assert f"own {OWN(4)[:8]}: {{read: encrypted, subscribe: encrypted, write: any}}\n" in text
+    assert f"own {OWN(4)[:8]}: {{read: encrypted, write: any, subscribe: encrypted}}\n" in text
     assert "    levels:\n      encrypted: never\n" in text
     assert "# guess: what needs more than an open link was tried without security alone" in text
     assert run(access_alone(text), SPEC).ended.exit_code == 0
