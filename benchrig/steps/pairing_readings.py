@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 from benchrig.errors import BenchrigError, DeviceError, LinkLost, NoAnswer, StepFailed
-from benchrig.radio.security import ENCRYPTION, LINK_LOST, NONE, REASONS, TIMEOUT, Paired
+from benchrig.radio.security import DEBUG_KEY, ENCRYPTION, LINK_LOST, NONE, REASONS, TIMEOUT, Paired
 from benchrig.source.problem import Problems, suggest
 from benchrig.source.references import has_reference
 from benchrig.source.shape import BAD, Reader, is_late
@@ -16,7 +16,7 @@ from benchrig.steps.bench import Bench
 from benchrig.steps.pairing_keys import may_be
 from benchrig.values.limit import ReadingLimit
 
-FAILURES = (NONE, *REASONS.values(), TIMEOUT, ENCRYPTION, LINK_LOST)
+FAILURES = (NONE, *REASONS.values(), TIMEOUT, ENCRYPTION, DEBUG_KEY, LINK_LOST)
 
 
 def one_of(words: Iterable[str], what: str) -> Callable[[str], tuple[str, str] | None]:
@@ -55,6 +55,11 @@ def error_of(result: Paired, what: str = "the pairing failed") -> BenchrigError:
         return LinkLost("the link was lost in the pairing")
     if result.failure == TIMEOUT:
         return NoAnswer(f"{said}: the device sent nothing more for 30 s")
+    if result.failure == DEBUG_KEY:
+        advice = "switch the debug mode of the firmware's security manager off"
+        return DeviceError(
+            f"{what}: the device has the debug key of the specification, which everybody knows", advice=advice
+        )
     if result.failed_by == "bench":
         return StepFailed(f"{said} (this side refused)", advice=advice)
     whose = "the device refused" if result.failed_by == "device" else "which side refused is not known"

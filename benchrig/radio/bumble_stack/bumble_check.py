@@ -191,6 +191,7 @@ smp.Session.check_expected_value(expected, received, error)
 smp.Session.get_long_term_key(rand, ediv)
 smp.Session.on_connection_encryption_change()
 smp.Session.on_disconnection(_)
+smp.Session.on_smp_pairing_public_key_command(command)
 smp.Session.on_pairing_failure(reason)
 smp.Session.on_smp_command(command)
 smp.Session.on_smp_pairing_request_command_async(command)
@@ -254,6 +255,7 @@ hci: Address AddressType HCI_AclDataPacket HCI_AsyncCommand HCI_COMMAND_COMPLETE
   HCI_StatusReturnParameters LeFeatureMask OwnAddressType Phy Role SpecificationVersion
 ll: ControlPdu TerminateInd
 smp: AuthReq CommandCode ErrorCode IoCapability Manager OobContext OobLegacyContext OobSharedData PairingMethod SMP_Command
+  SMP_DEBUG_KEY_PUBLIC_X
   SMP_Pairing_Failed_Command SMP_Pairing_Random_Command SMP_Pairing_Request_Command SMP_Pairing_Response_Command SMP_Security_Request_Command
   Session
 """

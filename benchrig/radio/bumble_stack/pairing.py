@@ -12,6 +12,7 @@ from benchrig.radio.bumble_stack.keys import bond_of, link_key
 from benchrig.radio.bumble_stack.smp import EncryptionRefused, Session, SmpTimeout
 from benchrig.radio.bumble_stack.terms import Terms
 from benchrig.radio.security import (
+    DEBUG_KEY,
     ENCRYPTION,
     LINK_LOST,
     NONE,
@@ -98,6 +99,8 @@ class ClientSecurity:
 
     def _outcome(self, session: Session, task: asyncio.Task[None]) -> Paired:
         """What the unit has said outweighs that the link has gone."""
+        if session.debug_key:
+            return _failed(session, DEBUG_KEY, "device")
         error = task.exception() if task.done() and not task.cancelled() else None
         if isinstance(error, core.ProtocolError):
             return _failed(

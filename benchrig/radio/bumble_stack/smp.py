@@ -42,13 +42,13 @@ class EncryptionRefused(Exception):
 
 
 class Session(smp.Session):
-    """One pairing. `failed_by` says who sent Pairing Failed."""
+    """One pairing. `failed_by` says who sent Pairing Failed; with `debug_key` this side did, for the other one has it."""
 
     def __init__(self, manager: smp.Manager, connection: Connection, config: PairingConfig, is_initiator: bool) -> None:  # fmt: skip
         self.key_size = LARGEST_KEY
         self.failed_by: End | None = None
         self.peer_features: Features | None = None
-        self.timed_out = False
+        self.timed_out = self.debug_key = False
         self._completed = self._encrypting = False
         self._ltk = b""
         self._last_heard: int | None = None
@@ -224,6 +224,14 @@ class Session(smp.Session):
         if not self.sc and self.pairing_method == smp.PairingMethod.OOB:
             self.r = self._nonce
         super().send_pairing_confirm_command()
+
+    def on_smp_pairing_public_key_command(self, command: smp.SMP_Pairing_Public_Key_Command) -> None:
+        """Everybody can read what a debug key protects."""
+        if command.public_key_x[::-1] == smp.SMP_DEBUG_KEY_PUBLIC_X and not self.manager.debug_mode:
+            self.debug_key = True
+            self.send_pairing_failed(smp.ErrorCode.AUTHENTICATION_REQUIREMENTS)
+        else:
+            super().on_smp_pairing_public_key_command(command)
 
     # Keys
 
