@@ -11,6 +11,7 @@ import pytest
 
 from benchrig.radio.bonds import Bond, MemoryBonds
 from benchrig.radio.virtual.security import DeviceSecurity
+from benchrig.steps.numbers import Question, Questions
 from tests.cli.kit import here
 from tests.run.kit import plan_text
 from tests.run.test_pairing import CONSOLE, NAMES, lock
@@ -40,9 +41,9 @@ GIVEN = {"given": "735107", "given, too short": "73510"}
 
 @pytest.fixture
 def secrets() -> Iterator[list[str]]:
-    """Every number that a unit has shown or compared, and every key of every bond on either end."""
+    """Every number that either end has shown or compared, and every key of every bond on either end."""
     found: list[str] = []
-    keep, show = MemoryBonds.keep, DeviceSecurity._display
+    keep, show, asks = MemoryBonds.keep, DeviceSecurity._display, Questions._answer
 
     def kept(self: MemoryBonds, bond: Bond) -> None:
         keys = bond.keys
@@ -54,7 +55,15 @@ def secrets() -> Iterator[list[str]]:
         found.append(number)
         show(self, number, *more)
 
-    with mock.patch.object(MemoryBonds, "keep", kept), mock.patch.object(DeviceSecurity, "_display", shown):
+    async def asked(self: Questions, question: Question) -> Any:
+        found.extend([question.digits] if question.kind != "enter" else [])
+        return await asks(self, question)
+
+    with (
+        mock.patch.object(MemoryBonds, "keep", kept),
+        mock.patch.object(DeviceSecurity, "_display", shown),
+        mock.patch.object(Questions, "_answer", asked),
+    ):
         yield found
 
 
