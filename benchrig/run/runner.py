@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 from collections.abc import Awaitable, Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -9,11 +10,12 @@ from dataclasses import dataclass, field, replace
 import msgspec
 
 from benchrig import collector
-from benchrig.errors import BenchrigError, InternalError
+from benchrig.errors import BenchrigError, InternalError, StationError
 from benchrig.loop import outside
 from benchrig.plan.conditions import part_of
 from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan, every_step
+from benchrig.radio.bonds import Bond, MemoryBonds
 from benchrig.radio.choosing import NARROWED, OF_PLAN
 from benchrig.radio.device import DeviceSession, NoDevice
 from benchrig.radio.radio import Radio
@@ -31,6 +33,8 @@ from benchrig.run.outcome import Outcome
 from benchrig.run.station import check_allowed, check_possible, check_wired
 from benchrig.run.walk import Walk
 from benchrig.steps.bench import Operator
+
+_KEPT_BOND = "this run leaves a bond in the store of the station, which 'benchrig bonds' shows and forgets"
 
 Emit = Callable[[AnyEvent], None]
 
@@ -86,7 +90,7 @@ class Runner:
                 self.emit(Noted(self._clock.at, f"{name}: {fact}"))
             if offset := self.settings.station.offset:
                 self.emit(Noted(self._clock.at, f"levels: {offset:+g} dB for the fixture, from the station file"))
-            await self._steps(radio)
+            await self._tell_bonds(radio, self._steps(radio))
             if (late := await radio.aftermath()) is not None:
                 self._outcome.fatal(late)
             for sentence in radio.remarks():
@@ -97,6 +101,13 @@ class Runner:
         ended = self._outcome.ended(self._clock.at)
         self.emit(ended)
         return ended
+
+    async def _tell_bonds(self, radio: Radio, work: Awaitable[None]) -> None:
+        """Do the work, and tell what it leaves in the store of the station: also when it was interrupted."""
+        before = stored(radio)
+        await work
+        for bond in [bond for bond in stored(radio) if bond not in before]:
+            self.emit(Noted(self._clock.at, f"{_KEPT_BOND}: {f'{bond.address} {bond.name}'.rstrip()}"))
 
     def _not_closed(self, error: BenchrigError) -> None:
         """A radio that does not close is a remark, but one that broke down has judged nothing truly."""
@@ -197,3 +208,10 @@ class Runner:
             unit.others = tuple(other for other in units.values() if other is not unit)
         sessions = {key: DeviceSession(unit) for key, unit in units.items()}
         return sessions if "" in sessions else sessions | {"": NoDevice(Unit(radio, Selection()))}
+
+
+def stored(radio: Radio) -> list[Bond]:
+    """The bonds that outlive the run; those of a simulated radio do not. A store that fails says so where it is used."""
+    with contextlib.suppress(StationError):
+        return [] if radio.bonds is None or isinstance(radio.bonds, MemoryBonds) else radio.bonds.all()
+    return []

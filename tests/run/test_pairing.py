@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import asyncio
+import re
 from collections.abc import Callable
 from typing import Any
+from unittest import mock
 
 import pytest
 
 from benchrig.cli.operator import Unattended
+from benchrig.record.model import Noted, Opened
 from benchrig.steps.pairing_keys import METHODS
 from tests.run.kit import Ran, device_text, plan_text, run
 
@@ -243,3 +247,109 @@ def test_a_unit_that_wants_bonds(more: str, security: str, expected: str) -> Non
     ran = pairing(BOND + "  - unpair:\n    steps: [{write: reset, value: 1}]\n" + more, security)
     assert f"{ran.ended.verdict} {ran.ended.cause}" == expected, ran.ended.message
     assert not ran.stray
+
+
+class Store:
+    """Bonds that outlive the run."""
+
+    def __init__(self, inner: Any) -> None:
+        self.all = inner.all
+
+
+@pytest.mark.parametrize(
+    ("steps", "stopped", "notes"),
+    [
+        (BOND, False, 1),
+        (BOND + "  - unpair:\n", False, 0),
+        (BOND + "  - wait: 1 s\n  - unpair:\n", True, 1),
+        (WRONG, False, 0),
+    ],
+)
+def test_the_record_tells_of_a_bond_that_stays(steps: str, stopped: bool, notes: int) -> None:
+    def stored(radio: Any) -> Any:
+        radio.bonds = Store(radio.bonds)
+        return radio.beside
+
+    def stop(runner: Any, event: Any) -> None:
+        if stopped and isinstance(event, Opened) and event.where.node == "4":
+            runner.interrupt()
+
+    ran = pairing(steps, SHOWS, beside=stored, during=stop)
+    found = [note.text for note in ran.record.notes if "leaves a bond" in note.text]
+    assert len(found) == notes
+    assert all(text.endswith("C4:00:00:00:00:01 unit 1") for text in found)
+
+
+def test_nothing_proven_is_said_so() -> None:
+    ran = pairing(BOND + "  - unpair:\n", SHOWS)
+    assert [
+        each.text for each in ran.events if isinstance(each, Noted) and "nothing is proven about the unit" in each.text
+    ]
+
+
+@pytest.mark.parametrize(
+    ("steps", "security", "person", "expected"),
+    [
+        ("  - pair: keyboard\n", SHOWS, Person("042517"), "pass None"),
+        ("  - pair: keyboard\n", SHOWS, Person("042 517"), "pass None"),
+        ("  - pair: keyboard\n", SHOWS, Person("042518"), "fail device"),
+        ("  - pair: yes/no\n", "{capability: yes/no}", Person(), "pass None"),
+        ("  - pair: yes/no\n", "{capability: yes/no}", Person(agrees=False), "fail limit"),
+        ("  - pair: display\n", "{capability: keyboard, passkey: '111111'}", Person(), "fail device"),
+        ("  - pair: display\n    passkey: '111111'\n", "{capability: keyboard, passkey: '111111'}", Person(), "pass None"),
+    ],
+)  # fmt: skip
+def test_the_person_at_the_bench(steps: str, security: str, person: Person, expected: str) -> None:
+    ran = pairing(steps + "    expect: {bonded: {equals: true}}\n", security, operator=person)
+    assert f"{ran.ended.verdict} {ran.ended.cause}" == expected, ran.ended.message
+    assert not re.search("[0-9]{6}", " ".join(person.asked))  # questions may be in an error
+    assert all("unit 1" in text for text in (*person.told, *person.asked))
+    assert all(re.search(r"\d \d \d   \d \d \d", text) for text in person.told)
+
+
+class Away(Person):
+    """Somebody who never answers."""
+
+    async def enter(self, question: str, problem_with: Callable[[str], str] = lambda text: "") -> str:
+        await asyncio.Event().wait()
+        return ""
+
+
+@pytest.mark.parametrize("within", [0.2, 60.0])
+def test_a_person_who_does_not_answer(within: float) -> None:
+    """The clock of the simulation stands meanwhile; that of the pairing is the real one, made short here."""
+    with mock.patch("benchrig.steps.numbers.ANSWER_WITHIN", min(within, 0.2)):
+        ran = pairing(
+            "  - pair: keyboard\n    expect: {bonded: {equals: true}}\n  - wait: 1 s\n", SHOWS, operator=Away()
+        )
+    assert ends(ran) == ("error", "operator"), ran.ended.message
+    assert "nobody answered within the 0.2 s" in ran.ended.message
+    assert not ran.stray
+    assert not ran.tasks_left
+
+
+def test_an_interruption_while_a_person_is_asked() -> None:
+    class Leaves(Away):
+        async def enter(self, question: str, problem_with: Callable[[str], str] = lambda text: "") -> str:
+            asyncio.get_running_loop().call_soon(runners[0].interrupt)
+            return await super().enter(question, problem_with)
+
+    runners: list[Any] = []
+    steps = "  - pair: keyboard\n    expect: {bonded: {equals: true}}\nfinally:\n  - disconnect:\n"
+    ran = pairing(steps, SHOWS, operator=Leaves(), during=lambda runner, _: runners.append(runner))
+    assert ends(ran) == ("error", "operator")
+    assert ran.step("disconnect").ended is not None
+    assert ran.step("disconnect").ended.verdict == "pass"
+    assert not ran.stray
+    assert not ran.tasks_left
+
+
+def test_a_bond_outlives_power_and_restart() -> None:
+    steps = (
+        BOND
+        + "  - power: cycle\n  - connect:\n    attempts: 3\n  - encrypt:\n    expect: {authenticated: {equals: true}}\n"
+    )
+    assert ends(pairing(steps, SHOWS)) == ("pass", None)
+    loses = pairing(steps, SHOWS.replace("}", ", faults: {forgets_bonds: restart}}"))
+    assert ends(loses) == ("fail", "device")
+    assert loses.step("encrypt").ended.verdict == "fail"  # type: ignore[union-attr]
