@@ -67,7 +67,8 @@ class Access(Step, kw_only=True):
 
     @classmethod
     def concealed_in(cls, node: MappingNode) -> list[Node]:
-        return [found for level in _levels_in(node) for found in super().concealed_in(level)]
+        of_level = super().concealed_in  # no super() within a comprehension
+        return [found for level in _levels_in(node) for found in of_level(level)]
 
     @property
     def is_open(self) -> bool:
