@@ -6,12 +6,11 @@ from typing import TYPE_CHECKING
 
 from benchrig.radio.bonds import AddressType, Bond, Bonds, Keys, LongTermKey, Secret, now
 from benchrig.radio.bumble_stack.bumble_api import PairingKeys, hci, smp
-from benchrig.radio.security import Protection
+from benchrig.radio.security import Method, Protection
 from benchrig.values.address import resolves
 
 if TYPE_CHECKING:
     from benchrig.radio.bumble_stack.bumble_api import Connection
-    from benchrig.radio.bumble_stack.smp import Session
 
 
 # Addresses that change all the time must not fill the memory.
@@ -100,18 +99,17 @@ def protection_of(bond: Bond) -> Protection:
     return Protection(bond.authenticated, bond.secure_connections, bond.key_size)
 
 
-def bond_from(session: Session, peer: hci.Address, keys: PairingKeys, radio: str) -> Bond:
+def bond_from(peer: hci.Address, keys: PairingKeys, worth: Protection, method: Method, name: str, radio: str) -> Bond:
     """What a pairing has left to keep."""
     address, address_type = named(peer)
-    worth = session.protection
     return Bond(
         address,
         address_type,
         _keys(keys),
-        name=session.side.terms.name,
+        name=name,
         at=now(),
         radio=radio,
-        method=session.method,
+        method=method,
         authenticated=worth.authenticated,
         secure_connections=worth.secure_connections,
         key_size=worth.key_size,

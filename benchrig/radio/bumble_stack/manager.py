@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from typing import TYPE_CHECKING, cast
 
 from benchrig.radio.bonds import Bond, Bonds
@@ -103,7 +104,11 @@ class SecurityManager(smp.Manager):
 
     def begin(self, connection: Connection, terms: Terms) -> Session:
         """A pairing that this side begins: `pair` of the session carries it out."""
-        session = Session(self, connection, config_of(terms, self._identity_type), is_initiator=True)
+        return self._session(connection, terms, is_initiator=True)
+
+    def _session(self, connection: Connection, terms: Terms, *, is_initiator: bool) -> Session:
+        session = Session(self, connection, config_of(terms, self._identity_type), is_initiator)
+        session.expect = partial(self.expect, connection)
         self.sessions[connection.handle] = session
         return session
 
@@ -143,9 +148,7 @@ class SecurityManager(smp.Manager):
         if terms is None:
             self._refuse(connection, smp.ErrorCode.PAIRING_NOT_SUPPORTED)
             return
-        session = Session(self, connection, config_of(terms, self._identity_type), is_initiator=False)
-        self.sessions[connection.handle] = session
-        session.on_smp_command(command)
+        self._session(connection, terms, is_initiator=False).on_smp_command(command)
 
     def _refuse(self, connection: Connection, reason: smp.ErrorCode) -> None:
         """What belongs to no session."""
@@ -154,7 +157,7 @@ class SecurityManager(smp.Manager):
     async def on_pairing(self, session: smp.Session, identity_address: hci.Address | None, keys: PairingKeys) -> None:
         ours = cast(Session, session)
         peer = identity_address or session.connection.peer_address
-        bond = bond_from(ours, peer, keys, self._radio)
+        bond = bond_from(peer, keys, ours.protection, ours.method, ours.side.terms.name, self._radio)
         if session.bonding and link_key(bond):
             try:
                 self.keep(bond)

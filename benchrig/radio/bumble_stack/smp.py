@@ -6,6 +6,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import secrets
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Literal, TypeAlias, cast
 
 from benchrig.radio.bumble_stack.bumble_api import PairingConfig, smp
@@ -15,7 +16,6 @@ from benchrig.radio.security import LARGEST_KEY, SMALLEST_KEY, Features, Method,
 
 if TYPE_CHECKING:
     from benchrig.radio.bumble_stack.bumble_api import Connection
-    from benchrig.radio.bumble_stack.manager import SecurityManager
 
 End: TypeAlias = Literal["self", "peer"]
 
@@ -42,7 +42,8 @@ class EncryptionRefused(Exception):
 
 
 class Session(smp.Session):
-    """One pairing. `failed_by` says who sent Pairing Failed; with `debug_key` this side did, for the other one has it."""
+    """One pairing. `failed_by` says who sent Pairing Failed; with `debug_key` this side did, for the other one has it.
+    `expect` is told what the link is about to be encrypted with."""
 
     def __init__(self, manager: smp.Manager, connection: Connection, config: PairingConfig, is_initiator: bool) -> None:  # fmt: skip
         self.key_size = LARGEST_KEY
@@ -50,6 +51,7 @@ class Session(smp.Session):
         self.peer_features: Features | None = None
         self.timed_out = self.debug_key = False
         self._completed = self._encrypting = False
+        self.expect: Callable[[Protection], None] = lambda _: None
         self._ltk = b""
         self._last_heard: int | None = None
         self._nonce = secrets.token_bytes(16)
@@ -265,7 +267,7 @@ class Session(smp.Session):
 
     def _expect_encryption(self) -> None:
         self._encrypting = True
-        cast("SecurityManager", self.manager).expect(self.connection, self.protection)
+        self.expect(self.protection)
 
     def on_connection_encryption_change(self) -> None:
         """bumble takes any encryption for the one of this session: one with an older key is not."""

@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 
 from benchrig.radio.bumble_stack.bumble_api import Connection, PairingConfig, PairingDelegate, hci, smp
 from benchrig.radio.security import LARGEST_PASSKEY, Capability, OobData, Party, Protection, Wish
+from benchrig.tasks import Tasks
 
 T = TypeVar("T")
 
@@ -90,10 +91,11 @@ class Delegate(PairingDelegate):
         self.peer_bonds = True
         self.is_late = False
         self._awaited = 0
+        self._tasks = Tasks()
         self._open: set[asyncio.Task[Any]] = set()
 
     async def _ask(self, question: Coroutine[Any, Any, T]) -> T:
-        task = asyncio.ensure_future(question)
+        task = self._tasks.start(question)
         self._open.add(task)
         try:
             return await task
@@ -114,7 +116,7 @@ class Delegate(PairingDelegate):
     def end(self) -> None:
         self.is_late = self.is_late or bool(self._awaited)
         for task in self._open - {asyncio.current_task()}:
-            task.cancel()
+            self._tasks.drop(task)
 
     async def compare_numbers(self, number: int, digits: int) -> bool:
         return await self._answer(self.terms.party.compare(number))
