@@ -10,6 +10,7 @@ from tests.benchmarks.live import scan_list, watching
 from tests.benchmarks.memory import many_addresses, many_notifications
 from tests.benchmarks.peer import peer
 from tests.benchmarks.rates import notifications, paced_reads, reads, two_streams
+from tests.benchmarks.robust import robust
 from tests.benchmarks.runs import runs
 from tests.benchmarks.scan import crowded_scan
 from tests.benchmarks.table import table
@@ -21,6 +22,7 @@ PARTS = {
     "notifications": notifications,
     "streams": two_streams,
     "runs": runs,
+    "robust": robust,
     "commands": commands,
     "scan": crowded_scan,
     "scanlist": scan_list,

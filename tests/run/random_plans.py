@@ -79,6 +79,7 @@ STEPS = [
     "discover:\n    expect: {table: {battery service: {battery level: [read, notify]}}}",
     "reboot:\n    within: 15 s\n    steps: [{write: restart, value: 1}]\n    expect: {advertises_after: {min: 300 ms, max: 8 s}}",
     "console:\n    send: status\n    until: {line: {matches: 'status: .*, supply (?P<supply>.*)'}}\n    expect: {supply: {min: 2.9 V}}",
+    "robust: 6\n    only: [handles, uuids]\n    expect: {died: {equals: false}, wrong_answers: {equals: 0}, answered: {min: 4}}",
     "pair:\n    expect: {method: {equals: just works}, bonded: {equals: true}, key_size: {min: 16}}",
     *COMPOSITES,
     "scan:\n    for: 1 s\n    expect: {count: {min: 1}, rssi: {min: -90 dBm}}",
@@ -101,7 +102,12 @@ def plan_of(seed: int) -> str:
         steps += AGAIN + [chance.choice(connected) for _ in range(chance.randint(1, 3))]
     if chance.random() < 0.5:
         steps += [AGAIN[0], STEPS[-1]]
-    return HEAD + NAMES + "steps:\n" + "".join(_named(step, n) for n, step in enumerate(steps, 1))
+    return (
+        HEAD
+        + NAMES
+        + "caution: the unit may suffer\nsteps:\n"
+        + "".join(_named(step, n) for n, step in enumerate(steps, 1))
+    )
 
 
 def _named(step: str, number: int) -> str:

@@ -122,6 +122,17 @@ WRONG = [
     ),
     ("others: [{count: 0}]", "1:18 1 to 5000 devices, found 0"),
     ("device: one\nfaults: {refuse_connections: -1}", "2:30 a number of requests is not negative"),
+    ("device: one\nweaknesses: [{against: unknown opcodes, does: hang}]", "2:24 expected one of long value, value over 512 bytes"),
+    ("device: one\nweaknesses: [{against: small MTU}]", "2:14 a weakness needs either does or att_error"),
+    (
+        "device: one\nweaknesses: [{against: small MTU, does: hang, times: 0}]",
+        "2:54 expected a number from 1 on, found 0",
+    ),
+    ("device: one\nweaknesses: [{against: SMP garbage, does: accept}]", "2:43 there is no ATT answer to SMP garbage"),
+    (
+        "device: one\nweaknesses: [{against: unknown channel, att_error: 0x80}]",
+        "2:52 there is no ATT answer to unknown channel",
+    ),
 ]
 
 
