@@ -26,6 +26,8 @@ from benchrig.values.quantity import Duration
 MOST_REQUESTS = 1_000_000
 # Seconds that each request may take, beside those for death and return.
 _EACH = 0.5
+# So many of the requests that kill are told in a sentence.
+_TOLD = 3
 
 Kind = Literal[
     "lengths", "offsets", "prepared", "opcodes", "truncated", "responses", "overlapping", "mtu", "handles", "uuids",
@@ -154,10 +156,11 @@ class Robust(Step, kw_only=True):
         died = bool(found.how)
         bench.reading("requests", found.requests)
         bench.reading("answered", found.answered)
-        bench.reading("wrong_answers", found.wrong_count)
+        first = f"; the first: {found.wrong[0]}" if found.wrong else ""
+        bench.reading("wrong_answers", found.wrong_count, telling=lambda sentence: sentence + first)
         if found.wrong or bench.wanted("wrong"):
             bench.reading("wrong", found.wrong)
-        bench.reading("died", died)
+        bench.reading("died", died, telling=(lambda sentence: f"{sentence}: {_death(found)}") if died else None)
         if died or bench.wanted("death"):
             bench.reading("death", found.how or NONE)
         if died or bench.wanted("killed_by"):
@@ -172,9 +175,7 @@ class Robust(Step, kw_only=True):
     def _conclude(self, found: Findings) -> None:
         """Death and wrong answers fail the step, unless a limit decides about them."""
         if found.how and not {"died", "death", "killed_by"} & {*self.limits}:
-            by = " ; ".join(text_of(request) for request in found.killer[:3])
-            more = f" and {len(found.killer) - 3} more" if len(found.killer) > 3 else ""
-            raise DeviceError(f"the device died: {found.how}; killed by: {by}{more}")
+            raise DeviceError(f"the device died: {_death(found)}")
         if found.wrong_count and not {"wrong_answers", "wrong"} & {*self.limits}:
             raise DeviceError(f"{counted(found.wrong_count, 'wrong answer')}; the first: {found.wrong[0]}")
         if found.requests < self.count and not found.how and "requests" not in self.limits:
@@ -208,6 +209,13 @@ _READINGS = {
     "lost_links": ReadingType("number", "", "links that were lost, and not again for the same requests"),
     **{f"tried.{kind}": ReadingType("number", "", f"requests of the kind {kind}") for kind in KINDS},
 }  # fmt: skip
+
+
+def _death(found: Findings) -> str:
+    """How, and of what, as far as it is told in a sentence."""
+    by = ", then ".join(text_of(request) for request in found.killer[:_TOLD])
+    more = f", and {len(found.killer) - _TOLD} more" if len(found.killer) > _TOLD else ""
+    return f"{found.how}; killed by: {by}{more}"
 
 
 def _check_name(names: Names, name: AttributeName, path: tuple[str | int, ...]) -> None:
