@@ -11,6 +11,7 @@ BenchrigError                     cause
 ├── LinkError                     link
 │   ├── DeviceNotFound            link      nothing that answers the selection was heard (also TimeoutError)
 │   ├── ConnectFailed             link      one connection attempt did not succeed
+│   │   ├── ConnectUnanswered     link      … since the device heard it, or did not, and gave no answer
 │   │   └── ConnectTimeout        link      … within its time (also TimeoutError)
 │   └── LinkLost                  link      the connection ended while it was needed
 ├── DeviceError                   device
@@ -115,6 +116,10 @@ class DeviceNotFound(LinkError, TimeoutError):
 
 
 class ConnectFailed(LinkError):
+    pass
+
+
+class ConnectUnanswered(ConnectFailed):
     pass
 
 

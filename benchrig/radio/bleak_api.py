@@ -37,6 +37,8 @@ class OwnBackend(BaseBleakClient):
     unasked: dict[int, int]
     # whether the device has sent a Security Request, and the link was not encrypted since
     wants_security: bool
+    # whether the last connection request got no answer (Core Vol 6 Part B 4.5.2)
+    was_unanswered: bool
 
     @abstractmethod
     async def outline(self) -> list[tuple[int, str, bytes | None]]:
@@ -86,7 +88,8 @@ def own_backend(client: BleakClient) -> OwnBackend | None:
 
 class RawAdvertisement(NamedTuple):
     """What our scanners put first into `platform_data`: what came over the air, and when (loop time). `data` is None
-    where the controller kept a part of them only; `identity` is the identity address of a device that is bonded."""
+    where the controller kept a part of them only; `identity` is the identity address of a device that is bonded;
+    `directed` advertising is for this bench alone."""
 
     data: bytes | None
     scan_response: bytes
@@ -94,6 +97,7 @@ class RawAdvertisement(NamedTuple):
     at: float
     name_is_short: bool = False
     identity: str = ""
+    directed: bool = False
 
 
 def raw_of(data: AdvertisementData) -> RawAdvertisement | None:

@@ -31,7 +31,7 @@ from benchrig.radio.bluez_troubles import (
 )
 from benchrig.radio.foreign import RESTART_SERVICE
 from benchrig.radio.offers import Names, Step
-from benchrig.radio.radio import PREPARE_WITHIN
+from benchrig.radio.radio import PREPARE_WITHIN, no_stranger
 from benchrig.radio.scan import Report, Selection, Sighting
 
 if TYPE_CHECKING:
@@ -193,8 +193,10 @@ class BluezRadio(BluezListener):
 
     # --- connecting
 
-    async def connect(self, sighting: Sighting, within: float) -> Link:
+    async def connect(self, sighting: Sighting, within: float, *, stranger: bool = False) -> Link:
         """The table is read anew each time, save that of a paired device, which BlueZ has to keep."""
+        if stranger:
+            raise no_stranger()
         deadline = asyncio.get_running_loop().time() + within
         self._target = sighting.address
         self._met.add(sighting.address)

@@ -86,11 +86,17 @@ class DeviceSession:
         return self._link.lost_reason if self._link is not None else ""
 
     async def connect(
-        self, within: float, *, fresh: bool = False, again: bool = False, witness: Witness = SILENT
+        self,
+        within: float,
+        *,
+        fresh: bool = False,
+        again: bool = False,
+        stranger: bool = False,
+        witness: Witness = SILENT,
     ) -> Link:
         """See Unit.connect; the last link counts no longer."""
         self._ended = False
-        link = await self.unit.connect(within, fresh=fresh, again=again, witness=witness)
+        link = await self.unit.connect(within, fresh=fresh, again=again, stranger=stranger, witness=witness)
         self._link, self._subscriptions = link, Subscriptions(link)
         return link
 

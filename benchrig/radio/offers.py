@@ -59,6 +59,7 @@ NO_CCCD = "the operating system writes the client characteristic configuration i
 READ_IS_HEARD = (
     "the operating system delivers what is read as a notification too, so nothing is read from what is listened to"
 )
+NO_STRANGER = "the operating system has one address for all connections"
 NO_CHOICE = "Linux and macOS ask for notifications where a characteristic offers both"
 
 NO_RAW = "the operating system sends no bad requests: it checks or makes each one itself"
@@ -74,6 +75,8 @@ CANNOT: dict[str, Mapping[str, str]] = {"host": {"robust": NO_RAW}, "virtual": {
 _HOST = {
     "scan.interval": "the operating system hides repeated reports of a device, so an interval cannot be measured",
     "scan.count": "the operating system hides repeated reports of a device, so they cannot be counted",
+    "scan.directed": "the operating system does not show directed advertising",
+    "connect.connected": "the operating system tries again itself, and does not tell that the device left a request unanswered",
     "discover.elapsed": "the operating system reads the table as part of the connection",
     "disconnect.elapsed": "the operating system takes its own time to end a connection, Linux 2 s",
 }
@@ -183,6 +186,7 @@ MAY_FAIL: dict[str, Mapping[tuple[str, str, Any], str]] = {
         ("scan", "mode", "passive"): "Linux scans passively only when its Bluetooth service runs with --experimental, "
         "and macOS never does",
         ("connect", "fresh", True): "macOS does not forget the table of a device",
+        ("connect", "as", "stranger"): NO_STRANGER,
         ("notify", "mode", "indication"): NO_CHOICE,
         ("listen", "mode", "indication"): NO_CHOICE,
     },

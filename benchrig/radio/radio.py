@@ -17,13 +17,21 @@ from bleak.backends.device import BLEDevice
 from bleak.backends.scanner import AdvertisementData
 from bleak.exc import BleakDBusError
 
-from benchrig.errors import BenchrigError, ConnectFailed, ConnectTimeout, LinkError, MalformedPdu, StationError
+from benchrig.errors import (
+    BenchrigError,
+    ConnectFailed,
+    ConnectTimeout,
+    ConnectUnanswered,
+    LinkError,
+    MalformedPdu,
+    StationError,
+)
 from benchrig.radio.beside import Beside
 from benchrig.radio.bleak_api import address_type, own_backend, raw_of
 from benchrig.radio.bonds import Bonds
 from benchrig.radio.foreign import IN_PROGRESS, RESTART_SERVICE, translate
 from benchrig.radio.link import Link
-from benchrig.radio.offers import Names, Partly, Step, unjudged
+from benchrig.radio.offers import NO_STRANGER, Names, Partly, Step, unjudged
 from benchrig.radio.scan import Report, Selection, Sighting
 from benchrig.radio.security import LinkSecurity
 from benchrig.tasks import Tasks
@@ -155,14 +163,18 @@ class Radio:
             except Exception as exc:
                 raise translate(exc, "stop the scan") from exc
 
-    async def connect(self, sighting: Sighting, within: float) -> Link:
-        """Connect and discover the table. Raises ConnectFailed, ConnectTimeout, StationError."""
+    async def connect(self, sighting: Sighting, within: float, *, stranger: bool = False) -> Link:
+        """Connect and discover the table; as a `stranger` under an address that no device knows. Raises ConnectFailed,
+        ConnectTimeout, StationError."""
         link: Link
+        if stranger and "backend" not in self.client_options:
+            raise no_stranger()
+        options = self.client_options | ({"stranger": True} if stranger else {})
         client = BleakClient(
             sighting.device,
             disconnected_callback=lambda _: link.on_disconnected(),
             timeout=within,
-            **self.client_options,
+            **options,
         )
         link = Link(client, sighting.name or sighting.address, ask_payload=self.payload,
                     security=lambda: self.security_of(client, link.name), reads_reach_listeners=self.reads_reach_listeners,
@@ -183,7 +195,7 @@ class Radio:
             raise
         if error is not None:
             self._end(client, attempt)
-            raise _no_table(client, doing, translate(error, doing, connecting=True)) from error
+            raise _told(client, doing, translate(error, doing, connecting=True)) from error
         link.established()
         self._links.append(link)
         self._last = link
@@ -245,6 +257,21 @@ def _no_scan(exc: Exception, *, active: bool) -> BenchrigError:
     return StationError(error.message, advice="check the adapter" if active else "leave out 'mode: passive'")
 
 
+def no_stranger() -> StationError:
+    return StationError(NO_STRANGER, advice="use the hci or virtual radio: --radio hci:…")
+
+
+def _told(client: BleakClient, doing: str, error: BenchrigError) -> BenchrigError:
+    """What went wrong with a connection, as far as an own backend knows more of it."""
+    own = own_backend(client)
+    if own is not None and own.was_unanswered:
+        return ConnectUnanswered(
+            f"{doing}: the unit did not answer the connection request",
+            advice="see whether the unit takes connections of this bench: it may answer bonded ones only",
+        )
+    return _no_table(client, doing, error)
+
+
 def _no_table(client: BleakClient, doing: str, error: BenchrigError) -> BenchrigError:
     """What went wrong with a connection; one that was there and only took long to read the table says so."""
     if not isinstance(error, ConnectTimeout) or not _was_connected(client):
@@ -294,6 +321,7 @@ def _report(now: float, device: BLEDevice, data: AdvertisementData, *, repeats_h
         payload=raw.data if raw else None,
         scan_response=raw.scan_response if raw else None,
         connectable=raw.connectable if raw else None,
+        directed=raw.directed if raw else None,
         repeats_hidden=repeats_hidden,
         identity=raw.identity if raw else "",
         device=device,

@@ -32,7 +32,8 @@ _ADDRESS = re.compile(r"(?:[0-9A-Fa-f]{2}:){5}[0-9A-Fa-f]{2}|[0-9A-Fa-f]{8}(?:-[
 class Report:
     """One advertising report. `at` in seconds of the loop's clock, `rssi` in dBm (None where it was not measured),
     UUIDs as 128-bit text, `address_type` 'public', 'random' or '' where the radio does not say; `payload` and
-    `scan_response` as they came, and whether the device is connectable, where it tells them. A scan response that
+    `scan_response` as they came, and whether the device is connectable, and advertises to this bench
+    alone (`directed`), where it tells them. A scan response that
     came late makes a second report, at the time of its event. `name_is_short` when there is more of the name.
     `repeats_hidden`: the system drops most reports, so the time between two says nothing. `remembered` says why name and
     services are not known: the system tells what it remembers of the device in their place. `identity` is the identity address
@@ -50,6 +51,7 @@ class Report:
     payload: bytes | None = None
     scan_response: bytes | None = None
     connectable: bool | None = None
+    directed: bool | None = None
     name_is_short: bool = False
     repeats_hidden: bool = False
     remembered: str = ""
@@ -73,6 +75,7 @@ class Sighting:
     scan_response: bytes | None = None
     connectable: bool | None = None
     was_connectable: bool = False
+    directed: set[bool] = field(default_factory=set)
     count: int = 0
     first_at: float = 0.0
     last_at: float = 0.0
@@ -100,6 +103,7 @@ class Sighting:
         self.scan_response = report.scan_response or self.scan_response
         self.connectable = self.connectable if report.connectable is None else report.connectable
         self.was_connectable = self.was_connectable or bool(report.connectable)
+        self.directed |= set() if report.directed is None else {report.directed}
 
     def _count(self, report: Report) -> None:
         """An event that was not heard before."""

@@ -199,9 +199,15 @@ class Unit:
         return Presence(sighting)
 
     async def connect(
-        self, within: float, *, fresh: bool = False, again: bool = False, witness: Witness = SILENT
+        self,
+        within: float,
+        *,
+        fresh: bool = False,
+        again: bool = False,
+        stranger: bool = False,
+        witness: Witness = SILENT,
     ) -> Link:
-        """Connect to the device that was found. `fresh`: the radio forgets it first. `again`: an attempt has failed, so it
+        """Connect to the device that was found, as a `stranger` under an address that it has not seen. `fresh`: the radio forgets it first. `again`: an attempt has failed, so it
         is listened for first: the radio may have forgotten it, or hold a stale picture of it. ConnectFailed,
         DeviceNotFound, WrongDevice, StationError."""
         loop = asyncio.get_running_loop()
@@ -212,12 +218,12 @@ class Unit:
         if fresh or again:
             await self.find(0.0, deadline - loop.time(), to_connect=True, witness=witness)
         try:
-            link = await self._connect(deadline)
+            link = await self._connect(deadline, stranger)
         except DeviceNotFound:
             # the radio has forgotten the device: no request was sent, so this was no attempt
             witness.note("the radio had forgotten the unit: scanned for it again")
             await self.find(0.0, deadline - loop.time(), to_connect=True, witness=witness)
-            link = await self._connect(deadline)
+            link = await self._connect(deadline, stranger)
         for remark in link.remarks:
             witness.note(remark)
         await self._prove(link, witness)
@@ -227,10 +233,11 @@ class Unit:
 
     # --- inside
 
-    async def _connect(self, deadline: float) -> Link:
+    async def _connect(self, deadline: float, stranger: bool) -> Link:
         assert self.sighting is not None
         check_connectable(self.sighting)
-        return await self.radio.connect(self.sighting, max(0.05, deadline - asyncio.get_running_loop().time()))
+        within = max(0.05, deadline - asyncio.get_running_loop().time())
+        return await self.radio.connect(self.sighting, within, stranger=stranger)
 
     def _is_meant(self, sighting: Sighting) -> bool:
         return self.selection.accepts(sighting) or self.is_same(sighting)

@@ -252,7 +252,9 @@ class StepContext(Witness):
             raise StepTimeout(f"{left:.3g} s were left of the {listen:g} s to listen for")
         return left
 
-    async def connect(self, within: float, *, fresh: bool = False, again: bool = False) -> float:
+    async def connect(
+        self, within: float, *, fresh: bool = False, again: bool = False, stranger: bool = False
+    ) -> float:
         if self.device.is_up and self._cleans_up:
             # finally steps cannot know how far the run came
             self.note("the unit is connected already")
@@ -265,7 +267,8 @@ class StepContext(Witness):
             await self.device.unit.find(LISTEN, within, witness=self)
         started = self.now()
         again = known and (again or self.attempt > 1)
-        await self.device.connect(max(0.05, deadline - started), fresh=fresh, again=again, witness=self)
+        left = max(0.05, deadline - started)
+        await self.device.connect(left, fresh=fresh, again=again, stranger=stranger, witness=self)
         return started
 
     async def check_radio(self) -> None:

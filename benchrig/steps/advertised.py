@@ -26,6 +26,8 @@ def _no_address_type(word: str) -> tuple[str, str] | None:
     return None if word in known else (f"an address type is never '{word}'", suggest(word, known))
 
 
+# always, when something of what was heard was for all, never
+DIRECTED = ("always", "sometimes", "never")
 ADVERTISED: dict[str, ReadingType] = {
     "rssi": ReadingType("number", "dBm", "median received level"),
     "name": ReadingType("text", "", "local name"),
@@ -33,6 +35,7 @@ ADVERTISED: dict[str, ReadingType] = {
     "manufacturer_data": ReadingType("bytes", "", "company identifier (little-endian) and data"),
     "service_data": ReadingType("list", "", "service names with their data, 'name=HEX'"),
     "tx_power": ReadingType("number", "dBm", "advertised transmit power"),
+    "directed": ReadingType("text", "", "whether it advertised to this bench alone", options=DIRECTED),
     "address_type": ReadingType("text", "", "'public' or 'random'", wrong=_no_address_type),
     "address": ReadingType("text", "", "device address as the radio gives it"),
 }
@@ -48,9 +51,16 @@ def advertised(names: Names, unit: Sighting) -> dict[str, Any]:
         "manufacturer_data": data or None,
         "service_data": [f"{names.label(uuid, 'service')}={part.hex().upper()}" for uuid, part in unit.service_data.items()],
         "tx_power": unit.tx_power,
+        "directed": _directed(unit),
         "address_type": unit.address_type or None,
         "address": unit.address,
     }  # fmt: skip
+
+
+def _directed(unit: Sighting) -> str | None:
+    if not unit.directed:
+        return None
+    return DIRECTED[1] if len(unit.directed) > 1 else DIRECTED[0] if True in unit.directed else DIRECTED[2]
 
 
 def report_sighting(bench: Bench, unit: Sighting) -> None:

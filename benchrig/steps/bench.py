@@ -211,9 +211,12 @@ class Bench(Protocol):
         """Listen for so many seconds, and say whether the unit was heard. AmbiguousDevice."""
         ...
 
-    async def connect(self, within: float, *, fresh: bool = False, again: bool = False) -> float:
+    async def connect(
+        self, within: float, *, fresh: bool = False, again: bool = False, stranger: bool = False
+    ) -> float:
         """Connect to the unit; it becomes the link. Gives the time at which it was asked for: a unit that was never heard
-        is listened for before that. `fresh`: the radio forgets the unit first. `again`: it was tried before."""
+        is listened for before that. `fresh`: the radio forgets the unit first. `again`: it was tried before. A `stranger`
+        has an address that the unit has not seen. ConnectUnanswered."""
         ...
 
     async def disconnect(self) -> None: ...

@@ -2,18 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import TYPE_CHECKING, ClassVar
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING, ClassVar, Literal
 
+import msgspec
+
+from benchrig.errors import ConnectUnanswered
+from benchrig.source.problem import Problems
+from benchrig.source.references import has_reference
+from benchrig.source.shape import Misfit, Reader
+from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.steps.attribute import Names
-from benchrig.steps.base import SECONDS, Cap, ReadingType, Step
+from benchrig.steps.base import NOTHING, SECONDS, Cap, ReadingType, Step
 from benchrig.steps.bench import Bench
 from benchrig.steps.returning import RETURN, listen_again, report_return
+from benchrig.values.limit import Limit, ReadingLimit
 
 if TYPE_CHECKING:
     from benchrig.radio.scan import Ear
 
 _LOOK_EVERY = 0.02
+CONNECTED = "connected"
+# One request may be lost on the air: so many in a row without an answer are the unit's word.
+UNANSWERED = 5
 # Seconds for which a unit that was never heard is listened for, and what connecting takes beside that.
 LISTENS, CONNECTS = 2.0, 1.0
 
@@ -21,7 +32,8 @@ LISTENS, CONNECTS = 2.0, 1.0
 class Connect(Step, kw_only=True):
     """Connect to the unit that was found; listens for it first when there was no scan.
 
-    `fresh` lets the radio forget the unit before, so that its table is read anew (after a firmware change).
+    `fresh` lets the radio forget the unit before, so that its table is read anew (after a firmware change). A `stranger` has
+    an address that the unit has not seen: what a unit does for bonded benches alone it must not do for that one.
     """
 
     verb: ClassVar[str] = "connect"
@@ -31,11 +43,29 @@ class Connect(Step, kw_only=True):
 
     connect: None
     fresh: bool = False
+    as_: Literal["station", "stranger"] = msgspec.field(name="as", default="station")
+
+    @classmethod
+    def given_by(cls, node: MappingNode) -> frozenset[Cap]:
+        """No link where the unit has to refuse it."""
+        return NOTHING if _has_to_refuse(_limit_on_connected(node)) else cls.gives
+
+    def misfits(self) -> Iterable[Misfit]:
+        yield from super().misfits()
+        if self.attempts > 1 and CONNECTED in {**self.expect, **self.save}:
+            yield Misfit(
+                "connected and attempts: the step tries several times itself", "take out attempts", ("attempts",)
+            )
+        for name in {**self.expect, **self.save} if _has_to_refuse(self.expect.get(CONNECTED)) else ():
+            if name != CONNECTED:
+                key = "expect" if name in self.expect else "save"
+                yield Misfit(f"a connection that is refused has no {name}", "put it into another connect", (key, name))
 
     def readings(self, names: Names) -> Mapping[str, ReadingType]:
         return {
             "elapsed": ReadingType("number", "s", "from the request to a link with its attribute table read"),
             "attempts": ReadingType("number", "", "attempts that were needed"),
+            CONNECTED: ReadingType("boolean", "", "whether the unit answered the connection request"),
             "payload": ReadingType("number", "bytes", "bytes that one write without response carries"),
             **RETURN,
         }
@@ -43,12 +73,53 @@ class Connect(Step, kw_only=True):
     async def run(self, bench: Bench) -> None:
         await listen_again(bench)
         report_return(bench)
-        started = await bench.connect(bench.time_left, fresh=self.fresh)
+        started = await self._connected(bench)
+        if started is None:
+            return
         bench.reading("elapsed", bench.since(started), "s")
         if bench.wanted("attempts"):
             bench.reading("attempts", bench.attempt)
         if bench.wanted("payload"):
             bench.reading("payload", await bench.link.settled_payload(), "bytes")
+        if _has_to_refuse(self.expect.get(CONNECTED)):
+            await bench.disconnect()
+
+    async def _connected(self, bench: Bench) -> float | None:
+        """When it was asked for; None for a unit that answered no request, where the plan asks for that. One that is not heard
+        proves nothing."""
+        for unanswered in range(1, UNANSWERED + 1):
+            try:
+                started = await bench.connect(bench.time_left, fresh=self.fresh, stranger=self.as_ == "stranger")
+                break
+            except ConnectUnanswered:
+                if not bench.wanted(CONNECTED):
+                    raise
+                if unanswered == UNANSWERED:
+                    bench.reading(CONNECTED, value=False)
+                    return None
+        if bench.wanted(CONNECTED):
+            bench.reading(CONNECTED, value=True)
+        return started
+
+
+def _limit_on_connected(node: MappingNode) -> object:
+    """As it is written."""
+    expected = node.get("expect")
+    written = expected.get(CONNECTED) if isinstance(expected, MappingNode) else None
+    if written is None or has_reference(written):
+        return None
+    return Reader(Problems()).read(written, ReadingLimit)
+
+
+def _has_to_refuse(limit: object) -> bool:
+    """Whether only a refusal satisfies the limit."""
+    if not isinstance(limit, Limit):
+        return False
+    try:
+        bound = limit.bind("boolean")
+    except Misfit:  # told where the limits are checked
+        return False
+    return bound.passes(False) and not bound.passes(True)
 
 
 class Disconnect(Step, kw_only=True):

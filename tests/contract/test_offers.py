@@ -16,6 +16,8 @@ SECTION = SECTIONS["What a radio does not offer"]
 BROKEN = {
     "scan.interval": "{max: 1 ms}",
     "scan.count": "{max: 0}",
+    "scan.directed": "{equals: always}",
+    "connect.connected": "{equals: false}",
     "discover.elapsed": "{min: 1 h}",
     "disconnect.elapsed": "{min: 1 h}",
 }
@@ -72,7 +74,7 @@ def test_the_reference_lists_what_the_host_cannot_pair_or_tell() -> None:
 def test_a_limit_is_judged_where_the_radio_has_the_reading(name: str, offers: str, radio: str, tmp_path: Path) -> None:
     verb, _, reading = name.partition(".")
     step = f"{verb}:\n    name: judged\n    expect: {{{reading}: {BROKEN[name]}}}"
-    reach = "" if verb == "scan" else "  - connect:\n"
+    reach = "" if verb in ("scan", "connect") else "  - connect:\n"
     ran = run_on(radio, PLAN.replace("STEP:", step).replace("REACH", reach), tmp_path)
     if why := LACKS[offers].get(name):
         assert ran.ends()[-1] == "pass", ran.story()

@@ -60,9 +60,11 @@ class BumbleClient(OwnBackend):
         bluez: BlueZClientArgs,
         winrt: WinRTClientArgs,
         stack: HostStack,
+        stranger: bool = False,
     ) -> None:
         super().__init__(address_or_ble_device, disconnected_callback=disconnected_callback, timeout=timeout)
         self._stack = stack
+        self._stranger = stranger
         self._requested = services
         self._peer: Peer | None = None
         self._name: str | None = None
@@ -71,7 +73,7 @@ class BumbleClient(OwnBackend):
         self.disconnect_reason: hci.HCI_ErrorCode | None = None
         self.fault = ""
         self.unasked = {}
-        self.wants_security = False
+        self.wants_security = self.was_unanswered = False
         if isinstance(address_or_ble_device, BLEDevice):
             self._heard(address_or_ble_device)
 
@@ -143,7 +145,8 @@ class BumbleClient(OwnBackend):
     async def _connect(self, peer: Peer, turn: contextlib.AsyncExitStack) -> None:
         if self._link is not None:
             await asyncio.shield(self._link.gone)
-        connection = await self._stack.connect(peer.address)
+        connect = self._stack.connect_as_stranger if self._stranger else self._stack.connect
+        connection = await connect(peer.address)
         await turn.aclose()
         self._link = link = ClientLink(self._stack, connection)
         self.connected_at = asyncio.get_running_loop().time()
@@ -202,6 +205,7 @@ class BumbleClient(OwnBackend):
             self._link = None
             self.services = None
             self.disconnect_reason, self.fault = gone.result(), link.fault
+            self.was_unanswered = gone.result() == hci.HCI_ErrorCode.CONNECTION_FAILED_TO_BE_ESTABLISHED_ERROR
             self.tell_disconnected()
 
     async def disconnect(self) -> None:

@@ -19,7 +19,7 @@ LEGACY, EXTENDED = 0x02, 0x0D
 _MORE, _TRUNCATED = 1, 2
 
 # Event types of a legacy report: ADV_IND, ADV_DIRECT_IND, ADV_SCAN_IND, ADV_NONCONN_IND, SCAN_RSP.
-_CONNECTABLE, _SCANNABLE, _SCAN_RESPONSE = (0x00, 0x01), (0x00, 0x02), 0x04
+_CONNECTABLE, _DIRECTED, _SCANNABLE, _SCAN_RESPONSE = (0x00, 0x01), 0x01, (0x00, 0x02), 0x04
 _LEGACY_HEAD = struct.Struct("<BB6sB")
 _EXTENDED_HEAD = struct.Struct("<HB6sBBBbbHB6sB")
 
@@ -38,6 +38,7 @@ class HeardPdu:
     data: bytes
     more: bool = False
     truncated: bool = False
+    directed: bool = False
 
 
 def is_report(packet: bytes) -> bool:
@@ -70,6 +71,7 @@ def _legacy(packet: bytes, at: int) -> tuple[HeardPdu, int]:
         event == _SCAN_RESPONSE,
         rssi,
         packet[start:end],
+        directed=event == _DIRECTED,
     )
     return pdu, end + 1
 
@@ -91,5 +93,6 @@ def _extended(packet: bytes, at: int) -> tuple[HeardPdu, int]:
         packet[start:end],
         more=status == _MORE,
         truncated=status == _TRUNCATED,
+        directed=bool(event & 4),
     )
     return pdu, end

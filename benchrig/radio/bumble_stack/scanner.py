@@ -145,6 +145,7 @@ class BumbleScanner(BaseBleakScanner):
             event.at,
             name_is_short=said.name is not None and not said.name_is_complete,
             identity=self._stack.security.identities.of(_text(pdu), is_random=pdu.is_random),
+            directed=pdu.directed,
         )
         advertisement = AdvertisementData(
             local_name=said.name,

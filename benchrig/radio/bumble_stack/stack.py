@@ -179,6 +179,24 @@ class HostStack:
         for scanner in list(self._scanners):
             scanner.on_pdu(pdu)
 
+    async def connect_as_stranger(self, peer: hci.Address) -> Connection:
+        """Connect under an address that no device has seen, which a controller changes only while it does nothing else."""
+        async with self._scan_lock:
+            if self._scanners:
+                raise BleakError("a stranger has another address, which cannot be changed during a scan")
+            own, own_type = self.device.random_address, self.own_address_type
+            await self._become(hci.Address.generate_static_address(), hci.OwnAddressType.RANDOM)
+            try:
+                return await self.connect(peer)
+            finally:
+                await self._become(own, own_type)
+
+    async def _become(self, address: hci.Address, own_type: hci.OwnAddressType) -> None:
+        """A host without an address of its own has none to go back to."""
+        self.device.random_address, self.own_address_type = address, own_type
+        with translated():
+            await self.device.send_sync_command(hci.HCI_LE_Set_Random_Address_Command(random_address=address))
+
     async def connect(
         self, peer: hci.Address, preferences: ConnectionParametersPreferences | None = None
     ) -> Connection:

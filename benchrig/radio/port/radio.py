@@ -20,9 +20,9 @@ class PortedRadio(Radio):
     failure: Callable[[], InternalError | None] = lambda: None
     _address: str = ""
 
-    async def connect(self, sighting: Sighting, within: float) -> Link:
+    async def connect(self, sighting: Sighting, within: float, *, stranger: bool = False) -> Link:
         self._address = sighting.address
-        return await super().connect(sighting, within)
+        return await super().connect(sighting, within, stranger=stranger)
 
     async def trouble(self) -> BenchrigError | None:
         return self.failure() or await self.ports.trouble(self._address) or await super().trouble()

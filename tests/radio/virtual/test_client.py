@@ -332,7 +332,9 @@ def test_the_signatures_are_bleaks():
         assert list(inspect.signature(getattr(BumbleClient, name)).parameters) == expected, name
     own = inspect.signature(BumbleClient.__init__).parameters
     os_backend = inspect.signature(BleakClientBlueZDBus.__init__).parameters
-    assert [name for name in os_backend if name != "kwargs"] == [name for name in own if name not in ("stack", "winrt")]
+    assert [name for name in os_backend if name != "kwargs"] == [
+        name for name in own if name not in ("stack", "stranger", "winrt")
+    ]
 
 
 def test_own_uuid_helper_is_a_uuid():
