@@ -184,8 +184,8 @@ def _shown(value: bytes, form: Format | None) -> str:
 
 
 def _typed(text: str, form: Format) -> bytes:
-    """The octets of a value that came as text."""
-    value = plain_scalar(text)
+    """The octets of a value that came as text: zeros before a number are no part of it."""
+    value = plain_scalar((text.lstrip("0") or "0") if text.isdecimal() else text)
     try:
         return fixed_octets(text if form.unit or isinstance(value, Refused) else value, form)
     except (Misfit, MalformedValue):

@@ -35,6 +35,7 @@ class DoingSpec(Block, frozen=True, kw_only=True):
     """What an occasion sets off beside its behaviours."""
 
     occasions: ClassVar[frozenset[On]] = frozenset()
+    is_text: ClassVar[bool] = False  # what it brings is text, not bytes in hex digits
 
     set: dict[str, Any] = msgspec.field(default_factory=dict)
     notify: dict[str, Any] = msgspec.field(default_factory=dict)
@@ -68,6 +69,8 @@ class ActionSpec(DoingSpec, frozen=True, kw_only=True):
 
 class DisplaySpec(ActionSpec, frozen=True, kw_only=True):
     """Something that the device does when it shows a number."""
+
+    is_text: ClassVar[bool] = True
 
     @property
     def groups(self) -> list[str]:

@@ -94,7 +94,7 @@ class Building:
         self, spec: DoingSpec, path: tuple[str | int, ...], *, of: CharacteristicSpec | None = None
     ) -> Reaction:
         """`of`: the characteristic that is written."""
-        is_text = of is not None and isinstance(of.format, TextFormat)
+        is_text = spec.is_text or (of is not None and isinstance(of.format, TextFormat))
         scope = Scope(self._named, tuple(spec.groups), is_text=is_text)
         cases = [self._case(one, scope, (*path, "cases", index)) for index, one in enumerate(spec.alternatives)]
         return Reaction(spec, *self._parts(spec, scope, path), cases)

@@ -76,24 +76,38 @@ async def test_its_user_compares(answer, failure):
 
 
 async def test_what_it_shows_comes_out():
-    more = "on_display: [{print: 'code {number}', set: {shown: '{number}'}}]\n"
-    attributes = ["name: value, properties: [read], read_needs: authenticated", "name: shown, properties: [read]"]
-    text = unit("capability: display", more=more, attributes=attributes).replace(
-        f"{OWN(3)}, as: uint8, value: 7", f"{OWN(3)}, as: utf8, value: ''"
+    """As it is in a text, as a number where that is the format; the same seed shows the same."""
+    more = "on_display: [{print: 'code {number}', set: {shown: '{number}', counted: '{number}'}, notify: {sent: '{number}'}}]\n"
+    attributes = [f"name: {name}, properties: [{what}]" for name, what in NAMED.items()]
+    text = unit("capability: display", more=more, attributes=attributes)
+    text = text.replace("as: uint8, value: 7", "as: utf8, value: ''").replace(
+        f"{OWN(3)}, as: utf8, value: ''", f"{OWN(3)}, as: uint32, value: 0"
     )
     shown = []
     for seed in (1, 1, 2):
         async with Bench(text, seed=seed) as bench:
-            lines = []
+            lines, heard = [], []
             bench.device.console_listeners.append(lines.append)
             client = await bench.connect("unit")
+            await client.start_notify(OWN(4), lambda _, value: heard.append(value))
             await pair(bench, client)
             shown.append(bench.device.security.shown)
             assert lines == [f"code {shown[-1]}"]
-            assert bytes(await client.read_gatt_char(OWN(3))).decode() == shown[-1]
+            assert bytes(await client.read_gatt_char(OWN(2))) == bytes(heard[0]) == shown[-1].encode()
+            assert int.from_bytes(await client.read_gatt_char(OWN(3)), "little") == int(shown[-1])
     assert shown[0] == shown[1] != shown[2]
 
 
+async def test_zeros_before_a_number_are_no_part_of_it():
+    more = "on_display: [{set: {counted: '{number}'}}]\n"
+    text = unit("capability: display, passkey: '000042'", more=more, attributes=["name: counted, properties: [read]"])
+    async with Bench(text) as bench:
+        client = await bench.connect("unit")
+        await pair(bench, client)
+        assert await client.read_gatt_char(OWN(2)) == bytes([42])
+
+
+NAMED = {"shown": "read", "counted": "read", "sent": "notify"}
 RANDOM = bytes(range(16))
 
 

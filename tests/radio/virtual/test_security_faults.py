@@ -16,11 +16,11 @@ def device(fault, capability="display", **more):
     return unit(f"capability: {capability}, faults: {{{fault}}}", **more)
 
 
-@pytest.mark.parametrize("wish", [TYPES, LEGACY])
+@pytest.mark.parametrize(("wish", "air"), [(TYPES, "kind"), (LEGACY, "kind"), (TYPES, "rough")])
 @pytest.mark.parametrize(("fault", "by"), [("", "device"), ("unchecked: true", "bench")])
-async def test_one_that_does_not_check(fault, by, wish):
+async def test_one_that_does_not_check(fault, by, wish, air):
     """A wrong passkey ends the pairing all the same: the central has looked."""
-    async with Bench(device(fault)) as bench:
+    async with Bench(device(fault), air=air) as bench:
         client = await bench.connect("unit")
         person = Person(bench.device, types=1)
         paired = await pair(bench, client, wish, person)
