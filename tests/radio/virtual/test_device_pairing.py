@@ -89,7 +89,7 @@ async def test_what_it_shows_comes_out():
             lines, heard = [], []
             bench.device.console_listeners.append(lines.append)
             client = await bench.connect("unit")
-            await client.start_notify(OWN(4), lambda _, value: heard.append(value))
+            await client.start_notify(OWN(4), lambda _, value, heard=heard: heard.append(value))
             await pair(bench, client)
             shown.append(bench.device.security.shown)
             assert lines == [f"code {shown[-1]}"]
