@@ -12,13 +12,14 @@ from benchrig.access.subject import Subject, can_subscribe, offers
 from benchrig.radio.security import Level
 from benchrig.radio.table import Characteristic
 from benchrig.source.problem import counted
-from benchrig.values.access import ALLOWED, LEVELS, OPERATIONS, AccessCell, AccessRow, Operation
+from benchrig.values.access import ALLOWED, LEVELS, OPERATIONS, AccessCell, AccessRow, Need, Operation
 
 # A search for a type may find nothing where a value is hidden from it (Core Vol 3 Part F 3.4.4.1); a stack that is not
 # strict may look at the length of a value before it looks at the link, and tells no more than that.
 NOT_FOUND, NOT_LONG = 0x0A, 0x0B
 # What the table itself says, against the matrix.
 NOT_OFFERED, OFFERED, NAMED = "not offered", "offered by the table", "a line in the matrix"
+_HIDDEN = "the operating system does not show this attribute"
 _NO_VALUE = "its value is not known"
 _NOT_LISTED = "not listed under writes"
 _NO_SECOND = "it has no answer, and changes has no other value"
@@ -38,6 +39,8 @@ class Trying:
     rows: dict[tuple[int, Operation], AccessRow] = field(default_factory=dict)
     # the values that were read last, by handle
     _values: dict[int, bytes] = field(default_factory=dict)
+    # of what the radio does not show
+    _hidden: list[AccessRow] = field(default_factory=list)
     # what was left on, by handle
     kept: set[int] = field(default_factory=set)
     # those that this link lets read
@@ -69,6 +72,11 @@ class Trying:
         """The table offers what the matrix does not name."""
         cell = AccessCell(Level.NO_SECURITY.words, NAMED, OFFERED, differs=True)
         self.rows.setdefault((subject.handle, operation), AccessRow(subject.name, operation, "", [cell]))
+
+    def hidden(self, name: str, operation: Operation, need: Need) -> None:
+        """The radio does not show the attribute of this name."""
+        cell = AccessCell(Level.NO_SECURITY.words, why=_HIDDEN)
+        self._hidden.append(AccessRow(name, operation, need, [cell]))
 
     async def _try(self, asking: Asking, subject: Subject, operation: Operation, over: Over, *, keep: bool) -> None:
         need = subject.needs.get(operation)
@@ -157,8 +165,12 @@ class Trying:
     # --- what it comes to
 
     @property
+    def all(self) -> list[AccessRow]:
+        return [*self.rows.values(), *self._hidden]
+
+    @property
     def _cells(self) -> list[AccessCell]:
-        return [cell for row in self.rows.values() for cell in row.cells]
+        return [cell for row in self.all for cell in row.cells]
 
     @property
     def tried(self) -> int:

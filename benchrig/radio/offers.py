@@ -175,6 +175,8 @@ _PARTLY_HOST = {
     "write.att_error": _REFUSAL,
     "exchange.att_error": _REFUSAL,
     "access.differences": _UNREFUSED,
+    "access.tried": _UNREFUSED,
+    "access.not_tried": _UNREFUSED,
     "access.found": _UNREFUSED,
 }
 # 'step.reading' -> with which steps this kind of radio has no such reading; 'step.*' is every reading

@@ -142,13 +142,13 @@ class Access(Step, kw_only=True):
         bench.reading("differences", len(found), telling=lambda sentence: f"{sentence}: {'; '.join(found)}")
         bench.reading("tried", trying.tried)
         bench.reading("not_tried", sum(trying.not_tried.values()))
-        bench.reading("found", found, access=[*trying.rows.values()])
+        bench.reading("found", found, access=trying.all)
         bench.reading("elapsed", bench.since(started), "s")
 
     def _tell(self, bench: Bench, trying: Trying) -> None:
         """What was found until the link, or the unit, was gone: a part, so nothing is held against it."""
         if not bench.wanted("found"):
-            bench.reading("found", trying.differences, access=[*trying.rows.values()])
+            bench.reading("found", trying.differences, access=trying.all)
 
     async def _all_links(self, bench: Bench, trying: Trying) -> None:
         """Of the ways that bond and of those that do not, each is gone a second time where it shows more by then."""
@@ -156,6 +156,8 @@ class Access(Step, kw_only=True):
         if bench.link.security.is_bonded:
             raise UsageError("the unit and benchrig are bonded", advice="add - unpair: before the access step")
         _check_level(bench.link.security.level or Level.NO_SECURITY, Level.NO_SECURITY)
+        for line in laid.hidden:
+            trying.hidden(*line)
         first = Over(Level.NO_SECURITY)
         await self._over(bench, trying, laid, first)
         for bonding in (False, True):

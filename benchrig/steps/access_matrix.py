@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, cast
 
 from benchrig.access.subject import Subject, can_subscribe, is_switch, offers
 from benchrig.errors import UsageError
+from benchrig.radio.offers import hidden_attribute
 from benchrig.radio.table import Address, Found, Segment
 from benchrig.source.problem import suggest
 from benchrig.source.references import has_reference
@@ -137,6 +138,8 @@ class Laid:
 
     subjects: list[Subject] = field(default_factory=list)
     unnamed: list[tuple[Subject, Operation]] = field(default_factory=list)
+    # lines about what the radio does not show
+    hidden: list[tuple[str, Operation, Need]] = field(default_factory=list)
 
 
 def lay(
@@ -149,7 +152,7 @@ def lay(
 ) -> Laid:
     """Every attribute of the table with its needs. A name means all attributes that answer to it. AttributeMissing for a
     name that the device does not have, UsageError for an attribute that two names mean."""
-    laid = Laid()
+    laid = Laid(hidden=[*_hidden(matrix, table, names)])
     by_handle = _named(matrix, table, names)
     written = {handle for name in writes for handle in _handles(name, table, names)}
     seconds = {handle: data for name, data in (changes or {}).items() for handle in _handles(name, table, names)}
@@ -181,7 +184,15 @@ def _named(matrix: Matrix, table: Table, names: Names) -> dict[int, str]:
 def _handles(name: str, table: Table, names: Names) -> list[int]:
     address = names.meaning(name).address
     found = table.by_handle(address.handle) if address.handle is not None else table.find(address.path)
+    if not found and hidden_attribute(name, table.hidden, names):
+        return []
     return [each.attribute.handle for each in found or [look_up(table, names, name).found]]
+
+
+def _hidden(matrix: Matrix, table: Table, names: Names) -> Iterator[tuple[str, Operation, Need]]:
+    for name, needs in matrix.named.items():
+        if not _handles(name, table, names):
+            yield from ((name, operation, need) for operation, need in needs.items() if need != "any")
 
 
 def _needs_of(

@@ -16,7 +16,15 @@ from tests.run.kit import Ran, run
 
 HERE = Path(__file__).parent
 # how each unit is found
-NAMES = {"lock": "DL-01", "meter": "EM-07", "pump": "IP-03", "band": "WB-12", "safe": "KS-04", "fob": "FB-21"}
+NAMES = {
+    "lock": "DL-01",
+    "meter": "EM-07",
+    "pump": "IP-03",
+    "band": "WB-12",
+    "safe": "KS-04",
+    "fob": "FB-21",
+    "cabinet": "MC-05",
+}
 REACH = """
   - scan:
     for: 300 ms

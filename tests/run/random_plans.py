@@ -88,6 +88,10 @@ AGAIN = [
     "disconnect:\n    expect: {advertises_after: {max: 5 s}}",
     "connect:\n    attempts: 3\n    expect: {payload: {min: 20 bytes}}",
 ]
+ACCESS = (
+    "access: {ambient: {read: open}, battery level: {read: open, subscribe: open}, others: {read: any, write: any, subscribe: any}}\n"
+    "    levels: {encrypted: {pair: none}}\n    expect: {differences: {equals: 0}, tried: {min: 9}}"
+)
 
 
 def plan_of(seed: int) -> str:
@@ -102,6 +106,8 @@ def plan_of(seed: int) -> str:
         steps += AGAIN + [chance.choice(connected) for _ in range(chance.randint(1, 3))]
     if chance.random() < 0.5:
         steps += [AGAIN[0], STEPS[-1]]
+    if chance.random() < 0.5 and not any("pair:" in step for step in steps):
+        steps += [ACCESS]  # begins without a bond, and leaves no link
     return (
         HEAD
         + NAMES

@@ -2,8 +2,12 @@
 
 import pytest
 
+from benchrig.radio import link as link_module
 from benchrig.radio.bumble_stack.pairing import ClientSecurity
+from benchrig.radio.offers import GENERIC_ACCESS
+from benchrig.radio.table import Table
 from benchrig.radio.virtual.server import StrictServer
+from benchrig.report.files.junit import junit_xml
 from tests.run.kit import device_text, plan_text, run
 
 OWN = "6b1d{:04x}-9a53-4c86-8a3e-2f0f6c1d7e40".format
@@ -338,3 +342,51 @@ def test_a_wrong_passkey_is_no_verdict_on_the_matrix():
     assert ran.ended.exit_code == 1
     said = "no link that is authenticated: the pairing failed: confirm value failed (the device refused)"
     assert (ran.ended.message, ran.step("access").ended.cause) == (said, "device")
+
+
+# --- a radio that does not show all
+
+HIDES = dict.fromkeys(
+    (f"access.{name}" for name in ("differences", "tried", "not_tried", "found")), "the system pairs instead"
+)
+
+
+def test_where_the_system_pairs_instead_no_refusal_is_asked_for_and_nothing_passes():
+    """A part that differs is enough to fail, and a part that does not is no pass."""
+    ran = run(SOUND, every_need(), lacks=HIDES)
+    assert ran.ended.exit_code == 5
+    assert [limit.reason for limit in ran.step("access").not_judged if limit.name == "differences"] == [
+        "the system pairs instead"
+    ]
+    asked = {cell.why or cell.found for row in access_of(ran).values() for cell in row.cells}
+    assert asked == {"allowed", "the system pairs instead"}
+    refusing = every_need(at_2={"read": "authenticated"})
+    failed = run(plan(matrix(), limits="{differences: {equals: 0}}"), refusing, lacks=HIDES)
+    assert (failed.ended.exit_code, failed.step("access").ended.cause) == (1, "limit")
+    assert f"{OWN(2)}, read, encrypted: expected allowed, found insufficient authentication" in failed.ended.message
+
+
+def test_what_the_system_hides_is_not_tried(monkeypatch):
+    monkeypatch.setattr("benchrig.radio.link._table", hiding(GENERIC_ACCESS))
+    rows = "      device name: {read: open}\n      appearance: {read: any}\n"
+    ran = run(plan(rows, limits="{differences: {equals: 0}}"), unit({1: "value: 1, properties: [read]"}))
+    assert ran.ended.exit_code == 0, ran.ended.message
+    assert access_of(ran)["device name", "read"].cells[0].why == "the operating system does not show this attribute"
+    assert ran.reading("access", "not_tried").value == 1
+
+
+def hiding(uuid):
+    """How a link reads a table without this service."""
+    whole = link_module._table
+
+    def table(client, value_follows, hidden):
+        found = whole(client, value_follows, hidden)
+        return Table(tuple(each for each in found.services if each.uuid != uuid), frozenset({uuid}))
+
+    return table
+
+
+def test_a_passkey_of_the_plan_is_in_nothing_that_the_run_leaves():
+    ran = run(SOUND, every_need())
+    assert CODE not in "".join(map(str, ran.events))
+    assert CODE not in junit_xml(ran.record).decode()

@@ -43,7 +43,7 @@ ASKS = {
     "group": set(),
     "listen": {"no answer", "no notification", "link gone", "mute"},
     "repeat": set(),
-    "access": {"no answer", "refused", "silent", "link gone"},
+    "access": {"no answer", "refused", "silent", "no pairing"},  # the link before is ended by the step itself
     "reboot": {"no answer", "refused", "silent"},
     "pair": {"link gone", "no pairing"},
     "privacy": {"silent"},
@@ -91,8 +91,8 @@ def asks_for(step: StepPlan, mode: str, connected: bool, judged: list[str]) -> b
 
 
 def _needs_link(step: StepPlan) -> bool:
-    """Not a listen to the console alone."""
-    return Cap.LINK in step.needs or Cap.LINK in step.gives
+    """Not a listen to the console alone; one that makes links of its own needs one too."""
+    return Cap.LINK in step.needs or Cap.LINK in step.gives or step.kind.unbonded
 
 
 def _has_response(step: StepPlan) -> bool:
