@@ -47,7 +47,7 @@ def memory_of(device: KnownDevice) -> str:
 def too_weak() -> StationError:
     return SystemPairing(
         "the unit may want a better protected link: Linux then pairs once more on its own, and what the unit answered cannot be seen",
-        advice="pair with an input or output of the bench before this step, or test this on another radio: --radio hci:…",
+        advice="pair as one with an input or output before this step, or test this on another radio: --radio hci:…",
     )
 
 

@@ -35,7 +35,7 @@ def granting(rights: Iterable[Right]) -> str:
 
 KEY_SIZE = "Linux offers keys of 16 bytes, and lets nobody choose"
 PROTECTION = (
-    "Linux asks for protection against a man in the middle wherever the bench has an input or output, and only there"
+    "Linux asks for protection against a man in the middle wherever benchrig has an input or output, and only there"
 )
 LEGACY_OOB = "Linux pairs out of band with Secure Connections only"
 ALWAYS_RANDOM = "leave out passkey: Linux shows a random one, and ${shown} is that"
