@@ -9,7 +9,7 @@ import fnmatch
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from benchrig.errors import BenchrigError, ConnectTimeout, DeviceNotFound, StationError
+from benchrig.errors import BenchrigError, ConnectTimeout, StationError
 from benchrig.radio.adapter_lock import AdapterLock
 from benchrig.radio.bleak_api import object_path
 from benchrig.radio.bluez import KnownDevice, address_in
@@ -22,6 +22,7 @@ from benchrig.radio.bluez_security import Security
 from benchrig.radio.bluez_troubles import (
     drowned,
     lost_bond,
+    lost_from_sight,
     memory_of,
     perhaps_taken,
     refusal_of,
@@ -244,7 +245,7 @@ class BluezRadio(BluezListener):
             raise stale(device)
         await bonds.remove(device)
         link = await self._without_key(sighting, None, deadline)
-        bonds.refused[address_in(device.path)] = failure
+        bonds.refused[link.address] = failure
         link.remarks.append(
             f"{link.name} {refusal_of(failure)}: the link is not encrypted, and Linux has forgotten the key"
         )
@@ -295,7 +296,7 @@ class BluezRadio(BluezListener):
             left = deadline - asyncio.get_running_loop().time()
             await asyncio.wait({again}, timeout=max(0.0, left))
         if not again.done():
-            raise DeviceNotFound(f"{sighting.name or sighting.address} is no longer heard", advice="scan again")
+            raise lost_from_sight(sighting)
         return replace(sighting, device=again.result().device)
 
     async def forget(self, sighting: Sighting) -> None:

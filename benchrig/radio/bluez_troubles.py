@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from benchrig.errors import DeviceError, StationError, SystemPairing
-from benchrig.radio.bluez import KnownDevice
+from benchrig.errors import BenchrigError, DeviceError, DeviceNotFound, StationError, SystemPairing
+from benchrig.radio.bleak_api import object_path
+from benchrig.radio.bluez import KnownDevice, address_in
+from benchrig.radio.scan import Sighting
 from benchrig.radio.security import NO_KEY
+from benchrig.values.address import kind_of_random
 
 
 def drowned() -> StationError:
@@ -48,6 +51,18 @@ def too_weak() -> StationError:
     return SystemPairing(
         "the unit may want a better protected link: Linux then pairs once more on its own, and what the unit answered cannot be seen",
         advice="pair as one with an input or output before this step, or test this on another radio: --radio hci:…",
+    )
+
+
+def lost_from_sight(sighting: Sighting) -> BenchrigError:
+    """A device that Linux was told to forget, and is not heard again."""
+    name = sighting.name or sighting.address
+    known = address_in(object_path(sighting.device)) if sighting.device is not None else ""
+    if not any(kind_of_random(address) == "resolvable private" for address in (sighting.address, known) if address):
+        return DeviceNotFound(f"{name} is no longer heard", advice="scan again")
+    return StationError(
+        f"the address of {name} changes, and Linux has forgotten the key by which it knew the new one",
+        advice="test this on another radio: --radio hci:…",
     )
 
 
