@@ -32,6 +32,8 @@ _COMPLETE, _STATUS, _NEW_KEY, _NEW_IRK, _DISCONNECTED = 0x0001, 0x0002, 0x000A, 
 # Of the monitor channel
 _EVENT, _SENT, _RECEIVED = 3, 4, 5
 _SMP, _PAIRING_REQUEST, _PAIRING_RESPONSE, _PAIRING_FAILED = 0x0006, 0x01, 0x02, 0x05
+# Secure Connections in the authentication requirements (Core Vol 3 Part H 3.5.1)
+_SECURE = 0x08
 # Why the management channel says that a link ended
 BY_AUTHENTICATION = 4
 
@@ -60,9 +62,20 @@ class Heard:
     refused: int | None = None
     ended: int | None = None
     requests: int = 0
+    # what the two said of themselves before the last pairing
+    own: Features | None = None
     features: Features | None = None
     # loop time of the last packet of a pairing
     last_at: float = 0.0
+
+    @property
+    def agreed(self) -> tuple[bool, int] | None:
+        """Whether the two offered Secure Connections, and the size of key that they agreed on; None for what was not seen.
+        No key is told of a pairing by the legacy procedure that gives none out, for want of bonding."""
+        if self.own is None or self.features is None:
+            return None
+        both = self.own.auth_req & self.features.auth_req
+        return bool(both & _SECURE), min(self.own.key_size, self.features.key_size)
 
 
 class Kernel:
@@ -218,11 +231,19 @@ def _on_pairing(heard: Heard, pdu: bytes, sender: Side) -> None:
     heard.last_at = asyncio.get_running_loop().time()
     if pdu[0] == _PAIRING_REQUEST:
         heard.requests += 1
-    elif pdu[0] == _PAIRING_RESPONSE and len(pdu) == 7 and sender == "device":
-        io, oob, auth, size, ours, its = pdu[1:]
-        heard.features = Features(io, oob, auth, size, ours, its)
+        heard.own = _features(pdu)
+    elif pdu[0] == _PAIRING_RESPONSE:
+        heard.features = _features(pdu)
     elif pdu[0] == _PAIRING_FAILED and len(pdu) > 1 and heard.failed is None:
         heard.failed = (REASONS.get(pdu[1], f"reason 0x{pdu[1]:02X}"), sender)
+
+
+def _features(pdu: bytes) -> Features | None:
+    """Of a request or a response."""
+    if len(pdu) != 7:
+        return None
+    io, oob, auth, size, ours, its = pdu[1:]
+    return Features(io, oob, auth, size, ours, its)
 
 
 def _key(data: bytes) -> Key:

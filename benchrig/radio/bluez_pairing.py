@@ -231,17 +231,17 @@ class BluezSecurity:
 
 def _told(device: KnownDevice, heard: Heard, answers: PartyAnswers, wish: Wish, address: str) -> Paired:
     """What is known of a pairing that succeeded; without the word of the kernel some follows from its method."""
-    key, method = heard.key, answers.method or ("just works" if wish.oob is None else "out of band")
-    follows = True if method == "numeric comparison" else None
-    # without the kernel's word an address that has not changed may as well have been told
-    told = heard.identity or (device.address if device.address != address else "")
+    method = answers.method or ("just works" if wish.oob is None else "out of band")
+    key = heard.key
+    secure, size = heard.agreed or (True if method == "numeric comparison" else None, None)
     return Paired(
         method=method,
-        secure_connections=key.secure_connections if key else follows,
+        secure_connections=key.secure_connections if key else secure,
         authenticated=key.authenticated if key else method != "just works",
         bonded=device.bonded,
-        key_size=key.size if key else None,
-        identity_address=told,
+        key_size=key.size if key else size,
+        # without the kernel's word an address that has not changed may as well have been told
+        identity_address=heard.identity or (device.address if device.address != address else ""),
         features=heard.features,
     )
 

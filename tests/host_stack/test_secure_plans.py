@@ -44,7 +44,7 @@ PLANS = {
                "    expect: {tried: {min: 6}, differences: {equals: 0}}\n"),
     "open door": ("lock", f"  - access:\n      {OPEN}: {{read: encrypted}}\n      others: {{read: any, subscribe: any, write: any}}\n    levels: {{encrypted: {{pair: none}}}}\n    expect: {{differences: {{equals: 0}}}}\n"),
     "private": ("private", "  - pair: none\n" + "  - disconnect:\n  - wait: 70 s\n  - connect:\n    name: again\n  - encrypt:\n" + f"  - read: {OPEN}\n    expect: {{raw: {{equals: '07'}}}}\n"),
-    "private, twice": ("private", "  - pair: none\n  - pair: none\n    bonding: false\n    expect: {bonded: {equals: false}, identity_address: {equals: 'C0:00:00:00:0F:08'}}\n"),
+    "private, twice": ("private", "  - pair: none\n    bonding: false\n    expect: {bonded: {equals: false}}\n  - pair: none\n    expect: {identity_address: {equals: 'C0:00:00:00:0F:08'}}\n"),
     "others": ("kept", "  - pair: none\n"),
     "killed": ("lock", PAIR + "  - wait: 60 s\n"),
 }  # fmt: skip
