@@ -28,6 +28,7 @@ from benchrig.radio.bluez_troubles import (
     refusal_of,
     taken,
     too_weak,
+    unasked,
     unasked_pairing,
 )
 from benchrig.radio.foreign import RESTART_SERVICE
@@ -127,8 +128,11 @@ class BluezRadio(BluezListener):
             link.on_disconnected(error.message)
 
     def _asked_to_pair(self, path: str) -> None:
-        if path.startswith(self.bluez.path + "/"):
-            self._wants_pairing.add(address_in(path))
+        if not path.startswith(self.bluez.path + "/"):
+            return
+        self._wants_pairing.add(address_in(path))
+        said = [unasked(link.name) for link in self._links if link.is_up and link.address == address_in(path)]
+        self._remarks += [sentence for sentence in said if sentence not in self._remarks]
 
     # --- what is behind a failure
 

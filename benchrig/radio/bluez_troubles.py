@@ -47,6 +47,11 @@ def memory_of(device: KnownDevice) -> str:
     )
 
 
+def unasked(name: str) -> str:
+    """A unit that asks for security, or refuses something for want of it: a remark, whatever comes of it."""
+    return f"{name} wants an encrypted link: Linux began to pair with it, which was refused, since no step paired"
+
+
 def too_weak() -> StationError:
     return SystemPairing(
         "the unit may want a better protected link: Linux then pairs once more on its own, and what the unit answered cannot be seen",

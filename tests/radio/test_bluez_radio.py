@@ -142,7 +142,11 @@ async def test_a_link_of_another_program_is_not_joined(adapter: str) -> None:
 async def test_a_pairing_that_was_asked_for_is_behind_a_missing_answer(path: str, is_ours: bool) -> None:
     on = radio()
     on._target = UNIT
-    on._asked_to_pair(f"/org/bluez/{path}")
+    link: Any = type("Link", (), {"name": "unit", "address": UNIT, "is_up": True, "unasked": []})()
+    on._links.append(link)
+    for _ in range(2):
+        on._asked_to_pair(f"/org/bluez/{path}")
+    assert ["unit wants an encrypted link" in each for each in on.remarks()] == [True] * is_ours
     assert isinstance(await on.trouble(), SystemPairing) is is_ours
 
 
