@@ -99,9 +99,9 @@ class ClientSecurity:
 
     def _outcome(self, session: Session, task: asyncio.Task[None]) -> Paired:
         """What the unit has said outweighs that the link has gone."""
+        error = task.exception() if task.done() and not task.cancelled() else None
         if session.debug_key:
             return _failed(session, DEBUG_KEY, "device")
-        error = task.exception() if task.done() and not task.cancelled() else None
         if isinstance(error, core.ProtocolError):
             return _failed(
                 session, reason_in_words(error.error_code or 0), "device" if session.failed_by == "peer" else "bench"
