@@ -18,7 +18,7 @@ from benchrig.plan.substitution import Room, substitute
 from benchrig.plan.tree import StepPlan, every_step
 from benchrig.plan.variants import Tables
 from benchrig.radio.scan import Selection
-from benchrig.record.secrets import ALL, Secrets
+from benchrig.record.secrets import ALL, TEXTS, Secrets
 from benchrig.source.file_names import FileNames
 from benchrig.source.problem import Problems
 from benchrig.source.references import has_reference, references
@@ -264,7 +264,11 @@ class Plan:
         names, pairs = self.secret_names | self.concealed_names, any(step.kind.conceals for step in self.steps)
         if not names and not pairs:
             return None
-        own = {step.id: step.telling(names) for step in self.steps if step.uses & names}
+        inside = {each.id for step in self.steps if step.kind.conceals for each in every_step(step.children)}
+        own = dict.fromkeys(inside, frozenset({TEXTS}))
+        own |= {
+            step.id: step.telling(names) | own.get(step.id, frozenset()) for step in self.steps if step.uses & names
+        }
         own |= {step.id: frozenset({ALL}) for step in self.steps if not self.concealed_names.isdisjoint(step.saves)}
         inner = {step.id: told for step in self.steps if step.parts and (told := self._told_by_inner(step, own))}
         steps = own | {id_: told | own.get(id_, frozenset()) for id_, told in inner.items()}
@@ -278,7 +282,7 @@ class Plan:
         return frozenset(
             name
             for name, inner in found
-            if inner and {ALL, inner.reading.partition(".")[0]} & telling.get(ids[inner.step], frozenset())
+            if inner and {ALL, TEXTS, inner.reading.partition(".")[0]} & telling.get(ids[inner.step], frozenset())
         )
 
     @property

@@ -20,8 +20,8 @@ from benchrig.values.quantity import Quantity, is_number
 from benchrig.values.value import Word
 
 MASK = "********"
-# All readings of a step.
-ALL = "*"
+# All readings of a step; those that are texts.
+ALL, TEXTS = "*", "* text"
 # What is shorter stands by chance in too much else.
 SHORTEST = 4
 _WIDTHS = (2, 3, 4, 8)
@@ -107,9 +107,9 @@ class Secrets:
     def _reading(self, reading: Reading) -> Reading:
         """One of a step that uses a secret: its bytes may be those that were sent."""
         telling = self._steps[reading.where.node]
-        hidden = ALL in telling or not telling.isdisjoint((reading.name, reading.name.partition(".")[0]))
-        if ALL in telling and not self._may_be_number(reading.value):
-            hidden = False
+        hidden = not telling.isdisjoint((reading.name, reading.name.partition(".")[0])) or self._may_be(
+            reading, telling
+        )
         judgement = reading.judgement
         if hidden and judgement is not None:
             told = f"the value {'satisfies' if judgement.passed else 'does not satisfy'} a limit that is secret"
@@ -126,12 +126,18 @@ class Secrets:
             judgement=judgement,
         )
 
-    def _may_be_number(self, value: Any) -> bool:
-        """Whether a reading of a step that saves the number of a pairing may tell it; what is one is known from here on."""
-        text = f"{value:06}" if isinstance(value, int) and not isinstance(value, bool) and value >= 0 else str(value)
-        if self._pairs and _SIX_DIGITS.fullmatch(text):
+    def _may_be(self, reading: Reading, telling: frozenset[str]) -> bool:
+        """Whether a reading may have the number of a pairing in it; one that is nothing else is known from here on."""
+        value = reading.value
+        if telling.isdisjoint((ALL, TEXTS)):
+            return False
+        if isinstance(value, int) and not isinstance(value, bool) and (ALL in telling or value > _SMALL):
+            text = f"{value:06}"
+        else:
+            text = value if isinstance(value, str) else ""
+        if _SIX_DIGITS.fullmatch(text):
             self.learn(text)
-        return isinstance(value, str) or _SIX_DIGITS.fullmatch(text) is not None
+        return isinstance(value, str) or bool(text)
 
     def _everywhere(self, event: T) -> T:
         """The event with every text and number of it looked through."""

@@ -30,6 +30,7 @@ CASES = {
     "shown, and typed": ("  - pair: display\n    steps: [{console: , send: 'type ${shown}'}]\n", "{capability: keyboard}", 0, []),
     "shown, and written": ("  - pair: display\n    steps: [{write: keys, value: '${shown}'}]\n", "{capability: keyboard}", 0, []),
     "shown to nobody": ("  - pair: display\n", "{capability: keyboard}", 2, []),
+    "compared, and printed": ("  - pair: yes/no\n    number: accept\n    steps: [{console: , until: {line: {contains: passkey}}}]\n", "{capability: yes/no}", 0, []),
     "compared": ("  - pair: yes/no\n    number: accept\n", "{capability: yes/no}", 0, []),
     "compared, and not the same": ("  - pair: yes/no\n    number: '735106'\n", "{capability: yes/no}", 1, ["735106"]),
     "out of band": (f"  - pair: none\n    pairing: legacy\n    out_of_band: {{key: {KEY}}}\n", f"{{out_of_band: {{key: '{KEY}'}}}}", 0, [KEY]),

@@ -143,9 +143,11 @@ KIND = "downgrade: false}"
 OF_SECURITY = [
     ("downgrade: false, faults: {keeps_bonds: true}}", "bonds cleared", "limit"),
     ("downgrade: false, faults: {refuses_after_deletion: true}}", "bonds cleared", "limit"),
-    ("downgrade: false, faults: {forgets_bonds: disconnection}}", "encrypt", "device"),
+    ("downgrade: false, faults: {forgets_bonds: restart}}", "a known address is not enough", "limit"),
+    ("downgrade: false, faults: {trusts_address: true}}", "a known address is not enough", "limit"),
     ("downgrade: false, faults: {unchecked: true}}", "a wrong passkey is refused", "device"),
     ("downgrade: false, passkey: '000001'}", "a wrong passkey is refused", "limit"),
+    ("downgrade: false, passkey: '442517'}", "the passkey on the display", "limit"),
 ]
 
 
