@@ -81,6 +81,8 @@ class StepExecution:
     left_out: Mapping[str, str] = field(default_factory=dict)
     # why it cannot be carried out at all
     unable: BenchrigError | None = None
+    # whether the step around it needs the link: what is missing once that is lost is no fault of the unit
+    holds_link: bool = False
     _context: StepContext | None = None
     _attempts: int = 1
     _out_of_time: bool = False
@@ -90,7 +92,8 @@ class StepExecution:
         started, had_link = self.run.clock.now(), self.device.is_up
         error = await self._done()
         lost = had_link and not self.device.is_up and not self.device.was_ended
-        if error is None and lost and self.inside is None and not self.lets_go:
+        unblamed = error is None or (self.holds_link and error.cause == "limit")
+        if unblamed and lost and self.inside is None and not self.lets_go:
             error = await self._lost_meanwhile()  # while a step was at work that needs no link
         ended = self._ended(error, started)
         if self.plan.loses and self.device.is_up and (error is None or ended.event.verdict == "fail"):

@@ -27,6 +27,8 @@ class Around:
     tolerated: bool = False
     # the step inside in which the link may be lost, by its id
     lets_go: str = ""
+    # whether the step around it needs the link meanwhile
+    holds_link: bool = False
 
 
 class Walker(Protocol):
@@ -72,14 +74,16 @@ class Inside:
         if since is not None:
             self._around.run.before.began = since
         self._left.pop(part, None)
-        around, rounds, closed = self._watched_by(watch), self._next_rounds(), list[Closed]()
+        around, rounds, closed = self._around_of(part, watch), self._next_rounds(), list[Closed]()
         with self._cleaning_up(part), self._known(values or {}):
             for plan in self._parts.get(part, ()):
                 closed.append(await self._walker.carry_out(plan, Where(plan.id, rounds), around))
         return self._came(closed)
 
-    def _watched_by(self, watch: Watch | None) -> Around:
-        return self._around if watch is None else replace(self._around, watches=(*self._around.watches, watch))
+    def _around_of(self, part: str, watch: Watch | None) -> Around:
+        holds = self._around.holds_link or part in getattr(self._plan.kind, "keeps_link", ())
+        watches = self._around.watches if watch is None else (*self._around.watches, watch)
+        return replace(self._around, watches=watches, holds_link=holds)
 
     def _next_rounds(self) -> tuple[int, ...]:
         """The rounds in which the steps stand from now on."""

@@ -101,6 +101,7 @@ class Walk:
             around.lets_go == plan.id,
             left_out,
             unable,
+            around.holds_link,
         )
 
     def is_over(self, plan: StepPlan) -> bool:

@@ -17,15 +17,13 @@ from benchrig.steps.base import Cap, ReadingType
 from benchrig.steps.composite import Composite, CompositeBench, StepList
 from benchrig.steps.numbers import SHOWN, Numbers, NumbersOfSteps, paired
 from benchrig.steps.pairing_keys import Number, OutOfBand, PairAs, Pairing, Passkey, may_be
-from benchrig.steps.pairing_readings import FAILURES, OF_KEY, error_of, fails, limits_written, one_of, report
+from benchrig.steps.pairing_readings import FAILURES, OF_KEY, error_of, fails, is_broken, limits_written, one_of, report
 from benchrig.steps.returning import connected_again
 from benchrig.steps.rounds import RoundReadings
 
 if TYPE_CHECKING:
     from benchrig.radio.link import Link
 
-# The end of a link that is the unit's decision, or the system's, after a pairing that failed: no sign of a crash.
-_ENDED_IN_ORDER = ("remote user terminated connection", "authentication failure", "disconnected")
 _READINGS = {
     "elapsed": ReadingType("number", "s", "from the request to the end of the pairing"),
     "failure": ReadingType(
@@ -174,8 +172,7 @@ class Pair(Composite, kw_only=True):
         """A system ends the link after a pairing that failed, and a unit may. What follows finds a link all the same."""
         if link.is_up:
             return
-        expected = result.failure == LINK_LOST or link.ended_here or link.lost_reason in _ENDED_IN_ORDER
-        if result.failure == NONE or not expected:
+        if result.failure == NONE or (result.failure != LINK_LOST and is_broken(link)):
             raise LinkLost(f"the link was lost at the end of the pairing ({link.lost_reason})")
         bench.device.accept_loss()
         bench.note(f"connected again: the link ended when the pairing had failed ({link.lost_reason})")

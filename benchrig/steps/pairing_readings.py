@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from benchrig.errors import BenchrigError, DeviceError, LinkLost, NoAnswer, StepFailed
 from benchrig.radio.security import DEBUG_KEY, ENCRYPTION, LINK_LOST, NONE, REASONS, TIMEOUT, Paired
@@ -15,6 +15,9 @@ from benchrig.steps.base import Bindable, ReadingType
 from benchrig.steps.bench import Bench
 from benchrig.steps.pairing_keys import may_be
 from benchrig.values.limit import ReadingLimit
+
+if TYPE_CHECKING:
+    from benchrig.radio.link import Link
 
 FAILURES = (NONE, *REASONS.values(), TIMEOUT, ENCRYPTION, DEBUG_KEY, LINK_LOST)
 
@@ -73,6 +76,15 @@ _ADVICE = {
     REASONS[0x09]: "wait before the next attempt: the device refuses more for a while",
     REASONS[0x0C]: "the two show different numbers: see whether another device is in between",
 }
+
+
+# The end of a link that is the unit's decision, or the system's: no sign of a crash, or of a bad place.
+_ENDED_IN_ORDER = ("remote user terminated connection", "authentication failure", "disconnected")
+
+
+def is_broken(link: Link) -> bool:
+    """Whether the link has ended, and neither side has ended it."""
+    return not (link.is_up or link.ended_here or link.lost_reason in _ENDED_IN_ORDER)
 
 
 def fails(limits: Mapping[str, Bindable]) -> bool:

@@ -7,7 +7,7 @@ from typing import Any, ClassVar
 
 import msgspec
 
-from benchrig.errors import BenchrigError, DeviceError
+from benchrig.errors import BenchrigError, DeviceError, LinkLost
 from benchrig.radio.security import ANOTHER_KEY, LINK_LOST, NO_KEY, NONE, Paired
 from benchrig.source.references import has_reference
 from benchrig.source.shape import Misfit
@@ -18,7 +18,7 @@ from benchrig.steps.composite import Composite, CompositeBench, StepList
 from benchrig.steps.encrypt import error_of as not_encrypted
 from benchrig.steps.numbers import SHOWN, NumbersOfSteps, paired
 from benchrig.steps.pairing_keys import Number, Pairing, Passkey
-from benchrig.steps.pairing_readings import error_of, one_of
+from benchrig.steps.pairing_readings import error_of, is_broken, one_of
 from benchrig.steps.returning import connected_again
 from benchrig.steps.rounds import RoundReadings
 
@@ -99,10 +99,11 @@ class Unpair(Composite, kw_only=True):
 
     async def run(self, bench: CompositeBench) -> None:  # type: ignore[override]
         started, inner = bench.now(), RoundReadings(bench, {*self.limits, *self.save}, set())
+        link = bench.device.last
         await self._carry_out(bench, "steps", inner)
         try:
             if self._proves:
-                await self._prove(bench, inner)
+                await self._prove(bench, inner, broken=link is not None and is_broken(link))
             else:
                 bench.note("benchrig alone has forgotten the bond: nothing is proven about the unit")
         finally:
@@ -118,10 +119,15 @@ class Unpair(Composite, kw_only=True):
         if came.error is not None:
             raise came.error
 
-    async def _prove(self, bench: CompositeBench, inner: RoundReadings) -> None:
+    async def _prove(self, bench: CompositeBench, inner: RoundReadings, *, broken: bool) -> None:
+        """`broken`: the link ended in the steps, and nobody had ended it."""
         await self._connect_anew(bench)
         old_key = await self._old_key(bench)
         bench.reading("old_key", old_key)
+        if old_key == ACCEPTED and broken:
+            raise LinkLost(
+                "the link was lost while the device was made to forget the bond, and the old key still encrypts"
+            )
         if old_key != NO_KEY and "old_key" not in self.limits:
             raise _kept(old_key)
         if not bench.link.is_up:

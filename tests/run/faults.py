@@ -142,6 +142,17 @@ def interrupts(runner: Runner, event: AnyEvent) -> None:
         asyncio.get_running_loop().call_later(1, runner.interrupt)
 
 
+def paired(step: str, security: str, *after: str, **more: Any) -> Fault:
+    """A pairing with a unit that has this security; it can be told to forget its bonds."""
+    steps = "".join(f"  - {text}\n" for text in (step, *after))
+    forget = "services: [{service: battery, characteristics: [{characteristic: battery level, properties: [read, write], value: 9 %, on_write: {delete_bonds: true}}]}]"
+    return Fault(plan_text(steps), [device_text(forget, more=f"security: {security}")], {}, more)
+
+
+BONDED = "\n    expect: {bonded: {equals: true}}"
+PASSKEY = "pair: keyboard\n    passkey: '042517'" + BONDED
+SHOWS = "{capability: display, passkey: '042517'"
+FORGETS = "unpair:\n    steps: [{write: battery level, value: 1 %}]"
 BATTERY = "read: battery level\n    expect: {value: {min: 50 %}}"
 SOUND = device_text(SERVICES)
 SCAN = "steps:\n  - scan:\n    for: 300 ms\n"
@@ -177,6 +188,10 @@ FAULTS: dict[str, Callable[[], Fault]] = {
     "a unit that is back on the air too early": lambda: on_unit("connect:\n    expect: {advertises_after: {min: 5 s}}", "write: restart\n    value: 1\n    expect: {lost_after: {max: 3 s}}"),
     "an advertised value that is never there": lambda: unit("", SOUND, reach=f"{SCAN}    within: 2 s\n    until: {{name: {{equals: unit 2}}}}\n"),
     "a restart that does not happen": lambda: on_unit("reboot:\n    within: 1 s\n    steps: [{write: deaf, value: 1}]"),
+    "a unit that pairs where it has to refuse": lambda: paired("pair:\n    key_size: 7\n    expect: {failure: {equals: encryption key size}}", "{}"),
+    "numbers of a comparison that differ": lambda: paired("pair: yes/no\n    number: '042517'" + BONDED, "{capability: yes/no}"),
+    "a pairing that is weaker than its limit": lambda: paired("pair: keyboard\n    passkey: '042517'\n    expect: {authenticated: {equals: true}}", "{capability: none}"),
+    "a bond that a limit wants gone": lambda: paired(PASSKEY, SHOWS + ", faults: {keeps_bonds: true}}", FORGETS + "\n    expect: {old_key: {equals: no key}}"),
     # device
     "an ATT error that nobody expected": lambda: on_unit("read: secret", BATTERY),
     "a write that is refused": lambda: on_unit("write: secret\n    raw: '01'", BATTERY),
@@ -192,7 +207,15 @@ FAULTS: dict[str, Callable[[], Fault]] = {
     "a malformed notification": lambda: on_unit("notify: short\n    for: 1 s", BATTERY),
     "a word of the console where a number is limited": lambda: unit("console:\n    until: {line: {matches: 't=(?P<t>.*)'}}\n    expect: {t: {max: 3}}", device_text(SERVICES, more="on_connect: [{print: t=hot}]")),
     "a value that is not kept": lambda: on_unit("write: deaf\n    value: 1\n    read_back: true", BATTERY),
+    "a unit that refuses to pair": lambda: paired("pair:" + BONDED, "{bondable: false}"),
+    "a wrong passkey": lambda: paired("pair: keyboard\n    passkey: '000001'" + BONDED, SHOWS + "}"),
+    "a wrong passkey that the unit does not notice": lambda: paired("pair: keyboard\n    passkey: '000001'\n    expect: {failure: {equals: confirm value failed}}", SHOWS + ", faults: {unchecked: true}}"),
+    "a unit that falls silent in a pairing": lambda: paired("pair:" + BONDED, "{faults: {silent_at: public key}}"),
+    "a unit that has lost its key": lambda: paired("pair:" + BONDED, "{faults: {forgets_bonds: disconnection}}", "disconnect:", "connect:", "encrypt:"),
+    "a bond that is still there": lambda: paired(PASSKEY, SHOWS + ", faults: {keeps_bonds: true}}", FORGETS),
+    "a new pairing that is refused": lambda: paired(PASSKEY, SHOWS + ", faults: {refuses_after_deletion: true}}", FORGETS),
     # link
+    "a link that is lost in a pairing": lambda: paired("pair:" + BONDED, "{faults: {disconnects_at: public key}}"),
     "a unit that is not on the air": lambda: unit(BATTERY),
     "a unit that falls silent": lambda: unit(BATTERY, device_text(SERVICES, more="faults: {stop_advertising_after: 10 ms}")),
     "a unit that takes no connection": lambda: unit(BATTERY, device_text(SERVICES, more="faults: {refuse_connections: 9}"), reach=SCAN + "  - connect:\n    within: 3 s\n"),
@@ -238,6 +261,8 @@ FAULTS: dict[str, Callable[[], Fault]] = {
     "a value that is saved and not used": lambda: on_unit("read: battery level\n    save: {value: charge}"),
     "a counter that is not a number": lambda: on_unit("notify: command\n    for: 1 s\n    counter: value"),
     # operator
+    "a passkey that nobody is there to type": lambda: paired("pair: keyboard" + BONDED, SHOWS + "}"),
+    "a comparison that nobody is there for": lambda: paired("pair: yes/no" + BONDED, "{capability: yes/no}"),
     "a question that nobody is there to answer": lambda: alone("ask: Green?"),
     "a question that nobody answers in time": lambda: alone("ask: Green?\n    within: 300 ms", operator=Answers()),
     "a given answer that is none": lambda: alone("ask: Green?\n    given: seen", "given: {seen: {}}\n", given={"seen": "maybe"}),

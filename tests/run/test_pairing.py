@@ -12,6 +12,7 @@ import pytest
 
 from benchrig.cli.operator import Unattended
 from benchrig.record.model import Noted, Opened
+from benchrig.report.files.junit import junit_xml
 from benchrig.steps.pairing_keys import METHODS
 from tests.run.kit import Ran, device_text, plan_text, run
 
@@ -353,3 +354,41 @@ def test_a_bond_outlives_power_and_restart() -> None:
     loses = pairing(steps, SHOWS.replace("}", ", faults: {forgets_bonds: restart}}"))
     assert ends(loses) == ("fail", "device")
     assert loses.step("encrypt").ended.verdict == "fail"  # type: ignore[union-attr]
+
+
+def test_only_takes_what_the_bond_needs() -> None:
+    steps = (
+        BOND + "  - wait: 1 s\n" + AGAIN + "  - encrypt:\n    expect: {authenticated: {equals: true}}\n  - unpair:\n"
+    )
+    ran = pairing(steps, SHOWS, only=["encrypt"])
+    names = [one.planned.name for one in ran.record.executions]
+    assert names == ["scan", "connect", "pair keyboard", "disconnect", "connect (2)", "encrypt"]
+    assert ends(ran) == ("pass", None)
+
+
+def test_without_a_bond_the_steps_that_need_one_are_left_out() -> None:
+    ran = pairing(BOND + AGAIN + "  - encrypt:\n" + CLEARED, "{bondable: false}")
+    skipped = {
+        one.planned.name: one.ended.message
+        for one in ran.record.executions
+        if one.ended and one.ended.verdict == "skip"
+    }
+    assert skipped["encrypt"] == skipped["unpair"] == "step 3 left no bond"
+    assert ends(ran) == ("fail", "device")
+
+
+@pytest.mark.parametrize(("capability", "key", "security", "method"), FITTING, ids=[each[0] for each in FITTING])
+def test_the_reports_say_how_it_paired(capability: str, key: str, security: str, method: str) -> None:
+    ran = pairing(f"  - pair: {capability}\n    {key}\n    expect: {{method: {{equals: {method}}}}}\n", security)
+    report = junit_xml(ran.record).decode()
+    assert f"pair {capability}" in report
+    assert f"method = {method}" in report
+
+
+def test_an_unwanted_bond_is_gone() -> None:
+    steps = WRONG + AGAIN + "  - pair: keyboard\n    passkey: '000001'\n    expect: {bonded: {equals: true}}\n"
+    ran = pairing(steps, "{capability: display, passkey: '000001'}")
+    assert told(ran, "pair keyboard")["failure"] == "none"
+    assert [each for each in ran.events if isinstance(each, Noted) and "removed the bond" in each.text]
+    assert ran.step("pair keyboard (2)").ended.verdict == "pass"  # type: ignore[union-attr]
+    assert ends(ran) == ("fail", "limit")
