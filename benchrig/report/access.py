@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, NamedTuple
 
 from benchrig.report import explain
@@ -75,16 +75,50 @@ def of(step: Execution, rows: list[AccessRow]) -> Matrix:
     return Matrix(step, [*map(plain, links)], lines)
 
 
-def answer(cell: AccessCell | None) -> str:
-    """What stands in the matrix."""
+def answer(cell: AccessCell | None, said: Callable[[str], str] = plain) -> str:
+    """What stands in the matrix; `said` makes words of what was found, and of what was expected."""
     if cell is None:
         return ""
     if not cell.found:
         return UNTRIED
     by = f" by {plain(cell.way)}" if cell.way else ""
-    if cell.differs:
-        return f"{DIFFERS} {plain(cell.found)}{by}, not {plain(cell.expected)}"
-    return plain(cell.found)
+    return f"{DIFFERS} {said(cell.found)}{by}, not {said(cell.expected)}" if cell.differs else said(cell.found)
+
+
+# How far a link is protected, where there is no room for the words.
+_SHORT = {"no security": "none", "encrypted": "enc", "authenticated": "auth", "secure connections": "SC", "after pairing": "after"}  # fmt: skip
+
+
+class Codes:
+    """ATT errors by their codes, where there is no room for names, and levels by shorter words; `legend` has those that
+    were said."""
+
+    def __init__(self) -> None:
+        self._names: dict[str, str] = {}
+
+    def __call__(self, text: str) -> str:
+        """Several errors are joined by ' or '."""
+        return " or ".join(map(self._code, text.split(" or ")))
+
+    def _code(self, name: str) -> str:
+        from benchrig.source.shape import Misfit
+        from benchrig.values.catalogue import att_error_code
+
+        try:
+            code = f"0x{att_error_code(name):02X}"
+        except Misfit:
+            return plain(name)
+        self._names[code] = plain(name)
+        return code
+
+    def level(self, name: str) -> str:
+        if name in _SHORT:
+            self._names[_SHORT[name]] = name
+        return _SHORT.get(name, name)
+
+    @property
+    def legend(self) -> str:
+        return ", ".join(f"{code} {name}" for code, name in self._names.items() if code not in ("none", "after"))
 
 
 def _told(cell: AccessCell) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from functools import partial
 from itertools import islice
 from typing import TYPE_CHECKING
 
@@ -17,7 +16,7 @@ from benchrig.text.escape import ascii_text, plain
 from benchrig.text.tables import print_table, print_trimmed
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
 
     from rich.console import Console
 
@@ -35,8 +34,9 @@ _NOTES = 20
 _NARROWEST = 60
 # So much of a limit or a value is broken over lines rather than cut.
 _CELL = 60
-# With less room than this for each column the matrix of an access step is a list.
-_ROOM_OF_LINK = 15
+# With less room than this for each column the matrix of an access step has no names of errors, no names of levels, no
+# columns.
+_ROOM_OF_NAMES, _ROOM_OF_LEVELS, _ROOM_OF_CODES = 15, 13, 10
 
 
 def render(record: Record, console: Console, *, unjudged: bool = True) -> None:
@@ -134,18 +134,34 @@ class _Page:
                 self._hanging(text, STYLES.get(row.verdict, "") if row.verdict else "dim", indent + 4)
 
     def matrices(self, record: Record) -> None:
-        """What the unit allows over which link. Where there is no room for columns each row is a line."""
+        """What the unit allows over which link."""
         for matrix in access.matrices(record):
             self._console.print()
             self._line(matrix.title, "bold")
-            if self._console.width < _ROOM_OF_LINK * (len(matrix.links) + 3):
-                for sentence in access.sentences(matrix):
-                    self._hanging(sentence, STYLES["fail"] if access.DIFFERS in sentence else "", 2)
+            if self._console.width < _ROOM_OF_CODES * (len(matrix.links) + 3):
+                self._differing(matrix)
             else:
-                headings = ("attribute", "operation", "needs", *matrix.links)
-                print_table(self._console, headings, [*map(partial(_matrix_row, matrix.links), matrix.lines)])
+                self._matrix(matrix)
             for reason in matrix.reasons:
                 self._indented(reason, "dim")
+
+    def _matrix(self, matrix: access.Matrix) -> None:
+        """In columns; with less room errors are told by their codes, with little room levels by shorter words."""
+        codes, width, columns = access.Codes(), self._console.width, len(matrix.links) + 3
+        said = plain if width >= _ROOM_OF_NAMES * columns else codes
+        level = str if width >= _ROOM_OF_LEVELS * columns else codes.level
+        rows = [_matrix_row(matrix.links, line, said, level) for line in matrix.lines]
+        print_table(self._console, ("attribute", "operation", "needs", *map(level, matrix.links)), rows)
+        if codes.legend:
+            self._indented(codes.legend, "dim")
+
+    def _differing(self, matrix: access.Matrix) -> None:
+        """Where every word of a column would break: the lines alone that differ."""
+        for line, sentence in zip(matrix.lines, access.sentences(matrix), strict=True):
+            if line.differs:
+                self._hanging(sentence, STYLES["fail"], 2)
+        rest = sum(1 for line in matrix.lines if not line.differs)
+        self._indented(f"{counted(rest, 'operation')} as expected, or not tried")
 
     def remarks(self, record: Record) -> None:
         """Attempts that were needed, and notes."""
@@ -236,10 +252,12 @@ class _Page:
             self._console.print(Text(" " * (indent + 2 * bool(at))) + row, soft_wrap=True)
 
 
-def _matrix_row(links: Sequence[str], line: access.Line) -> tuple[list[str], str]:
-    answers = (access.answer(line.cells.get(link)) for link in links)
+def _matrix_row(
+    links: Sequence[str], line: access.Line, said: Callable[[str], str], level: Callable[[str], str]
+) -> tuple[list[str], str]:
+    answers = (access.answer(line.cells.get(link), said) for link in links)
     name = line.attribute if line.is_first else ""
-    return [name, line.operation, line.needs, *answers], STYLES["fail"] if line.differs else ""
+    return [name, line.operation, level(line.needs), *answers], STYLES["fail"] if line.differs else ""
 
 
 def _bounds(row: Row) -> str:
