@@ -189,7 +189,7 @@ class _Line:
 def _facts(stack: HostStack) -> dict[str, str]:
     """What the controller says about itself (Core Vol 4 Part E 7.4.1, 7.8.3)."""
     host, device = stack.host, stack.device
-    facts = {"controller address": stack.address_text}
+    facts = {"controller address": stack.controller_address or stack.address_text, "address": stack.address_text}
     if version := host.local_version:
         facts["controller"] = (
             f"HCI {_version(version.hci_version)} revision 0x{version.hci_subversion:04X}, "

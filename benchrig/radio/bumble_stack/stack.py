@@ -59,9 +59,8 @@ class HostStack:
         self._scan_lock = asyncio.Lock()
         self._active = False
         self.tasks = Tasks()
-        # A controller of its own has an address of its own; one that has none is given a random one.
-        has_address = bytes(device.public_address) != bytes(6)
-        self.own_address_type = hci.OwnAddressType.PUBLIC if has_address else hci.OwnAddressType.RANDOM
+        # the station's, whichever controller is plugged in: a unit knows who it has bonded with by this address
+        self.own_address_type = hci.OwnAddressType.RANDOM
         identity = identity_type_of(self.own_address_type)
         radio = "hci" if host.foreign else "virtual"
         self.security = SecurityManager(device, bonds, identity_type=identity, radio=radio)
@@ -120,10 +119,14 @@ class HostStack:
 
     @property
     def address_text(self) -> str:
-        """The bench's own address on the air and its type: 'F0:F1:F2:F3:F4:F0 (random)'."""
-        public = self.own_address_type == hci.OwnAddressType.PUBLIC
-        address = self.device.public_address if public else self.device.random_address
-        return f"{address.to_string(False)} ({'public' if public else 'random'})"
+        """That of the bench on the air and its type: 'F0:F1:F2:F3:F4:F0 (random)'."""
+        return f"{self.device.random_address.to_string(False)} (random)"
+
+    @property
+    def controller_address(self) -> str:
+        """The controller's own, '' where it has none."""
+        address = self.device.public_address
+        return f"{address.to_string(False)} (public)" if bytes(address) != bytes(6) else ""
 
     @property
     def lost(self) -> str:
