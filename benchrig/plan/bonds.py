@@ -14,15 +14,24 @@ _NOT_YET = "no pair step comes before it"
 
 
 class _Bond(NamedTuple):
-    """What is known between two steps. `made` is the step that has paired."""
+    """What is known between two steps. `made` is the step that has paired, `encrypted` the one that has encrypted the link
+    that there is."""
 
     there: bool = False
     why: str = _NOT_YET
     made: StepPlan | None = None
+    encrypted: StepPlan | None = None
 
     def or_(self, other: _Bond) -> _Bond:
         """One of the two holds: what may be there is tried."""
-        return self if self.there else other
+        known = self if self.there else other
+        return known if self.encrypted and other.encrypted else known._replace(encrypted=None)
+
+    def after(self, step: StepPlan) -> _Bond:
+        """After a step that neither gives nor ends a bond."""
+        if Cap.LINK in step.gives | step.ends:
+            return self._replace(encrypted=None)
+        return self._replace(encrypted=step) if step.kind.encrypts else self
 
 
 def check_bonds(problems: Problems, nodes: Sequence[StepPlan]) -> None:
@@ -50,7 +59,7 @@ class _Bonds:
 
     def _inside(self, step: StepPlan, bond: _Bond) -> _Bond:
         after = self.through(step.children, bond)
-        if step.is_repeated and after.there != bond.there:
+        if step.is_repeated and (after.there, after.encrypted) != (bond.there, bond.encrypted):
             after = self.through(step.children, after)
         return after
 
@@ -58,10 +67,10 @@ class _Bonds:
         if step.device != self._device:
             return bond
         if Cap.BOND in step.gives:
-            return _Bond(True, made=step)
+            return _Bond(True, made=step, encrypted=step)
         if Cap.BOND in step.kind.gives:
             return _Bond(why=f"'{step.name}' keeps none")
-        return _Bond(why=f"'{step.name}' has ended it") if Cap.BOND in step.ends else bond
+        return _Bond(why=f"'{step.name}' has ended it") if Cap.BOND in step.ends else bond.after(step)
 
     def _check(self, step: StepPlan, bond: _Bond) -> None:
         if step.kind.unbonded and bond.made is not None and not bond.made.is_conditional:
@@ -72,6 +81,9 @@ class _Bonds:
         if not bond.there:
             message = f"'{step.name}' needs a bond, but {bond.why}"
             self._tell(step, message, "add - pair: before it, with bonding and without a failure")
+        elif step.kind.encrypts and bond.encrypted is not None:
+            message = f"'{step.name}' shows nothing: '{bond.encrypted.name}' has encrypted this link already"
+            self._tell(step, message, "add - disconnect: and - connect: before it")
         elif bond.made is not None and (wrong := step.kind.after_bond(step.node, bond.made.node)) is not None:
             self._tell(step, f"'{step.name}' {wrong.message} ('{bond.made.name}')", wrong.advice)
 

@@ -127,6 +127,8 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
     ends: ClassVar[frozenset[Cap]] = NOTHING
     # keys whose references may be to what the steps in it save: they have a value once these have been carried out
     late: ClassVar[frozenset[str]] = frozenset()
+    # whether it encrypts the link with the key that is there
+    encrypts: ClassVar[bool] = False
     # keys whose values are in nothing that a run leaves
     conceals: ClassVar[frozenset[str]] = frozenset()
     # whether the link may be meant to end in it (steps/loss.py)

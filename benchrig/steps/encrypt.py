@@ -23,6 +23,7 @@ class Encrypt(Step, kw_only=True):
 
     verb: ClassVar[str] = "encrypt"
     usual: ClassVar[str] = "failure"
+    encrypts: ClassVar[bool] = True
     needs: ClassVar[frozenset[Cap]] = frozenset({Cap.LINK, Cap.BOND})
     tries_again: ClassVar[bool] = False
 

@@ -17,7 +17,17 @@ from benchrig.steps.base import Cap, ReadingType
 from benchrig.steps.composite import Composite, CompositeBench, StepList
 from benchrig.steps.numbers import SHOWN, Numbers, NumbersOfSteps, paired
 from benchrig.steps.pairing_keys import Number, OutOfBand, PairAs, Pairing, Passkey, may_be
-from benchrig.steps.pairing_readings import FAILURES, OF_KEY, error_of, fails, is_broken, limits_written, one_of, report
+from benchrig.steps.pairing_readings import (
+    FAILURES,
+    OF_KEY,
+    check_used,
+    error_of,
+    fails,
+    is_broken,
+    limits_written,
+    one_of,
+    report,
+)
 from benchrig.steps.returning import connected_again
 from benchrig.steps.rounds import RoundReadings
 
@@ -125,6 +135,8 @@ class Pair(Composite, kw_only=True):
         self._report(bench, result)
         await self._connect_again(bench, link, result)
         numbers.check_carried_out(result)
+        if "method" not in self.limits:
+            check_used(numbers.pairing, result)
         inner.report()
 
     async def _keep(self, bench: CompositeBench, pairing: Pairing, result: Paired) -> None:

@@ -13,7 +13,7 @@ from benchrig.source.shape import BAD, Reader, is_late
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.steps.base import Bindable, ReadingType
 from benchrig.steps.bench import Bench
-from benchrig.steps.pairing_keys import may_be
+from benchrig.steps.pairing_keys import Pairing, may_be
 from benchrig.values.limit import ReadingLimit
 
 if TYPE_CHECKING:
@@ -76,6 +76,17 @@ _ADVICE = {
     REASONS[0x09]: "wait before the next attempt: the device refuses more for a while",
     REASONS[0x0C]: "the two show different numbers: see whether another device is in between",
 }
+
+
+_USED_BY = {"passkey": "passkey", "number": "numeric comparison", "out_of_band": "out of band"}
+
+
+def check_used(keys: Pairing, result: Paired) -> None:
+    """A unit that pairs without the number that it was to ask for has proven nothing by it. StepFailed."""
+    given = [key for key in _USED_BY if getattr(keys, key) is not None]
+    if given and result.failure == NONE and result.method not in (None, *(_USED_BY[key] for key in given)):
+        message = f"the pairing ({result.method}) did not ask for the {given[0].replace('_', ' ')} of the step"
+        raise StepFailed(message, advice=f"see what the unit demands; take out {given[0]}, or add a limit on method")
 
 
 # The end of a link that is the unit's decision, or the system's: no sign of a crash, or of a bad place.

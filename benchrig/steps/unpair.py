@@ -18,7 +18,7 @@ from benchrig.steps.composite import Composite, CompositeBench, StepList
 from benchrig.steps.encrypt import error_of as not_encrypted
 from benchrig.steps.numbers import SHOWN, NumbersOfSteps, paired
 from benchrig.steps.pairing_keys import Number, Pairing, Passkey
-from benchrig.steps.pairing_readings import error_of, is_broken, one_of
+from benchrig.steps.pairing_readings import check_used, error_of, is_broken, one_of
 from benchrig.steps.returning import connected_again
 from benchrig.steps.rounds import RoundReadings
 
@@ -164,6 +164,7 @@ class Unpair(Composite, kw_only=True):
         bench.reading("pairs_again", does, telling=lambda sentence: f"{sentence} ({result.failure})")
         if does:
             numbers.check_carried_out(result)
+            check_used(numbers.pairing, result)
 
     def _keys(self, made: Pairing) -> Pairing:
         """Those of the last pairing, but for what is written here."""

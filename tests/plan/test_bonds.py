@@ -25,7 +25,8 @@ def problems(steps: str, head: str = "") -> list[str]:
 @pytest.mark.parametrize(
     "steps",
     [
-        PAIR + "  - encrypt:\n",
+        PAIR + "  - disconnect:\n  - connect:\n  - encrypt:\n",
+        PAIR + "  - repeat: 2\n    steps: [{disconnect: }, {connect: }, {encrypt: }]\n  - disconnect:\n",
         PAIR
         + "  - disconnect:\n  - connect:\n  - power: cycle\n  - connect:\n    name: again\n  - encrypt:\n  - unpair:\n",
         PAIR + "  - repeat: 3\n    steps: [{disconnect: }, {connect: }, {encrypt: }]\n",
@@ -34,7 +35,7 @@ def problems(steps: str, head: str = "") -> list[str]:
         TOLD
         + f"  - unpair:\n    steps: [{{write: reset, value: 1}}]\n    passkey: '${{new}}'\n    numbers: [{{{CONSOLE.replace('code: code', 'code: new')}}}]\n",
         TOLD + "  - unpair:\n",
-        "  - pair:\n    expect: {failure: {one_of: [none, timeout]}}\n  - encrypt:\n",
+        "  - pair:\n    expect: {failure: {one_of: [none, timeout]}}\n  - disconnect:\n  - connect:\n  - encrypt:\n",
         "  - pair: display\n    steps: [{console: , send: '${shown}'}]\n",
         PAIR + "  - disconnect:\nfinally:\n  - unpair:\n",
     ],
@@ -54,7 +55,7 @@ def test_a_bond_that_is_there(steps: str) -> None:
         (PAIR + "  - unpair:\n  - connect:\n  - encrypt:\n", f"'encrypt' {NEEDS}'unpair' has ended it"),
         (PAIR + "  - repeat: 2\n    steps: [{unpair: }, {connect: }]\n", f"'unpair' {NEEDS}'unpair' has ended it"),
         (PAIR + "  - unpair:\n  - read: reset\n", "'read reset' needs a connection, but the link was ended by 'unpair'"),
-        (PAIR + "  - encrypt:\n    expect: {failure: {equals: no key}}\n  - read: reset\n", "'read reset' needs a connection, but the link was ended by 'encrypt'"),
+        (PAIR + "  - disconnect:\n  - connect:\n  - encrypt:\n    expect: {failure: {equals: no key}}\n  - read: reset\n", "'read reset' needs a connection, but the link was ended by 'encrypt'"),
         (TOLD + "  - unpair:\n    steps: [{write: reset, value: 1}]\n", "'unpair' pairs anew, and steps told the number of the pairing before ('pair keyboard') | add passkey: as there, and numbers: with these steps"),
         (TOLD + "  - unpair:\n    steps: [{write: reset, value: 1}]\n    numbers: [{wait: 1 s}]\n", "'unpair' pairs anew, and steps told the number of the pairing before"),
         (PAIR + "  - unpair:\n    passkey: '111111'\n", "nothing is proven here, so passkey is not used"),
@@ -76,7 +77,9 @@ def test_a_bond_that_is_there(steps: str) -> None:
         ("  - pair: keyboard\n    passkey: '12345'\n", "expected six digits in quotes, found 5 digits"),
         ("  - pair: keyboard\n    passkey: '1234567'\n", "expected six digits in quotes, found 7 digits"),
         ("  - pair: keyboard\n    attempts: 2\n", "a pair step is never tried again"),
-        (PAIR + "  - encrypt:\n    expect: {failure: {equals: lost}}\n", "the failure is never 'lost'"),
+        (PAIR + "  - encrypt:\n", "'encrypt' shows nothing: 'pair keyboard' has encrypted this link already"),
+        (PAIR + "  - disconnect:\n  - connect:\n  - repeat: 2\n    steps: [{encrypt: }]\n", "'encrypt' shows nothing: 'encrypt' has encrypted this link already"),
+        (PAIR + "  - disconnect:\n  - connect:\n  - encrypt:\n    expect: {failure: {equals: lost}}\n", "the failure is never 'lost'"),
         (PAIR + "  - unpair:\n    expect: {old_key: {equals: refused}}\n", "the old_key is never 'refused'"),
     ],
 )  # fmt: skip

@@ -103,6 +103,9 @@ WRONG = "  - pair: keyboard\n    passkey: '000001'\n    expect: {failure: {equal
         (WRONG, "{capability: display, passkey: '042517', faults: {unchecked: true}}", "fail device"),
         (WRONG, "{capability: display, passkey: '000001'}", "fail limit"),
         (WRONG, "{capability: none}", "fail limit"),
+        # it never asks for the passkey that the plan has
+        ("  - pair: keyboard\n    passkey: '042517'\n    expect: {bonded: {equals: true}}\n", "{capability: none}", "fail limit"),
+        ("  - pair: keyboard\n    passkey: '042517'\n    expect: {method: {equals: just works}}\n", "{capability: none}", "pass None"),
         (WRONG, "{bondable: false}", "fail limit"),
         (WRONG, "{capability: display, passkey: '042517', faults: {silent_at: pairing random}}", "fail limit"),
         (WRONG, "{capability: display, passkey: '042517', faults: {disconnects_at: pairing random}}", "fail link"),
