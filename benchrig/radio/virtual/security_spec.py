@@ -74,6 +74,9 @@ class PasskeyText(str):
     def number(self) -> int | None:
         return None if self == self.RANDOM else int(self)
 
+    def __repr__(self) -> str:
+        return "PasskeyText(…)"
+
 
 class Reason(int):
     """A reason of Pairing Failed by its name: repeated attempts."""
@@ -100,6 +103,9 @@ class OutOfBandSpec(msgspec.Struct, kw_only=True, frozen=True):
             value = getattr(self, name)
             if value is not None and len(value) != OCTETS:
                 yield Misfit(f"expected {OCTETS} bytes, found {len(value)}", path=(name,))
+
+    def __repr__(self) -> str:
+        return "OutOfBandSpec(…)"
 
 
 class SecurityFaultSpec(msgspec.Struct, kw_only=True, frozen=True):

@@ -6,7 +6,7 @@ import pytest
 
 from benchrig.radio.security import OobData, Wish
 from benchrig.radio.virtual.security import oob_context
-from tests.radio.virtual.bench import OWN, Bench, problems_of
+from tests.radio.virtual.bench import OWN, Bench, models, problems_of
 from tests.radio.virtual.central import COMPARES, LEGACY, SHOWS, TYPES, Person, encrypt, pair, read, unit, write
 
 PASSKEY = ("passkey", True)
@@ -288,6 +288,14 @@ def test_what_makes_no_sense(security, said):
     found = problems_of(unit(security))
     assert len(found) == 1
     assert said in found[0]
+
+
+def test_no_repr_shows_a_secret():
+    oob = f"out_of_band: {{random: '{RANDOM.hex()}'}}"
+    (spec,) = models(unit(f"capability: display, passkey: '042517', {oob}"))
+    assert "042517" not in repr(spec)
+    assert RANDOM.hex() not in repr(spec)
+    assert repr(RANDOM) not in repr(spec)
 
 
 def test_a_device_without_a_display_shows_nothing():
