@@ -138,14 +138,15 @@ class DeviceSpec(msgspec.Struct, kw_only=True, frozen=True, dict=True):
         yield from self._address_misfits()
         yield from self._display_misfits()
         yield from unreachable(self.console, "console")
-        yield from table_misfits(self.services, self.mtu)
-        yield from table_misfits(self.services_after_reboot, self.mtu, "services_after_reboot")
+        asks = self.security.asks
+        yield from table_misfits(self.services, self.mtu, asks=asks)
+        yield from table_misfits(self.services_after_reboot, self.mtu, "services_after_reboot", asks=asks)
         for table in filter(None, (self.services, self.services_after_reboot)):
             yield from self._action_misfits(table)
 
     def _action_misfits(self, table: list[ServiceSpec]) -> Iterable[Misfit]:
         found: list[Misfit] = []
-        building = Building(by_name(table), found)
+        building = Building(by_name(table), found, asks=self.security.asks)
         for name in ("on_start", "on_connect", "on_disconnect", "on_display"):
             building.reactions(getattr(self, name), (name,))
         building.lines(self.console, ("console",))

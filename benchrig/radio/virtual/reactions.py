@@ -85,10 +85,13 @@ class Case(Reaction):
 
 
 class Building:
-    """Reactions of specifications. What is wrong goes to `found`, with its place, when that is there; else it is raised."""
+    """Reactions of specifications. What is wrong goes to `found`, with its place, when that is there; else it is raised.
+    `asks`: the device asks its user for something."""
 
-    def __init__(self, named: Mapping[str, CharacteristicSpec], found: list[Misfit] | None = None) -> None:
-        self._named, self._found = named, found
+    def __init__(
+        self, named: Mapping[str, CharacteristicSpec], found: list[Misfit] | None = None, *, asks: bool = True
+    ) -> None:
+        self._named, self._found, self._asks = named, found, asks
 
     def reaction(
         self, spec: DoingSpec, path: tuple[str | int, ...], *, of: CharacteristicSpec | None = None
@@ -127,7 +130,13 @@ class Building:
             for index, one in enumerate(spec.following)
         ]
         line = self._text(spec.print, scope, (*path, "print"))
-        return effects, line, self._text(spec.enter, scope, (*path, "enter")), then
+        return effects, line, self._entry(spec.enter, scope, (*path, "enter")), then
+
+    def _entry(self, text: str | None, scope: Scope, path: tuple[str | int, ...]) -> Maker | None:
+        if text is not None and not self._asks:
+            advice = "write security: {capability: keyboard}, or compare: ask"
+            self._wrong(Misfit("this device never asks its user for anything", advice), path)
+        return self._text(text, scope, path)
 
     def _text(self, text: str | None, scope: Scope, path: tuple[str | int, ...]) -> Maker | None:
         try:
@@ -153,8 +162,8 @@ class Building:
         self._found.append(located)
 
 
-def misfits_of(one: CharacteristicSpec, named: Mapping[str, CharacteristicSpec]) -> Iterable[Misfit]:
+def misfits_of(one: CharacteristicSpec, named: Mapping[str, CharacteristicSpec], *, asks: bool) -> Iterable[Misfit]:
     """What is wrong with the reactions of a characteristic to writes."""
     found: list[Misfit] = []
-    Building(named, found).reaction(one.on_write, ("on_write",), of=one)
+    Building(named, found, asks=asks).reaction(one.on_write, ("on_write",), of=one)
     return found

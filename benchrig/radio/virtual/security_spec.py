@@ -163,6 +163,11 @@ class SecuritySpec(msgspec.Struct, kw_only=True, frozen=True):
         )
 
     @property
+    def asks(self) -> bool:
+        """Whether something is entered at it: a passkey, or an answer."""
+        return self.compare == "ask" or (self.capability in TYPING and self.passkey == PasskeyText.RANDOM)
+
+    @property
     def least(self) -> Level:
         """A pairing that comes to less is refused."""
         return LEVELS[self.accepts]
@@ -170,14 +175,14 @@ class SecuritySpec(msgspec.Struct, kw_only=True, frozen=True):
     def misfits(self) -> Iterable[Misfit]:
         yield from self._size_misfits()
         yield from self._capability_misfits()
-        for key in ("answer_after", "wait_after_failure"):
-            if getattr(self, key).seconds < 0:
-                yield Misfit("a time is not negative", path=(key,))
         if self.out_of_band and self.pairing == ("legacy" if self.out_of_band.random else "secure connections"):
             yield Misfit(f"these data are not for {self.pairing} pairing", "take 'pairing' out", ("out_of_band",))
         if self.accepts == "secure connections" and self.pairing == "legacy":
             message = "legacy pairing never comes to Secure Connections"
             yield Misfit(message, "take 'pairing' or 'accepts' out", ("accepts",))
+        if self.security_request and not self.bondable:
+            message = "a device that refuses to pair asks for no security"
+            yield Misfit(message, "take 'bondable' or 'security_request' out", ("security_request",))
         yield from self._fault_misfits()
 
     def _size_misfits(self) -> Iterable[Misfit]:

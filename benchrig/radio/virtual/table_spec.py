@@ -15,9 +15,9 @@ def by_name(specs: list[ServiceSpec]) -> dict[str, CharacteristicSpec]:
     return {one.called: one for spec in specs for one in spec.characteristics}
 
 
-def table_misfits(specs: list[ServiceSpec], mtu: int, key: str = "services") -> Iterable[Misfit]:
+def table_misfits(specs: list[ServiceSpec], mtu: int, key: str = "services", *, asks: bool) -> Iterable[Misfit]:
     """What is wrong between characteristics: names, effects, and values that no notification holds. `key` is where
-    the services stand."""
+    the services stand; `asks`: the device asks its user for something."""
     named = by_name(specs)
     seen: set[str] = set()
     for at, spec in enumerate(specs):
@@ -26,7 +26,7 @@ def table_misfits(specs: list[ServiceSpec], mtu: int, key: str = "services") -> 
             if one.called in seen:
                 yield Misfit(f"the characteristic '{one.called}' appears twice", "give one of them a 'name'", path)
             seen.add(one.called)
-            yield from (Misfit(m.message, m.advice, (*path, *m.path)) for m in misfits_of(one, named))
+            yield from (Misfit(m.message, m.advice, (*path, *m.path)) for m in misfits_of(one, named, asks=asks))
             if one.property_bits & UPDATES and one.longest() > mtu - HEADER:
                 message = f"{one.longest()} bytes; a notification holds {mtu - HEADER} with an MTU of {mtu}"
                 yield Misfit(message, "raise 'mtu' or shorten the value", (*path, "raw" if one.raw else "value"))

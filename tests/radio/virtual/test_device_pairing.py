@@ -281,6 +281,7 @@ async def test_each_device_has_an_identity_of_its_own():
         ("pairing: legacy, faults: {debug_key: true}", "legacy pairing has no debug key"),
         ("bonding: false, faults: {keeps_bonds: true}", "a device without bonds has no fault with them"),
         ("faults: {refuses: repeated attempts, silent_at: public key}", "'refuses' and 'silent_at' exclude each other"),
+        ("bondable: false, security_request: true", "a device that refuses to pair asks for no security"),
         ("faults: {refuses: repeated}", "expected a reason of Pairing Failed"),
     ],
 )
@@ -298,5 +299,9 @@ def test_no_repr_shows_a_secret():
     assert repr(RANDOM) not in repr(spec)
 
 
-def test_a_device_without_a_display_shows_nothing():
-    assert len(problems_of(unit("", more="on_display: [{print: x}]\n"))) == 1
+def test_a_device_without_a_display_shows_nothing_and_one_without_keys_asks_nothing():
+    assert "shows nothing" in problems_of(unit("", more="on_display: [{print: x}]\n"))[0]
+    found = problems_of(
+        unit("capability: display", more=TYPED, attributes=["properties: [write], on_write: {enter: x}"])
+    )
+    assert [one.split(maxsplit=1)[1] for one in found] == ["this device never asks its user for anything"] * 2
