@@ -34,6 +34,8 @@ SERIAL_NUMBER = "00002a25-0000-1000-8000-00805f9b34fb"
 # How often it is looked whether the device has been heard; times of a sighting come from the reports.
 _LOOK_EVERY = 0.05
 _SERIAL_WITHIN = 5.0
+# An address that was heard so short a time ago is still its own: the shortest that one may last (Core Vol 4 Part E 7.8.45).
+_STAYS = 1.0
 
 
 class Witness:
@@ -215,7 +217,7 @@ class Unit:
         assert self.sighting is not None, "find the device first"
         if fresh:
             await self.radio.forget(self.sighting)
-        if fresh or again:
+        if fresh or again or self._may_have_moved:
             await self.find(0.0, deadline - loop.time(), to_connect=True, witness=witness)
         try:
             link = await self._connect(deadline, stranger)
@@ -232,6 +234,13 @@ class Unit:
         return link
 
     # --- inside
+
+    @property
+    def _may_have_moved(self) -> bool:
+        """Whether it may have another address by now, which would be known for its own."""
+        if self.identity is None or self.sighting is None or not (self.identity.rotates and self.identity.is_known):
+            return False
+        return asyncio.get_running_loop().time() - self.sighting.last_at > _STAYS
 
     async def _connect(self, deadline: float, stranger: bool) -> Link:
         assert self.sighting is not None

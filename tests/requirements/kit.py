@@ -24,6 +24,7 @@ NAMES = {
     "safe": "KS-04",
     "fob": "FB-21",
     "cabinet": "MC-05",
+    "tag": "TG-02",
 }
 REACH = """
   - scan:

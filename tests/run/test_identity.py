@@ -107,8 +107,8 @@ def moves(monkeypatch):
         async with scanning(self, under_its_address, **keys):
             yield
 
-    async def reached(self, sighting, within):
-        return await connect(self, replace(sighting, address=BEFORE), within)
+    async def reached(self, sighting, within, **keys):
+        return await connect(self, replace(sighting, address=BEFORE), within, **keys)
 
     monkeypatch.setattr(Radio, "scanning", heard)
     monkeypatch.setattr(Radio, "connect", reached)
