@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from benchrig.errors import BenchrigError, ConnectFailed, DeviceError, DeviceNotFound, LinkLost
+from benchrig.errors import BenchrigError, ConnectFailed, DeviceError, DeviceNotFound, LinkLost, NoAnswer
 from benchrig.requests.request import HARMLESS, Reconnect, Request
 from benchrig.requests.shrinking import amplified, extent, first_that, joined, shrunk, tails
 from benchrig.requests.wording import text_of
@@ -159,11 +159,19 @@ class Ordeal:
                 await self._bench.connect(max(0.1, left / tries), again=tries < _TRIES)
                 return ""
             except (ConnectFailed, DeviceNotFound, DeviceError, LinkLost) as error:
-                with contextlib.suppress(DeviceError):
-                    await self._bench.check_radio()
                 why = error.message
+                await self._blame(error)
             await asyncio.sleep(_BETWEEN)
         return f"it does not come back: {why}"
+
+    async def _blame(self, error: BenchrigError) -> None:
+        """What the device did against the protocol is no matter of the air. StationError where the radio is to blame."""
+        try:
+            await self._bench.check_radio()
+        except DeviceError as known:
+            error = known
+        if isinstance(error, DeviceError) and not isinstance(error, NoAnswer):
+            self._tell_wrong(f"on a new link: {error.message}")
 
     async def _look(self) -> str:
         """Over a new link: whether the device is as it was."""
@@ -172,6 +180,7 @@ class Ordeal:
         try:
             changed = await self._survey.look(self._bench)
         except (DeviceError, LinkLost) as error:
+            await self._blame(error)
             return error.message
         if not self._is_trial:
             for sentence in changed:

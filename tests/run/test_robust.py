@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from pathlib import Path
 
 import pytest
@@ -295,3 +296,43 @@ def test_it_needs_a_caution(tmp_path: Path) -> None:
     plan.write_text(plan_text("  - robust: 5\n"), "utf-8")
     with pytest.raises(PlanError, match="a robust step may harm the unit, and the plan has no caution"):
         load_plan(plan)
+
+
+# --- what comes back may be anything
+
+
+def garbled(rng: random.Random, data: bytes) -> bytes:
+    """A frame with other octets, of another length, or on another channel."""
+    channel = rng.choice((data[2:4], data[2:4], b"\x05\x00", b"\x06\x00", b"\x40\x00"))
+    octets = bytearray(data[4:])
+    for _ in range(rng.randint(0, 3)):
+        octets[rng.randrange(len(octets)) : rng.randrange(len(octets) + 1)] = rng.randbytes(rng.randint(0, 6))
+        octets = octets or bytearray(b"\x00")
+    return len(octets).to_bytes(2, "little") + channel + bytes(octets)
+
+
+def check_garbage(seed: int, share: float, least: int) -> None:
+    """From the PDU with this number on a share of all that the device sends is garbage."""
+    faults, rng = Faults(), random.Random(seed)
+
+    def fate(pdu: AirPdu) -> bytes | None:
+        is_garbage = pdu.to_central and pdu.number > least and rng.random() < share
+        return garbled(rng, pdu.data) if is_garbage else None
+
+    faults.fate = fate
+    ran = robust("100", "    within: 5 min\n", faults=faults, seed=seed, expect="expect: {slowest: {max: 1 h}}")
+    # of a few PDUs none may be an answer to a bad request
+    assert ran.ended.cause in ("device", "link", "limit", *([None] if share < 0.1 else [])), ran.ended.message
+    assert not ran.stray
+    assert ran.tasks_left == 0
+
+
+def test_garbage_for_answers_fails_the_device_and_not_the_bench() -> None:
+    check_garbage(1, 0.3, 150)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("share", [0.02, 0.2, 1.0])
+@pytest.mark.parametrize("seed", range(10))
+def test_garbage_of_any_kind_fails_the_device_and_not_the_bench(seed: int, share: float) -> None:
+    check_garbage(seed, share, 120 + 20 * seed)
