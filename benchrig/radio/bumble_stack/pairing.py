@@ -98,7 +98,8 @@ class ClientSecurity:
         return self._outcome(session, task)
 
     def _outcome(self, session: Session, task: asyncio.Task[None]) -> Paired:
-        """What the unit has said outweighs that the link has gone."""
+        """What the unit has said outweighs that the link has gone. Keys that do not fit are the unit's: it has checked what
+        this side proved, or should have."""
         error = task.exception() if task.done() and not task.cancelled() else None
         if session.debug_key:
             return _failed(session, DEBUG_KEY, "device")
@@ -110,12 +111,14 @@ class ClientSecurity:
             self._link.abandon("the pairing was not answered")
             return _failed(session, TIMEOUT, "bench" if session.side.is_late else "device")
         if isinstance(error, EncryptionRefused):
-            return _failed(session, ENCRYPTION)
+            return _failed(session, ENCRYPTION, "device")
         if error is not None:
             raise error
         if task.done() and not task.cancelled():
             return self._paired(session)
-        return _failed(session, ENCRYPTION if self._link.reason == _MIC_FAILURE else LINK_LOST)
+        if self._link.reason == _MIC_FAILURE:
+            return _failed(session, ENCRYPTION, "device")
+        return _failed(session, LINK_LOST)
 
     def _paired(self, session: Session) -> Paired:
         worth = session.protection

@@ -125,7 +125,11 @@ class Session(smp.Session):
         self._give_up(SmpTimeout())
 
     def _on_encryption_failure(self, code: int) -> None:
-        self._give_up(EncryptionRefused(code))
+        """The other side may know nothing of it, where the link stays."""
+        if not self.completed:
+            self._give_up(EncryptionRefused(code))
+            reason = smp.ErrorCode.UNSPECIFIED_REASON
+            self.manager.send_command(self.connection, smp.SMP_Pairing_Failed_Command(reason=reason))
 
     def _restart_timer(self) -> None:
         if self._timer:

@@ -8,6 +8,7 @@ from benchrig.errors import OperatorError, StationError
 from benchrig.radio.bonds import MemoryBonds
 from benchrig.radio.security import (
     ANOTHER_KEY,
+    ENCRYPTION,
     LINK_LOST,
     NO_KEY,
     NONE,
@@ -187,6 +188,22 @@ async def test_a_unit_that_falls_silent(pdu):
         assert bench.bonds.all() == []
 
 
+@BOTH
+@pytest.mark.parametrize(("key", "stays"), [(None, True), (bytes(range(16)), False)], ids=["no key", "another key"])
+async def test_a_unit_that_has_not_the_key_that_was_agreed_on(key, stays, pairing):
+    async def provide(*_):
+        return key
+
+    async with paired_air(device("{}")) as bench:
+        link = await bench.connect()
+        unit = bench.device()
+        provider, unit.device.host.long_term_key_provider = unit.device.host.long_term_key_provider, provide
+        assert ended(await link.security.pair(Wish(pairing=pairing), Person())) == (ENCRYPTION, "device")
+        assert (link.is_up, bench.bonds.all()) == (stays, [])
+        unit.device.host.long_term_key_provider = provider
+        await check_serves(bench, link if stays else await bench.connect(), Wish())
+
+
 async def test_an_answer_at_the_bench_that_comes_too_late():
     async with paired_air(device(f"{{{SHOWS}}}")) as bench:
         link = await bench.connect()
@@ -298,6 +315,16 @@ async def test_a_request_for_security_is_noted_and_not_obeyed():
         assert "lock asked for security" in remark
         await check_serves(bench, link, Wish())
         assert bench.radio.remarks() == []
+
+
+async def test_a_controller_that_is_lost_while_somebody_is_asked():
+    async with paired_air(device(f"{{{SHOWS}}}")) as bench:
+        link = await bench.connect()
+        pairing = asyncio.ensure_future(link.security.pair(KEYBOARD, Person(after=5)))
+        await asyncio.sleep(1)
+        bench.radio.client_options["stack"].host.lose("the controller has gone")
+        with pytest.raises(StationError, match="the controller has gone"):
+            await pairing
 
 
 class Full(MemoryBonds):
