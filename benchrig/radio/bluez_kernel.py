@@ -40,11 +40,13 @@ BY_AUTHENTICATION = 4
 
 @dataclass(frozen=True)
 class Key:
-    """A key of a pairing: of Secure Connections, made under protection against a man in the middle, and its octets."""
+    """A key of a pairing: of Secure Connections, made under protection against a man in the middle, its octets, and
+    whether everybody knows it, who has read the specification."""
 
     secure_connections: bool
     authenticated: bool
     size: int
+    debug: bool = False
 
 
 @dataclass
@@ -250,7 +252,7 @@ def _key(data: bytes) -> Key:
     """New Long Term Key: the hint to store it, address and its type, then the kind of key: 0 and 1 of legacy pairing, 2 to 4 of
     Secure Connections, 1 and 3 authenticated (4: made with the debug keys); whose it is, and its size."""
     kind = data[8]
-    return Key(kind >= 2, kind in (1, 3), data[10])
+    return Key(kind >= 2, kind in (1, 3), data[10], kind == 4)
 
 
 def _address(octets: bytes) -> str:

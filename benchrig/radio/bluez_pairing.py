@@ -17,6 +17,7 @@ from benchrig.radio.bluez_answers import PartyAnswers
 from benchrig.radio.bluez_bonds import others
 from benchrig.radio.bluez_kernel import ADD_OOB_DATA, BY_AUTHENTICATION, Heard
 from benchrig.radio.security import (
+    DEBUG_KEY,
     ENCRYPTION,
     HIDDEN,
     LINK_LOST,
@@ -193,6 +194,9 @@ class BluezSecurity:
             return Paired(LINK_LOST)
         paired = _told(device, heard, answers, wish, self._link.address)
         self._shared.bonds.made(device, paired)
+        if heard.key is not None and heard.key.debug:
+            await self._give_up(device)
+            return Paired(DEBUG_KEY, "device")
         if wish.pairing == "secure connections" and not paired.secure_connections:
             # Linux takes a key of legacy pairing where the bench offers none
             await self._give_up(device)

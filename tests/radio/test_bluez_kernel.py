@@ -54,7 +54,7 @@ CONTROL = [
     (news(0x0A, bytes.fromhex(KEY.format(kind=1))), {"key": Key(False, True, 7)}),
     (news(0x0A, bytes.fromhex(KEY.format(kind=2))), {"key": Key(True, False, 7)}),
     (news(0x0A, bytes.fromhex(KEY.format(kind=3))), {"key": Key(True, True, 7)}),
-    (news(0x0A, bytes.fromhex(KEY.format(kind=4))), {"key": Key(True, False, 7)}),
+    (news(0x0A, bytes.fromhex(KEY.format(kind=4))), {"key": Key(True, False, 7, debug=True)}),
     (news(0x0A, bytes.fromhex(KEY.format(kind=3)), index=1), {"key": None}),
     (news(0x0C, OCTETS + b"\x02\x04"), {"ended": 4}),
     (news(0x18, b"\x01" + OCTETS + bytes.fromhex("0900000000C0 02") + bytes(16)), {"identity": IDENTITY}),

@@ -178,6 +178,11 @@ async def test_who_may_manage_the_adapter_chooses_and_learns_more(claim: Adapter
         "authentication requirements", "bench"
     )
     assert (weak.bluez.removed, weak.link.is_up) == (["01"], False)
+    # nor is one that everybody knows
+    known = Desk(PairingBluez(), claim, manages=True)
+    known.kernel.heard.key = Key(secure_connections=True, authenticated=False, size=16, debug=True)
+    assert await known.security.pair(Wish(), Person()) == Paired("debug key", "device")
+    assert (known.bluez.removed, known.link.is_up) == (["01"], False)
 
 
 async def test_a_setting_that_a_dead_benchrig_has_left_is_put_back(claim: AdapterLock) -> None:
