@@ -49,7 +49,7 @@ def memory_of(device: KnownDevice) -> str:
 
 def unasked(name: str) -> str:
     """A unit that asks for security, or refuses something for want of it: a remark, whatever comes of it."""
-    return f"{name} wants an encrypted link: Linux began to pair with it, which was refused, since no step paired"
+    return f"{name} wants an encrypted link: Linux began to pair with it on its own, which benchrig refused"
 
 
 def too_weak() -> StationError:

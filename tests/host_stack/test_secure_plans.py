@@ -49,6 +49,13 @@ PLANS = {
     "others": ("kept", "  - pair: none\n"),
     "killed": ("lock", PAIR + "  - wait: 60 s\n"),
 }  # fmt: skip
+# units that let a bench in which they are bonded with, and no other
+BONDED = {
+    "bonded only": "connections: bonded only",
+    "low duty": "directed: {duty: low, for: 30 s, then: undirected}",
+    "high duty": "directed: {duty: high, then: undirected}",
+}
+COMES_BACK = "  - pair: none\n" + AGAIN + "  - encrypt:\n    expect: {failure: {equals: none}}\n"
 # what other programs may not know of
 BOUND = "setpriv --bounding-set=-net_admin,-net_raw"
 BONDS = "bluetoothctl devices Paired"
@@ -102,6 +109,34 @@ def test_every_run_ends_with_the_right_cause_and_leaves_no_bond(shell: Shell) ->
         assert each.code == code, f"{name}: {story(each)}"
         assert words in each.out, f"{name}: {story(each)}"
     assert bonds.out == ""
+
+
+ROUGH = ("sound", "wrong", "unchecked", "forgot", "another key", "private")
+
+
+def rough_units() -> str:
+    text = UNITS.read_text()
+    private = text[text.index("  - device: private") :]
+    units = [
+        private.replace("device: private", f"device: {name}")
+        .replace("name: private", f"name: {name}")
+        .replace("0F:08", f"0F:{number:02X}")
+        .replace("    privacy: {address: resolvable, every: 60 s}\n", "")
+        .replace("interval: 50 ms", f"interval: 50 ms, {advertising}")
+        for number, (name, advertising) in enumerate(BONDED.items(), 0x10)
+    ]
+    return f"air: rough\n{text}{''.join(units)}"
+
+
+@pytest.mark.usefixtures("plans")
+def test_a_rough_air_changes_nothing_and_bonded_benches_are_let_in(shell: Shell, tmp_path: Path) -> None:
+    (tmp_path / "units.yaml").write_text(rough_units())
+    for name in BONDED:
+        (tmp_path / f"{name}.yaml").write_text(HEAD.format(unit=f"name: {name}") + COMES_BACK)
+    names = [*ROUGH, *BONDED]
+    said = shell(*map(run, names), devices=[tmp_path / "units.yaml"], within=290)
+    for name, each in zip(names, said, strict=True):
+        assert each.code == EXPECTED.get(name, (0, ""))[0], f"{name}: {story(each)}"
 
 
 # What the plan that ships asks for, and Linux does not do, in other words
