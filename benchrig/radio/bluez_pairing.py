@@ -73,8 +73,15 @@ class BluezSecurity:
 
     @property
     def is_bonded(self) -> bool:
-        bonds = self._shared.bonds
-        return self._encrypted or self._address in bonds.refused or bonds.of(self._address) is not None
+        """A key that the unit has refused counts until it is given up: Linux had to forget it."""
+        made = self._shared.bonds.of(self._address)
+        return self._address in self._shared.bonds.refused or (self._encrypted if made is None else bool(made.bonded))
+
+    @property
+    def is_weak(self) -> bool:
+        """Whether the unit may want more than the link has."""
+        made = self._shared.bonds.of(self._address)
+        return self._encrypted and made is not None and made.authenticated is False
 
     async def pair(self, wish: Wish, party: Party) -> Paired:
         if why := unable(wish, manages=self._shared.kernel.manages):
@@ -120,6 +127,7 @@ class BluezSecurity:
         return device
 
     async def _give_up(self, device: KnownDevice) -> None:
+        self._encrypted = False
         await self._link.disconnect()
         await self._shared.bonds.remove(device)
 

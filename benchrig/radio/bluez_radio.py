@@ -64,6 +64,8 @@ class BluezRadio(BluezListener):
 
     _target: str = ""
     _security: Security | None = None
+    # that of the last link
+    _secured: BluezSecurity | None = None
 
     async def prepare(self, selection: Selection, within: float = PREPARE_WITHIN) -> list[str]:
         """Take the adapter, and clear the links that a dead benchrig left on it: nothing may be timed over them."""
@@ -152,8 +154,7 @@ class BluezRadio(BluezListener):
         if self._target in self._wants_pairing:
             refused = security.bonds.refused.get(self._target) if security else ""
             return lost_bond(last.name, refused) if refused and last else unasked_pairing()
-        made = security.bonds.of(self._target) if security else None
-        weak = made is not None and made.authenticated is False
+        weak = self._secured is not None and self._secured.is_weak
         return too_weak() if weak and last is not None and last.gave_up else None
 
     async def _holder(self) -> StationError | None:
@@ -258,7 +259,8 @@ class BluezRadio(BluezListener):
     def _secure(self, link: Link, sighting: Sighting, *, encrypted: bool) -> None:
         if self._security is not None:
             path = object_path(sighting.device)
-            link.secure_with(BluezSecurity(self._security, link, path, encrypted=encrypted))
+            self._secured = BluezSecurity(self._security, link, path, encrypted=encrypted)
+            link.secure_with(self._secured)
 
     async def _renew(self, link: Link, device: KnownDevice) -> None:
         """Connect a link anew to a device whose key Linux is to forget."""

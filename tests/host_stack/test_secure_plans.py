@@ -46,6 +46,7 @@ PLANS = {
     "open door": ("lock", f"  - access:\n      {OPEN}: {{read: encrypted}}\n      others: {{read: any, subscribe: any, write: any}}\n    levels: {{encrypted: {{pair: none}}}}\n    expect: {{differences: {{equals: 0}}}}\n"),
     "private": ("private", "  - pair: none\n" + "  - disconnect:\n  - wait: 70 s\n  - connect:\n    name: again\n  - encrypt:\n" + f"  - read: {OPEN}\n    expect: {{raw: {{equals: '07'}}}}\n"),
     "private, twice": ("private", "  - pair: none\n    bonding: false\n    expect: {bonded: {equals: false}}\n  - pair: none\n    expect: {identity_address: {equals: 'C0:00:00:00:0F:08'}}\n"),
+    "asks and pairs": ("asking", "  - pair: none\n    expect: {failure: {equals: none}}\n" + AGAIN + "  - encrypt:\n    expect: {failure: {equals: none}}\n"),
     "others": ("kept", "  - pair: none\n"),
     "killed": ("lock", PAIR + "  - wait: 60 s\n"),
 }  # fmt: skip
@@ -95,6 +96,7 @@ EXPECTED = {
     "too weak": (7, "the unit may want a better protected link"),
     "fresh": (7, "Linux keeps the table of a paired unit"),
     "asks": (0, ""),
+    "asks and pairs": (0, ""),
     "access": (5, "not judged"),
     "open door": (5, "not judged"),
     "private": (0, ""),

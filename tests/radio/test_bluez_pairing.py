@@ -53,6 +53,7 @@ async def test_what_it_is_asked_tells_the_method(
 ) -> None:
     desk = Desk(PairingBluez(*questions), claim)
     assert await desk.security.pair(wish, person) == paired
+    assert (desk.security.is_bonded, desk.security.is_weak) == (bool(paired.bonded), paired.authenticated is False)
     said = [
         body
         for member, body in filter(lambda each: isinstance(each, tuple), desk.bluez.called)
@@ -131,6 +132,7 @@ async def test_a_paired_unit_is_never_paired_with_again(claim: AdapterLock) -> N
     assert (desk.renewed, desk.bluez.removed) == (1, ["01"])
     await desk.security.forget()
     assert (desk.bluez.removed, desk.link.is_up, claim.paired) == (["01", "01"], False, set())
+    assert not desk.security.is_bonded
 
 
 async def test_after_a_protected_attempt_only_a_new_link_pairs_without(claim: AdapterLock) -> None:
