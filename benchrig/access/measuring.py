@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, cast
 
 from benchrig.access.asking import Asking
-from benchrig.access.rules import INSUFFICIENT, Over, expected
+from benchrig.access.rules import INSUFFICIENT, KEY_TOO_SHORT, Over, expected
 from benchrig.access.subject import can_subscribe, is_switch, offers
 from benchrig.radio.security import Level
 from benchrig.radio.table import Characteristic
@@ -24,6 +24,12 @@ class Measured:
     found: Found
     operation: Operation
     answers: dict[Level, int] = field(default_factory=dict)
+    # over a link with a short key
+    short: int | None = None
+
+    @property
+    def wants_long_key(self) -> bool:
+        return self.short == KEY_TOO_SHORT
 
     @property
     def need(self) -> Need:
@@ -72,6 +78,13 @@ class Measuring:
                 if self._is_asked(found.attribute, operation):
                     await self._try(asking, found, operation, level)
 
+    async def over_short_key(self, asking: Asking, table: Table) -> None:
+        """The same over a link with a short key, whatever its level is."""
+        for measured in self._found.values():
+            found = table.by_handle(measured.found.attribute.handle)
+            if found and 0 in measured.answers.values():
+                measured.short = await self._asked(asking, found[0].attribute, measured.operation)
+
     def _is_asked(self, attribute: Attribute, operation: Operation) -> bool:
         if is_switch(attribute):
             return False
@@ -84,18 +97,19 @@ class Measuring:
     async def _try(self, asking: Asking, found: Found, operation: Operation, level: Level) -> None:
         attribute, key = found.attribute, (found.attribute.handle, operation)
         measured = self._found.setdefault(key, Measured(found, operation))
-        if level in measured.answers:
-            return
+        if level not in measured.answers:
+            measured.answers[level] = await self._asked(asking, attribute, operation)
+
+    async def _asked(self, asking: Asking, attribute: Attribute, operation: Operation) -> int:
         name = f"handle 0x{attribute.handle:04X}"
-        if operation == "read":
-            answer = await asking.read(attribute, name)
-            if not answer.code:
-                self._values[attribute.handle] = answer.data
-        elif operation == "write":
-            answer = await asking.write(attribute, name, self._values[attribute.handle])
-        else:
-            answer = await asking.subscribe(cast("Characteristic", attribute), name)
-        measured.answers[level] = answer.code
+        if operation == "subscribe":
+            return (await asking.subscribe(cast("Characteristic", attribute), name)).code
+        if operation == "write":
+            return (await asking.write(attribute, name, self._values[attribute.handle])).code
+        answer = await asking.read(attribute, name)
+        if not answer.code:
+            self._values[attribute.handle] = answer.data
+        return answer.code
 
     @property
     def found(self) -> Mapping[tuple[int, Operation], Measured]:

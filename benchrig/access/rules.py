@@ -6,12 +6,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from benchrig.radio.security import Level
+from benchrig.radio.security import LARGEST_KEY, SMALLEST_KEY, Level
 from benchrig.values.access import ALLOWED, LEVELS, REFUSED, Need, Operation
 from benchrig.values.catalogue import att_error_name
 
 READ_NOT_PERMITTED, WRITE_NOT_PERMITTED = 0x02, 0x03
-INSUFFICIENT_AUTHENTICATION, INSUFFICIENT_ENCRYPTION = 0x05, 0x0F
+INSUFFICIENT_AUTHENTICATION, KEY_TOO_SHORT, INSUFFICIENT_ENCRYPTION = 0x05, 0x0C, 0x0F
 REQUEST_NOT_SUPPORTED, CCCD_IMPROPER = 0x06, 0xFD
 # Authentication, authorization, encryption key size, encryption.
 INSUFFICIENT = frozenset({0x05, 0x08, 0x0C, 0x0F})
@@ -22,11 +22,13 @@ UNTOLD = -1
 
 @dataclass(frozen=True)
 class Over:
-    """A link: how far it is protected, and whether the device has a key for this peer from before. `words` name it."""
+    """A link: how far it is protected, whether the device has a key for this peer from before, and the size of the key
+    that encrypts it. `words` name it."""
 
     level: Level
     has_key: bool = False
     words: str = ""
+    key_size: int = LARGEST_KEY
 
     @property
     def label(self) -> str:
@@ -48,18 +50,20 @@ class Expected:
         return code == UNTOLD or code in self.errors
 
 
-def expected(operation: Operation, need: Need, over: Over, *, strict: bool) -> Expected | None:
-    """None where nothing is judged."""
+def expected(
+    operation: Operation, need: Need, over: Over, *, strict: bool, key_size: int = SMALLEST_KEY
+) -> Expected | None:
+    """None where nothing is judged. `key_size` is that of the key that an operation with a need asks for."""
     if need == "any":
         return None
-    if operation == "write without response" and (need == "never" or over.level < LEVELS.index(need)):
+    if need != "never" and (code := _insufficient(LEVELS.index(need), over, key_size)) == 0:
+        return Expected(True)
+    if operation == "write without response":
         return Expected(False, words=REFUSED)
     if need == "never":
         errors = _not_permitted(operation)
         return Expected(False, errors if strict else ANY_ERROR, _in_words(errors, strict=strict, loosely="any error"))
-    if over.level >= LEVELS.index(need):
-        return Expected(True)
-    errors = frozenset({_insufficient(over)})
+    errors = frozenset({code})
     loosely = "any insufficient … error"
     return Expected(False, errors if strict else INSUFFICIENT, _in_words(errors, strict=strict, loosely=loosely))
 
@@ -72,7 +76,10 @@ def _not_permitted(operation: Operation) -> frozenset[int]:
     return frozenset({WRITE_NOT_PERMITTED})
 
 
-def _insufficient(over: Over) -> int:
+def _insufficient(need: int, over: Over, key_size: int) -> int:
+    """The error for a link that is protected too little, 0 for one that is enough."""
+    if over.level >= need:
+        return KEY_TOO_SHORT if need and over.key_size < key_size else 0
     unencrypted = over.level is Level.NO_SECURITY
     return INSUFFICIENT_ENCRYPTION if unencrypted and over.has_key else INSUFFICIENT_AUTHENTICATION
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from benchrig.radio.offers import CCCD
+from benchrig.radio.security import SMALLEST_KEY
 from benchrig.radio.table import Characteristic, Descriptor
 from benchrig.values.access import Need, Operation
 
@@ -31,6 +32,7 @@ class Subject:
     needs: Mapping[Operation, Need] = field(default_factory=dict)
     may_write: bool = False
     second: bytes | None = None
+    key_size: int = SMALLEST_KEY
 
     @property
     def attribute(self) -> Attribute:

@@ -9,7 +9,7 @@ from typing import cast
 from benchrig.access.asking import Answer, Asking
 from benchrig.access.rules import INSUFFICIENT, Expected, Over, expected, found_words
 from benchrig.access.subject import Subject, can_subscribe, offers
-from benchrig.radio.security import Level
+from benchrig.radio.security import SMALLEST_KEY, Level
 from benchrig.radio.table import Characteristic
 from benchrig.source.problem import counted
 from benchrig.values.access import ALLOWED, LEVELS, OPERATIONS, AccessCell, AccessRow, Need, Operation
@@ -82,8 +82,10 @@ class Trying:
         need = subject.needs.get(operation)
         if need is None:
             return
-        row = self.rows.setdefault((subject.handle, operation), AccessRow(subject.name, operation, need))
-        wanted = expected(operation, need, over, strict=self.strict)
+        row = self.rows.setdefault(
+            (subject.handle, operation), AccessRow(subject.name, operation, _said(subject, need))
+        )
+        wanted = expected(operation, need, over, strict=self.strict, key_size=subject.key_size)
         if wanted is None:
             return
         if need != "never" and offers(subject.attribute, operation) is False:
@@ -185,6 +187,11 @@ class Trying:
     @property
     def differences(self) -> list[str]:
         return [text for row in self.rows.values() for text in row.differences]
+
+
+def _said(subject: Subject, need: Need) -> str:
+    sized = subject.key_size > SMALLEST_KEY and need in LEVELS[1:]
+    return f"{need}, key of {subject.key_size} bytes" if sized else need
 
 
 def _put(row: AccessRow, cell: AccessCell) -> None:

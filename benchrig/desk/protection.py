@@ -10,9 +10,9 @@ from benchrig.access.asking import Asking
 from benchrig.access.measuring import Measured, Measuring
 from benchrig.desk.desk import Desk
 from benchrig.desk.inspecting import handles_of
-from benchrig.desk.securing import failure_words
+from benchrig.desk.securing import failure_words, wish_of
 from benchrig.errors import DeviceError, LinkError, UsageError
-from benchrig.radio.security import NONE, Capability, Level, Wish
+from benchrig.radio.security import NONE, SMALLEST_KEY, Capability, Level, Wish
 
 if TYPE_CHECKING:
     from benchrig.radio.link import Link
@@ -85,6 +85,18 @@ class _Measurement:
             for level, wish in self.ways:
                 if level in self.found.reached:
                     await self._paired(level, wish)
+        if self.found.capability is not None:
+            await self._short_key(wish_of(self.found.capability, bonding=False))
+
+    async def _short_key(self, wish: Wish) -> None:
+        """Whether anything wants a longer key; a device that refuses a short one asks no attribute for it."""
+        link = await self._fresh()
+        async with self.desk.showing("pairing for a short key"):
+            paired = await link.security.pair(replace(wish, key_size=SMALLEST_KEY), self.desk.party)
+        if paired.failure == NONE and paired.key_size == SMALLEST_KEY:
+            ends = self.desk.now() + _WITHIN
+            asking = Asking(link, lambda: max(0.1, ends - self.desk.now()))
+            await self.measuring.over_short_key(asking, link.table)
 
     async def _paired(self, level: Level, wish: Wish) -> None:
         link = await self._fresh()

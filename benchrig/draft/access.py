@@ -11,10 +11,11 @@ from benchrig.desk.protection import Protection, ways
 from benchrig.draft.naming import Naming
 from benchrig.plan.writing import Rows, StepText
 from benchrig.propose.proposal import Grounds, Proposal
-from benchrig.radio.security import Capability, Level
+from benchrig.radio.security import LARGEST_KEY, SMALLEST_KEY, Capability, Level
 from benchrig.source.problem import counted
 from benchrig.source.writing import Bare
-from benchrig.steps.access_levels import NO_WAY
+from benchrig.steps.access_levels import NO_WAY, SHORT_KEY
+from benchrig.steps.access_matrix import KEY_SIZE
 from benchrig.values.access import LEVELS, OPERATIONS
 from benchrig.values.catalogue import att_error_name
 
@@ -30,8 +31,12 @@ def access_step(found: Protection, naming: Naming) -> tuple[StepText, dict[str, 
         written += [name] if each.operation == "write" else []
     _name_the_rest(found, naming, matrix)
     matrix = Rows({name: {each: row[each] for each in OPERATIONS if each in row} for name, row in matrix.items()})
+    sized = [naming.name_at(each.found.attribute.handle) for each in found.measured if each.wants_long_key]
+    for name in sized:
+        matrix[name][KEY_SIZE] = Bare(f"{LARGEST_KEY}")
     keys: dict[str, Any] = {}
-    if levels := _levels(found):
+    levels = _levels(found) | ({SHORT_KEY: {"pair": found.capability}} if sized else {})
+    if levels:
         keys["levels"] = Rows(levels)
     if written:
         keys["writes"] = written
@@ -76,6 +81,8 @@ def _remarks(found: Protection, naming: Naming) -> Iterator[str]:
         yield "passkeys are asked for; write them as passkey: '…', or as a given value"
     if any(each.is_guess and each.need in LEVELS for each in found.measured):
         yield f"guess: {_FEW_LINKS}" if found.reached == [Level.NO_SECURITY] else f"guess: {_by_gap(found, naming)}"
+    if any(each.wants_long_key for each in found.measured):
+        yield f"guess: {KEY_SIZE} {LARGEST_KEY}, for a key of {SMALLEST_KEY} bytes was too short, and no other was tried"
     for each in found.measured:
         if each.need == "any":
             codes = ", ".join(att_error_name(code) for code in dict.fromkeys(each.answers.values()))

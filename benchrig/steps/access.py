@@ -12,11 +12,11 @@ from benchrig.access.rules import Over
 from benchrig.access.trying import Trying
 from benchrig.errors import ConnectFailed, DeviceError, StationError, StepFailed, UsageError
 from benchrig.radio.offers import NOT_SENT
-from benchrig.radio.security import NONE, Level, Paired, Protection
+from benchrig.radio.security import NONE, SMALLEST_KEY, Level, Paired, Protection
 from benchrig.source.shape import LATE, Misfit, is_late
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar
-from benchrig.steps.access_levels import LevelPairing, Levels
+from benchrig.steps.access_levels import SHORT_KEY, LevelPairing, Levels
 from benchrig.steps.access_matrix import Laid, Matrix, lay
 from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import NOTHING, SECONDS, Cap, ReadingType, Step
@@ -81,6 +81,7 @@ class Access(Step, kw_only=True):
         for misfit in self.access.misfits(names):
             yield Misfit(misfit.message, misfit.advice, ("access", *misfit.path))
         yield from self._level_misfits()
+        yield from self._key_misfits()
         for index, written in enumerate(self.may_write):
             yield from self._write_misfits(names, written, index)
         for changed, value in self.changes.items():
@@ -93,6 +94,18 @@ class Access(Step, kw_only=True):
             message = f"the matrix is about links that are {_in_words(level)}, and levels has no way to them"
             advice = f"write {level.words}: {{pair: …}} under levels, or {level.words}: never where the unit has none"
             yield Misfit(message, advice, ("levels",))
+
+    def _key_misfits(self) -> Iterable[Misfit]:
+        """A size of the key that no link would show to be asked for."""
+        short, longest = self.levels.short, max(self.access.sizes.values(), default=0)
+        if longest > SMALLEST_KEY and self.levels.short_key is None:
+            advice = f"write {SHORT_KEY}: {{pair: …}} under levels, or {SHORT_KEY}: never where the unit refuses one"
+            yield Misfit(
+                "the matrix asks for a size of the key, and levels has no link with a short one", advice, ("levels",)
+            )
+        if short is not None and longest and short.key_size >= longest:
+            message = f"a key of {short.key_size} bytes is long enough for all that the matrix asks for"
+            yield Misfit(message, f"write key_size: {SMALLEST_KEY}, or leave it out", ("levels", SHORT_KEY, "key_size"))
 
     def _write_misfits(self, names: Names, name: str, index: int) -> Iterable[Misfit]:
         if name in self.may_write[:index]:
@@ -169,8 +182,11 @@ class Access(Step, kw_only=True):
                     await self._paired_over(bench, trying, level, pairing)
             if ways and not bonding and trying.lacks_values(first):
                 await self._over(bench, trying, await self._fresh(bench), first)
-        if self.levels.ways:
-            bonded = any(pairing.bonding for _, pairing in self.levels.ways)
+            if not bonding and (short := self.levels.short) is not None:  # a pairing ends the bond that was there
+                await self._short_over(bench, trying, short)
+        pairings = [*(pairing for _, pairing in self.levels.ways), *filter(None, [self.levels.short])]
+        if pairings:
+            bonded = any(pairing.bonding for pairing in pairings)
             after = Over(Level.NO_SECURITY, bonded, AFTER)
             laid = await self._fresh(bench)
             await self._over(bench, trying, laid, after)
@@ -181,6 +197,17 @@ class Access(Step, kw_only=True):
         laid = await self._fresh(bench)
         await self._pair(bench, level, pairing)
         await self._over(bench, trying, laid, Over(level), keep=pairing.bonding)
+
+    async def _short_over(self, bench: Bench, trying: Trying, pairing: LevelPairing) -> None:
+        """Over a link whose key is shorter than it could be, whatever its level is."""
+        laid = await self._fresh(bench)
+        result = await self._paired(bench, pairing, "encrypted with a short key")
+        level = bench.link.security.level or _level_of(result)
+        if level is None or result.key_size is None:
+            raise StationError("this radio does not tell the size of the key", advice="test this with --radio hci:…")
+        if result.key_size > pairing.key_size:
+            raise DeviceError(f"expected a key of {pairing.key_size} bytes, found one of {result.key_size}")
+        await self._over(bench, trying, laid, Over(level, words=SHORT_KEY, key_size=result.key_size))
 
     async def _listen(self, bench: Bench, trying: Trying, laid: Laid, over: Over) -> None:
         """A bond keeps subscriptions, and over a link without security they must be silent; then they are turned off."""
@@ -221,12 +248,16 @@ class Access(Step, kw_only=True):
         return {name: encode(bench.names.meaning(name).format, value, None) for name, value in self.changes.items()}
 
     async def _pair(self, bench: Bench, level: Level, pairing: LevelPairing) -> None:
+        result = await self._paired(bench, pairing, _in_words(level))
+        _check_level(bench.link.security.level or _level_of(result), level)
+
+    async def _paired(self, bench: Bench, pairing: LevelPairing, link: str) -> Paired:
         result = await paired(bench, Numbers(bench, pairing, _as_it_is), _as_it_is)
         if result.failure != NONE:
-            raise error_of(result, f"no link that is {_in_words(level)}: the pairing failed")
+            raise error_of(result, f"no link that is {link}: the pairing failed")
         if pairing.bonding and result.bonded is not False:
             bench.device.bonded_as = pairing
-        _check_level(bench.link.security.level or _level_of(result), level)
+        return result
 
 
 async def _as_it_is(work: Coroutine[Any, Any, T], seconds: float) -> T:

@@ -7,12 +7,12 @@ from typing import Any, ClassVar, Literal
 
 import msgspec
 
-from benchrig.radio.security import Level
+from benchrig.radio.security import LARGEST_KEY, SMALLEST_KEY, Level
 from benchrig.source.shape import LATE, Misfit, Reader, is_late
 from benchrig.source.yaml import Node, Scalar
 from benchrig.steps.pairing_keys import Pairing
 
-NO_WAY = "never"
+NO_WAY, SHORT_KEY = "never", "short key"
 # Each level needs the pairing that leads to it and to no other one.
 _PAIRINGS: dict[Level, Literal["either", "secure connections", "legacy"]] = {
     Level.ENCRYPTED: "either",
@@ -52,6 +52,7 @@ class Levels(msgspec.Struct, kw_only=True, omit_defaults=True):
     encrypted: Way | None = None
     authenticated: Way | None = None
     secure_connections: Way | None = msgspec.field(name="secure connections", default=None)
+    short_key: Way | None = msgspec.field(name=SHORT_KEY, default=None)
 
     @property
     def astray(self) -> Iterator[Misfit]:
@@ -73,6 +74,14 @@ class Levels(msgspec.Struct, kw_only=True, omit_defaults=True):
         """Those with a way to them: the ones that bond come last, so that no key is there before."""
         found = [(level, _of_level(level, way.pairing)) for level, way in self.given if way.pairing is not None]
         return sorted(found, key=lambda each: each[1].bonding)
+
+    @property
+    def short(self) -> LevelPairing | None:
+        """The pairing for a link whose key is shorter than it could be: as short as can be where the plan does not say it."""
+        pairing = self.short_key.pairing if isinstance(self.short_key, Way) else None
+        if pairing is None or pairing.key_size < LARGEST_KEY:
+            return pairing
+        return msgspec.structs.replace(pairing, key_size=SMALLEST_KEY)
 
     def lacking(self, highest: int) -> list[Level]:
         """Of the levels up to this one, those that nothing is said of."""

@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING, Any, ClassVar, cast
 from benchrig.access.subject import Subject, can_subscribe, is_switch, offers
 from benchrig.errors import UsageError
 from benchrig.radio.offers import hidden_attribute
+from benchrig.radio.security import LARGEST_KEY, SMALLEST_KEY
 from benchrig.radio.table import Address, Found, Segment
 from benchrig.source.problem import suggest
 from benchrig.source.references import has_reference
 from benchrig.source.shape import BAD, LATE, Misfit, Reader, describe_value
 from benchrig.source.yaml import Mapping as MappingNode
-from benchrig.source.yaml import Node
+from benchrig.source.yaml import Node, Scalar
 from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.lookup import look_up, path_of
 from benchrig.values.access import LEVELS, NEEDS, OPERATIONS, Need, Operation
@@ -23,7 +24,7 @@ from benchrig.values.catalogue import decimal_uuid, name_of
 if TYPE_CHECKING:
     from benchrig.radio.table import Attribute, Table
 
-OTHERS = "others"
+OTHERS, KEY_SIZE = "others", "key_size"
 _EXAMPLE = "for example: {read: open, write: encrypted}"
 _NO_DESCRIPTOR = ("subscribe", "write without response")
 
@@ -37,14 +38,22 @@ class Matrix:
         "additionalProperties": {
             "type": "object",
             "minProperties": 1,
-            "propertyNames": {"enum": list(OPERATIONS)},
+            "propertyNames": {"enum": [*OPERATIONS, KEY_SIZE]},
+            "properties": {KEY_SIZE: {"type": "integer", "minimum": SMALLEST_KEY, "maximum": LARGEST_KEY}},
             "additionalProperties": {"enum": list(NEEDS)},
         },
     }
 
-    def __init__(self, named: Mapping[str, Mapping[Operation, Need]], keys: Mapping[str, Any] | None = None) -> None:
-        """`keys` are those of the file, where they are not the names: 0x2A6E is a number there."""
+    def __init__(
+        self,
+        named: Mapping[str, Mapping[Operation, Need]],
+        keys: Mapping[str, Any] | None = None,
+        sizes: Mapping[str, int] | None = None,
+    ) -> None:
+        """`keys` are those of the file, where they are not the names: 0x2A6E is a number there. `sizes` are those of the key
+        that an attribute asks for."""
         self._keys = keys or {}
+        self.sizes = sizes or {}
         self.others = named.get(OTHERS, {})
         self.named = {name: needs for name, needs in named.items() if name != OTHERS}
 
@@ -62,15 +71,17 @@ class Matrix:
             return LATE
         if not isinstance(node, MappingNode):
             return reader.read_own(node, cls)
-        before, named, keys = reader.problems.mistakes, dict[str, Any](), dict[str, Any]()
+        before, named, keys, sizes = reader.problems.mistakes, dict[str, Any](), dict[str, Any](), dict[str, int]()
         for written, (key, needs) in node.entries.items():
             if misfit := decimal_uuid(key):
                 reader.misfit(key, misfit)
             elif key.text == OTHERS or isinstance(reader.read(key, AttributeName), str):
                 named[key.text], keys[key.text] = _needs(needs, reader), written
+                if (size := _key_size(needs, reader)) is not None:
+                    sizes[key.text] = size
         if not named and reader.problems.mistakes == before:
             return reader.read_own(node, cls)
-        return BAD if reader.problems.mistakes > before else cls(named, keys)
+        return BAD if reader.problems.mistakes > before else cls(named, keys, sizes)
 
     @property
     def highest(self) -> int:
@@ -108,8 +119,12 @@ def _needs(node: Node, reader: Reader) -> dict[Operation, Need]:
     needs: dict[Operation, Need] = {}
     for key, value in node.entries.values():
         need = getattr(value, "value", None)
+        if key.text == KEY_SIZE:
+            continue
         if key.text not in OPERATIONS:
-            reader.problems.add(key.place, f"unknown operation '{key.text}'", suggest(key.text, OPERATIONS))
+            reader.problems.add(
+                key.place, f"unknown operation '{key.text}'", suggest(key.text, [*OPERATIONS, KEY_SIZE])
+            )
         elif need not in NEEDS:
             advice = suggest(str(need), NEEDS) if isinstance(need, str) else ""
             message = f"expected one of {', '.join(NEEDS)}; found {describe_value(need)}"
@@ -117,6 +132,21 @@ def _needs(node: Node, reader: Reader) -> dict[Operation, Need]:
         else:
             needs[key.text] = cast("Need", need)
     return needs
+
+
+def _key_size(node: Node, reader: Reader) -> int | None:
+    """The size of the key that an attribute asks for, where the plan says one."""
+    size = node.get(KEY_SIZE) if isinstance(node, MappingNode) else None
+    if size is None:
+        return None
+    value = getattr(size, "value", None)
+    if isinstance(value, int) and not isinstance(value, bool) and SMALLEST_KEY <= value <= LARGEST_KEY:
+        return value
+    found = describe_value(value) if isinstance(size, Scalar) else "no number"
+    reader.misfit(
+        size, Misfit(f"expected {SMALLEST_KEY} to {LARGEST_KEY} bytes, found {found}", f"for example: {LARGEST_KEY}")
+    )
+    return None
 
 
 def _misfits_of(name: str, address: Address, needs: Mapping[Operation, Need]) -> Iterator[Misfit]:
@@ -164,7 +194,8 @@ def lay(
         own, may_write = matrix.named.get(name, {}), attribute.handle in written
         needs, unnamed = _needs_of(attribute, own, matrix.others, written=may_write)
         called = _called(found, name, table, names)
-        subject = Subject(called, found, needs, may_write, seconds.get(attribute.handle))
+        size = matrix.sizes.get(name or OTHERS, SMALLEST_KEY)
+        subject = Subject(called, found, needs, may_write, seconds.get(attribute.handle), size)
         laid.subjects.append(subject)
         laid.unnamed += [(subject, operation) for operation in unnamed]
     return laid

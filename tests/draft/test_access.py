@@ -23,7 +23,7 @@ from tests.run.test_access import CODE, NEEDS, OWN, SECURITY, every_need, needs,
 
 DESCRIBED = (
     "value: 5, properties: [read, write without response], descriptors: [{descriptor: characteristic user description, "
-    "value: x, writable: true, read_needs: encrypted, write_needs: authenticated}]"
+    "value: x, writable: true, read_needs: encrypted, write_needs: authenticated, key_size_needed: 16}]"
 )
 SOUND = every_need() + f"      - {{characteristic: {OWN(5)}, as: uint8, {DESCRIBED}}}\n"
 WRITES = (*map(OWN, range(1, 5)), "characteristic user description")
@@ -66,7 +66,7 @@ def test_the_matrix_is_what_the_device_asks_for():
     for at, need in enumerate(NEEDS, 1):
         assert f"own {OWN(at)[:8]}: {{read: {need}, write: {need}, subscribe: {need}}}\n" in text
     assert "      own 6b1d0005: {read: open, write without response: any}\n" in text
-    assert "own 6b1d0005/user description: {read: encrypted, write: authenticated}\n" in text
+    assert "own 6b1d0005/user description: {read: encrypted, write: authenticated, key_size: 16}\n" in text
     assert "    levels:\n      encrypted: {pair: none}\n      authenticated: {pair: keyboard}\n" in text
     assert CODE not in text
     assert "strict" not in text
@@ -94,10 +94,11 @@ def test_a_device_that_asks_for_less_fails(mutation, air):
     """Of each attribute and each requirement in turn; with the step taken out the rest of the plan is no help."""
     ran = run(access_alone(drafted()), mutation.apply(SPEC), air=air, operator=Typing())
     assert (ran.ended.exit_code, ran.step("access").ended.cause) == (1, "limit")
-    operation = mutation.name.partition(": ")[2].partition("_")[0]
+    what = mutation.name.partition(": ")[2]
     found = ran.reading("access", "found").value
     assert found
-    assert all(f", {operation}, " in text for text in found)
+    told = "short key" if what == "any size of the key" else f", {what.partition('_')[0]}, "
+    assert all(told in text for text in found)
 
 
 def test_without_a_pairing_the_levels_are_no_more_than_guessed():

@@ -73,6 +73,17 @@ def test_a_sound_one_is_taken():
             "    levels: {secure connections: {pair: keyboard, pairing: legacy}}\n",
             "legacy pairing gives no key of Secure Connections", "take out pairing", "legacy",
         ),
+        ("{temperature: {read: open, key_size: 6}}", "", "expected 7 to 16 bytes, found the number 6", "16", "6"),
+        ("{temperature: {read: open, keysize: 16}}", "", "unknown operation 'keysize'", "key_size", "keysize"),
+        (
+            "{temperature: {read: encrypted, key_size: 16}}", "    levels: {encrypted: {pair: none}}\n",
+            "levels has no link with a short one", "short key: never", "{encrypted",
+        ),
+        (
+            "{temperature: {read: encrypted, key_size: 12}}",
+            "    levels: {encrypted: {pair: none}, short key: {pair: none, key_size: 12}}\n",
+            "a key of 12 bytes is long enough", "key_size: 7", "12",
+        ),
         ("{temperature: {read: open}}", "    levels: {encryptd: never}\n", "unknown key 'encryptd'", "encrypted", "encryptd"),
         ("{temperature: {read: open}}", "    levels: {encrypted: no way}\n", "expected a mapping", "{pair: no way}", "no way"),
         (

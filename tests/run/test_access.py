@@ -390,3 +390,22 @@ def test_a_passkey_of_the_plan_is_in_nothing_that_the_run_leaves():
     ran = run(SOUND, every_need())
     assert CODE not in "".join(map(str, ran.events))
     assert CODE not in junit_xml(ran.record).decode()
+
+
+def test_a_size_of_the_key_is_asked_for_over_a_link_with_a_short_one():
+    keys = "value: 1, properties: [read, notify], read_needs: encrypted, subscribe_needs: authenticated, key_size_needed: 16"
+    rows = f"      {OWN(1)}: {{read: encrypted, subscribe: authenticated, key_size: 16}}\n"
+    levels = BONDS.replace(", bonding: true", "") + f"      short key: {{pair: keyboard, passkey: '{CODE}'}}\n"
+    sound = run(plan(rows, levels=levels), unit({1: keys}))
+    assert sound.ended.exit_code == 0, sound.ended.message
+    assert [cell.found for cell in access_of(sound)[OWN(1), "read"].cells] == [
+        "insufficient authentication", "allowed", "allowed", "encryption key size too short", "insufficient authentication",
+    ]  # fmt: skip
+    any_size = run(plan(rows, levels=levels), unit({1: keys.replace(", key_size_needed: 16", "")}))
+    assert failing(any_size) == [
+        f"{OWN(1)}, {operation}, short key: expected encryption key size too short, found allowed"
+        for operation in ("read", "subscribe")
+    ]
+    refuses = run(plan(rows, levels=levels), unit({1: keys}, security=SECURITY.replace("}", ", least_key_size: 16}")))
+    assert (refuses.ended.exit_code, refuses.step("access").ended.cause) == (1, "device")
+    assert refuses.ended.message.startswith("no link that is encrypted with a short key: the pairing failed")
