@@ -38,8 +38,8 @@ class HeardAddress(Track):
 
     @property
     def kind(self) -> str:
-        """'' where the system hides the address."""
-        if not _ADDRESS.fullmatch(self.address.upper()):
+        """'' where the system hides the address, or of which kind it is."""
+        if not _ADDRESS.fullmatch(self.address.upper()) or not self.newest.address_type:
             return ""
         if self.newest.address_type == "public":
             return "public"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import ClassVar
 
-from benchrig.errors import DeviceNotFound, WrongDevice
+from benchrig.errors import DeviceNotFound, UsageError, WrongDevice
 from benchrig.radio.choosing import not_heard
 from benchrig.radio.identity import Identity
 from benchrig.radio.trackable import constant, continues
@@ -25,7 +25,7 @@ _BESIDE = 5.0
 _TIMES = 2
 # Two addresses of one unit do not overlap by more, in seconds; a system tells what it heard later.
 _BLUR, _BLUR_HIDDEN = 0.05, 2.0
-_HIDDEN = "the operating system hides the addresses of devices"
+_HIDDEN = "the operating system hides the addresses of devices, or their kinds"
 _RESOLVED = "the operating system resolves the addresses of a bonded device, and shows its identity address"
 _NO_KEY = "no identity key of the unit is known: give it as device: select: identity_key, or pair before"
 _SAME = "the unit did not change its address"
@@ -102,6 +102,8 @@ class Privacy(Step, kw_only=True):
         own = heard.of(unit, ear)
         if not own:
             await bench.check_radio()
+            if bench.device.is_up:
+                raise UsageError("the unit is connected, and was not heard", advice="add - disconnect: before the step")
             known = unit.identity.address if unit.identity else ""
             raise not_heard(ear, unit.selection, end - begin, unit.advice, known=known)
         patience = _patience(own, LEAST_HIDDEN if hidden else LEAST)

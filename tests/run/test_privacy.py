@@ -212,3 +212,9 @@ def test_beside_a_neighbour_of_its_kind_such_a_unit_does_not_pass(air, privacy):
     assert (ran.ended.verdict, ran.ended.cause) == ("error", "station"), ran.ended.message
     sound = run(plan, unit(data=NAMED, key="", others="security: {}\n"), far, air=air)
     assert sound.ended.verdict == "pass", sound.ended.message
+
+
+def test_a_unit_that_is_connected_is_not_listened_to():
+    ran = run(BY_KEY + SCAN + "  - connect:\n  - privacy: 5 s\n", unit())
+    assert (ran.ended.verdict, ran.ended.cause) == ("error", "plan")
+    assert ran.ended.message == "the unit is connected, and was not heard"

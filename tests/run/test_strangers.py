@@ -108,3 +108,15 @@ def test_what_check_says(tmp_path, step, problem):
     with pytest.raises(PlanError) as caught:
         load_plan(path, {})
     assert problem in str(caught.value)
+
+
+@AIRS
+@pytest.mark.parametrize("keys", ["connections: bonded only", "directed: {duty: low}"])
+def test_a_unit_that_has_forgotten_its_bonds_is_there_for_all(air, keys):
+    text = (
+        SOUND.replace("connections: bonded only", keys) + "console: [{matches: forget, then: [{delete_bonds: true}]}]\n"
+    )
+    steps = "  - connect:\n  - pair: none\n  - disconnect:\n  - console:\n    send: forget\n"
+    plan = f"{BEGIN}{steps}  - wait: 1 s\n  - connect:\n    as: stranger\n    expect: {{connected: {{equals: true}}}}\n"
+    ran = run(plan, text, air=air)
+    assert ran.ended.verdict == "pass", ran.ended.message

@@ -290,6 +290,7 @@ class SimulatedDevice:
 
     def delete_bonds(self) -> None:
         self.security.delete_bonds()
+        self.spawn(self._advertise_again())  # whom it answers has changed
         if self.is_running:
             self.spawn(self._advertise_again())  # for all, where it was for those that it was bonded with
 

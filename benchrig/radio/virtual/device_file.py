@@ -6,6 +6,7 @@ One device:
     address: 'C0:11:22:33:44:55'     default: a static random one made from the name
     address_type: random             any random kind (default), or static, resolvable, non resolvable, public
     advertising: {…}                 see advertising_spec
+    privacy: {every: 15 min}         its address changes, see privacy_spec
     rssi: {mean: -55 dBm, spread: 2 dB}   as the bench hears it; spread is a standard deviation
     mtu: 247                         23 to 517
     services: [{…}]                  see gatt_spec; generic access is added when it is not there
