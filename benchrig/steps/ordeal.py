@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from benchrig.errors import BenchrigError, ConnectFailed, DeviceError, DeviceNotFound, LinkLost, NoAnswer
+from benchrig.radio.security import LINK_LOST, NONE
 from benchrig.requests.request import HARMLESS, Reconnect, Request
 from benchrig.requests.shrinking import amplified, extent, first_that, joined, shrunk, tails
 from benchrig.requests.wording import text_of
@@ -29,6 +30,18 @@ MOST_TOLD = 50
 # Of what a device has had so many requests are tried again, where it has died.
 MOST_HISTORY = 200
 _TRIES, _BETWEEN, _CONNECTS, _RESERVE = 3, 0.25, 10.0, 1.0
+
+
+async def is_to_encrypt(bench: Bench) -> bool:
+    """Whether later links can be encrypted as this one is. One that is encrypted, and none after it can be, is made anew:
+    what is read over it is no measure for those that follow."""
+    security = bench.link.security
+    if not security.level:
+        return False
+    if not security.is_bonded:
+        await bench.device.close()
+        await bench.connect(_CONNECTS)
+    return security.is_bonded
 
 
 @dataclass
@@ -51,7 +64,9 @@ class Findings:
 class Ordeal:
     """`answers_within` is the time for an answer, `returns_within` that for a device to come back after its death."""
 
-    def __init__(self, bench: Bench, survey: Survey, answers_within: float, returns_within: float) -> None:
+    def __init__(
+        self, bench: Bench, survey: Survey, answers_within: float, returns_within: float, *, encrypts: bool
+    ) -> None:
         self.findings = Findings()
         self._bench, self._survey = bench, survey
         self._answers_within, self._returns_within = answers_within, returns_within
@@ -62,6 +77,7 @@ class Ordeal:
         self._sender: Sender | None = None
         self._raw = contextlib.ExitStack()
         self._is_gone = self._is_trial = False
+        self._encrypts = encrypts
         self._how = ""
 
     async def bear(self, cases: Iterable[tuple[str, Sequence[Request]]], count: int) -> None:
@@ -157,12 +173,22 @@ class Ordeal:
             left = deadline - self._bench.now()
             try:
                 await self._bench.connect(max(0.1, left / tries), again=tries < _TRIES)
-                return ""
+                return await self._encrypted() if self._encrypts else ""
             except (ConnectFailed, DeviceNotFound, DeviceError, LinkLost) as error:
                 why = error.message
                 await self._blame(error)
             await asyncio.sleep(_BETWEEN)
         return f"it does not come back: {why}"
+
+    async def _encrypted(self) -> str:
+        """Encrypt the new link, as the first one was. A device that does not know its bond any more has lost something."""
+        failure = (await self._bench.link.security.encrypt()).failure
+        if failure == LINK_LOST:
+            return "the link was lost while it was encrypted"
+        if failure != NONE:
+            self._encrypts = False
+            self._tell_wrong(f"the link could be encrypted before, and no longer: {failure}")
+        return ""
 
     async def _blame(self, error: BenchrigError) -> None:
         """What the device did against the protocol is no matter of the air. StationError where the radio is to blame."""

@@ -18,7 +18,7 @@ from benchrig.source.shape import Misfit, describe_value
 from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import ReadingType, Step
 from benchrig.steps.bench import Bench, WrittenStep
-from benchrig.steps.ordeal import Findings, Ordeal
+from benchrig.steps.ordeal import Findings, Ordeal, is_to_encrypt
 from benchrig.steps.refusal import NONE
 from benchrig.steps.survey import Survey
 from benchrig.values.quantity import Duration
@@ -126,9 +126,10 @@ class Robust(Step, kw_only=True):
         return _READINGS
 
     async def run(self, bench: Bench) -> None:
+        encrypts = await is_to_encrypt(bench)
         survey = Survey(_handles(bench, self.protect), _handles(bench, self.writes_))
         await survey.begin(bench)
-        ordeal = Ordeal(bench, survey, self.answers_within.seconds, self.returns_within.seconds)
+        ordeal = Ordeal(bench, survey, self.answers_within.seconds, self.returns_within.seconds, encrypts=encrypts)
         await ordeal.bear(self._cases(bench, survey.target), self.count)
         found = ordeal.findings
         if found.killer:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from pathlib import Path
+from typing import get_args
 
 import pytest
 
@@ -12,6 +13,8 @@ from benchrig.plan.loader import load_plan
 from benchrig.radio.virtual import Faults
 from benchrig.radio.virtual.faults import AirPdu
 from benchrig.record.model import Noted
+from benchrig.requests.drawing import KINDS
+from benchrig.steps.robust import Kind
 from tests.run.kit import Ran, device_text, plan_text, run
 
 UUID = "6b1d000{}-9a53-4c86-8a3e-2f0f6c1d7e40"
@@ -194,6 +197,32 @@ def test_what_the_plan_lets_change_is_put_back() -> None:
         device_text(SERVICES, more="mtu: 517\n"),
     )
     assert ran.ended.verdict == "pass", ran.ended.message
+
+
+SECURE = SERVICES.replace("value: 500}", "value: 500, read_needs: encrypted, write_needs: encrypted}")
+
+
+def paired(more: str = "", faults: str = "", **how: object) -> Ran:
+    step = f"  - pair:\n{more}  - robust: 120\n    writes: [limit, label]\n    {SOUND}\n"
+    device = device_text(SECURE, more=f"mtu: 517\nsecurity: {{{faults}}}\n")
+    return run(plan_text(step, attributes=NAMES, head=CAUTION), device, **how)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("air", ["kind", pytest.param("rough", marks=pytest.mark.slow)])
+def test_a_link_that_is_encrypted_stays_so(air: str) -> None:
+    assert paired(air=air).ended.verdict == "pass", paired(air=air).ended.message
+    ran = paired(faults="faults: {forgets_bonds: disconnection}", air=air)
+    assert ran.verdicts()[-1] == "fail"
+    assert "the link could be encrypted before, and no longer: no key" in ran.reading("4", "wrong").value
+
+
+def test_what_was_read_over_an_encrypted_link_is_no_measure_without_a_bond() -> None:
+    ran = paired("    bonding: false\n")
+    assert ran.ended.verdict == "pass", ran.ended.message
+
+
+def test_the_kinds_that_are_drawn_are_those_that_a_plan_can_name() -> None:
+    assert get_args(Kind) == (*KINDS,)
 
 
 # --- what it sends
