@@ -19,6 +19,7 @@ from benchrig.values.access import ALLOWED, LEVELS, OPERATIONS, AccessCell, Acce
 NOT_FOUND, NOT_LONG = 0x0A, 0x0B
 # What the table itself says, against the matrix.
 NOT_OFFERED, OFFERED, NAMED = "not offered", "offered by the table", "a line in the matrix"
+_BARRED = "the plan has no way to this level"
 _HIDDEN = "the operating system does not show this attribute"
 _NO_VALUE = "its value is not known"
 _NOT_LISTED = "not listed under writes"
@@ -72,6 +73,12 @@ class Trying:
         """The table offers what the matrix does not name."""
         cell = AccessCell(Level.NO_SECURITY.words, NAMED, OFFERED, differs=True)
         self.rows.setdefault((subject.handle, operation), AccessRow(subject.name, operation, "", [cell]))
+
+    def barred(self, over: Over) -> None:
+        """There is no way to links like this one: nothing that needs one, or must be refused over it, is tried."""
+        for row in self.rows.values():
+            if row.needs and row.needs != "any":
+                _put(row, AccessCell(over.label, why=_BARRED))
 
     def hidden(self, name: str, operation: Operation, need: Need) -> None:
         """The radio does not show the attribute of this name."""

@@ -173,6 +173,8 @@ class Access(Step, kw_only=True):
             trying.hidden(*line)
         first = Over(Level.NO_SECURITY)
         await self._over(bench, trying, laid, first)
+        for level in self.levels.barred:
+            trying.barred(Over(level))
         for bonding in (False, True):
             ways = [(level, pairing) for level, pairing in self.levels.ways if pairing.bonding is bonding]
             for level, pairing in ways:

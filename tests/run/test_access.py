@@ -80,6 +80,7 @@ def test_a_sound_unit_passes_and_all_of_it_was_tried(air):
         [refused, refused, refused, allowed, refused],
     ]
     assert [cell.link for cell in rows[OWN(1), "read"].cells] == ["no security", *NEEDS[1:], "after pairing"]
+    assert CODE not in f"{ran.events}{junit_xml(ran.record).decode()}"
 
 
 CHANGES = [
@@ -93,7 +94,7 @@ CHANGES = [
 
 @pytest.mark.parametrize(
     ("operation", "at", "need"),
-    [pytest.param(*each, marks=[] if number % 12 == 7 else pytest.mark.slow) for number, each in enumerate(CHANGES)],
+    [pytest.param(*each, marks=[] if number == 19 else pytest.mark.slow) for number, each in enumerate(CHANGES)],
 )
 @pytest.mark.parametrize("air", ["kind", pytest.param("rough", marks=pytest.mark.slow)])
 def test_each_requirement_that_is_weaker_or_stricter_is_found(operation, at, need, air):
@@ -278,7 +279,9 @@ def test_what_was_not_tried_is_counted_and_never_a_pass():
     barred = run(plan(matrix(), ALL_WRITES, limits="{differences: {equals: 0}}", levels=levels), every_need())
     assert barred.ended.exit_code == 0, barred.ended.message
     assert access_of(barred)[OWN(2), "write"].cells[0].why == "its value is not known"
-    assert barred.reading("access", "not_tried").value == 3
+    rows = access_of(barred)
+    assert {cell.why for cell in rows[OWN(4), "read"].cells[1:]} == {"the plan has no way to this level"}
+    assert barred.reading("access", "not_tried").value == 3 + 3 * len(rows)
 
 
 def test_descriptors_are_attributes_too():
@@ -384,12 +387,6 @@ def hiding(uuid):
         return Table(tuple(each for each in found.services if each.uuid != uuid), frozenset({uuid}))
 
     return table
-
-
-def test_a_passkey_of_the_plan_is_in_nothing_that_the_run_leaves():
-    ran = run(SOUND, every_need())
-    assert CODE not in "".join(map(str, ran.events))
-    assert CODE not in junit_xml(ran.record).decode()
 
 
 def test_a_size_of_the_key_is_asked_for_over_a_link_with_a_short_one():
