@@ -39,8 +39,8 @@ class Question:
     """What the radio wants to know. `number` is what the bench shows, or compares."""
 
     kind: Literal["enter", "show", "compare"]
-    number: int = 0
-    answer: asyncio.Future[Any] = field(default_factory=lambda: asyncio.get_running_loop().create_future())
+    number: int = field(default=0, repr=False)
+    answer: asyncio.Future[Any] = field(default_factory=lambda: asyncio.get_running_loop().create_future(), repr=False)
 
     @property
     def digits(self) -> str:

@@ -14,6 +14,7 @@ from benchrig.desk.inspecting_security import PairingLook
 from benchrig.desk.inspection import Inspection
 from benchrig.desk.running import run_desk
 from benchrig.radio.scan import Selection
+from benchrig.radio.security import Party
 from benchrig.radio.specify import RadioChoice
 from benchrig.radio.virtual.device_spec import Simulated
 
@@ -70,11 +71,16 @@ class Clumsy(Reader):
         return None if passkey is None else (passkey + 1) % 1_000_000
 
 
-def inspected(device: str | Path | Simulated, pairing: PairingLook | None = None, **options: Any) -> Inspection:
+def inspected(
+    device: str | Path | Simulated,
+    pairing: PairingLook | None = None,
+    party: Callable[[Desk], Party] = Reader,
+    **options: Any,
+) -> Inspection:
     """The inspection of the one device."""
 
     async def work(desk: Desk) -> Inspection:
-        desk.party = Reader(desk)
+        desk.party = party(desk)
         return await inspect(desk, pairing=pairing)
 
     return at_desk(work, device, **options)
