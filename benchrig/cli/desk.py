@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable, Coroutine, Iterable, Iterator
+from collections.abc import Callable, Coroutine, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -13,7 +13,7 @@ from benchrig.cli.groups import Command, RadioWords, grouped, radio_options
 from benchrig.cli.options import Decorator, flag, option, path_option, real_time_option, seed_option
 from benchrig.cli.out import tell
 from benchrig.cli.types import Decibels, Time
-from benchrig.errors import OperatorError, WantsPairing
+from benchrig.errors import OperatorError
 from benchrig.radio.security import CAPABILITIES
 
 if TYPE_CHECKING:
@@ -145,18 +145,8 @@ def at_desk(desk: DeskOptions, work: Callable[[Desk], Coroutine[Any, Any, T]]) -
 
     if desk.choice.simulated:
         tell("SIMULATED this runs on a virtual radio")
-    with status_line() as doing, _advising():
+    with status_line() as doing:
         return run_desk(desk, work, tell, doing, party_here())
-
-
-@contextlib.contextmanager
-def _advising() -> Iterator[None]:
-    """A device that wants to be paired with can be, here: the advice of a plan is another one."""
-    try:
-        yield
-    except WantsPairing as error:
-        error.advice = "pair with the device: --pair keyboard, or another of the capabilities in --help"
-        raise
 
 
 # The options that say how a value reads, as benchrig.desk.typed_format knows them; --help must not load that.

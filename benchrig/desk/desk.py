@@ -20,6 +20,7 @@ from benchrig.errors import (
     MalformedValue,
     NoAnswer,
     StationError,
+    WantsPairing,
     WrongDevice,
 )
 from benchrig.radio.choosing import Advice, check_connectable, in_other_letters
@@ -50,6 +51,7 @@ LEAST_ATTEMPT = 5.0
 # A device that was heard at the last moment is tried all the same.
 LEAST_CONNECT = 1.0
 READ_WITHIN = 5.0
+TO_PAIR = "pair with the device: --pair keyboard, or another of the capabilities in --help"
 ADVICE = Advice(
     "--device, --service or --manufacturer fits it",
     "switch the others off, say which one with --device (or --service, --manufacturer), or pass over the distant ones "
@@ -291,9 +293,12 @@ class Desk(Witness):
 
     @contextlib.asynccontextmanager
     async def blaming(self) -> AsyncIterator[None]:
-        """What was lost with its radio is the station's fault, not the device's."""
+        """What was lost with its radio is the station's fault, not the device's; and who wants to be paired with can be."""
         try:
             yield
+        except WantsPairing as error:
+            error.advice = TO_PAIR
+            raise
         except (LinkError, NoAnswer) as error:
             trouble = await self.radio.trouble()
             if trouble is None:

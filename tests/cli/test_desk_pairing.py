@@ -30,7 +30,7 @@ def test_an_inspection_says_what_pairing_comes_to(tmp_path: Path) -> None:
     )
     assert "read after pairing; before: ATT error 0x05 (insufficient authentication)" in text
     assert "note: pairing: paired by just works" in text
-    data = json.loads(at(tmp_path, "inspect", "--pair", "none", "--json", device=OPEN).partition("\n")[0])
+    data, _ = json.JSONDecoder().raw_decode(at(tmp_path, "inspect", "--pair", "none", "--json", device=OPEN))
     assert data["inspection"]["security"]["method"] == "just works"
 
 

@@ -143,7 +143,7 @@ def test_a_device_that_the_system_forgot_is_listened_for_again() -> None:
         await desk.find()
         connect = desk.radio.connect
 
-        async def forgetful(unit: Sighting, within: float) -> Link:
+        async def forgetful(unit: Sighting, within: float, **_: Any) -> Link:
             calls.append(unit)
             if len(calls) == 1:
                 raise DeviceNotFound("forgotten")
