@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import gc
 import weakref
+from typing import Any
 
 import pytest
 
