@@ -89,7 +89,13 @@ def check_found(weak: str, ran: Ran) -> None:
         assert any(said in sentence for sentence in found["wrong"]), found["wrong"]  # type: ignore[attr-defined]
 
 
-@pytest.mark.parametrize("weak", WEAKNESSES)
+QUICK = ("long value", "offset beyond", "unknown opcode, does: hang", "subscriptions", "quick connections")
+ONE_EACH = [
+    weak if any(quick in weak for quick in QUICK) else pytest.param(weak, marks=pytest.mark.slow) for weak in WEAKNESSES
+]
+
+
+@pytest.mark.parametrize("weak", ONE_EACH)
 def test_a_weakness_is_found_and_shrunk(weak: str) -> None:
     check_found(weak, robust(weak=weak))
 
@@ -105,12 +111,12 @@ def test_a_weakness_is_found_with_any_seed_on_any_air(weak: str, air: str | None
 def check_sound(ran: Ran) -> None:
     assert ran.ended.verdict == "pass", ran.ended.message
     assert not ran.stray
-    assert ran.reading("3", "answered").value > 100
+    assert ran.reading("3", "answered").value > 70
     assert "nothing to send" not in notes(ran)
 
 
 def test_a_sound_device_bears_everything() -> None:
-    check_sound(robust("200"))
+    check_sound(robust("150"))
 
 
 @pytest.mark.slow
@@ -129,16 +135,17 @@ def test_a_link_that_the_air_loses_is_not_the_device() -> None:
     count = iter(range(10**9))
 
     def fate(pdu: AirPdu) -> None:
-        if pdu.att_opcode == READ_BLOB and next(count) == 9:
+        if pdu.att_opcode == READ_BLOB and next(count) == 3:
             faults.kill_at = pdu.number + 1
 
     faults.fate = fate
-    ran = robust("200", faults=faults)
+    ran = robust("80", faults=faults)
     assert ran.ended.verdict == "pass", ran.ended.message
     assert values(ran)["lost_links"] == 1
     assert "the link was lost (connection timeout); the same requests did not do it again" in notes(ran)
 
 
+@pytest.mark.slow
 def test_an_air_that_ends_every_link_is_not_the_device() -> None:
     """Whatever is sent is lost after a while, so nothing can be tested."""
     faults = Faults()
