@@ -173,7 +173,7 @@ class Unpair(Composite, kw_only=True):
 
     async def _forget(self, bench: CompositeBench) -> None:
         bench.device.bonded_as = None
-        await bench.own(bench.link.security.forget(), bench.time_left)
+        await bench.own(bench.link.forget_bond(), bench.time_left)
         if bench.device.is_up:
             await bench.own(bench.disconnect(), bench.time_left)
         bench.device.accept_loss()

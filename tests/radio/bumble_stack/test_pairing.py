@@ -271,7 +271,11 @@ async def test_keys_that_do_not_fit_any_more():
         link = await bench.connect_anew(link)
         assert await link.security.encrypt() == Encrypted(ANOTHER_KEY)
         assert not link.is_up
+        await link.forget_bond()
+        assert bench.bonds.all() == []
         link = await bench.connect()
+        await check_serves(bench, link)
+        link = await bench.connect_anew(link)
         await link.security.forget()
         assert link.is_up
         with pytest.raises(StationError, match="no key for this unit"):
