@@ -12,9 +12,12 @@ from tests.run.kit import device_text
 
 # What a step may be, by what becomes of it while the link is up.
 PASS = [{"wait": "100 ms", "expect": {"elapsed": {"max": "1 s"}}}, {"read": "battery level", "expect": {"value": {"min": "50 %"}}},
-        {"compute": {"x": 5}, "expect": {"x": {"equals": 5}}}, {"wait": "2 s"}]  # fmt: skip
+        {"compute": {"x": 5}, "expect": {"x": {"equals": 5}}}, {"wait": "2 s"},
+        {"pair": "none", "expect": {"bonded": {"equals": True}}}]  # fmt: skip
 FAIL = [{"wait": "200 ms", "expect": {"elapsed": {"max": "100 ms"}}}, {"read": "key", "expect": {"value": {"min": 1}}},
-        {"compute": {"x": 5}, "expect": {"x": {"equals": 6}}}, {"read": "battery level", "expect": {"value": {"min": "90 %"}}}]  # fmt: skip
+        {"compute": {"x": 5}, "expect": {"x": {"equals": 6}}}, {"read": "battery level", "expect": {"value": {"min": "90 %"}}},
+        {"pair": "none", "expect": {"failure": {"equals": "repeated attempts"}}},
+        {"pair": "keyboard", "steps": [{"wait": "50 ms"}]}]  # fmt: skip
 BREAK = [
     {"call": "nothing_here:at_all", "expect": {"value": {"equals": 1}}},
     {"ask": "Ready?", "expect": {"answer": {"equals": True}}},

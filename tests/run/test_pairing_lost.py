@@ -15,7 +15,7 @@ from tests.run.test_pairing import AGAIN, BOND, CLEARED, NAMES, SHOWS, WRONG, lo
 SECURE = (PLANS / "secure_end_of_line.yaml", DEVICES / "secure_logger.yaml")
 PAIRS = (plan_text(WRONG + BOND + AGAIN + "  - encrypt:\n" + CLEARED, attributes=NAMES), lock(SHOWS))
 PLANS_THAT_PAIR = {"small": PAIRS, "secure": SECURE}
-PIECES = 12
+PIECES = 40
 
 
 @cache
