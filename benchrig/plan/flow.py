@@ -127,11 +127,18 @@ class _Flow:
                 self._check_restart(step)
                 self._check_held(step)
                 link = link._replace(up=link.up or Cap.LINK in step.needs)
-            after = self.through(step.children, link)
+            after = self._inside(step, link)
             if step.is_repeated and after._replace(why="") != link._replace(why=""):
                 after = self.through(step.children, after._replace(why=f"{after.why} in the round before"))
             self._known[key] = self._itself(step, after)
         return self._known[key]
+
+    def _inside(self, step: StepPlan, link: _Link) -> _Link:
+        for part in step.parts:
+            if part.name in getattr(step.kind, "connects_for", ()) and step.device == self._device:
+                link = link._replace(up=True, doubted=False)
+            link = self.through(part.steps, link)
+        return link
 
     def _check_restart(self, step: StepPlan) -> None:
         """In a step that waits for the unit to end the link nothing else may end it, and the last step must be one that can."""

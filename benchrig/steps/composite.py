@@ -147,6 +147,8 @@ class Composite(Step, kw_only=True):
     stands_alone: ClassVar[bool] = False
     # the parts in which it needs the link itself
     keeps_link: ClassVar[frozenset[str]] = frozenset()
+    # the parts before which it connects itself
+    connects_for: ClassVar[frozenset[str]] = frozenset()
     needs: ClassVar[frozenset[Cap]] = NOTHING
     tries_again: ClassVar[bool] = False
     within_default: ClassVar[float] = math.inf

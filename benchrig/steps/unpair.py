@@ -36,6 +36,7 @@ class Unpair(Composite, kw_only=True):
     parts: ClassVar[tuple[str, ...]] = ("steps", "numbers", "clear")
     stands_alone: ClassVar[bool] = True
     keeps_link: ClassVar[frozenset[str]] = frozenset({"numbers"})
+    connects_for: ClassVar[frozenset[str]] = frozenset({"numbers", "clear"})
     bears_loss: ClassVar[bool] = True
     late: ClassVar[frozenset[str]] = frozenset({"passkey", "number"})
     conceals: ClassVar[frozenset[str]] = frozenset({"passkey", "number"})
@@ -103,7 +104,9 @@ class Unpair(Composite, kw_only=True):
         await self._carry_out(bench, "steps", inner)
         try:
             if self._proves:
-                await self._prove(bench, inner, broken=link is not None and is_broken(link))
+                await self._prove(
+                    bench, inner, broken=link is not None and is_broken(link) and not bench.device.was_ended
+                )
             else:
                 bench.note("benchrig alone has forgotten the bond: nothing is proven about the unit")
         finally:

@@ -35,6 +35,7 @@ def problems(steps: str, head: str = "") -> list[str]:
         TOLD
         + f"  - unpair:\n    steps: [{{write: reset, value: 1}}]\n    passkey: '${{new}}'\n    numbers: [{{{CONSOLE.replace('code: code', 'code: new')}}}]\n",
         TOLD + "  - unpair:\n",
+        PAIR + "  - unpair:\n    bonding: true\n    steps: [{power: cycle}]\n    clear: [{write: reset, value: 1}]\n",
         "  - pair:\n    expect: {failure: {one_of: [none, timeout]}}\n  - disconnect:\n  - connect:\n  - encrypt:\n",
         "  - pair: display\n    steps: [{console: , send: '${shown}'}]\n",
         PAIR + "  - disconnect:\nfinally:\n  - unpair:\n",

@@ -158,6 +158,8 @@ CLEARED = "  - unpair:\n    steps: [{write: reset, value: 1}]\n    expect: {old_
         (BOND + CLEARED.replace("expect: {old_key: {equals: no key}}", ""), SHOWS, "pass None"),
         (BOND + CLEARED, SHOWS.replace("}", ", faults: {keeps_bonds: true}}"), "fail limit unpair"),
         (BOND + CLEARED.replace("expect: {old_key: {equals: no key}}", ""), SHOWS.replace("}", ", faults: {keeps_bonds: true}}"), "fail device unpair"),
+        (BOND + "  - unpair:\n    steps: [{power: cycle}]\n", SHOWS.replace("}", ", faults: {forgets_bonds: restart}}"), "pass None"),
+        (BOND + "  - unpair:\n    steps: [{power: cycle}]\n", SHOWS, "fail device unpair"),
         (BOND + "  - unpair:\n", SHOWS, "pass None"),
         (BOND + "  - unpair:\n    expect: {old_key: {equals: no key}}\n", SHOWS, "fail limit unpair"),
         ("  - pair:\n    expect: {bonded: {equals: true}}\n" + CLEARED, "{}", "pass None"),
