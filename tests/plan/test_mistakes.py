@@ -37,7 +37,7 @@ KEYS_AND_WORDS = [
     (f"{HEAD.replace('name', '«nmae')}{STEPS}  - read: temperature", "unknown key 'nmae'", "did you mean 'name'?"),
     (expect("{«mx: 3 °C}"), "unknown key 'mx'", "did you mean 'max'?"),
     (with_steps("- «raed: temperature"), "no verb in this step", "did you mean 'read'?"),
-    (with_steps("- «name: only a name"), "no verb in this step", "choose one of: ask, call"),
+    (with_steps("- «name: only a name"), "no verb in this step", "write one of scan, connect"),
     (with_steps("- «{}"), "no verb in this step", "one of scan, connect"),
     (with_steps("- «{read: temperature, write: temperature}"), "has 'read', 'write'", "make it two steps"),
     (with_steps("- «disconnect"), "expected a step, found the text 'disconnect'", "- disconnect:"),

@@ -31,8 +31,15 @@ NAMES = f"""    inside: {{uuid: {LOCK.replace("801", "802")}, as: uint8}}
     keys: {{uuid: {LOCK.replace("801", "805")}, as: utf8}}"""
 
 
+TYPED = ", on_write: {store: false, cases: [{matches: '(?P<d>.*)', enter: '{d}'}]}"
+
+
 def lock(security: str, more: str = "") -> str:
-    return device_text(SERVICES, more=f"security: {security}\n{more}")
+    """What is typed on it is for a device alone that asks for it."""
+    asks = "compare: ask" in security or ("keyboard" in security and "passkey" not in security)
+    services = SERVICES if asks else SERVICES.replace(TYPED, "")
+    lines = [line for line in more.split("\n") if asks or not line.startswith("console:")]
+    return device_text(services, more="\n".join([f"security: {security}", *lines]))
 
 
 def pairing(steps: str, security: str, more: str = "", **options: Any) -> Ran:
