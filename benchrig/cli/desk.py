@@ -146,7 +146,7 @@ def at_desk(desk: DeskOptions, work: Callable[[Desk], Coroutine[Any, Any, T]]) -
     if desk.choice.simulated:
         tell("SIMULATED this runs on a virtual radio")
     with status_line() as doing:
-        return run_desk(desk, work, tell, doing, party_here())
+        return run_desk(desk, work, tell, doing, party_here(lambda: doing("")))
 
 
 # The options that say how a value reads, as benchrig.desk.typed_format knows them; --help must not load that.

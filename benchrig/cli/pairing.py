@@ -18,11 +18,19 @@ _YES_OR_NO = {"y": True, "yes": True, "n": False, "no": False}
 
 
 class PartyAtTerminal:
-    """`line` is what is typed for a question, `say` shows a line. Numbers are shown to the person, and kept nowhere."""
+    """`line` is what is typed for a question, `say` shows a line, `quiet` takes the line off the screen that says what is
+    being waited for. Numbers are shown to the person, and kept nowhere."""
 
-    def __init__(self, line: Callable[[str], Awaitable[str]], say: Callable[[str], None]) -> None:
+    def __init__(
+        self, line: Callable[[str], Awaitable[str]], say: Callable[[str], None], quiet: Callable[[], None]
+    ) -> None:
         self._line = line
-        self._say = say
+        self._say_aloud = say
+        self._quiet = quiet
+
+    def _say(self, text: str) -> None:
+        self._quiet()
+        self._say_aloud(text)
 
     async def enter(self) -> int | None:
         while not re.fullmatch("[0-9]{6}", typed := await self._typed("The passkey that the device shows:")):
@@ -42,17 +50,18 @@ class PartyAtTerminal:
         return _YES_OR_NO[answer]
 
     async def _typed(self, asking: str) -> str:
+        self._quiet()
         try:
             return re.sub(r"\s", "", await self._line(asking))
         except EOFError as error:
             raise OperatorError("no answer (end of input)") from error
 
 
-def party_here() -> Party:
+def party_here(quiet: Callable[[], None]) -> Party:
     """The person at this terminal, or nobody."""
     from benchrig.desk.securing import Unattended
 
-    return PartyAtTerminal(_line, _say) if terminal.attended() else Unattended()
+    return PartyAtTerminal(_line, _say, quiet) if terminal.attended() else Unattended()
 
 
 async def _line(asking: str) -> str:

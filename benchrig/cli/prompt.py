@@ -69,7 +69,8 @@ class Prompt:
             enable_suspend=True,
         )
         self.session = session(self._acknowledge, self._lines.app.invalidate)
-        self.session.desk.party = PartyAtTerminal(self._ask, _say)
+        desk = self.session.desk
+        desk.party = PartyAtTerminal(self._ask, _say, lambda: desk.doing(""))
 
     async def run(self) -> None:
         """Connect, then take lines until one ends the session or the input does. Ctrl-C stops the verb that runs."""
