@@ -266,8 +266,8 @@ def _told(client: BleakClient, doing: str, error: BenchrigError) -> BenchrigErro
     own = own_backend(client)
     if own is not None and own.was_unanswered:
         return ConnectUnanswered(
-            f"{doing}: the unit did not answer the connection request",
-            advice="see whether the unit takes connections of this bench: it may answer bonded ones only",
+            f"{doing}: the device did not accept the connection",
+            advice="see whether the unit takes connections of this station: it may answer bonded ones only",
         )
     return _no_table(client, doing, error)
 

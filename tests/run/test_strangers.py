@@ -70,7 +70,7 @@ def test_a_few_requests_without_an_answer_are_no_refusal(count, verdict):
 def test_without_a_limit_on_it_an_unanswered_request_fails_the_step():
     ran = run(BEGIN + "  - connect:\n", SOUND + "faults: {refuse_connections: 9}\n")
     assert (ran.ended.verdict, ran.ended.cause) == ("fail", "link")
-    assert "did not answer the connection request" in ran.ended.message
+    assert "did not accept the connection" in ran.ended.message
 
 
 @AIRS
