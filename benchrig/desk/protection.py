@@ -91,8 +91,8 @@ class _Measurement:
     async def _short_key(self, wish: Wish) -> None:
         """Whether anything wants a longer key; a device that refuses a short one asks no attribute for it."""
         link = await self._fresh()
-        async with self.desk.showing("pairing for a short key"):
-            paired = await link.security.pair(replace(wish, key_size=SMALLEST_KEY), self.desk.party)
+        self.desk.tell(f"pairing with a key of {SMALLEST_KEY} bytes")
+        paired = await link.security.pair(replace(wish, key_size=SMALLEST_KEY), self.desk.party)
         if paired.failure == NONE and paired.key_size == SMALLEST_KEY:
             ends = self.desk.now() + _WITHIN
             asking = Asking(link, lambda: max(0.1, ends - self.desk.now()))
@@ -100,8 +100,8 @@ class _Measurement:
 
     async def _paired(self, level: Level, wish: Wish) -> None:
         link = await self._fresh()
-        async with self.desk.showing(f"pairing for the level {level.words}"):
-            paired = await link.security.pair(wish, self.desk.party)
+        self.desk.tell(f"pairing for the level {level.words}")  # the line below is for the person's answer
+        paired = await link.security.pair(wish, self.desk.party)
         if paired.failure != NONE:
             self.found.unreached[level] = f"the pairing failed: {failure_words(paired.failure, paired.failed_by)}"
         elif link.security.level is not level:

@@ -50,6 +50,8 @@ ALL_KEYS = [
     "encrypt: \n  expect: {failure: {equals: none}, elapsed: {max: 2 s}}",
     "unpair: \n  bonding: true\n  passkey: '123456'\n  number: accept\n  steps: [{wait: 1 s}]\n  numbers: [{wait: 1 s}]\n  clear: [{wait: 1 s}]\n  expect: {old_key: {equals: no key}, pairs_again: {equals: true}}",
     "disconnect: \n  expect: {elapsed: {max: 3 s}}",
+    "robust: 6\n  only: [handles, uuids]\n  expect: {died: {equals: false}, wrong_answers: {equals: 0}, answered: {min: 4}}",
+    "access: {ambient: {read: open, subscribe: encrypted, key_size: 16}, log: {write without response: encrypted}, others: {read: any}}\n  levels: {encrypted: {pair: none}, short key: {pair: keyboard, passkey: '123456', key_size: 7}}\n  writes: [log]\n  changes: {log: 5}\n  strict: false\n  expect: {differences: {equals: 0}, tried: {min: 3}, not_tried: {max: 9}, found: {equals: []}}",
     "privacy: 60 s\n  within: 70 s\n  expect: {rotates_after: {min: 5 s, max: 20 s}, resolves: {equals: true}, address_kinds: {equals: [public]}, constant: {equals: []}, continues: {length: 0}, addresses: {min: 2}, count: {min: 9}}",
 ]  # fmt: skip
 REFERENCES = ["${word}", "${row}", "${nowhere}", "${market}", "${one - 1 s}", "a ${pin}"]
