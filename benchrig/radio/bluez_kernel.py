@@ -24,7 +24,8 @@ _NO_INDEX, _MONITOR, _CONTROL = 0xFFFF, 2, 3
 _HEAD = struct.Struct("<HHH")
 ANSWER_WITHIN = 3.0
 # Commands of the management channel
-READ_INFO, GET_CONNECTIONS, ADD_OOB_DATA, SET_SECURE_CONNECTIONS = 0x0004, 0x0015, 0x0021, 0x002D
+READ_INFO, GET_CONNECTIONS, SET_SECURE_CONNECTIONS = 0x0004, 0x0015, 0x002D
+ADD_OOB_DATA, REMOVE_OOB_DATA = 0x0021, 0x0022
 SECURE_CONNECTIONS = (
     1 << 11
 )  # of the current settings, which stand behind address, version, company, supported settings

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+from collections.abc import AsyncIterator
 from typing import TYPE_CHECKING
 
 from benchrig.errors import StationError
@@ -15,7 +16,7 @@ from benchrig.radio.bluez import DEVICE, Bluez, BluezRefusal, KnownDevice, addre
 from benchrig.radio.bluez_agent import answering
 from benchrig.radio.bluez_answers import PartyAnswers
 from benchrig.radio.bluez_bonds import others
-from benchrig.radio.bluez_kernel import ADD_OOB_DATA, BY_AUTHENTICATION, Heard
+from benchrig.radio.bluez_kernel import ADD_OOB_DATA, BY_AUTHENTICATION, REMOVE_OOB_DATA, Heard
 from benchrig.radio.security import (
     DEBUG_KEY,
     ENCRYPTION,
@@ -26,6 +27,7 @@ from benchrig.radio.security import (
     TIMEOUT,
     Encrypted,
     Level,
+    OobData,
     Paired,
     Party,
     Side,
@@ -150,8 +152,7 @@ class BluezSecurity:
         shared.bonds.begin(self._address)
         try:
             # in this order: a first agent of the system makes BlueZ ask for bonds again
-            async with answering(wish.capability, answers) as bus, shared.changes.made(wish):
-                await self._tell_oob(wish)
+            async with answering(wish.capability, answers) as bus, shared.changes.made(wish), self._knowing(wish.oob):
                 refusal = await self._request(bus)
         finally:
             await answers.close()
@@ -162,15 +163,22 @@ class BluezSecurity:
             return await self._failed(refusal, heard, answers)
         return await self._succeeded(wish, heard, answers)
 
-    async def _tell_oob(self, wish: Wish) -> None:
-        """Hash and randomizer of P-256, behind zeros for those of P-192 (BlueZ doc/mgmt-api.txt, Add Remote Out Of Band
-        Data)."""
-        if wish.oob is not None:
-            device = await self._shared.bluez.device_at(self._path)
-            address = bytes.fromhex(self._link.address.replace(":", ""))[::-1]
-            kind = 2 if device is not None and device.is_random else 1
-            data = bytes(32) + wish.oob.confirm[::-1] + wish.oob.random[::-1]
-            await self._shared.kernel.command(ADD_OOB_DATA, address + bytes((kind,)) + data)
+    @contextlib.asynccontextmanager
+    async def _knowing(self, oob: OobData | None) -> AsyncIterator[None]:
+        """The kernel knows hash and randomizer of P-256 while the context is open, behind zeros for those of P-192 (BlueZ
+        doc/mgmt-api.txt, Add Remote Out Of Band Data)."""
+        if oob is None:
+            yield
+            return
+        device, kernel = await self._shared.bluez.device_at(self._path), self._shared.kernel
+        kind = 2 if device is not None and device.is_random else 1
+        unit = bytes.fromhex(self._link.address.replace(":", ""))[::-1] + bytes((kind,))
+        await kernel.command(ADD_OOB_DATA, unit + bytes(32) + oob.confirm[::-1] + oob.random[::-1])
+        try:
+            yield
+        finally:
+            # of an LE device the kernel forgets it only with all others' (net/bluetooth/mgmt.c)
+            await kernel.command(REMOVE_OOB_DATA, bytes(7))
 
     async def _request(self, bus: Bluez) -> BluezRefusal | None:
         """Let BlueZ pair; None when it has. Whatever ends the wait for it ends the pairing."""

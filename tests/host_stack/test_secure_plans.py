@@ -15,6 +15,8 @@ from tests.run.kit import PLANS as PLANS_THAT_SHIP
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(300)]
 UNITS = Path(__file__).with_name("secure_units.yaml")
 OPEN, SECRET, RESET = (f"6b1d040{number}-9a53-4c86-8a3e-2f0f6c1d7e40" for number in (2, 3, 4))
+# what `benchrig devices` says of the unit's label
+RANDOM, CONFIRM = "000102030405060708090a0b0c0d0e0f", "7680c3288cdd5f31a4d5b3943b1252fc"
 HEAD = "plan: secure\ndevice: {{select: {{{unit}}}}}\ncaution: bonds are deleted\nsteps:\n  - scan:\n  - connect:\n"
 PAIR = "  - pair: keyboard\n    passkey: '042517'\n"
 READ = f"  - read: {SECRET}\n    expect: {{raw: {{equals: '08'}}}}\n"
@@ -47,6 +49,8 @@ PLANS = {
     "private": ("private", "  - pair: none\n" + "  - disconnect:\n  - wait: 70 s\n  - connect:\n    name: again\n  - encrypt:\n" + f"  - read: {OPEN}\n    expect: {{raw: {{equals: '07'}}}}\n"),
     "private, twice": ("private", "  - pair: none\n    bonding: false\n    expect: {bonded: {equals: false}}\n  - pair: none\n    expect: {identity_address: {equals: 'C0:00:00:00:0F:08'}}\n"),
     "asks and pairs": ("asking", "  - pair: none\n    expect: {failure: {equals: none}}\n" + AGAIN + "  - encrypt:\n    expect: {failure: {equals: none}}\n"),
+    "out of band": ("labelled", f"  - pair: none\n    out_of_band: {{random: '{RANDOM}', confirm: '{CONFIRM}'}}\n    expect: {{method: {{equals: out of band}}, secure_connections: {{equals: true}}, authenticated: {{equals: true}}}}\n" + READ),
+    "wrong label": ("labelled", f"  - pair: none\n    out_of_band: {{random: '{RANDOM}', confirm: '{RANDOM}'}}\n"),
     "others": ("kept", "  - pair: none\n"),
     "killed": ("lock", PAIR + "  - wait: 60 s\n"),
 }  # fmt: skip
@@ -97,6 +101,8 @@ EXPECTED = {
     "fresh": (7, "Linux keeps the table of a paired unit"),
     "asks": (0, ""),
     "asks and pairs": (0, ""),
+    "out of band": (0, ""),
+    "wrong label": (1, "confirm value failed"),
     "access": (5, "not judged"),
     "open door": (5, "not judged"),
     "private": (0, ""),

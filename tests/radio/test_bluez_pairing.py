@@ -173,9 +173,15 @@ async def test_who_may_manage_the_adapter_chooses_and_learns_more(claim: Adapter
     assert (set_secure, claim.changed) == ([b"\0", b"\1"], set())
     assert await desk.security.encrypt() == Encrypted("none", False, False, 7)
     assert desk.security.level is Level.ENCRYPTED
+    told = OobData(random=bytes(range(16)), confirm=bytes(range(16, 32)))
+    desk.kernel.heard.key = Key(secure_connections=True, authenticated=True, size=16)
+    assert (await desk.security.pair(Wish(mitm=True, oob=told), Person())).method == "out of band"
+    unit = bytes.fromhex("0100000000C0 01")
+    oob = [(opcode, parameters) for opcode, parameters in desk.kernel.commands if opcode in (0x21, 0x22)]
+    assert oob == [(0x21, unit + bytes(32) + told.confirm[::-1] + told.random[::-1]), (0x22, bytes(7))]
     # a key of legacy pairing is none that the bench was to take
     weak = Desk(PairingBluez(), claim, manages=True)
-    weak.kernel.heard.key = desk.kernel.heard.key
+    weak.kernel.heard.key = Key(secure_connections=False, authenticated=False, size=16)
     assert await weak.security.pair(Wish(pairing="secure connections"), Person()) == Paired(
         "authentication requirements", "bench"
     )
