@@ -68,7 +68,7 @@ async def inspect(desk: Desk, skip: Iterable[str] = (), pairing: PairingLook | N
     read = desk.now() - settled
     security = None
     if pairing is not None and desk.device.is_up:
-        security, services = await look_paired(desk, pairing, services, lambda: look_at(desk, left_out))
+        security, services = await look_paired(desk, pairing, services, lambda: _look_around(desk, left_out))
     link = desk.device.link
     outline = await _outline(desk)
     discover = link.timing.get("discover")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 from typing import Any
 
-from benchrig.errors import BenchrigError, StationError
+from benchrig.errors import StationError
 from benchrig.radio.security import REASONS, Method, Party
 from benchrig.radio.security_offers import ALWAYS_RANDOM, OTHER_PASSKEY
 from benchrig.tasks import Tasks
@@ -26,7 +26,7 @@ class PartyAnswers:
         self._party = party
         self.method: Method | None = None
         self.refused = ""
-        self.error: BenchrigError | None = None
+        self.error: Exception | None = None
         # whether a question is still open, and when one was last asked or answered
         self.is_open = False
         self.last_at = asyncio.get_running_loop().time()
@@ -38,7 +38,7 @@ class PartyAnswers:
         self._now(is_open=True)
         try:
             return await self._answered(question, values)
-        except BenchrigError as error:
+        except Exception as error:  # whoever began the pairing raises it
             self.error = error
             return None
         finally:
@@ -78,7 +78,7 @@ class PartyAnswers:
     async def _showed(self, passkey: int) -> None:
         try:
             await self._party.show(passkey)
-        except BenchrigError as error:
+        except Exception as error:
             self.error = error
 
 
