@@ -33,8 +33,9 @@ _UNIT = """
       - service: 6b1d0301-9a53-4c86-8a3e-2f0f6c1d7e40
         characteristics:
           - {{characteristic: {display}, name: display, as: utf8, properties: [notify], raw: ''}}
-          - {{characteristic: {keypad}, as: utf8, properties: [write], raw: '', on_write: {{store: false, enter: '{{written}}'}}}}
+          - {{characteristic: {keypad}, as: utf8, properties: [write], raw: ''{types}}}
 """
+_TYPES = ", on_write: {store: false, enter: '{written}'}"
 _SHOWS = "\n    on_display: [{notify: {display: '{number}'}}]"
 
 
@@ -47,6 +48,7 @@ def units() -> str:
             name=name,
             number=number,
             security=security,
+            types=_TYPES * ("keyboard" in security),
             shows=_SHOWS * ("display" in security or "yes/no" in security),
             display=DISPLAY,
             keypad=KEYPAD,

@@ -124,7 +124,7 @@ ROUGH = ("sound", "wrong", "unchecked", "forgot", "another key", "private")
 
 def rough_units() -> str:
     text = UNITS.read_text()
-    private = text[text.index("  - device: private") :]
+    private = text[text.index("  - device: private") : text.index("  - device: labelled")]
     units = [
         private.replace("device: private", f"device: {name}")
         .replace("name: private", f"name: {name}")
