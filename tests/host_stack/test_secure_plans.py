@@ -52,6 +52,7 @@ PLANS = {
     "asks and pairs": ("asking", "  - pair: none\n    expect: {failure: {equals: none}}\n" + AGAIN + "  - encrypt:\n    expect: {failure: {equals: none}}\n"),
     "out of band": ("labelled", f"  - pair: none\n    out_of_band: {{random: '{RANDOM}', confirm: '{CONFIRM}'}}\n    expect: {{method: {{equals: out of band}}, secure_connections: {{equals: true}}, authenticated: {{equals: true}}}}\n" + READ),
     "wrong label": ("labelled", f"  - pair: none\n    out_of_band: {{random: '{RANDOM}', confirm: '{RANDOM}'}}\n"),
+    "known key": ("known key", "  - pair: none\n"),
     "others": ("kept", "  - pair: none\n"),
     "killed": ("lock", PAIR + "  - wait: 60 s\n"),
 }  # fmt: skip
@@ -104,6 +105,7 @@ EXPECTED = {
     "asks and pairs": (0, ""),
     "out of band": (0, ""),
     "wrong label": (1, "confirm value failed"),
+    "known key": (1, "the debug key of the specification"),
     "access": (5, "not judged"),
     "open door": (5, "not judged"),
     "private": (0, ""),
