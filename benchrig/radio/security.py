@@ -39,9 +39,10 @@ REASONS: dict[int, str] = {
     0x0F: "key rejected",
 }
 # What else ends a pairing, or an encryption: no PDU for 30 s; keys that do not fit; the link is gone; the radio hides why;
-# the unit has the key pair of the specification's debug mode (Core Vol 3 Part H 2.3.5.6.1), which protects nothing
+# the unit's public key is that of the specification's debug mode, which protects nothing; or it is no point of the curve, or
+# the bench's own (Core Vol 3 Part H 2.3.5.6.1)
 TIMEOUT, ENCRYPTION, LINK_LOST, HIDDEN = "timeout", "encryption failed", "link lost", "not told"
-DEBUG_KEY = "debug key"
+DEBUG_KEY, INVALID_KEY = "debug key", "invalid public key"
 # HCI reasons of an encryption that does not begin: 0x06 PIN or key missing, 0x3D MIC failure
 NO_KEY, ANOTHER_KEY = "no key", "another key"
 NONE = "none"

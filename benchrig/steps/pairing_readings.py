@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from benchrig.errors import BenchrigError, DeviceError, LinkLost, NoAnswer, StepFailed
-from benchrig.radio.security import DEBUG_KEY, ENCRYPTION, LINK_LOST, NONE, REASONS, TIMEOUT, Paired
+from benchrig.radio.security import DEBUG_KEY, ENCRYPTION, INVALID_KEY, LINK_LOST, NONE, REASONS, TIMEOUT, Paired
 from benchrig.source.problem import Problems, suggest
 from benchrig.source.references import has_reference
 from benchrig.source.shape import BAD, Reader, is_late
@@ -19,7 +19,7 @@ from benchrig.values.limit import ReadingLimit
 if TYPE_CHECKING:
     from benchrig.radio.link import Link
 
-FAILURES = (NONE, *REASONS.values(), TIMEOUT, ENCRYPTION, DEBUG_KEY, LINK_LOST)
+FAILURES = (NONE, *REASONS.values(), TIMEOUT, ENCRYPTION, DEBUG_KEY, INVALID_KEY, LINK_LOST)
 
 
 def one_of(words: Iterable[str], what: str) -> Callable[[str], tuple[str, str] | None]:
@@ -62,6 +62,10 @@ def error_of(result: Paired, what: str = "the pairing failed") -> BenchrigError:
         advice = "switch the debug mode of the firmware's security manager off"
         return DeviceError(
             f"{what}: the device has the debug key of the specification, which everybody knows", advice=advice
+        )
+    if result.failure == INVALID_KEY:
+        return DeviceError(
+            f"{what}: the public key of the device is no point of the curve, or the bench's own sent back"
         )
     if result.failed_by == "bench":
         return StepFailed(f"{said} (this side refused)", advice=advice)

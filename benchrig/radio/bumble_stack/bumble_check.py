@@ -203,7 +203,7 @@ smp.Session.send_pairing_failed(error)
 smp.Session.send_pairing_random_command()
 smp.Session.send_pairing_response_command()
 smp.Session.start_encryption(key)
-smp.Session: bonding completed connection ltk manager maximum_encryption_key_size pairing_config pairing_method
+smp.Session: bonding completed connection ecc_key ltk manager maximum_encryption_key_size pairing_config pairing_method
   is_initiator passkey_step pairing_result nx peer_bd_addr pres r sc stk tk
 smp.SMP_Pairing_Request_Command: auth_req io_capability maximum_encryption_key_size
 smp.SMP_Pairing_Response_Command: auth_req io_capability maximum_encryption_key_size
@@ -229,14 +229,17 @@ transport.common: TransportLostError TransportSink TransportSource
 host: color
 
 att: ATT_ATTRIBUTE_NOT_FOUND_ERROR ATT_ATTRIBUTE_NOT_LONG_ERROR ATT_Error ATT_Error_Response
+  ATT_Read_Multiple_Request ATT_Read_Multiple_Response ATT_Read_Multiple_Variable_Request
+  ATT_Read_Multiple_Variable_Response
   ATT_Execute_Write_Request ATT_Execute_Write_Response ATT_Find_By_Type_Value_Request
   ATT_Find_By_Type_Value_Response ATT_Find_Information_Request ATT_Find_Information_Response ATT_Handle_Value_Confirmation
   ATT_INVALID_OFFSET_ERROR ATT_PDU ATT_Prepare_Write_Request ATT_REQUEST_NOT_SUPPORTED_ERROR ATT_Read_Blob_Request
   ATT_Read_Blob_Response ATT_Read_By_Group_Type_Request ATT_Read_By_Group_Type_Response ATT_Read_By_Type_Request
   ATT_Read_By_Type_Response ATT_Read_Request ATT_Read_Response ATT_Write_Command ATT_Write_Request
   ATT_Write_Response Attribute Bearer ErrorCode Opcode
-core: BaseBumbleError CommandTimeoutError ConnectionPHY TimeoutError
-hci: Address AddressType HCI_AclDataPacket HCI_AsyncCommand HCI_COMMAND_COMPLETE_EVENT HCI_COMMAND_PACKET
+core: ProtocolError BaseBumbleError CommandTimeoutError ConnectionPHY TimeoutError
+hci: HCI_LE_Enable_Encryption_Command
+  Address AddressType HCI_AclDataPacket HCI_AsyncCommand HCI_COMMAND_COMPLETE_EVENT HCI_COMMAND_PACKET
   HCI_COMMAND_STATUS_PENDING HCI_Command HCI_Command_Complete_Event HCI_Command_Status_Event
   HCI_Connection_Complete_Event HCI_Disconnect_Command HCI_EVENT_PACKET HCI_Encryption_Key_Refresh_Complete_Event
   HCI_Error HCI_ErrorCode HCI_Event HCI_LE_Add_Device_To_Filter_Accept_List_Command

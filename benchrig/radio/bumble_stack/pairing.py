@@ -12,7 +12,6 @@ from benchrig.radio.bumble_stack.keys import bond_of, link_key
 from benchrig.radio.bumble_stack.smp import EncryptionRefused, Session, SmpTimeout
 from benchrig.radio.bumble_stack.terms import Terms
 from benchrig.radio.security import (
-    DEBUG_KEY,
     ENCRYPTION,
     LINK_LOST,
     NONE,
@@ -101,8 +100,8 @@ class ClientSecurity:
         """What the unit has said outweighs that the link has gone. Keys that do not fit are the unit's: it has checked what
         this side proved, or should have."""
         error = task.exception() if task.done() and not task.cancelled() else None
-        if session.debug_key:
-            return _failed(session, DEBUG_KEY, "device")
+        if session.key_fault:
+            return _failed(session, session.key_fault, "device")
         if isinstance(error, core.ProtocolError):
             return _failed(
                 session, reason_in_words(error.error_code or 0), "device" if session.failed_by == "peer" else "bench"

@@ -6,13 +6,26 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import secrets
+import sys
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Literal, TypeAlias, cast
 
+from cryptography.hazmat.primitives.asymmetric import ec
+
+from benchrig.errors import InternalError
 from benchrig.radio.bumble_stack.bumble_api import PairingConfig, smp
 from benchrig.radio.bumble_stack.smp_order import may_follow
 from benchrig.radio.bumble_stack.terms import Conduct, Delegate
-from benchrig.radio.security import LARGEST_KEY, SMALLEST_KEY, Features, Method, Protection, Wish
+from benchrig.radio.security import (
+    DEBUG_KEY,
+    INVALID_KEY,
+    LARGEST_KEY,
+    SMALLEST_KEY,
+    Features,
+    Method,
+    Protection,
+    Wish,
+)
 
 if TYPE_CHECKING:
     from benchrig.radio.bumble_stack.bumble_api import Connection
@@ -42,14 +55,14 @@ class EncryptionRefused(Exception):
 
 
 class Session(smp.Session):
-    """One pairing. `failed_by` says who sent Pairing Failed; with `debug_key` this side did, for the other one has it.
+    """One pairing. `failed_by` says who sent Pairing Failed; with a `key_fault` this side did, for the other one's key.
     `expect` is told what the link is about to be encrypted with."""
 
     def __init__(self, manager: smp.Manager, connection: Connection, config: PairingConfig, is_initiator: bool) -> None:  # fmt: skip
         self.key_size = LARGEST_KEY
         self.failed_by: End | None = None
         self.peer_features: Features | None = None
-        self.timed_out = self.debug_key = False
+        self.timed_out, self.key_fault = False, ""
         self._completed = self._encrypting = False
         self.expect: Callable[[Protection], None] = lambda _: None
         self._ltk = b""
@@ -139,9 +152,12 @@ class Session(smp.Session):
     # PDUs
 
     def send_command(self, command: smp.SMP_Command) -> None:
-        """A Pairing Failed ends the session, wherever bumble sends it; an answer that comes too late is not sent."""
+        """A Pairing Failed ends the session, wherever bumble sends it; an answer that comes too late is not sent. What bumble
+        says in place of an exception of its own is no word of this side."""
         if self.completed:
             return
+        if (broken := sys.exception()) is not None and self.side.error is None:
+            self.side.error = InternalError(f"the Bluetooth stack failed in a pairing: {broken!r}")
         self._restart_timer()
         super().send_command(command)
         if isinstance(command, smp.SMP_Pairing_Failed_Command):
@@ -232,12 +248,22 @@ class Session(smp.Session):
         super().send_pairing_confirm_command()
 
     def on_smp_pairing_public_key_command(self, command: smp.SMP_Pairing_Public_Key_Command) -> None:
-        """Everybody can read what a debug key protects."""
-        if command.public_key_x[::-1] == smp.SMP_DEBUG_KEY_PUBLIC_X and not self.manager.debug_mode:
-            self.debug_key = True
+        x, y = command.public_key_x[::-1], command.public_key_y[::-1]
+        self.key_fault = self._fault_of(x, y)
+        if self.key_fault == DEBUG_KEY:
             self.send_pairing_failed(smp.ErrorCode.AUTHENTICATION_REQUIREMENTS)
+        elif self.key_fault:
+            self.send_pairing_failed(smp.ErrorCode.INVALID_PARAMETERS)
         else:
             super().on_smp_pairing_public_key_command(command)
+
+    def _fault_of(self, x: bytes, y: bytes) -> str:
+        """Why a public key is not to be trusted; '' for one that is."""
+        if x == smp.SMP_DEBUG_KEY_PUBLIC_X and not self.manager.debug_mode:
+            return DEBUG_KEY
+        if x == self.ecc_key.x and not self.manager.debug_mode:
+            return INVALID_KEY
+        return "" if is_on_curve(x, y) else INVALID_KEY
 
     # Keys
 
@@ -288,6 +314,15 @@ def _features(command: smp.SMP_Pairing_Request_Command | smp.SMP_Pairing_Respons
         int(command.initiator_key_distribution),
         int(command.responder_key_distribution),
     )
+
+
+def is_on_curve(x: bytes, y: bytes) -> bool:
+    """Whether these coordinates, 32 octets each, most significant first, are a point of P-256."""
+    try:
+        ec.EllipticCurvePublicNumbers(int.from_bytes(x), int.from_bytes(y), ec.SECP256R1()).public_key()
+    except ValueError:
+        return False
+    return True
 
 
 def shortened(key: bytes, size: int) -> bytes:

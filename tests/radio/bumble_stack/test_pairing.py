@@ -4,11 +4,14 @@ import asyncio
 
 import pytest
 
-from benchrig.errors import OperatorError, StationError
+from benchrig.errors import InternalError, OperatorError, StationError
 from benchrig.radio.bonds import MemoryBonds
+from benchrig.radio.bumble_stack.bumble_api import smp
+from benchrig.radio.bumble_stack.smp import Session
 from benchrig.radio.security import (
     ANOTHER_KEY,
     ENCRYPTION,
+    INVALID_KEY,
     LINK_LOST,
     NO_KEY,
     NONE,
@@ -352,3 +355,49 @@ async def test_pairing_in_an_air_that_loses_packets(air):
         assert (await link.security.encrypt()).failure == NONE
         assert ended(await link.security.pair(KEYBOARD, Person(entered=1))) == ("confirm value failed", "device")
         await check_serves(bench, link, Wish("keyboard", True, "legacy"))
+
+
+# A point off the curve: the public key B of the sample data (Core Vol 2 Part G 7.1.2, P-256 set 1), its lowest bit of Y flipped
+OFF_CURVE = (
+    bytes.fromhex("1ea1f0f01faf1d9609592284f19e4c0047b58afd8615a69f559077b22faaa190"),
+    bytes.fromhex("4c55f33e429dad377356703a9ab85160472d1130e28e36765f89aff915b1214b"),
+)
+
+
+@pytest.mark.parametrize("sends", ["sound", "off the curve", "the bench's own"])
+async def test_a_public_key_that_proves_nothing(sends, monkeypatch):
+    async with paired_air(device("{capability: none}")) as bench:
+        link = await bench.connect()
+        keys = {"off the curve": OFF_CURVE, "the bench's own": await own_key(bench)}
+        manager = bench.device().device.smp_manager
+        sound = manager.send_command
+
+        def send(connection, command):
+            if sends in keys and isinstance(command, smp.SMP_Pairing_Public_Key_Command):
+                x, y = keys[sends]
+                command = smp.SMP_Pairing_Public_Key_Command(public_key_x=x[::-1], public_key_y=y[::-1])
+            sound(connection, command)
+
+        monkeypatch.setattr(manager, "send_command", send)
+        expected = (NONE, None) if sends == "sound" else (INVALID_KEY, "device")
+        assert ended(await link.security.pair(Wish(), Person())) == expected
+        assert len(bench.bonds.all()) == (sends == "sound")
+
+
+async def own_key(bench):
+    key = bench.radio.client_options["stack"].security.ecc_key
+    return key.x, key.y
+
+
+async def test_a_fault_of_ours_is_not_the_units(monkeypatch):
+    async with paired_air(device("{capability: none}")) as bench:
+        link = await bench.connect()
+
+        def fails(self, command):
+            raise ZeroDivisionError
+
+        with monkeypatch.context() as patched:
+            patched.setattr(Session, "on_smp_pairing_response_command", fails)
+            with pytest.raises(InternalError, match="ZeroDivisionError"):
+                await link.security.pair(Wish(), Person())
+        await check_serves(bench, link, Wish())

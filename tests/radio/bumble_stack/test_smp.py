@@ -65,7 +65,7 @@ async def test_a_unit_answers_what_is_out_of_order_and_pairs_afterwards():
         assert await raw.send(SECURE, b"\x04" + bytes(16)) == ["02", "0508"]
         assert await raw.send(SECURE, b"\x0d" + bytes(16)) == ["02", "0508"]
         # a public key that is none
-        assert await raw.send(SECURE, b"\x0c" + bytes(64)) == ["02", "0508"]
+        assert await raw.send(SECURE, b"\x0c" + bytes(64)) == ["02", "050a"]
         # capabilities and key sizes that there are not
         assert await raw.send(b"\x01\x05" + REQUEST[2:], REQUEST[:4] + b"\x11\x03\x03") == ["050a", "050a"]
         assert await raw.send(REQUEST[:4] + b"\x06\x03\x03") == ["0506"]
