@@ -34,6 +34,7 @@ from benchrig.radio.security import (
     Wish,
 )
 from benchrig.radio.security_offers import unable
+from benchrig.tasks import Tasks
 
 if TYPE_CHECKING:
     from benchrig.radio.bluez_security import Security
@@ -182,14 +183,15 @@ class BluezSecurity:
 
     async def _request(self, bus: Bluez) -> BluezRefusal | None:
         """Let BlueZ pair; None when it has. Whatever ends the wait for it ends the pairing."""
-        request = asyncio.ensure_future(bus.call(self._path, DEVICE, "Pair", within=LONGEST))
-        try:
-            await asyncio.shield(request)
-        except BluezRefusal as refusal:
-            return refusal
-        except BaseException:
-            await asyncio.shield(self._cancel(bus, request))
-            raise
+        async with Tasks() as tasks:
+            request = tasks.start(bus.call(self._path, DEVICE, "Pair", within=LONGEST))
+            try:
+                await asyncio.shield(request)
+            except BluezRefusal as refusal:
+                return refusal
+            except BaseException:
+                await asyncio.shield(self._cancel(bus, request))
+                raise
         return None
 
     async def _cancel(self, bus: Bluez, request: asyncio.Future[object]) -> None:
