@@ -290,9 +290,7 @@ class SimulatedDevice:
 
     def delete_bonds(self) -> None:
         self.security.delete_bonds()
-        self.spawn(self._advertise_again())  # whom it answers has changed
-        if self.is_running:
-            self.spawn(self._advertise_again())  # for all, where it was for those that it was bonded with
+        self.spawn(self._advertise_again())  # for all, where it was for those that it was bonded with
 
     def later(self, reaction: Reaction, happening: Happening) -> None:
         """Do it when its time has come, unless the device starts again before."""
