@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Coroutine
+from collections.abc import Awaitable, Callable, Coroutine
 from typing import TYPE_CHECKING, Any
 
 from benchrig.cli.out import echo
@@ -52,11 +52,19 @@ class Unattended:
 class AtTerminal:
     """Asks at the terminal. `quiet` is called before a question, to take a progress line off the screen. A caution or
     a value that nobody answers `within` so many seconds ends the run: it must give the station back. (A step that
-    asks has a time of its own.)"""
+    asks has a time of its own.) `typed` reads the line of a question, `show` shows one, where there is a prompt."""
 
-    def __init__(self, quiet: Callable[[], None] = lambda: None, within: float = ANSWER_WITHIN) -> None:
+    def __init__(
+        self,
+        quiet: Callable[[], None] = lambda: None,
+        within: float = ANSWER_WITHIN,
+        *,
+        typed: Callable[[Question, str], Awaitable[str]] = lambda asked, asking: asked.line(asking),
+        show: Callable[[str], None] = lambda text: echo(wrapped(text), err=True),
+    ) -> None:
         self._quiet = quiet
         self._within = within
+        self._typed, self._show = typed, show
 
     async def acknowledge(self, caution: str) -> str:
         return await self._in_time(self._acknowledge(caution), "nobody acknowledged the caution")
@@ -121,7 +129,7 @@ class AtTerminal:
 
     def _say(self, text: str) -> None:
         self._quiet()
-        echo(wrapped(text), err=True)
+        self._show(text)
 
     def _question(self, *, hidden: bool = False) -> Question:
         from benchrig.terminal.asking import Question
@@ -133,6 +141,6 @@ class AtTerminal:
         """What was typed, without blanks around it. The loop stays free: a signal or a time-out ends the waiting."""
         self._quiet()
         try:
-            return (await asked.line(asking)).strip()
+            return (await self._typed(asked, asking)).strip()
         except EOFError as error:
             raise OperatorError("no answer (end of input)") from error

@@ -20,6 +20,7 @@ from prompt_toolkit.input.typeahead import store_typeahead
 from prompt_toolkit.keys import Keys
 from prompt_toolkit.patch_stdout import StdoutProxy
 
+from benchrig.cli.operator import AtTerminal
 from benchrig.cli.out import echo
 from benchrig.cli.pairing import PartyAtTerminal
 from benchrig.desk.prompt.completing import proposals
@@ -70,7 +71,7 @@ class Prompt:
         )
         self.session = session(self._acknowledge, self._lines.app.invalidate)
         desk = self.session.desk
-        desk.party = PartyAtTerminal(self._ask, _say, lambda: desk.doing(""))
+        desk.party = PartyAtTerminal(AtTerminal(lambda: desk.doing(""), typed=self._typed, show=_say))
 
     async def run(self) -> None:
         """Connect, then take lines until one ends the session or the input does. Ctrl-C stops the verb that runs."""
@@ -154,10 +155,10 @@ class Prompt:
                 return
         raise OperatorError("the write was not acknowledged; nothing was sent")
 
-    async def _ask(self, asking: str) -> str:
+    async def _typed(self, question: Question, asking: str) -> str:
         """A line that answers a question of the pairing under way."""
         try:
-            return await self._answer(Question(), asking)
+            return await self._answer(question, asking)
         except KeyboardInterrupt:
             raise OperatorError("the pairing was stopped") from None
 

@@ -18,7 +18,6 @@ Side: TypeAlias = Literal["device", "bench"]
 
 CAPABILITIES: tuple[Capability, ...] = get_args(Capability)
 LARGEST_KEY, SMALLEST_KEY = 16, 7
-LARGEST_PASSKEY = 999_999
 
 # Reasons of Pairing Failed (Core Vol 3 Part H 3.5.5)
 REASONS: dict[int, str] = {

@@ -16,6 +16,7 @@ import msgspec
 
 from benchrig.record.model import AnyEvent, Closed, Noted, Reading, Where
 from benchrig.values.judging import Judgement
+from benchrig.values.passkey import SIX_DIGITS, digits_of
 from benchrig.values.quantity import Quantity, is_number
 from benchrig.values.value import Word
 
@@ -29,8 +30,7 @@ _WIDTHS = (2, 3, 4, 8)
 _KEPT = frozenset({"event", "verdict", "cause", "kind", "section", "place", "run_id", "started", "plan_file", "plan_hash",
                    "versions", "station", "radio", "unit", "address_type", "where", "root", "id"})  # fmt: skip
 
-# A passkey, or a number that two devices compare
-_SIX_DIGITS = re.compile("[0-9]{6}")
+# What may be a number of a pairing
 _ANY_SIX = re.compile(r"(?<![0-9A-Za-z])[0-9]{3} ?[0-9]{3}(?![0-9A-Za-z])")
 
 T = TypeVar("T")
@@ -55,7 +55,7 @@ class Secrets:
 
     def learn(self, value: str) -> None:
         """One more. Six digits of a pairing are also part of longer numbers, which are none."""
-        if self._pairs and _SIX_DIGITS.fullmatch(value):
+        if self._pairs and SIX_DIGITS.fullmatch(value):
             self._digits |= _digits_of(value)
             self._texts |= dict.fromkeys(_bytes_of_digits(value))
             self._numbers |= {int(value)} if int(value) > _SMALL else set()
@@ -132,10 +132,10 @@ class Secrets:
         if telling.isdisjoint((ALL, TEXTS)):
             return False
         if isinstance(value, int) and not isinstance(value, bool) and (ALL in telling or value > _SMALL):
-            text = f"{value:06}"
+            text = digits_of(value)
         else:
             text = value if isinstance(value, str) else ""
-        if _SIX_DIGITS.fullmatch(text):
+        if SIX_DIGITS.fullmatch(text):
             self.learn(text)
         return isinstance(value, str) or bool(text)
 

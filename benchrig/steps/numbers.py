@@ -17,8 +17,9 @@ from benchrig.source.problem import printable
 from benchrig.source.shape import is_late
 from benchrig.steps.bench import Bench
 from benchrig.steps.composite import Came, Composite, CompositeBench, Watch
-from benchrig.steps.pairing_keys import SIX_DIGITS, Pairing
+from benchrig.steps.pairing_keys import Pairing
 from benchrig.tasks import Tasks, first_of
+from benchrig.values.passkey import digits_of, typed_digits, wrong_digits
 
 T = TypeVar("T")
 
@@ -44,7 +45,7 @@ class Question:
 
     @property
     def digits(self) -> str:
-        return f"{self.number:06}"
+        return digits_of(self.number)
 
 
 class Questions:
@@ -109,9 +110,10 @@ class Numbers:
         passkey = self.pairing.passkey
         if passkey is not None:
             return passkey.number
-        text = await self._ask(lambda: self._bench.operator.enter(f"Type the passkey that {self._unit} shows", _wrong))
-        self._bench.keep_secret(_digits(text))
-        return int(_digits(text))
+        question = f"Type the passkey that {self._unit} shows"
+        digits = typed_digits(await self._ask(lambda: self._bench.operator.enter(question, wrong_digits)))
+        self._bench.keep_secret(digits)
+        return int(digits)
 
     async def _show(self, question: Question) -> None:
         """The plan may know who types its own passkey: then nobody has to be there to read it."""
@@ -142,15 +144,6 @@ class Numbers:
         except TimeoutError as exc:
             message = f"nobody answered within the {ANSWER_WITHIN:g} s that a pairing waits"
             raise OperatorError(message, advice="start the run again when somebody is at the terminal") from exc
-
-
-def _digits(text: str) -> str:
-    return text.replace(" ", "")
-
-
-def _wrong(text: str) -> str:
-    """What is wrong with a passkey that was typed."""
-    return "" if SIX_DIGITS.fullmatch(_digits(text)) else "a passkey has six digits, for example 042517"
 
 
 def large(digits: str) -> str:

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any, ClassVar, Literal, cast, get_args
 
 import msgspec
 
-from benchrig.radio.security import CAPABILITIES, LARGEST_KEY, LARGEST_PASSKEY, SMALLEST_KEY, Capability, Method, Wish
+from benchrig.radio.security import CAPABILITIES, LARGEST_KEY, SMALLEST_KEY, Capability, Method, Wish
 from benchrig.radio.security import OobData as Oob
 from benchrig.source.problem import suggest
 from benchrig.source.references import has_reference
 from benchrig.source.shape import LATE, Misfit, Reader, describe, describe_value, is_late, octets
 from benchrig.source.yaml import Node, Scalar
 from benchrig.steps.base import Bindable
+from benchrig.values.passkey import LARGEST_PASSKEY, SIX_DIGITS, digits_of
 
 OCTETS = 16
 # Which methods a capability makes possible, whatever the unit has (Core Vol 3 Part H 2.3.5.1, table 2.8)
@@ -25,7 +25,6 @@ METHODS: dict[Capability, tuple[Method, ...]] = {
     "keyboard": ("just works", "passkey"),
     "keyboard and display": ("just works", "passkey", "numeric comparison"),
 }
-SIX_DIGITS = re.compile("[0-9]{6}")
 _SIX = "expected six digits in quotes"
 _EXAMPLE = "for example: '042517'"
 
@@ -61,7 +60,7 @@ class Digits(str):
         value = node.value if isinstance(node, Scalar) else None
         filled_in = isinstance(node, Scalar) and (node.final or node.quoted)
         if isinstance(value, int) and not isinstance(value, bool) and filled_in and 0 <= value <= LARGEST_PASSKEY:
-            return cls(f"{value:06}")
+            return cls(digits_of(value))
         if isinstance(value, str) and (value in cls.words or SIX_DIGITS.fullmatch(value)):
             return cls(value)
         return reader.misfit(node, Misfit(f"{cls._expected()}, found {_kind_of(node)}", _EXAMPLE))

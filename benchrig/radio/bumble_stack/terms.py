@@ -9,8 +9,9 @@ from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from benchrig.radio.bumble_stack.bumble_api import Connection, PairingConfig, PairingDelegate, hci, smp
-from benchrig.radio.security import LARGEST_PASSKEY, Capability, OobData, Party, Protection, Wish
+from benchrig.radio.security import Capability, OobData, Party, Protection, Wish
 from benchrig.tasks import Tasks
+from benchrig.values.passkey import LARGEST_PASSKEY
 
 T = TypeVar("T")
 

@@ -23,7 +23,6 @@ security:
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from typing import Any, ClassVar, Literal, Self, TypeAlias
 
@@ -35,13 +34,13 @@ from benchrig.radio.virtual.needs_spec import LEVELS, Need
 from benchrig.radio.virtual.words import Hex
 from benchrig.source.problem import suggest
 from benchrig.source.shape import Misfit, describe_value
+from benchrig.values.passkey import SIX_DIGITS
 from benchrig.values.quantity import Duration
 
 OCTETS = 16  # of keys and random values
 SHOWING = ("display", "yes/no", "keyboard and display")
 TYPING = ("keyboard", "keyboard and display")
 COMPARING = ("yes/no", "keyboard and display")
-_DIGITS = re.compile("[0-9]{6}")
 
 # PDUs that a central sends in a pairing, by their code (Core Vol 3 Part H 3.3)
 PDUS: dict[str, int] = {
@@ -65,7 +64,7 @@ class PasskeyText(str):
 
     @classmethod
     def from_source(cls, value: Any) -> Self:
-        if isinstance(value, str) and (value == cls.RANDOM or _DIGITS.fullmatch(value)):
+        if isinstance(value, str) and (value == cls.RANDOM or SIX_DIGITS.fullmatch(value)):
             return cls(value)
         found = f"{len(value)} characters" if isinstance(value, str) else "no text"
         raise Misfit(f"expected six digits in quotes, or random; found {found}", "for example: '042517'")

@@ -6,6 +6,8 @@ import asyncio
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from benchrig.values.passkey import LARGEST_PASSKEY, digits_of
+
 if TYPE_CHECKING:
     import random
 
@@ -38,7 +40,7 @@ class DeviceUser:
 
     def chosen(self) -> int:
         fixed = self._spec.passkey.number
-        return self._chance.randrange(1_000_000) if fixed is None else fixed
+        return self._chance.randrange(LARGEST_PASSKEY + 1) if fixed is None else fixed
 
     async def enter(self) -> int | None:
         fixed = self._spec.passkey.number
@@ -47,10 +49,10 @@ class DeviceUser:
         return int(text) if text.isdecimal() and len(text) <= len("000000") else None
 
     async def show(self, passkey: int) -> None:
-        self._on_display(f"{passkey:06}")
+        self._on_display(digits_of(passkey))
 
     async def compare(self, number: int) -> bool:
-        self._on_display(f"{number:06}")
+        self._on_display(digits_of(number))
         if self._spec.faults.confirms_unasked:
             return True
         answer = await self._entered() if self._spec.compare == "ask" else self._spec.compare
