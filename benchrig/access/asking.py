@@ -3,12 +3,14 @@ subscribed to is left again. An answer that refuses is an answer here, and no er
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
-from dataclasses import dataclass
+from collections.abc import AsyncIterator, Awaitable, Callable
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from benchrig.access.rules import REQUEST_NOT_SUPPORTED, UNTOLD
+from benchrig.access.rules import NOT_ENDED, REQUEST_NOT_SUPPORTED, UNTOLD
 from benchrig.errors import AttError
+from benchrig.radio.offers import CCCD
+from benchrig.values.catalogue import short_uuid
 
 if TYPE_CHECKING:
     from benchrig.radio.link import Link, Way
@@ -17,8 +19,13 @@ if TYPE_CHECKING:
 # Seconds for one answer: ATT allows 30 (Core Vol 3 Part F 3.3.3), and a unit that takes so long has hung.
 ANSWER_WITHIN = 5.0
 # Requests that tell a value beside the plain read, and one that prepares to change it.
-READ_WAYS: tuple[Way, ...] = ("read blob", "read by type", "read multiple")
+READ_WAYS: tuple[Way, ...] = ("read request", "read blob", "read by type", "read multiple", "read multiple variable")
 WRITE_WAYS: tuple[Way, ...] = ("prepare write",)
+# Requests that change a value; what they are answered with says nothing, or there is no answer.
+CHANGE_WAYS: tuple[Way, ...] = ("execute write", "write command", "signed write")
+# Find By Type Value has room for so much in the least MTU (Core Vol 3 Part F 3.4.3.3), and for types of 16 bits.
+_FINDABLE, _SHORT_UUID = 16, 4
+_ON = {"notify": b"\x01\x00", "indicate": b"\x02\x00"}
 
 
 @dataclass(frozen=True)
@@ -47,9 +54,12 @@ class Asking:
         except AttError as error:
             return Answer(error.code)
 
-    async def other_reads(self, attribute: Attribute, name: str) -> list[Answer]:
-        """The other requests that may tell what a plain read does not."""
-        return await self._ways(READ_WAYS, attribute, name, b"")
+    async def other_reads(self, attribute: Attribute, name: str, known: bytes | None) -> list[Answer]:
+        """The other requests that may tell what a plain read does not; `known` is the value, where another link showed it."""
+        ways = READ_WAYS
+        if known and len(known) <= _FINDABLE and len(short_uuid(attribute.uuid)) == _SHORT_UUID:
+            ways = (*READ_WAYS, "find by type value")
+        return await self._ways(ways, attribute, name, known or b"")
 
     async def other_writes(self, attribute: Attribute, name: str, data: bytes) -> list[Answer]:
         """The other requests that begin to change a value; what they prepare is taken back."""
@@ -64,6 +74,17 @@ class Asking:
             if code != REQUEST_NOT_SUPPORTED:
                 found.append(Answer(code, way))
         return found
+
+    async def changes(self, attribute: Attribute, name: str, data: bytes) -> AsyncIterator[Way]:
+        """The other requests that might change a value: each has crossed the air when it is told."""
+        offered = getattr(attribute, "properties", ())
+        for way in CHANGE_WAYS if self.link.has_ways else ():
+            if way == "write command" and "write without response" in offered:
+                continue  # an operation of its own
+            doing = f"{way} {name}"
+            await _code(self.link.ask(way, attribute, data, doing, self._within))
+            await self.link.flush(doing, self._within)
+            yield way
 
     async def write(self, attribute: Attribute, name: str, data: bytes) -> Answer:
         return Answer(await _code(self.link.write(attribute, data, f"write {name}", self._within)))
@@ -87,15 +108,35 @@ class Asking:
         if not response:
             await self.link.flush(doing, self._within)
 
-    async def subscribe(self, characteristic: Characteristic, name: str, *, keep: bool = False) -> Answer:
+    async def other_subscriptions(self, characteristic: Characteristic, name: str) -> list[Answer]:
+        """Indications where notifications were asked for, and what else writes to its configuration; off again after it."""
+        if not self.link.has_ways:
+            return []
+        found, switch = list[Answer](), next(each for each in characteristic.descriptors if each.uuid == CCCD)
+        kinds = [kind for kind in _ON if kind in characteristic.properties]
+        if len(kinds) > 1:
+            found.append(replace(await self.subscribe(characteristic, name, indicate=True), way="indications"))
+        value = _ON[kinds[0]] if kinds else _ON["notify"]
+        found += await self._ways(WRITE_WAYS, switch, name, value)
+        await self.link.ask("write command", switch, value, f"subscribe to {name}", self._within)
+        if (await self.read(switch, name)).data == value:
+            await self.link.ask("write command", switch, bytes(len(value)), f"unsubscribe from {name}", self._within)
+            found.append(Answer(way="write command"))
+        return found
+
+    async def subscribe(
+        self, characteristic: Characteristic, name: str, *, keep: bool = False, indicate: bool = False
+    ) -> Answer:
         """Turn on what the characteristic sends, and off again unless it is kept."""
-        subscribing = self.link.subscribe(characteristic, lambda _: None, f"subscribe to {name}", self._within)
+        doing = f"subscribe to {name}"
+        subscribing = self.link.subscribe(characteristic, lambda _: None, doing, self._within, indicate=indicate)
         if code := await _code(subscribing):
             return Answer(code)
         if keep:
             self.link.leave_on(characteristic)
         else:
-            await self.link.unsubscribe(characteristic, f"unsubscribe from {name}", self._within)
+            ending = self.link.unsubscribe(characteristic, f"unsubscribe from {name}", self._within)
+            return Answer(NOT_ENDED if await _code(ending) else 0)
         return Answer()
 
 

@@ -18,6 +18,15 @@ INSUFFICIENT = frozenset({0x05, 0x08, 0x0C, 0x0F})
 ANY_ERROR = frozenset(range(1, 0x100))
 # An operation that has no answer was without effect: nobody knows why.
 UNTOLD = -1
+# What came after the answer: a value that changed all the same, one that did not, a subscription that cannot be ended.
+STORED, NOT_STORED, NOT_ENDED = -2, -3, -4
+_FOUND = {
+    0: ALLOWED,
+    UNTOLD: REFUSED,
+    STORED: "refused, and stored all the same",
+    NOT_STORED: "allowed, and not stored",
+    NOT_ENDED: "allowed, and its end refused",
+}
 
 
 @dataclass(frozen=True)
@@ -89,6 +98,4 @@ def _in_words(errors: frozenset[int], *, strict: bool, loosely: str) -> str:
 
 
 def found_words(code: int) -> str:
-    if code == 0:
-        return ALLOWED
-    return REFUSED if code == UNTOLD else att_error_name(code)
+    return _FOUND.get(code) or att_error_name(code)

@@ -41,12 +41,12 @@ class OwnBackend(BaseBleakClient):
     was_unanswered: bool
 
     @abstractmethod
-    async def outline(self) -> list[tuple[int, str, bytes | None]]:
-        """Every attribute of the device's own table: handle, type, and the value of a declaration."""
+    async def outline(self, *, values: bool = True) -> list[tuple[int, str, bytes | None]]:
+        """Every attribute of the device's own table: handle, type, and with `values` the value of a declaration."""
 
     @abstractmethod
     async def ask(self, way: str, handle: int, uuid: str, data: bytes) -> None:
-        """Send 'read blob', 'read by type', 'read multiple' or 'prepare write'; what the last one queues is taken back."""
+        """Send 'read blob', 'prepare write', … (link.Way); what 'prepare write' queues is taken back."""
 
     @abstractmethod
     async def flush(self) -> None:

@@ -29,7 +29,10 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 
 # Requests about one attribute beside the usual ones (Core Vol 3 Part F 3.4.4, 3.4.6).
-Way: TypeAlias = Literal["read blob", "read by type", "read multiple", "prepare write"]
+Way: TypeAlias = Literal[
+    "read request", "read blob", "read by type", "read multiple", "read multiple variable", "find by type value",
+    "prepare write", "execute write", "write command", "signed write",
+]  # fmt: skip
 
 # What the backends need to close a healthy link, the slowest (Windows) aside.
 DISCONNECT_WITHIN = 10.0
@@ -213,10 +216,13 @@ class Link:
         read = client.read_gatt_descriptor if isinstance(attribute, Descriptor) else client.read_gatt_char
         return bytes(await self._operation(doing, within, lambda: read(attribute.obj)))
 
-    async def outline(self, within: float) -> list[tuple[int, str, bytes | None]]:
-        """Every attribute of the device's own table: handle, type, and the value of a declaration; [] where the radio
-        does not show it."""
-        return await self._operation("read the outline of the table", within, self._own.outline) if self._own else []
+    async def outline(self, within: float, *, values: bool = True) -> list[tuple[int, str, bytes | None]]:
+        """Every attribute of the device's own table: handle, type, and with `values` the value of a declaration; [] where
+        the radio does not show it."""
+        own = self._own
+        if own is None:
+            return []
+        return await self._operation("read the outline of the table", within, lambda: own.outline(values=values))
 
     async def write(
         self, attribute: Attribute, data: bytes, doing: str, within: float, *, response: bool = True

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Coroutine, Iterable, Mapping
-from typing import TYPE_CHECKING, Any, ClassVar, TypeVar, cast
+from typing import TYPE_CHECKING, Any, ClassVar, TypeAlias, TypeVar, cast
 
 import msgspec
 
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from benchrig.radio.table import Characteristic
 
 T = TypeVar("T")
+Entry: TypeAlias = tuple[int, str, bytes | None]
 
 AFTER = "after pairing"
 # How often it is tried to connect.
@@ -80,6 +81,9 @@ class Access(Step, kw_only=True):
             return  # what stands in them is known in the run only
         for misfit in self.access.misfits(names):
             yield Misfit(misfit.message, misfit.advice, ("access", *misfit.path))
+        if not self.access.judges:
+            message = "the matrix judges nothing, so every unit would pass"
+            yield Misfit(message, "say of one operation what it needs: {read: open}", ("access",))
         yield from self._level_misfits()
         yield from self._key_misfits()
         for index, written in enumerate(self.may_write):
@@ -150,9 +154,13 @@ class Access(Step, kw_only=True):
             self._tell(bench, trying)
             raise
         found = trying.differences
-        if found and trying.hides_refusals:
+        if found and (trying.hides_refusals or not (bench.wanted("differences") or bench.wanted("found"))):
+            self._tell(bench, trying)
             raise StepFailed("; ".join(found))  # a part is enough to fail, and not enough to pass
-        bench.reading("differences", len(found), telling=lambda sentence: f"{sentence}: {'; '.join(found)}")
+        if trying.tried or found:
+            bench.reading("differences", len(found), telling=lambda sentence: f"{sentence}: {'; '.join(found)}")
+        else:
+            bench.not_measured("differences", "no operation was tried")
         bench.reading("tried", trying.tried)
         bench.reading("not_tried", sum(trying.not_tried.values()))
         bench.reading("found", found, access=trying.all)
@@ -175,6 +183,8 @@ class Access(Step, kw_only=True):
         await self._over(bench, trying, laid, first)
         for level in self.levels.barred:
             trying.barred(Over(level))
+        if self.levels.bars_short_key:
+            trying.barred(Over(Level.NO_SECURITY, words=SHORT_KEY), sized=True)
         for bonding in (False, True):
             ways = [(level, pairing) for level, pairing in self.levels.ways if pairing.bonding is bonding]
             for level, pairing in ways:
@@ -193,12 +203,25 @@ class Access(Step, kw_only=True):
             laid = await self._fresh(bench)
             await self._over(bench, trying, laid, after)
             await self._listen(bench, trying, laid, after)
+        if self.levels.ways and trying.is_blind:
+            await self._look(bench, trying)
         await bench.disconnect()
 
     async def _paired_over(self, bench: Bench, trying: Trying, level: Level, pairing: LevelPairing) -> None:
-        laid = await self._fresh(bench)
+        laid, is_first = await self._fresh(bench), level not in trying.reached
+        before = await bench.link.outline(bench.time_left, values=False) if is_first else []
         await self._pair(bench, level, pairing)
+        if is_first:
+            after = await bench.link.outline(bench.time_left, values=False)
+            trying.apart(_apart(bench, before, after), Over(level))
+        trying.reached.add(level)
         await self._over(bench, trying, laid, Over(level), keep=pairing.bonding)
+
+    async def _look(self, bench: Bench, trying: Trying) -> None:
+        """Over the link that is protected most: what was changed over the links before, which do not show it."""
+        laid, (level, pairing) = await self._fresh(bench), max(self.levels.ways, key=lambda each: each[0])
+        await self._pair(bench, level, pairing)
+        await trying.look(Asking(bench.link, lambda: bench.time_left), laid.subjects)
 
     async def _short_over(self, bench: Bench, trying: Trying, pairing: LevelPairing) -> None:
         """Over a link whose key is shorter than it could be, whatever its level is."""
@@ -252,6 +275,9 @@ class Access(Step, kw_only=True):
     async def _pair(self, bench: Bench, level: Level, pairing: LevelPairing) -> None:
         result = await self._paired(bench, pairing, _in_words(level))
         _check_level(bench.link.security.level or _level_of(result), level)
+        longest = max(self.access.sizes.values(), default=0)
+        if result.key_size is not None and result.key_size < min(longest, pairing.key_size):
+            raise DeviceError(f"expected a key of {longest} bytes or more, found one of {result.key_size}")
 
     async def _paired(self, bench: Bench, pairing: LevelPairing, link: str) -> Paired:
         result = await paired(bench, Numbers(bench, pairing, _as_it_is), _as_it_is)
@@ -265,6 +291,12 @@ class Access(Step, kw_only=True):
 async def _as_it_is(work: Coroutine[Any, Any, T], seconds: float) -> T:
     """Within the step's own time."""
     return await work
+
+
+def _apart(bench: Bench, before: Iterable[Entry], after: Iterable[Entry]) -> list[str]:
+    """The attributes that are in one of two tables."""
+    told = {(handle, uuid) for handle, uuid, _ in before} ^ {(handle, uuid) for handle, uuid, _ in after}
+    return [f"{bench.names.label(uuid)} (handle 0x{handle:04X})" for handle, uuid in sorted(told)]
 
 
 def _levels_in(node: MappingNode) -> list[MappingNode]:

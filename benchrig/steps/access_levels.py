@@ -80,6 +80,10 @@ class Levels(msgspec.Struct, kw_only=True, omit_defaults=True):
         return [level for level, way in self.given if way.pairing is None]
 
     @property
+    def bars_short_key(self) -> bool:
+        return isinstance(self.short_key, Way) and self.short_key.pairing is None
+
+    @property
     def short(self) -> LevelPairing | None:
         """The pairing for a link whose key is shorter than it could be: as short as can be where the plan does not say it."""
         pairing = self.short_key.pairing if isinstance(self.short_key, Way) else None

@@ -84,6 +84,11 @@ class Matrix:
         return BAD if reader.problems.mistakes > before else cls(named, keys, sizes)
 
     @property
+    def judges(self) -> bool:
+        """Whether anything is asked of the unit."""
+        return any(need != "any" for row in (*self.named.values(), self.others) for need in row.values())
+
+    @property
     def highest(self) -> int:
         """The most that any operation needs, as an index of LEVELS."""
         needs = [need for row in (*self.named.values(), self.others) for need in row.values()]

@@ -35,6 +35,7 @@ def test_a_sound_one_is_taken():
         ("{temperature: {read: oppen}}", "", "found the text 'oppen'", "did you mean 'open'?", "oppen"),
         ("{temperature: {read: true}}", "", "found true", "", "true"),
         ("{temperature: {read: 3}}", "", "found the number 3", "", "3"),
+        ("{temperature: {read: any}, others: {write: any}}", "", "the matrix judges nothing", "{read: open}", "{temp"),
         ("{temperature: [read]}", "", "expected operations with what they need, found a list", "{read: open", "[read]"),
         ("{temperature: }", "", "found nothing", "{read: open", "}"),
         ("temperature", "", "expected attributes with what each operation needs", "others:", "temperature"),

@@ -255,9 +255,9 @@ class BumbleClient(OwnBackend):
     async def _read(self, handle: int) -> bytearray:
         return bytearray(await self._procedure(procedures.read(self._require_link().client, handle)))
 
-    async def outline(self) -> list[tuple[int, str, bytes | None]]:
+    async def outline(self, *, values: bool = True) -> list[tuple[int, str, bytes | None]]:
         """The server's own table, see procedures.outline."""
-        return await self._procedure(procedures.outline(self._require_link().client))
+        return await self._procedure(procedures.outline(self._require_link().client, values=values))
 
     async def write_gatt_char(self, characteristic: BleakGATTCharacteristic, data: SizedBuffer, response: bool) -> None:
         """Raises TooLong for data that one write without response does not hold."""

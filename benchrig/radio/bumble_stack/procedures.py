@@ -179,13 +179,12 @@ async def discover(client: Client) -> list[FoundService]:
     return services
 
 
-async def outline(client: Client) -> list[tuple[int, str, bytes | None]]:
-    """Every attribute as the server has it, in order: handle, type, and the value where it is one that the table is
-    made of. Unlike discovery this shows includes, secondary services and what stands outside of services."""
-
+async def outline(client: Client, *, values: bool = True) -> list[tuple[int, str, bytes | None]]:
+    """Every attribute as the server has it, in order: handle, type, and with `values` the value where it is one that the
+    table is made of. Unlike discovery this shows includes, secondary services and what stands outside of services."""
     found = [each async for each in _attributes(client, 1, LAST_HANDLE)]
     return [
-        (each.handle, each.uuid, await read(client, each.handle) if each.uuid in DECLARATIONS else None)
+        (each.handle, each.uuid, await read(client, each.handle) if values and each.uuid in DECLARATIONS else None)
         for each in found
     ]
 
