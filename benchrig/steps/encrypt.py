@@ -11,8 +11,7 @@ from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import NOTHING, Cap, ReadingType, Step
 from benchrig.steps.bench import Bench
-from benchrig.steps.pairing_keys import may_be
-from benchrig.steps.pairing_readings import OF_KEY, fails, limits_written, one_of, report
+from benchrig.steps.pairing_readings import OF_KEY, fails, judges, limits_written, one_of, report
 
 FAILURES = (NONE, NO_KEY, ANOTHER_KEY, LINK_LOST, TIMEOUT)
 
@@ -57,9 +56,7 @@ class Encrypt(Step, kw_only=True):
 
     def _error(self, result: Encrypted) -> BenchrigError | None:
         """The failure as an error, where no limit judges it; a link that is lost for another reason is that to all."""
-        limit = self.limits.get("failure")
-        judged = limit is not None and (result.failure != LINK_LOST or may_be(limit, LINK_LOST))
-        return None if judged else error_of(result)
+        return None if judges(self.limits.get("failure"), result.failure) else error_of(result)
 
 
 def error_of(result: Encrypted) -> BenchrigError | None:

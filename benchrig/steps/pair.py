@@ -16,7 +16,7 @@ from benchrig.steps.attribute import Names
 from benchrig.steps.base import Cap, ReadingType
 from benchrig.steps.composite import Composite, CompositeBench, StepList
 from benchrig.steps.numbers import SHOWN, Numbers, NumbersOfSteps, paired
-from benchrig.steps.pairing_keys import Number, OutOfBand, PairAs, Pairing, Passkey, may_be
+from benchrig.steps.pairing_keys import Number, OutOfBand, PairAs, Pairing, Passkey
 from benchrig.steps.pairing_readings import (
     FAILURES,
     OF_KEY,
@@ -24,6 +24,7 @@ from benchrig.steps.pairing_readings import (
     error_of,
     fails,
     is_broken,
+    judges,
     limits_written,
     one_of,
     report,
@@ -45,8 +46,6 @@ _READINGS = {
     "bonded": ReadingType("boolean", "", "whether both keep the keys"),
     "identity_address": ReadingType("text", "", "the address that the unit told as its own"),
 }
-# What the side finds out that checks the values of the other one (Core Vol 3 Part H 2.3.5.6, 2.3.5.7)
-_CHECKS = (REASONS[0x04], REASONS[0x0B])
 _OF_SUCCESS = (*OF_KEY, "bonded")
 
 
@@ -137,6 +136,7 @@ class Pair(Composite, kw_only=True):
         numbers.check_carried_out(result)
         if "method" not in self.limits:
             check_used(numbers.pairing, result)
+        self._check_bonded(bench, result)
         inner.report()
 
     async def _keep(self, bench: CompositeBench, pairing: Pairing, result: Paired) -> None:
@@ -149,20 +149,28 @@ class Pair(Composite, kw_only=True):
             await bench.own(bench.link.security.forget(), bench.time_left)
             bench.note("benchrig has removed the bond of a pairing that had to fail; the unit may still have its own")
 
+    def _check_bonded(self, bench: CompositeBench, result: Paired) -> None:
+        """What asks for a bond and says nothing of it gets one: later steps count on it. DeviceError."""
+        if self.bonding and result.failure == NONE and result.bonded is False and not bench.wanted("bonded"):
+            raise DeviceError(
+                "the two are paired, but the device keeps no bond",
+                advice="write bonding: false, or a limit on bonded, where it is not to keep one",
+            )
+
     def _error(self, result: Paired) -> BenchrigError | None:
         """The failure as an error, where no limit judges it; a link that is lost for another reason is that to all."""
-        limit = self.limits.get("failure")
-        # of a reason that the radio hides it is known that it is one
-        reasons = FAILURES[1:] if result.failure == HIDDEN else (LINK_LOST,) * (result.failure == LINK_LOST)
-        judged = limit is not None and (not reasons or any(may_be(limit, reason) for reason in reasons))
+        judged = judges(self.limits.get("failure"), result.failure)
         return None if result.failure == NONE or judged else error_of(result)
 
     def _unnoticed(self, result: Paired, numbers: Numbers) -> BenchrigError | None:
-        """Where the unit has to refuse, a failure that only the bench has noticed shows that the unit checks nothing."""
+        """Where the unit has to refuse, a failure that only the bench has noticed shows that the unit does not refuse."""
         if result.failed_by != "bench" or numbers.refused or not fails(self.limits) or "failed_by" in self.limits:
             return None
+        # the bench says no to who has less than the plan wants
+        if result.failure == REASONS[0x03] and numbers.pairing.pairing == "secure connections":
+            return None
         # what a side refuses once a passkey was asked for is what it has checked
-        if result.failure not in _CHECKS and (result.failure, result.method) != (HIDDEN, "passkey"):
+        if result.failure == HIDDEN and result.method != "passkey":
             return None
         return DeviceError(f"the device did not refuse: benchrig alone noticed what was wrong ({result.failure})")
 

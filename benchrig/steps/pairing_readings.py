@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from benchrig.errors import BenchrigError, DeviceError, LinkLost, NoAnswer, StepFailed
-from benchrig.radio.security import DEBUG_KEY, ENCRYPTION, INVALID_KEY, LINK_LOST, NONE, REASONS, TIMEOUT, Paired
+from benchrig.radio.security import DEBUG_KEY, ENCRYPTION, HIDDEN, INVALID_KEY, LINK_LOST, NONE, REASONS, TIMEOUT, Paired
 from benchrig.source.problem import Problems, suggest
 from benchrig.source.references import has_reference
 from benchrig.source.shape import BAD, Reader, is_late
@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from benchrig.radio.link import Link
 
 FAILURES = (NONE, *REASONS.values(), TIMEOUT, ENCRYPTION, DEBUG_KEY, INVALID_KEY, LINK_LOST)
+# A unit that refuses says so. These are no refusal, and count as one only where a limit names them.
+_ENDINGS = (TIMEOUT, ENCRYPTION, DEBUG_KEY, INVALID_KEY, LINK_LOST)
 
 
 def one_of(words: Iterable[str], what: str) -> Callable[[str], tuple[str, str] | None]:
@@ -105,6 +107,19 @@ def is_broken(link: Link) -> bool:
 def fails(limits: Mapping[str, Bindable]) -> bool:
     """Whether the failure is what the plan expects."""
     return "failure" in limits and not may_be(limits["failure"], NONE)
+
+
+def judges(limit: Bindable | None, failure: str) -> bool:
+    """Whether a limit on failure is for this one. Where it lets more pass than it names, those that the unit tells are meant:
+    `{differs: none}` is satisfied by no link that is lost."""
+    if limit is None:
+        return False
+    if failure == HIDDEN:  # which reason it was is not known, but that it was one
+        return any(may_be(limit, each) for each in FAILURES[1:])
+    passes, names = may_be(limit, failure), not may_be(limit, HIDDEN)
+    if failure == LINK_LOST:
+        return passes and names
+    return failure not in _ENDINGS or names or not passes
 
 
 def limits_written(node: MappingNode) -> Mapping[str, Bindable]:

@@ -116,9 +116,23 @@ WRONG = "  - pair: keyboard\n    passkey: '000001'\n    expect: {failure: {equal
         (WRONG, "{bondable: false}", "fail limit"),
         (WRONG, "{capability: display, passkey: '042517', faults: {silent_at: pairing random}}", "fail limit"),
         (WRONG, "{capability: display, passkey: '042517', faults: {disconnects_at: pairing random}}", "fail link"),
+        # what is no refusal counts as one only where it is named
+        (WRONG.replace("equals: confirm value failed", "differs: none"), SHOWS, "pass None"),
+        (WRONG.replace("equals: confirm value failed", "differs: none"), "{capability: display, faults: {unchecked: true}}", "fail device"),
+        (WRONG.replace("equals: confirm value failed", "differs: none"), "{capability: display, faults: {silent_at: pairing random}}", "fail device"),
+        (WRONG.replace("equals: confirm value failed", "differs: none"), "{capability: display, faults: {disconnects_at: pairing random}}", "fail link"),
+        (WRONG.replace("equals: confirm value failed", "one_of: [confirm value failed, link lost]"), "{capability: display, faults: {disconnects_at: pairing random}}", "pass None"),
+        ("  - pair:\n    expect: {failure: {differs: none}}\n", "{faults: {debug_key: true}}", "fail device"),
+        ("  - pair:\n    expect: {failure: {differs: none}}\n", "{bondable: false}", "pass None"),
+        # the bench lacks nothing here, the unit does
+        ("  - pair:\n    pairing: secure connections\n    expect: {failure: {equals: authentication requirements}}\n", "{pairing: legacy}", "pass None"),
         ("  - pair:\n    expect: {failure: {equals: authentication requirements}}\n", SHOWS, "pass None"),
         ("  - pair:\n    expect: {bonded: {equals: true}}\n", SHOWS, "fail device"),
         ("  - pair:\n    expect: {bonded: {equals: true}}\n", "{bonding: false}", "fail limit"),
+        # a bond that was asked for is there, with a limit or without
+        ("  - pair:\n    expect: {method: {equals: just works}}\n", "{bonding: false}", "fail device"),
+        ("  - pair:\n    expect: {bonded: {equals: false}}\n", "{bonding: false}", "pass None"),
+        ("  - pair:\n    bonding: false\n    expect: {method: {equals: just works}}\n", "{bonding: false}", "pass None"),
         ("  - pair:\n    expect: {bonded: {equals: true}}\n", "{bondable: false}", "fail device"),
         ("  - pair:\n    expect: {bonded: {equals: true}}\n", "{faults: {silent_at: pairing request}}", "fail device"),
         ("  - pair:\n    expect: {bonded: {equals: true}}\n", "{faults: {disconnects_at: public key}}", "fail link"),
