@@ -69,12 +69,17 @@ def error_of(result: Paired, what: str = "the pairing failed") -> BenchrigError:
         return DeviceError(
             f"{what}: the public key of the device is no point of the curve, or the bench's own sent back"
         )
+    if result.failed_by == "bench" and result.failure in _AGAINST_THE_RULES:
+        return DeviceError(f"{said} (this side refused what is against the protocol)", advice=advice)
     if result.failed_by == "bench":
         return StepFailed(f"{said} (this side refused)", advice=advice)
     whose = "the device refused" if result.failed_by == "device" else "which side refused is not known"
     return DeviceError(f"{said} ({whose})", advice=advice)
 
 
+# No value of a plan makes the bench refuse so, but what the unit sent: a key of less than 7 octets, a PDU out of its order,
+# fields that mean nothing, data out of band that nobody gave it.
+_AGAINST_THE_RULES = (REASONS[0x06], REASONS[0x08], REASONS[0x0A])
 _ADVICE = {
     REASONS[0x03]: "see pair:, mitm: and pairing: of the step, and what the device demands",
     REASONS[0x04]: "see whether the passkey is the one that the device means",

@@ -194,11 +194,25 @@ class Session(smp.Session):
         self.key_size = min(self.maximum_encryption_key_size, command.maximum_encryption_key_size)
         if command.io_capability > _LARGEST_CAPABILITY or command.maximum_encryption_key_size > LARGEST_KEY:
             return smp.ErrorCode.INVALID_PARAMETERS
+        if reason := self._objection_to_oob(command):
+            return reason
         if self.wish.pairing == "secure connections" and not command.auth_req & smp.AuthReq.SC:
             return smp.ErrorCode.AUTHENTICATION_REQUIREMENTS
         if not (self.conduct.unbonded or self.side.peer_bonds):
             return smp.ErrorCode.AUTHENTICATION_REQUIREMENTS
         return smp.ErrorCode.ENCRYPTION_KEY_SIZE if self.key_size < max(SMALLEST_KEY, self.wish.least_key_size) else 0
+
+    def _objection_to_oob(self, command: smp.SMP_Pairing_Request_Command | smp.SMP_Pairing_Response_Command) -> int:
+        """Out of band is the method where one side says that it has data of the other one (Secure Connections), or both do
+        (legacy; tables 2.6 and 2.7). Nobody is authenticated by data that were never given, or by a temporary key of zeros."""
+        if not command.oob_data_flag:
+            return 0
+        known, given = self.wish.oob, self.side.terms.own_oob
+        if self.sc and command.auth_req & smp.AuthReq.SC:
+            claims = self.is_initiator and not (known or given)
+            return smp.ErrorCode.INVALID_PARAMETERS if claims else 0
+        lacks = self.oob_data_flag and not (known and known.key)
+        return smp.ErrorCode.OOB_NOT_AVAILABLE if lacks else 0
 
     async def on_smp_pairing_request_command_async(self, command: smp.SMP_Pairing_Request_Command) -> None:
         if reason := await self.conduct.refusal(self.connection):

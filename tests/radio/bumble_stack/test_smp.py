@@ -5,8 +5,8 @@ import asyncio
 import pytest
 
 from benchrig.radio.bumble_stack.bumble_api import smp
-from benchrig.radio.bumble_stack.smp import shortened
-from benchrig.radio.security import NONE, Level, Wish
+from benchrig.radio.bumble_stack.smp import Session, shortened
+from benchrig.radio.security import NONE, Level, OobData, Wish
 from tests.radio.bumble_stack.pairing import NUMBER, Person, device, paired_air
 
 LONG = bytes.fromhex("6986791169d7cd23980522b594750a38")  # the LTK of the sample data, Core Vol 3 Part H D.3
@@ -85,3 +85,31 @@ async def test_a_key_of_a_pairing_that_failed_encrypts_nothing():
         provider = unit.device.host.long_term_key_provider
         assert await provider(connection.handle, bytes(8), 0) is None
         assert link.security.level is Level.NO_SECURITY
+
+
+class Claims(Session):
+    """A unit that says it knows of the other side out of band: then no passkey is asked for."""
+
+    def send_pairing_response_command(self):
+        self.oob_data_flag, self.pairing_method = 1, smp.PairingMethod.OOB
+        super().send_pairing_response_command()
+
+
+async def test_data_out_of_band_that_nobody_gave_authenticate_nobody(monkeypatch):
+    def session(*arguments):
+        return (Session if arguments[-1] else Claims)(*arguments)
+
+    monkeypatch.setattr("benchrig.radio.bumble_stack.manager.Session", session)
+    async with paired_air(device("{}")) as bench:
+        link = await bench.connect()
+        paired = await link.security.pair(Wish("keyboard", mitm=True), Person())
+        assert (paired.failure, paired.failed_by, paired.authenticated) == ("invalid parameters", "bench", None)
+
+
+async def test_a_temporary_key_of_zeros_authenticates_nobody():
+    """A bench with data for Secure Connections, and a unit that takes legacy pairing alone."""
+    async with paired_air(device(f"{{pairing: legacy, out_of_band: {{key: '{'00' * 16}'}}}}")) as bench:
+        link = await bench.connect()
+        wish = Wish(mitm=True, oob=OobData(random=bytes(16), confirm=bytes(16)))
+        paired = await link.security.pair(wish, Person())
+        assert (paired.failure, paired.failed_by) == ("oob not available", "bench")
