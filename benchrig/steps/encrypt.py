@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import ClassVar
 
-from benchrig.errors import BenchrigError, DeviceError, LinkLost, NoAnswer
-from benchrig.radio.security import ANOTHER_KEY, LINK_LOST, NO_KEY, NONE, TIMEOUT, Encrypted
+from benchrig.errors import BenchrigError, DeviceError, LinkLost, NoAnswer, StationError
+from benchrig.radio.security import ANOTHER_KEY, LINK_LOST, NO_KEY, NONE, TIMEOUT, Encrypted, LinkSecurity
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import NOTHING, Cap, ReadingType, Step
@@ -42,7 +42,7 @@ class Encrypt(Step, kw_only=True):
 
     async def run(self, bench: Bench) -> None:
         started = bench.now()
-        result = await bench.link.security.encrypt()
+        result = await encrypted(bench.link.security)
         bench.reading("elapsed", bench.since(started), "s")
         if (error := self._error(result)) is not None:
             raise error
@@ -57,6 +57,20 @@ class Encrypt(Step, kw_only=True):
     def _error(self, result: Encrypted) -> BenchrigError | None:
         """The failure as an error, where no limit judges it; a link that is lost for another reason is that to all."""
         return None if judges(self.limits.get("failure"), result.failure) else error_of(result)
+
+
+async def encrypted(security: LinkSecurity) -> Encrypted:
+    """With the bond that an earlier step has made. A unit that has told another address, or another key for it, than the one
+    it has now is a stranger to that bond."""
+    try:
+        return await security.encrypt()
+    except StationError:
+        if security.is_bonded:
+            raise
+    raise DeviceError(
+        "the bond is for another address than the device has now",
+        advice="see the identity address and the identity key that the device gives out when it pairs",
+    )
 
 
 def error_of(result: Encrypted) -> BenchrigError | None:

@@ -6,7 +6,17 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from benchrig.errors import BenchrigError, DeviceError, LinkLost, NoAnswer, StepFailed
-from benchrig.radio.security import DEBUG_KEY, ENCRYPTION, HIDDEN, INVALID_KEY, LINK_LOST, NONE, REASONS, TIMEOUT, Paired
+from benchrig.radio.security import (
+    DEBUG_KEY,
+    ENCRYPTION,
+    HIDDEN,
+    INVALID_KEY,
+    LINK_LOST,
+    NONE,
+    REASONS,
+    TIMEOUT,
+    Paired,
+)
 from benchrig.source.problem import Problems, suggest
 from benchrig.source.references import has_reference
 from benchrig.source.shape import BAD, Reader, is_late
@@ -66,9 +76,7 @@ def error_of(result: Paired, what: str = "the pairing failed") -> BenchrigError:
             f"{what}: the device has the debug key of the specification, which everybody knows", advice=advice
         )
     if result.failure == INVALID_KEY:
-        return DeviceError(
-            f"{what}: the public key of the device is no point of the curve, or the bench's own sent back"
-        )
+        return DeviceError(f"{what}: the device sent no point of the curve as its public key, or benchrig's own one")
     if result.failed_by == "bench" and result.failure in _AGAINST_THE_RULES:
         return DeviceError(f"{said} (this side refused what is against the protocol)", advice=advice)
     if result.failed_by == "bench":

@@ -15,6 +15,7 @@ from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import SECONDS, Cap, ReadingType
 from benchrig.steps.composite import Composite, CompositeBench, StepList
+from benchrig.steps.encrypt import encrypted
 from benchrig.steps.encrypt import error_of as not_encrypted
 from benchrig.steps.numbers import SHOWN, NumbersOfSteps, paired
 from benchrig.steps.pairing_keys import Number, Pairing, Passkey
@@ -150,7 +151,7 @@ class Unpair(Composite, kw_only=True):
         await connected_again(bench, bench.now() + bench.time_left)
 
     async def _old_key(self, bench: CompositeBench) -> str:
-        result = await bench.own(bench.link.security.encrypt(), bench.time_left)
+        result = await bench.own(encrypted(bench.link.security), bench.time_left)
         if result.failure in _OLD_KEY:
             return _OLD_KEY[result.failure]
         error = not_encrypted(result)

@@ -11,6 +11,8 @@ from unittest import mock
 import pytest
 
 from benchrig.cli.operator import Unattended
+from benchrig.radio.bumble_stack.bumble_api import hci, smp
+from benchrig.radio.bumble_stack.smp import Session
 from benchrig.record.model import Noted, Opened
 from benchrig.report.files.junit import junit_xml
 from benchrig.steps.pairing_keys import METHODS
@@ -418,3 +420,24 @@ def test_an_unwanted_bond_is_gone() -> None:
     assert [each for each in ran.events if isinstance(each, Noted) and "removed the bond" in each.text]
     assert ran.step("pair keyboard (2)").ended.verdict == "pass"  # type: ignore[union-attr]
     assert ends(ran) == ("fail", "limit")
+
+
+class Stranger(Session):
+    """A unit that tells another address than its own as its identity."""
+
+    def send_command(self, command: smp.SMP_Command) -> None:
+        if isinstance(command, smp.SMP_Identity_Address_Information_Command):
+            address = hci.Address("C4:00:00:00:00:99", hci.AddressType.RANDOM_DEVICE)
+            command = smp.SMP_Identity_Address_Information_Command(addr_type=1, bd_addr=address)
+        super().send_command(command)
+
+
+@pytest.mark.parametrize("last", ["  - encrypt:\n", "  - unpair:\n    steps: [{write: reset, value: 1}]\n"])
+def test_a_unit_that_tells_another_address_than_it_has(last: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    def session(*arguments: Any) -> Session:
+        return (Session if arguments[-1] else Stranger)(*arguments)
+
+    monkeypatch.setattr("benchrig.radio.bumble_stack.manager.Session", session)
+    ran = pairing(f"  - pair:\n    expect: {{bonded: {{equals: true}}}}\n{AGAIN}{last}", "{}")
+    assert ends(ran) == ("fail", "device"), ran.ended.message
+    assert "another address" in ran.ended.message
