@@ -49,6 +49,9 @@ ALL_KEYS = [
     "pair: none\n  out_of_band: {random: 00112233445566778899AABBCCDDEEFF, confirm: 00112233445566778899AABBCCDDEEFF}\n  expect: {secure_connections: {equals: true}}",
     "encrypt: \n  expect: {failure: {equals: none}, elapsed: {max: 2 s}}",
     "unpair: \n  bonding: true\n  passkey: '123456'\n  number: accept\n  steps: [{wait: 1 s}]\n  numbers: [{wait: 1 s}]\n  clear: [{wait: 1 s}]\n  expect: {old_key: {equals: no key}, pairs_again: {equals: true}}",
+    "access: {battery level: {read: encrypted, subscribe: never}, key: {write: encrypted}, others: {read: any, key_size: 16}}\n  levels: {encrypted: {pair: none}, secure connections: {pair: keyboard, passkey: '123456'}, short key: {pair: none, key_size: 7}}\n  writes: [key]\n  changes: {key: 7}\n  strict: false\n  expect: {differences: {max: 0}, found: {equals: []}}",
+    "robust: 500\n  only: [lengths]\n  without: [mtu]\n  seed: 7\n  protect: [control]\n  writes: [key]\n  answers_within: 2 s\n  expect: {died: {equals: false}, slowest: {max: 1 s}, tried.lengths: {min: 5}}",
+    "robust: \n  requests: [mtu 23, read 0x0012]\n  returns_within: 9 s\n  expect: {killed_by: {length: 0}}",
     "disconnect: \n  expect: {elapsed: {max: 3 s}}",
     "robust: 6\n  only: [handles, uuids]\n  expect: {died: {equals: false}, wrong_answers: {equals: 0}, answered: {min: 4}}",
     "access: {ambient: {read: open, subscribe: encrypted, key_size: 16}, log: {write without response: encrypted}, others: {read: any}}\n  levels: {encrypted: {pair: none}, short key: {pair: keyboard, passkey: '123456', key_size: 7}}\n  writes: [log]\n  changes: {log: 5}\n  strict: false\n  expect: {differences: {equals: 0}, tried: {min: 3}, not_tried: {max: 9}, found: {equals: []}}",
@@ -75,7 +78,7 @@ def with_part(part: Any, path: tuple[Any, ...], value: str) -> Any:
 
 
 def plan_text(step: Any) -> str:
-    return f"{HEAD}{NAMES}{GIVEN}steps:\n  - scan:\n  - connect:\n  - {json.dumps(step, ensure_ascii=False)}\n"
+    return f"{HEAD}{NAMES}{GIVEN}caution: the unit may suffer\nsteps:\n  - scan:\n  - connect:\n  - {json.dumps(step, ensure_ascii=False)}\n"
 
 
 def test_every_kind_of_step_is_tried() -> None:
