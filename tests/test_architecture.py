@@ -10,6 +10,10 @@ from functools import cache
 from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
+import pytest
+
+from tests import syntax
+
 ROOT = Path(__file__).parents[1]
 LONGEST = 450
 
@@ -24,14 +28,18 @@ def modules() -> dict[str, Path]:
     return found
 
 
-@cache
+@pytest.fixture(scope="module", autouse=True)
+def trees() -> Iterator[None]:
+    with syntax.kept():
+        yield
+
+
 def tree(module: str) -> ast.Module:
-    return ast.parse(modules()[module].read_text("utf-8"))
+    return syntax.tree(modules()[module])
 
 
-@cache
 def nodes(module: str) -> tuple[ast.AST, ...]:
-    return tuple(ast.walk(tree(module)))
+    return syntax.nodes(modules()[module])
 
 
 @cache

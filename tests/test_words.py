@@ -8,6 +8,10 @@ from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 
+import pytest
+
+from tests.syntax import kept, nodes
+
 PACKAGE = Path(__file__).parents[1] / "benchrig"
 # What is refused, and what to write instead.
 HABITS = {
@@ -38,21 +42,22 @@ SPARED = {
 NO_VERB = ("for example", "did you mean", "its table is empty", "the plan has no given values")
 
 
-@cache
-def nodes_of(path: Path) -> tuple[ast.AST, ...]:
-    return tuple(ast.walk(ast.parse(path.read_text(encoding="utf-8"))))
+@pytest.fixture(scope="module", autouse=True)
+def trees() -> Iterator[None]:
+    with kept():
+        yield
 
 
 @cache
 def sentences(path: Path) -> tuple[tuple[int, str], ...]:
-    return tuple(literals(nodes_of(path)))
+    return tuple(literals(nodes(path)))
 
 
-def literals(nodes: tuple[ast.AST, ...]) -> Iterator[tuple[int, str]]:
+def literals(found: tuple[ast.AST, ...]) -> Iterator[tuple[int, str]]:
     """The literals with a blank in them, but for docstrings; what is filled in is {}."""
-    docs = {ast.get_docstring(node, clean=False) for node in nodes if isinstance(node, _DOCUMENTED)}
-    within = {id(part) for node in nodes if isinstance(node, ast.JoinedStr) for part in node.values}
-    for node in nodes:
+    docs = {ast.get_docstring(node, clean=False) for node in found if isinstance(node, _DOCUMENTED)}
+    within = {id(part) for node in found if isinstance(node, ast.JoinedStr) for part in node.values}
+    for node in found:
         text = None
         if isinstance(node, ast.JoinedStr):
             text = "".join(part.value if isinstance(part, ast.Constant) else "{}" for part in node.values)
@@ -87,7 +92,7 @@ def test_the_habits_are_found_in_a_message(tmp_path: Path) -> None:
 
 def advices(path: Path) -> Iterator[tuple[int, str]]:
     """What stands as the keyword `advice` of a call, as far as it is written there."""
-    for node in nodes_of(path):
+    for node in nodes(path):
         if isinstance(node, ast.keyword) and node.arg == "advice":
             for part in ast.walk(node.value):
                 if isinstance(part, ast.Constant) and isinstance(part.value, str) and " " in part.value.strip():

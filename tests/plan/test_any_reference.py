@@ -3,6 +3,7 @@ wrong is told at a place of it. Nothing else is ever raised."""
 
 from __future__ import annotations
 
+import itertools
 import json
 from collections.abc import Iterator
 from typing import Any
@@ -85,14 +86,16 @@ def test_every_kind_of_step_is_tried() -> None:
     assert KINDS.keys() == {text.partition(":")[0] for text in ALL_KEYS}
 
 
+# The market of the run, and how many of the references stand at each place: in short the next one at the next place.
 @pytest.mark.parametrize(
-    "market", [None, pytest.param("us", marks=pytest.mark.slow), pytest.param("uk", marks=pytest.mark.slow)]
+    ("market", "count"), [(None, 1), *(pytest.param(each, 6, marks=pytest.mark.slow) for each in (None, "us", "uk"))]
 )
 @pytest.mark.parametrize("text", ALL_KEYS, ids=[f"{text.split(':')[0]}-{n}" for n, text in enumerate(ALL_KEYS)])
-def test_a_reference_anywhere_is_loaded_or_told(text: str, market: str | None) -> None:
+def test_a_reference_anywhere_is_loaded_or_told(text: str, market: str | None, count: int) -> None:
     step = yaml.safe_load(text.replace("\n  ", "\n"))
-    for number, path in enumerate(places(step)):
-        for reference in (REFERENCES[number % 3], REFERENCES[3 + number % 3]):
+    references = itertools.cycle(REFERENCES)
+    for path in places(step):
+        for reference in itertools.islice(references, count):
             loads = _loads(plan_text(with_part(step, path, reference)), {"market": market} if market else None)
             assert not (loads and market == "uk"), "no row is called so"
             assert not (loads and "nowhere" in reference), (path, "nothing gives it a value")
