@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import re
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
@@ -89,6 +90,18 @@ def in_rough_air(devices: Path, folder: Path) -> Path:
     """A device file like this one, with a rough air around its devices."""
     file = folder / devices.name
     file.write_text(f"air: rough\n{devices.read_text(encoding='utf-8')}", encoding="utf-8")
+    return file
+
+
+def alone(unit: str, folder: Path) -> Path:
+    """A device file with this device of the suite in it, all of them where none is called so: each takes a while to
+    switch on."""
+    written = rf"^  - device: {re.escape(unit)}\n(?:    .*\n)+"
+    found = re.search(written, DEVICES.read_text(encoding="utf-8"), re.MULTILINE)
+    if found is None:
+        return DEVICES
+    file = folder / "alone.yaml"
+    file.write_text(f"devices:\n{found[0]}", encoding="utf-8")
     return file
 
 
