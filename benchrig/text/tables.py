@@ -26,7 +26,7 @@ def print_table(
     read as markup, and are plain text already."""
     table = Table(box=None, pad_edge=False, header_style="dim")
     for heading in headings:
-        table.add_column(heading, justify="right" if heading in right else "left", overflow="fold")
+        table.add_column(shown(heading, console), justify="right" if heading in right else "left", overflow="fold")
     for cells, style in rows:
         table.add_row(*(shown(cell, console) for cell in cells), style=style)
     print_trimmed(console, table)
