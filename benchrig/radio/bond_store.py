@@ -72,7 +72,7 @@ class BondStore:
 
     @property
     def identity(self) -> StationIdentity:
-        if self.path.exists():
+        if os.path.lexists(self.path):  # unlike Path.exists, without an error where it may not be seen
             return self._read().identity
         self._make_folders()
         with self._locked():
@@ -81,7 +81,7 @@ class BondStore:
         return content.identity
 
     def all(self) -> list[Bond]:
-        return self._read().bonds if self.path.exists() else []
+        return self._read().bonds
 
     def of(self, address: str, address_type: str) -> Bond | None:
         return find(self.all(), address, address_type)
@@ -181,8 +181,8 @@ def _private(path: str, flags: int) -> int:
 
 
 def _unlinked(path: str, flags: int) -> int:
-    """Not what a link leads to: it may be anybody's."""
-    return os.open(path, flags | getattr(os, "O_NOFOLLOW", 0))
+    """Not what a link leads to: it may be anybody's. A pipe is no store to wait for."""
+    return os.open(path, flags | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0))
 
 
 def _from_secret(value: Any) -> str:

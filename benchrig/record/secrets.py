@@ -31,7 +31,8 @@ _KEPT = frozenset({"event", "verdict", "cause", "kind", "section", "place", "run
                    "versions", "station", "radio", "unit", "address_type", "where", "root", "id"})  # fmt: skip
 
 # What may be a number of a pairing
-_ANY_SIX = re.compile(r"(?<![0-9A-Za-z])[0-9]{3} ?[0-9]{3}(?![0-9A-Za-z])")
+# in a line of a console, however it is put there: pin842517, 842-517
+_ANY_SIX = re.compile(r"(?<![0-9])[0-9]{3}[ -]?[0-9]{3}(?![0-9])")
 
 T = TypeVar("T")
 

@@ -211,3 +211,17 @@ def test_two_at_once_lose_nothing(store: BondStore) -> None:
     for thread in threads:
         thread.join()
     assert len(store.all()) == 41
+
+
+def test_a_store_that_may_not_be_seen(home: dict[str, str]) -> None:
+    """The system refuses even to say whether it is there, as in a folder of others: here the name is too long."""
+    with pytest.raises(StationError, match="cannot be written: File name too long"):
+        open_store("line 3", home | {"XDG_DATA_HOME": f"/{'x' * 300}"})
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes in the file system")
+def test_a_pipe_is_no_store_to_wait_for(store: BondStore) -> None:
+    store.path.unlink()
+    os.mkfifo(store.path, 0o600)
+    with pytest.raises(StationError, match="is damaged"):
+        store.all()
