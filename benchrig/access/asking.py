@@ -7,9 +7,10 @@ from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from benchrig.access.rules import NOT_ENDED, REQUEST_NOT_SUPPORTED, UNTOLD
+from benchrig.access.rules import NOT_ENDED, UNTOLD
 from benchrig.errors import AttError
 from benchrig.radio.offers import CCCD
+from benchrig.values.att_errors import REQUEST_NOT_SUPPORTED
 from benchrig.values.catalogue import short_uuid
 
 if TYPE_CHECKING:

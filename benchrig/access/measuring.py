@@ -7,11 +7,12 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, cast
 
 from benchrig.access.asking import Asking
-from benchrig.access.rules import INSUFFICIENT, KEY_TOO_SHORT, Over, expected
+from benchrig.access.rules import Over, expected
 from benchrig.access.subject import can_subscribe, is_switch, offers
 from benchrig.radio.security import Level
 from benchrig.radio.table import Characteristic
 from benchrig.values.access import LEVELS, Need, Operation
+from benchrig.values.att_errors import INSUFFICIENT, KEY_TOO_SHORT
 
 if TYPE_CHECKING:
     from benchrig.radio.table import Attribute, Found, Table

@@ -8,13 +8,17 @@ from dataclasses import dataclass
 
 from benchrig.radio.security import LARGEST_KEY, SMALLEST_KEY, Level
 from benchrig.values.access import ALLOWED, LEVELS, REFUSED, Need, Operation
+from benchrig.values.att_errors import (
+    CCCD_IMPROPER,
+    INSUFFICIENT,
+    INSUFFICIENT_AUTHENTICATION,
+    INSUFFICIENT_ENCRYPTION,
+    KEY_TOO_SHORT,
+    READ_NOT_PERMITTED,
+    WRITE_NOT_PERMITTED,
+)
 from benchrig.values.catalogue import att_error_name
 
-READ_NOT_PERMITTED, WRITE_NOT_PERMITTED = 0x02, 0x03
-INSUFFICIENT_AUTHENTICATION, KEY_TOO_SHORT, INSUFFICIENT_ENCRYPTION = 0x05, 0x0C, 0x0F
-REQUEST_NOT_SUPPORTED, CCCD_IMPROPER = 0x06, 0xFD
-# Authentication, authorization, encryption key size, encryption.
-INSUFFICIENT = frozenset({0x05, 0x08, 0x0C, 0x0F})
 ANY_ERROR = frozenset(range(1, 0x100))
 # An operation that has no answer was without effect: nobody knows why.
 UNTOLD = -1

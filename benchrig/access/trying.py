@@ -7,16 +7,14 @@ from dataclasses import dataclass, field
 from typing import cast
 
 from benchrig.access.asking import Answer, Asking
-from benchrig.access.rules import INSUFFICIENT, NOT_STORED, STORED, Expected, Over, expected, found_words
+from benchrig.access.rules import NOT_STORED, STORED, Expected, Over, expected, found_words
 from benchrig.access.subject import Subject, can_subscribe, offers
 from benchrig.radio.security import SMALLEST_KEY, Level
 from benchrig.radio.table import Characteristic
 from benchrig.source.problem import counted
 from benchrig.values.access import ALLOWED, LEVELS, OPERATIONS, AccessCell, AccessRow, Need, Operation
+from benchrig.values.att_errors import INSUFFICIENT, NOT_FOUND, NOT_LONG
 
-# A search for a type may find nothing where a value is hidden from it (Core Vol 3 Part F 3.4.4.1); a stack that is not
-# strict may look at the length of a value before it looks at the link, and tells no more than that.
-NOT_FOUND, NOT_LONG = 0x0A, 0x0B
 # What the table itself says, against the matrix.
 NOT_OFFERED, OFFERED, NAMED = "not offered", "offered by the table", "a line in the matrix"
 ALIKE, APART = "the same table on every link", "an attribute that other links do not have"
@@ -253,8 +251,10 @@ class Trying:
     def _fits(self, wanted: Expected, answer: Answer) -> bool:
         if wanted.allowed or wanted.fits(answer.code):
             return wanted.fits(answer.code)
+        # a search for a type may find nothing where a value is hidden from it (Core Vol 3 Part F 3.4.4.1)
         if answer.way in ("read by type", "find by type value") and answer.code == NOT_FOUND:
             return True
+        # a stack that is not strict may look at the length of a value before it looks at the link, and tells no more
         return answer.way == "read blob" and answer.code == NOT_LONG and not self.strict
 
     # --- what it comes to

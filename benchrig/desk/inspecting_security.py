@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 from benchrig.desk.desk import READ_WITHIN, Desk
 from benchrig.desk.inspection import (
     GUARDED,
-    WITH_BOND,
     CharacteristicSeen,
     FeaturesSeen,
     Guarded,
@@ -21,6 +20,7 @@ from benchrig.desk.securing import Remembering, level_text, wish_of
 from benchrig.errors import AttError, LinkError, NoAnswer
 from benchrig.radio.security import NONE, Capability, Paired
 from benchrig.steps.lookup import look_up
+from benchrig.values.att_errors import INSUFFICIENT
 
 if TYPE_CHECKING:
     from benchrig.radio.link import Link
@@ -64,7 +64,7 @@ def _guard(before: Sequence[ServiceSeen], after: Sequence[ServiceSeen]) -> None:
     known = dict(attributes_in(before))
     for place, seen in attributes_in(after):
         was = known.get(place)
-        if was is not None and seen.content is not None and (was.refused in WITH_BOND or was.unread == GUARDED):
+        if was is not None and seen.content is not None and (was.refused in INSUFFICIENT or was.unread == GUARDED):
             seen.guarded = Guarded(was.unread, was.refused)
 
 

@@ -16,8 +16,6 @@ from benchrig.values.base import Format
 from benchrig.values.catalogue import long_uuid
 from benchrig.values.jsonable import hex_text, jsonable
 
-# Insufficient authentication, authorization, key size, encryption (Core Vol 3 Part F 3.4.1.1).
-WITH_BOND = (0x05, 0x08, 0x0C, 0x0F)
 NOT_READABLE = "not readable"
 # of what the operating system answers in the place of the device
 GUARDED = "not read: it wants a paired link, and this system would pair unasked"

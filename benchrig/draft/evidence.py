@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from benchrig.access.rules import INSUFFICIENT
 from benchrig.desk.inspection import AdvertisingSeen, ServiceSeen
 from benchrig.desk.paths import Place, attributes_in
 from benchrig.desk.protection import Protection
 from benchrig.propose.tolerance import Group
 from benchrig.radio.scan import Ear
+from benchrig.values.att_errors import INSUFFICIENT
 from benchrig.values.catalogue import att_error_name, long_uuid
 
 # Services that the operating systems keep for themselves: a plan must run on every radio.

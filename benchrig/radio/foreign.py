@@ -25,6 +25,7 @@ from benchrig.errors import (
     WantsPairing,
 )
 from benchrig.radio.bumble_stack.faults import DeviceFault, NotOffered, TooLong
+from benchrig.values.att_errors import INSUFFICIENT, INSUFFICIENT_AUTHORIZATION
 from benchrig.values.catalogue import att_error_name
 
 # What is started on most Linux systems by systemd; what else starts it is not for us to know.
@@ -50,8 +51,8 @@ NOT_AVAILABLE: dict[bleak_exc.BleakBluetoothNotAvailableReason, tuple[str, str]]
     _Reason.UNKNOWN: ("Bluetooth is not available", "check that the adapter is present and switched on"),
 }
 
-# insufficient authentication, encryption key size too short, insufficient encryption (Core Vol 3 Part F 3.4.1.1).
-_WANTS_PAIRING = (0x05, 0x0C, 0x0F)
+# A better key does not help who lacks authorization.
+_WANTS_PAIRING = INSUFFICIENT - {INSUFFICIENT_AUTHORIZATION}
 _UNPAIRED = "add a pair step before this one, or expect this att_error if the attribute has to be protected"
 WITH_RESPONSE = "write with response, or fewer bytes"
 _NOT_PERMITTED = "the attribute does not allow it, or wants a paired link"

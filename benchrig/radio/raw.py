@@ -4,9 +4,6 @@ from __future__ import annotations
 
 from typing import NamedTuple, Protocol
 
-# Fixed channels of an LE link (Core Vol 3 Part A 2.1)
-ATT, SIGNALLING, SMP = 0x0004, 0x0005, 0x0006
-
 
 class Frame(NamedTuple):
     """The payload of one L2CAP frame, and its channel."""

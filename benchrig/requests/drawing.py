@@ -11,9 +11,10 @@ import random
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from typing import TypeAlias
 
-from benchrig.requests.request import SIGNALLING, SMP, Reconnect, Request, Send, Storm, Together
+from benchrig.requests.request import Reconnect, Request, Send, Storm, Together
 from benchrig.requests.right import LEAST_MTU, LONGEST_VALUE
 from benchrig.requests.table import Attribute, Target
+from benchrig.values.channels import SIGNALLING, SMP, SMP_LENGTHS
 
 Case: TypeAlias = Sequence[Request]
 Kind: TypeAlias = Callable[[Target, random.Random], Iterator[Case]]
@@ -219,8 +220,8 @@ def channels(target: Target, rng: random.Random) -> Iterator[Case]:
 
 def pairing(target: Target, rng: random.Random) -> Iterator[Case]:
     """SMP packets out of order, too short, with codes and reasons that are reserved (Core Vol 3 Part H 3.3)."""
-    whole = {0x03: 17, 0x04: 17, 0x0C: 65, 0x0D: 17, 0x0E: 2, 0x06: 17, 0x07: 11, 0x08: 17, 0x09: 8, 0x0A: 17}
-    for code, size in whole.items():
+    for code in (0x03, 0x04, 0x0C, 0x0D, 0x0E, 0x06, 0x07, 0x08, 0x09, 0x0A):
+        size = SMP_LENGTHS[code]
         yield [Send(bytes((code,)) + rng.randbytes(size - 1), SMP)]
         yield [Send(bytes((code,)) + rng.randbytes(rng.randint(0, size - 2)), SMP)]
     yield from ([Send(bytes((code,)) + _noise(rng, 20), SMP)] for code in (0x00, 0x0F, 0x40, 0xFF))

@@ -5,10 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TypeAlias
 
-# Fixed channels of an LE link (Core Vol 3 Part A 2.1)
-ATT, SIGNALLING, SMP = 0x0004, 0x0005, 0x0006
-# The largest MTU that makes sense: a write request with 512 octets (Core Vol 3 Part F 3.2.9), and two more
-LARGEST_MTU = 517
+from benchrig.values.channels import ATT
+
 MOST_TIMES = 1000
 
 

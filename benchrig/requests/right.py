@@ -8,20 +8,32 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from benchrig.requests.request import SIGNALLING, SMP
 from benchrig.requests.table import Attribute, Target
+from benchrig.values.att_errors import (
+    INSUFFICIENT,
+    INSUFFICIENT_RESOURCES,
+    INVALID_HANDLE,
+    INVALID_LENGTH,
+    INVALID_OFFSET,
+    INVALID_PDU,
+    NOT_FOUND,
+    NOT_LONG,
+    QUEUE_FULL,
+    READ_NOT_PERMITTED,
+    REQUEST_NOT_SUPPORTED,
+    UNLIKELY_ERROR,
+    UNSUPPORTED_GROUP,
+    VALUE_NOT_ALLOWED,
+    WRITE_NOT_PERMITTED,
+)
 from benchrig.values.catalogue import att_error_name
+from benchrig.values.channels import SIGNALLING, SMP
 
 ERROR = 0x01
-# ATT errors (Part F 3.4.1.1)
-HANDLE, READ_NO, WRITE_NO, PDU, AUTHENTICATION, UNSUPPORTED, OFFSET, AUTHORISATION = range(1, 9)
-QUEUE_FULL, NOT_FOUND, NOT_LONG, KEY_SIZE, LENGTH, UNLIKELY, ENCRYPTION, GROUP = range(9, 17)
-RESOURCES, VALUE = 0x11, 0x13
-SECURITY = frozenset({AUTHENTICATION, AUTHORISATION, KEY_SIZE, ENCRYPTION})
 # An application's own (0x80-0x9F), and the common ones of profiles and services (Core Specification Supplement, Part B)
 OF_APPLICATION = frozenset({*range(0x80, 0xA0), *range(0xE0, 0x100)})
 # What a write of an odd value may meet where it is allowed
-OF_VALUE = SECURITY | OF_APPLICATION | {LENGTH, VALUE, RESOURCES, OFFSET}
+OF_VALUE = INSUFFICIENT | OF_APPLICATION | {INVALID_LENGTH, VALUE_NOT_ALLOWED, INSUFFICIENT_RESOURCES, INVALID_OFFSET}
 
 LONGEST_VALUE = 512  # 3.2.9
 LEAST_MTU = 23
@@ -45,8 +57,8 @@ class Right:
     @property
     def in_words(self) -> str:
         said = [f"a response 0x{opcode:02X}" for opcode in sorted(self.responses)]
-        said += sorted(att_error_name(code) for code in self.errors - OF_APPLICATION - SECURITY)
-        said += ["a security error"] if self.errors & SECURITY else []
+        said += sorted(att_error_name(code) for code in self.errors - OF_APPLICATION - INSUFFICIENT)
+        said += ["a security error"] if self.errors & INSUFFICIENT else []
         said += ["an application error"] if self.errors & OF_APPLICATION else []
         return " or ".join([*said, *(["no answer"] if self.silence else [])])
 
@@ -64,7 +76,7 @@ SILENT = Right(silence=True)
 def right_of(octets: bytes, target: Target) -> Right:
     """Of an ATT PDU; that opcode is what an error response has to name."""
     if not octets:
-        return Right(errors=frozenset({PDU, UNSUPPORTED}), silence=True)  # left open
+        return Right(errors=frozenset({INVALID_PDU, REQUEST_NOT_SUPPORTED}), silence=True)  # left open
     opcode = octets[0]
     if opcode & _COMMAND:
         return SILENT  # 3.3: a command has no answer; one that is not known is ignored
@@ -85,11 +97,11 @@ class _Form:
     optional: bool = False
 
     def right(self, octets: bytes, target: Target) -> Right:
-        optional = frozenset({UNSUPPORTED}) if self.optional else frozenset()
+        optional = frozenset({REQUEST_NOT_SUPPORTED}) if self.optional else frozenset()
         if len(octets) < self.least:
-            return Right(errors=frozenset({PDU}) | optional)
+            return Right(errors=frozenset({INVALID_PDU}) | optional)
         found = self.of(octets, target)
-        too_long = frozenset({PDU}) if self.most and len(octets) > self.most else frozenset()
+        too_long = frozenset({INVALID_PDU}) if self.most and len(octets) > self.most else frozenset()
         # octets behind a request of a fixed length: some read on, some refuse it (3.4.1.1: invalid PDU)
         return Right(found.responses, found.errors | optional | too_long, echo=found.echo)
 
@@ -100,13 +112,13 @@ def _unasked(opcode: int) -> Right:
         # an answer that nobody asked for has none itself; a client would confirm an indication (3.4.7.3)
         return Right(frozenset({_CONFIRM} if opcode == _INDICATION else ()), silence=True)
     # 3.4.1.1: request not supported; an odd number or the bit of a signature makes it no request for some
-    return Right(errors=frozenset({UNSUPPORTED, PDU}) if opcode & _SIGNED else frozenset({UNSUPPORTED}),
+    return Right(errors=frozenset({REQUEST_NOT_SUPPORTED, INVALID_PDU}) if opcode & _SIGNED else frozenset({REQUEST_NOT_SUPPORTED}),
                  silence=bool(opcode & (_SIGNED | 1)))  # fmt: skip
 
 
 def _mtu(octets: bytes, target: Target) -> Right:
     """3.4.2: once in a connection, and this one has had it: what comes of a second one is left open, but an answer."""
-    return _right(0x03, errors={UNSUPPORTED, UNLIKELY, PDU})
+    return _right(0x03, errors={REQUEST_NOT_SUPPORTED, UNLIKELY_ERROR, INVALID_PDU})
 
 
 def _range(octets: bytes) -> bool:
@@ -116,30 +128,30 @@ def _range(octets: bytes) -> bool:
 
 def _find_information(octets: bytes, target: Target) -> Right:
     if not _range(octets):
-        return _right(errors={HANDLE})
+        return _right(errors={INVALID_HANDLE})
     there = any(_at(octets, 1) <= handle <= _at(octets, 3) for handle in target.attributes)
     return _right(0x05) if there else _right(errors={NOT_FOUND})
 
 
 def _find_by_type(octets: bytes, target: Target) -> Right:
-    return _right(0x07, errors={NOT_FOUND}) if _range(octets) else _right(errors={HANDLE})
+    return _right(0x07, errors={NOT_FOUND}) if _range(octets) else _right(errors={INVALID_HANDLE})
 
 
 def _read_by_type(octets: bytes, target: Target) -> Right:
-    return _of_type(octets, 0x09, {NOT_FOUND, READ_NO, *SECURITY})
+    return _of_type(octets, 0x09, {NOT_FOUND, READ_NOT_PERMITTED, *INSUFFICIENT})
 
 
 def _read_by_group(octets: bytes, target: Target) -> Right:
     """3.4.4.9: only primary and secondary services are groups here (Part G 2.5.3)."""
     if octets[5:] in (_PRIMARY, _SECONDARY) or len(octets) - 5 not in _UUID_SIZES:
-        return _of_type(octets, 0x11, {NOT_FOUND, UNSUPPORTED if octets[5:] == _SECONDARY else NOT_FOUND})
-    return _right(errors={GROUP}) if _range(octets) else _right(errors={GROUP, HANDLE})
+        return _of_type(octets, 0x11, {NOT_FOUND, REQUEST_NOT_SUPPORTED if octets[5:] == _SECONDARY else NOT_FOUND})
+    return _right(errors={UNSUPPORTED_GROUP}) if _range(octets) else _right(errors={UNSUPPORTED_GROUP, INVALID_HANDLE})
 
 
 def _of_type(octets: bytes, response: int, errors: set[int]) -> Right:
     """A type of 2 or 16 octets, in a range; of two things that are wrong either may be told."""
-    wrong = {PDU} if len(octets) - 5 not in _UUID_SIZES else set()
-    wrong |= set() if _range(octets) else {HANDLE}
+    wrong = {INVALID_PDU} if len(octets) - 5 not in _UUID_SIZES else set()
+    wrong |= set() if _range(octets) else {INVALID_HANDLE}
     return _right(errors=wrong) if wrong else _right(response, errors=errors)
 
 
@@ -151,9 +163,9 @@ def _read(octets: bytes, target: Target) -> Right:
 
 def _unreadable(attribute: Attribute | None) -> Right | None:
     if attribute is None:
-        return _right(errors={HANDLE})
+        return _right(errors={INVALID_HANDLE})
     if not attribute.reads:
-        return _right(errors={READ_NO})
+        return _right(errors={READ_NOT_PERMITTED})
     return None
 
 
@@ -161,7 +173,7 @@ def _as_before(attribute: Attribute | None) -> frozenset[int]:
     """The errors that a read of it may meet: what it met before."""
     if attribute is None or not attribute.error:
         return frozenset()
-    return SECURITY | {attribute.error}
+    return INSUFFICIENT | {attribute.error}
 
 
 def _read_blob(octets: bytes, target: Target) -> Right:
@@ -169,11 +181,11 @@ def _read_blob(octets: bytes, target: Target) -> Right:
     attribute, offset = target.attributes.get(_at(octets, 1)), _at(octets, 3)
     refused = _unreadable(attribute)
     if refused or attribute is None:
-        return refused or _right(errors={HANDLE})
-    length, errors = _length_of(attribute, target), {OFFSET, NOT_LONG, *_as_before(attribute)}
+        return refused or _right(errors={INVALID_HANDLE})
+    length, errors = _length_of(attribute, target), {INVALID_OFFSET, NOT_LONG, *_as_before(attribute)}
     if offset > (LONGEST_VALUE if length is None else length):
         return _right(errors=errors)
-    return _right(0x0D, errors=errors if length is None else errors - {OFFSET})
+    return _right(0x0D, errors=errors if length is None else errors - {INVALID_OFFSET})
 
 
 def _length_of(attribute: Attribute, target: Target) -> int | None:
@@ -183,7 +195,7 @@ def _length_of(attribute: Attribute, target: Target) -> int | None:
 
 
 def _read_multiple(octets: bytes, target: Target) -> Right:
-    return _right(octets[0] + 1, errors={HANDLE, READ_NO, PDU, *SECURITY, *_OF_READS})
+    return _right(octets[0] + 1, errors={INVALID_HANDLE, READ_NOT_PERMITTED, INVALID_PDU, *INSUFFICIENT, *_OF_READS})
 
 
 def _write(octets: bytes, target: Target) -> Right:
@@ -191,17 +203,17 @@ def _write(octets: bytes, target: Target) -> Right:
     if refused := _unwritable(attribute):
         return refused
     if len(value) > LONGEST_VALUE or (attribute and attribute.is_cccd and len(value) > CONFIGURATION):
-        return _right(errors={LENGTH, *SECURITY})
+        return _right(errors={INVALID_LENGTH, *INSUFFICIENT})
     return _right(0x13, errors=OF_VALUE)
 
 
 def _unwritable(attribute: Attribute | None) -> Right | None:
     if attribute is None:
-        return _right(errors={HANDLE})
+        return _right(errors={INVALID_HANDLE})
     if attribute.writes is False:
-        return _right(errors={WRITE_NO, UNSUPPORTED})
+        return _right(errors={WRITE_NOT_PERMITTED, REQUEST_NOT_SUPPORTED})
     if attribute.writes is None and not attribute.is_cccd:
-        return _right(0x13, 0x17, errors=OF_VALUE | {WRITE_NO})
+        return _right(0x13, 0x17, errors=OF_VALUE | {WRITE_NOT_PERMITTED})
     return None
 
 
@@ -216,14 +228,17 @@ def _execute(octets: bytes, target: Target) -> Right:
     """3.4.6.3: to cancel always works, also what was never prepared; flags above 1 are reserved."""
     if octets[1] == 0:
         return _right(0x19)
-    return _right(0x19, errors=OF_VALUE | {WRITE_NO} if octets[1] == 1 else {PDU, VALUE, UNLIKELY})
+    return _right(
+        0x19,
+        errors=OF_VALUE | {WRITE_NOT_PERMITTED} if octets[1] == 1 else {INVALID_PDU, VALUE_NOT_ALLOWED, UNLIKELY_ERROR},
+    )
 
 
 def _at(octets: bytes, index: int) -> int:
     return int.from_bytes(octets[index : index + 2], "little")
 
 
-_OF_READS = frozenset({NOT_LONG, UNLIKELY}) | OF_APPLICATION
+_OF_READS = frozenset({NOT_LONG, UNLIKELY_ERROR}) | OF_APPLICATION
 _INDICATION, _CONFIRM = 0x1D, 0x1E
 # Responses, notifications, indications, and the confirmation of one that was not sent
 _TO_CLIENTS = frozenset({*range(0x01, 0x14, 2), 0x17, 0x19, 0x1B, _INDICATION, _CONFIRM, 0x21, 0x23})

@@ -6,7 +6,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from benchrig.requests.request import ATT, Request, Send, Storm, Together
+from benchrig.requests.request import Request, Send, Storm, Together
+from benchrig.values.channels import ATT
 
 
 @dataclass(frozen=True)

@@ -16,9 +16,10 @@ from collections.abc import Iterator
 from itertools import groupby
 from typing import NamedTuple
 
-from benchrig.requests.request import ATT, MOST_TIMES, SIGNALLING, SMP, Reconnect, Request, Send, Storm, Together
+from benchrig.requests.request import MOST_TIMES, Reconnect, Request, Send, Storm, Together
 from benchrig.source.problem import suggest
 from benchrig.source.shape import Misfit
+from benchrig.values.channels import ATT, SIGNALLING, SMP
 
 # So many equal octets are written as XX*N.
 _RUN = 4

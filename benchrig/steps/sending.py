@@ -7,9 +7,10 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from benchrig.radio.losses import LOSSES
-from benchrig.radio.raw import ATT, Frame
+from benchrig.radio.raw import Frame
 from benchrig.requests.request import HARMLESS, Send, Storm, Together
 from benchrig.requests.right import Right, right_of, shown, wrong_answer, wrong_on
+from benchrig.values.channels import ATT
 
 if TYPE_CHECKING:
     from benchrig.radio.link import Link

@@ -6,9 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from benchrig.requests.request import ATT, MOST_TIMES, SMP, Reconnect, Send, Storm, Together
+from benchrig.requests.request import MOST_TIMES, Reconnect, Send, Storm, Together
 from benchrig.requests.wording import FORMS, VERBS, request_of, text_of
 from benchrig.source.shape import Misfit
+from benchrig.values.channels import ATT, SMP
 
 octets = st.one_of(st.binary(max_size=24), st.builds(lambda octet, count: bytes([octet]) * count, st.integers(0, 255), st.integers(1, 520)))  # fmt: skip
 begins = st.sampled_from([form.begins for form in FORMS])

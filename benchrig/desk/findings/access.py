@@ -6,13 +6,13 @@ from collections.abc import Iterator
 
 from benchrig.desk.findings.look import Look
 from benchrig.desk.findings.rule import Broken, Family
-from benchrig.desk.inspection import WITH_BOND, CharacteristicSeen, DescriptorSeen
+from benchrig.desk.inspection import CharacteristicSeen, DescriptorSeen
+from benchrig.values.att_errors import INSUFFICIENT, READ_NOT_PERMITTED
 from benchrig.values.catalogue import long_uuid
 
 FAMILY = Family("access")
 _CORE = "Core specification Vol 3 Part"
 
-READ_NOT_PERMITTED = 0x02
 # Readable by anybody: appearance, features and hash of the server, descriptors, with the chapter that says so.
 _CHARACTERISTICS = {long_uuid(number): f"{_CORE} G 7" for number in (0x2B29, 0x2B2A, 0x2B3A)} | {
     long_uuid(0x2A01): f"{_CORE} C 12.2"
@@ -35,7 +35,7 @@ def must_be_readable(look: Look) -> Iterator[Broken]:
     refused = [
         (standing, seen.access, _CHARACTERISTICS.get(seen.uuid))
         for standing, seen in look.characteristics()
-        if "read" in seen.properties and _refusal(seen) in WITH_BOND
+        if "read" in seen.properties and _refusal(seen) in INSUFFICIENT
     ]
     refused += [
         (standing, seen.access, _DESCRIPTORS.get(seen.uuid))

@@ -20,12 +20,10 @@ from benchrig.radio.bumble_stack.keys import (
 from benchrig.radio.bumble_stack.smp import Session
 from benchrig.radio.bumble_stack.terms import Terms, config_of
 from benchrig.radio.security import Protection
+from benchrig.values.channels import SMP_LENGTHS
 
 if TYPE_CHECKING:
     from benchrig.radio.bumble_stack.bumble_api import Connection, PairingConfig, PairingKeys
-
-# Octets of each PDU, with its code (Core Vol 3 Part H 3.3 to 3.6); others are not for this protocol, and are ignored.
-_LENGTHS = {1: 7, 2: 7, 3: 17, 4: 17, 5: 2, 6: 17, 7: 11, 8: 17, 9: 8, 10: 17, 11: 2, 12: 65, 13: 17, 14: 2}
 
 
 class SecurityManager(smp.Manager):
@@ -123,9 +121,9 @@ class SecurityManager(smp.Manager):
 
     def on_smp_pdu(self, connection: Connection, pdu: bytes) -> None:
         session = self.session_of(connection)
-        if not pdu or pdu[0] not in _LENGTHS or (session and session.timed_out):
+        if not pdu or pdu[0] not in SMP_LENGTHS or (session and session.timed_out):
             return
-        if len(pdu) == _LENGTHS[pdu[0]]:
+        if len(pdu) == SMP_LENGTHS[pdu[0]]:
             self._on_command(connection, session, smp.SMP_Command.from_bytes(pdu))
         elif session and not session.completed:
             session.send_pairing_failed(smp.ErrorCode.INVALID_PARAMETERS)

@@ -11,7 +11,9 @@ import contextlib
 from collections import deque
 from typing import TYPE_CHECKING
 
-from benchrig.radio.raw import ATT, SIGNALLING, SMP, Frame
+from benchrig.radio.raw import Frame
+from benchrig.values.att_errors import REQUEST_NOT_SUPPORTED
+from benchrig.values.channels import ATT, SIGNALLING, SMP
 
 if TYPE_CHECKING:
     from benchrig.radio.bumble_stack.host import StackHost
@@ -21,9 +23,8 @@ if TYPE_CHECKING:
 _NOTIFICATION, _INDICATION, _SEVERAL = 0x1B, 0x1D, 0x23
 _CONFIRMATION = b"\x1e"
 _SHORTEST_UPDATE = 3
-# Requests that a unit sends as a client, and the answer: request not supported (3.4.1.1)
+# Requests that a unit sends as a client (3.4.1.1)
 _REQUESTS = frozenset({0x02, 0x04, 0x06, 0x08, 0x0A, 0x0C, 0x0E, 0x10, 0x12, 0x16, 0x18, 0x20})
-_NOT_SUPPORTED = 0x06
 # Connection Parameter Update Request (Core Vol 3 Part A 4.20) and Security Request (Part H 3.6.7), with their lengths
 _UPDATE_REQUEST, _SECURITY_REQUEST = (0x12, 12), (0x0B, 2)
 
@@ -83,4 +84,4 @@ def _answer_of_client(octets: bytes) -> bytes | None:
         return b""
     if opcode == _INDICATION and len(octets) >= _SHORTEST_UPDATE:
         return _CONFIRMATION
-    return bytes((1, opcode, 0, 0, _NOT_SUPPORTED)) if opcode in _REQUESTS else None
+    return bytes((1, opcode, 0, 0, REQUEST_NOT_SUPPORTED)) if opcode in _REQUESTS else None

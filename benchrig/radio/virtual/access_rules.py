@@ -9,14 +9,14 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 from benchrig.radio.security import SMALLEST_KEY, Level, Protection
+from benchrig.values.att_errors import (
+    INSUFFICIENT_AUTHENTICATION,
+    INSUFFICIENT_AUTHORIZATION,
+    INSUFFICIENT_ENCRYPTION,
+    KEY_TOO_SHORT,
+)
 
 Access: TypeAlias = Literal["read", "write"]
-
-# ATT errors (Core Vol 3 Part F 3.4.1.1)
-INSUFFICIENT_AUTHENTICATION = 0x05
-INSUFFICIENT_AUTHORIZATION = 0x08
-KEY_TOO_SHORT = 0x0C
-INSUFFICIENT_ENCRYPTION = 0x0F
 
 
 @dataclass(frozen=True)

@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from benchrig.radio.raw import ATT, SIGNALLING, SMP
+from benchrig.values.att_errors import INVALID_PDU, REQUEST_NOT_SUPPORTED
+from benchrig.values.channels import ATT, SIGNALLING, SMP
 
-_INVALID_PDU, _NOT_SUPPORTED = 0x04, 0x06
 _COMMAND, _WRITE_COMMAND, _CONFIRMATION = 0x40, 0x52, 0x1E
 _UUID_SIZES = (2, 16)
 
@@ -63,8 +63,8 @@ def _answer_to_att(octets: bytes) -> bytes | None:
         return b""  # an answer that nobody has asked for
     form = REQUESTS.get(opcode)
     if form is None:
-        return error(opcode, _NOT_SUPPORTED)
-    return None if _is_well_formed(octets, form) else error(opcode, _INVALID_PDU)
+        return error(opcode, REQUEST_NOT_SUPPORTED)
+    return None if _is_well_formed(octets, form) else error(opcode, INVALID_PDU)
 
 
 def _is_well_formed(octets: bytes, form: Form) -> bool:

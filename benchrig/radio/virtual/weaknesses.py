@@ -8,8 +8,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
-from benchrig.radio.raw import ATT, SIGNALLING, SMP
 from benchrig.radio.virtual.gate import answer_to, error, is_truncated, is_unknown
+from benchrig.values.channels import ATT, SIGNALLING, SMP, SMP_LENGTHS
 
 if TYPE_CHECKING:
     from collections.abc import Coroutine, Sequence
@@ -23,8 +23,6 @@ AWAY, QUICK = 2.0, 1.0
 _AT_ONCE = 5e-3
 _GARBAGE = bytes.fromhex("FF 00 FF")
 _LEAST_MTU, _LONGEST_VALUE = 23, 512
-# Core Vol 3 Part H 3.3
-_SMP_LENGTHS = {1: 7, 2: 7, 3: 17, 4: 17, 5: 2, 6: 17, 7: 11, 8: 17, 9: 8, 10: 17, 11: 2, 12: 65, 13: 17, 14: 2}
 
 
 class Weak(Protocol):
@@ -113,7 +111,7 @@ def _subscribes(seen: Seen) -> bool:
 
 def _bad_smp(seen: Seen) -> bool:
     code = seen.octets[0] if seen.octets else 0
-    return seen.channel == SMP and _SMP_LENGTHS.get(code) != len(seen.octets)
+    return seen.channel == SMP and SMP_LENGTHS.get(code) != len(seen.octets)
 
 
 _TRIGGERS: Mapping[str, Callable[[Seen], bool]] = {

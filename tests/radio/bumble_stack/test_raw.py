@@ -8,8 +8,9 @@ from types import SimpleNamespace
 import pytest
 
 from benchrig.radio.bumble_stack.raw import RawChannels
-from benchrig.radio.raw import ATT, SIGNALLING, SMP, Frame
+from benchrig.radio.raw import Frame
 from benchrig.radio.scan import Selection
+from benchrig.values.channels import ATT, SIGNALLING, SMP
 from tests.radio.on_air import at_units
 from tests.run.kit import device_text
 

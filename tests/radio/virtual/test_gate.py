@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from benchrig.radio.raw import ATT, SIGNALLING, SMP
 from benchrig.radio.virtual.gate import answer_to, is_truncated, is_unknown
+from benchrig.values.channels import ATT, SIGNALLING, SMP
 
 PASSES = None
 INVALID, UNSUPPORTED = "04", "06"
