@@ -129,7 +129,8 @@ def _head(seen: Inspection) -> Iterator[tuple[str, str]]:
 
 def _security(seen: SecuritySeen) -> str:
     """'as keyboard: passkey, Secure Connections, authenticated, key of 16 bytes, bonded; link: secure connections'."""
-    from benchrig.desk.securing import failure_words, paired_words
+    from benchrig.desk.securing import paired_words
+    from benchrig.steps.pairing_readings import failure_words
 
     if seen.failure:
         return f"as {seen.capability}: failed: {plain(failure_words(seen.failure, seen.failed_by))}"

@@ -104,7 +104,8 @@ def _help(result: dict[str, Any]) -> list[str]:
 
 
 def _pair(result: dict[str, Any]) -> list[str]:
-    from benchrig.desk.securing import failure_words, paired_words
+    from benchrig.desk.securing import paired_words
+    from benchrig.steps.pairing_readings import failure_words
 
     if "failure" in result:
         return [f"not paired: {plain(failure_words(result['failure'], result['failed_by']))}"]

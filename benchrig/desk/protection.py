@@ -10,9 +10,10 @@ from benchrig.access.asking import Asking
 from benchrig.access.measuring import Measured, Measuring
 from benchrig.desk.desk import Desk
 from benchrig.desk.inspecting import handles_of
-from benchrig.desk.securing import failure_words, wish_of
+from benchrig.desk.securing import wish_of
 from benchrig.errors import DeviceError, LinkError, UsageError
 from benchrig.radio.security import NONE, SMALLEST_KEY, Capability, Level, Wish
+from benchrig.steps.pairing_readings import failure_words
 
 if TYPE_CHECKING:
     from benchrig.radio.link import Link

@@ -5,20 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from benchrig.errors import BenchrigError, DeviceError, LinkLost, NoAnswer, OperatorError
-from benchrig.radio.security import (
-    HIDDEN,
-    LINK_LOST,
-    NO_KEY,
-    NONE,
-    TIMEOUT,
-    Capability,
-    Encrypted,
-    Level,
-    Paired,
-    Party,
-    Wish,
-)
+from benchrig.errors import DeviceError, OperatorError, StepFailed
+from benchrig.radio.security import NO_KEY, NONE, TIMEOUT, Capability, Encrypted, Level, Paired, Party, Wish
+from benchrig.steps.encrypt import error_of as not_encrypted
+from benchrig.steps.pairing_readings import error_of
 
 if TYPE_CHECKING:
     from benchrig.radio.link import Link
@@ -68,28 +58,22 @@ async def secure(
 
 
 def check_paired(paired: Paired) -> None:
-    """DeviceError, LinkLost or NoAnswer for a pairing that failed."""
+    """What `error_of` makes of a pairing that failed, with the advice for a person; OperatorError where he was late."""
     if paired.failure == TIMEOUT and paired.failed_by == "bench":
         raise OperatorError("nobody answered within the 30 s that a pairing waits", advice="pair again")
     if paired.failure != NONE:
-        raise _error(
-            paired.failure,
-            f"pairing failed: {failure_words(paired.failure, paired.failed_by)}",
-            _ADVICE.get(paired.failure, ""),
-        )
+        error = error_of(paired)
+        if isinstance(error, StepFailed):  # no limit has broken here
+            error = DeviceError(error.message)
+        error.advice = _ADVICE.get(paired.failure, "")
+        raise error
 
 
 def check_encrypted(encrypted: Encrypted) -> None:
     """The same for a link that was to be encrypted."""
-    if encrypted.failure != NONE:
-        message = f"the link was not encrypted with the key of the bond: {encrypted.failure}"
-        raise _error(encrypted.failure, message, "forget the bond (benchrig bonds clear), and pair anew")
-
-
-def _error(failure: str, message: str, advice: str) -> BenchrigError:
-    if failure == LINK_LOST:
-        return LinkLost(message)
-    return NoAnswer(message, advice=advice) if failure == TIMEOUT else DeviceError(message, advice=advice)
+    if (error := not_encrypted(encrypted)) is not None:
+        error.advice = "forget the bond (benchrig bonds clear), and pair anew"
+        raise error
 
 
 _ADVICE = {
@@ -98,14 +82,6 @@ _ADVICE = {
     "repeated attempts": "wait a while before the next attempt",
     "pairing not supported": "check that the device accepts pairing now: some do for a while after a button only",
 }
-
-
-def failure_words(failure: str, failed_by: str | None) -> str:
-    """'confirm value failed (the device said so)'."""
-    if failure == HIDDEN:
-        return "the system does not tell why"
-    who = {"device": " (the device said so)", "bench": " (benchrig said so)"}.get(failed_by or "", "")
-    return f"{failure}{who}"
 
 
 def paired_text(paired: Paired) -> str:

@@ -65,11 +65,11 @@ def report(bench: Bench, name: str, value: Any, lack: str) -> None:
 
 def error_of(result: Paired, what: str = "the pairing failed") -> BenchrigError:
     """Who is to blame for a pairing that failed."""
-    said, advice = f"{what}: {result.failure}", _ADVICE.get(result.failure, "")
+    advice = _ADVICE.get(result.failure, "")
     if result.failure == LINK_LOST:
         return LinkLost("the link was lost in the pairing")
     if result.failure == TIMEOUT:
-        return NoAnswer(f"{said}: the device sent nothing more for 30 s")
+        return NoAnswer(f"{what}: {TIMEOUT}: the device sent nothing more for 30 s")
     if result.failure == DEBUG_KEY:
         advice = "switch the debug mode of the firmware's security manager off"
         return DeviceError(
@@ -77,12 +77,20 @@ def error_of(result: Paired, what: str = "the pairing failed") -> BenchrigError:
         )
     if result.failure == INVALID_KEY:
         return DeviceError(f"{what}: the device sent no point of the curve as its public key, or benchrig's own one")
-    if result.failed_by == "bench" and result.failure in _AGAINST_THE_RULES:
-        return DeviceError(f"{said} (this side refused what is against the protocol)", advice=advice)
-    if result.failed_by == "bench":
-        return StepFailed(f"{said} (this side refused)", advice=advice)
-    whose = "the device refused" if result.failed_by == "device" else "which side refused is not known"
-    return DeviceError(f"{said} ({whose})", advice=advice)
+    by_bench = result.failed_by == "bench"
+    kind = StepFailed if by_bench and result.failure not in _AGAINST_THE_RULES else DeviceError
+    return kind(f"{what}: {failure_words(result.failure, result.failed_by)}", advice=advice)
+
+
+def failure_words(failure: str, failed_by: str | None) -> str:
+    """'confirm value failed (the device refused)'."""
+    if failure == HIDDEN:
+        return "the system does not tell why"
+    if failure in (TIMEOUT, LINK_LOST):
+        return failure
+    against = " what is against the protocol" if failure in _AGAINST_THE_RULES else ""
+    who = {"device": "the device refused", "bench": f"benchrig refused{against}"}
+    return f"{failure} ({who.get(failed_by or '', 'which side refused is not known')})"
 
 
 # No value of a plan makes the bench refuse so, but what the unit sent: a key of less than 7 octets, a PDU out of its order,

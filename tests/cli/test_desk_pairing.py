@@ -37,9 +37,9 @@ def test_an_inspection_says_what_pairing_comes_to(tmp_path: Path) -> None:
 def test_a_pairing_that_fails_ends_the_command_with_1(tmp_path: Path) -> None:
     refuses = FOB.replace("capability: display", "capability: display, bondable: false")
     text = at(tmp_path, "inspect", "--pair", "none", device=refuses, code=1)
-    assert "as none: failed: pairing not supported (the device said so)" in text
+    assert "as none: failed: pairing not supported (the device refused)" in text
     text = at(tmp_path, "read", OWN(2), "--pair", "none", device=refuses, code=1)
-    assert "pairing failed: pairing not supported (the device said so)" in text
+    assert "the pairing failed: pairing not supported (the device refused)" in text
     assert "some do for a while after a button only" in text
 
 

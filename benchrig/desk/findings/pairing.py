@@ -9,9 +9,9 @@ from benchrig.desk.findings.look import Look
 from benchrig.desk.findings.rule import Broken, Family
 from benchrig.desk.inspection import CharacteristicSeen, Inspection
 from benchrig.desk.paths import Standing
-from benchrig.desk.securing import failure_words
 from benchrig.errors import MalformedValue
 from benchrig.radio.security import LARGEST_KEY, SMALLEST_KEY
+from benchrig.steps.pairing_readings import failure_words
 from benchrig.values.address import address_octets, kind_of_random
 
 FAMILY = Family("pairing")

@@ -60,8 +60,8 @@ def test_a_device_that_wants_to_be_paired_with() -> None:
 
 def test_a_wrong_passkey() -> None:
     error, shown = failing(DeviceError, "pair keyboard", party=Clumsy)
-    assert error.message == "pairing failed: confirm value failed (the device said so)"
-    assert lines(shown[-1]) == ["not paired: confirm value failed (the device said so)"]
+    assert error.message == "the pairing failed: confirm value failed (the device refused)"
+    assert lines(shown[-1]) == ["not paired: confirm value failed (the device refused)"]
 
 
 def test_nobody_who_answers() -> None:
