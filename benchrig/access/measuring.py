@@ -12,7 +12,7 @@ from benchrig.access.subject import can_subscribe, is_switch, offers
 from benchrig.radio.security import Level
 from benchrig.radio.table import Characteristic
 from benchrig.values.access import LEVELS, Need, Operation
-from benchrig.values.att_errors import INSUFFICIENT, KEY_TOO_SHORT
+from benchrig.values.att_errors import INSUFFICIENT, INSUFFICIENT_AUTHORIZATION, KEY_TOO_SHORT
 
 if TYPE_CHECKING:
     from benchrig.radio.table import Attribute, Found, Table
@@ -34,13 +34,19 @@ class Measured:
 
     @property
     def need(self) -> Need:
-        """The least protected link that it is allowed over; `any` where nobody can say."""
+        """The least protected link that it is allowed over, or the next one after those that it is refused over; `any` where
+        nobody can say."""
         allowed = [level for level, code in self.answers.items() if code == 0]
         if allowed:
             return LEVELS[min(allowed)]
-        if self.answers and all(self._is_not_permitted(level) for level in self.answers):
+        if not self.answers:
+            return "any"
+        highest = max(self.answers)
+        last = self.answers[highest]
+        if self._is_not_permitted(highest) or last == INSUFFICIENT_AUTHORIZATION:
             return "never"
-        return "encrypted" if self._wants_security and [*self.answers] == [Level.NO_SECURITY] else "any"
+        more = last in INSUFFICIENT - {KEY_TOO_SHORT} and highest < Level.SECURE_CONNECTIONS
+        return LEVELS[highest + 1] if more else "any"
 
     @property
     def is_guess(self) -> bool:
@@ -54,10 +60,6 @@ class Measured:
             (expected(self.operation, need, Over(level), strict=True), code) for level, code in self.answers.items()
         ]
         return all(each is None or each.fits(code) for each, code in wanted)
-
-    @property
-    def _wants_security(self) -> bool:
-        return bool({*self.answers.values()} & INSUFFICIENT)
 
     def _is_not_permitted(self, level: Level) -> bool:
         never = expected(self.operation, "never", Over(level), strict=True)

@@ -134,5 +134,21 @@ def test_a_bond_of_the_station_hides_what_a_device_asks_for(monkeypatch):
     assert "benchrig bonds clear" in told.value.advice
 
 
+@pytest.mark.parametrize("pair", [None, "none", "keyboard"])
+def test_what_the_links_of_a_draft_are_refused_is_no_line_without_a_judgement(pair):
+    """Nobody is authorized for one, and the other wants more than these pairings give: a unit that tells them fails."""
+    keys = "value: 1, properties: [read]"
+    unknown = unit({1: f"{keys}, read_needs: encrypted, authorized: false", 2: keys + needs(read="authenticated")})
+    text = drafted(unknown, pair, ())
+    assert "read: any" not in text
+    assert run(access_alone(text), models(unknown)[0], operator=Typing()).ended.exit_code == 0
+    for loss in (", read_needs: encrypted, authorized: false", ", read_needs: authenticated"):
+        told = run(access_alone(text), models(unknown.replace(loss, ""))[0], operator=Typing())
+        assert (told.ended.exit_code, told.step("access").ended.cause) == (1, "limit"), loss
+    for_all = unknown.replace(", authorized: false", "")
+    told = run(access_alone(text), models(for_all)[0], operator=Typing())
+    assert told.ended.exit_code == (1 if pair else 0), "without a pairing nobody gets as far as the authorization"
+
+
 def test_an_open_device_has_no_such_step():
     assert "- access:" not in drafted(unit({1: "value: 1, properties: [read, write]"}), None, ())
