@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
@@ -23,6 +24,8 @@ _LEAST_STEPS = 4
 _READ_ALREADY = {*range(0x01, 0x0B), 0x16, 0x20, 0x21, 0xFF}
 # So many bits have to speak against chance before something counts on.
 _SURE = 12.0
+# A value of fewer octets may come back by chance.
+_MARK = 4
 
 
 class Change(NamedTuple):
@@ -72,24 +75,41 @@ def continues(contents: Sequence[Content]) -> list[str]:
 
 
 def _common(contents: Sequence[Content]) -> list[str]:
-    if len(contents) < 2:
-        return []
-    return [kind for kind in contents[0].values if all(kind in each.values for each in contents)]
+    """The kinds under two addresses or more: of the last address there may be one report, and of a response to a scan none."""
+    had = Counter(kind for each in contents for kind in each.values)
+    return [kind for kind, times in had.items() if times > 1]
 
 
 def _series(contents: Sequence[Content], kind: str) -> list[list[Change]]:
-    return [each.values[kind] for each in contents]
+    return [each.values[kind] for each in contents if kind in each.values]
 
 
 def _constant(kind: str, series: list[list[Change]]) -> str:
     values = [change.value for changes in series for change in changes]
-    if all(value == values[0] for value in values):
+    if all(value == values[0] for value in values) or _take_turns(series):
         return kind
     if not isinstance(values[0], bytes):
         return ""
     size = min(map(len, values))
     same = [at for at in range(size) if len({value[at] for value in values}) == 1]
     return f"{kind}, {_ranges(same)}" if same else ""
+
+
+def _take_turns(series: list[list[Change]]) -> bool:
+    """Whether one of several values that take turns under an address is there under another one too."""
+    per_address = [{*_returning(changes)} for changes in series]
+    everywhere = Counter(value for changes in series for value in {change.value for change in changes})
+    return any(everywhere[value] > 1 for values in per_address for value in values)
+
+
+def _returning(changes: Sequence[Change]) -> Iterator[Any]:
+    """The values that come back, and are too long to do so by chance: a counter or a measurement is no mark of a device."""
+    times = Counter(change.value for change in changes)
+    yield from (value for value, often in times.items() if often > 1 and _is_mark(value))
+
+
+def _is_mark(value: Any) -> bool:
+    return bool(value) if isinstance(value, tuple) else isinstance(value, (bytes, str)) and len(value) >= _MARK
 
 
 def _ranges(places: list[int]) -> str:
@@ -109,13 +129,18 @@ def _counts_on(series: list[list[Change]]) -> bool:
         return False
     size = min(map(len, values))
     windows = [(at, width) for width in _WIDTHS for at in range(size - width + 1)]
-    return any(_window_counts(series, at, width, order) for at, width in windows for order in ("little", "big"))
+    return any(
+        _window_counts(series, at, width, order, sign)
+        for at, width in windows
+        for order in ("little", "big")
+        for sign in (1, -1)
+    )
 
 
-def _window_counts(series: list[list[Change]], at: int, width: int, order: Any) -> bool:
-    """Whether these bytes are a number that counts, and that the next address takes up where the one before left it."""
+def _window_counts(series: list[list[Change]], at: int, width: int, order: Any, sign: int) -> bool:
+    """Whether these bytes are a number that counts, up or down by `sign`, and that the next address takes up where the one before left it."""
     read = [
-        [Change(change.at, int.from_bytes(change.value[at : at + width], order)) for change in changes]
+        [Change(change.at, sign * int.from_bytes(change.value[at : at + width], order)) for change in changes]
         for changes in series
     ]
     span = 1 << 8 * width

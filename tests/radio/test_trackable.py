@@ -35,6 +35,10 @@ def contents(*addresses, **same):
         ([[b"\x01\x02"], [b"\x01\x02"], [b"\x01\x02"]], ["manufacturer data 0xFFFF"]),
         ([[b"\x01\x02"], [b"\x01\x02"], [b"\x01\x03"]], ["manufacturer data 0xFFFF, byte 0"]),
         ([[b"\x01\x02\x03\x04\x05", b"\x01\x02\x04\x04\x05"], [b"\x01\x02\x03\x04\x05"]], ["manufacturer data 0xFFFF, bytes 0-1, 3-4"]),
+        ([[{"name": "tag"}], [{"name": "tag"}], [{}]], ["name"]),
+        ([[b"\x01\x02\x03\x04", b"\x05\x06\x07\x08"] * 3] * 2, ["manufacturer data 0xFFFF"]),
+        ([[b"\x01\x02\x03\x04", b"\x05\x06\x07\x08"] * 3, [b"\x09\x02\x03\x00", b"\x05\x0a\x0b\x09"] * 3], []),
+        ([[b"\x01\x02", b"\x02\x01"] * 3] * 2, []),
         ([[b"\x01"], [b"\x02"]], []),
         ([[b"\x01"]], []),
         ([[{"payload": b"\x02\x01\x06\x07\x1b\x00\x01\x02\x03\x04\x05"}]] * 2, ["le bluetooth device address"]),
@@ -62,6 +66,11 @@ def test_a_counter_of_one_byte_needs_three_changes_of_address():
     parts = [counting(10 * n, 10, 1) for n in range(4)]
     assert continues(contents(*parts)) == ["manufacturer data 0xFFFF"]
     assert continues(contents(*parts[:3])) == [], "two could be chance"
+
+
+def test_a_counter_that_goes_down():
+    parts = [counting(5000 - 10 * n, 10, step=-1, head=bytes([n * 77 % 256])) for n in range(3)]
+    assert continues(contents(*parts)) == ["manufacturer data 0xFFFF"]
 
 
 def test_a_number_that_rises_with_each_address():
