@@ -64,6 +64,8 @@ async def _smaller(
 
 # What is enough where the number of times is what does it.
 _MANY_WRITES, _MANY_LINKS = 100, 20
+# What leaks a little each time needs more.
+_VERY_MANY = 10
 
 
 def joined(requests: Iterable[Request]) -> list[Request]:
@@ -83,12 +85,13 @@ def extent(requests: Iterable[Request]) -> int:
     return sum(each.times if isinstance(each, Storm) else 1 for each in requests)
 
 
-def amplified(requests: Sequence[Request]) -> Iterator[Request]:
+def amplified(requests: Sequence[Request], *, longer: bool = False) -> Iterator[Request]:
     """Single requests that may do what several do, by doing one thing more often."""
+    factor = _VERY_MANY if longer else 1
     if any(isinstance(request, Reconnect) for request in requests):
-        yield Reconnect(_MANY_LINKS)
+        yield Reconnect(factor * _MANY_LINKS)
     for handle in dict.fromkeys(filter(None, map(_configured, requests))):
-        yield Storm(handle, _MANY_WRITES)
+        yield Storm(handle, factor * _MANY_WRITES)
 
 
 def _configured(request: Request) -> int:

@@ -23,6 +23,8 @@ class Attribute:
     value: bytes | None = None
     error: int = 0
     steady: bool = True
+    # whether nothing but a bad request could change it, though it takes no write
+    is_constant: bool = False
     # of a client characteristic configuration the bits that may be set, 0 for everything else
     updates: int = 0
     is_declaration: bool = False

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from benchrig.errors import BenchrigError, ConnectFailed, DeviceError, DeviceNotFound, LinkLost, NoAnswer
 from benchrig.radio.security import LINK_LOST, NONE
-from benchrig.requests.request import HARMLESS, Reconnect, Request
+from benchrig.requests.request import HARMLESS, Reconnect, Request, Storm
 from benchrig.requests.shrinking import amplified, extent, first_that, joined, shrunk, tails
 from benchrig.requests.wording import text_of
 from benchrig.steps.power import power_cycled
@@ -28,7 +28,7 @@ MOST_LOST = 3
 # Wrong answers that are told one by one.
 MOST_TOLD = 50
 # Of what a device has had so many requests are tried again, where it has died.
-MOST_HISTORY = 200
+MOST_HISTORY = 1000
 _TRIES, _BETWEEN, _CONNECTS, _RESERVE = 3, 0.25, 10.0, 1.0
 
 
@@ -290,8 +290,11 @@ class Ordeal:
 
 
 def _suspects(had: Sequence[Request]) -> Iterator[list[Request]]:
-    """What may have killed a device that had these requests: the last one; one of them, often; the last few; all of them."""
+    """What may have killed a device that had these requests: the last one; one of them, often; the last few; one
+    subscription, very often; all of them."""
     last, *longer = tails(had)
     yield last
     yield from ([single] for single in amplified(had))
-    yield from longer
+    yield from longer[:-1]
+    yield from ([single] for single in amplified(had, longer=True) if isinstance(single, Storm))
+    yield from longer[-1:]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from benchrig.errors import AttError, DeviceError
@@ -10,13 +11,17 @@ from benchrig.radio.offers import CCCD
 from benchrig.radio.table import Characteristic, Descriptor
 from benchrig.requests.right import shown
 from benchrig.requests.table import Attribute, Target
-from benchrig.values.catalogue import att_error_name
+from benchrig.values.catalogue import att_error_name, long_uuid
 
 if TYPE_CHECKING:
     from benchrig.radio.table import Found
     from benchrig.steps.bench import Bench
 
 _READS_WITHIN = 10.0
+# Seconds in which a clock goes on.
+_CLOCK = 2.5
+# Name and appearance, what the device information service tells (Core Specification Supplement; Core Vol 3 Part C 12).
+_CONSTANT = {long_uuid(number) for number in (0x2A00, 0x2A01, *range(0x2A23, 0x2A2B), 0x2A50)}
 _HEADER = 3
 NOTIFY, INDICATE = 1, 2  # bits of a CCCD
 
@@ -33,11 +38,15 @@ class Survey:
         self._told: set[int] = set()
 
     async def begin(self, bench: Bench) -> None:
-        """Read what is there, twice: what changes by itself is not held against the device."""
+        """Read what is there, twice, so far apart that a clock has gone on: what changes by itself is not held against the
+        device."""
         link = bench.link
         outline = {handle: uuid for handle, uuid, _ in await link.outline(bench.time_left)}
         self._found = {found.attribute.handle: found for found in link.table.attributes()}
         known = [await self._attribute(bench, found) for found in self._found.values()]
+        if any(map(self._is_compared, known)):
+            await bench.pause(min(_CLOCK, bench.time_left / 4))
+            known = [await self._steadied(bench, one) for one in known]
         declared = [
             Attribute(handle, f"handle 0x{handle:04X}", is_declaration=True)
             for handle in outline.keys() - self._found.keys()
@@ -55,7 +64,6 @@ class Survey:
             )
         reads = "read" in one.properties
         value, error = await self._value(bench, found) if reads else (None, 0)
-        again, _ = await self._value(bench, found) if value is not None else (None, 0)
         return Attribute(
             one.handle,
             name,
@@ -64,8 +72,14 @@ class Survey:
             commands="write without response" in one.properties,
             value=value,
             error=error,
-            steady=value == again,
+            is_constant=one.uuid in _CONSTANT,
         )
+
+    async def _steadied(self, bench: Bench, one: Attribute) -> Attribute:
+        if one.value is None or one.is_cccd or one.is_declaration:
+            return one
+        again, _ = await self._value(bench, self._found[one.handle])
+        return replace(one, steady=again == one.value)
 
     async def _value(self, bench: Bench, found: Found) -> tuple[bytes | None, int]:
         """What it reads, or the ATT error that it answers; nothing is read of what is protected."""
@@ -79,10 +93,13 @@ class Survey:
 
     @property
     def kept(self) -> Iterator[Attribute]:
-        """Those whose value bad requests could have changed, and only they."""
-        for one in self.target.readable:
-            if one.steady and (one.writes or one.commands) and not one.is_cccd:
-                yield one
+        """Those whose value bad requests alone could have changed."""
+        yield from filter(self._is_compared, self.target.readable)
+
+    @staticmethod
+    def _is_compared(one: Attribute) -> bool:
+        changes = one.writes or one.commands or one.is_constant
+        return one.value is not None and one.steady and bool(changes) and not one.is_cccd
 
     async def look(self, bench: Bench) -> list[str]:
         """What is not as it was, in sentences; a value that the plan lets change is put back. LinkLost, NoAnswer."""

@@ -12,6 +12,7 @@ from benchrig.errors import PlanError
 from benchrig.plan.loader import load_plan
 from benchrig.radio.virtual import Faults
 from benchrig.radio.virtual.faults import AirPdu
+from benchrig.radio.virtual.server import StrictServer
 from benchrig.record.model import Noted
 from benchrig.requests.drawing import KINDS
 from benchrig.steps.robust import Kind
@@ -372,3 +373,42 @@ def test_garbage_for_answers_fails_the_device_and_not_the_bench() -> None:
 @pytest.mark.parametrize("seed", range(10))
 def test_garbage_of_any_kind_fails_the_device_and_not_the_bench(seed: int, share: float) -> None:
     check_garbage(seed, share, 120 + 20 * seed)
+
+
+CLOCK = f"      - {{characteristic: {UUID.format(8)}, as: uint32, properties: [read, write], value: {{ramp: {{from: 0, to: 1000, over: 1000 s}}}}}}\n"
+IDENTITY = "  - service: device information\n    characteristics:\n      - {characteristic: serial number string, properties: [read], value: serial1234}\n"
+PLAN = plan_text(f"  - robust: 150\n    writes: [limit, label]\n    {SOUND}\n", attributes=NAMES, head=CAUTION)
+
+
+@pytest.mark.parametrize("air", [None, pytest.param("rough", marks=pytest.mark.slow)])
+def test_a_clock_that_goes_on_is_not_held_against_the_device(air: str | None) -> None:
+    ran = run(PLAN, device_text(SERVICES + CLOCK, more="mtu: 517\n"), air=air)
+    assert ran.ended.exit_code == 0, ran.ended.message
+
+
+def test_a_serial_number_that_a_long_write_overwrites_is_found(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It takes no write, and so nothing else would look at it again."""
+    write, read, spoilt = StrictServer._write, StrictServer._read, list[bool]()
+
+    async def spoiling(self: StrictServer, bearer: object, request: object) -> object:
+        spoilt.extend([True] * (len(request.attribute_value) > 10))  # type: ignore[attr-defined]
+        return await write(self, bearer, request)  # type: ignore[arg-type]
+
+    async def spoiled(self: StrictServer, bearer: object, request: object) -> object:
+        found = await read(self, bearer, request)  # type: ignore[arg-type]
+        if spoilt and b"serial1" in found.attribute_value:  # type: ignore[attr-defined]
+            return type(found)(attribute_value=b"XX")  # type: ignore[call-arg]
+        return found
+
+    monkeypatch.setattr(StrictServer, "_write", spoiling)
+    monkeypatch.setattr(StrictServer, "_read", spoiled)
+    ran = run(PLAN, device_text(SERVICES + IDENTITY, more="mtu: 517\n"))
+    assert any("serial number string has changed" in sentence for sentence in values(ran)["wrong"])  # type: ignore[attr-defined]
+
+
+@pytest.mark.slow
+def test_a_slow_leak_is_found() -> None:
+    """Of which the requests since the last link, and one subscription a hundred times, are not enough."""
+    found = values(robust("1000", weak="{against: subscriptions, times: 300, does: reboot}"))
+    assert found["died"] is True
+    assert len(found["killed_by"]) == 1  # type: ignore[arg-type]
