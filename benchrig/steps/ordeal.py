@@ -296,5 +296,7 @@ def _suspects(had: Sequence[Request]) -> Iterator[list[Request]]:
     yield last
     yield from ([single] for single in amplified(had))
     yield from longer[:-1]
-    yield from ([single] for single in amplified(had, longer=True) if isinstance(single, Storm))
+    for single in amplified(had, longer=True):
+        if isinstance(single, Storm):
+            yield [single]
     yield from longer[-1:]
