@@ -12,7 +12,7 @@ from benchrig.desk.desk import Desk
 from benchrig.desk.inspecting import handles_of
 from benchrig.desk.securing import wish_of
 from benchrig.errors import DeviceError, LinkError, UsageError
-from benchrig.radio.security import NONE, SMALLEST_KEY, Capability, Level, Wish
+from benchrig.radio.security import NONE, PAIRING_FOR, SMALLEST_KEY, Capability, Level, Wish
 from benchrig.steps.pairing_readings import failure_words
 
 if TYPE_CHECKING:
@@ -39,10 +39,10 @@ def ways(capability: Capability | None) -> Iterator[tuple[Level, Wish]]:
     """How to get to each level as what has this capability: None pairs for none of them."""
     if capability is None:
         return
-    yield Level.ENCRYPTED, Wish("none", bonding=False)
-    if capability != "none":
-        yield Level.AUTHENTICATED, Wish(capability, True, "legacy", bonding=False)
-        yield Level.SECURE_CONNECTIONS, Wish(capability, True, "secure connections", bonding=False)
+    for level, pairing in PAIRING_FOR.items():
+        if level is Level.ENCRYPTED or capability != "none":
+            wish = wish_of("none" if level is Level.ENCRYPTED else capability, bonding=False)
+            yield level, replace(wish, pairing=pairing)
 
 
 async def measure(desk: Desk, capability: Capability | None, writes: Sequence[str] = ()) -> Protection | None:

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from benchrig.errors import DeviceError, OperatorError, StepFailed
-from benchrig.radio.security import NO_KEY, NONE, TIMEOUT, Capability, Encrypted, Level, Paired, Party, Wish
+from benchrig.radio.security import NO_KEY, NONE, TIMEOUT, Capability, Encrypted, Level, Paired, Party, Wish, usual_mitm
 from benchrig.steps.encrypt import error_of as not_encrypted
 from benchrig.steps.pairing_readings import error_of
 
@@ -37,7 +37,7 @@ class Unattended:
 
 def wish_of(capability: Capability, *, bonding: bool = True) -> Wish:
     """As a person with these means would pair: protected against a man in the middle wherever that can be."""
-    return Wish(capability, mitm=capability != "none", bonding=bonding)
+    return Wish(capability, mitm=usual_mitm(capability), bonding=bonding)
 
 
 async def secure(

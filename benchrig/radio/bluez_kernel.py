@@ -17,7 +17,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from benchrig.errors import StationError
-from benchrig.radio.security import REASONS, Features, Side
+from benchrig.radio.security import Features, Side, reason_in_words
 
 _AF_BLUETOOTH, _BTPROTO_HCI = 31, 1
 _NO_INDEX, _MONITOR, _CONTROL = 0xFFFF, 2, 3
@@ -238,7 +238,7 @@ def _on_pairing(heard: Heard, pdu: bytes, sender: Side) -> None:
     elif pdu[0] == _PAIRING_RESPONSE:
         heard.features = _features(pdu)
     elif pdu[0] == _PAIRING_FAILED and len(pdu) > 1 and heard.failed is None:
-        heard.failed = (REASONS.get(pdu[1], f"reason 0x{pdu[1]:02X}"), sender)
+        heard.failed = (reason_in_words(pdu[1]), sender)
 
 
 def _features(pdu: bytes) -> Features | None:

@@ -66,13 +66,7 @@ class BluezSecurity:
         if not self._encrypted or not self._link.is_up:
             return Level.NO_SECURITY
         made = self._shared.bonds.of(self._address)
-        if made is None or made.authenticated is None:
-            return None
-        if not made.authenticated:
-            return Level.ENCRYPTED
-        if made.secure_connections is None:
-            return None
-        return Level.SECURE_CONNECTIONS if made.secure_connections else Level.AUTHENTICATED
+        return made.level if made is not None else None
 
     @property
     def is_bonded(self) -> bool:

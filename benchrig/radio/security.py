@@ -13,10 +13,13 @@ from typing import Literal, Protocol, TypeAlias, get_args
 # IO capabilities (table 2.5): NoInputNoOutput, DisplayOnly, DisplayYesNo, KeyboardOnly, KeyboardDisplay
 Capability: TypeAlias = Literal["none", "display", "yes/no", "keyboard", "keyboard and display"]
 Method: TypeAlias = Literal["just works", "passkey", "numeric comparison", "out of band"]
-Pairings: TypeAlias = Literal["legacy", "secure connections", "either"]
+Pairings: TypeAlias = Literal["either", "secure connections", "legacy"]
 Side: TypeAlias = Literal["device", "bench"]
 
 CAPABILITIES: tuple[Capability, ...] = get_args(Capability)
+SHOWING: tuple[Capability, ...] = ("display", "yes/no", "keyboard and display")
+TYPING: tuple[Capability, ...] = ("keyboard", "keyboard and display")
+COMPARING: tuple[Capability, ...] = ("yes/no", "keyboard and display")
 LARGEST_KEY, SMALLEST_KEY = 16, 7
 
 # Reasons of Pairing Failed (Core Vol 3 Part H 3.5.5)
@@ -47,6 +50,11 @@ NO_KEY, ANOTHER_KEY = "no key", "another key"
 NONE = "none"
 
 
+def reason_in_words(code: int) -> str:
+    """Of a Pairing Failed, one that is reserved too."""
+    return REASONS.get(code, f"reason 0x{code:02X}")
+
+
 class Level(IntEnum):
     """How far a link is protected, each level with what those before it have."""
 
@@ -75,6 +83,14 @@ class Protection:
         return Level.SECURE_CONNECTIONS if self.secure_connections else Level.AUTHENTICATED
 
 
+# Which pairing leads to a level and to no other one, with `mitm` where it is authenticated
+PAIRING_FOR: dict[Level, Pairings] = {
+    Level.ENCRYPTED: "either",
+    Level.AUTHENTICATED: "legacy",
+    Level.SECURE_CONNECTIONS: "secure connections",
+}
+
+
 @dataclass(frozen=True)
 class OobData:
     """What the bench has learned of the unit out of band: of Secure Connections its random value and its confirm value,
@@ -97,6 +113,11 @@ class Wish:
     key_size: int = LARGEST_KEY
     least_key_size: int = SMALLEST_KEY
     oob: OobData | None = None
+
+
+def usual_mitm(capability: Capability, *, has_oob: bool = False) -> bool:
+    """Whether a side asks for protection against a man in the middle where nothing says it: wherever that can be."""
+    return capability != "none" or has_oob
 
 
 class Party(Protocol):
@@ -147,6 +168,15 @@ class Paired:
     identity_address: str = ""
     # the unit's, where the radio tells them
     features: Features | None = None
+
+    @property
+    def level(self) -> Level | None:
+        """What it makes of the link, as far as the radio tells."""
+        if self.authenticated is False:
+            return Level.ENCRYPTED
+        if self.authenticated is None or self.secure_connections is None:
+            return None
+        return Protection(self.authenticated, self.secure_connections).level
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from benchrig.access.rules import Over
 from benchrig.access.trying import Trying
 from benchrig.errors import ConnectFailed, DeviceError, StationError, StepFailed, UsageError
 from benchrig.radio.offers import NOT_SENT
-from benchrig.radio.security import NONE, SMALLEST_KEY, Level, Paired, Protection
+from benchrig.radio.security import NONE, SMALLEST_KEY, Level, Paired
 from benchrig.source.shape import LATE, Misfit, is_late
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar
@@ -227,7 +227,7 @@ class Access(Step, kw_only=True):
         """Over a link whose key is shorter than it could be, whatever its level is."""
         laid = await self._fresh(bench)
         result = await self._paired(bench, pairing, "encrypted with a short key")
-        level = bench.link.security.level or _level_of(result)
+        level = _level_after(bench, result)
         if level is None or result.key_size is None:
             raise StationError("this radio does not tell the size of the key", advice="test this with --radio hci:…")
         if result.key_size > pairing.key_size:
@@ -274,7 +274,7 @@ class Access(Step, kw_only=True):
 
     async def _pair(self, bench: Bench, level: Level, pairing: LevelPairing) -> None:
         result = await self._paired(bench, pairing, _in_words(level))
-        _check_level(bench.link.security.level or _level_of(result), level)
+        _check_level(_level_after(bench, result), level)
         longest = max(self.access.sizes.values(), default=0)
         if result.key_size is not None and result.key_size < min(longest, pairing.key_size):
             raise DeviceError(f"expected a key of {longest} bytes or more, found one of {result.key_size}")
@@ -311,11 +311,10 @@ def _is_late(part: Any) -> bool:
     return part is LATE
 
 
-def _level_of(paired: Paired) -> Level | None:
-    """What the pairing says of the link, where the radio cannot look."""
-    if paired.authenticated is None or paired.secure_connections is None:
-        return None
-    return Protection(paired.authenticated, paired.secure_connections).level
+def _level_after(bench: Bench, paired: Paired) -> Level | None:
+    """Of the link; what the pairing says of it where the radio cannot look."""
+    told = bench.link.security.level
+    return paired.level if told is None else told
 
 
 def _check_level(actual: Level | None, wanted: Level) -> None:

@@ -3,22 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any, ClassVar, Literal
+from typing import Any, ClassVar
 
 import msgspec
 
-from benchrig.radio.security import LARGEST_KEY, SMALLEST_KEY, Level
+from benchrig.radio.security import LARGEST_KEY, PAIRING_FOR, SMALLEST_KEY, Level
 from benchrig.source.shape import LATE, Misfit, Reader, is_late
 from benchrig.source.yaml import Node, Scalar
 from benchrig.steps.pairing_keys import Pairing
 
 NO_WAY, SHORT_KEY = "never", "short key"
-# Each level needs the pairing that leads to it and to no other one.
-_PAIRINGS: dict[Level, Literal["either", "secure connections", "legacy"]] = {
-    Level.ENCRYPTED: "either",
-    Level.AUTHENTICATED: "legacy",
-    Level.SECURE_CONNECTIONS: "secure connections",
-}
 
 
 class LevelPairing(Pairing, kw_only=True):
@@ -97,7 +91,7 @@ class Levels(msgspec.Struct, kw_only=True, omit_defaults=True):
 
 
 def _of_level(level: Level, pairing: LevelPairing) -> LevelPairing:
-    return msgspec.structs.replace(pairing, pairing=_PAIRINGS[level]) if pairing.pairing == "either" else pairing
+    return msgspec.structs.replace(pairing, pairing=PAIRING_FOR[level]) if pairing.pairing == "either" else pairing
 
 
 def _misfits_of(level: Level, pairing: LevelPairing) -> Iterator[Misfit]:

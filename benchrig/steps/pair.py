@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from typing import TYPE_CHECKING, Any, ClassVar, Literal, get_args
+from typing import TYPE_CHECKING, Any, ClassVar, get_args
 
 import msgspec
 
 from benchrig.errors import BenchrigError, DeviceError, LinkLost
-from benchrig.radio.security import HIDDEN, LARGEST_KEY, LINK_LOST, NONE, REASONS, Method, Paired, Side
+from benchrig.radio.security import HIDDEN, LARGEST_KEY, LINK_LOST, NONE, REASONS, Method, Paired, Pairings, Side
 from benchrig.source.shape import Misfit, is_late
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Scalar
@@ -65,7 +65,7 @@ class Pair(Composite, kw_only=True):
 
     pair: PairAs
     mitm: bool | None = None
-    pairing: Literal["either", "secure connections", "legacy"] = "either"
+    pairing: Pairings = "either"
     bonding: bool = True
     key_size: int = LARGEST_KEY
     passkey: Passkey | None = None

@@ -3,11 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from typing import Any, ClassVar, Literal, cast, get_args
+from typing import Any, ClassVar, cast, get_args
 
 import msgspec
 
-from benchrig.radio.security import CAPABILITIES, LARGEST_KEY, SMALLEST_KEY, Capability, Method, Wish
+from benchrig.radio.security import (
+    CAPABILITIES,
+    LARGEST_KEY,
+    SMALLEST_KEY,
+    Capability,
+    Method,
+    Pairings,
+    Wish,
+    usual_mitm,
+)
 from benchrig.radio.security import OobData as Oob
 from benchrig.source.problem import suggest
 from benchrig.source.references import has_reference
@@ -16,7 +25,7 @@ from benchrig.source.yaml import Node, Scalar
 from benchrig.steps.base import Bindable
 from benchrig.values.passkey import LARGEST_PASSKEY, SIX_DIGITS, digits_of
 
-OCTETS = 16
+OCTETS = LARGEST_KEY
 # Which methods a capability makes possible, whatever the unit has (Core Vol 3 Part H 2.3.5.1, table 2.8)
 METHODS: dict[Capability, tuple[Method, ...]] = {
     "none": ("just works",),
@@ -143,7 +152,7 @@ class Pairing(msgspec.Struct, kw_only=True, omit_defaults=True):
 
     pair: PairAs
     mitm: bool | None = None
-    pairing: Literal["either", "secure connections", "legacy"] = "either"
+    pairing: Pairings = "either"
     bonding: bool = True
     key_size: int = LARGEST_KEY
     passkey: Passkey | None = None
@@ -157,7 +166,7 @@ class Pairing(msgspec.Struct, kw_only=True, omit_defaults=True):
     @property
     def wish(self) -> Wish:
         oob = self.out_of_band.data if self.out_of_band else None
-        mitm = (self.capability != "none" or oob is not None) if self.mitm is None else self.mitm
+        mitm = usual_mitm(self.capability, has_oob=oob is not None) if self.mitm is None else self.mitm
         return Wish(self.capability, mitm, self.pairing, self.bonding, self.key_size, oob=oob)
 
     def misfits(self) -> Iterable[Misfit]:

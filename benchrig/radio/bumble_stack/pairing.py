@@ -15,7 +15,6 @@ from benchrig.radio.security import (
     ENCRYPTION,
     LINK_LOST,
     NONE,
-    REASONS,
     TIMEOUT,
     Encrypted,
     Level,
@@ -23,6 +22,7 @@ from benchrig.radio.security import (
     Party,
     Side,
     Wish,
+    reason_in_words,
 )
 
 if TYPE_CHECKING:
@@ -137,10 +137,6 @@ def _failed(session: Session, failure: str, by: Side | None = None) -> Paired:
     if not session.is_agreed:
         return Paired(failure, by, features=session.peer_features)
     return Paired(failure, by, session.method, session.sc, key_size=session.key_size, features=session.peer_features)
-
-
-def reason_in_words(code: int) -> str:
-    return REASONS.get(code, f"reason 0x{code:02X}")
 
 
 class Nobody:

@@ -12,6 +12,7 @@ from typing import ClassVar, Literal, TypeAlias
 
 import msgspec
 
+from benchrig.radio.security import SHOWING
 from benchrig.radio.virtual.advertising_spec import Advertisement, AdvertisingSpec
 from benchrig.radio.virtual.air_spec import AirChoice
 from benchrig.radio.virtual.behaviour import On
@@ -21,7 +22,7 @@ from benchrig.radio.virtual.gatt_spec import CharacteristicSpec, ServiceSpec
 from benchrig.radio.virtual.privacy_spec import PrivacySpec, identity_key
 from benchrig.radio.virtual.reaction_spec import ActionSpec, DisplaySpec, LineSpec, unreachable
 from benchrig.radio.virtual.reactions import Building
-from benchrig.radio.virtual.security_spec import SHOWING, SecuritySpec
+from benchrig.radio.virtual.security_spec import SecuritySpec
 from benchrig.radio.virtual.table_spec import by_name, table_misfits
 from benchrig.radio.virtual.weakness_spec import WeaknessSpec
 from benchrig.radio.virtual.words import AddressText, CharacteristicUuid, Hex, ServiceUuid

@@ -28,7 +28,19 @@ from typing import Any, ClassVar, Literal, Self, TypeAlias
 
 import msgspec
 
-from benchrig.radio.security import LARGEST_KEY, REASONS, SMALLEST_KEY, Capability, Level, Pairings, Wish
+from benchrig.radio.security import (
+    COMPARING,
+    LARGEST_KEY,
+    REASONS,
+    SHOWING,
+    SMALLEST_KEY,
+    TYPING,
+    Capability,
+    Level,
+    Pairings,
+    Wish,
+    usual_mitm,
+)
 from benchrig.radio.security import OobData as Known
 from benchrig.radio.virtual.needs_spec import LEVELS, Need
 from benchrig.radio.virtual.words import Hex
@@ -37,10 +49,7 @@ from benchrig.source.shape import Misfit, describe_value
 from benchrig.values.passkey import SIX_DIGITS
 from benchrig.values.quantity import Duration
 
-OCTETS = 16  # of keys and random values
-SHOWING = ("display", "yes/no", "keyboard and display")
-TYPING = ("keyboard", "keyboard and display")
-COMPARING = ("yes/no", "keyboard and display")
+OCTETS = LARGEST_KEY  # of keys and random values
 
 # PDUs that a central sends in a pairing, by their code (Core Vol 3 Part H 3.3)
 PDUS: dict[str, int] = {
@@ -155,7 +164,7 @@ class SecuritySpec(msgspec.Struct, kw_only=True, frozen=True):
 
     @property
     def wish(self) -> Wish:
-        mitm = (self.capability != "none" or self.out_of_band is not None) if self.mitm is None else self.mitm
+        mitm = usual_mitm(self.capability, has_oob=self.out_of_band is not None) if self.mitm is None else self.mitm
         known = self.out_of_band and self.out_of_band.key and Known(key=bytes(self.out_of_band.key))
         return Wish(
             self.capability, mitm, self.pairing, self.bonding, self.key_size, self.least_key_size, oob=known or None
