@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -94,18 +94,11 @@ def _show(store: BondStore, as_json: bool) -> None:
 
     held = store.all()
     if as_json:
-        print_json({"station": store.station, "store": str(store.path), "bonds": [_data(bond) for bond in held]})
+        print_json({"station": store.station, "store": str(store.path), "bonds": [bond.shown for bond in held]})
     elif held:
         print_table(console(), _HEADINGS, [(_cells(bond), "") for bond in held])
     else:
         tell(f"station '{store.station}' has no bonds")
-
-
-def _data(bond: Bond) -> dict[str, Any]:
-    """All but the keys."""
-    import msgspec
-
-    return {name: value for name, value in msgspec.structs.asdict(bond).items() if name != "keys"}
 
 
 def _cells(bond: Bond) -> Sequence[str]:

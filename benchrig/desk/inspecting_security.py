@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from benchrig.desk.desk import READ_WITHIN, Desk
 from benchrig.desk.inspection import (
     GUARDED,
     CharacteristicSeen,
-    FeaturesSeen,
     Guarded,
     SecuritySeen,
     ServiceSeen,
@@ -113,5 +112,5 @@ def _seen(capability: Capability, paired: Paired, link: Link) -> SecuritySeen:
         paired.key_size,
         paired.identity_address,
         level,
-        features=FeaturesSeen(**asdict(paired.features)) if paired.features else None,
+        features=paired.features,
     )

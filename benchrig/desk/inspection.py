@@ -12,6 +12,7 @@ from typing import Any
 import msgspec
 
 from benchrig.errors import MalformedValue
+from benchrig.radio.security import Features
 from benchrig.values.base import Format
 from benchrig.values.catalogue import long_uuid
 from benchrig.values.jsonable import hex_text, jsonable
@@ -66,17 +67,15 @@ class Guarded(msgspec.Struct, omit_defaults=True):
     refused: int | None = None
 
 
-class DescriptorSeen(msgspec.Struct, omit_defaults=True):
-    """`unread` says why there is no content; `refused` is the code of the ATT error where that is the reason. What was
-    read once the device was paired with is `guarded`."""
+class Looked:
+    """What was tried to be read."""
 
-    handle: int
-    uuid: str
-    name: str
-    content: Content | None = None
-    unread: str = ""
-    refused: int | None = None
-    guarded: Guarded | None = None
+    __slots__ = ()
+
+    content: Content | None
+    unread: str
+    refused: int | None
+    guarded: Guarded | None
 
     @property
     def is_known(self) -> bool:
@@ -89,7 +88,20 @@ class DescriptorSeen(msgspec.Struct, omit_defaults=True):
         return self.guarded.unread if self.guarded else self.unread or "read"
 
 
-class CharacteristicSeen(msgspec.Struct, omit_defaults=True):
+class DescriptorSeen(msgspec.Struct, Looked, omit_defaults=True):
+    """`unread` says why there is no content; `refused` is the code of the ATT error where that is the reason. What was
+    read once the device was paired with is `guarded`."""
+
+    handle: int
+    uuid: str
+    name: str
+    content: Content | None = None
+    unread: str = ""
+    refused: int | None = None
+    guarded: Guarded | None = None
+
+
+class CharacteristicSeen(msgspec.Struct, Looked, omit_defaults=True):
     """`handle` is that of the value (on the operating system's radio it may be that of the declaration). `elapsed`:
     seconds that the read took. `written_open`: whether the device took its own value back without security."""
 
@@ -104,16 +116,6 @@ class CharacteristicSeen(msgspec.Struct, omit_defaults=True):
     refused: int | None = None
     guarded: Guarded | None = None
     written_open: bool | None = None
-
-    @property
-    def is_known(self) -> bool:
-        """Whether the look came to what there is: a value, a refusal, or nothing to read."""
-        return self.content is not None or self.unread in ("", NOT_READABLE) or self.refused is not None
-
-    @property
-    def access(self) -> str:
-        """What reading comes to without pairing: 'read', or why not."""
-        return self.guarded.unread if self.guarded else self.unread or "read"
 
     def descriptor(self, uuid16: int) -> DescriptorSeen | None:
         """The first descriptor with this 16-bit UUID."""
@@ -165,17 +167,6 @@ class AttributeSeen(msgspec.Struct, omit_defaults=True):
     value: str = ""
 
 
-class FeaturesSeen(msgspec.Struct, omit_defaults=True):
-    """What the device says of itself in its pairing response, octet by octet (Core Vol 3 Part H 3.5.2)."""
-
-    io_capability: int
-    oob: int
-    auth_req: int
-    key_size: int
-    initiator_keys: int
-    responder_keys: int
-
-
 class SecuritySeen(msgspec.Struct, omit_defaults=True):
     """What pairing came to. `capability` is as what the station paired; `failure` and `failed_by` are '' for a pairing that
     succeeded. `level` is that of the link afterwards. `same_passkey`: whether two pairings had one passkey."""
@@ -191,7 +182,7 @@ class SecuritySeen(msgspec.Struct, omit_defaults=True):
     identity_address: str = ""
     level: str = ""
     same_passkey: bool | None = None
-    features: FeaturesSeen | None = None
+    features: Features | None = None
 
 
 class Inspection(msgspec.Struct, omit_defaults=True):

@@ -10,7 +10,7 @@ import hashlib
 import secrets
 from collections.abc import Iterable
 from datetime import UTC, datetime
-from typing import Literal, Protocol
+from typing import Any, Literal, Protocol
 
 import msgspec
 
@@ -78,6 +78,11 @@ class Bond(msgspec.Struct, frozen=True, omit_defaults=True):
     def unit(self) -> tuple[str, str]:
         """What makes it this unit's: public and random addresses may have the same octets."""
         return self.address, self.address_type
+
+    @property
+    def shown(self) -> dict[str, Any]:
+        """All but the keys."""
+        return {name: value for name, value in msgspec.structs.asdict(self).items() if name != "keys"}
 
 
 class StationIdentity(msgspec.Struct, frozen=True):

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Coroutine, Iterable, Mapping
-from typing import TYPE_CHECKING, Any, ClassVar, TypeAlias, TypeVar, cast
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING, Any, ClassVar, TypeAlias, cast
 
 import msgspec
 
 from benchrig.access.asking import Asking
 from benchrig.access.rules import Over
 from benchrig.access.trying import Trying
-from benchrig.errors import ConnectFailed, DeviceError, StationError, StepFailed, UsageError
+from benchrig.errors import DeviceError, StationError, StepFailed, UsageError
 from benchrig.radio.offers import NOT_SENT
 from benchrig.radio.security import NONE, SMALLEST_KEY, Level, Paired
 from benchrig.source.shape import LATE, Misfit, is_late
@@ -24,17 +24,15 @@ from benchrig.steps.bench import Bench
 from benchrig.steps.numbers import Numbers, paired
 from benchrig.steps.pairing_readings import error_of
 from benchrig.steps.payload import encode, misfit_of
+from benchrig.steps.returning import connected_again
 from benchrig.values.limit_keys import AnyValue
 
 if TYPE_CHECKING:
     from benchrig.radio.table import Characteristic
 
-T = TypeVar("T")
 Entry: TypeAlias = tuple[int, str, bytes | None]
 
 AFTER = "after pairing"
-# How often it is tried to connect.
-_TRIES = 3
 # Seconds in which a unit that goes on sending over a new link is heard.
 LISTENS = 3.0
 
@@ -259,14 +257,7 @@ class Access(Step, kw_only=True):
         """A new link, with the matrix over its table."""
         if bench.device.is_up:
             await bench.disconnect()
-        for tries in range(_TRIES, 0, -1):
-            try:
-                await bench.connect(bench.time_left / tries, again=tries < _TRIES)
-                break
-            except ConnectFailed as error:
-                if tries == 1:
-                    raise
-                bench.note(f"connected again: {error.message}")
+        await connected_again(bench, bench.now() + bench.time_left)
         return lay(self.access, bench.link.table, bench.names, writes=self.may_write, changes=self._seconds(bench))
 
     def _seconds(self, bench: Bench) -> dict[str, bytes]:
@@ -280,17 +271,12 @@ class Access(Step, kw_only=True):
             raise DeviceError(f"expected a key of {longest} bytes or more, found one of {result.key_size}")
 
     async def _paired(self, bench: Bench, pairing: LevelPairing, link: str) -> Paired:
-        result = await paired(bench, Numbers(bench, pairing, _as_it_is), _as_it_is)
+        result = await paired(bench, Numbers(bench, pairing))
         if result.failure != NONE:
             raise error_of(result, f"no link that is {link}: the pairing failed")
         if pairing.bonding and result.bonded is not False:
             bench.device.bonded_as = pairing
         return result
-
-
-async def _as_it_is(work: Coroutine[Any, Any, T], seconds: float) -> T:
-    """Within the step's own time."""
-    return await work
 
 
 def _apart(bench: Bench, before: Iterable[Entry], after: Iterable[Entry]) -> list[str]:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Coroutine, Mapping, Sequence
 from contextlib import AbstractAsyncContextManager, AbstractContextManager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
 from benchrig.steps.attribute import AttributeName, Names
 
@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from benchrig.radio.table import Found
     from benchrig.values.access import AccessRow
     from benchrig.values.format import Format
+
+T = TypeVar("T")
 
 
 class Stream(Protocol):
@@ -50,6 +52,17 @@ class Operator(Protocol):
     async def tell(self, text: str) -> None:
         """Show it, as it is; nothing is asked."""
         ...
+
+
+class Own(Protocol):
+    """Does something of the step itself, for so many seconds at most."""
+
+    async def __call__(self, work: Coroutine[Any, Any, T], seconds: float) -> T: ...
+
+
+async def in_step(work: Coroutine[Any, Any, T], seconds: float) -> T:
+    """In a step without steps in it, whose own time ends it."""
+    return await work
 
 
 class Lookout(Protocol):

@@ -7,7 +7,7 @@ import asyncio
 import contextlib
 from collections.abc import Callable, Coroutine
 from dataclasses import dataclass, field
-from typing import Any, Literal, Protocol, TypeVar
+from typing import Any, Literal, TypeVar
 
 import msgspec
 
@@ -15,7 +15,7 @@ from benchrig.errors import OperatorError, StepFailed
 from benchrig.radio.security import Paired
 from benchrig.source.problem import printable
 from benchrig.source.shape import is_late
-from benchrig.steps.bench import Bench
+from benchrig.steps.bench import Bench, Own, in_step
 from benchrig.steps.composite import Came, Composite, CompositeBench, Watch
 from benchrig.steps.pairing_keys import Pairing
 from benchrig.tasks import Tasks, first_of
@@ -27,12 +27,6 @@ T = TypeVar("T")
 ANSWER_WITHIN = 28.0
 # The name of the number that the bench shows, for the steps that do something with it.
 SHOWN = "shown"
-
-
-class Own(Protocol):
-    """Does something that an interruption ends."""
-
-    async def __call__(self, work: Coroutine[Any, Any, T], seconds: float) -> T: ...
 
 
 @dataclass
@@ -91,9 +85,9 @@ async def _over(pairing: asyncio.Task[Paired]) -> None:
 class Numbers:
     """Answers from the keys of the plan, and from the operator where they say nothing. OperatorError."""
 
-    def __init__(self, bench: Bench, pairing: Pairing, own: Own) -> None:
-        self.pairing = pairing
-        self._bench, self._own = bench, own
+    def __init__(self, bench: Bench, pairing: Pairing, own: Own = in_step) -> None:
+        self.pairing, self.own = pairing, own
+        self._bench = bench
         # whether the bench has said no, by the plan or by the person at it
         self.refused = False
 
@@ -119,14 +113,14 @@ class Numbers:
         """The plan may know who types its own passkey: then nobody has to be there to read it."""
         told = self._bench.operator.tell(f"Type this passkey on {self._unit}:\n{large(question.digits)}")
         with contextlib.suppress(*([OperatorError] if self.pairing.passkey is not None else [])):
-            await self._own(told, ANSWER_WITHIN)
+            await self.own(told, ANSWER_WITHIN)
 
     async def _compare(self, question: Question) -> bool:
         number = self.pairing.number
         if number is not None:
             return number == "accept" or number == question.digits
         text = f"This number is to be compared with {self._unit}:\n{large(question.digits)}"
-        await self._own(self._bench.operator.tell(text), ANSWER_WITHIN)
+        await self.own(self._bench.operator.tell(text), ANSWER_WITHIN)
         return await self._ask(lambda: self._bench.operator.confirm(f"Does {self._unit} show this number?"))
 
     @property
@@ -134,7 +128,7 @@ class Numbers:
         return printable(self._bench.link.name) or "the unit"
 
     async def _ask(self, asking: Callable[[], Coroutine[Any, Any, T]]) -> T:
-        return await self._own(self._in_time(asking), ANSWER_WITHIN + 1)
+        return await self.own(self._in_time(asking), ANSWER_WITHIN + 1)
 
     async def _in_time(self, asking: Callable[[], Coroutine[Any, Any, T]]) -> T:
         try:
@@ -193,14 +187,14 @@ def conceal(bench: Bench, pairing: Pairing) -> None:
             bench.keep_secret(secret)
 
 
-async def paired(bench: Bench, numbers: Numbers, own: Own) -> Paired:
+async def paired(bench: Bench, numbers: Numbers) -> Paired:
     """Pair with the unit on the link that there is. What ends the answering ends the pairing."""
     pairing = numbers.pairing
     conceal(bench, pairing)
     questions = Questions(pairing.passkey.number if pairing.passkey is not None else None)
     async with Tasks() as tasks:
         work = tasks.start(bench.link.security.pair(pairing.wish, questions))
-        while (question := await own(questions.next(work), bench.time_left)) is not None:
+        while (question := await numbers.own(questions.next(work), bench.time_left)) is not None:
             if question.kind != "enter":
                 bench.keep_secret(question.digits)
             answer = await numbers.answer(question)

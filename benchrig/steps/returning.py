@@ -1,4 +1,4 @@
-"""How long the unit took until it advertised again, as a reading."""
+"""A unit that comes back: how long it took until it advertised again, as a reading, and a new link to it."""
 
 from __future__ import annotations
 
@@ -6,8 +6,7 @@ import asyncio
 
 from benchrig.errors import ConnectFailed, DeviceNotFound
 from benchrig.steps.base import ReadingType
-from benchrig.steps.bench import Bench
-from benchrig.steps.composite import CompositeBench
+from benchrig.steps.bench import Bench, Own, in_step
 
 AFTER = "advertises_after"
 # How often it is tried to connect, and what lies between, in seconds.
@@ -35,15 +34,15 @@ def report_return(bench: Bench) -> None:
         bench.reading(AFTER, after, "s", why="the unit was not heard again")
 
 
-async def connected_again(bench: CompositeBench, deadline: float) -> None:
+async def connected_again(bench: Bench, deadline: float, own: Own = in_step) -> None:
     """A new link to the unit that was connected before. LinkError."""
     for tries in range(_TRIES, 0, -1):
         left = max(0.1, deadline - bench.now())
         try:
-            await bench.own(bench.connect(left / tries, again=tries < _TRIES), left)
+            await own(bench.connect(left / tries, again=tries < _TRIES), left)
             return
         except (ConnectFailed, DeviceNotFound) as error:
             if tries == 1 or bench.now() + _BETWEEN > deadline:
                 raise
             bench.note(f"connected again: {error.message}")
-        await bench.own(asyncio.sleep(_BETWEEN), 1.0)
+        await own(asyncio.sleep(_BETWEEN), 1.0)

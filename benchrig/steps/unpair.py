@@ -148,7 +148,7 @@ class Unpair(Composite, kw_only=True):
         if bench.device.is_up:
             await bench.own(bench.disconnect(), bench.time_left)
         bench.device.accept_loss()
-        await connected_again(bench, bench.now() + bench.time_left)
+        await connected_again(bench, bench.now() + bench.time_left, bench.own)
 
     async def _old_key(self, bench: CompositeBench) -> str:
         result = await bench.own(encrypted(bench.link.security), bench.time_left)
@@ -160,7 +160,7 @@ class Unpair(Composite, kw_only=True):
 
     async def _pair_anew(self, bench: CompositeBench, inner: RoundReadings) -> None:
         numbers = NumbersOfSteps(bench, self, self._keys(bench.device.bonded_as), "numbers", inner)
-        result = await paired(bench, numbers, bench.own)
+        result = await paired(bench, numbers)
         does = result.failure == NONE
         if not does and ("pairs_again" not in self.limits or result.failure == LINK_LOST):
             bench.reading("pairs_again", does)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import msgspec
@@ -82,7 +83,7 @@ def test_what_a_pairing_response_must_not_say(field: str, value: int, said: str)
     seen = inspected(carrier("pairing"), PairingLook("keyboard"))
     assert seen.security is not None
     assert seen.security.features is not None
-    setattr(seen.security.features, field, value)
+    seen.security.features = replace(seen.security.features, **{field: value})
     found = findings(seen)
     assert [one.rule for one in found] == ["pairing-response"] * bool(said)
     assert not said or said in found[0].sentence

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, get_args
-
-import msgspec
 
 from benchrig.desk.prompt.deeds import EncryptDone, PairDone, UnpairDone
 from benchrig.desk.securing import check_encrypted, check_paired, level_text, wish_of
@@ -52,7 +51,11 @@ async def pair(session: Session, wish: Wish) -> None:
     link = await session.connection.up()
     paired = await link.security.pair(wish, session.desk.party)
     session.deeds.append(PairDone(wish, paired))
-    shown: dict[str, Any] = {"verb": "pair", "capability": wish.capability, **_pairing_data(paired)}
+    shown: dict[str, Any] = {
+        "verb": "pair",
+        "capability": wish.capability,
+        **_told(paired, ("method", "secure_connections", "authenticated", "bonded", "key_size")),
+    }
     session.show({**shown, "level": level_text(link.security.level) if link.is_up else ""})
     check_paired(paired)
 
@@ -62,7 +65,7 @@ async def encrypt(session: Session) -> None:
     link = await session.connection.up()
     encrypted = await link.security.encrypt()
     session.deeds.append(EncryptDone(encrypted))
-    session.show({"verb": "encrypt", **_encrypted_data(encrypted)})
+    session.show({"verb": "encrypt", **_told(encrypted, ("authenticated", "secure_connections", "key_size"))})
     check_encrypted(encrypted)
 
 
@@ -79,29 +82,12 @@ async def bonds(session: Session) -> None:
     held = session.desk.radio.bonds
     if held is None:
         raise StationError("the operating system keeps the bonds of this radio", advice="use its own tools to see them")
-    shown = [
-        {key: value for key, value in msgspec.structs.asdict(bond).items() if key != "keys"} for bond in held.all()
-    ]
-    session.show({"verb": "bonds", "bonds": shown})
+    session.show({"verb": "bonds", "bonds": [bond.shown for bond in held.all()]})
 
 
-def _pairing_data(paired: Paired) -> dict[str, Any]:
-    data = {
-        "method": paired.method,
-        "secure_connections": paired.secure_connections,
-        "authenticated": paired.authenticated,
-        "bonded": paired.bonded,
-        "key_size": paired.key_size,
-    }
-    failed = {} if paired.failure == NONE else {"failure": paired.failure, "failed_by": paired.failed_by}
-    return failed | {name: value for name, value in data.items() if value is not None}
-
-
-def _encrypted_data(encrypted: Encrypted) -> dict[str, Any]:
-    data = {
-        "authenticated": encrypted.authenticated,
-        "secure_connections": encrypted.secure_connections,
-        "key_size": encrypted.key_size,
-    }
-    failed = {} if encrypted.failure == NONE else {"failure": encrypted.failure}
-    return failed | {name: value for name, value in data.items() if value is not None}
+def _told(made: Paired | Encrypted, names: Iterable[str]) -> dict[str, Any]:
+    """What came of it, as far as the radio tells."""
+    failed: dict[str, Any] = {} if made.failure == NONE else {"failure": made.failure}
+    if failed and isinstance(made, Paired):
+        failed["failed_by"] = made.failed_by
+    return failed | {name: value for name in names if (value := getattr(made, name)) is not None}

@@ -27,7 +27,7 @@ from bumble.gatt import Characteristic, CharacteristicValue, Descriptor, Service
 from bumble.gatt_client import Client
 from bumble.gatt_server import Server
 from bumble.host import Host as BumbleHost
-from bumble.keys import KeyStore, PairingKeys
+from bumble.keys import PairingKeys
 from bumble.pairing import PairingConfig, PairingDelegate
 from bumble.snoop import BtSnooper, Snooper
 from bumble.transport.common import TransportLostError
@@ -54,7 +54,6 @@ __all__ = [
     "DeviceConfiguration",
     "EccKey",
     "Host",
-    "KeyStore",
     "LegacyAdvertiser",
     "PairingConfig",
     "PairingDelegate",

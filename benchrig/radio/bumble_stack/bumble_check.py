@@ -103,14 +103,6 @@ device.AdvertisingType: DIRECTED_CONNECTABLE_HIGH_DUTY DIRECTED_CONNECTABLE_LOW_
 device.ConnectionParametersPreferences(…)
 device.LegacyAdvertiser(device, advertising_type, own_address_type, peer_address, auto_restart)
 
-keys.KeyStore.get_all()
-keys.KeyStore.update(name, keys)
-keys.PairingKeys: irk ltk ltk_central
-smp.Manager: sessions
-smp.Session.get_long_term_key(rand, ediv)
-smp.Session: bonding pairing_method sc
-smp.PairingMethod: JUST_WORKS
-
 gatt_client.Client.send_request(request)
 gatt_client.Client.send_command(command)
 gatt_client.Client.request_mtu(mtu)
@@ -203,7 +195,9 @@ smp.Session.send_pairing_failed(error)
 smp.Session.send_pairing_random_command()
 smp.Session.send_pairing_response_command()
 smp.Session.start_encryption(key)
-smp.Session: bonding completed connection ecc_key ltk manager maximum_encryption_key_size pairing_config pairing_method
+smp.PairingMethod: JUST_WORKS
+smp.Session: bonding completed connection ecc_key ltk manager maximum_encryption_key_size oob_data_flag pairing_config
+  pairing_method
   is_initiator passkey_step pairing_result nx peer_bd_addr pres r sc stk tk
 smp.SMP_Pairing_Request_Command: auth_req io_capability maximum_encryption_key_size
 smp.SMP_Pairing_Response_Command: auth_req io_capability maximum_encryption_key_size

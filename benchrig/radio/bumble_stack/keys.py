@@ -132,8 +132,3 @@ def _long(key: PairingKeys.Key | None) -> LongTermKey | None:
     if key is None or not key.value:
         return None
     return LongTermKey(Secret(key.value), key.ediv or None, Secret(key.rand) if key.rand else None)
-
-
-def identity_type_of(own: hci.OwnAddressType) -> hci.AddressType:
-    public = own == hci.OwnAddressType.PUBLIC
-    return hci.AddressType.PUBLIC_DEVICE if public else hci.AddressType.RANDOM_DEVICE

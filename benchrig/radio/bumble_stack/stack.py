@@ -18,7 +18,6 @@ from benchrig.radio.bumble_stack.bumble_api import (
     hci,
 )
 from benchrig.radio.bumble_stack.host import MALFORMED, StackHost
-from benchrig.radio.bumble_stack.keys import identity_type_of
 from benchrig.radio.bumble_stack.manager import SecurityManager
 from benchrig.radio.bumble_stack.quiet import quiet_bumble
 from benchrig.tasks import Tasks
@@ -36,6 +35,8 @@ T = TypeVar("T")
 START_WITHIN = 10.0
 RESET_WITHIN = 2.0
 SETTLE_WITHIN = 5.0
+# The station's, whichever controller is plugged in: a unit knows who it has bonded with by it.
+OWN_ADDRESS = hci.OwnAddressType.RANDOM
 
 
 class Hears(Protocol):
@@ -59,11 +60,8 @@ class HostStack:
         self._scan_lock = asyncio.Lock()
         self._active = False
         self.tasks = Tasks()
-        # the station's, whichever controller is plugged in: a unit knows who it has bonded with by this address
-        self.own_address_type = hci.OwnAddressType.RANDOM
-        identity = identity_type_of(self.own_address_type)
         radio = "hci" if host.foreign else "virtual"
-        self.security = SecurityManager(device, bonds, identity_type=identity, radio=radio)
+        self.security = SecurityManager(device, bonds, radio=radio)
         host.on_pdu = self._on_pdu
         host.on(MALFORMED, self._on_malformed)
 
@@ -174,9 +172,7 @@ class HostStack:
                 await self.device.stop_scanning()
             if self._scanners and not self.device.is_scanning:
                 self._active = active
-                await self.device.start_scanning(
-                    active=active, filter_duplicates=False, own_address_type=self.own_address_type
-                )
+                await self.device.start_scanning(active=active, filter_duplicates=False, own_address_type=OWN_ADDRESS)
 
     def _on_pdu(self, pdu: HeardPdu) -> None:
         for scanner in list(self._scanners):
@@ -187,16 +183,15 @@ class HostStack:
         async with self._scan_lock:
             if self._scanners:
                 raise BleakError("a stranger has another address, which cannot be changed during a scan")
-            own, own_type = self.device.random_address, self.own_address_type
-            await self._become(hci.Address.generate_static_address(), hci.OwnAddressType.RANDOM)
+            own = self.device.random_address
+            await self._become(hci.Address.generate_static_address())
             try:
                 return await self.connect(peer)
             finally:
-                await self._become(own, own_type)
+                await self._become(own)
 
-    async def _become(self, address: hci.Address, own_type: hci.OwnAddressType) -> None:
-        """A host without an address of its own has none to go back to."""
-        self.device.random_address, self.own_address_type = address, own_type
+    async def _become(self, address: hci.Address) -> None:
+        self.device.random_address = address
         with translated():
             await self.device.send_sync_command(hci.HCI_LE_Set_Random_Address_Command(random_address=address))
 
@@ -208,7 +203,7 @@ class HostStack:
         phys = None if preferences is None else {hci.Phy.LE_1M: preferences}
         self.check()
         self.security.identities.refresh()
-        task = self.tasks.start(self.device.connect_le(peer, phys, self.own_address_type, timeout=None))
+        task = self.tasks.start(self.device.connect_le(peer, phys, OWN_ADDRESS, timeout=None))
         try:
             either: list[asyncio.Future[Any]] = [task, self.host.gone]
             await asyncio.wait(either, return_when=asyncio.FIRST_COMPLETED)
