@@ -261,7 +261,7 @@ def test_an_error_that_nobody_waited_for_is_in_the_verdict(tmp_path: Path) -> No
     assert len([*tmp_path.glob("results/*/junit.xml")]) == 1
 
 
-@pytest.mark.parametrize("function", ["obstinate", "leaves_a_thread"])
+@pytest.mark.parametrize("function", ["obstinate", pytest.param("leaves_a_thread", marks=pytest.mark.slow)])
 def test_what_a_function_left_running_does_not_keep_the_process(tmp_path: Path, function: str) -> None:
     done, record = called(tmp_path, function)
     assert record.ended is not None

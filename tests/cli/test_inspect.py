@@ -48,6 +48,7 @@ def test_a_pipe_gets_the_table_and_the_notes_go_elsewhere(tmp_path: Path) -> Non
     assert done.stderr.startswith("SIMULATED")
 
 
+@pytest.mark.slow
 def test_on_a_terminal_it_is_as_wide_as_that(tmp_path: Path) -> None:
     with OnTerminal(tmp_path, "inspect", "--radio", RADIO, columns=60) as terminal:
         assert terminal.end() == 0

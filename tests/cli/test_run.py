@@ -39,7 +39,7 @@ def test_0_when_the_unit_passed(tmp_path: Path, start: Start) -> None:
     assert {path.name for path in tmp_path.glob("results/*/*")} == RUN_FILES
 
 
-@pytest.mark.parametrize("start", [benchrig, here])
+@pytest.mark.parametrize("start", [pytest.param(benchrig, marks=pytest.mark.slow), here])
 def test_1_when_the_unit_failed(tmp_path: Path, start: Start) -> None:
     done = start("run", "plan.yaml", "--radio", files(tmp_path, COLD).radio, cwd=tmp_path)
     assert (done.returncode, done.stderr) == (1, "")

@@ -61,7 +61,9 @@ def test_killed_in_mid_run_the_record_is_readable_and_says_cut_off(running: Run)
     assert record.steps[2].readings[0].value == 21.5
 
 
-@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, pytest.param(signal.SIGHUP, marks=pytest.mark.slow)])
+@pytest.mark.parametrize(
+    "number", [signal.SIGTERM, *(pytest.param(each, marks=pytest.mark.slow) for each in (signal.SIGINT, signal.SIGHUP))]
+)
 def test_interrupted_it_cleans_up_and_ends_with_2(running: Run, number: signal.Signals) -> None:
     code, output, errors = running.end(number)
     assert (code, errors) == (2, "")

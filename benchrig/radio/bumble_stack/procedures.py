@@ -9,6 +9,7 @@ import struct
 from bisect import bisect_left, bisect_right
 from collections.abc import AsyncIterator, Callable, Iterator
 from dataclasses import dataclass, field
+from functools import cache
 from itertools import zip_longest
 from typing import TYPE_CHECKING, Any, cast
 
@@ -266,5 +267,6 @@ def _uuid(octets: bytes) -> str:
     return uuid_text(octets)
 
 
+@cache  # a UUID is looked for among all that were ever made
 def _type(uuid16: int) -> Any:
     return UUID.from_16_bits(uuid16)
