@@ -5,6 +5,7 @@ from __future__ import annotations
 from benchrig.errors import BenchrigError, DeviceError, DeviceNotFound, StationError, SystemPairing
 from benchrig.radio.bleak_api import object_path
 from benchrig.radio.bluez import KnownDevice, address_in
+from benchrig.radio.offers import ON_OTHER_RADIO
 from benchrig.radio.scan import Sighting
 from benchrig.radio.security import NO_KEY
 from benchrig.values.address import kind_of_random
@@ -21,7 +22,7 @@ def unasked_pairing() -> StationError:
     return SystemPairing(
         "the unit wants a paired, encrypted link, and Linux is trying to pair, which was refused: "
         "what the unit answered cannot be seen",
-        advice="pair with the unit before this step, or test this on another radio: --radio hci:…",
+        advice=f"pair with the unit before this step, or {ON_OTHER_RADIO}",
     )
 
 
@@ -55,7 +56,7 @@ def unasked(name: str) -> str:
 def too_weak() -> StationError:
     return SystemPairing(
         "the unit may want a better protected link: Linux then pairs once more on its own, and what the unit answered cannot be seen",
-        advice="pair as one with an input or output before this step, or test this on another radio: --radio hci:…",
+        advice=f"pair as one with an input or output before this step, or {ON_OTHER_RADIO}",
     )
 
 
@@ -67,7 +68,7 @@ def lost_from_sight(sighting: Sighting) -> BenchrigError:
         return DeviceNotFound(f"{name} is no longer heard", advice="scan again")
     return StationError(
         f"the address of {name} changes, and Linux has forgotten the key by which it knew the new one",
-        advice="test this on another radio: --radio hci:…",
+        advice=ON_OTHER_RADIO,
     )
 
 

@@ -31,7 +31,7 @@ from benchrig.radio.bleak_api import address_type, own_backend, raw_of
 from benchrig.radio.bonds import Bonds
 from benchrig.radio.foreign import IN_PROGRESS, RESTART_SERVICE, translate
 from benchrig.radio.link import Link
-from benchrig.radio.offers import NO_STRANGER, Names, Partly, Step, unjudged
+from benchrig.radio.offers import NO_STRANGER, ON_OTHER_RADIO, Names, Partly, Step, unjudged
 from benchrig.radio.scan import Report, Selection, Sighting
 from benchrig.radio.security import LinkSecurity
 from benchrig.tasks import Tasks
@@ -209,7 +209,7 @@ class Radio:
         """The security of the link of a client, to a device that is called so. StationError where the radio has no such thing."""
         own = own_backend(client)
         if own is None:
-            raise StationError(f"radio {self.name} does not pair", advice="use the hci or virtual radio: --radio hci:…")
+            raise StationError(f"radio {self.name} does not pair", advice=ON_OTHER_RADIO)
         return own.security(name)
 
     async def _attempt(self, client: BleakClient, begun: asyncio.Event) -> None:
@@ -258,7 +258,7 @@ def _no_scan(exc: Exception, *, active: bool) -> BenchrigError:
 
 
 def no_stranger() -> StationError:
-    return StationError(NO_STRANGER, advice="use the hci or virtual radio: --radio hci:…")
+    return StationError(NO_STRANGER, advice=ON_OTHER_RADIO)
 
 
 def _told(client: BleakClient, doing: str, error: BenchrigError) -> BenchrigError:

@@ -8,7 +8,8 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from benchrig.radio.security import LARGEST_KEY, Wish
+from benchrig.radio.offers import ON_OTHER_RADIO
+from benchrig.radio.security import LARGEST_KEY, Wish, usual_mitm
 
 
 @dataclass(frozen=True)
@@ -46,15 +47,34 @@ UNKNOWN_BOND = "this version of BlueZ does not tell whether the pairing made a b
 _CHOICE = f"only who may manage the adapter ({MAY_MANAGE}) has Linux pair so"
 
 
+# --- as what Linux does not pair
+
+
+def _offers_short_keys(wish: Wish) -> bool:
+    return wish.key_size != LARGEST_KEY
+
+
+def _chooses_protection(wish: Wish) -> bool:
+    return wish.oob is None and wish.mitm != usual_mitm(wish.capability)
+
+
+def _is_legacy_oob(wish: Wish) -> bool:
+    return wish.oob is not None and bool(wish.oob.key)
+
+
+def _needs_management(wish: Wish) -> bool:
+    return wish.pairing != "either" or wish.oob is not None
+
+
 def unable(wish: Wish, *, manages: bool) -> tuple[str, str] | None:
     """Why Linux cannot pair in this way, and what to do about it; None when it can."""
-    if wish.key_size != LARGEST_KEY:
-        return KEY_SIZE, "leave out key_size, or use another radio: --radio hci:…"
-    if wish.oob is None and wish.mitm != (wish.capability != "none"):
-        return PROTECTION, "leave out mitm, or use another radio: --radio hci:…"
-    if wish.oob is not None and wish.oob.key:
-        return LEGACY_OOB, "use another radio: --radio hci:…"
-    if (wish.pairing != "either" or wish.oob is not None) and not manages:
+    if _offers_short_keys(wish):
+        return KEY_SIZE, f"leave out key_size, or {ON_OTHER_RADIO}"
+    if _chooses_protection(wish):
+        return PROTECTION, f"leave out mitm, or {ON_OTHER_RADIO}"
+    if _is_legacy_oob(wish):
+        return LEGACY_OOB, ON_OTHER_RADIO
+    if _needs_management(wish) and not manages:
         what = "out of band" if wish.oob is not None else f"with pairing: {wish.pairing}"
         return f"{_CHOICE}: {what}", granting([MANAGING])
     return None
@@ -86,29 +106,19 @@ def _always(step: Any) -> bool:
     return True
 
 
-def _offers_short_keys(step: Any) -> bool:
-    wish = _wish(step)
-    return wish is not None and wish.key_size != LARGEST_KEY
+def _pairs(as_: Callable[[Wish], bool]) -> Callable[[Any], bool]:
+    """Whether a step pairs so."""
 
+    def applies(step: Any) -> bool:
+        wish = _wish(step)
+        return wish is not None and as_(wish)
 
-def _chooses_protection(step: Any) -> bool:
-    wish = _wish(step)
-    return wish is not None and wish.oob is None and wish.mitm != (wish.capability != "none")
-
-
-def _is_legacy_oob(step: Any) -> bool:
-    wish = _wish(step)
-    return wish is not None and wish.oob is not None and bool(wish.oob.key)
+    return applies
 
 
 def _chooses_what_is_shown(step: Any) -> bool:
     wish = _wish(step)
     return wish is not None and wish.capability in ("display", "yes/no") and getattr(step, "passkey", None) is not None
-
-
-def _needs_management(step: Any) -> bool:
-    wish = _wish(step)
-    return wish is not None and (wish.pairing != "either" or wish.oob is not None)
 
 
 _MANAGES = f"Linux does it only for who may manage the adapter ({MAY_MANAGE}); `benchrig ready` says whether that is so"
@@ -123,10 +133,15 @@ BARS: dict[str, tuple[Bar, ...]] = {
         Bar("pair", "any", _SYSTEMS, _always, everywhere=False),
         Bar("encrypt", "any", _ENCRYPTS, _always, everywhere=False),
         Bar("unpair", "any", _FORGETS, _always, everywhere=False),
-        Bar("pair", "`pairing` or `out_of_band`", _MANAGES, _needs_management, everywhere=False),
-        Bar("pair", "`key_size` under 16", KEY_SIZE, _offers_short_keys),
-        Bar("pair", "`mitm: false` with an input or output, or `mitm: true` without", PROTECTION, _chooses_protection),
-        Bar("pair", "`out_of_band` with a key", LEGACY_OOB, _is_legacy_oob),
+        Bar("pair", "`pairing` or `out_of_band`", _MANAGES, _pairs(_needs_management), everywhere=False),
+        Bar("pair", "`key_size` under 16", KEY_SIZE, _pairs(_offers_short_keys)),
+        Bar(
+            "pair",
+            "`mitm: false` with an input or output, or `mitm: true` without",
+            PROTECTION,
+            _pairs(_chooses_protection),
+        ),
+        Bar("pair", "`out_of_band` with a key", LEGACY_OOB, _pairs(_is_legacy_oob)),
         Bar("pair", "`passkey` as `display` or `yes/no`", OTHER_PASSKEY, _chooses_what_is_shown),
     ),
     "virtual": (),

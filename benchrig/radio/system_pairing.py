@@ -9,12 +9,11 @@ from typing import TYPE_CHECKING, NoReturn
 
 from benchrig.errors import StationError
 from benchrig.radio.foreign import translate
+from benchrig.radio.offers import ON_OTHER_RADIO
 from benchrig.radio.security import HIDDEN, LINK_LOST, Encrypted, Level, Paired, Party, Wish
 
 if TYPE_CHECKING:
     from bleak import BleakClient
-
-_ADVICE = "use the hci or virtual radio: --radio hci:…"
 
 
 class SystemSecurity:
@@ -60,4 +59,4 @@ class SystemSecurity:
 
 
 def _cannot(doing: str, why: str) -> NoReturn:
-    raise StationError(f"{doing}: {why}", advice=_ADVICE)
+    raise StationError(f"{doing}: {why}", advice=ON_OTHER_RADIO)

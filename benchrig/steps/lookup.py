@@ -6,7 +6,7 @@ import re
 from typing import TYPE_CHECKING
 
 from benchrig.errors import AttributeAmbiguous, AttributeMissing, PropertyMissing, StationError
-from benchrig.radio.offers import hidden_attribute
+from benchrig.radio.offers import ON_OTHER_RADIO, hidden_attribute
 from benchrig.radio.table import offers
 from benchrig.source.problem import suggest
 from benchrig.steps.attribute import AttributeName, Meaning, Names
@@ -42,7 +42,7 @@ def _shown(meaning: Meaning, table: Table, names: Names) -> None:
     if hidden_attribute(meaning.name, table.hidden, names) or (handle is not None and table.may_hide(handle)):
         raise StationError(
             f"this radio does not show '{meaning.name}': the operating system hides generic access and human interface device",
-            advice="test this on another radio: --radio hci:…",
+            advice=ON_OTHER_RADIO,
         )
 
 
