@@ -19,6 +19,7 @@ from benchrig.values.att_errors import INSUFFICIENT, NOT_FOUND, NOT_LONG
 NOT_OFFERED, OFFERED, NAMED = "not offered", "offered by the table", "a line in the matrix"
 ALIKE, APART = "the same table on every link", "an attribute that other links do not have"
 _BARRED = "the plan has no way to this level"
+ENCRYPTED = "the operating system encrypts the link to a bonded device by itself"
 _HIDDEN = "the operating system does not show this attribute"
 _NO_VALUE = "its value is not known"
 _NOT_LISTED = "not listed under writes"
@@ -93,12 +94,12 @@ class Trying:
                 if not there.code and self._is_stray(subject, there.data):
                     await asking.write(subject.attribute, subject.name, known)
 
-    def barred(self, over: Over, *, sized: bool = False) -> None:
+    def barred(self, over: Over, *, sized: bool = False, why: str = _BARRED) -> None:
         """There is no way to links like this one: nothing that needs one, or must be refused over it, is tried. `sized`: it
         matters for what asks for a size of the key alone."""
         for row in self.rows.values():
             if row.needs and row.needs != "any" and (not sized or _SIZED in row.needs):
-                _put(row, AccessCell(over.label, why=_BARRED))
+                _put(row, AccessCell(over.label, why=why))
 
     def apart(self, names: Iterable[str], over: Over) -> None:
         """Attributes that are in the table of a link alone, or of all but this one."""

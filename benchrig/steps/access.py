@@ -9,7 +9,7 @@ import msgspec
 
 from benchrig.access.asking import Asking
 from benchrig.access.rules import Over
-from benchrig.access.trying import Trying
+from benchrig.access.trying import ENCRYPTED, Trying
 from benchrig.errors import DeviceError, StationError, StepFailed, UsageError
 from benchrig.radio.offers import NOT_SENT
 from benchrig.radio.security import NONE, SMALLEST_KEY, Level, Paired
@@ -197,13 +197,19 @@ class Access(Step, kw_only=True):
         pairings = [*(pairing for _, pairing in self.levels.ways), *filter(None, [self.levels.short])]
         if pairings:
             bonded = any(pairing.bonding for pairing in pairings)
-            after = Over(Level.NO_SECURITY, bonded, AFTER)
-            laid = await self._fresh(bench)
-            await self._over(bench, trying, laid, after)
-            await self._listen(bench, trying, laid, after)
+            await self._after(bench, trying, Over(Level.NO_SECURITY, bonded, AFTER))
         if self.levels.ways and trying.is_blind:
             await self._look(bench, trying)
         await bench.disconnect()
+
+    async def _after(self, bench: Bench, trying: Trying, after: Over) -> None:
+        """Without security again, where the radio has such a link to a device that it is bonded with."""
+        laid = await self._fresh(bench)
+        if bench.link.security.level is not Level.NO_SECURITY:
+            trying.barred(after, why=ENCRYPTED)
+            return
+        await self._over(bench, trying, laid, after)
+        await self._listen(bench, trying, laid, after)
 
     async def _paired_over(self, bench: Bench, trying: Trying, level: Level, pairing: LevelPairing) -> None:
         laid, is_first = await self._fresh(bench), level not in trying.reached
