@@ -189,11 +189,14 @@ class Pair(Composite, kw_only=True):
             bench.reading("identity_address", result.identity_address or None, why=lack or "the unit told none")
 
     async def _connect_again(self, bench: CompositeBench, link: Link, result: Paired) -> None:
-        """A system ends the link after a pairing that failed, and a unit may. What follows finds a link all the same."""
+        """A system ends the link after a pairing that failed, or together with a bond, and a unit may. What follows finds a link
+        all the same."""
         if link.is_up:
             return
-        if result.failure == NONE or (result.failure != LINK_LOST and is_broken(link)):
+        forgotten = link.ended_here and result.failure == NONE
+        if not forgotten and (result.failure == NONE or (result.failure != LINK_LOST and is_broken(link))):
             raise LinkLost(f"the link was lost at the end of the pairing ({link.lost_reason})")
         bench.device.accept_loss()
-        bench.note(f"connected again: the link ended when the pairing had failed ({link.lost_reason})")
+        if not forgotten:
+            bench.note(f"connected again: the link ended when the pairing had failed ({link.lost_reason})")
         await connected_again(bench, bench.now() + bench.time_left, bench.own)
