@@ -13,6 +13,8 @@ from benchrig.radio.bluez_kernel import READ_INFO, SECURE_CONNECTIONS, SET_SECUR
 from benchrig.radio.security import Wish
 
 _BONDS, _SECURE = "bonds", "secure connections"
+# what puts back that only legacy pairing was offered
+_UNDO_LEGACY = f"{_SECURE} on"
 _SETTINGS_AT = 13
 
 
@@ -25,6 +27,11 @@ class Changes:
     @contextlib.asynccontextmanager
     async def made(self, wish: Wish) -> AsyncIterator[None]:
         """The adapter is as this pairing wants it while the context is open."""
+        if not self._kernel.manages and _UNDO_LEGACY in self._claim.changed:
+            raise StationError(
+                "a benchrig that died has left Secure Connections off at this adapter, so each pairing would be a legacy one",
+                advice="run benchrig once as root: it puts them back",
+            )
         changed: list[str] = []
         try:
             await self._change(_BONDS, wish.bonding, changed)
