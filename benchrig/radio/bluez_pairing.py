@@ -17,6 +17,7 @@ from benchrig.radio.bluez_agent import answering
 from benchrig.radio.bluez_answers import PartyAnswers
 from benchrig.radio.bluez_bonds import others
 from benchrig.radio.bluez_kernel import ADD_OOB_DATA, BY_AUTHENTICATION, REMOVE_OOB_DATA, Heard
+from benchrig.radio.bluez_troubles import makes_wait
 from benchrig.radio.security import (
     DEBUG_KEY,
     ENCRYPTION,
@@ -27,6 +28,7 @@ from benchrig.radio.security import (
     TIMEOUT,
     Encrypted,
     Level,
+    Method,
     OobData,
     Paired,
     Party,
@@ -204,7 +206,7 @@ class BluezSecurity:
         device = await self._shared.bluez.device_at(self._path)
         if device is None or not device.paired:
             return Paired(LINK_LOST)
-        paired = _told(device, heard, answers, wish, self._link.address)
+        paired = _told(device, heard, answers, wish, self._link.address, manages=self._shared.kernel.manages)
         self._shared.bonds.made(device, paired)
         if heard.key is not None and heard.key.debug:
             await self._give_up(device)
@@ -234,6 +236,8 @@ class BluezSecurity:
             failure, by = LINK_LOST, None
         else:
             failure, by = self._hidden(heard)
+        if self._address in self._shared.refused_unasked and _may_be_our_doing(failure, by):
+            raise makes_wait()
         return Paired(failure, by, answers.method, features=heard.features)
 
     def _hidden(self, heard: Heard) -> tuple[str, Side | None]:
@@ -245,21 +249,35 @@ class BluezSecurity:
         return HIDDEN, "bench" if self._link.is_up else None
 
 
-def _told(device: KnownDevice, heard: Heard, answers: PartyAnswers, wish: Wish, address: str) -> Paired:
-    """What is known of a pairing that succeeded; without the word of the kernel some follows from its method."""
+def _may_be_our_doing(failure: str, by: Side | None) -> bool:
+    """Whether the unit may only be waiting, since a pairing that Linux began on its own was refused."""
+    return failure == REASONS[0x09] or (failure == HIDDEN and by is None)
+
+
+def _told(
+    device: KnownDevice, heard: Heard, answers: PartyAnswers, wish: Wish, address: str, *, manages: bool
+) -> Paired:
+    """What is known of a pairing that succeeded; without the word of the kernel some follows from its method. Of a method that
+    protects it does not follow that the key does: that of the debug mode is everybody's."""
     method = answers.method or ("just works" if wish.oob is None else "out of band")
     key = heard.key
     secure, size = heard.agreed or (True if method == "numeric comparison" else None, None)
     return Paired(
         method=method,
         secure_connections=key.secure_connections if key else secure,
-        authenticated=key.authenticated if key else method != "just works",
+        authenticated=key.authenticated if key else _protects(method, manages=manages),
         bonded=device.bonded,
         key_size=key.size if key else size,
         # without the kernel's word an address that has not changed may as well have been told
         identity_address=heard.identity or (device.address if device.address != address else ""),
         features=heard.features,
     )
+
+
+def _protects(method: Method, *, manages: bool) -> bool | None:
+    if method == "just works":
+        return False
+    return True if manages else None
 
 
 def _not_begun(refusal: BluezRefusal) -> StationError:

@@ -133,6 +133,8 @@ class BluezRadio(BluezListener):
         if not path.startswith(self.bluez.path + "/"):
             return
         self._wants_pairing.add(address_in(path))
+        if self._security is not None:
+            self._security.refused_unasked.add(address_in(path))
         said = [unasked(link.name) for link in self._links if link.is_up and link.address == address_in(path)]
         self._remarks += [sentence for sentence in said if sentence not in self._remarks]
 

@@ -36,6 +36,8 @@ class Security:
     bonds: BluezBonds
     changes: Changes
     renew: Callable[[Link, KnownDevice], Awaitable[None]]
+    # whom Linux began to pair with on its own, which was refused, by address
+    refused_unasked: set[str] = field(default_factory=set)
     # pairings of one adapter come one after the other: its agent and its settings are one
     lock: asyncio.Lock = field(default_factory=asyncio.Lock)
     _paired: Paired = field(default_factory=Paired)

@@ -26,6 +26,14 @@ def unasked_pairing() -> StationError:
     )
 
 
+def makes_wait() -> StationError:
+    return SystemPairing(
+        "the unit asks for security itself: Linux began to pair on its own, which was refused, and after that the unit may refuse "
+        "the next attempt for a while",
+        advice="test this on another radio: --radio hci:…",
+    )
+
+
 def taken(device: KnownDevice) -> StationError:
     return StationError(
         f"another program on this computer is connected to {device.name or device.address} through {device.adapter}",

@@ -153,6 +153,7 @@ MAY_LACK: dict[str, dict[str, str]] = {
         "pair.failure": UNKNOWN_REASON,
         "pair.failed_by": UNKNOWN_REASON,
         "pair.secure_connections": UNKNOWN_KEY,
+        "pair.authenticated": UNKNOWN_KEY,
         "pair.key_size": UNKNOWN_KEY,
         "pair.identity_address": UNKNOWN_KEY,
         "encrypt.authenticated": UNKNOWN_KEY,

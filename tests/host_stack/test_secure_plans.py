@@ -15,7 +15,7 @@ from tests.run.kit import PLANS as PLANS_THAT_SHIP
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(300)]
 UNITS = Path(__file__).with_name("secure_units.yaml")
-OPEN, SECRET, RESET = (f"6b1d040{number}-9a53-4c86-8a3e-2f0f6c1d7e40" for number in (2, 3, 4))
+OPEN, SECRET, RESET, SIGNAL = (f"6b1d040{number}-9a53-4c86-8a3e-2f0f6c1d7e40" for number in (2, 3, 4, 5))
 # what `benchrig devices` says of the unit's label
 RANDOM, CONFIRM = "000102030405060708090a0b0c0d0e0f", "7680c3288cdd5f31a4d5b3943b1252fc"
 HEAD = "plan: secure\ndevice: {{select: {{{unit}}}}}\ncaution: bonds are deleted\nsteps:\n  - scan:\n  - connect:\n"
@@ -43,16 +43,21 @@ PLANS = {
     "too weak": ("lock", "  - pair: none\n" + READ + "    within: 60 s\n"),
     "fresh": ("lock", PAIR + "  - disconnect:\n  - connect:\n    name: again\n    fresh: true\n"),
     "asks": ("asking", f"  - read: {OPEN}\n    expect: {{raw: {{equals: '07'}}}}\n"),
-    "access": ("lock", f"  - access:\n      {OPEN}: {{read: open}}\n      {SECRET}: {{read: authenticated}}\n      {RESET}: {{write: any}}\n      others: {{read: any, subscribe: any}}\n"
+    "access": ("lock", f"  - access:\n      {OPEN}: {{read: open}}\n      {SECRET}: {{read: authenticated}}\n      {RESET}: {{write: any}}\n      others: {{read: any, subscribe: any, write without response: any}}\n"
                "    levels: {encrypted: {pair: none}, authenticated: {pair: keyboard, passkey: '042517', pairing: legacy}, secure connections: {pair: keyboard, passkey: '042517'}}\n"
                "    expect: {tried: {min: 6}, differences: {equals: 0}}\n"),
-    "open door": ("lock", f"  - access:\n      {OPEN}: {{read: encrypted}}\n      others: {{read: any, subscribe: any, write: any}}\n    levels: {{encrypted: {{pair: none}}}}\n    expect: {{differences: {{equals: 0}}}}\n"),
+    "open door": ("lock", f"  - access:\n      {OPEN}: {{read: encrypted}}\n      others: {{read: any, subscribe: any, write: any, write without response: any}}\n    levels: {{encrypted: {{pair: none}}}}\n    expect: {{differences: {{equals: 0}}}}\n"),
+    "lets in": ("lock", "  - pair: none\n    expect: {failure: {equals: authentication requirements}}\n" + f"  - read: {OPEN}\n    expect: {{raw: {{equals: '07'}}}}\n"),
+    "asks and waits": ("asks and waits", "  - pair: none\n"),
+    "access with a bond": ("lock", f"  - access:\n      {SIGNAL}: {{write without response: encrypted}}\n      others: {{read: any, subscribe: any, write: any}}\n"
+               f"    writes: ['{SIGNAL}']\n    changes: {{'{SIGNAL}': '02'}}\n    levels: {{encrypted: {{pair: none, bonding: true}}}}\n    expect: {{differences: {{equals: 0}}}}\n"),
     "private": ("private", "  - pair: none\n" + "  - disconnect:\n  - wait: 70 s\n  - connect:\n    name: again\n  - encrypt:\n" + f"  - read: {OPEN}\n    expect: {{raw: {{equals: '07'}}}}\n"),
     "private, twice": ("private", "  - pair: none\n    bonding: false\n    expect: {bonded: {equals: false}}\n  - pair: none\n    expect: {identity_address: {equals: 'C0:00:00:00:0F:08'}}\n"),
     "asks and pairs": ("asking", "  - pair: none\n    expect: {failure: {equals: none}}\n" + AGAIN + "  - encrypt:\n    expect: {failure: {equals: none}}\n"),
     "out of band": ("labelled", f"  - pair: none\n    out_of_band: {{random: '{RANDOM}', confirm: '{CONFIRM}'}}\n    expect: {{method: {{equals: out of band}}, secure_connections: {{equals: true}}, authenticated: {{equals: true}}}}\n" + READ),
     "wrong label": ("labelled", f"  - pair: none\n    out_of_band: {{random: '{RANDOM}', confirm: '{RANDOM}'}}\n"),
     "known key": ("known key", "  - pair: none\n"),
+    "known key, protected": ("known key protected", PAIR + "    expect: {authenticated: {equals: true}}\n"),
     "others": ("kept", "  - pair: none\n"),
     "killed": ("lock", PAIR + "  - wait: 60 s\n"),
 }  # fmt: skip
@@ -108,6 +113,10 @@ EXPECTED = {
     "known key": (1, "the debug key of the specification"),
     "access": (5, "not judged"),
     "open door": (5, "not judged"),
+    "access with a bond": (5, "not judged"),
+    "known key, protected": (1, "the debug key of the specification"),
+    "lets in": (1, "fail (limit): failure: 'none' is not"),
+    "asks and waits": (7, "the unit asks for security itself"),
     "private": (0, ""),
     "private, twice": (0, ""),
 }
@@ -194,6 +203,7 @@ HIDDEN = {
     "forgot": (0, ""),
     "another key": (1, "the device has another key"),
     "too weak": (7, "the unit may want a better protected link"),
+    "known key, protected": (5, "authenticated is not judged"),
 }
 
 

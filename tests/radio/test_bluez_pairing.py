@@ -23,7 +23,7 @@ OTHER = "C0:00:00:00:00:02"
 TYPES, SHOWS = ("RequestPasskey", "", []), ("DisplayPasskey", "uq", [123456, 0])
 COMPARES, AGREES = ("RequestConfirmation", "u", [42]), ("RequestAuthorization", "", [])
 KEYBOARD, ALL = Wish("keyboard", mitm=True), Wish("keyboard and display", mitm=True)
-PASSKEY = Paired(method="passkey", authenticated=True, bonded=True)
+PASSKEY = Paired(method="passkey", bonded=True)
 
 
 @pytest.fixture
@@ -41,7 +41,7 @@ PAIRS = [
     ([AGREES], ALL, Person(), Paired(method="just works", authenticated=False, bonded=True), []),
     ([TYPES], KEYBOARD, Person(0), PASSKEY, [0]),
     ([SHOWS, SHOWS], ALL, Person(), PASSKEY, []),
-    ([COMPARES], ALL, Person(), Paired(method="numeric comparison", secure_connections=True, authenticated=True, bonded=True), []),
+    ([COMPARES], ALL, Person(), Paired(method="numeric comparison", secure_connections=True, bonded=True), []),
     ([TYPES], KEYBOARD, Person(None), Paired("passkey entry failed", "bench", "passkey"), ["benchrig does not pair"]),
     ([COMPARES], ALL, Person(same=False), Paired("numeric comparison failed", "bench", "numeric comparison"), ["benchrig does not pair"]),
 ]  # fmt: skip
@@ -93,6 +93,31 @@ async def test_a_failure_is_told_as_far_as_it_is_known(
         desk.link.lost.set()
     assert await desk.security.pair(Wish(), Person()) == paired
     assert desk.security.level is Level.NO_SECURITY
+
+
+@pytest.mark.parametrize(
+    ("told", "gone", "is_raised"),
+    [
+        (("repeated attempts", "device"), True, True),
+        (None, True, True),
+        (None, False, False),
+        (("confirm value failed", "device"), True, False),
+    ],
+)
+async def test_a_unit_that_waits_since_linux_began_to_pair_is_not_to_blame(
+    told: Any, gone: bool, is_raised: bool, claim: AdapterLock
+) -> None:
+    desk = Desk(PairingBluez(refusal="AuthenticationFailed"), claim)
+    desk.kernel.heard.failed = told
+    if gone:
+        desk.link.lost.set()
+    assert (await desk.security.pair(KEYBOARD, Person(1))).failure == (told or ("not told",))[0]
+    desk.shared.refused_unasked.add(UNIT)
+    if not is_raised:
+        assert (await desk.security.pair(KEYBOARD, Person(1))).failure == (told or ("not told",))[0]
+        return
+    with pytest.raises(StationError, match="asks for security itself"):
+        await desk.security.pair(KEYBOARD, Person(1))
 
 
 async def test_what_is_no_answer_of_the_unit_is_an_error(claim: AdapterLock) -> None:
@@ -199,6 +224,9 @@ async def test_a_setting_that_a_dead_benchrig_has_left_is_put_back(claim: Adapte
     claim.changed |= {"bonds on", "secure connections on"}
     await Changes(bluez, kernel, claim).recover()  # type: ignore[arg-type]
     assert (bluez.called, claim.changed) == ([("Pairable", True)], {"secure connections on"})
+    with pytest.raises(StationError, match="left Secure Connections off"):
+        await Desk(bluez, claim).security.pair(Wish(), Person())
+    assert "Pair" not in bluez.called
     kernel.manages = True
     await Changes(bluez, kernel, claim).recover()  # type: ignore[arg-type]
     assert ([parameters for _, parameters in kernel.commands], claim.changed) == ([b"\1"], set())
@@ -224,6 +252,12 @@ async def test_a_reading_that_linux_hides_is_not_judged(claim: AdapterLock) -> N
     names = ("method", "authenticated", "bonded", "secure_connections", "key_size", "identity_address", "failure")
     hidden = [name for name in names if desk.shared.unjudged("pair", name)]
     assert hidden == ["secure_connections", "key_size", "identity_address"]
+    # of a method that protects it does not follow what the key is worth: everybody knows that of the debug mode
+    protected = Desk(PairingBluez(TYPES), claim)
+    assert (await protected.security.pair(KEYBOARD, Person(0))).authenticated is None
+    assert "CAP_NET_ADMIN" in protected.shared.unjudged("pair", "authenticated")
+    managing = Desk(PairingBluez(TYPES), claim, manages=True)
+    assert (await managing.security.pair(KEYBOARD, Person(0))).authenticated is True
     await desk.security.encrypt()
     assert "CAP_NET_ADMIN" in desk.shared.unjudged("encrypt", "key_size")
     assert desk.shared.unjudged("read", "value") == ""
