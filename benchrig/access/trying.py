@@ -19,7 +19,7 @@ from benchrig.values.att_errors import INSUFFICIENT, NOT_FOUND, NOT_LONG
 NOT_OFFERED, OFFERED, NAMED = "not offered", "offered by the table", "a line in the matrix"
 ALIKE, APART = "the same table on every link", "an attribute that other links do not have"
 _BARRED = "the plan has no way to this level"
-ENCRYPTED = "the operating system encrypts the link to a bonded device by itself"
+ENCRYPTED = "the operating system encrypts the link to a bonded device on its own"
 _HIDDEN = "the operating system does not show this attribute"
 _NO_VALUE = "its value is not known"
 _NOT_LISTED = "not listed under writes"
