@@ -154,7 +154,7 @@ class Trying:
             return _NO_OTHER
         if operation == "write without response" and subject.handle not in self._readable:
             return _NOT_BACK
-        return "" if subject.handle in self._values else _NO_VALUE
+        return "" if subject.handle in self._values or _is_command(subject) else _NO_VALUE
 
     async def _answers(
         self, asking: Asking, subject: Subject, operation: Operation, wanted: Expected, *, keep: bool
@@ -183,14 +183,15 @@ class Trying:
 
     async def _written(self, asking: Asking, subject: Subject, wanted: Expected) -> tuple[Answer, list[Answer]]:
         """With the value that is there, or with the second one, whose effect is looked for; then the first is put back."""
-        attribute, name, value = subject.attribute, subject.name, self._values[subject.handle]
+        attribute, name, known = subject.attribute, subject.name, subject.handle in self._values
+        value = self._values.get(subject.handle, subject.second or b"")
         first = await asking.write(attribute, name, value if subject.second is None else subject.second)
         if _holds(wanted, first):
             more = await asking.other_writes(attribute, name, value)
-            if subject.second is not None and all(map(wanted.fits, (each.code for each in more))):
+            if known and subject.second is not None and all(map(wanted.fits, (each.code for each in more))):
                 more += await self._changed(asking, subject, subject.second)
             return first, more
-        if subject.second is None or first.code:
+        if not known or subject.second is None or first.code:
             return first, []
         kept = await self._is_there(asking, subject, subject.second)
         await asking.write(attribute, name, value)
@@ -286,6 +287,11 @@ class Trying:
 def _said(subject: Subject, need: Need) -> str:
     sized = subject.key_size > SMALLEST_KEY and need in LEVELS[1:]
     return f"{need}{_SIZED}{subject.key_size} bytes" if sized else need
+
+
+def _is_command(subject: Subject) -> bool:
+    """What nobody reads: the value under changes is all that can be written to it."""
+    return subject.second is not None and not offers(subject.attribute, "read")
 
 
 def _put(row: AccessRow, cell: AccessCell) -> None:

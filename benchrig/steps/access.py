@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING, Any, ClassVar, TypeAlias, cast
 
 import msgspec
 
-from benchrig.access.asking import Asking
+from benchrig.access.asking import ANSWER_WITHIN, Asking
 from benchrig.access.rules import Over
 from benchrig.access.trying import ENCRYPTED, Trying
-from benchrig.errors import DeviceError, StationError, StepFailed, UsageError
+from benchrig.errors import DeviceError, NoAnswer, StationError, StepFailed, StepTimeout, UsageError
 from benchrig.radio.offers import NOT_SENT
 from benchrig.radio.security import NONE, SMALLEST_KEY, Level, Paired
+from benchrig.source.problem import counted
 from benchrig.source.shape import LATE, Misfit, is_late
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar
@@ -35,6 +36,8 @@ Entry: TypeAlias = tuple[int, str, bytes | None]
 AFTER = "after pairing"
 # Seconds in which a unit that goes on sending over a new link is heard.
 LISTENS = 3.0
+# So many differences are told in a sentence.
+_TOLD = 10
 
 
 class Access(Step, kw_only=True):
@@ -148,15 +151,20 @@ class Access(Step, kw_only=True):
         trying = Trying(self.strict, bench.lacks("differences"), unsent)
         try:
             await self._all_links(bench, trying)
+        except NoAnswer as error:
+            self._tell(bench, trying)
+            if bench.time_left < ANSWER_WITHIN:
+                raise _too_short(self.deadline, trying.tried) from error
+            raise
         except BaseException:
             self._tell(bench, trying)
             raise
         found = trying.differences
         if found and (trying.hides_refusals or not (bench.wanted("differences") or bench.wanted("found"))):
             self._tell(bench, trying)
-            raise StepFailed("; ".join(found))  # a part is enough to fail, and not enough to pass
+            raise StepFailed(_in_short(found))  # a part is enough to fail, and not enough to pass
         if trying.tried or found:
-            bench.reading("differences", len(found), telling=lambda sentence: f"{sentence}: {'; '.join(found)}")
+            bench.reading("differences", len(found), telling=lambda sentence: f"{sentence}: {_in_short(found)}")
         else:
             bench.not_measured("differences", "no operation was tried")
         bench.reading("tried", trying.tried)
@@ -283,6 +291,20 @@ class Access(Step, kw_only=True):
         if pairing.bonding and result.bonded is not False:
             bench.device.bonded_as = pairing
         return result
+
+
+def _in_short(found: list[str]) -> str:
+    """The first of many differences: the matrix has them all."""
+    more = f"; and {len(found) - _TOLD} more" if len(found) > _TOLD else ""
+    return "; ".join(found[:_TOLD]) + more
+
+
+def _too_short(seconds: float, tried: int) -> StepTimeout:
+    """An answer that there was no time for says nothing of the unit."""
+    return StepTimeout(
+        f"{seconds:g} s were over after {counted(tried, 'operation')}, with more to try",
+        advice=f"write within: {2 * seconds:g} s or more",
+    )
 
 
 def _apart(bench: Bench, before: Iterable[Entry], after: Iterable[Entry]) -> list[str]:

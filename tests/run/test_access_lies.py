@@ -7,7 +7,7 @@ from benchrig.radio.virtual import discovery
 from benchrig.radio.virtual import server as server_module
 from benchrig.radio.virtual.server import StrictServer
 from tests.run.kit import device_text, plan_text, run
-from tests.run.test_access import OWN, SECURITY, failing, needs, plan, unit
+from tests.run.test_access import ALL_WRITES, OWN, SECURITY, every_need, failing, matrix, needs, plan, unit
 
 VALUE = {1: f"value: 1, properties: [read, write]{needs(read='encrypted', write='authenticated')}"}
 ROWS = f"      {OWN(1)}: {{read: encrypted, write: authenticated}}\n"
@@ -207,3 +207,28 @@ def test_a_key_that_is_shorter_than_the_matrix_asks_for_ends_the_step():
     untried = run(plan(rows, levels=levels, limits="{differences: {equals: 0}}"), refuses)
     assert untried.ended.exit_code == 0, untried.ended.message
     assert untried.reading("access", "not_tried").value == 1
+
+
+def test_a_step_that_had_too_little_time_does_not_blame_the_unit():
+    ran = run(plan(matrix(), f"{ALL_WRITES}    within: 3 s\n"), every_need())
+    step = ran.step("access").ended
+    assert (ran.ended.exit_code, step.cause) == (1, "limit")
+    assert step.message.startswith("3 s were over after ")
+    assert step.advice == "write within: 6 s or more"
+
+
+def test_of_many_differences_a_sentence_has_the_first_alone():
+    open_now = unit({at: f"value: {at}, properties: [read, write, notify]" for at in range(1, 5)})
+    ran = run(plan(matrix(), ALL_WRITES), open_now)
+    assert failing(ran)
+    assert ran.ended.message.endswith(f"; and {ran.reading('access', 'differences').value - 10} more")
+
+
+def test_a_control_point_that_nobody_reads_is_written_with_the_value_that_the_plan_has():
+    point = unit({1: f"value: 1, properties: [write]{needs(write='authenticated')}"})
+    rows = plan(f"      {OWN(1)}: {{write: authenticated}}\n", CHANGES)
+    sound_one = run(rows, point)
+    assert sound_one.ended.exit_code == 0, sound_one.ended.message
+    assert failing(run(rows, point.replace("write_needs: authenticated", "write_needs: encrypted"))) == [
+        f"{OWN(1)}, write, encrypted: expected insufficient authentication, found allowed"
+    ]
