@@ -25,6 +25,8 @@ class Encrypt(Step, kw_only=True):
     encrypts: ClassVar[bool] = True
     needs: ClassVar[frozenset[Cap]] = frozenset({Cap.LINK, Cap.BOND})
     tries_again: ClassVar[bool] = False
+    # longer than a radio waits for the unit's answer, so that its silence is the unit's
+    within_default: ClassVar[float] = 40.0
 
     encrypt: None
 

@@ -21,6 +21,7 @@ from benchrig.steps.pairing_readings import (
     FAILURES,
     OF_KEY,
     check_used,
+    ended_or_staying,
     error_of,
     fails,
     is_broken,
@@ -191,6 +192,8 @@ class Pair(Composite, kw_only=True):
     async def _connect_again(self, bench: CompositeBench, link: Link, result: Paired) -> None:
         """A system ends the link after a pairing that failed, or together with a bond, and a unit may. What follows finds a link
         all the same."""
+        if result.failure != NONE:
+            await bench.own(ended_or_staying(link), bench.time_left)
         if link.is_up:
             return
         forgotten = link.ended_here and result.failure == NONE

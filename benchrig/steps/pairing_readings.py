@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
+import contextlib
 from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
@@ -118,6 +120,17 @@ def check_used(keys: Pairing, result: Paired) -> None:
 
 # The end of a link that is the unit's decision, or the system's: no sign of a crash, or of a bad place.
 _ENDED_IN_ORDER = ("remote user terminated connection", "authentication failure", "disconnected")
+
+
+# A unit that has refused a pairing or a key may end the link next: a few connection intervals later, if at all.
+_ENDS_WITHIN = 0.5
+
+
+async def ended_or_staying(link: Link) -> None:
+    """See whether the link ends after a refusal, before somebody counts on it."""
+    with contextlib.suppress(TimeoutError):
+        async with asyncio.timeout(_ENDS_WITHIN):
+            await link.lost.wait()
 
 
 def is_broken(link: Link) -> bool:

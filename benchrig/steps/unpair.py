@@ -19,7 +19,7 @@ from benchrig.steps.encrypt import encrypted
 from benchrig.steps.encrypt import error_of as not_encrypted
 from benchrig.steps.numbers import SHOWN, NumbersOfSteps, paired
 from benchrig.steps.pairing_keys import Number, Pairing, Passkey
-from benchrig.steps.pairing_readings import check_used, error_of, is_broken, one_of
+from benchrig.steps.pairing_readings import check_used, ended_or_staying, error_of, is_broken, one_of
 from benchrig.steps.returning import connected_again
 from benchrig.steps.rounds import RoundReadings
 
@@ -134,7 +134,9 @@ class Unpair(Composite, kw_only=True):
             )
         if old_key != NO_KEY and "old_key" not in self.limits:
             raise _kept(old_key)
-        if not bench.link.is_up:
+        if old_key != ACCEPTED:
+            await bench.own(ended_or_staying(bench.link), bench.time_left)
+        if not bench.device.is_up:
             await self._connect_anew(bench)
         await self._pair_anew(bench, inner)
         if self.bonding:

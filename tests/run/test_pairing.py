@@ -12,10 +12,12 @@ import pytest
 
 from benchrig.cli.operator import Unattended
 from benchrig.radio.bumble_stack.bumble_api import hci, smp
+from benchrig.radio.bumble_stack.manager import SecurityManager
 from benchrig.radio.bumble_stack.smp import Session
 from benchrig.record.model import Noted, Opened
 from benchrig.report.files.junit import junit_xml
 from benchrig.steps.pairing_keys import METHODS
+from benchrig.tasks import Tasks
 from tests.run.kit import Ran, device_text, plan_text, run
 
 LOCK = "6b1d0801-9a53-4c86-8a3e-2f0f6c1d7e40"
@@ -441,3 +443,68 @@ def test_a_unit_that_tells_another_address_than_it_has(last: str, monkeypatch: p
     ran = pairing(f"  - pair:\n    expect: {{bonded: {{equals: true}}}}\n{AGAIN}{last}", "{}")
     assert ends(ran) == ("fail", "device"), ran.ended.message
     assert "another address" in ran.ended.message
+
+
+class Leaves(Session):
+    """A unit that ends the link once it has refused a pairing."""
+
+    def send_command(self, command: smp.SMP_Command) -> None:
+        super().send_command(command)
+        if isinstance(command, smp.SMP_Pairing_Failed_Command):
+            asyncio.get_running_loop().call_later(0.05, lambda: soon(self.connection.disconnect(0x05)))
+
+
+@pytest.mark.parametrize("air", ["kind", "rough"])
+def test_a_unit_may_end_the_link_when_it_has_refused(air: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    def session(*arguments: Any) -> Session:
+        return (Session if arguments[-1] else Leaves)(*arguments)
+
+    monkeypatch.setattr("benchrig.radio.bumble_stack.manager.Session", session)
+    ran = pairing(WRONG + BOND + ENCRYPTED, SHOWS, air=air)
+    assert ends(ran) == ("pass", None), ran.ended.message
+    assert [each for each in ran.events if isinstance(each, Noted) and "connected again" in each.text]
+
+
+SAYS_NO_KEY = "  - encrypt:\n    expect: {failure: {equals: no key}}\n"
+
+
+@pytest.mark.parametrize(
+    ("does", "steps", "expected"),
+    [
+        ("says so and leaves", CLEARED, "pass None"),
+        ("leaves", CLEARED, "pass None"),
+        ("leaves", AGAIN + SAYS_NO_KEY, "pass None"),
+        ("nothing", AGAIN + SAYS_NO_KEY, "fail limit"),
+        ("nothing", AGAIN + "  - encrypt:\n    expect: {authenticated: {equals: true}}\n", "fail device"),
+        ("nothing", AGAIN + SAYS_NO_KEY.replace("equals: no key", "differs: none"), "fail device"),
+    ],
+)
+def test_what_a_unit_without_the_key_does(
+    does: str, steps: str, expected: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It says that it has none, and may end the link with that or in place of it; silence is no answer."""
+    answer = SecurityManager._long_term_key
+
+    async def answers(self: SecurityManager, handle: int, rand: bytes, ediv: int) -> bytes | None:
+        key = await answer(self, handle, rand, ediv)
+        connection = self.device.lookup_connection(handle)
+        session = self.session_of(connection) if connection else None
+        if connection is None or key is not None or (session and not session.completed):
+            return key
+        if does == "nothing":
+            await asyncio.Event().wait()
+        soon(connection.disconnect(0x05))
+        await asyncio.sleep(0.0 if does == "says so and leaves" else 0.3)
+        return None
+
+    monkeypatch.setattr(SecurityManager, "_long_term_key", answers)
+    security = SHOWS if steps == CLEARED else SHOWS.replace("}", ", faults: {forgets_bonds: disconnection}}")
+    ran = pairing(BOND + steps, security)
+    assert f"{ran.ended.verdict} {ran.ended.cause}" == expected, ran.ended.message
+
+
+def soon(work: Any) -> None:
+    TASKS.start(work)
+
+
+TASKS = Tasks()

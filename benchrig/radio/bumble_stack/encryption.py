@@ -31,6 +31,8 @@ REFUSED = {
     _CODES.PIN_OR_KEY_MISSING_ERROR: NO_KEY,
     _CODES.CONNECTION_TERMINATED_DUE_TO_MIC_FAILURE_ERROR: ANOTHER_KEY,
 }
+# A unit without the key may end the link in place of saying so.
+ENDED = REFUSED | {_CODES.AUTHENTICATION_FAILURE_ERROR: NO_KEY}
 
 
 async def encrypt(stack: HostStack, link: ClientLink) -> Encrypted:
@@ -64,7 +66,7 @@ async def _ended(stack: HostStack, link: ClientLink, key: LongTermKey) -> Encryp
     if changed.done() and not changed.cancelled():
         return _told(stack, link, changed.result())
     if link.over.done():
-        return Encrypted(ANOTHER_KEY if link.reason and REFUSED.get(link.reason) == ANOTHER_KEY else LINK_LOST)
+        return Encrypted(ENDED.get(link.reason, LINK_LOST) if link.reason else LINK_LOST)
     link.abandon("the encryption was not answered")
     return Encrypted(TIMEOUT)
 
