@@ -33,6 +33,9 @@ from benchrig.radio.virtual.device_file import load_devices
 from benchrig.radio.virtual.device_spec import AirSpec, DeviceSpec, FaultSpec
 from benchrig.radio.virtual.reaction_spec import ReadSpec, WriteSpec
 from benchrig.radio.virtual.value_reading import source_of
+from benchrig.radio.virtual.weakness_spec import Against, Does
+from benchrig.requests.drawing import KINDS as KINDS_OF_REQUESTS
+from benchrig.requests.wording import VERBS
 from benchrig.run.choose import choose_steps
 from benchrig.run.head import RunSettings
 from benchrig.run.outcome import Exit
@@ -52,6 +55,7 @@ from benchrig.steps.repeat import Times
 from benchrig.steps.size import Size
 from benchrig.steps.waiting import Polling, Waiting
 from benchrig.values import catalogue
+from benchrig.values.access import NEEDS, OPERATIONS
 from benchrig.values.assigned import assigned
 from benchrig.values.crc import Crc
 from benchrig.values.format import FormatSpec, build_format, format_names
@@ -440,6 +444,22 @@ def test_values_that_change():
         assert words(row["with"]) == ([*arguments] if isinstance(arguments, dict) else [])
         form = {"random": octets, "clock": seconds}.get(words(row["word"])[0], number)
         assert source_of({words(row["word"])[0]: arguments}, form).take(0.0, random.Random(1))
+
+
+@pytest.mark.parametrize(
+    ("section", "column", "known"),
+    [
+        ("robust", "kind", KINDS_OF_REQUESTS),
+        ("Requests as text", "request", VERBS),
+        ("Weaknesses", "against", get_args(Against)),
+        ("Weaknesses", "does", get_args(Does)),
+        ("access", "need", NEEDS),
+        ("access", "operation", OPERATIONS),
+    ],
+)
+def test_the_words_of_a_table(section, column, known):
+    listed = [words(row[column])[0] for row in SECTIONS[section].table(column)]
+    same_rows(listed, [*known], f"the table of {column} under {section}")
 
 
 # --- pages
