@@ -3,35 +3,30 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import TYPE_CHECKING, Any, ClassVar, TypeAlias, cast
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import msgspec
 
-from benchrig.access.asking import ANSWER_WITHIN, Asking
-from benchrig.access.rules import Over
-from benchrig.access.trying import ENCRYPTED, Trying
-from benchrig.errors import DeviceError, NoAnswer, StationError, StepFailed, StepTimeout, UsageError
+from benchrig.access.asking import ANSWER_WITHIN
+from benchrig.access.trying import Trying
+from benchrig.errors import NoAnswer, StepFailed, StepTimeout
 from benchrig.radio.offers import NOT_SENT
-from benchrig.radio.security import NONE, SMALLEST_KEY, Level, Paired
+from benchrig.radio.security import SMALLEST_KEY
 from benchrig.source.problem import counted
 from benchrig.source.shape import LATE, Misfit, is_late
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar
-from benchrig.steps.access_levels import SHORT_KEY, LevelPairing, Levels
-from benchrig.steps.access_matrix import Laid, Matrix, lay
+from benchrig.steps.access_levels import SHORT_KEY, Levels
+from benchrig.steps.access_links import AccessLinks, level_in_words
+from benchrig.steps.access_matrix import Matrix
 from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import NOTHING, SECONDS, Cap, ReadingType, Step
 from benchrig.steps.bench import Bench
-from benchrig.steps.numbers import Numbers, paired
-from benchrig.steps.pairing_readings import error_of
 from benchrig.steps.payload import encode, misfit_of
-from benchrig.steps.returning import connected_again
 from benchrig.values.limit_keys import AnyValue
 
 if TYPE_CHECKING:
-    from benchrig.radio.table import Characteristic
-
-Entry: TypeAlias = tuple[int, str, bytes | None]
+    pass
 
 AFTER = "after pairing"
 # Seconds in which a unit that goes on sending over a new link is heard.
@@ -96,7 +91,7 @@ class Access(Step, kw_only=True):
         for misfit in self.levels.astray:
             yield Misfit(misfit.message, misfit.advice, ("levels", *misfit.path))
         for level in self.levels.lacking(self.access.highest):
-            message = f"the matrix is about links that are {_in_words(level)}, and levels has no way to them"
+            message = f"the matrix is about links that are {level_in_words(level)}, and levels has no way to them"
             advice = f"write {level.words}: {{pair: …}} under levels, or {level.words}: never where the unit has none"
             yield Misfit(message, advice, ("levels",))
 
@@ -150,7 +145,7 @@ class Access(Step, kw_only=True):
         unsent = "" if bench.device.radio.sends_unoffered else NOT_SENT
         trying = Trying(self.strict, bench.lacks("differences"), unsent)
         try:
-            await self._all_links(bench, trying)
+            await AccessLinks(bench, trying, self.access, self.levels, self.may_write, self._seconds(bench)).try_all()
         except NoAnswer as error:
             self._tell(bench, trying)
             if bench.time_left < ANSWER_WITHIN:
@@ -172,125 +167,13 @@ class Access(Step, kw_only=True):
         bench.reading("found", found, access=trying.all)
         bench.reading("elapsed", bench.since(started), "s")
 
+    def _seconds(self, bench: Bench) -> dict[str, bytes]:
+        return {name: encode(bench.names.meaning(name).format, value, None) for name, value in self.changes.items()}
+
     def _tell(self, bench: Bench, trying: Trying) -> None:
         """What was found until the link, or the unit, was gone: a part, so nothing is held against it."""
         if not bench.wanted("found"):
             bench.reading("found", trying.differences, access=trying.all)
-
-    async def _all_links(self, bench: Bench, trying: Trying) -> None:
-        """Of the ways that bond and of those that do not, each is gone a second time where it shows more by then."""
-        laid = await self._fresh(bench)
-        if bench.link.security.is_bonded:
-            raise UsageError("the unit and benchrig are bonded", advice="add - unpair: before the access step")
-        _check_level(bench.link.security.level or Level.NO_SECURITY, Level.NO_SECURITY)
-        for line in laid.hidden:
-            trying.hidden(*line)
-        first = Over(Level.NO_SECURITY)
-        await self._over(bench, trying, laid, first)
-        for level in self.levels.barred:
-            trying.barred(Over(level))
-        if self.levels.bars_short_key:
-            trying.barred(Over(Level.NO_SECURITY, words=SHORT_KEY), sized=True)
-        for bonding in (False, True):
-            ways = [(level, pairing) for level, pairing in self.levels.ways if pairing.bonding is bonding]
-            for level, pairing in ways:
-                await self._paired_over(bench, trying, level, pairing)
-            for level, pairing in ways:
-                if trying.lacks_values(Over(level)):
-                    await self._paired_over(bench, trying, level, pairing)
-            if ways and not bonding and trying.lacks_values(first):
-                await self._over(bench, trying, await self._fresh(bench), first)
-            if not bonding and (short := self.levels.short) is not None:  # a pairing ends the bond that was there
-                await self._short_over(bench, trying, short)
-        pairings = [*(pairing for _, pairing in self.levels.ways), *filter(None, [self.levels.short])]
-        if pairings:
-            bonded = any(pairing.bonding for pairing in pairings)
-            await self._after(bench, trying, Over(Level.NO_SECURITY, bonded, AFTER))
-        if self.levels.ways and trying.is_blind:
-            await self._look(bench, trying)
-        await bench.disconnect()
-
-    async def _after(self, bench: Bench, trying: Trying, after: Over) -> None:
-        """Without security again, where the radio has such a link to a device that it is bonded with."""
-        laid = await self._fresh(bench)
-        if bench.link.security.level is not Level.NO_SECURITY:
-            trying.barred(after, why=ENCRYPTED)
-            return
-        await self._over(bench, trying, laid, after)
-        await self._listen(bench, trying, laid, after)
-
-    async def _paired_over(self, bench: Bench, trying: Trying, level: Level, pairing: LevelPairing) -> None:
-        laid, is_first = await self._fresh(bench), level not in trying.reached
-        before = await bench.link.outline(bench.time_left, values=False) if is_first else []
-        await self._pair(bench, level, pairing)
-        if is_first:
-            after = await bench.link.outline(bench.time_left, values=False)
-            trying.apart(_apart(bench, before, after), Over(level))
-        trying.reached.add(level)
-        await self._over(bench, trying, laid, Over(level), keep=pairing.bonding)
-
-    async def _look(self, bench: Bench, trying: Trying) -> None:
-        """Over the link that is protected most: what was changed over the links before, which do not show it."""
-        laid, (level, pairing) = await self._fresh(bench), max(self.levels.ways, key=lambda each: each[0])
-        await self._pair(bench, level, pairing)
-        await trying.look(Asking(bench.link, lambda: bench.time_left), laid.subjects)
-
-    async def _short_over(self, bench: Bench, trying: Trying, pairing: LevelPairing) -> None:
-        """Over a link whose key is shorter than it could be, whatever its level is."""
-        laid = await self._fresh(bench)
-        result = await self._paired(bench, pairing, "encrypted with a short key")
-        level = _level_after(bench, result)
-        if level is None or result.key_size is None:
-            raise StationError("this radio does not tell the size of the key", advice="test this with --radio hci:…")
-        if result.key_size > pairing.key_size:
-            raise DeviceError(f"expected a key of {pairing.key_size} bytes, found one of {result.key_size}")
-        await self._over(bench, trying, laid, Over(level, words=SHORT_KEY, key_size=result.key_size))
-
-    async def _listen(self, bench: Bench, trying: Trying, laid: Laid, over: Over) -> None:
-        """A bond keeps subscriptions, and over a link without security they must be silent; then they are turned off."""
-        kept = [subject for subject in laid.subjects if subject.handle in trying.kept]
-        if not kept:
-            return
-        await bench.pause(LISTENS)
-        asking = Asking(bench.link, lambda: bench.time_left)
-        trying.unasked(asking, laid.subjects, over)
-        encrypted = await bench.link.security.encrypt()
-        if encrypted.failure != NONE:
-            bench.note(f"subscriptions of the bond were not turned off: {encrypted.failure}")
-            return
-        for subject in kept:
-            await asking.subscribe(cast("Characteristic", subject.attribute), subject.name)
-
-    async def _over(self, bench: Bench, trying: Trying, laid: Laid, over: Over, *, keep: bool = False) -> None:
-        asking = Asking(bench.link, lambda: bench.time_left)
-        await trying.over(asking, laid.subjects, over, keep=keep)
-        for subject, operation in laid.unnamed:
-            trying.unnamed(subject, operation)
-
-    async def _fresh(self, bench: Bench) -> Laid:
-        """A new link, with the matrix over its table."""
-        if bench.device.is_up:
-            await bench.disconnect()
-        await connected_again(bench, bench.now() + bench.time_left)
-        return lay(self.access, bench.link.table, bench.names, writes=self.may_write, changes=self._seconds(bench))
-
-    def _seconds(self, bench: Bench) -> dict[str, bytes]:
-        return {name: encode(bench.names.meaning(name).format, value, None) for name, value in self.changes.items()}
-
-    async def _pair(self, bench: Bench, level: Level, pairing: LevelPairing) -> None:
-        result = await self._paired(bench, pairing, _in_words(level))
-        _check_level(_level_after(bench, result), level)
-        longest = max(self.access.sizes.values(), default=0)
-        if result.key_size is not None and result.key_size < min(longest, pairing.key_size):
-            raise DeviceError(f"expected a key of {longest} bytes or more, found one of {result.key_size}")
-
-    async def _paired(self, bench: Bench, pairing: LevelPairing, link: str) -> Paired:
-        result = await paired(bench, Numbers(bench, pairing))
-        if result.failure != NONE:
-            raise error_of(result, f"no link that is {link}: the pairing failed")
-        if pairing.bonding and result.bonded is not False:
-            bench.device.bonded_as = pairing
-        return result
 
 
 def _in_short(found: list[str]) -> str:
@@ -307,12 +190,6 @@ def _too_short(seconds: float, tried: int) -> StepTimeout:
     )
 
 
-def _apart(bench: Bench, before: Iterable[Entry], after: Iterable[Entry]) -> list[str]:
-    """The attributes that are in one of two tables."""
-    told = {(handle, uuid) for handle, uuid, _ in before} ^ {(handle, uuid) for handle, uuid, _ in after}
-    return [f"{bench.names.label(uuid)} (handle 0x{handle:04X})" for handle, uuid in sorted(told)]
-
-
 def _levels_in(node: MappingNode) -> list[MappingNode]:
     """The pairings of a step as they are written."""
     levels = node.get("levels")
@@ -323,28 +200,6 @@ def _levels_in(node: MappingNode) -> list[MappingNode]:
 def _is_late(part: Any) -> bool:
     """The whole of it, not something in it."""
     return part is LATE
-
-
-def _level_after(bench: Bench, paired: Paired) -> Level | None:
-    """Of the link; what the pairing says of it where the radio cannot look."""
-    told = bench.link.security.level
-    return paired.level if told is None else told
-
-
-def _check_level(actual: Level | None, wanted: Level) -> None:
-    """A link that is less, or more, would show what another level allows."""
-    if actual is None:
-        raise StationError(
-            "this radio does not tell how far the link is protected", advice="test this with --radio hci:…"
-        )
-    if actual is not wanted:
-        raise DeviceError(f"expected a link that is {_in_words(wanted)}, found one that is {_in_words(actual)}")
-
-
-def _in_words(level: Level) -> str:
-    return {Level.NO_SECURITY: "not encrypted", Level.SECURE_CONNECTIONS: "protected by Secure Connections"}.get(
-        level, level.words
-    )
 
 
 def _unknown(names: Names, name: str) -> Misfit | None:
