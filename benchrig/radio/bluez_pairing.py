@@ -236,7 +236,7 @@ class BluezSecurity:
             failure, by = LINK_LOST, None
         else:
             failure, by = self._hidden(heard)
-        if self._address in self._shared.refused_unasked and _may_be_our_doing(failure, by):
+        if self._address in self._shared.refused_unasked and _may_be_our_doing(failure, by, answers.method):
             raise makes_wait()
         return Paired(failure, by, answers.method, features=heard.features)
 
@@ -249,9 +249,10 @@ class BluezSecurity:
         return HIDDEN, "bench" if self._link.is_up else None
 
 
-def _may_be_our_doing(failure: str, by: Side | None) -> bool:
-    """Whether the unit may only be waiting, since a pairing that Linux began on its own was refused."""
-    return failure == REASONS[0x09] or (failure == HIDDEN and by is None)
+def _may_be_our_doing(failure: str, by: Side | None, method: Method | None) -> bool:
+    """Whether the unit may only be waiting, since a pairing that Linux began on its own was refused: then it refuses the
+    request, before a method is known."""
+    return failure == REASONS[0x09] or (failure, by, method) == (HIDDEN, None, None)
 
 
 def _told(
