@@ -43,8 +43,8 @@ async def connected(
     deadline: float,
     lock: asyncio.Lock,
 ) -> tuple[Link, bool] | Refused:
-    """The link, and whether it is encrypted. `connect` is bleak's, which joins the link that is there; `lock` keeps attempts to connect apart. What the link itself
-    ends with is raised: LinkError."""
+    """The link, and whether it is encrypted. `connect` is bleak's, which joins the link that is there; `lock` keeps attempts to
+    connect apart. What the link itself ends with is raised: LinkError."""
     doing = f"connect to {device.name or device.address}"
     for ended in range(1, ENDS + 1):
         heard = security.kernel.listen(device.address)

@@ -55,7 +55,7 @@ class Stay(Generic[T]):
 
 @dataclass(frozen=True)
 class Trail(Generic[T]):
-    """`turns` are the addresses of the device in the order of time, `holes` when it was not heard (from, to), `beside` what
+    """The addresses of one device while it was listened to: `turns` are they in the order of time, `holes` when it was not heard (from, to), `beside` what
     fits the selection and is another device, `is_proven` whether every address is proven."""
 
     turns: list[Stay[T]]

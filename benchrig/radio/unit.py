@@ -209,9 +209,9 @@ class Unit:
         stranger: bool = False,
         witness: Witness = SILENT,
     ) -> Link:
-        """Connect to the device that was found, as a `stranger` under an address that it has not seen. `fresh`: the radio forgets it first. `again`: an attempt has failed, so it
-        is listened for first: the radio may have forgotten it, or hold a stale picture of it. ConnectFailed,
-        DeviceNotFound, WrongDevice, StationError."""
+        """Connect to the device that was found, as a `stranger` under an address that it has not seen. `fresh`: the radio
+        forgets it first. `again`: an attempt has failed, so it is listened for first: the radio may have forgotten it, or
+        hold a stale picture of it. ConnectFailed, DeviceNotFound, WrongDevice, StationError."""
         loop = asyncio.get_running_loop()
         deadline = loop.time() + within
         assert self.sighting is not None, "find the device first"

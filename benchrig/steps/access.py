@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import Any, ClassVar
 
 import msgspec
 
@@ -25,12 +25,6 @@ from benchrig.steps.bench import Bench
 from benchrig.steps.payload import encode, misfit_of
 from benchrig.values.limit_keys import AnyValue
 
-if TYPE_CHECKING:
-    pass
-
-AFTER = "after pairing"
-# Seconds in which a unit that goes on sending over a new link is heard.
-LISTENS = 3.0
 # So many differences are told in a sentence.
 _TOLD = 10
 

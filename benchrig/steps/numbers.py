@@ -83,7 +83,8 @@ async def _over(pairing: asyncio.Task[Paired]) -> None:
 
 
 class Numbers:
-    """Answers from the keys of the plan, and from the operator where they say nothing. OperatorError."""
+    """Answers the questions of a pairing for the bench: from the keys of the step, and by the operator where they say nothing.
+    OperatorError."""
 
     def __init__(self, bench: Bench, pairing: Pairing, own: Own = in_step) -> None:
         self.pairing, self.own = pairing, own

@@ -26,7 +26,8 @@ _NO_KEYS = PairingDelegate.KeyDistribution(0)
 
 
 class Conduct:
-    """What a side does that the other one cannot see beforehand; a sound side, so. A unit with a fault overrides one thing."""
+    """How a side behaves in a pairing, beside what it says of itself beforehand: this is a sound side, and a unit with a fault
+    overrides one method."""
 
     # whether it looks at what the other side proves: confirm values and DHKey checks
     checks = True
