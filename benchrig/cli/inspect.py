@@ -50,7 +50,7 @@ def inspect(form: str, as_json: bool, save: Path | None, force: bool, against: P
             skip: tuple[str, ...], twice: bool, try_write: tuple[str, ...], acknowledge: bool, desk: DeskOptions) -> None:  # fmt: skip
     """Connect, read the whole attribute table and every value in it, and say what is wrong with them. With --pair the
     device is paired with, whether the station has a bond or not: what needs security is read too, and how the device
-    pairs is judged. The bond is kept (benchrig bonds).
+    pairs is judged. The bond is kept (benchrig bonds), on host until the command ends.
 
     Exits with 1 when the device is absent, the link is lost, or the device cannot be paired with.
 
