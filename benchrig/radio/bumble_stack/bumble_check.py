@@ -98,7 +98,7 @@ device.Connection.get_rssi()
 device.Connection.cancel_on_disconnection(awaitable)
 device.Connection: EVENT_CONNECTION_ENCRYPTION_CHANGE EVENT_CONNECTION_ENCRYPTION_FAILURE
   EVENT_CONNECTION_ENCRYPTION_KEY_REFRESH EVENT_CONNECTION_PHY_UPDATE EVENT_DISCONNECTION EVENT_PAIRING EVENT_SECURITY_REQUEST att_mtu
-  authenticated emit encryption_key_size gatt_client handle is_encrypted on parameters peer_address remove_listener role sc
+  authenticated emit encryption_key_size gatt_client handle is_encrypted on parameters peer_address peer_resolvable_address remove_listener role sc
 device.AdvertisingType: DIRECTED_CONNECTABLE_HIGH_DUTY DIRECTED_CONNECTABLE_LOW_DUTY UNDIRECTED UNDIRECTED_CONNECTABLE_SCANNABLE UNDIRECTED_SCANNABLE
 device.ConnectionParametersPreferences(…)
 device.LegacyAdvertiser(device, advertising_type, own_address_type, peer_address, auto_restart)

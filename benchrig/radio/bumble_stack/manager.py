@@ -161,7 +161,15 @@ class SecurityManager(smp.Manager):
                 self.keep(bond)
             except Exception as exc:
                 ours.side.error = exc
-        self.device.on_pairing(session.connection, peer, keys, session.sc)
+        self._tell(session, peer, keys)
+
+    def _tell(self, session: smp.Session, peer: hci.Address, keys: PairingKeys) -> None:
+        """bumble takes what the peer is known by for the address that it has connected with: after a second pairing that is
+        its identity, and the next one would be computed with it."""
+        connection = session.connection
+        on_air = connection.peer_resolvable_address or connection.peer_address
+        self.device.on_pairing(connection, peer, keys, session.sc)
+        connection.peer_resolvable_address = on_air
 
     def on_session_end(self, session: smp.Session) -> None:
         """A session that is not the last of its connection has gone already."""

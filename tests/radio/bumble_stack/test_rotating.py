@@ -101,3 +101,17 @@ async def test_a_unit_with_an_address_for_life_is_connected_to_after_a_bond():
         unit = await bond(bench)
         link = await unit.connect(10.0)
         assert (await link.security.encrypt()).failure == NONE
+
+
+@pytest.mark.parametrize("wish", [Wish("keyboard"), Wish("keyboard", pairing="legacy")], ids=lambda wish: wish.pairing)
+async def test_every_pairing_on_a_link_is_made_with_the_addresses_of_the_link(wish):
+    """On one that a resolved address has made as well."""
+    private = device("{capability: display, passkey: '001234'}", "lock", PRIVACY)
+    async with paired_air(private) as bench:
+        link = await bench.connect()
+        person = Person(entered=1234)
+        for again in range(2):
+            ends = [(await link.security.pair(wish, person)).failure for _ in range(3)]
+            assert ends == [NONE] * 3, again
+            await link.disconnect()
+            link = await bench.unit.connect(30.0)
