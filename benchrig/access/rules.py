@@ -35,11 +35,11 @@ _FOUND = {
 
 @dataclass(frozen=True)
 class Over:
-    """A link: how far it is protected, whether the device has a key for this peer from before, and the size of the key
-    that encrypts it. `words` name it."""
+    """A link: how far it is protected, whether the device has a key for this peer from before (None: nobody knows), and
+    the size of the key that encrypts it. `words` name it."""
 
     level: Level
-    has_key: bool = False
+    has_key: bool | None = False
     words: str = ""
     key_size: int = LARGEST_KEY
 
@@ -69,16 +69,15 @@ def expected(
     """None where nothing is judged. `key_size` is that of the key that an operation with a need asks for."""
     if need == "any":
         return None
-    if need != "never" and (code := _insufficient(LEVELS.index(need), over, key_size)) == 0:
+    if need != "never" and not (codes := _insufficient(LEVELS.index(need), over, key_size)):
         return Expected(True)
     if operation == "write without response":
         return Expected(False, words=REFUSED)
     if need == "never":
         errors = _not_permitted(operation)
         return Expected(False, errors if strict else ANY_ERROR, _in_words(errors, strict=strict, loosely="any error"))
-    errors = frozenset({code})
     loosely = "any insufficient … error"
-    return Expected(False, errors if strict else INSUFFICIENT, _in_words(errors, strict=strict, loosely=loosely))
+    return Expected(False, codes if strict else INSUFFICIENT, _in_words(codes, strict=strict, loosely=loosely))
 
 
 def _not_permitted(operation: Operation) -> frozenset[int]:
@@ -89,12 +88,13 @@ def _not_permitted(operation: Operation) -> frozenset[int]:
     return frozenset({WRITE_NOT_PERMITTED})
 
 
-def _insufficient(need: int, over: Over, key_size: int) -> int:
-    """The error for a link that is protected too little, 0 for one that is enough."""
+def _insufficient(need: int, over: Over, key_size: int) -> frozenset[int]:
+    """The errors that are right for a link that is protected too little, none for one that is enough."""
     if over.level >= need:
-        return KEY_TOO_SHORT if need and over.key_size < key_size else 0
-    unencrypted = over.level is Level.NO_SECURITY
-    return INSUFFICIENT_ENCRYPTION if unencrypted and over.has_key else INSUFFICIENT_AUTHENTICATION
+        return frozenset({KEY_TOO_SHORT} if need and over.key_size < key_size else ())
+    if over.level is not Level.NO_SECURITY or over.has_key is False:
+        return frozenset({INSUFFICIENT_AUTHENTICATION})
+    return frozenset({INSUFFICIENT_ENCRYPTION} | (set() if over.has_key else {INSUFFICIENT_AUTHENTICATION}))
 
 
 def _in_words(errors: frozenset[int], *, strict: bool, loosely: str) -> str:

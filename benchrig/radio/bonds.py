@@ -164,6 +164,11 @@ class MemoryBonds:
         return len(self._bonds) < len(before)
 
 
+def lasting(bonds: Bonds | None) -> bool:
+    """Whether the bench is to units who it was in earlier runs, as far as is known: one of them may have a key of then."""
+    return not isinstance(bonds, MemoryBonds)
+
+
 def find(bonds: Iterable[Bond], address: str, address_type: str) -> Bond | None:
     return next((bond for bond in bonds if bond.unit == (address, address_type)), None)
 

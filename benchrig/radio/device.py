@@ -33,6 +33,8 @@ class DeviceSession:
     _ended: bool = False
     # how the bench has paired with it, for as long as it has the bond
     bonded_as: Any = field(default=None, repr=False)
+    # whether the unit has paired in this run, so that it may have a key for the bench though the bench has none
+    has_paired: bool = False
     _subscriptions: Subscriptions = field(init=False, repr=False)
 
     @property

@@ -15,7 +15,7 @@ from benchrig.loop import outside
 from benchrig.plan.conditions import part_of
 from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan, every_step
-from benchrig.radio.bonds import Bond, MemoryBonds
+from benchrig.radio.bonds import Bond, lasting
 from benchrig.radio.choosing import NARROWED, OF_PLAN
 from benchrig.radio.device import DeviceSession, NoDevice
 from benchrig.radio.radio import Radio
@@ -213,5 +213,5 @@ class Runner:
 def stored(radio: Radio) -> list[Bond]:
     """The bonds that outlive the run; those of a simulated radio do not. A store that fails says so where it is used."""
     with contextlib.suppress(StationError):
-        return [] if radio.bonds is None or isinstance(radio.bonds, MemoryBonds) else radio.bonds.all()
+        return radio.bonds.all() if radio.bonds is not None and lasting(radio.bonds) else []
     return []

@@ -10,6 +10,7 @@ from benchrig.access.asking import Asking
 from benchrig.access.rules import Over
 from benchrig.access.trying import ENCRYPTED, Trying
 from benchrig.errors import DeviceError, StationError, UsageError
+from benchrig.radio.bonds import lasting
 from benchrig.radio.offers import ON_OTHER_RADIO
 from benchrig.radio.security import NONE, Level, Paired
 from benchrig.steps.access_levels import SHORT_KEY, LevelPairing, Levels
@@ -25,7 +26,6 @@ if TYPE_CHECKING:
 Entry: TypeAlias = tuple[int, str, bytes | None]
 
 AFTER = "after pairing"
-FIRST = Over(Level.NO_SECURITY)
 # Seconds in which a unit that goes on sending over a new link is heard.
 LISTENS = 3.0
 
@@ -42,6 +42,12 @@ class AccessLinks:
     changes: Mapping[str, bytes]
 
     @property
+    def _first(self) -> Over:
+        """An earlier run, or an earlier step, may have left the unit a key for this bench."""
+        unknown = lasting(self.bench.device.radio.bonds) or self.bench.device.has_paired
+        return Over(Level.NO_SECURITY, None if unknown else False)
+
+    @property
     def _asking(self) -> Asking:
         return Asking(self.bench.link, lambda: self.bench.time_left)
 
@@ -55,24 +61,33 @@ class AccessLinks:
         pairings = [*(pairing for _, pairing in self.levels.ways), *filter(None, [self.levels.short])]
         if pairings:
             bonded = any(pairing.bonding for pairing in pairings)
-            await self._after(Over(Level.NO_SECURITY, bonded, AFTER))
+            await self._after(Over(Level.NO_SECURITY, bonded or self._first.has_key, AFTER))
         if self.levels.ways and self.trying.is_blind:
             await self._look()
         await self.bench.disconnect()
 
     async def _begin(self) -> None:
         """Without security, and what is known without any link."""
-        laid = await self._fresh()
-        if self.bench.link.security.is_bonded:
-            raise UsageError("the unit and benchrig are bonded", advice="add - unpair: before the access step")
+        laid = await self._unbonded()
         _check_level(self.bench.link.security.level or Level.NO_SECURITY, Level.NO_SECURITY)
         for line in laid.hidden:
             self.trying.hidden(*line)
-        await self._over(laid, FIRST)
+        await self._over(laid, self._first)
         for level in self.levels.barred:
             self.trying.barred(Over(level))
         if self.levels.bars_short_key:
             self.trying.barred(Over(Level.NO_SECURITY, words=SHORT_KEY), sized=True)
+
+    async def _unbonded(self) -> Laid:
+        """A new link without a bond of the bench. What an earlier run has left is forgotten, as by a pairing."""
+        laid, device = await self._fresh(), self.bench.device
+        if not self.bench.link.security.is_bonded:
+            return laid
+        if device.bonded_as is not None:
+            raise UsageError("the unit and benchrig are bonded", advice="add - unpair: before the access step")
+        await self.bench.link.security.forget()
+        self.bench.note("benchrig has forgotten the bond that an earlier run left; the unit may still have its own")
+        return await self._fresh()
 
     async def _through(self, ways: Sequence[tuple[Level, LevelPairing]]) -> None:
         """Each of them, and a second time where it shows more by then; so without security, while there is no bond."""
@@ -82,8 +97,8 @@ class AccessLinks:
             if self.trying.lacks_values(Over(level)):
                 await self._paired_over(level, pairing)
         bonds = any(pairing.bonding for _, pairing in ways)
-        if ways and not bonds and self.trying.lacks_values(FIRST):
-            await self._over(await self._fresh(), FIRST)
+        if ways and not bonds and self.trying.lacks_values(self._first):
+            await self._over(await self._fresh(), self._first)
 
     async def _after(self, after: Over) -> None:
         """Without security again, where the radio has such a link to a device that it is bonded with."""

@@ -145,6 +145,7 @@ class Pair(Composite, kw_only=True):
         is_paired = result.failure == NONE
         bonded = pairing.bonding if result.bonded is None else result.bonded
         bench.device.bonded_as = pairing if is_paired and bonded else None
+        bench.device.has_paired |= is_paired
         if is_paired and bonded and fails(self.limits):
             bench.device.bonded_as = None
             await bench.own(bench.link.security.forget(), bench.time_left)

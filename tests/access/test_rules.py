@@ -29,6 +29,15 @@ def test_one_answer_is_right(operation, need, level, has_key, code):
     assert wanted.words == found_words(code)
 
 
+@pytest.mark.parametrize("need", NEEDS[1:])
+def test_who_may_have_a_key_of_an_earlier_run_is_refused_with_either(need):
+    wanted = expected("read", need, Over(NONE, None), strict=True)
+    assert [each for each in range(0x100) if wanted.fits(each)] == [0x05, 0x0F]
+    assert wanted.words == "insufficient authentication or insufficient encryption"
+    over = Over(ENCRYPTED, None)
+    assert need == "encrypted" or not expected("read", need, over, strict=True).fits(0x0F)
+
+
 @pytest.mark.parametrize(
     ("operation", "codes"),
     [("read", [0x02]), ("write", [0x03]), ("subscribe", [0x03, 0xFD])],

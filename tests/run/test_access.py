@@ -3,11 +3,12 @@
 import pytest
 
 from benchrig.radio import link as link_module
-from benchrig.radio.bumble_stack.pairing import ClientSecurity
 from benchrig.radio.offers import GENERIC_ACCESS
 from benchrig.radio.table import Table
 from benchrig.radio.virtual.server import StrictServer
+from benchrig.record.model import Noted
 from benchrig.report.files.junit import junit_xml
+from benchrig.steps.pair import Pair
 from tests.run.kit import device_text, plan_text, run
 
 OWN = "6b1d{:04x}-9a53-4c86-8a3e-2f0f6c1d7e40".format
@@ -229,10 +230,39 @@ def test_what_a_unit_does_with_the_bond_over_a_link_without_security(fault, said
     assert found == [f"{OWN(1)}, subscribe, after pairing: {said}"]
 
 
-def test_a_unit_that_is_bonded_already_is_not_judged_by_its_bond(monkeypatch):
-    """The store of a station may have a bond that no step of the plan has made."""
-    monkeypatch.setattr(ClientSecurity, "is_bonded", True)
-    ran = run(plan(SENDER), unit({1: SENDS}))
+def paired_before(*steps):
+    """A plan whose access step comes after these."""
+    return plan(SENDER).replace("  - access:", "".join(["  - connect:\n", *steps, "  - access:"]))
+
+
+# a pairing that `check` does not count on
+MAYBE = paired_before("  - pair:\n    only_if: {bonds: {equals: 'yes'}}\n").replace(
+    "steps:", "given: {bonds: {one_of: ['yes', 'no'], default: 'yes'}}\nsteps:"
+)
+
+
+async def nothing(*_):
+    """In place of what a step keeps in mind."""
+
+
+@pytest.mark.parametrize("air", ["kind", "rough"])
+def test_a_unit_that_kept_its_bond_with_this_bench_is_not_to_blame(monkeypatch, air):
+    """In the run the bench alone has forgotten, or an earlier run was broken off."""
+    ran = run(paired_before("  - pair:\n", "  - unpair:\n"), unit({1: SENDS}), air=air)
+    assert ran.ended.exit_code == 0, ran.ended.message
+    monkeypatch.setattr(Pair, "_keep", nothing)
+    monkeypatch.setattr("benchrig.steps.access_links.lasting", lambda bonds: True)
+    ran = run(MAYBE, unit({1: SENDS}), air=air)
+    assert ran.ended.exit_code == 0, ran.ended.message
+    assert any("benchrig has forgotten the bond" in note.text for note in ran.events if isinstance(note, Noted))
+    weak = unit({1: SENDS.replace(", subscribe_needs: encrypted", "")})
+    assert f"{OWN(1)}, subscribe, no security: expected insufficient authentication or" in str(
+        failing(run(MAYBE, weak, air=air))
+    )
+
+
+def test_a_bond_of_the_plan_is_not_forgotten_unasked():
+    ran = run(MAYBE, unit({1: SENDS}))
     assert (ran.ended.exit_code, ran.step("access").ended.cause) == (4, "plan")
     assert ran.step("access").ended.advice == "add - unpair: before the access step"
 

@@ -232,3 +232,25 @@ def test_the_record_on_disk_is_the_record_of_the_events(tmp_path: Path) -> None:
     record = read_record(path)
     assert not record.cut_off
     assert [step.ended.verdict for step in record.steps] == run(END_OF_LINE, LOGGER).verdicts()
+
+
+BROKEN_OFF = """  - pair: keyboard
+    name: a run that was broken off
+    passkey: '${early}'
+    steps:
+      - console:
+        name: the passkey of that run
+        until: {line: {matches: 'passkey (?P<early>[0-9]{6})'}}
+        save: {early: early}
+  - unpair:
+  - connect:
+"""
+
+
+def test_a_sound_logger_that_kept_the_bond_of_this_bench_passes():
+    at = "  - read: temperature\n    name: nothing is told"
+    text = (
+        (PLANS / "secure_end_of_line.yaml").read_text().replace(at, BROKEN_OFF + at).replace("use: ", f"use: {PLANS}/")
+    )
+    ran = run(text, SECURE)
+    assert ran.ended.verdict == "pass", ran.ended.message
