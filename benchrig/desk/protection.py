@@ -10,9 +10,10 @@ from benchrig.access.asking import Asking
 from benchrig.access.measuring import Measured, Measuring
 from benchrig.desk.desk import Desk
 from benchrig.desk.inspecting import handles_of
-from benchrig.desk.securing import wish_of
+from benchrig.desk.refusals import REFUSALS, Patience, Refusal, Typing
+from benchrig.desk.securing import Remembering, wish_of
 from benchrig.errors import DeviceError, LinkError, UsageError
-from benchrig.radio.security import NONE, PAIRING_FOR, SMALLEST_KEY, Capability, Level, Wish
+from benchrig.radio.security import NONE, PAIRING_FOR, SMALLEST_KEY, Capability, Level, Paired, Party, Wish
 from benchrig.steps.pairing_readings import failure_words
 
 if TYPE_CHECKING:
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
 
 # Seconds for each link.
 _WITHIN = 60.0
+# Seconds after the last refusal, where nothing shows how long the device takes no other pairing.
+UNKNOWN = 16.0
 FORGET = "forget the bond: benchrig bonds clear, and let the device forget it too"
 
 
@@ -33,6 +36,11 @@ class Protection:
     unreached: dict[Level, str] = field(default_factory=dict)
     reached: list[Level] = field(default_factory=list)
     broken: str = ""
+    # the pairings that the device has refused, and how long at most it took no other one after the first
+    refusals: list[Refusal] = field(default_factory=list)
+    waited: float = 0.0
+    # whether it took a passkey that it had not shown
+    is_unchecked: bool = False
 
 
 def ways(capability: Capability | None) -> Iterator[tuple[Level, Wish]]:
@@ -60,6 +68,11 @@ class _Measurement:
     ways: list[tuple[Level, Wish]]
     writes: Sequence[str]
     found: Protection
+    _patience: Patience = field(default_factory=Patience)
+    _party: Remembering = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._party = Remembering(self.desk.party)
 
     async def run(self) -> Protection | None:
         try:
@@ -88,21 +101,46 @@ class _Measurement:
                     await self._paired(level, wish)
         if self.found.capability is not None:
             await self._short_key(wish_of(self.found.capability, bonding=False))
+            await self._wrong_passkey(wish_of(self.found.capability, bonding=False))
+        await self._patience.before(otherwise=UNKNOWN)  # who pairs next does not suffer from the last refusal
+        self.found.waited = self._patience.bound or 0.0
+
+    async def _pair(self, what: str, wish: Wish, party: Party) -> tuple[Link, Paired]:
+        """On a link of its own. A device that has refused a pairing takes no other one for a while."""
+        await self._patience.before()
+        while True:
+            link = await self._fresh()
+            paired = await link.security.pair(wish, party)
+            if not self._patience.goes_on(paired):
+                break
+            self.desk.tell("the device refuses more attempts for a while: waiting")
+            await self._patience.wait()
+        if paired.failed_by == "device" and paired.failure in REFUSALS:
+            self.found.refusals.append(Refusal(what, wish, paired))
+        return link, paired
+
+    async def _wrong_passkey(self, wish: Wish) -> None:
+        """Whether the device checks what the person types."""
+        if (wrong := self._party.another) is None:
+            return
+        self.desk.tell("pairing with a wrong passkey")
+        _, paired = await self._pair("a wrong passkey", wish, Typing(wrong))
+        if paired.failed_by == "device" and self.found.refusals:
+            self.found.refusals[-1] = replace(self.found.refusals[-1], passkey=wrong)
+        self.found.is_unchecked = paired.failure == NONE or paired.failed_by == "bench"
 
     async def _short_key(self, wish: Wish) -> None:
         """Whether anything wants a longer key; a device that refuses a short one asks no attribute for it."""
-        link = await self._fresh()
         self.desk.tell(f"pairing with a key of {SMALLEST_KEY} bytes")
-        paired = await link.security.pair(replace(wish, key_size=SMALLEST_KEY), self.desk.party)
+        link, paired = await self._pair("a short key", replace(wish, key_size=SMALLEST_KEY), self._party)
         if paired.failure == NONE and paired.key_size == SMALLEST_KEY:
             ends = self.desk.now() + _WITHIN
             asking = Asking(link, lambda: max(0.1, ends - self.desk.now()))
             await self.measuring.over_short_key(asking, link.table)
 
     async def _paired(self, level: Level, wish: Wish) -> None:
-        link = await self._fresh()
         self.desk.tell(f"pairing for the level {level.words}")  # the line below is for the person's answer
-        paired = await link.security.pair(wish, self.desk.party)
+        link, paired = await self._pair(level.words, wish, self._party)
         if paired.failure != NONE:
             self.found.unreached[level] = f"the pairing failed: {failure_words(paired.failure, paired.failed_by)}"
         elif link.security.level is not level:

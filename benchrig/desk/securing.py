@@ -130,6 +130,11 @@ class Remembering:
         """Whether each pairing had the same; None before there were two."""
         return len(set(self._typed)) == 1 if len(self._typed) > 1 else None
 
+    @property
+    def another(self) -> int | None:
+        """A passkey that the device has not shown; None where it has shown none."""
+        return next(number for number in range(1000000) if number not in self._typed) if self._typed else None
+
     async def enter(self) -> int | None:
         passkey = await self._party.enter()
         if passkey is not None:

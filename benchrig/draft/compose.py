@@ -14,6 +14,7 @@ from benchrig.draft.advertised import scan_limits, scan_seconds
 from benchrig.draft.attributes import AttributeEvidence, subjects
 from benchrig.draft.evidence import Evidence, Snapshot
 from benchrig.draft.naming import Naming
+from benchrig.draft.pairing import pairing_step, refusal_steps
 from benchrig.draft.selecting import pick, title
 from benchrig.draft.streams import counting, stream_limits, time_text
 from benchrig.draft.table import expected_table
@@ -124,7 +125,7 @@ class _Writer:
         self.add(StepText("connect", None, attempts), _connect_limits(looks) if looks else {})
         if evidence.protection is not None and (capability := evidence.protection.capability) is not None:
             # no bond: what tries the access to attributes begins without one
-            self.steps.append(StepText("pair", capability, {"bonding": Bare("false")}))
+            self.add(*pairing_step(capability, evidence))
         if evidence.looks and (table := expected_table(evidence, naming)).expect:
             self.steps.append(table)
 
@@ -148,6 +149,8 @@ class _Writer:
             self.remarks.append(f"access: {found.broken}; no step tries what is allowed")
         elif found.measured:
             self.add(*access_step(found, naming))
+        for step, limits in refusal_steps(found):
+            self.add(step, limits)
 
     def _remark(self, attribute: AttributeEvidence, sentence: str) -> None:
         self.remarks.append(f"{attribute.name}: {sentence}")

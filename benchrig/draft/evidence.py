@@ -9,6 +9,7 @@ from benchrig.desk.paths import Place, attributes_in
 from benchrig.desk.protection import Protection
 from benchrig.propose.tolerance import Group
 from benchrig.radio.scan import Ear
+from benchrig.radio.security import Paired
 from benchrig.values.att_errors import INSUFFICIENT
 from benchrig.values.catalogue import att_error_name, long_uuid
 
@@ -88,6 +89,8 @@ class Evidence:
     simulated: bool = False
     # what the first unit asks for before its attributes may be used; None where nobody looked
     protection: Protection | None = None
+    # what the pairing of each connection came to
+    paired: list[Paired] = field(default_factory=list)
     # everything that was heard meanwhile; nothing where the evidence comes from files
     air: Ear = field(default_factory=Ear)
 

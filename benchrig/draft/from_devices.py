@@ -21,6 +21,7 @@ from benchrig.draft.evidence import HIDDEN, Evidence, KnownUnit, Snapshot, Strea
 from benchrig.errors import DeviceError, DeviceNotFound, LinkError, LinkLost, NoAnswer, SystemPairing
 from benchrig.propose.tolerance import Group
 from benchrig.radio.scan import Report, Sighting
+from benchrig.radio.security import Paired
 from benchrig.steps.subscription import PROPERTIES
 from benchrig.values.statistics import Arrivals, Moments
 
@@ -122,6 +123,8 @@ class _Visit:
     async def run(self) -> None:
         """Connect, look, listen, look again, and disconnect."""
         link = await self.desk.connect()
+        if isinstance(self.desk.secured, Paired):
+            self.evidence.paired.append(self.desk.secured)
         took, payload = self.desk.took, await link.settled_payload()
         services = await self._looked()
         self.evidence.looks.append(

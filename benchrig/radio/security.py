@@ -40,6 +40,8 @@ REASONS: dict[int, str] = {
     0x0E: "cross-transport key derivation not allowed",
     0x0F: "key rejected",
 }
+# After a pairing that failed a device takes no other one for a while (Core Vol 3 Part H 2.3.6).
+REPEATED = REASONS[0x09]
 # What else ends a pairing, or an encryption: no PDU for 30 s; keys that do not fit; the link is gone; the radio hides why;
 # the unit's public key is that of the specification's debug mode, which protects nothing; or it is no point of the curve, or
 # the bench's own (Core Vol 3 Part H 2.3.5.6.1)

@@ -152,3 +152,26 @@ def test_what_the_links_of_a_draft_are_refused_is_no_line_without_a_judgement(pa
 
 def test_an_open_device_has_no_such_step():
     assert "- access:" not in drafted(unit({1: "value: 1, properties: [read, write]"}), None, ())
+
+
+STRICT = SOUND.replace(
+    SECURITY,
+    SECURITY.replace("{", "{accepts: secure connections, least_key_size: 16, wait_after_failure: 5 s, "),
+)
+
+
+def test_what_the_pairing_came_to_and_what_was_refused_is_held():
+    """The unit takes no other pairing for 5 s after one that failed, and twice as long after each."""
+    text = drafted(STRICT, writes=())
+    assert run(text, models(STRICT)[0], operator=Typing()).ended.exit_code == 0
+    for weaker, step in {
+        "accepts: secure connections, ": "refuse encrypted",
+        "least_key_size: 16, ": "refuse a short key",
+    }.items():
+        told = run(text, models(STRICT.replace(weaker, ""))[0], operator=Typing())
+        assert told.ended.exit_code == 1, weaker
+        assert told.step(step).ended.cause == "limit", weaker
+    told = run(text, models(STRICT.replace("least_key_size: 16", "key_size: 7"))[0], operator=Typing())
+    assert (told.ended.exit_code, told.step("pair keyboard").ended.cause) == (1, "limit")
+    told = run(text, models(STRICT.replace("{accepts", "{faults: {unchecked: true}, accepts"))[0], operator=Typing())
+    assert (told.ended.exit_code, told.step("refuse a wrong passkey").ended.verdict) == (1, "fail")

@@ -17,7 +17,7 @@ def security_steps(deed: PairDone | EncryptDone | UnpairDone, before: Sequence[D
     """`before` is what was done until then."""
     match deed:
         case PairDone():
-            yield _pair(deed)
+            yield pair_step(deed.wish, deed.paired)
         case EncryptDone():
             yield _encrypt(deed) if _has_bond(before) else StepText(remarks=[_NO_BOND])
         case UnpairDone():
@@ -38,9 +38,9 @@ def _has_bond(before: Sequence[Deed]) -> bool:
     return False
 
 
-def _pair(deed: PairDone) -> StepText:
-    step = StepText("pair", deed.wish.capability, _keys(deed.wish))
-    paired = deed.paired
+def pair_step(wish: Wish, paired: Paired) -> StepText:
+    """The pairing as it went, with what it came to as limits."""
+    step = StepText("pair", wish.capability, _keys(wish))
     if paired.failure != NONE:
         step.hold("failure", {"equals": paired.failure})
         return step
