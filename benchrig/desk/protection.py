@@ -10,11 +10,12 @@ from benchrig.access.asking import Asking
 from benchrig.access.measuring import Measured, Measuring
 from benchrig.desk.desk import Desk
 from benchrig.desk.inspecting import handles_of
-from benchrig.desk.refusals import REFUSALS, Patience, Refusal, Typing
+from benchrig.desk.refusals import REFUSALS, Refusal, Typing
 from benchrig.desk.securing import Remembering, wish_of
 from benchrig.errors import DeviceError, LinkError, UsageError
 from benchrig.radio.security import NONE, PAIRING_FOR, SMALLEST_KEY, Capability, Level, Paired, Party, Wish
 from benchrig.steps.pairing_readings import failure_words
+from benchrig.steps.patience import Patience
 
 if TYPE_CHECKING:
     from benchrig.radio.link import Link

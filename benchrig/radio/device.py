@@ -35,6 +35,8 @@ class DeviceSession:
     bonded_as: Any = field(default=None, repr=False)
     # whether the unit has paired in this run, so that it may have a key for the bench though the bench has none
     has_paired: bool = False
+    # whether the last pairing with it has failed: it may take no other one for a while
+    was_refused: bool = False
     _subscriptions: Subscriptions = field(init=False, repr=False)
 
     @property

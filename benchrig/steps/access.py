@@ -22,6 +22,7 @@ from benchrig.steps.access_matrix import Matrix
 from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import NOTHING, SECONDS, Cap, ReadingType, Step
 from benchrig.steps.bench import Bench
+from benchrig.steps.patience import Patience
 from benchrig.steps.payload import encode, misfit_of
 from benchrig.values.limit_keys import AnyValue
 
@@ -139,7 +140,9 @@ class Access(Step, kw_only=True):
         unsent = "" if bench.device.radio.sends_unoffered else NOT_SENT
         trying = Trying(self.strict, bench.lacks("differences"), unsent)
         try:
-            await AccessLinks(bench, trying, self.access, self.levels, self.may_write, self._seconds(bench)).try_all()
+            patience, seconds = Patience(refused=bench.device.was_refused), self._seconds(bench)
+            links = AccessLinks(bench, trying, self.access, self.levels, self.may_write, seconds, patience)
+            await links.try_all()
         except NoAnswer as error:
             self._tell(bench, trying)
             if bench.time_left < ANSWER_WITHIN:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, TypeAlias, cast
 
 from benchrig.access.asking import Asking
@@ -18,6 +19,7 @@ from benchrig.steps.access_matrix import Laid, Matrix, lay
 from benchrig.steps.bench import Bench
 from benchrig.steps.numbers import Numbers, paired
 from benchrig.steps.pairing_readings import error_of
+from benchrig.steps.patience import Patience
 from benchrig.steps.returning import connected_again
 
 if TYPE_CHECKING:
@@ -30,6 +32,10 @@ AFTER = "after pairing"
 LISTENS = 3.0
 
 
+class _TooSoonError(Exception):
+    """The pairing has to wait."""
+
+
 @dataclass(frozen=True)
 class AccessLinks:
     """`writes` are the names of what may be written, `changes` other values that it may have for a moment."""
@@ -40,6 +46,7 @@ class AccessLinks:
     levels: Levels
     writes: Sequence[str]
     changes: Mapping[str, bytes]
+    patience: Patience
 
     @property
     def _first(self) -> Over:
@@ -56,7 +63,7 @@ class AccessLinks:
         await self._begin()
         await self._through([way for way in self.levels.ways if not way[1].bonding])
         if (short := self.levels.short) is not None:
-            await self._short_over(short)
+            await self._patiently(lambda: self._short_over(short))
         await self._through([way for way in self.levels.ways if way[1].bonding])
         pairings = [*(pairing for _, pairing in self.levels.ways), *filter(None, [self.levels.short])]
         if pairings:
@@ -92,13 +99,24 @@ class AccessLinks:
     async def _through(self, ways: Sequence[tuple[Level, LevelPairing]]) -> None:
         """Each of them, and a second time where it shows more by then; so without security, while there is no bond."""
         for level, pairing in ways:
-            await self._paired_over(level, pairing)
+            await self._patiently(partial(self._paired_over, level, pairing))
         for level, pairing in ways:
             if self.trying.lacks_values(Over(level)):
-                await self._paired_over(level, pairing)
+                await self._patiently(partial(self._paired_over, level, pairing))
         bonds = any(pairing.bonding for _, pairing in ways)
         if ways and not bonds and self.trying.lacks_values(self._first):
             await self._over(await self._fresh(), self._first)
+
+    async def _patiently(self, work: Callable[[], Awaitable[None]]) -> None:
+        """A unit that has refused a pairing before the step takes no other one for a while."""
+        while True:
+            try:
+                return await work()
+            except _TooSoonError:
+                if self.bench.device.is_up:
+                    await self.bench.disconnect()
+            self.bench.note("the device refuses more attempts for a while after one that has failed: waited")
+            await self.patience.wait()
 
     async def _after(self, after: Over) -> None:
         """Without security again, where the radio has such a link to a device that it is bonded with."""
@@ -172,6 +190,8 @@ class AccessLinks:
 
     async def _paired(self, pairing: LevelPairing, link: str) -> Paired:
         result = await paired(self.bench, Numbers(self.bench, pairing))
+        if self.patience.goes_on(result, self.bench.time_left):
+            raise _TooSoonError
         if result.failure != NONE:
             raise error_of(result, f"no link that is {link}: the pairing failed")
         if pairing.bonding and result.bonded is not False:

@@ -12,7 +12,7 @@ from typing import Any, Literal, TypeVar
 import msgspec
 
 from benchrig.errors import OperatorError, StepFailed
-from benchrig.radio.security import Paired
+from benchrig.radio.security import LINK_LOST, NONE, Paired
 from benchrig.source.problem import printable
 from benchrig.source.shape import is_late
 from benchrig.steps.bench import Bench, Own, in_step
@@ -201,4 +201,6 @@ async def paired(bench: Bench, numbers: Numbers) -> Paired:
             answer = await numbers.answer(question)
             if not question.answer.done():
                 question.answer.set_result(answer)
-        return work.result()
+        result = work.result()
+    bench.device.was_refused = result.failure not in (NONE, LINK_LOST)
+    return result

@@ -436,3 +436,20 @@ def test_a_size_of_the_key_is_asked_for_over_a_link_with_a_short_one():
     refuses = run(plan(rows, levels=levels), unit({1: keys}, security=SECURITY.replace("}", ", least_key_size: 16}")))
     assert (refuses.ended.exit_code, refuses.step("access").ended.cause) == (1, "device")
     assert refuses.ended.message.startswith("no link that is encrypted with a short key: the pairing failed")
+
+
+def test_a_unit_that_waits_after_a_refused_pairing_is_waited_for():
+    """Within reason: one that never takes another pairing fails, and so does one that has refused nothing before."""
+    refused = "  - connect:\n  - pair: none\n    pairing: legacy\n    expect: {failure: {equals: authentication requirements}}\n"
+    steps = SOUND.replace("  - access:", f"{refused}  - access:")
+    slow = SECURITY.replace("{", "{mitm: true, accepts: authenticated, wait_after_failure: SECONDS, ")
+    sure = steps.replace("encrypted: {pair: none}", "encrypted: never").replace(", not_tried: {equals: 0}", "")
+    device = every_need().replace(SECURITY, slow)
+    assert run(sure, device.replace("SECONDS", "5 s")).ended.exit_code == 0
+    late = run(sure, device.replace("SECONDS", "20 min"))
+    assert (late.ended.exit_code, late.step("access").ended.cause) == (1, "device")
+    assert "repeated attempts" in late.step("access").ended.message
+    always = every_need().replace(SECURITY, SECURITY.replace("{", "{faults: {refuses: repeated attempts}, "))
+    told = run(SOUND, always)
+    assert (told.ended.exit_code, told.step("access").ended.cause) == (1, "device")
+    assert told.step("access").ended.elapsed < 10
