@@ -7,6 +7,7 @@ import asyncio
 import contextlib
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from typing import TYPE_CHECKING
 
 from benchrig.errors import BenchrigError, ConnectFailed, DeviceError, DeviceNotFound, LinkLost, NoAnswer
@@ -15,7 +16,7 @@ from benchrig.requests.request import HARMLESS, Reconnect, Request, Storm
 from benchrig.requests.shrinking import amplified, extent, first_that, joined, shrunk, tails
 from benchrig.requests.wording import text_of
 from benchrig.steps.power import power_cycled
-from benchrig.steps.sending import Sender
+from benchrig.steps.sending import ENDED_BY_DEVICE, NO_ANSWER, Sender
 from benchrig.steps.survey import Survey
 
 if TYPE_CHECKING:
@@ -55,6 +56,9 @@ class Findings:
     wrong_count: int = 0
     tried: dict[str, int] = field(default_factory=dict)
     lost_links: int = 0
+    # of these, those that as many harmless requests did not lose, and whether one was the device's own doing
+    unexplained: int = 0
+    by_device: bool = False
     how: str = ""
     killer: list[Request] = field(default_factory=list)
     # whether the killer was tried on its own, and killed
@@ -72,6 +76,8 @@ class Ordeal:
         self._answers_within, self._returns_within = answers_within, returns_within
         # all that the device has had since it was last as new
         self._history: list[Request] = []
+        # so many of them it had when it was looked at last; and the writes that put a value back, when it died of these
+        self._looked_at, self._fatal = 0, list[Request]()
         self._on_link = self._lost_in_a_row = 0
         self._deadline = bench.now() + bench.time_left - _RESERVE
         self._sender: Sender | None = None
@@ -91,8 +97,8 @@ class Ordeal:
                 await self._end_of_link()
         finally:
             self._raw.close()
-        if self.findings.how and not self._is_gone:
-            await self._survey.restore(self._bench)
+        if self.findings.how and not self._is_gone and not await self._survey.restore(self._bench):
+            await self._revive()
 
     @property
     def _is_over(self) -> bool:
@@ -119,7 +125,7 @@ class Ordeal:
         if symptom := await self._look():
             await self._suspected(symptom)
         else:
-            self._lost_in_a_row = 0
+            self._lost_in_a_row, self._looked_at = 0, len(self._history)
 
     # --- one request
 
@@ -201,16 +207,19 @@ class Ordeal:
 
     async def _look(self) -> str:
         """Over a new link: whether the device is as it was."""
-        if symptom := await self._reconnect(1):
-            return symptom
+        return await self._reconnect(1) or await self._compare()
+
+    async def _compare(self) -> str:
+        """Over this link; what the plan lets change is put back."""
+        self._survey.putting = []
         try:
             changed = await self._survey.look(self._bench)
         except (DeviceError, LinkLost) as error:
+            self._fatal = [*self._survey.putting] or self._fatal
             await self._blame(error)
             return error.message
-        if not self._is_trial:
-            for sentence in changed:
-                self._tell_wrong(sentence)
+        for sentence in changed:
+            self._tell_wrong(sentence)
         return ""
 
     # --- death
@@ -218,25 +227,54 @@ class Ordeal:
     async def _suspected(self, symptom: str) -> None:
         """The device seems to have died: bring it back, and see whether what it had kills it again."""
         had, self._history = self._history[-MOST_HISTORY:], []
+        since, self._looked_at = len(had) - self._looked_at, 0
         if not await self._revive():
             self._dead(symptom, had[-PER_LINK:], proven=False)
             return
-        self._is_trial = True
-        killer = await first_that(_suspects(had), self._kills_again)
-        # on an air that ends every link it does not matter what is sent
-        is_air = bool(killer) and not self._is_gone and await self._kills_again([HARMLESS] * extent(killer))
-        self._is_trial = False
-        if killer and not is_air:
-            self._dead(self._how or symptom, await self._shrunk(killer), proven=True)
+        if killer := await self._killer_of(had, since):
+            self._dead(self._how or symptom, killer, proven=True)
         else:
-            self._innocent(symptom)
+            await self._innocent(symptom)
 
-    async def _shrunk(self, killer: list[Request]) -> list[Request]:
+    async def _killer_of(self, had: Sequence[Request], since: int) -> list[Request]:
+        """The shortest list that kills, of what the device had, `since` it was looked at the last few; [] for none."""
         self._is_trial = True
         try:
-            return joined(await shrunk(killer, self._kills_again, self._may_go_on))
+            own = await self._own_values()
+            killer = own or await first_that(_suspects(had, since), self._kills_again)
+            # on an air that ends every link it does not matter what is sent
+            if not killer or (not self._is_gone and await self._loses_harmless(extent(killer), times=2)):
+                return await self._own_values()
+            return own or await self._own_values() or await self._shrunk(killer)
         finally:
             self._is_trial = False
+
+    async def _own_values(self) -> list[Request]:
+        """A device may die of a value of its own, which is put back when another one is there: both writes, if they kill."""
+        fatal, self._fatal = self._fatal, []
+        return fatal if fatal and await self._kills_again(fatal, as_it_is=True) else []
+
+    async def _loses_harmless(self, count: int, times: int = 1) -> bool:
+        """Whether so many links end, of which each has so many requests that harm nothing."""
+        for _ in range(times):
+            symptom = await self._trial_of_harmless(count)
+            if not symptom or not await self._revive():
+                return bool(symptom)
+        return True
+
+    async def _trial_of_harmless(self, count: int) -> str:
+        """No value is put back: that could be what kills."""
+        if symptom := await self._sent([HARMLESS] * count) or await self._reconnect(1):
+            return symptom
+        try:
+            await self._survey.read(self._bench)
+        except (DeviceError, LinkLost) as error:
+            return error.message
+        return ""
+
+    async def _shrunk(self, killer: list[Request]) -> list[Request]:
+        found = joined(await shrunk(killer, self._kills_again, self._may_go_on))
+        return await self._own_values() or found
 
     def _may_go_on(self) -> bool:
         return not self._is_gone and self._left > self._returns_within + 2 * self._answers_within
@@ -244,9 +282,11 @@ class Ordeal:
     def _dead(self, symptom: str, killer: list[Request], *, proven: bool) -> None:
         self.findings.how, self.findings.killer, self.findings.proven = symptom, killer, proven
 
-    def _innocent(self, symptom: str) -> None:
+    async def _innocent(self, symptom: str) -> None:
         """What was sent does not do it again: a link ends on every air now and then."""
         self.findings.lost_links += 1
+        self.findings.unexplained += not await self._loses_harmless(PER_LINK)
+        self.findings.by_device |= NO_ANSWER in symptom or any(reason in symptom for reason in ENDED_BY_DEVICE)
         self._lost_in_a_row += 1
         self._bench.note(f"{symptom}; the same requests did not do it again, so they are not to blame")
         if self._lost_in_a_row > MOST_LOST:
@@ -255,26 +295,33 @@ class Ordeal:
                 advice="bring the unit nearer, or see what disturbs the air",
             )
 
-    async def _kills_again(self, requests: Sequence[Request]) -> bool:
+    async def _kills_again(self, requests: Sequence[Request], *, as_it_is: bool = False) -> bool:
         """Whether it does twice in a row: once could be the air."""
-        return not self._is_gone and await self._kills(requests) and (self._is_gone or await self._kills(requests))
+        kills = partial(self._kills, requests, as_it_is=as_it_is)
+        return not self._is_gone and await kills() and (self._is_gone or await kills())
 
-    async def _kills(self, requests: Sequence[Request]) -> bool:
-        symptom = await self._trial(requests)
+    async def _kills(self, requests: Sequence[Request], *, as_it_is: bool) -> bool:
+        symptom = await self._trial(requests, as_it_is=as_it_is)
         if symptom:
             self._how = symptom
             await self._revive()
         return bool(symptom)
 
-    async def _trial(self, requests: Sequence[Request]) -> str:
+    async def _trial(self, requests: Sequence[Request], *, as_it_is: bool) -> str:
+        """On a device with its own values, unless it is to be taken `as_it_is`."""
         symptom = await self._reconnect(1)
+        if not symptom and not as_it_is:
+            symptom = await self._compare()
         # nothing was sent yet, so nothing is to blame for this
         if symptom and not await self._revive():
             return symptom
+        return await self._sent(requests) or await self._look()
+
+    async def _sent(self, requests: Sequence[Request]) -> str:
         for request in requests:
             if symptom := await self._carry_out(request):
                 return symptom
-        return await self._look()
+        return ""
 
     async def _revive(self) -> bool:
         """A new link to the device, by its power where nothing else helps; False, and nothing more to be done, for none."""
@@ -289,13 +336,14 @@ class Ordeal:
         return not await self._connect(self._returns_within)
 
 
-def _suspects(had: Sequence[Request]) -> Iterator[list[Request]]:
-    """What may have killed a device that had these requests: the last one; one of them, often; the last few; one
-    subscription, very often; all of them."""
+def _suspects(had: Sequence[Request], since: int) -> Iterator[list[Request]]:
+    """What may have killed a device that had these requests: the last one; one of them, often; the last few; those `since` it
+    was looked at; one subscription, very often; all of them."""
     last, *longer = tails(had)
     yield last
     yield from ([single] for single in amplified(had))
     yield from longer[:-1]
+    yield list(had[-since:]) if 0 < since < len(had) else []
     for single in amplified(had, longer=True):
         if isinstance(single, Storm):
             yield [single]

@@ -8,7 +8,7 @@ from typing import Any, ClassVar, Literal
 
 import msgspec
 
-from benchrig.errors import DeviceError, StepTimeout, UnfitValue, UsageError
+from benchrig.errors import BenchrigError, DeviceError, LinkLost, StepTimeout, UnfitValue, UsageError
 from benchrig.requests.drawing import KINDS, able, drawn
 from benchrig.requests.request import Request
 from benchrig.requests.table import Target
@@ -28,6 +28,8 @@ MOST_REQUESTS = 1_000_000
 _EACH = 0.5
 # So many of the requests that kill are told in a sentence.
 _TOLD = 3
+# Links that may be lost though as many harmless requests lose none.
+_MOST_UNEXPLAINED = 1
 
 Kind = Literal[
     "lengths", "offsets", "prepared", "opcodes", "truncated", "responses", "overlapping", "mtu", "handles", "uuids",
@@ -179,6 +181,8 @@ class Robust(Step, kw_only=True):
             raise DeviceError(f"the device died: {_death(found)}")
         if found.wrong_count and not {"wrong_answers", "wrong"} & {*self.limits}:
             raise DeviceError(f"{counted(found.wrong_count, 'wrong answer')}; the first: {found.wrong[0]}")
+        if found.unexplained > _MOST_UNEXPLAINED and "lost_links" not in self.limits:
+            raise _unexplained(found)
         if found.requests < self.count and not found.how and "requests" not in self.limits:
             raise StepTimeout(f"only {found.requests} of {self.count} requests in {self.deadline:g} s")
 
@@ -217,6 +221,12 @@ def _death(found: Findings) -> str:
     by = ", then ".join(text_of(request) for request in found.killer[:_TOLD])
     more = f", and {len(found.killer) - _TOLD} more" if len(found.killer) > _TOLD else ""
     return f"{found.how}; killed by: {by}{more}"
+
+
+def _unexplained(found: Findings) -> BenchrigError:
+    kind = DeviceError if found.by_device else LinkLost
+    message = f"{found.lost_links} links were lost after bad requests, and none with as many harmless ones"
+    return kind(message, advice="send more requests, so that what kills is found; or add a limit on lost_links")
 
 
 def _check_name(names: Names, name: AttributeName, path: tuple[str | int, ...]) -> None:

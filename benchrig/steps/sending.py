@@ -22,7 +22,7 @@ _PONG, _NO_SUCH = 0x05, bytes.fromhex("01 04")
 # Seconds for an answer that may be left out: to a request that overlaps another one, or is none for many devices.
 _LEFT_OPEN = 1.0
 # Reasons with which a device ends a link deliberately
-_ENDED_BY_DEVICE = {LOSSES[code] for code in (0x05, 0x13, 0x14, 0x15)}
+ENDED_BY_DEVICE = {LOSSES[code] for code in (0x05, 0x13, 0x14, 0x15)}
 NO_ANSWER = "no answer"
 
 
@@ -152,7 +152,7 @@ class Sender:
         if link.is_up:
             return False
         outcome.unsettled = True
-        if not (may_end and link.lost_reason in _ENDED_BY_DEVICE):
+        if not (may_end and link.lost_reason in ENDED_BY_DEVICE):
             outcome.symptom = f"the link was lost ({link.lost_reason})"
         return True
 

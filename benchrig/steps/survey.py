@@ -6,9 +6,10 @@ from collections.abc import Collection, Iterator
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from benchrig.errors import AttError, DeviceError
+from benchrig.errors import AttError, DeviceError, LinkLost
 from benchrig.radio.offers import CCCD
 from benchrig.radio.table import Characteristic, Descriptor
+from benchrig.requests.request import Send
 from benchrig.requests.right import shown
 from benchrig.requests.table import Attribute, Target
 from benchrig.values.catalogue import att_error_name, long_uuid
@@ -23,6 +24,7 @@ _CLOCK = 2.5
 # Name and appearance, what the device information service tells (Core Specification Supplement; Core Vol 3 Part C 12).
 _CONSTANT = {long_uuid(number) for number in (0x2A00, 0x2A01, *range(0x2A23, 0x2A2B), 0x2A50)}
 _HEADER = 3
+_WRITE, _COMMAND = 0x12, 0x52
 NOTIFY, INDICATE = 1, 2  # bits of a CCCD
 
 
@@ -36,6 +38,8 @@ class Survey:
         self._found: dict[int, Found] = {}
         # those of which it was told already that they are not as they were
         self._told: set[int] = set()
+        # the writes of the value that is there and of the one that was, while the second is on its way; else nothing
+        self.putting: list[Send] = []
 
     async def begin(self, bench: Bench) -> None:
         """Read what is there, twice, so far apart that a clock has gone on: what changes by itself is not held against the
@@ -110,6 +114,11 @@ class Survey:
                 wrong.append(sentence)
         return wrong
 
+    async def read(self, bench: Bench) -> None:
+        """The same reads, and nothing more."""
+        for one in self.kept:
+            await self._value(bench, self._found[one.handle])
+
     async def _difference(self, bench: Bench, one: Attribute) -> str:
         now, error = await self._value(bench, self._found[one.handle])
         if error:
@@ -117,27 +126,37 @@ class Survey:
         if now == one.value:
             return ""
         if one.handle in self.target.writable:
-            return await self._put_back(bench, one)
+            return await self._put_back(bench, one, now or b"")
         return f"{one.name} has changed from {shown(one.value or b'')} to {shown(now or b'')}"
 
-    async def _put_back(self, bench: Bench, one: Attribute) -> str:
+    async def _put_back(self, bench: Bench, one: Attribute, now: bytes) -> str:
         """What keeps its value from being what it was; '' for nothing."""
         link, attribute = bench.link, self._found[one.handle].attribute
         doing, value = f"put back {one.name}", one.value or b""
+        self.putting = [self._write(one, each) for each in (now, value) if len(each) <= self.target.mtu - _HEADER]
         try:
             await link.write(attribute, value, doing, min(_READS_WITHIN, bench.time_left), response=bool(one.writes))
         except AttError as error:
+            self.putting = []
             return f"{one.name} does not take its own value any more ({error.name})"
         back, _ = await self._value(bench, self._found[one.handle])
+        self.putting = []
         return "" if back == value else f"{one.name} did not keep its own value, which was written back"
 
-    async def restore(self, bench: Bench) -> None:
-        """Put back what the plan let change. What that needs may be missing on a device that is dying."""
-        if bench.device.is_up:
-            try:
-                await self.look(bench)
-            except DeviceError as error:
-                bench.note(f"not put back: {error.message}")
+    @staticmethod
+    def _write(one: Attribute, value: bytes) -> Send:
+        return Send(bytes((_WRITE if one.writes else _COMMAND,)) + one.handle.to_bytes(2, "little") + value)
+
+    async def restore(self, bench: Bench) -> bool:
+        """Put back what the plan let change; False where that fails: it may on a device that is dying."""
+        if not bench.device.is_up:
+            return False
+        try:
+            await self.look(bench)
+        except (DeviceError, LinkLost) as error:
+            bench.note(f"not put back: {error.message}")
+            return False
+        return True
 
 
 def _updates(found: Found) -> int:

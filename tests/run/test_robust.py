@@ -10,12 +10,15 @@ import pytest
 
 from benchrig.errors import PlanError
 from benchrig.plan.loader import load_plan
+from benchrig.radio.bumble_stack.bumble_api import Connection
 from benchrig.radio.virtual import Faults
 from benchrig.radio.virtual.faults import AirPdu
 from benchrig.radio.virtual.server import StrictServer
+from benchrig.radio.virtual.weaknesses import Weaknesses
 from benchrig.record.model import Noted
 from benchrig.requests.drawing import KINDS
 from benchrig.steps.robust import Kind
+from benchrig.values.channels import ATT
 from tests.run.kit import Ran, device_text, plan_text, run
 
 UUID = "6b1d000{}-9a53-4c86-8a3e-2f0f6c1d7e40"
@@ -144,6 +147,62 @@ def test_a_link_that_the_air_loses_is_not_the_device() -> None:
     assert ran.ended.verdict == "pass", ran.ended.message
     assert values(ran)["lost_links"] == 1
     assert "the link was lost (connection timeout); the same requests did not do it again" in notes(ran)
+
+
+LABEL = f"""services:
+  - service: {UUID.format(1)}
+    characteristics:
+      - {{characteristic: {UUID.format(3)}, as: utf8, properties: [read, write], value: Back}}
+      - {{characteristic: {UUID.format(2)}, as: uint16, properties: [read, write], value: 5}}
+"""
+
+
+@pytest.mark.parametrize("air", [None, pytest.param("rough", marks=pytest.mark.slow)])
+@pytest.mark.parametrize("seed", [1, pytest.param(4, marks=pytest.mark.slow), pytest.param(5, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("does", ["hang", "reboot", "disconnect"])
+def test_a_device_that_dies_of_its_own_value_when_it_is_put_back(does: str, seed: int, air: str | None) -> None:
+    """A value of the same length is a long one as soon as a shorter one was written."""
+    device = device_text(LABEL, more=f"weaknesses: [{{against: long value, does: {does}}}]\n")
+    step = "  - robust: 100\n    writes: [limit, label]\n    expect: {died: {equals: false}}\n"
+    ran = run(plan_text(step, attributes=NAMES, head=CAUTION), device, seed=seed, air=air)
+    assert values(ran)["died"] is True, notes(ran)
+    assert 1 <= len(values(ran)["killed_by"]) <= 2  # type: ignore[arg-type]
+    assert ran.ended.cause == "limit"
+
+
+def dying_now_and_then(monkeypatch: pytest.MonkeyPatch, times: int) -> None:
+    """It ends the link at the first reads beyond the end of a value, and bears them from then on."""
+    meet, met = Weaknesses.meet, list[bytes]()
+
+    def unsteady(self: Weaknesses, connection: Connection, channel: int, octets: bytes) -> bytes | None:
+        if channel == ATT and octets[:1] == b"\x0c" and octets[3:] == b"\xff\xff" and octets not in met:
+            met.append(octets)
+            if len(met) <= times:
+                self._device.spawn(self._device.disconnect(connection))
+                return b""
+        return meet(self, connection, channel, octets)
+
+    monkeypatch.setattr(Weaknesses, "meet", unsteady)
+
+
+@pytest.mark.parametrize(
+    ("times", "expect", "cause"),
+    [
+        (1, SOUND, None),
+        (2, SOUND, "device"),
+        (2, "expect: {died: {equals: false}, lost_links: {max: 2}}", None),
+        (2, "expect: {died: {equals: false}, lost_links: {equals: 0}}", "limit"),
+    ],
+)
+def test_links_that_only_bad_requests_lose_are_no_pass(
+    times: int, expect: str, cause: str | None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    dying_now_and_then(monkeypatch, times)
+    ran = robust("40", "    only: [offsets]\n", expect=expect)
+    assert values(ran)["lost_links"] == times
+    assert ran.ended.cause == cause, ran.ended.message
+    if cause == "device":
+        assert "2 links were lost after bad requests, and none with as many harmless ones" in ran.ended.message
 
 
 @pytest.mark.slow
