@@ -8,6 +8,8 @@ BenchrigError                     cause
 │   ├── SystemPairing             station   the system pairs, in place of passing on what the device answered
 │   ├── AmbiguousDevice           station   several devices match the selection: none of them is to blame
 │   └── WrongDevice               station   another device answers than the one that was found before
+│       ├── NotProven             station   … or it is the same one under another address, which nothing shows
+│       └── UnfitAddress          device    … and its address does not fit the key that the bonded one gave
 ├── LinkError                     link
 │   ├── DeviceNotFound            link      nothing that answers the selection was heard (also TimeoutError)
 │   ├── ConnectFailed             link      one connection attempt did not succeed
@@ -26,6 +28,7 @@ BenchrigError                     cause
 ├── StepTimeout                   limit     a step's own `within` ran out (also TimeoutError)
 ├── StepFailed                    limit     an action reports a failure of the unit that is no reading
 ├── InnerError                    (its own) what is in a composite step did not pass
+│   └── NotSecured                (its own) a step could do nothing, since the pairing before it had failed
 ├── OperatorError                 operator  cancelled, not answered, not acknowledged
 └── InternalError                 internal  a bug of benchrig
 """
@@ -91,7 +94,7 @@ class UnfitValue(BenchrigError):
 
 
 class StationError(BenchrigError):
-    cause = "station"
+    cause: Cause = "station"
 
 
 class SystemPairing(StationError):
@@ -104,6 +107,16 @@ class AmbiguousDevice(StationError):
 
 class WrongDevice(StationError):
     may_pass = True
+
+
+class NotProven(WrongDevice):
+    """Another device may answer than the one that was found before; a bond would tell."""
+
+
+class UnfitAddress(WrongDevice):
+    """What answers in the place of a bonded device has an address that was not made with the key that it gave."""
+
+    cause = "device"
 
 
 class LinkError(BenchrigError):
@@ -208,6 +221,14 @@ class InnerError(BenchrigError):
     def weight(self) -> int:
         """The worse verdict has more."""
         return ("skip", "fail", "error").index(self.verdict)
+
+
+class NotSecured(InnerError):
+    """A step that wants a bond, or a link that is encrypted, came after `root`, which gave none."""
+
+    def __init__(self, message: str, root: Any, *, advice: str) -> None:
+        super().__init__(message, "skip", "plan", root, message)
+        self.advice = advice
 
 
 class LeftOut(InnerError):

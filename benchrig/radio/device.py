@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Any
 from benchrig.errors import BenchrigError, LinkLost, UsageError
 from benchrig.radio.beside import Beside, beside_of
 from benchrig.radio.link import DISCONNECT_WITHIN
+from benchrig.radio.proof import SERIAL_NUMBER
 from benchrig.radio.subscriptions import Listener, Subscriptions
-from benchrig.radio.unit import SERIAL_NUMBER, SILENT, Unit, Witness
+from benchrig.radio.unit import SILENT, Unit, Witness
 
 if TYPE_CHECKING:
     from benchrig.radio.link import Link

@@ -10,19 +10,15 @@ from typing import TYPE_CHECKING
 
 from benchrig.errors import (
     AmbiguousDevice,
-    AttError,
     DeviceNotFound,
-    LinkError,
-    MalformedValue,
-    NoAnswer,
+    NotProven,
     WrongDevice,
 )
 from benchrig.radio.absence import Absence, Presence, too_short
 from benchrig.radio.choosing import OF_PLAN, Advice, check_connectable, choose_unit, labels, not_heard
 from benchrig.radio.identity import Addressed, Identity, is_private
+from benchrig.radio.proof import another_device, check_address_fits, serial_of, serial_text
 from benchrig.radio.scan import Ear, Report, Selection, Sighting
-from benchrig.radio.table import Segment
-from benchrig.source.problem import printable
 
 if TYPE_CHECKING:
     from benchrig.radio.link import Link
@@ -30,10 +26,8 @@ if TYPE_CHECKING:
 
 # A second device that answers the selection too has this long to be heard.
 LISTEN = 2.0
-SERIAL_NUMBER = "00002a25-0000-1000-8000-00805f9b34fb"
 # How often it is looked whether the device has been heard; times of a sighting come from the reports.
 _LOOK_EVERY = 0.05
-_SERIAL_WITHIN = 5.0
 # An address that was heard so short a time ago is still its own: the shortest that one may last (Core Vol 4 Part E 7.8.45).
 _STAYS = 1.0
 
@@ -96,7 +90,7 @@ class Unit:
     def know_serial(self, data: bytes) -> None:
         """The serial number that was read over its link, or written."""
         if self.identity is not None:
-            self.identity = replace(self.identity, serial=_serial_text(data))
+            self.identity = replace(self.identity, serial=serial_text(data))
 
     def _bonded_as(self, identity: str) -> None:
         """The radio knows it by this identity address from now on; '' for no longer."""
@@ -350,6 +344,8 @@ class Unit:
         if not others:
             raise not_heard(ear, self.selection, listened, self.advice, known=self.identity.address)
         possible = self._possible(ear)
+        if not possible.selected(self.selection) and not self._beside:
+            check_address_fits(self.identity, others, listened)
         if not self.identity.rotates or not possible.selected(self.selection):
             raise WrongDevice(
                 f"the unit is {self.identity.address}, and it was not heard in {listened:.3g} s; "
@@ -357,7 +353,7 @@ class Unit:
                 advice="switch the others off, or see why the unit fell silent",
             )
         if not to_connect:
-            raise WrongDevice(
+            raise NotProven(
                 f"the unit's address changes, and {labels(others)} cannot be told from another device in a scan",
                 advice="connect without a scan before it, so that its serial number can prove it, "
                 "or give the identity key in device: select:",
@@ -380,7 +376,7 @@ class Unit:
         identity, sighting = self.identity, self.sighting
         if not identity.rotates or identity.key is not None or (identity.bonded_as and identity.is_same(sighting)):
             return
-        serial = await _serial_of(link)
+        serial = await serial_of(link)
         if identity.is_same(sighting):
             self.identity = replace(identity, serial=identity.serial or serial)
             return
@@ -392,7 +388,7 @@ class Unit:
             witness.seen(sighting)
             return
         await link.disconnect()
-        raise _another(identity, sighting, serial)
+        raise another_device(identity, sighting, serial)
 
 
 def _of_anothers(error: DeviceNotFound, anothers: list[Sighting]) -> DeviceNotFound:
@@ -401,36 +397,3 @@ def _of_anothers(error: DeviceNotFound, anothers: list[Sighting]) -> DeviceNotFo
         return error
     said = f"{labels(anothers)} fits, and is another device of the plan"
     return DeviceNotFound(f"{error.message}; {said}", advice="see devices: select: if it is the one that is meant here")
-
-
-def _another(identity: Identity, sighting: Sighting, serial: str) -> WrongDevice:
-    """A device under another address that could not be shown to be the same one."""
-    if serial and identity.serial:
-        return WrongDevice(
-            f"another device answers: its serial number is '{printable(serial)}', "
-            f"that of the unit is '{printable(identity.serial)}'",
-            advice="switch the others off",
-        )
-    return WrongDevice(
-        f"the unit was {identity.address}, {sighting.address} answers now, and nothing proves that it is the same device",
-        advice="give its identity key in device: select:, or let the device offer a serial number",
-    )
-
-
-async def _serial_of(link: Link) -> str:
-    """The serial number that the device tells, '' when it tells none."""
-    found = link.table.find((Segment(SERIAL_NUMBER),))
-    if not found:
-        return ""
-    try:
-        return _serial_text(await link.read(found[0].attribute, "read the serial number", _SERIAL_WITHIN))
-    except (AttError, LinkError, NoAnswer, MalformedValue):
-        return ""
-
-
-def _serial_text(data: bytes) -> str:
-    """The same text for the same bytes, whatever format a plan reads them in; '' for what proves nothing."""
-    try:
-        return data.decode("utf-8").rstrip("\0")
-    except UnicodeDecodeError:
-        return ""

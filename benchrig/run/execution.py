@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
@@ -83,6 +83,8 @@ class StepExecution:
     unable: BenchrigError | None = None
     # whether the step around it needs the link: what is missing once that is lost is no fault of the unit
     holds_link: bool = False
+    # what an error comes to after what has happened before
+    explained: Callable[[BenchrigError | None], BenchrigError | None] = lambda error: error
     _context: StepContext | None = None
     _attempts: int = 1
     _out_of_time: bool = False
@@ -90,7 +92,7 @@ class StepExecution:
     async def carry_out(self) -> Ended:
         """Never raises for anything that happens to the unit, the link or the station: that is the verdict."""
         started, had_link = self.run.clock.now(), self.device.is_up
-        error = await self._done()
+        error = self.explained(await self._done())
         lost = had_link and not self.device.is_up and not self.device.was_ended
         unblamed = error is None or (self.holds_link and error.cause == "limit")
         if unblamed and lost and self.inside is None and not self.lets_go:

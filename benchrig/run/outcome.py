@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from enum import IntEnum
 from typing import TYPE_CHECKING, NamedTuple
 
-from benchrig.errors import BenchrigError, Cause, InnerError, InternalError
+from benchrig.errors import BenchrigError, Cause, InnerError, InternalError, NotSecured
 from benchrig.plan.tree import StepPlan
 from benchrig.record.model import RunEnded, Verdict, Where
 from benchrig.run.ending import verdict_of
@@ -76,6 +76,9 @@ class Outcome:
         self.judged += ended.judged
         self._left += len(ended.not_judged)
         self._allowed += sum(each.allowed for each in ended.not_judged)
+        if isinstance(ended.error, NotSecured) and event.root is not None:
+            said = f"step {where.label} was skipped: {event.message}"
+            self._left_for(event.root, End(where, "error", "plan", said), excused=excused)
         if event.cause is None:
             return
         self.interrupted = self.interrupted or event.cause == "operator"
@@ -103,11 +106,16 @@ class Outcome:
         self._left += len(plan.limit_names)
         if why.allowed:
             self._allowed += len(plan.limit_names)
-        elif why.root in self._excused:
+        else:
+            said = f"{plan.name} was skipped: {why.message}"
+            self._left_for(why.root, End(where, "error", "plan", said), excused=excused)
+
+    def _left_for(self, root: Where | None, end: End, *, excused: bool) -> None:
+        if root is not None and root in self._excused:
             if not excused:
-                self._end(self._excused[why.root])
-        elif why.root not in self._bad:
-            self._open(End(where, "error", "plan", f"{plan.name} was skipped: {why.message}"))
+                self._end(self._excused[root])
+        elif root not in self._bad:
+            self._open(end)
 
     def forget(self, but: AbstractSet[Where]) -> None:
         """The ends that no step can be left out for any more; what decides the run stays."""

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 
-from benchrig.errors import InnerError, OperatorError, StepFailed
+from benchrig.errors import InnerError, NotSecured, OperatorError, StepFailed
 from benchrig.plan.conditions import Decided, Decision, Missing, Unfit, Unsatisfied, decide
 from benchrig.plan.flow import Losses
 from benchrig.plan.in_worlds import without
@@ -20,6 +20,7 @@ from benchrig.run.inside import Around, Inside
 from benchrig.run.leaving import Reason, skipped, with_inner
 from benchrig.run.order import Order
 from benchrig.run.outcome import Outcome
+from benchrig.run.unsecured import Unsecured
 from benchrig.steps.base import Cap
 
 
@@ -35,6 +36,7 @@ class Walk:
     may_lack: AbstractSet[str]
     _losses: Losses = field(default_factory=Losses)
     _order: Order = field(default_factory=Order)
+    _unsecured: Unsecured = field(default_factory=Unsecured)
     _current: Where | None = None
     # the devices whose link is known to be lost
     _lost: frozenset[str] = frozenset()
@@ -69,6 +71,7 @@ class Walk:
         excused = around.tolerated and not fatal
         self.outcome.step(where, ended, excused=excused, inside=around.tolerated or plan.tolerates)
         self._order.note(plan, ended.event)
+        self._unsecured.note(plan, ended.event)
         for watch in around.watches:
             watch.ended(plan.name, ended.event.verdict)
         return ended.event
@@ -102,6 +105,7 @@ class Walk:
             left_out,
             unable,
             around.holds_link,
+            lambda error: self._unsecured.explained(plan.device, error),
         )
 
     def is_over(self, plan: StepPlan) -> bool:
@@ -110,7 +114,7 @@ class Walk:
 
     def next_round(self) -> None:
         """What failed in rounds before, and made nothing impossible, need not be known any more."""
-        self.outcome.forget(self._losses.roots | self._order.roots | {*self.run.owed.values()})
+        self.outcome.forget(self._losses.roots | self._order.roots | self._unsecured.roots | {*self.run.owed.values()})
 
     def _time(self) -> PlanTime | None:
         """What bounds the next step beside its own time."""
@@ -166,6 +170,7 @@ class Walk:
         for event in (closed, *unjudged):
             around.run.emit(event)
         self._order.note(plan, closed)
+        self._unsecured.note(plan, closed)
         for watch in around.watches:
             if why.allowed:
                 watch.left_out(plan.name, why.message)
@@ -200,7 +205,8 @@ class Walk:
         verdict, error = ended.event.verdict, ended.error
         if not lets_go:
             ended_here = self.devices[plan.device].was_ended
-            self._losses.remember(plan, where, error, self._at_hand(plan), ended=ended_here)
+            root = error.root if isinstance(error, NotSecured) else where
+            self._losses.remember(plan, root, error, self._at_hand(plan), ended=ended_here)
         # one limit that was not judged ends nothing; what is in a composite step was remembered itself
         over = verdict == "error" and error is not None and not isinstance(error, InnerError)
         fatal = over or ended.out_of_time or (verdict == "fail" and plan.on_fail == "stop")

@@ -66,7 +66,7 @@ async def test_another_unit_is_not_taken_for_the_one_that_is_bonded():
         bench.device().switch_off()
         found = await unit.present(3.0)
         assert (found.sighting, found.doubt) == (None, "")
-        with pytest.raises(WrongDevice, match="another device matches the selection now: "):
+        with pytest.raises(WrongDevice, match="matches the selection now has no address that fits"):
             await unit.find(0.0, 3.0, to_connect=True)
 
 
