@@ -114,6 +114,7 @@ class Secrets:
         judgement = reading.judgement
         if hidden and judgement is not None:
             told = f"the value {'satisfies' if judgement.passed else 'does not satisfy'} a limit that is secret"
+            told += "" if judgement.passed else _broken(judgement)
             self._said[judgement.sentence] = told
             judgement = Judgement(judgement.passed, "(secret)", told, place=judgement.place)
         value = MASK if hidden else reading.value
@@ -207,3 +208,10 @@ def _bytes_of(value: str) -> Iterable[str]:
 def _plain_word(value: Any) -> str:
     assert isinstance(value, Word)
     return str(value)
+
+
+def _broken(judgement: Judgement) -> str:
+    """How a limit was broken, without a value of it."""
+    if judgement.limit.startswith("differs from ") and " does not differ from " in judgement.sentence:
+        return ": it is the same as one that it must differ from"
+    return ": it is another one" if judgement.limit.startswith("equals ") else ""

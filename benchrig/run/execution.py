@@ -6,7 +6,7 @@ import asyncio
 from collections.abc import Callable, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from msgspec.structs import replace
 
@@ -34,6 +34,10 @@ from benchrig.source.shape import Misfit
 from benchrig.steps.base import Cap, Step
 from benchrig.steps.composite import Watch
 from benchrig.steps.loss import carried_out
+from benchrig.tasks import first_of
+
+if TYPE_CHECKING:
+    from benchrig.radio.link import Link
 
 # Between attempts; the last one repeats.
 BACK_OFF = (0.25, 0.5, 1.0)
@@ -185,7 +189,7 @@ class StepExecution:
             context = self._context = StepContext(
                 self.run, self.device, self.plan, step, where, deadline, self.watches, self.lets_go
             )
-            await self.control.guarded(deadline + GRACE, carried_out(step, context))
+            await self.control.guarded(deadline + GRACE, self._held(step, context))
         except (LinkError, NoAnswer, StepTimeout) as error:
             return await self._explained(error)
         except BenchrigError as error:
@@ -195,6 +199,13 @@ class StepExecution:
         except Exception as error:
             return internal(error)
         return None
+
+    async def _held(self, step: Step, context: StepContext) -> None:
+        """Where the step around it needs the link, nothing goes on without that."""
+        if self.holds_link and self.device.is_up:
+            await first_of(carried_out(step, context), _loss_of(self.device.link))
+        else:
+            await carried_out(step, context)
 
     async def _of_composite(self, inside: Inside, step: Step, where: Where, deadline: float) -> None:
         context = self._context = CompositeContext(
@@ -259,3 +270,8 @@ class StepExecution:
         event = NotJudged(self.where, self.run.clock.at, name, why, allowed=True)
         self.run.emit(event)
         return event
+
+
+async def _loss_of(link: Link) -> None:
+    await link.lost.wait()
+    raise LinkLost(f"the link was lost, which the step around this one needs ({link.lost_reason})")

@@ -225,3 +225,20 @@ def test_an_identity_key_out_of_a_file(tmp_path):
     assert done.returncode == 0
     assert "the address belongs to it" in done.stdout
     assert "ec0234a3" not in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("step", "said"),
+    [
+        ("write: number\n    value: '${pin}'\n    read_back: true\n    expect: {value: {differs: '${pin}'}}", "it is the same as one that it must differ from"),
+        ("read: number\n    expect: {value: {equals: '${pin}'}}", "it is another one"),
+    ],
+)  # fmt: skip
+def test_how_a_secret_limit_was_broken_is_said(tmp_path, step, said):
+    bench(tmp_path, f"  - {step}\n")
+    (tmp_path / "pin").write_text(PIN)
+    done = run(tmp_path, "--set", "pin=@pin")
+    assert (done.returncode, f"a limit that is secret: {said}" in " ".join(done.stdout.split())) == (1, True), (
+        done.stdout
+    )
+    assert [form for form in forms(PIN) if form in done.stdout] == []

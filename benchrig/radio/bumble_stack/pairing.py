@@ -91,6 +91,9 @@ class ClientSecurity:
             raise
         if not task.done():
             self._stack.tasks.drop(task)
+        elif session.timed_out:
+            self._link.abandon("the pairing was not answered")
+            await self._link.close()
         self._check()
         if session.side.error:
             raise session.side.error
@@ -107,7 +110,6 @@ class ClientSecurity:
                 session, reason_in_words(error.error_code or 0), "device" if session.failed_by == "peer" else "bench"
             )
         if isinstance(error, SmpTimeout):
-            self._link.abandon("the pairing was not answered")
             return _failed(session, TIMEOUT, "bench" if session.side.is_late else "device")
         if isinstance(error, EncryptionRefused):
             return _failed(session, ENCRYPTION, "device")
