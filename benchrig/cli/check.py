@@ -192,9 +192,11 @@ def _loaded(path: Path, given: tuple[str, ...], station: Station | None) -> tupl
 
 def _remark(plan: Plan, kind: str, missing: list[str], barred: list[StepPlan]) -> None:
     """Say what the plan asks of radio and station in vain; the `barred` steps cannot run there."""
-    from benchrig.plan.remarks import remarks
+    from benchrig.plan.remarks import hints, remarks
     from benchrig.plan.tree import place_text
 
+    for where, sentence in hints(plan):
+        echo(f"{where}: {sentence}")
     if kind:
         for where, sentence in remarks(plan, kind):
             echo(f"{where}: on the {kind} radio {sentence}")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from benchrig.cli.out import echo
 from benchrig.errors import OperatorError
+from benchrig.steps.numbers import PASSKEY_ASKED
 from benchrig.text.wrapping import wrapped
 
 if TYPE_CHECKING:
@@ -31,6 +32,11 @@ class Unattended:
         raise self._nobody(question)
 
     async def enter(self, question: str, problem_with: Callable[[str], str] = lambda text: "") -> str:
+        if question.startswith(PASSKEY_ASKED):
+            raise OperatorError(
+                f"nobody answered '{question}' (no terminal)",
+                advice="run it at a terminal, or write passkey: where the step says how to pair (of an access step: under levels)",
+            )
         raise self._nobody(question)
 
     async def choose(self, question: str, options: list[str]) -> str:
@@ -45,7 +51,7 @@ class Unattended:
     def _nobody(self, question: str) -> OperatorError:
         return OperatorError(
             f"nobody answered '{question}' (no terminal)",
-            advice="run it at a terminal, or name a value with 'given:' in the step, and give it with --set",
+            advice="run it at a terminal, or name a value with 'given:' in the ask step, and give it with --set",
         )
 
 

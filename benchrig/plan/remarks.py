@@ -45,6 +45,13 @@ def remarks(plan: Plan, kind: str) -> Iterator[tuple[str, str]]:
             yield from _read_and_heard(step)
 
 
+def hints(plan: Plan) -> Iterator[tuple[str, str]]:
+    """The same for what steps prove less than their reader may think, on any radio."""
+    for step in plan.steps:
+        for hint in step.step.hints(step.names) if step.step is not None else ():
+            yield place_text(step.place), f"'{step.name}' {hint}"
+
+
 def _barred(step: StepPlan, kind: str) -> Iterator[tuple[str, str]]:
     """Of a step whose values come in the run, what holds for any."""
     for bar in barred(kind, step.step or step.kind):

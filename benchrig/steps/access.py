@@ -18,7 +18,7 @@ from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar
 from benchrig.steps.access_levels import SHORT_KEY, Levels
 from benchrig.steps.access_links import AccessLinks, level_in_words
-from benchrig.steps.access_matrix import Matrix
+from benchrig.steps.access_matrix import OTHERS, Matrix
 from benchrig.steps.attribute import AttributeName, Names
 from benchrig.steps.base import NOTHING, SECONDS, Cap, ReadingType, Step
 from benchrig.steps.bench import Bench
@@ -126,6 +126,23 @@ class Access(Step, kw_only=True):
             message = f"the matrix judges no write of '{name}'"
             yield Misfit(message, "say what its write needs, or take it out of writes", ("writes", index))
 
+    def hints(self, names: Names) -> Iterable[str]:
+        """The writes that the matrix judges, and nobody may try."""
+        if any(map(_is_late, (self.access, self.may_write))):
+            return
+        allowed = {_address(names, name) for name in self.may_write}
+        rows = {name: needs for name, needs in self.access.named.items() if _address(names, name) not in allowed}
+        if allowed <= {_address(names, name) for name in self.access.named}:
+            rows[OTHERS] = self.access.others
+        untried = [
+            f"{name} ({operation})"
+            for name, needs in rows.items()
+            for operation in ("write", "write without response")
+            if needs.get(operation, "any") != "any"
+        ]
+        if untried:
+            yield f"judges writes that are not tried, for writes does not list them: {', '.join(untried)}"
+
     def readings(self, names: Names) -> Mapping[str, ReadingType]:
         return {
             "differences": ReadingType("number", "", "operations that the unit allows or refuses otherwise, and gaps"),
@@ -161,6 +178,8 @@ class Access(Step, kw_only=True):
             bench.not_measured("differences", "no operation was tried")
         bench.reading("tried", trying.tried)
         bench.reading("not_tried", sum(trying.not_tried.values()))
+        if trying.not_tried:
+            bench.note(_untried(trying.not_tried))
         bench.reading("found", found, access=trying.all)
         bench.reading("elapsed", bench.since(started), "s")
 
@@ -171,6 +190,12 @@ class Access(Step, kw_only=True):
         """What was found until the link, or the unit, was gone: a part, so nothing is held against it."""
         if not bench.wanted("found"):
             bench.reading("found", trying.differences, access=trying.all)
+
+
+def _untried(reasons: Mapping[str, int]) -> str:
+    """A pass says nothing of these."""
+    why = "; ".join(f"{reason} ({count})" for reason, count in reasons.items())
+    return f"{counted(sum(reasons.values()), 'operation')} not tried: {why}"
 
 
 def _in_short(found: list[str]) -> str:

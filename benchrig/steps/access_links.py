@@ -189,7 +189,7 @@ class AccessLinks:
             raise DeviceError(f"expected a key of {longest} bytes or more, found one of {result.key_size}")
 
     async def _paired(self, pairing: LevelPairing, link: str) -> Paired:
-        result = await paired(self.bench, Numbers(self.bench, pairing))
+        result = await paired(self.bench, Numbers(self.bench, pairing, purpose=f"a link that is {link}"))
         if self.patience.goes_on(result, self.bench.time_left):
             raise _TooSoonError
         if result.failure != NONE:

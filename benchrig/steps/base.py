@@ -249,6 +249,10 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
         """What is wrong with the files that the step sends; `folder` is that of the plan."""
         return ()
 
+    def hints(self, names: Names) -> Iterable[str]:
+        """What `check` says of a step that is right as it is: where it proves less than its reader may think."""
+        return ()
+
     def readings(self, names: Names) -> Mapping[str, ReadingType] | None:
         """The readings by name, None when they are known only in the run. Misfit for an unknown attribute."""
         raise NotImplementedError

@@ -25,6 +25,8 @@ T = TypeVar("T")
 
 # The other end waits 30 s for the next word (Core Vol 3 Part H 3.4); the answer has to be on its way by then.
 ANSWER_WITHIN = 28.0
+# How the question for a passkey begins.
+PASSKEY_ASKED = "Type the passkey that"
 # The name of the number that the bench shows, for the steps that do something with it.
 SHOWN = "shown"
 
@@ -86,8 +88,10 @@ class Numbers:
     """Answers the questions of a pairing for the bench: from the keys of the step, and by the operator where they say nothing.
     OperatorError."""
 
-    def __init__(self, bench: Bench, pairing: Pairing, own: Own = in_step) -> None:
+    def __init__(self, bench: Bench, pairing: Pairing, own: Own = in_step, purpose: str = "") -> None:
+        """`purpose` is what the pairing is for, where a step has several."""
         self.pairing, self.own = pairing, own
+        self._purpose = f" (for {purpose})" if purpose else ""
         self._bench = bench
         # whether the bench has said no, by the plan or by the person at it
         self.refused = False
@@ -105,14 +109,14 @@ class Numbers:
         passkey = self.pairing.passkey
         if passkey is not None:
             return passkey.number
-        question = f"Type the passkey that {self._unit} shows"
+        question = f"{PASSKEY_ASKED} {self._unit} shows{self._purpose}"
         digits = typed_digits(await self._ask(lambda: self._bench.operator.enter(question, wrong_digits)))
         self._bench.keep_secret(digits)
         return int(digits)
 
     async def _show(self, question: Question) -> None:
         """The plan may know who types its own passkey: then nobody has to be there to read it."""
-        told = self._bench.operator.tell(f"Type this passkey on {self._unit}:\n{large(question.digits)}")
+        told = self._bench.operator.tell(f"Type this passkey on {self._unit}{self._purpose}:\n{large(question.digits)}")
         with contextlib.suppress(*([OperatorError] if self.pairing.passkey is not None else [])):
             await self.own(told, ANSWER_WITHIN)
 
@@ -120,7 +124,7 @@ class Numbers:
         number = self.pairing.number
         if number is not None:
             return number == "accept" or number == question.digits
-        text = f"This number is to be compared with {self._unit}:\n{large(question.digits)}"
+        text = f"This number is to be compared with {self._unit}{self._purpose}:\n{large(question.digits)}"
         await self.own(self._bench.operator.tell(text), ANSWER_WITHIN)
         return await self._ask(lambda: self._bench.operator.confirm(f"Does {self._unit} show this number?"))
 

@@ -2,6 +2,7 @@
 
 import pytest
 
+from benchrig.plan.remarks import hints
 from tests.plan.building import plan_of, problems_of
 
 LEVELS = "    levels: {encrypted: {pair: none}, authenticated: never}\n"
@@ -144,3 +145,13 @@ def test_it_begins_without_a_bond_and_ends_without_a_link():
     assert [problem.message for problem in problems_of(behind.replace("true", "false"))] == [
         "'encrypt' needs a bond, but 'access' keeps none"
     ]
+
+
+def test_writes_that_are_judged_and_not_tried_are_told():
+    """A step that passes without them is right as it is, and proves less than its matrix says."""
+    rows = "{temperature: {write: never}, humidity: {write: open}, pressure: {write: any}, others: {write: open}}"
+    [(where, hint)] = hints(plan_of(f"{HEAD}  - access: {rows}\n    writes: [humidity]\n"))
+    assert where.endswith(":5")
+    assert hint.endswith("writes does not list them: temperature (write), others (write)")
+    rows = "{humidity: {write: open}, others: {write: open}}"
+    assert not [*hints(plan_of(f"{HEAD}  - access: {rows}\n    writes: [humidity, temperature]\n"))]

@@ -305,6 +305,9 @@ def test_what_was_not_tried_is_counted_and_never_a_pass():
     assert ran.ended.exit_code == 1
     assert ran.reading("access", "not_tried").value == 20
     assert {cell.why for cell in access_of(ran)[OWN(1), "write"].cells} == {"not listed under writes"}
+    assert "20 operations not tried: not listed under writes (20)" in [
+        each.text for each in ran.events if isinstance(each, Noted)
+    ]
     levels = "    levels: {encrypted: never, authenticated: never, secure connections: never}\n"
     barred = run(plan(matrix(), ALL_WRITES, limits="{differences: {equals: 0}}", levels=levels), every_need())
     assert barred.ended.exit_code == 0, barred.ended.message
@@ -436,6 +439,13 @@ def test_a_size_of_the_key_is_asked_for_over_a_link_with_a_short_one():
     refuses = run(plan(rows, levels=levels), unit({1: keys}, security=SECURITY.replace("}", ", least_key_size: 16}")))
     assert (refuses.ended.exit_code, refuses.step("access").ended.cause) == (1, "device")
     assert refuses.ended.message.startswith("no link that is encrypted with a short key: the pairing failed")
+
+
+def test_nobody_at_a_terminal_is_told_which_key_has_the_passkey():
+    told = run(SOUND.replace(f", passkey: '{CODE}'", ""), every_need()).step("access").ended
+    assert "(for a link that is authenticated)" in told.message
+    assert "write passkey:" in told.advice
+    assert "under levels" in told.advice
 
 
 def test_a_unit_that_waits_after_a_refused_pairing_is_waited_for():
