@@ -166,7 +166,17 @@ class WantsPairing(AttError):
 
     def __init__(self, code: int, name: str, doing: str, *, advice: str = "") -> None:
         super().__init__(code, name, doing, advice=advice)
+        self._answered = self.message
         self.message += ": it wants a paired link, and nothing was paired before"
+        self.has_bond = False
+
+    def beside_bond(self) -> None:
+        """The two have paired, on a link before this one."""
+        self.has_bond = True
+        self.message = (
+            f"{self._answered}: it wants an encrypted link, and this one was not encrypted with the key of the bond"
+        )
+        self.advice = "encrypt the link first"
 
 
 class NoAnswer(DeviceError, TimeoutError):

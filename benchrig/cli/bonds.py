@@ -25,10 +25,13 @@ if TYPE_CHECKING:
 _HEADINGS = ("unit", "address", "radio", "method", "key", "since")
 
 
-@click.group(invoke_without_command=True, short_help="Show the bonds of this station, or clear them.")
-@path_option(
+_station_option = path_option(
     "--station", help="Station file: the bonds are those of the station that it names. Default: this computer."
 )
+
+
+@click.group(invoke_without_command=True, short_help="Show the bonds of this station, or clear them.")
+@_station_option
 @json_option()
 @click.pass_context
 def bonds(context: click.Context, station: Path | None, as_json: bool) -> None:
@@ -48,7 +51,7 @@ def bonds(context: click.Context, station: Path | None, as_json: bool) -> None:
 
 def _complete(context: click.Context, _: click.Parameter, incomplete: str) -> list[str]:
     """Names and addresses of the units, for the shell."""
-    path = context.parent.params.get("station") if context.parent else None
+    path = context.params.get("station") or (context.parent.params.get("station") if context.parent else None)
     try:
         held = _store(path and Path(path)).all()
     except BenchrigError:
@@ -60,8 +63,9 @@ def _complete(context: click.Context, _: click.Parameter, incomplete: str) -> li
 @click.argument("units", nargs=-1, metavar="UNIT…", shell_complete=_complete)
 @flag("--all", "everything", help="Forget every bond of the station.")
 @flag("--yes", help="Forget them without a question.")
+@_station_option
 @click.pass_obj
-def clear(store: BondStore, units: tuple[str, ...], everything: bool, yes: bool) -> None:
+def clear(store: BondStore, units: tuple[str, ...], everything: bool, yes: bool, station: Path | None) -> None:
     """Forget the bonds with UNIT: an address, or a name (with * and ?). The unit keeps its own key: let it forget too, or
     pair anew.
 
@@ -71,6 +75,7 @@ def clear(store: BondStore, units: tuple[str, ...], everything: bool, yes: bool)
       benchrig bonds clear --all --yes
     """
     with errors_for_people():
+        store = store if station is None else _store(station)
         if bool(units) == everything:
             raise UsageError("expected units, or --all", advice="for example: benchrig bonds clear C0:12:34:56:78:9A")
         held = store.all()
@@ -96,7 +101,7 @@ def _show(store: BondStore, as_json: bool) -> None:
     if as_json:
         print_json({"station": store.station, "store": str(store.path), "bonds": [bond.shown for bond in held]})
     elif held:
-        print_table(console(), _HEADINGS, [(_cells(bond), "") for bond in held])
+        print_table(console(), _HEADINGS, [(_cells(bond), "") for bond in held], whole=("since",))
     else:
         tell(f"station '{store.station}' has no bonds")
 

@@ -56,8 +56,9 @@ def _tree(device: Simulated) -> Tree:
     address = f"{device.own_address} ({device.own_address_type})"
     head = f"{device.name}  {address}, every {said.interval * 1000:g} ms, {level}"
     tree = Tree(Text(plain(head, _LINE) + ("" if said.connectable else ", not connectable")))
-    if isinstance(device, DeviceSpec) and (paired := _pairing(device)):
-        tree.add(Text(plain(paired, _LINE)))
+    if isinstance(device, DeviceSpec):
+        for line in filter(None, (_pairing(device), _privacy(device))):
+            tree.add(Text(plain(line, _LINE)))
     names = Names()
     for service in device.table:
         branch = tree.add(Text(plain(names.label(service.service, "service"), _LINE)))
@@ -78,6 +79,15 @@ def _pairing(device: DeviceSpec) -> str:
     return f"{words or 'pairs'}, out of band: random {security.out_of_band.random.hex()}, confirm {confirm}"
 
 
+def _privacy(device: DeviceSpec) -> str:
+    """How long it has each of its addresses."""
+    privacy = device.privacy
+    if privacy is None:
+        return ""
+    changes = "that never changes" if privacy.never_rotates else f"another one every {privacy.every}"
+    return f"private addresses: {privacy.address}, {changes}"
+
+
 def _characteristic(spec: CharacteristicSpec, names: Names) -> str:
     from benchrig.radio.virtual.gatt_spec import PROPERTIES
 
@@ -91,5 +101,11 @@ def _characteristic(spec: CharacteristicSpec, names: Names) -> str:
 def _needs(spec: CharacteristicSpec) -> str:
     """What the link must have for which access."""
     needs = {"read": spec.reading, "write": spec.writing, "subscribe": spec.subscribing}
-    words = [f"{access}: {need.level.words}" for access, need in needs.items() if need.level]
+    words = [f"{access}: {need.level.words}{_key_size(need.key_size)}" for access, need in needs.items() if need.level]
     return f"  needs {', '.join(words)}" if words else ""
+
+
+def _key_size(size: int) -> str:
+    from benchrig.radio.security import SMALLEST_KEY
+
+    return f" with a key of {size} bytes" if size > SMALLEST_KEY else ""

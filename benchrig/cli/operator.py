@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 from benchrig.cli.out import echo
 from benchrig.errors import OperatorError
-from benchrig.steps.numbers import PASSKEY_ASKED
 from benchrig.text.wrapping import wrapped
+from benchrig.values.passkey import PASSKEY_ASKED
 
 if TYPE_CHECKING:
     from benchrig.terminal.asking import Question

@@ -105,10 +105,9 @@ def _help(result: dict[str, Any]) -> list[str]:
 
 def _pair(result: dict[str, Any]) -> list[str]:
     from benchrig.desk.securing import paired_words
-    from benchrig.steps.pairing_readings import failure_words
 
     if "failure" in result:
-        return [f"not paired: {plain(failure_words(result['failure'], result['failed_by']))}"]
+        return []  # the error behind it says so
     parts = [result.get(name) for name in ("method", "secure_connections", "authenticated", "key_size", "bonded")]
     level = f"; link: {result['level']}" if result["level"] else ""
     return [f"paired: {paired_words(*parts)}{level}"]
@@ -116,7 +115,9 @@ def _pair(result: dict[str, Any]) -> list[str]:
 
 def _encrypt(result: dict[str, Any]) -> list[str]:
     if "failure" in result:
-        return [f"not encrypted: {plain(result['failure'])}"]
+        return []
+    if "already" in result:
+        return [f"the link is encrypted already: {result['already']}"]
     return [f"encrypted{f', key of {size} bytes' if (size := result.get('key_size')) else ''}"]
 
 

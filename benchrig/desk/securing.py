@@ -57,7 +57,7 @@ async def secure(
     return paired
 
 
-def check_paired(paired: Paired) -> None:
+def check_paired(paired: Paired, to_pair: str = "--pair keyboard") -> None:
     """What `error_of` makes of a pairing that failed, with the advice for a person; OperatorError where he was late."""
     if paired.failure == TIMEOUT and paired.failed_by == "bench":
         raise OperatorError("nobody answered within the 30 s that a pairing waits", advice="pair again")
@@ -65,7 +65,7 @@ def check_paired(paired: Paired) -> None:
         error = error_of(paired)
         if isinstance(error, StepFailed):  # no limit has broken here
             error = DeviceError(error.message)
-        error.advice = _ADVICE.get(paired.failure, "")
+        error.advice = _ADVICE.get(paired.failure, "").format(to_pair)
         raise error
 
 
@@ -78,7 +78,7 @@ def check_encrypted(encrypted: Encrypted) -> None:
 
 _ADVICE = {
     "confirm value failed": "check the number that was typed, and pair again",
-    "authentication requirements": "pair as something that can do more: --pair keyboard",
+    "authentication requirements": "pair as something that can do more: {}",
     "repeated attempts": "wait a while before the next attempt",
     "pairing not supported": "check that the device accepts pairing now: some do for a while after a button only",
 }

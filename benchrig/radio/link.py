@@ -340,12 +340,20 @@ class Link:
         """What a device wants beyond a link that is encrypted, it alone answers for."""
         if isinstance(error, WantsPairing) and self._is_encrypted:
             return AttError(error.code, error.name, doing)
+        if isinstance(error, WantsPairing) and self._is_bonded:
+            error.beside_bond()
         return error
 
     @property
     def _is_encrypted(self) -> bool:
         with contextlib.suppress(BenchrigError):  # of a radio that does not tell
             return bool(self.security.level)
+        return False
+
+    @property
+    def _is_bonded(self) -> bool:
+        with contextlib.suppress(BenchrigError):
+            return self.security.is_bonded
         return False
 
     def _abandon(self, reason: str) -> None:

@@ -19,14 +19,12 @@ from benchrig.steps.bench import Bench, Own, in_step
 from benchrig.steps.composite import Came, Composite, CompositeBench, Watch
 from benchrig.steps.pairing_keys import Pairing
 from benchrig.tasks import Tasks, first_of
-from benchrig.values.passkey import digits_of, typed_digits, wrong_digits
+from benchrig.values.passkey import PASSKEY_ASKED, digits_of, typed_digits, wrong_digits
 
 T = TypeVar("T")
 
 # The other end waits 30 s for the next word (Core Vol 3 Part H 3.4); the answer has to be on its way by then.
 ANSWER_WITHIN = 28.0
-# How the question for a passkey begins.
-PASSKEY_ASKED = "Type the passkey that"
 # The name of the number that the bench shows, for the steps that do something with it.
 SHOWN = "shown"
 

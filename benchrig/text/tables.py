@@ -12,7 +12,7 @@ from rich.text import Text
 from benchrig.text.escape import ascii_text
 
 if TYPE_CHECKING:
-    from rich.console import Console, OverflowMethod, RenderableType
+    from rich.console import Console, JustifyMethod, OverflowMethod, RenderableType
 
 
 def print_table(
@@ -21,12 +21,15 @@ def print_table(
     rows: Iterable[tuple[Sequence[str], str]],
     *,
     right: Sequence[str] = (),
+    whole: Sequence[str] = (),
 ) -> None:
-    """Rows of cells, each with the style of its row. `right` names the headings of columns of numbers. Cells are never
+    """Rows of cells, each with the style of its row. `right` names the headings of columns of numbers, `whole` those of cells
+    that do not break. Cells are never
     read as markup, and are plain text already."""
     table = Table(box=None, pad_edge=False, header_style="dim")
     for heading in headings:
-        table.add_column(shown(heading, console), justify="right" if heading in right else "left", overflow="fold")
+        justify: JustifyMethod = "right" if heading in right else "left"
+        table.add_column(shown(heading, console), justify=justify, overflow="fold", no_wrap=heading in whole)
     for cells, style in rows:
         table.add_row(*(shown(cell, console) for cell in cells), style=style)
     print_trimmed(console, table)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 
+# How the question for one begins.
+PASSKEY_ASKED = "Type the passkey that"
 LARGEST_PASSKEY = 999_999
 SIX_DIGITS = re.compile("[0-9]{6}")
 

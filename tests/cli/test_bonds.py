@@ -61,6 +61,16 @@ def test_bonds_are_forgotten(words: list[str], names: list[str], tmp_path: Path,
     assert f"{2 - len(names)} bond" in done.stderr
 
 
+def test_the_station_may_stand_behind_clear_too(tmp_path: Path, home: dict[str, str]) -> None:
+    done = here("bonds", "clear", "Box 1", "--yes", "--station", "line2.yaml", cwd=tmp_path, env=home)
+    assert (done.returncode, left(home)) == (0, ["Meter 7"])
+
+
+def test_a_narrow_table_breaks_no_time(tmp_path: Path, home: dict[str, str]) -> None:
+    table = here("bonds", "--station", "line2.yaml", cwd=tmp_path, env={**home, "COLUMNS": "80"})
+    assert "2026-05-01T10:00:00+00:00" in table.stdout
+
+
 @pytest.mark.parametrize(
     ("words", "code", "said"),
     [

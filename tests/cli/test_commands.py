@@ -67,6 +67,16 @@ def test_devices_shows_the_table() -> None:
         assert text in result.stdout
 
 
+def test_devices_show_privacy_and_the_size_of_keys(tmp_path: Path) -> None:
+    (tmp_path / "lock.yaml").write_text(
+        "device: Lock\nprivacy: {every: 5 min}\nservices:\n  - service: battery service\n    characteristics:\n"
+        "      - {characteristic: battery level, properties: [read], value: 81 %, read_needs: encrypted, key_size_needed: 16}\n"
+    )
+    said = invoke("devices", tmp_path / "lock.yaml").output
+    assert "private addresses: resolvable, another one every 5 min" in said
+    assert "needs read: encrypted with a key of 16 bytes" in " ".join(said.split())
+
+
 def test_devices_shows_mistakes(tmp_path: Path) -> None:
     (tmp_path / "bad.yaml").write_text(device_text(THERMOMETER).replace("value: 21.5 °C", "valeu: 1"), encoding="utf-8")
     result = invoke("devices", tmp_path / "bad.yaml")

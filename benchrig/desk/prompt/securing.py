@@ -57,12 +57,15 @@ async def pair(session: Session, wish: Wish) -> None:
         **_told(paired, ("method", "secure_connections", "authenticated", "bonded", "key_size")),
     }
     session.show({**shown, "level": level_text(link.security.level) if link.is_up else ""})
-    check_paired(paired)
+    check_paired(paired, "pair keyboard")
 
 
 async def encrypt(session: Session) -> None:
     """With the key of the bond."""
     link = await session.connection.up()
+    if link.security.level:
+        session.show({"verb": "encrypt", "already": level_text(link.security.level)})
+        return
     encrypted = await link.security.encrypt()
     session.deeds.append(EncryptDone(encrypted))
     session.show({"verb": "encrypt", **_told(encrypted, ("authenticated", "secure_connections", "key_size"))})
@@ -70,12 +73,14 @@ async def encrypt(session: Session) -> None:
 
 
 async def unpair(session: Session) -> None:
-    """The station forgets."""
+    """The station forgets. What was encrypted with the key ends with it, as in a plan."""
     link = await session.connection.up()
     was_bonded = link.security.is_bonded
     await link.security.forget()
     session.deeds.append(UnpairDone())
     session.show({"verb": "unpair", "device": session.connection.who, "bonded": was_bonded})
+    if was_bonded and session.connection.link is not None:
+        await session.disconnect()
 
 
 async def bonds(session: Session) -> None:

@@ -28,6 +28,11 @@ def security_steps(deed: PairDone | EncryptDone | UnpairDone, before: Sequence[D
             )
 
 
+def ends_link(before: Sequence[Deed]) -> bool:
+    """Whether the step that was written last leaves no link."""
+    return bool(before) and isinstance(before[-1], UnpairDone) and _has_bond(before[:-1])
+
+
 def _has_bond(before: Sequence[Deed]) -> bool:
     """Whether a step before has made a bond that no step has taken away."""
     for deed in reversed(before):

@@ -25,7 +25,7 @@ from benchrig.desk.prompt.deeds import (
     WriteDone,
 )
 from benchrig.desk.prompt.limits import proposals, why_not, written
-from benchrig.desk.prompt.security_steps import security_steps
+from benchrig.desk.prompt.security_steps import ends_link, security_steps
 from benchrig.desk.typed_answers import answers_data
 from benchrig.errors import MalformedValue, UnfitValue
 from benchrig.plan.wording import spec_data
@@ -126,7 +126,8 @@ class _Teller:
             case Connected():
                 yield from self._connected()
             case Disconnected():
-                yield StepText("disconnect")
+                if not ends_link(self.deeds[: self.number]):
+                    yield StepText("disconnect")
             case ConnectionLost():
                 yield self._lost(deed)
             case ReadDone():

@@ -76,7 +76,7 @@ async def do(session: Session, text: str) -> bool:
         try:
             await verb.run(session, line)
         except WantsPairing as error:
-            error.advice = "pair with the device: pair keyboard"
+            error.advice = "type 'encrypt'" if error.has_bond else "pair with the device: pair keyboard"
             raise
     return verb.name != "quit"
 

@@ -14,6 +14,7 @@ from benchrig.errors import BenchrigError, DeviceError, OperatorError, StationEr
 from benchrig.radio.security import CAPABILITIES
 from tests.desk.kit import Clumsy
 from tests.desk.prompt.kit import LOCK, Talked, talked
+from tests.draft.kit import loaded
 
 
 def session(*said: str, device: str = LOCK, **options: Any) -> Talked:
@@ -47,7 +48,7 @@ def test_what_pairing_comes_to_is_shown_and_lets_read() -> None:
     assert [each["content"].value for each in done.of("read")] == [40, 40]
     assert any("Lock 1" in line and line.endswith("passkey") for line in shown)
     assert "encrypted, key of 16 bytes" in shown
-    assert shown[-2:] == ["the bond with Lock 1 is forgotten", "no bonds"]
+    assert shown[-3:] == ["the bond with Lock 1 is forgotten", "disconnected from Lock 1", "no bonds"]
     assert "keys" not in done.of("bonds")[0]["bonds"][0]
 
 
@@ -61,7 +62,12 @@ def test_a_device_that_wants_to_be_paired_with() -> None:
 def test_a_wrong_passkey() -> None:
     error, shown = failing(DeviceError, "pair keyboard", party=Clumsy)
     assert error.message == "the pairing failed: confirm value failed (the device refused)"
-    assert lines(shown[-1]) == ["not paired: confirm value failed (the device refused)"]
+    assert shown[-1]["failure"] == "confirm value failed"
+    assert lines(shown[-1]) == [], "the error says it"
+    error, _ = failing(
+        DeviceError, "pair none", device=LOCK.replace("security: {", "security: {accepts: authenticated, ")
+    )
+    assert error.advice == "pair as something that can do more: pair keyboard"
 
 
 def test_nobody_who_answers() -> None:
@@ -132,3 +138,25 @@ def test_a_session_that_pairs_when_it_connects_saves_that_too() -> None:
     done = session("connect", "read humidity", "disconnect", "connect", pair="keyboard")
     text = [line.strip() for line in saved(done) if line.strip().startswith("- ")]
     assert text == ["- pair: keyboard", "- read: humidity", "- disconnect:", "- connect:", "- encrypt:"]
+
+
+def test_a_bond_that_was_not_used_yet() -> None:
+    error, _ = failing(WantsPairing, "pair keyboard", "disconnect", "connect", "read humidity")
+    assert "encrypted link" in error.message
+    assert "nothing was paired" not in error.message
+    assert error.advice == "type 'encrypt'"
+
+
+def test_what_is_encrypted_twice_and_read_after_unpair_is_saved_as_a_plan_that_passes() -> None:
+    done = session(
+        *("pair keyboard", "encrypt", "disconnect", "connect", "encrypt", "encrypt", "read humidity"),
+        *("unpair", "connect", "read device name", "disconnect", "connect"),
+    )
+    assert lines(done.of("encrypt")[0]) == ["the link is encrypted already: secure connections"]
+    unit = done.session.connection.unit
+    assert unit is not None
+    text = plan_text(Story(done.session.deeds, unit, done.session.began, done.session.desk.names))
+    assert "earlier bond" not in text
+    assert [step.kind.verb for step in loaded(text).steps][2:] == [
+        "pair", "disconnect", "connect", "encrypt", "read", "unpair", "connect", "read", "disconnect", "connect",
+    ]  # fmt: skip
