@@ -28,7 +28,7 @@ from benchrig.run.composite import CompositeContext
 from benchrig.run.context import StepContext, Surroundings
 from benchrig.run.control import CLEAN_UP_OVER, GRACE, INSTANT, Control
 from benchrig.run.ending import LEAVE_OUT, internal, step_verdict, traceback_of
-from benchrig.run.inside import Inside
+from benchrig.run.inside import Bound, Inside
 from benchrig.source.problem import Problem
 from benchrig.source.shape import Misfit
 from benchrig.steps.base import Cap, Step
@@ -89,6 +89,8 @@ class StepExecution:
     holds_link: bool = False
     # what an error comes to after what has happened before
     explained: Callable[[BenchrigError | None], BenchrigError | None] = lambda error: error
+    # what the step around it can wait for it
+    bound: Bound | None = None
     _context: StepContext | None = None
     _attempts: int = 1
     _out_of_time: bool = False
@@ -145,6 +147,8 @@ class StepExecution:
         cut = self.plan_time is not None and self.plan_time.ends < deadline
         if cut and self.plan_time is not None:
             deadline = self.plan_time.ends
+        bound = self.bound if self.bound is not None and self.bound.ends < deadline else None
+        deadline = bound.ends if bound is not None else deadline
         for attempt in range(1, step.attempts + 1):
             self._attempts = attempt
             share = (deadline - now()) / (step.attempts - attempt + 1)
@@ -160,9 +164,11 @@ class StepExecution:
             self._context.readings.tell()
             if error is None:
                 self._context.readings.complete()
-        if error is not None and cut and now() > deadline - INSTANT and isinstance(error, TimeoutError):
-            return self._plan_out_of_time(error)
-        return error
+        if error is None or now() <= deadline - INSTANT:
+            return error
+        if bound is not None:
+            return error if self.inside is not None else _bound_over(bound)
+        return self._plan_out_of_time(error) if cut and isinstance(error, TimeoutError) else error
 
     def _plan_out_of_time(self, error: BenchrigError) -> BenchrigError:
         """What to say when not the step's own time ran out."""
@@ -275,3 +281,11 @@ class StepExecution:
 async def _loss_of(link: Link) -> None:
     await link.lost.wait()
     raise LinkLost(f"the link was lost, which the step around this one needs ({link.lost_reason})")
+
+
+def _bound_over(bound: Bound) -> StepTimeout:
+    """What to say when the step around it cannot wait any longer."""
+    return StepTimeout(
+        f"the {bound.seconds:g} s that the step around it has for its steps were over",
+        advice="let the steps in it end sooner: prepare before it what takes long",
+    )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Protocol
+from typing import Any, NamedTuple, Protocol
 
 from benchrig.errors import InnerError
 from benchrig.plan.filling import late_value
@@ -16,6 +16,13 @@ from benchrig.run.context import Surroundings
 from benchrig.run.control import Control
 from benchrig.run.leaving import ENDED, Reason
 from benchrig.steps.composite import Came, InnerReading, Watch
+
+
+class Bound(NamedTuple):
+    """The time that steps have together in another one, which ends at `ends` on the loop's clock."""
+
+    seconds: float
+    ends: float
 
 
 @dataclass(frozen=True)
@@ -29,6 +36,8 @@ class Around:
     lets_go: str = ""
     # whether the step around it needs the link meanwhile
     holds_link: bool = False
+    # what the step around it can wait for this one
+    bound: Bound | None = None
 
 
 class Walker(Protocol):
@@ -70,20 +79,22 @@ class Inside:
         values: Mapping[str, Any] | None = None,
         watch: Watch | None = None,
         since: float | None = None,
+        within: float | None = None,
     ) -> Came:
         if since is not None:
             self._around.run.before.began = since
         self._left.pop(part, None)
-        around, rounds, closed = self._around_of(part, watch), self._next_rounds(), list[Closed]()
+        around, rounds, closed = self._around_of(part, watch, within), self._next_rounds(), list[Closed]()
         with self._cleaning_up(part), self._known(values or {}):
             for plan in self._parts.get(part, ()):
                 closed.append(await self._walker.carry_out(plan, Where(plan.id, rounds), around))
         return self._came(closed)
 
-    def _around_of(self, part: str, watch: Watch | None) -> Around:
+    def _around_of(self, part: str, watch: Watch | None, within: float | None) -> Around:
         holds = self._around.holds_link or part in getattr(self._plan.kind, "keeps_link", ())
         watches = self._around.watches if watch is None else (*self._around.watches, watch)
-        return replace(self._around, watches=watches, holds_link=holds)
+        bound = Bound(within, self._around.run.clock.now() + within) if within is not None else self._around.bound
+        return replace(self._around, watches=watches, holds_link=holds, bound=bound)
 
     def _next_rounds(self) -> tuple[int, ...]:
         """The rounds in which the steps stand from now on."""

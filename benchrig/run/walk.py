@@ -106,6 +106,7 @@ class Walk:
             unable,
             around.holds_link,
             lambda error: self._unsecured.explained(plan.device, error),
+            around.bound,
         )
 
     def is_over(self, plan: StepPlan) -> bool:

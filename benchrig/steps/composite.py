@@ -99,9 +99,11 @@ class Inside(Protocol):
         values: AnyMapping[str, Any] | None = None,
         watch: Watch | None = None,
         since: float | None = None,
+        within: float | None = None,
     ) -> Came:
         """Carry out a part, in a repetition as its next round; references to `values` work in it. To the first step in it
-        belongs what a console printed `since` then, or since the step before began."""
+        belongs what a console printed `since` then, or since the step before began. All of them have to end `within` so
+        many seconds."""
         ...
 
     def leave_out(self, part: str, error: InnerError) -> Came:

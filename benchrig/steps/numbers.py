@@ -166,7 +166,8 @@ class NumbersOfSteps(Numbers):
         if not self._has_steps or self._came is not None:
             return await super().answer(question)
         shown = question.digits if question.kind != "enter" else None
-        came = self._came = await self._inside.run(self._part, {SHOWN: shown}, self._watch, self._began)
+        values = {SHOWN: shown}
+        came = self._came = await self._inside.run(self._part, values, self._watch, self._began, ANSWER_WITHIN)
         if came.error is not None:
             raise came.error
         late = {name: self._inside.value(name) for name in self._late}

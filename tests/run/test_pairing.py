@@ -338,6 +338,27 @@ def test_the_person_at_the_bench(steps: str, security: str, person: Person, expe
     assert all(re.search(r"\d \d \d   \d \d \d", text) for text in person.told)
 
 
+@pytest.mark.parametrize("air", ["kind", "rough"])
+@pytest.mark.parametrize(
+    "slow",
+    [
+        "{wait: 40 s}",
+        "{wait: 20 s}, {wait: 20 s}",
+        "{console: , until: {line: {matches: 'never (?P<code>[0-9]{6})'}}, within: 60 s}",
+        "{repeat: 9, steps: [{wait: 9 s}]}",
+    ],
+)
+def test_steps_that_take_longer_than_a_pairing_waits(air: str, slow: str) -> None:
+    step = f"  - pair: keyboard\n    passkey: '042517'\n    within: 100 s\n    steps: [{slow}]\n"
+    ran = pairing(step + ROOM, "{capability: display, passkey: '042517'}", CONSOLE, air=air)
+    assert ends(ran) == ("fail", "limit"), ran.ended.message
+    assert "28 s" in ran.ended.message
+    (root,) = [each for each in ran.record.executions if each.where == ran.ended.root]
+    assert root.ended is not None
+    assert "prepare" in root.ended.advice
+    assert not ran.stray
+
+
 class Away(Person):
     """Somebody who never answers."""
 
