@@ -448,9 +448,11 @@ def test_an_unwanted_bond_is_gone() -> None:
 class Stranger(Session):
     """A unit that tells another address than its own as its identity."""
 
+    told = "C4:00:00:00:00:99"
+
     def send_command(self, command: smp.SMP_Command) -> None:
         if isinstance(command, smp.SMP_Identity_Address_Information_Command):
-            address = hci.Address("C4:00:00:00:00:99", hci.AddressType.RANDOM_DEVICE)
+            address = hci.Address(self.told, hci.AddressType.RANDOM_DEVICE)
             command = smp.SMP_Identity_Address_Information_Command(addr_type=1, bd_addr=address)
         super().send_command(command)
 
@@ -464,6 +466,43 @@ def test_a_unit_that_tells_another_address_than_it_has(last: str, monkeypatch: p
     ran = pairing(f"  - pair:\n    expect: {{bonded: {{equals: true}}}}\n{AGAIN}{last}", "{}")
     assert ends(ran) == ("fail", "device"), ran.ended.message
     assert "another address" in ran.ended.message
+
+
+TWO = """plan: two
+devices:
+  first: {select: {name: unit 1}}
+  second: {select: {name: unit 2}}
+steps:
+  - {connect: , device: first}
+  - {pair: , device: first}
+  - {disconnect: , device: first}
+  - {connect: , device: second}
+  - {pair: , device: second, name: claim}
+  - {disconnect: , device: second}
+  - {connect: , device: first}
+  - {encrypt: , device: first, name: comes back, expect: {key_size: {min: 16}}}
+"""
+
+
+@pytest.mark.parametrize("air", ["kind", "rough"])
+@pytest.mark.parametrize("liar", [True, False])
+def test_a_unit_that_tells_the_address_of_another_bonded_one(
+    air: str, liar: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It is to blame, and the bond of the other one stays."""
+
+    def session(*arguments: Any) -> Session:
+        return (Session if arguments[-1] or not liar else Stranger)(*arguments)
+
+    monkeypatch.setattr(Stranger, "told", "C4:00:00:00:00:01")
+    monkeypatch.setattr("benchrig.radio.bumble_stack.manager.Session", session)
+    second = lock("{}").replace("unit 1", "unit 2").replace("C4:00:00:00:00:01", "C4:00:00:00:00:02")
+    ran = run(TWO, lock("{}"), second, air=air)
+    ended = {each.planned.name: each.ended for each in ran.record.executions if each.ended is not None}
+    assert ended["claim (second)"].verdict == ("fail" if liar else "pass"), ran.ended.message
+    assert ended["comes back (first)"].verdict == "pass", ran.ended.message
+    assert not liar or "the identity address of another bonded device" in ran.ended.message
+    assert ends(ran) == (("fail", "device") if liar else ("pass", None))
 
 
 class Leaves(Session):

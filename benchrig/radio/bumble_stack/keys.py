@@ -47,6 +47,12 @@ class Identities:
         return next((bond for bond in self.bonds if _has(bond, address, is_random)), None)
 
 
+def claims_another(bonds: Bonds, bond: Bond, heard_at: hci.Address) -> bool:
+    """Whether a unit has told the identity address of another one that has a bond, which its own address does not bear out:
+    that bond is the other one's."""
+    return bonds.of(*bond.unit) is not None and not _has(bond, heard_at.to_string(False), not heard_at.is_public)
+
+
 def _has(bond: Bond, address: str, is_random: bool) -> bool:
     if (bond.address, bond.address_type == "random") == (address, is_random):
         return True
@@ -78,6 +84,11 @@ def address_of(bond: Bond) -> hci.Address:
 
 def named(address: hci.Address) -> tuple[str, AddressType]:
     return address.to_string(False), "public" if address.is_public else "random"
+
+
+def on_air(connection: Connection) -> hci.Address:
+    """The address that the peer had when it connected."""
+    return connection.peer_resolvable_address or connection.peer_address
 
 
 def bond_of(bonds: Bonds, connection: Connection) -> Bond | None:

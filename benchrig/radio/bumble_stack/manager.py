@@ -6,6 +6,7 @@ from collections.abc import Callable
 from functools import partial
 from typing import TYPE_CHECKING, cast
 
+from benchrig.errors import DeviceError
 from benchrig.radio.bonds import Bond, Bonds
 from benchrig.radio.bumble_stack.bumble_api import Device, hci, smp
 from benchrig.radio.bumble_stack.keys import (
@@ -13,8 +14,10 @@ from benchrig.radio.bumble_stack.keys import (
     Resolver,
     bond_from,
     bond_of,
+    claims_another,
     identification,
     link_key,
+    on_air,
     protection_of,
 )
 from benchrig.radio.bumble_stack.smp import Session
@@ -156,20 +159,23 @@ class SecurityManager(smp.Manager):
         ours = cast(Session, session)
         peer = identity_address or session.connection.peer_address
         bond = bond_from(peer, keys, ours.protection, ours.method, ours.side.terms.name, self._radio)
-        if session.bonding and link_key(bond):
-            try:
+        try:
+            if session.is_initiator and claims_another(self.bonds, bond, on_air(session.connection)):
+                peer = session.connection.peer_address
+                raise _of_another(bond.address)
+            if session.bonding and link_key(bond):
                 self.keep(bond)
-            except Exception as exc:
-                ours.side.error = exc
+        except Exception as exc:
+            ours.side.error = exc
         self._tell(session, peer, keys)
 
     def _tell(self, session: smp.Session, peer: hci.Address, keys: PairingKeys) -> None:
         """bumble takes what the peer is known by for the address that it has connected with: after a second pairing that is
         its identity, and the next one would be computed with it."""
         connection = session.connection
-        on_air = connection.peer_resolvable_address or connection.peer_address
+        heard_at = on_air(connection)
         self.device.on_pairing(connection, peer, keys, session.sc)
-        connection.peer_resolvable_address = on_air
+        connection.peer_resolvable_address = heard_at
 
     def on_session_end(self, session: smp.Session) -> None:
         """A session that is not the last of its connection has gone already."""
@@ -193,3 +199,10 @@ class SecurityManager(smp.Manager):
             return None
         self.expect(connection, protection_of(bond))
         return bytes(kept.key)
+
+
+def _of_another(address: str) -> DeviceError:
+    return DeviceError(
+        f"the device told the identity address of another bonded device, {address}, as its own",
+        advice="give each device an identity address of its own; 'benchrig bonds clear' forgets an old bond",
+    )
