@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
 SHOWN_WIDTH = 120
+# numbers of a pairing in a line that is shown
+_NUMBERS = re.compile(r"""(\b(?:passkey|number)\s*:\s*["']?)([0-9]+)""")
 _LINE_END = re.compile(r"\r\n|\r|\n")
 
 
@@ -65,6 +67,7 @@ class Problem:
         # no more of a long line than can be shown: a file on one line with many mistakes would take its square
         first = max(0, self.place.column - 1 - SHOWN_WIDTH)
         text, column = text[first : first + 3 * SHOWN_WIDTH], self.place.column - 1 - first
+        text = without_numbers(text)
         line = printable(text)
         if not line.strip():
             return []
@@ -74,6 +77,11 @@ class Problem:
         shown = line[start : start + SHOWN_WIDTH]
         pointer = " " * (before - start) + "^"
         return [f"{number} | {shown}", f"{' ' * len(number)} | {pointer}"]
+
+
+def without_numbers(line: str) -> str:
+    """The line as long as it was, without the digits that two devices pair with."""
+    return _NUMBERS.sub(lambda found: found[1] + "*" * len(found[2]), line)
 
 
 @dataclass

@@ -34,6 +34,9 @@ _YAML = frozenset({".yaml", ".yml"})
 # YAML 1.1 ends lines here too, YAML 1.2 does not.
 _ODD_LINE_END = re.compile("[\x85\u2028\u2029]")
 
+# Nothing repeats such a number, or one that was mistyped.
+_MAY_BE_PASSKEY = re.compile(r"0[0-9]{4,}")
+
 # What other readers of YAML make of it, and what to write instead; {0} stands for the text.
 _REFUSED: tuple[tuple[re.Pattern[str], str, str], ...] = tuple(
     (re.compile(pattern), what, advice)
@@ -364,7 +367,7 @@ class _Builder:
         value = plain_scalar(event.value)
         if isinstance(value, Refused):
             advice = after_comma(place) if self._awaits_key() else ""
-            self.problems.add(place, f"the unquoted '{printable(event.value)}' {value.what}", advice or value.advice)
+            self.problems.add(place, f"the unquoted {value.shown} {value.what}", advice or value.advice)
             value = event.value
         return Scalar(value, event.value, False, place)
 
@@ -381,6 +384,7 @@ class Refused:
 
     what: str
     advice: str
+    shown: str
 
 
 @lru_cache(maxsize=4096)  # a plan says the same keys and words again and again
@@ -396,5 +400,7 @@ def plain_scalar(text: str) -> Plain | Refused:
     if text[0] in _SUSPECT:
         for pattern, what, advice in _REFUSED:
             if pattern.fullmatch(text):
-                return Refused(what, advice.format(text))
+                if _MAY_BE_PASSKEY.fullmatch(text):
+                    return Refused(what, "put it in quotes, or drop the zeros if it is a number", "number")
+                return Refused(what, advice.format(text), f"'{printable(text)}'")
     return text

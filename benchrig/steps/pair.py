@@ -174,7 +174,11 @@ class Pair(Composite, kw_only=True):
         # what a side refuses once a passkey was asked for is what it has checked
         if result.failure == HIDDEN and result.method != "passkey":
             return None
-        return DeviceError(f"the device did not refuse: benchrig alone noticed what was wrong ({result.failure})")
+        # out of band data of Secure Connections are checked by who has them, before the other side can refuse anything
+        oob = numbers.pairing.out_of_band is not None and numbers.pairing.out_of_band.random is not None
+        advice = "add failed_by: {equals: bench} to expect, since benchrig checks out_of_band first" if oob else ""
+        message = f"the device did not refuse: benchrig alone noticed what was wrong ({result.failure})"
+        return DeviceError(message, advice=advice)
 
     def _report(self, bench: CompositeBench, result: Paired) -> None:
         lack = "" if result.failure == NONE else f"the pairing failed: {result.failure}"

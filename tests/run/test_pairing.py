@@ -505,6 +505,17 @@ def test_a_unit_that_tells_the_address_of_another_bonded_one(
     assert ends(ran) == (("fail", "device") if liar else ("pass", None))
 
 
+def test_wrong_data_out_of_band_are_noticed_by_the_bench_first() -> None:
+    data = f"{{random: '{'11' * 16}', confirm: '{'22' * 16}'}}"
+    step = f"  - pair: none\n    out_of_band: {data}\n    expect: {{failure: {{equals: confirm value failed}}MORE}}\n"
+    security = f"{{out_of_band: {{random: '{'11' * 16}'}}}}"
+    ran = pairing(step.replace("MORE", ""), security)
+    ended = ran.step(3).ended
+    assert ended is not None
+    assert (ends(ran), ended.advice.split(" to ")[0]) == (("fail", "device"), "add failed_by: {equals: bench}")
+    assert ends(pairing(step.replace("MORE", ", failed_by: {equals: bench}"), security)) == ("pass", None)
+
+
 class Leaves(Session):
     """A unit that ends the link once it has refused a pairing."""
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from benchrig.radio.security import Wish
@@ -36,6 +38,19 @@ def test_keys_are_a_wish(text: str, wish: Wish) -> None:
     assert not problems
     assert isinstance(pairing, Pairing)
     assert pairing.wish == wish
+
+
+@pytest.mark.parametrize("written", ["053528", "953528", "'95352'", "0953528", "95352x", "000000"])
+@pytest.mark.parametrize("key", ["passkey", "number"])
+def test_no_problem_repeats_a_number(key, written):
+    """Neither its sentence nor the line below it."""
+    problems = Problems()
+    node = read_text(f"{{pair: yes/no, {key}: {written}}}", "plan.yaml", problems)
+    assert node is not None
+    Reader(problems).read(node, Pairing)
+    told = "\n".join(map(str, problems.found))
+    assert told
+    assert re.sub("[^0-9]", "", written) not in told
 
 
 @pytest.mark.parametrize(

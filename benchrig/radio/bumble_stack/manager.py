@@ -204,5 +204,5 @@ class SecurityManager(smp.Manager):
 def _of_another(address: str) -> DeviceError:
     return DeviceError(
         f"the device told the identity address of another bonded device, {address}, as its own",
-        advice="give each device an identity address of its own; 'benchrig bonds clear' forgets an old bond",
+        advice="see why two devices have one identity address; 'benchrig bonds clear' forgets an old bond",
     )
