@@ -19,7 +19,8 @@ from benchrig.values.channels import SIGNALLING, SMP, SMP_LENGTHS
 Case: TypeAlias = Sequence[Request]
 Kind: TypeAlias = Callable[[Target, random.Random], Iterator[Case]]
 
-_HEADER = 3  # octets of a write request before the value
+_HEADER, _PART_HEADER = 3, 5  # octets before the value of a write request, and of a part of a prepared one
+_LONGEST = (LONGEST_VALUE, LONGEST_VALUE + 1)
 _MTU, _FIND, _FIND_VALUE, _BY_TYPE, _READ, _BLOB, _GROUP = 0x02, 0x04, 0x06, 0x08, 0x0A, 0x0C, 0x10
 _WRITE, _COMMAND, _PREPARE, _EXECUTE = 0x12, 0x52, 0x16, 0x18
 EXECUTE, CANCEL = Send(bytes((_EXECUTE, 1))), Send(bytes((_EXECUTE, 0)))
@@ -41,9 +42,10 @@ def _noise(rng: random.Random, most: int) -> bytes:
 
 
 def lengths(target: Target, rng: random.Random) -> Iterator[Case]:
-    """Writes of no octet, of one fewer and one more than the value has, of 512 and of 513."""
+    """Writes of no octet, of one fewer and one more than the value has, of 512 and of 513: in parts what the MTU does not carry."""
     for one in target.written:
         yield from ([_pdu(_WRITE, one.handle, rest=_of_length(one, length))] for length in _lengths(one, target))
+        yield from (_in_parts(one, length, target) for length in _LONGEST if length > target.mtu - _HEADER)
     for one in target.commanded:
         yield from ([_pdu(_COMMAND, one.handle, rest=_of_length(one, length))] for length in _lengths(one, target))
     yield from ([_pdu(_WRITE, one.handle, rest=one.value or b"")] for one in target.closed if _fits(one, target))
@@ -51,8 +53,13 @@ def lengths(target: Target, rng: random.Random) -> Iterator[Case]:
 
 def _lengths(one: Attribute, target: Target) -> list[int]:
     size = len(one.value or b"")
-    wanted = {0, 1, size - 1, size, size + 1, LONGEST_VALUE, LONGEST_VALUE + 1}
+    wanted = {0, 1, size - 1, size, size + 1, *_LONGEST}
     return sorted(length for length in wanted if 0 <= length <= target.mtu - _HEADER)
+
+
+def _in_parts(one: Attribute, length: int, target: Target) -> Case:
+    value, size = _of_length(one, length), target.mtu - _PART_HEADER
+    return [*(_part(one, offset, value[offset : offset + size]) for offset in range(0, length, size)), EXECUTE]
 
 
 def _of_length(one: Attribute, length: int) -> bytes:
@@ -85,7 +92,7 @@ def prepared(target: Target, rng: random.Random) -> Iterator[Case]:
 
 
 def _parts(one: Attribute, target: Target) -> Iterator[Case]:
-    value = (one.value or b"")[: target.mtu - 5]
+    value = (one.value or b"")[: target.mtu - _PART_HEADER]
     half = len(value) // 2
     first, second = _part(one, 0, value[:half]), _part(one, half, value[half:])
     yield [first, second, EXECUTE]
@@ -127,14 +134,13 @@ _FIXED = {_FIND, _READ, _BLOB}
 
 def _whole(target: Target) -> Iterator[Send]:
     """One request each, up to where its length is no longer fixed."""
-    handle = _free_handle(target)
+    handle, written = _free_handle(target), target.written[0].handle if target.written else target.missing[0]
     yield _pdu(_MTU, target.mtu)
     yield _pdu(_FIND, 0x0001, 0xFFFF)
     yield _pdu(_FIND_VALUE, 0x0001, 0xFFFF, rest=_SERVICES)
     yield _pdu(_BY_TYPE, 0x0001, 0xFFFF, rest=_CHARACTERISTICS)
     yield _pdu(_GROUP, 0x0001, 0xFFFF, rest=_SERVICES)
-    yield from (_pdu(opcode, handle) for opcode in (_READ, _WRITE))
-    yield from (_pdu(opcode, handle, 0) for opcode in (_BLOB, _PREPARE))
+    yield from (_pdu(_READ, handle), _pdu(_WRITE, written), _pdu(_BLOB, handle, 0), _pdu(_PREPARE, written, 0))
     yield CANCEL
 
 
@@ -262,8 +268,8 @@ _SELDOM = {"connections": 4}
 
 
 def drawn(target: Target, kinds: Collection[str], rng: random.Random) -> Iterator[tuple[str, Case]]:
-    """Cases with their kinds, without end: each kind in turn, each case of a kind before one comes again. Ends at once where
-    no kind has any."""
+    """Cases with their kinds, without end: each kind in turn, each case of a kind before one comes again, short ones first.
+    Ends at once where no kind has any."""
     decks = {name: list[Case]() for name in able(target, kinds, rng)}
     for turn in itertools.count() if decks else ():
         order = [name for name in decks if turn % _SELDOM.get(name, 1) == 0]
@@ -272,6 +278,7 @@ def drawn(target: Target, kinds: Collection[str], rng: random.Random) -> Iterato
             if not decks[name]:
                 decks[name] = list(KINDS[name](target, rng))
                 rng.shuffle(decks[name])
+                decks[name].sort(key=len, reverse=True)
             yield name, decks[name].pop()
 
 

@@ -6,7 +6,7 @@ Sections are those of Core Vol 3: Part F (ATT), Part A (L2CAP), Part H (SMP).
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from benchrig.requests.table import Attribute, Target
 from benchrig.values.att_errors import (
@@ -43,6 +43,27 @@ _PRIMARY, _SECONDARY = b"\x00\x28", b"\x01\x28"
 CONFIGURATION = 2  # octets of a CCCD (Part G 3.3.3.3)
 
 
+# Part F 3.4.8
+_NAMES = {
+    0x03: "exchange mtu response", 0x05: "find information response", 0x07: "find by type value response",
+    0x09: "read by type response", 0x0B: "read response", 0x0D: "read blob response", 0x0F: "read multiple response",
+    0x11: "read by group type response", 0x13: "write response", 0x17: "prepare write response",
+    0x19: "execute write response", 0x1B: "notification", 0x1D: "indication", 0x1E: "confirmation",
+    0x21: "read multiple variable response",
+}  # fmt: skip
+
+
+def _name(opcode: int) -> str:
+    """'a write response'."""
+    name = _NAMES.get(opcode, f"response 0x{opcode:02X}")
+    return f"{'an' if name[0] in 'aei' else 'a'} {name}"
+
+
+def _found(answer: bytes) -> str:
+    """'a write response (13)'; the octets alone of what has no name."""
+    return f"{_name(answer[0])} ({shown(answer)})" if answer and answer[0] in _NAMES else shown(answer)
+
+
 @dataclass(frozen=True)
 class Right:
     """Of the request with this opcode: `responses` are the opcodes of right answers, `errors` the ATT errors. It may stay
@@ -56,7 +77,7 @@ class Right:
 
     @property
     def in_words(self) -> str:
-        said = [f"a response 0x{opcode:02X}" for opcode in sorted(self.responses)]
+        said = [_name(opcode) for opcode in sorted(self.responses)]
         said += sorted(att_error_name(code) for code in self.errors - OF_APPLICATION - INSUFFICIENT)
         said += ["a security error"] if self.errors & INSUFFICIENT else []
         said += ["an application error"] if self.errors & OF_APPLICATION else []
@@ -234,6 +255,11 @@ def _execute(octets: bytes, target: Target) -> Right:
     )
 
 
+def too_long_prepared(right: Right) -> Right:
+    """Of the execution of a prepared write, when the value would have more than 512 octets (3.2.9): never done."""
+    return replace(right, responses=frozenset())
+
+
 def _at(octets: bytes, index: int) -> int:
     return int.from_bytes(octets[index : index + 2], "little")
 
@@ -298,7 +324,7 @@ def wrong_answer(right: Right, answer: bytes) -> str:
     if answer[:1] == bytes((ERROR,)):
         return _wrong_error(right, answer)
     if not answer or answer[0] not in right.responses:
-        return f"expected {right.in_words}, found {shown(answer)}"
+        return f"expected {right.in_words}, found {_found(answer)}"
     if right.echo and answer[1:] != right.echo:
         return f"expected the same octets back, found {shown(answer)}"
     return ""

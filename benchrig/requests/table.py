@@ -86,6 +86,11 @@ class Target:
     def configurations(self) -> list[Attribute]:
         return [each for each in self.open if each.is_cccd]
 
+    @property
+    def most_octets(self) -> int:
+        """Of a value in one write."""
+        return self.mtu - 3
+
     def misfit(self, request: Request) -> str:
         """What a request would do that the plan does not let it, '' for nothing."""
         parts = request.parts if isinstance(request, Together) else (request,)

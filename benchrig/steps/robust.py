@@ -11,6 +11,7 @@ import msgspec
 from benchrig.errors import BenchrigError, DeviceError, LinkLost, StepTimeout, UnfitValue, UsageError
 from benchrig.requests.drawing import KINDS, able, drawn
 from benchrig.requests.request import Request
+from benchrig.requests.right import LONGEST_VALUE
 from benchrig.requests.table import Target
 from benchrig.requests.wording import request_of, text_of
 from benchrig.source.problem import counted
@@ -150,6 +151,10 @@ class Robust(Step, kw_only=True):
         there = able(target, self.kinds, random.Random(seed))
         if left := [kind for kind in self.kinds if kind not in there]:
             bench.note(f"nothing to send of these kinds: {', '.join(left)}")
+        if "lengths" in there and target.commanded and target.most_octets <= LONGEST_VALUE:
+            bench.note(
+                f"writes without response of more than {target.most_octets} bytes are left out: the MTU is {target.mtu}"
+            )
         if not there:
             message = f"the unit has nothing that requests of these kinds may touch: {', '.join(left)}"
             raise UsageError(message, advice="name attributes in writes, or take other kinds")

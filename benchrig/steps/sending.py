@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from benchrig.radio.losses import LOSSES
 from benchrig.radio.raw import Frame
 from benchrig.requests.request import HARMLESS, Send, Storm, Together
-from benchrig.requests.right import Right, right_of, shown, wrong_answer, wrong_on
+from benchrig.requests.right import LONGEST_VALUE, Right, right_of, shown, too_long_prepared, wrong_answer, wrong_on
 from benchrig.values.channels import ATT
 
 if TYPE_CHECKING:
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 # Answers to the harmless request
 _PONG, _NO_SUCH = 0x05, bytes.fromhex("01 04")
+_PREPARED, _EXECUTE = b"\x17", bytes.fromhex("18 01")
 # Seconds for an answer that may be left out: to a request that overlaps another one, or is none for many devices.
 _LEFT_OPEN = 1.0
 # Reasons with which a device ends a link deliberately
@@ -46,6 +47,8 @@ class Sender:
         self._within, self._now = within, now
         # what was sent on channels other than ATT: their answers come at any time
         self._sent: dict[int, list[bytes]] = {}
+        # octets of the value that parts of a prepared write add up to
+        self._prepared = 0
 
     async def carry_out(self, request: Send | Together | Storm) -> Outcome:
         outcome = Outcome()
@@ -62,7 +65,7 @@ class Sender:
     # --- kinds of requests
 
     async def _request(self, octets: bytes, outcome: Outcome) -> None:
-        right, started = right_of(octets, self._target), self._now()
+        right, started = self._right_of(octets), self._now()
         self._put(octets)
         if right == Right(silence=True, opcode=right.opcode):
             await self._ping(right, outcome)
@@ -70,11 +73,23 @@ class Sender:
         answer = await self._hear(min(_LEFT_OPEN, self._within) if right.silence else self._within, outcome)
         if answer is not None:
             self._judge(right, answer, started, outcome)
+            self._count_prepared(octets, answer)
         elif not self._is_gone(outcome):
             outcome.unsettled = not right.silence
             await self._ping(right, outcome)
             if not (outcome.symptom or right.silence):
                 outcome.wrong.append(f"expected {right.in_words}, found {NO_ANSWER}")
+
+    def _right_of(self, octets: bytes) -> Right:
+        """A value that is too long as a whole may be refused with its last part (Core Vol 3 Part F 3.2.9, 3.4.6.3)."""
+        right = right_of(octets, self._target)
+        return too_long_prepared(right) if octets == _EXECUTE and self._prepared > LONGEST_VALUE else right
+
+    def _count_prepared(self, octets: bytes, answer: bytes) -> None:
+        if answer[:1] == _PREPARED:
+            self._prepared = max(self._prepared, int.from_bytes(octets[3:5], "little") + len(octets) - 5)
+        elif octets[:1] == _EXECUTE[:1]:
+            self._prepared = 0
 
     async def _elsewhere(self, send: Send, outcome: Outcome) -> None:
         """On a channel whose answers, if there are any, are heard beside those of ATT."""

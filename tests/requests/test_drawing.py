@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 from itertools import islice
 
 import pytest
 
-from benchrig.requests.drawing import KINDS, able, drawn
+from benchrig.requests.drawing import EXECUTE, KINDS, able, drawn
 from benchrig.requests.request import Reconnect, Send, Storm, Together
 from benchrig.requests.wording import text_of
 from tests.requests.kit import HIDDEN, KEPT, LABEL, LEVEL_CONFIGURATION, LIMIT, SERIAL, target
@@ -43,6 +44,25 @@ def test_nothing_is_drawn_that_the_plan_does_not_allow(seed):
                 assert handles_of(request) & {LIMIT, LEVEL_CONFIGURATION, *of.missing, 0} or octets.endswith(
                     of.attributes[max(handles_of(request))].value
                 ), "what takes no write gets its own value"
+
+
+def test_a_request_that_ends_too_early_names_nothing_that_must_not_be_written():
+    first = target().readable[0].handle
+    of = target(writable=(LIMIT,)) if first != LIMIT else target(writable=(LABEL,))
+    for request in (request for case in all_of("truncated", of) for request in case):
+        assert of.misfit(request) == ""
+        if request.octets[:1] == b"\x16" and len(request.octets) >= 3:
+            assert handles_of(request) <= {*of.writable}
+    bare = target(writable=())
+    prepared = [one for case in all_of("truncated", bare) for one in case if one.octets[:1] == b"\x16"]
+    assert {handle for one in prepared for handle in handles_of(one)} <= {*bare.missing}
+
+
+def test_a_value_that_the_mtu_does_not_carry_is_sent_in_parts():
+    of = replace(target(), mtu=23)
+    cases = [case for case in all_of("lengths", of) if case[-1] == EXECUTE]
+    assert {sum(len(part.octets) - 5 for part in case[:-1]) for case in cases} == {512, 513}
+    assert all(len(request.octets) <= 23 for case in all_of("lengths", of) for request in case)
 
 
 def test_the_same_seed_draws_the_same():

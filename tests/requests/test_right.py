@@ -63,7 +63,7 @@ def test_what_is_said_of_a_wrong_answer():
     assert wrong_answer(expected, b"\xff\0\xff").endswith("found FF 00 FF")
     assert wrong_answer(expected, b"").endswith("found no octets")
     assert wrong_answer(expected, b"\x01\x0c").startswith("expected an error response of 5 octets")
-    assert wrong_answer(right_of(b"\x0b\x01", target()), b"\x13") == "expected no answer, found 13"
+    assert wrong_answer(right_of(b"\x0b\x01", target()), b"\x13") == "expected no answer, found a write response (13)"
 
 
 def test_what_may_be_written_has_no_known_length_any_more():

@@ -61,7 +61,7 @@ WEAKNESSES = {
     "{against: long value, does: reboot}": (1, "connection timeout"),
     "{against: value over 512 bytes, does: accept}": (
         0,
-        "expected invalid attribute value length or a security error, found 13",
+        "expected invalid attribute value length or a security error, found a write response (13)",
     ),
     "{against: offset beyond the end, att_error: unlikely error}": (0, "found unlikely error"),
     "{against: gap in prepared writes, does: reboot}": (1, "connection timeout"),
@@ -128,6 +128,17 @@ def test_a_sound_device_bears_everything() -> None:
 @pytest.mark.parametrize("air", [None, "rough"])
 def test_a_sound_device_bears_everything_with_any_seed_on_any_air(air: str | None, seed: int) -> None:
     check_sound(robust("500", air=air, seed=seed))
+
+
+@pytest.mark.parametrize(("does", "said"), [("accept", "found an execute write response (19)"), ("reboot", "timeout")])
+def test_a_value_that_the_mtu_does_not_carry_is_sent_in_parts(does: str, said: str) -> None:
+    step = f"  - robust: 150\n    only: [lengths]\n    writes: [limit, label]\n    {SOUND}\n"
+    plan = plan_text(step, attributes=NAMES, head=CAUTION)
+    ran = run(plan, device_text(SERVICES, more=f"weaknesses: [{{against: value over 512 bytes, does: {does}}}]\n"))
+    found = values(ran)
+    assert said in f"{found.get('wrong')} {found.get('death')}", found
+    assert "writes without response of more than 244 bytes are left out: the MTU is 247" in notes(ran)
+    assert run(plan, device_text(SERVICES)).ended.verdict == "pass"
 
 
 # --- who is to blame

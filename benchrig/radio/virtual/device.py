@@ -274,6 +274,12 @@ class SimulatedDevice:
     def has_queued(self, connection: Connection) -> bool:
         return bool(self.server.prepared_writes.get(connection))
 
+    def queued_end(self, connection: Connection) -> int:
+        return max((at + len(part) for _, at, part in self.server.prepared_writes.get(connection, [])), default=0)
+
+    def drop_queued(self, connection: Connection) -> None:
+        self.server.prepared_writes.pop(connection, None)
+
     # What occasions set off
 
     def _act(self, occasion: str, connection: Connection | None = None, **groups: str) -> None:

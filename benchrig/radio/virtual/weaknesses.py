@@ -23,6 +23,7 @@ AWAY, QUICK = 2.0, 1.0
 _AT_ONCE = 5e-3
 _GARBAGE = bytes.fromhex("FF 00 FF")
 _LEAST_MTU, _LONGEST_VALUE = 23, 512
+_EXECUTE = 0x18
 
 
 class Weak(Protocol):
@@ -47,6 +48,12 @@ class Weak(Protocol):
     def has_queued(self, connection: Connection) -> bool:
         """Whether parts of a prepared write wait for their execution."""
         ...
+
+    def queued_end(self, connection: Connection) -> int:
+        """Where the last of these parts ends in its value."""
+        ...
+
+    def drop_queued(self, connection: Connection) -> None: ...
 
 
 @dataclass(frozen=True)
@@ -78,6 +85,8 @@ def _long(seen: Seen) -> bool:
 
 
 def _too_long(seen: Seen) -> bool:
+    if seen.is_att(_EXECUTE, least=2):
+        return seen.octets[1] == 1 and seen.device.queued_end(seen.connection) > _LONGEST_VALUE
     return seen.is_att(0x12, 0x52) and len(seen.octets) - 3 > _LONGEST_VALUE
 
 
@@ -174,6 +183,8 @@ class Weaknesses:
         if spec.att_error is not None:
             return error(octets[0], spec.att_error, int.from_bytes(octets[1:3], "little"))
         if spec.does in ("accept", "garbage"):
+            if octets[:1] == bytes((_EXECUTE,)):
+                self._device.drop_queued(connection)
             return _GARBAGE if spec.does == "garbage" else _accepted(octets)
         if spec.does == "reboot":
             self._device.reboot(AWAY)
