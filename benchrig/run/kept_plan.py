@@ -18,6 +18,11 @@ if TYPE_CHECKING:
     from benchrig.steps.bench import WrittenStep
 
 
+_KEY_LEFT_OUT = (
+    "the identity key is secret and left out: add identity_key, or a name, to find a unit that changes its address"
+)
+
+
 def keep_plan(
     plan: Plan, unit: Unit, names: Names, folder: Path, name: str, title: str, steps: Sequence[WrittenStep]
 ) -> str:
@@ -25,7 +30,9 @@ def keep_plan(
     written = [
         StepText(step.verb, step.subject, dict(step.keys), list(step.remarks), dict(step.expect)) for step in steps
     ]
-    text = PlanText(f"{title} ({plan.name})", _selection(plan, unit), names.aliases, written, plan.caution).text
+    reasons = [_KEY_LEFT_OUT] if unit.selection.key else []
+    selection = _selection(plan, unit)
+    text = PlanText(f"{title} ({plan.name})", selection, names.aliases, written, plan.caution, reasons=reasons).text
     path = _free(folder, name)
     write_whole(path, text.encode())
     return path.name

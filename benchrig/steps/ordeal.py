@@ -263,9 +263,12 @@ class Ordeal:
         return True
 
     async def _trial_of_harmless(self, count: int) -> str:
-        """No value is put back: that could be what kills."""
-        if symptom := await self._sent([HARMLESS] * count) or await self._reconnect(1):
-            return symptom
+        """As long as a trial; but no value is put back: that could be what kills."""
+        requests = [HARMLESS] * count
+        symptom = await self._reconnect(1) or await self._read()
+        return symptom or await self._sent(requests) or await self._reconnect(1) or await self._read()
+
+    async def _read(self) -> str:
         try:
             await self._survey.read(self._bench)
         except (DeviceError, LinkLost) as error:

@@ -102,7 +102,9 @@ _ADVICE = {
     REASONS[0x03]: "see pair:, mitm: and pairing: of the step, and what the device demands",
     REASONS[0x04]: "see whether the passkey is the one that the device means",
     REASONS[0x06]: "see key_size: of the step, and the smallest key that the device takes",
-    REASONS[0x09]: "wait before the next attempt: the device refuses more for a while",
+    REASONS[
+        0x09
+    ]: "add a wait before this step: the device makes who has failed wait; SMP packets of a robust step count too",
     REASONS[0x0C]: "the two show different numbers: see whether another device is in between",
 }
 

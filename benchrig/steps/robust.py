@@ -9,8 +9,9 @@ from typing import Any, ClassVar, Literal
 import msgspec
 
 from benchrig.errors import BenchrigError, DeviceError, LinkLost, StepTimeout, UnfitValue, UsageError
+from benchrig.radio.security import Level
 from benchrig.requests.drawing import KINDS, able, drawn
-from benchrig.requests.request import Request
+from benchrig.requests.request import Request, Send
 from benchrig.requests.right import LONGEST_VALUE
 from benchrig.requests.table import Target
 from benchrig.requests.wording import request_of, text_of
@@ -22,6 +23,7 @@ from benchrig.steps.bench import Bench, WrittenStep
 from benchrig.steps.ordeal import Findings, Ordeal, is_to_encrypt
 from benchrig.steps.refusal import NONE
 from benchrig.steps.survey import Survey
+from benchrig.values.channels import SMP
 from benchrig.values.quantity import Duration
 
 MOST_REQUESTS = 1_000_000
@@ -129,6 +131,7 @@ class Robust(Step, kw_only=True):
         return _READINGS
 
     async def run(self, bench: Bench) -> None:
+        level = bench.link.security.level
         encrypts = await is_to_encrypt(bench)
         survey = Survey(_handles(bench, self.protect), _handles(bench, self.writes_))
         await survey.begin(bench)
@@ -136,7 +139,11 @@ class Robust(Step, kw_only=True):
         await ordeal.bear(self._cases(bench, survey.target), self.count)
         found = ordeal.findings
         if found.killer:
-            self._save(bench, found)
+            self._save(bench, found, _levels(level) if encrypts else [])
+        if found.tried.get("pairing") or any(_is_smp(text.request) for text in self.requests):
+            bench.note(
+                "SMP packets were sent: a unit that makes who fails wait may refuse the next pairing for a while"
+            )
         self._report(bench, found)
         self._conclude(found)
 
@@ -191,7 +198,7 @@ class Robust(Step, kw_only=True):
         if found.requests < self.count and not found.how and "requests" not in self.limits:
             raise StepTimeout(f"only {found.requests} of {self.count} requests in {self.deadline:g} s")
 
-    def _save(self, bench: Bench, found: Findings) -> None:
+    def _save(self, bench: Bench, found: Findings, pairing: Sequence[WrittenStep]) -> None:
         """The list that kills as a plan of its own."""
         keys: dict[str, Any] = {"requests": [text_of(request) for request in found.killer]}
         keys |= {
@@ -203,8 +210,10 @@ class Robust(Step, kw_only=True):
             else "not tried on its own: the unit did not come back"
         )
         step = WrittenStep("robust", None, keys, {"died": {"equals": False}}, [f"{found.how} ({said})"])
-        saved = bench.save_plan("killer", "What kills the unit", [WrittenStep("scan"), WrittenStep("connect"), step])
-        bench.note(f"what kills the unit is saved as {saved}")
+        steps = [WrittenStep("scan"), WrittenStep("connect"), *pairing, step]
+        saved = bench.save_plan("killer", "What kills the unit", steps)
+        told = "; it pairs first: see whether its pair step is that of this plan" if pairing else ""
+        bench.note(f"what kills the unit is saved as {saved}{told}")
 
 
 _READINGS = {
@@ -226,6 +235,18 @@ def _death(found: Findings) -> str:
     by = ", then ".join(text_of(request) for request in found.killer[:_TOLD])
     more = f", and {len(found.killer) - _TOLD} more" if len(found.killer) > _TOLD else ""
     return f"{found.how}; killed by: {by}{more}"
+
+
+def _is_smp(request: Request) -> bool:
+    return isinstance(request, Send) and request.channel == SMP
+
+
+def _levels(level: Level | None) -> list[WrittenStep]:
+    """How a plan gets to that level of security. What the plan of the run typed is secret, and in no other one."""
+    said = ["the requests went over an encrypted link: write here how the unit pairs"]
+    return [
+        WrittenStep("pair", "none" if (level or Level.NO_SECURITY) < Level.AUTHENTICATED else "keyboard", remarks=said)
+    ]
 
 
 def _unexplained(found: Findings) -> BenchrigError:

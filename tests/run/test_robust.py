@@ -280,9 +280,9 @@ def test_what_the_plan_lets_change_is_put_back() -> None:
 SECURE = SERVICES.replace("value: 500}", "value: 500, read_needs: encrypted, write_needs: encrypted}")
 
 
-def paired(more: str = "", faults: str = "", **how: object) -> Ran:
+def paired(more: str = "", faults: str = "", weak: str = "", **how: object) -> Ran:
     step = f"  - pair:\n{more}  - robust: 120\n    writes: [limit, label]\n    {SOUND}\n"
-    device = device_text(SECURE, more=f"mtu: 517\nsecurity: {{{faults}}}\n")
+    device = device_text(SECURE, more=f"mtu: 517\nsecurity: {{{faults}}}\n{weak}")
     return run(plan_text(step, attributes=NAMES, head=CAUTION), device, **how)  # type: ignore[arg-type]
 
 
@@ -363,6 +363,23 @@ def test_what_kills_is_saved_as_a_plan_that_kills(tmp_path: Path) -> None:
     assert values(again)["killed_by"] == values(first)["killed_by"]
     sound = run(saved, device_text(SERVICES, more="mtu: 517\n"))
     assert sound.ended.verdict == "pass", sound.ended.message
+
+
+def test_what_kills_over_an_encrypted_link_is_saved_with_a_pair_step(tmp_path: Path) -> None:
+    weak = "weaknesses: [{against: unknown opcode, does: hang}]\n"
+
+    def keep(runner: object, event: object) -> None:
+        if isinstance(event, Noted) and "is saved as killer.yaml; it pairs first" in event.text:
+            text = (runner.settings.folder / "killer.yaml").read_text("utf-8")  # type: ignore[attr-defined]
+            (tmp_path / "killer.yaml").write_text(text, "utf-8")
+
+    ran = paired(weak=weak, during=keep)
+    assert "SMP packets were sent: a unit that makes who fails wait may refuse the next pairing" in notes(ran)
+    saved = tmp_path / "killer.yaml"
+    assert "# the requests went over an encrypted link" in saved.read_text("utf-8")
+    again = run(saved, device_text(SECURE, more=f"mtu: 517\nsecurity: {{}}\n{weak}"))
+    assert again.verdicts() == ["pass", "pass", "pass", "fail"]
+    assert again.reading("4", "died").value is True
 
 
 def test_the_same_seed_sends_the_same() -> None:
