@@ -89,7 +89,7 @@ class Numbers:
     def __init__(self, bench: Bench, pairing: Pairing, own: Own = in_step, purpose: str = "") -> None:
         """`purpose` is what the pairing is for, where a step has several."""
         self.pairing, self.own = pairing, own
-        self._purpose = f" (for {purpose})" if purpose else ""
+        self._for = (f" (for {purpose})" if purpose else "") + f", within {ANSWER_WITHIN:g} s"
         self._bench = bench
         # whether the bench has said no, by the plan or by the person at it
         self.refused = False
@@ -107,14 +107,14 @@ class Numbers:
         passkey = self.pairing.passkey
         if passkey is not None:
             return passkey.number
-        question = f"{PASSKEY_ASKED} {self._unit} shows{self._purpose}"
+        question = f"{PASSKEY_ASKED} {self._unit} shows{self._for}"
         digits = typed_digits(await self._ask(lambda: self._bench.operator.enter(question, wrong_digits)))
         self._bench.keep_secret(digits)
         return int(digits)
 
     async def _show(self, question: Question) -> None:
         """The plan may know who types its own passkey: then nobody has to be there to read it."""
-        told = self._bench.operator.tell(f"Type this passkey on {self._unit}{self._purpose}:\n{large(question.digits)}")
+        told = self._bench.operator.tell(f"Type this passkey on {self._unit}{self._for}:\n{large(question.digits)}")
         with contextlib.suppress(*([OperatorError] if self.pairing.passkey is not None else [])):
             await self.own(told, ANSWER_WITHIN)
 
@@ -122,7 +122,7 @@ class Numbers:
         number = self.pairing.number
         if number is not None:
             return number == "accept" or number == question.digits
-        text = f"This number is to be compared with {self._unit}{self._purpose}:\n{large(question.digits)}"
+        text = f"This number is to be compared with {self._unit}{self._for}:\n{large(question.digits)}"
         await self.own(self._bench.operator.tell(text), ANSWER_WITHIN)
         return await self._ask(lambda: self._bench.operator.confirm(f"Does {self._unit} show this number?"))
 

@@ -16,7 +16,7 @@ from benchrig.steps.attribute import Names
 from benchrig.steps.base import Cap, ReadingType
 from benchrig.steps.composite import Composite, CompositeBench, StepList
 from benchrig.steps.numbers import SHOWN, Numbers, NumbersOfSteps, paired
-from benchrig.steps.pairing_keys import Number, OutOfBand, PairAs, Pairing, Passkey
+from benchrig.steps.pairing_keys import Number, OutOfBand, PairAs, Pairing, Passkey, may_be
 from benchrig.steps.pairing_readings import (
     FAILURES,
     OF_KEY,
@@ -166,7 +166,9 @@ class Pair(Composite, kw_only=True):
 
     def _unnoticed(self, result: Paired, numbers: Numbers) -> BenchrigError | None:
         """Where the unit has to refuse, a failure that only the bench has noticed shows that the unit does not refuse."""
-        if result.failed_by != "bench" or numbers.refused or not fails(self.limits) or "failed_by" in self.limits:
+        wanted = self.limits.get("failed_by")
+        meant = wanted is not None and may_be(wanted, "bench")
+        if result.failed_by != "bench" or numbers.refused or not fails(self.limits) or meant:
             return None
         # the bench says no to who has less than the plan wants
         if result.failure == REASONS[0x03] and numbers.pairing.pairing == "secure connections":

@@ -71,7 +71,9 @@ def error_of(result: Paired, what: str = "the pairing failed") -> BenchrigError:
     if result.failure == LINK_LOST:
         return LinkLost("the link was lost in the pairing")
     if result.failure == TIMEOUT:
-        return NoAnswer(f"{what}: {TIMEOUT}: the device sent nothing more for 30 s")
+        return NoAnswer(
+            f"{what}: {TIMEOUT}: the device sent nothing more for 30 s", advice=_IN_TIME.get(result.method or "", "")
+        )
     if result.failure == DEBUG_KEY:
         advice = "switch the debug mode of the firmware's security manager off"
         return DeviceError(
@@ -98,6 +100,11 @@ def failure_words(failure: str, failed_by: str | None) -> str:
 # No value of a plan makes the bench refuse so, but what the unit sent: a key of less than 7 octets, a PDU out of its order,
 # fields that mean nothing, data out of band that nobody gave it.
 _AGAINST_THE_RULES = (REASONS[0x06], REASONS[0x08], REASONS[0x0A])
+# What a person does at the unit is what it may have waited for.
+_IN_TIME = {
+    "passkey": "see whether the passkey was typed on the unit in time, where it is typed there",
+    "numeric comparison": "see whether the number was confirmed on the unit in time",
+}
 _ADVICE = {
     REASONS[0x03]: "see pair:, mitm: and pairing: of the step, and what the device demands",
     REASONS[0x04]: "see whether the passkey is the one that the device means",

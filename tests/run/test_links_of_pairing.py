@@ -37,3 +37,11 @@ def test_a_link_that_is_lost_in_the_pairing_ends_the_steps_in_it() -> None:
     assert came_to(ran, "last")[0] == "skip"
     assert not ran.stray
     assert not ran.tasks_left
+
+
+def test_who_may_have_been_late_at_the_unit_is_said() -> None:
+    typed = "  - pair: display\n    passkey: '042517'\n    expect: {bonded: {equals: true}}\n"
+    ran = pairing(typed, "{capability: keyboard, passkey: '042517', answer_after: 40 s}")
+    ended = ran.step("pair display").ended
+    assert ended is not None
+    assert (ended.cause, "typed on the unit in time" in ended.advice) == ("device", True), ended

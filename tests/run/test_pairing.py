@@ -112,6 +112,7 @@ WRONG = "  - pair: keyboard\n    passkey: '000001'\n    expect: {failure: {equal
         (WRONG, SHOWS, "pass None"),
         # it does not check, so that benchrig alone notices; it pairs with whatever is typed; it is not there
         (WRONG, "{capability: display, passkey: '042517', faults: {unchecked: true}}", "fail device"),
+        (WRONG.replace("expect: {", "expect: {failed_by: {equals: device}, "), "{capability: display, passkey: '042517', faults: {unchecked: true}}", "fail device"),
         (WRONG, "{capability: display, passkey: '000001'}", "fail limit"),
         (WRONG, "{capability: none}", "fail limit"),
         # it never asks for the passkey that the plan has
