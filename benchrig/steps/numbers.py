@@ -19,6 +19,7 @@ from benchrig.steps.bench import Bench, Own, in_step
 from benchrig.steps.composite import Came, Composite, CompositeBench, Watch
 from benchrig.steps.pairing_keys import Pairing
 from benchrig.tasks import Tasks, first_of
+from benchrig.text.large import large
 from benchrig.values.passkey import PASSKEY_ASKED, digits_of, typed_digits, wrong_digits
 
 T = TypeVar("T")
@@ -141,11 +142,6 @@ class Numbers:
         except TimeoutError as exc:
             message = f"nobody answered within the {ANSWER_WITHIN:g} s that a pairing waits"
             raise OperatorError(message, advice="start the run again when somebody is at the terminal") from exc
-
-
-def large(digits: str) -> str:
-    """Digits that are read across a room."""
-    return f"\n        {' '.join(digits[:3])}   {' '.join(digits[3:])}\n"
 
 
 class NumbersOfSteps(Numbers):
