@@ -9,6 +9,9 @@ from collections.abc import Iterator
 _USUAL = gc.get_threshold()
 # More new objects than a command loads: looking at them again and again took a tenth of its time.
 _HARDLY = 100_000
+# Of a process with run after run: what is set aside counts as old, and Python would hardly ever look at it again.
+_LOOKS_AFTER = 50
+_times = 0
 
 
 def begin() -> None:
@@ -39,6 +42,14 @@ def set_aside() -> Iterator[None]:
     finally:
         if not is_aside:
             gc.unfreeze()
+            _look_now_and_then()
+
+
+def _look_now_and_then() -> None:
+    global _times
+    _times = (_times + 1) % _LOOKS_AFTER
+    if not _times:
+        gc.collect()
 
 
 @contextlib.contextmanager

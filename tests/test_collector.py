@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import weakref
 from collections.abc import Iterator
 
 import pytest
@@ -40,3 +41,16 @@ def test_it_is_paused_where_it_was_on() -> None:
             pass
         assert not gc.isenabled()
     assert gc.isenabled()
+
+
+class _Cycle:
+    def __init__(self) -> None:
+        self.itself = self
+
+
+def test_run_after_run_in_one_process_leaves_nothing() -> None:
+    left = []
+    for _ in range(200):
+        with collector.set_aside():
+            left.append(weakref.ref(_Cycle()))
+    assert sum(one() is not None for one in left) < 100

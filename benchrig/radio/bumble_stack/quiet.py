@@ -17,7 +17,7 @@ _done = False
 def quiet_bumble() -> None:
     """Keep what bumble logs of packets out of every log, and make its formatting cheap, once, for this process."""
     global _done
-    logging.getLogger("bumble").setLevel(logging.INFO)
+    logging.getLogger("bumble").setLevel(logging.WARNING)
     if not _done:
         _done = True
         stop_formatting()
