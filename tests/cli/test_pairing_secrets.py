@@ -259,7 +259,7 @@ def test_what_the_commands_of_the_desk_leave(bench: Bench) -> None:
     bench.do("inspect", "--pair", "keyboard", "--format", "json", *radio, **typed)
     bench.do("inspect", "--pair", "keyboard", *radio, code=1, TYPED="271829")
     bench.do("read", "5f7c0002-1c0e-4f0b-9a53-72ac6f1d5be1", "--pair", "keyboard", "--json", *radio, **typed)
-    lines = "pair keyboard\nbonds\ntable\nencrypt\nunpair\npair none\nsave plan.yaml\n"
+    lines = "pair keyboard\nbonds\ntable\nencrypt\nunpair\nconnect\npair none\nsave plan.yaml\n"
     bench.do("session", "--json", *radio, stdin=lines, **typed)
     assert {"271828", "271829"} <= bench.numbers
     assert (bench.here / "plan.yaml").exists()

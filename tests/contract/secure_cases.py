@@ -62,7 +62,7 @@ OWN_STACK = [
         "locked",
         f"""
   - read: {SECRET}
-    expect: {{att_error: {{equals: insufficient authentication}}}}
+    expect: {{att_error: {{one_of: [insufficient authentication, insufficient encryption]}}}}
   - pair: none
 """
         + READ

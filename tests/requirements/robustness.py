@@ -42,7 +42,7 @@ REQUIREMENTS = [
 """,
         _weak("{against: offset beyond the end, does: accept}"),
         fails="reads of any offset",
-        says="found 0D",
+        says="found a read blob response (0D)",
         top=_TOP,
     ),
     Requirement(

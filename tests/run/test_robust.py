@@ -58,7 +58,8 @@ def notes(ran: Ran) -> str:
 
 # what is planted -> how often it may take to kill, 0: it gives wrong answers; and what the device dies of in words
 WEAKNESSES = {
-    "{against: long value, does: reboot}": (1, "connection timeout"),
+    # of its own value: it was emptied before, so that its own is longer than what is there
+    "{against: long value, does: reboot}": (2, "connection timeout"),
     "{against: value over 512 bytes, does: accept}": (
         0,
         "expected invalid attribute value length or a security error, found a write response (13)",
