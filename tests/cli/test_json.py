@@ -154,7 +154,9 @@ def test_verbs_of_a_session() -> None:
 
 
 def test_verbs_of_security() -> None:
-    shown = talked("pair keyboard", "encrypt", "disconnect", "connect", "encrypt", "bonds", "unpair", devices=(LOCK,)).results
+    shown = talked(
+        "pair keyboard", "encrypt", "disconnect", "connect", "encrypt", "bonds", "unpair", devices=(LOCK,)
+    ).results
     forgets = LOCK.replace("capability: display", "capability: display, faults: {forgets_bonds: disconnection}")
     for party, device, said in (
         (Clumsy, LOCK, ["pair keyboard"]),

@@ -66,7 +66,7 @@ def access_of(ran):
     return {(row.attribute, row.operation): row for row in ran.reading("access", "found").access}
 
 
-@pytest.mark.parametrize("air", ["kind", "rough"])
+@pytest.mark.parametrize("air", ["kind", pytest.param("rough", marks=pytest.mark.slow)])
 def test_a_sound_unit_passes_and_all_of_it_was_tried(air):
     ran = run(SOUND, every_need(), air=air)
     assert ran.ended.exit_code == 0, ran.ended.message
@@ -109,7 +109,7 @@ def test_each_requirement_that_is_weaker_or_stricter_is_found(operation, at, nee
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("air", ["kind", "rough"])
+@pytest.mark.parametrize("air", ["kind", pytest.param("rough", marks=pytest.mark.slow)])
 @pytest.mark.parametrize("seed", range(20))
 def test_the_sound_unit_passes_whatever_the_seed(seed, air):
     assert run(SOUND, every_need(), seed=seed, air=air).ended.exit_code == 0
@@ -245,7 +245,7 @@ async def nothing(*_):
     """In place of what a step keeps in mind."""
 
 
-@pytest.mark.parametrize("air", ["kind", "rough"])
+@pytest.mark.parametrize("air", ["kind", pytest.param("rough", marks=pytest.mark.slow)])
 def test_a_unit_that_kept_its_bond_with_this_bench_is_not_to_blame(monkeypatch, air):
     """In the run the bench alone has forgotten, or an earlier run was broken off."""
     ran = run(paired_before("  - pair:\n", "  - unpair:\n"), unit({1: SENDS}), air=air)

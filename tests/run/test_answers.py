@@ -41,7 +41,7 @@ def asked(answers: str, device: str, more: str = "", *, air: str = "kind", seed:
 WHOLE = "{last: {starts_with: FF}, skip: 1, counter: 0}"
 
 
-@pytest.mark.parametrize("air", ["kind", "rough"])
+@pytest.mark.parametrize("air", ["kind", pytest.param("rough", marks=pytest.mark.slow)])
 @pytest.mark.parametrize(
     ("answers", "pieces", "value"),
     [
@@ -110,7 +110,7 @@ FAULTY = {
 
 
 @pytest.mark.parametrize("fault", FAULTY)
-@pytest.mark.parametrize("air", ["kind", "rough"])
+@pytest.mark.parametrize("air", ["kind", pytest.param("rough", marks=pytest.mark.slow)])
 def test_pieces_that_are_no_whole_fail_without_a_limit(fault: str, air: str) -> None:
     pieces, said = FAULTY[fault]
     ran = asked(WHOLE, several(*pieces), air=air)

@@ -71,7 +71,7 @@ PLAN = plan_text(
 )
 
 
-@pytest.mark.parametrize("air", ["kind", "rough"])
+@pytest.mark.parametrize("air", ["kind", pytest.param("rough", marks=pytest.mark.slow)])
 def test_what_is_worked_out_is_judged_saved_and_written(air: str) -> None:
     ran = run(PLAN, device(), air=air)
     assert (ran.ended.verdict, ran.ended.message) == ("pass", ran.ended.message)

@@ -41,7 +41,7 @@ def end(step: Execution) -> tuple[str, bool, object]:
 # --- steps
 
 
-@pytest.mark.parametrize("air", [None, "rough"])
+@pytest.mark.parametrize("air", [None, pytest.param("rough", marks=pytest.mark.slow)])
 @pytest.mark.parametrize(
     ("market", "temperature", "verdict"),
     [("de", "20 °C", "pass"), ("de", "35 °C", "fail"), ("us", "20 °C", "pass"), ("us", "35 °C", "pass")],
@@ -186,7 +186,7 @@ def of_word(steps: str, said: str, air: str | None = None) -> Ran:
     return run(plan_text(WORD + steps, reach=REACH), device, air=air)
 
 
-@pytest.mark.parametrize("air", [None, "rough"])
+@pytest.mark.parametrize("air", [None, pytest.param("rough", marks=pytest.mark.slow)])
 @pytest.mark.parametrize(
     "condition", ["{min: 2 °C}", "{below: 50 °C}", "{equals: 5 °C}", "{differs: 5 °C}", "{one_of: [5 °C, 6 °C]}"]
 )

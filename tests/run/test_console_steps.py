@@ -42,7 +42,7 @@ def wait(pattern: str, expect: str = "", *, send: str = "", within: str = "5 s")
     return f"  - console:\n{said}    until: {{line: {{matches: '{pattern}'}}}}\n    within: {within}\n{limits}"
 
 
-@pytest.mark.parametrize("air", ["kind", "rough"])
+@pytest.mark.parametrize("air", ["kind", pytest.param("rough", marks=pytest.mark.slow)])
 def test_a_line_is_waited_for_and_its_groups_are_readings(air: str) -> None:
     pattern = "self test done: (?P<number>\\d+) (?P<word>\\w+)"
     limits = "number: {max: 7}, word: {equals: ok}, reached_after: {min: 3 s, max: 3.5 s}, count: {equals: 2}"
@@ -198,7 +198,7 @@ def test_a_limit_over_rounds_that_does_not_fit_what_came_is_the_plans() -> None:
 # --- power
 
 
-@pytest.mark.parametrize("air", ["kind", "rough"])
+@pytest.mark.parametrize("air", ["kind", pytest.param("rough", marks=pytest.mark.slow)])
 def test_the_link_is_over_and_the_unit_starts_again(air: str) -> None:
     steps = (
         "  - connect:\n  - power: cycle\n    expect: {elapsed: {min: 1 s, max: 20 s}}\n"

@@ -54,7 +54,7 @@ def ran(steps: str, device: str = DEVICE, **more: object) -> Ran:
     return run(f"{HEAD}steps:\n{steps}", device_text("", more=device), **more)  # type: ignore[arg-type]
 
 
-@pytest.mark.parametrize("air", ["kind", "rough"])
+@pytest.mark.parametrize("air", ["kind", pytest.param("rough", marks=pytest.mark.slow)])
 def test_no_line_says_assert_while_the_plan_runs(air: str) -> None:
     done = ran(STEPS + "      console.count: {min: 5}\n", air=air)
     assert done.ended.exit_code == 0, done.ended.message
@@ -113,7 +113,7 @@ def test_silence_is_no_line_that_satisfies_a_limit(limits: str, code: int) -> No
     assert ran(SILENT % limits, "services: []\n").ended.exit_code == code
 
 
-@pytest.mark.parametrize("air", ["kind", "rough"])
+@pytest.mark.parametrize("air", ["kind", pytest.param("rough", marks=pytest.mark.slow)])
 def test_no_line_that_matches_is_none_that_breaks_a_limit(air: str) -> None:
     steps = SILENT.replace("console: ", "console: {matches: '(?P<what>ASSERT|panic).*'}")
     for limits in ("console.line: {lacks: ASSERT}", "console.what: {lacks: ASSERT}"):

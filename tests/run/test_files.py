@@ -53,7 +53,7 @@ def written(folder: Path, keys: str, unit: str = SOUND, after: str = "", *, air:
     return run(plan, unit, air=air)
 
 
-@pytest.mark.parametrize("air", ["kind", "rough"])
+@pytest.mark.parametrize("air", ["kind", pytest.param("rough", marks=pytest.mark.slow)])
 @pytest.mark.parametrize(("keys", "pieces"), [(PACED, 21), (PROVEN, 50)])
 def test_all_pieces_arrive_at_the_pace_of_the_link(folder: Path, keys: str, pieces: int, air: str) -> None:
     limits = f"    expect: {{count: {{equals: {pieces}}}, throughput: {{min: 2 kbit/s, max: 1.4 Mbit/s}}}}\n"
@@ -78,7 +78,7 @@ def test_a_small_file_goes_in_one_write_and_can_be_read_back(folder: Path) -> No
 
 
 @pytest.mark.parametrize("keys", [PACED, PROVEN])
-@pytest.mark.parametrize("air", ["kind", "rough"])
+@pytest.mark.parametrize("air", ["kind", pytest.param("rough", marks=pytest.mark.slow)])
 def test_a_lost_link_is_told_with_how_far_it_came(folder: Path, keys: str, air: str) -> None:
     drops = device("{check: false, cases: [{every: 12, disconnect: true}, {set: {received: {add: 1}}}]}")
     ran = written(folder, keys, drops, air=air)

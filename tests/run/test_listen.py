@@ -96,7 +96,7 @@ FAULTY = {
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("air", ["kind", "rough"])
+@pytest.mark.parametrize("air", ["kind", pytest.param("rough", marks=pytest.mark.slow)])
 @pytest.mark.parametrize("fault", FAULTY)
 def test_a_faulty_device_fails_by_what_it_does_wrong(fault: str, air: str) -> None:
     unit, reading, sentence = FAULTY[fault]

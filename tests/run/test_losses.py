@@ -45,7 +45,7 @@ WRITE = """  - write: restart
 AGAIN = "  - connect:\n    name: again\n  - read: state\n    expect: {value: {equals: 7}}\n"
 
 
-@pytest.mark.parametrize("air", ["kind", "rough"])
+@pytest.mark.parametrize("air", ["kind", pytest.param("rough", marks=pytest.mark.slow)])
 @pytest.mark.parametrize(
     ("restart", "reason"),
     [("reboot: 1 s", "connection timeout"), ("disconnect: true", "remote user terminated connection")],
@@ -68,7 +68,7 @@ REFUSED = "  - write: restart\n    value: 1\n    expect: {att_error: {equals: ou
 SOON = "disconnect_after: 2 s"
 
 
-@pytest.mark.parametrize("air", ["kind", "rough"])
+@pytest.mark.parametrize("air", ["kind", pytest.param("rough", marks=pytest.mark.slow)])
 @pytest.mark.parametrize(
     ("sound", "faulty", "message", "cause"),
     [

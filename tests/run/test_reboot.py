@@ -28,7 +28,7 @@ def went(steps: str, *devices: str, **more: Any) -> Ran:
     return run(plan_text(steps, attributes=NAMES), *devices, **more)
 
 
-@pytest.mark.parametrize("air", ["kind", "rough"])
+@pytest.mark.parametrize("air", ["kind", pytest.param("rough", marks=pytest.mark.slow)])
 def test_a_unit_that_restarts(air: str) -> None:
     ran = went(reboot() + READ, unit("reboot: 3 s"), air=air)
     assert ran.ended.exit_code == 0, ran.ended.message
@@ -45,7 +45,7 @@ def test_what_a_step_in_it_measures_is_judged_there() -> None:
     assert [(each.exit_code, each.judged) for each in ended] == [(0, 6), (1, 6)]
 
 
-@pytest.mark.parametrize("air", ["kind", "rough"])
+@pytest.mark.parametrize("air", ["kind", pytest.param("rough", marks=pytest.mark.slow)])
 @pytest.mark.parametrize(
     ("device", "message", "cause", "root", "after"),
     [

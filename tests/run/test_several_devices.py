@@ -50,7 +50,7 @@ def refused(tmp_path, text):
     return [(problem.message, problem.advice) for problem in caught.value.problems]
 
 
-@pytest.mark.parametrize("air", ["kind", "rough"])
+@pytest.mark.parametrize("air", ["kind", pytest.param("rough", marks=pytest.mark.slow)])
 def test_each_step_reaches_its_device(air):
     """The two have the same attribute under one name, with a format of its own each."""
     ran = run(HEAD + STEPS, unit(1, "07", air=air), unit(2, "01 02", air=air))

@@ -29,7 +29,7 @@ def other(address: str = "C4:00:00:00:00:02", more: str = "") -> str:
     return device_text(name="unit 2", address=address, more=more)
 
 
-@pytest.mark.parametrize("air", ["kind", "rough"])
+@pytest.mark.parametrize("air", ["kind", pytest.param("rough", marks=pytest.mark.slow)])
 @pytest.mark.parametrize(
     ("steps", "sound", "faulty", "step", "message"),
     [
@@ -129,7 +129,7 @@ advertising:
 """
 
 
-@pytest.mark.parametrize("air", ["kind", "rough"])
+@pytest.mark.parametrize("air", ["kind", pytest.param("rough", marks=pytest.mark.slow)])
 def test_until_it_advertises_this(air: str) -> None:
     met = "manufacturer_data: {equals: 'FF FF 01'}, services: {contains: battery}, rssi: {min: -90 dBm}"
     ran = run(until(met, "    expect: {reached_after: {max: 5 s}, count: {min: 10}}\n"), STILL, air=air)

@@ -260,7 +260,7 @@ def test_silence_passes_only_where_the_limit_on_the_count_means_it(listen: str, 
 NOTIFICATION, INDICATION = 0x1B, 0x1D
 
 
-@pytest.mark.parametrize("air", ["kind", "rough"])
+@pytest.mark.parametrize("air", ["kind", pytest.param("rough", marks=pytest.mark.slow)])
 @pytest.mark.parametrize(
     ("offered", "mode", "sent"),
     [

@@ -51,7 +51,7 @@ def device(**other: str) -> str:
     return device_text(f"services:\n  - service: {UUID.format(0x99)}\n    characteristics:\n{listed}")
 
 
-@pytest.mark.parametrize("air", ["kind", "rough"])
+@pytest.mark.parametrize("air", ["kind", pytest.param("rough", marks=pytest.mark.slow)])
 def test_a_sound_device_passes(air: str) -> None:
     ran = run(PLAN, device(), air=air)
     assert (ran.ended.verdict, ran.verdicts()) == ("pass", ["pass"] * 8)

@@ -31,7 +31,7 @@ def device(top: str, battery: str) -> str:
     )
 
 
-@pytest.mark.parametrize("air", [None, "rough"])
+@pytest.mark.parametrize("air", [None, pytest.param("rough", marks=pytest.mark.slow)])
 @pytest.mark.parametrize(
     ("market", "top", "battery", "verdicts"),
     [

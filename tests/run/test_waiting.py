@@ -83,7 +83,7 @@ def test_the_limits_are_held_against_the_last_answer_and_every_sample() -> None:
 NEVER = device("1", stream="{sequence: [1, 2]}", answers="{sequence: ['81 00', '81 02']}")
 
 
-@pytest.mark.parametrize("air", ["kind", "rough"])
+@pytest.mark.parametrize("air", ["kind", pytest.param("rough", marks=pytest.mark.slow)])
 @pytest.mark.parametrize(
     ("step", "sentence"),
     [

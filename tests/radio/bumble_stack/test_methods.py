@@ -46,7 +46,7 @@ async def test_the_method_is_that_of_the_specification(capability, pairing):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("air", [None, "rough"], ids=str)
+@pytest.mark.parametrize("air", [None, pytest.param("rough", marks=pytest.mark.slow)], ids=str)
 @pytest.mark.parametrize(("mitm", "unit_mitm"), [(False, False), (False, True), (True, True)])
 @pytest.mark.parametrize("pairing", PAIRINGS)
 @pytest.mark.parametrize("capability", CAPABILITIES, ids=slug)
