@@ -135,9 +135,7 @@ class _Measurement:
         self.desk.tell(f"pairing with a key of {SMALLEST_KEY} bytes")
         link, paired = await self._pair("a short key", replace(wish, key_size=SMALLEST_KEY), self._party)
         if paired.failure == NONE and paired.key_size == SMALLEST_KEY:
-            ends = self.desk.now() + _WITHIN
-            asking = Asking(link, lambda: max(0.1, ends - self.desk.now()))
-            await self.measuring.over_short_key(asking, link.table)
+            await self.measuring.over_short_key(self._asking(link), link.table)
 
     async def _paired(self, level: Level, wish: Wish) -> None:
         self.desk.tell(f"pairing for the level {level.words}")  # the line below is for the person's answer
@@ -151,11 +149,14 @@ class _Measurement:
             await self._over(level)
 
     async def _over(self, level: Level) -> None:
-        link, ends = self.desk.device.link, self.desk.now() + _WITHIN
+        link = self.desk.device.link
         async with self.desk.showing(f"trying what is allowed: {level.words}"):
-            asking = Asking(link, lambda: max(0.1, ends - self.desk.now()))
-            await self.measuring.over(asking, link.table, level)
+            await self.measuring.over(self._asking(link), link.table, level)
         self.found.reached += [level] if level not in self.found.reached else []
+
+    def _asking(self, link: Link) -> Asking:
+        ends = self.desk.now() + _WITHIN
+        return Asking(link, lambda: max(0.1, ends - self.desk.now()))
 
     async def _fresh(self) -> Link:
         await self.desk.device.close()

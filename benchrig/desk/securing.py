@@ -6,7 +6,20 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from benchrig.errors import DeviceError, OperatorError, StepFailed
-from benchrig.radio.security import NO_KEY, NONE, TIMEOUT, Capability, Encrypted, Level, Paired, Party, Wish, usual_mitm
+from benchrig.radio.security import (
+    NO_KEY,
+    NONE,
+    REASONS,
+    REPEATED,
+    TIMEOUT,
+    Capability,
+    Encrypted,
+    Level,
+    Paired,
+    Party,
+    Wish,
+    usual_mitm,
+)
 from benchrig.steps.encrypt import error_of as not_encrypted
 from benchrig.steps.pairing_readings import error_of
 
@@ -77,10 +90,10 @@ def check_encrypted(encrypted: Encrypted) -> None:
 
 
 _ADVICE = {
-    "confirm value failed": "check the number that was typed, and pair again",
-    "authentication requirements": "pair as something that can do more: {}",
-    "repeated attempts": "wait a while before the next attempt",
-    "pairing not supported": "check that the device accepts pairing now: some do for a while after a button only",
+    REASONS[0x04]: "check the number that was typed, and pair again",
+    REASONS[0x03]: "pair as something that can do more: {}",
+    REPEATED: "wait a while before the next attempt",
+    REASONS[0x05]: "check that the device accepts pairing now: some do for a while after a button only",
 }
 
 

@@ -25,6 +25,7 @@ from benchrig.radio.security import (
     LINK_LOST,
     NONE,
     REASONS,
+    REPEATED,
     TIMEOUT,
     Encrypted,
     Level,
@@ -252,7 +253,7 @@ class BluezSecurity:
 def _may_be_our_doing(failure: str, by: Side | None, method: Method | None) -> bool:
     """Whether the unit may only be waiting, since a pairing that Linux began on its own was refused: then it refuses the
     request, before a method is known."""
-    return failure == REASONS[0x09] or (failure, by, method) == (HIDDEN, None, None)
+    return failure == REPEATED or (failure, by, method) == (HIDDEN, None, None)
 
 
 def _told(

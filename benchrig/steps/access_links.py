@@ -178,7 +178,7 @@ class AccessLinks:
         """A new link, with the matrix over its table."""
         if self.bench.device.is_up:
             await self.bench.disconnect()
-        await connected_again(self.bench, self.bench.now() + self.bench.time_left)
+        await connected_again(self.bench)
         return lay(self.matrix, self.bench.link.table, self.bench.names, writes=self.writes, changes=self.changes)
 
     async def _pair(self, level: Level, pairing: LevelPairing) -> None:

@@ -209,4 +209,4 @@ class Pair(Composite, kw_only=True):
         bench.device.accept_loss()
         if not forgotten:
             bench.note(f"connected again: the link ended when the pairing had failed ({link.lost_reason})")
-        await connected_again(bench, bench.now() + bench.time_left, bench.own)
+        await connected_again(bench, bench.own)

@@ -72,7 +72,7 @@ class Reboot(Composite, kw_only=True):
         left = max(0.1, deadline - bench.now())
         await bench.own(bench.find(0.0, to_connect=True), left)
         report_return(bench)
-        await connected_again(bench, deadline, bench.own)
+        await connected_again(bench, bench.own, deadline=deadline)
 
 
 class _Begins(RoundReadings):

@@ -34,8 +34,9 @@ def report_return(bench: Bench) -> None:
         bench.reading(AFTER, after, "s", why="the unit was not heard again")
 
 
-async def connected_again(bench: Bench, deadline: float, own: Own = in_step) -> None:
-    """A new link to the unit that was connected before. LinkError."""
+async def connected_again(bench: Bench, own: Own = in_step, *, deadline: float | None = None) -> None:
+    """A new link to the unit that was connected before, until the step ends where no `deadline` is given. LinkError."""
+    deadline = bench.now() + bench.time_left if deadline is None else deadline
     for tries in range(_TRIES, 0, -1):
         left = max(0.1, deadline - bench.now())
         try:

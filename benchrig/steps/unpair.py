@@ -150,7 +150,7 @@ class Unpair(Composite, kw_only=True):
         if bench.device.is_up:
             await bench.own(bench.disconnect(), bench.time_left)
         bench.device.accept_loss()
-        await connected_again(bench, bench.now() + bench.time_left, bench.own)
+        await connected_again(bench, bench.own)
 
     async def _old_key(self, bench: CompositeBench) -> str:
         result = await bench.own(encrypted(bench.link.security), bench.time_left)
