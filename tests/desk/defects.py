@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from benchrig.desk.findings import Severity
+from benchrig.faults.mutation import Change, Mutation, added, behaving, dropped, in_turn, replaced, within
 from benchrig.radio.virtual.advertising_spec import DataSpec, ManufacturerSpec
 from benchrig.radio.virtual.behaviours import AttError
 from benchrig.radio.virtual.device_spec import DeviceSpec
 from benchrig.radio.virtual.gatt_spec import CharacteristicSpec, DescriptorSpec, ServiceSpec
-from benchrig.radio.virtual.mutation import Change, Mutation, added, behaving, dropped, in_turn, replaced, within
 from benchrig.radio.virtual.security_spec import PasskeyText
 from benchrig.radio.virtual.words import AddressText, AttErrorCode, Hex, ServiceUuid
 from tests.desk.carriers import OWN, carrier, part

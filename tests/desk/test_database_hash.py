@@ -7,8 +7,8 @@ import msgspec
 from benchrig.desk.findings import findings
 from benchrig.desk.findings.database_hash import database_hash, hashed
 from benchrig.desk.inspection import AttributeSeen
+from benchrig.faults.mutation import Change, Mutation, in_turn, replaced
 from benchrig.radio.virtual.device_spec import DeviceSpec
-from benchrig.radio.virtual.mutation import Change, Mutation, in_turn, replaced
 from benchrig.radio.virtual.words import CharacteristicUuid
 from benchrig.values.catalogue import long_uuid
 from tests.desk.carriers import carrier

@@ -2,9 +2,9 @@
 
 import pytest
 
+from benchrig.faults.mutation import Mutation, behaving, dropped, replaced
 from benchrig.radio.virtual.behaviour import When
 from benchrig.radio.virtual.behaviours import AttError, Delay, Disconnect, RefuseConnections, Silent, StopAdvertising
-from benchrig.radio.virtual.mutation import Mutation, behaving, dropped, replaced
 from benchrig.radio.virtual.words import AttErrorCode
 from benchrig.values.quantity import Duration
 from tests.desk.carriers import device

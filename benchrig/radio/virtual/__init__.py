@@ -10,7 +10,6 @@ behaviours.py       what a device does wrong, or slowly; behaviour.py: what a be
 security.py         how a device pairs, its bonds, how its links are protected; security_spec.py: what a file says of that,
                     security_user.py: who is at it, security_conduct.py: what it does not accept, its faults
 access_rules.py     whether an access is allowed on such a link; needs_spec.py: what a file says of that
-mutation.py         a changed device as a function of a specification; weakening.py: each that asks for a little less
 opening.py          specifications -> an open air with the bench's stack in it
 air.py              who is in the air and who is connected
 band.py             advertising channels

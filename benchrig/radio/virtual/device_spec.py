@@ -1,6 +1,6 @@
 """Simulated devices as specifications: what a device file says, and what is brought to life.
 
-A specification does not change: a changed device is another one (mutation.py).
+A specification does not change: a changed device is another one (faults/mutation.py).
 """
 
 from __future__ import annotations

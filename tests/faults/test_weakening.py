@@ -1,6 +1,6 @@
 """Every way in which a device could ask for less, and that each is one."""
 
-from benchrig.radio.virtual.weakening import weakenings
+from benchrig.faults.weakening import weakenings
 from tests.radio.virtual.bench import Bench, models
 from tests.radio.virtual.central import read, unit, write
 

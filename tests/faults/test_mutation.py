@@ -2,9 +2,9 @@
 
 import pytest
 
+from benchrig.faults.mutation import Mutation, added, behaving, dropped, in_turn, replaced, within
 from benchrig.radio.virtual.behaviour import When
 from benchrig.radio.virtual.behaviours import Silent
-from benchrig.radio.virtual.mutation import Mutation, added, behaving, dropped, in_turn, replaced, within
 from benchrig.source.shape import Misfit
 from tests.radio.virtual.bench import OWN, models
 

@@ -6,9 +6,9 @@ from collections import Counter
 from collections.abc import Iterable, Iterator
 from typing import Any, TypeAlias
 
+from benchrig.faults.mutation import Change, Mutation, replaced
 from benchrig.radio.virtual.device_spec import DeviceSpec
 from benchrig.radio.virtual.gatt_spec import CharacteristicSpec, DescriptorSpec
-from benchrig.radio.virtual.mutation import Change, Mutation, replaced
 from benchrig.radio.virtual.needs_spec import LEVELS, Need
 
 Attribute: TypeAlias = CharacteristicSpec | DescriptorSpec

@@ -1,0 +1,63 @@
+"""One run of a plan in a scene: in memory, attended by nobody; the same seed gives the same record."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING
+
+from benchrig.errors import InternalError
+from benchrig.faults.fault import Scene
+from benchrig.loop import attended_loop, in_loop
+from benchrig.plan.model import Plan
+from benchrig.plan.tree import StepPlan
+from benchrig.radio.specify import open_simulated
+from benchrig.radio.virtual.clock import VirtualLoop
+from benchrig.record.aggregate import build_record
+from benchrig.record.model import AnyEvent, Record
+from benchrig.run.choose import choose_steps
+from benchrig.run.head import RunSettings
+from benchrig.run.runner import Runner
+from benchrig.run.station import Station
+from benchrig.steps.bench import Operator
+
+if TYPE_CHECKING:
+    from benchrig.radio.radio import Radio
+
+
+def trial(
+    plan: Plan,
+    scene: Scene,
+    operator: Operator,
+    *,
+    seed: int = 0,
+    nodes: Sequence[StepPlan] | None = None,
+    capture: Path | None = None,
+    heard: Callable[[AnyEvent], None] = lambda event: None,
+) -> Record:
+    """The record of the run. A caution of the plan counts as acknowledged: nothing but the simulated devices moves.
+    Files that the run leaves are gone with it, the `capture` is not."""
+
+    async def opened() -> Radio:
+        faults = scene.faults() if scene.faults else None
+        radio = await open_simulated(scene.devices, seed=seed, faults=faults, air=scene.air, capture=capture)
+        for each in scene.befalls:
+            each(radio)
+        return radio
+
+    events: list[AnyEvent] = []
+
+    def emit(event: AnyEvent) -> None:
+        events.append(event)
+        heard(event)
+
+    async def run() -> None:
+        with attended_loop(runner.interrupt, lambda error: runner.blame(InternalError(error))):
+            await runner.run()
+
+    with TemporaryDirectory() as folder:
+        settings = RunSettings(Station("virtual"), "virtual", True, Path(folder), seed, acknowledged=True)
+        runner = Runner(plan, nodes or choose_steps(plan), settings, opened, operator, emit)
+        in_loop(run(), VirtualLoop)
+    return build_record(events)
