@@ -16,6 +16,7 @@ from typing import Any, TypeAlias
 import msgspec
 
 from benchrig.radio.virtual.behaviour import Behaviour
+from benchrig.radio.virtual.behaviours import in_order
 from benchrig.radio.virtual.device_spec import DeviceSpec
 from benchrig.radio.virtual.gatt_spec import CharacteristicSpec, DescriptorSpec, ServiceSpec
 from benchrig.radio.virtual.words import CharacteristicUuid, DescriptorUuid, ServiceUuid
@@ -80,7 +81,7 @@ def added(*parts: Part) -> Change:
 
 def behaving(block: str, *behaviours: Behaviour) -> Change:
     """Further behaviours: of a characteristic in `on_read` or `on_write`, of the device in `faults`."""
-    return within(block, within("behaviours", lambda present: (*present, *behaviours)))
+    return within(block, within("behaviours", lambda present: in_order((*present, *behaviours))))
 
 
 def in_turn(*changes: Change) -> Change:

@@ -35,6 +35,12 @@ class Bare(str):
     __slots__ = ()
 
 
+class Quoted(str):
+    """Text in quotes, whatever it would be without them: bytes, addresses."""
+
+    __slots__ = ()
+
+
 def decimal_text(number: float | Decimal | Fraction) -> str | None:
     """A number without an exponent, exactly as it prints, a fraction without loss; None when it is none or needs more
     than 40 digits on one side of the point."""
@@ -71,6 +77,8 @@ def scalar(value: Any) -> str:
         return "true" if value else "false"
     if isinstance(value, Bare):
         return str(value)
+    if isinstance(value, Quoted):
+        return _quoted(str(value))
     if isinstance(value, str):
         return _text(str(value))
     text = decimal_text(value)
@@ -89,8 +97,10 @@ def flow(value: Any) -> str:
 
 
 def _text(text: str) -> str:
-    if _BARE.fullmatch(text) and plain_scalar(text) == text:
-        return text
+    return text if _BARE.fullmatch(text) and plain_scalar(text) == text else _quoted(text)
+
+
+def _quoted(text: str) -> str:
     if text.isprintable():
         return "'" + text.replace("'", "''") + "'"
     return '"' + "".join(map(_escaped, text)) + '"'

@@ -13,7 +13,7 @@ from typing import Any, ClassVar, Literal
 
 import msgspec
 
-from benchrig.radio.virtual.conditions import KIND, PROFILES, Conditions
+from benchrig.radio.virtual.conditions import CHANGED, KIND, PROFILES, Conditions
 from benchrig.source.problem import suggest
 from benchrig.source.shape import BAD, Misfit, Reader, describe
 from benchrig.source.yaml import Mapping, Node, Scalar
@@ -38,7 +38,7 @@ class Share(Quantity):
 
     @property
     def part(self) -> float:
-        return float(self.to("%")) / 100
+        return float(self.to("%") / 100)
 
 
 class ConditionsSpec(msgspec.Struct, kw_only=True, frozen=True):
@@ -81,7 +81,7 @@ class ConditionsSpec(msgspec.Struct, kw_only=True, frozen=True):
     def conditions(self) -> Conditions:
         given = {name: _plain(value) for name, value in msgspec.structs.asdict(self).items() if value is not None}
         like = PROFILES[given.pop("like")]
-        return replace(like, **given, name=f"{like.name}, changed" if given else like.name)
+        return replace(like, **given, name=f"{like.name}{CHANGED}" if given else like.name)
 
 
 def _plain(value: Any) -> Any:
@@ -100,6 +100,12 @@ class AirChoice:
 
     def __init__(self, conditions: Conditions | None) -> None:
         self.conditions = conditions
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, AirChoice) and self.conditions == other.conditions
+
+    def __hash__(self) -> int:
+        return hash(self.conditions)
 
     @classmethod
     def from_node(cls, node: Node, reader: Reader) -> Any:

@@ -135,3 +135,9 @@ BEHAVIOURS: tuple[type[Behaviour], ...] = (
     DisconnectAfter,
     RefuseConnections,
 )
+
+
+def in_order(behaviours: Iterable[Behaviour]) -> tuple[Behaviour, ...]:
+    """As a device file has them, whatever the order of its keys; a kind that no file knows comes last."""
+    places = {kind: place for place, kind in enumerate(BEHAVIOURS)}
+    return tuple(sorted(behaviours, key=lambda one: places.get(type(one), len(places))))

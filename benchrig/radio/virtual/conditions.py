@@ -67,4 +67,5 @@ STILL = Conditions(
     data_length_after=None, packets=1000, clock=0.0, level_unknown=0.0,
 )  # fmt: skip
 KIND = "kind"
+CHANGED = ", changed"  # behind the name of what a file changes
 PROFILES = {profile.name: profile for profile in (ROUGH, CROWDED, FAR)}

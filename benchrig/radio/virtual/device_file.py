@@ -88,7 +88,7 @@ def _units(node: Node, problems: Problems) -> list[Simulated]:
     if problems.mistakes > before:
         return []  # what a value is for cannot be judged without it
     if isinstance(node, Mapping) and "use" in node.entries:
-        node = with_names(node, problems)
+        node = _written_out(with_names(node, problems))
     if problems.mistakes > before:
         return []  # without the names nobody knows what its characteristics are
     kind: Any = DeviceSpec if isinstance(node, Mapping) and "device" in node.entries else AirSpec
@@ -98,6 +98,11 @@ def _units(node: Node, problems: Problems) -> list[Simulated]:
     if spec is BAD or problems.mistakes > before:
         return []
     return list(cast("DeviceSpec | AirSpec", spec).units())
+
+
+def _written_out(node: Mapping) -> Mapping:
+    """Without the key whose names are in their places now."""
+    return Mapping({key: part for key, part in node.entries.items() if key != "use"}, node.place)
 
 
 def _check_unique(devices: Iterable[Simulated], beside: Iterable[Simulated], node: Node, problems: Problems) -> None:
