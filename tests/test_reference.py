@@ -122,6 +122,7 @@ SECTION_OF = {
     "ServiceSpec": "Services",
     "CharacteristicSpec": "Characteristics",
     "NotifySpec": "Notifying",
+    "DistortionSpec": "Distorted values",
     "DescriptorSpec": "Descriptors",
     "SecuritySpec": "Pairing with a device",
     "OutOfBandSpec": "Out of band data of a device",

@@ -144,8 +144,12 @@ class SimulatedCharacteristic:
         self._reads += 1
         moment = Moment(self.device, self._reads, connection, self._last_read)
         await self.spec.on_read.meet(On.READ, moment)
-        self._last_read = self.spec.on_read.value(moment, self.take())
+        self._last_read = self.spec.on_read.value(moment, self._sent(self.take()))
         return self._last_read
+
+    def _sent(self, value: bytes) -> bytes:
+        """What becomes of a value on its way out."""
+        return self.spec.distorted.apply(value, self.spec.format) if self.spec.distorted else value
 
     async def _write(self, connection: Connection, value: bytes) -> None:
         self._writes += 1
@@ -250,6 +254,7 @@ class SimulatedCharacteristic:
         """Notify or indicate one subscriber. A value longer than the link carries is cut, as Core Vol 3 Part F
         3.4.7.1 has it for a real device."""
         server, queue = self.device.server, self.device.host.le_acl_packet_queue
+        value = self._sent(value)
         async with self._in_turn:
             if queue is not None and queue.pending >= QUEUED_VALUES and connection in self.device.connections:
                 await queue.drain(connection.handle)

@@ -13,6 +13,7 @@ services:
         descriptors: [{descriptor: characteristic user description, value: Inside}]
         on_read: {delay: 50 ms, att_error: insufficient authentication}   all that behaviours.py has for reads
         on_write: {check: true, store: true, set: {…}, cases: […]}         and for writes; see reaction_spec
+        distorted: {how: swapped bytes}   what is wrong with all values on their way out, see distortion_spec
         volatile: true                    a reboot puts the value back to what stands above
         read_needs: authenticated         what the link needs, see needs_spec; subscribe_needs for notifications
         encrypted: true                   the same as read_needs and write_needs: encrypted
@@ -30,6 +31,7 @@ import msgspec
 
 from benchrig.errors import MalformedValue
 from benchrig.radio.virtual.access_rules import Needs
+from benchrig.radio.virtual.distortion_spec import DistortionSpec
 from benchrig.radio.virtual.needs_spec import Need, Needing
 from benchrig.radio.virtual.reaction_spec import ReadSpec, WriteSpec
 from benchrig.radio.virtual.sources import Source, octets
@@ -123,6 +125,7 @@ class CharacteristicSpec(FormatSpec, Needing, kw_only=True, frozen=True, dict=Tr
     descriptors: list[DescriptorSpec] = msgspec.field(default_factory=list)
     on_read: ReadSpec = ReadSpec()
     on_write: WriteSpec = WriteSpec()
+    distorted: DistortionSpec | None = None
     volatile: bool = False
     encrypted: bool = False
     read_needs: Need | None = None
@@ -153,6 +156,7 @@ class CharacteristicSpec(FormatSpec, Needing, kw_only=True, frozen=True, dict=Tr
             yield Misfit("'notify' needs the property notify or indicate", path=("notify",))
         if not found:
             yield from self._descriptor_misfits()
+            yield from self._distortion_misfits()
         yield from self._need_misfits()
 
     def _need_misfits(self) -> Iterable[Misfit]:
@@ -200,6 +204,10 @@ class CharacteristicSpec(FormatSpec, Needing, kw_only=True, frozen=True, dict=Tr
                 descriptor.octets(self.format)
             except Misfit as misfit:
                 yield Misfit(misfit.message, misfit.advice, ("descriptors", index, *misfit.path))
+
+    def _distortion_misfits(self) -> Iterable[Misfit]:
+        for misfit in self.distorted.misfits_of(self.format) if self.distorted else ():
+            yield Misfit(misfit.message, misfit.advice, ("distorted", *misfit.path))
 
     @cached_property
     def format(self) -> Format | None:
