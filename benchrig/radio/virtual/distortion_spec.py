@@ -19,10 +19,9 @@ from benchrig.errors import MalformedValue
 from benchrig.radio.virtual.words import Hex
 from benchrig.source.problem import suggest
 from benchrig.source.shape import Misfit
-from benchrig.values.base import Format
+from benchrig.values.base import Format, exact_number
 from benchrig.values.medfloat import MedFloatFormat
 from benchrig.values.numbers import FloatFormat, IntegerFormat
-from benchrig.values.quantity import exact
 from benchrig.values.spec import Exact
 from benchrig.values.structs import FLAGS, StructFormat
 
@@ -99,10 +98,14 @@ class DistortionSpec(msgspec.Struct, kw_only=True, frozen=True):
         try:
             if isinstance(leaf, IntegerFormat):
                 plain = leaf.plain()
-                number = round(exact(plain.decode(part)) * times + plus)
+                number = round(exact_number(plain.decode(part), "a number") * times + plus)
                 return (number & ((1 << leaf.bits) - 1)).to_bytes(plain.size, leaf.order)
             decoded = leaf.decode(part)
-            return part if isinstance(decoded, str) else leaf.encode(_carried(exact(decoded) * times + plus))
+            return (
+                part
+                if isinstance(decoded, str)
+                else leaf.encode(_carried(exact_number(decoded, "a number") * times + plus))
+            )
         except MalformedValue:
             return part
 
