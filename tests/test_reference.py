@@ -131,6 +131,8 @@ SECTION_OF = {
     "DoingSpec": "What an occasion sets off",
     "MatchSpec": "Conditions of an occasion",
     "CaseSpec": "Cases of a write",
+    "UnaskedSpec": "Unasked actions",
+    "OccasionSpec": "Occasions",
     "WeaknessSpec": "Weaknesses",
     "OthersSpec": "Others",
 } | {kind.__name__: verb for verb, kind in KINDS.items()}

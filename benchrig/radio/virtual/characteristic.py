@@ -17,7 +17,7 @@ from benchrig.values.catalogue import short_uuid
 
 if TYPE_CHECKING:
     import random
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from benchrig.radio.bumble_stack.bumble_api import Connection, Host
     from benchrig.radio.virtual.gatt_spec import CharacteristicSpec, DescriptorSpec
@@ -53,6 +53,8 @@ class Owner(Actor, Performer, Protocol):
     def sends_unprotected(self) -> bool: ...
 
     def chance(self, cause: str) -> random.Random: ...
+
+    def occurs(self, kind: str, name: str, connection: Connection) -> None: ...
 
 
 class SimulatedCharacteristic:
@@ -142,6 +144,7 @@ class SimulatedCharacteristic:
 
     async def _read(self, connection: Connection) -> bytes:
         self._reads += 1
+        self.device.occurs("read", self.spec.called, connection)
         moment = Moment(self.device, self._reads, connection, self._last_read)
         await self.spec.on_read.meet(On.READ, moment)
         self._last_read = self.spec.on_read.value(moment, self._sent(self.take()))
@@ -153,6 +156,7 @@ class SimulatedCharacteristic:
 
     async def _write(self, connection: Connection, value: bytes) -> None:
         self._writes += 1
+        self.device.occurs("write", self.spec.called, connection)
         if self.spec.on_write.check:
             self._check(value)
         happening = Happening(self.device, connection, value)
@@ -192,6 +196,8 @@ class SimulatedCharacteristic:
         self._kept[str(connection.peer_address)] = bytes((notify | indicate << 1, 0))
         if task := self._notifiers.pop(connection, None):
             task.cancel()
+        if notify or indicate:
+            self.device.occurs("subscribe", self.spec.called, connection)
         if self.spec.notify and (notify or indicate):
             self._notifiers[connection] = self.device.spawn(self._notify(connection))
 
@@ -245,6 +251,18 @@ class SimulatedCharacteristic:
                 await asyncio.sleep(every)
             if connection in self.device.connections:
                 await self.send(connection, piece)
+
+    def send_timed(self, values: Sequence[tuple[float, bytes]]) -> None:
+        """Send these to all that listen, each so many seconds from now."""
+        for connection in self.device.connections:
+            self.device.spawn(self._send_timed(connection, values, asyncio.get_running_loop().time()))
+
+    async def _send_timed(self, connection: Connection, values: Sequence[tuple[float, bytes]], begins: float) -> None:
+        for after, value in values:
+            await asyncio.sleep(begins + after - asyncio.get_running_loop().time())
+            if connection not in self.device.connections:
+                return
+            await self.send(connection, value)
 
     async def send_to_subscribers(self, value: bytes) -> None:
         for connection in list(self.device.connections):

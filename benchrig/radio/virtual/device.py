@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import math
+from collections import Counter
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
@@ -42,7 +43,7 @@ if TYPE_CHECKING:
 
 
 _CCCD = UUID.from_16_bits(0x2902)
-_OCCASIONS = ("on_start", "on_connect", "on_disconnect", "on_display")
+_OCCASIONS = ("on_start", "on_connect", "on_disconnect", "on_display", "unasked")
 
 
 class SimulatedDevice:
@@ -54,6 +55,7 @@ class SimulatedDevice:
         self.characteristics: dict[str, SimulatedCharacteristic] = {}
         self._tasks = Tasks(air.fail)
         self._connects = 0
+        self._times: Counter[tuple[str, str]] = Counter()
         self._is_on = True
         self._off_until = self._switched_on = asyncio.get_running_loop().time()
         self._return: asyncio.TimerHandle | None = None
@@ -171,6 +173,7 @@ class SimulatedDevice:
             for characteristic in self.characteristics.values():
                 characteristic.resume(connection)
         self._act("on_connect", connection)
+        self.occurs("connect", "", connection)
         self.spawn(self.spec.faults.meet(On.CONNECT, Moment(self, self._connects, connection)))
 
     async def disconnect(self, connection: Connection | None) -> None:
@@ -285,6 +288,14 @@ class SimulatedDevice:
     def _act(self, occasion: str, connection: Connection | None = None, **groups: str) -> None:
         for reaction in self._occasions[occasion]:
             self.later(reaction, Happening(self, connection, groups=groups))
+
+    def occurs(self, kind: str, name: str, connection: Connection) -> None:
+        """What a central does, once more; what the device does on its own begins then."""
+        self._times[kind, name] += 1
+        for reaction in self._occasions["unasked"]:
+            after = reaction.spec.after
+            if (after.kind, after.name, after.number) == (kind, name, self._times[kind, name]):
+                self.later(reaction, Happening(self, connection))
 
     def on_display(self, number: str, connection: Connection) -> None:
         """It shows a passkey, or a number to compare."""

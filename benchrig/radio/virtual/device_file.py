@@ -12,6 +12,7 @@ One device:
     services: [{…}]                  see gatt_spec; generic access is added when it is not there
     use: names.yaml                  names that its characteristics may go by, see shared_names
     generic_access: false            it is not added: a device that lacks it
+    unasked: [{…}]                   what it does at exact times after a certain request, see reaction_spec
     services_after_reboot: [{…}]     what it has instead once a `reboot` has happened: a firmware update
     faults: {disconnect_after: 5 s}  all that behaviours.py has for the device as a whole
     air: rough                       how packets fare on it, see air_spec

@@ -20,13 +20,14 @@ from benchrig.radio.virtual.behaviours import Reboot
 from benchrig.radio.virtual.block import Block
 from benchrig.radio.virtual.gatt_spec import CharacteristicSpec, ServiceSpec
 from benchrig.radio.virtual.privacy_spec import PrivacySpec, identity_key
-from benchrig.radio.virtual.reaction_spec import ActionSpec, DisplaySpec, LineSpec, unreachable
+from benchrig.radio.virtual.reaction_spec import ActionSpec, DisplaySpec, LineSpec, UnaskedSpec, unreachable
 from benchrig.radio.virtual.reactions import Building
 from benchrig.radio.virtual.security_spec import SecuritySpec
 from benchrig.radio.virtual.table_spec import by_name, table_misfits
 from benchrig.radio.virtual.weakness_spec import WeaknessSpec
 from benchrig.radio.virtual.words import AddressText, CharacteristicUuid, Hex, ServiceUuid
 from benchrig.source.file_names import FileNames
+from benchrig.source.problem import suggest
 from benchrig.source.shape import Misfit
 from benchrig.values.catalogue import normal_uuid
 from benchrig.values.quantity import Gain, Level
@@ -121,6 +122,7 @@ class DeviceSpec(msgspec.Struct, kw_only=True, frozen=True, dict=True):
     on_connect: list[ActionSpec] = []
     on_disconnect: list[ActionSpec] = []
     on_display: list[DisplaySpec] = []
+    unasked: list[UnaskedSpec] = []
     security: SecuritySpec = SecuritySpec()
     console: list[LineSpec] = []
     faults: FaultSpec = FaultSpec()
@@ -148,10 +150,16 @@ class DeviceSpec(msgspec.Struct, kw_only=True, frozen=True, dict=True):
     def _action_misfits(self, table: list[ServiceSpec]) -> Iterable[Misfit]:
         found: list[Misfit] = []
         building = Building(by_name(table), found, asks=self.security.asks)
-        for name in ("on_start", "on_connect", "on_disconnect", "on_display"):
+        for name in ("on_start", "on_connect", "on_disconnect", "on_display", "unasked"):
             building.reactions(getattr(self, name), (name,))
         building.lines(self.console, ("console",))
         yield from found
+        for index, one in enumerate(self.unasked):
+            if (name := one.after.name) and name not in by_name(table):
+                advice = suggest(name, by_name(table))
+                yield Misfit(
+                    f"this device has no characteristic '{name}'", advice, ("unasked", index, "after", one.after.kind)
+                )
         for index, action in enumerate(self.on_start):
             if any(isinstance(one, Reboot) for one in action.behaviours):
                 yield Misfit("a device that starts again whenever it has started", path=("on_start", index, "reboot"))

@@ -7,6 +7,7 @@ set: {openings: {add: 1}}                 more than there is; also of the number
 notify: {echo: written}                   the bytes that were written
 notify: {answer: '83 {page} {openings}'}  a group of the pattern, the value of a characteristic
 notify: {answer: {several: ['01', 'FF'], every: 20 ms}}
+notify: {answer: {timed: {50 ms: '01', 1 s: ['02', '03']}}}
 notify: {answer: {pieces: '{log}', size: 20, header: '01', last: 'FF', crc: CRC-16/XMODEM}}
 """
 
@@ -75,6 +76,18 @@ class Answer(Effect):
     def apply(self, happening: Happening) -> None:
         pieces = [make(happening) for make in self.makers]
         self.aim.target(happening).send_answer(lambda _: pieces, self.every)
+
+
+@dataclass(frozen=True)
+class Timed(Effect):
+    """Notifications, each at its own time from now on."""
+
+    aim: Aim
+    makers: list[tuple[float, Maker]]
+
+    def apply(self, happening: Happening) -> None:
+        values = [(after, make(happening)) for after, make in self.makers]
+        self.aim.target(happening).send_timed(values)
 
 
 @dataclass(frozen=True)
@@ -156,6 +169,20 @@ def _pieces(value: Any, aim: Aim, scope: Scope) -> Effect:
     return Pieces(aim, _pace(arguments), make, size, header, last, crc)
 
 
+def _timed(value: Any, aim: Aim, scope: Scope) -> Effect:
+    given = arguments_of(value, {"timed"})["timed"]
+    if not isinstance(given, dict) or not given:
+        raise Misfit("expected times with their values", "for example: timed: {50 ms: '01', 100 ms: '02'}", ("timed",))
+    makers: list[tuple[float, Maker]] = []
+    for time, values in given.items():
+        after = at("timed", at, time, Duration.from_source, time).seconds
+        if after < 0:
+            raise Misfit("a time is not negative", path=("timed", time))
+        several = values if isinstance(values, list) else [values]
+        makers += [(after, at("timed", at, time, maker_of, one, aim.format, scope)) for one in several]
+    return Timed(aim, sorted(makers, key=lambda maker: maker[0]))
+
+
 def _pace(arguments: dict[Any, Any]) -> float:
     every: float = at("every", Duration.from_source, arguments["every"]).seconds if "every" in arguments else 0.0
     if every < 0:
@@ -163,4 +190,8 @@ def _pace(arguments: dict[Any, Any]) -> float:
     return every
 
 
-ANSWERS: dict[str, Callable[[Any, Aim, Scope], Effect]] = {"several": _several, "pieces": _pieces}
+ANSWERS: dict[str, Callable[[Any, Aim, Scope], Effect]] = {
+    "several": _several,
+    "timed": _timed,
+    "pieces": _pieces,
+}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, Protocol, TypeAlias
@@ -43,6 +43,8 @@ class Target(Protocol):
     def send_current(self) -> None: ...
 
     def send_changes(self, source: Source) -> None: ...
+
+    def send_timed(self, values: Sequence[tuple[float, bytes]]) -> None: ...
 
     def send_answer(self, pieces: Callable[[int], list[bytes]], every: float) -> None: ...
 

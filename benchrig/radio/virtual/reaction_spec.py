@@ -11,6 +11,9 @@ on_write:
     - {matches: '03(?P<page>..)', only_if: {lock: open}, notify: {answer: '83 {page}'}}
     - {every: 3, disconnect: true}
 
+unasked:
+  - {after: {subscribe: log stream, number: 2}, notify: {log stream: {timed: {50 ms: '01'}}}}
+
 The texts of `then` and of on_start, on_connect, on_disconnect are those of an ActionSpec.
 """
 
@@ -75,6 +78,43 @@ class DisplaySpec(ActionSpec, frozen=True, kw_only=True):
     @property
     def groups(self) -> list[str]:
         return [SHOWN]
+
+
+class OccasionSpec(msgspec.Struct, frozen=True, kw_only=True):
+    """Something that a central does: the how manieth time, over the whole run."""
+
+    connect: bool = False
+    read: str | None = None
+    write: str | None = None
+    subscribe: str | None = None
+    number: int = 1
+
+    def misfits(self) -> Iterable[Misfit]:
+        if len(self._told) != 1:
+            advice = "for example: {subscribe: log stream, number: 2}"
+            yield Misfit("expected one of connect, read, write and subscribe", advice)
+        if self.number < 1:
+            yield Misfit(f"expected a number from 1 on, found {self.number}", path=("number",))
+
+    @property
+    def _told(self) -> list[tuple[str, str]]:
+        named = {"read": self.read, "write": self.write, "subscribe": self.subscribe}
+        return [("connect", "")] * self.connect + [(kind, name) for kind, name in named.items() if name is not None]
+
+    @property
+    def kind(self) -> str:
+        return self._told[0][0]
+
+    @property
+    def name(self) -> str:
+        """Of the characteristic; '' for a link."""
+        return self._told[0][1]
+
+
+class UnaskedSpec(ActionSpec, frozen=True, kw_only=True):
+    """Something that the device does on its own, from the moment of an occasion on."""
+
+    after: OccasionSpec
 
 
 class MatchSpec(DoingSpec, frozen=True, kw_only=True):
