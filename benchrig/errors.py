@@ -6,6 +6,7 @@ BenchrigError                     cause
 ├── UnfitValue                    plan      a value of a plan, or one filled in, that its place or format cannot take
 ├── StationError                  station   the bench itself cannot test
 │   ├── SystemPairing             station   the system pairs, in place of passing on what the device answered
+│   │   └── SystemPairingAsked    device    … and the device left a request without an answer meanwhile
 │   ├── AmbiguousDevice           station   several devices match the selection: none of them is to blame
 │   └── WrongDevice               station   another device answers than the one that was found before
 │       ├── NotProven             station   … or it is the same one under another address, which nothing shows
@@ -18,7 +19,7 @@ BenchrigError                     cause
 │   └── LinkLost                  link      the connection ended while it was needed
 ├── DeviceError                   device
 │   ├── AttError                  device    the device answered with an ATT error code
-│   │   └── WantsPairing          station   … that asks for a paired link, and nobody has paired
+│   │   └── WantsPairing          device    … that asks for a paired link, and nobody has paired
 │   ├── NoAnswer                  device    an ATT request was not answered in time (also TimeoutError)
 │   ├── AttributeMissing          device    the table has no such attribute
 │   │   └── PropertyMissing       device    … or the attribute does not offer the property
@@ -101,6 +102,12 @@ class SystemPairing(StationError):
     """The system would pair where the device wants an encrypted link, so that the bench cannot see its answer."""
 
 
+class SystemPairingAsked(SystemPairing):
+    """A request that was to be answered was not: the device asked for more security instead, or fell silent."""
+
+    cause = "device"
+
+
 class AmbiguousDevice(StationError):
     pass
 
@@ -159,9 +166,9 @@ class AttError(DeviceError):
 
 
 class WantsPairing(AttError):
-    """The device protects the attribute as it may; that nobody has paired with it is not its fault."""
+    """What was to be answered on this link the device refuses for want of security. Whether it is meant to cannot be known:
+    the advice says how to pair where it is."""
 
-    cause = "station"
     may_pass = False
 
     def __init__(self, code: int, name: str, doing: str, *, advice: str = "") -> None:
@@ -176,7 +183,7 @@ class WantsPairing(AttError):
         self.message = (
             f"{self._answered}: it wants an encrypted link, and this one was not encrypted with the key of the bond"
         )
-        self.advice = "encrypt the link first"
+        self.advice = "add an encrypt step before this one, where the device is meant to ask for it"
 
 
 class NoAnswer(DeviceError, TimeoutError):

@@ -155,7 +155,9 @@ class BluezRadio(BluezListener):
         security, last = self._security, self._last
         if self._target in self._wants_pairing:
             refused = security.bonds.refused.get(self._target) if security else ""
-            return lost_bond(last.name, refused) if refused and last else unasked_pairing()
+            if refused and last:
+                return lost_bond(last.name, refused)
+            return unasked_pairing(unanswered=last is not None and last.gave_up)
         weak = self._secured is not None and self._secured.is_weak
         return too_weak() if weak and last is not None and last.gave_up else None
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from benchrig.errors import BenchrigError, DeviceError, DeviceNotFound, StationError, SystemPairing
+from benchrig.errors import BenchrigError, DeviceError, DeviceNotFound, StationError, SystemPairing, SystemPairingAsked
 from benchrig.radio.bleak_api import object_path
 from benchrig.radio.bluez import KnownDevice, address_in
 from benchrig.radio.offers import ON_OTHER_RADIO
@@ -18,11 +18,12 @@ def drowned() -> StationError:
     )
 
 
-def unasked_pairing() -> StationError:
-    return SystemPairing(
+def unasked_pairing(*, unanswered: bool) -> StationError:
+    """`unanswered`: a request has had no answer since."""
+    return (SystemPairingAsked if unanswered else SystemPairing)(
         "the unit wants a paired, encrypted link, and Linux is trying to pair, which was refused: "
         "what the unit answered cannot be seen",
-        advice=f"pair with the unit before this step, or {ON_OTHER_RADIO}",
+        advice=f"pair with the unit before this step, where it is meant to ask for it, or {ON_OTHER_RADIO}",
     )
 
 
@@ -62,7 +63,7 @@ def unasked(name: str) -> str:
 
 
 def too_weak() -> StationError:
-    return SystemPairing(
+    return SystemPairingAsked(
         "the unit may want a better protected link: Linux then pairs once more on its own, and what the unit answered cannot be seen",
         advice=f"pair as one with an input or output before this step, or {ON_OTHER_RADIO}",
     )

@@ -53,7 +53,10 @@ NOT_AVAILABLE: dict[bleak_exc.BleakBluetoothNotAvailableReason, tuple[str, str]]
 
 # A better key does not help who lacks authorization.
 _WANTS_PAIRING = INSUFFICIENT - {INSUFFICIENT_AUTHORIZATION}
-_UNPAIRED = "add a pair step before this one, or expect this att_error if the attribute has to be protected"
+_UNPAIRED = (
+    "add a pair step before this one, where the device is meant to ask for it; expect this att_error, where the attribute has to be "
+    "refused"
+)
 WITH_RESPONSE = "write with response, or fewer bytes"
 _NOT_PERMITTED = "the attribute does not allow it, or wants a paired link"
 _IN_PROGRESS_ADVICE = "another program may use the adapter: end its scan or connection; after a restart of the Bluetooth service wait 11 s"

@@ -45,7 +45,7 @@ def test_a_pairing_that_fails_ends_the_command_with_1(tmp_path: Path) -> None:
 
 def test_a_bond_serves_a_read(tmp_path: Path) -> None:
     assert "6F 6B" in at(tmp_path, "read", OWN(2), "--pair", "none", device=OPEN)
-    text = at(tmp_path, "read", OWN(2), device=OPEN, code=7)
+    text = at(tmp_path, "read", OWN(2), device=OPEN, code=1)
     assert "it wants a paired link, and nothing was paired before" in text
     assert "pair with the device: --pair keyboard" in text
 

@@ -104,7 +104,7 @@ EXPECTED = {
     "forgot": (0, ""),
     "forgot, read": (1, "wants an encrypted link, and has lost the key"),
     "another key": (1, "the device has another key"),
-    "too weak": (7, "the unit may want a better protected link"),
+    "too weak": (1, "the unit may want a better protected link"),
     "fresh": (7, "Linux keeps the table of a paired unit"),
     "asks": (0, ""),
     "asks and pairs": (0, ""),
@@ -202,7 +202,7 @@ HIDDEN = {
     "too legacy": (7, "CAP_NET_ADMIN"),
     "forgot": (0, ""),
     "another key": (1, "the device has another key"),
-    "too weak": (7, "the unit may want a better protected link"),
+    "too weak": (1, "the unit may want a better protected link"),
     "known key, protected": (5, "authenticated is not judged"),
 }
 

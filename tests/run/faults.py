@@ -214,6 +214,9 @@ FAULTS: dict[str, Callable[[], Fault]] = {
     "a unit that has lost its key": lambda: paired("pair:" + BONDED, "{faults: {forgets_bonds: disconnection}}", "disconnect:", "connect:", "encrypt:"),
     "a bond that is still there": lambda: paired(PASSKEY, SHOWS + ", faults: {keeps_bonds: true}}", FORGETS),
     "a new pairing that is refused": lambda: paired(PASSKEY, SHOWS + ", faults: {refuses_after_deletion: true}}", FORGETS),
+    "an attribute that wants encryption": lambda: on_unit("read: locked", BATTERY),
+    "a stream that wants encryption": lambda: unit("notify: battery level\n    for: 1 s", device_text("services: [{service: battery, characteristics: [{characteristic: battery level, properties: [notify], subscribe_needs: encrypted, value: 9 %, notify: {period: 1 s}}]}]")),
+    "an attribute that wants encryption beside its bond": lambda: Fault(plan_text("  - pair:" + BONDED + "\n  - disconnect:\n  - connect:\n  - read: battery level\n", reach=REACH), [device_text("services: [{service: battery, characteristics: [{characteristic: battery level, properties: [read], read_needs: encrypted, value: 9 %}]}]", more="security: {}")]),
     # link
     "a link that is lost in a pairing": lambda: paired("pair:" + BONDED, "{faults: {disconnects_at: public key}}"),
     "a unit that is not on the air": lambda: unit(BATTERY),
@@ -239,7 +242,6 @@ FAULTS: dict[str, Callable[[], Fault]] = {
     "an async function that does not return": lambda: alone("call: rig:waits\n    within: 300 ms"),
     "a module that is not there": lambda: alone("call: no_such_module_anywhere:f"),
     "a StationError of a function": lambda: alone("call: rig:cannot"),
-    "an attribute that wants encryption": lambda: on_unit("read: locked", BATTERY),
     # plan
     "a plan that limits nothing": lambda: on_unit("read: battery level"),
     "an exception in a function": lambda: alone("call: rig:broken"),

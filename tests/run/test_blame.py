@@ -100,10 +100,11 @@ def test_a_characteristic_that_notifies_and_has_no_cccd_is_the_devices_fault(ran
     assert done.record.steps[2].ended.attempts == 1
 
 
-def test_an_attribute_that_wants_a_paired_link_is_not_the_devices_fault(ran: Any) -> None:
+def test_an_attribute_that_wants_a_paired_link_is_refused_by_the_device(ran: Any) -> None:
     done = ran("  - read: pressure\n    attempts: 2\n")
-    assert blamed(done) == ("station", 7, "3")
+    assert blamed(done) == ("device", 1, "3")
     assert "nothing was paired before" in done.ended.message
+    assert "where the device is meant to ask for it" in done.record.steps[2].ended.advice
 
 
 def test_a_plan_may_demand_that_an_attribute_is_protected(ran: Any) -> None:

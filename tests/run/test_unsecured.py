@@ -46,9 +46,9 @@ def test_a_failure_that_a_limit_allows_is_one_for_what_wants_it() -> None:
     assert "the pairing failed" in ran.ended.message
 
 
-def test_nothing_paired_at_all_is_the_plans() -> None:
+def test_where_nothing_was_to_pair_the_device_refuses() -> None:
     ran = pairing(READ, SHOWS)
-    assert ends(ran) == ("error", "station")
+    assert ends(ran) == ("fail", "device")
     assert "nothing was paired before" in ran.ended.message
 
 
