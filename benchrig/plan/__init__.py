@@ -10,6 +10,7 @@ names.py             what a plan file calls its values
 own_names.py         what it calls attributes
 given_spec.py        `given`, as it is written
 given.py             the values of a run
+requirements.py      what the product promises, and the steps that prove it
 variants.py          `variants`: tables of values by a given one
 substitution.py      values in place of references
 filling.py           the same for one step in the run

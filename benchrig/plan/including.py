@@ -18,7 +18,9 @@ from benchrig.source.yaml import MAX_DEPTH, Node, Scalar, Sequence
 from benchrig.source.yaml import Mapping as MappingNode
 
 MAX_INCLUDES = 1000
-KEYS = ("use", "with", "name", "only_if", "only_after")
+KEYS = ("use", "with", "name", "only_if", "only_after", "proves")
+# what each step of the file has beside its own
+_OF_STEPS = ("only_if", "only_after", "proves")
 
 
 @dataclass
@@ -44,23 +46,23 @@ class Includes:
         if path is None:
             return None
         content = self._content(path, node)
-        return None if content is None else (path, self._conditional(content, node))
+        return None if content is None else (path, self._with_keys(content, node))
 
-    def _conditional(self, content: MappingNode, use: MappingNode) -> MappingNode:
-        """The file with the conditions of `use` at each of its steps."""
+    def _with_keys(self, content: MappingNode, use: MappingNode) -> MappingNode:
+        """The file with the keys of `use` at each of its steps."""
         steps = content.get("steps")
-        if not isinstance(steps, Sequence) or not use.entries.keys() & {"only_if", "only_after"}:
+        if not isinstance(steps, Sequence) or use.entries.keys().isdisjoint(_OF_STEPS):
             return content
-        items = [self._with_conditions(item, use) if isinstance(item, MappingNode) else item for item in steps.items]
+        items = [self._with_key(item, use) if isinstance(item, MappingNode) else item for item in steps.items]
         return MappingNode(
             {**content.entries, "steps": (content.entries["steps"][0], Sequence(items, steps.place))}, content.place
         )
 
-    def _with_conditions(self, step: MappingNode, use: MappingNode) -> MappingNode:
+    def _with_key(self, step: MappingNode, use: MappingNode) -> MappingNode:
         entries = dict(step.entries)
-        if "only_after" in use.entries:
-            key, names = use.entries["only_after"]
-            entries["only_after"] = (key, Sequence([*_listed(names), *_listed(step.get("only_after"))], names.place))
+        for listed in {"only_after", "proves"} & use.entries.keys():
+            key, names = use.entries[listed]
+            entries[listed] = (key, Sequence([*_listed(names), *_listed(step.get(listed))], names.place))
         if "only_if" in use.entries:
             key, conditions = use.entries["only_if"]
             entries["only_if"] = (key, self._both(conditions, step.get("only_if")))

@@ -30,6 +30,7 @@ from benchrig.plan.lists import StepLists
 from benchrig.plan.model import NamesFile, Plan, PlanDevice, PlanFile
 from benchrig.plan.order import check_order
 from benchrig.plan.own_names import OwnNames, is_names_file, readable
+from benchrig.plan.requirements import check_requirements, read_requirements
 from benchrig.plan.tree import every_step
 from benchrig.plan.variants import Variants
 from benchrig.source.problem import Problems
@@ -107,6 +108,7 @@ class _Loader:
             deadline=head.deadline.seconds if head.deadline else None,
             nodes=tuple(lists.nodes),
             may_lack=frozenset(head.may_lack),
+            requirements=read_requirements(head.requirements, node),
             values=self.run_values.values,
             scanned=self.run_values.scanned,
             variants=self.variants.chosen,
@@ -131,6 +133,7 @@ class _Loader:
         check_kinds(self.problems, head.given, lists.nodes)
         check_caution(self.problems, head.caution, steps)
         check_may_lack(self.problems, locate(node, ("may_lack",)), head.may_lack, steps)
+        check_requirements(self.problems, head.requirements, steps)
         check_secrets(self.problems, node, steps, self.run_values.secrets)
         self.problems.raise_if_any()
 

@@ -14,6 +14,7 @@ from benchrig.errors import PlanError, UsageError
 from benchrig.plan.conditions import Kinds
 from benchrig.plan.given_spec import Given
 from benchrig.plan.inner import InnerReadings
+from benchrig.plan.requirements import Requirement
 from benchrig.plan.substitution import Room, substitute
 from benchrig.plan.tree import StepPlan, every_step
 from benchrig.plan.variants import Tables
@@ -133,6 +134,7 @@ class PlanFile(msgspec.Struct, omit_defaults=True, kw_only=True):
     variants: Tables | None = None
     deadline: Duration | None = None
     may_lack: list[str] = []
+    requirements: dict[str, str] = {}
     finally_: AnyValue | None = msgspec.field(name="finally", default=None)
 
     @property
@@ -147,6 +149,10 @@ class PlanFile(msgspec.Struct, omit_defaults=True, kw_only=True):
             yield Misfit("the plan has both device and devices", "keep one of the two", path=("devices",))
         if not self.plan.strip():
             yield Misfit("a plan needs a name", "for example: plan: End of line", path=("plan",))
+        for name, says in self.requirements.items():
+            if isinstance(says, str) and not says.strip():
+                message = f"the requirement '{name}' says nothing"
+                yield Misfit(message, "write what the product promises, in a sentence", ("requirements", name))
         if self.deadline is not None and self.deadline.seconds == 0:
             yield Misfit("deadline must be more than 0 s", "for example: 60 s", path=("deadline",))
 
@@ -214,6 +220,8 @@ class Plan:
     deadline: float | None
     nodes: tuple[StepPlan, ...]
     may_lack: frozenset[str] = frozenset()
+    # what the product promises, by id
+    requirements: Mapping[str, Requirement] = field(default_factory=dict)
     values: Mapping[str, Any] = field(default_factory=dict)
     # the whole texts that values were taken out of, by name
     scanned: Mapping[str, str] = field(default_factory=dict)

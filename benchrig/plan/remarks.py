@@ -10,6 +10,7 @@ import msgspec
 
 from benchrig.plan.inner import InnerReadings
 from benchrig.plan.model import Plan
+from benchrig.plan.requirements import unproven
 from benchrig.plan.tree import StepPlan, every_step, place_text
 from benchrig.radio.offers import (
     CANNOT,
@@ -50,6 +51,7 @@ def hints(plan: Plan) -> Iterator[tuple[str, str]]:
     for step in plan.steps:
         for hint in step.step.hints(step.names) if step.step is not None else ():
             yield place_text(step.place), f"'{step.name}' {hint}"
+    yield from unproven(plan.requirements, plan.steps)
 
 
 def _barred(step: StepPlan, kind: str) -> Iterator[tuple[str, str]]:

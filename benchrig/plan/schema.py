@@ -36,7 +36,7 @@ def plan_schema() -> dict[str, Any]:
             "use": {"type": "string"},
             "with": {"type": "object"},
             "name": {"type": "string"},
-            **{key: components[kinds[0].__name__]["properties"][key] for key in ("only_if", "only_after")},
+            **{key: components[kinds[0].__name__]["properties"][key] for key in ("only_if", "only_after", "proves")},
         },
         "required": ["use"],
         "additionalProperties": False,

@@ -124,7 +124,18 @@ class StepPlan:
             tolerates=self.tolerates,
             rounds=rounds,
             seconds=seconds,
+            proves=self.proves,
         )
+
+    @property
+    def proves(self) -> list[str]:
+        """The ids of the requirements that it proves."""
+        return list(dict.fromkeys(name for name, _ in self.proving))
+
+    @property
+    def proving(self) -> list[tuple[str, Place]]:
+        """The same as they are written, and where."""
+        return _one_or_several(self.node.get("proves"))
 
     def limit_place(self, reading: str) -> str:
         """'file:line' of the limit on a reading: that of the key which brings it, where it is not written."""
@@ -194,9 +205,7 @@ class StepPlan:
     @cached_property
     def after(self) -> list[tuple[str, Place]]:
         """The names of the steps without which it makes no sense, and where."""
-        named = self.node.get("only_after")
-        scalars = named.items if isinstance(named, Sequence) else [named]
-        return [(str(each.value), each.place) for each in scalars if isinstance(each, Scalar)]
+        return _one_or_several(self.node.get("only_after"))
 
     @property
     def is_conditional(self) -> bool:
@@ -247,6 +256,14 @@ class StepPlan:
         saved = self.node.get("save")
         nodes = [node for _, node in saved.entries.values()] if isinstance(saved, MappingNode) else []
         return [(node.value, node.place) for node in nodes if isinstance(node, Scalar) and isinstance(node.value, str)]
+
+
+def _one_or_several(node: Node | None) -> list[tuple[str, Place]]:
+    """The names in what stands for one or several; a value that was put in for a reference may be a list."""
+    items = node.items if isinstance(node, Sequence) else [node]
+    scalars = [each for each in items if isinstance(each, Scalar)]
+    named = [(each.value if isinstance(each.value, list) else [each.value], each.place) for each in scalars]
+    return [(str(name), place) for names, place in named for name in names]
 
 
 def every_step(nodes: Iterable[StepPlan]) -> Iterator[StepPlan]:

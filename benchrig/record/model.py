@@ -74,11 +74,19 @@ class PlannedNode(msgspec.Struct, omit_defaults=True, frozen=True):
     tolerates: bool = False  # a limit decides how many of its children, or of its rounds, may fail
     rounds: int = 0  # of a repetition: how many there may be, as far as the plan says so
     seconds: float = 0.0  # and how long it takes, where the plan says that
+    proves: list[str] = []  # the ids of the requirements that it proves
 
     @property
     def counts(self) -> bool:
         """Whether it is one of the steps that are counted: one with steps in it is where it has limits of its own."""
         return self.role == "step" or bool(self.limits)
+
+
+class PlannedRequirement(msgspec.Struct, omit_defaults=True, frozen=True):
+    """What the product promises. A run with fewer steps than the plan has for it does not prove it."""
+
+    says: str
+    steps: list[str] = []  # the ids of the steps of the whole plan that prove it
 
 
 class PlannedDevice(msgspec.Struct, omit_defaults=True, frozen=True):
@@ -118,6 +126,7 @@ class RunStarted(Event, tag="run", frozen=True):
     variants: dict[str, str] = {}  # the row of each table
     caution: str = ""
     left_out: int = 0  # steps of the plan that are not among the nodes
+    requirements: dict[str, PlannedRequirement] = {}  # by id
     # limits ('step.reading') that need not be judged where the radio cannot measure the reading
     may_lack: list[str] = []
 

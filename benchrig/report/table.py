@@ -10,6 +10,7 @@ from rich.text import Text
 
 from benchrig.report import access, explain, whole
 from benchrig.report.layout import Layout, fitting, under_steps
+from benchrig.report.requirements import proofs
 from benchrig.report.rows import Row, rows_of
 from benchrig.source.problem import counted
 from benchrig.text.escape import ascii_text, plain
@@ -26,6 +27,7 @@ STYLES = {
     "pass": "green", "fail": "bold red", "error": "bold magenta", "skip": "yellow", "cut off": "bold magenta",
     "not run": "dim", "left out": "cyan", "nothing judged": "bold yellow", "not all judged": "bold yellow", "not judged": "bold yellow",
 }  # fmt: skip
+_STYLES_OF_PROOF = {"passed": STYLES["pass"], "failed": STYLES["fail"], "not proven": STYLES["not judged"]}
 _HEADINGS = ("step", "reading", "low limit", "measured", "high limit", "units", "verdict")
 # The columns of numbers: where a step stands beside its readings, and over them.
 _BESIDE, _OVER = (2, 3, 4), (1, 2, 3)
@@ -48,6 +50,7 @@ def render(record: Record, console: Console, *, unjudged: bool = True) -> None:
     page.remarks(record)
     page.failures(record)
     page.writes(record)
+    page.requirements(record)
     page.verdict(record)
 
 
@@ -176,6 +179,15 @@ class _Page:
         if lines:
             self._console.print()
         self._notes(iter(lines))
+
+    def requirements(self, record: Record) -> None:
+        """What the run says of what the product promises."""
+        proven = [*proofs(record)]
+        if proven:
+            self._console.print()
+        for proof in proven:
+            self._line(f"{proof.name}: {proof.why}: ", "", proof.came_to, _STYLES_OF_PROOF[proof.came_to])
+            self._indented(proof.says, "dim")
 
     def _notes(self, notes: Iterator[str]) -> None:
         for note in islice(notes, _NOTES):

@@ -14,7 +14,7 @@ from benchrig import __version__
 from benchrig.errors import UsageError
 from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan, leaves
-from benchrig.record.model import FLAT_FORMAT, FORMAT, PlannedDevice, RunStarted
+from benchrig.record.model import FLAT_FORMAT, FORMAT, PlannedDevice, PlannedRequirement, RunStarted
 from benchrig.run.station import Station
 from benchrig.source.problem import suggest
 from benchrig.source.references import as_text
@@ -80,6 +80,13 @@ def _expected_serial(plan: StepPlan) -> str:
     return limit if _SERIAL_NUMBER in plan.step.subject(plan.names) else ""
 
 
+def _planned_requirements(plan: Plan) -> dict[str, PlannedRequirement]:
+    return {
+        name: PlannedRequirement(each.says, [step.id for step in plan.steps if name in step.proves])
+        for name, each in plan.requirements.items()
+    }
+
+
 def run_started(plan: Plan, nodes: Sequence[StepPlan], settings: RunSettings) -> RunStarted:
     """The head of the record of a run that starts now."""
     return RunStarted(
@@ -104,6 +111,7 @@ def run_started(plan: Plan, nodes: Sequence[StepPlan], settings: RunSettings) ->
             key: PlannedDevice(device.written(), settings.devices.get(key, "")) for key, device in plan.devices.items()
         },
         may_lack=sorted(may_lack(plan, settings)),
+        requirements=_planned_requirements(plan),
         left_out=sum(1 for _ in leaves(plan.nodes)) - sum(1 for _ in leaves(nodes)),
         versions={"benchrig": __version__, "bleak": version("bleak"), "python": python_version()},
     )

@@ -68,6 +68,9 @@ About: TypeAlias = Literal["unit", "fixture"]
 class StepNames(list[str]):
     """The name of a step, or a list of such."""
 
+    # what one of them is, and what to write
+    one: ClassVar[str] = "the name of a step"
+    several: ClassVar[str] = "write the name of an earlier step, or a list of names"
     source_schema: ClassVar[dict[str, Any]] = {
         "anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}, "minItems": 1}]
     }
@@ -76,20 +79,21 @@ class StepNames(list[str]):
     def from_node(cls, node: Node, reader: Reader) -> Any:
         """The names themselves are looked up in the plan, so no value of the run can stand in them."""
         for name, scalar in references(node):
-            reader.problems.add(scalar.place, f"${{{name}}} is not allowed here", "write the name of a step")
+            reader.problems.add(scalar.place, f"${{{name}}} is not allowed here", f"write {cls.one}")
             return BAD
         names = plain(node)
         if isinstance(names, str):
             names = [names]
         if not isinstance(names, list) or not names or not all(isinstance(name, str) for name in names):
-            return reader.misfit(
-                node,
-                Misfit(
-                    f"expected the name of a step, found {describe(node)}",
-                    "write the name of an earlier step, or a list of names",
-                ),
-            )
+            return reader.misfit(node, Misfit(f"expected {cls.one}, found {describe(node)}", cls.several))
         return cls(names)
+
+
+class RequirementIds(StepNames):
+    """The id of a requirement, or a list of such."""
+
+    one = "the id of a requirement"
+    several = "write the id of a requirement of the plan, or a list of ids"
 
 
 class Bindable(Protocol):
@@ -172,6 +176,7 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
     only_after: StepNames | None = None
     only_if: dict[str, Limit] = {}
     device: str | None = None
+    proves: RequirementIds | None = None
     expect: dict[str, ReadingLimit] = {}
     save: dict[str, str] = {}
 

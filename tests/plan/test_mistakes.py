@@ -302,7 +302,7 @@ def test_what_is_wrong_with_names_is_told_beside_a_bad_selection():
 
 
 # The other keys of every step take no reference for the whole of them.
-TAKE_NONE = {"save", "only_after", "only_if", "device"}
+TAKE_NONE = {"save", "only_after", "only_if", "device", "proves"}
 
 
 @pytest.mark.parametrize("key", [key for key in Step.__struct_fields__ if key not in {*TAKE_NONE, "expect"}])

@@ -25,6 +25,7 @@ from benchrig.record.model import (
     Noted,
     Opened,
     PlannedNode,
+    PlannedRequirement,
     Reading,
     Record,
     RunEnded,
@@ -164,7 +165,9 @@ def planned_steps(draw: st.DrawFn) -> list[PlannedNode]:
     step = st.tuples(whole_text(), st.sampled_from(["scan", "read", "notify"]), places(), st.booleans())
     drawn = draw(st.lists(step, max_size=5))
     return [
-        PlannedNode(str(number), name, kind, place, section="finally" if last else "steps")
+        PlannedNode(
+            str(number), name, kind, place, section="finally" if last else "steps", proves=["R"] if last else []
+        )
         for number, (name, kind, place, last) in enumerate(drawn, start=1)
     ]
 
@@ -177,10 +180,12 @@ def events(draw: st.DrawFn) -> list[AnyEvent]:
         name: whole_text() for name in ("run_id", "plan", "plan_file", "plan_hash", "station", "radio", "revision")
     }
     mapping = st.dictionaries(whole_text(), whole_text(), max_size=2)
+    ids = st.lists(st.sampled_from(["1", "2", "7"]), max_size=2, unique=True)
+    promised = st.dictionaries(whole_text(), st.builds(PlannedRequirement, whole_text(), ids), max_size=2)
     start = st.builds(
         RunStarted, started=st.just("2026-03-02T08:15:30.250Z") | whole_text(), simulated=st.booleans(),
         nodes=st.just(steps), format=st.just(FORMAT), versions=mapping, given=mapping, seed=st.none() | st.integers(0, 2**63),
-        caution=whole_text(), **texts,
+        caution=whole_text(), requirements=promised, **texts,
     )  # fmt: skip
     unit = st.builds(DeviceSeen, times(), *[whole_text()] * 4)
     run: list[AnyEvent] = [draw(start), *draw(st.lists(unit, max_size=2))]

@@ -23,7 +23,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple, TypeAlias
 from xml.etree import ElementTree as ET
 
-from benchrig.report import access, explain, whole
+from benchrig.report import access, explain, requirements, whole
 from benchrig.report.outline import Entry, Once, OverRounds, ReadingOverRounds, outline
 from benchrig.report.registry import Report
 from benchrig.text.escape import hex_text, is_number, json_text, plain, plain_lines, value_text
@@ -46,7 +46,7 @@ _RESULTS: dict[explain.State, Result | None] = {
 # For a dialect that wants a time stamp when the record has none that can be read.
 _UNKNOWN_TIME = datetime(1970, 1, 1, tzinfo=UTC)
 # The case of the run, and what its properties begin with: no step is called so.
-_TAKEN = frozenset({"run", "version", "given", "unit", "device", "limits"})
+_TAKEN = frozenset({"run", "version", "given", "unit", "device", "limits", "requirement"})
 
 
 class _Case(NamedTuple):
@@ -280,6 +280,7 @@ def _suite_output(record: Record, cases: list[_Case], dialect: Dialect) -> list[
         lines += [f"{case.name}: {line}" for case in cases for line in case.output]
     lines += [f"TOLERATED: {line}" for line in whole.tolerated(record)]
     lines += [*whole.retries(record)]
+    lines += [f"requirement {proof.line}" for proof in requirements.proofs(record)]
     notes = (*whole.notes(record), *whole.skipped(record), *whole.limits_left_out(record), *whole.writes(record))
     return [*lines, *notes, whole.verdict_line(record)]
 
@@ -329,6 +330,8 @@ def _run_facts(record: Record) -> Iterator[tuple[str, Any]]:
     yield "root", ended.root.label if ended and ended.root else None
     for name in ("planned", "judged", "not_judged", "allowed"):
         yield f"limits:{name}", getattr(ended, name) if ended else None
+    for proof in requirements.proofs(record):
+        yield f"requirement:{proof.name}", f"{proof.came_to}: {proof.why}: {proof.says}"
 
 
 def _device_facts(head: str, device: DeviceSeen | None) -> Iterator[tuple[str, Any]]:
@@ -338,6 +341,7 @@ def _device_facts(head: str, device: DeviceSeen | None) -> Iterator[tuple[str, A
 
 def _reading_facts(shown: list[tuple[str, Entry]]) -> Iterator[tuple[str, Any]]:
     for case, entry in shown:
+        yield f"{case}:proves", requirements.proving(entry.node) or None
         yield from _over_facts(case, entry) if isinstance(entry, OverRounds) else _step_facts(case, entry.step)
 
 
