@@ -25,13 +25,13 @@ from benchrig.plan.model import PlanFile, StepsFile
 from benchrig.plan.own_names import SharedNames
 from benchrig.radio.specify import RadioChoice, loop_factory, radio_opener
 from benchrig.radio.virtual.air_spec import AIRS, ConditionsSpec
-from benchrig.radio.virtual.behaviour import key_of
+from benchrig.radio.virtual.behaviour import When, key_of
 from benchrig.radio.virtual.behaviours import BEHAVIOURS
 from benchrig.radio.virtual.block import Block, keys_of
 from benchrig.radio.virtual.conditions import PROFILES
 from benchrig.radio.virtual.device_file import load_devices
 from benchrig.radio.virtual.device_spec import AirSpec, DeviceSpec, FaultSpec
-from benchrig.radio.virtual.reaction_spec import ReadSpec, WriteSpec
+from benchrig.radio.virtual.reaction_spec import ReadSpec, RequestSpec, SendSpec, WriteSpec
 from benchrig.radio.virtual.value_reading import source_of
 from benchrig.radio.virtual.weakness_spec import Against, Does
 from benchrig.requests.drawing import KINDS as KINDS_OF_REQUESTS
@@ -202,12 +202,21 @@ def test_every_key_stands_in_its_section_with_its_default(model):
     same_defaults(listed, {one.encode_name: default_text(one) for one in own_fields(model)}, title)
 
 
-@pytest.mark.parametrize(("section", "blocks"), [("Reactions", [ReadSpec, WriteSpec]), ("Faults", [FaultSpec])])
+HAPPENS = [("Reactions", [ReadSpec, WriteSpec]), ("Faults", [FaultSpec]), ("Requests", [RequestSpec]),
+           ("What becomes of notifications", [SendSpec])]  # fmt: skip
+
+
+@pytest.mark.parametrize(("section", "blocks"), HAPPENS)
 def test_every_behaviour_stands_in_its_section_with_its_default(section, blocks):
     keys = {key_of(kind)[0] for kind in BEHAVIOURS for block in blocks if kind.on & block.occasions}
     written = {one.name: default_text(one) for block in blocks for one in msgspec.structs.fields(keys_of(block))}
     listed = {words(row["key"])[0]: row["default"] for row in SECTIONS[section].table("key")}
     same_defaults(listed, {key: written[key] for key in keys}, section)
+
+
+def test_what_says_at_which_times_stands_in_its_section():
+    listed = {words(row["key"])[0]: row["default"] for row in SECTIONS["At some times"].table("key")}
+    same_defaults(listed, {one.encode_name: default_text(one) for one in msgspec.structs.fields(When)}, "At some times")
 
 
 @pytest.mark.parametrize("name", PROFILES)

@@ -7,6 +7,7 @@ from typing import Any
 
 import msgspec
 
+from benchrig.radio.virtual.behaviour import When
 from benchrig.radio.virtual.block import Block
 from benchrig.radio.virtual.device_spec import DeviceSpec
 from benchrig.source.shape import Misfit
@@ -32,8 +33,8 @@ def _parts(value: Any, known: set[int] | None = None) -> Iterator[msgspec.Struct
 
 
 def _two_answers(block: Block) -> Iterator[Misfit]:
-    """A key of each kind stands there once, and one alone takes the place of the answer."""
-    kinds = [type(one) for one in block.behaviours]
+    """A key of each kind stands there once for each time, and one alone takes the place of the answer."""
+    kinds = [type(one) for one in block.behaviours if one.when == When()]
     if len(set(kinds)) < len(kinds):
         yield Misfit("a behaviour that appears twice")
     if sum(kind.is_answer for kind in kinds) > 1:

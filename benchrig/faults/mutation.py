@@ -80,8 +80,9 @@ def added(*parts: Part) -> Change:
 
 
 def behaving(block: str, *behaviours: Behaviour) -> Change:
-    """Further behaviours: of a characteristic in `on_read` or `on_write`, of the device in `faults`."""
-    return within(block, within("behaviours", lambda present: in_order((*present, *behaviours))))
+    """Further behaviours, before those that are there: of a characteristic in `on_read`, `on_write` or `on_notify`, of the
+    device in `on_request` or `faults`."""
+    return within(block, within("behaviours", lambda present: in_order((*behaviours, *present))))
 
 
 def in_turn(*changes: Change) -> Change:

@@ -72,7 +72,7 @@ class Saboteur:
         for device in air.devices.values():
             advertiser = device.controller.advertiser
             if self.mode == "refused":
-                advertiser.refusals = 1_000_000 if on else 0
+                advertiser.refuses = lambda: on
             elif self.mode == "mute":
                 self._mute(device, on)
             elif self.mode == "silent":

@@ -22,7 +22,7 @@ MUTANTS = [
     ("device", Mutation("not there", LEVEL, dropped)),
     ("device", Mutation("no read", LEVEL, replaced(properties=["notify"]))),
     ("device", Mutation("an error now and then", LEVEL, behaving("on_read", AttError(att_error=AttErrorCode(0x80), when=When(every=2))))),
-    ("device", Mutation("silent once", LEVEL, behaving("on_read", Silent(when=When(first=1))))),
+    ("device", Mutation("silent once", LEVEL, behaving("on_read", Silent(when=When(times=1))))),
     ("link", Mutation("leaves", LEVEL, behaving("on_read", Disconnect(when=When(every=3))))),
     ("link", Mutation("takes no connection", "", behaving("faults", RefuseConnections(refuse_connections=100)))),
     ("link", Mutation("falls silent", "", behaving("faults", StopAdvertising(stop_advertising_after=Duration.of(0.01))))),

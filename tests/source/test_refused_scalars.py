@@ -16,17 +16,16 @@ from benchrig.plan.given_spec import Given
 from benchrig.plan.loader import load_plan
 from benchrig.plan.model import AttributeSpec, Device, Manufacturer, PlanFile, Select
 from benchrig.radio.virtual.advertising_spec import AdvertisingSpec, DataSpec, ManufacturerSpec
-from benchrig.radio.virtual.block import keys_of
+from benchrig.radio.virtual.block import entry_of, keys_of
 from benchrig.radio.virtual.device_file import load_devices
 from benchrig.radio.virtual.device_spec import DeviceSpec, FaultSpec, OthersSpec, RssiSpec
 from benchrig.radio.virtual.gatt_spec import (
     CharacteristicSpec,
     DescriptorSpec,
     NotifySpec,
-    ReadSpec,
     ServiceSpec,
-    WriteSpec,
 )
+from benchrig.radio.virtual.reaction_spec import ReadSpec, RequestSpec, SendSpec, WriteSpec
 from benchrig.run.station import Station, load_station
 from benchrig.source.problem import Problem, Problems
 from benchrig.source.yaml import _REFUSED, Mapping, Node, Refused, Scalar, Sequence, plain_scalar, read_file
@@ -82,6 +81,9 @@ IN_DEVICES = [
     (CharacteristicSpec, {"characteristic": "battery level", "properties": "[read]", "value": "5 %"}, DEVICE),
     (NotifySpec, {"period": "1 s"}, DEVICE.replace("§", "{" + LEVEL + ", notify: §}")),
     (keys_of(ReadSpec), {}, DEVICE.replace("§", "{" + LEVEL + ", on_read: §}")),
+    (keys_of(SendSpec), {}, DEVICE.replace("§", "{" + LEVEL + ", on_notify: §}")),
+    (keys_of(RequestSpec), {}, "device: u\non_request: §\n"),
+    (entry_of(FaultSpec), {}, "device: u\nfaults: {sometimes: [§]}\n"),
     (keys_of(WriteSpec), {}, DEVICE.replace("§", "{" + LEVEL + ", on_write: §}")),
     (DescriptorSpec, {"descriptor": "user description", "value": "a"},
      DEVICE.replace("§", "{" + LEVEL + ", descriptors: [§]}")),

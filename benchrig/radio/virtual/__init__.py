@@ -6,7 +6,8 @@ device_spec.py      a device as a specification (advertising_spec, air_spec, gat
                     value_reading: their values); sources.py: where the values of a characteristic come from
 reaction_spec.py    what occasions set off; reactions.py: the same at work; effects.py: the values they put into
                     characteristics; makers.py: what makes these values
-behaviours.py       what a device does wrong, or slowly; behaviour.py: what a behaviour is; block.py: where they stand
+behaviours.py       what a device does wrong, or slowly; behaviour.py: what a behaviour is; block.py: where they stand;
+                    doorway.py: those of requests; updates.py: those of values that are sent
 security.py         how a device pairs, its bonds, how its links are protected; security_spec.py: what a file says of that,
                     security_user.py: who is at it, security_conduct.py: what it does not accept, its faults
 access_rules.py     whether an access is allowed on such a link; needs_spec.py: what a file says of that

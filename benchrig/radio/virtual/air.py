@@ -66,8 +66,7 @@ class Air:
     def connect(self, central: VirtualController, own: hci.Address, advertiser: Advertiser, timing: Timing) -> None:
         """`central` has asked for a connection with an advertiser that it hears."""
         peripheral = advertiser.owner
-        if not isinstance(peripheral, VirtualController) or advertiser.refusals > 0:
-            advertiser.refusals -= 1
+        if not isinstance(peripheral, VirtualController) or advertiser.refuses():
             self._refuse(central, own, advertiser, timing)
             return
         if not advertiser.admits(own) or not self.band.hears_request(advertiser, central):

@@ -9,11 +9,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 from decimal import Decimal
-from typing import Any, ClassVar, Literal
+from typing import Any, Literal
 
 import msgspec
 
 from benchrig.radio.virtual.conditions import CHANGED, KIND, PROFILES, Conditions
+from benchrig.radio.virtual.words import Share
 from benchrig.source.problem import suggest
 from benchrig.source.shape import BAD, Misfit, Reader, describe
 from benchrig.source.yaml import Mapping, Node, Scalar
@@ -21,24 +22,6 @@ from benchrig.values.quantity import Duration, Gain, Level, Quantity
 
 AIRS = (KIND, *PROFILES)
 MOST_OTHERS = 10_000
-
-
-class Share(Quantity):
-    """A part of a whole: 5 %, 20 ppm."""
-
-    __slots__ = ()
-    dimension: ClassVar[str] = "ratio"
-
-    @classmethod
-    def from_source(cls, value: Any) -> Share:
-        share = super().from_source(value)
-        if not 0 <= share.part <= 1:
-            raise Misfit(f"a share is 0 % to 100 %, found {share}")
-        return share
-
-    @property
-    def part(self) -> float:
-        return float(self.to("%") / 100)
 
 
 class ConditionsSpec(msgspec.Struct, kw_only=True, frozen=True):

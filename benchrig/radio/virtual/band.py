@@ -36,8 +36,8 @@ class Advertiser:
     """Something that advertises. Times in seconds, signal strength in dBm as the bench hears it.
 
     `directed_to` is the one central that it is for: all others pass it over, and there are no data. `listed` is the accept
-    list, `policy` what that decides. `until` is the loop time at which it falls silent for good; `refusals` counts connection requests that it will
-    not answer.
+    list, `policy` what that decides. `until` is the loop time at which it falls silent for good; `refuses` is asked
+    at each connection request whether it leaves it unanswered.
     """
 
     address: hci.Address
@@ -49,7 +49,7 @@ class Advertiser:
     rssi_mean: float = -50.0
     rssi_spread: float = 0.0
     until: float | None = None
-    refusals: int = 0
+    refuses: Callable[[], bool] = field(default=lambda: False, repr=False)
     owner: Listener | None = None
     directed_to: hci.Address | None = None
     high_duty: bool = False

@@ -7,15 +7,18 @@ two occasions; what it needs of the time before is in the Moment.
 from __future__ import annotations
 
 import asyncio
+import random
 from collections.abc import Coroutine, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
-from functools import cache
+from functools import cache, cached_property
 from typing import TYPE_CHECKING, Any, ClassVar, Protocol, get_type_hints
 
 import msgspec
 
+from benchrig.radio.virtual.words import Hex, Share
 from benchrig.source.shape import Misfit
+from benchrig.values.quantity import Duration
 
 if TYPE_CHECKING:
     from benchrig.radio.virtual.band import Advertiser
@@ -37,9 +40,14 @@ class On(Enum):
     """Occasions."""
 
     START = "the device is switched on"
+    ASKED = "a central asks it for a connection"
+    OPEN = "it begins to answer on a link"
     CONNECT = "a central has connected"
+    REQUEST = "an ATT request has come"
     READ = "its characteristic is read"
     WRITE = "its characteristic is written"
+    STORE = "what was written is carried out"
+    NOTIFY = "a value of its characteristic is sent"
     LATER = "the time of an action has come"
 
 
@@ -50,11 +58,18 @@ class Actor(Protocol):
     def uptime(self) -> float: ...
 
     @property
+    def is_running(self) -> bool: ...
+
+    @property
     def advertiser(self) -> Advertiser: ...
+
+    def chance(self, cause: str) -> random.Random: ...
 
     def spawn(self, work: Coroutine[Any, Any, Any]) -> asyncio.Task[Any]: ...
 
     async def disconnect(self, connection: Any) -> None: ...
+
+    def vanish(self, connection: Any) -> None: ...
 
     def reboot(self, away: float) -> None: ...
 
@@ -68,21 +83,64 @@ class Moment:
     """One occasion."""
 
     device: Actor
-    number: int = 1  # which of its kind at this characteristic, or this device
+    number: int = 1  # which of its kind at this characteristic, this link or this device
     connection: Any = None  # the link on which it happens
-    last: bytes | None = None  # what was answered to the last read that was answered
+    last: bytes | None = None  # what was answered to the last read that was answered, or was sent last
+    value: bytes = b""  # what is about to be sent
+
+    @cached_property
+    def _seed(self) -> float:
+        return self.device.chance("occasions").random()
+
+    def draw(self, of: str) -> float:
+        """0 to 1 by chance, for this occasion always the same; each `of` has its own."""
+        return random.Random(f"{self._seed} {of}").random()
 
 
 class When(msgspec.Struct, frozen=True, kw_only=True):
-    """At which of the occasions, which count from 1; each of them by default."""
+    """At which of the occasions, which count from 1; each of them by default. `times`: so many, and then no more; `after`:
+    from this uptime on; `starts_with`: when what is sent begins so."""
 
+    from_: int = msgspec.field(name="from", default=1)
     every: int = 1
-    first: int | None = None  # so many, and then no more
-    after: float = 0.0  # from this uptime on, in seconds
+    times: int | None = None
+    after: Duration = Duration.of(0)
+    share: Share = Share.from_source("100 %")
+    starts_with: Hex = Hex(b"")
 
-    def holds(self, moment: Moment) -> bool:
-        within = self.first is None or moment.number <= self.first
-        return within and moment.number % self.every == 0 and moment.device.uptime >= self.after
+    def holds(self, moment: Moment, of: str = "") -> bool:
+        """`of` is the key of what would happen then."""
+        return (
+            self.nth(moment.number) > 0
+            and moment.device.uptime >= self.after.seconds
+            and moment.value.startswith(self.starts_with)
+            and (self.share.part >= 1 or moment.draw(of) < self.share.part)
+        )
+
+    def nth(self, number: int) -> int:
+        """Which of the occasions with a fitting number this is; 0 for one without."""
+        if number < self.from_ or number % self.every:
+            return 0
+        nth = number // self.every - (self.from_ - 1) // self.every
+        return 0 if self.times is not None and nth > self.times else nth
+
+    def misfits(self) -> Iterable[Misfit]:
+        for key, number in (("from", self.from_), ("every", self.every), ("times", self.times)):
+            if number is not None and number < 1:
+                yield Misfit(f"expected a number from 1 on, found {number}", path=(key,))
+        others = {"after": self.after.seconds, "share": self.share.part < 1, "starts_with": self.starts_with}
+        for key in (key for key, is_given in others.items() if is_given and self.times is not None):
+            yield Misfit(f"'times' goes with from and every, not with {key}", "keep one of the two", ("times",))
+
+
+@dataclass(frozen=True)
+class Update:
+    """A value on its way to a subscriber. `under`: the name of the characteristic whose handle it gets."""
+
+    value: bytes
+    copies: int = 1
+    is_held: bool = False  # until the next one has gone
+    under: str = ""
 
 
 class Behaviour(msgspec.Struct, frozen=True, kw_only=True):
@@ -99,8 +157,16 @@ class Behaviour(msgspec.Struct, frozen=True, kw_only=True):
         """What comes before the answer. Raises Unanswered or Refused for another end than an answer."""
 
     def value(self, moment: Moment, value: bytes) -> bytes:
-        """What is answered to a read, instead of this value."""
+        """What is answered to a read, kept of a write, or sent, instead of this value."""
         return value
+
+    def update(self, moment: Moment, update: Update) -> Update:
+        """What becomes of a value that is sent."""
+        return replace(update, value=self.value(moment, update.value))
+
+    def lag(self, moment: Moment) -> float:
+        """Seconds by which it is done later, without anybody waiting for it; infinite: never."""
+        return 0.0
 
     def misfits(self) -> Iterable[Misfit]:
         """What is wrong with what stands at the key."""

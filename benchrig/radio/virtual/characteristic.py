@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import asyncio
+import math
 from typing import TYPE_CHECKING, Any, Protocol
 
 from benchrig.errors import MalformedValue
 from benchrig.radio.bumble_stack.bumble_api import UUID, Characteristic, CharacteristicValue, Descriptor, att
-from benchrig.radio.virtual.behaviour import Actor, Moment, On, Refused
+from benchrig.radio.virtual.behaviour import Moment, On, Refused
 from benchrig.radio.virtual.gatt_spec import UPDATES
 from benchrig.radio.virtual.makers import Happening, Unfit
 from benchrig.radio.virtual.reactions import Building, Performer, Reaction
 from benchrig.radio.virtual.sources import Clock, Source, octets
+from benchrig.radio.virtual.updates import Sender, Updates
 from benchrig.radio.virtual.value import Value
 from benchrig.values.catalogue import short_uuid
 
@@ -19,7 +21,7 @@ if TYPE_CHECKING:
     import random
     from collections.abc import Callable, Sequence
 
-    from benchrig.radio.bumble_stack.bumble_api import Connection, Host
+    from benchrig.radio.bumble_stack.bumble_api import Connection
     from benchrig.radio.virtual.gatt_spec import CharacteristicSpec, DescriptorSpec
     from benchrig.radio.virtual.needs_spec import Needing
     from benchrig.radio.virtual.server import StrictServer
@@ -27,30 +29,16 @@ if TYPE_CHECKING:
 
 _READABLE, _WRITABLE = att.Attribute.READABLE, att.Attribute.WRITEABLE
 _WRITE_PROPERTIES = Characteristic.Properties.WRITE | Characteristic.Properties.WRITE_WITHOUT_RESPONSE
-# As many values wait for the air as a small device has buffers for; then it waits before it makes the next.
-QUEUED_VALUES = 16
-
-
 HEADER = 3  # octets of an ATT notification before its value (Core Vol 3 Part F 3.4.7.1)
 
 
-class Owner(Actor, Performer, Protocol):
+class Owner(Sender, Performer, Protocol):
     """The device of a characteristic."""
-
-    characteristics: dict[str, SimulatedCharacteristic]
-    server: StrictServer
-
-    @property
-    def host(self) -> Host: ...
-
-    @property
-    def connections(self) -> list[Connection]: ...
 
     @property
     def clock(self) -> float: ...
 
-    @property
-    def sends_unprotected(self) -> bool: ...
+    def postpone(self, seconds: float, action: Callable[[], None]) -> None: ...
 
     def chance(self, cause: str) -> random.Random: ...
 
@@ -67,9 +55,7 @@ class SimulatedCharacteristic:
         self._reaction = building.reaction(spec.on_write, ("on_write",), of=spec)
         self._reads = self._writes = 0
         self._last_read: bytes | None = None
-        self._cccd: att.Attribute[Any] | None = None
         self._kept: dict[str, bytes] = {}
-        self._in_turn = asyncio.Lock()
         self._notifiers: dict[Connection, asyncio.Task[Any]] = {}
         properties = Characteristic.Properties(spec.property_bits)
         self.attribute = _Attribute(
@@ -79,6 +65,7 @@ class SimulatedCharacteristic:
             CharacteristicValue(read=self._read, write=self._write),
             [_descriptor(descriptor, spec.format) for descriptor in spec.descriptors],
         )
+        self._updates = Updates(device, spec, self.attribute)
         self.attribute.on(Characteristic.EVENT_SUBSCRIPTION, self._on_subscription)
 
     def _permissions(self, properties: Characteristic.Properties) -> att.Attribute.Permissions:
@@ -99,7 +86,7 @@ class SimulatedCharacteristic:
             server.protect(attribute, "write", spec.writing)
         cccd = server.get_attribute(made[-1].handle + 1)
         if cccd and self.spec.cccd and self.spec.property_bits & UPDATES:
-            self._cccd = cccd
+            self._updates.cccd = cccd
             server.protect(cccd, "write", self.spec.subscribing)
 
     def take(self) -> bytes:
@@ -147,7 +134,7 @@ class SimulatedCharacteristic:
         self.device.occurs("read", self.spec.called, connection)
         moment = Moment(self.device, self._reads, connection, self._last_read)
         await self.spec.on_read.meet(On.READ, moment)
-        self._last_read = self.spec.on_read.value(moment, self._sent(self.take()))
+        self._last_read = self.spec.on_read.value(On.READ, moment, self._sent(self.take()))
         return self._last_read
 
     def _sent(self, value: bytes) -> bytes:
@@ -159,26 +146,34 @@ class SimulatedCharacteristic:
         self.device.occurs("write", self.spec.called, connection)
         if self.spec.on_write.check:
             self._check(value)
-        happening = Happening(self.device, connection, value)
-        happens = [(self._reaction, happening, Moment(self.device, self._writes, connection))]
-        if found := self._reaction.case(happening):
+        moment = Moment(self.device, self._writes, connection)
+        happening = Happening(self.device, connection, self.spec.on_write.value(On.STORE, moment, value))
+        lag = self.spec.on_write.lag(On.STORE, moment)
+        happens = [(self._reaction, happening, moment)]
+        if lag < math.inf and (found := self._reaction.case(happening)):
             case, inner = found
             happens.append((case, inner, Moment(self.device, case.times, connection)))
-        await self._react(value, happens)
+        await self._react(happens, lag)
 
-    async def _react(self, value: bytes, happens: list[tuple[Reaction, Happening, Moment]]) -> None:
+    async def _react(self, happens: list[tuple[Reaction, Happening, Moment]], lag: float) -> None:
         for reaction, _, moment in happens:
             await reaction.spec.begin(On.WRITE, moment)
         answered = all(reaction.spec.is_answered(On.WRITE, moment) for reaction, _, moment in happens)
-        if answered and self.spec.on_write.store:
-            self._store(value)
+        if lag:
+            self.device.postpone(lag, lambda: self._carry_out(happens, store=answered))
+        else:
+            self._carry_out(happens, store=answered)
+        for reaction, _, moment in happens:
+            await reaction.spec.end(On.WRITE, moment)
+
+    def _carry_out(self, happens: list[tuple[Reaction, Happening, Moment]], *, store: bool) -> None:
+        if store and self.spec.on_write.store:
+            self._store(happens[0][1].written)
         try:
             for reaction, happening, _ in happens:
                 reaction.happen(self.device, happening)
         except Unfit:
             raise Refused(att.ErrorCode.OUT_OF_RANGE) from None
-        for reaction, _, moment in happens:
-            await reaction.spec.end(On.WRITE, moment)
 
     def _check(self, value: bytes) -> None:
         """Refuse what is no value of the format."""
@@ -194,12 +189,23 @@ class SimulatedCharacteristic:
 
     def _on_subscription(self, connection: Connection, notify: bool, indicate: bool) -> None:
         self._kept[str(connection.peer_address)] = bytes((notify | indicate << 1, 0))
+        plan = self.spec.notify
+        if plan and connection in self._notifiers and (plan.early or (plan.goes_on and not (notify or indicate))):
+            return
         if task := self._notifiers.pop(connection, None):
             task.cancel()
         if notify or indicate:
             self.device.occurs("subscribe", self.spec.called, connection)
-        if self.spec.notify and (notify or indicate):
-            self._notifiers[connection] = self.device.spawn(self._notify(connection))
+        if plan and (notify or indicate):
+            self._begin(connection)
+
+    def on_connection(self, connection: Connection) -> None:
+        if self.spec.notify and self.spec.notify.early:
+            self._begin(connection)
+
+    def _begin(self, connection: Connection) -> None:
+        self._updates.on_subscription(connection)
+        self._notifiers[connection] = self.device.spawn(self._notify(connection))
 
     def resume(self, connection: Connection) -> None:
         """Send to who has been subscribed on an earlier link, whatever protects this one: a fault."""
@@ -207,6 +213,7 @@ class SimulatedCharacteristic:
             self.device.server.resume(connection, self.attribute, value)
 
     def forget(self, connection: Connection) -> None:
+        self._updates.forget(connection)
         if task := self._notifiers.pop(connection, None):
             task.cancel()
 
@@ -217,14 +224,18 @@ class SimulatedCharacteristic:
         due = loop.time()
         jitter, most = self.device.chance("jitter"), plan.jitter.seconds
         period = plan.period.seconds * self.device.clock
-        sent = 0
+        sent, waiting = 0, list[bytes]()
         while plan.count is None or sent < plan.count:
             due = max(due + period, loop.time())
             await asyncio.sleep(due + jitter.uniform(0.0, most) - loop.time())
-            value = self.take()
+            waiting.append(self.take())
             sent += 1
-            if plan.drop_every is None or sent % plan.drop_every:
-                await self.send(connection, value)
+            if plan.drop_every is not None and sent % plan.drop_every == 0:
+                waiting.pop()
+            if sent % plan.burst == 0:
+                for value in waiting:
+                    await self._send(connection, value)
+                waiting = []
 
     def send_current(self) -> None:
         self.device.spawn(self.send_to_subscribers(self.take()))
@@ -250,7 +261,7 @@ class SimulatedCharacteristic:
             if index:
                 await asyncio.sleep(every)
             if connection in self.device.connections:
-                await self.send(connection, piece)
+                await self._send(connection, piece)
 
     def send_timed(self, values: Sequence[tuple[float, bytes]]) -> None:
         """Send these to all that listen, each so many seconds from now."""
@@ -262,27 +273,14 @@ class SimulatedCharacteristic:
             await asyncio.sleep(begins + after - asyncio.get_running_loop().time())
             if connection not in self.device.connections:
                 return
-            await self.send(connection, value)
+            await self._send(connection, value)
 
     async def send_to_subscribers(self, value: bytes) -> None:
         for connection in list(self.device.connections):
-            await self.send(connection, value)
+            await self._send(connection, value)
 
-    async def send(self, connection: Connection, value: bytes) -> None:
-        """Notify or indicate one subscriber. A value longer than the link carries is cut, as Core Vol 3 Part F
-        3.4.7.1 has it for a real device."""
-        server, queue = self.device.server, self.device.host.le_acl_packet_queue
-        value = self._sent(value)
-        async with self._in_turn:
-            if queue is not None and queue.pending >= QUEUED_VALUES and connection in self.device.connections:
-                await queue.drain(connection.handle)
-            if self._cccd and server.refuses(connection, self._cccd, "write") and not self.device.sends_unprotected:
-                return  # what protects the link now is less than when it was subscribed to
-            cccd = server.read_cccd(connection, self.attribute)[0]
-            if cccd & 1:
-                await server.notify_subscriber(connection, self.attribute, value)
-            elif cccd & 2:
-                await server.indicate_subscriber(connection, self.attribute, value)
+    async def _send(self, connection: Connection, value: bytes) -> None:
+        await self._updates.send(connection, self._sent(value))
 
 
 def uuid_on_air(uuid: str) -> UUID:

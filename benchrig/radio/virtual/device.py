@@ -18,9 +18,10 @@ from benchrig.radio.bumble_stack.bumble_api import (
     hci,
 )
 from benchrig.radio.virtual.airlink import End
-from benchrig.radio.virtual.behaviour import Moment, On, Unanswered
+from benchrig.radio.virtual.behaviour import Moment, On, Refused, Unanswered
 from benchrig.radio.virtual.characteristic import SimulatedCharacteristic, uuid_on_air
 from benchrig.radio.virtual.controller import VirtualController
+from benchrig.radio.virtual.doorway import Doorway
 from benchrig.radio.virtual.gate import answer_to
 from benchrig.radio.virtual.makers import Happening, Unfit
 from benchrig.radio.virtual.reaction_spec import SHOWN
@@ -54,7 +55,7 @@ class SimulatedDevice:
         self.spec = spec
         self.characteristics: dict[str, SimulatedCharacteristic] = {}
         self._tasks = Tasks(air.fail)
-        self._connects = 0
+        self._connects = self._requests = 0
         self._times: Counter[tuple[str, str]] = Counter()
         self._is_on = True
         self._off_until = self._switched_on = asyncio.get_running_loop().time()
@@ -85,6 +86,7 @@ class SimulatedDevice:
         )
         self.server = self._serve(spec.table)
         self.weaknesses = Weaknesses(self, spec.weaknesses)
+        self.doorway = Doorway(self, spec)
         self.device.on(Device.EVENT_CONNECTION, self._on_connection)
 
     def _serve(self, table: list[ServiceSpec]) -> StrictServer:
@@ -145,6 +147,7 @@ class SimulatedDevice:
         return list(self.device.connections.values())
 
     async def start(self) -> None:
+        self.advertiser.refuses = self._refuses
         await self.device.power_on()
         self.security.start()
         self.advertiser.rssi_mean, self.advertiser.rssi_spread = self.spec.rssi.dbm, self.spec.rssi.db
@@ -169,6 +172,9 @@ class SimulatedDevice:
         connection.on(Connection.EVENT_DISCONNECTION, lambda _: self._on_disconnection(connection))
         self.weaknesses.on_connection(connection)
         self._connects += 1
+        self.doorway.on_connection(connection, self._connects)
+        for characteristic in self.characteristics.values():
+            characteristic.on_connection(connection)
         if self.sends_unprotected and self.security.has_key(connection):
             for characteristic in self.characteristics.values():
                 characteristic.resume(connection)
@@ -176,13 +182,26 @@ class SimulatedDevice:
         self.occurs("connect", "", connection)
         self.spawn(self.spec.faults.meet(On.CONNECT, Moment(self, self._connects, connection)))
 
+    def _refuses(self) -> bool:
+        """Whether it leaves this request for a connection unanswered."""
+        self._requests += 1
+        return self.spec.faults.lag(On.ASKED, Moment(self, self._requests)) == math.inf
+
     async def disconnect(self, connection: Connection | None) -> None:
         """End a link from the device's side, all of them without one; nothing to do when it has gone."""
         for one in self.connections:
             if connection in (None, one):
                 await one.disconnect()
 
+    def vanish(self, connection: Connection) -> None:
+        """Leave a link without a word; nothing to do when it has gone."""
+        for end in list(self.controller.le_connections.values()):
+            if isinstance(end, End) and end.handle == connection.handle and connection in self.connections:
+                end.air_link.darken()
+                self.controller.on_le_disconnected(end, hci.HCI_ErrorCode.CONNECTION_TERMINATED_BY_LOCAL_HOST_ERROR)
+
     def _on_disconnection(self, connection: Connection) -> None:
+        self.doorway.forget(connection)
         for characteristic in self.characteristics.values():
             characteristic.forget(connection)
         self.security.on_disconnection()
@@ -264,6 +283,9 @@ class SimulatedDevice:
             if characteristic.spec.volatile:
                 characteristic.reset()
 
+    def answer(self, connection: Connection, channel: int, octets: bytes) -> None:
+        self.host.send_l2cap_pdu(connection.handle, channel, octets)
+
     # What its weaknesses look at
 
     def length_of(self, handle: int) -> int | None:
@@ -311,7 +333,15 @@ class SimulatedDevice:
 
     def later(self, reaction: Reaction, happening: Happening) -> None:
         """Do it when its time has come, unless the device starts again before."""
-        task = self.spawn(self._do(reaction, happening))
+        self._until_restart(self._do(reaction, happening))
+
+    def postpone(self, seconds: float, action: Callable[[], None]) -> None:
+        """Do it so much later, unless the device starts again before; never after an infinite time."""
+        if seconds < math.inf:
+            self._until_restart(_after(seconds, action))
+
+    def _until_restart(self, work: Coroutine[Any, Any, None]) -> None:
+        task = self.spawn(work)
         self._later.add(task)
         task.add_done_callback(self._later.discard)
 
@@ -356,6 +386,12 @@ class _DeviceHost(Host):
     def on_l2cap_pdu(self, connection: Any, cid: int, pdu: bytes) -> None:
         """A frame: what the unit does not bear, and what bumble would not, is answered here."""
         link = self._unit.device.lookup_connection(connection.handle)
+        if link is None:
+            self._deal(connection, link, cid, pdu)
+        else:
+            self._unit.doorway.take(link, cid, pdu, lambda: self._deal(connection, link, cid, pdu))
+
+    def _deal(self, connection: Any, link: Connection | None, cid: int, pdu: bytes) -> None:
         answer = None if link is None else self._unit.weaknesses.meet(link, cid, pdu)
         if answer is None:
             answer = answer_to(cid, pdu)
@@ -363,6 +399,12 @@ class _DeviceHost(Host):
             super().on_l2cap_pdu(connection, cid, pdu)
         elif answer:
             self.send_l2cap_pdu(connection.handle, cid, answer)
+
+
+async def _after(seconds: float, action: Callable[[], None]) -> None:
+    await asyncio.sleep(seconds)
+    with suppress(Unfit, Refused):
+        action()
 
 
 def _random_address(spec: DeviceSpec) -> hci.Address:

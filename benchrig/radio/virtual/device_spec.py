@@ -20,7 +20,14 @@ from benchrig.radio.virtual.behaviours import Reboot
 from benchrig.radio.virtual.block import Block
 from benchrig.radio.virtual.gatt_spec import CharacteristicSpec, ServiceSpec
 from benchrig.radio.virtual.privacy_spec import PrivacySpec, identity_key
-from benchrig.radio.virtual.reaction_spec import ActionSpec, DisplaySpec, LineSpec, UnaskedSpec, unreachable
+from benchrig.radio.virtual.reaction_spec import (
+    ActionSpec,
+    DisplaySpec,
+    LineSpec,
+    RequestSpec,
+    UnaskedSpec,
+    unreachable,
+)
 from benchrig.radio.virtual.reactions import Building
 from benchrig.radio.virtual.security_spec import SecuritySpec
 from benchrig.radio.virtual.table_spec import by_name, table_misfits
@@ -65,7 +72,7 @@ class RssiSpec(msgspec.Struct, kw_only=True, frozen=True):
 class FaultSpec(Block, frozen=True, kw_only=True):
     """What is wrong with the device as a whole."""
 
-    occasions = frozenset({On.START, On.CONNECT})
+    occasions = frozenset({On.START, On.ASKED, On.OPEN, On.CONNECT})
 
 
 @dataclass(frozen=True)
@@ -123,6 +130,7 @@ class DeviceSpec(msgspec.Struct, kw_only=True, frozen=True, dict=True):
     on_disconnect: list[ActionSpec] = []
     on_display: list[DisplaySpec] = []
     unasked: list[UnaskedSpec] = []
+    on_request: RequestSpec = RequestSpec()
     security: SecuritySpec = SecuritySpec()
     console: list[LineSpec] = []
     faults: FaultSpec = FaultSpec()

@@ -41,6 +41,11 @@ def answer_to(channel: int, octets: bytes) -> bytes | None:
     return None if channel == SMP else b""  # Part A 3: a channel that is not there
 
 
+def is_request(channel: int, octets: bytes) -> bool:
+    """Whether it is an ATT request, which wants an answer; not a command or a confirmation."""
+    return channel == ATT and bool(octets) and not octets[0] & (1 | _COMMAND) and octets[0] != _CONFIRMATION
+
+
 def is_truncated(octets: bytes) -> bool:
     """Whether it is a request of the specification that ends too early."""
     form = REQUESTS.get(octets[0]) if octets else None

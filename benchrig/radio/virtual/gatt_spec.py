@@ -12,6 +12,7 @@ services:
         notify: {period: 1 s, jitter: 20 ms, count: 100, drop_every: 10}
         descriptors: [{descriptor: characteristic user description, value: Inside}]
         on_read: {delay: 50 ms, att_error: insufficient authentication}   all that behaviours.py has for reads
+        on_notify: {sometimes: [{share: 1 %, silent: true}]}              for what it sends
         on_write: {check: true, store: true, set: {…}, cases: […]}         and for writes; see reaction_spec
         distorted: {how: swapped bytes}   what is wrong with all values on their way out, see distortion_spec
         volatile: true                    a reboot puts the value back to what stands above
@@ -33,7 +34,7 @@ from benchrig.errors import MalformedValue
 from benchrig.radio.virtual.access_rules import Needs
 from benchrig.radio.virtual.distortion_spec import DistortionSpec
 from benchrig.radio.virtual.needs_spec import Need, Needing
-from benchrig.radio.virtual.reaction_spec import ReadSpec, WriteSpec
+from benchrig.radio.virtual.reaction_spec import ReadSpec, SendSpec, WriteSpec
 from benchrig.radio.virtual.sources import Source, octets
 from benchrig.radio.virtual.value_reading import source_of
 from benchrig.radio.virtual.words import CharacteristicUuid, DescriptorUuid, Hex, ServiceUuid
@@ -71,7 +72,8 @@ WRITES = PROPERTIES["write"] | PROPERTIES["write without response"]
 
 
 class NotifySpec(msgspec.Struct, kw_only=True, frozen=True):
-    """Values while a central is subscribed."""
+    """Values while a central is subscribed. Faults: `burst` values wait and are sent together; `early`: from the beginning
+    of a link, whether somebody has subscribed or not; `goes_on`: to its end, once somebody has."""
 
     direct: ClassVar[str] = "period"
 
@@ -79,6 +81,9 @@ class NotifySpec(msgspec.Struct, kw_only=True, frozen=True):
     jitter: Duration = Duration.of(0)
     count: int | None = None
     drop_every: int | None = None
+    burst: int = 1
+    early: bool = False
+    goes_on: bool = False
 
     def misfits(self) -> Iterable[Misfit]:
         if self.period.seconds <= 0:
@@ -87,6 +92,10 @@ class NotifySpec(msgspec.Struct, kw_only=True, frozen=True):
             yield Misfit("at least one value", "leave 'count' out for no end", ("count",))
         if self.drop_every is not None and self.drop_every < 1:
             yield Misfit(f"expected a number from 1 on, found {self.drop_every}", path=("drop_every",))
+        if self.burst < 1:
+            yield Misfit(f"expected a number from 1 on, found {self.burst}", path=("burst",))
+        if self.count is not None and self.count % self.burst:
+            yield Misfit("the values of 'count' make no whole bursts", "take a multiple of 'burst'", ("count",))
 
 
 class DescriptorSpec(msgspec.Struct, Needing, kw_only=True, frozen=True):
@@ -126,6 +135,7 @@ class CharacteristicSpec(FormatSpec, Needing, kw_only=True, frozen=True, dict=Tr
     on_read: ReadSpec = ReadSpec()
     on_write: WriteSpec = WriteSpec()
     distorted: DistortionSpec | None = None
+    on_notify: SendSpec = SendSpec()
     volatile: bool = False
     encrypted: bool = False
     read_needs: Need | None = None
@@ -154,6 +164,8 @@ class CharacteristicSpec(FormatSpec, Needing, kw_only=True, frozen=True, dict=Tr
         yield from found
         if self.notify and not self.property_bits & UPDATES:
             yield Misfit("'notify' needs the property notify or indicate", path=("notify",))
+        if self.on_notify.behaviours and not self.property_bits & UPDATES:
+            yield Misfit("'on_notify' needs the property notify or indicate", path=("on_notify",))
         if not found:
             yield from self._descriptor_misfits()
             yield from self._distortion_misfits()

@@ -14,6 +14,10 @@ on_write:
 unasked:
   - {after: {subscribe: log stream, number: 2}, notify: {log stream: {timed: {50 ms: '01'}}}}
 
+on_read, on_write, on_notify and on_request take what happens at some times alone:
+
+on_read: {sometimes: [{from: 3, every: 2, times: 1, delay: 2 s}, {share: 1 %, silent: true}]}
+
 The texts of `then` and of on_start, on_connect, on_disconnect are those of an ActionSpec.
 """
 
@@ -38,6 +42,7 @@ class DoingSpec(Block, frozen=True, kw_only=True):
     """What an occasion sets off beside its behaviours."""
 
     occasions: ClassVar[frozenset[On]] = frozenset()
+    has_times: ClassVar[bool] = False  # what happens now and then is a case
     is_text: ClassVar[bool] = False  # what it brings is text, not bytes in hex digits
 
     set: dict[str, Any] = msgspec.field(default_factory=dict)
@@ -178,10 +183,23 @@ class ReadSpec(Block, frozen=True, kw_only=True):
     occasions = frozenset({On.READ})
 
 
+class SendSpec(Block, frozen=True, kw_only=True):
+    """What becomes of a value that is sent."""
+
+    occasions = frozenset({On.NOTIFY})
+
+
+class RequestSpec(Block, frozen=True, kw_only=True):
+    """What becomes of an ATT request, whatever it is for."""
+
+    occasions = frozenset({On.REQUEST})
+
+
 class WriteSpec(DoingSpec, frozen=True, kw_only=True):
     """What a write does."""
 
-    occasions = frozenset({On.WRITE})
+    occasions = frozenset({On.WRITE, On.STORE})
+    has_times = True
 
     store: bool = True
     check: bool = True

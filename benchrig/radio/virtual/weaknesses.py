@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
-from benchrig.radio.virtual.gate import answer_to, error, is_truncated, is_unknown
+from benchrig.radio.virtual.gate import answer_to, error, is_request, is_truncated, is_unknown
 from benchrig.values.channels import ATT, SIGNALLING, SMP, SMP_LENGTHS
 
 if TYPE_CHECKING:
@@ -103,11 +103,7 @@ def _nothing(seen: Seen) -> bool:
 
 
 def _second(seen: Seen) -> bool:
-    return _is_request(seen.channel, seen.octets) and seen.after < _AT_ONCE
-
-
-def _is_request(channel: int, octets: bytes) -> bool:
-    return channel == ATT and bool(octets) and not octets[0] & 0x41
+    return is_request(seen.channel, seen.octets) and seen.after < _AT_ONCE
 
 
 def _unasked(seen: Seen) -> bool:
@@ -170,7 +166,7 @@ class Weaknesses:
             return b""
         now = asyncio.get_running_loop().time()
         seen = Seen(self._device, connection, channel, octets, now - self._asked_at.get(connection, -math.inf))
-        if _is_request(channel, octets):
+        if is_request(channel, octets):
             self._asked_at = {connection: now}
         for index, spec in enumerate(self._specs):
             if spec.against in _TRIGGERS and _TRIGGERS[spec.against](seen):

@@ -17,8 +17,9 @@ from typing import Any, get_args, get_type_hints
 import msgspec
 
 from benchrig.radio.security import REASONS
-from benchrig.radio.virtual.air_spec import AirChoice, ConditionsSpec, Share
+from benchrig.radio.virtual.air_spec import AirChoice, ConditionsSpec
 from benchrig.radio.virtual.behaviour import Behaviour, When, key_of
+from benchrig.radio.virtual.block import SOMETIMES
 from benchrig.radio.virtual.conditions import CHANGED, KIND, PROFILES, Conditions
 from benchrig.radio.virtual.device_spec import DeviceSpec
 from benchrig.radio.virtual.security_spec import PasskeyText, Reason
@@ -29,7 +30,9 @@ from benchrig.radio.virtual.words import (
     CharacteristicUuid,
     DescriptorUuid,
     Hex,
+    HowMany,
     ServiceUuid,
+    Share,
     SleepTime,
 )
 from benchrig.source.layout import Layout, Path
@@ -97,14 +100,20 @@ def _default(field: msgspec.structs.FieldInfo) -> Any:
 
 
 def _behaviours(behaviours: Iterable[Behaviour]) -> Iterator[tuple[str, Any]]:
-    """Each by its key."""
+    """Each by its key; those of some times in entries of their own."""
     seen: set[str] = set()
+    some = list[dict[str, Any]]()
     for one in behaviours:
         key, _ = key_of(type(one))
-        if one.when != When() or key in seen:
+        if one.when != When():
+            some.append({**dict(_told(one.when, ())), key: getattr(one, key)})
+            continue
+        if key in seen:
             raise Misfit(f"a device file says '{key}' once, for each occasion", path=(key,))
         seen.add(key)
         yield key, getattr(one, key)
+    if some:
+        yield SOMETIMES, some
 
 
 def _written(value: Any, key: str = "", kept: Collection[Path] = ()) -> Any:
@@ -209,6 +218,7 @@ _WRITERS: dict[type[Any], Callable[[Any], Any]] = {
     Quantity: _quantity,
     Fraction: _number,
     SleepTime: _sleep,
+    HowMany: lambda number: HowMany.ALL if number == float("inf") else int(number),
     Hex: lambda octets: Quoted(octets.hex(" ").upper()),
     AddressText: Quoted,
     AttErrorCode: _att_error,

@@ -6,10 +6,11 @@ import pytest
 from benchrig.radio.virtual import block, open_air
 from benchrig.radio.virtual.behaviour import Behaviour, Moment, On, When, key_of
 from benchrig.radio.virtual.behaviours import BEHAVIOURS, AttError
-from benchrig.radio.virtual.block import keys_of
+from benchrig.radio.virtual.block import entry_of, keys_of
 from benchrig.radio.virtual.device_spec import FaultSpec
 from benchrig.radio.virtual.reaction_spec import ReadSpec, WriteSpec
 from benchrig.radio.virtual.words import AttErrorCode
+from benchrig.values.quantity import Duration
 from tests.radio.virtual.bench import SPECIAL, Bench, models, reacting
 
 
@@ -40,10 +41,10 @@ class Stuck(Behaviour, frozen=True, kw_only=True):
     [
         (When(), [1, 2, 3, 4, 5]),
         (When(every=2), [2, 4]),
-        (When(first=2), [1, 2]),
-        (When(every=2, first=3), [2]),
-        (When(after=9.9), [1, 2, 3, 4, 5]),
-        (When(after=10.1), []),
+        (When(times=2), [1, 2]),
+        (When(every=2, times=1), [2]),
+        (When(after=Duration.of(9.9)), [1, 2, 3, 4, 5]),
+        (When(after=Duration.of(10.1)), []),
     ],
 )
 def test_when(when, numbers):
@@ -56,8 +57,9 @@ WRITES = ["set", "notify", "print", "enter", "store", "check", "then", "cases"]
 def test_a_block_takes_the_behaviours_of_its_occasions():
     for kind_of_block, own in ((ReadSpec, []), (WriteSpec, WRITES), (FaultSpec, [])):
         behaviours = [key_of(kind)[0] for kind in BEHAVIOURS if kind.on & kind_of_block.occasions]
-        assert [*keys_of(kind_of_block).__struct_fields__] == [*behaviours, *own]
-    assert "delay" not in keys_of(FaultSpec).__struct_fields__
+        assert [*keys_of(kind_of_block).__struct_fields__] == [*behaviours, *own, "sometimes"]
+    assert "again" not in keys_of(FaultSpec).__struct_fields__
+    assert "restart_every" not in entry_of(FaultSpec).__struct_fields__
 
 
 def test_a_behaviour_of_reads_alone_is_none_of_writes(monkeypatch):

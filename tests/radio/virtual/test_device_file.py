@@ -121,7 +121,7 @@ WRONG = [
         "1:35 a second device with the name 'one'",
     ),
     ("others: [{count: 0}]", "1:18 1 to 5000 devices, found 0"),
-    ("device: one\nfaults: {refuse_connections: -1}", "2:30 a number of requests is not negative"),
+    ("device: one\nfaults: {refuse_connections: -1}", "2:30 expected a number from 0 on, or all; found the number -1"),
     ("device: one\nweaknesses: [{against: unknown opcodes, does: hang}]", "2:24 expected one of long value"),
     ("device: one\nweaknesses: [{against: small MTU}]", "2:14 a weakness needs either does or att_error"),
     (

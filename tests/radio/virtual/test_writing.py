@@ -18,7 +18,6 @@ from benchrig.faults.mutation import Change, behaving, in_turn, replaced, within
 from benchrig.faults.weakening import weakenings
 from benchrig.radio.virtual import load_devices
 from benchrig.radio.virtual.air_spec import AirChoice
-from benchrig.radio.virtual.behaviour import Behaviour, When
 from benchrig.radio.virtual.behaviours import AttError, Delay
 from benchrig.radio.virtual.conditions import STILL
 from benchrig.radio.virtual.device_file import devices_of
@@ -164,12 +163,26 @@ def with_first(change: Change) -> tuple[CharacteristicSpec, DeviceSpec]:
     return first, replaced(services=[replaced(characteristics=[first])(service)])(device)
 
 
-@pytest.mark.parametrize(
-    "behaviours",
-    [[Delay(delay=Duration.of(1), when=When(every=2))], [Delay(delay=Duration.of(1)), Delay(delay=Duration.of(2))]],
-)
-def test_a_behaviour_that_no_file_has(behaviours: list[Behaviour]) -> None:
-    _, broken = with_first(behaving("on_read", *behaviours))
+def test_behaviours_of_some_times() -> None:
+    text = """device: x
+services:
+  - service: battery
+    characteristics:
+      - characteristic: battery level
+        properties: [read, notify]
+        value: 5 %
+        on_read: {delay: 1 s, sometimes: [{from: 2, times: 1, delay: 2 s, raw: '05 06'}, {every: 3, after: 4 s, again: true}]}
+        on_notify: {sometimes: [{share: 0.5 %, starts_with: FF, under: battery level}]}
+faults: {refuse_connections: 1, sometimes: [{from: 2, refuse_connections: all}]}
+on_request: {sometimes: [{from: 60, silent: true}]}
+"""
+    (device,) = devices_in(text.encode())
+    assert read_back(device) == device
+    assert sum(len(block.behaviours) for block in (device.faults, device.on_request)) == 3
+
+
+def test_a_behaviour_that_no_file_has() -> None:
+    _, broken = with_first(behaving("on_read", Delay(delay=Duration.of(1)), Delay(delay=Duration.of(2))))
     with pytest.raises(Misfit) as told:
         device_text(broken)
     assert told.value.path == ("services", 0, "characteristics", 0, "on_read", "delay")
