@@ -12,6 +12,7 @@ _HARDLY = 100_000
 # Of a process with run after run: what is set aside counts as old, and Python would hardly ever look at it again.
 _LOOKS_AFTER = 50
 _times = 0
+_is_aside = False
 
 
 def begin() -> None:
@@ -21,9 +22,11 @@ def begin() -> None:
 
 def loaded() -> None:
     """All is there that stays: it is never looked through again, and what comes from now on as usual."""
+    global _is_aside
     if gc.get_threshold()[0] == _HARDLY:
         gc.freeze()
         gc.set_threshold(*_USUAL)
+        _is_aside = True
 
 
 def end() -> None:
@@ -34,15 +37,25 @@ def end() -> None:
 @contextlib.contextmanager
 def set_aside() -> Iterator[None]:
     """While steps are measured: what was there before them is not looked through, which takes as long as many steps."""
-    is_aside = gc.get_freeze_count() > 0
-    if not is_aside:
-        gc.freeze()
+    global _is_aside
+    if _is_aside or _is_frozen_by_others():
+        yield
+        return
+    gc.freeze()
+    _is_aside = True
     try:
         yield
     finally:
-        if not is_aside:
-            gc.unfreeze()
-            _look_now_and_then()
+        gc.unfreeze()
+        _is_aside = False
+        _look_now_and_then()
+
+
+def _is_frozen_by_others() -> bool:
+    """Asked until it is so, no more: to count what is frozen takes as long as to look through it."""
+    global _is_aside
+    _is_aside = gc.get_freeze_count() > 0
+    return _is_aside
 
 
 def _look_now_and_then() -> None:

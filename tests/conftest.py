@@ -6,11 +6,13 @@ Bytecode: whoever starts it may have it switched off; then each of hundreds of p
 Bonds: what a test pairs goes to a folder of the test process, not to that of whoever runs the suite.
 asyncio's debug mode keeps the place where a task, future or callback was made: one frame of it, and no look at its file;
 whole stacks double the time.
+Garbage: what is there before the first test (thousands of tests among it) is never looked through again, the rest seldom.
 """
 
 from __future__ import annotations
 
 import atexit
+import gc
 import os
 import shutil
 import signal
@@ -20,7 +22,12 @@ import traceback
 from asyncio import constants, format_helpers
 from types import FrameType
 
+import pytest
 from hypothesis import settings
+
+gc.set_threshold(10_000)  # what benchrig.collector takes for the usual one
+
+from benchrig import collector  # noqa: E402
 
 settings.register_profile("repeatable", deadline=None, derandomize=True, max_examples=25)
 settings.register_profile("search", deadline=None, max_examples=2000)
@@ -49,3 +56,17 @@ def _place(frame: FrameType | None = None, limit: int | None = None) -> tracebac
 constants.DEBUG_STACK_DEPTH = 1  # of coroutines
 format_helpers.extract_stack = _place  # of callbacks
 traceback.extract_stack.__defaults__ = (None, 1)  # of futures and tasks, whose C code says no limit
+
+
+collector.begin()
+
+
+def pytest_collection_finish() -> None:
+    collector.loaded()
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_sessionfinish() -> None:
+    """pytest looks for garbage ten times before it ends: once is enough."""
+    gc.collect()
+    collector.end()

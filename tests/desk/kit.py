@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Callable, Coroutine
 from dataclasses import replace
 from pathlib import Path
@@ -17,6 +16,7 @@ from benchrig.radio.scan import Selection
 from benchrig.radio.security import Party
 from benchrig.radio.specify import RadioChoice
 from benchrig.radio.virtual.device_spec import Simulated
+from tests.scratch import scratch
 
 T = TypeVar("T")
 
@@ -30,9 +30,9 @@ def at_desk(
 ) -> T:
     """`said` collects what the person is told."""
     told = said if said is not None else []
-    with tempfile.TemporaryDirectory() as folder:
+    with scratch() as folder:
         written = [device for device in devices if isinstance(device, (str, Path))]
-        files = tuple(_file(Path(folder), number, device) for number, device in enumerate(written))
+        files = tuple(_file(folder, number, device) for number, device in enumerate(written))
         specified = tuple(device for device in devices if not isinstance(device, (str, Path)))
         radio = RadioChoice("virtual", files=files, devices=specified)
         chosen = DeskOptions(radio, selection or Selection())

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -17,6 +16,7 @@ from benchrig.radio.scan import Selection
 from benchrig.steps.attribute import Names
 from tests.desk.kit import at_desk
 from tests.run.kit import Ran, run
+from tests.scratch import scratch
 
 ANY = Selection(name="*")
 
@@ -35,8 +35,8 @@ def drafted(*devices: str | Path, names: Names | None = None, **how: Any) -> Dra
 
 def loaded(text: str) -> Plan:
     """The plan, as `check` reads it."""
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "plan.yaml"
+    with scratch() as folder:
+        path = folder / "plan.yaml"
         path.write_text(text, encoding="utf-8")
         return load_plan(path)
 

@@ -3,7 +3,6 @@
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
-from tempfile import TemporaryDirectory
 
 import pytest
 
@@ -20,6 +19,7 @@ from tests.draft.kit import ANY
 from tests.radio.virtual.bench import models
 from tests.run.kit import run
 from tests.run.test_access import CODE, NEEDS, OWN, SECURITY, every_need, needs, unit
+from tests.scratch import scratch
 
 DESCRIBED = (
     "value: 5, properties: [read, write without response], descriptors: [{descriptor: characteristic user description, "
@@ -45,7 +45,7 @@ def drafted(device=SOUND, pair="keyboard", writes=WRITES):
         desk = replace(desk, options=replace(desk.options, pair=pair), party=Typing())
         return await collect(desk, Collecting(repeat=1, listen=1, writes=writes))
 
-    with TemporaryDirectory() as folder:
+    with scratch() as folder:
         file = Path(folder, "unit.yaml")
         file.write_text(device)
         return compose(at_desk(work, file, selection=ANY), Names(), Basis()).text

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -12,6 +11,7 @@ from benchrig.errors import PlanError
 from benchrig.plan.loader import load_plan
 from benchrig.plan.model import Plan
 from benchrig.source.problem import Problem
+from tests.scratch import scratch
 
 HEAD = "plan: a plan\ndevice:\n  select: {name: 'unit*'}\n"
 GIVEN = "given: {serial: {default: A1}, low: {default: 15 °C}}\n"
@@ -27,7 +27,7 @@ def with_steps(steps: str, head: str = "") -> str:
 
 def plan_of(text: str | bytes, given: Mapping[str, str] | None = None, /, **files: str) -> Plan:
     """The plan in a text; `files` are includes beside it by name without '.yaml'. Raises PlanError, UsageError."""
-    with tempfile.TemporaryDirectory() as folder:
+    with scratch() as folder:
         for name, content in files.items():
             Path(folder, f"{name}.yaml").write_text(content, "utf-8")
         path = Path(folder, "plan.yaml")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 from decimal import Decimal
 from pathlib import Path
 
@@ -13,6 +12,7 @@ from benchrig.plan.given import MissingGiven
 from benchrig.plan.loader import load_plan
 from benchrig.source.shape import LooseText
 from tests.plan.building import HEAD, STEPS, plan_of, problem_of, problems_of, where, with_steps
+from tests.scratch import scratch
 
 READ = "- read: manufacturer name\n  "
 
@@ -213,7 +213,7 @@ def test_random_values_are_new_in_each_run_and_those_of_the_seed():
 
 def test_the_seed_of_a_run_draws_its_values_each_another_one():
     text = with_steps(f"{READ}name: '${{a}} ${{b}}'", "given: {a: {random: {text: 9}}, b: {random: {text: 9}}}\n")
-    with tempfile.TemporaryDirectory() as folder:
+    with scratch() as folder:
         path = Path(folder, "plan.yaml")
         path.write_text(text)
         names = [load_plan(path, {}, seed=seed).steps[1].name for seed in (1, 1, 2)]

@@ -6,7 +6,6 @@ import json
 import tracemalloc
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from tempfile import TemporaryDirectory
 
 import pytest
 from hypothesis import given
@@ -19,6 +18,7 @@ from benchrig.record.model import AnyEvent, Closed, Record, RunStarted, Where
 from benchrig.values.value import Word
 from tests.record.examples import FAILED_RUN, opened, reading, run_started
 from tests.record.strategies import device_text, events, few, records
+from tests.scratch import scratch
 
 
 def written(events: list[AnyEvent], path: Path) -> Path:
@@ -36,14 +36,14 @@ def read_bytes(data: bytes, path: Path) -> Record:
 @few
 @given(events())
 def test_what_is_written_is_read(run: list[AnyEvent]) -> None:
-    with TemporaryDirectory() as folder:
-        assert read_record(written(run, Path(folder) / "record.jsonl")) == build_record(run)
+    with scratch() as folder:
+        assert read_record(written(run, folder / "record.jsonl")) == build_record(run)
 
 
 @given(st.floats(allow_nan=False, allow_infinity=False))
 def test_a_float_keeps_its_value(value: float) -> None:
-    with TemporaryDirectory() as folder:
-        record = read_record(written([run_started(), opened(), reading(value)], Path(folder) / "record.jsonl"))
+    with scratch() as folder:
+        record = read_record(written([run_started(), opened(), reading(value)], folder / "record.jsonl"))
     assert repr(record.steps[0].readings[0].value) == repr(value)
 
 
@@ -171,8 +171,8 @@ def test_half_a_surrogate_pair_is_shown_as_an_escape(tmp_path: Path) -> None:
 
 @given(device_text())
 def test_text_of_the_device_stays_on_its_line(text: str) -> None:
-    with TemporaryDirectory() as folder:
-        path = written([run_started(), opened(), reading(text)], Path(folder) / "r")
+    with scratch() as folder:
+        path = written([run_started(), opened(), reading(text)], folder / "r")
         assert len(path.read_bytes().split(b"\n")) == 4
         assert read_record(path).steps[0].readings[0].value == text
 

@@ -4,7 +4,6 @@ everything it left."""
 from __future__ import annotations
 
 import asyncio
-import tempfile
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -29,6 +28,7 @@ from benchrig.run.runner import Runner
 from benchrig.run.station import Station
 from benchrig.source.problem import Problems
 from benchrig.steps.bench import Operator
+from tests.scratch import scratch
 
 PLANS = Path(__file__).parents[2] / "testplans"
 DEVICES = PLANS / "devices"
@@ -124,11 +124,11 @@ def run(
     """Run the plan on the virtual radio, which `lacks` what another radio would, and `cannot` do what it does. `during` sees every event as it comes
     and may interrupt the runner; `changed` gives the plan a shape that no file has; `beside` are consoles and switches in place
     of those of the devices."""
-    with tempfile.TemporaryDirectory() as folder:
-        plan_file = _file(plan, Path(folder), "plan.yaml")
+    with scratch() as folder:
+        plan_file = _file(plan, folder, "plan.yaml")
         specified = [device for device in devices if not isinstance(device, (str, Path))]
         written = [device for device in devices if isinstance(device, (str, Path))]
-        files = [_file(device, Path(folder), f"device{index}.yaml") for index, device in enumerate(written)]
+        files = [_file(device, folder, f"device{index}.yaml") for index, device in enumerate(written)]
         problems = Problems()
         models = [*specified, *load_devices(files, problems)]
         problems.raise_if_any()
@@ -137,7 +137,7 @@ def run(
             station or Station("bench 1"),
             "virtual",
             True,
-            Path(folder),
+            folder,
             seed,
             acknowledged,
             may_lack=frozenset(may_lack),
