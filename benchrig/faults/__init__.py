@@ -6,7 +6,10 @@ limits.py       what a plan says of values
 holding.py      whether a device file can hold a changed device
 mutation.py     a changed device as a function of a specification
 parts.py        the attributes of a device, with what people call them
+leaves.py       the values that it sends, as a whole and by their fields
+references.py   its reactions by what they name
 weakening.py    each way to ask for a little less security
 
-A file a family: table.py (with uuids.py and extras.py), advertising.py.
+A file a family: values.py (numbers.py with outside.py, texts.py, sources.py), table.py (descriptors.py, uuids.py,
+extras.py), advertising.py (advertised.py).
 """

@@ -72,6 +72,11 @@ def on_unit(mutation: Mutation) -> Change:
     return lambda scene: scene.with_unit(mutation.apply(scene.unit))
 
 
+def after(first: Callable[[DeviceSpec], DeviceSpec], fault: Fault) -> Fault:
+    """The same fault of a device that has been changed before: so that it still makes sense."""
+    return replace(fault, change=lambda scene: fault.scene(scene.with_unit(first(scene.unit))))
+
+
 def together(one: Fault, other: Fault) -> Fault:
     """Both at once."""
     return Fault(

@@ -44,7 +44,8 @@ class At:
 
 
 def services(device: DeviceSpec) -> Iterator[At]:
-    for name, service in _numbered(device.services, "service"):
+    """None of a device that nobody can connect to."""
+    for name, service in _numbered(device.services if device.advertising.connectable else [], "service"):
         yield At(name, service_called(service), service)
 
 

@@ -13,7 +13,7 @@ from dataclasses import replace
 from typing import TypeAlias
 
 from benchrig.errors import UsageError
-from benchrig.faults import advertising, table
+from benchrig.faults import advertising, descriptors, table, values
 from benchrig.faults.fault import Family, Fault, Scene, together
 from benchrig.faults.holding import misfits
 from benchrig.faults.limits import NONE, Limits
@@ -24,7 +24,9 @@ Generator: TypeAlias = Callable[[Scene, Limits], Iterator[Fault]]
 
 # In the order of the list; a family may have several files.
 GENERATORS: tuple[tuple[Family, Generator], ...] = (
+    ("value", values.faults),
     ("table", table.faults),
+    ("table", descriptors.faults),
     ("advertising", advertising.faults),
 )
 FAMILIES: tuple[Family, ...] = tuple(dict.fromkeys(family for family, _ in GENERATORS))

@@ -7,9 +7,9 @@ from typing import Any
 
 from msgspec.structs import replace
 
-from benchrig.faults import parts
+from benchrig.faults import parts, references
 from benchrig.faults.extras import EXTRA_SERVICES, extra_characteristic
-from benchrig.faults.fault import Fault, Scene, Weight
+from benchrig.faults.fault import Fault, Scene, Weight, after
 from benchrig.faults.limits import Limits
 from benchrig.faults.mutation import Change, added, dropped, replaced
 from benchrig.faults.parts import At
@@ -45,15 +45,17 @@ def faults(scene: Scene, limits: Limits) -> Iterator[Fault]:
         yield from _doubled(at)
     for at in [*parts.services(device), *parts.characteristics(device)]:
         yield from _wrong_uuid(at)
-    yield from _extra(device)
-    yield from _moved(device)
+    if device.advertising.connectable:
+        yield from _extra(device)
+        yield from _moved(device)
 
 
 def _missing(device: DeviceSpec) -> Iterator[Fault]:
     for at in parts.services(device):
         yield at.fault("table", "missing", f"The {at.called} is missing with all that is in it.", dropped)
     for at in parts.characteristics(device):
-        yield at.fault("table", "missing", f"The {at.called} is missing.", dropped)
+        fault = at.fault("table", "missing", f"The {at.called} is missing.", dropped)
+        yield after(references.without(at.called), fault)
     for at in parts.descriptors(device):
         yield at.fault("table", "missing", f"The descriptor {at.called} is missing.", dropped, "minor")
 
@@ -63,7 +65,9 @@ def _lost_properties(at: At) -> Iterator[Fault]:
         if lost in _DOES:
             left = [one for one in at.spec.properties if one != lost]
             says = f"The {at.called} cannot be {_DOES[lost]}."
-            yield at.fault("table", f"no {lost}", says, replaced(properties=left, **_without(lost, left)))
+            fault = at.fault("table", f"no {lost}", says, replaced(properties=left, **_without(lost, left)))
+            silent = lost in ("notify", "indicate")
+            yield after(references.without(at.called, only_sending=True), fault) if silent else fault
 
 
 def _without(lost: str, left: list[str]) -> dict[str, Any]:
@@ -110,7 +114,7 @@ def _doubled(at: At) -> Iterator[Fault]:
     second = replace(at.spec, name=f"second {at.called}", on_write=type(at.spec.on_write)())
     within = At(service, at.called, at.within[0])
     says = f"The {at.called} is there twice."
-    yield within.fault("table", "there twice", says, added(second), "minor")
+    yield within.fault("table", "duplicate", says, added(second), "minor")
 
 
 def _wrong_uuid(at: At) -> Iterator[Fault]:

@@ -21,7 +21,7 @@ def wrong_uuids(spec: ServiceSpec | CharacteristicSpec) -> Iterator[tuple[str, s
     """Each with its name, a part of a sentence, and the change."""
     own = str(spec.service if isinstance(spec, ServiceSpec) else spec.characteristic)
     is_short = len(short_uuid(own)) == 4
-    yield "with a wrong digit", "one digit differs", _of(_next_digit(own))
+    yield "with a wrong digit", "one digit differs", _of(next_digit(own))
     if is_short:
         yield "of 128 bits", "128 bits of the maker in place of the standard one of 16 bits", _of(own[:8] + _OWN_BASE)
     else:
@@ -33,7 +33,7 @@ def wrong_uuids(spec: ServiceSpec | CharacteristicSpec) -> Iterator[tuple[str, s
         yield "in reverse order", "its bytes are in reverse order", _of(str(UUID(bytes=UUID(own).bytes[::-1])))
 
 
-def _next_digit(uuid: str) -> str:
+def next_digit(uuid: str) -> str:
     digit = (int(uuid[_DIGIT], 16) + 1) % 16
     return f"{uuid[:_DIGIT]}{digit:x}{uuid[_DIGIT + 1 :]}"
 

@@ -75,13 +75,20 @@ class DistortionSpec(msgspec.Struct, kw_only=True, frozen=True):
 
     def apply(self, value: bytes, form: Format | None) -> bytes:
         """What leaves the device in place of this value. A value without the field is left as it is."""
-        found = next((one for one in _spans(value, form, self.field)), None)
+        found = self._span(value, form)
         if found is None:
             return value
         start, end, leaf = found
         if self.how is not None:
             return _WAYS[self.how](value, start, end)
         return value[:start] + self._part(value[start:end], leaf) + value[end:]
+
+    def _span(self, value: bytes, form: Format | None) -> tuple[int, int, Format | None] | None:
+        """Where it is in these octets, and its format."""
+        if not self.field:
+            return 0, len(value), form
+        spans = spans_of(value, form) if isinstance(form, StructFormat) else iter(())
+        return next(((start, end, leaf) for name, start, end, leaf in spans if name == self.field), None)
 
     def _part(self, part: bytes, leaf: Format | None) -> bytes:
         if self.octets is not None:
@@ -100,12 +107,8 @@ class DistortionSpec(msgspec.Struct, kw_only=True, frozen=True):
                 plain = leaf.plain()
                 number = round(exact_number(plain.decode(part), "a number") * times + plus)
                 return (number & ((1 << leaf.bits) - 1)).to_bytes(plain.size, leaf.order)
-            decoded = leaf.decode(part)
-            return (
-                part
-                if isinstance(decoded, str)
-                else leaf.encode(_carried(exact_number(decoded, "a number") * times + plus))
-            )
+            decoded = exact_number(leaf.decode(part), "a number")
+            return leaf.encode(_carried(decoded * times + plus))
         except MalformedValue:
             return part
 
@@ -127,23 +130,19 @@ def _names(form: Format | None) -> dict[str, Format]:
     return found
 
 
-def _spans(value: bytes, form: Format | None, field: str, at: int = 0) -> Iterator[tuple[int, int, Format | None]]:
-    """Where the field is in these octets, and its format; the whole value without a field."""
-    if not field:
-        yield at, len(value), form
-        return
+def spans_of(value: bytes, form: StructFormat, at: int = 0, prefix: str = "") -> Iterator[tuple[str, int, int, Format]]:
+    """The fields that these octets have, each with where it begins and ends; in what is too short those before."""
     flags = 0
-    for item in form.items if isinstance(form, StructFormat) else ():
+    for item in form.items:
         if not item.present(flags):
             continue
         end = len(value) if item.format.size is None else at + item.format.size
         if end > len(value):
             return
-        first, _, rest = field.partition(".")
-        if item.name == field:
-            yield at, end, item.format
-        elif item.name == first:
-            yield from _spans(value[:end], item.format, rest, at)
+        if isinstance(item.format, StructFormat):
+            yield from spans_of(value[:end], item.format, at, f"{prefix}{item.name}.")
+        else:
+            yield f"{prefix}{item.name}", at, end, item.format
         if item.name == FLAGS:
             flags = int.from_bytes(value[at:end], "little")
         at = end
