@@ -70,7 +70,7 @@ def _of_block(block: DataSpec) -> Iterator[Broken]:
         yield from fields(block)
     if block.raw:
         yield (
-            "no further data",
+            "no raw data",
             "What it advertises beside the usual is missing.",
             "minor",
             replace(block, raw=Hex(b"")),
@@ -146,7 +146,7 @@ def _manufacturer(block: DataSpec) -> Iterator[Broken]:
     if made.counter:
         yield "no counter", "Its counter is missing.", "minor", replace(block, manufacturer=replace(made, counter=None))
         kept = replace(made, counter=replace(made.counter, anew=False))
-        says = "Its counter goes on when the address changes, so that it can be followed."
+        says = "Its counter continues when the address changes, so that it can be followed."
         yield "counter kept", says, "grave", replace(block, manufacturer=kept)
 
 
@@ -174,7 +174,7 @@ def _put(block: DataSpec, name: str, data: Hex) -> DataSpec:
 
 def _leaks(data: DataSpec, response: DataSpec | None) -> Iterator[Told]:
     """What nobody is to know goes out in further data of the maker: in the data, or in the scan response."""
-    says = "It tells its serial number to everybody in further data of its maker."
+    says = "It tells its serial number to everybody, in data of its maker that nobody promised."
     for key, block in (("data", data), ("scan_response", response or DataSpec())):
         made = block.manufacturer
         longer = (

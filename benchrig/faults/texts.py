@@ -21,7 +21,7 @@ _SERIAL = "serial number string"
 
 
 def faults(leaf: Leaf) -> Iterator[Fault]:
-    yield from leaf.distorted("no text", "is no text: it has bytes that no letter has.", octets=Hex(b"\xff\xfe"))
+    yield from leaf.distorted("no text", "has bytes that are not text.", octets=Hex(b"\xff\xfe"))
     if not isinstance(text := leaf.value, str) or not leaf.is_constant:
         return
     seen: set[str] = {text}
