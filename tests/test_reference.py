@@ -52,6 +52,7 @@ from benchrig.steps.discover import PROPERTIES
 from benchrig.steps.loss import LOSS
 from benchrig.steps.pairing_keys import PairAs
 from benchrig.steps.repeat import Times
+from benchrig.steps.sequential import SequentialTest
 from benchrig.steps.size import Size
 from benchrig.steps.waiting import Polling, Waiting
 from benchrig.values import catalogue
@@ -62,6 +63,7 @@ from benchrig.values.format import FormatSpec, build_format, format_names
 from benchrig.values.limit import Limit, Regex
 from benchrig.values.limit_keys import Bits, Length
 from benchrig.values.quantity import Quantity
+from benchrig.values.share import Share
 from benchrig.values.spec import BitPart
 from benchrig.values.units import BASE, symbols_of
 from tests.reference import (
@@ -96,6 +98,8 @@ SECTION_OF = {
     "BitPart": "Bits of a number",
     "Limit": "Limits",
     "ReadingLimit": "Limits for some runs",
+    "ConfidentLimit": "Statistical limits",
+    "SequentialTest": "A sequential test",
     "Bits": "Bits in a limit",
     "Step": "Keys of every step",
     "Waiting": "Waiting for a state",
@@ -237,6 +241,7 @@ def test_the_keys_of_use():
     same_rows([words(row["key"])[0] for row in SECTIONS["Shared steps"].table("key")], INCLUDE_KEYS, "Shared steps")
 
 
+SEQUENTIAL = SequentialTest(Share(5, "%"), Share(20, "%"), Share(5, "%"), Share(10, "%"))
 UNTIL = {"value": Limit(min="5 °C")}
 # A step of each kind that has all the readings its kind can have.
 STEPS = {
@@ -256,7 +261,7 @@ STEPS = {
     "group": {"group": "settings", "steps": StepList()},
     "listen": {"listen": {}, "steps": StepList()},
     "reboot": {"reboot": None, "steps": StepList()},
-    "repeat": {"repeat": Times(3), "steps": StepList()},
+    "repeat": {"repeat": Times(3), "steps": StepList(), "sequential": SEQUENTIAL},
     "pair": {"pair": PairAs("none")},
     "encrypt": {"encrypt": None},
     "unpair": {"unpair": None},

@@ -24,6 +24,7 @@ from benchrig.steps.attribute import Names
 from benchrig.steps.base import ReadingType
 from benchrig.steps.composite import Composite
 from benchrig.values.catalogue import decimal_uuid
+from benchrig.values.confident import never_shown, no_evidence
 from benchrig.values.limit import Limit
 from benchrig.values.rising import one_value
 
@@ -104,6 +105,7 @@ def _check_limits(
                 *(limit.misfits_for(kind.kind, kind.unit) or (_impossible(limit, kind) if written else ())),
                 *([one_value(name)] if needs_more else []),
                 *_wrong_words(limit, kind),
+                *_never_shown(limit, name, kind),
             ):
                 Reader(problems).misfit(node, Misfit(wrong.message, wrong.advice, (key, name, *wrong.path)))
             if kind.uuids:
@@ -130,6 +132,19 @@ def _wrong_words(limit: Any, kind: ReadingType) -> Iterator[Misfit]:
     for path, text in limit.named():
         if isinstance(text, str) and (wrong := kind.wrong(text)) is not None:
             yield Misfit(*wrong, path)
+
+
+def _never_shown(limit: Any, name: str, kind: ReadingType) -> Iterator[Misfit]:
+    """What is wrong with the confidence of a limit: the reading has none, or the rounds are too few."""
+    confidence = getattr(limit, "confidence", None)
+    if confidence is None:
+        return
+    if kind.rounds is None:
+        yield no_evidence(name)
+    elif not limit.misfits_for(kind.kind, kind.unit):
+        bound = limit.bind(kind.kind, kind.unit)
+        wrong = never_shown(bound, confidence, kind.rounds.estimate, kind.rounds.planned)
+        yield from [wrong] if wrong is not None else []
 
 
 def _check_uuids(problems: Problems, limit: Node) -> None:

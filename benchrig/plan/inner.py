@@ -11,8 +11,9 @@ from functools import cached_property
 from benchrig.plan.tree import StepPlan, every_step
 from benchrig.source.shape import Misfit
 from benchrig.steps import Step
-from benchrig.steps.base import ReadingType
+from benchrig.steps.base import ReadingType, Rounds
 from benchrig.steps.composite import InnerReading
+from benchrig.values.evidence import estimate_of
 from benchrig.values.spread import spread
 
 _STATISTIC = re.compile(r"(.+)\.(p[1-9][0-9]?(?:\.[0-9]+)?|mean|spread)")
@@ -119,7 +120,15 @@ class InnerReadings(Mapping[str, ReadingType]):
         if kind.kind == "any":  # with a unit that is known in the run alone
             return kind
         unit = spread(0, 0, kind.unit)[1] if found.statistic == "spread" else kind.unit
-        return ReadingType("number", unit, f"{found.statistic} over the rounds")
+        doc = f"{found.statistic} over the rounds"
+        return ReadingType("number", unit, doc, rounds=None if kind.many else self._rounds(found))
+
+    def _rounds(self, found: InnerReading) -> Rounds | None:
+        """What a statistic of one value a round is estimated from."""
+        estimate = estimate_of(found.statistic)
+        if estimate is None or self._plan.role != "repeat" or self.steps[found.step]:
+            return None
+        return Rounds(estimate, getattr(self._plan.step, "most_rounds", None))
 
     def __iter__(self) -> Iterator[str]:
         """Without statistics."""

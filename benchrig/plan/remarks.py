@@ -8,7 +8,7 @@ from typing import Any
 
 import msgspec
 
-from benchrig.plan.inner import InnerReadings
+from benchrig.plan.inner import InnerReadings, readings_of
 from benchrig.plan.model import Plan
 from benchrig.plan.requirements import unproven
 from benchrig.plan.tree import StepPlan, every_step, place_text
@@ -31,6 +31,7 @@ from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Scalar
 from benchrig.steps import Step
 from benchrig.steps.attribute import AttributeName
+from benchrig.values.confident import allowance
 
 
 def remarks(plan: Plan, kind: str) -> Iterator[tuple[str, str]]:
@@ -51,7 +52,23 @@ def hints(plan: Plan) -> Iterator[tuple[str, str]]:
     for step in plan.steps:
         for hint in step.step.hints(step.names) if step.step is not None else ():
             yield place_text(step.place), f"'{step.name}' {hint}"
+        yield from _allowances(step)
     yield from unproven(plan.requirements, plan.steps)
+
+
+def _allowances(step: StepPlan) -> Iterator[tuple[str, str]]:
+    """What limits with a confidence allow in the rounds that the plan has."""
+    if step.step is None or not step.parts:
+        return
+    for name, limit in step.step.limits.items():
+        if (confidence := getattr(limit, "confidence", None)) is None:
+            continue
+        kind = (readings_of(step, step.step) or {})[name]
+        if kind.rounds is None or kind.rounds.planned is None:
+            continue
+        bound = limit.bind(kind.kind, kind.unit)
+        if said := allowance(bound, confidence, kind.rounds.estimate, kind.rounds.planned):
+            yield step.limit_place(name), f"{name}: {said}"
 
 
 def _barred(step: StepPlan, kind: str) -> Iterator[tuple[str, str]]:

@@ -106,6 +106,8 @@ def _reading_row(label: str, reading: Reading, cell: int, verdict: str) -> Row:
     so_far = ", so far" if reading.partial else ""
     many = f" (n={reading.samples.count}{so_far})" if reading.samples is not None else ""
     low, high = _limits(reading.judgement, cell)
+    sure = reading.judgement.confidence if reading.judgement is not None else None
+    many += "" if sure is None else f" ({value_text(sure)} %)"
     return Row(
         label,
         plain(reading.name, max(cell, _NAME_LIMIT)) + many,

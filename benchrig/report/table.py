@@ -198,7 +198,12 @@ class _Page:
     def failures(self, record: Record) -> None:
         for failure in whole.failures(record):
             self._failure(failure)
-        lines = [*whole.tolerated(record), *whole.skipped(record), *whole.limits_left_out(record)]
+        lines = [
+            *whole.shown(record),
+            *whole.tolerated(record),
+            *whole.skipped(record),
+            *whole.limits_left_out(record),
+        ]
         if lines:
             self._console.print()
         for line in lines:

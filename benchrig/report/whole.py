@@ -83,6 +83,16 @@ def tolerated(record: Record) -> Iterator[str]:
             yield f"step {over_title(entry)} failed in {entry.bad} of {entry.times} rounds{by}"
 
 
+def shown(record: Record) -> Iterator[str]:
+    """What rounds have shown, and with which confidence."""
+    for step in [entry.step for entry in outline(record) if isinstance(entry, Once)]:
+        for reading in step.readings:
+            judgement = reading.judgement
+            if judgement is not None and judgement.passed and judgement.confidence is not None:
+                said = plain(judgement.sentence, SENTENCE_LIMIT)
+                yield f"step {title(step)}, {plain(reading.name, NAME_LIMIT)}: {said}"
+
+
 def summary(entry: OverRounds) -> str:
     """'passed in 190 of 200 rounds, failed in 10'."""
     words = {"pass": "passed", "fail": "failed", "error": "ended in error", "skip": "skipped", "left out": "left out"}

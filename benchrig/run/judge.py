@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from msgspec.structs import replace
 
+from benchrig.values.confident import no_evidence
 from benchrig.values.judging import BoundLimit, Judgement, kind_of
 from benchrig.values.rising import for_stream, one_value
 
@@ -27,9 +28,9 @@ class Judge:
     # 'file:line' of the limit on a reading
     place_of: Callable[[str], str]
 
-    def judge(self, name: str, value: Any, unit: str = "", why: str = "") -> Judgement | None:
-        """None for a reading without a limit; of a value that is None `why` says what it lacks. Misfit when the limit
-        does not apply."""
+    def judge(self, name: str, value: Any, unit: str = "", why: str = "", evidence: object = None) -> Judgement | None:
+        """None for a reading without a limit; of a value that is None `why` says what it lacks. Where the limit is on what
+        is behind the reading, the `evidence` decides. Misfit when the limit does not apply."""
         limit = self.limits.get(name)
         if limit is None:
             return None
@@ -38,7 +39,9 @@ class Judge:
         bound = self._bound(name, limit, value, unit)
         if getattr(bound, "needs_samples", False):
             raise one_value(name)
-        return bound.judge(value, self.place_of(name))
+        return _weighed(limit, bound, name, value, evidence, self.place_of(name)) or bound.judge(
+            value, self.place_of(name)
+        )
 
     def missing(self, name: str) -> Judgement:
         """Of a limit whose reading the step did not give."""
@@ -49,6 +52,8 @@ class Judge:
         limit = self.limits.get(name)
         if limit is None:
             return None
+        if getattr(limit, "confidence", None) is not None:
+            raise no_evidence(name)
         place, bound = self.place_of(name), lambda value: for_stream(self._bound(name, limit, value, unit))
         return RunningJudge(bound, place, limit.in_words)
 
@@ -70,6 +75,12 @@ class Judge:
         if not isinstance(bound, BoundLimit):
             return Judgement(False, limit.in_words, sentence, place=place)
         return Judgement(False, bound.words, sentence, bound.low, bound.high, None, place)
+
+
+def _weighed(limit: Bindable, bound: Any, name: str, value: Any, evidence: object, place: str) -> Judgement | None:
+    weigh = getattr(limit, "weigh", None)
+    judgement: Judgement | None = weigh(bound, name, value, evidence, place) if weigh is not None else None
+    return judgement
 
 
 @dataclass(frozen=True)

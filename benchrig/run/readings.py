@@ -103,10 +103,11 @@ class Readings:
         telling: Callable[[str], str] | None = None,
         window: tuple[float, float, int] | None = None,
         access: Sequence[AccessRow] = (),
+        evidence: object = None,
     ) -> None:
         self._only_once(name)
         judged = name in self._limits and not self.lacks(name) and name not in self._unmeasured
-        judgement = self._judge.judge(name, value, unit, why) if judged else None
+        judgement = self._judge.judge(name, value, unit, why, evidence) if judged else None
         if telling is not None and judgement is not None and not judgement.passed:
             judgement = replace(judgement, sentence=telling(judgement.sentence))
         if name == "att_error" and judgement is None and not self.wanted(name):

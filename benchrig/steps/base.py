@@ -27,6 +27,7 @@ from benchrig.values.quantity import Duration, is_number
 if TYPE_CHECKING:
     from benchrig.source.yaml import Mapping as MappingNode
     from benchrig.steps.bench import Bench
+    from benchrig.values.evidence import Estimate
     from benchrig.values.format import Format
 
 
@@ -35,7 +36,7 @@ class ReadingType:
     """What a reading will be: its kind and unit; `many` when a limit holds for every sample; `doc` for people.
     `wrong` says what keeps a text from ever being this reading: (message, advice), None for a possible one. `uuids`: a
     limit may name services by their numbers. `form` is the format that it is decoded by; `options` are all that it can
-    be, where the plan lists them."""
+    be, where the plan lists them. `rounds` is what a limit with a confidence has to go by, None for a reading without."""
 
     kind: Kind
     unit: str = ""
@@ -45,6 +46,14 @@ class ReadingType:
     uuids: bool = False
     form: Format | None = None
     options: tuple[str, ...] = ()
+    rounds: Rounds | None = None
+
+
+class Rounds(NamedTuple):
+    """What is estimated over the rounds of a repetition, and how many there are; None where the plan does not know it."""
+
+    estimate: Estimate
+    planned: int | None
 
 
 class Cap(Enum):

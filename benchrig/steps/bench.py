@@ -174,10 +174,11 @@ class Bench(Protocol):
         telling: Callable[[str], str] | None = None,
         window: tuple[float, float, int] | None = None,
         access: Sequence[AccessRow] = (),
+        evidence: object = None,
     ) -> None:
         """A reading of the step; judged at once when it has a limit. Of a value that is None `why` says what it
         lacks. `telling` makes of the plain sentence of a broken limit what is said of it. `window` is what a statistic is about: from, to (as `now` counts) and of how many; `access`
-        is the matrix behind it."""
+        is the matrix behind it, `evidence` the rounds behind a statistic."""
         ...
 
     def value(self, data: bytes, target: Target, own: Format | None = None) -> None:

@@ -215,7 +215,7 @@ def telling_of(error: BenchrigError | None) -> Callable[[str], str] | None:
     return None if error is None else lambda sentence: f"{sentence}: {error.message}"
 
 
-JUDGES_FAILURES = frozenset({"passed", "failed"})
+JUDGES_FAILURES = frozenset({"passed", "failed", "failed_share", "decision"})
 # Readings of a composite step whose steps are carried out once.
 OF_STEPS = {
     "elapsed": ReadingType("number", "s", "from its first step to the end of its last one"),

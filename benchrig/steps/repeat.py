@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable, Iterable, Mapping
+from fractions import Fraction
 from typing import Any, ClassVar, Literal
 
 import msgspec
@@ -15,12 +16,14 @@ from benchrig.source.shape import Misfit, describe_value, plain
 from benchrig.source.yaml import Mapping as Node
 from benchrig.source.yaml import Sequence
 from benchrig.steps.attribute import Names
-from benchrig.steps.base import Held, ReadingType
+from benchrig.steps.base import Bindable, Held, ReadingType, Rounds
 from benchrig.steps.composite import JUDGES_FAILURES, Came, Composite, CompositeBench, telling_of
 from benchrig.steps.rounds import RoundReadings
+from benchrig.steps.sequential import DECIDED, DECISION, Accepted, SequentialTest, Trials
+from benchrig.values.evidence import Failures, ShareOf
 from benchrig.values.judging import typed
 from benchrig.values.limit import Limit
-from benchrig.values.quantity import Duration
+from benchrig.values.quantity import Duration, as_number
 
 MOST_ROUNDS = 10_000_000
 # A round that is over in less, in seconds, has met nothing that takes time; so many of them in a row are the end.
@@ -100,22 +103,64 @@ class Repeat(Composite, kw_only=True):
     verb: ClassVar[str] = "repeat"
     role: ClassVar[Literal["group", "repeat"]] = "repeat"
     shown: ClassVar[dict[str, str]] = {"repeat": "would be a value that any step in it can show"}
+    implied: ClassVar[dict[str, str]] = {"sequential": DECISION}
 
     repeat: Times
     every: Duration | None = None
     stop_when: dict[str, Limit] = msgspec.field(default_factory=dict)
+    sequential: SequentialTest | None = None
 
     def misfits(self) -> Iterable[Misfit]:
         yield from super().misfits()
         if self.every is not None and not self.every.seconds:
             yield Misfit("every must be more than 0 s", "for example: 10 s", ("every",))
+        judged = [name for name, limit in self.expect.items() if getattr(limit, "confidence", None) is not None]
+        for name in judged:
+            yield from self._fixed_misfits(("expect", name, "confidence"), "a confidence")
+        if self.sequential is not None:
+            yield from self._sequential_misfits(self.sequential, judged)
+
+    def _fixed_misfits(self, path: tuple[str, ...], what: str) -> Iterable[Misfit]:
+        """Where the rounds that come depend on how those before them ended: that makes any number of failures rarer."""
+        if self.stop_when:
+            message = f"{what} is wrong where stop_when ends the rounds: it may end them at a good moment"
+            yield Misfit(message, "take out stop_when, or write sequential", path)
+        if self.repeat.count is None:
+            message = f"{what} needs a number of rounds: how many come in a time depends on how they end"
+            yield Misfit(message, "write how many rounds", ("repeat",))
+
+    def _sequential_misfits(self, test: SequentialTest, judged: list[str]) -> Iterable[Misfit]:
+        yield from self._fixed_misfits(("sequential",), "a sequential test")
+        if judged:
+            message = "a confidence is wrong where a sequential test ends the rounds"
+            yield Misfit(message, "keep one of the two", ("expect", judged[0], "confidence"))
+        if DECISION in self.expect:
+            yield Misfit(f"sequential is the limit on '{DECISION}' already", "take it out", ("expect", DECISION))
+        if self.repeat.values:
+            message = "a sequential test may end before each value of the list had its round"
+            yield Misfit(message, "write how many rounds", ("repeat",))
+        elif self.repeat.count is not None and (wrong := test.misfit_for(self.repeat.count)) is not None:
+            yield wrong
+
+    @property
+    def limits(self) -> Mapping[str, Bindable]:
+        """With `sequential`, that it accepts the unit is one of them."""
+        written = super().limits
+        return written if self.sequential is None else {**written, DECISION: Accepted(self.sequential)}
 
     def readings(self, names: Names) -> Mapping[str, ReadingType]:
         return {
             "rounds": ReadingType("number", "", "rounds that were carried out"),
             "passed": ReadingType("number", "", "rounds in which every step passed"),
             "failed": ReadingType("number", "", "rounds in which a step did not pass"),
+            "failed_share": ReadingType(
+                "number",
+                "%",
+                "share of the rounds in which a step did not pass",
+                rounds=Rounds(ShareOf(), self.most_rounds),
+            ),
             "elapsed": ReadingType("number", "s", "from the first round to the end of the last one"),
+            **({DECISION: DECIDED} if self.sequential is not None else {}),
         }
 
     def held(self, types: Mapping[str, ReadingType]) -> Iterable[Held]:
@@ -161,8 +206,12 @@ class Repeat(Composite, kw_only=True):
             message = f"it could not end: no step in it takes any of the {self.repeat.seconds:g} s"
             yield Misfit(message, "add every: 1 s, or write how many rounds", ("repeat",))
 
+    def hints(self, names: Names) -> Iterable[str]:
+        if self.sequential is not None and self.repeat.count is not None:
+            yield self.sequential.hint(self.repeat.count)
+
     async def run(self, bench: CompositeBench) -> None:  # type: ignore[override]
-        over_rounds = RoundReadings(bench, {*self.limits, *self.save}, {*self.stop_when})
+        over_rounds = RoundReadings(bench, {*self.limits, *self.save}, {*self.stop_when}, self.limits)
         tally = _Tally(bench.now())
         going = True
         while going:
@@ -170,10 +219,19 @@ class Repeat(Composite, kw_only=True):
             over_rounds.next_round()
             came = await bench.inside.run("steps", self.repeat.of_round(tally.rounds), over_rounds)
             tally.ended(came, bench.now())
+            if came.begun or came.error is not None:
+                over_rounds.end_round()
             if came.error is not None and (came.over or came.error.verdict == "error"):
                 raise tally.error()
-            going = not over_rounds.satisfy(self.stop_when, tally.readings) and await self._next(bench, tally, came)
+            going = not self._decided(tally, over_rounds) and await self._next(bench, tally, came)
         self._report(bench, tally, over_rounds)
+
+    def _decided(self, tally: _Tally, over_rounds: RoundReadings) -> bool:
+        """Whether nothing more has to be seen."""
+        return over_rounds.satisfy(self.stop_when, tally.readings) or self._decision(tally) not in (None, "undecided")
+
+    def _decision(self, tally: _Tally) -> str | None:
+        return None if self.sequential is None else self.sequential.test.decision(tally.carried_out, tally.failed)
 
     def _report(self, bench: CompositeBench, tally: _Tally, over_rounds: RoundReadings) -> None:
         if tally.failed and tally.weight == 0 and not self.tolerates:
@@ -182,9 +240,18 @@ class Repeat(Composite, kw_only=True):
             raise LeftOut
         for name, (value, unit) in tally.readings.items():
             bench.reading(name, value, unit, telling=tally.telling if name in JUDGES_FAILURES else None)
+        self._report_share(bench, tally)
         over_rounds.report()
         if tally.failed and not self.tolerates:
             raise tally.error()
+
+    def _report_share(self, bench: CompositeBench, tally: _Tally) -> None:
+        if bench.wanted("failed_share"):
+            share = as_number(Fraction(100 * tally.failed, tally.carried_out))
+            bench.reading("failed_share", share, "%", telling=tally.telling, evidence=tally.failures)
+        if (decision := self._decision(tally)) is not None:
+            seen = Trials(tally.carried_out, tally.failed)
+            bench.reading(DECISION, decision, telling=tally.telling, evidence=seen)
 
     async def _next(self, bench: CompositeBench, tally: _Tally, came: Came) -> bool:
         """Wait for the begin of the next round; False where there is none."""
@@ -214,12 +281,14 @@ class _Tally:
     def __init__(self, started: float) -> None:
         self.started = self.began = started
         self.rounds = self.failed = self.empty = 0
+        # failed rounds in a row count as one run
+        self._runs = self._last_failed = 0
         self.elapsed = 0.0
         # whether the last round took time, and how many did not without one between them
         self.took = True
         self.idle = 0
         self._worst: BenchrigError | None = None
-        self._has_failed = False
+        self._has_failed = self._is_empty = False
 
     @property
     def readings(self) -> dict[str, tuple[Any, str]]:
@@ -228,12 +297,21 @@ class _Tally:
                 "elapsed": (self.elapsed, "s")}  # fmt: skip
 
     @property
+    def carried_out(self) -> int:
+        """The rounds that conditions did not leave out."""
+        return self.rounds - self.empty
+
+    @property
+    def failures(self) -> Failures:
+        return Failures(self.failed, self.carried_out, self._runs)
+
+    @property
     def telling(self) -> Callable[[str], str] | None:
         return telling_of(self._worst)
 
     def begins(self, now: float) -> None:
         self.rounds += 1
-        self.began, self._has_failed = now, False
+        self.began, self._has_failed, self._is_empty = now, False, False
 
     def ended(self, came: Came, now: float) -> None:
         self.elapsed = round(now - self.started, 6)
@@ -243,13 +321,19 @@ class _Tally:
             self._fail(came.error)
         elif not came.begun:
             self.empty += 1  # conditions left out all of it
+            self._is_empty = True
 
     def lost(self, error: LinkLost) -> None:
         """The link, between two rounds."""
+        self.empty -= self._is_empty
+        self._is_empty = False
         self._fail(LinkLost(f"{error.message} after round {self.rounds}"))
 
     def _fail(self, error: BenchrigError) -> None:
-        self.failed += not self._has_failed
+        if not self._has_failed:
+            self.failed += 1
+            self._runs += self._last_failed != self.carried_out - 1 or self.failed == 1
+            self._last_failed = self.carried_out
         self._has_failed = True
         if self._worst is None or _weight(error) > self.weight:
             self._worst = error

@@ -11,11 +11,10 @@ from benchrig.source.shape import Misfit
 from benchrig.steps.base import Bindable
 from benchrig.steps.bench import Stream
 from benchrig.steps.composite import CompositeBench, InnerReading, Watch
-from benchrig.values.jsonable import tidy
+from benchrig.steps.sample import Sample
 from benchrig.values.judging import kind_of
 from benchrig.values.quantity import is_number
 from benchrig.values.spread import spread
-from benchrig.values.statistics import Moments, Percentiles
 
 
 class OverRounds:
@@ -30,11 +29,11 @@ class OverRounds:
         self.unmeasured = False
         self._bench = bench
         self._open: list[Stream] = []
-        self._moments, self._percentiles = Moments(), Percentiles()
+        self.sample = Sample()
         self._without = 0
 
     def add(self, value: Any, unit: str, raw: bytes | None) -> None:
-        self.last = value
+        first, self.last = self.last is None, value
         self._check_unit(unit)
         if not self._open:
             self._open = [self._bench.stream(name, unit) for name in self.streams]
@@ -43,23 +42,20 @@ class OverRounds:
         if not is_number(value):
             self._without += 1
         elif self.statistics:
-            self._moments.add(float(value))
-            self._percentiles.add(value)
+            self.sample.add(value, first=first)
+
+    def end_round(self) -> None:
+        """No value of this round, which should have given one, comes any more."""
+        self.sample.end_round(self.last, self.unit)
 
     def _check_unit(self, unit: str) -> None:
-        if self._moments.count and unit != self.unit:
+        if self.sample.count and unit != self.unit:
             raise UsageError(f"the unit changes from {self.unit or 'none'} to {unit or 'none'} between rounds")
         self.unit = unit
 
     def statistic(self, name: str) -> Any:
         """None without numbers, or where one is missing: of the others alone it would say too much."""
-        if self._without or not self._moments.count:
-            return None
-        if name == "mean":
-            return tidy(self._moments.mean)
-        if name == "spread":
-            return spread(self._moments.minimum, self._moments.maximum, self.unit)[0]
-        return self._percentiles.percentile(float(name.removeprefix("p")))
+        return None if self._without or not self.sample.count else self.sample.statistic(name, self.unit)
 
     def unit_of(self, statistic: str) -> str:
         return spread(0, 0, self.unit)[1] if statistic == "spread" else self.unit
@@ -72,17 +68,24 @@ class OverRounds:
         for name, statistic in self.statistics.items():
             value = self.statistic(statistic)
             lack = f"{counted(self._without, 'value')} of it had no number" if self._without else "no round gave one"
-            self._bench.reading(name, value, self.unit_of(statistic), why="" if value is not None else lack)
+            why = "" if value is not None else lack
+            evidence = None if value is None else self.sample.evidence(name, statistic, self.unit)
+            self._bench.reading(name, value, self.unit_of(statistic), why=why, evidence=evidence)
 
 
 class RoundReadings(Watch):
     """Of one repetition: what limits, `save` and `stop_when` name of the steps in it."""
 
-    def __init__(self, bench: CompositeBench, reported: set[str], watched: set[str]) -> None:
+    def __init__(
+        self, bench: CompositeBench, reported: set[str], watched: set[str], limits: Mapping[str, Bindable] | None = None
+    ) -> None:
+        """`limits` with a confidence look at each round."""
         self._bench = bench
         self._over: dict[tuple[str, str], OverRounds] = {}
         self._found: dict[str, InnerReading] = {}
         self._began: set[str] = set()
+        # the steps that conditions of the plan left out in this round
+        self._excused: set[str] = set()
         self._left_out: dict[str, str] = {}
         # what is wrong with the plan: the step inside, which is told of it, is not to blame
         self._wrong: Misfit | UsageError | None = None
@@ -90,6 +93,9 @@ class RoundReadings(Watch):
             if (found := bench.inside.find(name)) is not None:
                 self._found[name] = found
                 self._follow(name, found, reported)
+        for name, limit in (limits or {}).items():
+            if name in self._found and getattr(limit, "confidence", None) is not None:
+                self._over[self._found[name].step, self._found[name].reading].sample.limits[name] = limit
 
     def _follow(self, name: str, found: InnerReading, reported: set[str]) -> None:
         over = self._over.setdefault((found.step, found.reading), OverRounds(self._bench, found.unit))
@@ -103,8 +109,15 @@ class RoundReadings(Watch):
     def next_round(self) -> None:
         """Misfit, UsageError for a limit that does not apply to what came."""
         self._check()
+        self._excused = set()
         for over in self._over.values():
             over.last = None
+
+    def end_round(self) -> None:
+        """Nothing of this round, in which something was carried out, comes any more."""
+        for (step, _), over in self._over.items():
+            if step not in self._excused:
+                over.end_round()
 
     def wants(self, step: str, reading: str) -> bool:
         return (step, reading) in self._over
@@ -114,6 +127,7 @@ class RoundReadings(Watch):
 
     def left_out(self, step: str, why: str) -> None:
         self._left_out[step] = why
+        self._excused.add(step)
 
     def measured(self, step: str, reading: str, value: Any, unit: str, raw: bytes | None) -> None:
         over = self._over.get((step, reading))

@@ -24,7 +24,8 @@ SHOWN = 120
 class Judgement(msgspec.Struct, omit_defaults=True, frozen=True, gc=False):
     """A limit applied to a reading. `low` and `high` are the bounds in the reading's unit where the limit has any;
     `limit` is the whole limit in words; `sentence` says what was found, against what, and by how much; `margin` is
-    the distance to the nearest bound in the reading's unit, negative outside. `place` is 'file:line' of the limit."""
+    the distance to the nearest bound in the reading's unit, negative outside. `place` is 'file:line' of the limit. Where
+    rounds were judged, `confidence` in % is how often such a verdict is right, `at_least` and `at_most` what they show."""
 
     passed: bool
     limit: str
@@ -33,6 +34,9 @@ class Judgement(msgspec.Struct, omit_defaults=True, frozen=True, gc=False):
     high: Any = None
     margin: float | None = None
     place: str = ""
+    confidence: float | None = None
+    at_least: float | None = None
+    at_most: float | None = None
 
 
 def typed(value: Any) -> Any:

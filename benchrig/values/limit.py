@@ -15,10 +15,12 @@ import msgspec
 
 from benchrig.source.shape import Misfit
 from benchrig.values.binding import Binder
+from benchrig.values.confident import misfits_of, no_evidence, weighed
 from benchrig.values.crc import Crc
-from benchrig.values.judging import BoundLimit, Kind, shown
+from benchrig.values.judging import BoundLimit, Judgement, Kind, shown
 from benchrig.values.limit_keys import KEYS, AnyValue, Bits, Length, Measure
 from benchrig.values.pattern import Regex
+from benchrig.values.share import Confidence
 
 _ABSENT: Any = msgspec.UNSET
 
@@ -141,11 +143,36 @@ def _written(key: str, value: Any) -> str:
     return shown(value) if key in ("equals", "differs", "one_of", "contains", "lacks", "matches") else str(value)
 
 
-class ReadingLimit(Limit, frozen=True, omit_defaults=True):
+class ConfidentLimit(Limit, frozen=True, omit_defaults=True):
+    """A limit that may be on what the rounds of a repetition show, not on what they were."""
+
+    beside: ClassVar[frozenset[str]] = frozenset({"confidence"})
+
+    confidence: Confidence | None = None
+
+    def misfits(self) -> Iterable[Misfit]:
+        yield from super().misfits()
+        if self.confidence is not None:
+            yield from misfits_of(self.keys())
+
+    @property
+    def in_words(self) -> str:
+        return super().in_words + (f" at {self.confidence} confidence" if self.confidence is not None else "")
+
+    def weigh(self, bound: BoundLimit, name: str, value: Any, evidence: Any, place: str) -> Judgement | None:
+        """The verdict on what is behind the reading; None where the reading itself is judged. Misfit."""
+        if self.confidence is None:
+            return None
+        if evidence is None:
+            raise no_evidence(name)
+        return weighed(bound, self.confidence, value, evidence, place)
+
+
+class ReadingLimit(ConfidentLimit, frozen=True, omit_defaults=True):
     """A limit on a reading, which may be one for some runs only."""
 
     called: ClassVar[str] = "reading"
-    beside: ClassVar[frozenset[str]] = frozenset({"only_if"})
+    beside: ClassVar[frozenset[str]] = frozenset({"only_if", "confidence"})
 
     only_if: dict[str, Limit] = {}
 

@@ -94,6 +94,16 @@ class Percentiles:
                 return value
         return None
 
+    def at(self, rank: int, high: bool) -> float:
+        """The sorted number with this rank, from 1; of its bucket the higher or the lower edge."""
+        seen = 0
+        for value in sorted(self._counts):
+            seen += self._counts[value]
+            if seen >= rank:
+                break
+        half = abs(value) * math.expm1(_GROWTH / 2) + _SMALLEST if self._rough else 0.0
+        return value + half if high else value - half
+
 
 def _in_buckets(counts: Counter[float]) -> Counter[float]:
     rough: Counter[float] = Counter()

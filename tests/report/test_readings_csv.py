@@ -157,7 +157,7 @@ def test_the_columns_are_stable() -> None:
         "units", "low", "high", "verdict", "margin", "limit", "raw", "count", "minimum", "maximum", "mean", "sd", "outside",
         "cause",
         "message", "given", "radio", "plan_hash", "left_out", "run_verdict", "run_cause", "exit_code",
-        "given_serial", "rounds", "tolerated", "device",
+        "given_serial", "rounds", "tolerated", "device", "confidence", "at_least", "at_most",
     )  # fmt: skip
 
 

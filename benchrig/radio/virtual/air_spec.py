@@ -14,11 +14,11 @@ from typing import Any, Literal
 import msgspec
 
 from benchrig.radio.virtual.conditions import CHANGED, KIND, PROFILES, Conditions
-from benchrig.radio.virtual.words import Share
 from benchrig.source.problem import suggest
 from benchrig.source.shape import BAD, Misfit, Reader, describe
 from benchrig.source.yaml import Mapping, Node, Scalar
 from benchrig.values.quantity import Duration, Gain, Level, Quantity
+from benchrig.values.share import Share
 
 AIRS = (KIND, *PROFILES)
 MOST_OTHERS = 10_000

@@ -16,9 +16,10 @@ from typing import TYPE_CHECKING, Any, ClassVar, Protocol, get_type_hints
 
 import msgspec
 
-from benchrig.radio.virtual.words import Hex, Share
+from benchrig.radio.virtual.words import Hex
 from benchrig.source.shape import Misfit
 from benchrig.values.quantity import Duration
+from benchrig.values.share import Share
 
 if TYPE_CHECKING:
     from benchrig.radio.virtual.band import Advertiser

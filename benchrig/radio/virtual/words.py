@@ -10,7 +10,7 @@ from benchrig.source.problem import suggest
 from benchrig.source.shape import Misfit, Reader, describe_value, octets
 from benchrig.source.yaml import Node
 from benchrig.values.catalogue import att_error_code, decimal_uuid, miscounted, names, normal_uuid, uuid_of
-from benchrig.values.quantity import Duration, Quantity
+from benchrig.values.quantity import Duration
 
 _ADDRESS = re.compile(r"[0-9A-Fa-f]{2}(:[0-9A-Fa-f]{2}){5}")
 
@@ -90,24 +90,6 @@ class HowMany(float):
         if isinstance(value, int) and not isinstance(value, bool) and value >= 0:
             return cls(value)
         raise Misfit(f"expected a number from 0 on, or {cls.ALL}; found {describe_value(value)}", "for example: 1")
-
-
-class Share(Quantity):
-    """A part of a whole: 5 %, 20 ppm."""
-
-    __slots__ = ()
-    dimension: ClassVar[str] = "ratio"
-
-    @classmethod
-    def from_source(cls, value: Any) -> Share:
-        share = super().from_source(value)
-        if not 0 <= share.part <= 1:
-            raise Misfit(f"a share is 0 % to 100 %, found {share}")
-        return share
-
-    @property
-    def part(self) -> float:
-        return float(self.to("%") / 100)
 
 
 class _Uuid(str):

@@ -32,7 +32,6 @@ from benchrig.radio.virtual.words import (
     Hex,
     HowMany,
     ServiceUuid,
-    Share,
     SleepTime,
 )
 from benchrig.source.layout import Layout, Path
@@ -42,6 +41,7 @@ from benchrig.source.writing import Bare, Quoted, decimal_text
 from benchrig.text.escape import plain
 from benchrig.values.catalogue import att_error_name
 from benchrig.values.quantity import Duration, Quantity, exact
+from benchrig.values.share import Share
 from benchrig.values.spec import BitParts, Words
 from benchrig.values.units import BASE
 

@@ -278,6 +278,7 @@ def _suite_output(record: Record, cases: list[_Case], dialect: Dialect) -> list[
     lines += [f"caution: {line}" for line in plain_lines(record.run.caution) if line]
     if dialect == "ant":
         lines += [f"{case.name}: {line}" for case in cases for line in case.output]
+    lines += [f"SHOWN: {line}" for line in whole.shown(record)]
     lines += [f"TOLERATED: {line}" for line in whole.tolerated(record)]
     lines += [*whole.retries(record)]
     lines += [f"requirement {proof.line}" for proof in requirements.proofs(record)]
@@ -375,7 +376,7 @@ def _step_facts(case: str, step: Execution) -> Iterator[tuple[str, Any]]:
 
 
 _SAMPLES = ("count", "minimum", "maximum", "mean", "sd", "outside")
-_LIMITS = ("passed", "low", "high", "limit", "margin")
+_LIMITS = ("passed", "low", "high", "limit", "margin", "confidence", "at_least", "at_most")
 
 REPORT = Report(
     name="junit",

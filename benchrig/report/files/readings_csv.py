@@ -25,8 +25,9 @@ COLUMNS = (
     "run_id", "started", "plan", "revision", "station", "simulated", "serial", "address", "step", "step_name", "reading",
     "value", "units", "low", "high", "verdict", "margin", "limit", "raw", "count", "minimum", "maximum", "mean", "sd",
     "outside", "cause", "message", "given", "radio", "plan_hash", "left_out", "run_verdict", "run_cause", "exit_code",
-    "given_serial", "rounds", "tolerated", "device",
+    "given_serial", "rounds", "tolerated", "device", "confidence", "at_least", "at_most",
 )  # fmt: skip
+_OF_JUDGEMENT = ("low", "high", "margin", "limit", "confidence", "at_least", "at_most")
 _OF_SAMPLES = ("count", "minimum", "maximum", "mean", "sd", "outside")
 
 
@@ -127,7 +128,7 @@ def _reading_cells(reading: Reading) -> dict[str, Any]:
     if reading.raw is not None:
         cells["raw"] = hex_text(reading.raw, CELL_LIMIT)
     if judgement is not None:
-        cells |= {name: getattr(judgement, name) for name in ("low", "high", "margin", "limit")}
+        cells |= {name: getattr(judgement, name) for name in _OF_JUDGEMENT}
         cells["verdict"] = "pass" if judgement.passed else "fail"
     return cells | ({name: getattr(samples, name) for name in _OF_SAMPLES} if samples is not None else {})
 
