@@ -20,7 +20,7 @@ from benchrig.lastwords import internal
 
 COMMANDS = (
     "bonds", "check", "completion", "decode", "devices", "draft", "encode", "exchange", "inspect", "read", "ready", "run", "scan",
-    "session", "watch", "write",
+    "session", "twin", "watch", "write",
 )  # fmt: skip
 
 

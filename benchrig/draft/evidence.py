@@ -29,6 +29,8 @@ class Snapshot:
     attempts: int | None = None
     payload: int | None = None
     address_type: str = ""
+    # where it is from, in words
+    source: str = ""
 
 
 @dataclass
@@ -49,6 +51,9 @@ class StreamSeen:
     # where a record keeps no values: numbers by the name of their reading
     fields: dict[str, Group] = field(default_factory=dict)
     gap_p95: float | None = None
+    # when these values came
+    times: list[float] = field(default_factory=list)
+    source: str = ""
 
 
 @dataclass
@@ -81,12 +86,16 @@ class Evidence:
     # why there is no stream of an attribute, and why nothing was asked of one
     silent: dict[Place, str] = field(default_factory=dict)
     left_out: dict[Place, str] = field(default_factory=dict)
+    # how the link ended while an attribute was read or listened to
+    ended: dict[Place, str] = field(default_factory=dict)
     # how whole the sources are, in words
     doubts: list[str] = field(default_factory=list)
     # readings, 'step.reading', that the radio does not have
     lacks: frozenset[str] = frozenset()
     sources: list[str] = field(default_factory=list)
     simulated: bool = False
+    # whether a radio kept some services to itself
+    hides: bool = False
     # what the first unit asks for before its attributes may be used; None where nobody looked
     protection: Protection | None = None
     # what the pairing of each connection came to

@@ -65,6 +65,7 @@ async def collect(desk: Desk, how: Collecting) -> Evidence:
     `skip` that the device does not have."""
     desk = replace(desk, options=replace(desk.options, keeps_bond=False))  # a drafted plan begins without a bond
     evidence = Evidence(simulated=desk.radio.simulated, lacks=frozenset(desk.radio.lacks))
+    evidence.hides = not desk.radio.whole_table
     hear = evidence.air.add
     units = await _all(desk, how.units, hear) if how.each else [await _heard_well(desk, hear)]
     for number, unit in enumerate(units, 1):
@@ -128,18 +129,25 @@ class _Visit:
         took, payload = self.desk.took, await link.settled_payload()
         services = await self._looked()
         self.evidence.looks.append(
-            Snapshot(self.unit.address, services, advertising_of(self.unit), took, self.desk.attempts, payload, self.unit.address_type)
+            Snapshot(
+                self.unit.address, services, advertising_of(self.unit), took, self.desk.attempts, payload,
+                self.unit.address_type, self._source,
+            )
         )  # fmt: skip
         started = self.desk.now()
         for place in self._senders(services):
             await self._hear(place)
         await _while_up(self.link, max(0.0, BETWEEN - (self.desk.now() - started)))
-        self.evidence.looks.append(Snapshot(self.unit.address, await self._looked()))
+        self.evidence.looks.append(Snapshot(self.unit.address, await self._looked(), source=self._source))
         await self.link.disconnect()
 
     @property
     def link(self) -> Link:
         return self.desk.device.link
+
+    @property
+    def _source(self) -> str:
+        return f"connected to {self.unit.name or self.unit.address}"
 
     def _senders(self, services: list[ServiceSeen]) -> Iterator[Place]:
         for place, seen in attributes_in(services):
@@ -196,7 +204,7 @@ class _Visit:
             await self.desk.device.unsubscribe(characteristic, ear.hear, SUBSCRIBE_WITHIN, doing)
             if not link.is_up:
                 raise LinkLost(f"the link was lost while {label} was listened to ({link.lost_reason})")
-        self.evidence.heard.append(ear.seen(place, self.unit.address, seconds))
+        self.evidence.heard.append(ear.seen(place, self.unit.address, seconds, self._source))
 
     async def _again(self, place: Place | None, why: str) -> None:
         """Connect again after a loss; an attribute with which the link is lost repeatedly is left out from now on."""
@@ -205,6 +213,7 @@ class _Visit:
             raise LinkLost(f"the link was lost {self._losses} times: {why}", advice="leave attributes out with --skip")
         self.desk.tell(f"connecting again: {why}")
         if place is not None:
+            self.evidence.ended[place] = self.link.lost_reason
             self._strikes[place] += 1
             if self._strikes[place] >= STRIKES:
                 self.evidence.left_out[place] = why
@@ -231,6 +240,7 @@ class _Listener:
     def __init__(self, now: Callable[[], float]) -> None:
         self._now = now
         self._values: list[bytes] = []
+        self._times: list[float] = []
         self._arrivals, self._gaps = Arrivals(), Moments()
 
     def hear(self, data: bytes) -> None:
@@ -240,11 +250,15 @@ class _Listener:
         self._arrivals.add(at, len(data))
         if len(self._values) < KEPT_VALUES:
             self._values.append(bytes(data))
+            self._times.append(at)
 
-    def seen(self, place: Place, unit: str, seconds: float) -> StreamSeen:
+    def seen(self, place: Place, unit: str, seconds: float, source: str) -> StreamSeen:
         came = self._arrivals
         gaps, p95 = Group.summed(self._gaps), came.gap_percentile(95)
-        return StreamSeen(place, unit, seconds, came.count, came.rate, gaps, self._values, gap_p95=p95)
+        kept = self._values
+        return StreamSeen(
+            place, unit, seconds, came.count, came.rate, gaps, kept, gap_p95=p95, times=self._times, source=source
+        )
 
 
 async def _while_up(link: Link, seconds: float) -> None:

@@ -24,9 +24,9 @@ def evidence_from(paths: Iterable[Path]) -> Evidence:
     evidence = Evidence()
     for path in paths:
         if path.suffix.lower() == ".jsonl":
-            _add_record(evidence, _passed(read_record(path), path), path.parent.name or path.name)
+            add_record(evidence, _passed(read_record(path), path), path.parent.name or path.name)
         else:
-            _add_inspection(evidence, _inspection(path), path.name)
+            add_inspection(evidence, sound_inspection(path), path.name)
     return evidence
 
 
@@ -39,7 +39,7 @@ def _passed(record: Record, path: Path) -> Record:
     return record
 
 
-def _inspection(path: Path) -> Inspection:
+def sound_inspection(path: Path) -> Inspection:
     """A saved inspection, with its findings or alone."""
     seen = load_inspection(path)
     try:
@@ -67,27 +67,29 @@ def _check(seen: Inspection) -> None:
         bytes.fromhex(data)
 
 
-def _add_inspection(evidence: Evidence, seen: Inspection, name: str) -> None:
+def add_inspection(evidence: Evidence, seen: Inspection, name: str) -> None:
     if seen.broken:
         evidence.doubts.append(f"inspection {name} is not whole: {seen.broken}")
     took, payload = seen.timing.connect, seen.payload
     look = Snapshot(
-        seen.address, seen.services, seen.advertising, took, payload=payload, address_type=seen.address_type
-    )
+        seen.address, seen.services, seen.advertising, took, payload=payload, address_type=seen.address_type,
+        source=f"inspection {name}",
+    )  # fmt: skip
     evidence.looks.append(look)
     evidence.met.append(KnownUnit(seen.address, seen.advertising.name, seen.address))
     evidence.sources.append(f"inspection {name} of {seen.advertising.name or seen.address}, {seen.at[:10]}")
     evidence.simulated = evidence.simulated or seen.simulated
+    evidence.hides = evidence.hides or not seen.whole_table
 
 
-def _add_record(evidence: Evidence, record: Record, name: str) -> None:
+def add_record(evidence: Evidence, record: Record, name: str) -> None:
     unit = (record.unit.address or record.unit.serial) if record.unit else name
     for step in record.steps:
         kind, attribute = step.planned.kind, step.planned.subject
         if kind == "read" and attribute:
             evidence.reads += _reads(step, unit, attribute)
         elif kind == "notify" and attribute:
-            evidence.heard += _streams(step, unit, attribute)
+            evidence.heard += _streams(step, unit, attribute, f"record {name}, step {step.where.label}")
     if record.unit:
         evidence.met.append(KnownUnit(unit, record.unit.name, record.unit.address))
     evidence.sources.append(f"record {name}, {record.run.started[:10]}")
@@ -104,7 +106,7 @@ def _reads(step: Execution, unit: str, attribute: str) -> Iterator[ReadByName]:
             return
 
 
-def _streams(step: Execution, unit: str, attribute: str) -> Iterator[StreamSeen]:
+def _streams(step: Execution, unit: str, attribute: str, source: str) -> Iterator[StreamSeen]:
     """What a record keeps of a stream: statistics, of numbers only."""
     numbers = {r.name: r.value for r in step.readings if isinstance(r.value, (int, float))}
     count = int(numbers.get("count", 0))
@@ -115,4 +117,4 @@ def _streams(step: Execution, unit: str, attribute: str) -> Iterator[StreamSeen]
     if rate and count > 1:
         mean = 1 / rate
         gaps = Group(count - 1, mean, 0.0, mean, max(mean, numbers.get("gap_max", mean)))
-    yield StreamSeen(attribute, unit, seconds, count, rate or None, gaps, fields=fields)
+    yield StreamSeen(attribute, unit, seconds, count, rate or None, gaps, fields=fields, source=source)

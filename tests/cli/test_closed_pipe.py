@@ -50,6 +50,7 @@ def closed() -> int:
         (["decode", "--address", "C0:11:22:33:44:55", "--irk", "00" * 16], 5),
         (["devices", LOGGER, str(DEVICES / "returned_logger.yaml")], 0),
         (["draft", "-o", "-", *RADIO], 0),
+        (["twin", "-o", "-", *RADIO], 0),
         (["encode", "21.5 °C", "--as", "temperature"], 0),
         (["inspect", *RADIO], 0),
         (["inspect", "--json", *RADIO], 0),

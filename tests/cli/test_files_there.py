@@ -13,6 +13,7 @@ WRITERS = [
     (("inspect", *RADIO, "--save"), "a.json"),
     (("watch", "temperature", "--count", "1", *RADIO, "--save"), "a.csv"),
     (("draft", *RADIO, "-o"), "a.yaml"),
+    (("twin", *RADIO, "-o"), "a.yaml"),
 ]
 
 

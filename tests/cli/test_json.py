@@ -141,6 +141,10 @@ def test_a_draft(tmp_path: Path) -> None:
     check("`draft`", documents("draft", "-o", tmp_path / "plan.yaml", "--repeat", "1"))
 
 
+def test_a_twin(tmp_path: Path) -> None:
+    check("`twin`", documents("twin", "-o", tmp_path / "device.yaml", "--repeat", "1"))
+
+
 def test_verbs_of_a_session() -> None:
     done = talked(
         "scan", "connect", "table", "read temperature", "write alarm limit 8 °C --read-back",
@@ -173,7 +177,16 @@ def test_the_bonds_of_a_station() -> None:
 
 
 def test_every_row_is_tested() -> None:
-    apart = {"bonds", "scan: a device", "scan --reports: a report", "inspect", "write: done", "exchange: done", "draft"}
+    apart = {
+        "bonds",
+        "scan: a device",
+        "scan --reports: a report",
+        "inspect",
+        "write: done",
+        "exchange: done",
+        "draft",
+        "twin",
+    }
     rows = {row.replace("`", "") for row in ROWS}
     assert {row for row in rows if row.partition(":")[0] not in ("watch", "watch --counter", "session")} == {
         *SIMPLE,

@@ -18,7 +18,7 @@ def test_levels_with_their_unit_and_without(level, lead):
     assert call(*SCAN, "500 ms", "--rssi-min", level.replace("60", "20"), "--nearest", lead).exit_code == 5
 
 
-@pytest.mark.parametrize("command", ["read", "write", "watch", "inspect", "draft", "session"])
+@pytest.mark.parametrize("command", ["read", "write", "watch", "inspect", "draft", "twin", "session"])
 def test_whatever_connects_can_do_so_anew(command):
     assert "--fresh" in call(command, "--help").stdout
 

@@ -1,0 +1,143 @@
+"""`benchrig twin`: a device file from a real device."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from benchrig.cli.completing import attributes_option
+from benchrig.cli.desk import at_desk, device_options, known_names
+from benchrig.cli.options import acknowledge_option, flag, json_option, option, path_option
+from benchrig.cli.out import echo, print_json, tell, whatever_the_output_does
+from benchrig.cli.try_write import ask, caution_of, try_write_option
+from benchrig.cli.types import Time, Whole
+from benchrig.errors import UsageError
+
+if TYPE_CHECKING:
+    from benchrig.desk.desk import Desk, DeskOptions
+    from benchrig.draft.evidence import Evidence
+    from benchrig.draft.from_devices import Collecting
+    from benchrig.plan.model import Plan
+    from benchrig.twin.seen import Seen
+    from benchrig.twin.writing import Twin
+
+
+@click.command(short_help="Write a simulated device from a real one.")
+@path_option(
+    "-o",
+    "--output",
+    "target",
+    required=True,
+    metavar="FILE",
+    allow_dash=True,
+    help="The device file to write; - for the standard output.",
+)
+@flag("--force", help="Write over a file that exists.")
+@option("--repeat", type=Whole(1, 1000), default=2, help="Connections to the device; everything is read twice in each.")
+@option("--listen", type=Time(), default="5 s", help="How long to listen to each characteristic that sends.")
+@attributes_option("--skip", help="Leave this attribute alone; may be given several times.")
+@try_write_option("With --pair: write its own value to this attribute over each link, to see what that needs")
+@acknowledge_option()
+@path_option(
+    "--from",
+    "saved",
+    multiple=True,
+    help="Use no radio, but inspections that were saved; may be given several times. record.jsonl of runs and .jsonl of benchrig watch say more.",
+)
+@path_option(
+    "--with",
+    "beside",
+    multiple=True,
+    help="Take these files too: record.jsonl of runs, inspections, .jsonl of benchrig watch; may be given several times.",
+)
+@json_option("Say what was written, and what was not seen, as JSON.")
+@device_options  # fmt: skip
+def twin(
+    target: Path, force: bool, repeat: int, listen: float, skip: tuple[str, ...], try_write: tuple[str, ...],
+    acknowledge: bool, saved: tuple[Path, ...], beside: tuple[Path, ...], as_json: bool, desk: DeskOptions,
+) -> None:  # fmt: skip
+    """Connect to a device, and write a device file that behaves as the device was seen to: how it advertises, its table,
+    its values and how they move, how often it sends, what it asks for. From records of runs: what it did with each write.
+
+    Each line says where it is from, and the head lists what was not seen: the file never says more than was seen. Nothing is
+    written to the device but the descriptors that subscribing needs, and what --try-write names. The plan of a record is
+    found where its run had it, or is that of --plan.
+
+    \b
+    Example:
+      benchrig twin -o freezer.yaml -d 'Freezer-*'
+      benchrig twin -o freezer.yaml -d 'Freezer-*' --with results/20261127-101500/record.jsonl
+      benchrig twin -o freezer.yaml --from golden.json --from results/20261127-101500/record.jsonl
+    """
+    from benchrig.draft.from_devices import Collecting
+    from benchrig.files import writable, write_whole
+    from benchrig.twin.writing import twin_of
+
+    to_output = str(target) == "-"
+    if to_output and as_json:
+        raise UsageError(
+            "the standard output takes the device file (-o -) or JSON, not both", advice="write it to a file"
+        )
+    if saved and beside:
+        raise UsageError("--from and --with exclude each other", advice="with --from, give all files with it")
+    if listen <= 0:
+        raise UsageError("--listen must be more than 0 s", advice="for example: --listen 5s")
+    if try_write and desk.pair is None:
+        raise UsageError("--try-write goes with --pair", advice="for example: --pair keyboard")
+    if not to_output:
+        writable(target, force=force)
+    how = Collecting(repeat=repeat, listen=listen, skip=skip, writes=try_write)
+    made = twin_of(_seen(desk, saved, beside, how, acknowledge=acknowledge))
+    if not to_output:
+        write_whole(target, made.text.encode(), advice="write it elsewhere")
+    with whatever_the_output_does():
+        _say(made, target, to_output=to_output, as_json=as_json)
+
+
+def _seen(
+    desk: DeskOptions, saved: tuple[Path, ...], beside: tuple[Path, ...], how: Collecting, *, acknowledge: bool
+) -> Seen:
+    from benchrig.twin.from_files import seen_in
+
+    plan = _plan()
+    if saved:
+        return seen_in(saved, desk.names, plan)
+    known_names(desk, [*how.skip, *how.writes])
+    caution = caution_of(how.writes, acknowledge)
+
+    async def look(at: Desk) -> Evidence:
+        from benchrig.draft.from_devices import collect
+
+        await ask(caution)
+        return await collect(at, how)
+
+    return seen_in(beside, desk.names, plan, at_desk(desk, look))
+
+
+def _plan() -> Plan | None:
+    """That of --plan, where it is one with steps."""
+    from benchrig.errors import PlanError
+    from benchrig.plan.loader import load_plan
+
+    path = click.get_current_context().params.get("plan")
+    try:
+        return load_plan(path) if path else None
+    except PlanError:
+        return None  # names alone: what is wrong with them is told where they are read
+
+
+def _say(made: Twin, target: Path, *, to_output: bool, as_json: bool) -> None:
+    from benchrig.source.problem import counted
+
+    count = sum(len(service.characteristics) for service in made.device.services)
+    sentence = f"{counted(count, 'characteristic')}; {counted(len(made.unseen), 'thing')} not seen, listed at the head"
+    if to_output:
+        echo(made.text, nl=False)
+        tell(sentence)
+    elif as_json:
+        facts = {"file": str(target), "device": made.device.name, "characteristics": count}
+        print_json(facts | {"sources": made.sources, "not_seen": made.unseen})
+    else:
+        echo(f"{target}: {sentence}")
