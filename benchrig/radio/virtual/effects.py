@@ -176,8 +176,6 @@ def _timed(value: Any, aim: Aim, scope: Scope) -> Effect:
     makers: list[tuple[float, Maker]] = []
     for time, values in given.items():
         after = at("timed", at, time, Duration.from_source, time).seconds
-        if after < 0:
-            raise Misfit("a time is not negative", path=("timed", time))
         several = values if isinstance(values, list) else [values]
         makers += [(after, at("timed", at, time, maker_of, one, aim.format, scope)) for one in several]
     return Timed(aim, sorted(makers, key=lambda maker: maker[0]))

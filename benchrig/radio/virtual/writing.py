@@ -50,7 +50,7 @@ NOTHING: Mapping[Path, str] = MappingProxyType({})
 # Lists that have a line or more for each item.
 _LISTED = frozenset(
     {"services", "services_after_reboot", "characteristics", "descriptors", "console", "weaknesses", "others", "cases",
-     "on_start", "on_connect", "on_disconnect", "on_display"}
+     "on_start", "on_connect", "on_disconnect", "on_display", "unasked"}
 )  # fmt: skip
 # Whole numbers that are sets of bits, or have no size.
 _IN_HEX = frozenset({"flags", "company", "appearance", "rfu", "when", "unless"})

@@ -315,7 +315,7 @@ WRONG = [
     ("notify: {answer: {several: ['01'], evry: 1 s}}", "unknown key 'evry'"),
     ("notify: {answer: {timed: {}}}", "expected times with their values"),
     ("notify: {answer: {timed: {soon: '01'}}}", "expected a time with its unit"),
-    ("notify: {answer: {timed: {-1 s: '01'}}}", "a time is not negative"),
+    ("notify: {answer: {timed: {-1 s: '01'}}}", "a time of -1 s is negative"),
     ("notify: {answer: {timed: {1 s: 1}}}", "expected bytes as hex text"),
     ("set: {answer: {several: ['01']}}", "expected a value or one generator"),
     ("then: [{delay: 1 s}]", "an action without anything to do"),

@@ -1,0 +1,104 @@
+"""A stream of which only statistics are known: values and times that come to the same statistics. All of it is a guess."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from benchrig.errors import MalformedValue
+from benchrig.record.model import Reading
+from benchrig.values.base import Format
+
+
+def times_of(readings: Mapping[str, Reading], count: int, began: float) -> list[float]:
+    """Seconds since `began`, evenly from the first to the last; the longest gap is where a stream that fails has it: at the
+    end of the first half."""
+    window = next((r.window for name, r in readings.items() if name.startswith("value") and r.window), None)
+    if window is None:
+        return [0.0] * count
+    first, last = window.begin - began, window.end - began
+    gap = readings["gap_max"].value if "gap_max" in readings else None
+    if count < 2:
+        return [first] * count
+    even = (last - first) / (count - 1)
+    # a gap that is open at the end of the listening is none between two values
+    if not isinstance(gap, (int, float)) or gap <= even * 1.5 or gap > last - first or count < 3:
+        return [first + even * index for index in range(count)]
+    rest = (last - first - gap) / (count - 2)
+    middle = count // 2
+    return [first + rest * index + (gap - rest) * (index >= middle) for index in range(count)]
+
+
+def values_of(readings: Mapping[str, Reading], count: int, form: Format | None, counter: str | None) -> list[bytes]:
+    """The last one is on record. `counter`: the field that counts them, 'value' for a single one."""
+    last = next((bytes.fromhex(r.raw) for name, r in readings.items() if name.startswith("value") and r.raw), b"")
+    values = [last] * count
+    if form is None:
+        return values
+    try:
+        if counter is not None and "lost" in readings:
+            return _counted(readings, values, form, counter)
+        return _with_extremes(readings, _without_fields(readings, values, form), form)
+    except (MalformedValue, KeyError, ValueError, TypeError):
+        return values
+
+
+def _counted(readings: Mapping[str, Reading], values: list[bytes], form: Format, counter: str) -> list[bytes]:
+    """Numbers that end with the last one, with so many missing and so many doubled as were counted, in the middle."""
+    plain = form.plain()
+    if readings["lost"].value is None:
+        return _without_fields(readings, values, form)
+    whole = plain.decode(values[-1])
+    number: Any = whole[counter] if isinstance(whole, dict) else whole
+    doubled = int(readings["duplicated"].value or 0) if "duplicated" in readings else 0
+    numbers = [int(number)]
+    middle = len(values) // 2
+    while len(numbers) < len(values):
+        at = len(values) - len(numbers)
+        step = 0 if middle <= at < middle + doubled else 1
+        lost = int(readings["lost"].value) if at == middle - (middle > 1) else 0
+        numbers.append(numbers[-1] - step - lost)
+    size = plain.counts if not isinstance(whole, dict) else form.leaves()[counter].counts
+    made = [each % size if size else each for each in reversed(numbers)]
+    return [plain.encode({**whole, counter: each} if isinstance(whole, dict) else each) for each in made]
+
+
+def _without_fields(readings: Mapping[str, Reading], values: list[bytes], form: Format) -> list[bytes]:
+    """Where fewer values had a field than there were: the first ones do not have it."""
+    fields = {
+        name.removeprefix("value."): r.samples
+        for name, r in readings.items()
+        if name.startswith("value.") and r.samples
+    }
+    short = [name for name, samples in fields.items() if samples and samples.count < len(values)]
+    if not short:
+        return values
+    least: dict[str, Any] = {
+        name: int(samples.minimum)
+        for name, samples in fields.items()
+        if samples and samples.minimum is not None and name not in short
+    }
+    lacking = max(len(values) - samples.count for samples in fields.values() if samples)
+    return [form.plain().encode(least)] * lacking + values[lacking:]
+
+
+def _with_extremes(readings: Mapping[str, Reading], values: list[bytes], form: Format) -> list[bytes]:
+    """The smallest and the largest, the first one outside the limit at its place."""
+    samples = readings["value"].samples if "value" in readings else None
+    if samples is None or samples.minimum is None or samples.maximum is None or samples.minimum == samples.maximum:
+        return values
+    low, high = form.encode(_number(samples.minimum)), form.encode(_number(samples.maximum))
+    made = [*values]
+    made[0], made[min(1, len(made) - 1)] = low, high
+    first = samples.first_outside
+    if first is not None and first < len(made):
+        judged = readings["value"].judgement
+        below = judged is not None and judged.low is not None and samples.minimum < judged.low
+        made[: first + 1] = [high if below else low] * first + [low if below else high]
+    return [*made[:-1], values[-1]] if first != len(made) - 1 else made
+
+
+def _number(value: float) -> Any:
+    from fractions import Fraction
+
+    return Fraction(str(value))
