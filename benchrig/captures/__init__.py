@@ -2,5 +2,4 @@
 
 btsnoop.py      the file: packets with their times
 hci.py          packets → what happened: reports, links, PDUs put together from their fragments
-att.py          the PDUs of the Attribute Protocol
 """

@@ -33,9 +33,12 @@ class Line:
     sent: bool = False
 
 
-def names_of(record: Record, key: str = "") -> dict[str, str]:
-    """What the plan calls an attribute, by UUID, as far as the names of its steps say so."""
+def names_of(record: Record, plan: Plan | None, key: str = "") -> dict[str, str]:
+    """What the plan calls an attribute, by UUID; without a plan as far as the names of its steps say so."""
     names: dict[str, str] = {}
+    if plan is not None and key in plan.devices:
+        aliases = plan.devices[key].names.aliases
+        return {str(spec.uuid): name for name, spec in reversed([*aliases.items()]) if spec.uuid is not None}
     for each in record.executions:
         planned = each.planned
         last = _INDEX.sub("", planned.subject.rpartition("/")[2])

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from benchrig.radio.virtual.device_spec import GENERIC_ACCESS
+from benchrig.radio.virtual.device_spec import DEVICE_NAME, GENERIC_ACCESS
 from benchrig.radio.virtual.gatt_spec import LONGEST_VALUE
 from benchrig.replay.answers import on_read, on_write, value_of
 from benchrig.replay.story import Advertised, Asked, Characteristic, Descriptor, Service, Story, Unasked
@@ -76,6 +76,10 @@ class _Composing:
         if text:
             self.made.comments[path] = text
 
+    def _lack(self, what: str) -> None:
+        if what not in self.story.lacks:
+            self.story.lacks.append(what)
+
     # --- on the air
 
     def _advertising(self) -> None:
@@ -102,7 +106,7 @@ class _Composing:
             if octets or key == "data":
                 keys[key] = {"raw": hex_text(octets[:MOST_DATA])}
             if len(octets) > MOST_DATA:
-                self.story.lacks.append(f"what it advertises beyond {MOST_DATA} bytes")
+                self._lack(f"what it advertises beyond {MOST_DATA} bytes")
         return keys
 
     def _faults(self) -> None:
@@ -116,7 +120,7 @@ class _Composing:
             faults["refuse_connections"] = story.refused if links else MANY
         if faults:
             self.made.data["faults"] = faults
-            self._say(("faults",), "as far as the bench saw it")
+            self._say(("faults",), "as far as it was heard")
 
     # --- what it did on its own
 
@@ -179,10 +183,13 @@ class _Composing:
             keys["name"] = one.key
         keys |= {"as": "hex", "properties": one.properties}
         value, known = value_of(self.story, one)
+        if not known and one.uuid == DEVICE_NAME:
+            value = self.story.name.encode()
         if value is not None:
             keys["raw"] = hex_text(value[:LONGEST_VALUE])
-            said = (decoded(one.uuid, value) if known else "") or ("" if known else "never read")
-            self._say((*path, "raw"), one.remark or said)
+            self._say((*path, "raw"), decoded(one.uuid, value) if known else "")
+            if not known:
+                self._lack("values that nobody has read: they are empty, or the name")
         keys |= self._conduct(one)
         if one.has_cccd is False:
             keys["cccd"] = False

@@ -220,7 +220,7 @@ class Telling:
         handle = struct.unpack_from("<H", pdu.octets, 1)[0] if len(pdu.octets) >= 3 else 0
         one = self._by_handle.get(handle)
         if one is None:
-            self._lack(f"values of handle 0x{handle:04X}, which is no value of the table that was seen")
+            self._lack(f"values of handle 0x{handle:04X}, which the table does not have")
             return
         link.latest.then.append(Unasked("sends", self._since(link, pdu.at), one.key, pdu.octets[3:]))
 

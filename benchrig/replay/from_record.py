@@ -14,9 +14,10 @@ from benchrig.plan.tree import StepPlan
 from benchrig.radio.virtual.advertising_spec import default_payload
 from benchrig.record.model import DeviceSeen, Execution, Reading, Record
 from benchrig.replay.around import names_of
+from benchrig.replay.from_capture import WANTS_SECURITY
 from benchrig.replay.from_record_advertising import advertised
 from benchrig.replay.pairing_on_record import tell_encryption, tell_pairing
-from benchrig.replay.story import Asked, Kind, Story, Unasked
+from benchrig.replay.story import Asked, Characteristic, Kind, Story, Unasked
 from benchrig.replay.streams import times_of, values_of
 from benchrig.replay.written_table import MISSING, WrittenTable
 from benchrig.source.shape import LATE
@@ -46,7 +47,7 @@ class _Telling:
         self.story = Story(seen.name if seen and seen.name else "unit", seen.address if seen else "")
         self._record, self._seen, self._plan = record, seen, plan
         self._steps: Mapping[str, StepPlan] = {} if plan is None else {step.id: step for step in plan.steps}
-        self._table = WrittenTable(names_of(record, key), self.story.guesses)
+        self._table = WrittenTable(names_of(record, plan, key), self.story.guesses)
         self._table.take(record, plan, key)
         self._lost: Unasked | None = None  # the last end of a link, as long as the unit is not back
         self._lost_at = 0.0
@@ -205,6 +206,8 @@ class _Telling:
         reply = self._reply(each)
         if reply is not None and each.opened is not None:
             self._table.add(reply, "notify")
+            if not any(note.sent is not None for note in each.notes) and self._refuses_to_send(each, reply):
+                return
             self._ask(each, "subscribe", reply.key, each.opened.at)
         found = _values(each)
         self._write(each)
@@ -233,6 +236,8 @@ class _Telling:
         one, found = self._table.find(each.planned.subject), _readings(each)
         if one is None or each.opened is None or _is_about_the_table(each):
             return
+        if self._refuses_to_send(each, one):
+            return
         asked = self._ask(each, "subscribe", one.key, each.opened.at + ROUND_TRIP / 2)
         counted = found.get("count")
         samples = max((r.samples.count for r in found.values() if r.samples), default=0)
@@ -245,6 +250,17 @@ class _Telling:
         times = _times(found, each, count, asked.at)
         asked.then += [Unasked("sends", at, one.key, value) for at, value in zip(times, values, strict=True)]
         self.story.guesses.append("the times and values of a stream: they come to the statistics that the record has")
+
+    def _refuses_to_send(self, each: Execution, one: Characteristic) -> bool:
+        """Whether the unit did not let it subscribe."""
+        refused = _REFUSED.search(_message(each))
+        if refused is None:
+            return False
+        if (code := int(refused[1], 16)) in WANTS_SECURITY:
+            one.subscribe_needs = WANTS_SECURITY[code]
+        else:
+            self.story.lacks.append(f"the refusal of a subscription to {one.key} (ATT error 0x{code:02X})")
+        return True
 
     def _format(self, each: Execution) -> Format | None:
         planned = self._steps.get(each.planned.id)

@@ -74,9 +74,7 @@ class Listening:
         sent, answers = ([each for each in self._heard if each.response is kind] for kind in (False, True))
         data = Counter(each.data for each in sent or answers)
         if len(data) > 1:
-            story.guesses.append(
-                f"its advertised data changed: the twin sends what came most often ({len(data)} others)"
-            )
+            story.guesses.append(f"its advertised data changed: the twin sends the most frequent ({len(data)} others)")
         levels = [each.level for each in self._heard if each.level is not None]
         return Advertised(
             data.most_common(1)[0][0] if sent else b"",

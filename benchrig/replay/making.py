@@ -64,7 +64,7 @@ def _story(record: Record, capture: Path | None, plan: Plan | None, key: str) ->
     traffic = traffic_of(read.packets)
     address = _address(seen.address, traffic, capture)
     events = _on_the_clock(traffic, record)
-    story = Telling(address, seen.name or UNKNOWN, names_of(record, key), events).tell()
+    story = Telling(address, seen.name or UNKNOWN, names_of(record, plan, key), events).tell()
     if read.cut_off is not None:
         story.lacks.append(f"all after offset {read.cut_off} of the capture: it is cut off there")
     if damaged := read.shortened + traffic.malformed:

@@ -34,7 +34,6 @@ class Characteristic:
     descriptors: list[Descriptor] = field(default_factory=list)
     has_cccd: bool | None = None
     subscribe_needs: str = ""
-    remark: str = ""
 
     @property
     def others(self) -> list[Descriptor]:
