@@ -10,6 +10,6 @@ leaves.py       the values that it sends, as a whole and by their fields
 references.py   its reactions by what they name
 weakening.py    each way to ask for a little less security
 
-A file a family: values.py (numbers.py with outside.py, texts.py, sources.py), table.py (descriptors.py, uuids.py,
+A file a family: values.py (numbers.py with outside.py, texts.py, sources.py), later.py, table.py (descriptors.py, uuids.py,
 extras.py), advertising.py (advertised.py).
 """

@@ -74,6 +74,11 @@ class Leaf:
         """Whether the file gives one value to begin with."""
         return isinstance(self.pattern, Constant)
 
+    @property
+    def stays(self) -> bool:
+        """Whether nothing but a write or a reaction makes it another one."""
+        return self.pattern is not None and _is_constant(self.pattern)
+
     def fault(self, kind: str, says: str, change: Change, weight: Weight = "serious") -> Fault:
         """`says` goes on behind what it is called."""
         called = f"{self.at.called}.{self.field}" if self.field else self.at.called

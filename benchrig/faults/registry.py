@@ -13,7 +13,7 @@ from dataclasses import replace
 from typing import TypeAlias
 
 from benchrig.errors import UsageError
-from benchrig.faults import advertising, descriptors, table, values
+from benchrig.faults import advertising, descriptors, later, table, values
 from benchrig.faults.fault import Family, Fault, Scene, together
 from benchrig.faults.holding import misfits
 from benchrig.faults.limits import NONE, Limits
@@ -25,6 +25,7 @@ Generator: TypeAlias = Callable[[Scene, Limits], Iterator[Fault]]
 # In the order of the list; a family may have several files.
 GENERATORS: tuple[tuple[Family, Generator], ...] = (
     ("value", values.faults),
+    ("value", later.faults),
     ("table", table.faults),
     ("table", descriptors.faults),
     ("advertising", advertising.faults),

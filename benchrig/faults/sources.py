@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator, Mapping
+from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
@@ -12,6 +13,7 @@ from benchrig.faults.fault import Fault, Weight
 from benchrig.faults.leaves import Leaf
 from benchrig.faults.mutation import Change, replaced
 from benchrig.radio.virtual.sources import Constant, Counter, Noise, Ramp, States
+from benchrig.values.base import Format
 from benchrig.values.quantity import Duration, exact, is_number, number_text
 
 _SLOW = 3
@@ -25,7 +27,7 @@ def faults(leaf: Leaf) -> Iterator[Fault]:
     if isinstance(pattern, Counter):
         yield from _counter(leaf, pattern)
     if isinstance(pattern, Noise):
-        wide = {"noise": {"mean": said(pattern.mean, leaf), "sd": said(pattern.sd * 10, leaf)}}
+        wide = {"noise": {"mean": said(pattern.mean, leaf.form), "sd": said(pattern.sd * 10, leaf.form)}}
         yield leaf.fault("noisy", "scatters ten times as much.", valued(leaf, wide))
     if isinstance(pattern, (Ramp, States)):
         yield leaf.fault("three times as slow", "takes three times as long.", valued(leaf, _slower(_given(leaf))))
@@ -39,7 +41,7 @@ def _stuck(leaf: Leaf) -> Iterator[Fault]:
         first = leaf.form.decode(leaf.form.encode(leaf.pattern.take(0.0, random.Random(0))))
     except MalformedValue:
         return
-    yield leaf.fault("stuck", "never changes.", valued(leaf, said(first, leaf)))
+    yield leaf.fault("stuck", "never changes.", valued(leaf, said(first, leaf.form)))
 
 
 def _counter(leaf: Leaf, pattern: Counter) -> Iterator[Fault]:
@@ -51,20 +53,19 @@ def _counter(leaf: Leaf, pattern: Counter) -> Iterator[Fault]:
     ]
     for kind, says, keys, weight in kinds:
         given = {"start": pattern.start, "step": pattern.step} | keys
-        counter = {key: said(one, leaf) for key, one in given.items()}
+        counter = {key: said(one, leaf.form) for key, one in given.items()}
         yield leaf.fault(kind, says, valued(leaf, {"counter": counter}), weight)
 
 
-def said(value: Any, leaf: Leaf) -> Any:
+def said(value: Any, form: Format | None) -> Any:
     """As a device file has it."""
     if isinstance(value, bytes):
         return value.hex()
     if not is_number(value):
         return value
-    text = number_text(exact(value))
-    unit = leaf.form.unit if leaf.form else ""
-    number = exact(value)
-    return f"{text} {unit}" if unit else int(number) if number.denominator == 1 else number
+    number, unit = exact(value), form.unit if form else ""
+    whole = int(number) if number.denominator == 1 else Decimal(number_text(number))
+    return f"{number_text(number)} {unit}" if unit else whole
 
 
 def valued(leaf: Leaf, value: Any) -> Change:

@@ -25,7 +25,7 @@ def faults(leaf: Leaf) -> Iterator[Fault]:
     if not isinstance(text := leaf.value, str) or not leaf.is_constant:
         return
     seen: set[str] = {text}
-    for kind, other, says, weight in [*_by_limits(leaf, text), *_told(leaf, text), *_almost(text)]:
+    for kind, other, says, weight in [*_told(leaf, text), *_almost(text), *_by_limits(leaf, text)]:
         if other not in seen:
             seen.add(other)
             yield from _said(leaf, kind, other, says, weight)
