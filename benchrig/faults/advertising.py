@@ -19,7 +19,7 @@ from benchrig.radio.virtual.directing_spec import ANYONE
 from benchrig.radio.virtual.privacy_spec import PrivacySpec
 from benchrig.radio.virtual.reaction_spec import ActionSpec
 from benchrig.radio.virtual.words import AddressText, SleepTime
-from benchrig.values.quantity import Duration, Gain, Level
+from benchrig.values.quantity import Duration, Level
 
 # Who is not heard as he should be is not found, or not connected to.
 ON_AIR: frozenset[Cause] = frozenset({"limit", "device", "link"})
@@ -57,9 +57,6 @@ def _level(device: DeviceSpec) -> Iterator[tuple[str, str, Weight, Change]]:
     ):
         mean = Level(rssi.mean.number + by, "dBm")
         yield kind, says, "serious", replaced(rssi=replace(rssi, mean=mean))
-    unsteady = Gain(rssi.spread.number + 6, "dB")
-    says = "Its level goes up and down, as with a loose antenna."
-    yield "level unsteady", says, "minor", replaced(rssi=replace(rssi, spread=unsteady))
 
 
 def _connectable(device: DeviceSpec) -> Iterator[tuple[str, str, Weight, Change]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import random
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
@@ -34,11 +35,11 @@ def faults(leaf: Leaf) -> Iterator[Fault]:
 
 
 def _stuck(leaf: Leaf) -> Iterator[Fault]:
-    """At the first value that it has."""
+    """At the first value that it has; a copy gives it, for a pattern goes on with each."""
     assert leaf.pattern is not None
     assert leaf.form is not None
     try:
-        first = leaf.form.decode(leaf.form.encode(leaf.pattern.take(0.0, random.Random(0))))
+        first = leaf.form.decode(leaf.form.encode(copy.deepcopy(leaf.pattern).take(0.0, random.Random(0))))
     except MalformedValue:
         return
     yield leaf.fault("stuck", "never changes.", valued(leaf, said(first, leaf.form)))

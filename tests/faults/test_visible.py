@@ -1,0 +1,48 @@
+"""A plan with limits on everything sees each fault, and blames whom it may."""
+
+from __future__ import annotations
+
+import pytest
+
+from benchrig.cli.operator import Unattended
+from benchrig.escapes.trial import trial
+from benchrig.faults.fault import Fault
+from benchrig.faults.registry import faults_of
+from tests.faults.small import EVERYTHING, LIMITS, SMALL
+
+FAMILIES = ("value", "table", "advertising")
+# No step has a reading of the flags: who looks for them takes `inspect`.
+UNSEEN = {"advertising: no flags", *(f"advertising: flag 0x0{bit}" for bit in (1, 2, 4))}
+ALL = [fault for fault in faults_of(SMALL, families=FAMILIES, limits=LIMITS) if fault.name not in UNSEEN]
+
+
+def wrong(fault: Fault) -> str:
+    """What is wrong with the verdict on it; '' when it is caught, and the cause is right."""
+    ended = trial(EVERYTHING, fault.scene(SMALL), Unattended()).ended
+    assert ended is not None
+    if ended.verdict == "pass":
+        return f"{fault.name}: passed"
+    return "" if ended.cause in fault.causes else f"{fault.name}: blamed on {ended.cause}: {ended.message}"
+
+
+def test_the_sound_device_passes_whatever_was_made_of_it() -> None:
+    ended = trial(EVERYTHING, SMALL, Unattended()).ended
+    assert ended is not None
+    assert (ended.verdict, ended.message) == ("pass", "")
+
+
+@pytest.mark.parametrize("begin", range(5))
+def test_some_faults_are_caught(begin: int) -> None:
+    assert [found for fault in ALL[begin * 7 :: 75] if (found := wrong(fault))] == []
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(600)
+def test_each_fault_is_caught() -> None:
+    assert [found for fault in ALL if (found := wrong(fault))] == []
+
+
+@pytest.mark.parametrize("name", sorted(UNSEEN))
+def test_what_is_unseen_is_known(name: str) -> None:
+    (fault,) = [one for one in faults_of(SMALL, families=["advertising"]) if one.name == name]
+    assert wrong(fault) == f"{name}: passed"
