@@ -20,6 +20,7 @@ import sys
 import tempfile
 import traceback
 from asyncio import constants, format_helpers
+from collections.abc import Generator
 from types import FrameType
 
 import pytest
@@ -56,6 +57,13 @@ def _place(frame: FrameType | None = None, limit: int | None = None) -> tracebac
 constants.DEBUG_STACK_DEPTH = 1  # of coroutines
 format_helpers.extract_stack = _place  # of callbacks
 traceback.extract_stack.__defaults__ = (None, 1)  # of futures and tasks, whose C code says no limit
+
+
+@pytest.hookimpl(wrapper=True, optionalhook=True)
+def pytest_xdist_auto_num_workers() -> Generator[None, int, int]:
+    """One more than there are processors, if nobody says how many: tests of real time and of other processes wait."""
+    count = yield
+    return count + ("PYTEST_XDIST_AUTO_NUM_WORKERS" not in os.environ)
 
 
 collector.begin()

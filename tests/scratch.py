@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+_IN_MEMORY = "/dev/shm"  # of Linux: a few files of some kilobytes
 _free: list[str] = []
 
 
@@ -25,7 +26,7 @@ def scratch() -> Iterator[Path]:
 
 
 def _made() -> str:
-    folder = tempfile.mkdtemp(prefix="benchrig-scratch-")
+    folder = tempfile.mkdtemp(prefix="benchrig-scratch-", dir=_IN_MEMORY if os.access(_IN_MEMORY, os.W_OK) else None)
     atexit.register(shutil.rmtree, folder, ignore_errors=True)
     return folder
 

@@ -6,6 +6,7 @@ import uuid
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from functools import cache
 from importlib.metadata import version
 from pathlib import Path
 from platform import python_version
@@ -113,5 +114,10 @@ def run_started(plan: Plan, nodes: Sequence[StepPlan], settings: RunSettings) ->
         may_lack=sorted(may_lack(plan, settings)),
         requirements=_planned_requirements(plan),
         left_out=sum(1 for _ in leaves(plan.nodes)) - sum(1 for _ in leaves(nodes)),
-        versions={"benchrig": __version__, "bleak": version("bleak"), "python": python_version()},
+        versions={"benchrig": __version__, "bleak": _version_of_bleak(), "python": python_version()},
     )
+
+
+@cache
+def _version_of_bleak() -> str:
+    return version("bleak")

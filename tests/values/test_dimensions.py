@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import itertools
 from fractions import Fraction
+from functools import cache
 from typing import Any
 
-import pint
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -28,24 +28,25 @@ WITH_A_ZERO = {"temperature", "level", "gain", "sound pressure level", "temperat
 # in these pint counts radians, which are 1 to it
 ANGLES = {"angle", "angular speed"}
 SYMBOLS = [s for s, unit in UNITS.items() if unit.dimension not in WITH_A_ZERO | ANGLES | {"ratio"} and s != "psi"]
-REFEREE: Any = pint.UnitRegistry(non_int_type=Fraction)
 
 
+@cache
+def referee() -> Any:
+    import pint  # it takes a second, and every worker of the suite imports this file
+
+    return pint.UnitRegistry(non_int_type=Fraction)
+
+
+@cache
 def refereed(symbol: str) -> Any:
-    """One of a unit, in pint's base units."""
-    try:
-        parsed = REFEREE.parse_expression(NAMES.get(symbol, symbol))
-    except pint.UndefinedUnitError as error:
-        raise AssertionError(f"add pint's word for '{symbol}' to NAMES above") from error
-    one = (parsed * REFEREE.Quantity(Fraction(1), "dimensionless")).to_base_units()
-    return REFEREE.Quantity(Fraction(one.magnitude), one.units)
-
-
-KNOWN = {symbol: refereed(symbol) for symbol in SYMBOLS}
+    """One of a unit, in pint's base units. An unknown word is an AttributeError: add pint's to NAMES above."""
+    parsed = referee().parse_expression(NAMES.get(symbol, symbol))
+    one = (parsed * referee().Quantity(Fraction(1), "dimensionless")).to_base_units()
+    return referee().Quantity(Fraction(one.magnitude), one.units)
 
 
 def of_referee(one: str, other: str, power: int) -> Any:
-    return KNOWN[one] * KNOWN[other] if power == 1 else KNOWN[one] / KNOWN[other]
+    return refereed(one) * refereed(other) if power == 1 else refereed(one) / refereed(other)
 
 
 def test_every_dimension_has_its_products_or_none() -> None:
@@ -55,20 +56,22 @@ def test_every_dimension_has_its_products_or_none() -> None:
 
 @pytest.mark.parametrize("symbol", SYMBOLS)
 def test_products_and_quotients_are_those_of_pint(symbol: str) -> None:
-    for other, power in itertools.product([unit.symbol for unit in BASE.values() if unit.symbol in KNOWN], (1, -1)):
+    for other, power in itertools.product([unit.symbol for unit in BASE.values() if unit.symbol in SYMBOLS], (1, -1)):
         due = of_referee(symbol, other, power)
         one, two = Quantity(3, symbol), Quantity(7, other)
         number = 21 if power == 1 else Fraction(3, 7)
         try:
             result = one * two if power == 1 else one / two
         except Misfit:
-            same = [unit for unit in BASE.values() if unit.symbol in KNOWN and KNOWN[unit.symbol].units == due.units]
+            same = [
+                unit for unit in BASE.values() if unit.symbol in SYMBOLS and refereed(unit.symbol).units == due.units
+            ]
             assert not same, f"{symbol} {power} {other} is {same[0]}"
             continue
         back = (
             result * refereed("dimensionless")
             if not isinstance(result, Quantity)
-            else result.number * KNOWN[result.unit.symbol]
+            else result.number * refereed(result.unit.symbol)
         )
         assert (back.magnitude, back.units) == (number * due.magnitude, due.units), f"{symbol} {power} {other}"
 

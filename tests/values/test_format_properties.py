@@ -40,12 +40,23 @@ def attempt(call: Callable[[Any], Any], argument: Any) -> Any:
         return refused
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=8, deadline=None)
 @pytest.mark.parametrize("name", FORMATS)
 @given(data=st.data())
 def test_a_value_survives_encoding(name, data):
+    survives(name, data.draw(bytes_for(FORMATS[name])))
+
+
+@pytest.mark.slow
+@settings(max_examples=100, deadline=None)
+@pytest.mark.parametrize("name", FORMATS)
+@given(data=st.data())
+def test_many_values_survive_encoding(name, data):
+    survives(name, data.draw(bytes_for(FORMATS[name])))
+
+
+def survives(name: str, octets: bytes) -> None:
     form = FORMATS[name]
-    octets = data.draw(bytes_for(form))
     value = attempt(form.decode, octets)
     assume(not isinstance(value, MalformedValue))
 
