@@ -105,13 +105,15 @@ class Accepted(msgspec.Struct, frozen=True):
         assert isinstance(evidence, Trials)
         seen = f"{value} after {counted(evidence.rounds, 'round')}, {evidence.failed} failed"
         share, risk = self._risk(value)
-        what = "is not accepted" if value == "undecided" else f"is {value}"
-        said = f"{seen}: a unit that fails in {share} of its rounds {what} with {risk} risk at most"
+        if risk is None:
+            said = f"{seen}: it takes more rounds to accept the unit"
+            return Judgement(False, self.in_words, said, place=place)
+        said = f"{seen}: a unit that fails in {share} of its rounds is {value} with {risk} risk at most"
         sure = float(100 - risk.to("%"))
         return Judgement(value == "accepted", self.in_words, said, place=place, confidence=sure)
 
-    def _risk(self, decision: Decision) -> tuple[Share, Share]:
+    def _risk(self, decision: Decision) -> tuple[Share | None, Share | None]:
         """The units for which this decision is wrong, and how often it is made of them."""
         if decision == "accepted":
             return self.asked.rejectable, self.asked.consumer_risk
-        return self.asked.acceptable, self.asked.producer_risk
+        return (self.asked.acceptable, self.asked.producer_risk) if decision == "rejected" else (None, None)

@@ -61,8 +61,9 @@ def weighed(bound: BoundLimit, confidence: Confidence, value: Any, evidence: Evi
     )
     sides = [side for side in (low, high) if side is not None]
     wrong = [side.complaint for side in sides if not side.holds]
-    if evidence.doubt:
-        wrong, low, high = [evidence.doubt], None, None
+    if evidence.doubt and (not wrong or any(side.limit is None for side in sides)):
+        wrong = [evidence.doubt]  # too many failures say more than that they cluster
+    low, high = (None, None) if evidence.doubt else (low, high)
     said = " and ".join(wrong or [side.claim for side in sides])
     return Judgement(
         passed=not wrong,
