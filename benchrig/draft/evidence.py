@@ -7,9 +7,9 @@ from dataclasses import dataclass, field
 from benchrig.desk.inspection import AdvertisingSeen, ServiceSeen
 from benchrig.desk.paths import Place, attributes_in
 from benchrig.desk.protection import Protection
-from benchrig.propose.tolerance import Group
 from benchrig.radio.scan import Ear
 from benchrig.radio.security import Paired
+from benchrig.study.tolerance import Group
 from benchrig.values.att_errors import INSUFFICIENT
 from benchrig.values.catalogue import att_error_name, long_uuid
 

@@ -19,10 +19,10 @@ from benchrig.desk.paths import Place, attributes_in
 from benchrig.desk.protection import measure
 from benchrig.draft.evidence import HIDDEN, Evidence, KnownUnit, Snapshot, StreamSeen
 from benchrig.errors import DeviceError, DeviceNotFound, LinkError, LinkLost, NoAnswer, SystemPairing
-from benchrig.propose.tolerance import Group
 from benchrig.radio.scan import Report, Sighting
 from benchrig.radio.security import Paired
 from benchrig.steps.subscription import PROPERTIES
+from benchrig.study.tolerance import Group
 from benchrig.values.statistics import Arrivals, Moments
 
 if TYPE_CHECKING:

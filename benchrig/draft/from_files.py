@@ -10,10 +10,10 @@ from benchrig.desk.inspection_file import load_inspection
 from benchrig.desk.paths import attributes_in
 from benchrig.draft.evidence import Evidence, KnownUnit, ReadByName, Snapshot, StreamSeen
 from benchrig.errors import UsageError
-from benchrig.propose.tolerance import Group
 from benchrig.record.journal import read_record
 from benchrig.record.model import Execution, Record
 from benchrig.source.shape import Misfit
+from benchrig.study.tolerance import Group
 from benchrig.values.catalogue import normal_uuid
 
 _ADVICE = "give a file that 'benchrig inspect --save' wrote"

@@ -13,10 +13,10 @@ from benchrig.draft.attributes import AttributeEvidence
 from benchrig.draft.evidence import StreamSeen
 from benchrig.propose.numeric import summary_limit
 from benchrig.propose.proposal import Basis, Grounds, Proposal
-from benchrig.propose.tolerance import Group, factor, spread_of
 from benchrig.propose.value import value_limits
 from benchrig.source.problem import counted
 from benchrig.source.writing import Bare, decimal_text
+from benchrig.study.tolerance import Group, factor, spread_of
 from benchrig.values.base import Format
 from benchrig.values.numbers import IntegerFormat
 from benchrig.values.quantity import number_text

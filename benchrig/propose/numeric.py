@@ -9,9 +9,9 @@ from fractions import Fraction
 from itertools import pairwise
 
 from benchrig.propose.proposal import Basis, Grounds, Proposal
-from benchrig.propose.tolerance import Group, interval, spread_of
 from benchrig.source.problem import counted
 from benchrig.source.writing import Bare, decimal_text
+from benchrig.study.tolerance import Group, interval, spread_of
 from benchrig.values.base import Format
 from benchrig.values.decimal_text import DecimalFormat
 from benchrig.values.medfloat import MedFloatFormat

@@ -10,9 +10,9 @@ from benchrig.draft.from_devices import Collecting, collect
 from benchrig.errors import DeviceNotFound, UsageError
 from benchrig.plan.loader import load_plan
 from benchrig.propose.proposal import Basis
-from benchrig.propose.tolerance import Group
 from benchrig.radio.scan import Selection
 from benchrig.steps.attribute import Names
+from benchrig.study.tolerance import Group
 from tests.desk.kit import at_desk
 from tests.draft.devices import CLOCK, PRESENTED, SHELVES, TWINS
 from tests.draft.kit import changed, drafted, failures, limit_of, lines_about, loaded, seen

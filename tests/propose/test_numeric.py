@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from benchrig.propose.numeric import is_counter, may_count, number_limit
 from benchrig.propose.proposal import Basis, Proposal
-from benchrig.propose.tolerance import Group, factor, spread_of
+from benchrig.study.tolerance import Group, factor, spread_of
 from benchrig.values.base import Format
 from benchrig.values.format import FormatSpec, build_format
 from benchrig.values.limit import Limit

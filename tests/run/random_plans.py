@@ -42,6 +42,10 @@ COMPOSITES = [
     "    expect: {set @.elapsed: {max: 5 s}, set @.elapsed.p95: {max: 5 s}, passed: {min: 3}}",
     "repeat: 2\n    steps: [{group: in @, steps: [{read: colour, name: colour @}, {wait: 50 ms, name: pause @}], expect: {passed: {min: 2}}}]\n"
     "    expect: {colour @.value: {one_of: [blue, red]}, in @.elapsed: {max: 8 s}}",
+    "repeat: 6\n    steps: [{read: battery level, name: level @}]\n"
+    "    expect: {failed_share: {max: 50 %, confidence: 95 %}, level @.value.p50: {min: 70 %, confidence: 95 %}}",
+    "repeat: 9\n    sequential: {acceptable: 5 %, rejectable: 60 %, producer_risk: 20 %, consumer_risk: 10 %}\n"
+    "    steps: [{read: colour, name: colour @}]",
     "repeat: 2\n    steps: [{disconnect: , name: off @}, {connect: , name: on @, attempts: 3}]\n    expect: {on @.elapsed.mean: {max: 9 s}}",
     "group:\n    first: [{read: ambient, name: before @, expect: {value: {min: 20 °C}}}]\n"
     "    steps: [{exchange: control, raw: '00', name: ask @}]\n    finally: [{write: colour, value: red, name: after @}]\n"

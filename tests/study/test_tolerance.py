@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from benchrig.propose.tolerance import Group, factor, interval, spread_of
+from benchrig.study.tolerance import Group, factor, interval, spread_of
 
 
 # ISO 16269-6:2014, annex F: coverage, confidence, n values in each of m samples, k rounded up to four decimals
