@@ -13,10 +13,10 @@ from benchrig.errors import BenchrigError, UsageError
 from benchrig.files import read_bounded
 from benchrig.plan.loader import load_plan
 from benchrig.plan.model import Plan
-from benchrig.propose.tolerance import Group
 from benchrig.record.journal import read_record
 from benchrig.record.model import Record
 from benchrig.steps.attribute import Names
+from benchrig.study.tolerance import Group
 from benchrig.twin.seen import Seen
 from benchrig.values.statistics import Moments
 

@@ -13,11 +13,11 @@ from typing import Any
 
 from benchrig.errors import MalformedValue
 from benchrig.propose.numeric import is_counter
-from benchrig.propose.tolerance import Group
 from benchrig.radio.virtual.value_reading import source_of, steps_of
 from benchrig.source.problem import counted
 from benchrig.source.shape import Misfit
 from benchrig.source.writing import Quoted, decimal_text
+from benchrig.study.tolerance import Group
 from benchrig.values.base import Format, flat
 from benchrig.values.numbers import IntegerFormat
 from benchrig.values.quantity import exact
