@@ -18,6 +18,8 @@ from benchrig.values.catalogue import name_of, normal_uuid, short_uuid
 
 Attribute: TypeAlias = ServiceSpec | CharacteristicSpec | DescriptorSpec
 OF_DEVICE: frozenset[Cause] = frozenset({"device", "limit"})
+# Of a device that ends its link, or does not answer on it.
+OF_LINK: frozenset[Cause] = OF_DEVICE | {"link"}
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,22 @@ from dataclasses import replace
 from typing import TypeAlias
 
 from benchrig.errors import UsageError
-from benchrig.faults import advertising, descriptors, later, table, values
+from benchrig.faults import (
+    advertising,
+    bench,
+    commands,
+    descriptors,
+    exchanges,
+    firmware,
+    later,
+    links,
+    reads,
+    security,
+    streams,
+    table,
+    values,
+    writes,
+)
 from benchrig.faults.fault import Family, Fault, Scene, together
 from benchrig.faults.holding import misfits
 from benchrig.faults.limits import NONE, Limits
@@ -28,7 +43,16 @@ GENERATORS: tuple[tuple[Family, Generator], ...] = (
     ("value", later.faults),
     ("table", table.faults),
     ("table", descriptors.faults),
+    ("stream", streams.faults),
+    ("write", writes.faults),
+    ("exchange", reads.faults),
+    ("exchange", exchanges.faults),
+    ("exchange", commands.faults),
+    ("security", security.faults),
     ("advertising", advertising.faults),
+    ("link", links.faults),
+    ("firmware", firmware.faults),
+    ("bench", bench.faults),
 )
 FAMILIES: tuple[Family, ...] = tuple(dict.fromkeys(family for family, _ in GENERATORS))
 _TRIES = 50  # for each pair

@@ -7,20 +7,19 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from bleak.exc import BleakBluetoothNotAvailableError
 
-from benchrig.errors import BenchrigError, StationError
+from benchrig.errors import StationError
 from benchrig.radio.attached import open_error
 from benchrig.radio.bonds import MemoryBonds, StationIdentity
 from benchrig.radio.h4 import FROM_CONTROLLER, Framer, NotH4
 from benchrig.radio.hci_errors import advice_for
 from benchrig.radio.offers import CANNOT
 from benchrig.radio.radio import Radio
-from benchrig.radio.scan import Report
+from benchrig.radio.stacked import StackRadio
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -42,36 +41,17 @@ PROBE_WITHIN = 1.0
 
 
 @dataclass
-class HciRadio(Radio):
+class HciRadio(StackRadio):
     """A radio on a controller of its own. `kind` is its transport: usb, serial or tcp."""
 
     kind: str = ""
-    stack: HostStack | None = None
 
-    async def trouble(self) -> BenchrigError | None:
-        """The controller, when it is lost: what it did not carry proves nothing against a unit."""
-        if self.stack is None or await self.stack.answers(PROBE_WITHIN):
-            return await super().trouble()
-        return StationError(f"{self.name}: {self.stack.lost}", advice=advice_for(self.kind))
+    @property
+    def advice(self) -> str:
+        return advice_for(self.kind)
 
-    @contextlib.asynccontextmanager
-    async def scanning(
-        self, on_report: Callable[[Report], object], *, active: bool = True, anew: Callable[[], bool] | None = None
-    ) -> AsyncIterator[None]:
-        """Ends at once when the controller is lost."""
-        assert self.stack is not None
-        gone, loop = self.stack.host.gone, asyncio.get_running_loop()
-        async with asyncio.timeout(None) as scope:
-
-            def end(_: asyncio.Future[None]) -> None:
-                scope.reschedule(loop.time())
-
-            gone.add_done_callback(end)
-            try:
-                async with super().scanning(on_report, active=active):
-                    yield
-            finally:
-                gone.remove_done_callback(end)
+    async def is_there(self) -> bool:
+        return self.stack is None or await self.stack.answers(PROBE_WITHIN)
 
 
 async def open_hci(name: str, transport: str, *, capture: Path | None = None, bonds: Bonds | None = None) -> Radio:

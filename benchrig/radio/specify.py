@@ -220,6 +220,7 @@ async def open_simulated(
             seed=seed,
             cannot=CANNOT["virtual"],
             bonds=around.stack.bonds,
+            stack=around.stack,
             scanner_options={"backend": BumbleScanner, "stack": around.stack},
             client_options={"backend": BumbleClient, "stack": around.stack},
             facts=({"air": conditions.name} if conditions else {}) | opened.facts,

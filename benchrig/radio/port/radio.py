@@ -8,12 +8,12 @@ from dataclasses import dataclass, field
 from benchrig.errors import BenchrigError, InternalError
 from benchrig.radio.link import Link
 from benchrig.radio.port.opening import OpenPorts
-from benchrig.radio.radio import Radio
 from benchrig.radio.scan import Sighting
+from benchrig.radio.stacked import StackRadio
 
 
 @dataclass
-class PortedRadio(Radio):
+class PortedRadio(StackRadio):
     """Knows why a unit on a port has gone, and when it has failed itself."""
 
     ports: OpenPorts = field(default_factory=OpenPorts)

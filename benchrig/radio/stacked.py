@@ -1,0 +1,55 @@
+"""A radio on the bench's own stack, whose controller may be lost while it is at work."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from benchrig.errors import BenchrigError, StationError
+from benchrig.radio.radio import Radio
+
+if TYPE_CHECKING:
+    from collections.abc import AsyncIterator, Callable
+
+    from benchrig.radio.bumble_stack import HostStack
+    from benchrig.radio.scan import Report
+
+
+@dataclass
+class StackRadio(Radio):
+    stack: HostStack | None = None
+
+    @property
+    def advice(self) -> str:
+        """What to do about a lost controller."""
+        return "plug the adapter in again"
+
+    async def is_there(self) -> bool:
+        return self.stack is None or not self.stack.lost
+
+    async def trouble(self) -> BenchrigError | None:
+        """The controller, when it is lost: what it did not carry proves nothing against a unit."""
+        if self.stack is None or await self.is_there():
+            return await super().trouble()
+        return StationError(f"{self.name}: {self.stack.lost}", advice=self.advice)
+
+    @contextlib.asynccontextmanager
+    async def scanning(
+        self, on_report: Callable[[Report], object], *, active: bool = True, anew: Callable[[], bool] | None = None
+    ) -> AsyncIterator[None]:
+        """Ends at once when the controller is lost."""
+        assert self.stack is not None
+        gone, loop = self.stack.host.gone, asyncio.get_running_loop()
+        async with asyncio.timeout(None) as scope:
+
+            def end(_: asyncio.Future[None]) -> None:
+                scope.reschedule(loop.time())
+
+            gone.add_done_callback(end)
+            try:
+                async with super().scanning(on_report, active=active):
+                    yield
+            finally:
+                gone.remove_done_callback(end)
