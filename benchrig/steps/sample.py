@@ -40,7 +40,7 @@ class Sample:
     def end_round(self, value: Any, unit: str) -> None:
         """The value of a round that should have given one; None without."""
         self._missing += value is None
-        for name, limit in self.limits.items():
+        for name, limit in self.limits.items() if self.count else ():  # before the first value the unit may be unknown
             bound = limit.bind("number", unit)
             below, above = self._beyond[name]
             below.add(hit=_is_beyond(value, bound.low, operator.lt))

@@ -21,8 +21,8 @@ from benchrig.values.share import Share
 
 DECISION = "decision"
 DECIDED = ReadingType("text", "", "accepted, rejected or undecided", options=("accepted", "rejected", "undecided"))
-# Rounds that are looked at for the number that is needed.
-_FAR = 200_000
+# How far beyond the rounds of the plan the number that is needed is looked for.
+_TIMES, _LEAST = 10, 5000
 
 
 class SequentialTest(msgspec.Struct, frozen=True):
@@ -63,10 +63,11 @@ class SequentialTest(msgspec.Struct, frozen=True):
 
     def misfit_for(self, rounds: int) -> Misfit | None:
         """What is wrong with so many rounds at most: what is undecided then is not accepted, a risk of the producer too."""
-        needed = _needed(self.test, self.producer_risk.part, _FAR)
+        most = max(_TIMES * rounds, _LEAST)
+        needed = _needed(self.test, self.producer_risk.part, most)
         if needed is not None and rounds >= needed:
             return None
-        least = f"at least {needed}" if needed is not None else f"more than {_FAR}"
+        least = f"at least {needed}" if needed is not None else f"more than {most}"
         message = (
             f"{counted(rounds, 'round')} cannot keep the producer_risk of {self.producer_risk}: {least} are needed"
         )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import islice
@@ -98,19 +99,18 @@ class Course:
 def courses(test: Sequential, share: float) -> Iterator[Course]:
     """After each trial, for units that fail with this chance: exact, trial by trial (dynamic programme). Ends when the
     chance of going on has vanished."""
-    going: dict[int, float] = {0: 1.0}
+    # of the walks that go on, by their failures from `fewest` on; those at the ends are decided first
+    going, fewest = deque([1.0]), 0
     trials, accepted, rejected, mean = 0, 0.0, 0.0, 0.0
-    while (undecided := sum(going.values())) > _NOTHING:
+    while (undecided := sum(going)) > _NOTHING:
         trials, mean = trials + 1, mean + undecided
-        after: dict[int, float] = {}
-        for failures, chance in going.items():
-            after[failures] = after.get(failures, 0.0) + chance * (1 - share)
-            after[failures + 1] = after.get(failures + 1, 0.0) + chance * share
-        decided = {failures: test.decision(trials, failures) for failures in after}
-        accepted += sum(after[failures] for failures, each in decided.items() if each == "accepted")
-        rejected += sum(after[failures] for failures, each in decided.items() if each == "rejected")
-        going = {failures: after[failures] for failures, each in decided.items() if each == "undecided"}
-        yield Course(trials, accepted, rejected, sum(going.values()), mean)
+        going = deque(a * (1 - share) + b * share for a, b in zip((*going, 0.0), (0.0, *going), strict=True))
+        while going and test.decision(trials, fewest) == "accepted":
+            accepted += going.popleft()
+            fewest += 1
+        while going and test.decision(trials, fewest + len(going) - 1) == "rejected":
+            rejected += going.pop()
+        yield Course(trials, accepted, rejected, sum(going), mean)
 
 
 def characteristic(test: Sequential, share: float, most: int | None = None) -> Course:

@@ -147,6 +147,7 @@ REFUSED = [
     (repeat(99, "failed_share: {max: 9 %, confidence: 40 %}"), "expected a confidence from 50 % to below 100 %"),
     (repeat(99, "failed_share: {max: 9 %, confidence: 0.95}"), "expected a ratio with its unit"),
     (repeat(67, more=SEQUENTIAL), "67 rounds cannot keep the producer_risk of 5 %: at least 68 are needed"),
+    (repeat(67, more=SEQUENTIAL.replace("20 %", "5.1 %")), "more than 5000 are needed"),
     (repeat("1 h", more=SEQUENTIAL), "a sequential test needs a number of rounds"),
     (repeat("{level: [1, 2]}", more=SEQUENTIAL, step="read: battery level, name: '${level}'"), "before each value of the list"),
     (repeat(99, "decision: {equals: accepted}", more=SEQUENTIAL), "sequential is the limit on 'decision' already"),
