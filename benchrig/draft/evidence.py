@@ -53,6 +53,8 @@ class StreamSeen:
     gap_p95: float | None = None
     # when these values came
     times: list[float] = field(default_factory=list)
+    # values that its counter showed to be missing, where a record tells
+    lost: int = 0
     source: str = ""
 
 

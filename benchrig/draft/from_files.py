@@ -117,4 +117,14 @@ def _streams(step: Execution, unit: str, attribute: str, source: str) -> Iterato
     if rate and count > 1:
         mean = 1 / rate
         gaps = Group(count - 1, mean, 0.0, mean, max(mean, numbers.get("gap_max", mean)))
-    yield StreamSeen(attribute, unit, seconds, count, rate or None, gaps, fields=fields, source=source)
+    yield StreamSeen(
+        attribute,
+        unit,
+        seconds,
+        count,
+        rate or None,
+        gaps,
+        fields=fields,
+        lost=int(numbers.get("lost", 0)),
+        source=source,
+    )

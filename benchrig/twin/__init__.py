@@ -7,7 +7,8 @@ values.py        bytes of one attribute -> a value of a device file, or how it m
 timing.py        times of arrival -> period and jitter
 advertised.py    what it advertised -> the advertising of a device file
 table.py         services, characteristics, descriptors
-reactions.py     a story -> what writes, connections and restarts set off
+reactions.py     stories -> what followed each write, restart and end of a link; cases.py: as cases of a write
+conduct.py       reactions -> keys of a device file
 security.py      how it pairs, and what its attributes need
 writing.py       all of it -> the file, each line with its source, what was not seen at its head
 """

@@ -37,13 +37,22 @@ def data_of(payload: bytes | None) -> dict[str, Any] | None:
     return keys if _payload(keys) == payload else {"raw": Quoted(payload.hex(" ").upper())}
 
 
-def told_by_system(seen: AdvertisingSeen) -> dict[str, Any]:
-    """The same where the radio does not tell the payload, but what is in it."""
+def told_by_system(seen: AdvertisingSeen) -> tuple[dict[str, Any], dict[str, Any]]:
+    """The same where the radio does not tell the payload, but what is in it: as much as fits, the name in the scan response
+    where it does not fit beside the rest. ({}, {}) where that is too much or has no words."""
     said = Advertised(name=seen.name or None, name_is_complete=True, tx_power=seen.tx_power)
     said.services = [*seen.services]
     said.manufacturer_data = {int(company, 16): bytes.fromhex(data) for company, data in seen.manufacturer_data.items()}
     said.service_data = {uuid: bytes.fromhex(data) for uuid, data in seen.service_data.items()}
-    return {"flags": Bare("0x06")} | _keys(said)
+    keys = {"flags": Bare("0x06")} | _keys(said)
+    apart = {key: value for key, value in keys.items() if key != "name"}, {"name": keys.get("name", "")}
+    ways = [(keys, {}), apart, ({"flags": Bare("0x06")}, apart[1])]
+    return next((way for way in ways if all(map(_is_legacy, way))), ({}, {}))
+
+
+def _is_legacy(keys: dict[str, Any]) -> bool:
+    payload = _payload(keys)
+    return payload is not None and len(payload) <= MOST_OCTETS
 
 
 def _keys(said: Advertised) -> dict[str, Any]:

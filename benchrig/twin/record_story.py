@@ -119,13 +119,16 @@ class _Telling:
     def _reboot(self, step: Execution) -> Iterator[Act]:
         found = _readings(step)
         lost = next((each.at for each in step.readings if each.name == "lost_reason"), None)
-        seen = next((each.at for each in step.readings if each.name == "advertises_after"), None)
-        reason = str(found.get("lost_reason", ""))
-        away = None if seen is None else seen
-        yield Act("restart", lost if lost is not None else _at(step), self._where(step), lost_reason=reason, away=away)
+        seen = next(
+            (each for each in step.readings if each.name == "advertises_after" and each.value is not None), None
+        )
+        if lost is None and seen is not None:
+            lost = seen.at - float(seen.value)
+        reason, back = str(found.get("lost_reason", "")), None if seen is None else seen.at
+        yield Act("restart", _at(step) if lost is None else lost, self._where(step), lost_reason=reason, away=back)
 
     def _power(self, step: Execution) -> Iterator[Act]:
-        yield Act("restart", _at(step), self._where(step))
+        yield Act("power", _at(step), self._where(step))
 
     def _scan(self, step: Execution) -> Iterator[Act]:
         if _readings(step).get("heard") is False:

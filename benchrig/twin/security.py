@@ -100,7 +100,21 @@ def needs_of(seen: Seen) -> dict[Place, Part]:
     if any(part.keys for part in found.values()):
         for place, each in seen.attributes():
             _tell_untried(seen, found[place], place, each)
+            for key in [key for key in found[place].keys if not _is_able(key, each)]:
+                del found[place].keys[key]
     return found
+
+
+def _is_able(key: str, each: AttributeSeen) -> bool:
+    """Whether there is an access that could need it."""
+    if not isinstance(each, CharacteristicSeen):
+        return key in ("read_needs", "key_size_needed", "authorized")
+    ways = {
+        "read_needs": {"read"},
+        "write_needs": {"write", "write without response"},
+        "subscribe_needs": {"notify", "indicate"},
+    }
+    return key not in ways or bool(ways[key] & {*each.properties})
 
 
 def _tell_untried(seen: Seen, part: Part, place: Place, each: AttributeSeen) -> None:

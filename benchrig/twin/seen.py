@@ -136,7 +136,7 @@ class Seen:
 def _undisturbed(story: Story, place: Place) -> Iterator[bytes]:
     """What was read of it until something happened."""
     for act in story.acts:
-        if act.what in ("write", "restart", "disconnect"):
+        if act.what in ("write", "restart", "power", "disconnect"):
             return
         if act.what == "read" and act.place == place and act.data is not None and act.since is None:
             yield act.data

@@ -8,7 +8,7 @@ from typing import Literal, TypeAlias
 
 from benchrig.desk.paths import Place
 
-What: TypeAlias = Literal["read", "write", "connect", "disconnect", "restart", "line", "silence", "pair"]
+What: TypeAlias = Literal["read", "write", "connect", "disconnect", "restart", "power", "line", "silence", "pair"]
 
 
 @dataclass(frozen=True)

@@ -11,16 +11,18 @@ from benchrig.desk.inspection import CharacteristicSeen, DescriptorSeen, Service
 from benchrig.desk.paths import Place, attributes_in
 from benchrig.plan.wording import service_name
 from benchrig.source.layout import Path
-from benchrig.source.writing import Bare, Quoted
+from benchrig.source.problem import counted
+from benchrig.source.writing import Bare, Quoted, decimal_text
 from benchrig.steps.sending import ENDED_BY_DEVICE
-from benchrig.twin.reactions import seconds
+from benchrig.twin.cases import seconds
 from benchrig.twin.seen import Row, Seen, sources
-from benchrig.twin.timing import pace_of
-from benchrig.twin.values import Valued, constant, counter, moving, noise
+from benchrig.twin.timing import losses_of, pace_of
+from benchrig.twin.values import Valued, constant, counter, moving, noise, numbers_in
 from benchrig.values import catalogue
 from benchrig.values.att_errors import INSUFFICIENT
 from benchrig.values.base import Format
 from benchrig.values.catalogue import att_error_name, long_uuid
+from benchrig.values.quantity import exact
 
 CCCD, RANGE = long_uuid(0x2902), long_uuid(0x2906)
 READABLE, SENDING = {"read"}, {"notify", "indicate"}
@@ -170,7 +172,8 @@ class TableWriter:
         if not SENDING & {*seen.properties}:
             return
         streams = self._seen.streams(place)
-        pace = pace_of(streams)
+        form = self._seen.form(place)
+        pace = pace_of(streams, lambda values: numbers_in(form, values))
         if pace is None:
             why = self._seen.evidence.silent.get(place, "")
             said = (
@@ -184,8 +187,27 @@ class TableWriter:
             )
             part.unseen.append(f"{self.name(place)}: how often it sends ({said})")
             return
-        keys = {"period": seconds(pace.period)} | ({"jitter": seconds(pace.jitter)} if pace.jitter >= 0.001 else {})
+        keys: dict[str, Any] = {"period": seconds(pace.period)} | (
+            {"jitter": seconds(pace.jitter)} if pace.jitter >= 0.001 else {}
+        )
+        self._losses(part, place, keys)
         part.put("notify", keys, f"{streams[0].source}: {pace.says}")
+
+    def _losses(self, part: Part, place: Place, keys: dict[str, Any]) -> None:
+        """What a counter shows to be missing."""
+        form = self._seen.form(place)
+        lost = losses_of(self._seen.streams(place), lambda values: numbers_in(form, values))
+        if not lost.missing:
+            return
+        says = f"{counted(lost.missing, 'value')} of {lost.count} missing by the counter"
+        if lost.every is not None:
+            keys["drop_every"] = lost.every
+            part.comments["notify", "drop_every"] = says
+            return
+        share = max(1, round(1000 * lost.missing / lost.count))
+        sometimes = {"share": Bare(f"{decimal_text(exact(share / 10))} %"), "silent": True}
+        part.put("on_notify", {"sometimes": [sometimes]}, f"{says}; when is a guess")
+        part.unseen.append(f"{self.name(place)}: which values it leaves out ({says})")
 
     def _reading(self, part: Part, place: Place, seen: CharacteristicSeen) -> None:
         refused = next((act for act in self._seen.refusals(place)), None)

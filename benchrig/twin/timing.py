@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from benchrig.draft.evidence import StreamSeen
@@ -31,17 +31,53 @@ class Pace:
     says: str
 
 
-def pace_of(streams: Sequence[StreamSeen]) -> Pace | None:
-    """None where no gap was seen. The stream with the most gaps shows the most."""
+def pace_of(streams: Sequence[StreamSeen], count: Callable[[Sequence[bytes]], list[int] | None]) -> Pace | None:
+    """None where no gap was seen. The stream with the most gaps shows the most; `count` tells the numbers of its values."""
     told = [stream for stream in streams if stream.gaps is not None and stream.gaps.count]
     if not told:
         return None
     best = max(told, key=lambda stream: stream.gaps.count if stream.gaps else 0)
-    return _measured(best.times) if len(best.times) > 1 else _summed(best)
+    if len(best.times) < 2:
+        return _summed(best)
+    numbers = count(best.values) or [*range(len(best.times))]
+    # a gap over a missing value is none
+    beside = [
+        later - earlier
+        for (earlier, later), (one, other) in zip(pairwise(best.times), pairwise(numbers), strict=True)
+        if other - one == 1
+    ]
+    whole = (best.times[-1] - best.times[0]) / max(1, numbers[-1])
+    pace = _measured(beside or [whole])
+    loose = max(_CLOCKS * whole, max(abs(gap - whole) for gap in beside or [whole]) / max(1, numbers[-1]))
+    return replace(pace, period=roundest(whole, loose))
 
 
-def _measured(times: Sequence[float]) -> Pace:
-    gaps = [later - earlier for earlier, later in pairwise(times)]
+@dataclass(frozen=True)
+class Losses:
+    """Values that counters show to be missing, and of how many; `every` where each so manieth is missing, and no other."""
+
+    missing: int
+    count: int
+    every: int | None
+
+
+def losses_of(streams: Sequence[StreamSeen], count: Callable[[Sequence[bytes]], list[int] | None]) -> Losses:
+    rows = [numbers for stream in streams if len(stream.values) > 1 and (numbers := count(stream.values))]
+    missing = [[number for number in range(row[-1]) if number not in set(row)] for row in rows]
+    told = [stream for stream in streams if not stream.values]
+    lost, seen = sum(stream.lost for stream in told), sum(stream.count + stream.lost for stream in told)
+    first = min((row[0] for row in missing if row), default=None)
+    total = sum(map(len, missing))
+    regular = (
+        first is not None
+        and total > 1
+        and all(gone == [*range(first, row[-1], first + 1)] for gone, row in zip(missing, rows, strict=True))
+    )
+    every = first + 1 if regular and first is not None else None
+    return Losses(total + lost, sum(row[-1] + 1 for row in rows) + seen, every)
+
+
+def _measured(gaps: Sequence[float]) -> Pace:
     mean, sd = deviation(gaps)
     grid = _grid(gaps)
     jitter = _OF_JITTER * math.sqrt(max(0.0, sd**2 - _of_grid(mean, grid)))

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from itertools import pairwise
+from itertools import accumulate, pairwise
 from statistics import fmean, multimode, stdev
 from typing import Any
 
@@ -25,9 +25,8 @@ from benchrig.values.units import dimension_of
 
 # Of values that are no measurement so many are told one by one.
 MOST_TOLD = 32
-# Fewer show no deviation; noise that is so many steps wide seldom gives a value twice.
+# Fewer show no deviation.
 ENOUGH = 10
-_WIDE = 5
 # Two digits of a standard deviation are all that it is worth.
 _DIGITS = 2
 
@@ -100,6 +99,20 @@ def moving(form: Format | None, rows: Sequence[Sequence[bytes]]) -> Valued:
     return Valued({"value": whole}, says, moves=True) if _fits(whole, form) else _told(form, seen)
 
 
+def numbers_in(form: Format | None, row: Sequence[bytes]) -> list[int] | None:
+    """How the values of one row count, from 0 on; None where nothing in them does."""
+    decoded = None if form is None else _decoded(form, [row])
+    if form is None or not decoded:
+        return None
+    for name in decoded[0][0]:
+        leaf, column = _leaf(form, name), [value[name] for value in decoded[0]]
+        if isinstance(leaf, IntegerFormat) and not leaf.unit and is_counter({"": column}, leaf):
+            steps = [int((later - earlier) / leaf.scale) % 2**leaf.bits for earlier, later in pairwise(column)]
+            usual = min(multimode(steps), key=abs) or 1
+            return [0, *accumulate(step // usual for step in steps)]
+    return None
+
+
 def _fits(value: Any, form: Format) -> bool:
     try:
         source_of(value, form)
@@ -165,7 +178,9 @@ def _are_few(leaf: Format, seen: Sequence[float]) -> bool:
     if len(seen) < ENOUGH or (not leaf.unit and isinstance(leaf, IntegerFormat) and different <= MOST_TOLD):
         return True
     size = steps_of(leaf).size
-    return 2 * different <= len(seen) and (size is None or stdev(seen) > _WIDE * float(size))
+    # noise falls on about so many different ones
+    usual = len(seen) if size is None else min(len(seen), 2 * stdev(seen) / float(size))
+    return different < usual / 2
 
 
 def noise(leaf: Format, group: Group) -> tuple[Any, str]:

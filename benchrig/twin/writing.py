@@ -2,26 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from statistics import fmean, median, stdev
 from typing import Any
 
 from benchrig.desk.inspection import CharacteristicSeen, ServiceSeen
 from benchrig.desk.paths import Place
-from benchrig.errors import BenchrigError, PlanError
+from benchrig.draft.evidence import Snapshot
+from benchrig.errors import PlanError
+from benchrig.radio.scan import is_address
 from benchrig.radio.virtual.device_file import devices_of
-from benchrig.radio.virtual.device_spec import DeviceSpec
+from benchrig.radio.virtual.device_spec import LONGEST_NAME, TOP_BITS, DeviceSpec
+from benchrig.radio.virtual.words import AddressText
 from benchrig.radio.virtual.writing import device_text
 from benchrig.source.layout import Layout, Path
 from benchrig.source.problem import Problems
 from benchrig.source.writing import Bare, Quoted, decimal_text
 from benchrig.source.yaml import read_bytes
 from benchrig.twin.advertised import data_of, interval_of, told_by_system
-from benchrig.twin.reactions import Occasion, Wording, added, cases_of, reactions_of, seconds
+from benchrig.twin.cases import Wording, seconds
+from benchrig.twin.conduct import Conduct
+from benchrig.twin.reactions import reactions_of
 from benchrig.twin.security import needs_of, pairing_of
 from benchrig.twin.seen import Seen
-from benchrig.twin.table import Part, TableWriter
+from benchrig.twin.table import CCCD, Part, TableWriter
 from benchrig.values.catalogue import long_uuid
 from benchrig.values.quantity import exact
 
@@ -75,8 +80,9 @@ def _head(seen: Seen, unseen: Sequence[str]) -> Iterator[str]:
 class _Composer:
     def __init__(self, seen: Seen) -> None:
         self._seen, self._table = seen, TableWriter(seen)
-        self._words = Wording(self._table.name, seen.form)
-        self._found = reactions_of(seen.stories, self._table.initial(), self._table.moves)
+        initial = self._table.initial()
+        self._found = reactions_of(seen.stories, initial, self._table.moves)
+        self._conduct = Conduct(self._found, Wording(self._table.name, seen.form), initial)
 
     def part(self) -> Part:
         made = Part()
@@ -85,7 +91,7 @@ class _Composer:
         self._level(made)
         self._mtu(made)
         _into(made, "security", pairing_of(self._seen))
-        self._occasions(made)
+        self._conduct.occasions(made)
         made.take("services", self._services())
         self._access(made)
         made.unseen += self._general()
@@ -99,10 +105,19 @@ class _Composer:
         others = [each for each in self._seen.evidence.units if each != look.unit]
         if others:
             made.unseen.append(f"whether {', '.join(others)} is the same unit: what is from it is told with it")
-        made.put("device", unit.name or unit.address)
-        made.put("address", Quoted(unit.address), look.source)
-        if look.address_type == "public":
+        made.put("device", _device_name(unit.name) or f"unit {unit.address}".strip())
+        self._address(made, unit.address, look)
+
+    def _address(self, made: Part, address: str, look: Snapshot) -> None:
+        is_public = look.address_type == "public"
+        if not is_address(address) or not (is_public or AddressText(address).top_bits in TOP_BITS.values()):
+            made.unseen.append("its address (this radio does not tell it); the twin has one of its own")
+            return
+        made.put("address", Quoted(address), look.source)
+        if is_public:
             made.put("address_type", "public")
+        elif AddressText(address).top_bits != TOP_BITS["static"]:
+            made.unseen.append("its identity: the address is a private one, which the twin keeps")
 
     def _advertising(self) -> Part:
         part, evidence = Part(), self._seen.evidence
@@ -147,7 +162,10 @@ class _Composer:
             if varies:
                 part.unseen.append(f"how its advertised data change ({key})")
         if "data" not in part.keys:
-            part.put("data", told_by_system(last), f"{where}; in which packet each part comes is a guess")
+            data, response = told_by_system(last)
+            part.put("data", data, f"{where}; in which packet each part comes is a guess")
+            if response:
+                part.put("scan_response", response)
             part.unseen.append(
                 "the bytes that it advertises, and what is in its scan response (this radio does not tell them)"
             )
@@ -184,9 +202,10 @@ class _Composer:
         needs = needs_of(self._seen)
         for (place, seen), (service, index) in zip(characteristics, inner, strict=True):
             more = Part()
-            self._writes(more, place, seen)
-            self._state(more, place)
+            self._conduct.writes(more, place, seen)
+            self._conduct.state(more, place)
             _merge(more, needs.get(place, Part()))
+            self._guard_descriptors(service.keys["characteristics"][index], place, needs)
             keys = service.keys["characteristics"][index]
             keys |= {key: value for key, value in more.keys.items() if key != "start"}
             if "start" in more.keys:
@@ -195,96 +214,10 @@ class _Composer:
             service.unseen += more.unseen
         return parts
 
-    def _writes(self, part: Part, place: Place, seen: CharacteristicSeen) -> None:
-        occasions = [each for each in self._found.occasions if each.act.place == place]
-        if not occasions:
-            if _WRITES & {*seen.properties}:
-                part.unseen.append(f"{self._table.name(place)}: what a write does (nothing was written)")
-            return
-        refused = {each.act.error for each in occasions}
-        first = occasions[0]
-        if len(refused) == 1 and first.act.error and _is_of_attribute(first.act.error):
-            if not first.act.error.startswith("insufficient ") and _WRITES & {*seen.properties}:
-                part.put(
-                    "on_write", {"att_error": first.act.error}, f"{first.act.where}: refused, whatever was written"
-                )
-            return
-        self._cases(part, place, occasions)
-
-    def _cases(self, part: Part, place: Place, occasions: Sequence[Occasion]) -> None:
-        form = self._seen.form(place)
-        told = [each for each in occasions if not each.act.error.startswith("insufficient ")]
-        cases = [case for case in cases_of(told, self._words) if self._is_more(case.keys, place)]
-        keys: dict[str, Any] = {}
-        if any(each.kept is False for each in told) and not any(each.kept for each in told):
-            keys["store"] = False
-        if form is not None and any(not each.act.error and not _fits(form, each.act.data or b"") for each in told):
-            keys["check"] = False
-        if cases:
-            keys["cases"] = [dict(case.keys) for case in cases]
-            for index, case in enumerate(cases):
-                part.comments["on_write", "cases", index] = case.says
-            part.unseen.append(
-                f"{self._table.name(place)}: what other bytes do than the {len(cases)} that were written"
-            )
-        if keys:
-            part.put("on_write", keys)
-        elif any(each.kept for each in told):
-            part.unseen.append(f"{self._table.name(place)}: what it refuses (written and kept: {len(told)} times)")
-        if not any(each.kept for each in told) and not cases:
-            part.unseen.append(f"{self._table.name(place)}: whether it keeps what is written")
-
-    def _is_more(self, keys: dict[str, Any], place: Place) -> bool:
-        """Whether a case says more than that the write was taken, or refused as its format has it."""
-        if keys.keys() <= {"matches", "only_if"}:
-            return False
-        if keys.keys() == {"matches", "att_error"} and keys["att_error"] == "out of range":
-            form = self._seen.form(place)
-            return form is None or _fits(form, bytes.fromhex(str(keys["matches"])))
-        return True
-
-    def _state(self, part: Part, place: Place) -> None:
-        if place in self._found.volatile:
-            part.put("volatile", True, f"{self._found.volatile[place]}: as it was at first, after a restart")
-        rise = self._rise(place)
-        if rise:
-            form, first = self._seen.form(place), self._table.initial().get(place)
-            if form is not None and first is not None:
-                part.keys["start"] = int(form.decode(first)) - rise  # type: ignore[arg-type]
-
-    def _rise(self, place: Place) -> int | None:
-        """By how much each start adds to it."""
-        told = self._found.restarted.get(place)
-        return None if told is None else added(told[0], told[1], self._seen.form(place))
-
-    def _occasions(self, made: Part) -> None:
-        starts: list[tuple[dict[str, Any], str]] = []
-        for place, (_, after, where) in self._found.restarted.items():
-            rise = self._rise(place)
-            value = {"add": rise} if rise else self._words.value(place, after)
-            if value is not None:
-                starts.append(({"set": {self._table.name(place): value}}, where))
-        for late, line, where in self._found.started_lines:
-            keys: dict[str, Any] = {"delay": seconds(late)} if late > 0.002 else {}
-            starts.append((keys | {"print": line}, where))
-        _actions(made, "on_start", starts)
-        leaves = ((self._words.value(place, data), place, where) for place, (data, where) in self._found.left.items())
-        _actions(
-            made,
-            "on_disconnect",
-            [({"set": {self._table.name(place): value}}, where) for value, place, where in leaves if value is not None],
-        )
-        shown = [({"print": line}, where) for line, where in self._found.shown.items()]
-        if made.keys.get("security", {}).get("capability") in ("display", "yes/no", "keyboard and display"):
-            _actions(made, "on_display", shown)
-        lines = [
-            ({"matches": _literal(sent), "print": line}, where)
-            for sent, (line, where) in self._found.console.items()
-            if "{" not in line
-        ]
-        _actions(made, "console", lines)
-        if lines:
-            made.unseen.append("what its console says to other lines")
+    def _guard_descriptors(self, keys: dict[str, Any], place: Place, needs: Mapping[Place, Part]) -> None:
+        inner = [other for other, each in self._seen.attributes() if other.outer == place and each.uuid != CCCD]
+        for descriptor, made in zip(inner, keys.get("descriptors", []), strict=False):
+            made |= needs.get(descriptor, Part()).keys
 
     # --- what was not seen
 
@@ -320,6 +253,11 @@ class _Composer:
         return self._table.name(place)
 
 
+def _device_name(name: str) -> str:
+    """As far as a device file may have it."""
+    return name.replace("${", "$ {").encode("utf-8", "replace")[:LONGEST_NAME].decode(errors="ignore").strip()
+
+
 def _is_usual(service: ServiceSeen, keys: dict[str, Any]) -> bool:
     """Whether the service is what every device file has unsaid."""
     alone = _read({key: value for key, value in keys.items() if key in ("device", "advertising")})
@@ -340,22 +278,6 @@ def _without_first(comments: dict[Path, str]) -> Iterator[tuple[Path, str]]:
             yield ("services", path[1] - 1, *path[2:]), text
 
 
-def _is_of_attribute(error: str) -> bool:
-    return error in ("write not permitted", "request not supported") or error.startswith("insufficient ")
-
-
-def _fits(form: Any, data: bytes) -> bool:
-    try:
-        form.decode(data)
-    except BenchrigError:
-        return False
-    return True
-
-
-def _literal(text: str) -> str:
-    return "".join(f"\\{one}" if one in r"\.^$*+?{}[]|()" else one for one in text)
-
-
 def _dbm(number: float, unit: str) -> Bare:
     return Bare(f"{decimal_text(exact(round(number, 1)))} {unit}")
 
@@ -371,10 +293,3 @@ def _merge(made: Part, other: Part) -> None:
     made.keys |= other.keys
     made.comments |= other.comments
     made.unseen += other.unseen
-
-
-def _actions(made: Part, key: str, actions: Iterable[tuple[dict[str, Any], str]]) -> None:
-    listed = [*actions]
-    if listed:
-        made.keys[key] = [keys for keys, _ in listed]
-        made.comments |= {(key, index): where for index, (_, where) in enumerate(listed)}

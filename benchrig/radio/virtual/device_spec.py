@@ -41,7 +41,7 @@ from benchrig.values.quantity import Gain, Level
 
 GENERIC_ACCESS, DEVICE_NAME, APPEARANCE = (normal_uuid(short) for short in ("1800", "2A00", "2A01"))
 # Top two bits of each kind of random address (Core Vol 6 Part B 1.3.2).
-_TOP_BITS = {"static": 0b11, "resolvable": 0b01, "non resolvable": 0b00}
+TOP_BITS = {"static": 0b11, "resolvable": 0b01, "non resolvable": 0b00}
 MOST_OTHERS = 5000
 LONGEST_NAME = 248  # Core Vol 3 Part C 12.1
 NUMBER = "{number}"
@@ -182,7 +182,7 @@ class DeviceSpec(msgspec.Struct, kw_only=True, frozen=True, dict=True):
             self.privacy
             and self.own_address_type == "random"
             and self.address
-            and self.address.top_bits != _TOP_BITS["static"]
+            and self.address.top_bits != TOP_BITS["static"]
         ):
             message = "the identity of a device is a public or a static address"  # Core Vol 6 Part B 1.3
             yield Misfit(message, "begin it with C0 to FF, or write address_type: public", ("address",))
@@ -191,12 +191,12 @@ class DeviceSpec(msgspec.Struct, kw_only=True, frozen=True, dict=True):
             if self.address_type not in ("random", "static"):
                 yield Misfit(f"a {self.address_type} address has to be given", path=("address_type",))
         elif self.address_type != "public":
-            wanted = _TOP_BITS.get(self.address_type)
+            wanted = TOP_BITS.get(self.address_type)
             found = self.address.top_bits
-            if found not in _TOP_BITS.values() or wanted not in (None, found):
-                kinds = {bits: kind for kind, bits in _TOP_BITS.items()}
+            if found not in TOP_BITS.values() or wanted not in (None, found):
+                kinds = {bits: kind for kind, bits in TOP_BITS.items()}
                 message = f"the top bits of this address are {found:02b}: {kinds.get(found, 'reserved')}"
-                bits = ", ".join(f"{kind} {bits:02b}" for kind, bits in _TOP_BITS.items())
+                bits = ", ".join(f"{kind} {bits:02b}" for kind, bits in TOP_BITS.items())
                 yield Misfit(f"{message}, not {self.address_type}", f"top bits: {bits}", ("address",))
 
     @property
