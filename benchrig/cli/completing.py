@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from benchrig.cli.groups import RadioWords
 from benchrig.cli.options import Decorator
 from benchrig.errors import BenchrigError
 
@@ -23,6 +24,26 @@ def complete_step(context: click.Context, _: click.Parameter, incomplete: str) -
     words = [step.name for step in plan.steps] if plan else []
     words += [step.id for step in plan.steps] if plan and incomplete[:1].isdigit() else []
     return [word for word in words if word.startswith(incomplete)]
+
+
+def complete_family(_: click.Context, __: click.Parameter, incomplete: str) -> list[str]:
+    """Families of faults."""
+    from benchrig.faults.registry import FAMILIES
+
+    return [family for family in FAMILIES if family.startswith(incomplete)]
+
+
+def complete_fault(context: click.Context, _: click.Parameter, incomplete: str) -> list[str]:
+    """Names of the faults of the device on the command line, for the shell."""
+    from benchrig.escapes.launch import sound_scene
+    from benchrig.faults.registry import faults_of
+
+    radio = context.params.get("radio")
+    try:
+        known = faults_of(sound_scene(RadioWords(radio, (), (), None).choice())) if radio else []
+    except BenchrigError:
+        return []
+    return [fault.name for fault in known if fault.name.startswith(incomplete)]
 
 
 def complete_attribute(context: click.Context, _: click.Parameter, incomplete: str) -> list[str]:

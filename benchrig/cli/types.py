@@ -59,6 +59,20 @@ class Percent(Written[float]):
         return share
 
 
+class Share(Written[float]):
+    """A share that may be none or all: '98 %', '100'."""
+
+    name, made, example = "percent", float, "for example: 98%"
+
+    def read(self, text: str) -> float:
+        share = -1.0
+        with contextlib.suppress(ValueError):
+            share = float(text.strip().removesuffix("%")) / 100
+        if not 0 <= share <= 1:
+            raise UsageError(f"expected a percentage from 0 to 100 %, found '{text}'")
+        return share
+
+
 class Whole(click.IntRange):
     """A whole number, and what it may be."""
 

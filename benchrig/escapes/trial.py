@@ -35,9 +35,10 @@ def trial(
     nodes: Sequence[StepPlan] | None = None,
     capture: Path | None = None,
     heard: Callable[[AnyEvent], None] = lambda event: None,
+    enough: Callable[[AnyEvent], bool] = lambda event: False,
 ) -> Record:
     """The record of the run. A caution of the plan counts as acknowledged: nothing but the simulated devices moves.
-    Files that the run leaves are gone with it, the `capture` is not."""
+    Secret values are left out as in every record. Files that the run leaves are gone with it, the `capture` is not. The first event that is `enough` interrupts the run."""
 
     async def opened() -> Radio:
         faults = scene.faults() if scene.faults else None
@@ -47,10 +48,15 @@ def trial(
         return radio
 
     events: list[AnyEvent] = []
+    interrupts: list[Callable[[], None]] = []
+    secrets = plan.secrets()
 
     def emit(event: AnyEvent) -> None:
+        event = secrets.masked(event) if secrets else event
         events.append(event)
         heard(event)
+        if interrupts and enough(event):
+            interrupts.pop()()
 
     async def run() -> None:
         with attended_loop(runner.interrupt, lambda error: runner.blame(InternalError(error))):
@@ -59,5 +65,7 @@ def trial(
     with TemporaryDirectory() as folder:
         settings = RunSettings(Station("virtual"), "virtual", True, Path(folder), seed, acknowledged=True)
         runner = Runner(plan, nodes or choose_steps(plan), settings, opened, operator, emit)
+        runner.keep_secret = secrets.learn if secrets else runner.keep_secret
+        interrupts.append(runner.interrupt)
         in_loop(run(), VirtualLoop)
     return build_record(events)

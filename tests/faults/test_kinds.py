@@ -6,6 +6,9 @@ import pytest
 
 from benchrig.faults.fault import Scene
 from benchrig.faults.registry import faults_of
+from benchrig.values.limit import Limit
+from benchrig.values.pattern import Regex
+from benchrig.values.quantity import Quantity
 from tests.faults.small import LIMITS, SMALL
 from tests.radio.virtual.bench import models
 
@@ -119,6 +122,25 @@ def test_what_would_change_nothing_or_mean_nothing_is_not_made(keys: dict[str, s
 )
 def test_what_nobody_sees_has_no_faults_of_its_value(keys: dict[str, str]) -> None:
     assert kinds(one(**keys), "value") == {}
+
+
+def test_a_plan_says_how_far_off_a_value_is_to_be() -> None:
+    sound = one(**{"as": "uint16", "unit": "mV", "properties": "[read]", "value": "3000 mV"})
+    limit = Limit(min=Quantity.from_source("2.9 V"), max=Quantity.from_source("3.1 V"))
+    said = {fault.name: fault.says for fault in faults_of(sound, families=["value"], limits={PATH: [limit]})}
+    assert (said["x: too high"], said["x: too low"]) == ("The x is 101 mV too high.", "The x is 101 mV too low.")
+    usual = {fault.name: fault.says for fault in faults_of(sound, families=["value"])}
+    assert usual["x: too high"] == "The x is 600 mV too high."
+
+
+def test_the_nearest_text_that_a_plan_refuses() -> None:
+    sound = one(**{"as": "utf8", "properties": "[read]", "value": "A1"})
+    limits = {PATH: [Limit(matches=Regex.from_source("(?s)A[0-9].*|a1"))]}
+    said = {fault.name: fault.says for fault in faults_of(sound, families=["value"], limits=limits)}
+    assert said["x: refused text"] == "The x says 'xA1', which the plan refuses."
+
+
+PATH = "0000fff0-0000-1000-8000-00805f9b34fb/0000fff1-0000-1000-8000-00805f9b34fb"
 
 
 def test_weights() -> None:

@@ -80,11 +80,11 @@ def test_a_fault_by_its_name() -> None:
     found = {fault.name: fault for fault in faults_of(SENSOR)}
     for name in [*found][::150]:
         assert fault_named(SENSOR, name).scene(SENSOR) == found[name].scene(SENSOR)
-    both = fault_named(SENSOR, "temperature: missing + humidity: no read")
-    assert (both.name, both.weight) == ("temperature: missing + humidity: no read", "serious")
+    both = fault_named(SENSOR, "samples: missing + command: no read")
+    assert (both.name, both.weight) == ("samples: missing + command: no read", "serious")
     with pytest.raises(UsageError) as error:
-        fault_named(SENSOR, "temperature: mising")
-    assert "'temperature: missing'" in error.value.advice
+        fault_named(SENSOR, "samples: mising")
+    assert "'samples: missing'" in error.value.advice
 
 
 def test_two_attributes_of_one_name_are_told_apart_by_their_path() -> None:

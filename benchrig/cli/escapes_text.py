@@ -1,0 +1,146 @@
+"""What a hunt came to, in the terminal: what is wrong first, what was caught by step."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+
+from benchrig.escapes.results import PASSED, About, Catch, Hunted, Result
+from benchrig.escapes.telling import sentence, step_words, summary
+from benchrig.faults.fault import Fault
+from benchrig.source.problem import counted
+from benchrig.terminal import console
+from benchrig.text.escape import plain
+from benchrig.text.tables import print_line, print_table
+
+_STYLES = {"grave": "bold red", "serious": "red", "minor": "yellow"}
+_LONGEST = 1000
+
+
+class EscapesPage:
+    """Prints in the width and the character set of one console."""
+
+    def __init__(self) -> None:
+        self._console = console()
+
+    def show(self, hunted: Hunted, *, at_length: bool) -> None:
+        self._head(hunted)
+        if at_length:
+            for result in hunted.results:
+                self._at_length(result)
+        else:
+            self._wrong(hunted)
+            self._escaped(hunted)
+            self._caught(hunted)
+            self._others(hunted)
+        self._end(hunted)
+
+    def faults(self, faults: Sequence[Fault]) -> None:
+        rows = [((each.weight, each.family, each.name, each.says), "") for each in faults]
+        print_table(self._console, ("weight", "family", "fault", "what is wrong"), rows)
+        families = Counter(each.family for each in faults)
+        by_family = ", ".join(f"{family} {count}" for family, count in sorted(families.items()))
+        self._line(f"{counted(len(faults), 'fault')}: {by_family}")
+
+    def _head(self, hunted: Hunted) -> None:
+        files = ", ".join(hunted.device_files)
+        seeds = f"seeds {hunted.seeds[0]} to {hunted.seeds[-1]}" if len(hunted.seeds) > 1 else f"seed {hunted.seeds[0]}"
+        self._line(f"plan    {hunted.plan} ({hunted.plan_file})")
+        self._line(f"device  {hunted.device} ({files}), {seeds}")
+
+    def _wrong(self, hunted: Hunted) -> None:
+        """The loudest: what is noticed and put on whom it is not, and what benchrig could not try."""
+        for outcome, title in (("blamed wrongly", "BLAMED WRONGLY"), ("failed", "NOT TRIED")):
+            found = [each for each in hunted.results if each.outcome == outcome]
+            if found:
+                self._title(f"{title}  {len(found)}", "bold white on red")
+                for each in found:
+                    self._fault(each.fault)
+                    self._line(sentence(each), indent=4, style="bold")
+
+    def _escaped(self, hunted: Hunted) -> None:
+        found = hunted.of(*PASSED)
+        if not found:
+            return
+        self._title(f"ESCAPED  {len(found)}", "bold red")
+        for each in found:
+            self._fault(each.fault)
+            self._line(each.fault.says, indent=4)
+            if each.outcome == "by luck":
+                self._line(f"caught by luck: {sentence(each)}", indent=4, style="yellow")
+
+    def _fault(self, fault: About) -> None:
+        weight = (f"{fault.weight:<8} ", _STYLES[fault.weight])
+        print_line(self._console, weight, (plain(fault.name, _LONGEST), "bold"), (f"  {fault.family}", "dim"))
+
+    def _caught(self, hunted: Hunted) -> None:
+        """By the step that noticed first, in the order of the plan; of each step by what in it."""
+        caught = [each.by for each in hunted.of("caught") if each.by]
+        if not caught:
+            return
+        self._title(f"CAUGHT  {len(caught)}, by the step that noticed first", "bold green")
+        steps = Counter((each.node, each.step) for each in caught)
+        order = {node.id: at for at, node in enumerate(hunted.nodes)}
+        rows = [
+            ((str(count), node, plain(step, _LONGEST), _readings(caught, node)), "")
+            for (node, step), count in sorted(steps.items(), key=lambda item: _place(item[0][0], order))
+        ]
+        print_table(self._console, ("faults", "step", "", "by"), rows, right=("faults",))
+
+    def _others(self, hunted: Hunted) -> None:
+        for outcome, title in (("left", "LEFT TO ANOTHER PLAN"), ("argued", "ARGUED"), ("harmless", "HARMLESS"),
+                               ("not applicable", "NOT APPLICABLE")):  # fmt: skip
+            found = [each for each in hunted.results if each.outcome == outcome]
+            if not found:
+                continue
+            self._title(f"{title}  {len(found)}", "bold")
+            for why, count in Counter(sentence(each) for each in found).items():
+                self._line(f"{count:>4}  {why}")
+
+    def _at_length(self, result: Result) -> None:
+        self._title(result.outcome.upper(), "bold green" if result.outcome == "caught" else "bold red")
+        self._fault(result.fault)
+        self._line(result.fault.says, indent=4)
+        self._line(sentence(result), indent=4)
+        for trial in result.trials:
+            if trial.by is None:
+                self._line(f"seed {trial.seed}: pass after {trial.elapsed:.3f} s", indent=4)
+                continue
+            self._line(
+                f"seed {trial.seed}: {trial.verdict}, cause {trial.by.cause}, after {trial.elapsed:.3f} s", indent=4
+            )
+            self._noticed([trial.by, *trial.also])
+
+    def _noticed(self, catches: Iterable[Catch]) -> None:
+        for each in catches:
+            times = f" ({each.times} times)" if each.times > 1 else ""
+            self._line(f"{step_words(each)}{times}: {each.message}", indent=6)
+
+    def _end(self, hunted: Hunted) -> None:
+        self._console.print()
+        for sentences, mark in ((hunted.stale, "stale"), (hunted.notes, "note")):
+            for each in sentences:
+                self._line(f"{mark}: {each}", style="yellow")
+        if hunted.interrupted:
+            self._line(
+                f"INTERRUPTED: {len(hunted.results)} of {counted(hunted.asked, 'fault')} tried", style="bold red"
+            )
+        self._line(summary(hunted), style="bold")
+
+    def _title(self, text: str, style: str) -> None:
+        self._console.print()
+        print_line(self._console, (text, style))
+
+    def _line(self, text: str, *, indent: int = 0, style: str = "") -> None:
+        print_line(self._console, (plain(text, _LONGEST), style), indent=indent)
+
+
+def _readings(caught: Sequence[Catch], node: str) -> str:
+    """'value 12, att_error 3'; what is no reading is the step itself."""
+    found = Counter(each.reading or f"its end ({each.cause})" for each in caught if each.node == node)
+    return ", ".join(f"{plain(name, _LONGEST)} {count}" for name, count in found.most_common())
+
+
+def _place(node: str, order: dict[str, int]) -> tuple[int, list[str]]:
+    top, *inner = node.split(".")
+    return order.get(top, -1), [each.rjust(6) for each in inner]

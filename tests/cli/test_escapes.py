@@ -1,0 +1,133 @@
+"""`benchrig escapes`."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+from pathlib import Path
+
+import pytest
+from lxml import etree
+
+from benchrig.escapes.results import from_json
+from tests.cli.kit import COMMAND, environment, here
+from tests.escapes.kit import written
+from tests.report.schemas import errors
+from tests.run.kit import DEVICES, PLANS
+
+RADIO = ("--radio", "virtual:device.yaml")
+MISSING = "humidity: missing"
+
+
+def escapes(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
+    return here("escapes", "plan.yaml", *RADIO, *words, cwd=folder)
+
+
+def test_the_table_the_json_and_junit_say_the_same(tmp_path: Path) -> None:
+    written(tmp_path)
+    done = escapes(tmp_path, "--families", "advertising", "--cache", "kept", "--json", "--junit", "out.xml")
+    hunted = from_json(done.stdout.encode())
+    assert done.returncode == 1
+    assert (hunted.plan_file, hunted.device, len(hunted.results)) == ("plan.yaml", "unit 1", hunted.asked)
+    document = (tmp_path / "out.xml").read_bytes()
+    assert errors(document, "junit-10") == []
+    [suite] = etree.fromstring(document)
+    counts = hunted.counts
+    assert (int(suite.get("tests")), int(suite.get("failures"))) == (hunted.asked, counts["escaped"])
+    told = escapes(tmp_path, "--families", "advertising", "--cache", "kept").stdout
+    assert f"ESCAPED  {counts['escaped']}" in told
+    assert f"CAUGHT  {counts['caught']}, by the step that noticed first" in told
+    assert told.splitlines()[-1].startswith(f"{counts['caught']} of {hunted.judged} faults caught, ")
+    [first, *_] = hunted.of("escaped")
+    assert told.index("ESCAPED") < told.index(first.fault.says) < told.index("CAUGHT")
+
+
+@pytest.mark.parametrize(("under", "code"), [("100 %", 1), ("1 %", 0), ("0", 0)])
+def test_how_many_have_to_be_caught(tmp_path: Path, under: str, code: int) -> None:
+    written(tmp_path)
+    assert escapes(tmp_path, "--families", "advertising", "--fail-under", under).returncode == code
+
+
+def test_one_fault_is_told_at_length_and_its_device_runs(tmp_path: Path) -> None:
+    written(tmp_path)
+    done = escapes(tmp_path, "--fault", MISSING, "--keep", "broken.yaml")
+    assert done.returncode == 0
+    assert "step 4 read humidity: the device has no attribute 'humidity'" in done.stdout
+    ran = here("run", "plan.yaml", "--radio", "virtual:broken.yaml", "-q", cwd=tmp_path)
+    assert (ran.returncode, "has no attribute 'humidity'" in ran.stdout) == (1, True)
+
+
+def test_the_list_is_of_all_that_can_be_named(tmp_path: Path) -> None:
+    written(tmp_path)
+    faults = json.loads(escapes(tmp_path, "--list", "--json").stdout)
+    assert MISSING in {each["name"] for each in faults}
+    listed = escapes(tmp_path, "--list").stdout
+    assert listed.splitlines()[-1].startswith(f"{len(faults)} faults: advertising ")
+
+
+def test_two_at_once(tmp_path: Path) -> None:
+    written(tmp_path)
+    hunted = from_json(escapes(tmp_path, "--pairs", "3", "--seed", "5", "--json").stdout.encode())
+    assert len(hunted.results) == 3
+    assert all(" + " in each.fault.name for each in hunted.results)
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["--fault", "humidity: mising"], "unknown fault 'humidity: mising' of 'unit 1'"),
+        (["--families", "tabel"], "unknown family of faults 'tabel'"),
+        (["--fault", MISSING, "--pairs", "2"], "--fault and --pairs exclude each other"),
+        (["--keep", "x.yaml"], "--keep goes with one --fault"),
+        (["--radio", "host"], "only a simulated device can be broken"),
+        (["--fail-under", "101 %"], "expected a percentage from 0 to 100 %"),
+        (["--argued", "none.yaml"], "none.yaml:1:1: cannot be read"),
+    ],
+)
+def test_what_cannot_be_is_refused(tmp_path: Path, words: list[str], told: str) -> None:
+    written(tmp_path)
+    done = escapes(tmp_path, *words)
+    assert (done.returncode, told in done.stderr, done.stdout) == (4, True, "")
+
+
+def test_a_plan_that_the_sound_device_fails_and_one_that_runs_programs_end_it(tmp_path: Path) -> None:
+    written(tmp_path, "  - read: humidity\n    expect: {value: {max: 10 %}}\n")
+    done = escapes(tmp_path, "--json")
+    assert (done.returncode, json.loads(done.stdout)["cause"]) == (4, "plan")
+    assert "does not pass the sound device" in done.stderr
+    written(tmp_path, "  - command: ['true']\n    expect: {exit_code: {equals: 0}}\n")
+    assert "would run for each fault" in escapes(tmp_path).stderr
+    assert escapes(tmp_path, "--acknowledge", "--fault", MISSING).returncode == 1
+
+
+@pytest.mark.slow
+def test_an_interrupted_hunt_says_what_there_is(tmp_path: Path) -> None:
+    """Ctrl-C reaches every process of a terminal."""
+    words = [
+        "escapes",
+        str(PLANS / "nightly_regression.yaml"),
+        "--radio",
+        f"virtual:{DEVICES / 'logger.yaml'}",
+        "--json",
+    ]
+    began = tmp_path / "began"
+    process = subprocess.Popen(
+        [*COMMAND, *words, "--cache", str(began)],
+        stdout=subprocess.PIPE,
+        text=True,
+        env=environment(),
+        start_new_session=True,
+    )
+    while process.poll() is None and len(_children(process.pid)) < 1:
+        pass
+    os.killpg(process.pid, signal.SIGINT)
+    out, _ = process.communicate(timeout=30)
+    hunted = from_json(out.encode())
+    assert (process.returncode, hunted.interrupted) == (2, True)
+    assert len(hunted.results) < hunted.asked
+
+
+def _children(pid: int) -> list[str]:
+    return Path(f"/proc/{pid}/task/{pid}/children").read_text("utf-8").split()

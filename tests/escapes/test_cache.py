@@ -1,0 +1,108 @@
+"""Results of earlier hunts: what a change of the plan reaches is tried again, and what comes of it is as if all was."""
+
+from __future__ import annotations
+
+import random
+from pathlib import Path
+
+import pytest
+
+from benchrig.escapes.cache import Cache
+from benchrig.escapes.hunting import Hunting
+from benchrig.escapes.results import Result
+from benchrig.plan.loader import load_plan
+from benchrig.plan.model import Plan
+from tests.escapes.kit import ALL, HOT, STEPS, WET, hunt, plan_of
+from tests.run.kit import plan_text
+
+TRIED = {each.name for each in ALL if each.name != "battery: missing"}
+
+
+def cached(folder: Path, plan: Plan, **how: object) -> tuple[list[Result], int]:
+    """What it came to, and how many trials that took."""
+    hunted = hunt(folder, plan, **how)
+    cache = Cache.of(folder / "cache", hunted)
+    hunting = Hunting(hunted, ALL, cache.known(ALL))
+    results = hunting.run()
+    cache.keep(results)
+    return results, hunting.trials
+
+
+def test_a_change_reaches_what_passed_through_it(tmp_path: Path) -> None:
+    plan = plan_of(tmp_path)
+    first, trials = cached(tmp_path, plan)
+    assert trials == len(TRIED)
+    assert cached(tmp_path, plan) == (first, 0)
+    # HOT, the one that is blamed wrongly and the missing service are noticed in step 3, before what is changed
+    other, trials = cached(tmp_path, plan_of(tmp_path, STEPS.replace("max: 60 %", "max: 80 %")))
+    assert trials == len(TRIED) - 3
+    assert {each.fault.name: each.outcome for each in other}[WET.name] == "escaped"
+    assert {each.fault.name: each.outcome for each in other}[HOT.name] == "caught"
+    assert cached(tmp_path, plan_of(tmp_path, "  - read: pressure\n" + STEPS))[1] == len(TRIED)
+
+
+@pytest.mark.parametrize("changed", ["seeds", "device", "whole", "head"])
+def test_nothing_else_may_differ(tmp_path: Path, changed: str) -> None:
+    plan = plan_of(tmp_path)
+    assert cached(tmp_path, plan)[1] == len(TRIED)
+    if changed == "device":
+        path = tmp_path / "device.yaml"
+        path.write_text(path.read_text("utf-8").replace("40 %", "41 %"), encoding="utf-8")
+    if changed == "head":
+        plan = load_plan(_written(tmp_path, plan_text(STEPS, head="deadline: 1 min\n")), {})
+    how: dict[str, object] = {"seeds": {"seeds": (1,)}, "whole": {"whole": True}}.get(changed, {})  # type: ignore[assignment]
+    assert cached(tmp_path, plan, **how)[1] == len(TRIED)
+
+
+def test_a_damaged_file_is_as_none_and_a_plan_with_programs_is_not_kept(tmp_path: Path) -> None:
+    plan = plan_of(tmp_path)
+    first, _ = cached(tmp_path, plan)
+    [path] = (tmp_path / "cache").iterdir()
+    path.write_bytes(path.read_bytes()[:-20])
+    assert cached(tmp_path, plan) == (first, len(TRIED))
+    program = plan_of(tmp_path, STEPS + "  - command: ['true']\n")
+    assert cached(tmp_path, program)[1] == cached(tmp_path, program)[1] == len(TRIED)
+    assert "runs other code" in Cache.of(tmp_path / "cache", hunt(tmp_path, program)).notes[0]
+
+
+_READS = ("temperature", "humidity", "pressure")
+_LIMITS = {
+    "temperature": ("{value: {min: 20 °C, max: 25 °C}}", "{value: {max: 40 °C}}"),
+    "humidity": ("{value: {max: 60 %}, elapsed: {max: 1 s}}", "{value: {max: 90 %}}"),
+    "pressure": ("{value: {min: 1000 hPa}}", "{value: {min: 800 hPa}}"),
+}
+
+
+def drawn(chance: random.Random) -> str:
+    names = chance.sample(_READS, chance.randint(1, 3))
+    steps = [f"  - read: {name}\n    expect: {chance.choice(_LIMITS[name])}\n" for name in names]
+    if chance.random() < 0.5:
+        inner = "".join(f"    {line}\n" for line in steps[-1].splitlines())
+        steps[-1] = f"  - repeat: {chance.randint(1, 3)}\n    steps:\n{inner}"
+    return "".join(steps)
+
+
+def edited(steps: str, chance: random.Random) -> str:
+    """Another limit somewhere, a step more at the end, or another plan."""
+    name = chance.choice(_READS)
+    one, other = _LIMITS[name]
+    return chance.choice(
+        [steps.replace(one, other), steps.replace(other, one), steps + f"  - read: {name}\n", drawn(chance)]
+    )
+
+
+@pytest.mark.parametrize("seed", [0, *(pytest.param(seed, marks=pytest.mark.slow) for seed in range(1, 40))])
+def test_after_any_edits_it_is_as_if_all_was_tried(tmp_path: Path, seed: int) -> None:
+    chance = random.Random(seed)
+    steps = drawn(chance)
+    for _ in range(3):
+        plan = plan_of(tmp_path, steps)
+        kept, _ = cached(tmp_path, plan)
+        assert kept == Hunting(hunt(tmp_path, plan), ALL).run()
+        steps = edited(steps, chance)
+
+
+def _written(folder: Path, text: str) -> Path:
+    path = folder / "plan.yaml"
+    path.write_text(text, encoding="utf-8")
+    return path

@@ -1,0 +1,57 @@
+"""Devices that nothing can tell apart, and those that something can."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import msgspec
+import pytest
+
+from benchrig.escapes.rules import equivalent
+from benchrig.escapes.stopping import tried
+from benchrig.faults.fault import Scene, on_unit
+from benchrig.faults.mutation import Mutation, replaced
+from benchrig.radio.virtual.distortion_spec import DistortionSpec
+from tests.escapes.kit import SENSING, hunt, plan_of, sound, written
+
+PRESSURE = f"{SENSING}/pressure"
+BENT = replaced(distorted=DistortionSpec(how="swapped bytes"))
+# No read in the table, and asked for all the same.
+ASKS = "  - read: pressure\n    expect: {att_error: {equals: read not permitted}}\n"
+
+
+def with_properties(folder: Path, *words: str, hidden: tuple[str, ...] = ()) -> Scene:
+    written(folder, ASKS)
+    change = replaced(properties=[*words], hidden=[*hidden])
+    return on_unit(Mutation("", PRESSURE, change))(sound(folder))
+
+
+def bent(scene: Scene) -> Scene:
+    return on_unit(Mutation("", PRESSURE, BENT))(scene)
+
+
+def test_a_value_that_never_leaves_cannot_be_told_to_be_wrong(tmp_path: Path) -> None:
+    plan = plan_of(tmp_path, ASKS)
+    silent = with_properties(tmp_path, "write")
+    assert "never leaves the device" in equivalent(bent(silent), silent)
+    operator = hunt(tmp_path).operator
+    assert tried(plan, bent(silent), operator, 0, whole=True) == tried(plan, silent, operator, 0, whole=True)
+
+
+@pytest.mark.parametrize("words", [("read",), ("write", "notify"), ("write", "indicate")])
+def test_one_that_can_be_asked_for_or_listened_to_can(tmp_path: Path, words: tuple[str, ...]) -> None:
+    open_ = with_properties(tmp_path, *words)
+    assert equivalent(bent(open_), open_) == ""
+    secretly = with_properties(tmp_path, "write", hidden=words[-1:])
+    assert equivalent(bent(secretly), secretly) == ""
+
+
+def test_whatever_else_differs_is_no_equivalence(tmp_path: Path) -> None:
+    silent = with_properties(tmp_path, "write")
+    other = on_unit(Mutation("", SENSING, replaced(characteristics=[])))(silent)
+    assert equivalent(other, silent) == ""
+    assert equivalent(replace(bent(silent), air="rough"), silent) == ""
+    assert equivalent(replace(bent(silent), befalls=(lambda radio: None,)), silent) == ""
+    beside = msgspec.structs.replace(silent.unit, device="unit 2")
+    assert equivalent(replace(bent(silent), devices=(*bent(silent).devices, beside)), silent) == ""
