@@ -178,10 +178,11 @@ def _list(options: HuntOptions, *, as_json: bool) -> None:
     from benchrig.escapes.launch import chosen_faults, sound_scene
     from benchrig.escapes.results import About, order
 
-    faults = sorted(chosen_faults(options, sound_scene(options.radio)), key=order)
+    sound = sound_scene(options.radio)
+    faults = sorted(chosen_faults(options, sound), key=order)
     with whatever_the_output_does():
         if as_json:
-            print_json([About.of(fault) for fault in faults])
+            print_json({"device": sound.unit.name, "faults": [About.of(fault) for fault in faults]})
         else:
             from benchrig.cli.escapes_text import EscapesPage
 

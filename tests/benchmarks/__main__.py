@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from tests.benchmarks.commands import commands
+from tests.benchmarks.escapes import escapes
 from tests.benchmarks.journal import journal
 from tests.benchmarks.live import scan_list, watching
 from tests.benchmarks.memory import many_addresses, many_notifications
@@ -23,6 +24,7 @@ PARTS = {
     "streams": two_streams,
     "runs": runs,
     "robust": robust,
+    "escapes": escapes,
     "commands": commands,
     "scan": crowded_scan,
     "scanlist": scan_list,

@@ -61,7 +61,7 @@ def test_one_fault_is_told_at_length_and_its_device_runs(tmp_path: Path) -> None
 
 def test_the_list_is_of_all_that_can_be_named(tmp_path: Path) -> None:
     written(tmp_path)
-    faults = json.loads(escapes(tmp_path, "--list", "--json").stdout)
+    faults = json.loads(escapes(tmp_path, "--list", "--json").stdout)["faults"]
     assert MISSING in {each["name"] for each in faults}
     listed = escapes(tmp_path, "--list").stdout
     assert listed.splitlines()[-1].startswith(f"{len(faults)} faults: advertising ")

@@ -66,6 +66,7 @@ SIMPLE = {
     "decode --address": [("decode", "--address", "70:81:94:0D:FB:AA", "--irk", KEY)],
     "encode": [("encode", "21.5 °C", "--as", "temperature")],
     "ready": [("ready",)],
+    "escapes --list": [("escapes", PLANS / "smoke.yaml", "--list")],
 }  # fmt: skip
 
 
@@ -186,6 +187,7 @@ def test_every_row_is_tested() -> None:
         "exchange: done",
         "draft",
         "twin",
+        "escapes",
     }
     rows = {row.replace("`", "") for row in ROWS}
     assert {row for row in rows if row.partition(":")[0] not in ("watch", "watch --counter", "session")} == {
