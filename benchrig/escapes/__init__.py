@@ -10,7 +10,7 @@ rules.py        escapes that no plan could catch
 argued.py       the file in which people argue for escapes
 arguing.py      what both make of the results
 cache.py        results of earlier hunts that still hold
-plan_limits.py  what a plan says of the values of a device
+planned.py      what a plan says of the values of a device
 launch.py       one hunt from options to results
 telling.py      results in words
 junit.py        results for build servers

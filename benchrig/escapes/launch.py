@@ -12,7 +12,7 @@ from benchrig.escapes.argued import Argued, beside, load_argued
 from benchrig.escapes.arguing import Arguing
 from benchrig.escapes.cache import Cache
 from benchrig.escapes.hunting import Hunt, Hunting
-from benchrig.escapes.plan_limits import limits_of
+from benchrig.escapes.planned import limits_of
 from benchrig.escapes.results import FORMAT, Hunted, Told, versions
 from benchrig.escapes.workers import cores
 from benchrig.faults.fault import Fault, Scene
