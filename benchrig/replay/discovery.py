@@ -53,9 +53,9 @@ class Found:
         table = [Service(uuid, [], handle, end) for handle, (end, uuid) in sorted(self.services.items())]
         for service in table:
             declared = [handle for handle in sorted(self.declarations) if service.handle < handle <= service.end]
-            ends = [*(handle - 1 for handle in declared[1:]), service.end]
+            ends = [handle - 1 for handle in declared[1:]] + [service.end]
             service.characteristics = [
-                self._one(handle, end, called) for handle, end in zip(declared, ends, strict=True)
+                self._one(handle, end, called) for handle, end in zip(declared, ends, strict=False)
             ]
         return table
 

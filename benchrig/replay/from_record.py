@@ -28,6 +28,7 @@ _REFUSED = re.compile(r"answered with ATT error 0x([0-9A-F]{2})")
 _SILENT = re.compile(r"the device did not answer within")
 _LOST = re.compile(r"the link was lost(?: in the pairing)?(?: \((.*?)\))?")
 _UNTAKEN = re.compile(r"did not accept the connection")
+_NOT_CONNECTABLE = re.compile(r"does not take connections")
 _UNHEARD = re.compile(r"was not heard in|no connection within the time allowed")
 _UNHEARD_FOR = re.compile(r"was not heard in ([\d.]+) s")
 _MALFORMED = re.compile(r", notification \d+: .*\(bytes ([0-9A-F ]+)\)")
@@ -103,6 +104,8 @@ class _Telling:
         """What the end of an attempt tells of the link and of the unit on the air."""
         if _UNTAKEN.search(message):
             self.story.refused += 1
+        elif _NOT_CONNECTABLE.search(message) and self.story.advertised is not None:
+            self.story.advertised.connectable = False
         elif each.planned.kind == "connect" and _UNHEARD.search(message) and self._lost is None:
             self.story.silent_after = each.opened.at if each.opened else at
             self.story.guesses.append("when it stopped advertising")
@@ -144,12 +147,8 @@ class _Telling:
     # --- each kind of step
 
     def _connect(self, each: Execution) -> None:
-        if (
-            each.ended is None
-            or each.ended.verdict == "error"
-            or _UNTAKEN.search(_message(each))
-            or _UNHEARD.search(_message(each))
-        ):
+        failed = (_NOT_CONNECTABLE, _UNTAKEN, _UNHEARD)
+        if each.ended is None or each.ended.verdict == "error" or any(one.search(_message(each)) for one in failed):
             return
         found = _values(each)
         self._returns(found)

@@ -35,7 +35,24 @@ def advertised(record: Record, seen: DeviceSeen, key: str, usual: bytes) -> Adve
     interval = found.get("interval")
     measured = max(0.02, float(interval) - LATER / 2) if isinstance(interval, (int, float)) else None
     level = found.get("rssi")
+    _select(said, record, key)
     return _split(said, usual, measured, float(level) if isinstance(level, (int, float)) else None)
+
+
+def _select(said: Said, record: Record, key: str) -> None:
+    """The unit satisfied the selection of the plan: what that asks for is advertised."""
+    planned = record.run.devices.get(key)
+    select = planned.select if planned else {}
+    for label in _list(select.get("services")):
+        if (uuid := _service(str(label))) and uuid not in said.services:
+            said.services.append(uuid)
+    wanted = select.get("manufacturer")
+    if isinstance(wanted, dict) and not said.manufacturer_data:
+        said.manufacturer_data[int(str(wanted["company"]), 0)] = bytes.fromhex(str(wanted.get("data") or ""))
+
+
+def _list(value: Any) -> list[Any]:
+    return value if isinstance(value, list) else [] if value is None else [value]
 
 
 def _found(record: Record, key: str) -> dict[str, Any]:

@@ -52,15 +52,15 @@ def _counted(readings: Mapping[str, Reading], values: list[bytes], form: Format,
     number: Any = whole[counter] if isinstance(whole, dict) else whole
     doubled = int(readings["duplicated"].value or 0) if "duplicated" in readings else 0
     numbers = [int(number)]
-    middle = len(values) // 2
+    middle, gaps = len(values) // 2, max(1, len(values) - 1)
+    each, more = divmod(int(str(readings["lost"].value)), gaps)
     while len(numbers) < len(values):
         at = len(values) - len(numbers)
         step = 0 if middle <= at < middle + doubled else 1
-        lost = int(readings["lost"].value) if at == middle - (middle > 1) else 0
-        numbers.append(numbers[-1] - step - lost)
+        numbers.append(numbers[-1] - step - each - (more if at == middle - (middle > 1) else 0))
     size = plain.counts if not isinstance(whole, dict) else form.leaves()[counter].counts
-    made = [each % size if size else each for each in reversed(numbers)]
-    return [plain.encode({**whole, counter: each} if isinstance(whole, dict) else each) for each in made]
+    made = [one % size if size else one for one in reversed(numbers)]
+    return [plain.encode({**whole, counter: one} if isinstance(whole, dict) else one) for one in made]
 
 
 def _without_fields(readings: Mapping[str, Reading], values: list[bytes], form: Format) -> list[bytes]:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 
 from benchrig.errors import BenchrigError
 from benchrig.plan.model import Plan
+from benchrig.radio.virtual.gatt_spec import PROPERTIES
 from benchrig.record.model import Execution, Record
 from benchrig.replay.story import Characteristic, Descriptor, Service
 from benchrig.source.shape import Misfit
@@ -24,7 +25,6 @@ _PART = re.compile(r"([0-9A-Fa-f-]+)(?:\[(\d+)\])?")
 MISSING = re.compile(r"the device has no attribute '")
 AMBIGUOUS = re.compile(r"is ambiguous, (\d+) attributes answer to it: ([^/;]+)/")
 LACKING = re.compile(r"does not offer .*; its properties: (.*)")
-_DIFFERENCE = re.compile(r"(?:service )?(?P<name>.+?) (?P<what>is missing|lacks .*|also has .*|is unexpected .*)")
 
 
 @dataclass
@@ -94,7 +94,7 @@ class WrittenTable:
     def _properties(self, each: Execution, one: Characteristic) -> None:
         message = _message(each)
         if lacking := LACKING.search(message):
-            one.properties = [name.strip() for name in lacking[1].split(",")]
+            one.properties = [name for part in lacking[1].split(",") if (name := part.strip()) in PROPERTIES]
         elif AMBIGUOUS.search(message):
             return
         elif name := {"read": "read", "write": "write", "notify": "notify", "exchange": "write"}.get(each.planned.kind):
@@ -130,10 +130,9 @@ class WrittenTable:
             self._service(service)
             for called, properties in characteristics.items():
                 self._expected(service, name, called, properties, plan, differences)
-        if any("is unexpected" in text for text in differences):
-            self.guesses.append(
-                "the attributes that the table has beside the expected ones: their UUIDs are not on record"
-            )
+            for label in _unexpected(differences, name):
+                one = self._characteristic(service, _characteristic_uuid(label, plan), 0)
+                self.guesses.append(f"the properties of {one.key}, which was not expected")
 
     def _expected(
         self, service: str, within: str, called: str, properties: Iterable[str], plan: Plan, differences: set[str]
@@ -150,6 +149,19 @@ class WrittenTable:
         more = {name for text in differences if text.startswith(path) for name in _listed(text, "also has")}
         for name in [*(each for each in properties if each not in lacks), *sorted(more)]:
             self.add(one, name)
+
+
+def _unexpected(differences: set[str], service: str) -> Iterable[str]:
+    """Names of what the service has too much."""
+    for text in differences:
+        label, found, _ = text.removeprefix(f"{service}/").partition(" is unexpected")
+        if found and text.startswith(f"{service}/"):
+            yield label
+
+
+def _characteristic_uuid(label: str, plan: Plan) -> str:
+    address = next(iter(plan.devices.values())).names.meaning(label).address
+    return (address.path[-1].uuid if address.path else None) or SOME_SERVICE
 
 
 def _listed(text: str, word: str) -> list[str]:
