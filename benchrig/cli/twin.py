@@ -11,6 +11,7 @@ from benchrig.cli.completing import attributes_option
 from benchrig.cli.desk import at_desk, device_options, known_names
 from benchrig.cli.options import acknowledge_option, flag, json_option, option, path_option
 from benchrig.cli.out import echo, print_json, tell, whatever_the_output_does
+from benchrig.cli.replaying import replay
 from benchrig.cli.try_write import ask, caution_of, try_write_option
 from benchrig.cli.types import Time, Whole
 from benchrig.errors import UsageError
@@ -29,10 +30,9 @@ if TYPE_CHECKING:
     "-o",
     "--output",
     "target",
-    required=True,
     metavar="FILE",
     allow_dash=True,
-    help="The device file to write; - for the standard output.",
+    help="The device file to write; - for the standard output. With --of: twin.yaml in the folder of the run, where it is left out.",
 )
 @flag("--force", help="Write over a file that exists.")
 @option("--repeat", type=Whole(1, 1000), default=2, help="Connections to the device; everything is read twice in each.")
@@ -52,11 +52,26 @@ if TYPE_CHECKING:
     multiple=True,
     help="Take these files too: record.jsonl of runs, inspections, .jsonl of benchrig watch; may be given several times.",
 )
+@path_option(
+    "--of",
+    "run",
+    metavar="RUN",
+    help="Use no radio: make a twin that does what the unit did in this run (its folder, or its record), with the capture of --with, or the one in the folder.",
+)
+@flag("--check", help="With --of: run the plan on the twin, and end with exit code 1 where it does not fail alike.")
+@option(
+    "--set",
+    "given",
+    multiple=True,
+    metavar="NAME=VALUE",
+    help="With --of: a value that the plan asks for and the record does not have, since it is secret.",
+)
 @json_option("Say what was written, and what was not seen, as JSON.")
 @device_options  # fmt: skip
 def twin(
-    target: Path, force: bool, repeat: int, listen: float, skip: tuple[str, ...], try_write: tuple[str, ...],
-    acknowledge: bool, saved: tuple[Path, ...], beside: tuple[Path, ...], as_json: bool, desk: DeskOptions,
+    target: Path | None, force: bool, repeat: int, listen: float, skip: tuple[str, ...], try_write: tuple[str, ...],
+    acknowledge: bool, saved: tuple[Path, ...], beside: tuple[Path, ...], run: Path | None, check: bool,
+    given: tuple[str, ...], as_json: bool, desk: DeskOptions,
 ) -> None:  # fmt: skip
     """Connect to a device, and write a device file that behaves as the device was seen to: how it advertises, its table,
     its values and how they move, how often it sends, what it asks for. From records of runs: what it did with each write.
@@ -70,16 +85,27 @@ def twin(
       benchrig twin -o freezer.yaml -d 'Freezer-*'
       benchrig twin -o freezer.yaml -d 'Freezer-*' --with results/20261127-101500/record.jsonl
       benchrig twin -o freezer.yaml --from golden.json --from results/20261127-101500/record.jsonl
+      benchrig twin --of results/20261127-101500 --with night.btsnoop --check
     """
     from benchrig.draft.from_devices import Collecting
     from benchrig.files import writable, write_whole
     from benchrig.twin.writing import twin_of
 
+    if (check or given) and run is None:
+        raise UsageError("--check and --set go with --of", advice="for example: --of results/20261127-101500 --check")
     to_output = str(target) == "-"
     if to_output and as_json:
         raise UsageError(
             "the standard output takes the device file (-o -) or JSON, not both", advice="write it to a file"
         )
+    if run is not None:
+        if saved:
+            raise UsageError("--of and --from exclude each other", advice="keep one of the two")
+        plan = click.get_current_context().params.get("plan")
+        replay(run, target, beside, plan, given, check=check, force=force, as_json=as_json)
+        return
+    if target is None:
+        raise UsageError("the file to write is missing", advice="add -o FILE")
     if saved and beside:
         raise UsageError("--from and --with exclude each other", advice="with --from, give all files with it")
     if listen <= 0:

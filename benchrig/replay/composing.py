@@ -7,7 +7,7 @@ goes by the time after the request before it (key `unasked`). All values are byt
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -23,7 +23,7 @@ from benchrig.values.catalogue import name_of
 MOST_DATA = 31
 NEVER = "1 h"  # a restart that nobody has seen the end of
 MANY = 1000  # connection requests of a unit that took none
-_LISTED = frozenset({"services", "characteristics", "descriptors", "unasked", "on_start", "sometimes"})
+_LISTED = frozenset({"devices", "services", "characteristics", "descriptors", "unasked", "on_start", "sometimes"})
 
 
 @dataclass
@@ -41,6 +41,14 @@ def compose(story: Story) -> DeviceText:
     made = DeviceText({"device": story.name})
     _Composing(story, made).all()
     return made
+
+
+def together(devices: Sequence[DeviceText]) -> DeviceText:
+    """In one file."""
+    if len(devices) == 1:
+        return devices[0]
+    comments = {("devices", at, *path): text for at, one in enumerate(devices) for path, text in one.comments.items()}
+    return DeviceText({"devices": [one.data for one in devices]}, comments)
 
 
 @dataclass

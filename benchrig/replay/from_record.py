@@ -262,12 +262,11 @@ class _Telling:
         return True
 
     def _format(self, each: Execution) -> Format | None:
-        planned = self._steps.get(each.planned.id)
-        if planned is None or planned.step is None:
-            return None
-        spec = getattr(planned.step, "format", None)
-        own: Format | None = spec.built if spec else None
-        return own or planned.names.meaning(str(getattr(planned.step, "notify", ""))).format
+        planned, name, spec = self._steps.get(each.planned.id), self._key(each, "notify"), self._key(each, "format")
+        if spec is not None:
+            own: Format = spec.built
+            return own
+        return planned.names.meaning(str(name)).format if planned and name else None
 
     def _pair(self, each: Execution) -> None:
         tell_pairing(self.story, each, _values(each), _message(each))

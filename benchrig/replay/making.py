@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -15,7 +15,7 @@ from benchrig.radio.virtual.device_spec import Simulated
 from benchrig.record.model import DeviceSeen, Record
 from benchrig.replay.around import label_steps, lines_of, names_of, tell_bonds, tell_lines, tell_passkey
 from benchrig.replay.checking import failure_of
-from benchrig.replay.composing import compose
+from benchrig.replay.composing import compose, together
 from benchrig.replay.from_capture import Telling
 from benchrig.replay.from_record import story_of_record
 from benchrig.replay.story import Story
@@ -32,7 +32,6 @@ class Twin:
     text: str
     guesses: tuple[str, ...]
     lacks: tuple[str, ...]
-    from_capture: bool
 
     def devices(self) -> list[Simulated]:
         problems = Problems()
@@ -43,17 +42,24 @@ class Twin:
 
 
 def twin_of(
-    record: Record, *, folder: Path | None = None, capture: Path | None = None, plan: Plan | None = None, key: str = ""
+    record: Record, *, folder: Path | None = None, capture: Path | None = None, plan: Plan | None = None
 ) -> Twin:
-    """Of the device that the plan calls `key`. UsageError for a capture that is none, or of another unit."""
+    """Of each device of the run. UsageError for a capture that is none, or of another unit."""
+    keys = [*record.devices] or [*record.run.devices] or [""]
+    stories = [_whole_story(record, folder, capture, plan, key) for key in keys]
+    made = together([compose(story) for story in stories])
+    guesses = dict.fromkeys(said for story in stories for said in story.guesses)
+    lacks = dict.fromkeys(said for story in stories for said in story.lacks)
+    return Twin(made.text(_head(record, capture, guesses, lacks)), tuple(guesses), tuple(lacks))
+
+
+def _whole_story(record: Record, folder: Path | None, capture: Path | None, plan: Plan | None, key: str) -> Story:
     story = _story(record, capture, plan, key)
     label_steps(story, record)
     tell_lines(story, lines_of(folder, record, key or "console"))
     tell_bonds(story, record)
     tell_passkey(story, record, plan)
-    made = compose(story)
-    text = made.text(_head(record, story, capture))
-    return Twin(text, tuple(story.guesses), tuple(story.lacks), capture is not None)
+    return story
 
 
 def _story(record: Record, capture: Path | None, plan: Plan | None, key: str) -> Story:
@@ -100,20 +106,19 @@ def _shifted(event: AirEvent, by: float) -> AirEvent:
     return replace(event, at=event.at + by)
 
 
-def _head(record: Record, story: Story, capture: Path | None) -> Iterator[str]:
-    failure = failure_of(record)
+def _head(record: Record, capture: Path | None, guesses: Iterable[str], lacks: Iterable[str]) -> Iterator[str]:
     yield f"A twin of the unit in one run: {record.run.plan}, {record.run.started}, run {record.run.run_id}."
-    yield f"The run: {failure.text}"
+    yield f"The run: {failure_of(record).text}"
     if capture is None:
-        yield "Exact: what the record has, which is what steps have read, written and measured."
+        yield "Exact: what steps have read, written and found, as the record has it."
     else:
         yield "Exact, to one connection interval: requests, answers and what the unit sent, as the capture has them."
         yield "It holds what went over the radio: treat it as secret where that is."
-    yield from _listed("Guesses", story.guesses)
-    yield from _listed("Not known", story.lacks)
+    yield from _listed("Guesses", guesses)
+    yield from _listed("Not known", lacks)
 
 
-def _listed(title: str, sentences: list[str]) -> Iterator[str]:
-    if sentences:
+def _listed(title: str, sentences: Iterable[str]) -> Iterator[str]:
+    if listed := [*sentences]:
         yield f"{title}:"
-        yield from (f"- {sentence}" for sentence in dict.fromkeys(sentences))
+        yield from (f"- {sentence}" for sentence in listed)

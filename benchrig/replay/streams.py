@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from fractions import Fraction
 from typing import Any
 
 from benchrig.errors import MalformedValue
-from benchrig.record.model import Reading
+from benchrig.record.model import Reading, Samples
 from benchrig.values.base import Format
 
 
@@ -37,7 +38,7 @@ def values_of(readings: Mapping[str, Reading], count: int, form: Format | None, 
         return values
     try:
         if counter is not None and "lost" in readings:
-            return _counted(readings, values, form, counter)
+            values = _counted(readings, values, form, counter)
         return _with_extremes(readings, _without_fields(readings, values, form), form)
     except (MalformedValue, KeyError, ValueError, TypeError):
         return values
@@ -83,22 +84,29 @@ def _without_fields(readings: Mapping[str, Reading], values: list[bytes], form: 
 
 
 def _with_extremes(readings: Mapping[str, Reading], values: list[bytes], form: Format) -> list[bytes]:
-    """The smallest and the largest, the first one outside the limit at its place."""
-    samples = readings["value"].samples if "value" in readings else None
-    if samples is None or samples.minimum is None or samples.maximum is None or samples.minimum == samples.maximum:
-        return values
-    low, high = form.encode(_number(samples.minimum)), form.encode(_number(samples.maximum))
+    """The smallest and the largest of a single value; what was outside its limit, at its place."""
     made = [*values]
-    made[0], made[min(1, len(made) - 1)] = low, high
-    first = samples.first_outside
-    if first is not None and first < len(made):
-        judged = readings["value"].judgement
-        below = judged is not None and judged.low is not None and samples.minimum < judged.low
-        made[: first + 1] = [high if below else low] * first + [low if below else high]
-    return [*made[:-1], values[-1]] if first != len(made) - 1 else made
+    single = readings["value"].samples if "value" in readings else None
+    low, high = (single.minimum, single.maximum) if single is not None else (None, None)
+    if low is not None and high is not None and low != high and len(made) > 2:
+        made[0], made[1] = form.encode(_number(low)), form.encode(_number(high))
+    for name, reading in readings.items():
+        if name.startswith("value") and reading.samples and reading.samples.first_outside is not None:
+            _put_outside(made, name.removeprefix("value").removeprefix("."), reading, reading.samples, form)
+    return made
+
+
+def _put_outside(made: list[bytes], field: str, reading: Reading, samples: Samples, form: Format) -> None:
+    """As many as were outside, one after the other from the first on."""
+    low = reading.judgement.low if reading.judgement else None
+    is_low = isinstance(low, (int, float)) and samples.minimum is not None and samples.minimum < low
+    worst = samples.minimum if is_low else samples.maximum
+    first = samples.first_outside or 0
+    for index in range(first, min(len(made), first + samples.outside)) if worst is not None else ():
+        value = _number(worst or 0)
+        there: Any = form.decode(made[index])
+        made[index] = form.encode({**there, field: value} if field else value)
 
 
 def _number(value: float) -> Any:
-    from fractions import Fraction
-
     return Fraction(str(value))

@@ -146,6 +146,12 @@ def test_a_twin(tmp_path: Path) -> None:
     check("`twin`", documents("twin", "-o", tmp_path / "device.yaml", "--repeat", "1"))
 
 
+def test_a_twin_of_a_run(tmp_path: Path) -> None:
+    made = call("run", PLANS / "smoke.yaml", "--radio", written(tmp_path, BEACON), "--results", tmp_path)
+    assert made.exit_code == 1
+    check("`twin --of`", [json.loads(call("twin", "--of", *tmp_path.glob("2*"), "--check", "--json").stdout)])
+
+
 def test_verbs_of_a_session() -> None:
     done = talked(
         "scan", "connect", "table", "read temperature", "write alarm limit 8 °C --read-back",
@@ -188,6 +194,7 @@ def test_every_row_is_tested() -> None:
         "draft",
         "twin",
         "escapes",
+        "twin --of",
     }
     rows = {row.replace("`", "") for row in ROWS}
     assert {row for row in rows if row.partition(":")[0] not in ("watch", "watch --counter", "session")} == {
