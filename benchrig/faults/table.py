@@ -15,7 +15,9 @@ from benchrig.faults.mutation import Change, added, dropped, replaced
 from benchrig.faults.parts import At
 from benchrig.faults.uuids import wrong_uuids
 from benchrig.radio.virtual.device_spec import DeviceSpec
-from benchrig.radio.virtual.gatt_spec import UPDATES, Property
+from benchrig.radio.virtual.gatt_spec import UPDATES, CharacteristicSpec, Property
+from benchrig.radio.virtual.reaction_spec import WriteSpec
+from benchrig.values.text import TextFormat
 
 # What a property lets somebody do, and what depends on it and goes with it.
 _DOES: dict[Property, str] = {
@@ -42,7 +44,7 @@ def faults(scene: Scene, limits: Limits) -> Iterator[Fault]:
         yield from _lost_properties(at)
         yield from _extra_properties(at)
         yield from _subscribing(at)
-        yield from _doubled(at)
+    yield from _doubled(device)
     for at in [*parts.services(device), *parts.characteristics(device)]:
         yield from _wrong_uuid(at)
     if device.advertising.connectable:
@@ -77,13 +79,13 @@ def _without(lost: str, left: list[str]) -> dict[str, Any]:
 
 def _extra_properties(at: At) -> Iterator[Fault]:
     present = set(at.spec.properties)
-    for extra, weight in _tempting(present):
+    for extra, weight in _tempting(present, is_text=isinstance(at.spec.format, TextFormat)):
         change = replaced(properties=[*at.spec.properties, extra])
         says = f"The {at.called} can be {_DOES[extra]}, which nobody promised."
         yield at.fault("table", f"extra {extra}", says, change, weight)
 
 
-def _tempting(present: set[str]) -> Iterator[tuple[Property, Weight]]:
+def _tempting(present: set[str], *, is_text: bool) -> Iterator[tuple[Property, Weight]]:
     """To write what was only read, or to read what was only written, is for strangers."""
     if not present & {"write", "write without response"}:
         yield "write", "grave"
@@ -91,7 +93,7 @@ def _tempting(present: set[str]) -> Iterator[tuple[Property, Weight]]:
         yield "write without response", "minor"
     if "read" not in present:
         yield "read", "minor" if present & {"notify", "indicate"} else "grave"
-    if not present & {"notify", "indicate"}:
+    if not present & {"notify", "indicate"} and not is_text:
         yield "notify", "minor"
 
 
@@ -109,12 +111,20 @@ def _subscribing(at: At) -> Iterator[Fault]:
             yield at.fault("table", f"{other} instead of {one}", says, replaced(properties=exchanged), "minor")
 
 
-def _doubled(at: At) -> Iterator[Fault]:
-    service = at.path.rpartition("/")[0]
-    second = replace(at.spec, name=f"second {at.called}", on_write=type(at.spec.on_write)())
-    within = At(service, at.called, at.within[0])
-    says = f"The {at.called} is there twice."
-    yield within.fault("table", "duplicate", says, added(second), "minor")
+def _doubled(device: DeviceSpec) -> Iterator[Fault]:
+    """Registered twice: a whole service, or the first characteristic in it."""
+    for at in parts.services(device):
+        again = replace(at.spec, characteristics=[_second(one) for one in at.spec.characteristics])
+        says = f"The {at.called} appears twice."
+        yield At("", at.called, device).fault("table", "duplicate", says, added(again), "minor")
+        for one in at.spec.characteristics[:1]:
+            called = parts.characteristic_called(one)
+            says = f"The {called} appears twice."
+            yield At(at.path, called, at.spec).fault("table", "duplicate", says, added(_second(one)), "minor")
+
+
+def _second(one: CharacteristicSpec) -> CharacteristicSpec:
+    return replace(one, name=f"second {parts.characteristic_called(one)}", on_write=WriteSpec())
 
 
 def _wrong_uuid(at: At) -> Iterator[Fault]:

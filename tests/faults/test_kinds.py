@@ -41,14 +41,13 @@ VALUES = {
 STANDARD, PRIVATE = ["UUID with a wrong digit", "UUID of 128 bits"], [
     "UUID with a wrong digit", "UUID of 16 bits", "UUID in reverse order"]  # fmt: skip
 TABLE = {
-    "battery service": ["missing", *STANDARD, "extra characteristic"],
-    "7d200001 service": ["missing", *PRIVATE, "extra characteristic", "another order"],
-    "serial number": ["missing", "no read", "extra write", "extra notify", "duplicate", *STANDARD],
+    "battery service": ["missing", "duplicate", *STANDARD, "extra characteristic"],
+    "7d200001 service": ["missing", "duplicate", *PRIVATE, "extra characteristic", "another order"],
+    "serial number": ["missing", "no read", "extra write", "duplicate", *STANDARD],
     "temperature": ["missing", "no read", "no notify", "extra write", "no subscribing", "indicate instead of notify",
                     "duplicate", *STANDARD],
     "alarm limit": ["missing", "no read", "no write", "extra write without response", "extra notify", "duplicate", *PRIVATE],
-    "answer": ["missing", "no notify", "extra write", "extra read", "no subscribing", "indicate instead of notify", "duplicate",
-               *PRIVATE],
+    "answer": ["missing", "no notify", "extra write", "extra read", "no subscribing", "indicate instead of notify", *PRIVATE],
     "temperature/user description": ["missing", "empty", "another text", "extra write"],
     "temperature/characteristic presentation format": ["missing", "empty", "another exponent", "another unit", "extra write"],
     "table": ["extra factory service", "extra console service", "extra update service", "extra service of another product",
