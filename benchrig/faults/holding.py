@@ -13,20 +13,24 @@ from benchrig.radio.virtual.device_spec import DeviceSpec
 from benchrig.source.shape import Misfit
 
 
-def misfits(device: DeviceSpec, sound: DeviceSpec | None = None) -> Iterator[Misfit]:
-    """Of all its parts. What it shares with the `sound` one is not looked at again."""
-    known = {id(part) for part in _parts(sound)} if sound else set()
-    for part in _parts(device, known):
+def misfits(device: DeviceSpec, sound: frozenset[int] = frozenset()) -> Iterator[Misfit]:
+    """Of all its parts. Those of a `sound` device (`parts_of`) are not looked at again."""
+    for part in _parts(device, sound):
         yield from part.misfits() if hasattr(part, "misfits") else ()
         if isinstance(part, Block):
             yield from _two_answers(part)
 
 
-def _parts(value: Any, known: set[int] | None = None) -> Iterator[msgspec.Struct]:
+def parts_of(device: DeviceSpec) -> frozenset[int]:
+    """By which a part is known again, as long as the device is kept."""
+    return frozenset(id(part) for part in _parts(device, frozenset()))
+
+
+def _parts(value: Any, known: frozenset[int]) -> Iterator[msgspec.Struct]:
     if isinstance(value, list | tuple):
         for one in value:
             yield from _parts(one, known)
-    if isinstance(value, msgspec.Struct) and not (known and id(value) in known):
+    if isinstance(value, msgspec.Struct) and id(value) not in known:
         yield value
         for name in value.__struct_fields__:
             yield from _parts(getattr(value, name), known)

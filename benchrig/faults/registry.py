@@ -30,7 +30,7 @@ from benchrig.faults import (
     writes,
 )
 from benchrig.faults.fault import Family, Fault, Scene, together
-from benchrig.faults.holding import misfits
+from benchrig.faults.holding import misfits, parts_of
 from benchrig.faults.limits import NONE, Limits
 from benchrig.source.problem import suggest
 from benchrig.source.shape import Misfit
@@ -62,16 +62,17 @@ def faults_of(scene: Scene, *, families: Collection[str] = (), limits: Limits = 
     """Those of these families, of all without any; always in the same order, each with a name of its own."""
     made = [fault for family, generate in GENERATORS if not families or family in families
             for fault in generate(scene, limits)]  # fmt: skip
-    return list(_apart(fault for fault in made if exists(fault, scene)))
+    sound = parts_of(scene.unit)
+    return list(_apart(fault for fault in made if exists(fault, scene, sound)))
 
 
-def exists(fault: Fault, scene: Scene) -> bool:
-    """Whether it makes another device, which a device file can hold."""
+def exists(fault: Fault, scene: Scene, sound: frozenset[int] = frozenset()) -> bool:
+    """Whether it makes another device, which a device file can hold. `sound`: what is known of the parts of the scene."""
     try:
         broken = fault.scene(scene)
     except Misfit:
         return False
-    return broken != scene and next(misfits(broken.unit, scene.unit), None) is None
+    return broken != scene and next(misfits(broken.unit, sound), None) is None
 
 
 def fault_named(scene: Scene, name: str, *, limits: Limits = NONE) -> Fault:
@@ -102,9 +103,7 @@ def _apply(one: Fault, other: Fault, scene: Scene) -> bool:
     """Whether the two are of different things, and each is still one when the other is there."""
     if one.name.partition(": ")[0] == other.name.partition(": ")[0] or _contain(one.subject, other.subject):
         return False
-    return exists(replace(other, change=lambda broken: other.scene(broken)), one.scene(scene)) and exists(
-        together(one, other), scene
-    )
+    return exists(other, one.scene(scene)) and exists(together(one, other), scene)
 
 
 def _contain(one: str, other: str) -> bool:
