@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from benchrig.escapes.plan_limits import limits_of
+from benchrig.escapes.planned import limits_of
 from benchrig.faults.fault import Scene
 from benchrig.plan.loader import load_plan
 from benchrig.radio.virtual import load_devices
