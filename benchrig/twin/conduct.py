@@ -11,6 +11,7 @@ from benchrig.errors import BenchrigError
 from benchrig.twin.cases import Wording, added, cases_of, seconds
 from benchrig.twin.reactions import Known, Occasion, Reactions
 from benchrig.twin.table import Part
+from benchrig.values.base import Format
 
 _WRITES = {"write", "write without response", "signed write"}
 _SHOWING = ("display", "yes/no", "keyboard and display")
@@ -74,7 +75,7 @@ class Conduct:
 
     def state(self, part: Part, place: Place) -> None:
         if place in self._found.volatile:
-            part.put("volatile", True, f"{self._found.volatile[place]}: as it was at first, after a restart")
+            part.put("volatile", True, self._found.volatile[place])
         rise = self._rise(place)
         if rise:
             form, first = self._words.form(place), self._initial.get(place)
@@ -84,7 +85,10 @@ class Conduct:
     def _rise(self, place: Place) -> int | None:
         """By how much each start adds to it."""
         told = self._found.restarted.get(place)
-        return None if told is None else added(told[0], told[1], self._words.form(place))
+        form, first = self._words.form(place), self._initial.get(place)
+        rise = None if told is None else added(told[0], told[1], form)
+        # it has risen once before anybody read it
+        return rise if rise and form is not None and first is not None and _fits_less(form, first, rise) else None
 
     def occasions(self, made: Part) -> None:
         starts: list[tuple[dict[str, Any], str]] = []
@@ -117,6 +121,11 @@ class Conduct:
 
 def _is_of_attribute(error: str) -> bool:
     return error in ("write not permitted", "request not supported") or error.startswith("insufficient ")
+
+
+def _fits_less(form: Format, first: bytes, rise: int) -> bool:
+    number = form.decode(first)
+    return isinstance(number, int) and number >= rise
 
 
 def _fits(form: Any, data: bytes) -> bool:

@@ -107,6 +107,8 @@ class _Following:
         # the writes so far, and how many there were when a value was last known
         self._count = 0
         self._counted: dict[Place, int] = {}
+        # what was written and not read since, and by what
+        self._assumed: dict[Place, Occasion] = {}
 
     def run(self, story: Story) -> None:
         for act in story.acts:
@@ -124,6 +126,8 @@ class _Following:
         if not act.error:
             self._cause = self._written
             self._count += 1
+            if act.place is not None:
+                self._assumed[act.place] = self._written
 
     def _disconnect(self, act: Act) -> None:
         self._cause = act
@@ -159,12 +163,27 @@ class _Following:
             return
         before = self._known.get(act.place)
         self._known[act.place] = act.data
+        written = self._assumed.pop(act.place, None)
+        if written is not None and written is not self._cause:
+            self._after_written(written, act, act.place, before)
+            return
         if isinstance(self._cause, Occasion):
             self._after_write(self._cause, act, act.place, before)
         elif self._cause is not None and before is not None:
             self._after_pause(self._cause, act, act.place, before)
         self._first.setdefault(act.place, act.data)
         self._counted[act.place] = self._count
+
+    def _after_written(self, written: Occasion, act: Act, place: Place, before: bytes | None) -> None:
+        """Something else has happened between a write and the read of the same attribute."""
+        if act.data == written.act.data:
+            written.kept = True
+        elif act.data != before:
+            return
+        elif isinstance(self._cause, Act) and self._cause.what in _STARTS:
+            self._found.volatile.setdefault(place, f"{act.where}; or the write before was not kept (a guess)")
+        else:
+            written.kept = False
 
     def _after_write(self, cause: Occasion, act: Act, place: Place, before: bytes | None) -> None:
         assert act.data is not None
@@ -188,7 +207,7 @@ class _Following:
         if before == act.data:
             return
         if cause.what in _STARTS and act.data == self._first.get(place):
-            self._found.volatile.setdefault(place, act.where)
+            self._found.volatile.setdefault(place, f"{act.where}: as it was at first, after a restart")
         elif cause.what in _STARTS:
             self._found.restarted.setdefault(place, (before, act.data, act.where))
         else:

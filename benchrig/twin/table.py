@@ -163,6 +163,8 @@ class TableWriter:
         if found is not None:
             (key, value), *_ = found.keys.items()
             part.put(key, value, found.says)
+            if key == "raw" and found.moves:
+                part.unseen.append(f"{self.name(place)}: how its value moves (not all values fit one format)")
         elif {*seen.properties} & (READABLE | SENDING):
             form = self._seen.form(place)
             part.put("raw", Quoted("00" * (form.size or 0) if form else ""), "no value was seen")

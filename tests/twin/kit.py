@@ -85,3 +85,8 @@ def bad_steps(ran: Ran) -> dict[str, str]:
 def differences(one: Device, other: Device, pair: Capability | None = None) -> Comparison:
     looks = [inspected(device, PairingLook(pair) if pair else None, Reader, selection=ANY) for device in (one, other)]
     return compare(*looks)
+
+
+def look_at(device: Device) -> list[tuple[str, list[str]]]:
+    """Its table in brief."""
+    return [(one.uuid, one.properties) for _, one in inspected(device, selection=ANY).characteristics()]

@@ -14,6 +14,10 @@ from tests.twin.kit import bad_steps, differences, evidence_of, file_of, shipped
 
 PAIR: dict[str, Any] = {"secure_logger": "keyboard"}
 DEVICES = sorted(set(SHIPPED.values()))
+QUICK = [
+    device if device in ("sensor", "secure_logger") else pytest.param(device, marks=pytest.mark.slow)
+    for device in DEVICES
+]
 
 
 @cache
@@ -29,7 +33,9 @@ def twin_of_shipped(device: str) -> Twin:
         *(pytest.param(air, seed, marks=pytest.mark.slow) for air in ("kind", "rough") for seed in range(3, 8)),
     ],
 )
-@pytest.mark.parametrize("device", DEVICES)
+@pytest.mark.parametrize(
+    "device", [device if device != "logger" else pytest.param(device, marks=pytest.mark.slow) for device in DEVICES]
+)
 def test_the_plans_of_a_device_pass_its_twin(device: str, air: str, seed: int) -> None:
     made = twin_of_shipped(device).device
     for plan in (plan for plan, of in SHIPPED.items() if of == device):
@@ -46,7 +52,7 @@ def test_a_twin_of_rough_records_passes_too(device: str) -> None:
             assert bad_steps(run(file_of(plan), made.device, air="rough", seed=seed)) == {}, plan
 
 
-@pytest.mark.parametrize("device", DEVICES)
+@pytest.mark.parametrize("device", QUICK)
 def test_an_inspection_finds_no_difference_but_values_that_move(device: str) -> None:
     found = differences(shipped(device), twin_of_shipped(device).device, PAIR.get(device))
     assert (found.added, found.removed, found.changed, found.advertising) == ([], [], [], [])
