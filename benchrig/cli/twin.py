@@ -44,13 +44,13 @@ if TYPE_CHECKING:
     "--from",
     "saved",
     multiple=True,
-    help="Use no radio, but inspections that were saved; may be given several times. record.jsonl of runs and .jsonl of benchrig watch say more.",
+    help="Use no radio, but inspections that were saved; may be given several times. record.jsonl of runs, captures and .jsonl of benchrig watch say more.",
 )
 @path_option(
     "--with",
     "beside",
     multiple=True,
-    help="Take these files too: record.jsonl of runs, inspections, .jsonl of benchrig watch; may be given several times.",
+    help="Take these files too: record.jsonl of runs, captures (btsnoop), inspections, .jsonl of benchrig watch; may be given several times.",
 )
 @path_option(
     "--of",
@@ -74,7 +74,7 @@ def twin(
     given: tuple[str, ...], as_json: bool, desk: DeskOptions,
 ) -> None:  # fmt: skip
     """Connect to a device, and write a device file that behaves as the device was seen to: how it advertises, its table,
-    its values and how they move, how often it sends, what it asks for. From records of runs: what it did with each write.
+    its values and how they move, how often it sends, what it asks for. From records and captures of runs: what it did with each write.
 
     Each line says where it is from, and the head lists what was not seen: the file never says more than was seen. Nothing is
     written to the device but the descriptors that subscribing needs, and what --try-write names. The plan of a record is

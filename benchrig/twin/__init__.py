@@ -2,7 +2,7 @@
 
 seen.py          what was seen: tables, values, streams, how it advertised, the story of each run
 from_files.py    inspections, records and watched values that were saved
-story.py         what happened in a run, one act after the other; record_story.py: of a record
+story.py         what happened in a run, one act after the other; record_story.py: of a record, capture_story.py: of a capture
 values.py        bytes of one attribute -> a value of a device file, or how it moves
 timing.py        times of arrival -> period and jitter
 advertised.py    what it advertised -> the advertising of a device file

@@ -121,8 +121,8 @@ def _case(known: Mapping[str, Any], group: Sequence[Occasion], words: Wording) -
     if first.act.error:
         keys["att_error"] = first.act.error
         return Case(keys, first.act.where)
-    answers = {words.name(each.place): _answer(each, words) for each in first.act.answers}
-    late = max((each.after for each in first.act.answers), default=0.0)
+    answers = {words.name(place): _answers(sent, words) for place, sent in _by_place(first.act.answers).items()}
+    late = min((each.after for each in first.act.answers), default=0.0)
     sets = _sets(group, words)
     lines = next((each.lines for each in group if each.lines), [])
     forgets = any(each.forgets for each in group)
@@ -160,6 +160,21 @@ def _sets(group: Sequence[Occasion], words: Wording) -> dict[str, Any]:
             if value is not None and words.name(place) not in made:
                 made[words.name(place)] = value
     return made
+
+
+def _by_place(answers: Sequence[Answer]) -> dict[Place, list[Answer]]:
+    made: dict[Place, list[Answer]] = {}
+    for each in answers:
+        made.setdefault(each.place, []).append(each)
+    return made
+
+
+def _answers(sent: Sequence[Answer], words: Wording) -> Any:
+    """One, or several one after the other."""
+    if len(sent) == 1:
+        return _answer(sent[0], words)
+    every = (sent[-1].after - sent[0].after) / (len(sent) - 1)
+    return {"several": [_answer(each, words) for each in sent]} | ({"every": seconds(every)} if every else {})
 
 
 def _answer(answer: Answer, words: Wording) -> Any:

@@ -8,6 +8,7 @@ from typing import Any
 from benchrig.desk.inspection import CharacteristicSeen
 from benchrig.desk.paths import Place
 from benchrig.errors import BenchrigError
+from benchrig.source.problem import counted
 from benchrig.twin.cases import Wording, added, cases_of, seconds
 from benchrig.twin.reactions import Known, Occasion, Reactions
 from benchrig.twin.table import Part
@@ -54,13 +55,11 @@ class Conduct:
             keys["cases"] = [dict(case.keys) for case in cases]
             for index, case in enumerate(cases):
                 part.comments["on_write", "cases", index] = case.says
-            part.unseen.append(
-                f"{self._words.name(place)}: what other bytes do than the {len(cases)} that were written"
-            )
+            part.unseen.append(f"{self._words.name(place)}: what other writes do ({len(cases)} were seen)")
         if keys:
             part.put("on_write", keys)
         elif any(each.kept for each in told):
-            part.unseen.append(f"{self._words.name(place)}: what it refuses (written and kept: {len(told)} times)")
+            part.unseen.append(f"{self._words.name(place)}: what it refuses ({counted(len(told), 'write')}, all kept)")
         if not any(each.kept for each in told) and not cases:
             part.unseen.append(f"{self._words.name(place)}: whether it keeps what is written")
 

@@ -7,6 +7,8 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
+from benchrig.captures.btsnoop import MAGIC, read_capture
+from benchrig.captures.hci import traffic_of
 from benchrig.draft.evidence import Evidence, StreamSeen
 from benchrig.draft.from_files import add_inspection, add_record, sound_inspection
 from benchrig.errors import BenchrigError, UsageError
@@ -26,9 +28,14 @@ _MOST_BYTES = 256 * 1024 * 1024
 def seen_in(paths: Iterable[Path], names: Names, plan: Plan | None, evidence: Evidence | None = None) -> Seen:
     """Beside the evidence of a device that was met. UsageError for a file that is none of these, or where none has a table."""
     evidence = evidence if evidence is not None else Evidence()
-    records, security = [], []
+    records, security, captures = [], [], []
+    paths = [*paths]
+    folders = {path.parent for path in paths if path.name == "record.jsonl"}
     for path in paths:
-        if path.suffix.lower() != ".jsonl":
+        if _is_capture(path):
+            captures.append((path.name, traffic_of(read_capture(path).packets), path.parent in folders))
+            evidence.sources.append(f"capture {path.name}")
+        elif path.suffix.lower() != ".jsonl":
             seen = sound_inspection(path)
             add_inspection(evidence, seen, path.name)
             if seen.security is not None:
@@ -44,7 +51,7 @@ def seen_in(paths: Iterable[Path], names: Names, plan: Plan | None, evidence: Ev
             "no attribute table was seen: records and watched values have none",
             advice="add --from with a file of 'benchrig inspect --save', or take the device itself",
         )
-    return Seen(evidence, names, records, security, [*levels_of(evidence)])
+    return Seen(evidence, names, records, security, [*levels_of(evidence)], captures)
 
 
 def _plan_of(record: Record, plan: Plan | None, evidence: Evidence, name: str) -> Plan | None:
@@ -70,6 +77,14 @@ def levels_of(evidence: Evidence) -> list[float]:
     """Of the units that were met: all that was heard of them, else what inspections kept."""
     heard = [level for one in evidence.air.heard.values() if one.address in evidence.units for level in one.rssi]
     return heard or [each.rssi for each in evidence.advertised if each.rssi is not None]
+
+
+def _is_capture(path: Path) -> bool:
+    try:
+        with path.open("rb") as file:
+            return file.read(len(MAGIC)) == MAGIC
+    except OSError:
+        return False
 
 
 def _is_watch(path: Path) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
+from benchrig.captures.hci import Traffic
 from benchrig.desk.inspection import CharacteristicSeen, SecuritySeen, ServiceSeen
 from benchrig.desk.paths import AttributeSeen, Place, attributes_in
 from benchrig.draft.evidence import Evidence, StreamSeen
@@ -17,6 +18,7 @@ from benchrig.record.model import Record
 from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import Names
 from benchrig.steps.lookup import look_up
+from benchrig.twin.capture_story import told_by
 from benchrig.twin.record_story import story_of
 from benchrig.twin.story import Act, Story
 from benchrig.values import catalogue
@@ -44,6 +46,8 @@ class Seen:
     records: list[tuple[str, Record, Plan | None]] = field(default_factory=list)
     security: list[tuple[str, SecuritySeen]] = field(default_factory=list)
     levels: list[float] = field(default_factory=list)
+    # captures by name; those beside a record tell again what the record tells
+    captures: list[tuple[str, Traffic, bool]] = field(default_factory=list)
     stories: list[Story] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -60,6 +64,12 @@ class Seen:
             *self.stories,
             *(story_of(record, plan, self.find, f"record {name}") for name, record, plan in self.records),
         ]
+
+        for name, traffic, is_beside in self.captures:
+            told = told_by(traffic, self.evidence.units, self._places.get, f"capture {name}")
+            self.evidence.heard += told.streams
+            self.levels = self.levels or told.levels
+            self.stories += [] if is_beside else [told.story]
 
     @property
     def main(self) -> str:

@@ -17,7 +17,7 @@ from benchrig.radio.virtual.device_spec import LONGEST_NAME, TOP_BITS, DeviceSpe
 from benchrig.radio.virtual.words import AddressText
 from benchrig.radio.virtual.writing import device_text
 from benchrig.source.layout import Layout, Path
-from benchrig.source.problem import Problems
+from benchrig.source.problem import Problems, counted
 from benchrig.source.writing import Bare, Quoted, decimal_text
 from benchrig.source.yaml import read_bytes
 from benchrig.twin.advertised import data_of, interval_of, told_by_system
@@ -111,7 +111,7 @@ class _Composer:
     def _address(self, made: Part, address: str, look: Snapshot) -> None:
         is_public = look.address_type == "public"
         if not is_address(address) or not (is_public or AddressText(address).top_bits in TOP_BITS.values()):
-            made.unseen.append("its address (this radio does not tell it); the twin has one of its own")
+            made.unseen.append("its address (this radio does not tell it); the twin has another")
             return
         made.put("address", Quoted(address), look.source)
         if is_public:
@@ -182,12 +182,14 @@ class _Composer:
             keys["spread"] = _dbm(stdev(levels), "dB")
         else:
             made.unseen.append("how its level spreads")
-        made.put("rssi", keys, f"{len(levels)} levels, {min(levels):g} to {max(levels):g} dBm, at this bench")
+        made.put(
+            "rssi", keys, f"{counted(len(levels), 'level')}, {min(levels):g} to {max(levels):g} dBm, at this station"
+        )
 
     def _mtu(self, made: Part) -> None:
         told = [look.payload for look in self._seen.evidence.looks if look.payload]
         if told:
-            made.put("mtu", max(told) + 3, f"{max(told)} bytes in a packet at this bench; it may offer more")
+            made.put("mtu", max(told) + 3, f"{max(told)} bytes in a packet at this station; it may offer more")
 
     # --- what it does
 

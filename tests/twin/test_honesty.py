@@ -8,13 +8,14 @@ from pathlib import Path
 import pytest
 
 from benchrig.desk.inspection_file import Document, save_document
+from benchrig.plan.brought import bring
 from benchrig.steps.attribute import Names
 from benchrig.twin.from_files import seen_in
 from benchrig.twin.writing import Twin, twin_of
 from tests.cli.calling import call
 from tests.desk.kit import inspected
 from tests.run.kit import DEVICES, device_text, plan_text, run
-from tests.twin.kit import ANY, bad_steps, look_at, twin
+from tests.twin.kit import ANY, bad_steps, file_of, look_at, twin
 
 OWN = "5f2d000{}-3b7d-4a55-9c0e-7d1f5a2b8e10".format
 SERVICE = f"services:\n  - service: {OWN(0)}\n    characteristics:\n"
@@ -169,3 +170,35 @@ def test_files_alone_tell_the_same(tmp_path: Path) -> None:
     refused = call("twin", "-o", tmp_path / "x.yaml", "--from", watched)
     assert refused.exit_code == 4
     assert "no attribute table was seen" in refused.stderr
+
+
+def test_a_capture_alone_tells_reads_writes_answers_and_streams(tmp_path: Path) -> None:
+    text = device(
+        "name: a, as: uint16, properties: [read, write, notify], value: 3, on_write: {notify: {a: {several: [7, 8], every: 100 ms}}}",
+        "as: uint16, properties: [notify], value: {counter: {}}, notify: {period: 100 ms}",
+    )
+    steps = (
+        "exchange: a1\n    value: 5\n    answers: {last: {count: 2}}\n    format: {as: hex}",
+        "notify: a2\n    for: 3 s\n    counter: value\n    expect: {lost: {equals: 0}}",
+    )
+    assert run(plan(*steps), text, capture=tmp_path / "a.btsnoop").ended.verdict == "pass"
+    save_document(Document(inspected(text, selection=ANY), []), tmp_path / "a.json")
+    (tmp_path / "plan.yaml").write_text(plan(*steps), encoding="utf-8")
+    found = twin_of(seen_in([tmp_path / "a.json", tmp_path / "a.btsnoop"], bring(tmp_path / "plan.yaml").names, None))
+    assert "notify: {a1: {several: [7, 8], every: 90 ms}}" in found.text
+    assert "notify: {period: 100 ms" in found.text
+    assert "counter: {start: 0, step: 1}" in found.text
+    assert bad_steps(run(plan(*steps), found.device)) == {}
+
+
+@pytest.mark.slow
+def test_a_capture_tells_what_a_record_does(tmp_path: Path) -> None:
+    """The packets of a run, without its record and its plan's names for what answers."""
+    box, capture, saved = DEVICES / "transport_box.yaml", tmp_path / "run.btsnoop", tmp_path / "golden.json"
+    assert run(file_of("box_end_of_line"), box, capture=capture).ended.verdict == "pass"
+    names = bring(file_of("box_end_of_line")).names
+    save_document(Document(inspected(box, selection=ANY, names=names), []), saved)
+    found = twin_of(seen_in([saved, capture], names, None))
+    assert "# capture run.btsnoop" in found.text
+    for air, seed in (("kind", 1), ("rough", 2)):
+        assert bad_steps(run(file_of("box_end_of_line"), found.device, air=air, seed=seed)) == {}

@@ -86,7 +86,7 @@ def test_what_the_head_lists() -> None:
     told = "\n".join(made.unseen)
     for line in (
         "code: what a write does (nothing was written)",
-        "control: what other bytes do than the 9 that were written",
+        "control: what other writes do (9 were seen)",
         "answer: no value (not readable)",
         "pairing: nobody paired with it",
         "(nothing arrived while somebody listened)",
