@@ -129,12 +129,12 @@ PAIRED = device_text("""services:
 """)
 
 
-def test_what_wants_a_paired_link_is_no_fault_of_the_device(tmp_path: Path) -> None:
+def test_what_wants_a_paired_link_is_the_devices_answer(tmp_path: Path) -> None:
     device = tmp_path / "device.yaml"
     device.write_text(PAIRED, encoding="utf-8")
     at = ("--radio", f"virtual:{device}")
-    assert call("read", "temperature", *at).exit_code == 7
+    assert call("read", "temperature", *at).exit_code == 1
     assert call("read", "temperature", "humidity", *at).exit_code == 1
     refused = call("write", "temperature", "3 °C", "--acknowledge", *at)
-    assert refused.exit_code == 7
+    assert refused.exit_code == 1
     assert "\nbenchrig: write temperature: the device answered with ATT error" in refused.stderr

@@ -106,7 +106,7 @@ def test_an_error_of_benchrig_passes_unchanged() -> None:
 
 
 @pytest.mark.parametrize(("code", "paired"), [(0x02, False), (0x05, True), (0x0C, True), (0x0F, True)])
-def test_that_an_attribute_wants_a_paired_link_is_not_the_units_fault(code: int, paired: bool) -> None:
+def test_an_attribute_that_wants_a_paired_link_is_the_devices_answer(code: int, paired: bool) -> None:
     """Codes: Core Vol 3 Part F 3.4.1.1, table 3.4."""
     error = translate(exc.BleakGATTProtocolError(code), "read x")
-    assert (error.cause, "nothing was paired before" in error.message) == ("station" if paired else "device", paired)
+    assert (error.cause, "nothing was paired before" in error.message) == ("device", paired)
