@@ -76,6 +76,8 @@ _HOST = {
     "scan.interval": "the operating system hides repeated reports of a device, so an interval cannot be measured",
     "scan.count": "the operating system hides repeated reports of a device, so they cannot be counted",
     "scan.directed": "the operating system does not show directed advertising",
+    "scan.flags": "the operating system does not show the flags of a device",
+    "scan.appearance": "the operating system does not show the advertised appearance of a device",
     "connect.connected": "the operating system tries again itself, and does not tell that the device left a request unanswered",
     "discover.elapsed": "the operating system reads the table as part of the connection",
     "disconnect.elapsed": "the operating system takes its own time to end a connection, Linux 2 s",

@@ -11,6 +11,7 @@ from benchrig.source.problem import suggest
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import ReadingType
 from benchrig.steps.waiting import Goal
+from benchrig.values.advertising import split
 from benchrig.values.limit import Limit
 
 if TYPE_CHECKING:
@@ -26,6 +27,8 @@ def _no_address_type(word: str) -> tuple[str, str] | None:
     return None if word in known else (f"an address type is never '{word}'", suggest(word, known))
 
 
+_FLAGS, _APPEARANCE = 0x01, 0x19  # Assigned Numbers 2.3, common data types
+
 # always, when something of what was heard was for all, never
 DIRECTED = ("always", "sometimes", "never")
 ADVERTISED: dict[str, ReadingType] = {
@@ -35,6 +38,8 @@ ADVERTISED: dict[str, ReadingType] = {
     "manufacturer_data": ReadingType("bytes", "", "company identifier (little-endian) and data"),
     "service_data": ReadingType("list", "", "service names with their data, 'name=HEX'"),
     "tx_power": ReadingType("number", "dBm", "advertised transmit power"),
+    "flags": ReadingType("number", "", "byte of its flags"),
+    "appearance": ReadingType("number", "", "advertised appearance"),
     "directed": ReadingType("text", "", "whether it advertised to this bench alone", options=DIRECTED),
     "address_type": ReadingType("text", "", "'public' or 'random'", wrong=_no_address_type),
     "address": ReadingType("text", "", "device address as the radio gives it"),
@@ -51,10 +56,19 @@ def advertised(names: Names, unit: Sighting) -> dict[str, Any]:
         "manufacturer_data": data or None,
         "service_data": [f"{names.label(uuid, 'service')}={part.hex().upper()}" for uuid, part in unit.service_data.items()],
         "tx_power": unit.tx_power,
+        "flags": _number(unit, _FLAGS),
+        "appearance": _number(unit, _APPEARANCE),
         "directed": _directed(unit),
         "address_type": unit.address_type or None,
         "address": unit.address,
     }  # fmt: skip
+
+
+def _number(unit: Sighting, kind: int) -> int | None:
+    """Of the first structure of this type, in its data or its scan response, which host radios do not show."""
+    structures = [one for payload in (unit.payload, unit.scan_response) if payload for one in split(payload).structures]
+    found = next((one.data for one in structures if one.kind == kind and one.data), None)
+    return None if found is None else int.from_bytes(found, "little")
 
 
 def _directed(unit: Sighting) -> str | None:

@@ -17,6 +17,8 @@ BROKEN = {
     "scan.interval": "{max: 1 ms}",
     "scan.count": "{max: 0}",
     "scan.directed": "{equals: always}",
+    "scan.flags": "{equals: 0xFF}",
+    "scan.appearance": "{equals: 1}",
     "connect.connected": "{equals: false}",
     "discover.elapsed": "{min: 1 h}",
     "disconnect.elapsed": "{min: 1 h}",

@@ -58,7 +58,7 @@ ADVERTISING = [
     "interval doubled", "interval halved", "interval five times", "10 dB too weak", "20 dB too weak", "20 dB too strong",
     "not connectable", "stops after 5 s", "late after a link", "silent after a link", "public address", "default address",
     "address of a neighbour", "address changes", "no battery", "wrong battery", "extra service", "no transmit power",
-    "another transmit power", "no flags", "flag 0x01", "flag 0x02", "flag 0x04", "no manufacturer data", "another company",
+    "another transmit power", "no appearance", "another appearance", "no flags", "flag 0x01", "flag 0x02", "flag 0x04", "no manufacturer data", "another company",
     "wrong byte 1 of manufacturer data", "wrong byte 2 of manufacturer data", "manufacturer data a byte short",
     "manufacturer data in reverse order", "no name", "name of a neighbour", "name cut short", "factory mode",
     "no data of battery", "wrong byte 1 of data of battery", "wrong byte 2 of data of battery", "data of battery a byte short",
