@@ -34,6 +34,6 @@ def _tail(hits: int, trials: int, share: float) -> float:
     for each in range(hits, 0, -1):
         term *= each / (trials - each + 1) * odds
         total += term
-        if term < total * _NOTHING:
+        if term <= total * _NOTHING:  # 0 where the first one is below all floats
             break
     return total

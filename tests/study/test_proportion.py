@@ -33,6 +33,12 @@ def test_success_run(confidence: float, reliability: float) -> None:
     assert expected[0] == math.ceil(math.log(1 - confidence) / math.log(reliability))
 
 
+def test_tails_below_all_floats() -> None:
+    assert chance_of_at_most(100, 10_000_000, 0.5) == 0
+    assert chance_of_at_most(9_999_000, 10_000_000, 0.5) == 1
+    assert hits_allowed(10_000_000, 0.01, 0.95) == 99_482
+
+
 def test_trials_that_no_number_and_any_number_is_enough_for() -> None:
     assert trials_needed(0, 0.95) is None
     assert trials_needed(1, 0.95) == 1
