@@ -26,6 +26,7 @@ from benchrig.values.limit import Limit
 from benchrig.values.quantity import Duration, as_number
 
 MOST_ROUNDS = 10_000_000
+SHARE = "failed_share"
 # A round that is over in less, in seconds, has met nothing that takes time; so many of them in a row are the end.
 _NO_TIME = 0.001
 _MOST_IDLE = 1000
@@ -153,7 +154,7 @@ class Repeat(Composite, kw_only=True):
             "rounds": ReadingType("number", "", "rounds that were carried out"),
             "passed": ReadingType("number", "", "rounds in which every step passed"),
             "failed": ReadingType("number", "", "rounds in which a step did not pass"),
-            "failed_share": ReadingType(
+            SHARE: ReadingType(
                 "number",
                 "%",
                 "share of the rounds in which a step did not pass",
@@ -228,7 +229,8 @@ class Repeat(Composite, kw_only=True):
 
     def _decided(self, tally: _Tally, over_rounds: RoundReadings) -> bool:
         """Whether nothing more has to be seen."""
-        return over_rounds.satisfy(self.stop_when, tally.readings) or self._decision(tally) not in (None, "undecided")
+        own = {**tally.readings, SHARE: (tally.share, "%")}
+        return over_rounds.satisfy(self.stop_when, own) or self._decision(tally) not in (None, "undecided")
 
     def _decision(self, tally: _Tally) -> str | None:
         return None if self.sequential is None else self.sequential.test.decision(tally.carried_out, tally.failed)
@@ -246,9 +248,8 @@ class Repeat(Composite, kw_only=True):
             raise tally.error()
 
     def _report_share(self, bench: CompositeBench, tally: _Tally) -> None:
-        if bench.wanted("failed_share"):
-            share = as_number(Fraction(100 * tally.failed, tally.carried_out))
-            bench.reading("failed_share", share, "%", telling=tally.telling, evidence=tally.failures)
+        if bench.wanted(SHARE):
+            bench.reading(SHARE, tally.share, "%", telling=tally.telling, evidence=tally.failures)
         if (decision := self._decision(tally)) is not None:
             seen = Trials(tally.carried_out, tally.failed)
             bench.reading(DECISION, decision, telling=tally.telling, evidence=seen)
@@ -300,6 +301,11 @@ class _Tally:
     def carried_out(self) -> int:
         """The rounds that conditions did not leave out."""
         return self.rounds - self.empty
+
+    @property
+    def share(self) -> float | None:
+        """Of failed rounds, in %; None before one was carried out."""
+        return as_number(Fraction(100 * self.failed, self.carried_out)) if self.carried_out else None
 
     @property
     def failures(self) -> Failures:

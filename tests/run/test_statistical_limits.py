@@ -65,6 +65,14 @@ def test_the_share_of_failed_rounds(rounds: int, sometimes: tuple[str, ...], pas
     assert (ran.ended.verdict, ran.ended.cause) == (("pass", None) if passed else ("fail", "limit"))
 
 
+def test_a_share_can_end_a_repetition() -> None:
+    ran = run(
+        repeat(50, "failed: {max: 9}", more="stop_when: {failed_share: {min: 20 %}}"), unit(f"{{from: 5, {FAILS}}}")
+    )
+    assert (ran.reading("series", "rounds").value, ran.reading("series", "failed").value) == (5, 1)
+    assert "failed_share" not in {reading.name for reading in ran.step("series").readings}  # nobody asks for it
+
+
 def test_rounds_that_a_condition_leaves_out_show_nothing() -> None:
     plan = repeat(59, "failed_share: {max: 5 %, confidence: 95 %}, look.elapsed.p95: {max: 1 s, confidence: 95 %}",
                   step="read: battery level, only_if: {round: {max: 40}}")  # fmt: skip
