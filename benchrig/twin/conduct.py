@@ -109,6 +109,8 @@ class Conduct:
         shown = [({"print": line}, where) for line, where in self._found.shown.items()]
         if made.keys.get("security", {}).get("capability") in _SHOWING:
             _actions(made, "on_display", shown)
+            if not shown:
+                made.unseen.append("where its passkey or number is to be read: the twin shows it nowhere")
         lines = [
             ({"matches": _literal(sent), "print": line}, where) for sent, (line, where) in self._found.console.items()
         ]
