@@ -82,10 +82,13 @@ def add_inspection(evidence: Evidence, seen: Inspection, name: str) -> None:
     evidence.hides = evidence.hides or not seen.whole_table
 
 
-def add_record(evidence: Evidence, record: Record, name: str) -> None:
+def add_record(evidence: Evidence, record: Record, name: str, device: str | None = None) -> None:
+    """`device` is the key of the only device that counts; None for all of them."""
     unit = (record.unit.address or record.unit.serial) if record.unit else name
     for step in record.steps:
         kind, attribute = step.planned.kind, step.planned.subject
+        if device is not None and step.planned.device not in ("", device):
+            continue
         if kind == "read" and attribute:
             evidence.reads += _reads(step, unit, attribute)
         elif kind == "notify" and attribute:

@@ -29,7 +29,7 @@ def seen_in(paths: Iterable[Path], names: Names, plan: Plan | None, evidence: Ev
     """Beside the evidence of a device that was met. UsageError for a file that is none of these, or where none has a table."""
     evidence = evidence if evidence is not None else Evidence()
     records, security, captures = [], [], []
-    paths = [*paths]
+    paths = sorted(paths, key=lambda path: path.suffix.lower() == ".jsonl")  # who the unit is comes first
     folders = {path.parent for path in paths if path.name == "record.jsonl"}
     for path in paths:
         if _is_capture(path):
@@ -44,7 +44,10 @@ def seen_in(paths: Iterable[Path], names: Names, plan: Plan | None, evidence: Ev
             _add_watch(evidence, path)
         else:
             record, name = read_record(path), path.parent.name or path.name
-            add_record(evidence, record, name)
+            add_record(evidence, record, name, _key_of(record, evidence))
+            ended = "cut off" if record.ended is None else record.ended.verdict
+            if ended != "pass":
+                evidence.doubts.append(f"record {name}: whether the unit was a good one (the run: {ended})")
             records.append((name, record, _plan_of(record, plan, evidence, name)))
     if not any(look.services for look in evidence.looks):
         raise UsageError(
@@ -52,6 +55,12 @@ def seen_in(paths: Iterable[Path], names: Names, plan: Plan | None, evidence: Ev
             advice="add --from with a file of 'benchrig inspect --save', or take the device itself",
         )
     return Seen(evidence, names, records, security, [*levels_of(evidence)], captures)
+
+
+def _key_of(record: Record, evidence: Evidence) -> str | None:
+    """What the plan of a record calls the unit; None for a plan with one device."""
+    known = (key for key, seen in record.devices.items() if seen.address in evidence.units)
+    return next(known, "") if len(record.devices) > 1 else None
 
 
 def _plan_of(record: Record, plan: Plan | None, evidence: Evidence, name: str) -> Plan | None:

@@ -18,9 +18,10 @@ Find = Callable[[str], Place | None]
 _SENDS = "sends to the console: "
 
 
-def story_of(record: Record, plan: Plan | None, find: Find, source: str) -> Story:
+def story_of(record: Record, plan: Plan | None, find: Find, source: str, device: str = "") -> Story:
+    """`device` is the key of the unit, where the plan has several."""
     told = _Telling(source, find, _steps(record, plan))
-    acts = [act for each in record.executions for act in told.acts(each)]
+    acts = [act for each in record.executions if each.planned.device in ("", device) for act in told.acts(each)]
     return Story(source, tuple(sorted(acts, key=lambda act: act.at)))
 
 

@@ -62,7 +62,10 @@ class Seen:
         self._forms: dict[Place, FormatSpec | None] = {}
         self.stories = [
             *self.stories,
-            *(story_of(record, plan, self.find, f"record {name}") for name, record, plan in self.records),
+            *(
+                story_of(record, plan, self.find, f"record {name}", self._key(record))
+                for name, record, plan in self.records
+            ),
         ]
 
         for name, traffic, is_beside in self.captures:
@@ -70,6 +73,11 @@ class Seen:
             self.evidence.heard += told.streams
             self.levels = self.levels or told.levels
             self.stories += [] if is_beside else [told.story]
+
+    def _key(self, record: Record) -> str:
+        """What the plan of a record calls the unit; '' for the only device."""
+        address = next((look.unit for look in self.evidence.looks if look.services), "")
+        return next((key for key, seen in record.devices.items() if seen.address == address), "")
 
     @property
     def main(self) -> str:

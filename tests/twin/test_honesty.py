@@ -9,13 +9,15 @@ import pytest
 
 from benchrig.desk.inspection_file import Document, save_document
 from benchrig.plan.brought import bring
+from benchrig.plan.loader import load_plan
 from benchrig.steps.attribute import Names
 from benchrig.twin.from_files import seen_in
+from benchrig.twin.seen import Seen
 from benchrig.twin.writing import Twin, twin_of
 from tests.cli.calling import call
 from tests.desk.kit import inspected
 from tests.run.kit import DEVICES, device_text, plan_text, run
-from tests.twin.kit import ANY, bad_steps, file_of, look_at, twin
+from tests.twin.kit import ANY, bad_steps, file_of, look_at, seen_of, twin
 
 OWN = "5f2d000{}-3b7d-4a55-9c0e-7d1f5a2b8e10".format
 SERVICE = f"services:\n  - service: {OWN(0)}\n    characteristics:\n"
@@ -202,3 +204,23 @@ def test_a_capture_tells_what_a_record_does(tmp_path: Path) -> None:
     assert "# capture run.btsnoop" in found.text
     for air, seed in (("kind", 1), ("rough", 2)):
         assert bad_steps(run(file_of("box_end_of_line"), found.device, air=air, seed=seed)) == {}
+
+
+def test_of_several_devices_only_the_one_that_was_inspected_counts(tmp_path: Path) -> None:
+    units = [device(f"as: uint16, properties: [read, write], value: {value}") for value in (3, 9)]
+    units[1] = units[1].replace("unit 1", "unit 2").replace("C4:00:00:00:00:01", "C4:00:00:00:00:02")
+    named = f"attributes: {{a1: {{uuid: {OWN(1)}, as: uint16}}}}"
+    text = (
+        f"plan: two\ndevices:\n  one: {{select: {{name: unit 1}}, {named}}}\n  other: {{select: {{name: unit 2}}, {named}}}\nsteps:\n"
+        + "".join(f"  - connect:\n    device: {key}\n    name: link {key}\n" for key in ("one", "other"))
+        + "".join(
+            f"  - write: a1\n    device: {key}\n    name: write {key}\n    value: {value}\n    read_back: true\n"
+            for key, value in (("one", 5), ("other", 6))
+        )
+    )
+    (tmp_path / "plan.yaml").write_text(text, encoding="utf-8")
+    ran = run(tmp_path / "plan.yaml", *units)
+    assert bad_steps(ran) == {}, ran.ended.message
+    seen = seen_of(units[1])
+    story = Seen(seen.evidence, seen.names, [("two", ran.record, load_plan(tmp_path / "plan.yaml"))]).stories[0]
+    assert [act.data for act in story.acts if act.what == "write"] == [b"\x06\x00"]
