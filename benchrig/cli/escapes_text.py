@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 
 from benchrig.escapes.results import PASSED, About, Catch, Hunted, Result
 from benchrig.escapes.telling import sentence, step_words, summary
-from benchrig.faults.fault import Fault
+from benchrig.faults.fault import WEIGHTS, Fault, Weight
 from benchrig.source.problem import counted
 from benchrig.terminal import console
 from benchrig.text.escape import plain
@@ -15,6 +15,8 @@ from benchrig.text.tables import print_line, print_table
 
 _STYLES = {"grave": "bold red", "serious": "red", "minor": "yellow"}
 _LONGEST = 1000
+# More escapes than these are told in groups, without a sentence for each.
+_FEW = 25
 
 
 class EscapesPage:
@@ -62,12 +64,31 @@ class EscapesPage:
         found = hunted.of(*PASSED)
         if not found:
             return
-        self._title(f"ESCAPED  {len(found)}", "bold red")
-        for each in found:
+        weights = Counter(each.fault.weight for each in found)
+        told = ", ".join(f"{weights[weight]} {weight}" for weight in WEIGHTS if weights[weight])
+        self._title(f"ESCAPED  {len(found)}: {told}", "bold red")
+        if len(found) > _FEW:
+            self._grouped(hunted, found)
+        for each in found if len(found) <= _FEW else ():
             self._fault(each.fault)
             self._line(each.fault.says, indent=4)
             if each.outcome == "by luck":
                 self._line(f"caught by luck: {sentence(each)}", indent=4, style="yellow")
+
+    def _grouped(self, hunted: Hunted, found: Sequence[Result]) -> None:
+        """Of very many a line for each thing that is broken, with what is wrong with it."""
+        groups: dict[tuple[Weight, str], list[str]] = {}
+        for each in found:
+            thing, _, kind = each.fault.name.partition(": ")
+            luck = " (caught by luck)" * (each.outcome == "by luck")
+            groups.setdefault((each.fault.weight, thing), []).append((kind or thing) + luck)
+        for (weight, thing), kinds in groups.items():
+            wrong = plain(", ".join(kinds), 10 * _LONGEST)
+            head = (f"{weight:<8} ", _STYLES[weight]), (f"{plain(thing, _LONGEST)}: ", "bold")
+            print_line(self._console, *head, (wrong, ""), hang=9)
+        if blind := _never_caught(hunted):
+            self._line(f"Nothing notices any fault of: {blind}.")
+        self._line("What each means: --fault 'NAME: WHAT', or --list for all of them.", style="dim")
 
     def _fault(self, fault: About) -> None:
         weight = (f"{fault.weight:<8} ", _STYLES[fault.weight])
@@ -133,6 +154,16 @@ class EscapesPage:
 
     def _line(self, text: str, *, indent: int = 0, style: str = "") -> None:
         print_line(self._console, (plain(text, _LONGEST), style), indent=indent)
+
+
+def _never_caught(hunted: Hunted) -> str:
+    """'note (24), log interval (45)': what the plan does not look at, the most faults first."""
+    faults, caught = Counter[str](), set[str]()
+    for each in hunted.of("caught", *PASSED):
+        thing, colon, _ = each.fault.name.partition(": ")
+        faults[thing] += bool(colon)
+        caught |= {thing} if each.outcome == "caught" else set()
+    return ", ".join(f"{thing} ({count})" for thing, count in faults.most_common() if count > 1 and thing not in caught)
 
 
 def _readings(caught: Sequence[Catch], node: str) -> str:

@@ -40,12 +40,13 @@ def shown(text: str, console: Console, style: str = "") -> Text:
     return Text(ascii_text(text) if console.options.ascii_only else text, style)
 
 
-def print_line(console: Console, *spans: tuple[str, str], indent: int = 0) -> None:
-    """A line of texts with their styles; indented in all rows that it takes."""
+def print_line(console: Console, *spans: tuple[str, str], indent: int = 0, hang: int = 0) -> None:
+    """A line of texts with their styles; indented in all rows that it takes, by `hang` more in all but the first."""
     line = Text().join(shown(text, console, style) for text, style in spans)
-    for row in line.wrap(console, max(20, console.width - indent), overflow="fold"):
+    for number, row in enumerate(line.wrap(console, max(20, console.width - indent - hang), overflow="fold")):
         row.rstrip()
-        console.print(Text(" " * indent) + row, overflow="ignore", soft_wrap=True)
+        before = " " * (indent + (hang if number else 0))
+        console.print(Text(before) + row, overflow="ignore", soft_wrap=True)
 
 
 def print_trimmed(console: Console, what: RenderableType, overflow: OverflowMethod | None = None) -> None:

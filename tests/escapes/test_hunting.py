@@ -35,6 +35,12 @@ def test_each_fault_has_its_outcome_in_the_order_of_weight_whatever_the_processe
     assert {"grave"} == {each.fault.weight for each in one[:2]}
 
 
+def test_on_the_rough_air_too(tmp_path: Path) -> None:
+    rough = replace(hunt(tmp_path, seeds=(3, 4)), sound=replace(kit.sound(tmp_path), air="rough"))
+    rough.prove()
+    assert {each.fault.name: each.outcome for each in Hunting(rough, ALL).run()} == OUTCOMES
+
+
 def test_who_caught_it_and_what_else_would_have(tmp_path: Path) -> None:
     [first] = results(tmp_path, [NO_SENSING])
     [whole] = results(tmp_path, [NO_SENSING], whole=True)
