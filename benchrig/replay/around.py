@@ -10,7 +10,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from benchrig.plan.model import Plan
+from benchrig.radio.security import SHOWING
 from benchrig.record.model import Execution, Record
+from benchrig.record.secrets import MASK
 from benchrig.replay.story import Asked, Story, Unasked
 from benchrig.source.shape import Misfit
 from benchrig.steps.pair import Pair
@@ -21,7 +23,7 @@ _LINE = re.compile(r" *(-?\d+\.\d+) ([ >]) (.*)")
 _INDEX = re.compile(r"\[\d+\]$")
 # Two clocks of one event: the capture's and the console's.
 _SAME = 1e-3
-SOME_PASSKEYS = ("000000", "111111")
+SOME_PASSKEYS = ("000000", "111111", "222222", "333333")
 
 
 @dataclass(frozen=True)
@@ -63,6 +65,21 @@ def label_steps(story: Story, record: Record) -> None:
             asked.step = f"{step.where.label} ({step.planned.name})"
 
 
+def drop_switched_off(story: Story, record: Record) -> None:
+    """A link that ended since the bench took the power away is no deed of the unit."""
+    spans = [
+        (each.opened.at - _SAME, each.ended.at)
+        for each in record.executions
+        if each.planned.kind == "power" and each.opened and each.ended
+    ]
+    for asked in story.asked:
+        asked.then = [
+            one
+            for one in asked.then
+            if one.deed != "vanishes" or not any(begin <= asked.at + one.after <= end for begin, end in spans)
+        ]
+
+
 def lines_of(folder: Path | None, record: Record, name: str = "console") -> list[Line]:
     """Those of console.log; without one those that steps have found."""
     path = None if folder is None else folder / f"{name}.log"
@@ -87,6 +104,9 @@ def tell_lines(story: Story, lines: Iterable[Line]) -> None:
             answering = line
             story.console.setdefault(line.text, [])
             continue
+        if MASK in line.text:
+            _shows(story, line.text)
+            continue
         asked = _before(story, line.at)
         if answering is not None and (asked is None or asked.at < answering.at):
             story.console[answering.text].append(line.text)
@@ -94,6 +114,14 @@ def tell_lines(story: Story, lines: Iterable[Line]) -> None:
             story.started.append(Unasked("prints", max(0.0, line.at), text=line.text))
         else:
             asked.then.append(Unasked("prints", max(0.0, line.at - asked.at), text=line.text))
+
+
+def _shows(story: Story, text: str) -> None:
+    """A line with a number of a pairing in it, which no record has: the twin shows its own."""
+    if story.security.get("capability") in SHOWING:
+        story.displays[text.replace(MASK, "{number}")] = None
+    elif (said := "lines of the console with secret values in them") not in story.lacks:
+        story.lacks.append(said)
 
 
 def _before(story: Story, at: float) -> Asked | None:
@@ -123,30 +151,36 @@ def tell_passkey(story: Story, record: Record, plan: Plan | None) -> None:
     """The passkey that the plan types is that of a unit that has taken it."""
     if story.security.get("capability", "none") == "none":
         return
-    passkey, taken = _passkey(record, plan)
-    if passkey is None:
-        story.lacks.append("the passkey of the unit: a record has no secret values; the twin draws one")
-    elif taken:
-        story.security["passkey"] = passkey
-    else:
-        story.security["passkey"] = next(other for other in SOME_PASSKEYS if other != passkey)
+    literal, others = _passkeys(record, plan)
+    taken = [passkey for passkey, was_taken in literal if was_taken]
+    if taken:
+        story.security["passkey"] = taken[-1]
+    elif literal and not others:
+        refused = {passkey for passkey, _ in literal}
+        story.security["passkey"] = next(other for other in SOME_PASSKEYS if other not in refused)
         story.guesses.append("the passkey of the unit is another one than the plan has")
+    elif not story.displays:
+        story.lacks.append("the passkey of the unit: a record has no secret values; the twin draws one")
 
 
-def _passkey(record: Record, plan: Plan | None) -> tuple[str | None, bool]:
-    """That of the plan, and whether a pairing with it went well."""
-    if plan is None:
-        return None, False
-    steps = {step.id: step.step for step in plan.steps}
+def _passkeys(record: Record, plan: Plan | None) -> tuple[list[tuple[str, bool]], bool]:
+    """Those that are written in the plan, and whether a pairing with each went well; whether there are others."""
+    literal: list[tuple[str, bool]] = []
+    others = plan is None
+    steps = {} if plan is None else {step.id: step.step or step.outline for step in plan.steps}
     for each in record.executions:
         step = steps.get(each.planned.id)
-        if not isinstance(step, Pair) or not isinstance(step.passkey, str) or not SIX_DIGITS.fullmatch(step.passkey):
+        if not isinstance(step, Pair) or each.opened is None:
             continue
-        return str(step.passkey), _paired(each)
-    return None, False
+        if isinstance(step.passkey, str) and SIX_DIGITS.fullmatch(step.passkey):
+            literal.append((str(step.passkey), _paired(each)))
+        else:
+            others = others or step.passkey is not None
+    return literal, others
 
 
 def _paired(step: Execution) -> bool:
     found = {reading.name: reading.value for reading in step.readings}
     passed = step.ended is not None and step.ended.verdict == "pass"
-    return found.get("method") == "passkey" and (passed or found.get("bonded") is not None)
+    failed = found.get("failure", "none") != "none"
+    return found.get("method") == "passkey" and not failed and (passed or found.get("bonded") is not None)

@@ -23,7 +23,9 @@ from benchrig.values.catalogue import name_of
 MOST_DATA = 31
 NEVER = "1 h"  # a restart that nobody has seen the end of
 MANY = 1000  # connection requests of a unit that took none
-_LISTED = frozenset({"devices", "services", "characteristics", "descriptors", "unasked", "on_start", "sometimes"})
+_LISTED = frozenset(
+    {"devices", "services", "characteristics", "descriptors", "unasked", "on_start", "on_display", "sometimes"}
+)
 
 
 @dataclass
@@ -70,6 +72,10 @@ class _Composing:
             self._say(("security",), "as it paired in the run")
         self._faults()
         self._actions()
+        if story.displays:
+            data["on_display"] = [{"print": text} for text in story.displays]
+        if story.slow:
+            data["on_request"] = {"delay": Bare(time_text(story.slow, 3))}
         if story.console:
             data["console"] = [
                 {"matches": re.escape(sent), **({"print": "\n".join(lines)} if lines else {})}

@@ -55,6 +55,7 @@ class Telling:
         self._events = list(events)
         self._listening = Listening(self._events, address)
         self._pairing = Pairing()
+        self._took_to_discover: list[float] = []
         found = Found()
         self._links: dict[int, _Link] = {}
         self._discover(found)
@@ -98,9 +99,25 @@ class Telling:
                 self._on_link(self._links[event.handle], event)
         for link in self._links.values():
             self._unanswered(link)
+        self._slow_down()
         self._listening.tell(self.story)
         self.story.security, self.story.faults = self._pairing.security, self._pairing.faults
         return self.story
+
+    def _slow_down(self) -> None:
+        """What every request took, a discovery too, is not put down to the attributes."""
+        least = min(
+            [
+                *self._took_to_discover,
+                *(one.after for one in self.story.asked if one.answered and one.kind != "connect"),
+            ],
+            default=0.0,
+        )
+        if not self._took_to_discover or least <= 0:
+            return
+        self.story.slow = least
+        for asked in self.story.asked:
+            asked.after = max(0.0, asked.after - least)
 
     def _connected(self, event: Connected) -> None:
         if event.status or event.address != self.story.address:
@@ -167,7 +184,7 @@ class Telling:
             link.request = pdu
         elif opcode == EXECUTE:
             self._execute(link, pdu)
-        elif opcode == READ_BLOB:
+        elif opcode == READ_BLOB or opcode in _DISCOVERIES:
             link.request = pdu
 
     def _execute(self, link: _Link, pdu: Pdu) -> None:
@@ -231,6 +248,8 @@ class Telling:
                 self._continue(request, pdu.octets[1:])
             return
         link.asked = None
+        if request.octets[0] in _DISCOVERIES:
+            self._took_to_discover.append(self._took(link, request.arrived, pdu.at))
         if request.octets[0] == READ and asked is None:
             self._descriptor_value(request, pdu)
         if asked is None:

@@ -13,7 +13,15 @@ from benchrig.plan.model import Plan
 from benchrig.radio.virtual.device_file import devices_of
 from benchrig.radio.virtual.device_spec import Simulated
 from benchrig.record.model import DeviceSeen, Record
-from benchrig.replay.around import label_steps, lines_of, names_of, tell_bonds, tell_lines, tell_passkey
+from benchrig.replay.around import (
+    drop_switched_off,
+    label_steps,
+    lines_of,
+    names_of,
+    tell_bonds,
+    tell_lines,
+    tell_passkey,
+)
 from benchrig.replay.checking import failure_of
 from benchrig.replay.composing import compose, together
 from benchrig.replay.from_capture import Telling
@@ -56,6 +64,7 @@ def twin_of(
 def _whole_story(record: Record, folder: Path | None, capture: Path | None, plan: Plan | None, key: str) -> Story:
     story = _story(record, capture, plan, key)
     label_steps(story, record)
+    drop_switched_off(story, record)
     tell_lines(story, lines_of(folder, record, key or "console"))
     tell_bonds(story, record)
     tell_passkey(story, record, plan)

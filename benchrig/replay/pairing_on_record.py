@@ -8,6 +8,7 @@ from typing import Any
 
 from benchrig.radio.security import REASONS
 from benchrig.record.model import Execution
+from benchrig.replay.pairing import accepted
 from benchrig.replay.story import Story
 
 _FAILED = re.compile(r"the pairing failed: (.*?)(?: \((.*)\))?$")
@@ -30,10 +31,10 @@ def tell_pairing(story: Story, step: Execution, found: Mapping[str, Any], messag
         story.security["bonding"] = False
     if isinstance(found.get("key_size"), int):
         story.security["key_size"] = max(found["key_size"], story.security.get("key_size", 7))
-    _tell_failure(story, message, reason, failed[2] if failed else "")
+    _tell_failure(story, bench, message, reason, failed[2] if failed else "")
 
 
-def _tell_failure(story: Story, message: str, reason: str, by: str | None) -> None:
+def _tell_failure(story: Story, bench: str, message: str, reason: str, by: str | None) -> None:
     if "benchrig alone noticed" in message:
         story.faults["unchecked"] = True
     elif reason == "pairing not supported":
@@ -44,6 +45,10 @@ def _tell_failure(story: Story, message: str, reason: str, by: str | None) -> No
     elif "the link was lost in the pairing" in message:
         story.faults["disconnects_at"] = "pairing request"
         story.guesses.append("at which PDU of the pairing the unit ended the link")
+    elif reason == "authentication requirements":
+        story.security["accepts"] = accepted(bench == "none", legacy=bench != "none")
+    elif reason == "encryption key size":
+        story.security["least_key_size"] = 16
     elif by == "the device refused" and reason in REASONS.values() and reason != "confirm value failed":
         story.faults["refuses"] = reason
 

@@ -117,6 +117,8 @@ class Story:
     started: list[Unasked] = field(default_factory=list)  # before anybody had connected
     security: dict[str, Any] = field(default_factory=dict)
     faults: dict[str, Any] = field(default_factory=dict)  # of its security
+    displays: dict[str, None] = field(default_factory=dict)  # lines that it prints with a number to show
+    slow: float = 0.0  # what each request takes at least
     console: dict[str, list[str]] = field(default_factory=dict)  # what it printed when it was sent a line
     deletes_bonds: set[str] = field(default_factory=set)  # characteristics whose writes do
     guesses: list[str] = field(default_factory=list)
