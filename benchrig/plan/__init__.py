@@ -32,6 +32,7 @@ remarks.py           what a radio does not offer
 
 Beside runs:
 schema.py            the JSON Schema that editors use
+editing.py           changes of a plan file, with its comments kept
 writing.py           a plan -> text
 wording.py           formats, names and selections -> text
 brought.py           what a command without a plan takes from one

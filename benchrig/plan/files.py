@@ -14,10 +14,11 @@ from benchrig.source.yaml import Node, Scalar, file_bytes, read_bytes
 
 @dataclass
 class PlanFiles:
-    """`path` is the file of the plan itself."""
+    """`path` is the file of the plan itself; `text` stands for what is in it, where that is another one."""
 
     path: Path
     problems: Problems
+    text: str | None = None
     _digest: Any = field(default_factory=hashlib.sha256)
     _names: frozenset[str] = frozenset()
 
@@ -27,7 +28,8 @@ class PlanFiles:
         if path == self.path:
             least = "write at least 'plan:', 'device:' and 'steps:'"
         name = _shown(path, self.path)
-        data = file_bytes(path, self.problems, name, asked)
+        own = self.text if path == self.path else None
+        data = file_bytes(path, self.problems, name, asked) if own is None else own.encode()
         if data is None:
             return None
         node = read_bytes(data, name, self.problems, least)

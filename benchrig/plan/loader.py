@@ -42,16 +42,21 @@ from benchrig.steps.attribute import AttributeSpec, Names
 
 
 def load_plan(
-    path: Path, given: Mapping[str, str] | None = None, *, names_will_do: bool = False, seed: int | None = None
+    path: Path,
+    given: Mapping[str, str] | None = None,
+    *,
+    names_will_do: bool = False,
+    seed: int | None = None,
+    text: str | None = None,
 ) -> Plan:
     """Load and check a plan file. Raises PlanError with all problems.
 
     `given` are the values of the run, as text; without it (None) only what does not depend on them is checked. With
     `names_will_do` a file that has no 'steps' at all is taken for one of names. Random values come from the `seed` where
-    there is one.
+    there is one. `text` stands for what is in the file.
     """
     with collector.paused():
-        return _Loader(path, given, names_only=None if names_will_do else False, seed=seed).load()
+        return _Loader(path, given, names_only=None if names_will_do else False, seed=seed, text=text).load()
 
 
 def load_names(path: Path) -> Plan:
@@ -67,10 +72,11 @@ class _Loader:
     given: Mapping[str, str] | None
     names_only: bool | None = False  # None: when it has no steps
     seed: int | None = None
+    text: str | None = None
     problems: Problems = field(default_factory=Problems)
 
     def __post_init__(self) -> None:
-        self.files = PlanFiles(self.path, self.problems)
+        self.files = PlanFiles(self.path, self.problems, self.text)
         self.run_values = GivenValues(self.problems, self.given, self.seed)
         self.variants = Variants(self.problems)
         self.kinds: Mapping[str, Kinds] = {}
