@@ -35,6 +35,8 @@ class Outputs:
     as_json: bool
     junit: Path | None
     keep: Path | None
+    propose: Path | None
+    take: Path | None
     fail_under: float
 
 
@@ -60,6 +62,9 @@ _outputs = grouped(
     json_option("One JSON document with all that is known of each fault."),
     path_option("--junit", help="Write JUnit XML too: one test case for each fault."),
     path_option("--keep", help="With one --fault: write its device file, to run or to hand over."),
+    path_option("--propose", there=False,
+                help="Write what would catch the escapes: steps and limits that the sound device passes, as YAML."),
+    path_option("--take", metavar="PLAN", there=False, help="Write the plan with all of these taken; its comments stay."),
     option("--fail-under", type=Share(), default="100 %",
            help="Exit with 1 when a smaller share of the faults is caught, with the right cause."),
     to="outputs",
@@ -111,6 +116,8 @@ def escapes(plan: Path, radio: RadioWords, given: tuple[str, ...], only_list: bo
         _make_way(outputs, plan)
         hunted = _hunt(options)
         _leave(hunted, options, outputs)
+        if (outputs.propose or outputs.take) and not hunted.interrupted:
+            _propose(hunted, options, given, outputs)
         sys.exit(_code(hunted, outputs.fail_under))
 
 
@@ -171,7 +178,8 @@ def _make_way(outputs: Outputs, plan: Path) -> None:
     from benchrig.report.place import make_way
     from benchrig.report.registry import ReportChoice
 
-    make_way([ReportChoice(REPORT, outputs.junit)], {"the plan": plan, "--keep": outputs.keep})
+    others = {"--keep": outputs.keep, "--propose": outputs.propose, "--take": outputs.take}
+    make_way([ReportChoice(REPORT, outputs.junit)], {"the plan": plan, **others})
 
 
 def _list(options: HuntOptions, *, as_json: bool) -> None:
@@ -233,6 +241,32 @@ def _leave(hunted: Hunted, options: HuntOptions, outputs: Outputs) -> None:
             EscapesPage().show(hunted, at_length=bool(options.names))
             if outputs.keep:
                 echo(f"device file: {outputs.keep}")
+
+
+def _propose(hunted: Hunted, options: HuntOptions, given: tuple[str, ...], outputs: Outputs) -> None:
+    """What would catch the escapes, as proposals and as a plan."""
+    from benchrig.cli.given import values_for
+    from benchrig.cli.operator import Unattended
+    from benchrig.escapes.proposals.launch import check_taken, proposed
+    from benchrig.files import write_whole
+    from benchrig.source.problem import counted
+    from benchrig.terminal.waiting import status_line
+
+    values = values_for(options.plan.path, {}, given)
+    with status_line() as show:
+        show("looking for what would catch the escapes")
+        made, text = proposed(options, values, hunted, Unattended(), show)
+    if outputs.propose:
+        write_whole(outputs.propose, text.encode(), advice="give another file to --propose")
+    if outputs.take:
+        check_taken(outputs.take, made.text, values)
+        write_whole(outputs.take, made.text.encode(), advice="give another file to --take")
+    caught, left = sum(len(choice.catches) for choice in made.choices), len(made.left)
+    with whatever_the_output_does(verdict=True):
+        echo(f"{counted(len(made.choices), 'proposal')}: {counted(caught, 'escape')} caught, {left} left", err=True)
+        for word, path in (("proposals", outputs.propose), ("plan", outputs.take)):
+            if path:
+                echo(f"{word}: {path}", err=True)
 
 
 def _device_text(options: HuntOptions, hunted: Hunted) -> str:

@@ -25,7 +25,7 @@ from benchrig.propose.value import size_limit, value_limits
 from benchrig.radio.scan import Selection
 from benchrig.source.problem import counted
 from benchrig.source.writing import Bare, decimal_text
-from benchrig.steps.attribute import Names
+from benchrig.steps.attribute import AttributeSpec, Names
 
 # A connection or a read may take this many times what it took, and this many seconds in any case.
 TIME_ROOM = 3
@@ -55,14 +55,7 @@ class Draft:
 
 def compose(evidence: Evidence, known: Names, basis: Basis, chosen: Selection | None = None) -> Draft:
     """The draft from what was seen. `known` are the names of a plan at hand; `chosen` is how the units were selected."""
-    naming, everyone = subjects(evidence, known)
-    writer = _Writer(evidence, basis)
-    writer.begin(naming)
-    for attribute in everyone:
-        writer.about(attribute)
-    writer.steps.append(StepText("disconnect"))
-    if evidence.protection is not None:
-        writer.access(evidence.protection, naming)
+    naming, _, writer = _written(evidence, known, basis)
     picked = pick(evidence, chosen)
     plan = PlanText(
         title(evidence),
@@ -79,6 +72,33 @@ def compose(evidence: Evidence, known: Names, basis: Basis, chosen: Selection | 
         warnings.append(f"the link was lost with {count}, which the plan leaves out: see its end")
     warnings += [". ".join(picked.warnings)] if picked.warnings else []
     return Draft(plan.text, writer.guesses, evidence.units, "; ".join(warnings))
+
+
+@dataclass(frozen=True)
+class Drafted:
+    """The steps of a draft, the names that it has to define for them, and the attributes that they are about."""
+
+    steps: list[StepText]
+    aliases: Mapping[str, AttributeSpec]
+    subjects: list[AttributeEvidence]
+
+
+def drafted(evidence: Evidence, known: Names, basis: Basis) -> Drafted:
+    """What a draft consists of, for a plan that there is already."""
+    naming, everyone, writer = _written(evidence, known, basis)
+    return Drafted(writer.steps, naming.aliases, everyone)
+
+
+def _written(evidence: Evidence, known: Names, basis: Basis) -> tuple[Naming, list[AttributeEvidence], _Writer]:
+    naming, everyone = subjects(evidence, known)
+    writer = _Writer(evidence, basis)
+    writer.begin(naming)
+    for attribute in everyone:
+        writer.about(attribute)
+    writer.steps.append(StepText("disconnect"))
+    if evidence.protection is not None:
+        writer.access(evidence.protection, naming)
+    return naming, everyone, writer
 
 
 def _head(evidence: Evidence, basis: Basis) -> Iterator[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
+from typing import Any
 
 from benchrig.desk.inspection import CharacteristicSeen
 from benchrig.desk.paths import attributes_in
@@ -26,12 +27,19 @@ def expected_table(evidence: Evidence, naming: Naming) -> StepText:
     if not all(table[uuid].keys() == common[uuid].keys() for table in tables for uuid in common):
         step.keys["extra"] = "allowed"
         step.remarks.append("not all characteristics are listed: units differ, or one has the UUID of a descriptor")
+    elif _is_whole(tables, common) and not any(map(_twice, evidence.looks)):
+        step.keys["extra"] = "forbidden"
     if services := naming.in_readings(common):
         step.hold("services", {"contains": services})
     rows = {service_name(uuid): _rows(characteristics, naming) for uuid, characteristics in common.items()}
     if filled := {service: each for service, each in rows.items() if each}:
         step.hold("table", Rows(filled))
     return step
+
+
+def _is_whole(tables: list[_Table], common: dict[str, Any]) -> bool:
+    """Whether the step lists every service of every unit, with something in it."""
+    return all(table.keys() == common.keys() and all(table.values()) for table in tables)
 
 
 def _common(uuid: str, tables: list[_Table]) -> dict[tuple[str, int], list[str]]:

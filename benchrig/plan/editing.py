@@ -99,11 +99,12 @@ def edited(path: Path, text: str, edits: Sequence[Edit]) -> Edited:
     pieces.sort(key=lambda item: (item[0].at, *_inside_first(edits[item[1]]), item[1]))
     made, places = _joined(text, pieces)
     meant = as_written(root)
-    for edit in sorted(edits, key=_last_first):
+    backwards = [*reversed(edits)]  # the later of two at one place is put there first
+    for edit in sorted(backwards, key=_last_first):
         _change(meant, edit, str(path))
     found = read_bytes(made.encode(), str(path), Problems())
     if found is None or as_written(found) != meant:
-        raise Unfit(f"{path.name} is written in a way that it cannot be changed by itself", advice="write it by hand")
+        raise Unfit(f"{path.name} is written in a way that no program can change", advice="write it by hand")
     return Edited(made, [places[number] for number in range(len(edits))])
 
 
@@ -118,7 +119,8 @@ class _Piece:
 
 def _inside_first(edit: Edit) -> tuple[int, bool]:
     """Of edits at one place: what is in a step comes before what is of the step, and that before what follows it."""
-    return -len(edit.after if isinstance(edit, Inserting) else edit.step), isinstance(edit, Inserting)
+    depth = len(edit.after) if isinstance(edit, Inserting) else len(edit.step) + isinstance(edit, Holding)
+    return -depth, isinstance(edit, Inserting)
 
 
 def _joined(text: str, pieces: Iterable[tuple[_Piece, int]]) -> tuple[str, dict[int, tuple[int, int]]]:
@@ -241,7 +243,7 @@ def _set(edit: Setting, step: MappingNode, lines: _Lines) -> _Piece:
     at = lines.offset(old.place)
     if isinstance(old, (MappingNode, ListNode)):
         if lines.text[at] not in "{[":
-            raise Unfit(f"'{edit.key}' has lines of its own")
+            raise Unfit(f"'{edit.key}' is written over several lines")
         return _Piece(at, value(edit.value), _closing(lines.text, at) + 1 - at)
     written = re.match(r"'(?:[^']|'')*'|\"(?:[^\"\\]|\\.)*\"|[^\r\n#,}]*[^\s#,}]", lines.text[at:])
     if written is None:

@@ -17,6 +17,12 @@ if TYPE_CHECKING:
 _LONGEST_COMMENT = 1000
 
 
+class Reference(str):
+    """The name of a value: `${name}` is written."""
+
+    __slots__ = ()
+
+
 class Rows(dict[str, Any]):
     """A mapping that is written with a line for each key."""
 
@@ -111,7 +117,18 @@ class PlanText:
 
 def value(data: Any) -> str:
     """A value within a step or a selection, on one line. `$` would begin a reference there."""
-    return literal(flow(data))
+    return flow(_literal(data))
+
+
+def _literal(data: Any) -> Any:
+    """The same with each text as one in which a plan finds no reference."""
+    if isinstance(data, Reference):
+        return f"${{{data}}}"
+    if isinstance(data, Mapping):
+        return {_literal(key): _literal(item) for key, item in data.items()}
+    if isinstance(data, str):
+        return type(data)(literal(data))
+    return [*map(_literal, data)] if isinstance(data, Iterable) else data
 
 
 def _free_text(text: str) -> str:

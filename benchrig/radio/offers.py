@@ -75,6 +75,8 @@ CANNOT: dict[str, Mapping[str, str]] = {"host": {"robust": NO_RAW}, "virtual": {
 _HOST = {
     "scan.interval": "the operating system hides repeated reports of a device, so an interval cannot be measured",
     "scan.count": "the operating system hides repeated reports of a device, so they cannot be counted",
+    "scan.data": "the operating system takes the advertising data apart and does not show them whole",
+    "scan.scan_response": "the operating system takes the advertising data apart and does not show them whole",
     "scan.directed": "the operating system does not show directed advertising",
     "scan.flags": "the operating system does not show the flags of a device",
     "scan.appearance": "the operating system does not show the advertised appearance of a device",

@@ -40,6 +40,8 @@ ADVERTISED: dict[str, ReadingType] = {
     "tx_power": ReadingType("number", "dBm", "advertised transmit power"),
     "flags": ReadingType("number", "", "byte of its flags"),
     "appearance": ReadingType("number", "", "advertised appearance"),
+    "data": ReadingType("bytes", "", "the advertising data of the newest report, byte by byte"),
+    "scan_response": ReadingType("bytes", "", "the data of the newest scan response, byte by byte"),
     "directed": ReadingType("text", "", "whether it advertised to this bench alone", options=DIRECTED),
     "address_type": ReadingType("text", "", "'public' or 'random'", wrong=_no_address_type),
     "address": ReadingType("text", "", "device address as the radio gives it"),
@@ -58,6 +60,8 @@ def advertised(names: Names, unit: Sighting) -> dict[str, Any]:
         "tx_power": unit.tx_power,
         "flags": _number(unit, _FLAGS),
         "appearance": _number(unit, _APPEARANCE),
+        "data": unit.payload,
+        "scan_response": unit.scan_response or (None if unit.payload is None else b""),
         "directed": _directed(unit),
         "address_type": unit.address_type or None,
         "address": unit.address,
@@ -83,7 +87,7 @@ def report_sighting(bench: Bench, unit: Sighting) -> None:
         bench.not_measured("rssi", "the radio reported no RSSI of the unit")
     for name, value in advertised(bench.names, unit).items():
         if name == "rssi" or bench.wanted(name):
-            raw = (value or b"") if name == "manufacturer_data" else None
+            raw = (value or b"") if ADVERTISED[name].kind == "bytes" else None
             bench.reading(name, value, ADVERTISED[name].unit, raw=raw)
     for name, value, unit_symbol in (("count", unit.count, ""), ("interval", unit.interval, "s")):
         if bench.wanted(name):

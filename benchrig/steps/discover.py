@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
@@ -17,13 +18,15 @@ from benchrig.steps.attribute import AttributeName, Names, by_number, say_servic
 from benchrig.steps.base import Bindable, ReadingType, Step
 from benchrig.steps.bench import Bench
 from benchrig.values import catalogue
-from benchrig.values.catalogue import decimal_uuid
+from benchrig.values.catalogue import decimal_uuid, long_uuid
 from benchrig.values.judging import Judgement, Kind
 from benchrig.values.limit import Limit
 
 if TYPE_CHECKING:
     from benchrig.radio.table import Characteristic, Service, Table
 
+# Generic access and generic attribute: each device has them, and some operating systems keep them to themselves.
+_EVERYWHERE = frozenset({long_uuid(0x1800), long_uuid(0x1801)})
 _INDEXED = re.compile(r"([^\[\]]+?)\s*\[(\d{1,4})\]")
 
 PROPERTIES = (
@@ -138,14 +141,14 @@ class DiscoverExpect(msgspec.Struct, omit_defaults=True):
 
 class Discover(Step, kw_only=True):
     """Compare the attribute table. A service that the plan lists must have exactly the listed characteristics
-    (`extra: allowed` lets it have more); other services are left alone."""
+    (`extra: allowed` lets it have more); other services are left alone, unless `extra: forbidden` wants none."""
 
     verb: ClassVar[str] = "discover"
     tries_again: ClassVar[bool] = False
 
     discover: None
     expect: DiscoverExpect = msgspec.field(default_factory=DiscoverExpect)  # type: ignore[assignment]
-    extra: Literal["refused", "allowed"] = "refused"
+    extra: Literal["refused", "allowed", "forbidden"] = "refused"
 
     def __post_init__(self) -> None:
         if isinstance(self.expect, DiscoverExpect) and isinstance(self.expect.services, Limit):
@@ -181,8 +184,10 @@ class Discover(Step, kw_only=True):
             bench.reading("services", [bench.names.label(s.uuid, "service") for s in table.services])
         if self.expect.table:
             expected = self.expect.table.services
-            differences = _differences(expected, table, bench.names, self.extra == "refused")
-            bench.reading("table", Comparison.of(list(differences)))
+            differences = [*_differences(expected, table, bench.names, self.extra != "allowed")]
+            if self.extra == "forbidden":
+                differences += _other_services(expected, table, bench.names)
+            bench.reading("table", Comparison.of(differences))
 
 
 def _known(names: Names, service: str, characteristics: Mapping[str, Any]) -> None:
@@ -248,6 +253,17 @@ def _differences(
             yield f"the table has service {name} {len(services)} times"
         else:
             yield from _service_differences(name, characteristics, services[index or 0], names, exact)
+
+
+def _other_services(expected: Mapping[str, object], table: Table, names: Names) -> Iterator[str]:
+    """Services that are not listed; what every device has is not."""
+    listed = {_service(names, name) for name in expected}
+    seen: Counter[str] = Counter()
+    for service in table.services:
+        index = seen[service.uuid]
+        seen[service.uuid] += 1
+        if service.uuid not in _EVERYWHERE and not {(service.uuid, None), (service.uuid, index)} & listed:
+            yield f"service {names.label(service.uuid, 'service')} is unexpected (handle 0x{service.handle:04X})"
 
 
 def _service_differences(

@@ -19,6 +19,8 @@ BROKEN = {
     "scan.directed": "{equals: always}",
     "scan.flags": "{equals: 0xFF}",
     "scan.appearance": "{equals: 1}",
+    "scan.data": "{length: 300}",
+    "scan.scan_response": "{length: 300}",
     "connect.connected": "{equals: false}",
     "discover.elapsed": "{min: 1 h}",
     "disconnect.elapsed": "{min: 1 h}",

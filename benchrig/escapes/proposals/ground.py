@@ -1,0 +1,85 @@
+"""What proposals are made from: the plan as it is written, and the sound device."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+
+from benchrig.faults.fault import Scene
+from benchrig.plan.editing import Path_, path_of, root_of
+from benchrig.plan.loader import load_plan
+from benchrig.plan.model import Plan
+from benchrig.plan.tree import StepPlan
+from benchrig.radio.virtual.device_spec import DeviceSpec
+from benchrig.source.yaml import Mapping as MappingNode
+from benchrig.source.yaml import Sequence
+from benchrig.steps.bench import Operator
+
+_UP, _DOWN = "connect", "disconnect"
+# What is done before the attributes of a device are looked at.
+_FIRST = ("connect", "discover", "pair", "encrypt")
+
+
+@dataclass(frozen=True)
+class Ground:
+    """A plan that passes the device of the `sound` scene. `given` are the values of its runs."""
+
+    plan: Plan
+    text: str
+    sound: Scene
+    operator: Operator
+    given: Mapping[str, str] = field(default_factory=dict)
+    jobs: int = 1
+    seed: int = 0
+
+    @property
+    def unit(self) -> DeviceSpec:
+        return self.sound.unit
+
+    @cached_property
+    def root(self) -> MappingNode:
+        return root_of(self.text, str(self.plan.path))
+
+    def loaded(self, text: str) -> Plan:
+        """Another text of the plan. PlanError."""
+        return load_plan(self.plan.path, dict(self.given), text=text, seed=self.seed)
+
+    @cached_property
+    def written(self) -> dict[str, Path_]:
+        """The steps that are in the plan's own file, by their ids, with their places in it."""
+        found = ((step.id, path_of(self.root, step.place)) for step in self.plan.steps)
+        return {id_: path for id_, path in found if path is not None}
+
+    @cached_property
+    def begin(self) -> Path_ | None:
+        """The step after which attributes can be used first; None without any."""
+        before = [index for index, verb in self._linked if verb in _FIRST]
+        first = [before[0]] if before else []
+        while first and first[-1] + 1 in before:
+            first.append(first[-1] + 1)
+        return ("steps", first[-1]) if first else None
+
+    @cached_property
+    def end(self) -> Path_ | None:
+        """The last step of the plan's own list after which the link is up; None without any."""
+        linked = [index for index, _ in self._linked]
+        return ("steps", linked[-1]) if linked else None
+
+    @cached_property
+    def _linked(self) -> list[tuple[int, str]]:
+        """The steps of that list after which the link is up, with their verbs."""
+        listed, up, found = self.root.get("steps"), False, list[tuple[int, str]]()
+        for index, item in enumerate(listed.items if isinstance(listed, Sequence) else ()):
+            keys = item.entries.keys() if isinstance(item, MappingNode) else set()
+            up = (up or _UP in keys) and _DOWN not in keys
+            if up:
+                found.append((index, next((verb for verb in _FIRST if verb in keys), "")))
+        return found
+
+    def step(self, id_: str) -> StepPlan:
+        return next(step for step in self.plan.steps if step.id == id_)
+
+    def scenes(self) -> list[Scene]:
+        """The sound one as it is, and on rough air: whatever the air is, a good device passes."""
+        return [self.sound, replace(self.sound, air="rough")] if self.sound.air is None else [self.sound]

@@ -1,0 +1,133 @@
+"""Steps that look once more, or closer: at what moves, at what stays, at handles, at what every device has."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from benchrig.desk.inspection import CharacteristicSeen, ServiceSeen
+from benchrig.draft.evidence import HIDDEN
+from benchrig.escapes.proposals.attributes import Attributes, Subject
+from benchrig.escapes.proposals.candidate import SOME_NAMES, Candidate
+from benchrig.escapes.proposals.ground import Ground
+from benchrig.plan.wording import service_name
+from benchrig.plan.writing import Rows, StepText
+from benchrig.source.writing import Bare, Quoted
+from benchrig.steps.discover import PROPERTIES
+from benchrig.values.catalogue import name_of
+
+# Noise of some steps is alike in so many values once in a thousand devices or less.
+_LOOKS = 8
+_FEW = 4
+# Units of what differs from the unit of a difference.
+_DIFFERENCES = {"°C": "ΔK", "K": "ΔK", "dBm": "dB"}
+_SHOWS_ALL = "a radio that shows generic access (hci, virtual)"
+
+
+def candidates(ground: Ground, attributes: Attributes) -> Iterator[Candidate]:
+    yield from _moving(attributes)
+    yield from _once_more(attributes)
+    yield from _handles(attributes)
+    yield from _everywhere(attributes)
+
+
+def _moving(attributes: Attributes) -> Iterator[Candidate]:
+    """What has noise is not the same each time."""
+    for subject in attributes.subjects:
+        values = [value for each in subject.seen.values().values() for value in each]
+        verb = "read"
+        if len(values) < 2 or values[0] == values[-1]:
+            values = [subject.seen.decode(data) for stream in subject.seen.streams for data in stream.values]
+            verb = "notify"
+        for field in _noisy(values):
+            yield _varies(subject, verb, field)
+
+
+def _noisy(values: list[Any]) -> list[str]:
+    """The readings that differ in all of the values: 'value', or its fields that are numbers and count nothing."""
+    rows = [value if isinstance(value, dict) else {"": value} for value in values]
+    names = {
+        name
+        for row in rows
+        for name, item in row.items()
+        if isinstance(item, (int, float)) and not isinstance(item, bool)
+    }
+    columns = {name: [row[name] for row in rows if name in row] for name in sorted(names)}
+    return [f"value.{name}".rstrip(".") for name, column in columns.items() if _is_noisy(column)]
+
+
+def _is_noisy(column: list[Any]) -> bool:
+    """What only goes up counts; of a few values noise may go up too."""
+    return len({*column}) > 1 and (sorted(column) != column or len(column) <= _FEW)
+
+
+def _varies(subject: Subject, verb: str, reading: str) -> Candidate:
+    called = f"{subject.seen.name} moves" if reading == "value" else f"{subject.seen.name} {reading} moves"
+    keys = {"count": Bare("1")} if verb == "notify" else {}
+    inner = subject.step(verb, f"{called}: a look", **keys)
+    step = StepText("repeat", Bare(str(_LOOKS)), {"name": called}, parts={"steps": [inner]})
+    unit = _unit(subject, reading)
+    step.hold(f"{called}: a look.{reading}.spread", {"above": Bare(f"0 {unit}".rstrip())})
+    return Candidate("look", called, "a value that is stuck passes any limit that it is within", [step])
+
+
+def _unit(subject: Subject, reading: str) -> str:
+    """The unit of a spread, which is a difference."""
+    form: Any = subject.seen.form
+    leaves = form.leaves() or {"": form}
+    leaf: Any = leaves.get(reading.removeprefix("value").removeprefix("."), form)
+    return _DIFFERENCES.get(str(leaf.unit), str(leaf.unit))
+
+
+def _once_more(attributes: Attributes) -> Iterator[Candidate]:
+    """At the end all that is constant is read again."""
+    limits = {step.subject: step.expect for step in attributes.steps() if step.verb == "read"}
+    why = "what is right only once, or is spoiled by what the plan does, passes"
+    for subject in attributes.subjects:
+        name = f"{subject.seen.name} once more"
+        step = StepText("read", subject.name, {"name": name, **(subject.keys if subject.value is None else {})})
+        if subject.value is not None:
+            step.hold("raw", {"equals": Quoted(subject.value.hex(" ").upper())})
+        else:
+            step.expect = {key: item for key, item in limits.get(subject.name, {}).items() if key.startswith("value")}
+        if step.expect:
+            yield Candidate("look", name, why, [step])
+
+
+def _handles(attributes: Attributes) -> Iterator[Candidate]:
+    """A phone that has paired keeps the handles: they are the same in each unit of a firmware."""
+    known = {each.seen.handle: each for each in attributes.subjects if each.value is not None}
+    for handle, subject in known.items():
+        name = f"{subject.seen.name} is at its handle"
+        step = StepText("read", Bare(f"handle 0x{handle:04X}"), {"name": name, "format": {"as": "hex"}})
+        step.hold("raw", {"equals": Quoted((subject.value or b"").hex(" ").upper())})
+        why = "who has paired keeps the handles, and uses another attribute where they have moved"
+        yield Candidate("look", name, why, [step])
+
+
+def _everywhere(attributes: Attributes) -> Iterator[Candidate]:
+    """The services that every device has, which no draft lists: an operating system hides them."""
+    hidden = [each for each in attributes.services if each.uuid in HIDDEN]
+    rows = Rows({service_name(each.uuid): _rows(each) for each in hidden if each.characteristics})
+    if rows:
+        step = StepText("discover", None, {"name": "what every device has"})
+        step.hold("table", rows)
+        step.hold("services", SOME_NAMES)
+        why = "generic access and the order of services are not looked at"
+        yield Candidate("look", "what every device has", why, [step], needs=_SHOWS_ALL)
+    for service in hidden:
+        for each in service.characteristics:
+            if each.content is not None and (name := name_of(each.uuid, "characteristic")):
+                step = StepText("read", name, {"name": f"{name} as it is"})
+                step.hold("raw", {"equals": Quoted(each.content.data.hex(" ").upper())})
+                yield Candidate("look", f"{name} as it is", "nothing reads it", [step], needs=_SHOWS_ALL)
+
+
+def _rows(service: ServiceSeen) -> dict[str, list[str]]:
+    return {
+        name_of(each.uuid, "characteristic") or each.uuid: _properties(each) for each in service.characteristics
+    }  # fmt: skip
+
+
+def _properties(seen: CharacteristicSeen) -> list[str]:
+    return [name for name in PROPERTIES if name in seen.properties]

@@ -1,0 +1,228 @@
+"""From escapes to proposals: candidates that the sound device passes, what each of them catches, the fewest that catch the most.
+
+All candidates are put into the plan at once, so that one run a fault tells which of them notice it; those that are chosen are
+run again, alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from benchrig.errors import BenchrigError
+from benchrig.escapes.hunting import Hunt, Hunting
+from benchrig.escapes.outcome import came_to
+from benchrig.escapes.proposals import drafted, exchanges, identity, limits, links, looking, writes
+from benchrig.escapes.proposals.attributes import Attributes
+from benchrig.escapes.proposals.candidate import Candidate, Choice, Cost, Seen
+from benchrig.escapes.proposals.choosing import chosen
+from benchrig.escapes.proposals.ground import Ground
+from benchrig.escapes.proposals.narrowing import narrow
+from benchrig.escapes.proposals.taking import Taken, filled, ordered, taken, without_what_is_wrong
+from benchrig.escapes.results import PASSED, Catch, Result, is_wrong
+from benchrig.escapes.trial import trial
+from benchrig.faults.fault import Fault
+from benchrig.plan.inner import readings_of
+from benchrig.record.model import Record
+
+# How often the sound device is run on each air: to see what it gives, and to see that it passes.
+LOOKS, PROOFS = 2, 3
+# So often what is left is looked at again.
+_ROUNDS = 4
+
+
+@dataclass(frozen=True)
+class Proposals:
+    """What was chosen, in the order in which it counts, the plan with all of it, and the names of the faults that none
+    of it catches. `wrongly` are those that the plan with all of it puts on whom they are not."""
+
+    choices: list[Choice]
+    text: str
+    left: list[str]
+    wrongly: list[str] = field(default_factory=list)
+
+
+def propose(ground: Ground, escaped: Sequence[Fault], tell: Callable[[str], None] = lambda sentence: None) -> Proposals:
+    """For the faults that the plan passes."""
+    candidates = good(ground, made(ground), tell)
+    tell(f"{len(candidates)} changes of the plan pass the sound device")
+    everything = taken(ground, candidates)
+    costs = _costs(everything, ground, len(candidates))
+    matrix = _matrix(ground, everything, escaped)
+    choices = chosen(candidates, costs, matrix, {fault.name: fault for fault in escaped})
+    return _verified(ground, candidates, costs, matrix, choices, escaped, tell)
+
+
+def made(ground: Ground) -> list[Candidate]:
+    """All candidates, each once; some have limits that runs of the sound device are still to tell."""
+    seen = limits.seen_in(_records(ground, _probed(ground), LOOKS))
+    found = [*limits.candidates(ground, seen)]
+    try:
+        attributes = Attributes(ground)
+    except BenchrigError:  # a unit that a plan can reach and a desk cannot
+        return _once(found)
+    for kind in (drafted, identity, writes, exchanges, looking, links):
+        found += kind.candidates(ground, attributes)
+    return _once(found)
+
+
+def good(ground: Ground, candidates: Sequence[Candidate], tell: Callable[[str], None]) -> list[Candidate]:
+    """Those that the sound device passes, with the limits that its runs tell."""
+    asked = without_what_is_wrong(ground, [_asking(each) for each in candidates])
+    by_title = {each.title: each for each in candidates}
+    asked = _passing(ground, asked, LOOKS)
+    everything = taken(ground, asked)
+    records = _records(ground, everything.plan, LOOKS)
+    told = [
+        filled(by_title[each.title], _told(everything, number, by_title[each.title], records))
+        for number, each in enumerate(asked)
+    ]
+    told = [each for each in told if _judges(each)]
+    return _passing(ground, without_what_is_wrong(ground, told), PROOFS)
+
+
+def _once(candidates: Iterable[Candidate]) -> list[Candidate]:
+    return [*{each.title: each for each in reversed([*candidates])}.values()][::-1]
+
+
+def _judges(candidate: Candidate) -> bool:
+    return bool(
+        candidate.limits
+        or candidate.keys
+        or any(step.expect or "read_back" in step.keys for step in candidate.all_steps)
+    )
+
+
+def _probed(ground: Ground) -> Any:
+    """The plan with a wide limit on all that its steps can tell."""
+    probes = [Candidate("limit", f"probe {each.step}", "", limits=[each]) for each in limits.probes(ground)]
+    return taken(ground, without_what_is_wrong(ground, probes)).plan
+
+
+def _records(ground: Ground, plan: Any, count: int) -> list[Record]:
+    plan = replace(plan, deadline=None)
+    return [trial(plan, scene, ground.operator, seed=seed) for scene in ground.scenes() for seed in range(1, count + 1)]
+
+
+def _asking(candidate: Candidate) -> Candidate:
+    """With limits that any value satisfies in place of those that are to be told."""
+    numbers = {
+        (number, name): limit.wide
+        for number, step in enumerate(candidate.all_steps)
+        for name, limit in step.expect.items()
+        if isinstance(limit, Seen)
+    }
+    return filled(candidate, numbers)
+
+
+def _passing(ground: Ground, candidates: Sequence[Candidate], count: int) -> list[Candidate]:
+    """Without those with which the sound device does not pass. Of each run only what failed first is taken out: the rest
+    may have failed for that."""
+    left = [*candidates]
+    while True:
+        everything = taken(ground, left)
+        bad = {_first(everything, record) for record in _records(ground, everything.plan, count)} - {None}
+        if not bad:
+            return left
+        left = [each for number, each in enumerate(left) if number not in bad]
+
+
+def _first(everything: Taken, record: Record) -> int | None:
+    """The candidate that failed first; None for none of them."""
+    owners = (everything.owner(catch.node, catch.reading) for catch in _catches(record))
+    return next((owner for owner in owners if owner is not None), None)
+
+
+def _catches(record: Record) -> list[Catch]:
+    came = came_to(record, 0)
+    return [*([came.by] if came.by else []), *came.also]
+
+
+def _told(
+    everything: Taken, number: int, candidate: Candidate, records: Sequence[Record]
+) -> dict[tuple[int, str], Any]:
+    """The limits that the runs tell for what a candidate has left open."""
+    seen, told = limits.seen_in(records), dict[tuple[int, str], Any]()
+    for at, (text, step) in enumerate(zip(candidate.all_steps, ordered(everything, number), strict=True)):
+        types = readings_of(step, step.step) if step.step is not None else None
+        for name, limit in text.expect.items():
+            kind = (types or {}).get(name)
+            found = narrow(name, kind, seen.get((step.id, name), ())) if isinstance(limit, Seen) and kind else None
+            if found is not None:
+                told[at, name] = found[0]
+    return told
+
+
+def _costs(everything: Taken, ground: Ground, count: int) -> list[Cost]:
+    """What each takes on the sound device."""
+    record = trial(replace(everything.plan, deadline=None), ground.sound, ground.operator, seed=1)
+    took = {each.planned.id: each.ended.elapsed for each in record.nodes if each.ended}
+    steps = [everything.steps_of(number) for number in range(count)]
+    return [
+        Cost(round(sum(took[step.id] for step in each), 3), len(each), sum(len(step.limit_names) for step in each))
+        for each in steps
+    ]
+
+
+# By fault the candidates that notice it and blame whom they should.
+Matrix = Mapping[str, frozenset[int]]
+
+
+def _hunted(ground: Ground, plan: Any, faults: Sequence[Fault], *, whole: bool) -> list[Result]:
+    hunt = Hunt(replace(plan, deadline=None), ground.sound, ground.operator, whole=whole, jobs=ground.jobs)
+    return Hunting(hunt, faults).run()
+
+
+def _matrix(ground: Ground, everything: Taken, faults: Sequence[Fault]) -> Matrix:
+    return {
+        result.fault.name: frozenset(
+            owner
+            for came in result.trials
+            for catch in ([came.by] if came.by else []) + came.also
+            if not is_wrong(result.fault, catch) and (owner := everything.owner(catch.node, catch.reading)) is not None
+        )
+        for result in _hunted(ground, everything.plan, faults, whole=True)
+    }
+
+
+def _verified(
+    ground: Ground,
+    candidates: Sequence[Candidate],
+    costs: Sequence[Cost],
+    matrix: Matrix,
+    choices: list[int],
+    escaped: Sequence[Fault],
+    tell: Callable[[str], None],
+) -> Proposals:
+    """The choice run by itself; what it lets through after all is looked for among the rest."""
+    weights = {fault.name: fault for fault in escaped}
+    for _ in range(_ROUNDS):
+        result = taken(ground, [candidates[number] for number in choices])
+        results = _hunted(ground, result.plan, escaped, whole=False)
+        open_ = [each.fault.name for each in results if each.outcome in PASSED]
+        rest = {name: matrix[name] - set(choices) for name in open_ if matrix[name] - set(choices)}
+        more = chosen(candidates, costs, rest, {name: weights[name] for name in rest})
+        told = _credited(candidates, costs, choices, results, result)
+        idle = {number for number, choice in zip(choices, told, strict=True) if not choice.catches}
+        if not more and not idle:
+            break
+        choices = sorted({*choices, *more} - idle)
+    wrongly = [each.fault.name for each in results if each.outcome == "blamed wrongly"]
+    return Proposals(told, result.text, open_, wrongly)
+
+
+def _credited(
+    candidates: Sequence[Candidate],
+    costs: Sequence[Cost],
+    choices: Sequence[int],
+    results: Sequence[Result],
+    result: Taken,
+) -> list[Choice]:
+    """Each choice with the faults that it decides."""
+    made = [Choice(candidates[number], costs[number]) for number in choices]
+    for each in results:
+        owner = result.owner(each.by.node, each.by.reading) if each.outcome == "caught" and each.by else None
+        if owner is not None:
+            made[owner].catches.append(each.fault.name)
+    return made

@@ -1,0 +1,172 @@
+"""Steps that write: what is written is kept, what is around it is not touched, what must be refused is."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
+from typing import Any
+
+from benchrig.draft.attributes import AttributeEvidence
+from benchrig.errors import MalformedValue
+from benchrig.escapes.proposals.attributes import Attributes, Subject
+from benchrig.escapes.proposals.candidate import A_REFUSAL, A_TIME, Candidate
+from benchrig.escapes.proposals.ground import Ground
+from benchrig.plan.writing import StepText
+from benchrig.source.writing import Quoted
+from benchrig.values.numbers import IntegerFormat
+from benchrig.values.quantity import exact, is_number
+
+# Another value is so many steps of its format away: first one in which a swap of bytes shows.
+_STEPS = (258, 37, 3, 1, -1)
+_WRITE, _COMMAND = "write", "write without response"
+
+
+def candidates(ground: Ground, attributes: Attributes) -> Iterator[Candidate]:
+    settings = [each for each in attributes.subjects if _is_setting(each)]
+    for subject in settings:
+        yield from _kept(subject, [each for each in settings if each is not subject])
+    for seen in attributes.found.subjects:
+        if seen.is_descriptor and seen.reads:
+            yield from _descriptor(seen)
+    for subject in attributes.subjects:
+        if {_WRITE, _COMMAND} & set(subject.seen.properties):
+            yield from _beside(subject, [each for each in attributes.subjects if each.value is not None])
+            yield from _refused(subject)
+
+
+def _is_setting(subject: Subject) -> bool:
+    """Whether it can be written and had the same value each time: one that does not keep it fails on the sound device."""
+    return {"read", _WRITE} <= set(subject.seen.properties) and subject.value is not None
+
+
+def _kept(subject: Subject, others: Sequence[Subject]) -> Iterator[Candidate]:
+    name, old = subject.seen.name, subject.value
+    assert old is not None
+    for new in _others(subject, old):
+        write = subject.step("write", f"{name} takes another value", raw=_raw(new), read_back=True)
+        restore = subject.step("write", f"{name} is as it was", raw=_raw(old), read_back=True)
+        write.hold("elapsed", A_TIME)
+        yield Candidate("write", f"{name} keeps what is written", "no step writes another value", [write, restore])
+        around = [_still(each, f"{each.seen.name} when {name} was written") for each in others]
+        if around:
+            plain = subject.step("write", f"{name} takes a value beside others", raw=_raw(new))
+            back = subject.step("write", f"{name} is as it was beside others", raw=_raw(old))
+            why = "nothing looks at the other values when one is written"
+            yield Candidate("write", f"a write of {name} changes nothing else", why, [plain, *around, back])
+        yield _outlives(subject, new, old, "the link", [StepText("disconnect"), _again(f"{name} after the link")])
+        power = [StepText("power", "cycle"), _again(f"{name} after a power failure")]
+        yield _outlives(subject, new, old, "a power failure", power, "a switch of the power (power: of a station file)")
+
+
+def _beside(subject: Subject, others: Sequence[Subject]) -> Iterator[Candidate]:
+    """What is written and not kept, a command, touches nothing that can be read."""
+    spec, around = subject.spec, [each for each in others if each is not subject]
+    if _is_setting(subject) or spec is None or not around or _WRITE not in subject.seen.properties:
+        return
+    form, examples = spec.source.format, spec.source.pattern.examples()
+    data = form.encode(examples[0]) if form is not None and examples else next((bytes(each) for each in examples), b"")
+    if data:
+        name = subject.seen.name
+        write = subject.step("write", f"{name} is written beside others", raw=_raw(data))
+        still = [_still(each, f"{each.seen.name} when {name} was used") for each in around]
+        why = "nothing looks at the other values when it is written"
+        yield Candidate("write", f"a write of {name} touches nothing", why, [write, *still])
+
+
+def _outlives(
+    subject: Subject, new: bytes, old: bytes, what: str, between: Sequence[StepText], needs: str = ""
+) -> Candidate:
+    name = subject.seen.name
+    steps = [
+        subject.step("write", f"{name} before {what}", raw=_raw(new)),
+        *between,
+        _still(subject, f"{name} outlives {what}", new),
+        subject.step("write", f"{name} is as it was, after {what}", raw=_raw(old), read_back=True),
+    ]
+    return Candidate("write", f"{name} outlives {what}", f"no step looks at it after {what}", steps, needs=needs)
+
+
+def _again(name: str) -> StepText:
+    return StepText("connect", None, {"name": f"connect: {name}", "attempts": 3})
+
+
+def _still(subject: Subject, name: str, value: bytes | None = None) -> StepText:
+    value = subject.value if value is None else value
+    assert value is not None
+    step = StepText("read", subject.name, {"name": name})
+    step.hold("raw", {"equals": _raw(value)})
+    return step
+
+
+def _refused(subject: Subject) -> Iterator[Candidate]:
+    """What the sound device answers to values that it cannot mean; where it takes one nothing is proposed."""
+    for what, data in _bad(subject):
+        name = f"{subject.seen.name} refuses {what}"
+        step = subject.step("write", name, raw=_raw(data))
+        step.hold("att_error", A_REFUSAL)
+        why = "nothing tries what has to be refused"
+        after = [_still(subject, f"{subject.seen.name} after {what}")] if _is_setting(subject) else []
+        yield Candidate("refusal", name, why, [step, *after])
+
+
+def _descriptor(seen: AttributeEvidence) -> Iterator[Candidate]:
+    """A descriptor that nobody may write."""
+    data = next(iter(next(iter(seen.reads.values()))))
+    name = f"{seen.name} cannot be written"
+    step = StepText("write", seen.name, {"name": name, "raw": _raw(data)})
+    step.hold("att_error", A_REFUSAL)
+    yield Candidate("refusal", name, "nothing tries to write a descriptor", [step])
+
+
+def _bad(subject: Subject) -> Iterator[tuple[str, bytes]]:
+    """Values outside the range, too long and too short, and one that it could take."""
+    form = subject.spec.format if subject.spec is not None else subject.seen.form
+    good = subject.value or bytes((form.size if form is not None else None) or 1)
+    if isinstance(form, IntegerFormat):
+        low, high = form.legal
+        for what, number in (
+            ("a value below its range", low - abs(form.scale)),
+            ("a value above its range", high + abs(form.scale)),
+        ):
+            if (data := _bytes(form, number)) is not None:
+                yield what, data
+    if not _is_setting(subject):
+        yield "a value", good
+    elif form is not None and form.size is not None:
+        yield "a byte too much", good + b"\0"
+        yield "a byte too few", good[:-1]
+
+
+def _bytes(form: IntegerFormat, number: Fraction) -> bytes | None:
+    """The bytes of a number that the format could carry and does not allow."""
+    raw = (number - form.offset) / form.scale
+    if raw.denominator != 1 or not form.lowest <= raw <= form.highest:
+        return None
+    return (int(raw) & ((1 << form.bits) - 1)).to_bytes(form.size, form.order)
+
+
+def _others(subject: Subject, old: bytes) -> Iterator[bytes]:
+    """Another value that the device may be told: of a number one that is not far, of a text one of the same length."""
+    form = subject.spec.format if subject.spec is not None else subject.seen.form
+    if isinstance(form, IntegerFormat):
+        number: Any = form.decode(old)
+        made = (_legal(form, exact(number) + step * abs(form.scale)) for step in _STEPS) if is_number(number) else ()
+        yield from [data for data in made if data is not None and data != old][:1]
+    elif subject.seen.is_text or (form is not None and form.kind == "text"):
+        yield b"benchrig" if old != b"benchrig" else b"bench"
+    elif old:
+        yield bytes(each ^ 0x55 for each in old)
+
+
+def _legal(form: IntegerFormat, number: Fraction) -> bytes | None:
+    low, high = form.legal
+    if not low <= number <= high:
+        return None
+    try:
+        return form.encode(number)
+    except (MalformedValue, ValueError):
+        return None
+
+
+def _raw(data: bytes) -> Any:
+    return Quoted(data.hex(" ").upper())
