@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 from functools import cache
+from pathlib import Path
 from typing import Any
 
 import pytest
 
+from benchrig.radio.virtual import load_devices
+from benchrig.radio.virtual.device_spec import DeviceSpec
 from benchrig.radio.virtual.writing import device_text
+from benchrig.source.problem import Problems
 from benchrig.twin.writing import Twin
 from tests.run.kit import SHIPPED, run
 from tests.twin.kit import bad_steps, differences, evidence_of, file_of, shipped, twin
 
+ROOT = Path(__file__).parents[2]
 PAIR: dict[str, Any] = {"secure_logger": "keyboard"}
 DEVICES = sorted(set(SHIPPED.values()))
 QUICK = [
@@ -96,3 +101,17 @@ def test_what_the_head_lists() -> None:
         assert line in made.text
     assert evidence_of(shipped("transport_box")).simulated
     assert "# The device was a simulated one." in made.text
+
+
+UNITS = [*sorted((ROOT / "tests/requirements/units").glob("*.yaml")), ROOT / "tests/contract/devices.yaml"]
+# these take no link, or end it at once: nothing of their tables can be seen
+UNSEEN = ("deaf", "hanging up")
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("file", UNITS, ids=lambda file: file.parent.name + "/" + file.stem)
+def test_the_twin_of_any_unit_has_its_structure(file: Path) -> None:
+    for unit in load_devices([file], Problems()):
+        if isinstance(unit, DeviceSpec) and unit.name not in UNSEEN:
+            found = differences(unit, twin(unit).device)
+            assert (found.added, found.removed, found.changed) == ([], [], []), unit.name
