@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 
 # Begins a line of a plan.
+_OF_ARGUMENTS = re.compile(rb"^argued\s*:", re.MULTILINE)
 _OF_PLANS = re.compile(rb"^(plan|steps)\s*:", re.MULTILINE)
 
 
@@ -44,7 +45,8 @@ def check(
     plans: tuple[Path, ...], given: tuple[str, ...], radio: str | None, station: Path | None, schema: bool
 ) -> None:
     """Check plans: every mistake with file, line and column. Exits with 4 when there is one, with 7 when the station
-    forbids a step. A file with names alone, for the commands that take a plan's names, is checked too.
+    forbids a step. A file with names alone, for the commands that take a plan's names, is checked too, and one that
+    argues for escapes.
 
     With --radio or --station, also note what a plan asks for and cannot have there. Notes do not change the exit
     code.
@@ -101,6 +103,9 @@ def _check(path: Path, given: tuple[str, ...], kind: str, station: Station | Non
     from benchrig.source.problem import counted
 
     try:
+        if (arguments := _arguments(path)) is not None:
+            echo(f"{path}: OK, {counted(arguments, 'argument')} for escapes")
+            return 0
         if (names := _names_alone(path)) is not None:
             echo(f"{path}: OK, {counted(names, 'name')}: for use: of plans, and --plan of the commands without a plan")
             return 0
@@ -118,6 +123,19 @@ def _check(path: Path, given: tuple[str, ...], kind: str, station: Station | Non
         _remark(plan, kind, missing, barred)
         _remark_wires(plan, kind, station)
     return 7 if barred or any(step.kind.verb in CANNOT.get(kind, {}) for step in plan.steps) else 0
+
+
+def _arguments(path: Path) -> int | None:
+    """How many arguments for escapes are in a file; None for another file. PlanError."""
+    from benchrig.source.problem import Problems
+    from benchrig.source.yaml import file_bytes
+
+    data = file_bytes(path, Problems(), str(path))
+    if data is None or not _OF_ARGUMENTS.search(data):
+        return None
+    from benchrig.escapes.argued import load_argued, plan_of
+
+    return len(load_argued(path, plan_of(path)).entries)
 
 
 def _names_alone(path: Path) -> int | None:

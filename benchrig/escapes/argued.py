@@ -124,6 +124,11 @@ def beside(plan: Path) -> Path:
     return plan.parent / FOLDER / plan.name
 
 
+def plan_of(path: Path) -> Path:
+    """The plan that such a file is beside."""
+    return path.parent.parent / path.name
+
+
 def load_argued(path: Path, plan: Path) -> Argued:
     """PlanError with all problems, also where it argues for another plan."""
     problems = Problems()

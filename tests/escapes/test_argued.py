@@ -13,6 +13,7 @@ from benchrig.escapes.arguing import Arguing
 from benchrig.escapes.hunting import NotSound
 from benchrig.escapes.results import Result
 from benchrig.plan.loader import load_plan
+from tests.cli.kit import here
 from tests.escapes.kit import ALL, HOT, LOW, hunt, plan_of, results, written
 from tests.run.kit import PLANS, plan_text
 
@@ -104,6 +105,16 @@ def test_the_files_that_ship_can_be_read() -> None:
     for path in files:
         argued = load_argued(path, PLANS / path.name)
         assert beside(argued.plan) == path
+
+
+def test_check_reads_it(tmp_path: Path) -> None:
+    path = tmp_path / "escapes" / written(tmp_path).name
+    path.parent.mkdir()
+    path.write_text(f"{HEAD}  - faults: 'pressure: *'\n    {WHO}\n", encoding="utf-8")
+    assert here("check", path, cwd=tmp_path).stdout == f"{path}: OK, 1 argument for escapes\n"
+    path.write_text(f"{HEAD}  - faults: '*'\n    {WHO}\n", encoding="utf-8")
+    done = here("check", path, cwd=tmp_path)
+    assert (done.returncode, "'*' would argue for every fault" in done.stderr) == (4, True)
 
 
 def test_where_it_is_looked_for(tmp_path: Path) -> None:

@@ -3,17 +3,24 @@
 from __future__ import annotations
 
 import os
+import random
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from benchrig.cli.operator import Unattended
 from benchrig.escapes import workers
-from benchrig.escapes.hunting import Hunting, NotSound
+from benchrig.escapes.hunting import Hunt, Hunting, NotSound
+from benchrig.escapes.launch import sound_scene
 from benchrig.escapes.results import About, Came, Catch, Hunted, Result, from_json, is_wrong, order, to_json
 from benchrig.faults.fault import Fault, Scene
+from benchrig.faults.registry import faults_of
+from benchrig.plan.loader import load_plan
+from benchrig.radio.specify import RadioChoice
 from tests.escapes import kit
 from tests.escapes.kit import ALL, GONE, HOT, NO_SENSING, WET, hunt, results
+from tests.run.kit import DEVICES, PLANS
 
 OUTCOMES = {
     HOT.name: "caught",
@@ -128,3 +135,15 @@ def test_results_are_json_and_back(tmp_path: Path) -> None:
     made = Hunted(1, "p", "p.yaml", "", "", "d", [], "", "", [0], {}, [], 8, results(tmp_path))
     assert from_json(to_json(made)) == made
     assert made.share == 4 / 6
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("plan", "device"), [("end_of_line", "logger"), ("box_nightly", "transport_box")])
+def test_a_run_that_ends_at_the_first_catch_says_the_same_as_one_that_does_not(plan: str, device: str) -> None:
+    sound_one = sound_scene(RadioChoice("virtual", files=(DEVICES / f"{device}.yaml",)))
+    faults = random.Random(plan).sample(faults_of(sound_one), 60)
+    ended = Hunt(load_plan(PLANS / f"{plan}.yaml", {}), sound_one, Unattended(), jobs=2)
+    short, whole = (Hunting(each, faults).run() for each in (ended, replace(ended, whole=True, jobs=1)))
+    assert [(each.fault.name, each.outcome, each.by) for each in short] == [
+        (each.fault.name, each.outcome, each.by) for each in whole
+    ]
