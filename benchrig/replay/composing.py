@@ -18,9 +18,11 @@ from benchrig.replay.story import Advertised, Asked, Characteristic, Descriptor,
 from benchrig.replay.wording import decoded, hex_text, time_text
 from benchrig.source.layout import Layout, Path
 from benchrig.source.writing import Bare
+from benchrig.text.escape import plain
 from benchrig.values.catalogue import name_of
 
 MOST_DATA = 31
+LONGEST_COMMENT = 1000
 NEVER = "1 h"  # a restart that nobody has seen the end of
 MANY = 1000  # connection requests of a unit that took none
 _LISTED = frozenset(
@@ -36,7 +38,8 @@ class DeviceText:
     comments: dict[Path, str] = field(default_factory=dict)
 
     def text(self, head: Iterable[str]) -> str:
-        return Layout(self.comments, _LISTED).text(self.data, head)
+        said = {path: plain(text, LONGEST_COMMENT) for path, text in self.comments.items()}
+        return Layout(said, _LISTED).text(self.data, [plain(line, LONGEST_COMMENT) for line in head])
 
 
 def compose(story: Story) -> DeviceText:

@@ -17,10 +17,12 @@ from benchrig.replay.around import names_of
 from benchrig.replay.from_capture import WANTS_SECURITY
 from benchrig.replay.from_record_advertising import advertised
 from benchrig.replay.pairing_on_record import tell_encryption, tell_pairing
+from benchrig.replay.pieces import pieces_of
 from benchrig.replay.story import Asked, Characteristic, Kind, Story, Unasked
 from benchrig.replay.streams import times_of, values_of
 from benchrig.replay.written_table import MISSING, WrittenTable
 from benchrig.source.shape import LATE
+from benchrig.steps.listen import RESERVED
 from benchrig.values.base import Format
 from benchrig.values.catalogue import att_error_code
 
@@ -31,7 +33,7 @@ _UNTAKEN = re.compile(r"did not accept the connection")
 _NOT_CONNECTABLE = re.compile(r"does not take connections")
 _UNHEARD = re.compile(r"was not heard in|no connection within the time allowed")
 _UNHEARD_FOR = re.compile(r"was not heard in ([\d.]+) s")
-_MALFORMED = re.compile(r", notification \d+: .*\(bytes ([0-9A-F ]+)\)")
+_MALFORMED = re.compile(r"(?:^|; )(.*?), notification \d+: .*?\(bytes ([0-9A-F ]+)\)")
 _CRASH = ("connection timeout", "connection failed")
 # On a link of 15 ms: a request and its answer, half an interval, the supervision time-out of the twin's link.
 ROUND_TRIP, HALF, TIMEOUT = 0.030, 0.0075, 0.72
@@ -66,6 +68,8 @@ class _Telling:
 
     def _walk(self, each: Execution, key: str) -> None:
         """What is in a step comes before what it finds itself."""
+        if each.planned.kind == "listen" and each.opened is not None and each.planned.device == key:
+            self._listens(each)
         for child in each.children:
             self._walk(child, key)
         if each.opened is not None and each.planned.device == key:
@@ -133,7 +137,9 @@ class _Telling:
         after = at - latest.at - (TIMEOUT if vanished else HALF)
         self._lost = Unasked("vanishes" if vanished else "ends", max(0.0, after), back=0.0, back_known=False)
         self._lost_at = at
-        if latest.kind == "write" and after <= ROUND_TRIP:
+        if latest.then:
+            self._lost.after = max(self._lost.after, max(one.after for one in latest.then) + ROUND_TRIP)
+        elif latest.kind == "write" and after <= ROUND_TRIP:
             latest.answered = False
         latest.then.append(self._lost)
 
@@ -220,15 +226,25 @@ class _Telling:
         asked.after = 0.0
         if value is not None:
             after = float(found.get("response_time") or ROUND_TRIP) - ROUND_TRIP
-            asked.then.append(Unasked("sends", max(0.0, after), reply.key, value))
-            if self._key(each, "answers"):
-                self.story.guesses.append("how an answer in several notifications was cut: it is one on the twin")
+            asked.then += [Unasked("sends", max(0.0, after), reply.key, piece) for piece in self._pieces(each, value)]
+
+    def _pieces(self, each: Execution, value: bytes) -> list[bytes]:
+        answers, begins = self._key(each, "answers"), self._key(each, "starts_with")
+        if answers is None:
+            return [value]
+        self.story.guesses.append("how an answer in several notifications was cut")
+        count = _values(each).get("count")
+        return pieces_of(value, answers, count if isinstance(count, int) else None, bytes.fromhex(begins or ""))
 
     def _reply(self, each: Execution) -> Any:
         planned, name = self._steps.get(each.planned.id), self._key(each, "reply")
         if name is None or planned is None:
             return self._table.find(each.planned.subject)
-        path = planned.names.meaning(str(name)).address.path
+        return self._called(planned, str(name))
+
+    def _called(self, planned: StepPlan, name: str) -> Characteristic | None:
+        """What the plan calls so."""
+        path = planned.names.meaning(name).address.path
         return self._table.find("/".join(f"{part.uuid}[{part.index or 0}]" for part in path))
 
     def _notify(self, each: Execution) -> None:
@@ -238,17 +254,39 @@ class _Telling:
         if self._refuses_to_send(each, one):
             return
         asked = self._ask(each, "subscribe", one.key, each.opened.at + ROUND_TRIP / 2)
+        self._streams(each, asked, found, self._format(each), self._key(each, "counter"))
+
+    def _streams(
+        self, each: Execution, asked: Asked, found: Mapping[str, Reading], form: Format | None, counter: str | None
+    ) -> None:
+        """What it sent after this subscription."""
         counted = found.get("count")
         samples = max((r.samples.count for r in found.values() if r.samples), default=0)
         count = int(counted.value) if counted is not None and isinstance(counted.value, int) else samples
         if not count:
             return
-        values = values_of(found, count, self._format(each), self._key(each, "counter"))
-        if malformed := _MALFORMED.search(_message(each)):
-            values = [bytes.fromhex(malformed[1])] * count
+        values = values_of(found, count, form, counter)
+        malformed = _MALFORMED.search(_message(each))
+        if malformed and (malformed[1] == asked.key or not each.children):
+            values = [bytes.fromhex(malformed[2])] * count
         times = _times(found, each, count, asked.at)
-        asked.then += [Unasked("sends", at, one.key, value) for at, value in zip(times, values, strict=True)]
+        asked.then += [Unasked("sends", at, asked.key, value) for at, value in zip(times, values, strict=True)]
         self.story.guesses.append("the times and values of a stream: they come to the statistics that the record has")
+
+    def _listens(self, each: Execution) -> None:
+        """Several streams at once, each with its own name before its readings."""
+        planned, streams = self._steps.get(each.planned.id), self._key(each, "listen")
+        if planned is None or not isinstance(streams, dict):
+            return
+        for name, heard in streams.items():
+            one = None if name in RESERVED or f"'{name}'" in _message(each) else self._called(planned, name)
+            if one is None or each.opened is None:
+                continue
+            self._table.add(one, "notify")
+            asked = self._ask(each, "subscribe", one.key, each.opened.at + ROUND_TRIP / 2)
+            found = {r.name.removeprefix(f"{name}."): r for r in each.readings if r.name.startswith(f"{name}.")}
+            form = heard.format.built if heard and heard.format else planned.names.meaning(name).format
+            self._streams(each, asked, found, form, heard.counter if heard else None)
 
     def _refuses_to_send(self, each: Execution, one: Characteristic) -> bool:
         """Whether the unit did not let it subscribe."""

@@ -55,7 +55,9 @@ class WrittenTable:
             return None
         path = [(normal_uuid(part[1]), int(part[2] or 0)) for part in parts if part]
         descriptor = path.pop() if _is_descriptor(path) else None
-        uuid, index = path[-1] if path else ("", 0)
+        if not path:
+            return None
+        uuid, index = path[-1]
         one = self._characteristic(path[0][0] if len(path) > 1 else service, uuid, index)
         if descriptor and not any(part.uuid == descriptor[0] for part in one.descriptors):
             one.descriptors.append(Descriptor(descriptor[0]))
@@ -102,7 +104,8 @@ class WrittenTable:
 
     def _several(self, each: Execution) -> None:
         """A name that fits several attributes, which are of one service."""
-        if several := AMBIGUOUS.search(_message(each)):
+        several = AMBIGUOUS.search(_message(each))
+        if several and each.planned.subject:
             uuid = normal_uuid(each.planned.subject.rpartition("/")[2].partition("[")[0])
             for index in range(int(several[1])):
                 self._characteristic(_service_uuid(several[2]), uuid, index)
