@@ -11,6 +11,7 @@ import os
 import signal
 import sys
 import time
+import warnings
 from collections import deque
 from collections.abc import Callable, Generator, Iterator
 from dataclasses import dataclass, field
@@ -111,7 +112,9 @@ class _Pool(Generic[T]):
         # a process that holds on to the end of another one's pipe would keep that one waiting for ever
         others = [ours, *(worker.pipe for worker in self.workers)]
         process = context.Process(target=_serve, args=(self.work, theirs, others), daemon=True)
-        with _signals_blocked():
+        with _signals_blocked(), warnings.catch_warnings():
+            # Python warns where a thread is at work, as one is that draws a line on the terminal: no process here draws
+            warnings.simplefilter("ignore", DeprecationWarning)
             process.start()
         theirs.close()
         worker = _Worker(process, ours)
@@ -177,9 +180,6 @@ def _serve(work: Work[T], pipe: Connection, others: list[Connection]) -> None:
     signal.pthread_sigmask(signal.SIG_UNBLOCK, {getattr(signal, name) for name in _SIGNALS})
     for other in others:
         other.close()
-    while True:
-        try:
-            number = pipe.recv()
-        except EOFError:
-            return
-        pipe.send(_tried(work, number))
+    with contextlib.suppress(EOFError, OSError):  # nobody asks for more, or wants the answer
+        while True:
+            pipe.send(_tried(work, pipe.recv()))
