@@ -18,7 +18,6 @@ from benchrig.faults.weakening import weakenings
 from benchrig.radio.security import SHOWING, SMALLEST_KEY, TYPING
 from benchrig.radio.virtual.behaviours import DeleteBonds
 from benchrig.radio.virtual.device_spec import DeviceSpec
-from benchrig.radio.virtual.directing_spec import ANYONE
 from benchrig.radio.virtual.security_spec import PasskeyText, Reason, SecuritySpec
 from benchrig.values.quantity import Duration
 
@@ -42,12 +41,11 @@ def faults(scene: Scene, limits: Limits) -> Iterator[Fault]:
     yield from _pairing(device.security)
     yield from _bonds(device)
     yield from _refusals()
-    yield from _private(device)
 
 
 def _is_secure(device: DeviceSpec) -> bool:
     return any(_needs(each.spec) for each in [*parts.characteristics(device), *parts.descriptors(device)]) or (
-        device.security != SecuritySpec() or device.privacy is not None
+        device.security != SecuritySpec()
     )
 
 
@@ -195,26 +193,3 @@ def _refusals() -> Iterator[Fault]:
     yield _fault("pairing: ends the link", "The link ends when somebody wants to pair.",
                  _errs(disconnects_at="pairing request"), "serious")  # fmt: skip
     yield _fault("pairing: stops half way", "A pairing stops half way.", _errs(silent_at="pairing random"), "serious")
-
-
-# Whether it can be followed
-
-
-def _private(device: DeviceSpec) -> Iterator[Fault]:
-    for key in ("connections", "scan_requests"):
-        if getattr(device.advertising, key) != ANYONE:
-            says = f"It answers {key.replace('_', ' ')} of anybody, and not of those that it is bonded with alone."
-            yield _fault(
-                f"advertising: {key.replace('_', ' ')} of anybody",
-                says,
-                within("advertising", replaced(**{key: ANYONE})),
-            )
-    if device.privacy is None:
-        return
-    yield _fault("address: fixed", "Its address never changes, so that it can be followed.", replaced(privacy=None))
-    for kind, says, keys in (
-        ("never another", "It keeps its first private address, so that it can be followed.", {"never_rotates": True}),
-        ("of another key", "Who is bonded with it does not know its addresses.", {"another_key": True}),
-        ("its own now and then", "Now and then it shows the address that never changes.", {"identity_every": 3}),
-    ):
-        yield _fault(f"address: {kind}", says, within("privacy", replaced(**keys)))

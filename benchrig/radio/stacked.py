@@ -42,14 +42,17 @@ class StackRadio(Radio):
         """Ends at once when the controller is lost."""
         assert self.stack is not None
         gone, loop = self.stack.host.gone, asyncio.get_running_loop()
+        is_over = False
         async with asyncio.timeout(None) as scope:
 
             def end(_: asyncio.Future[None]) -> None:
-                scope.reschedule(loop.time())
+                if not is_over:  # a callback that is due already cannot be taken back
+                    scope.reschedule(loop.time())
 
             gone.add_done_callback(end)
             try:
                 async with super().scanning(on_report, active=active):
                     yield
             finally:
+                is_over = True
                 gone.remove_done_callback(end)

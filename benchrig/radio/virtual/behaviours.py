@@ -18,6 +18,7 @@ ANY_TIME = REQUESTS | {On.LATER, On.NOTIFY}
 SENT = frozenset({On.READ, On.NOTIFY})
 # Seconds that a device is away when its watchdog has bitten.
 AWAY = 1.0
+_TICK = 1e-3  # of a watchdog
 
 
 class Delay(Behaviour, frozen=True, kw_only=True):
@@ -249,7 +250,7 @@ class RestartEvery(Behaviour, frozen=True, kw_only=True):
         """It is up for no time while it is away or without power."""
         device, every = moment.device, self.restart_every.seconds
         while True:
-            await asyncio.sleep(every - device.uptime)
+            await asyncio.sleep(max(_TICK, every - device.uptime))
             if device.is_running and device.uptime >= every:
                 device.reboot(AWAY)
 
