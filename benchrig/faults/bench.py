@@ -29,13 +29,13 @@ _GONE = "the adapter is gone"
 
 def faults(scene: Scene, limits: Limits) -> Iterator[Fault]:
     for seconds in (0.5, 2, 10):
-        says = f"The adapter of the bench is pulled out after {seconds:g} s."
+        says = f"The adapter is pulled out after {seconds:g} s."
         yield _fault(f"adapter gone after {seconds:g} s", says, _befalls(_unplugged(seconds)))
-    yield _fault("host slow", "The computer of the bench hears of everything 20 ms late.", _befalls(_slowed))
+    yield _fault("host slow", "The computer of the station hears of everything 20 ms late.", _befalls(_slowed))
     for kind, says, made in _ON_AIR:
         yield _fault(kind, says, _with_faults(made))
     yield _fault("foreign units", f"{_FOREIGN} foreign units are on the air.", _crowded)
-    yield _fault("a second unit", "A second unit with the same name and data lies on the bench.", _twice)
+    yield _fault("a second unit", "A second unit with the same name and data lies beside it.", _twice)
     yield _fault("wrong unit in the fixture", "Another product is in the fixture.", _exchanged)
 
 
@@ -44,9 +44,9 @@ def _fault(kind: str, says: str, change: Callable[[Scene], Scene]) -> Fault:
 
 
 _ON_AIR: tuple[tuple[str, str, Callable[[], Faults]], ...] = (
-    ("nothing heard", "The antenna of the bench is not connected.", lambda: Faults(advertising_loss=1.0)),
+    ("nothing heard", "The antenna of the station is not connected.", lambda: Faults(advertising_loss=1.0)),
     ("link disturbed", "A disturbance ends the first link.", lambda: Faults(kill_at=60)),
-    ("links not carried", "Something near the bench jams all links.", lambda: Faults(loss=0.999)),
+    ("links not carried", "Something near the station jams all links.", lambda: Faults(loss=0.999)),
 )
 
 

@@ -63,10 +63,17 @@ def _known(doing: Doing) -> Iterator[Fault]:
         )
     if doing.spec.every > 1:
         later = replaced(every=doing.spec.every + 1)
-        yield doing.fault("exchange", "one time too late", "What happens at {it} happens one time too late.", later)
+        yield doing.fault(
+            "exchange",
+            "one time too late",
+            "What happens at {it} happens one time too late.",
+            later,
+            "serious",
+            OF_LINK,
+        )
         sooner = replaced(every=doing.spec.every - 1)
         yield doing.fault(
-            "exchange", "one time too soon", "What happens at {it} happens one time too soon.", sooner, "minor"
+            "exchange", "one time too soon", "What happens at {it} happens one time too soon.", sooner, "minor", OF_LINK
         )
 
 
@@ -102,7 +109,7 @@ def _effects(doing: Doing) -> Iterator[Fault]:
     for name, value in doing.spec.notify.items():
         if _is_answer(value):
             says, kind = f"No answer to {{it}} comes in the {name}.", f"no answer in {name}"
-            yield doing.fault("exchange", kind, says, within("notify", _with(name, None)))
+            yield doing.fault("exchange", kind, says, within("notify", _with(name, None)), "serious", OF_LINK)
         else:
             says = f"The {name} does not change at {{it}}."
             yield doing.fault("exchange", f"{name} not changed", says, within("notify", _with(name, None)), "grave")

@@ -161,7 +161,7 @@ def _pairing(sound: SecuritySpec) -> Iterator[Fault]:
     yield _fault("pairing: short key", "Its keys are short.", short)
     if sound.capability in TYPING or sound.capability in SHOWING:
         slow = _secures(answer_after=Duration.of(20))
-        yield _fault("pairing: slow", "It takes 20 s until it goes on with a pairing.", slow, "minor")
+        yield _fault("pairing: slow", "It takes 20 s until it continues with a pairing.", slow, "minor")
 
 
 def _bonds(device: DeviceSpec) -> Iterator[Fault]:

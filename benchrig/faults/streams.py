@@ -84,7 +84,7 @@ def _rates(one: At, plan: NotifySpec) -> Iterator[Fault]:
     yield _stream(one, "in bursts", "Values of {it} are held back and come several at once.", burst)
     pause = Delay(delay=Duration.of(max(1.0, period * 5)))
     soon = _soon(plan)
-    yield _stream(one, f"pauses after {soon} values", "Values of {it} pause once, and then go on.",
+    yield _stream(one, f"pauses after {soon} values", "Values of {it} pause once, and then continue.",
                   _sent(at(soon + 1), pause))  # fmt: skip
     late = Delay(delay=Duration.of(max(2.0, period * 3)))
     yield _stream(one, "begins late", "The first value of {it} comes late.", _sent(at(1), late), "minor")
@@ -131,8 +131,8 @@ def _values(one: At, plan: NotifySpec) -> Iterator[Fault]:
 def _subscribers(one: At) -> Iterator[Fault]:
     says = "Values of {it} come before anybody has subscribed to them."
     yield _stream(one, "sent unasked", says, _planned(early=True), "minor")
-    says = "Values of {it} go on after unsubscribing."
-    yield _stream(one, "goes on", says, _planned(goes_on=True), "minor")
+    says = "Values of {it} continue after unsubscribing."
+    yield _stream(one, "sent after unsubscribing", says, _planned(goes_on=True), "minor")
 
 
 def _strangers(one: At, found: list[At]) -> Iterator[Fault]:

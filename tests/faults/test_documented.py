@@ -11,9 +11,12 @@ from tests.faults.small import HERE, scene_of
 from tests.faults.test_registry import FILES as SHIPPED
 from tests.reference import SECTIONS
 
-DEVICE_FILES = [*SHIPPED, *(HERE / f"{name}.yaml" for name in ("small", "odd", "beacon"))]
+DEVICE_FILES = [*SHIPPED, *(HERE / f"{name}.yaml" for name in ("small", "odd", "beacon", "busy"))]
 # The section of each family; a new one gets its own on the same page.
-SECTION = {"value": "Faults of values", "table": "Faults of a table", "advertising": "Faults of advertising"}
+SECTION = {"value": "Faults of values", "table": "Faults of a table", "advertising": "Faults of advertising",
+           "stream": "Faults of streams", "write": "Faults of writes", "exchange": "Faults of exchanges",
+           "link": "Faults of links", "firmware": "Faults of firmware", "security": "Faults of security and pairing",
+           "bench": "Faults of the bench"}  # fmt: skip
 
 
 def documented(family: str) -> list[re.Pattern[str]]:
