@@ -37,7 +37,7 @@ _MALFORMED = re.compile(r"(?:^|; )(.*?), notification \d+: .*?\(bytes ([0-9A-F ]
 _CRASH = ("connection timeout", "connection failed")
 # On a link of 15 ms: a request and its answer, half an interval, the supervision time-out of the twin's link.
 ROUND_TRIP, HALF, TIMEOUT = 0.030, 0.0075, 0.72
-_CANNOT = frozenset({"access", "robust", "privacy", "observe"})
+_CANNOT = frozenset({"access", "robust", "privacy"})
 
 
 def story_of_record(record: Record, plan: Plan | None, key: str = "") -> Story:
@@ -124,6 +124,8 @@ class _Telling:
             if each.planned.kind in ("read", "write", "exchange") and self.story.asked:
                 self.story.asked[-1].answered = False
             self._loses(at, lost[1] or "")
+        if each.planned.kind == "reboot" and "advertises_after" in found:
+            self._returns(found)
 
     def _loses(self, at: float, reason: str) -> None:
         """The link was lost at that time. Without a reason a unit that was gone for as long as a link takes to time out has
@@ -138,7 +140,7 @@ class _Telling:
         self._lost = Unasked("vanishes" if vanished else "ends", max(0.0, after), back=0.0, back_known=False)
         self._lost_at = at
         if latest.then:
-            self._lost.after = max(self._lost.after, max(one.after for one in latest.then) + ROUND_TRIP)
+            self._lost.after = max(self._lost.after, max(one.after for one in latest.then) + 2 * ROUND_TRIP)
         elif latest.kind == "write" and after <= ROUND_TRIP:
             latest.answered = False
         latest.then.append(self._lost)
