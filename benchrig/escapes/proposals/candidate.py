@@ -25,6 +25,10 @@ SOME_NAMES: Final = Seen({"length": {"max": Bare("1000")}})
 A_REFUSAL: Final = Seen({"matches": ".+"})
 
 
+# What a station has to have.
+POWER: Final = "a switch of the power (power: of a station file)"
+
+
 @dataclass(frozen=True)
 class Limits:
     """On readings of a step that the plan has: `step` is its id, `at` its place in the file. What a reading was held to

@@ -5,30 +5,69 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from benchrig.escapes.proposals.attributes import Attributes
-from benchrig.escapes.proposals.candidate import A_COUNT, A_TIME, Candidate
+from benchrig.escapes.proposals.candidate import A_COUNT, A_TIME, POWER, Candidate
 from benchrig.escapes.proposals.ground import Ground
 from benchrig.plan.writing import StepText
-from benchrig.source.writing import Bare
+from benchrig.source.writing import Bare, Quoted
 
 # Longer than the supervision of a link, and than most time-outs of a firmware.
 _LASTS = "20 s"
-_AGAIN = 3
+# So many connections show what a device loses with each; of those the first attempt may be lost on the air now and then.
+_AGAIN, _ATTEMPTS = 8, Bare("1.3")
+# As many requests as a phone makes in a while.
+_REQUESTS = 40
 
 
 def candidates(ground: Ground, attributes: Attributes) -> Iterator[Candidate]:
-    waits = StepText("wait", Bare(_LASTS), {"name": f"the link lasts {_LASTS}"})
-    waits.hold("elapsed", {"min": Bare(_LASTS)})
+    waits = _lasts(_LASTS, "the link")
     yield Candidate("link", f"the link lasts {_LASTS}", "a link that ends on its own is not noticed", [waits])
+    lasting = [*_again("a connection that lasts"), _lasts("3 s", "the second link")]
+    yield Candidate("link", "a second link that lasts", "one connection shows nothing of the next", lasting)
+    yield from _requests(attributes)
+    yield from _power(attributes)
     yield Candidate(
         "link", "a second connection", "one connection shows nothing of the next", _again("a second connection")
     )
-    many = StepText(
-        "repeat", _AGAIN, {"name": "connections in a row"}, parts={"steps": _again("one of several connections")}
-    )
-    yield Candidate("link", "connections in a row", "what gets slower with each connection is not noticed", [many])
+    yield from _in_a_row()
     quiet = StepText("scan", None, {"name": "silent while connected", "for": Bare("3 s")})
     quiet.hold("heard", {"equals": False})
     yield Candidate("link", "silent while connected", "nothing listens while the link is up", [quiet])
+
+
+def _in_a_row() -> Iterator[Candidate]:
+    inner = "one of several connections"
+    many = StepText("repeat", Bare(str(_AGAIN)), {"name": "connections in a row"}, parts={"steps": _again(inner)})
+    many.hold(f"{inner}.attempts.mean", {"max": _ATTEMPTS})
+    why = "what a device loses with each connection, or refuses now and then, is not noticed"
+    yield Candidate("link", "connections in a row", why, [many])
+
+
+def _lasts(seconds: str, what: str) -> StepText:
+    waits = StepText("wait", Bare(seconds), {"name": f"{what} lasts {seconds}"})
+    waits.hold("elapsed", {"min": Bare(seconds)})
+    return waits
+
+
+def _requests(attributes: Attributes) -> Iterator[Candidate]:
+    """Many requests on one link: what a device does at one of them alone."""
+    subject = next((each for each in attributes.subjects if each.seen.reads), None)
+    if subject is not None:
+        inner = StepText("read", subject.name, {"name": "one of many requests"})
+        inner.hold("elapsed", A_TIME)
+        steps = [StepText("repeat", Bare(str(_REQUESTS)), {"name": "many requests"}, parts={"steps": [inner]})]
+        yield Candidate("link", "many requests", "a few requests show nothing of those that follow", steps)
+
+
+def _power(attributes: Attributes) -> Iterator[Candidate]:
+    constant = [each for each in attributes.subjects if each.value is not None]
+    steps = [StepText("power", "cycle", {"name": "without power"}), *_again("after a power failure")[1:]]
+    for subject in constant:
+        step = StepText("read", subject.name, {"name": f"{subject.seen.name} after a power failure, as it was"})
+        step.hold("raw", {"equals": Quoted((subject.value or b"").hex(" ").upper())})
+        steps.append(step)
+    if constant:
+        why = "what is lost without power is not noticed"
+        yield Candidate("link", "the unit after a power failure", why, steps, needs=POWER)
 
 
 def _again(name: str) -> list[StepText]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import Any
 
@@ -19,6 +20,8 @@ from benchrig.values.catalogue import name_of
 # Noise of some steps is alike in so many values once in a thousand devices or less.
 _LOOKS = 8
 _FEW = 4
+# So many values of a stream.
+_VALUES = 25
 # Units of what differs from the unit of a difference.
 _DIFFERENCES = {"°C": "ΔK", "K": "ΔK", "dBm": "dB"}
 _SHOWS_ALL = "a radio that shows generic access (hci, virtual)"
@@ -26,6 +29,7 @@ _SHOWS_ALL = "a radio that shows generic access (hci, virtual)"
 
 def candidates(ground: Ground, attributes: Attributes) -> Iterator[Candidate]:
     yield from _moving(attributes)
+    yield from _long_streams(attributes)
     yield from _once_more(attributes)
     yield from _handles(attributes)
     yield from _everywhere(attributes)
@@ -41,6 +45,18 @@ def _moving(attributes: Attributes) -> Iterator[Candidate]:
             verb = "notify"
         for field in _noisy(values):
             yield _varies(subject, verb, field)
+
+
+def _long_streams(attributes: Attributes) -> Iterator[Candidate]:
+    """A stream that stops early, or that is slow, in more values than a draft hears."""
+    for subject in attributes.subjects:
+        gaps = [stream.gaps for stream in subject.seen.streams if stream.gaps is not None and stream.gaps.count]
+        if gaps:
+            longest = max(each.maximum for each in gaps)
+            within = Bare(f"{math.ceil(_VALUES * longest * 2) + 3} s")
+            step = subject.step("notify", f"{subject.seen.name} goes on", count=Bare(str(_VALUES)), within=within)
+            step.hold("gap_max", {"max": Bare(f"{math.ceil(longest * 2500)} ms")})
+            yield Candidate("look", f"{subject.seen.name} goes on", "a stream that stops later is not noticed", [step])
 
 
 def _noisy(values: list[Any]) -> list[str]:

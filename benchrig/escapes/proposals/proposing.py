@@ -45,6 +45,8 @@ class Proposals:
 
 def propose(ground: Ground, escaped: Sequence[Fault], tell: Callable[[str], None] = lambda sentence: None) -> Proposals:
     """For the faults that the plan passes."""
+    if not escaped:
+        return Proposals([], ground.text, [])
     candidates = good(ground, made(ground), tell)
     tell(f"{len(candidates)} changes of the plan pass the sound device")
     everything = taken(ground, candidates)
@@ -196,18 +198,20 @@ def _verified(
     tell: Callable[[str], None],
 ) -> Proposals:
     """The choice run by itself; what it lets through after all is looked for among the rest."""
-    weights = {fault.name: fault for fault in escaped}
+    weights, dropped = {fault.name: fault for fault in escaped}, set[int]()
     for _ in range(_ROUNDS):
         result = taken(ground, [candidates[number] for number in choices])
         results = _hunted(ground, result.plan, escaped, whole=False)
         open_ = [each.fault.name for each in results if each.outcome in PASSED]
-        rest = {name: matrix[name] - set(choices) for name in open_ if matrix[name] - set(choices)}
+        tried = {*choices, *dropped}
+        rest = {name: matrix[name] - tried for name in open_ if matrix[name] - tried}
         more = chosen(candidates, costs, rest, {name: weights[name] for name in rest})
         told = _credited(candidates, costs, choices, results, result)
         idle = {number for number, choice in zip(choices, told, strict=True) if not choice.catches}
         if not more and not idle:
             break
-        choices = sorted({*choices, *more} - idle)
+        dropped |= idle
+        choices = sorted({*choices, *more} - dropped)
     wrongly = [each.fault.name for each in results if each.outcome == "blamed wrongly"]
     return Proposals(told, result.text, open_, wrongly)
 

@@ -9,7 +9,7 @@ from typing import Any
 from benchrig.draft.attributes import AttributeEvidence
 from benchrig.errors import MalformedValue
 from benchrig.escapes.proposals.attributes import Attributes, Subject
-from benchrig.escapes.proposals.candidate import A_REFUSAL, A_TIME, Candidate
+from benchrig.escapes.proposals.candidate import A_REFUSAL, A_TIME, POWER, Candidate
 from benchrig.escapes.proposals.ground import Ground
 from benchrig.plan.writing import StepText
 from benchrig.source.writing import Quoted
@@ -55,7 +55,7 @@ def _kept(subject: Subject, others: Sequence[Subject]) -> Iterator[Candidate]:
             yield Candidate("write", f"a write of {name} changes nothing else", why, [plain, *around, back])
         yield _outlives(subject, new, old, "the link", [StepText("disconnect"), _again(f"{name} after the link")])
         power = [StepText("power", "cycle"), _again(f"{name} after a power failure")]
-        yield _outlives(subject, new, old, "a power failure", power, "a switch of the power (power: of a station file)")
+        yield _outlives(subject, new, old, "a power failure", power, POWER)
 
 
 def _beside(subject: Subject, others: Sequence[Subject]) -> Iterator[Candidate]:
@@ -68,6 +68,7 @@ def _beside(subject: Subject, others: Sequence[Subject]) -> Iterator[Candidate]:
     if data:
         name = subject.seen.name
         write = subject.step("write", f"{name} is written beside others", raw=_raw(data))
+        write.hold("elapsed", A_TIME)
         still = [_still(each, f"{each.seen.name} when {name} was used") for each in around]
         why = "nothing looks at the other values when it is written"
         yield Candidate("write", f"a write of {name} touches nothing", why, [write, *still])
