@@ -146,8 +146,10 @@ class Telling:
             self.story.asked.remove(link.opened)
             return
         vanished = event.reason in (TIMEOUT, MIC_FAILURE)
-        self._pairing.ended(by_unit=not event.by_bench and not vanished)
+        in_pairing = self._pairing.ended(by_unit=not event.by_bench and not vanished)
         self._unanswered(link)
+        if in_pairing:
+            return  # the twin ends it at the same PDU
         if event.by_bench:
             self._listening.ended_by_bench(event.at)
             return

@@ -160,8 +160,15 @@ class _Telling:
             return
         found = _values(each)
         self._returns(found)
+        if isinstance(found.get("payload"), int):
+            self.story.mtu = found["payload"] + 3
         began = each.ended.at - float(found.get("elapsed") or each.ended.elapsed)
         self._ask(each, "connect", "", began)
+
+    def _disconnect(self, each: Execution) -> None:
+        back = _values(each).get("advertises_after")
+        if isinstance(back, (int, float)):
+            self.story.again_after = max(self.story.again_after, float(back) - HALF)
 
     def _reboot(self, each: Execution) -> None:
         """The link that the steps in it made the unit end; the return is told by the message where it did not come."""
@@ -292,6 +299,9 @@ class _Telling:
 
     def _refuses_to_send(self, each: Execution, one: Characteristic) -> bool:
         """Whether the unit did not let it subscribe."""
+        if "has no client characteristic configuration" in _message(each):
+            one.has_cccd = False
+            return True
         refused = _REFUSED.search(_message(each))
         if refused is None:
             return False

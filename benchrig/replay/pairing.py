@@ -77,11 +77,13 @@ class Pairing:
         if status == NO_KEY:
             self.faults["forgets_bonds"] = "disconnection"
 
-    def ended(self, *, by_unit: bool) -> None:
-        """The link; what the bench had sent was not answered."""
+    def ended(self, *, by_unit: bool) -> bool:
+        """The link; what the bench had sent was not answered. Whether the unit ended it at that PDU."""
+        was_asked = self._last in _NAMES
         if self._last in _NAMES:
             self.faults["disconnects_at" if by_unit else "silent_at"] = _NAMES[self._last]
         self._last = None
+        return was_asked and by_unit
 
 
 def accepted(nothing: bool, *, legacy: bool) -> str:
