@@ -60,6 +60,14 @@ def test_a_passive_scan_hears_no_scan_response() -> None:
     assert (failed.ended.verdict, failed.ended.cause) == ("fail", "limit")
 
 
+def test_the_data_are_judged_byte_by_byte() -> None:
+    bare = device_text()
+    assert scanned("data: {equals: '02 01 06 07 09 75 6E 69 74 20 31'}", device=bare).ended.verdict == "pass"
+    assert scanned("data: {equals: '02 01 05 07 09 75 6E 69 74 20 31'}", device=bare).ended.cause == "limit"
+    assert scanned("scan_response: {equals: ''}", device=bare).ended.verdict == "pass"
+    assert scanned("scan_response: {length: 1}", device=bare).ended.cause == "limit"
+
+
 def test_a_limit_on_what_is_not_advertised_fails() -> None:
     failed = scanned("tx_power: {max: 0 dBm}", device=device_text())
     assert failed.ended.cause == "limit"

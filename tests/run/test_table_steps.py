@@ -132,6 +132,16 @@ def test_a_service_may_have_more_when_the_plan_allows_it() -> None:
     assert table("environmental sensing: {temperature: [read]}", "    extra: allowed\n") == ""
 
 
+def test_no_other_service_may_be_there_when_the_plan_forbids_it() -> None:
+    listed = "battery service: {battery level: []}, environmental sensing: {temperature: [], 'temperature[1]': []}"
+    whole = f"{listed}, {OWN}: {{limit: [], deaf: [], command: [], secret: []}}"
+    assert table(listed) == ""
+    assert table(listed, "    extra: forbidden\n").startswith(f"service {OWN} is unexpected (handle 0x")
+    assert table(whole, "    extra: forbidden\n") == "", "generic access and generic attribute are everywhere"
+    missing = whole.replace(", secret: []", "")
+    assert f"{OWN}/secret is unexpected" in table(missing, "    extra: forbidden\n")
+
+
 def test_several_differences_are_named_together() -> None:
     message = table("heart rate: {}, battery service: {battery level: [read]}")
     assert message == "service heart rate is missing; battery service/battery level also has notify"

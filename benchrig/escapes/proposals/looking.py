@@ -9,7 +9,7 @@ from typing import Any
 from benchrig.desk.inspection import CharacteristicSeen, ServiceSeen
 from benchrig.draft.evidence import HIDDEN
 from benchrig.escapes.proposals.attributes import Attributes, Subject
-from benchrig.escapes.proposals.candidate import SOME_NAMES, Candidate
+from benchrig.escapes.proposals.candidate import A_TIME, SOME_NAMES, Candidate
 from benchrig.escapes.proposals.ground import Ground
 from benchrig.plan.wording import service_name
 from benchrig.plan.writing import Rows, StepText
@@ -54,9 +54,12 @@ def _long_streams(attributes: Attributes) -> Iterator[Candidate]:
         if gaps:
             longest = max(each.maximum for each in gaps)
             within = Bare(f"{math.ceil(_VALUES * longest * 2) + 3} s")
-            step = subject.step("notify", f"{subject.seen.name} goes on", count=Bare(str(_VALUES)), within=within)
+            step = subject.step("notify", f"{subject.seen.name} continues", count=Bare(str(_VALUES)), within=within)
+            step.hold("gap_p95", A_TIME)
             step.hold("gap_max", {"max": Bare(f"{math.ceil(longest * 2500)} ms")})
-            yield Candidate("look", f"{subject.seen.name} goes on", "a stream that stops later is not noticed", [step])
+            yield Candidate(
+                "look", f"{subject.seen.name} continues", "a stream that stops later is not noticed", [step]
+            )
 
 
 def _noisy(values: list[Any]) -> list[str]:
