@@ -14,7 +14,9 @@ from benchrig.propose.proposal import Grounds, Proposal
 from benchrig.propose.texts import pattern_of
 from benchrig.source.problem import counted
 from benchrig.source.writing import Bare
+from benchrig.values.advertising import split
 
+_FLAGS = 0x01  # Assigned Numbers 2.3, common data types
 # A unit may be received so much weaker or stronger than those that were seen.
 LEVEL_ROOM = 20
 # It may advertise half as much again apart, and twice as often: more is another setting.
@@ -24,7 +26,17 @@ INTERVAL_SHARE = 0.5
 EVENTS = 4
 LEAST_SCAN = 2
 
-_ORDER = ("rssi", "interval", "name", "services", "manufacturer_data", "service_data", "tx_power", "address_type")
+_ORDER = (
+    "rssi",
+    "interval",
+    "name",
+    "services",
+    "manufacturer_data",
+    "service_data",
+    "tx_power",
+    "flags",
+    "address_type",
+)
 
 
 def scan_limits(evidence: Evidence, naming: Naming) -> dict[str, Proposal]:
@@ -34,7 +46,8 @@ def scan_limits(evidence: Evidence, naming: Naming) -> dict[str, Proposal]:
         return {}
     units = len({look.unit for look in evidence.looks})
     seen = f"{counted(len(heard), 'scan')} of {counted(units, 'unit')}"
-    limits = {**_numbers(heard, seen, units), **_texts(heard, naming, seen, Grounds(units)), **_types(evidence, seen)}
+    limits = {**_numbers(heard, seen, units), **_texts(heard, naming, seen, Grounds(units)), **_types(evidence, seen),
+              **_flags(heard, seen, Grounds(units))}  # fmt: skip
     return {name: limits[name] for name in _ORDER if name in limits}
 
 
@@ -62,6 +75,15 @@ def _numbers(heard: list[AdvertisingSeen], seen: str, units: int) -> dict[str, P
     if len(powers) == 1 and None not in powers:
         limits["tx_power"] = Proposal({"equals": Bare(f"{powers.pop()} dBm")}, f"the same in {seen}", Grounds(units))
     return limits
+
+
+def _flags(heard: list[AdvertisingSeen], seen: str, grounds: Grounds) -> dict[str, Proposal]:
+    """What all of them say with their flags, where the radio shows the data whole."""
+    payloads = [bytes.fromhex(each.payload) for each in heard if each.payload is not None]
+    flags = [next((one.data for one in split(payload).structures if one.kind == _FLAGS), b"") for payload in payloads]
+    if not flags or len(flags) < len(heard) or len(flags[0]) != 1 or _same(flags) is None:
+        return {}
+    return {"flags": Proposal({"equals": Bare(f"0x{flags[0][0]:02X}")}, f"the same in {seen}", grounds)}
 
 
 def _types(evidence: Evidence, seen: str) -> dict[str, Proposal]:

@@ -37,7 +37,7 @@ _NOTICE = (
     "A draft is what was seen, not what was specified: go through it, and put in the limits that the product has.",
     "Limits marked 'guess' rest on one unit, or are as wide as was chosen, because too little was seen.",
     "Only the descriptors that turn notifications on were written: no write is tested.",
-    "Not judged: flags and appearance in the advertising, services beside those listed, and what a device does later.",
+    "Not judged: the appearance in the advertising, services beside those listed where the table allows them, and what a device does later.",
 )
 _WRITTEN = "Some attributes were written with the value that they had: those under writes. No other write is tested."
 
