@@ -12,6 +12,7 @@ from benchrig.errors import BenchrigError, LinkLost, UsageError
 from benchrig.radio.beside import Beside, beside_of
 from benchrig.radio.link import DISCONNECT_WITHIN
 from benchrig.radio.proof import SERIAL_NUMBER
+from benchrig.radio.security import Level
 from benchrig.radio.subscriptions import Listener, Subscriptions
 from benchrig.radio.unit import SILENT, Unit, Witness
 
@@ -38,6 +39,8 @@ class DeviceSession:
     has_paired: bool = False
     # whether the last pairing with it has failed: it may take no other one for a while
     was_refused: bool = False
+    # the handles that were subscribed to when a link of a bonded unit ended: it keeps that, and may send there
+    _kept: frozenset[int] = frozenset()
     _subscriptions: Subscriptions = field(init=False, repr=False)
 
     @property
@@ -86,6 +89,12 @@ class DeviceSession:
         self._ended = True
 
     @property
+    def unasked(self) -> int:
+        """How many values the link has brought without a subscription, of it or, when it is encrypted, of the bond."""
+        kept = self._kept if self.link.security.level is not Level.NO_SECURITY else frozenset()
+        return sum(count for handle, count in self.link.sent_unasked.items() if handle not in kept)
+
+    @property
     def lost_reason(self) -> str:
         """Why the link is gone."""
         return self._link.lost_reason if self._link is not None else ""
@@ -101,6 +110,8 @@ class DeviceSession:
     ) -> Link:
         """See Unit.connect; the last link counts no longer."""
         self._ended = False
+        before = self._link.left_on if self._link is not None else frozenset()
+        self._kept = self._kept | before if self.bonded_as is not None else frozenset()
         link = await self.unit.connect(within, fresh=fresh, again=again, stranger=stranger, witness=witness)
         self._link, self._subscriptions = link, Subscriptions(link)
         return link

@@ -84,6 +84,7 @@ class Link:
         self._closing = False
         self._deadlines = Deadlines()
         self._subscribed: dict[int, Characteristic] = {}
+        self._left_on: frozenset[int] = frozenset()
         self._tasks = Tasks()
         self._release: asyncio.Task[None] | None = None
 
@@ -298,6 +299,12 @@ class Link:
     def leave_on(self, characteristic: Characteristic) -> None:
         """Let the subscription be as it is when the link ends: a bond keeps it."""
         self._subscribed.pop(characteristic.handle, None)
+        self._left_on |= {characteristic.handle}
+
+    @property
+    def left_on(self) -> frozenset[int]:
+        """The handles of what is subscribed to, or was when the link ended."""
+        return self._left_on | self._subscribed.keys()
 
     async def disconnect(self, within: float = DISCONNECT_WITHIN) -> None:
         """End the subscriptions and the link; nothing to do when it is gone already."""

@@ -83,6 +83,7 @@ _HOST = {
     "connect.connected": "the operating system tries again itself, and does not tell that the device left a request unanswered",
     "discover.elapsed": "the operating system reads the table as part of the connection",
     "disconnect.elapsed": "the operating system takes its own time to end a connection, Linux 2 s",
+    "disconnect.unasked": "the operating system drops values that nobody has subscribed to",
 }
 _HOST |= {
     f"{verb}.lost_reason": "the operating system tells that a link is lost, and not why"

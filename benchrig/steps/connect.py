@@ -134,10 +134,13 @@ class Disconnect(Step, kw_only=True):
     def readings(self, names: Names) -> Mapping[str, ReadingType]:
         return {
             "elapsed": SECONDS,
+            "unasked": ReadingType("number", "", "values that the unit sent on this link without a subscription"),
             "advertises_after": ReadingType("number", "s", "from the disconnection to the first report of the unit"),
         }
 
     async def run(self, bench: Bench) -> None:
+        if bench.wanted("unasked"):
+            _report_unasked(bench)
         started = bench.now()
         await bench.disconnect()
         ended = bench.now()
@@ -165,3 +168,10 @@ class Disconnect(Step, kw_only=True):
                     return float(sighting.first_at)
             await bench.pause(_LOOK_EVERY)
         return None
+
+
+def _report_unasked(bench: Bench) -> None:
+    if lacks := bench.lacks("unasked"):
+        bench.not_measured("unasked", lacks)
+    else:
+        bench.reading("unasked", bench.device.unasked)

@@ -24,6 +24,7 @@ BROKEN = {
     "connect.connected": "{equals: false}",
     "discover.elapsed": "{min: 1 h}",
     "disconnect.elapsed": "{min: 1 h}",
+    "disconnect.unasked": "{min: 1}",
 }
 PLAN = """
 plan: what a radio lacks
