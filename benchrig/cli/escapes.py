@@ -34,6 +34,7 @@ class Outputs:
 
     as_json: bool
     junit: Path | None
+    page: Path | None
     keep: Path | None
     propose: Path | None
     take: Path | None
@@ -61,6 +62,7 @@ _reaching = grouped(
 _outputs = grouped(
     json_option("One JSON document with all that is known of each fault."),
     path_option("--junit", help="Write JUnit XML too: one test case for each fault."),
+    path_option("--page", help="Write a page for a browser too: which step notices which fault, what escapes, and why."),
     path_option("--keep", help="With one --fault: write its device file, to run or to hand over."),
     path_option("--propose", there=False,
                 help="Write what would catch the escapes: steps and limits that the sound device passes, as YAML."),
@@ -174,12 +176,15 @@ def _check_programs(plan: Plan, *, acknowledge: bool) -> None:
 
 def _make_way(outputs: Outputs, plan: Path) -> None:
     """An earlier file must not be taken for the one of this hunt."""
+    from benchrig.escapes.page.whole import BEGINS
     from benchrig.report.files.junit import REPORT
-    from benchrig.report.place import make_way
+    from benchrig.report.place import clear, make_way
     from benchrig.report.registry import ReportChoice
 
-    others = {"--keep": outputs.keep, "--propose": outputs.propose, "--take": outputs.take}
+    others = {"--keep": outputs.keep, "--page": outputs.page, "--propose": outputs.propose, "--take": outputs.take}
     make_way([ReportChoice(REPORT, outputs.junit)], {"the plan": plan, **others})
+    if outputs.page:
+        clear("--page", BEGINS, outputs.page)
 
 
 def _list(options: HuntOptions, *, as_json: bool) -> None:
@@ -225,11 +230,16 @@ def _progress(show: Callable[[str], None], count: int) -> Told:
 
 def _leave(hunted: Hunted, options: HuntOptions, outputs: Outputs) -> None:
     """The outputs, all that were asked for."""
+    from datetime import datetime
+
     from benchrig.escapes.junit import junit_xml
+    from benchrig.escapes.page.whole import page
     from benchrig.files import write_whole
 
     if outputs.junit:
         write_whole(outputs.junit, junit_xml(hunted), advice="give another file to --junit")
+    if outputs.page:
+        write_whole(outputs.page, page(hunted, datetime.now().astimezone()), advice="give another file to --page")
     if outputs.keep:
         write_whole(outputs.keep, _device_text(options, hunted).encode(), advice="give another file to --keep")
     with whatever_the_output_does(verdict=True):

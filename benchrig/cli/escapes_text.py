@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 
 from benchrig.escapes.results import PASSED, About, Catch, Hunted, Result
-from benchrig.escapes.telling import sentence, step_words, summary
+from benchrig.escapes.telling import sentence, step_words, summary, told_by
 from benchrig.faults.fault import WEIGHTS, Fault, Weight
 from benchrig.source.problem import counted
 from benchrig.terminal import console
@@ -34,6 +34,7 @@ class EscapesPage:
             self._wrong(hunted)
             self._escaped(hunted)
             self._caught(hunted)
+            self._gaps(hunted)
             self._others(hunted)
         self._end(hunted)
 
@@ -108,6 +109,22 @@ class EscapesPage:
         ]
         print_table(self._console, ("faults", "step", "", "by"), rows, right=("faults",))
 
+    def _gaps(self, hunted: Hunted) -> None:
+        """Steps that are of no use here, and what is promised and not proven."""
+        if hunted.coverage is None:
+            return
+        if idle := hunted.coverage.idle:
+            self._title(f"STEPS THAT NOTICED NOTHING  {len(idle)}", "bold yellow")
+            for each in idle:
+                self._line(f"{each.node} {each.name}", indent=2)
+            if not hunted.whole:
+                self._line("An earlier step may have noticed what they would: --whole tells.", style="dim")
+        if lacking := [each for each in hunted.coverage.requirements if each.lacks]:
+            self._title(f"REQUIREMENTS NOT COVERED  {len(lacking)}", "bold red")
+            for one in lacking:
+                self._line(f"{one.id} {one.says}", indent=2)
+                self._line(one.lacks, indent=4)
+
     def _others(self, hunted: Hunted) -> None:
         for outcome, title in (("left", "LEFT TO ANOTHER PLAN"), ("argued", "ARGUED"), ("harmless", "HARMLESS"),
                                ("not applicable", "NOT APPLICABLE")):  # fmt: skip
@@ -168,7 +185,7 @@ def _never_caught(hunted: Hunted) -> str:
 
 def _readings(caught: Sequence[Catch], node: str) -> str:
     """'value 12, att_error 3'; what is no reading is the step itself."""
-    found = Counter(each.reading or f"its end ({each.cause})" for each in caught if each.node == node)
+    found = Counter(told_by(each) for each in caught if each.node == node)
     return ", ".join(f"{plain(name, _LONGEST)} {count}" for name, count in found.most_common())
 
 

@@ -13,5 +13,8 @@ cache.py        results of earlier hunts that still hold
 planned.py      what a plan says of the values of a device
 launch.py       one hunt from options to results
 telling.py      results in words
+coverage.py     what each step notices, and which requirements nothing proves
 junit.py        results for build servers
+page/           results as one HTML page
+proposals/      what would catch the escapes
 """

@@ -11,6 +11,7 @@ from benchrig.errors import UsageError
 from benchrig.escapes.argued import Argued, beside, load_argued
 from benchrig.escapes.arguing import Arguing
 from benchrig.escapes.cache import Cache
+from benchrig.escapes.coverage import coverage_of
 from benchrig.escapes.hunting import Hunt, Hunting
 from benchrig.escapes.planned import limits_of
 from benchrig.escapes.results import FORMAT, Hunted, Told, versions
@@ -19,6 +20,7 @@ from benchrig.faults.fault import Fault, Scene
 from benchrig.faults.registry import fault_named, faults_of, pairs
 from benchrig.plan.model import Plan
 from benchrig.radio.specify import RadioChoice
+from benchrig.run.head import planned_requirements
 from benchrig.source.problem import Problems
 from benchrig.steps.bench import Operator
 
@@ -99,6 +101,8 @@ def hunted(
         results = arguing.over(results, {each.name: each for each in faults})
     made = _head(options, hunt, len(faults))
     made.results, made.interrupted = results, hunting.interrupted
+    if options.takes_all and not hunting.interrupted:
+        made.coverage = coverage_of(made.nodes, planned_requirements(options.plan), results)
     made.stale, made.notes = arguing.stale, [*notes, *cache.notes, *arguing.notes]
     return made
 

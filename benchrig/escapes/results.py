@@ -113,6 +113,45 @@ class Result(msgspec.Struct, frozen=True, omit_defaults=True):
         return [each.seed for each in self.trials if each.by is None]
 
 
+class StepCoverage(msgspec.Struct, frozen=True):
+    """How many faults of the unit a step, or one in it, notices; `first` are those that no other step noticed before."""
+
+    node: str
+    name: str
+    limits: int
+    caught: int
+    first: int
+
+
+class RequirementCoverage(msgspec.Struct, frozen=True):
+    """What the product promises, the steps that prove it, and how many faults these notice."""
+
+    id: str
+    says: str
+    steps: list[str]
+    caught: int
+
+    @property
+    def lacks(self) -> str:
+        """What is wrong with it; '' for nothing."""
+        if not self.steps:
+            return "no step proves it"
+        return "" if self.caught else f"no fault is noticed by its steps: {', '.join(self.steps)}"
+
+
+class Coverage(msgspec.Struct, frozen=True):
+    """Over all faults of a device. Only trials that went on after the first catch tell whether a step that was never
+    first notices anything."""
+
+    steps: list[StepCoverage]
+    requirements: list[RequirementCoverage]
+
+    @property
+    def idle(self) -> list[StepCoverage]:
+        """The steps that have limits and notice nothing. One without is there for what it does."""
+        return [each for each in self.steps if each.limits and not each.caught]
+
+
 class Hunted(msgspec.Struct, omit_defaults=True):
     """A plan over the faults of a device. `asked` faults were to be tried: more than `results` where that was interrupted."""
 
@@ -130,6 +169,7 @@ class Hunted(msgspec.Struct, omit_defaults=True):
     nodes: list[PlannedNode]
     asked: int
     results: list[Result] = []
+    coverage: Coverage | None = None  # of the plan, where every fault of the device was tried
     whole: bool = False  # whether trials go on after the first catch, so that all that catch a fault are known
     interrupted: bool = False
     stale: list[str] = []  # arguments that nothing needs

@@ -12,6 +12,11 @@ def step_words(catch: Catch) -> str:
     return f"{step}, {catch.reading}" if catch.reading else step
 
 
+def told_by(catch: Catch) -> str:
+    """The limit; what is no limit is the end of the step itself."""
+    return catch.reading or f"its end ({catch.cause})"
+
+
 def sentence(result: Result) -> str:
     """What it came to, without what the fault is."""
     by, argument = result.by, result.argument

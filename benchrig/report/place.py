@@ -11,7 +11,7 @@ from benchrig.errors import UsageError
 from benchrig.files import is_special
 
 if TYPE_CHECKING:
-    from benchrig.report.registry import Report, ReportChoice
+    from benchrig.report.registry import ReportChoice
 
 _HEAD = 1024
 
@@ -23,10 +23,15 @@ def make_way(reports: Iterable[ReportChoice], others: Mapping[str, Path | None])
     places = [(choice.report, choice.file) for choice in reports if choice.file is not None]
     _are_different([*others.items(), *((report.option, path) for report, path in places)])
     for report, path in places:
-        try:
-            _make_way(report, path)
-        except OSError as exc:
-            raise UsageError(f"{path} cannot be written: {exc.strerror or exc}", advice="give another file") from exc
+        clear(report.option, report.begins, path)
+
+
+def clear(option: str, begins: bytes, path: Path) -> None:
+    """The same for one file that has `begins` in its first kilobyte."""
+    try:
+        _clear(option, begins, path)
+    except OSError as exc:
+        raise UsageError(f"{path} cannot be written: {exc.strerror or exc}", advice="give another file") from exc
 
 
 def _are_different(places: Iterable[tuple[str, Path | None]]) -> None:
@@ -40,12 +45,12 @@ def _are_different(places: Iterable[tuple[str, Path | None]]) -> None:
         seen[where] = option
 
 
-def _make_way(report: Report, path: Path) -> None:
+def _clear(option: str, begins: bytes, path: Path) -> None:
     if is_special(path):
         return
-    if path.is_file() and not _may_go(report, path):
+    if path.is_file() and not _may_go(begins, path):
         raise UsageError(
-            f"{report.option} {path}: the file exists and is not an earlier report",
+            f"{option} {path}: the file exists and is not an earlier report",
             advice="give another file, or remove this one",
         )
     path.parent.mkdir(parents=True, exist_ok=True)
@@ -54,7 +59,7 @@ def _make_way(report: Report, path: Path) -> None:
     path.unlink()
 
 
-def _may_go(report: Report, path: Path) -> bool:
+def _may_go(begins: bytes, path: Path) -> bool:
     with path.open("rb") as file:
         head = file.read(_HEAD)
-    return not head or report.begins in head
+    return not head or begins in head

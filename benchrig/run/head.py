@@ -81,7 +81,7 @@ def _expected_serial(plan: StepPlan) -> str:
     return limit if _SERIAL_NUMBER in plan.step.subject(plan.names) else ""
 
 
-def _planned_requirements(plan: Plan) -> dict[str, PlannedRequirement]:
+def planned_requirements(plan: Plan) -> dict[str, PlannedRequirement]:
     return {
         name: PlannedRequirement(each.says, [step.id for step in plan.steps if name in step.proves])
         for name, each in plan.requirements.items()
@@ -112,7 +112,7 @@ def run_started(plan: Plan, nodes: Sequence[StepPlan], settings: RunSettings) ->
             key: PlannedDevice(device.written(), settings.devices.get(key, "")) for key, device in plan.devices.items()
         },
         may_lack=sorted(may_lack(plan, settings)),
-        requirements=_planned_requirements(plan),
+        requirements=planned_requirements(plan),
         left_out=sum(1 for _ in leaves(plan.nodes)) - sum(1 for _ in leaves(nodes)),
         versions={"benchrig": __version__, "bleak": _version_of_bleak(), "python": python_version()},
     )

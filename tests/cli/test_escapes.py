@@ -61,6 +61,19 @@ def test_very_many_escapes_are_told_by_what_is_broken(capsys: pytest.CaptureFixt
     assert "It is note" not in said
 
 
+def test_the_page_takes_the_place_of_an_earlier_one_alone(tmp_path: Path) -> None:
+    written(tmp_path)
+    (tmp_path / "page.html").write_text("<h1>minutes</h1>")
+    refused = escapes(tmp_path, "--fault", MISSING, "--page", "page.html")
+    assert (refused.returncode, (tmp_path / "page.html").read_text()) == (4, "<h1>minutes</h1>")
+    (tmp_path / "page.html").unlink()
+    for name in (MISSING, "temperature: missing"):
+        assert escapes(tmp_path, "--fault", name, "--page", "page.html").returncode == 0
+    said = (tmp_path / "page.html").read_text("utf-8")
+    assert "1 of 1 fault caught" in said
+    assert "attribute &#39;temperature&#39;" in said or "attribute 'temperature'" in said
+
+
 @pytest.mark.parametrize(("under", "code"), [("100 %", 1), ("1 %", 0), ("0", 0)])
 def test_how_many_have_to_be_caught(tmp_path: Path, under: str, code: int) -> None:
     written(tmp_path)
