@@ -19,6 +19,7 @@ from benchrig.radio.virtual.words import AddressText
 from benchrig.values.quantity import Duration, Gain, Level
 
 if TYPE_CHECKING:
+    from benchrig.radio.bumble_stack.bumble_api import Plain
     from benchrig.radio.radio import Radio
 
 OF_BENCH: frozenset[Cause] = frozenset({"link", "station"})
@@ -70,10 +71,11 @@ def _slowed(radio: Radio) -> None:
     """What the controller says waits before the host hears of it, in its order."""
     if not isinstance(radio, StackRadio) or radio.stack is None:
         return
-    host, waiting = radio.stack.host, deque[bytes]()
+    host = radio.stack.host
+    waiting: deque[bytes | Plain] = deque()
     take: Any = host.on_packet
 
-    def later(packet: bytes) -> None:
+    def later(packet: bytes | Plain) -> None:
         waiting.append(packet)
         asyncio.get_running_loop().call_later(_SLOW, lambda: take(waiting.popleft()))
 

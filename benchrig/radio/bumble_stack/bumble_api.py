@@ -7,7 +7,7 @@ classes is listed in bumble_check.py, which says what another version lacks. Imp
 from __future__ import annotations
 
 import sys
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 from bumble import att, core, hci, ll, smp
 from bumble.controller import Connection as ControllerConnection
@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from bumble.transport.common import Transport, TransportSink, TransportSource
 
 __all__ = [
+    "PLAIN",
     "UUID",
     "AdvertisingType",
     "BtSnooper",
@@ -59,6 +60,7 @@ __all__ = [
     "PairingDelegate",
     "PairingKeys",
     "PhysicalTransport",
+    "Plain",
     "Server",
     "Service",
     "Snooper",
@@ -78,8 +80,37 @@ __all__ = [
 ]  # fmt: skip
 
 
+# Packets that say the same as an object and as octets: between a host and a controller in one process they go as they are.
+# Of others parsing makes something else (the type of an address, a number of what was an enum).
+Plain: TypeAlias = hci.HCI_AclDataPacket | hci.HCI_Number_Of_Completed_Packets_Event
+PLAIN = (hci.HCI_AclDataPacket, hci.HCI_Number_Of_Completed_Packets_Event)
+
+
 class Host(BumbleHost):
-    """bumble's host, with a name for the one way that every command takes."""
+    """bumble's host, with a name for the one way that every command takes, and a short one for data."""
+
+    def on_packet(self, packet: bytes | Plain) -> None:
+        if isinstance(packet, bytes):
+            super().on_packet(packet)
+        elif self.ready:
+            self.on_plain(packet)
+
+    def on_plain(self, packet: Plain) -> None:
+        """From a controller in this process: as bumble's `on_hci_packet`."""
+        if self.snooper:
+            self.snooper.snoop(bytes(packet), Snooper.Direction.CONTROLLER_TO_HOST)
+        if isinstance(packet, hci.HCI_AclDataPacket):
+            self.on_hci_acl_data_packet(packet)
+        else:
+            self.on_hci_number_of_completed_packets_event(packet)
+
+    def send_hci_packet(self, packet: hci.HCI_Packet) -> None:
+        if not (isinstance(packet, hci.HCI_AclDataPacket) and isinstance(self.hci_sink, Controller)):
+            super().send_hci_packet(packet)
+            return
+        if self.snooper:
+            self.snooper.snoop(bytes(packet), Snooper.Direction.HOST_TO_CONTROLLER)
+        self.hci_sink.on_data(packet)
 
     async def send_and_wait(self, command: Any, response_timeout: float | None = None) -> Any:
         """Send a command when the one before is answered; its answer."""
@@ -90,7 +121,11 @@ class Host(BumbleHost):
 
 
 class Controller(BumbleController):
-    """bumble's controller, with a name for the answer to a command that goes on."""
+    """bumble's controller, with a name for the answer to a command that goes on, and one for data as they are."""
+
+    def on_data(self, packet: hci.HCI_AclDataPacket) -> None:
+        """From a host in this process."""
+        self.on_hci_acl_data_packet(packet)
 
     def send_command_status(self, status: int, op_code: int) -> None:
         self._send_hci_command_status(status, op_code)

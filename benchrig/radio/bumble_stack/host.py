@@ -6,7 +6,7 @@ import asyncio
 import contextlib
 from typing import TYPE_CHECKING, Any, NoReturn
 
-from benchrig.radio.bumble_stack.bumble_api import Host, TransportLostError, core, hci
+from benchrig.radio.bumble_stack.bumble_api import Host, Plain, TransportLostError, core, hci
 from benchrig.radio.bumble_stack.reports import HeardPdu, is_report, reports
 
 if TYPE_CHECKING:
@@ -53,13 +53,16 @@ class StackHost(Host):
     def on_transport_lost(self) -> None:
         self.lose("the connection to the controller is lost")
 
-    def on_packet(self, packet: bytes) -> None:
+    def on_packet(self, packet: bytes | Plain) -> None:
         if self.lost:
             return
         try:
-            self._take(packet)
+            if isinstance(packet, bytes):
+                self._take(packet)
+            else:
+                super().on_packet(packet)
         except Exception as exc:
-            if self.foreign:
+            if self.foreign and isinstance(packet, bytes):
                 shown = packet[:_SHOWN].hex(" ") + (" …" if len(packet) > _SHOWN else "")
                 self.lose(f"the controller sent invalid or unexpected HCI: {shown}")
                 return

@@ -25,6 +25,8 @@ Ts = TypeVarTuple("Ts")
 START = 1000.0  # not 0: code that takes a time of 0 for "never" would go unnoticed
 # The rounds of the loop in one instant after which nothing is thought to come of it: a second or two of computing.
 MOST_ROUNDS = 200_000
+# Files are looked at when nothing is left to do, and once in so many rounds: each look is a call of the system.
+POLLED_EVERY = 64
 
 
 class VirtualLoop(asyncio.SelectorEventLoop):
@@ -88,8 +90,10 @@ class VirtualLoop(asyncio.SelectorEventLoop):
         if self._outside:
             self._rounds = 0
             return poll(timeout)
-        events = poll(0)
-        if events or timeout == 0:
+        if timeout == 0:
+            self._count_round()
+            return poll(0) if self._rounds % POLLED_EVERY == 0 else []
+        if events := poll(0):
             self._count_round()
             return events
         self._rounds = 0

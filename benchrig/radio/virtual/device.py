@@ -14,6 +14,7 @@ from benchrig.radio.bumble_stack.bumble_api import (
     Device,
     DeviceConfiguration,
     Host,
+    Plain,
     Service,
     hci,
 )
@@ -375,7 +376,7 @@ class _DeviceHost(Host):
         super().__init__(unit.controller, unit.controller)
         self._unit, self._air = unit, unit.air
 
-    def on_packet(self, packet: bytes) -> None:
+    def on_packet(self, packet: bytes | Plain) -> None:
         if self.pending_response is not None and self.pending_response.cancelled():
             return  # an interruption met the device while it was switched on: nobody waits for this
         try:

@@ -124,12 +124,16 @@ class StrictServer(Server):
         return bearer in self.device.connections.values()
 
     def protect(self, attribute: att.Attribute[Any], access: Access, needs: Needs) -> None:
-        """From now on this access needs so much."""
-        self._needs[attribute.handle, access] = needs
+        """From now on this access needs so much; what needs nothing is not looked up."""
+        self._needs.pop((attribute.handle, access), None)
+        if needs != OPEN:
+            self._needs[attribute.handle, access] = needs
 
     def refuses(self, bearer: att.Bearer, attribute: att.Attribute[Any], access: Access) -> int | None:
         """The error for a link that is not protected as this access needs."""
-        needs = self._needs.get((attribute.handle, access), OPEN)
+        needs = self._needs.get((attribute.handle, access))
+        if needs is None:
+            return None
         link, security = cast("Connection", bearer), self._security
         return refusal(needs, security.protection(link), has_key=security.has_key(link), strict=security.is_strict)
 

@@ -9,7 +9,7 @@ import asyncio
 from abc import abstractmethod
 from typing import TYPE_CHECKING, Any, Protocol
 
-from benchrig.radio.bumble_stack.bumble_api import Controller, hci
+from benchrig.radio.bumble_stack.bumble_api import PLAIN, Controller, Host, hci
 from benchrig.radio.virtual.airlink import AirLink, Medium, Party
 from benchrig.radio.virtual.band import Advertiser, Band
 from benchrig.radio.virtual.controller.accept_list import AcceptList
@@ -98,8 +98,17 @@ class Base(Party):
         except Exception as exc:
             self.air.fail(exc)
 
+    def on_data(self, packet: hci.HCI_AclDataPacket) -> None:
+        try:
+            super().on_data(packet)
+        except Exception as exc:
+            self.air.fail(exc)
+
     def send_hci_packet(self, packet: hci.HCI_Packet) -> None:
-        self.to_host(bytes(packet))
+        if isinstance(packet, PLAIN) and isinstance(self.host, Host):
+            asyncio.get_running_loop().call_soon(self.host.on_packet, packet)
+        else:
+            self.to_host(bytes(packet))
 
     def to_host(self, packet: bytes) -> None:
         if self.host:
