@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Literal, NamedTuple, TypeAlias
 
-from benchrig.report import explain
-from benchrig.report.outline import Entry, Once, outline
+from benchrig.report import explain, whole
+from benchrig.report.outline import Entry, Once, outline, verdict_over
 from benchrig.text.escape import plain
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Callable, Iterable, Iterator
 
     from benchrig.record.model import PlannedNode, PlannedRequirement, Record
 
@@ -55,9 +55,14 @@ def _judged(record: Record, requirement: PlannedRequirement, entries: dict[str, 
     left = [id_ for id_ in here if id_ not in passed]
     if not passed:
         return "not proven", f"{explain.numbered(left)} left out"
-    if not any(_judges(entry) for id_ in passed for entry in _inside(id_, entries)):
+    inside = [entry for id_ in passed for entry in _inside(id_, entries)]
+    if not any(_judges(entry) for entry in inside):
         return "not proven", f"no limit of {explain.numbered(passed)} was judged"
-    return "passed", f"proven by {explain.numbered(passed)}" + (f", {explain.numbered(left)} left out" if left else "")
+    if unmeasured := _limits(inside, _unmeasured):
+        return "not proven", f"{unmeasured[0]} was not judged"
+    left += [entry.node.id for entry in inside if entry.state == "left out"]
+    without = [explain.numbered(left)] * bool(left) + _limits(inside, _left_out)
+    return "passed", ", ".join([f"proven by {explain.numbered(passed)}", *(f"{each} left out" for each in without)])
 
 
 def _open(record: Record, requirement: PlannedRequirement, here: dict[str, Entry]) -> str:
@@ -76,6 +81,29 @@ def _open(record: Record, requirement: PlannedRequirement, here: dict[str, Entry
 def _inside(id_: str, entries: dict[str, Entry]) -> Iterable[Entry]:
     """The step, and the steps in it."""
     return (entry for other, entry in entries.items() if other == id_ or other.startswith(f"{id_}."))
+
+
+def _limits(inside: Iterable[Entry], names: Callable[[Entry], list[str]]) -> list[str]:
+    """'the limit on value of step 4' for each of these."""
+    return [f"the limit on {plain(name, explain.NAME_LIMIT)} of step {e.node.id}" for e in inside for name in names(e)]
+
+
+def _unmeasured(entry: Entry) -> list[str]:
+    """The limits that the radio gave nothing to hold against, in one round at least."""
+    if isinstance(entry, Once):
+        return [limit.name for limit in explain.unmeasured(entry.step)]
+    seen = {limit.name for each in entry.executions for limit in explain.unmeasured(each)}
+    return [
+        each.name for each in entry.readings.values() if each.name in seen or (each.not_judged and not each.left_out)
+    ]
+
+
+def _left_out(entry: Entry) -> list[str]:
+    """The limits that a condition left out, of a step that ran; in rounds, in all of them."""
+    if isinstance(entry, Once):
+        return [limit.name for limit in entry.step.not_judged if whole.is_left_out(entry.step, limit)]
+    ran = entry.state == "pass"
+    return [each.name for each in entry.readings.values() if ran and verdict_over(each) == "left out"]
 
 
 def _judges(entry: Entry) -> bool:

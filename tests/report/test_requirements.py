@@ -72,6 +72,40 @@ def test_the_rounds_of_a_repetition_count_together() -> None:
     assert came_to(tolerant) == ("failed", "step 3.1 failed"), "what a limit tolerates is no proof"
 
 
+TWO = "expect: {elapsed: {max: 1 s}, value: {max: 50 %}}"
+FOR_SOME = "expect: {elapsed: {max: 1 s}, value: {min: 50 %, only_if: {market: {equals: de}}}}"
+MARKET = f"{HEAD}given: {{market: {{one_of: [de, us], default: us}}}}\n"
+
+
+@pytest.mark.parametrize(
+    ("steps", "step"),
+    [
+        (read(TWO), "3"),
+        (read("expect: {elapsed: {max: 1 s}}", "b") + read(GOOD), "4"),
+        (f"  - repeat: 3\n    name: r\n    steps:\n{indented(read(TWO))}", "3.1"),
+        (f"  - group: g\n    proves: R-1\n    steps:\n{indented(read(TWO, more='attempts: 2'))}", "3.1"),
+    ],
+)
+def test_a_limit_that_was_not_judged_proves_nothing(steps: str, step: str) -> None:
+    more = {"lacks": {"read.value": "this radio is deaf"}, "may_lack": ["read.value"]}
+    assert came_to(steps, **more) == ("not proven", f"the limit on value of step {step} was not judged")
+    assert came_to(steps)[0] == "passed"
+
+
+@pytest.mark.parametrize(
+    ("steps", "left"),
+    [
+        (read(FOR_SOME), "the limit on value of step 3"),
+        (f"  - repeat: 3\n    name: r\n    steps:\n{indented(read(FOR_SOME))}", "the limit on value of step 3.1"),
+        ("  - group: g\n    proves: R-1\n    steps:\n"
+         + indented(read(BAD, more="only_if: {market: {equals: de}}") + read(GOOD, "b", "attempts: 2")), "step 3.1"),
+    ],
+)  # fmt: skip
+def test_what_a_condition_left_out_is_told(steps: str, left: str) -> None:
+    came, why = came_to(steps, head=MARKET)
+    assert (came, why.partition(", ")[2]) == ("passed", f"{left} left out")
+
+
 def test_where_a_reader_looks_for_it() -> None:
     record = run(plan_text(read(GOOD), head=HEAD), UNIT).record
     page = io.StringIO()
