@@ -31,6 +31,8 @@ from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Scalar
 from benchrig.steps import Step
 from benchrig.steps.attribute import AttributeName
+from benchrig.steps.repeat import SHARE
+from benchrig.steps.sequential import DECISION
 from benchrig.values.confident import allowance
 
 
@@ -53,6 +55,7 @@ def hints(plan: Plan) -> Iterator[tuple[str, str]]:
         for hint in step.step.hints(step.names) if step.step is not None else ():
             yield place_text(step.place), f"'{step.name}' {hint}"
         yield from _allowances(step)
+        yield from _forgiven(step)
     yield from unproven(plan.requirements, plan.steps)
 
 
@@ -69,6 +72,19 @@ def _allowances(step: StepPlan) -> Iterator[tuple[str, str]]:
         bound = limit.bind(kind.kind, kind.unit)
         if said := allowance(bound, confidence, kind.rounds.estimate, kind.rounds.planned):
             yield step.limit_place(name), f"{name}: {said}"
+
+
+def _forgiven(step: StepPlan) -> Iterator[tuple[str, str]]:
+    """What goes wrong in rounds that have not failed, where the share of failed rounds is to be shown."""
+    limits = step.step.limits if step.step is not None and step.parts else {}
+    if DECISION not in limits and getattr(limits.get(SHARE), "confidence", None) is None:
+        return
+    for inner in every_step(step.children):
+        if inner.step is not None and inner.step.attempts > 1:
+            said = f"'{inner.name}' is tried up to {inner.step.attempts} times: a round in which a later attempt passes"
+            yield place_text(inner.place), f"{said} has not failed"
+        if "only_if" in inner.node.entries and len(step.children) > 1:
+            yield place_text(inner.place), f"'{inner.name}' has a condition: a round that leaves it out has not failed"
 
 
 def _barred(step: StepPlan, kind: str) -> Iterator[tuple[str, str]]:

@@ -189,6 +189,19 @@ def test_what_check_says() -> None:
     ]
 
 
+@pytest.mark.parametrize("how", ["expect: {failed_share: {max: 5 %, confidence: 95 %}}", SEQUENTIAL])
+def test_check_tells_which_failures_do_not_count(how: str) -> None:
+    steps = "[{read: battery level, name: look, attempts: 3}, {read: battery level, name: late, only_if: {round: {min: 9}}}]"
+    plan = plan_text(f"  - repeat: 93\n    name: series\n    {how}\n    steps: {steps}\n")
+    said = [sentence for _, sentence in hints(plan_of(plan))]
+    assert said[1:] == [
+        "'look' is tried up to 3 times: a round in which a later attempt passes has not failed",
+        "'late' has a condition: a round that leaves it out has not failed",
+    ]
+    tolerant = plan.replace(how, "expect: {failed_share: {max: 5 %}}")
+    assert not [*hints(plan_of(tolerant))]
+
+
 def test_every_report_says_what_was_shown() -> None:
     limits = "failed_share: {max: 5 %, confidence: 95 %}, look.elapsed.p95: {max: 1 s, confidence: 95 %}"
     ran = run(repeat(59, limits), unit())
