@@ -12,6 +12,7 @@ from benchrig.draft.evidence import Evidence, KnownUnit, ReadByName, Snapshot, S
 from benchrig.errors import UsageError
 from benchrig.record.journal import read_record
 from benchrig.record.model import Execution, Record
+from benchrig.record.secrets import without_hidden
 from benchrig.source.shape import Misfit
 from benchrig.study.tolerance import Group
 from benchrig.values.catalogue import normal_uuid
@@ -84,6 +85,7 @@ def add_inspection(evidence: Evidence, seen: Inspection, name: str) -> None:
 
 def add_record(evidence: Evidence, record: Record, name: str, device: str | None = None) -> None:
     """`device` is the key of the only device that counts; None for all of them."""
+    record = without_hidden(record)
     unit = (record.unit.address or record.unit.serial) if record.unit else name
     for step in record.steps:
         kind, attribute = step.planned.kind, step.planned.subject

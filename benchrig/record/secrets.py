@@ -8,13 +8,14 @@ holds it: how far a reading is off would give it away.
 from __future__ import annotations
 
 import contextlib
+import copy
 import re
 from collections.abc import Iterable, Mapping
 from typing import Any, TypeVar
 
 import msgspec
 
-from benchrig.record.model import AnyEvent, Closed, Noted, Reading, Where
+from benchrig.record.model import AnyEvent, Closed, Execution, Noted, Reading, Record, Where
 from benchrig.values.judging import Judgement
 from benchrig.values.passkey import SIX_DIGITS, digits_of
 from benchrig.values.quantity import Quantity, is_number
@@ -160,6 +161,29 @@ class Secrets:
             return item
         # a number is a secret where a reading has its value, not where it counts steps or seconds
         return self._data(item, is_reading=is_reading and key not in ("at", "samples", "judgement", "window"))
+
+
+def without_hidden(record: Record) -> Record:
+    """The record, or a copy without the readings and the bytes in it that are hidden: for what goes by values."""
+    if not any(_has_hidden(each) for each in record.executions):
+        return record
+    copied = copy.deepcopy(record)
+    for each in copied.executions:
+        each.notes = [
+            msgspec.structs.replace(note, sent=None) if MASK in (note.sent or "") else note for note in each.notes
+        ]
+        for attempt in each.attempts:
+            attempt.readings = [reading for reading in attempt.readings if not _is_hidden(reading)]
+    return copied
+
+
+def _has_hidden(step: Execution) -> bool:
+    readings = (reading for attempt in step.attempts for reading in attempt.readings)
+    return any(MASK in (note.sent or "") for note in step.notes) or any(map(_is_hidden, readings))
+
+
+def _is_hidden(reading: Reading) -> bool:
+    return reading.value == MASK or MASK in (reading.raw or "")
 
 
 # Numbers up to this one are common: what has them by chance must stay readable.

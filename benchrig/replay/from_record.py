@@ -215,6 +215,8 @@ class _Telling:
         if (back := _bytes(found)) is not None:
             self._table.add(one, "read")
             self._ask(each, "read", one.key, asked.at + ROUND_TRIP, value=back)
+        elif self._key(each, "read_back") is True and each.ended and each.ended.verdict == "pass":
+            self._table.add(one, "read")  # what came is secret
 
     def _exchange(self, each: Execution) -> None:
         reply = self._reply(each)

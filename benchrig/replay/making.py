@@ -13,6 +13,7 @@ from benchrig.plan.model import Plan
 from benchrig.radio.virtual.device_file import devices_of
 from benchrig.radio.virtual.device_spec import Simulated
 from benchrig.record.model import DeviceSeen, Record
+from benchrig.record.secrets import without_hidden
 from benchrig.replay.around import (
     drop_switched_off,
     label_steps,
@@ -53,9 +54,12 @@ def twin_of(
     record: Record, *, folder: Path | None = None, capture: Path | None = None, plan: Plan | None = None
 ) -> Twin:
     """Of each device of the run. UsageError for a capture that is none, or of another unit."""
+    told = without_hidden(record)
     keys = [*record.devices] or [*record.run.devices] or [""]
-    stories = [_whole_story(record, folder, capture, plan, key) for key in keys]
+    stories = [_whole_story(told, folder, capture, plan, key) for key in keys]
     made = together([compose(story) for story in stories])
+    if told is not record and capture is None:
+        stories[0].lacks.append("values that are secret: the record hides them")
     guesses = dict.fromkeys(said for story in stories for said in story.guesses)
     lacks = dict.fromkeys(said for story in stories for said in story.lacks)
     return Twin(made.text(_head(record, capture, guesses, lacks)), tuple(guesses), tuple(lacks))

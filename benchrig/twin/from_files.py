@@ -17,6 +17,7 @@ from benchrig.plan.loader import load_plan
 from benchrig.plan.model import Plan
 from benchrig.record.journal import read_record
 from benchrig.record.model import Record
+from benchrig.record.secrets import without_hidden
 from benchrig.steps.attribute import Names
 from benchrig.study.tolerance import Group
 from benchrig.twin.seen import Seen
@@ -43,7 +44,10 @@ def seen_in(paths: Iterable[Path], names: Names, plan: Plan | None, evidence: Ev
         elif _is_watch(path):
             _add_watch(evidence, path)
         else:
-            record, name = read_record(path), path.parent.name or path.name
+            whole, name = read_record(path), path.parent.name or path.name
+            record = without_hidden(whole)
+            if record is not whole:
+                evidence.doubts.append(f"record {name}: values that are secret, and what writing them does")
             add_record(evidence, record, name, _key_of(record, evidence))
             ended = "cut off" if record.ended is None else record.ended.verdict
             if ended != "pass":

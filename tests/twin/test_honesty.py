@@ -224,3 +224,29 @@ def test_of_several_devices_only_the_one_that_was_inspected_counts(tmp_path: Pat
     seen = seen_of(units[1])
     story = Seen(seen.evidence, seen.names, [("two", ran.record, load_plan(tmp_path / "plan.yaml"))]).stories[0]
     assert [act.data for act in story.acts if act.what == "write"] == [b"\x06\x00"]
+
+
+def test_what_a_record_hides_is_in_no_twin(tmp_path: Path) -> None:
+    text = device("as: utf8, properties: [read, write], value: none", "as: uint16, properties: [read], value: 7")
+    keys = "given: {code: {secret: true}}\n"
+    attributes = f"    a1: {{uuid: {OWN(1)}, as: utf8}}\n    a2: {{uuid: {OWN(2)}, as: uint16}}\n"
+    steps = "  - write: a1\n    value: '${code}'\n    read_back: true\n  - read: a2\n    expect: {value: {max: 5}}\n"
+    (tmp_path / "plan.yaml").write_text(plan_text(steps, attributes=attributes, head=keys), encoding="utf-8")
+    (tmp_path / "unit.yaml").write_text(text, encoding="utf-8")
+    (tmp_path / "code").write_text("open-sesame", encoding="utf-8")
+    save_document(Document(inspected(text, selection=ANY), []), tmp_path / "golden.json")
+    given = ["--set", f"code=@{tmp_path / 'code'}"]
+    radio = ["--radio", f"virtual:{tmp_path / 'unit.yaml'}"]
+    assert call("run", tmp_path / "plan.yaml", *radio, *given, "--results", tmp_path / "results").exit_code == 1
+    (folder,) = (tmp_path / "results").glob("2*")
+    seen, replayed = tmp_path / "seen.yaml", tmp_path / "replayed.yaml"
+    files = ["--from", tmp_path / "golden.json", "--from", folder / "record.jsonl"]
+    assert call("twin", "-o", seen, *files).exit_code == 0
+    assert call("twin", "-o", replayed, "--of", folder, "--check", *given).exit_code == 0
+    for file, said in (
+        (seen, "values that are secret, and what writing them does"),
+        (replayed, "values that are secret"),
+    ):
+        assert said in file.read_text(encoding="utf-8")
+        assert "sesame" not in file.read_text(encoding="utf-8")
+        assert "6F 70 65 6E" not in file.read_text(encoding="utf-8")
