@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import re
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,6 +13,8 @@ from benchrig.faults.fault import Scene
 from benchrig.plan.model import Plan
 from benchrig.radio.virtual.device_spec import Simulated
 from benchrig.record.model import Execution, Record, Where
+
+_NUMBERS = re.compile(r"0x[0-9A-F]+|[0-9][0-9.]*")
 
 
 @dataclass(frozen=True)
@@ -90,6 +93,9 @@ def compare(unit: Record, twin: Record) -> Compared:
         )
         if was != now
     ]
+    if not differences and not ours.readings and _reason(ours) != _reason(theirs):
+        differences.append(f"reason: {ours.message} on the unit, {theirs.message} on the twin")
+    differences += _elsewhere(unit, twin, {ours.step, theirs.step})
     now = dict(theirs.readings)
     values = [
         f"{name}: {was} on the unit, {now[name]} on the twin"
@@ -97,6 +103,26 @@ def compare(unit: Record, twin: Record) -> Compared:
         if now.get(name, was) != was
     ]
     return Compared(ours, theirs, tuple(differences), tuple(values))
+
+
+def _reason(failure: Failure) -> str:
+    """Without what is measured anew in each run, and without what was being done."""
+    return _NUMBERS.sub("#", failure.message.rpartition(": ")[2])
+
+
+def _elsewhere(unit: Record, twin: Record, decisive: set[str]) -> Iterator[str]:
+    """Steps besides those that decided which fail on one of both alone, or for another cause."""
+    ours, theirs = _failed(unit), _failed(twin)
+    for label in dict.fromkeys((*ours, *theirs)):
+        was, now = ours.get(label, "no failure"), theirs.get(label, "no failure")
+        if label not in decisive and was != now:
+            yield f"step {label}: {was} on the unit, {now} on the twin"
+
+
+def _failed(record: Record) -> dict[str, str]:
+    """By the label of the step; one with steps in it shows in them."""
+    failed = [each for each in record.executions if not each.children and each.ended and each.ended.cause]
+    return {each.where.label: f"cause {each.ended.cause}" for each in failed if each.ended}
 
 
 def _names(failure: Failure) -> str:

@@ -6,9 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from benchrig.replay.checking import compare
 from tests.replay.kit import failed
 from tests.run.faults import NAMES, OWN, SERVICES
-from tests.run.kit import DEVICES, PLANS, device_text, plan_text
+from tests.run.kit import DEVICES, PLANS, device_text, plan_text, run
 
 READS = "read: battery level\n    name: read {n}\n    expect: {{value: {{min: 50 %}}, elapsed: {{max: 500 ms}}}}"
 BATTERY = "properties: [read], value: 97 %}"
@@ -140,3 +141,23 @@ steps:
         assert [device.name for device in twin.devices()] == ["unit 1", "unit 2"]
         assert made.again(twin).alike
     assert OWN.format(2) in made.twin(capture=True).text
+
+
+@pytest.mark.parametrize(
+    ("unit", "twin", "said"),
+    [
+        # the same step decides, another fails besides
+        ("sometimes: [{from: 1, times: 2, raw: '10'}]", "sometimes: [{from: 1, times: 1, raw: '10'}]",
+         "step 4: cause limit on the unit, no failure on the twin"),
+        ("sometimes: [{from: 1, times: 1, raw: '10'}]", "sometimes: [{from: 1, times: 1, raw: '10'}, {from: 2, att_error: 0x81}]",
+         "step 4: no failure on the unit, cause device on the twin"),
+        ("sometimes: [{times: 1, att_error: unlikely error}]", "sometimes: [{times: 1, silent: true}]",
+         "reason: read battery level: the device answered with ATT error 0x0E (unlikely error) on the unit"),
+    ],
+)  # fmt: skip
+def test_another_failure_is_not_alike(unit: str, twin: str, said: str) -> None:
+    ours, theirs = (run(plan_text(reads(2)), device_text(reading(conduct))).record for conduct in (unit, twin))
+    compared = compare(ours, theirs)
+    assert not compared.alike
+    assert any(difference.startswith(said) for difference in compared.differences), compared.differences
+    assert compare(ours, ours).alike
