@@ -15,6 +15,8 @@ from benchrig.radio.virtual.device_spec import Simulated
 from benchrig.record.model import Execution, Record, Where
 
 _NUMBERS = re.compile(r"0x[0-9A-F]+|[0-9][0-9.]*")
+# What else was on the air in the run is no part of the unit.
+_AROUND = re.compile(r" \((?:others were: |nothing else was).*\)")
 
 
 @dataclass(frozen=True)
@@ -107,7 +109,7 @@ def compare(unit: Record, twin: Record) -> Compared:
 
 def _reason(failure: Failure) -> str:
     """Without what is measured anew in each run, and without what was being done."""
-    return _NUMBERS.sub("#", failure.message.rpartition(": ")[2])
+    return _NUMBERS.sub("#", _AROUND.sub("", failure.message).rpartition(": ")[2])
 
 
 def _elsewhere(unit: Record, twin: Record, decisive: set[str]) -> Iterator[str]:

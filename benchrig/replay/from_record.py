@@ -165,6 +165,10 @@ class _Telling:
         began = each.ended.at - float(found.get("elapsed") or each.ended.elapsed)
         self._ask(each, "connect", "", began)
 
+    def _scan(self, each: Execution) -> None:
+        if _values(each).get("heard") is False and self._lost is not None:
+            self._lost.back = None
+
     def _disconnect(self, each: Execution) -> None:
         back = _values(each).get("advertises_after")
         if isinstance(back, (int, float)):
