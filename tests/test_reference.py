@@ -139,6 +139,9 @@ SECTION_OF = {
     "OccasionSpec": "Occasions",
     "WeaknessSpec": "Weaknesses",
     "OthersSpec": "Others",
+    "SpreadSpec": "Spread",
+    "ValueSpreadSpec": "Spread of values",
+    "NumberedSpec": "Numbered names",
 } | {kind.__name__: verb for verb, kind in KINDS.items()}
 ROOTS = [PlanFile, StepsFile, SharedNames, Station, DeviceSpec, AirSpec, ConditionsSpec, BitPart, Bits, *KINDS.values()]
 

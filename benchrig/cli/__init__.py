@@ -20,7 +20,7 @@ from benchrig.lastwords import internal
 
 COMMANDS = (
     "bonds", "check", "completion", "decode", "devices", "draft", "encode", "escapes", "exchange", "inspect", "read",
-    "ready", "run", "scan", "session", "twin", "watch", "write",
+    "ready", "rejects", "run", "scan", "session", "twin", "watch", "write",
 )  # fmt: skip
 
 

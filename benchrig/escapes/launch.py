@@ -20,6 +20,7 @@ from benchrig.faults.fault import Fault, Scene
 from benchrig.faults.registry import fault_named, faults_of, pairs
 from benchrig.plan.model import Plan
 from benchrig.radio.specify import RadioChoice
+from benchrig.radio.virtual.device_spec import Simulated
 from benchrig.run.head import planned_requirements
 from benchrig.source.problem import Problems
 from benchrig.steps.bench import Operator
@@ -50,11 +51,16 @@ class HuntOptions:
 
 def sound_scene(radio: RadioChoice) -> Scene:
     """The devices of a virtual radio as they should be. PlanError; UsageError for another radio, and without a device."""
+    return Scene(simulated_devices(radio, "broken"), air=radio.air)
+
+
+def simulated_devices(radio: RadioChoice, meant: str) -> tuple[Simulated, ...]:
+    """Those of a virtual radio, of which one at least can be connected to; `meant` says what is to be done with it."""
     from benchrig.radio.virtual import load_devices
     from benchrig.radio.virtual.device_spec import DeviceSpec
 
     if radio.kind != "virtual" or radio.ports:
-        raise UsageError("only a simulated device can be broken", advice="write --radio virtual:FILE, without --port")
+        raise UsageError(f"only a simulated device can be {meant}", advice="write --radio virtual:FILE, without --port")
     problems = Problems()
     devices = load_devices(radio.files, problems, any_air=radio.air is not None)
     problems.raise_if_any()
@@ -62,7 +68,7 @@ def sound_scene(radio: RadioChoice) -> Scene:
         raise UsageError(
             "the device files have no device that can be connected to", advice="name the file of the unit first"
         )
-    return Scene(tuple(devices), air=radio.air)
+    return tuple(devices)
 
 
 def chosen_faults(options: HuntOptions, sound: Scene) -> list[Fault]:
@@ -132,7 +138,7 @@ def _head(options: HuntOptions, hunt: Hunt, asked: int) -> Hunted:
         revision=plan.revision,
         device=hunt.sound.unit.name,
         device_files=[str(each) for each in options.radio.files],
-        device_hash=_hash_of(options.radio.files),
+        device_hash=hash_of(options.radio.files),
         air=options.radio.air or "",
         seeds=[*hunt.seeds],
         versions=versions(),
@@ -142,7 +148,7 @@ def _head(options: HuntOptions, hunt: Hunt, asked: int) -> Hunted:
     )
 
 
-def _hash_of(files: tuple[Path, ...]) -> str:
+def hash_of(files: tuple[Path, ...]) -> str:
     """SHA-256 over the device files."""
     digest = hashlib.sha256()
     for path in files:

@@ -32,7 +32,8 @@ def faults(scene: Scene, limits: Limits) -> Iterator[Fault]:
     for seconds in (0.5, 2, 10):
         says = f"The adapter is pulled out after {seconds:g} s."
         yield _fault(f"adapter gone after {seconds:g} s", says, _befalls(_unplugged(seconds)))
-    yield _fault("host slow", "The computer of the station hears of everything 20 ms late.", _befalls(_slowed))
+    late = _befalls(late_host(lambda: _SLOW))
+    yield _fault("host slow", "The computer of the station hears of everything 20 ms late.", late)
     for kind, says, made in _ON_AIR:
         yield _fault(kind, says, _with_faults(made))
     yield _fault("foreign units", f"{_FOREIGN} foreign units are on the air.", _crowded)
@@ -67,19 +68,26 @@ def _unplugged(seconds: float) -> Callable[[Radio], None]:
     return befall
 
 
-def _slowed(radio: Radio) -> None:
-    """What the controller says waits before the host hears of it, in its order."""
-    if not isinstance(radio, StackRadio) or radio.stack is None:
-        return
-    host = radio.stack.host
-    waiting: deque[bytes | Plain] = deque()
-    take: Any = host.on_packet
+def late_host(lateness: Callable[[], float]) -> Callable[[Radio], None]:
+    """What the controller says waits so many seconds before the host hears of it, in its order."""
 
-    def later(packet: bytes | Plain) -> None:
-        waiting.append(packet)
-        asyncio.get_running_loop().call_later(_SLOW, lambda: take(waiting.popleft()))
+    def befall(radio: Radio) -> None:
+        if not isinstance(radio, StackRadio) or radio.stack is None:
+            return
+        host, loop = radio.stack.host, asyncio.get_running_loop()
+        waiting: deque[bytes | Plain] = deque()
+        take: Any = host.on_packet
+        last = 0.0
 
-    host.on_packet = later  # type: ignore[method-assign]
+        def later(packet: bytes | Plain) -> None:
+            nonlocal last
+            last = max(last, loop.time() + lateness())
+            waiting.append(packet)
+            loop.call_at(last, lambda: take(waiting.popleft()))
+
+        host.on_packet = later  # type: ignore[method-assign]
+
+    return befall
 
 
 def _crowded(scene: Scene) -> Scene:

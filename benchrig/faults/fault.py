@@ -6,6 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
+import msgspec
+
 from benchrig.errors import Cause
 from benchrig.faults.mutation import Mutation
 from benchrig.radio.virtual.device_spec import DeviceSpec, Simulated
@@ -27,12 +29,19 @@ WEIGHTS: tuple[Weight, ...] = ("grave", "serious", "minor")
 @dataclass(frozen=True)
 class Scene:
     """What a run takes place in. `faults` are made anew for each run; each of `befalls` is given the radio when it is
-    open, and may change it or what will happen to it."""
+    open, and may change it or what will happen to it. How units differ is nothing that one of them has."""
 
     devices: tuple[Simulated, ...]
     air: str | None = None
     faults: Callable[[], Faults] | None = None
     befalls: tuple[Callable[[Radio], None], ...] = ()
+
+    def __post_init__(self) -> None:
+        alone = tuple(
+            msgspec.structs.replace(each, spread=None) if isinstance(each, DeviceSpec) and each.spread else each
+            for each in self.devices
+        )
+        object.__setattr__(self, "devices", alone)
 
     @property
     def unit(self) -> DeviceSpec:

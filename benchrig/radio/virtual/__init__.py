@@ -6,6 +6,7 @@ device_spec.py      a device as a specification (advertising_spec, air_spec, gat
                     value_reading: their values); sources.py: where the values of a characteristic come from
 reaction_spec.py    what occasions set off; reactions.py: the same at work; effects.py: the values they put into
                     characteristics; makers.py: what makes these values
+spread_spec.py      how units of one kind differ; spread.py: one of them; spread_values.py: its values
 behaviours.py       what a device does wrong, or slowly; behaviour.py: what a behaviour is; block.py: where they stand;
                     doorway.py: those of requests; updates.py: those of values that are sent
 security.py         how a device pairs, its bonds, how its links are protected; security_spec.py: what a file says of that,

@@ -184,6 +184,12 @@ class AdvertisingSpec(msgspec.Struct, kw_only=True, frozen=True):
         return next((block.name for block in (self.data, self.scan_response) if block and block.name), None)
 
     @property
+    def tells_name(self) -> bool:
+        """Whether the file gives a name, whole or shortened."""
+        blocks = (self.data, self.scan_response)
+        return any(block.name is not None or block.short_name is not None for block in blocks if block)
+
+    @property
     def appearance(self) -> int | None:
         """The appearance that is advertised, if the file gives one."""
         given = (block.appearance for block in (self.data, self.scan_response) if block)

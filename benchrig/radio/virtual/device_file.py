@@ -15,6 +15,7 @@ One device:
     unasked: [{…}]                   what it does at exact times after a certain request, see reaction_spec
     services_after_reboot: [{…}]     what it has instead once a `reboot` has happened: a firmware update
     faults: {disconnect_after: 5 s}  all that behaviours.py has for the device as a whole
+    spread: {level: 2 dB}            how good units of this kind differ, see spread_spec
     air: rough                       how packets fare on it, see air_spec
     others:                          devices that only advertise
       - {count: 500, name: 'tag {number}', advertising: {interval: 1 s}, rssi: {mean: -80 dBm, spread: 6 dB}}

@@ -15,7 +15,7 @@ import msgspec
 from benchrig.radio.security import SHOWING
 from benchrig.radio.virtual.advertising_spec import Advertisement, AdvertisingSpec
 from benchrig.radio.virtual.air_spec import AirChoice
-from benchrig.radio.virtual.behaviour import On
+from benchrig.radio.virtual.behaviour import On, When, key_of
 from benchrig.radio.virtual.behaviours import Reboot
 from benchrig.radio.virtual.block import Block
 from benchrig.radio.virtual.gatt_spec import CharacteristicSpec, ServiceSpec
@@ -30,6 +30,8 @@ from benchrig.radio.virtual.reaction_spec import (
 )
 from benchrig.radio.virtual.reactions import Building
 from benchrig.radio.virtual.security_spec import SecuritySpec
+from benchrig.radio.virtual.spread_spec import SpreadSpec
+from benchrig.radio.virtual.spread_values import spread_misfits
 from benchrig.radio.virtual.table_spec import by_name, table_misfits
 from benchrig.radio.virtual.weakness_spec import WeaknessSpec
 from benchrig.radio.virtual.words import AddressText, CharacteristicUuid, Hex, ServiceUuid
@@ -137,6 +139,7 @@ class DeviceSpec(msgspec.Struct, kw_only=True, frozen=True, dict=True):
     weaknesses: list[WeaknessSpec] = []
     air: AirChoice | None = None
     others: list[OthersSpec] = []
+    spread: SpreadSpec | None = None
     use: FileNames | None = None
 
     def misfits(self) -> Iterable[Misfit]:
@@ -154,6 +157,19 @@ class DeviceSpec(msgspec.Struct, kw_only=True, frozen=True, dict=True):
         yield from table_misfits(self.services_after_reboot, self.mtu, "services_after_reboot", asks=asks)
         for table in filter(None, (self.services, self.services_after_reboot)):
             yield from self._action_misfits(table)
+        yield from self._spread_misfits()
+
+    def _spread_misfits(self) -> Iterable[Misfit]:
+        if self.spread is None:
+            return
+        for misfit in spread_misfits(self.services, self.spread.values):
+            yield Misfit(misfit.message, misfit.advice, ("spread", "values", *misfit.path))
+        if self.spread.name is not None and not self.advertising.tells_name:
+            yield Misfit("the device advertises no name of its own", "write one in advertising", ("spread", "name"))
+        for key, block in (("answers", self.on_request), ("connecting", self.faults)):
+            delays = any(key_of(type(one))[0] == "delay" and one.when == When() for one in block.behaviours)
+            if getattr(self.spread, key) is not None and delays:
+                yield Misfit("this device has a delay there already", "keep one of the two", ("spread", key))
 
     def _action_misfits(self, table: list[ServiceSpec]) -> Iterable[Misfit]:
         found: list[Misfit] = []

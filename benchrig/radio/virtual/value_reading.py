@@ -82,10 +82,10 @@ def _pattern(value: Any, form: Format, field: str) -> Pattern:
     if isinstance(value, dict):
         return _mapping(value, form, field)
     if isinstance(value, list):
-        item = _leaf(form, field)
+        item = leaf_of(form, field)
         inner = item.item if isinstance(item, ListFormat) else form
         return Items([at(index, _pattern, part, inner, "") for index, part in enumerate(value)])
-    return Constant(_encodable(_scalar(value, leaf := _leaf(form, field)), leaf))
+    return Constant(_encodable(_scalar(value, leaf := leaf_of(form, field)), leaf))
 
 
 def _encodable(value: Any, leaf: Format | None) -> Any:
@@ -116,7 +116,7 @@ def names_in(form: Format, field: str) -> set[str]:
     return {name.removeprefix(prefix).split(".")[0] for name in form.leaves() if name.startswith(prefix)}
 
 
-def _leaf(form: Format, field: str) -> Format | None:
+def leaf_of(form: Format, field: str) -> Format | None:
     return form.leaves().get(field) if field else form
 
 
@@ -145,8 +145,24 @@ def number_in(value: Any, form: Format) -> Fraction:
     return _number({"": value}, "", form, "")
 
 
+def number_of(value: Any, form: Format, field: str) -> Fraction:
+    """A number as the format of this field has it. Raises Misfit."""
+    try:
+        return _number({"": value}, "", form, field)
+    except Misfit as misfit:
+        raise Misfit(misfit.message, misfit.advice) from misfit
+
+
+def difference_of(value: Any, form: Format, field: str) -> Fraction:
+    """The same of a difference between two values: 1 K is 1 °C."""
+    leaf = leaf_of(form, field)
+    if leaf and leaf.unit and isinstance(value, str):
+        return Quantity.from_source(value).difference_to(leaf.unit)
+    return number_of(value, form, field)
+
+
 def _number(arguments: dict[Any, Any], key: str, form: Format, field: str) -> Fraction:
-    value = _scalar(arguments[key], _leaf(form, field))
+    value = _scalar(arguments[key], leaf_of(form, field))
     if isinstance(value, bool) or not isinstance(value, (int, Fraction)):
         raise Misfit(f"expected a number, found {describe_value(value)}", path=(key,))
     return Fraction(value)
@@ -181,33 +197,26 @@ def _ramp(value: Any, form: Format, field: str) -> Pattern:
     if over <= 0:
         raise Misfit("a ramp takes some time", "for example: over: 10 s", ("over",))
     start, end = (_number(arguments, key, form, field) for key in ("from", "to"))
-    return Ramp(start, end, over, steps_of(_leaf(form, field)))
+    return Ramp(start, end, over, steps_of(leaf_of(form, field)))
 
 
 def _noise(value: Any, form: Format, field: str) -> Pattern:
     arguments = arguments_of(value, {"mean", "sd"})
-    leaf = _leaf(form, field)
-    sd = arguments["sd"]
-    if leaf and leaf.unit and isinstance(sd, str):
-        try:
-            spread = Quantity.from_source(sd).difference_to(leaf.unit)
-        except Misfit as misfit:
-            raise Misfit(misfit.message, misfit.advice, ("sd",)) from misfit
-    else:
-        spread = _number(arguments, "sd", form, field)
+    leaf = leaf_of(form, field)
+    spread = at("sd", difference_of, arguments["sd"], form, field)
     if spread < 0:
         raise Misfit("a standard deviation is not negative", path=("sd",))
     return Noise(_number(arguments, "mean", form, field), spread, steps_of(leaf))
 
 
 def _counter(value: Any, form: Format, field: str) -> Pattern:
-    if isinstance(_leaf(form, field), TextFormat):
+    if isinstance(leaf_of(form, field), TextFormat):
         return _text_counter(value)
     arguments = arguments_of(value, set(), {"start", "step", "modulo"})
     start, step, modulo = (
         _number(arguments, key, form, field) if key in arguments else None for key in ("start", "step", "modulo")
     )
-    leaf = _leaf(form, field)
+    leaf = leaf_of(form, field)
     range_ = _counted(leaf, [number for number in (start, step, modulo) if number is not None])
     size = range_.size or Fraction(1)
     if step is not None and (step / size).denominator != 1:
@@ -298,7 +307,7 @@ def _state(value: Any, form: Format, field: str, is_last: bool) -> tuple[Pattern
 
 def _clock(value: Any, form: Format, field: str) -> Pattern:
     arguments = arguments_of(value, set(), {"start"})
-    leaf = _leaf(form, field)
+    leaf = leaf_of(form, field)
     if leaf is None or leaf.unit != "s":
         raise Misfit("a clock counts seconds", "give the format 'unit: s'")
     start = _number(arguments, "start", form, field) if "start" in arguments else Fraction(0)
@@ -307,7 +316,7 @@ def _clock(value: Any, form: Format, field: str) -> Pattern:
 
 def _random(value: Any, form: Format, field: str) -> Pattern:
     arguments = arguments_of(value, {"bytes"})
-    if not isinstance(_leaf(form, field), BytesFormat):
+    if not isinstance(leaf_of(form, field), BytesFormat):
         raise Misfit("random bytes need a format of bytes", "write 'as: hex'")
     return RandomBytes(_whole(arguments, "bytes", 1, _LONGEST))
 

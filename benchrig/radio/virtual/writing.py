@@ -23,6 +23,7 @@ from benchrig.radio.virtual.block import SOMETIMES
 from benchrig.radio.virtual.conditions import CHANGED, KIND, PROFILES, Conditions
 from benchrig.radio.virtual.device_spec import DeviceSpec
 from benchrig.radio.virtual.security_spec import PasskeyText, Reason
+from benchrig.radio.virtual.spread_spec import Targets
 from benchrig.radio.virtual.value_reading import at
 from benchrig.radio.virtual.words import (
     AddressText,
@@ -230,6 +231,7 @@ _WRITERS: dict[type[Any], Callable[[Any], Any]] = {
     Words: _words,
     BitParts: _bits,
     AirChoice: _air,
+    Targets: lambda names: names[0] if len(names) == 1 else [*names],
     str: _text,
     dict: _mapping,
 }
