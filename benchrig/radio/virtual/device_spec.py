@@ -165,7 +165,7 @@ class DeviceSpec(msgspec.Struct, kw_only=True, frozen=True, dict=True):
         for misfit in spread_misfits(self.services, self.spread.values):
             yield Misfit(misfit.message, misfit.advice, ("spread", "values", *misfit.path))
         if self.spread.name is not None and not self.advertising.tells_name:
-            yield Misfit("the device advertises no name of its own", "write one in advertising", ("spread", "name"))
+            yield Misfit("this device file advertises no name", "write one in advertising", ("spread", "name"))
         for key, block in (("answers", self.on_request), ("connecting", self.faults)):
             delays = any(key_of(type(one))[0] == "delay" and one.when == When() for one in block.behaviours)
             if getattr(self.spread, key) is not None and delays:
