@@ -161,7 +161,7 @@ def with_first(change: Change) -> tuple[CharacteristicSpec, DeviceSpec]:
     device = sound(LOGGER)[0]
     service = device.services[0]
     first = change(service.characteristics[0])
-    return first, replaced(services=[replaced(characteristics=[first])(service)])(device)
+    return first, replaced(spread=None, services=[replaced(characteristics=[first])(service)])(device)
 
 
 def test_behaviours_of_some_times() -> None:
