@@ -10,7 +10,7 @@ _USUAL = gc.get_threshold()
 # More new objects than a command loads: looking at them again and again took a tenth of its time.
 _HARDLY = 100_000
 # Of a process with run after run: what is set aside counts as old, and Python would hardly ever look at it again.
-_LOOKS_AFTER = 50
+_LOOKS_AFTER = 100
 _times = 0
 _is_aside = False
 

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
-from tempfile import TemporaryDirectory
+from secrets import token_hex
+from shutil import rmtree
+from tempfile import gettempdir
 from typing import TYPE_CHECKING
 
 from benchrig.errors import InternalError
@@ -62,10 +65,21 @@ def trial(
         with attended_loop(runner.interrupt, lambda error: runner.blame(InternalError(error))):
             await runner.run()
 
-    with TemporaryDirectory() as folder:
-        settings = RunSettings(Station("virtual"), "virtual", True, Path(folder), seed, acknowledged=True)
+    with _folder() as folder:
+        settings = RunSettings(Station("virtual"), "virtual", True, folder, seed, acknowledged=True)
         runner = Runner(plan, nodes or choose_steps(plan), settings, opened, operator, emit)
         runner.keep_secret = secrets.learn if secrets else runner.keep_secret
         interrupts.append(runner.interrupt)
         in_loop(run(), VirtualLoop)
     return build_record(events)
+
+
+@contextmanager
+def _folder() -> Iterator[Path]:
+    """For the files of a run, which makes it when it has one: most have none."""
+    folder = Path(gettempdir()) / f"benchrig-{token_hex(16)}"
+    try:
+        yield folder
+    finally:
+        if folder.exists():
+            rmtree(folder, ignore_errors=True)

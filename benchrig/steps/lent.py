@@ -61,8 +61,10 @@ class Bench:
 
     @property
     def folder(self) -> Path:
-        """Where the run keeps its files."""
-        return self._bench.folder
+        """Where the run keeps its files; it is there when it has been asked for."""
+        folder = self._bench.folder
+        folder.mkdir(parents=True, exist_ok=True)
+        return folder
 
     @property
     def plan_folder(self) -> Path:

@@ -119,6 +119,8 @@ class Named(NamedTuple):
 
 def exact_number(value: Any, expected: str) -> Fraction:
     """The number without rounding; MalformedValue for what is no finite number of a sensible size."""
+    if type(value) is Fraction:
+        return value
     if misfit := decimal_comma(value):
         raise MalformedValue(misfit.message, advice=misfit.advice)
     if isinstance(value, bool) or not isinstance(value, (int, float, Decimal, Fraction)):

@@ -151,6 +151,9 @@ class IntegerFormat(Format):
             return self._raw_of_word[value]
         number = exact_number(value, self._expected)
         dividend, divisor = number.numerator * self._divisor, number.denominator
+        whole, rest = divmod(dividend - self._shift * divisor, self._factor * divisor)
+        if not rest and not isinstance(value, float):
+            return whole
         exact = Fraction(dividend - self._shift * divisor, self._factor * divisor)
         raw = round(exact)
         nearest = min(max(raw, self.lowest), self.highest)

@@ -49,6 +49,8 @@ def is_number(value: Any) -> bool:
 
 def exact(number: float | Decimal | Fraction) -> Fraction:
     """The number as people wrote it: a float stands for its shortest decimal, so 0.1 is one tenth."""
+    if type(number) is Fraction:
+        return number
     return Fraction(Decimal(repr(number)) if isinstance(number, float) else number)
 
 

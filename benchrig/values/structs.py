@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import Any, TypeVar
 
 from benchrig.errors import MalformedValue
 from benchrig.source.problem import suggest
 from benchrig.values.base import Format, Kind, count_bytes, hex_text, said
 from benchrig.values.numbers import BooleanFormat, IntegerFormat
 from benchrig.values.value import Value
+
+T = TypeVar("T")
+U = TypeVar("U")
 
 FLAGS = "flags"
 
@@ -115,8 +118,22 @@ class StructFormat(Format):
         fixed = [size for size in sizes if size is not None]
         self.size = sum(fixed) if len(fixed) == len(sizes) else None
         self._flags = next((item for item in self.items if item.name == FLAGS), None)
+        self._always = self._all_always()
+
+    def _all_always(self) -> dict[str, tuple[Format, int, int]]:
+        """By name the format of each field, and where it begins and ends, where that is always the same; else empty."""
+        always: dict[str, tuple[Format, int, int]] = {}
+        at = 0
+        for item in self.items:
+            if self.size is None or item.parts or item.format.size is None or item.name in always:
+                return {}
+            always[item.name] = item.format, at, at + item.format.size
+            at += item.format.size
+        return always
 
     def decode(self, data: bytes) -> Value:
+        if self._always and len(data) == self.size:
+            return {name: _of(name, form.decode, data[at:end]) for name, (form, at, end) in self._always.items()}
         value: dict[str, Value] = {}
         at, last = 0, ""
         for item in self.items:
@@ -142,6 +159,8 @@ class StructFormat(Format):
     def encode(self, value: Any) -> bytes:
         if not isinstance(value, dict):
             raise MalformedValue(f"expected a mapping of fields, found {said(value)}", advice=self._listed())
+        if self._always and value.keys() == self._always.keys():
+            return b"".join([_of(name, form.encode, value[name]) for name, (form, _, _) in self._always.items()])
         self._check_names(value)
         given = dict(value)
         if self._flags is not None and FLAGS not in given:
@@ -267,6 +286,14 @@ class ListFormat(Format):
             raise MalformedValue(f"expected {self.count} items, found {count}")
         if count < self.least:
             raise MalformedValue(f"expected at least {self.least} item, found none")
+
+
+def _of(name: str, work: Callable[[T], U], what: T) -> U:
+    """What it makes of the field with this name."""
+    try:
+        return work(what)
+    except MalformedValue as error:
+        raise MalformedValue(f"{name}: {error.message}", advice=error.advice) from error
 
 
 class _named:

@@ -104,6 +104,11 @@ class Host(BumbleHost):
         else:
             self.on_hci_number_of_completed_packets_event(packet)
 
+    def on_l2cap_pdu(self, connection: Any, cid: int, pdu: bytes) -> None:
+        """As bumble's, which asks for every frame whether who hears it gives back something to wait for."""
+        for hear in self.listeners("l2cap_pdu"):
+            hear(connection.handle, cid, pdu)
+
     def send_hci_packet(self, packet: hci.HCI_Packet) -> None:
         if not (isinstance(packet, hci.HCI_AclDataPacket) and isinstance(self.hci_sink, Controller)):
             super().send_hci_packet(packet)

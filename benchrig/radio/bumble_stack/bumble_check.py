@@ -35,7 +35,7 @@ host.Host.send_l2cap_pdu(connection_handle, cid, pdu)
 host.Host._send_command(command, response_timeout)
 host.Host.send_sync_command(command, response_timeout)
 host.Host.send_async_command(command, check_status, response_timeout)
-host.Host: connections emit hci_sink le_acl_packet_queue local_version long_term_key_provider on pending_command pending_response ready snooper
+host.Host: connections emit hci_sink le_acl_packet_queue listeners local_version long_term_key_provider on pending_command pending_response ready snooper
   supported_le_features
 host.DataPacketQueue.drain(connection_handle)
 host.DataPacketQueue: max_in_flight max_packet_size once pending

@@ -65,11 +65,28 @@ class Steps:
     high: Fraction | None = None
 
     def nearest(self, value: Fraction) -> Fraction:
-        if self.low is not None and value < self.low:
-            value = self.low
-        if self.high is not None and value > self.high:
-            value = self.high
-        return value if self.size is None else round((value - self.base) / self.size) * self.size + self.base
+        return self.nearest_to(value.numerator, value.denominator)
+
+    def nearest_to(self, value: int, of: int) -> Fraction:
+        """The nearest to value/of. In whole numbers: fractions for every sample would cost too much."""
+        if self.low is not None and value * self.low.denominator < self.low.numerator * of:
+            return self._round(self.low.numerator, self.low.denominator)
+        if self.high is not None and value * self.high.denominator > self.high.numerator * of:
+            return self._round(self.high.numerator, self.high.denominator)
+        return self._round(value, of)
+
+    def _round(self, value: int, of: int) -> Fraction:
+        """A half goes to the even number of steps."""
+        if self.size is None:
+            return Fraction(value, of)
+        base, size, below = self.base, abs(self.size), self.base.denominator
+        distance = (value * below - base.numerator * of) * size.denominator
+        step = below * of * size.numerator
+        number, rest = divmod(distance, step)
+        if 2 * rest > step or (2 * rest == step and number % 2):
+            number += 1
+        steps = number * size.numerator * below + base.numerator * size.denominator
+        return Fraction(steps, size.denominator * below)
 
     def last(self, value: Fraction) -> Fraction:
         """The last one that is not above; it wraps behind the highest."""
@@ -166,7 +183,10 @@ class Noise(Pattern):
     steps: Steps = field(default_factory=Steps)
 
     def take(self, elapsed: float, rng: random.Random) -> Fraction:
-        return self.steps.nearest(self.mean + Fraction(rng.gauss(0.0, 1.0)) * self.sd)
+        drawn, of = rng.gauss(0.0, 1.0).as_integer_ratio()
+        mean, sd = self.mean, self.sd
+        value = mean.numerator * sd.denominator * of + drawn * sd.numerator * mean.denominator
+        return self.steps.nearest_to(value, mean.denominator * sd.denominator * of)
 
     def examples(self) -> list[Any]:
         return [self.mean]
