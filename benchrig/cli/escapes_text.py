@@ -17,6 +17,8 @@ _STYLES = {"grave": "bold red", "serious": "red", "minor": "yellow"}
 _LONGEST = 1000
 # More escapes than these are told in groups, without a sentence for each.
 _FEW = 25
+# Of those with one reason so many are named.
+_NAMED = 3
 
 
 class EscapesPage:
@@ -75,6 +77,7 @@ class EscapesPage:
             self._line(each.fault.says, indent=4)
             if each.outcome == "by luck":
                 self._line(f"caught by luck: {sentence(each)}", indent=4, style="yellow")
+        self._line("What would catch them: --propose FILE. Which step notices what: --page FILE.", style="dim")
 
     def _grouped(self, hunted: Hunted, found: Sequence[Result]) -> None:
         """Of very many a line for each thing that is broken, with what is wrong with it."""
@@ -132,8 +135,12 @@ class EscapesPage:
             if not found:
                 continue
             self._title(f"{title}  {len(found)}", "bold")
-            for why, count in Counter(sentence(each) for each in found).items():
-                self._line(f"{count:>4}  {why}")
+            reasons: dict[str, list[str]] = {}
+            for each in found:
+                reasons.setdefault(sentence(each), []).append(each.fault.name)
+            for why, names in reasons.items():
+                self._line(f"{len(names):>4}  {why}")
+                self._line(_some(names), indent=6, style="dim")
 
     def _at_length(self, result: Result) -> None:
         self._title(result.outcome.upper(), "bold green" if result.outcome == "caught" else "bold red")
@@ -183,8 +190,14 @@ def _never_caught(hunted: Hunted) -> str:
     return ", ".join(f"{thing} ({count})" for thing, count in faults.most_common() if count > 1 and thing not in caught)
 
 
+def _some(names: Sequence[str]) -> str:
+    """'a, b, c and 7 others'."""
+    more = len(names) - _NAMED
+    return ", ".join(names) if more <= 1 else f"{', '.join(names[:_NAMED])} and {more} others"
+
+
 def _readings(caught: Sequence[Catch], node: str) -> str:
-    """'value 12, att_error 3'; what is no reading is the step itself."""
+    """'value 12, cause device 9, att_error 3'."""
     found = Counter(told_by(each) for each in caught if each.node == node)
     return ", ".join(f"{plain(name, _LONGEST)} {count}" for name, count in found.most_common())
 

@@ -13,8 +13,8 @@ def step_words(catch: Catch) -> str:
 
 
 def told_by(catch: Catch) -> str:
-    """The limit; what is no limit is the end of the step itself."""
-    return catch.reading or f"its end ({catch.cause})"
+    """The limit; where no limit did, the cause that the step ended with."""
+    return catch.reading or f"cause {catch.cause}"
 
 
 def sentence(result: Result) -> str:
