@@ -86,7 +86,7 @@ def _refused(doing: Doing) -> Iterator[Fault]:
     ends = _behaves(Disconnect())
     yield doing.fault("exchange", "ends the link", "The link ends at {it}.", ends, "serious", OF_LINK)
     late = _behaves(Delay(delay=_SLOW))
-    yield doing.fault("exchange", "late", "The device deals with {it} only after 3 s.", late, "minor", OF_LINK)
+    yield doing.fault("exchange", "late", "The device deals with {it} only after 3 s.", late, "minor")
 
 
 def _behaves(behaviour: Behaviour) -> Change:

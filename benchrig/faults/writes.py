@@ -87,9 +87,9 @@ def _answers(one: At) -> Iterator[Fault]:
         refused = instead("on_write", AttError(att_error=UNLIKELY))
         yield _written(one, "write refused", "What is written to {it} is refused.", refused)
         silent = instead("on_write", Silent())
-        yield _written(one, "write not answered", "A write to {it} is never answered.", silent, "serious", OF_LINK)
+        yield _written(one, "write not answered", "A write to {it} is never answered.", silent)
         says = "A write to {it} is answered only after 3 s."
-        yield _written(one, "write answered late", says, instead("on_write", Delay(delay=_SLOW)), "minor", OF_LINK)
+        yield _written(one, "write answered late", says, instead("on_write", Delay(delay=_SLOW)), "minor")
     ends = instead("on_write", Disconnect())
     yield _written(one, "write ends the link", "The link ends at a write to {it}.", ends, "serious", OF_LINK)
     resets = instead("on_write", Reboot(reboot=_AWAY))

@@ -71,6 +71,14 @@ _LIMITS = {
     "humidity": ("{value: {max: 60 %}, elapsed: {max: 1 s}}", "{value: {max: 90 %}}"),
     "pressure": ("{value: {min: 1000 hPa}}", "{value: {min: 800 hPa}}"),
 }
+# Ways to repeat a step: a round that fails may be allowed, and decides nothing by itself then.
+_REPEATED = (
+    "repeat: 1",
+    "repeat: 3",
+    "repeat: 4\n    expect: {failed_share: {max: 50 %}}",
+    "repeat: 2\n    expect: {failed: {max: 2}}",
+    "repeat: 9\n    sequential: {acceptable: 5 %, rejectable: 60 %, producer_risk: 20 %, consumer_risk: 10 %}",
+)
 
 
 def drawn(chance: random.Random) -> str:
@@ -78,7 +86,7 @@ def drawn(chance: random.Random) -> str:
     steps = [f"  - read: {name}\n    expect: {chance.choice(_LIMITS[name])}\n" for name in names]
     if chance.random() < 0.5:
         inner = "".join(f"    {line}\n" for line in steps[-1].splitlines())
-        steps[-1] = f"  - repeat: {chance.randint(1, 3)}\n    steps:\n{inner}"
+        steps[-1] = f"  - {chance.choice(_REPEATED)}\n    steps:\n{inner}"
     return "".join(steps)
 
 
