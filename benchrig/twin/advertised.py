@@ -12,6 +12,7 @@ from benchrig.plan.wording import service_name
 from benchrig.radio.bumble_stack.advertising import Advertised, parse
 from benchrig.radio.virtual.advertising_spec import LONGEST, MOST_OCTETS, SHORTEST, DataSpec
 from benchrig.source.problem import Problems
+from benchrig.source.references import expressions
 from benchrig.source.shape import BAD, Misfit, Reader
 from benchrig.source.writing import Bare, Quoted, flow
 from benchrig.source.yaml import read_bytes
@@ -74,7 +75,8 @@ def _payload(keys: dict[str, Any]) -> bytes | None:
     """What the keys give; None for what cannot be."""
     problems = Problems()
     node = read_bytes(flow(keys).encode("utf-8", "surrogatepass"), "data", problems, "")
-    spec = BAD if node is None or problems.found else Reader(problems).read(node, DataSpec)
+    wrong = node is None or problems.found or any(expressions(node))
+    spec = BAD if node is None or wrong else Reader(problems).read(node, DataSpec)
     if not isinstance(spec, msgspec.Struct):
         return None
     try:
