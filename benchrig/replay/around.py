@@ -11,10 +11,12 @@ from pathlib import Path
 
 from benchrig.plan.model import Plan
 from benchrig.radio.security import SHOWING
+from benchrig.radio.virtual.makers import literal
 from benchrig.record.model import Execution, Record
 from benchrig.record.secrets import MASK
 from benchrig.replay.story import Asked, Story, Unasked
 from benchrig.source.shape import Misfit
+from benchrig.steps.console import SENDS
 from benchrig.steps.pair import Pair
 from benchrig.values.catalogue import normal_uuid
 from benchrig.values.passkey import SIX_DIGITS
@@ -92,6 +94,9 @@ def lines_of(folder: Path | None, record: Record, name: str = "console") -> list
 def _found_lines(record: Record) -> Iterator[Line]:
     for each in record.executions:
         found = {reading.name: reading.value for reading in each.readings}
+        for note in each.notes if each.planned.kind == "console" else ():
+            if note.text.startswith(SENDS):
+                yield Line(note.at, note.text.removeprefix(SENDS), sent=True)
         if each.planned.kind == "console" and isinstance(found.get("line"), str) and each.opened:
             yield Line(each.opened.at + float(found.get("reached_after") or 0.0), found["line"])
 
@@ -104,16 +109,17 @@ def tell_lines(story: Story, lines: Iterable[Line]) -> None:
             answering = line
             story.console.setdefault(line.text, [])
             continue
-        if MASK in line.text:
-            _shows(story, line.text)
+        text = literal(line.text)
+        if MASK in text:
+            _shows(story, text)
             continue
         asked = _before(story, line.at)
         if answering is not None and (asked is None or asked.at < answering.at):
-            story.console[answering.text].append(line.text)
+            story.console[answering.text].append(text)
         elif asked is None:
-            story.started.append(Unasked("prints", max(0.0, line.at), text=line.text))
+            story.started.append(Unasked("prints", max(0.0, line.at), text=text))
         else:
-            asked.then.append(Unasked("prints", max(0.0, line.at - asked.at), text=line.text))
+            asked.then.append(Unasked("prints", max(0.0, line.at - asked.at), text=text))
 
 
 def _shows(story: Story, text: str) -> None:

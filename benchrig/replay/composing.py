@@ -13,6 +13,7 @@ from typing import Any
 
 from benchrig.radio.virtual.device_spec import DEVICE_NAME, GENERIC_ACCESS
 from benchrig.radio.virtual.gatt_spec import LONGEST_VALUE
+from benchrig.radio.virtual.writing import fit_name
 from benchrig.replay.answers import on_read, on_write, value_of
 from benchrig.replay.story import Advertised, Asked, Characteristic, Descriptor, Service, Story, Unasked
 from benchrig.replay.wording import decoded, hex_text, time_text
@@ -24,6 +25,7 @@ from benchrig.values.catalogue import name_of
 MOST_DATA = 31
 LONGEST_COMMENT = 1000
 NEVER = "1 h"  # a restart that nobody has seen the end of
+UNNAMED = "unit"
 MANY = 1000  # connection requests of a unit that took none
 _LISTED = frozenset(
     {"devices", "services", "characteristics", "descriptors", "unasked", "on_start", "on_display", "sometimes"}
@@ -43,7 +45,7 @@ class DeviceText:
 
 
 def compose(story: Story) -> DeviceText:
-    made = DeviceText({"device": story.name})
+    made = DeviceText({"device": fit_name(story.name) or UNNAMED})
     _Composing(story, made).all()
     return made
 

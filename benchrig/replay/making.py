@@ -24,14 +24,12 @@ from benchrig.replay.around import (
     tell_passkey,
 )
 from benchrig.replay.checking import failure_of
-from benchrig.replay.composing import compose, together
+from benchrig.replay.composing import UNNAMED, compose, together
 from benchrig.replay.from_capture import Telling
 from benchrig.replay.from_record import story_of_record
 from benchrig.replay.story import Story
 from benchrig.source.problem import Problems
 from benchrig.source.yaml import read_text
-
-UNKNOWN = "unit"
 
 
 @dataclass(frozen=True)
@@ -83,7 +81,7 @@ def _story(record: Record, capture: Path | None, plan: Plan | None, key: str) ->
     traffic = traffic_of(read.packets)
     address = _address(seen.address, traffic, capture)
     events = _on_the_clock(traffic, record)
-    story = Telling(address, seen.name or UNKNOWN, names_of(record, plan, key), events).tell()
+    story = Telling(address, seen.name or UNNAMED, names_of(record, plan, key), events).tell()
     if read.cut_off is not None:
         story.lacks.append(f"all after offset {read.cut_off} of the capture: it is cut off there")
     if damaged := read.shortened + traffic.malformed:

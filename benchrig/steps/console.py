@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from benchrig.steps.bench import Bench
 
 LONGEST = 1000
+# How a note begins that tells what was sent.
+SENDS = "sends to the console: "
 _NAMES = {
     "line": ReadingType("text", "", "the line that satisfies 'until'"),
     "count": ReadingType("number", "", "lines that were looked at, that one included"),
@@ -91,7 +93,7 @@ class Console(Waiting, kw_only=True, omit_defaults=True):
             return 0
         count = console.forget()
         if self.send is not None:
-            bench.note(f"sends to the console: {self.send}")
+            bench.note(f"{SENDS}{self.send}")
             await console.send(self.send)
         return count
 

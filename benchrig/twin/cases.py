@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from benchrig.desk.paths import Place
+from benchrig.radio.virtual.makers import literal
 from benchrig.source.writing import Bare, Quoted, decimal_text
 from benchrig.twin.reactions import Change, Occasion
 from benchrig.twin.story import Act, Answer
@@ -158,7 +159,7 @@ def _sets(group: Sequence[Occasion], words: Wording) -> dict[str, Any]:
         for place, change in occasion.changes.items():
             value = words.states(change)
             if value is not None and words.name(place) not in made:
-                made[words.name(place)] = value
+                made[words.name(place)] = literal(value) if isinstance(value, str) else value
     return made
 
 
@@ -180,7 +181,8 @@ def _answers(sent: Sequence[Answer], words: Wording) -> Any:
 def _answer(answer: Answer, words: Wording) -> Any:
     value = words.value(answer.place, answer.data)
     if not answer.skip and not answer.last:
-        return value if value is not None else Quoted(answer.data.hex(" ").upper())
+        told = literal(value) if isinstance(value, str) else value
+        return told if told is not None else Quoted(answer.data.hex(" ").upper())
     last = answer.last.ljust(answer.skip, b"\0")[: max(answer.skip, 1)]
     header = bytes(0x00 if octet else 0x01 for octet in last)
     data = answer.data if answer.skip else answer.data[len(last) :] if answer.data.startswith(last) else answer.data

@@ -117,7 +117,6 @@ class Conduct:
         _actions(made, "console", lines)
         if lines:
             made.unseen.append("what its console says to other lines")
-        made.unseen += [f"a line of its console, which no device file prints: {line}" for line in self._found.unsaid]
 
 
 def _is_of_attribute(error: str) -> bool:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from benchrig.desk.paths import Place
+from benchrig.radio.virtual.makers import literal
 from benchrig.twin.story import Act, Story
 
 Known = Mapping[Place, bytes]
@@ -61,8 +62,6 @@ class Reactions:
     console: dict[str, tuple[str, str]] = field(default_factory=dict)
     shown: dict[str, str] = field(default_factory=dict)
     again_after: list[float] = field(default_factory=list)
-    # lines of the console that no device file can print
-    unsaid: list[str] = field(default_factory=list)
 
 
 def reactions_of(stories: Sequence[Story], initial: Known, moves: Callable[[Place], bool]) -> Reactions:
@@ -147,16 +146,15 @@ class _Following:
             self._written.silent = True
 
     def _line(self, act: Act) -> None:
-        if "{" in act.line:  # it would be filled in
-            self._found.unsaid.append(act.line)
-        elif act.sent is not None:
-            self._found.console.setdefault(act.sent, (act.line, act.where))
-        elif _PASSKEY.search(act.line):
-            self._found.shown.setdefault(_PASSKEY.sub("{number}", act.line), act.where)
+        line = literal(act.line)
+        if act.sent is not None:
+            self._found.console.setdefault(act.sent, (line, act.where))
+        elif _PASSKEY.search(line):
+            self._found.shown.setdefault(_PASSKEY.sub("{number}", line), act.where)
         elif isinstance(self._cause, Occasion):
-            self._cause.lines.append((max(0.0, act.at - self._cause.act.at), act.line))
+            self._cause.lines.append((max(0.0, act.at - self._cause.act.at), line))
         elif self._cause is not None and self._cause.what in _STARTS:
-            self._found.started_lines.append((act.at - self._cause.at, act.line, act.where))
+            self._found.started_lines.append((act.at - self._cause.at, line, act.where))
 
     def _read(self, act: Act) -> None:
         if act.place is None or act.data is None or self._moves(act.place):

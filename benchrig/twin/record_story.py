@@ -11,11 +11,11 @@ from benchrig.plan.tree import StepPlan
 from benchrig.record.model import Execution, Record
 from benchrig.source.shape import LATE
 from benchrig.steps.answers import Answers
+from benchrig.steps.console import SENDS
 from benchrig.twin.story import Act, Answer, Story
 
 # From the name that a record or a plan has for an attribute to its place.
 Find = Callable[[str], Place | None]
-_SENDS = "sends to the console: "
 
 
 def story_of(record: Record, plan: Plan | None, find: Find, source: str, device: str = "") -> Story:
@@ -136,10 +136,10 @@ class _Telling:
             yield Act("silence", _at(step), self._where(step))
 
     def _console(self, step: Execution) -> Iterator[Act]:
-        found, sent = _readings(step), next((n.text for n in step.notes if n.text.startswith(_SENDS)), None)
+        found, sent = _readings(step), next((n.text for n in step.notes if n.text.startswith(SENDS)), None)
         line = found.get("line")
         if isinstance(line, str):
-            said = None if sent is None else sent.removeprefix(_SENDS)
+            said = None if sent is None else sent.removeprefix(SENDS)
             yield Act(
                 "line",
                 self._began(step) + float(found.get("reached_after") or 0.0),

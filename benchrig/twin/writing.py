@@ -13,9 +13,9 @@ from benchrig.draft.evidence import Snapshot
 from benchrig.errors import PlanError
 from benchrig.radio.scan import is_address
 from benchrig.radio.virtual.device_file import devices_of
-from benchrig.radio.virtual.device_spec import LONGEST_NAME, TOP_BITS, DeviceSpec
+from benchrig.radio.virtual.device_spec import TOP_BITS, DeviceSpec
 from benchrig.radio.virtual.words import AddressText
-from benchrig.radio.virtual.writing import device_text
+from benchrig.radio.virtual.writing import device_text, fit_name
 from benchrig.source.layout import Layout, Path
 from benchrig.source.problem import Problems, counted
 from benchrig.source.writing import Bare, Quoted, decimal_text
@@ -105,7 +105,7 @@ class _Composer:
         others = [each for each in self._seen.evidence.units if each != look.unit]
         if others:
             made.unseen.append(f"whether {', '.join(others)} is the same unit: what is from it is told with it")
-        made.put("device", _device_name(unit.name) or f"unit {unit.address}".strip())
+        made.put("device", fit_name(unit.name) or f"unit {unit.address}".strip())
         self._address(made, unit.address, look)
 
     def _address(self, made: Part, address: str, look: Snapshot) -> None:
@@ -253,11 +253,6 @@ class _Composer:
 
     def _name(self, place: Place) -> str:
         return self._table.name(place)
-
-
-def _device_name(name: str) -> str:
-    """As far as a device file may have it."""
-    return name.replace("${", "$ {").encode("utf-8", "replace")[:LONGEST_NAME].decode(errors="ignore").strip()
 
 
 def _is_usual(service: ServiceSeen, keys: dict[str, Any]) -> bool:

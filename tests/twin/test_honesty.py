@@ -16,6 +16,7 @@ from benchrig.twin.seen import Seen
 from benchrig.twin.writing import Twin, twin_of
 from tests.cli.calling import call
 from tests.desk.kit import inspected
+from tests.replay.kit import failed
 from tests.run.kit import DEVICES, device_text, plan_text, run
 from tests.twin.kit import ANY, bad_steps, file_of, look_at, seen_of, twin
 
@@ -250,3 +251,26 @@ def test_what_a_record_hides_is_in_no_twin(tmp_path: Path) -> None:
         assert said in file.read_text(encoding="utf-8")
         assert "sesame" not in file.read_text(encoding="utf-8")
         assert "6F 70 65 6E" not in file.read_text(encoding="utf-8")
+
+
+def test_braces_that_a_device_says_are_no_places_to_fill(tmp_path: Path) -> None:
+    text = device(
+        "as: utf8, properties: [write, notify], value: x, on_write: {store: false, notify: {ANSWER: '{{}\"ok\": [{written}]}'}}",
+        "as: uint16, properties: [read], value: 7",
+        more='console: [{matches: status, print: \'{{}"mv": 3012, "at": "${{}x}"}\'}]',
+    ).replace("ANSWER", OWN(1))
+    attributes = f"    a1: {{uuid: {OWN(1)}, as: utf8}}\n    a2: {{uuid: {OWN(2)}, as: uint16}}\n"
+    steps = (
+        "  - exchange: a1\n    value: go\n    expect: {value: {equals: '{\"ok\": [go]}'}}\n"
+        '  - console:\n    send: status\n    until: {line: {equals: \'{"mv": 3012, "at": "$${x}"}\'}}\n    within: 2 s\n'
+    )
+    limit = "  - read: a2\n    expect: {value: {max: 5}}\n"
+    (tmp_path / "plan.yaml").write_text(plan_text(steps, attributes=attributes), encoding="utf-8")
+    (tmp_path / "unit.yaml").write_text(text, encoding="utf-8")
+    found = twin(tmp_path / "unit.yaml", [tmp_path / "plan.yaml"])
+    assert "'{{}\"ok\": [go]}'" in found.text
+    assert bad_steps(run(tmp_path / "plan.yaml", found.device)) == {}
+    broken = failed(tmp_path, plan_text(steps + limit, attributes=attributes), text)
+    assert broken.record.ended is not None
+    assert broken.record.ended.verdict == "fail"
+    assert [broken.again(broken.twin(capture=capture)).differences for capture in (True, False)] == [(), ()]

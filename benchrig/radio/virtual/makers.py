@@ -23,7 +23,9 @@ if TYPE_CHECKING:
     import random
 
 WRITTEN, LENGTH = "written", "length"
-_PLACE = re.compile(r"\{([^{}]*)\}")
+# A place in a text is a name in braces; '{{}' is the brace itself.
+_BRACE = "{"
+_PLACE = re.compile(r"\{(\{|[^{}]*)\}")
 _LAST_NUMBER = re.compile(r"\d+(?=\D*$)")
 
 
@@ -117,6 +119,11 @@ def _field(called: str, name: str, form: Format) -> Aim:
 Maker: TypeAlias = Callable[[Happening], bytes]
 
 
+def literal(text: str) -> str:
+    """As a device file has a text that nothing is to be filled into."""
+    return text.replace(_BRACE, "{{}") if _PLACE.search(text) or "${" in text else text
+
+
 def maker_of(value: Any, form: Format | None, scope: Scope, aim: Aim | None = None) -> Maker:
     """What makes the octets of a value. `aim`: where more may be added. Raises Misfit."""
     if value == WRITTEN:
@@ -145,7 +152,7 @@ class Filled:
         self._text, self._format = text, form
         self._is_text, self._groups = isinstance(form, TextFormat) or form is TEXT, scope.groups
         self._from_text = scope.is_text and not isinstance(form, BytesFormat)
-        own = (WRITTEN, *scope.groups)
+        own = (WRITTEN, *scope.groups, *([_BRACE] if self._is_text or self._from_text else []))
         self._aims = {name: scope.aim(name, own) for name in _PLACE.findall(text) if name not in own}
         if not self._is_text and not self._from_text:
             octets(_PLACE.sub("", text))
@@ -164,6 +171,8 @@ class Filled:
     def _part(self, name: str, happening: Happening) -> str:
         if name in self._groups:
             return happening.groups.get(name, "")
+        if name == _BRACE:
+            return name
         if name == WRITTEN:
             return happening.written.decode("utf-8", "replace") if self._is_text else happening.written.hex()
         aim = self._aims[name]

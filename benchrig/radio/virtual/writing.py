@@ -21,7 +21,7 @@ from benchrig.radio.virtual.air_spec import AirChoice, ConditionsSpec
 from benchrig.radio.virtual.behaviour import Behaviour, When, key_of
 from benchrig.radio.virtual.block import SOMETIMES
 from benchrig.radio.virtual.conditions import CHANGED, KIND, PROFILES, Conditions
-from benchrig.radio.virtual.device_spec import DeviceSpec
+from benchrig.radio.virtual.device_spec import LONGEST_NAME, DeviceSpec
 from benchrig.radio.virtual.security_spec import PasskeyText, Reason
 from benchrig.radio.virtual.spread_spec import Targets
 from benchrig.radio.virtual.value_reading import at
@@ -65,6 +65,11 @@ def device_text(device: DeviceSpec, comments: Mapping[Path, str] = NOTHING, head
     The devices around it are its `others`."""
     said = {path: plain(text, _LONGEST_COMMENT) for path, text in comments.items()}
     return Layout(said, _LISTED).text(device_data(device, said), [plain(line, _LONGEST_COMMENT) for line in head])
+
+
+def fit_name(name: str) -> str:
+    """The name of a device, as far as a file may have it."""
+    return name.replace("${", "$ {").encode("utf-8", "replace")[:LONGEST_NAME].decode(errors="ignore").strip()
 
 
 def device_data(device: DeviceSpec, kept: Collection[Path] = ()) -> dict[str, Any]:
