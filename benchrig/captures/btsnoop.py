@@ -29,10 +29,12 @@ _MONITOR_KINDS: dict[int, tuple[Kind, bool]] = {
 }
 # An ACL packet has at most 65535 octets and a head of 4; nothing else is longer.
 LONGEST = 65535 + 5
+# All of a capture is held at once, in some ten times as many bytes.
+MOST_BYTES = 256 * 1024 * 1024
 _ADVICE = "give a capture that benchrig, btmon or Android has written"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Packet:
     """One packet between a host and its controller; `octets` without the packet type."""
 
@@ -55,6 +57,9 @@ class Capture:
 def read_capture(path: Path) -> Capture:
     """Raises UsageError, with the offset, for a file that is none. One that was cut off is read up to there."""
     try:
+        if (size := path.stat().st_size) > MOST_BYTES:
+            message = f"the capture {path} has {size >> 20} MiB, more than {MOST_BYTES >> 20} MiB"
+            raise UsageError(message, advice="give the part of it that the run took")
         with path.open("rb") as file:
             return _Reading(path, file).all()
     except OSError as exc:

@@ -21,7 +21,7 @@ NO_LEVEL = 127
 _ADDRESS_TYPES = ("public", "random")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Heard:
     """An advertising report."""
 
@@ -35,13 +35,13 @@ class Heard:
     response: bool = False  # to a scan request
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Scanning:
     at: float
     on: bool
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Connecting:
     """The bench asks for a link."""
 
@@ -49,7 +49,7 @@ class Connecting:
     address: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Connected:
     at: float
     handle: int
@@ -59,7 +59,7 @@ class Connected:
     status: int = 0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Updated:
     """A link has other parameters now."""
 
@@ -69,14 +69,14 @@ class Updated:
     timeout: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Encrypted:
     at: float
     handle: int
     status: int
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Ended:
     at: float
     handle: int
@@ -84,7 +84,7 @@ class Ended:
     by_bench: bool
 
 
-@dataclass
+@dataclass(slots=True)
 class Pdu:
     """One whole L2CAP frame. `arrived`: when the controller of the other side had it; unknown of what a capture does not tell."""
 

@@ -69,6 +69,7 @@ class _Reading:
         self._levels: list[float] = []
         # what came of each characteristic: when, what, and the write before it as a number among the acts
         self._sent: dict[Place, list[_Sent]] = {}
+        self._latest_write: int | None = None
         self._unit = ""
         # when the scan that goes on began, and when the unit was heard last
         self._scans_from: float | None = None
@@ -149,14 +150,15 @@ class _Reading:
         _, handle, data = link.asked
         place = self._place_of(handle)
         if place is not None and not place.is_descriptor:
+            self._latest_write = len(self._acts)
             self._acts.append(Act("write", link.asked_at, self._where(at), place, data, error))
         link.asked = None
 
     def _came(self, handle: int, at: float, data: bytes) -> None:
         place = self._place_of(handle)
         if place is not None:
-            writes = [number for number, act in enumerate(self._acts) if act.what == "write"]
-            near = writes[-1] if writes and at - self._acts[writes[-1]].at <= _ANSWER_WITHIN else None
+            latest = self._latest_write
+            near = latest if latest is not None and at - self._acts[latest].at <= _ANSWER_WITHIN else None
             self._sent.setdefault(place, []).append((at, data, near))
 
     # --- at the end

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from benchrig.captures.btsnoop import MAGIC, read_capture
-from benchrig.captures.hci import traffic_of
+from benchrig.captures.hci import Traffic, traffic_of
 from benchrig.draft.evidence import Evidence, StreamSeen
 from benchrig.draft.from_files import add_inspection, add_record, sound_inspection
 from benchrig.errors import BenchrigError, UsageError
@@ -18,6 +18,7 @@ from benchrig.plan.model import Plan
 from benchrig.record.journal import read_record
 from benchrig.record.model import Record
 from benchrig.record.secrets import without_hidden
+from benchrig.source.problem import counted
 from benchrig.steps.attribute import Names
 from benchrig.study.tolerance import Group
 from benchrig.twin.seen import Seen
@@ -34,8 +35,7 @@ def seen_in(paths: Iterable[Path], names: Names, plan: Plan | None, evidence: Ev
     folders = {path.parent for path in paths if path.name == "record.jsonl"}
     for path in paths:
         if _is_capture(path):
-            captures.append((path.name, traffic_of(read_capture(path).packets), path.parent in folders))
-            evidence.sources.append(f"capture {path.name}")
+            captures.append((path.name, _traffic(path, evidence), path.parent in folders))
         elif path.suffix.lower() != ".jsonl":
             seen = sound_inspection(path)
             add_inspection(evidence, seen, path.name)
@@ -98,6 +98,18 @@ def _is_capture(path: Path) -> bool:
             return file.read(len(MAGIC)) == MAGIC
     except OSError:
         return False
+
+
+def _traffic(path: Path, evidence: Evidence) -> Traffic:
+    """What a capture holds; what of it is not whole is told."""
+    capture = read_capture(path)
+    traffic = traffic_of(capture.packets)
+    evidence.sources.append(f"capture {path.name}")
+    if capture.cut_off is not None:
+        evidence.doubts.append(f"capture {path.name}: what came after offset {capture.cut_off}, where it is cut off")
+    if damaged := capture.shortened + traffic.malformed:
+        evidence.doubts.append(f"capture {path.name}: {counted(damaged, 'packet')} that are shortened or malformed")
+    return traffic
 
 
 def _is_watch(path: Path) -> bool:

@@ -70,6 +70,8 @@ def _read(keys: dict[str, Any]) -> DeviceSpec:
 def _head(seen: Seen, unseen: Sequence[str]) -> Iterator[str]:
     yield "A twin: it says what was seen and no more. Made from:"
     yield from (f"- {source}" for source in seen.evidence.sources)
+    if seen.captures:
+        yield "It holds what went over the radio: treat it as secret where that is."
     if seen.evidence.simulated:
         yield "The device was a simulated one."
     yield f"A line whose comment names no source, or that has none, is from: {seen.main}"

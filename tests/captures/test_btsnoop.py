@@ -135,3 +135,9 @@ def test_tshark_finds_the_same_pdus_and_reports(captured: Path) -> None:
     command = ["tshark", "-r", str(captured), "-Y", "bthci_evt.le_meta_subevent == 0x02"]
     reports = subprocess.run(command, capture_output=True, text=True, check=True).stdout.splitlines()
     assert len(reports) == sum(isinstance(each, Heard) for each in events) > 10
+
+
+def test_one_that_is_too_large_is_not_begun(captured: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("benchrig.captures.btsnoop.MOST_BYTES", captured.stat().st_size - 1)
+    with pytest.raises(UsageError, match=r"run\.btsnoop has 0 MiB, more than 0 MiB"):
+        read_capture(captured)
