@@ -121,7 +121,7 @@ gatt_server.Server.on_att_handle_value_confirmation(bearer, confirmation)
 gatt_server.Server.send_response(bearer, response)
 gatt_server.Server.read_cccd(bearer, characteristic)
 gatt_server.Server.write_cccd(bearer, characteristic, value)
-gatt_server.Server.notify_subscriber(bearer, attribute, value, …)
+gatt_server.Server.send_gatt_pdu(bearer, pdu)
 gatt_server.Server.indicate_subscriber(bearer, attribute, value, …)
 gatt_server.Server: attributes device max_mtu pending_confirmations prepared_writes
 gatt.Characteristic(uuid, properties, permissions, value, descriptors)
@@ -136,6 +136,7 @@ att.ATT_Error(error_code, att_handle, …)
 
 core.UUID.from_16_bits(uuid_16, …)
 core.UUID.to_pdu_bytes()
+core.UUID: UUIDS uuid_bytes
 crypto.EccKey.from_private_key_bytes(d_bytes)
 crypto.e(key, data)
 hci.Address(address, address_type)

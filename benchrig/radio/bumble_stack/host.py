@@ -6,7 +6,7 @@ import asyncio
 import contextlib
 from typing import TYPE_CHECKING, Any, NoReturn
 
-from benchrig.radio.bumble_stack.bumble_api import Host, Plain, TransportLostError, core, hci
+from benchrig.radio.bumble_stack.bumble_api import Host, Plain, TransportLostError, att, core, hci
 from benchrig.radio.bumble_stack.reports import HeardPdu, is_report, reports
 
 if TYPE_CHECKING:
@@ -19,6 +19,8 @@ MALFORMED = "malformed_pdu"
 # Time for a controller to answer a command, with those that stand before it in the queue.
 ANSWER_WITHIN = 5.0
 _SHOWN = 16  # octets of a packet that is quoted
+_NOTIFICATION = bytes((att.Opcode.ATT_HANDLE_VALUE_NOTIFICATION,))
+_HANDLE_END = 3  # octets before the value (Core Vol 3 Part F 3.4.7.1)
 
 
 class StackHost(Host):
@@ -34,6 +36,8 @@ class StackHost(Host):
         self.errors: list[Exception] = []
         # who takes the frames of a connection before bumble sees them (raw.py), by its handle
         self.raw: dict[int, Callable[[int, bytes], bool]] = {}
+        # who hears the notifications of a connection, by its handle: they are many, and bumble's way to him is long
+        self.notified: dict[int, Callable[[att.ATT_Handle_Value_Notification], None]] = {}
         self.foreign = foreign
         self.lost = ""
         self.gone: asyncio.Future[None] = asyncio.get_running_loop().create_future()
@@ -97,8 +101,13 @@ class StackHost(Host):
                 self.emit(MALFORMED, connection.handle, exc)
 
     def on_l2cap_pdu(self, connection: Any, cid: int, pdu: bytes) -> None:
-        take = self.raw.get(connection.handle)
-        if take is None or not take(cid, pdu):
+        take, hear = self.raw.get(connection.handle), self.notified.get(connection.handle)
+        if take is not None and take(cid, pdu):
+            return
+        if hear is not None and cid == att.ATT_CID and pdu[:1] == _NOTIFICATION and len(pdu) >= _HANDLE_END:
+            handle = int.from_bytes(pdu[1:_HANDLE_END], "little")
+            hear(att.ATT_Handle_Value_Notification(handle, pdu[_HANDLE_END:]))
+        else:
             super().on_l2cap_pdu(connection, cid, pdu)
 
     async def send_and_wait(self, command: Any, response_timeout: float | None = None) -> Any:

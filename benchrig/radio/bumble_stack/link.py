@@ -41,13 +41,19 @@ class ClientLink:
         connection.on(connection.EVENT_CONNECTION_PHY_UPDATE, self._on_phy)
         connection.on(MALFORMED, self._on_malformed)
         stack.host.gone.add_done_callback(self._on_controller_gone)
+        stack.host.notified[connection.handle] = self._hear
 
     def _on_gone(self, reason: int) -> None:
         # bumble says 0 when the controller itself is gone.
         self._stack.host.gone.remove_done_callback(self._on_controller_gone)
+        if self._stack.host.notified.get(self.connection.handle) == self._hear:
+            del self._stack.host.notified[self.connection.handle]
         if not self.gone.done():
             self.gone.set_result(hci.HCI_ErrorCode(reason or hci.HCI_ErrorCode.HARDWARE_FAILURE_ERROR))
         self._end()
+
+    def _hear(self, notification: att.ATT_Handle_Value_Notification) -> None:
+        self.client.on_att_handle_value_notification(notification)
 
     def _on_controller_gone(self, _: asyncio.Future[None]) -> None:
         self._on_gone(hci.HCI_ErrorCode.HARDWARE_FAILURE_ERROR)

@@ -9,15 +9,17 @@ from __future__ import annotations
 
 import logging
 
-from benchrig.radio.bumble_stack.bumble_api import stop_formatting
+from benchrig.radio.bumble_stack.bumble_api import find_types_first, stop_formatting
 
 _done = False
 
 
 def quiet_bumble() -> None:
-    """Keep what bumble logs of packets out of every log, and make its formatting cheap, once, for this process."""
+    """Keep what bumble logs of packets out of every log, and make its formatting and its search for UUIDs cheap, once, for
+    this process."""
     global _done
     logging.getLogger("bumble").setLevel(logging.WARNING)
     if not _done:
         _done = True
         stop_formatting()
+        find_types_first()

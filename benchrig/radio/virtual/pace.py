@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from benchrig.radio.bumble_stack.bumble_api import hci
 
 BETWEEN_PACKETS = 150e-6
@@ -23,6 +25,7 @@ def fragments(octets: int, longest: int) -> list[int]:
     return [longest] * full + ([rest] if rest or not full else [])
 
 
+@lru_cache(maxsize=1024)
 def exchange_time(octets: int, phy: int, longest: int = LONGEST_PACKET) -> float:
     """Seconds that a PDU takes with the empty packets that confirm its fragments."""
     confirm = packet_time(0, phy) + 2 * BETWEEN_PACKETS

@@ -71,8 +71,11 @@ class Updates:
         async with self._in_turn:
             if queue is not None and queue.pending >= QUEUED_VALUES and connection in self._device.connections:
                 await queue.drain(connection.handle)
-            if self._way(connection):
+            way = self._way(connection)
+            if way and self._spec.on_notify.behaviours:
                 await self._send(connection, value)
+            elif way:
+                await self._put(connection, self._attribute, value, way)
 
     def _way(self, connection: Connection) -> int:
         """The bits of the CCCD that count; 0: nothing is sent."""
@@ -104,13 +107,13 @@ class Updates:
             return
         behind = [self._held.pop(connection)] if connection in self._held else []
         for one in [update.value] * update.copies + behind:
-            await self._put(connection, one, update.under)
+            under = self._device.characteristics[update.under].attribute if update.under else self._attribute
+            # the way is asked for again: a value may have waited
+            await self._put(connection, under, one, self._way(connection))
 
-    async def _put(self, connection: Connection, value: bytes, under: str) -> None:
-        """The way is asked for again: a value may have waited."""
-        server, way = self._device.server, self._way(connection)
-        attribute = self._device.characteristics[under].attribute if under else self._attribute
+    async def _put(self, connection: Connection, attribute: Characteristic[bytes], value: bytes, way: int) -> None:
+        server = self._device.server
         if way & _NOTIFY:
-            await server.notify_subscriber(connection, attribute, value, force=True)
+            server.notify(connection, attribute, value)
         elif way & _INDICATE:
             await server.indicate_subscriber(connection, attribute, value, force=True)
