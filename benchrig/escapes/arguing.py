@@ -47,7 +47,7 @@ class Arguing:
         entry = next((each for each in argued.entries if each.faults.fit(result.fault.name)), None)
         if result.outcome not in PASSED or entry is None:
             return result
-        return _argued(result, Argument(entry.why, entry.by, entry.date, entry.left_to or ""))
+        return _argued(result, Argument(entry.why, str(entry.by), str(entry.date), str(entry.left_to or "")))
 
     def _stale(self, argued: Argued, results: Sequence[Result]) -> Iterator[str]:
         for place, entry in zip(argued.places, argued.entries, strict=True):

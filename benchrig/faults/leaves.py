@@ -98,9 +98,14 @@ def leaves(device: DeviceSpec, limits: Limits) -> Iterator[tuple[Leaf, list[Leaf
     touched = changed_values(device)
     for at in characteristics(device):
         if _is_seen(at.spec):
-            varies = bool(at.spec.property_bits & WRITES) or any(_is_of(name, at.called) for name in touched)
-            whole = Leaf(at, "", *_made(at.spec), varies or _moves(at.spec), limits.get(at.path, ()))
+            whole = Leaf(at, "", *_made(at.spec), varies(at, touched), limits.get(at.path, ()))
             yield whole, list(_fields(whole, limits, touched))
+
+
+def varies(at: At, touched: set[str]) -> bool:
+    """Whether its value may become another one; `touched` is what the device sets."""
+    is_set = any(_is_of(name, at.called) for name in touched)
+    return is_set or bool(at.spec.property_bits & WRITES) or not _is_constant(at.spec.source.pattern)
 
 
 def _is_of(name: str, called: str) -> bool:
@@ -120,10 +125,6 @@ def _made(spec: CharacteristicSpec) -> tuple[Format | None, Pattern, bytes]:
     return spec.format, source.pattern, source.format.encode(example) if source.format else example
 
 
-def _moves(spec: CharacteristicSpec) -> bool:
-    return not _is_constant(spec.source.pattern)
-
-
 def _is_constant(pattern: Pattern) -> bool:
     if isinstance(pattern, Fields):
         return all(_is_constant(one) for one in pattern.fields.values())
@@ -135,9 +136,9 @@ def _fields(whole: Leaf, limits: Limits, touched: set[str]) -> Iterator[Leaf]:
     for name, start, end, leaf in spans_of(whole.octets, form) if isinstance(form, StructFormat) else ():
         pattern = _pattern_of(whole.pattern, name)
         is_set = f"{whole.at.called}.{name}" in touched
-        varies = is_set or bool(whole.spec.property_bits & WRITES) or pattern is None or not _is_constant(pattern)
+        moves = is_set or bool(whole.spec.property_bits & WRITES) or pattern is None or not _is_constant(pattern)
         yield Leaf(
-            whole.at, name, leaf, pattern, whole.octets[start:end], varies, limits.get(f"{whole.at.path}.{name}", ())
+            whole.at, name, leaf, pattern, whole.octets[start:end], moves, limits.get(f"{whole.at.path}.{name}", ())
         )
 
 

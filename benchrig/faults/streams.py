@@ -8,11 +8,13 @@ from typing import Any
 from benchrig.errors import Cause
 from benchrig.faults import parts
 from benchrig.faults.fault import Fault, Scene, Weight
+from benchrig.faults.leaves import varies
 from benchrig.faults.limits import Limits
 from benchrig.faults.mutation import Change, behaving, within
 from benchrig.faults.mutation import replaced as with_keys
 from benchrig.faults.occasions import EACH, at, every, since, when
 from benchrig.faults.parts import OF_DEVICE, OF_LINK, At
+from benchrig.faults.references import changed_values
 from benchrig.radio.virtual.behaviour import Behaviour, When
 from benchrig.radio.virtual.behaviours import (
     Again,
@@ -38,13 +40,13 @@ _AWAY = Duration.of(2)
 
 
 def faults(scene: Scene, limits: Limits) -> Iterator[Fault]:
-    found = list(parts.characteristics(scene.unit))
+    found, touched = list(parts.characteristics(scene.unit)), changed_values(scene.unit)
     for one in found:
         plan: NotifySpec | None = one.spec.notify
         if plan is not None:
             yield from _rates(one, plan)
             yield from _ends(one, plan)
-            yield from _values(one, plan)
+            yield from _values(one, plan, varies(one, touched))
             yield from _subscribers(one)
             yield from _strangers(one, found)
 
@@ -105,7 +107,7 @@ def _ends(one: At, plan: NotifySpec) -> Iterator[Fault]:
     yield _stream(one, f"restarts after {soon} values", says, reset, "grave", OF_LINK)
 
 
-def _values(one: At, plan: NotifySpec) -> Iterator[Fault]:
+def _values(one: At, plan: NotifySpec, may_vary: bool) -> Iterator[Fault]:
     soon = _soon(plan)
     often = 10 if plan.period.seconds < _FAST else 2
     now_and_then = every(often)
@@ -120,8 +122,9 @@ def _values(one: At, plan: NotifySpec) -> Iterator[Fault]:
     yield _stream(
         one, "out of order", "Now and then two values of {it} come in the wrong order.", _sent(now_and_then, Swap())
     )
-    says = f"After {soon} values of {{it}} the same one comes again and again."
-    yield _stream(one, f"the same after {soon} values", says, _sent(since(soon + 1), Again()), "grave")
+    if may_vary:
+        says = f"After {soon} values of {{it}} the same one comes again and again."
+        yield _stream(one, f"the same after {soon} values", says, _sent(since(soon + 1), Again()), "grave")
     size = one.spec.longest()
     if size > 1:
         says = "The last byte is missing from values of {it} that are sent."
