@@ -25,7 +25,9 @@ def test_check_says_what_is_in_a_good_plan() -> None:
     assert result.exit_code == 0
     first, second = result.stdout.splitlines()
     assert first.endswith("twelve_checks.yaml: OK, 10 steps, 14 limits")
-    assert second.endswith("end_of_line.yaml: OK, 17 steps, 28 limits; has a caution")
+    assert second.endswith(
+        "end_of_line.yaml: OK, 58 steps, 128 limits; repeats each command for each of 2 values of code, the temperature moves 5 times; has a caution"
+    )
 
 
 def test_check_shows_every_mistake_of_every_plan(tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.cli.kit import here
-from tests.run.kit import DEVICES, PLANS
+from tests.run.kit import DEVICES, LINE
 
 LOSES = ("jitter: 2 ms}", "jitter: 2 ms, drop_every: 7}")
 SERIAL = ("--set", "serial=VFL3-000042")
@@ -18,7 +18,7 @@ SERIAL = ("--set", "serial=VFL3-000042")
 def night(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with a failed run, its capture and its plan."""
     folder = tmp_path_factory.mktemp("night")
-    (folder / "plan.yaml").write_text((PLANS / "end_of_line.yaml").read_text("utf-8"), "utf-8")
+    (folder / "plan.yaml").write_text(LINE.read_text("utf-8"), "utf-8")
     device = (DEVICES / "logger.yaml").read_text("utf-8")
     assert LOSES[0] in device
     (folder / "unit.yaml").write_text(device.replace(*LOSES), "utf-8")

@@ -17,7 +17,7 @@ from benchrig.steps.attribute import Names
 from tests.desk.kit import inspected
 from tests.draft.devices import SHELVES, THERMOMETER
 from tests.draft.kit import changed, failures, limit_of, lines_about, loaded
-from tests.run.kit import DEVICES, PLANS, Ran, plan_text, run
+from tests.run.kit import DEVICES, LINE, Ran, plan_text, run
 
 
 def draft_from(*paths: Path, names: Names | None = None) -> str:
@@ -86,7 +86,7 @@ def test_records_alone_give_what_their_plan_read(tmp_path):
 
 
 def test_records_alone_keep_the_names_of_a_plan(tmp_path):
-    plan, device = PLANS / "end_of_line.yaml", DEVICES / "logger.yaml"
+    plan, device = LINE, DEVICES / "logger.yaml"
     record = recorded(tmp_path / "a.jsonl", run(plan, device))
     text = draft_from(record, names=load_plan(plan).names)
     assert failures(text, device) == {}

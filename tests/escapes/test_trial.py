@@ -10,9 +10,9 @@ from benchrig.faults.fault import Fault, Scene, on_unit, together
 from benchrig.faults.mutation import Mutation, replaced
 from benchrig.plan.loader import load_plan
 from tests.radio.virtual.bench import models
-from tests.run.kit import DEVICES, PLANS
+from tests.run.kit import DEVICES, LINE
 
-PLAN = load_plan(PLANS / "end_of_line.yaml", {})
+PLAN = load_plan(LINE, {})
 SOUND = Scene(tuple(models((DEVICES / "logger.yaml").read_text("utf-8"))))
 LOW = Fault(
     "battery level: low",

@@ -9,7 +9,7 @@ import pytest
 from benchrig.replay.checking import compare
 from tests.replay.kit import failed
 from tests.run.faults import NAMES, OWN, SERVICES
-from tests.run.kit import DEVICES, PLANS, device_text, plan_text, run
+from tests.run.kit import DEVICES, LINE, device_text, plan_text
 
 READS = "read: battery level\n    name: read {n}\n    expect: {{value: {{min: 50 %}}, elapsed: {{max: 500 ms}}}}"
 BATTERY = "properties: [read], value: 97 %}"
@@ -89,7 +89,7 @@ def test_the_readings_are_those_of_the_unit(tmp_path: Path) -> None:
 
     made = failed(
         tmp_path,
-        (PLANS / "nightly_regression.yaml").read_text("utf-8").replace("use: ", f"use: {PLANS}/"),
+        LINE.read_text("utf-8"),
         (DEVICES / "logger.yaml").read_text("utf-8").replace("value: 97 %", "value: 9 %"),
     )
     again = run(made.plan, made.twin(capture=True).text).record

@@ -32,6 +32,8 @@ from tests.scratch import scratch
 
 PLANS = Path(__file__).parents[2] / "testplans"
 DEVICES = PLANS / "devices"
+# 17 steps on the logger, one after the other
+LINE = Path(__file__).with_name("line.yaml")
 # the plans that ship, and the device that passes each
 SHIPPED = {
     "end_of_line": "logger", "nightly_regression": "logger", "smoke": "logger", "twelve_checks": "sensor",

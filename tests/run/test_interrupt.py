@@ -8,10 +8,10 @@ import pytest
 
 from benchrig.record.model import AnyEvent, AttemptFailed, Opened, RunEnded, RunStarted, Where
 from benchrig.run.runner import Runner
-from tests.run.kit import DEVICES, PLANS, Ran, device_text, pieces, plan_text, run
+from tests.run.kit import DEVICES, LINE, Ran, device_text, pieces, plan_text, run
 from tests.run.test_trouble import READ, thermometer
 
-PLAN, DEVICE = PLANS / "end_of_line.yaml", DEVICES / "logger.yaml"
+PLAN, DEVICE = LINE, DEVICES / "logger.yaml"
 EVENTS = len(run(PLAN, DEVICE).events)
 PIECES = 12
 

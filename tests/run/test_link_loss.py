@@ -12,10 +12,10 @@ from benchrig.radio.virtual import AirPdu, Faults
 from benchrig.record.model import Record
 from benchrig.report.files.junit import junit_xml
 from tests.report.schemas import errors
-from tests.run.kit import DEVICES, PLANS, Ran, pieces, plan_text, run
+from tests.run.kit import DEVICES, LINE, PLANS, Ran, pieces, plan_text, run
 from tests.run.test_losses import NAMES, unit
 
-PLAN, DEVICE = PLANS / "end_of_line.yaml", DEVICES / "logger.yaml"
+PLAN, DEVICE = LINE, DEVICES / "logger.yaml"
 # The sweep is cut into pieces so that a failure names its neighbourhood and no piece takes long.
 PIECES = 24
 
