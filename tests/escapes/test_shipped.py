@@ -18,7 +18,7 @@ LOGGER = RadioChoice("virtual", files=(DEVICES / "logger.yaml",))
 AT_THE_LINE = (
     "temperature: stuck",
     "table: extra factory service",
-    "advertising: 10 dB too weak",
+    "advertising: 20 dB too weak",
     "battery level: never sent",
     "alarm limit: write refused",
     "command: answers late",
@@ -52,4 +52,4 @@ def test_no_fault_escapes(name: str) -> None:
     assert len(made.results) >= 300
     assert outcomes(made, "escaped", "by luck", "blamed wrongly", "failed") == []
     assert (made.stale, made.notes) == ([], [])
-    assert len(outcomes(made, "argued")) <= 8
+    assert len(outcomes(made, "argued")) <= 9

@@ -9,7 +9,7 @@ import pytest
 from benchrig.replay.checking import compare
 from tests.replay.kit import failed
 from tests.run.faults import NAMES, OWN, SERVICES
-from tests.run.kit import DEVICES, LINE, device_text, plan_text
+from tests.run.kit import DEVICES, LINE, device_text, plan_text, run
 
 READS = "read: battery level\n    name: read {n}\n    expect: {{value: {{min: 50 %}}, elapsed: {{max: 500 ms}}}}"
 BATTERY = "properties: [read], value: 97 %}"
@@ -85,8 +85,6 @@ def test_the_twin_of_conduct(name: str, tmp_path: Path) -> None:
 
 def test_the_readings_are_those_of_the_unit(tmp_path: Path) -> None:
     """With a capture every reading of every step is the same, but for times within a connection interval."""
-    from tests.run.kit import run
-
     made = failed(
         tmp_path,
         LINE.read_text("utf-8"),

@@ -51,7 +51,7 @@ def unit_of(device: DeviceSpec, number: int, seed: int = 0) -> Unit:
         made = replace(made, rssi=_level(made.rssi, chance("level").gauss(0.0, float(spread.level.number))))
     if spread.name is not None:
         made = replace(made, advertising=_named(made.advertising, spread.name.of(number)))
-    labels = {}
+    labels = {spread.name.label: spread.name.of(number)} if spread.name and spread.name.label else {}
     for entry in spread.values:
         draw = _draw(entry, number, chance("value " + " ".join(entry.of)))
         made = _valued(made, entry, draw)

@@ -51,10 +51,11 @@ class Targets(tuple[str, ...]):
 
 
 class NumberedSpec(msgspec.Struct, kw_only=True, frozen=True):
-    """A text with the number of the unit in it: its last `digits` digits."""
+    """A text with the number of the unit in it: its last `digits` digits. `label` as of a value."""
 
     text: str
     digits: int = 1
+    label: str | None = None
 
     def misfits(self) -> Iterable[Misfit]:
         yield from _numbered_misfits(self.text, self.digits)

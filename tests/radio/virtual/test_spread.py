@@ -60,7 +60,7 @@ ALL = """spread:
   notifying: 2 %
   answers: 10 ms
   connecting: 50 ms
-  name: {text: 'VFL-{number}', digits: 4}
+  name: {text: 'VFL-{number}', digits: 4, label: name}
   values:
     - {of: serial number, text: 'VFL3-{number}', digits: 6, label: serial}
     - {of: hardware revision, one_of: [C, D, E]}
@@ -75,7 +75,7 @@ def test_a_unit_follows_from_its_number_and_the_seed() -> None:
     one = unit_of(spec, 4711, 7)
     assert one == unit_of(spec, 4711, 7)
     assert len({device_text(unit_of(spec, n, seed).device) for n in range(20) for seed in (0, 1)}) == 40
-    assert one.labels == {"serial": "VFL3-004711"}
+    assert one.labels == {"name": "VFL-4711", "serial": "VFL3-004711"}
     assert one.device.advertised.data.endswith(b"VFL-4711")
     assert one.device.spread is None
     fewer = unit_of(
