@@ -16,7 +16,7 @@ from benchrig.run.choose import choose_steps
 from benchrig.run.station import Station
 from tests.run.kit import DEVICES, PLANS
 
-AIM = 25
+AIM = 30
 
 
 def whole_run(folder: Path) -> None:
