@@ -11,7 +11,8 @@ from benchrig.escapes.launch import HuntOptions, hunted
 from benchrig.escapes.results import Hunted
 from benchrig.plan.loader import load_plan
 from benchrig.radio.specify import RadioChoice
-from tests.run.kit import DEVICES, PLANS
+from tests.escapes.broken import Broken, broken
+from tests.run.kit import DEVICES, PLANS, run
 
 LOGGER = RadioChoice("virtual", files=(DEVICES / "logger.yaml",))
 # one of each family, such as a unit can have on its own
@@ -53,3 +54,18 @@ def test_no_fault_escapes(name: str) -> None:
     assert outcomes(made, "escaped", "by luck", "blamed wrongly", "failed") == []
     assert (made.stale, made.notes) == ([], [])
     assert len(outcomes(made, "argued")) <= 9
+
+
+@pytest.mark.slow
+def test_units_that_were_broken_by_hand_are_caught() -> None:
+    """By people who had not seen the model of faults."""
+    passed = [
+        unit.fault
+        for unit in broken("logger")
+        if all(_passes(name, unit) for name in ("end_of_line", "nightly_regression"))
+    ]
+    assert passed == []
+
+
+def _passes(name: str, unit: Broken) -> bool:
+    return run(PLANS / f"{name}.yaml", unit.text, seed=0).ended.verdict == "pass"
