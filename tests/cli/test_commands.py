@@ -26,7 +26,7 @@ def test_check_says_what_is_in_a_good_plan() -> None:
     first, second = result.stdout.splitlines()
     assert first.endswith("twelve_checks.yaml: OK, 10 steps, 14 limits")
     assert second.endswith(
-        "end_of_line.yaml: OK, 58 steps, 128 limits; repeats each command for each of 2 values of code, the temperature moves 5 times; has a caution"
+        "end_of_line.yaml: OK, 58 steps, 128 limits; repeats each command for each of 2 values of code, the temperature moves 8 times; has a caution"
     )
 
 
