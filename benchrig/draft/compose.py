@@ -95,7 +95,7 @@ def _written(evidence: Evidence, known: Names, basis: Basis) -> tuple[Naming, li
     writer.begin(naming)
     for attribute in everyone:
         writer.about(attribute)
-    writer.steps.append(StepText("disconnect"))
+    writer.add(StepText("disconnect"), _disconnect_limits(evidence))
     if evidence.protection is not None:
         writer.access(evidence.protection, naming)
     return naming, everyone, writer
@@ -229,6 +229,14 @@ def _connect_limits(looks: list[Snapshot]) -> dict[str, Proposal]:
         reason = f"{seen}: a packet carried as much; another radio may let it carry less"
         limits["payload"] = Proposal({"min": Bare(f"{min(payloads)} bytes")}, reason, chosen)
     return limits
+
+
+def _disconnect_limits(evidence: Evidence) -> dict[str, Proposal]:
+    """Where a unit sends without being asked, nothing is said."""
+    if not evidence.unasked or any(evidence.unasked):
+        return {}
+    reason = f"nothing was sent without a subscription in {counted(len(evidence.unasked), 'connection')}"
+    return {"unasked": Proposal({"equals": Bare("0")}, reason, Grounds(len(evidence.units)))}
 
 
 def _read_time(attribute: AttributeEvidence) -> dict[str, Proposal]:

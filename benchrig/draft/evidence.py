@@ -90,6 +90,8 @@ class Evidence:
     left_out: dict[Place, str] = field(default_factory=dict)
     # how the link ended while an attribute was read or listened to
     ended: dict[Place, str] = field(default_factory=dict)
+    # values that came without a subscription, by link; none where nobody looked
+    unasked: list[int] = field(default_factory=list)
     # how whole the sources are, in words
     doubts: list[str] = field(default_factory=list)
     # readings, 'step.reading', that the radio does not have

@@ -139,6 +139,7 @@ class _Visit:
             await self._hear(place)
         await _while_up(self.link, max(0.0, BETWEEN - (self.desk.now() - started)))
         self.evidence.looks.append(Snapshot(self.unit.address, await self._looked(), source=self._source))
+        self.evidence.unasked.append(self.desk.device.unasked)
         await self.link.disconnect()
 
     @property

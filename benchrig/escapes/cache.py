@@ -84,15 +84,20 @@ class Cache:
         return kept.steps == self._steps(kept.came)
 
     def _steps(self, came: Came) -> str:
-        nodes = self.hunt.plan.nodes
-        through = len(nodes) if came.by is None else came.through
-        return _digest([*_told(nodes[:through]), "all" if through >= len(nodes) else "some"])
+        return gone_through(self.hunt.plan, came)
 
     def _scene(self, fault: Fault) -> str:
         """'' where the fault does not exist, and for a scene that holds code: whether that is the same nobody can tell."""
         with contextlib.suppress(Misfit, pickle.PicklingError, AttributeError, TypeError):
             return _scene_digest(fault.scene(self.hunt.sound))
         return ""
+
+
+def gone_through(plan: Plan, came: Came) -> str:
+    """The digest of the steps that a run went through. A pass holds for the whole plan alone."""
+    nodes = plan.nodes
+    through = len(nodes) if came.by is None else came.through
+    return _digest([*_told(nodes[:through]), "all" if through >= len(nodes) else "some"])
 
 
 def _read(path: Path) -> File:

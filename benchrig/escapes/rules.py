@@ -6,16 +6,19 @@ apart. A rule is as narrow as its reason: an escape that is argued away wrongly 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
+from typing import Any
 
 import msgspec
 
 from benchrig.faults.fault import Scene
 from benchrig.radio.virtual.device_spec import DeviceSpec
-from benchrig.radio.virtual.gatt_spec import PROPERTIES, UPDATES, CharacteristicSpec
+from benchrig.radio.virtual.gatt_spec import PROPERTIES, UPDATES, WRITES, CharacteristicSpec
+from benchrig.radio.virtual.reaction_spec import DoingSpec
+from benchrig.radio.virtual.sources import Constant, Fields, Noise, Pattern
 
-_READ = PROPERTIES["read"]
+_LEAVES = PROPERTIES["read"] | UPDATES
 
 
 def equivalent(broken: Scene, sound: Scene) -> str:
@@ -25,24 +28,62 @@ def equivalent(broken: Scene, sound: Scene) -> str:
         or broken.with_unit(sound.unit).devices != sound.devices
     ):
         return ""
-    return next((why for why, rule in RULES if _without(broken.unit, rule) == _without(sound.unit, rule)), "")
+    return next((why for why, rule in RULES if rule(broken.unit) == rule(sound.unit)), "")
 
 
-def sends_no_value(one: CharacteristicSpec) -> CharacteristicSpec:
+def sends_no_value(device: DeviceSpec) -> DeviceSpec:
     """`distorted` changes values on their way out. Without read, notify and indicate, hidden ones too, there is no way:
     a read is refused by the properties, before there is a value."""
-    return one if one.property_bits & (_READ | UPDATES) else msgspec.structs.replace(one, distorted=None)
+
+    def hidden(one: CharacteristicSpec) -> CharacteristicSpec:
+        return one if one.property_bits & _LEAVES else msgspec.structs.replace(one, distorted=None)
+
+    return _each(device, hidden)
 
 
-RULES: tuple[tuple[str, Callable[[CharacteristicSpec], CharacteristicSpec]], ...] = (
+def has_nothing_to_lose(device: DeviceSpec) -> DeviceSpec:
+    """`volatile` puts a value back to what the file says, where it is anyway as long as nothing moves it: no write, no
+    `set` of anything that happens, no progress of its own. What can neither be read nor subscribed to may move, where the
+    device does nothing that could depend on it."""
+    doings = [*_doings(device)]
+    moved = {name.partition(".")[0] for doing in doings for name in doing.set}
+    acts = any(doing.set or doing.notify or doing.print or doing.enter for doing in doings)
+
+    def settled(one: CharacteristicSpec) -> CharacteristicSpec:
+        stays = one.called not in moved and not one.property_bits & WRITES and _is_settled(one.source.pattern)
+        unseen = not one.property_bits & _LEAVES and not acts
+        return msgspec.structs.replace(one, volatile=False) if stays or unseen else one
+
+    return _each(device, settled)
+
+
+RULES: tuple[tuple[str, Callable[[DeviceSpec], DeviceSpec]], ...] = (
     ("the value never leaves the device: it can be neither read nor subscribed to", sends_no_value),
+    ("a restart loses nothing: no value of the device moves, or none that does is ever seen", has_nothing_to_lose),
 )
 
 
-def _without(device: DeviceSpec, rule: Callable[[CharacteristicSpec], CharacteristicSpec]) -> DeviceSpec:
-    """The device without what the rule hides."""
+def _each(device: DeviceSpec, change: Callable[[CharacteristicSpec], CharacteristicSpec]) -> DeviceSpec:
+    """The device with all its characteristics changed."""
     services = [
-        msgspec.structs.replace(service, characteristics=[rule(one) for one in service.characteristics])
+        msgspec.structs.replace(service, characteristics=[change(one) for one in service.characteristics])
         for service in device.services
     ]
     return msgspec.structs.replace(device, services=services)
+
+
+def _is_settled(pattern: Pattern) -> bool:
+    """Whether it begins anew with each value: noise is drawn without a memory."""
+    if isinstance(pattern, Fields):
+        return all(map(_is_settled, pattern.fields.values()))
+    return isinstance(pattern, (Constant, Noise))
+
+
+def _doings(part: Any) -> Iterator[DoingSpec]:
+    """All that the device does at anything, wherever it is in its file."""
+    if isinstance(part, DoingSpec):
+        yield part
+    if isinstance(part, msgspec.Struct):
+        part = [getattr(part, name) for name in part.__struct_fields__]
+    for each in part.values() if isinstance(part, Mapping) else part if isinstance(part, (list, tuple)) else ():
+        yield from _doings(each)

@@ -9,10 +9,11 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
-from benchrig.errors import MalformedValue
+from benchrig.errors import MalformedValue, UnfitValue
 from benchrig.propose.proposal import Basis, Proposal
 from benchrig.propose.value import value_limits
 from benchrig.source.writing import decimal_text
+from benchrig.steps.payload import encode
 from benchrig.values.quantity import is_number
 
 if TYPE_CHECKING:
@@ -57,3 +58,23 @@ def why_not(form: Format | None, samples: Sequence[bytes]) -> str:
     except MalformedValue as error:
         return error.message
     return ""
+
+
+def value_of(form: Format, data: bytes) -> Any:
+    """The value as a plan writes it, where the format gives just these bytes for it; else None."""
+    try:
+        decoded = form.decode(data)
+        units = form.fields()
+        value = _fields(decoded, units) if isinstance(decoded, dict) else written(decoded, form.unit)
+        return value if value is not None and encode(form, value, None) == data else None
+    except (MalformedValue, UnfitValue):
+        return None
+
+
+def _fields(decoded: dict[str, Any], units: dict[str, str], prefix: str = "") -> dict[str, Any] | None:
+    made: dict[str, Any] = {}
+    for name, item in decoded.items():
+        inner = isinstance(item, dict)
+        path = f"{prefix}{name}"
+        made[name] = _fields(item, units, f"{path}.") if inner else written(item, units.get(path, ""))
+    return None if None in made.values() else made

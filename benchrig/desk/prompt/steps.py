@@ -6,7 +6,6 @@ import math
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 from benchrig.desk.prompt.consequences import listens, losses, reached, returns, seconds_to, waits_for
 from benchrig.desk.prompt.deeds import (
@@ -24,14 +23,12 @@ from benchrig.desk.prompt.deeds import (
     WatchDone,
     WriteDone,
 )
-from benchrig.desk.prompt.limits import proposals, why_not, written
+from benchrig.desk.prompt.limits import proposals, value_of, why_not
 from benchrig.desk.prompt.security_steps import ends_link, security_steps
 from benchrig.desk.typed_answers import answers_data
-from benchrig.errors import MalformedValue, UnfitValue
 from benchrig.plan.wording import spec_data
 from benchrig.plan.writing import StepText
 from benchrig.source.writing import Bare, decimal_text
-from benchrig.steps.payload import encode
 from benchrig.values.base import Format
 
 # A notification within so many seconds of a write may be its answer.
@@ -409,29 +406,10 @@ def _put_value(step: StepText, deed: WriteDone) -> None:
     """The value where the format gives just these bytes for it, else the bytes."""
     form, spec = deed.subject.form, deed.subject.spec
     # the format of an exchange is that of its answer
-    value = None if form is None or (spec and step.verb == "exchange") else _value(form, deed.data)
+    value = None if form is None or (spec and step.verb == "exchange") else value_of(form, deed.data)
     if value is None:
         step.keys["raw"] = deed.data.hex(" ").upper()
         return
     step.keys["value"] = value
     if spec is not None:
         step.keys["format"] = spec_data(spec)
-
-
-def _value(form: Format, data: bytes) -> Any:
-    try:
-        decoded = form.decode(data)
-        units = form.fields()
-        value = _fields(decoded, units) if isinstance(decoded, dict) else written(decoded, form.unit)
-        return value if value is not None and encode(form, value, None) == data else None
-    except (MalformedValue, UnfitValue):
-        return None
-
-
-def _fields(decoded: dict[str, Any], units: dict[str, str], prefix: str = "") -> dict[str, Any] | None:
-    made: dict[str, Any] = {}
-    for name, item in decoded.items():
-        inner = isinstance(item, dict)
-        path = f"{prefix}{name}"
-        made[name] = _fields(item, units, f"{path}.") if inner else written(item, units.get(path, ""))
-    return None if None in made.values() else made

@@ -10,6 +10,7 @@ from typing import Any
 
 from benchrig.desk.desk import DeskOptions
 from benchrig.desk.inspection import ServiceSeen
+from benchrig.desk.prompt.limits import value_of
 from benchrig.desk.running import run_desk
 from benchrig.draft.attributes import AttributeEvidence
 from benchrig.draft.compose import Drafted, drafted
@@ -23,6 +24,7 @@ from benchrig.propose.value import IDENTITIES
 from benchrig.radio.specify import RadioChoice
 from benchrig.radio.virtual.device_spec import DeviceSpec
 from benchrig.radio.virtual.gatt_spec import CharacteristicSpec, ServiceSpec
+from benchrig.source.writing import Quoted
 from benchrig.steps.attribute import AttributeSpec, Names, Uuid
 from benchrig.steps.discover import PROPERTIES
 from benchrig.values.catalogue import name_of
@@ -51,9 +53,29 @@ class Subject:
         is_measured = form is not None and any(leaf.unit for leaf in (form, *(form.leaves() or {}).values()))
         return None if self.seen.uuid in IDENTITIES or (is_measured and not self.seen.is_setting) else self.read
 
-    def step(self, verb: str, name: str = "", **keys: Any) -> StepText:
+    def written(self, data: bytes) -> dict[str, Any]:
+        """The keys of a step that writes this: a value where the plan has a format for it."""
+        value = self._value(data)
+        return {"raw": Quoted(data.hex(" ").upper())} if value is None else {"value": value}
+
+    def reading(self, name: str, data: bytes) -> StepText:
+        """A step that reads just this."""
+        value = self._value(data)
+        if value is None:
+            step = StepText("read", self.name, {"name": name})
+            step.hold("raw", {"equals": Quoted(data.hex(" ").upper())})
+        else:
+            step = self.step("read", name)
+            step.hold("value", {"equals": value})
+        return step
+
+    def _value(self, data: bytes) -> Any:
+        form = self.seen.form
+        return None if form is None or form.kind not in ("number", "text") else value_of(form, data)
+
+    def step(self, verb: str, name: str, **keys: Any) -> StepText:
         """A step about it."""
-        named = {"name": name} if name else {}
+        named = {"name": name}
         form = self.keys if verb in ("read", "notify", "exchange") or "value" in keys else {}
         return StepText(verb, self.name, {**named, **form, **keys})
 

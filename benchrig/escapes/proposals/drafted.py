@@ -32,6 +32,8 @@ def candidates(ground: Ground, attributes: Attributes) -> Iterator[Candidate]:
         elif step.verb in ("read", "notify", "access") and step.expect:
             reasons = {reading: _short(why) for reading, why in step.reasons.items()}
             shown = StepText(step.verb, step.subject, step.keys, [], step.expect, {}, step.parts)
+            if ground.has(shown):
+                continue
             why = reasons.get("value") or _WHY[step.verb]
             yield Candidate("step", shown.title, why, [shown], early=step.verb != "access")
 

@@ -5,15 +5,19 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import Any
 
 from benchrig.faults.fault import Scene
 from benchrig.plan.editing import Path_, path_of, root_of
 from benchrig.plan.loader import load_plan
 from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan
+from benchrig.plan.writing import StepText
 from benchrig.radio.virtual.device_spec import DeviceSpec
+from benchrig.source.problem import Problems
+from benchrig.source.shape import as_written, locate
 from benchrig.source.yaml import Mapping as MappingNode
-from benchrig.source.yaml import Sequence
+from benchrig.source.yaml import Sequence, read_bytes
 from benchrig.steps.bench import Operator
 
 _UP, _DOWN = "connect", "disconnect"
@@ -79,6 +83,17 @@ class Ground:
 
     def step(self, id_: str) -> StepPlan:
         return next(step for step in self.plan.steps if step.id == id_)
+
+    def has(self, step: StepText) -> bool:
+        """Whether a step of the plan's own file is the same, whatever it is called."""
+        node = read_bytes("\n".join(step.lines(0)).encode(), "", Problems())
+        assert isinstance(node, Sequence), "a step is written as an item of a list"
+        return as_written(node.items[0]) in self._told
+
+    @cached_property
+    def _told(self) -> list[Any]:
+        told = [as_written(locate(self.root, path)) for path in self.written.values()]
+        return [{key: item for key, item in each.items() if key != "name"} for each in told]
 
     def scenes(self) -> list[Scene]:
         """The sound one as it is, and on rough air: whatever the air is, a good device passes."""

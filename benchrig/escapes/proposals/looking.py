@@ -8,6 +8,7 @@ from typing import Any
 
 from benchrig.desk.inspection import CharacteristicSeen, ServiceSeen
 from benchrig.draft.evidence import HIDDEN
+from benchrig.draft.streams import counting
 from benchrig.escapes.proposals.attributes import Attributes, Subject
 from benchrig.escapes.proposals.candidate import A_TIME, SOME_NAMES, Candidate
 from benchrig.escapes.proposals.ground import Ground
@@ -20,8 +21,9 @@ from benchrig.values.catalogue import name_of
 # Noise of some steps is alike in so many values once in a thousand devices or less.
 _LOOKS = 8
 _FEW = 4
-# So many values of a stream.
-_VALUES = 25
+# So many values of a stream are heard, of a fast one so many that one in a hundred is among them; most of them come.
+_SOME, _MANY, _FAST, _MOST = 6, 110, 0.5, 0.9
+_SENT = "all that is sent"
 # Units of what differs from the unit of a difference.
 _DIFFERENCES = {"°C": "ΔK", "K": "ΔK", "dBm": "dB"}
 _SHOWS_ALL = "a radio that shows generic access (hci, virtual)"
@@ -29,37 +31,64 @@ _SHOWS_ALL = "a radio that shows generic access (hci, virtual)"
 
 def candidates(ground: Ground, attributes: Attributes) -> Iterator[Candidate]:
     yield from _moving(attributes)
-    yield from _long_streams(attributes)
+    yield from _streams(attributes)
     yield from _once_more(attributes)
     yield from _handles(attributes)
     yield from _everywhere(attributes)
 
 
 def _moving(attributes: Attributes) -> Iterator[Candidate]:
-    """What has noise is not the same each time."""
+    """What has noise is not the same each time: neither where it is read nor where it is sent."""
     for subject in attributes.subjects:
         values = [value for each in subject.seen.values().values() for value in each]
-        verb = "read"
-        if len(values) < 2 or values[0] == values[-1]:
-            values = [subject.seen.decode(data) for stream in subject.seen.streams for data in stream.values]
-            verb = "notify"
-        for field in _noisy(values):
-            yield _varies(subject, verb, field)
+        for field in _noisy(values) if len(values) > 1 else ():
+            yield _varies(subject, "read", field)
+        sent = [subject.seen.decode(data) for stream in subject.seen.streams for data in stream.values]
+        for field in _noisy(sent):
+            yield _varies(subject, "notify", field)
 
 
-def _long_streams(attributes: Attributes) -> Iterator[Candidate]:
-    """A stream that stops early, or that is slow, in more values than a draft hears."""
-    for subject in attributes.subjects:
-        gaps = [stream.gaps for stream in subject.seen.streams if stream.gaps is not None and stream.gaps.count]
-        if gaps:
-            longest = max(each.maximum for each in gaps)
-            within = Bare(f"{math.ceil(_VALUES * longest * 2) + 3} s")
-            step = subject.step("notify", f"{subject.seen.name} continues", count=Bare(str(_VALUES)), within=within)
-            step.hold("gap_p95", A_TIME)
-            step.hold("gap_max", {"max": Bare(f"{math.ceil(longest * 2500)} ms")})
-            yield Candidate(
-                "look", f"{subject.seen.name} continues", "a stream that stops later is not noticed", [step]
-            )
+def _streams(attributes: Attributes) -> Iterator[Candidate]:
+    """All that is sent, at once and for longer than a draft hears it: a stream that stops early, is slow or has gaps."""
+    heard = {each.name: (each, gap) for each in attributes.subjects if (gap := _gap(each))}
+    if not heard:
+        return
+    seconds = math.ceil(max(gap * (_MANY if gap < _FAST else _SOME) for _, gap in heard.values())) + 1
+    streams = {name: _heard(subject) for name, (subject, _) in heard.items()}
+    waits = StepText("wait", Bare(f"{seconds} s"), {"name": "all of it"})
+    step = StepText("listen", streams, {"name": _SENT}, parts={"steps": [waits]})
+    for name, (subject, gap) in heard.items():
+        step.hold(f"{name}.count", {"min": Bare(str(max(1, math.floor(seconds / gap * _MOST) - 2)))})
+        step.hold(f"{name}.gap_max", A_TIME)
+        step.hold(f"{name}.gap_p95", A_TIME)
+        if counting(subject.seen):
+            step.hold(f"{name}.lost", {"equals": Bare("0")})
+            step.hold(f"{name}.duplicated", {"equals": Bare("0")})
+    yield Candidate("look", _SENT, "a stream that stops later, or has gaps now and then, is not noticed", [step])
+    yield _ended(streams, max(gap for _, gap in heard.values()))
+
+
+def _ended(streams: dict[str, Any], gap: float) -> Candidate:
+    """Nothing more comes when nobody listens."""
+    waits = StepText("wait", Bare(f"{math.ceil(gap * 1.5)} s"), {"name": "some of each stream"})
+    heard = StepText("listen", streams, {"name": "streams that end"}, parts={"steps": [waits]})
+    silence = StepText("wait", Bare(f"{math.ceil(gap * 2)} s"), {"name": "nobody listens"})
+    left = StepText("disconnect", None, {"name": "nothing came unasked"})
+    left.hold("unasked", {"equals": Bare("0")})
+    again = StepText("connect", None, {"name": "connect after silence", "attempts": 3})
+    why = "what is sent after unsubscribing is not noticed"
+    return Candidate("look", "streams end when nobody listens", why, [heard, silence, left, again])
+
+
+def _gap(subject: Subject) -> float:
+    """The mean time between two values, 0 for what was not heard so often."""
+    gaps = [each.gaps for each in subject.seen.streams if each.gaps is not None and each.gaps.count]
+    return max((each.mean for each in gaps), default=0.0)
+
+
+def _heard(subject: Subject) -> dict[str, Any]:
+    counter = counting(subject.seen)
+    return {**({"counter": counter} if counter else {}), **subject.keys}
 
 
 def _noisy(values: list[Any]) -> list[str]:
@@ -81,7 +110,8 @@ def _is_noisy(column: list[Any]) -> bool:
 
 
 def _varies(subject: Subject, verb: str, reading: str) -> Candidate:
-    called = f"{subject.seen.name} moves" if reading == "value" else f"{subject.seen.name} {reading} moves"
+    field = reading.removeprefix("value").replace(".", " ")
+    called = f"{subject.seen.name}{field} {'moves' if verb == 'read' else 'moves as it is sent'}"
     keys = {"count": Bare("1")} if verb == "notify" else {}
     inner = subject.step(verb, f"{called}: a look", **keys)
     step = StepText("repeat", Bare(str(_LOOKS)), {"name": called}, parts={"steps": [inner]})
@@ -104,11 +134,9 @@ def _once_more(attributes: Attributes) -> Iterator[Candidate]:
     why = "what is right only once, or is spoiled by what the plan does, passes"
     for subject in attributes.subjects:
         name = f"{subject.seen.name} once more"
-        step = StepText("read", subject.name, {"name": name, **(subject.keys if subject.value is None else {})})
-        if subject.value is not None:
-            step.hold("raw", {"equals": Quoted(subject.value.hex(" ").upper())})
-        else:
-            step.expect = {key: item for key, item in limits.get(subject.name, {}).items() if key.startswith("value")}
+        step = subject.step("read", name)
+        step.expect = {key: item for key, item in limits.get(subject.name, {}).items() if key.startswith("value")}
+        step = step if subject.value is None else subject.reading(name, subject.value)
         if step.expect:
             yield Candidate("look", name, why, [step])
 

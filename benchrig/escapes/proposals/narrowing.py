@@ -94,7 +94,9 @@ def _number(name: str, kind: ReadingType, values: Sequence[Any]) -> tuple[dict[s
     if low == high and (not kind.unit or kind.unit == "bytes" or name in _COUNTED):
         return {"equals": _bare(low, kind.unit)}, _seen(values)
     ways = {"s": (Fraction(0), max(TIME_ROOM * high, high + LEAST_TIME)), "dBm": (low - LEVEL_ROOM, high + LEVEL_ROOM)}
-    if name in _PERIODS:
+    if name in _GAPS:
+        ends = (Fraction(0), high * (1 + PERIOD_ROOM))
+    elif name in _PERIODS:
         ends = (low * (1 - PERIOD_ROOM), high * (1 + PERIOD_ROOM))
     elif kind.unit in ways:
         ends = ways[kind.unit]
@@ -103,7 +105,9 @@ def _number(name: str, kind: ReadingType, values: Sequence[Any]) -> tuple[dict[s
     return _range(*_rounded(*ends), kind.unit), _seen(values)
 
 
-_PERIODS = frozenset({"interval", "gap_p95"})
+_PERIODS = frozenset({"interval"})
+# Too short a gap is a rate that is too high.
+_GAPS = frozenset({"gap_p95", "gap_max"})
 # What is the same as long as nothing is wrong.
 _COUNTED = frozenset({"lost", "duplicated", "tx_power", "key_size", "tries"})
 

@@ -8,10 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from types import MappingProxyType
 from typing import Any
 
 from benchrig.errors import BenchrigError
-from benchrig.escapes.hunting import Hunt, Hunting
+from benchrig.escapes.cache import gone_through
+from benchrig.escapes.hunting import Hunt, Hunting, Known
 from benchrig.escapes.outcome import came_to
 from benchrig.escapes.proposals import drafted, exchanges, identity, limits, links, looking, writes
 from benchrig.escapes.proposals.attributes import Attributes
@@ -24,12 +26,20 @@ from benchrig.escapes.results import PASSED, Catch, Result, is_wrong
 from benchrig.escapes.trial import trial
 from benchrig.faults.fault import Fault
 from benchrig.plan.inner import readings_of
+from benchrig.plan.model import Plan
 from benchrig.record.model import Record
 
 # How often the sound device is run on each air: to see what it gives, and to see that it passes.
 LOOKS, PROOFS = 2, 3
 # So often what is left is looked at again.
 _ROUNDS = 4
+
+
+# In this order they are in a plan.
+_KINDS = (
+    drafted.candidates, identity.candidates, links.lasting, writes.candidates, exchanges.candidates, looking.candidates,
+    links.candidates,
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -64,8 +74,8 @@ def made(ground: Ground) -> list[Candidate]:
         attributes = Attributes(ground)
     except BenchrigError:  # a unit that a plan can reach and a desk cannot
         return _once(found)
-    for kind in (drafted, identity, writes, exchanges, looking, links):
-        found += kind.candidates(ground, attributes)
+    for kind in _KINDS:
+        found += kind(ground, attributes)
     return _once(found)
 
 
@@ -96,13 +106,13 @@ def _judges(candidate: Candidate) -> bool:
     )
 
 
-def _probed(ground: Ground) -> Any:
+def _probed(ground: Ground) -> Plan:
     """The plan with a wide limit on all that its steps can tell."""
     probes = [Candidate("limit", f"probe {each.step}", "", limits=[each]) for each in limits.probes(ground)]
     return taken(ground, without_what_is_wrong(ground, probes)).plan
 
 
-def _records(ground: Ground, plan: Any, count: int) -> list[Record]:
+def _records(ground: Ground, plan: Plan, count: int) -> list[Record]:
     plan = replace(plan, deadline=None)
     return [trial(plan, scene, ground.operator, seed=seed) for scene in ground.scenes() for seed in range(1, count + 1)]
 
@@ -171,9 +181,17 @@ def _costs(everything: Taken, ground: Ground, count: int) -> list[Cost]:
 Matrix = Mapping[str, frozenset[int]]
 
 
-def _hunted(ground: Ground, plan: Any, faults: Sequence[Fault], *, whole: bool) -> list[Result]:
+def _hunted(
+    ground: Ground, plan: Plan, faults: Sequence[Fault], *, whole: bool, known: Known = MappingProxyType({})
+) -> list[Result]:
     hunt = Hunt(replace(plan, deadline=None), ground.sound, ground.operator, whole=whole, jobs=ground.jobs)
-    return Hunting(hunt, faults).run()
+    return Hunting(hunt, faults, known).run()
+
+
+def _still_known(results: Sequence[Result], before: Plan, now: Plan) -> Known:
+    """What holds of the plan as it is now: those that were caught in steps before all that has changed."""
+    trials = ((each.fault.name, came) for each in results for came in each.trials)
+    return {(name, came.seed): came for name, came in trials if gone_through(before, came) == gone_through(now, came)}
 
 
 def _matrix(ground: Ground, everything: Taken, faults: Sequence[Fault]) -> Matrix:
@@ -199,9 +217,11 @@ def _verified(
 ) -> Proposals:
     """The choice run by itself; what it lets through after all is looked for among the rest."""
     weights, dropped = {fault.name: fault for fault in escaped}, set[int]()
+    results, before = list[Result](), ground.plan
     for _ in range(_ROUNDS):
         result = taken(ground, [candidates[number] for number in choices])
-        results = _hunted(ground, result.plan, escaped, whole=False)
+        known = _still_known(results, before, result.plan)
+        results, before = _hunted(ground, result.plan, escaped, whole=False, known=known), result.plan
         open_ = [each.fault.name for each in results if each.outcome in PASSED]
         tried = {*choices, *dropped}
         rest = {name: matrix[name] - tried for name in open_ if matrix[name] - tried}

@@ -43,14 +43,14 @@ def _kept(subject: Subject, others: Sequence[Subject]) -> Iterator[Candidate]:
     name, old = subject.seen.name, subject.value
     assert old is not None
     for new in _others(subject, old):
-        write = subject.step("write", f"{name} takes another value", raw=_raw(new), read_back=True)
-        restore = subject.step("write", f"{name} is as it was", raw=_raw(old), read_back=True)
+        write = subject.step("write", f"{name} takes another value", **subject.written(new), read_back=True)
+        restore = subject.step("write", f"{name} is as it was", **subject.written(old), read_back=True)
         write.hold("elapsed", A_TIME)
         yield Candidate("write", f"{name} keeps what is written", "no step writes another value", [write, restore])
         around = [_still(each, f"{each.seen.name} when {name} was written") for each in others]
         if around:
-            plain = subject.step("write", f"{name} takes a value beside others", raw=_raw(new))
-            back = subject.step("write", f"{name} is as it was beside others", raw=_raw(old))
+            plain = subject.step("write", f"{name} takes a value beside others", **subject.written(new))
+            back = subject.step("write", f"{name} is as it was beside others", **subject.written(old))
             why = "nothing looks at the other values when one is written"
             yield Candidate("write", f"a write of {name} changes nothing else", why, [plain, *around, back])
         yield _outlives(subject, new, old, "the link", [StepText("disconnect"), _again(f"{name} after the link")])
@@ -67,7 +67,7 @@ def _beside(subject: Subject, others: Sequence[Subject]) -> Iterator[Candidate]:
     data = form.encode(examples[0]) if form is not None and examples else next((bytes(each) for each in examples), b"")
     if data:
         name = subject.seen.name
-        write = subject.step("write", f"{name} is written beside others", raw=_raw(data))
+        write = subject.step("write", f"{name} is written beside others", **subject.written(data))
         write.hold("elapsed", A_TIME)
         still = [_still(each, f"{each.seen.name} when {name} was used") for each in around]
         why = "nothing looks at the other values when it is written"
@@ -79,10 +79,10 @@ def _outlives(
 ) -> Candidate:
     name = subject.seen.name
     steps = [
-        subject.step("write", f"{name} before {what}", raw=_raw(new)),
+        subject.step("write", f"{name} before {what}", **subject.written(new)),
         *between,
         _still(subject, f"{name} outlives {what}", new),
-        subject.step("write", f"{name} is as it was, after {what}", raw=_raw(old), read_back=True),
+        subject.step("write", f"{name} is as it was, after {what}", **subject.written(old), read_back=True),
     ]
     return Candidate("write", f"{name} outlives {what}", f"no step looks at it after {what}", steps, needs=needs)
 
@@ -94,9 +94,7 @@ def _again(name: str) -> StepText:
 def _still(subject: Subject, name: str, value: bytes | None = None) -> StepText:
     value = subject.value if value is None else value
     assert value is not None
-    step = StepText("read", subject.name, {"name": name})
-    step.hold("raw", {"equals": _raw(value)})
-    return step
+    return subject.reading(name, value)
 
 
 def _refused(subject: Subject) -> Iterator[Candidate]:

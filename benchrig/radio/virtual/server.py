@@ -250,7 +250,8 @@ class StrictServer(Server):
         self, bearer: att.Bearer, confirmation: att.ATT_Handle_Value_Confirmation
     ) -> None:
         """One that nobody waits for any more: the subscription has ended since."""
-        if self.pending_confirmations.get(bearer) is not None:
+        pending = self.pending_confirmations.get(bearer)
+        if pending is not None and not pending.done():
             super().on_att_handle_value_confirmation(bearer, confirmation)
 
     def on_disconnection(self, bearer: att.Bearer) -> None:
