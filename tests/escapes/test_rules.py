@@ -12,8 +12,11 @@ from benchrig.escapes.rules import equivalent
 from benchrig.escapes.stopping import tried
 from benchrig.faults.fault import Scene, on_unit
 from benchrig.faults.mutation import Mutation, replaced
+from benchrig.faults.registry import fault_named
 from benchrig.radio.virtual.distortion_spec import DistortionSpec
+from tests.draft.devices import CLOCK, HEART, SHELVES, THERMOMETER
 from tests.escapes.kit import SENSING, hunt, plan_of, sound, written
+from tests.radio.virtual.bench import models
 
 PRESSURE = f"{SENSING}/pressure"
 BENT = replaced(distorted=DistortionSpec(how="swapped bytes"))
@@ -55,3 +58,24 @@ def test_whatever_else_differs_is_no_equivalence(tmp_path: Path) -> None:
     assert equivalent(replace(bent(silent), befalls=(lambda radio: None,)), silent) == ""
     beside = msgspec.structs.replace(silent.unit, device="unit 2")
     assert equivalent(replace(bent(silent), devices=(*bent(silent).devices, beside)), silent) == ""
+
+
+WRITES_IT = "on_connect:\n  - {set: {serial number: NEW}}\n"
+DEPENDS = "on_connect:\n  - {print: '{heart rate control point}'}\n"
+
+
+@pytest.mark.parametrize(
+    ("device", "is_equivalent"),
+    [
+        (SHELVES[0], True),  # constants and noise that nobody can write
+        (HEART, True),  # what is written there can never be asked for
+        (THERMOMETER, False),  # a setting
+        (CLOCK, False),  # a counter
+        (SHELVES[0] + WRITES_IT, False),
+        (HEART + DEPENDS, False),
+    ],
+)
+def test_a_restart_loses_nothing_where_nothing_moves(device: str, is_equivalent: bool) -> None:
+    whole = Scene(tuple(models(device)))
+    broken = fault_named(whole, "restart: everything lost").scene(whole)
+    assert bool(equivalent(broken, whole)) is is_equivalent

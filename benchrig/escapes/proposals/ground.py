@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import Any
 
 from benchrig.faults.fault import Scene
-from benchrig.plan.editing import Path_, path_of, root_of
+from benchrig.plan.editing import Path_, Unfit, path_of, root_of
 from benchrig.plan.loader import load_plan
 from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan
@@ -83,6 +83,20 @@ class Ground:
 
     def step(self, id_: str) -> StepPlan:
         return next(step for step in self.plan.steps if step.id == id_)
+
+    def check_written(self) -> None:
+        """Unfit where the text of the plan has no place for a change."""
+        listed = self.root.get("steps")
+        if (
+            isinstance(listed, Sequence)
+            and self.text.splitlines()[listed.place.line - 1][listed.place.column - 1] == "["
+        ):
+            raise Unfit(
+                f"{self.plan.path.name} has its steps within brackets", advice="write a line with '- ' for each step"
+            )
+        if not self.written:
+            said = f"all steps of {self.plan.path.name} come with 'use'"
+            raise Unfit(said, advice="run 'benchrig escapes' with the plan that has these steps in its own list")
 
     def has(self, step: StepText) -> bool:
         """Whether a step of the plan's own file is the same, whatever it is called."""

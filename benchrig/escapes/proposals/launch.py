@@ -24,7 +24,8 @@ def proposed(
     operator: Operator,
     tell: Callable[[str], None] = lambda sentence: None,
 ) -> tuple[Proposals, str]:
-    """For the escapes that nobody has argued for; with them their text. UsageError for a plan with several devices."""
+    """For the escapes that nobody has argued for; with them their text. UsageError for a plan with several devices, and for
+    one that cannot be changed."""
     plan, sound = options.plan, sound_scene(options.radio)
     if len(plan.devices) > 1:
         raise UsageError(f"{plan.path.name} has several devices", advice="leave out --propose and --take")
@@ -32,6 +33,9 @@ def proposed(
     escaped = [fault for fault in chosen_faults(options, sound) if fault.name in names]
     text = plan.path.read_text("utf-8-sig")
     ground = Ground(plan, text, sound, operator, given, options.jobs, options.seed)
+    ground.check_written()
+    if ground.end is None:
+        tell(f"{plan.path.name} has no step in its own list after which the link is up: only limits are proposed")
     made = propose(ground, escaped, tell)
     return made, proposals_text(made, ground, len(escaped))
 

@@ -26,6 +26,7 @@ _SOME, _MANY, _FAST, _MOST = 6, 110, 0.5, 0.9
 _SENT = "all that is sent"
 # Units of what differs from the unit of a difference.
 _DIFFERENCES = {"°C": "ΔK", "K": "ΔK", "dBm": "dB"}
+_TELLS_UNASKED = "a radio that hands on what nobody has subscribed to (hci, virtual)"
 _SHOWS_ALL = "a radio that shows generic access (hci, virtual)"
 
 
@@ -65,19 +66,23 @@ def _streams(attributes: Attributes) -> Iterator[Candidate]:
             step.hold(f"{name}.lost", {"equals": Bare("0")})
             step.hold(f"{name}.duplicated", {"equals": Bare("0")})
     yield Candidate("look", _SENT, "a stream that stops later, or has gaps now and then, is not noticed", [step])
-    yield _ended(streams, max(gap for _, gap in heard.values()))
+    yield _unasked(streams, max(gap for _, gap in heard.values()))
 
 
-def _ended(streams: dict[str, Any], gap: float) -> Candidate:
-    """Nothing more comes when nobody listens."""
+def _unasked(streams: dict[str, Any], gap: float) -> Candidate:
+    """Nothing comes when nobody listens any more, and nothing on a link before anybody does."""
     waits = StepText("wait", Bare(f"{math.ceil(gap * 1.5)} s"), {"name": "some of each stream"})
     heard = StepText("listen", streams, {"name": "streams that end"}, parts={"steps": [waits]})
-    silence = StepText("wait", Bare(f"{math.ceil(gap * 2)} s"), {"name": "nobody listens"})
-    left = StepText("disconnect", None, {"name": "nothing came unasked"})
+    steps = [heard, *_silence("after unsubscribing", gap), *_silence("before subscribing", gap)]
+    why = "what is sent without a subscription is not noticed"
+    return Candidate("look", "nothing comes unasked", why, steps, needs=_TELLS_UNASKED)
+
+
+def _silence(when: str, gap: float) -> list[StepText]:
+    waits = StepText("wait", Bare(f"{math.ceil(gap * 2)} s"), {"name": f"nobody listens, {when}"})
+    left = StepText("disconnect", None, {"name": f"nothing came {when}"})
     left.hold("unasked", {"equals": Bare("0")})
-    again = StepText("connect", None, {"name": "connect after silence", "attempts": 3})
-    why = "what is sent after unsubscribing is not noticed"
-    return Candidate("look", "streams end when nobody listens", why, [heard, silence, left, again])
+    return [waits, left, StepText("connect", None, {"name": f"connect: silence {when}", "attempts": 3})]
 
 
 def _gap(subject: Subject) -> float:

@@ -1,41 +1,28 @@
-"""Devices of different kinds: what a drafted plan catches, before and after its proposals are taken."""
+"""Devices of different kinds: a drafted plan catches nearly all of their faults once its proposals are taken.
+
+A sample of the faults of each: all of them take minutes (`python -m tests.escapes.proposals.drafts`).
+"""
 
 from __future__ import annotations
 
+from fnmatch import fnmatch
 from pathlib import Path
 
 import pytest
 
-from benchrig.cli.operator import Unattended
-from benchrig.escapes.hunting import Hunt, Hunting
-from benchrig.escapes.proposals.ground import Ground
-from benchrig.escapes.proposals.proposing import propose
-from benchrig.escapes.results import PASSED
-from benchrig.faults.fault import Scene
-from benchrig.faults.registry import faults_of
-from benchrig.plan.loader import load_plan
-from tests.draft.devices import HEART, PRESENTED, SHELVES, THERMOMETER
-from tests.draft.kit import drafted
-from tests.radio.virtual.bench import models
+from tests.escapes.proposals.drafts import figures
 
-# Of the faults of the unit, what has to be caught with the proposals; the rest is listed among them.
-DRAFTS = {
-    "heart": (HEART, 0.96), "thermometer": (THERMOMETER, 0.95), "brine": (PRESENTED, 0.94), "shelf": (SHELVES[0], 0.94),
-}  # fmt: skip
+# Of so many faults one is tried.
+EVERY = {"logger": 12, "transport box": 12, "sensor": 6, "heart": 4, "thermometer": 4, "shelf": 4}
+# What a good unit on rough air does now and then: one request for a connection is lost; nothing tells a value that is
+# sent twice from two that are alike.
+LEFT = ("link: needs two attempts", "link: second one refused", "*: a value doubled")
 
 
 @pytest.mark.slow
 @pytest.mark.timeout(900)
-@pytest.mark.parametrize("name", DRAFTS)
+@pytest.mark.parametrize("name", EVERY)
 def test_a_draft_catches_nearly_all_once_its_proposals_are_taken(name: str, tmp_path: Path) -> None:
-    device, least = DRAFTS[name]
-    path = tmp_path / "plan.yaml"
-    path.write_text(drafted(device).text, encoding="utf-8")
-    plan, sound = load_plan(path, {}), Scene(tuple(models(device)))
-    faults = [fault for fault in faults_of(sound) if fault.family != "bench"]
-    results = Hunting(Hunt(plan, sound, Unattended()), faults).run()
-    names = {each.fault.name for each in results if each.outcome in PASSED}
-    made = propose(Ground(plan, path.read_text(), sound, Unattended(), {}, 2), [x for x in faults if x.name in names])
-    before, after = (1 - len(missed) / len(faults) for missed in (names, [*made.left, *made.wrongly]))
-    assert after > before
-    assert after >= least, made.left
+    found = figures(name, tmp_path, every=EVERY[name])
+    assert found.after > found.before
+    assert [each for each in found.left if not any(fnmatch(each, known) for known in LEFT)] == []

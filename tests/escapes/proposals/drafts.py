@@ -1,0 +1,88 @@
+"""What drafted plans catch of the faults of their devices, before and after their proposals are taken: whole figures.
+
+python -m tests.escapes.proposals.drafts [DEVICE…]
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from benchrig.cli.operator import Unattended
+from benchrig.escapes.hunting import Hunt, Hunting
+from benchrig.escapes.proposals.ground import Ground
+from benchrig.escapes.proposals.proposing import propose
+from benchrig.escapes.results import PASSED
+from benchrig.escapes.rules import equivalent
+from benchrig.escapes.workers import cores
+from benchrig.faults.fault import Scene
+from benchrig.faults.registry import faults_of
+from benchrig.plan.loader import load_plan
+from tests.draft.devices import HEART, PRESENTED, SHELVES, THERMOMETER
+from tests.draft.kit import drafted
+from tests.radio.virtual.bench import models
+from tests.run.kit import DEVICES as SHIPPED
+
+DEVICES: Mapping[str, str | Path] = {
+    "logger": SHIPPED / "logger.yaml",
+    "transport box": SHIPPED / "transport_box.yaml",
+    "sensor": SHIPPED / "sensor.yaml",
+    "heart": HEART,
+    "thermometer": THERMOMETER,
+    "shelf": SHELVES[0],
+    "brine": PRESENTED,
+}
+
+
+@dataclass(frozen=True)
+class Figures:
+    """Of the faults that a plan may notice: those that none can are left out. `text` is the plan with all that is proposed."""
+
+    faults: int
+    escaped: int
+    left: list[str]
+    seconds: float
+    text: str
+
+    @property
+    def before(self) -> float:
+        return 1 - self.escaped / self.faults
+
+    @property
+    def after(self) -> float:
+        return 1 - len(self.left) / self.faults
+
+
+def figures(name: str, folder: Path, *, every: int = 1, jobs: int = 1) -> Figures:
+    """`every`: of so many faults one is tried."""
+    started, device = time.perf_counter(), DEVICES[name]
+    text = device.read_text("utf-8") if isinstance(device, Path) else device
+    path = folder / "plan.yaml"
+    path.write_text(drafted(text).text, encoding="utf-8")
+    plan, sound = load_plan(path, {}), Scene(tuple(models(text)))
+    faults = [fault for fault in faults_of(sound) if fault.family != "bench"][::every]
+    faults = [fault for fault in faults if not equivalent(fault.scene(sound), sound)]
+    results = Hunting(Hunt(plan, sound, Unattended(), jobs=jobs), faults).run()
+    open_ = {each.fault.name for each in results if each.outcome in PASSED}
+    wrong = [each.fault.name for each in results if each.outcome not in (*PASSED, "caught")]
+    ground = Ground(plan, path.read_text("utf-8"), sound, Unattended(), {}, jobs)
+    made = propose(ground, [fault for fault in faults if fault.name in open_])
+    left = [*made.left, *made.wrongly, *wrong]
+    return Figures(len(faults), len(open_) + len(wrong), left, time.perf_counter() - started, made.text)
+
+
+def main(names: list[str]) -> None:
+    print(f"{'device':14} faults  before   after  seconds on {cores()} cores", flush=True)
+    for name in names or DEVICES:
+        with TemporaryDirectory() as folder:
+            found = figures(name, Path(folder), jobs=cores())
+        print(f"{name:14} {found.faults:6} {found.before:7.1%} {found.after:7.1%} {found.seconds:8.0f}", flush=True)
+        print("".join(f"  left: {each}\n" for each in found.left), end="", flush=True)
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])
