@@ -9,6 +9,8 @@ from tests.draft.kit import changed, drafted, failures, loaded
 from tests.run.kit import DEVICES
 
 LOGGER = (DEVICES / "logger.yaml").read_text(encoding="utf-8")
+# without what names an attribute that a unit may lack here
+ALIKE = LOGGER.partition("# What good loggers differ in")[0]
 KINDS = {
     "logger": LOGGER,
     "sensor": (DEVICES / "sensor.yaml").read_text(encoding="utf-8"),
@@ -51,7 +53,7 @@ def test_a_unit_that_was_not_there_passes_the_draft_of_the_others():
         (LOGGER, "interval: 100 ms", "interval: 200 ms", {"scan"}),
         (LOGGER, "data: '03 01'", "data: '03 02'", {"scan"}),
         (LOGGER, "properties: [write, notify]", "properties: [write, read, notify]", {"discover"}),
-        (LOGGER, "      - {characteristic: humidity, properties: [read], value: 43.5 %}\n", "", {"discover", "read humidity"}),
+        (ALIKE, "      - {characteristic: humidity, properties: [read], value: 43.5 %}\n", "", {"discover", "read humidity"}),
         (HEART, "mean: 72 bpm", "mean: 95 bpm", {"notify heart rate measurement"}),
         (HEART, "contact: contact", "contact: no contact", {"notify heart rate measurement"}),
         (HEART, "period: 1 s", "period: 2 s", {"notify heart rate measurement"}),

@@ -81,7 +81,7 @@ def test_a_slow_advertiser_passes_its_own_draft():
 def test_all_limits_of_one_unit_are_guesses():
     made = drafted(LOGGER)
     judged = [step for step in loaded(made.text).steps if step.kind.verb != "discover"]
-    assert made.guesses == sum(len(step.limit_names) for step in judged) == 50
+    assert made.guesses == sum(len(step.limit_names) for step in judged) == 51
 
 
 REGULAR = COUNTED.replace("period: 50 ms", "period: 100 ms, jitter: 5 ms")

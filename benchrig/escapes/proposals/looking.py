@@ -115,13 +115,16 @@ def _is_noisy(column: list[Any]) -> bool:
 
 
 def _varies(subject: Subject, verb: str, reading: str) -> Candidate:
-    field = reading.removeprefix("value").replace(".", " ")
-    called = f"{subject.seen.name}{field} {'moves' if verb == 'read' else 'moves as it is sent'}"
+    field = reading.removeprefix("value").removeprefix(".")
+    what = f"{subject.seen.name}: {field}" if field else subject.seen.name
+    called, once = (
+        (f"{what} moves", "read once more") if verb == "read" else (f"{what} moves in the stream", "sent once more")
+    )
     keys = {"count": Bare("1")} if verb == "notify" else {}
-    inner = subject.step(verb, f"{called}: a look", **keys)
+    inner = subject.step(verb, f"{subject.seen.name} {once}", **keys)
     step = StepText("repeat", Bare(str(_LOOKS)), {"name": called}, parts={"steps": [inner]})
     unit = _unit(subject, reading)
-    step.hold(f"{called}: a look.{reading}.spread", {"above": Bare(f"0 {unit}".rstrip())})
+    step.hold(f"{inner.keys['name']}.{reading}.spread", {"above": Bare(f"0 {unit}".rstrip())})
     return Candidate("look", called, "a value that is stuck passes any limit that it is within", [step])
 
 

@@ -13,6 +13,10 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from benchrig.cli.operator import Unattended
+from benchrig.desk.desk import DeskOptions
+from benchrig.desk.running import run_desk
+from benchrig.draft.compose import compose
+from benchrig.draft.from_devices import Collecting, collect
 from benchrig.escapes.hunting import Hunt, Hunting
 from benchrig.escapes.proposals.ground import Ground
 from benchrig.escapes.proposals.proposing import propose
@@ -22,9 +26,13 @@ from benchrig.escapes.workers import cores
 from benchrig.faults.fault import Scene
 from benchrig.faults.registry import faults_of
 from benchrig.plan.loader import load_plan
+from benchrig.propose.proposal import Basis
+from benchrig.radio.specify import RadioChoice
+from benchrig.radio.virtual import load_devices
+from benchrig.source.problem import Problems
+from benchrig.steps.attribute import Names
 from tests.draft.devices import HEART, PRESENTED, SHELVES, THERMOMETER
-from tests.draft.kit import drafted
-from tests.radio.virtual.bench import models
+from tests.draft.kit import ANY
 from tests.run.kit import DEVICES as SHIPPED
 
 DEVICES: Mapping[str, str | Path] = {
@@ -59,11 +67,10 @@ class Figures:
 
 def figures(name: str, folder: Path, *, every: int = 1, jobs: int = 1) -> Figures:
     """`every`: of so many faults one is tried."""
-    started, device = time.perf_counter(), DEVICES[name]
-    text = device.read_text("utf-8") if isinstance(device, Path) else device
-    path = folder / "plan.yaml"
-    path.write_text(drafted(text).text, encoding="utf-8")
-    plan, sound = load_plan(path, {}), Scene(tuple(models(text)))
+    started, path = time.perf_counter(), folder / "plan.yaml"
+    sound = _scene(DEVICES[name], folder)
+    path.write_text(_drafted(sound), encoding="utf-8")
+    plan = load_plan(path, {})
     faults = [fault for fault in faults_of(sound) if fault.family != "bench"][::every]
     faults = [fault for fault in faults if not equivalent(fault.scene(sound), sound)]
     results = Hunting(Hunt(plan, sound, Unattended(), jobs=jobs), faults).run()
@@ -73,6 +80,21 @@ def figures(name: str, folder: Path, *, every: int = 1, jobs: int = 1) -> Figure
     made = propose(ground, [fault for fault in faults if fault.name in open_])
     left = [*made.left, *made.wrongly, *wrong]
     return Figures(len(faults), len(open_) + len(wrong), left, time.perf_counter() - started, made.text)
+
+
+def _scene(device: str | Path, folder: Path) -> Scene:
+    path, problems = folder / "device.yaml", Problems()
+    if isinstance(device, str):
+        path.write_text(device, encoding="utf-8")
+    devices = load_devices([path if isinstance(device, str) else device], problems)
+    problems.raise_if_any()
+    return Scene(tuple(devices))
+
+
+def _drafted(sound: Scene) -> str:
+    options = DeskOptions(RadioChoice("virtual", devices=sound.devices), ANY, Names())
+    evidence = run_desk(options, lambda desk: collect(desk, Collecting()), lambda sentence: None)
+    return compose(evidence, Names(), Basis()).text
 
 
 def main(names: list[str]) -> None:
