@@ -237,9 +237,9 @@ def _set(edit: Setting, step: MappingNode, lines: _Lines) -> _Piece:
         at, pad = lines.offset(step.place), " " * (step.place.column - 1)
         if lines.text[at] == "{":
             return _within(at, {edit.key: edit.value}, lines, empty=not step.entries)
-        return _Piece(
-            *_own_lines(lines, lines.end_of_block(step.place), [f"{pad}{scalar(edit.key)}: {value(edit.value)}"])
-        )
+        steps = None if edit.step else step.entries.get("steps")  # the head of a plan comes before its steps
+        end = lines.end_of_block(step.place) if steps is None else lines.offset(steps[0].place)
+        return _Piece(*_own_lines(lines, end, [f"{pad}{scalar(edit.key)}: {value(edit.value)}"]))
     at = lines.offset(old.place)
     if isinstance(old, (MappingNode, ListNode)):
         if lines.text[at] not in "{[":

@@ -14,6 +14,8 @@ from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan, every_step
 from benchrig.plan.writing import StepText
 
+_PROPOSED = "proposed: "
+
 
 @dataclass(frozen=True)
 class Taken:
@@ -73,11 +75,13 @@ def _edits(
     edits, steps = list[Edit](), dict[int, int]()
     keys = dict[tuple[Path_, str], list[Any]]()
     held, limits = dict[Path_, dict[str, Any]](), dict[tuple[str, str], int]()
+    reasons = dict[Path_, dict[str, str]]()
     for number, candidate in enumerate(candidates):
         for each in candidate.limits:
             for reading, limit in each.limits.items():
                 if limits.setdefault((each.step, reading), number) == number:
                     held.setdefault(each.at, {})[reading] = limit
+                    reasons.setdefault(each.at, {})[reading] = _PROPOSED + candidate.why
         for key in candidate.keys:
             if key.step:
                 limits.setdefault((key.step, key.reading), number)
@@ -90,7 +94,7 @@ def _edits(
             edits.append(Inserting(after, _remarked(candidate)))
     edits += [Setting(at, key, _joined(values)) for (at, key), values in keys.items()]
     for at, each_held in held.items():
-        edits += _held(ground, at, each_held)
+        edits += _held(ground, at, each_held, reasons[at])
     return edits, steps, limits
 
 
@@ -104,15 +108,15 @@ def _joined(values: Sequence[Any]) -> Any:
 def _remarked(candidate: Candidate) -> list[StepText]:
     """Its steps with the reason as a comment before the first one."""
     first, *rest = candidate.steps
-    return [replace(first, remarks=[f"proposed: {candidate.why}", *first.remarks]), *rest]
+    return [replace(first, remarks=[_PROPOSED + candidate.why, *first.remarks]), *rest]
 
 
-def _held(ground: Ground, at: Path_, limits: Mapping[str, Any]) -> list[Edit]:
+def _held(ground: Ground, at: Path_, limits: Mapping[str, Any], reasons: Mapping[str, str]) -> list[Edit]:
     """Limits that are there are replaced, the others added."""
     written = next(step for step in ground.plan.steps if ground.written.get(step.id) == at).limit_names
     new = {reading: limit for reading, limit in limits.items() if reading not in written}
     old = [Setting((*at, "expect"), reading, limits[reading]) for reading in limits if reading in written]
-    return [*old, *([Holding(at, new)] if new else [])]
+    return [*old, *([Holding(at, new, reasons)] if new else [])]
 
 
 def without_what_is_wrong(ground: Ground, candidates: Sequence[Candidate]) -> list[Candidate]:
