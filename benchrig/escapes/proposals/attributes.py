@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
@@ -31,7 +31,7 @@ from benchrig.values.catalogue import name_of
 from benchrig.values.format import FormatSpec
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Subject:
     """A characteristic: what a step has behind its verb, the format that it has to name, what the device file says."""
 
@@ -52,6 +52,15 @@ class Subject:
         form = self.seen.form
         is_measured = form is not None and any(leaf.unit for leaf in (form, *(form.leaves() or {}).values()))
         return None if self.seen.uuid in IDENTITIES or (is_measured and not self.seen.is_setting) else self.read
+
+    def example(self) -> bytes:
+        """A value that the device file has for it; nothing where that says none."""
+        if self.spec is None:
+            return b""
+        form, examples = self.spec.source.format, self.spec.source.pattern.examples()
+        if form is not None and examples:
+            return form.encode(examples[0])
+        return next((bytes(each) for each in examples), b"")
 
     def written(self, data: bytes) -> dict[str, Any]:
         """The keys of a step that writes this: a value where the plan has a format for it."""
@@ -89,9 +98,17 @@ class Attributes:
     found: Drafted = field(init=False)
 
     def __post_init__(self) -> None:
-        names = Names({**_named(self.ground.unit), **self.ground.plan.names.aliases})
+        named = _named(self.ground.unit)
+        told = {str(spec.uuid) for spec in named.values()}
+        plain = {name for name, spec in self._own.items() if str(spec.uuid) in told and not _format(spec)}
+        names = Names({**named, **{name: spec for name, spec in self._own.items() if name not in plain}})
         self.evidence = _evidence(self.ground, names)
         self.found = drafted(self.evidence, names, Basis())
+
+    @property
+    def _own(self) -> Mapping[str, AttributeSpec]:
+        """The names of the plan. One that says no format leaves that to the device file."""
+        return self.ground.plan.names.aliases
 
     @property
     def services(self) -> list[ServiceSeen]:
@@ -126,9 +143,10 @@ class Attributes:
         """A name of the draft as the plan can write it, which lacks the names that the draft has made."""
         head, slash, rest = name.partition("/")
         alias = self.found.aliases.get(head)
-        if alias is None or head in self.ground.plan.names.aliases:
+        if alias is None or head in self._own:
             return name, {}
-        where = str(alias.uuid) if alias.uuid else f"handle {alias.handle}"
+        own = (each for each, spec in self._own.items() if spec.uuid and spec.uuid == alias.uuid)
+        where = next(own, str(alias.uuid) if alias.uuid else f"handle {alias.handle}")
         return where + slash + rest, {} if slash else _format(alias)
 
     def table(self) -> dict[str, dict[str, list[str]]]:

@@ -22,10 +22,11 @@ A_TIME: Final = Seen({"min": Bare("0 s")})
 A_COUNT: Final = Seen({"min": Bare("0")})
 SOME_BYTES: Final = Seen({"length": {"max": Bare("512")}})
 SOME_NAMES: Final = Seen({"length": {"max": Bare("1000")}})
-A_REFUSAL: Final = Seen({"matches": ".+"})
+SOME_TEXT: Final = Seen({"matches": ".+"})
 
 
 # What a station has to have.
+CONSOLE: Final = "a console of the unit (console: of a station file)"
 POWER: Final = "a switch of the power (power: of a station file)"
 
 

@@ -219,6 +219,10 @@ def _verified(
     weights, dropped = {fault.name: fault for fault in escaped}, set[int]()
     results, before = list[Result](), ground.plan
     for _ in range(_ROUNDS):
+        # what passes beside all others need not do so beside a few of them
+        fit = {each.title for each in _passing(ground, [candidates[number] for number in choices], PROOFS)}
+        dropped |= {number for number in choices if candidates[number].title not in fit}
+        choices = [number for number in choices if number not in dropped]
         result = taken(ground, [candidates[number] for number in choices])
         known = _still_known(results, before, result.plan)
         results, before = _hunted(ground, result.plan, escaped, whole=False, known=known), result.plan

@@ -9,7 +9,7 @@ from typing import Any
 from benchrig.draft.attributes import AttributeEvidence
 from benchrig.errors import MalformedValue
 from benchrig.escapes.proposals.attributes import Attributes, Subject
-from benchrig.escapes.proposals.candidate import A_REFUSAL, A_TIME, POWER, Candidate
+from benchrig.escapes.proposals.candidate import A_TIME, POWER, SOME_TEXT, Candidate
 from benchrig.escapes.proposals.ground import Ground
 from benchrig.plan.writing import StepText
 from benchrig.source.writing import Quoted
@@ -63,9 +63,7 @@ def _beside(subject: Subject, others: Sequence[Subject]) -> Iterator[Candidate]:
     spec, around = subject.spec, [each for each in others if each is not subject]
     if _is_setting(subject) or spec is None or not around or _WRITE not in subject.seen.properties:
         return
-    form, examples = spec.source.format, spec.source.pattern.examples()
-    data = form.encode(examples[0]) if form is not None and examples else next((bytes(each) for each in examples), b"")
-    if data:
+    if data := subject.example():
         name = subject.seen.name
         write = subject.step("write", f"{name} is written beside others", **subject.written(data))
         write.hold("elapsed", A_TIME)
@@ -102,7 +100,7 @@ def _refused(subject: Subject) -> Iterator[Candidate]:
     for what, data in _bad(subject):
         name = f"{subject.seen.name} refuses {what}"
         step = subject.step("write", name, raw=_raw(data))
-        step.hold("att_error", A_REFUSAL)
+        step.hold("att_error", SOME_TEXT)
         why = "nothing tries what has to be refused"
         after = [_still(subject, f"{subject.seen.name} after {what}")] if _is_setting(subject) else []
         yield Candidate("refusal", name, why, [step, *after])
@@ -113,7 +111,7 @@ def _descriptor(seen: AttributeEvidence) -> Iterator[Candidate]:
     data = next(iter(next(iter(seen.reads.values()))))
     name = f"{seen.name} cannot be written"
     step = StepText("write", seen.name, {"name": name, "raw": _raw(data)})
-    step.hold("att_error", A_REFUSAL)
+    step.hold("att_error", SOME_TEXT)
     yield Candidate("refusal", name, "nothing tries to write a descriptor", [step])
 
 

@@ -78,6 +78,7 @@ def figures(name: str, folder: Path, *, every: int = 1, jobs: int = 1) -> Figure
     wrong = [each.fault.name for each in results if each.outcome not in (*PASSED, "caught")]
     ground = Ground(plan, path.read_text("utf-8"), sound, Unattended(), {}, jobs)
     made = propose(ground, [fault for fault in faults if fault.name in open_])
+    Hunt(load_plan(path, {}, text=made.text), sound, Unattended(), seeds=(10,)).prove()
     left = [*made.left, *made.wrongly, *wrong]
     return Figures(len(faults), len(open_) + len(wrong), left, time.perf_counter() - started, made.text)
 
