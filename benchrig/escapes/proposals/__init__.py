@@ -14,8 +14,8 @@ Kinds of proposals:
 limits.py       limits on what the steps measure already
 drafted.py      steps that a draft has and the plan lacks
 writes.py       what is written is kept, what is around it is not touched, what must be refused is
-exchanges.py    commands that are answered once
-looking.py      what moves, what stays, handles, what every device has
+exchanges.py    commands and lines of the console: their answers, that these come once, what follows
+looking.py      what moves, what stays, all streams at once, handles, what every device has
 identity.py     what each unit has of its own, held to a given value
 links.py        the link lasts, and is made again
 """

@@ -80,7 +80,7 @@ def _unasked(streams: dict[str, Any], gap: float) -> Candidate:
 
 def _silence(when: str, gap: float) -> list[StepText]:
     waits = StepText("wait", Bare(f"{math.ceil(gap * 2)} s"), {"name": f"nobody listens, {when}"})
-    left = StepText("disconnect", None, {"name": f"nothing came {when}"})
+    left = StepText("disconnect", None, {"name": f"nothing arrived {when}"})
     left.hold("unasked", {"equals": Bare("0")})
     return [waits, left, StepText("connect", None, {"name": f"connect: silence {when}", "attempts": 3})]
 
