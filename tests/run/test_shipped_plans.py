@@ -124,16 +124,16 @@ FAULTS = [
     ("box_end_of_line", ("self_test: {states: [{value: running, for: 4 s}", "self_test: {states: [{value: running, for: 7 s}"), "the self test passes", "limit"),
     ("box_end_of_line", ("answer: '83 00'", "answer: '83 01'"), "start the self test", "limit"),
     ("box_end_of_line", ("sleep: for good", "sleep: 5 s"), "silence", "limit"),
-    ("box_nightly", ("properties: [write], value: '48 21'", "properties: [read, write], value: '48 21'"), "the code cannot be read", "limit"),
+    ("box_nightly", ("properties: [write], value: '48 21'", "properties: [read, write], value: '48 21'"), "discover", "limit"),
     ("box_nightly", ("only_if: {state.lock: open}, notify", "only_if: {state.lock: locked}, notify"), "no self test while the lock is open", "limit"),
-    ("box_nightly", ("crc: CRC-16/XMODEM", "crc: CRC-16/ARC"), "event log", "limit"),
+    ("box_nightly", ("crc: CRC-16/XMODEM", "crc: CRC-16/ARC"), "the log", "limit"),
     ("box_nightly", ("jitter: 2 ms}", "jitter: 2 ms, drop_every: 50}"), "while it rides", "limit"),
     ("box_nightly", ("characteristic: openings, properties: [read], value: 12", "characteristic: openings, volatile: true, properties: [read], value: 12"), "the openings outlive the restart", "limit"),
     ("box_nightly", ("set: {starts: {add: 1}}", "set: {starts: {add: 2}}"), "it was one start", "limit"),
     ("box_nightly", ("then: [{delay: 300 ms, reboot: 2 s}]", "then: [{delay: 300 ms, disconnect: true}]"), "reboot", "limit"),
     ("box_nightly", ("reboot: 2 s", "reboot: 8 s"), "reboot", "limit"),
-    ("box_nightly", ("again_after: 300 ms", "again_after: 3 s"), "disconnect", "limit"),
-    ("box_bringup", ("ready lock={state.lock}", "ASSERT lock.c:117"), "it boots", "limit"),
+    ("box_nightly", ("again_after: 300 ms", "again_after: 3 s"), "leave with new settings", "limit"),
+    ("box_bringup", ("ready lock={state.lock}", "ASSERT lock.c:117"), "it is ready", "limit"),
 ]  # fmt: skip
 
 
