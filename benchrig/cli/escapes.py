@@ -282,14 +282,14 @@ def _propose(hunted: Hunted, options: HuntOptions, given: tuple[str, ...], outpu
 def _device_text(options: HuntOptions, hunted: Hunted) -> str:
     """The broken device as a file. UsageError for a fault of the station, which no device file can say."""
     from benchrig.escapes.launch import chosen_faults, sound_scene
-    from benchrig.radio.virtual.writing import device_text
+    from benchrig.radio.virtual.writing import devices_text
 
     sound = sound_scene(options.radio)
     [fault] = chosen_faults(options, sound)
     broken = fault.scene(sound)
     if broken.unit == sound.unit:
         raise UsageError(f"'{fault.name}' is not a fault of the device", advice="leave --keep out")
-    return device_text(broken.unit, head=[f"{sound.unit.name} with a fault: {fault.name}", fault.says])
+    return devices_text(broken.devices, [f"{sound.unit.name} with a fault: {fault.name}", fault.says])
 
 
 def _code(hunted: Hunted, fail_under: float) -> int:

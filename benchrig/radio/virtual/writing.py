@@ -21,7 +21,7 @@ from benchrig.radio.virtual.air_spec import AirChoice, ConditionsSpec
 from benchrig.radio.virtual.behaviour import Behaviour, When, key_of
 from benchrig.radio.virtual.block import SOMETIMES
 from benchrig.radio.virtual.conditions import CHANGED, KIND, PROFILES, Conditions
-from benchrig.radio.virtual.device_spec import LONGEST_NAME, DeviceSpec
+from benchrig.radio.virtual.device_spec import LONGEST_NAME, DeviceSpec, Simulated
 from benchrig.radio.virtual.security_spec import PasskeyText, Reason
 from benchrig.radio.virtual.spread_spec import Targets
 from benchrig.radio.virtual.value_reading import at
@@ -65,6 +65,18 @@ def device_text(device: DeviceSpec, comments: Mapping[Path, str] = NOTHING, head
     The devices around it are its `others`."""
     said = {path: plain(text, _LONGEST_COMMENT) for path, text in comments.items()}
     return Layout(said, _LISTED).text(device_data(device, said), [plain(line, _LONGEST_COMMENT) for line in head])
+
+
+def devices_text(devices: Iterable[Simulated], head: Iterable[str] = ()) -> str:
+    """The file of all of these that can be connected to. Those that only advertise are told with the device that they are
+    around, in a file of several not at all. Misfit."""
+    units = [each for each in devices if isinstance(each, DeviceSpec)]
+    if len(units) == 1:
+        return device_text(units[0], head=head)
+    data: dict[str, Any] = {"devices": [device_data(msgspec.structs.replace(each, air=None)) for each in units]}
+    air = next((each.air for each in units if each.air is not None), None)
+    data |= {} if air is None else {"air": _written(air)}
+    return Layout({}, _LISTED | {"devices"}).text(data, [plain(line, _LONGEST_COMMENT) for line in head])
 
 
 def fit_name(name: str) -> str:

@@ -25,7 +25,7 @@ from benchrig.radio.virtual.device_spec import DeviceSpec
 from benchrig.radio.virtual.gatt_spec import CharacteristicSpec, DescriptorSpec
 from benchrig.radio.virtual.reaction_spec import WriteSpec
 from benchrig.radio.virtual.words import AttErrorCode, DescriptorUuid, Hex
-from benchrig.radio.virtual.writing import device_data, device_text
+from benchrig.radio.virtual.writing import device_data, device_text, devices_text
 from benchrig.source.layout import WIDTH
 from benchrig.source.layout import Path as At
 from benchrig.source.problem import Problems
@@ -211,3 +211,12 @@ def test_behaviours_are_in_the_order_of_the_file() -> None:
     _, broken = with_first(in_turn(refuses, slow))
     assert "on_read: {delay: 250 ms, att_error: 0x80}" in device_text(broken)
     assert read_back(broken) == broken
+
+
+def test_several_devices_in_one_file() -> None:
+    unit = "{device: unit N, address: 'C4:00:00:00:00:0N', advertising: {data: {name: unit N}}}"
+    both = f"air: rough\ndevices:\n  - {unit.replace('N', '1')}\n  - {unit.replace('N', '2')}\n"
+    devices = devices_in(both.encode())
+    assert [device.air is not None for device in devices] == [True, True]
+    assert devices_in(devices_text(devices, ["two"]).encode()) == devices
+    assert devices_text(devices[:1]) == device_text(devices[0])
