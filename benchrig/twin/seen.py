@@ -21,6 +21,7 @@ from benchrig.steps.lookup import look_up
 from benchrig.twin.capture_story import told_by
 from benchrig.twin.record_story import story_of
 from benchrig.twin.story import Act, Story
+from benchrig.twin.values import plain_of
 from benchrig.values import catalogue
 from benchrig.values.base import Format
 from benchrig.values.format import FormatSpec, build_format
@@ -103,8 +104,19 @@ class Seen:
     def spec(self, place: Place, seen: AttributeSeen) -> FormatSpec | None:
         """The keys of its format; None where the assigned one is meant."""
         if place not in self._forms:
-            self._forms[place] = self._spec(place, seen)
+            spec = self._spec(place, seen)
+            form = catalogue.definition(place.uuid) if spec is None else build_format(spec)
+            self._forms[place] = spec if form is None or self._fits(place, seen, form) else _HEX
         return self._forms[place]
+
+    def _fits(self, place: Place, seen: AttributeSeen, form: Format) -> bool:
+        """Whether all that followed writes has this format: what has not, an effect can say as bytes alone."""
+        acts = [act for story in self.stories for act in story.acts]
+        answers = [answer for act in acts for answer in act.answers if answer.place == place]
+        told = [answer.data for answer in answers if not (answer.skip or answer.last)]
+        if isinstance(seen, CharacteristicSeen) and "write" in seen.properties:
+            told += [act.data for act in acts if act.what == "read" and act.place == place and act.data is not None]
+        return all(plain_of(form, data) is not None for data in told)
 
     def _spec(self, place: Place, seen: AttributeSeen) -> FormatSpec | None:
         name = self.alias(place)

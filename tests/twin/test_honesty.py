@@ -279,3 +279,17 @@ def test_braces_that_a_device_says_are_no_places_to_fill(tmp_path: Path) -> None
     assert broken.record.ended is not None
     assert broken.record.ended.verdict == "fail"
     assert [broken.again(broken.twin(capture=capture)).differences for capture in (True, False)] == [(), ()]
+
+
+@pytest.mark.parametrize(
+    ("unit", "step", "cause"),
+    [
+        ("properties: [read, write], value: 3, distorted: {how: a byte long}", "write: a1\n    value: 8\n    read_back: true", "device"),
+        ("properties: [write, notify], value: 3, on_write: {store: false, notify: {a: written}}, distorted: {how: a byte long}",
+         "exchange: a1\n    value: 8", "device"),
+    ],
+)  # fmt: skip
+def test_what_has_another_format_after_a_write(unit: str, step: str, cause: str, tmp_path: Path) -> None:
+    text = device(f"name: a, as: uint16, {unit}")
+    assert set(bad_steps(run(plan(step, names=1), text)).values()) == {cause}
+    assert set(bad_steps(run(plan(step, names=1), made(text, tmp_path, step).device)).values()) == {cause}
