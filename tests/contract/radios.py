@@ -6,9 +6,10 @@ import contextlib
 import re
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from types import MappingProxyType
 
 from benchrig.cli.operator import Unattended
 from benchrig.launch import RunOptions, launch
@@ -57,14 +58,14 @@ def _end(step: Execution) -> str:
     return f"{end.verdict} {more}".strip()
 
 
-def run_on(radio: str, plan: str | Path, folder: Path) -> Ran:
+def run_on(radio: str, plan: str | Path, folder: Path, given: Mapping[str, str] = MappingProxyType({})) -> Ran:
     """Run a plan, a file or text, on the radio of this name, with everything that belongs to a run; what its kind lacks
     may be lacking."""
     file = plan if isinstance(plan, Path) else folder / "plan.yaml"
     if not isinstance(plan, Path):
         file.write_text(plan, encoding="utf-8")
         (folder / "helper.py").write_text(HELPER)
-    loaded, choice = load_plan(file, {}), RadioChoice.parse(radio)
+    loaded, choice = load_plan(file, dict(given)), RadioChoice.parse(radio)
     options = RunOptions(
         plan=loaded,
         nodes=choose_steps(loaded, (), None),
