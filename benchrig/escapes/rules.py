@@ -15,7 +15,7 @@ import msgspec
 from benchrig.faults.fault import Scene
 from benchrig.radio.virtual.device_spec import DeviceSpec
 from benchrig.radio.virtual.gatt_spec import PROPERTIES, UPDATES, WRITES, CharacteristicSpec
-from benchrig.radio.virtual.reaction_spec import DoingSpec
+from benchrig.radio.virtual.reaction_spec import DoingSpec, ReadSpec, WriteSpec
 from benchrig.radio.virtual.sources import Constant, Fields, Noise, Pattern
 
 _LEAVES = PROPERTIES["read"] | UPDATES
@@ -57,8 +57,18 @@ def has_nothing_to_lose(device: DeviceSpec) -> DeviceSpec:
     return _each(device, settled)
 
 
+def lets_nobody(device: DeviceSpec) -> DeviceSpec:
+    """Each read and each write is refused for want of authorization before `on_read` or `on_write` is looked at."""
+
+    def closed(one: CharacteristicSpec) -> CharacteristicSpec:
+        return one if one.authorized else msgspec.structs.replace(one, on_read=ReadSpec(), on_write=WriteSpec())
+
+    return _each(device, closed)
+
+
 RULES: tuple[tuple[str, Callable[[DeviceSpec], DeviceSpec]], ...] = (
     ("the value never leaves the device: it can be neither read nor subscribed to", sends_no_value),
+    ("nobody is authorized to read or write the value: each request is refused before", lets_nobody),
     ("a restart loses nothing: no value of the device moves, or none that does is ever seen", has_nothing_to_lose),
 )
 

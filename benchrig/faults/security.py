@@ -15,7 +15,7 @@ from benchrig.faults.limits import Limits
 from benchrig.faults.mutation import Change, Mutation, in_turn, replaced, within
 from benchrig.faults.parts import OF_LINK
 from benchrig.faults.weakening import weakenings
-from benchrig.radio.security import SHOWING, SMALLEST_KEY, TYPING
+from benchrig.radio.security import COMPARING, SHOWING, SMALLEST_KEY, TYPING
 from benchrig.radio.virtual.behaviours import DeleteBonds
 from benchrig.radio.virtual.device_spec import DeviceSpec
 from benchrig.radio.virtual.security_spec import PasskeyText, Reason, SecuritySpec
@@ -159,7 +159,7 @@ def _pairing(sound: SecuritySpec) -> Iterator[Fault]:
         yield _fault("pairing: no wait", "After a failed pairing another one may be tried at once.", at_once)
     short = _secures(key_size=SMALLEST_KEY, least_key_size=SMALLEST_KEY)
     yield _fault("pairing: short key", "Its keys are short.", short)
-    if sound.capability in TYPING or sound.capability in SHOWING:
+    if sound.capability in (*TYPING, *COMPARING):
         slow = _secures(answer_after=Duration.of(20))
         yield _fault("pairing: slow", "It takes 20 s until it continues with a pairing.", slow, "minor")
 

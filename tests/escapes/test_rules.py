@@ -13,7 +13,9 @@ from benchrig.escapes.stopping import tried
 from benchrig.faults.fault import Scene, on_unit
 from benchrig.faults.mutation import Mutation, replaced
 from benchrig.faults.registry import fault_named
+from benchrig.radio.virtual.behaviours import Disconnect
 from benchrig.radio.virtual.distortion_spec import DistortionSpec
+from benchrig.radio.virtual.reaction_spec import ReadSpec
 from tests.draft.devices import CLOCK, HEART, SHELVES, THERMOMETER
 from tests.escapes.kit import SENSING, hunt, plan_of, sound, written
 from tests.radio.virtual.bench import models
@@ -79,3 +81,17 @@ def test_a_restart_loses_nothing_where_nothing_moves(device: str, is_equivalent:
     whole = Scene(tuple(models(device)))
     broken = fault_named(whole, "restart: everything lost").scene(whole)
     assert bool(equivalent(broken, whole)) is is_equivalent
+
+
+def test_what_nobody_may_ask_for_does_nothing(tmp_path: Path) -> None:
+    closed = on_unit(Mutation("", PRESSURE, replaced(properties=["read", "write"], authorized=False)))
+    ends = on_unit(Mutation("", PRESSURE, replaced(on_read=ReadSpec(behaviours=(Disconnect(disconnect=True),)))))
+    steps = "  - read: pressure\n    expect: {att_error: {equals: insufficient authorization}}\n"
+    plan, open_ = plan_of(tmp_path, steps), sound(tmp_path)
+    assert "nobody is authorized" in equivalent(ends(closed(open_)), closed(open_))
+    operator = hunt(tmp_path).operator
+    assert tried(plan, ends(closed(open_)), operator, 0, whole=True) == tried(
+        plan, closed(open_), operator, 0, whole=True
+    )
+    assert equivalent(ends(open_), open_) == ""
+    assert equivalent(open_, closed(open_)) == ""

@@ -39,7 +39,7 @@ SHIPPED = {
     "end_of_line": "logger", "nightly_regression": "logger", "smoke": "logger", "twelve_checks": "sensor",
     "returned_unit": "logger", "box_end_of_line": "transport_box", "box_nightly": "transport_box",
     "returned_box": "transport_box", "box_bringup": "transport_box",
-    "secure_end_of_line": "secure_logger",
+    "secure_end_of_line": "secure_logger", "secure_nightly": "secure_logger",
 }  # fmt: skip
 
 HEAD = "plan: a plan\ndevice:\n  select: {name: 'unit*'}\n"

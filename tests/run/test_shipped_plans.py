@@ -147,7 +147,7 @@ OF_SECURITY = [
     ("downgrade: false, faults: {trusts_address: true}}", "a known address is not enough", "limit"),
     ("downgrade: false, faults: {unchecked: true}}", "a wrong passkey is refused", "device"),
     ("downgrade: false, passkey: '000001'}", "a wrong passkey is refused", "limit"),
-    ("downgrade: false, passkey: '442517'}", "the passkey on the display", "limit"),
+    ("downgrade: false, passkey: '442517'}", "pairs with the passkey that it shows, its passkey", "limit"),
 ]
 
 
@@ -248,7 +248,7 @@ BROKEN_OFF = """  - pair: keyboard
 
 
 def test_a_sound_logger_that_kept_the_bond_of_this_bench_passes():
-    at = "  - read: temperature\n    name: nothing is told"
+    at = "  - group: what anybody may know\n"
     text = (
         (PLANS / "secure_end_of_line.yaml").read_text().replace(at, BROKEN_OFF + at).replace("use: ", f"use: {PLANS}/")
     )
