@@ -15,6 +15,7 @@ from benchrig.plan.writing import StepText
 from benchrig.source.writing import Quoted
 from benchrig.values.numbers import IntegerFormat
 from benchrig.values.quantity import exact, is_number
+from benchrig.values.structs import StructFormat
 
 # Another value is so many steps of its format away: first one in which a swap of bytes shows.
 _STEPS = (258, 37, 3, 1, -1)
@@ -149,10 +150,23 @@ def _others(subject: Subject, old: bytes) -> Iterator[bytes]:
         number: Any = form.decode(old)
         made = (_legal(form, exact(number) + step * abs(form.scale)) for step in _STEPS) if is_number(number) else ()
         yield from [data for data in made if data is not None and data != old][:1]
+    elif isinstance(form, StructFormat):
+        yield from _with_another_field(form, old)
     elif subject.seen.is_text or (form is not None and form.kind == "text"):
         yield b"benchrig" if old != b"benchrig" else b"bench"
     elif old:
         yield bytes(each ^ 0x55 for each in old)
+
+
+def _with_another_field(form: StructFormat, old: bytes) -> Iterator[bytes]:
+    """A structure in which the first number that may be another one is."""
+    values: Any = form.decode(old)
+    for name, leaf in form.leaves().items():
+        if isinstance(leaf, IntegerFormat) and is_number(values.get(name)):
+            for number in (exact(values[name]) + step * abs(leaf.scale) for step in _STEPS):
+                if _legal(leaf, number) is not None:
+                    yield form.encode({**values, name: number})
+                    return
 
 
 def _legal(form: IntegerFormat, number: Fraction) -> bytes | None:
