@@ -85,13 +85,14 @@ def _plan(
     record: Record, path: Path | None, given: Mapping[str, str], *, needed: bool
 ) -> tuple[Plan | None, list[str]]:
     """The plan of the run, with the values of the run; without one a twin says less."""
+    from benchrig.cli.secret import with_secrets
     from benchrig.plan.loader import load_plan
     from benchrig.record.secrets import MASK
 
     found = path or Path(record.run.plan_file)
     values = {name: text for name, text in (record.run.given | record.run.scanned).items() if MASK not in text}
     try:
-        plan = load_plan(found, {**values, **given})
+        plan = load_plan(found, values | with_secrets(found, given))
     except BenchrigError as error:
         if needed or path is not None:
             raise

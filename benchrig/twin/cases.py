@@ -127,6 +127,7 @@ def _case(known: Mapping[str, Any], group: Sequence[Occasion], words: Wording) -
     sets = _sets(group, words)
     lines = next((each.lines for each in group if each.lines), [])
     forgets = any(each.forgets for each in group)
+    keys |= {"silent": True} if first.act.unanswered else {}
     keys |= {"set": sets} if sets else {}
     if answers and late <= _LATE:
         keys["notify"] = answers

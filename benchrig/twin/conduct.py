@@ -13,6 +13,7 @@ from benchrig.twin.cases import Wording, added, cases_of, seconds
 from benchrig.twin.reactions import Known, Occasion, Reactions
 from benchrig.twin.table import Part
 from benchrig.values.base import Format
+from benchrig.values.text import TextFormat
 
 _WRITES = {"write", "write without response", "signed write"}
 _SHOWING = ("display", "yes/no", "keyboard and display")
@@ -69,7 +70,7 @@ class Conduct:
             return False
         if keys.keys() == {"matches", "att_error"} and keys["att_error"] == "out of range":
             form = self._words.form(place)
-            return form is None or _fits(form, bytes.fromhex(str(keys["matches"])))
+            return form is None or isinstance(form, TextFormat) or _fits(form, bytes.fromhex(str(keys["matches"])))
         return True
 
     def state(self, part: Part, place: Place) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
@@ -13,7 +14,10 @@ from benchrig.source.shape import LATE
 from benchrig.steps.answers import Answers
 from benchrig.steps.console import SENDS
 from benchrig.twin.story import Act, Answer, Story
+from benchrig.values.catalogue import att_error_name
 
+_LINK_LOST = re.compile(r"the link was lost(?: \((.*?)\))?")
+_REFUSED = re.compile(r"the device answered with ATT error 0x([0-9A-F]{2})")
 # From the name that a record or a plan has for an attribute to its place.
 Find = Callable[[str], Place | None]
 
@@ -68,7 +72,7 @@ class _Telling:
 
     def _read(self, step: Execution) -> Iterator[Act]:
         found = _readings(step)
-        data, refused = _bytes(step), found.get("att_error", "none")
+        data, refused = _bytes(step), _refused(step, found)
         waited = found.get("reached_after")
         at = _at(step)
         since = at - waited if isinstance(waited, (int, float)) and found.get("tries", 1) != 1 else None
@@ -82,8 +86,8 @@ class _Telling:
         if place is None or sent is None:
             return
         at, data = sent
-        where, refused = self._where(step), str(found.get("att_error", "none"))
-        yield Act("write", at, where, place, data, "" if refused == "none" else refused, **_lost(found))
+        where, refused = self._where(step), _refused(step, found)
+        yield Act("write", at, where, place, data, "" if refused == "none" else refused, **_lost(found, step, at))
         back = _bytes(step)
         if back is not None:
             yield Act("read", _at(step), where, place, back)
@@ -93,10 +97,10 @@ class _Telling:
         if place is None or sent is None:
             return
         at, data = sent
-        refused = str(found.get("att_error", "none"))
+        refused = _refused(step, found)
         answered = () if refused != "none" else tuple(self._answers(step, place, found))
         error = "" if refused == "none" else refused
-        yield Act("write", at, self._where(step), place, data, error, answers=answered, **_lost(found))
+        yield Act("write", at, self._where(step), place, data, error, answers=answered, **_lost(found, step, at))
 
     def _answers(self, step: Execution, place: Place, found: Mapping[str, Any]) -> Iterator[Answer]:
         reply, several, data = self._key(step, "reply"), self._key(step, "answers"), _bytes(step)
@@ -175,9 +179,23 @@ def _sent(step: Execution) -> tuple[float, bytes] | None:
     return next(((note.at, bytes.fromhex(note.sent)) for note in step.notes if note.sent is not None), None)
 
 
-def _lost(found: Mapping[str, Any]) -> dict[str, Any]:
+def _refused(step: Execution, found: Mapping[str, Any]) -> str:
+    """The name of the ATT error that answered; 'none' for none. One that nobody expected is in the message alone."""
+    named = str(found.get("att_error", "none"))
+    message = step.ended.message if step.ended is not None else ""
+    told = None if message.startswith("read back") else _REFUSED.search(message)
+    return att_error_name(int(told[1], 16)) if told is not None and named == "none" else named
+
+
+def _lost(found: Mapping[str, Any], step: Execution, sent_at: float) -> dict[str, Any]:
+    """How the link ended in the step: as it was meant to, or in place of an answer."""
     after = found.get("lost_after")
-    return {} if after is None else {"lost_after": float(after), "lost_reason": str(found.get("lost_reason", ""))}
+    if after is not None:
+        return {"lost_after": float(after), "lost_reason": str(found.get("lost_reason", ""))}
+    lost = _LINK_LOST.search(step.ended.message) if step.ended is not None and step.ended.verdict != "pass" else None
+    if lost is None or step.ended is None:
+        return {}
+    return {"lost_after": max(0.0, step.ended.at - sent_at), "lost_reason": lost[1] or "", "unanswered": True}
 
 
 def _at(step: Execution) -> float:

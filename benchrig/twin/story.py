@@ -40,6 +40,8 @@ class Act:
     # how the link ended in it: after so long, and why
     lost_after: float | None = None
     lost_reason: str = ""
+    # whether it ended in place of an answer
+    unanswered: bool = False
     # until it was heard again
     away: float | None = None
     # of the console: what was sent, what came, and how long after what was before

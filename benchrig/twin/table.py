@@ -28,6 +28,8 @@ CCCD, RANGE = long_uuid(0x2902), long_uuid(0x2906)
 READABLE, SENDING = {"read"}, {"notify", "indicate"}
 # Longer than the slowest of the others by so many seconds: late by itself.
 _SLOW = 0.2
+# What a look says of a request without an answer.
+_SILENT = "the device did not answer within"
 
 
 @dataclass
@@ -225,6 +227,8 @@ class TableWriter:
             part.put("on_read", {"att_error": refused.error}, refused.where)
         elif self._seen.evidence.ended.get(place) in ENDED_BY_DEVICE and "read" in seen.properties:
             part.put("on_read", {"disconnect": True}, f"{self._seen.main}: the link ended while it was read")
+        elif "read" in seen.properties and seen.content is None and _SILENT in seen.unread:
+            part.put("on_read", {"silent": True}, f"{self._where(place)}: {seen.unread}")
         elif seen.elapsed is not None and seen.elapsed > self._usual + _SLOW:
             part.put(
                 "on_read",

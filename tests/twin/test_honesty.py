@@ -249,6 +249,9 @@ def test_what_a_record_hides_is_in_no_twin(tmp_path: Path) -> None:
     files = ["--from", tmp_path / "golden.json", "--from", folder / "record.jsonl"]
     assert call("twin", "-o", seen, *files).exit_code == 0
     assert call("twin", "-o", replayed, "--of", folder, "--check", *given).exit_code == 0
+    assert (
+        call("twin", "-o", "-", "--of", folder, "--check", "--set", "code=open-sesame").exit_code == 4
+    )  # in sight of all
     for file, said in (
         (seen, "values that are secret, and what writing them does"),
         (replayed, "values that are secret"),
@@ -293,3 +296,22 @@ def test_what_has_another_format_after_a_write(unit: str, step: str, cause: str,
     text = device(f"name: a, as: uint16, {unit}")
     assert set(bad_steps(run(plan(step, names=1), text)).values()) == {cause}
     assert set(bad_steps(run(plan(step, names=1), made(text, tmp_path, step).device)).values()) == {cause}
+
+
+@pytest.mark.parametrize(
+    ("unit", "step"),
+    [
+        ("as: uint16, properties: [write], value: 3, on_write: {disconnect: true}", "write: a1\n    value: 8"),
+        ("as: uint16, properties: [write], value: 3, on_write: {then: [{delay: 5 ms, reboot: 1 s}], silent: true}", "write: a1\n    value: 8"),
+        ("as: uint16, properties: [read], value: 3, on_read: {silent: true}", "read: a1"),
+        ("as: utf8, properties: [write], value: a, on_write: {att_error: out of range}", "write: a1\n    raw: '41'"),
+    ],
+)  # fmt: skip
+def test_a_request_that_has_no_answer_has_none_from_the_twin(unit: str, step: str, tmp_path: Path) -> None:
+    text, form = device(unit), unit[4 : unit.index(",")]
+    (tmp_path / "plan.yaml").write_text(plan(step, names=1).replace("as: uint16", f"as: {form}"), encoding="utf-8")
+    (tmp_path / "unit.yaml").write_text(text, encoding="utf-8")
+    found = twin(tmp_path / "unit.yaml", [tmp_path / "plan.yaml"])
+    on_unit = bad_steps(run(tmp_path / "plan.yaml", text))
+    assert on_unit
+    assert bad_steps(run(tmp_path / "plan.yaml", found.device)) == on_unit
