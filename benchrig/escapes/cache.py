@@ -21,7 +21,14 @@ from benchrig.faults.fault import Fault, Scene
 from benchrig.files import write_whole
 from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan, every_step
-from benchrig.source.shape import Misfit, as_written
+from benchrig.source.shape import Misfit
+from benchrig.source.yaml import Mapping as MappingNode
+from benchrig.source.yaml import Node
+from benchrig.source.yaml import Sequence as SequenceNode
+from benchrig.steps.transfer import file_bytes
+
+# The key of a step whose value is a file beside the plan.
+_FILE = "file"
 
 
 class Kept(msgspec.Struct, frozen=True):
@@ -44,6 +51,8 @@ class Cache:
     path: Path | None
     hunt: Hunt
     notes: list[str] = field(default_factory=list)
+    # of each node of the plan, when the hunt began: what a file has later was in no trial
+    _nodes: list[str] = field(default_factory=list)
     # by the name of a fault, the digest of its scene
     _scenes: dict[str, str] = field(default_factory=dict)
     _file: File = field(default_factory=File)
@@ -52,13 +61,10 @@ class Cache:
     def of(cls, folder: Path | None, hunt: Hunt) -> Self:
         if folder is None:
             return cls(None, hunt)
-        foreign = next((step for step in hunt.plan.steps if step.kind.executes), None)
-        if foreign is not None:
-            said = (
-                f"nothing is kept in {folder}: step {foreign.id}, {foreign.called}, runs other code, which may change"
-            )
-            return cls(None, hunt, [said])
-        return cls(folder / f"{_digest(_head(hunt))}.json", hunt)
+        for step in hunt.plan.steps:
+            if why := _not_told(step):
+                return cls(None, hunt, [f"nothing is kept in {folder}: step {step.id}, {step.called}, {why}"])
+        return cls(folder / f"{_digest(_head(hunt))}.json", hunt, _nodes=_nodes_of(hunt.plan))
 
     def known(self, faults: Iterable[Fault]) -> Mapping[tuple[str, int], Came]:
         """What holds of these: by name and seed."""
@@ -84,7 +90,7 @@ class Cache:
         return kept.steps == self._steps(kept.came)
 
     def _steps(self, came: Came) -> str:
-        return gone_through(self.hunt.plan, came)
+        return _through(self._nodes, came)
 
     def _scene(self, fault: Fault) -> str:
         """'' where the fault does not exist, and for a scene that holds code: whether that is the same nobody can tell."""
@@ -95,9 +101,16 @@ class Cache:
 
 def gone_through(plan: Plan, came: Came) -> str:
     """The digest of the steps that a run went through. A pass holds for the whole plan alone."""
-    nodes = plan.nodes
+    return _through(_nodes_of(plan), came)
+
+
+def _through(nodes: Sequence[str], came: Came) -> str:
     through = len(nodes) if came.by is None else came.through
-    return _digest([*_told(nodes[:through]), "all" if through >= len(nodes) else "some"])
+    return _digest([*nodes[:through], "all" if through >= len(nodes) else "some"])
+
+
+def _nodes_of(plan: Plan) -> list[str]:
+    return [_digest(_told(node, plan.path.parent)) for node in plan.nodes]
 
 
 def _read(path: Path) -> File:
@@ -119,14 +132,39 @@ def _head(hunt: Hunt) -> Iterator[Any]:
     yield plan.caution, plan.deadline, sorted(plan.may_lack), sorted(plan.values.items()), sorted(plan.variants.items())
     yield sorted((name, repr(kinds)) for name, kinds in plan.kinds.items())
     for key, device in plan.devices.items():
-        yield key, as_written(device.node), sorted((name, repr(spec)) for name, spec in device.names.aliases.items())
+        yield key, [*_meant(device.node)], sorted((name, repr(spec)) for name, spec in device.names.aliases.items())
 
 
-def _told(nodes: Sequence[StepPlan]) -> Iterator[Any]:
-    """All that is written of these steps and of those in them."""
-    for step in every_step(nodes):
+def _told(node: StepPlan, folder: Path) -> Iterator[Any]:
+    """All that is meant by this step and by those in it."""
+    for step in every_step([node]):
         names = sorted((name, repr(spec)) for name, spec in step.names.aliases.items())
-        yield step.id, step.called, step.section, step.device, step.part, as_written(step.node), names
+        yield step.id, step.called, step.section, step.device, step.part, [*_meant(step.node)], names
+        if _FILE in step.node.entries:
+            yield file_bytes(folder, getattr(step.step, _FILE))
+
+
+def _not_told(step: StepPlan) -> str:
+    """Why the plan does not tell what the step does; '' where it does."""
+    if step.kind.executes:
+        return "runs other code, which may change"
+    return "sends a file that the run names" if _FILE in step.node.entries and step.step is None else ""
+
+
+def _meant(node: Node) -> Iterator[Any]:
+    """Its keys and what is meant by its scalars: what is written in an included file stays the same when its parameters
+    change, and so do the digits of a text that becomes a number."""
+    if isinstance(node, MappingNode):
+        for key, (_, value) in node.entries.items():
+            yield key
+            yield from _meant(value)
+        yield "}"
+    elif isinstance(node, SequenceNode):
+        for item in node.items:
+            yield from _meant(item)
+        yield "]"
+    else:
+        yield type(node.value).__name__, node.value, node.quoted, node.final, node.text
 
 
 def _digest(parts: Iterable[Any]) -> str:

@@ -114,3 +114,26 @@ def _written(folder: Path, text: str) -> Path:
     path = folder / "plan.yaml"
     path.write_text(text, encoding="utf-8")
     return path
+
+
+_MOST = "given: {most: {}}\nsteps:\n  - read: temperature\n    expect: {value: {max: '${most}'}}\n"
+_SENT = "  - write: temperature\n    file: sent.bin\n  - read: temperature\n    expect: {value: {max: 25 °C}}\n"
+
+
+def test_what_a_step_means_is_more_than_what_is_written_in_it(tmp_path: Path) -> None:
+    """A parameter of a file of steps, and the bytes of a file that a step sends."""
+    (tmp_path / "part.yaml").write_text(_MOST, encoding="utf-8")
+    for most, trials, outcome in (("25 °C", 7, "caught"), ("25 °C", 0, "caught"), ("40 °C", 7, "escaped")):
+        plan = plan_of(tmp_path, f"  - use: part.yaml\n    with: {{most: {most}}}\n")
+        results, tried = cached(tmp_path, plan)
+        assert (tried, {each.fault.name: each.outcome for each in results}[HOT.name]) == (trials, outcome)
+    for tenths, trials in ((200, 7), (200, 0), (210, 7)):
+        (tmp_path / "sent.bin").write_bytes((tenths * 10).to_bytes(2, "little"))
+        assert cached(tmp_path, plan_of(tmp_path, _SENT))[1] == trials
+
+
+def test_a_file_that_the_run_names_may_be_any(tmp_path: Path) -> None:
+    (tmp_path / "sent.bin").write_bytes(bytes(2))
+    named = "  - compute: {named: sent.bin}\n    save: {named: named}\n" + _SENT.replace("sent.bin", "'${named}'")
+    plan = plan_of(tmp_path, named)
+    assert "names" in Cache.of(tmp_path / "cache", hunt(tmp_path, plan)).notes[0]
