@@ -38,6 +38,7 @@ class Outputs:
     keep: Path | None
     propose: Path | None
     take: Path | None
+    force: bool
     fail_under: float
 
 
@@ -67,6 +68,7 @@ _outputs = grouped(
     path_option("--propose", there=False,
                 help="Write what would catch the escapes: steps and limits that the sound device passes, as YAML."),
     path_option("--take", metavar="PLAN", there=False, help="Write the plan with all of these taken; its comments stay."),
+    flag("--force", help="Write over what --keep, --propose and --take name."),
     option("--fail-under", type=Share(), default="100 %",
            help="Exit with 1 when a smaller share of the faults is caught, with the right cause."),
     to="outputs",
@@ -110,12 +112,12 @@ def escapes(plan: Path, radio: RadioWords, given: tuple[str, ...], only_list: bo
     """
     with errors_for_people():
         _check_together(outputs, reaching, only_list=only_list)
-        options = _options(plan, radio, given, reaching)
+        options = _options(plan, radio, given, reaching, acknowledge=acknowledge)
         if only_list:
             _list(options, as_json=outputs.as_json)
             return
         _check_programs(options.plan, acknowledge=acknowledge)
-        _make_way(outputs, plan)
+        _make_way(outputs, options)
         hunted = _hunt(options)
         _leave(hunted, options, outputs)
         if (outputs.propose or outputs.take) and not hunted.interrupted:
@@ -133,7 +135,8 @@ def _check_together(outputs: Outputs, reaching: dict[str, Any], *, only_list: bo
         raise UsageError("--keep goes with one --fault", advice="for example: --fault 'battery level: missing'")
 
 
-def _options(path: Path, radio: RadioWords, given: tuple[str, ...], reaching: dict[str, Any]) -> HuntOptions:
+def _options(path: Path, radio: RadioWords, given: tuple[str, ...], reaching: dict[str, Any],
+             *, acknowledge: bool) -> HuntOptions:  # fmt: skip
     from benchrig.cli.given import values_for
     from benchrig.escapes.launch import HuntOptions
     from benchrig.plan.loader import load_plan
@@ -145,7 +148,9 @@ def _options(path: Path, radio: RadioWords, given: tuple[str, ...], reaching: di
     def other(plan: Path) -> Plan:
         """A plan that escapes are left to gets those of the values that it asks for."""
         asked = load_plan(plan, names_will_do=True).given
-        return load_plan(plan, {name: value for name, value in values.items() if name in asked}, seed=seed)
+        made = load_plan(plan, {name: value for name, value in values.items() if name in asked}, seed=seed)
+        _check_programs(made, acknowledge=acknowledge)
+        return made
 
     made = {**reaching, "families": _families(reaching["families"]), "pairs": reaching["pairs"] or 0}
     if made["jobs"] is None:
@@ -169,22 +174,30 @@ def _check_programs(plan: Plan, *, acknowledge: bool) -> None:
     if foreign and not acknowledge:
         names = ", ".join(f"{step.id} {step.called}" for step in foreign[:3])
         raise UsageError(
-            f"the plan runs other programs (step {names}), which would run for each fault",
+            f"{plan.path.name} runs other programs (step {names}), which would run for each fault",
             advice="add --acknowledge if they may",
         )
 
 
-def _make_way(outputs: Outputs, plan: Path) -> None:
-    """An earlier file must not be taken for the one of this hunt."""
+def _make_way(outputs: Outputs, options: HuntOptions) -> None:
+    """An earlier file must not be taken for the one of this hunt, and none that it reads may be written over."""
+    from benchrig.escapes.argued import beside
     from benchrig.escapes.page.whole import BEGINS
+    from benchrig.files import is_special, writable
     from benchrig.report.files.junit import REPORT
     from benchrig.report.place import clear, make_way
     from benchrig.report.registry import ReportChoice
 
     others = {"--keep": outputs.keep, "--page": outputs.page, "--propose": outputs.propose, "--take": outputs.take}
-    make_way([ReportChoice(REPORT, outputs.junit)], {"the plan": plan, **others})
+    devices = dict.fromkeys(path.resolve() for path in options.radio.files)
+    read = {f"the device file {path.name}": path for path in devices}
+    read["the argued file"] = options.argued or beside(options.plan.path)
+    make_way([ReportChoice(REPORT, outputs.junit)], {"the plan": options.plan.path, **read, **others})
     if outputs.page:
         clear("--page", BEGINS, outputs.page)
+    for path in (outputs.keep, outputs.propose, outputs.take):
+        if path and not is_special(path):
+            writable(path, force=outputs.force)
 
 
 def _list(options: HuntOptions, *, as_json: bool) -> None:
@@ -297,4 +310,6 @@ def _code(hunted: Hunted, fail_under: float) -> int:
         return INTERRUPTED
     if hunted.of("failed"):
         return INTERNAL
-    return int(hunted.share is not None and hunted.share < fail_under)
+    if hunted.share is None:  # of all faults of the device none was to be caught: that proves nothing
+        return int(hunted.coverage is not None and fail_under > 0)
+    return int(hunted.share < fail_under)

@@ -32,6 +32,7 @@ class Outputs:
 
     as_json: bool
     keep: Path | None
+    force: bool
 
 
 # These are fields of RejectOptions.
@@ -51,6 +52,7 @@ _testing = grouped(
 _outputs = grouped(
     json_option("One JSON document with all that is known of the units that were rejected, and of each limit."),
     path_option("--keep", help="With --unit: write its device file, to run or to hand over."),
+    flag("--force", help="Write over the file that --keep names."),
     to="outputs",
     make=Outputs,
 )
@@ -93,7 +95,7 @@ def rejects(plan: Path, radio: RadioWords, given: tuple[str, ...], acknowledge: 
             raise UsageError("--keep goes with --unit", advice="for example: --unit 4711")
         options = _options(plan, radio, given, testing)
         _check_programs(plan, acknowledge=acknowledge)
-        _make_way(outputs, plan)
+        _make_way(outputs, options)
         made = _test(options)
         _leave(made, options, outputs)
         sys.exit(_code(made))
@@ -123,10 +125,15 @@ def _check_programs(path: Path, *, acknowledge: bool) -> None:
         )
 
 
-def _make_way(outputs: Outputs, plan: Path) -> None:
+def _make_way(outputs: Outputs, options: RejectOptions) -> None:
+    from benchrig.files import is_special, writable
     from benchrig.report.place import make_way
 
-    make_way([], {"the plan": plan, "--keep": outputs.keep})
+    devices = dict.fromkeys(path.resolve() for path in options.radio.files)
+    read = {f"the device file {path.name}": path for path in devices}
+    make_way([], {"the plan": options.path, **read, "--keep": outputs.keep})
+    if outputs.keep and not is_special(outputs.keep):
+        writable(outputs.keep, force=outputs.force)
 
 
 def _test(options: RejectOptions) -> Rejects:

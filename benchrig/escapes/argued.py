@@ -32,7 +32,10 @@ from benchrig.source.shape import BAD, Misfit, Reader, describe_value, locate
 from benchrig.source.yaml import Node, read_file
 
 FOLDER = "escapes"
-_ONLY_WILD = re.compile(r"[*?\s]*")
+_ONLY_WILD = re.compile(r"[\W_]*")
+# What a name with * or ? has to say at least: fewer letters stand in names of any kind.
+_SAYS_WHICH = re.compile(r"[^\W_]{3}")
+_NARROWER = "name an attribute or a kind of fault"
 _LEAST = "write at least 'plan:', 'device:' and 'argued:'"
 
 
@@ -68,7 +71,9 @@ class FaultNames(tuple[str, ...]):
             if not isinstance(name, str):
                 raise Misfit(f"expected the name of a fault, found {describe_value(name)}", "quote it", path)
             if _ONLY_WILD.fullmatch(name):
-                raise Misfit(f"'{name}' would argue for every fault", "name an attribute or a kind of fault", path)
+                raise Misfit(f"'{name}' would argue for every fault", _NARROWER, path)
+            if ("*" in name or "?" in name) and not _SAYS_WHICH.search(name):
+                raise Misfit(f"'{name}' would argue for faults that nobody thought of", _NARROWER, path)
         return cls(names)
 
     def fit(self, name: str) -> bool:

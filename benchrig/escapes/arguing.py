@@ -10,10 +10,14 @@ import msgspec
 
 from benchrig.escapes.argued import Argued
 from benchrig.escapes.hunting import Hunt, Hunting
-from benchrig.escapes.results import PASSED, Argument, Result
+from benchrig.escapes.results import JUDGED, PASSED, Argument, Result
 from benchrig.escapes.rules import equivalent
 from benchrig.faults.fault import Fault
 from benchrig.plan.model import Plan
+from benchrig.source.problem import counted
+
+# So many faults more than those that it is for a pattern may fit.
+_FEW = 10
 
 
 @dataclass
@@ -27,12 +31,14 @@ class Arguing:
     all_faults: bool = False
     stale: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+    interrupted: bool = False
 
     def over(self, results: Sequence[Result], faults: Mapping[str, Fault]) -> list[Result]:
         by_rule = [self._by_rule(each, faults) for each in results]
         if self.argued is None:
             return by_rule
         self.stale += self._stale(self.argued, by_rule)
+        self.notes += self._wide(self.argued, by_rule)
         argued = [self._by_people(self.argued, each) for each in by_rule]
         return self._proved(self.argued, argued, faults)
 
@@ -57,6 +63,15 @@ class Arguing:
             elif fit and not any(each.outcome in PASSED for each in fit):
                 yield f"{place}: {entry.words} does not escape any more: take the entry out"
 
+    def _wide(self, argued: Argued, results: Sequence[Result]) -> Iterator[str]:
+        """Where most of what an argument is for is caught: it would hide these too, should they escape one day."""
+        for place, entry in zip(argued.places, argued.entries, strict=True):
+            fit = [each for each in results if entry.faults.fit(each.fault.name)]
+            caught, passed = (sum(each.outcome in kind for each in fit) for kind in (JUDGED - PASSED, PASSED))
+            if passed and caught > max(passed, _FEW) and not entry.left_to:
+                also = f"{entry.words} fits {counted(caught, 'fault')} that the plan does not pass"
+                yield f"{place}: {also}: name the {passed} that it does"
+
     def _proved(self, argued: Argued, results: list[Result], faults: Mapping[str, Fault]) -> list[Result]:
         """Those that are left to another plan count only if that one catches them."""
         left: dict[str, list[Result]] = {}
@@ -65,16 +80,21 @@ class Arguing:
                 left.setdefault(each.argument.left_to, []).append(each)
         refused: dict[str, str] = {}
         for name, theirs in left.items():
-            caught = self._caught_by(argued.plan.parent / name, [faults[each.fault.name] for each in theirs])
+            tried = [] if self.interrupted else [faults[each.fault.name] for each in theirs]
+            caught = self._caught_by(argued.plan.parent / name, tried) if tried else set()
             refused |= {each.fault.name: name for each in theirs if each.fault.name not in caught}
-        self.notes += [f"{name} is left to {plan}, which does not catch it" for name, plan in refused.items()]
+        if not self.interrupted:
+            self.notes += [f"{name} is left to {plan}, which does not catch it" for name, plan in refused.items()]
         return [_refused(each) if each.fault.name in refused else each for each in results]
 
     def _caught_by(self, path: Path, faults: Sequence[Fault]) -> set[str]:
         """The names of those that the other plan catches; NotSound when it does not pass the sound device."""
         other = replace(self.hunt, plan=self.loads(path), whole=False)
         other.prove()
-        return {each.fault.name for each in Hunting(other, faults).run() if each.outcome == "caught"}
+        hunting = Hunting(other, faults)
+        caught = {each.fault.name for each in hunting.run() if each.outcome == "caught"}
+        self.interrupted = self.interrupted or hunting.interrupted
+        return caught
 
 
 def _argued(result: Result, argument: Argument) -> Result:

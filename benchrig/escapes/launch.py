@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import functools
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -97,17 +98,20 @@ def hunted(
     faults = chosen_faults(options, sound)
     seeds = tuple(range(options.seed, options.seed + options.seeds))
     hunt = Hunt(options.plan, sound, operator, seeds, options.whole, options.jobs)
+    loads = functools.cache(options.loads)
+    for path in _left_to(argued, faults):
+        loads(path)
     hunt.prove()
     cache = Cache.of(options.cache, hunt)
     hunting = Hunting(hunt, faults, cache.known(faults), told(len(faults)))
     results = hunting.run()
     cache.keep(results)
-    arguing = Arguing(hunt, argued, options.loads, all_faults=options.takes_all and not hunting.interrupted)
+    arguing = Arguing(hunt, argued, loads, all_faults=options.takes_all and not hunting.interrupted)
     if not hunting.interrupted:
         results = arguing.over(results, {each.name: each for each in faults})
     made = _head(options, hunt, len(faults))
-    made.results, made.interrupted = results, hunting.interrupted
-    if options.takes_all and not hunting.interrupted:
+    made.results, made.interrupted = results, hunting.interrupted or arguing.interrupted
+    if options.takes_all and not made.interrupted:
         made.coverage = coverage_of(made.nodes, planned_requirements(options.plan), results)
     made.stale, made.notes = arguing.stale, [*notes, *cache.notes, *arguing.notes]
     return made
@@ -126,6 +130,14 @@ def _argued(options: HuntOptions) -> tuple[Argued | None, list[str]]:
     if named is not None:
         raise UsageError(sentence, advice="name the file for this device, or leave --argued out")
     return None, [f"{sentence}: nothing in it counts here"]
+
+
+def _left_to(argued: Argued | None, faults: Sequence[Fault]) -> Iterator[Path]:
+    """The plans that escapes may be left to: what is wrong with one is told before anything is tried."""
+    for entry in argued.entries if argued else ():
+        if entry.left_to and any(entry.faults.fit(fault.name) for fault in faults):
+            assert argued is not None
+            yield argued.plan.parent / entry.left_to
 
 
 def _head(options: HuntOptions, hunt: Hunt, asked: int) -> Hunted:

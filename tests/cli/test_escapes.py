@@ -17,7 +17,7 @@ from benchrig.faults.fault import Weight
 from tests.cli.kit import COMMAND, environment, here
 from tests.escapes.kit import written
 from tests.report.schemas import errors
-from tests.run.kit import DEVICES, PLANS
+from tests.run.kit import DEVICES, PLANS, plan_text
 
 RADIO = ("--radio", "virtual:device.yaml")
 MISSING = "humidity: missing"
@@ -130,6 +130,37 @@ def test_a_plan_that_the_sound_device_fails_and_one_that_runs_programs_end_it(tm
     written(tmp_path, "  - command: ['true']\n    expect: {exit_code: {equals: 0}}\n")
     assert "would run for each fault" in escapes(tmp_path).stderr
     assert escapes(tmp_path, "--acknowledge", "--fault", MISSING).returncode == 1
+
+
+def test_no_program_of_a_plan_that_escapes_are_left_to_runs_unasked(tmp_path: Path) -> None:
+    """And nothing is tried before that is said."""
+    written(tmp_path)
+    touch = "  - command: [touch, ran]\n    expect: {exit_code: {equals: 0}}\n"
+    (tmp_path / "nightly.yaml").write_text(plan_text(touch), encoding="utf-8")
+    (tmp_path / "argued.yaml").write_text(
+        "plan: plan.yaml\ndevice: device.yaml\nargued:\n  - {faults: 'pressure: *', left_to: nightly.yaml, why: a, by: b, date: '2026-11-27'}\n",
+        encoding="utf-8",
+    )
+    words = ("--argued", "argued.yaml", "--fault", "pressure: missing")
+    done = escapes(tmp_path, *words)
+    assert (done.returncode, "nightly.yaml runs other programs" in done.stderr) == (4, True)
+    assert not (tmp_path / "ran").exists()
+    assert escapes(tmp_path, *words, "--acknowledge").returncode == 1
+    assert (tmp_path / "ran").exists()
+
+
+def test_what_a_hunt_reads_and_what_is_there_is_not_written_over(tmp_path: Path) -> None:
+    written(tmp_path)
+    sound = (tmp_path / "device.yaml").read_text("utf-8")
+    for words, told in ((("--keep", "device.yaml", "--force"), "name the same file"), (("--keep", "kept"), "exists")):
+        (tmp_path / "kept").write_text("mine")
+        done = escapes(tmp_path, "--fault", MISSING, *words)
+        assert (done.returncode, told in done.stderr) == (4, True)
+    assert ((tmp_path / "device.yaml").read_text("utf-8"), (tmp_path / "kept").read_text()) == (sound, "mine")
+    assert escapes(tmp_path, "--fault", MISSING, "--keep", "kept", "--force").returncode == 0
+    words = ("rejects", "plan.yaml", *RADIO, "--unit", "1", "--keep", "device.yaml", "--force")
+    assert here(*words, cwd=tmp_path).returncode == 4
+    assert (tmp_path / "device.yaml").read_text("utf-8") == sound
 
 
 @pytest.mark.slow

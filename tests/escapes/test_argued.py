@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,8 +12,8 @@ import pytest
 from benchrig.errors import PlanError
 from benchrig.escapes.argued import beside, load_argued
 from benchrig.escapes.arguing import Arguing
-from benchrig.escapes.hunting import NotSound
-from benchrig.escapes.results import Result
+from benchrig.escapes.hunting import Hunting, NotSound
+from benchrig.escapes.results import About, Result
 from benchrig.plan.loader import load_plan
 from tests.cli.kit import here
 from tests.escapes.kit import ALL, HOT, LOW, hunt, plan_of, results, written
@@ -67,6 +69,35 @@ def test_what_is_left_to_another_plan_is_run_on_it(tmp_path: Path, steps: str, o
     assert arguing.notes == ([] if outcome == "left" else refused)
 
 
+def test_a_hunt_that_is_interrupted_while_it_proves_has_proved_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def interrupted(self: Hunting) -> Iterator[Result]:
+        raise KeyboardInterrupt
+        yield
+
+    (tmp_path / "nightly.yaml").write_text(plan_text(PRESSURE), encoding="utf-8")
+    real = Hunting._results
+    monkeypatch.setattr(
+        Hunting,
+        "_results",
+        lambda self: interrupted(self) if self.hunt.plan.path.name == "nightly.yaml" else real(self),
+    )
+    found, arguing = over(tmp_path, f"  - faults: 'pressure: *'\n    left_to: nightly.yaml\n    {WHO}\n")
+    assert (found[LOW.name].outcome, arguing.interrupted, arguing.notes) == ("escaped", True, [])
+
+
+def test_an_argument_that_fits_much_more_than_escapes_is_told(tmp_path: Path) -> None:
+    about = [About(f"note: kind {number}", "value", "minor", "", ["device"]) for number in range(12)]
+    tried = [Result(each, "escaped" if at == 0 else "caught") for at, each in enumerate(about)]
+    path = tmp_path / "argued.yaml"
+    written(tmp_path)
+    path.write_text(f"{HEAD}  - faults: 'note: *'\n    {WHO}\n", encoding="utf-8")
+    arguing = Arguing(hunt(tmp_path), load_argued(path, tmp_path / "plan.yaml"), lambda plan: load_plan(plan, {}))
+    arguing.over(tried, {each.name: replace(LOW, name=each.name) for each in about})
+    assert arguing.notes == [f"{path}:4: 'note: *' fits 11 faults that the plan does not pass: name the 1 that it does"]
+
+
 def test_a_plan_that_fails_the_sound_device_catches_nothing(tmp_path: Path) -> None:
     (tmp_path / "nightly.yaml").write_text(plan_text(PRESSURE.replace("100000", "200000")), encoding="utf-8")
     with pytest.raises(NotSound, match=r"nightly\.yaml does not pass the sound device"):
@@ -78,6 +109,8 @@ def test_a_plan_that_fails_the_sound_device_catches_nothing(tmp_path: Path) -> N
     [
         (f"{HEAD}  - faults: 'a: b'\n", ["the key 'why' is missing", "the key 'by' is missing", "the key 'date' is missing"]),
         (f"{HEAD}  - faults: '*'\n    {WHO}\n", ["'*' would argue for every fault"]),
+        (f"{HEAD}  - faults: '*: *'\n    {WHO}\n", ["'*: *' would argue for every fault"]),
+        (f"{HEAD}  - faults: 'a*: *e*'\n    {WHO}\n", ["'a*: *e*' would argue for faults that nobody thought of"]),
         (f"{HEAD}  - faults: []\n    {WHO}\n", ["expected the name of a fault, found none"]),
         (f"{HEAD}  - faults: a\n    why: ' '\n    by: ''\n    date: 'May'\n", ["expected a day, found the text 'May'"]),
         (f"{HEAD}  - faults: a\n    why: ' '\n    by: ''\n    date: '2026-02-28'\n",
