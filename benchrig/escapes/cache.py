@@ -140,8 +140,8 @@ def _told(node: StepPlan, folder: Path) -> Iterator[Any]:
     for step in every_step([node]):
         names = sorted((name, repr(spec)) for name, spec in step.names.aliases.items())
         yield step.id, step.called, step.section, step.device, step.part, [*_meant(step.node)], names
-        if _FILE in step.node.entries:
-            yield file_bytes(folder, getattr(step.step, _FILE))
+        if (name := getattr(step.step, _FILE, None)) and not step.kind.executes:
+            yield file_bytes(folder, name)
 
 
 def _not_told(step: StepPlan) -> str:
