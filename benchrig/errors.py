@@ -14,6 +14,7 @@ BenchrigError                     cause
 ├── LinkError                     link
 │   ├── DeviceNotFound            link      nothing that answers the selection was heard (also TimeoutError)
 │   ├── ConnectFailed             link      one connection attempt did not succeed
+│   │   ├── NotConnectable        device    … for what the device advertises says that it takes none
 │   │   ├── ConnectUnanswered     link      … since the device heard it, or did not, and gave no answer
 │   │   └── ConnectTimeout        link      … within its time (also TimeoutError)
 │   └── LinkLost                  link      the connection ended while it was needed
@@ -127,7 +128,7 @@ class UnfitAddress(WrongDevice):
 
 
 class LinkError(BenchrigError):
-    cause = "link"
+    cause: Cause = "link"
     may_pass = True
 
 
@@ -137,6 +138,10 @@ class DeviceNotFound(LinkError, TimeoutError):
 
 class ConnectFailed(LinkError):
     pass
+
+
+class NotConnectable(ConnectFailed):
+    cause = "device"
 
 
 class ConnectUnanswered(ConnectFailed):

@@ -69,6 +69,7 @@ class RejectsPage:
         for each in made.tight:
             self._line(f"step {each.node} {each.step}, {each.reading}: {percent(each.rate.share)} are beyond the bound")
             self._line(proposal_words(each, made.asked_rate), indent=4, style="bold")
+        self._line("a wider bound lets faulty units through too: hunt with it, benchrig escapes", style="dim")
 
     def _limits(self, made: Rejects) -> None:
         """How far the units are from each limit; with results of escapes what it catches."""

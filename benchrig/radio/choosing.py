@@ -6,7 +6,7 @@ import fnmatch
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from benchrig.errors import AmbiguousDevice, ConnectFailed, DeviceNotFound, StationError
+from benchrig.errors import AmbiguousDevice, DeviceNotFound, NotConnectable, StationError
 from benchrig.radio.scan import Ear, Selection, Sighting, lead
 from benchrig.source.problem import printable
 
@@ -103,9 +103,9 @@ def _by_name_only(others: Sequence[Sighting], selection: Selection) -> str:
 
 
 def check_connectable(unit: Sighting) -> None:
-    """See that the device takes connections, where the radio knows. ConnectFailed."""
+    """See that the device takes connections, where the radio knows. NotConnectable."""
     if unit.takes_no_connections:
-        raise ConnectFailed(
+        raise NotConnectable(
             f"{printable(unit.name) or unit.address} does not take connections: what it advertises says so",
             advice="make it connectable (a button, or the mode of its firmware) and try again",
         )

@@ -114,7 +114,7 @@ def test_two_units_are_ambiguous_with_candidates() -> None:
 
 def test_a_unit_that_takes_no_connections_is_said_so_at_once() -> None:
     ran = run(plan_text(READ), thermometer().replace("interval: 20 ms", "interval: 20 ms, connectable: false"))
-    assert (ran.verdicts(), ran.ended.cause) == (["pass", "fail", "skip"], "link")
+    assert (ran.verdicts(), ran.ended.cause) == (["pass", "fail", "skip"], "device")
     assert "unit 1 does not take connections" in ran.ended.message
     assert ran.ended.at < 1.0
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
@@ -14,12 +14,14 @@ from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan
 from benchrig.plan.writing import StepText
 from benchrig.radio.virtual.device_spec import DeviceSpec
+from benchrig.radio.virtual.spread import Unit, unit_of
 from benchrig.source.problem import Problems
 from benchrig.source.shape import as_written, locate
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Sequence, read_bytes
 from benchrig.steps.bench import Operator
 
+NO_LABELS: Mapping[str, str] = {}
 _UP, _DOWN = "connect", "disconnect"
 # What is done before the attributes of a device are looked at.
 _FIRST = ("connect", "discover", "pair", "encrypt")
@@ -36,6 +38,8 @@ class Ground:
     given: Mapping[str, str] = field(default_factory=dict)
     jobs: int = 1
     seed: int = 0
+    # the device with what its file says of how units differ
+    spread: DeviceSpec | None = None
 
     @property
     def unit(self) -> DeviceSpec:
@@ -45,9 +49,19 @@ class Ground:
     def root(self) -> MappingNode:
         return root_of(self.text, str(self.plan.path))
 
-    def loaded(self, text: str) -> Plan:
-        """Another text of the plan. PlanError."""
-        return load_plan(self.plan.path, dict(self.given), text=text, seed=self.seed)
+    def loaded(self, text: str, labels: Mapping[str, str] = NO_LABELS) -> Plan:
+        """Another text of the plan; `labels` are those of another unit, for what the plan asks for. PlanError."""
+        read = {name: label for name, label in labels.items() if name in self.plan.given}
+        return load_plan(self.plan.path, {**self.given, **read}, text=text, seed=self.seed)
+
+    @property
+    def is_spread(self) -> bool:
+        return self.spread is not None and self.spread.spread is not None
+
+    def units(self, count: int) -> Iterator[Unit]:
+        """So many good units that differ; none where the device file does not say how."""
+        if self.spread is not None and self.is_spread:
+            yield from (unit_of(self.spread, number, self.seed) for number in range(1, count + 1))
 
     @cached_property
     def written(self) -> dict[str, Path_]:

@@ -31,6 +31,8 @@ from benchrig.record.model import Record
 
 # How often the sound device is run on each air: to see what it gives, and to see that it passes.
 LOOKS, PROOFS = 2, 3
+# How many other good units have to pass, where the device file says how they differ.
+UNITS = 5
 # So often what is left is looked at again.
 _ROUNDS = 4
 
@@ -91,7 +93,7 @@ def good(ground: Ground, candidates: Sequence[Candidate], tell: Callable[[str], 
         for number, each in enumerate(asked)
     ]
     told = [each for each in told if _judges(each)]
-    return _passing(ground, without_what_is_wrong(ground, told), PROOFS)
+    return _passing(ground, without_what_is_wrong(ground, told), PROOFS, UNITS)
 
 
 def _once(candidates: Iterable[Candidate]) -> list[Candidate]:
@@ -117,6 +119,20 @@ def _records(ground: Ground, plan: Plan, count: int) -> list[Record]:
     return [trial(plan, scene, ground.operator, seed=seed) for scene in ground.scenes() for seed in range(1, count + 1)]
 
 
+def _of_units(ground: Ground, text: str, count: int) -> list[Record]:
+    """Runs of good units that differ as the device file says, on rough air where the scene names none."""
+    scene = ground.scenes()[-1]
+    return [
+        trial(
+            replace(ground.loaded(text, unit.labels), deadline=None),
+            scene.with_unit(unit.device),
+            ground.operator,
+            seed=unit.number,
+        )
+        for unit in ground.units(count)
+    ]
+
+
 def _asking(candidate: Candidate) -> Candidate:
     """With limits that any value satisfies in place of those that are to be told."""
     numbers = {
@@ -128,13 +144,14 @@ def _asking(candidate: Candidate) -> Candidate:
     return filled(candidate, numbers)
 
 
-def _passing(ground: Ground, candidates: Sequence[Candidate], count: int) -> list[Candidate]:
-    """Without those with which the sound device does not pass. Of each run only what failed first is taken out: the rest
+def _passing(ground: Ground, candidates: Sequence[Candidate], count: int, units: int = 0) -> list[Candidate]:
+    """Without those with which the sound device, or another good unit, does not pass. Of each run only what failed first is taken out: the rest
     may have failed for that."""
     left = [*candidates]
     while True:
         everything = taken(ground, left)
-        bad = {_first(everything, record) for record in _records(ground, everything.plan, count)} - {None}
+        records = [*_records(ground, everything.plan, count), *_of_units(ground, everything.text, units)]
+        bad = {_first(everything, record) for record in records} - {None}
         if not bad:
             return left
         left = [each for number, each in enumerate(left) if number not in bad]
@@ -220,7 +237,7 @@ def _verified(
     results, before = list[Result](), ground.plan
     for _ in range(_ROUNDS):
         # what passes beside all others need not do so beside a few of them
-        fit = {each.title for each in _passing(ground, [candidates[number] for number in choices], PROOFS)}
+        fit = {each.title for each in _passing(ground, [candidates[number] for number in choices], PROOFS, UNITS)}
         dropped |= {number for number in choices if candidates[number].title not in fit}
         choices = [number for number in choices if number not in dropped]
         result = taken(ground, [candidates[number] for number in choices])

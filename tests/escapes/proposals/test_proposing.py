@@ -17,14 +17,17 @@ from benchrig.escapes.proposals.ground import Ground
 from benchrig.escapes.proposals.proposing import Proposals, propose
 from benchrig.escapes.proposals.writing import proposals_text
 from benchrig.escapes.trial import trial
-from benchrig.faults.fault import Fault
-from benchrig.faults.mutation import added
+from benchrig.faults.fault import Fault, Scene
+from benchrig.faults.mutation import added, replaced
 from benchrig.plan.loader import load_plan
+from benchrig.radio.virtual import load_devices
+from benchrig.radio.virtual.device_spec import DeviceSpec
 from benchrig.radio.virtual.gatt_spec import ServiceSpec
 from benchrig.radio.virtual.words import ServiceUuid
 from benchrig.source.problem import Problems
 from benchrig.source.yaml import read_text
 from tests.escapes.kit import LOW, fault, plan_of, sound
+from tests.run.kit import device_text
 
 STEPS = """  # the first value
   - read: temperature # why
@@ -100,3 +103,28 @@ def test_the_fewest_are_chosen_what_matters_most_first_and_what_takes_time_last(
     assert chosen(candidates, costs, {"a": by({0}), "b": by({0, 1}), "c": by({0, 2})}, faults) == [0]
     assert chosen(candidates, costs, {"a": by({1, 2}), "b": by({2}), "c": by({3})}, faults) == [2, 3]
     assert chosen(candidates, costs, {"a": by({2, 3}), "b": by({2, 3}), "c": by()}, faults) == [3]
+
+
+NAMED = """services:
+  - service: device information
+    characteristics:
+      - {characteristic: model number, properties: [read], value: M-0001}
+  - service: environmental sensing
+    characteristics:
+      - {characteristic: temperature, properties: [read], value: 21.5 °C}
+spread: {values: [{of: model number, text: 'M-{number}', digits: 4, label: model}]}
+"""
+
+
+def test_what_differs_from_unit_to_unit_is_no_limit_for_all(tmp_path: Path) -> None:
+    plan = plan_of(tmp_path, STEPS)
+    (tmp_path / "device.yaml").write_text(device_text(NAMED), encoding="utf-8")
+    problems = Problems()
+    (unit,) = load_devices([tmp_path / "device.yaml"], problems)
+    assert isinstance(unit, DeviceSpec)
+    other = fault("model number: another", "device information/model number", replaced(value="N-0001"))
+    for spread in (None, unit):
+        ground = Ground(plan, plan.path.read_text(), Scene((unit,)), Unattended(), spread=spread)
+        made = propose(ground, [other])
+        text = proposals_text(made, ground, 1)
+        assert ("equals: M-0001" in text, "has no 'spread'" in text) == (spread is None, spread is None), text
