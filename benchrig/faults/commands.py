@@ -50,7 +50,11 @@ def _with(name: str, value: Any) -> Change:
 
 
 def _known(doing: Doing) -> Iterator[Fault]:
-    yield doing.fault("exchange", "not known", "The device does not know {it}.", dropped)
+    if any(isinstance(one, AttError | Disconnect) for one in doing.spec.behaviours):
+        says = "The device lets {it} pass, which it must refuse."
+        yield doing.fault("exchange", "not known", says, dropped, "grave")
+    else:
+        yield doing.fault("exchange", "not known", "The device does not know {it}.", dropped)
     begins = getattr(doing.spec, "starts_with", None)
     if begins is not None and len(begins) > 2:
         shorter = replaced(starts_with=Hex(begins[:-1]))

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from msgspec.structs import replace
 
 from benchrig.faults import parts
 from benchrig.faults.doings import Doing, doings
-from benchrig.faults.fault import Fault, Scene, on_unit
+from benchrig.faults.fault import Fault, Scene, Weight, on_unit
 from benchrig.faults.limits import Limits
 from benchrig.faults.mutation import Mutation, replaced, within
 from benchrig.faults.parts import OF_LINK, At
@@ -81,11 +81,14 @@ def _or_gone(change: Any) -> Any:
 
 # Values that go on by themselves
 
+# What was opened stays open.
+_FOR_GOOD: Mapping[str, Weight] = {"never comes to its end": "grave", "ends as it began": "grave"}
+
 
 def _courses(doing: Doing, field: str, name: str, value: Any) -> Iterator[Fault]:
     for kind, says, other in _other_courses(value):
-        change = within(field, _named(name, other))
-        yield doing.fault("firmware", f"{name} {kind}", says.replace("NAME", name), change)
+        change, weight = within(field, _named(name, other)), _FOR_GOOD.get(kind, "serious")
+        yield doing.fault("firmware", f"{name} {kind}", says.replace("NAME", name), change, weight)
 
 
 def _named(name: str, other: Any) -> Any:

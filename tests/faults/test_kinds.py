@@ -6,11 +6,14 @@ import pytest
 
 from benchrig.faults.fault import Scene
 from benchrig.faults.registry import faults_of
+from benchrig.radio.virtual import load_devices
+from benchrig.source.problem import Problems
 from benchrig.values.limit import Limit
 from benchrig.values.pattern import Regex
 from benchrig.values.quantity import Quantity
 from tests.faults.small import LIMITS, SMALL
 from tests.radio.virtual.bench import models
+from tests.run.kit import DEVICES
 
 SIZES = ["a byte short", "a byte long", "empty"]
 SCALES = ["scale x10", "scale /10", "scale x100"]
@@ -146,5 +149,14 @@ def test_weights() -> None:
     weights = {fault.name: fault.weight for fault in faults_of(SMALL)}
     assert weights["alarm limit: scale x10"] == weights["table: extra factory service"] == "grave"
     assert weights["control: extra read"] == weights["serial number: extra write"] == "grave"
+    box = {
+        fault.name: fault
+        for fault in faults_of(Scene(tuple(load_devices([DEVICES / "transport_box.yaml"], Problems()))))
+    }
+    assert box["control 01 each 3 times: not known"].says == (
+        "The device lets the control 01 each 3 times pass, which it must refuse."
+    )
+    for name in ("control 01 each 3 times: not known", "control 01 48 21: state.lock never comes to its end"):
+        assert box[name].weight == "grave"
     assert weights["temperature: missing"] == weights["temperature: scale x10"] == "serious"
     assert weights["serial number: trailing NUL"] == weights["table: handles moved"] == "minor"
