@@ -116,6 +116,7 @@ spread: {values: [{of: model number, text: 'M-{number}', digits: 4, label: model
 """
 
 
+@pytest.mark.slow
 def test_what_differs_from_unit_to_unit_is_no_limit_for_all(tmp_path: Path) -> None:
     plan = plan_of(tmp_path, STEPS)
     (tmp_path / "device.yaml").write_text(device_text(NAMED), encoding="utf-8")
