@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from benchrig.steps.returned import Value
     from benchrig.values.quantity import Quantity
 
-__version__ = "0.5.0"
+__version__ = "0.6.0"
 
 __all__ = [
     "AttError",
