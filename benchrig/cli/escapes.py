@@ -17,6 +17,7 @@ from benchrig.cli.failing import errors_for_people
 from benchrig.cli.groups import RadioWords, grouped, radio_options
 from benchrig.cli.options import flag, json_option, option, path_option, seed_option
 from benchrig.cli.out import echo, print_json, whatever_the_output_does
+from benchrig.cli.programs import check_programs
 from benchrig.cli.types import Share, Whole
 from benchrig.errors import UsageError
 
@@ -116,7 +117,7 @@ def escapes(plan: Path, radio: RadioWords, given: tuple[str, ...], only_list: bo
         if only_list:
             _list(options, as_json=outputs.as_json)
             return
-        _check_programs(options.plan, acknowledge=acknowledge)
+        check_programs(options.plan, "for each fault", acknowledge=acknowledge)
         _make_way(outputs, options)
         hunted = _hunt(options)
         _leave(hunted, options, outputs)
@@ -149,7 +150,7 @@ def _options(path: Path, radio: RadioWords, given: tuple[str, ...], reaching: di
         """A plan that escapes are left to gets those of the values that it asks for."""
         asked = load_plan(plan, names_will_do=True).given
         made = load_plan(plan, {name: value for name, value in values.items() if name in asked}, seed=seed)
-        _check_programs(made, acknowledge=acknowledge)
+        check_programs(made, "for each fault", acknowledge=acknowledge)
         return made
 
     made = {**reaching, "families": _families(reaching["families"]), "pairs": reaching["pairs"] or 0}
@@ -167,16 +168,6 @@ def _families(words: tuple[str, ...]) -> tuple[str, ...]:
         if name not in FAMILIES:
             raise UsageError(f"unknown family of faults '{name}'", advice=suggest(name, FAMILIES))
     return tuple(names)
-
-
-def _check_programs(plan: Plan, *, acknowledge: bool) -> None:
-    foreign = [step for step in plan.steps if step.kind.executes]
-    if foreign and not acknowledge:
-        names = ", ".join(f"{step.id} {step.called}" for step in foreign[:3])
-        raise UsageError(
-            f"{plan.path.name} runs other programs (step {names}), which would run for each fault",
-            advice="add --acknowledge if they may",
-        )
 
 
 def _make_way(outputs: Outputs, options: HuntOptions) -> None:

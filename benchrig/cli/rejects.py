@@ -15,6 +15,7 @@ from benchrig.cli.failing import errors_for_people
 from benchrig.cli.groups import RadioWords, grouped, radio_options
 from benchrig.cli.options import flag, json_option, option, path_option, seed_option
 from benchrig.cli.out import echo, print_json, whatever_the_output_does
+from benchrig.cli.programs import check_programs
 from benchrig.cli.types import Percent, Share, Whole
 from benchrig.errors import UsageError
 
@@ -90,11 +91,13 @@ def rejects(plan: Path, radio: RadioWords, given: tuple[str, ...], acknowledge: 
       benchrig rejects testplans/end_of_line.yaml --radio virtual:testplans/devices/logger.yaml \\
         --units 3000 --rate '0.1 %' --escapes escapes.json
     """
+    from benchrig.plan.loader import load_plan
+
     with errors_for_people():
         if outputs.keep and testing["unit"] is None:
             raise UsageError("--keep goes with --unit", advice="for example: --unit 4711")
         options = _options(plan, radio, given, testing)
-        _check_programs(plan, acknowledge=acknowledge)
+        check_programs(load_plan(plan), "for each unit", acknowledge=acknowledge)
         _make_way(outputs, options)
         made = _test(options)
         _leave(made, options, outputs)
@@ -111,18 +114,6 @@ def _options(path: Path, radio: RadioWords, given: tuple[str, ...], testing: dic
     if not 0 < made["rate"] < 1:
         raise UsageError("--rate is above 0 % and below 100 %", advice="for example: --rate '0.1 %'")
     return RejectOptions(path, radio.choice(), values_for(path, {}, given), **made)
-
-
-def _check_programs(path: Path, *, acknowledge: bool) -> None:
-    from benchrig.plan.loader import load_plan
-
-    foreign = [step for step in load_plan(path).steps if step.kind.executes]
-    if foreign and not acknowledge:
-        names = ", ".join(f"{step.id} {step.called}" for step in foreign[:3])
-        raise UsageError(
-            f"the plan runs other programs (step {names}), which would run for each unit",
-            advice="add --acknowledge if they may",
-        )
 
 
 def _make_way(outputs: Outputs, options: RejectOptions) -> None:

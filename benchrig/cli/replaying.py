@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from benchrig.cli.given import parse_given
 from benchrig.cli.out import echo, print_json, tell, whatever_the_output_does
+from benchrig.cli.programs import check_programs
 from benchrig.errors import BenchrigError, UsageError
 
 if TYPE_CHECKING:
@@ -34,7 +35,7 @@ class Replayed:
 
 def replay(
     run: Path, target: Path | None, beside: Sequence[Path], plan: Path | None, given: Sequence[str], *,
-    check: bool, force: bool, as_json: bool,
+    check: bool, acknowledge: bool, force: bool, as_json: bool,
 ) -> None:  # fmt: skip
     """Write the twin, and run the plan on it where that is asked for; exit code 1 where it fails otherwise."""
     from benchrig.files import writable, write_whole
@@ -42,6 +43,8 @@ def replay(
     from benchrig.replay.making import twin_of
 
     read = _read(run, beside, plan, parse_given(given), needs_plan=check)
+    if check and read.plan:
+        check_programs(read.plan, "on the twin", acknowledge=acknowledge)
     made = twin_of(read.record, folder=read.folder, capture=read.capture, plan=read.plan)
     target = target or read.folder / NAME
     to_output = str(target) == "-"

@@ -102,7 +102,7 @@ def twin(
         if saved:
             raise UsageError("--of and --from exclude each other", advice="keep one of the two")
         plan = click.get_current_context().params.get("plan")
-        replay(run, target, beside, plan, given, check=check, force=force, as_json=as_json)
+        replay(run, target, beside, plan, given, check=check, acknowledge=acknowledge, force=force, as_json=as_json)
         return
     if target is None:
         raise UsageError("the file to write is missing", advice="add -o FILE")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import math
+from decimal import Decimal
 from typing import Any, Generic, TypeVar
 
 import click
@@ -66,8 +67,8 @@ class Share(Written[float]):
 
     def read(self, text: str) -> float:
         share = -1.0
-        with contextlib.suppress(ValueError):
-            share = float(text.strip().removesuffix("%")) / 100
+        with contextlib.suppress(ArithmeticError):  # decimal: 99.9 % is what 999 of 1000 are
+            share = float(Decimal(text.strip().removesuffix("%")) / 100)
         if not 0 <= share <= 1:
             raise UsageError(f"expected a percentage from 0 to 100 %, found '{text}'")
         return share

@@ -43,11 +43,13 @@ def sends_no_value(device: DeviceSpec) -> DeviceSpec:
 
 def has_nothing_to_lose(device: DeviceSpec) -> DeviceSpec:
     """`volatile` puts a value back to what the file says, where it is anyway as long as nothing moves it: no write, no
-    `set` of anything that happens, no progress of its own. What can neither be read nor subscribed to may move, where the
+    `set` or `notify` of anything that happens, no progress of its own. What can neither be read nor subscribed to may move, where the
     device does nothing that could depend on it."""
     doings = [*_doings(device)]
-    moved = {name.partition(".")[0] for doing in doings for name in doing.set}
-    acts = any(doing.set or doing.notify or doing.print or doing.enter for doing in doings)
+    moved = {name.partition(".")[0] for doing in doings for name in (*doing.set, *doing.notify)}
+    acts = any(
+        doing.set or doing.notify or doing.print or doing.enter or getattr(doing, "only_if", None) for doing in doings
+    )
 
     def settled(one: CharacteristicSpec) -> CharacteristicSpec:
         stays = one.called not in moved and not one.property_bits & WRITES and _is_settled(one.source.pattern)

@@ -87,10 +87,10 @@ def after(first: Callable[[DeviceSpec], DeviceSpec], fault: Fault) -> Fault:
 
 
 def together(one: Fault, other: Fault) -> Fault:
-    """Both at once."""
+    """Both at once. It is one of the bench, which a plan may pass, where both are."""
     return Fault(
         name=f"{one.name} + {other.name}",
-        family=one.family,
+        family=other.family if one.family == "bench" else one.family,
         says=f"{one.says} {other.says}",
         change=lambda scene: other.scene(one.scene(scene)),
         weight=min(one.weight, other.weight, key=WEIGHTS.index),

@@ -12,6 +12,7 @@ import pytest
 from lxml import etree
 
 from benchrig.cli.escapes_text import EscapesPage
+from benchrig.cli.types import Share
 from benchrig.escapes.results import About, Hunted, Outcome, Result, from_json
 from benchrig.faults.fault import Weight
 from tests.cli.kit import COMMAND, environment, here
@@ -95,6 +96,17 @@ def test_the_list_is_of_all_that_can_be_named(tmp_path: Path) -> None:
     assert MISSING in {each["name"] for each in faults}
     listed = escapes(tmp_path, "--list").stdout
     assert listed.splitlines()[-1].startswith(f"{len(faults)} faults: advertising ")
+
+
+def test_a_pair_with_one_fault_of_the_unit_is_not_harmless(tmp_path: Path) -> None:
+    written(tmp_path)
+    done = escapes(tmp_path, "--fault", "bench: foreign units + pressure: missing", "--json")
+    assert (done.returncode, from_json(done.stdout.encode()).counts) == (1, {"escaped": 1})
+
+
+def test_a_share_is_the_one_that_is_written() -> None:
+    read = [Share().read(f"{tenths / 10:g} %") for tenths in range(1001)]
+    assert read == [tenths / 1000 for tenths in range(1001)]
 
 
 def test_two_at_once(tmp_path: Path) -> None:

@@ -70,6 +70,15 @@ def test_another_plan_does_not_fail_alike(night: Path) -> None:
     assert "the plan does NOT end alike on the twin" in done.stderr
 
 
+def test_no_program_runs_on_a_desk_unasked(night: Path) -> None:
+    program = "steps:\n  - command: [touch, ran]\n    expect: {exit_code: {equals: 0}}\n"
+    plan = (night / "plan.yaml").read_text("utf-8").replace("steps:\n", program, 1)
+    (night / "programs.yaml").write_text(plan, "utf-8")
+    done = here("twin", "--of", run_of(night), "--check", "--plan", "programs.yaml", "-o", "-", cwd=night)
+    assert (done.returncode, "which would run on the twin" in done.stderr) == (4, True)
+    assert not (night / "ran").exists()
+
+
 @pytest.mark.parametrize(
     ("options", "said"),
     [

@@ -19,6 +19,7 @@ from benchrig.radio.virtual.reaction_spec import ReadSpec
 from tests.draft.devices import CLOCK, HEART, SHELVES, THERMOMETER
 from tests.escapes.kit import SENSING, hunt, plan_of, sound, written
 from tests.radio.virtual.bench import models
+from tests.run.kit import device_text
 
 PRESSURE = f"{SENSING}/pressure"
 BENT = replaced(distorted=DistortionSpec(how="swapped bytes"))
@@ -66,9 +67,26 @@ WRITES_IT = "on_connect:\n  - {set: {serial number: NEW}}\n"
 DEPENDS = "on_connect:\n  - {print: '{heart rate control point}'}\n"
 
 
+# What was written, or told as a change, decides how a link goes on, or can be read.
+COMMANDS = """services:
+  - service: 0000fff0-0000-1000-8000-00805f9b34fb
+    characteristics:
+      - {characteristic: 0000fff1-0000-1000-8000-00805f9b34fb, name: code, properties: [%s], as: uint8, value: 0}
+      - characteristic: 0000fff2-0000-1000-8000-00805f9b34fb
+        name: control
+        properties: [write]
+        raw: ''
+        on_write: {store: false, cases: [{starts_with: '01', %s}]}
+"""
+GATED = device_text(COMMANDS % ("write", "only_if: {code: 1}, disconnect: true"))
+TOLD = device_text(COMMANDS % ("read, notify", "notify: {code: {states: [{value: 1, for: 1 s}, {value: 2}]}}"))
+
+
 @pytest.mark.parametrize(
     ("device", "is_equivalent"),
     [
+        (GATED, False),
+        (TOLD, False),
         (SHELVES[0], True),  # constants and noise that nobody can write
         (HEART, True),  # what is written there can never be asked for
         (THERMOMETER, False),  # a setting
