@@ -101,6 +101,8 @@ def _fill(made: Rejects, of: Tested, hunted: Hunted | None) -> None:
     made.rejected = [run for run in runs if run.is_rejected]
     if not runs:
         return
+    if len(made.rejected) == len(runs) > 1:
+        made.notes.append("no unit passes: see with 'benchrig run' whether the one of the device file does")
     made.rate = tight.share_of(len(made.rejected), len(runs), made.confidence)
     made.steps = tight.rejecting(runs, made.confidence)
     seen, times = tight.by_limit(runs), sensitivity.mean_times(runs)

@@ -159,3 +159,11 @@ SERVICES_ALONE = """services:
       - {characteristic: temperature, properties: [read], value: 20 °C}
       - {characteristic: humidity, properties: [read], value: 40 %}
 """
+
+
+def test_a_plan_that_no_unit_passes_is_said_to_be_one(tmp_path: Path) -> None:
+    written(tmp_path, TIGHT % 21.5)
+    assert rejects(tmp_path, count=5).notes == []
+    written(tmp_path, TIGHT % -40)
+    [note] = rejects(tmp_path, count=5).notes
+    assert note.startswith("no unit passes: ")
