@@ -106,7 +106,7 @@ def _traffic(path: Path, evidence: Evidence) -> Traffic:
     traffic = traffic_of(capture.packets)
     evidence.sources.append(f"capture {path.name}")
     if capture.cut_off is not None:
-        evidence.doubts.append(f"capture {path.name}: what came after offset {capture.cut_off}, where it is cut off")
+        evidence.doubts.append(f"capture {path.name}: all after offset {capture.cut_off}, where it is cut off")
     if damaged := capture.shortened + traffic.malformed:
         evidence.doubts.append(f"capture {path.name}: {counted(damaged, 'packet')} that are shortened or malformed")
     return traffic

@@ -195,7 +195,7 @@ def test_a_capture_alone_tells_reads_writes_answers_and_streams(tmp_path: Path) 
     whole = (tmp_path / "a.btsnoop").read_bytes()
     (tmp_path / "cut.btsnoop").write_bytes(whole[:-7])
     cut = twin_of(seen_in([tmp_path / "a.json", tmp_path / "cut.btsnoop"], Names(), None))
-    assert re.search(r"capture cut.btsnoop: what came after offset \d+, where it is cut off", cut.text)
+    assert re.search(r"capture cut.btsnoop: all after offset \d+, where it is cut off", cut.text)
     assert "It holds what went over the radio: treat it as secret where that is." in cut.text
 
 
