@@ -226,9 +226,11 @@ def _remark(plan: Plan, kind: str, missing: list[str], barred: list[StepPlan]) -
 
 def _remark_wires(plan: Plan, kind: str, station: Station | None) -> None:
     """Say which steps need a console or a switch that the station does not name; a virtual radio has both."""
+    from benchrig.plan.conditions import part_of
     from benchrig.plan.tree import place_text
     from benchrig.run.station import unwired
 
-    for step, wire in unwired(plan.steps, station) if station and kind != "virtual" else ():
+    meant = part_of(plan.nodes, plan.values, plan.kinds)
+    for step, wire in unwired(meant, station) if station and kind != "virtual" else ():
         beside = " without --console" if wire == "console" else ""
         echo(f"{place_text(step.place)}: the station names no {wire}: '{step.name}' cannot run there{beside}")

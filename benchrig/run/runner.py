@@ -129,7 +129,7 @@ class Runner:
         radio = await self.open_radio()
         try:
             check_possible(self._meant_steps(), radio.cannot)
-            check_wired(every_step(self.nodes), radio.beside)
+            check_wired(self._meant_steps(), radio.beside)
             for sentence in await radio.prepare(next(iter(self._selections().values()))):
                 self.emit(Noted(self._clock.at, sentence))
         except BaseException:

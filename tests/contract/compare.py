@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from benchrig.radio.offers import LACKS
+from benchrig.radio.offers import LACKS, PARTLY
 from benchrig.record.model import Execution, Reading, Record
 
 # Readings that no two runs share: times, and what follows from them or from chance.
@@ -13,6 +13,8 @@ MEASURED = {
     "advertises_after", "response_time", "payload",
 }  # fmt: skip
 LACKING = frozenset(name for lacks in LACKS.values() for name in lacks)
+# These are compared where no radio lacks its judgement.
+LACKING_PARTLY = frozenset(name for lacks in PARTLY.values() for name in lacks)
 
 
 def differences(one: Record, other: Record) -> list[str]:
@@ -31,7 +33,8 @@ def _in_step(one: Execution, other: Execution) -> list[str]:
     readings, others = _readings(one), _readings(other)
     found += [f"{name}: only on one radio" for name in readings.keys() ^ others.keys()]
     for name in readings.keys() & others.keys():
-        if readings[name] != others[name]:
+        lacking = f"{one.planned.kind}.{name}" in LACKING_PARTLY and None in (readings[name][0], others[name][0])
+        if readings[name] != others[name] and not lacking:
             found.append(f"{name}: {readings[name]} / {others[name]}")
     return found
 

@@ -188,3 +188,12 @@ def test_a_station_without_a_console_ends_the_run_before_its_first_step() -> Non
     ended = run(f"{HEAD}steps:\n{SILENT % 'console.line: {lacks: x}'}", "others: [{count: 1}]\n").ended
     assert (ended.cause, ended.exit_code) == ("station", 7)
     assert "this station has no console for the unit" in ended.message
+
+
+def test_a_console_is_not_asked_for_where_the_given_values_leave_it_out() -> None:
+    given = "given: {bench: {default: radio alone}}\n"
+    step = "  - console:\n    until: {line: {equals: ready}}\n    only_if: {bench: {equals: with a console}}\n"
+    head = HEAD.replace("device:", f"{given}device:", 1)
+    found = "  - scan:\n    expect: {count: {min: 0}}\n"
+    ended = run(f"{head}steps:\n{found}{step}", "others: [{name: unit, count: 1}]\n").ended
+    assert (ended.verdict, ended.exit_code) == ("pass", 0), ended.message

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 from benchrig.errors import MalformedValue
 from benchrig.radio.bumble_stack.bumble_api import UUID, Characteristic, CharacteristicValue, Descriptor, att
 from benchrig.radio.virtual.behaviour import Moment, On, Refused
+from benchrig.radio.virtual.clock import until
 from benchrig.radio.virtual.gatt_spec import UPDATES
 from benchrig.radio.virtual.makers import Happening, Unfit
 from benchrig.radio.virtual.reactions import Building, Performer, Reaction
@@ -246,7 +247,7 @@ class SimulatedCharacteristic:
 
     async def _send_changes(self, source: Source, begins: float) -> None:
         for change in source.pattern.changes():
-            await asyncio.sleep(begins + change - asyncio.get_running_loop().time())
+            await until(begins + change)
             if not self._value.comes_from(source):
                 return
             await self.send_to_subscribers(self.take())

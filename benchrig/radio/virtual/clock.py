@@ -27,6 +27,16 @@ START = 1000.0  # not 0: code that takes a time of 0 for "never" would go unnoti
 MOST_ROUNDS = 200_000
 # Files are looked at when nothing is left to do, and once in so many rounds: each look is a call of the system.
 POLLED_EVERY = 64
+# Times are sums of floats: what is nearer than this is the same instant.
+INSTANT = 1e-6
+
+
+async def until(moment: float) -> None:
+    """Wait for this time of the running loop. A timer is early by up to the resolution of the clock, which is 10 ms on
+    some systems."""
+    now = asyncio.get_running_loop().time
+    while (left := moment - now()) > INSTANT:  # noqa: ASYNC110  # time is no event
+        await asyncio.sleep(left)
 
 
 class VirtualLoop(asyncio.SelectorEventLoop):

@@ -12,16 +12,13 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
+from benchrig.radio.virtual.clock import INSTANT
 from benchrig.values.quantity import exact
 
 if TYPE_CHECKING:
     import random
 
     from benchrig.values.base import Format
-
-
-# Times are sums of floats: what is nearer than this is the same instant.
-_INSTANT = 1e-6
 
 
 class Pattern(ABC):
@@ -147,7 +144,7 @@ class States(Pattern):
     states: list[tuple[float, Pattern]]
 
     def take(self, elapsed: float, rng: random.Random) -> Any:
-        begin, pattern = [state for state in self.states if state[0] <= elapsed + _INSTANT][-1]
+        begin, pattern = [state for state in self.states if state[0] <= elapsed + INSTANT][-1]
         return pattern.take(elapsed - begin, rng)
 
     def examples(self) -> list[Any]:

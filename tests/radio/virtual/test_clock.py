@@ -24,6 +24,16 @@ def test_waiting_costs_nothing():
     assert time.monotonic() - start < 5
 
 
+def test_a_moment_has_come_where_timers_are_early():
+    async def after_another_timer():
+        loop = asyncio.get_running_loop()
+        loop._clock_resolution = 0.01
+        loop.call_at(loop.time() + 0.995, lambda: None)
+        await clock.until(loop.time() + 1)
+
+    assert clock.run(elapsed(after_another_timer())) == 1
+
+
 def test_times_repeat_exactly():
     async def stamps():
         found = []
