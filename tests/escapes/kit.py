@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 from benchrig.cli.operator import Unattended
@@ -69,7 +71,15 @@ SHAMED = replace(HOT, name="temperature: someone else's", causes=frozenset({"lin
 ALL = (LOW, HOT, WET, GONE, NO_SENSING, FOREIGN, NOTHING, SHAMED)
 
 
+@cache
+def imported() -> None:
+    """What a run imports as it goes; the processes of a hunt would do so one by one."""
+    with TemporaryDirectory() as folder:
+        Hunt(plan_of(Path(folder)), sound(Path(folder)), Unattended()).prove()
+
+
 def hunt(folder: Path, plan: Plan | None = None, **how: Any) -> Hunt:
+    imported()
     return Hunt(plan or plan_of(folder), sound(folder), Unattended(), **{"jobs": 1, **how})
 
 
