@@ -9,6 +9,7 @@ from pathlib import Path
 import msgspec
 
 from benchrig.escapes.argued import Argued
+from benchrig.escapes.cache import Cache
 from benchrig.escapes.hunting import Hunt, Hunting
 from benchrig.escapes.results import JUDGED, PASSED, Argument, Result
 from benchrig.escapes.rules import equivalent
@@ -23,12 +24,14 @@ _FEW = 10
 @dataclass
 class Arguing:
     """What becomes of the results of a hunt. `loads` gives the plan of a file, with the values of this run. `all_faults`:
-    every fault of the device was tried, so that an argument for any other is stale."""
+    every fault of the device was tried, so that an argument for any other is stale. `cache` is the folder of kept
+    results: what is left to another plan may have been tried on it before."""
 
     hunt: Hunt
     argued: Argued | None
     loads: Callable[[Path], Plan]
     all_faults: bool = False
+    cache: Path | None = None
     stale: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     interrupted: bool = False
@@ -91,10 +94,12 @@ class Arguing:
         """The names of those that the other plan catches; NotSound when it does not pass the sound device."""
         other = replace(self.hunt, plan=self.loads(path), whole=False)
         other.prove()
-        hunting = Hunting(other, faults)
-        caught = {each.fault.name for each in hunting.run() if each.outcome == "caught"}
+        cache = Cache.of(self.cache, other)
+        hunting = Hunting(other, faults, cache.known(faults))
+        results = hunting.run()
+        cache.keep(results)
         self.interrupted = self.interrupted or hunting.interrupted
-        return caught
+        return {each.fault.name for each in results if each.outcome == "caught"}
 
 
 def _argued(result: Result, argument: Argument) -> Result:

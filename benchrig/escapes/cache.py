@@ -126,9 +126,9 @@ def _scene_digest(scene: Scene) -> str:
 
 
 def _head(hunt: Hunt) -> Iterator[Any]:
-    """All but the steps."""
+    """All but the steps. Two plans that differ in these alone would take each other's place: hence the file's name."""
     plan: Plan = hunt.plan
-    yield _code(), _scene_digest(hunt.sound), hunt.whole
+    yield plan.path.name, _code(), _scene_digest(hunt.sound), hunt.whole
     yield plan.caution, plan.deadline, sorted(plan.may_lack), sorted(plan.values.items()), sorted(plan.variants.items())
     yield sorted((name, repr(kinds)) for name, kinds in plan.kinds.items())
     for key, device in plan.devices.items():

@@ -106,7 +106,8 @@ def hunted(
     hunting = Hunting(hunt, faults, cache.known(faults), told(len(faults)))
     results = hunting.run()
     cache.keep(results)
-    arguing = Arguing(hunt, argued, loads, all_faults=options.takes_all and not hunting.interrupted)
+    takes_all = options.takes_all and not hunting.interrupted
+    arguing = Arguing(hunt, argued, loads, all_faults=takes_all, cache=options.cache)
     if not hunting.interrupted:
         results = arguing.over(results, {each.name: each for each in faults})
     made = _head(options, hunt, len(faults))
