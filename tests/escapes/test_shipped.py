@@ -2,19 +2,14 @@
 
 from __future__ import annotations
 
-from functools import cache
+from pathlib import Path
 
 import pytest
 
-from benchrig.cli.operator import Unattended
-from benchrig.escapes.launch import HuntOptions, hunted
-from benchrig.escapes.results import Hunted
-from benchrig.plan.loader import load_plan
-from benchrig.radio.specify import RadioChoice
 from tests.escapes.broken import Broken, broken
-from tests.run.kit import DEVICES, PLANS, run
+from tests.escapes.shipped import hunt, outcomes, wrong
+from tests.run.kit import PLANS, run
 
-LOGGER = RadioChoice("virtual", files=(DEVICES / "logger.yaml",))
 # one of each family, such as a unit can have on its own
 AT_THE_LINE = (
     "temperature: stuck",
@@ -28,32 +23,20 @@ AT_THE_LINE = (
 )
 
 
-@cache
-def of(name: str, *faults: str) -> Hunted:
-    plan = load_plan(PLANS / f"{name}.yaml", {})
-    return hunted(HuntOptions(plan, LOGGER, lambda path: load_plan(path, {}), names=faults), Unattended())
-
-
-def outcomes(made: Hunted, *wanted: str) -> list[str]:
-    return [each.fault.name for each in made.results if each.outcome in wanted]
-
-
 def test_a_fault_of_each_family_is_caught_at_the_line() -> None:
-    assert {*outcomes(of("end_of_line", *AT_THE_LINE), "caught")} == {*AT_THE_LINE}
-
-
-def test_what_is_left_to_the_nightly_is_caught_there() -> None:
-    assert outcomes(of("end_of_line", "restart: everything lost"), "left") == ["restart: everything lost"]
+    assert {*outcomes(hunt("logger", "end_of_line", *AT_THE_LINE), "caught")} == {*AT_THE_LINE}
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", ["end_of_line", "nightly_regression"])
-def test_no_fault_escapes(name: str) -> None:
-    made = of(name)
-    assert len(made.results) >= 300
-    assert outcomes(made, "escaped", "by luck", "blamed wrongly", "failed") == []
-    assert (made.stale, made.notes) == ([], [])
-    assert len(outcomes(made, "argued")) <= 9
+@pytest.mark.timeout(1800)
+def test_no_fault_escapes(tmp_path: Path) -> None:
+    """Neither plan; what the line leaves to the nightly is tried there once."""
+    nightly, line = (hunt("logger", name, kept=tmp_path) for name in ("nightly_regression", "end_of_line"))
+    for made in (nightly, line):
+        assert len(made.results) >= 300
+        assert wrong(made) == []
+        assert len(outcomes(made, "argued")) <= 9
+    assert "restart: everything lost" in outcomes(line, "left")
 
 
 @pytest.mark.slow

@@ -29,7 +29,7 @@ def test_the_sound_device_passes_whatever_was_made_of_it() -> None:
     assert (ended.verdict, ended.message) == ("pass", "")
 
 
-@pytest.mark.parametrize("begin", range(5))
+@pytest.mark.parametrize("begin", range(2))
 def test_some_faults_are_caught(begin: int) -> None:
     assert [found for fault in ALL[begin * 7 :: 75] if (found := wrong(fault))] == []
 

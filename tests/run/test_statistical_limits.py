@@ -216,6 +216,8 @@ def test_every_report_says_what_was_shown() -> None:
 
 # --- by chance
 
+RUNS = 80
+
 
 def shares(passes: int, runs: int, expected: float) -> bool:
     """Whether so many of the runs may pass where each does so with this chance: one such test in 10,000 goes wrong."""
@@ -228,8 +230,8 @@ def shares(passes: int, runs: int, expected: float) -> bool:
 def test_units_are_accepted_as_the_operating_characteristic_says(share: int) -> None:
     test = Sequential.strict(0.05, 0.20, 0.05, 0.10)
     device = unit(f"{{share: {share} %, {FAILS}}}")
-    decisions = [run(repeat(68, more=SEQUENTIAL), device, seed=seed).ended.verdict for seed in range(150)]
-    assert shares(decisions.count("pass"), 150, characteristic(test, share / 100, 68).accepted)
+    decisions = [run(repeat(68, more=SEQUENTIAL), device, seed=seed).ended.verdict for seed in range(RUNS)]
+    assert shares(decisions.count("pass"), RUNS, characteristic(test, share / 100, 68).accepted)
 
 
 @pytest.mark.slow
@@ -237,8 +239,8 @@ def test_units_are_accepted_as_the_operating_characteristic_says(share: int) -> 
 def test_units_pass_as_often_as_the_confidence_says(share: int) -> None:
     plan = repeat(59, "failed_share: {max: 5 %, confidence: 95 %}")
     device = unit(f"{{share: {share} %, {FAILS}}}")
-    passes = [run(plan, device, seed=seed).ended.verdict for seed in range(150)].count("pass")
-    assert shares(passes, 150, (1 - share / 100) ** 59)
+    passes = [run(plan, device, seed=seed).ended.verdict for seed in range(RUNS)].count("pass")
+    assert shares(passes, RUNS, (1 - share / 100) ** 59)
 
 
 @pytest.mark.slow

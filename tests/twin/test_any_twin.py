@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 
-from hypothesis import given
+from hypothesis import given, settings
 
 from benchrig.desk.inspection import Inspection
 from benchrig.draft.evidence import Evidence
@@ -52,6 +52,7 @@ def test_any_table_and_its_values(seed: int) -> None:
             assert spec.source.fresh().take(0.0, random.Random(1)) == one.content.data
 
 
+@settings(max_examples=10)
 @given(name=texts, seed=SEEDS)
 def test_any_name(name: str, seed: int) -> None:
     seen = Device(seed).inspection()
