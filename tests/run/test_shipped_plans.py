@@ -234,23 +234,30 @@ def test_the_record_on_disk_is_the_record_of_the_events(tmp_path: Path) -> None:
     assert [step.ended.verdict for step in record.steps] == run(END_OF_LINE, LOGGER).verdicts()
 
 
-BROKEN_OFF = """  - pair: keyboard
-    name: a run that was broken off
-    passkey: '${early}'
+BROKEN_OFF = """  - group: a run that was broken off
     steps:
-      - console:
-        name: the passkey of that run
-        until: {line: {matches: 'passkey (?P<early>[0-9]{6})'}}
-        save: {early: early}
-  - unpair:
-  - connect:
+      - pair: keyboard
+        passkey: '${early}'
+        steps:
+          - console:
+            name: the passkey of that run
+            until: {line: {matches: 'passkey (?P<early>[0-9]{6})'}}
+            save: {early: early}
+      - unpair:
+      - connect:
+        name: the next run
 """
 
 
-def test_a_sound_logger_that_kept_the_bond_of_this_bench_passes():
-    at = "  - group: what anybody may know\n"
-    text = (
-        (PLANS / "secure_end_of_line.yaml").read_text().replace(at, BROKEN_OFF + at).replace("use: ", f"use: {PLANS}/")
-    )
-    ran = run(text, SECURE)
+@pytest.mark.parametrize(
+    ("name", "at"),
+    [
+        ("secure_end_of_line", "  - group: what anybody may know\n"),
+        pytest.param("secure_nightly", "  - group: what strangers see\n", marks=pytest.mark.slow),
+    ],
+)
+def test_a_sound_logger_that_kept_the_bond_of_this_bench_passes(name: str, at: str) -> None:
+    text = (PLANS / f"{name}.yaml").read_text(encoding="utf-8")
+    assert text.count(at) == 1
+    ran = run(text.replace(at, BROKEN_OFF + at).replace("use: ", f"use: {PLANS}/"), SECURE)
     assert ran.ended.verdict == "pass", ran.ended.message
