@@ -8,7 +8,7 @@ import pytest
 
 from benchrig.record.journal import read_record
 from tests.contract.compare import differences
-from tests.contract.radios import DEVICES, Ran, run_on
+from tests.contract.radios import DEVICES, RADIO_ALONE, Ran, run_on
 from tests.host_stack.conftest import Boot
 from tests.host_stack.guest import PROJECT, PYTEST
 from tests.run.kit import DEVICES as UNITS
@@ -27,15 +27,11 @@ def test_the_contract_suite_passes_on_the_host_radio(boot: Boot) -> None:
     assert "skipped" not in done.text("pytest.txt").splitlines()[-1]
 
 
-# it has no switch for the power, and no time for a long link
-GIVEN = {"nightly_regression": {"bench": "radio alone", "idle": "5 s"}}
-
-
 @pytest.mark.parametrize(
     "name", ["end_of_line", "nightly_regression", "box_end_of_line", "box_nightly", "returned_box"]
 )
 def test_the_shipped_plans_end_as_on_the_virtual_radio(name: str, boot: Boot, tmp_path: Path) -> None:
-    plan, given = PLANS / f"{name}.yaml", GIVEN.get(name, {})
+    plan, given = PLANS / f"{name}.yaml", RADIO_ALONE.get(name, {})
     values = " ".join(f"--set {key}='{value}'" for key, value in given.items())
     job = f"python3 -m benchrig run {plan} --radio host -q --acknowledge --results out/{name} {values}\n"
     device = UNITS / f"{SHIPPED[name]}.yaml"
