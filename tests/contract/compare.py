@@ -10,7 +10,7 @@ from benchrig.record.model import Execution, Reading, Record
 # Readings that no two runs share: times, and what follows from them or from chance.
 MEASURED = {
     "found_after", "elapsed", "rssi", "interval", "count", "rate", "first_after", "gap_max", "gap_p95", "throughput",
-    "advertises_after", "response_time", "payload",
+    "advertises_after", "response_time", "payload", "tries",
 }  # fmt: skip
 LACKING = frozenset(name for lacks in LACKS.values() for name in lacks)
 # These are compared where no radio lacks its judgement.
