@@ -1,4 +1,5 @@
-"""Escapes that no plan could catch: the broken device differs from the sound one in nothing that leaves it.
+"""Escapes that no plan could catch: the broken device differs from the sound one in nothing that leaves it, or in
+nothing that the air does not do to the sound one too.
 
 A rule takes what is hidden out of a device. Where both are the same after that, no request and no listening can tell them
 apart. A rule is as narrow as its reason: an escape that is argued away wrongly is worse than one that is told too often.
@@ -13,6 +14,7 @@ from typing import Any
 import msgspec
 
 from benchrig.faults.fault import Scene
+from benchrig.radio.virtual.behaviours import RefuseConnections
 from benchrig.radio.virtual.device_spec import DeviceSpec
 from benchrig.radio.virtual.gatt_spec import PROPERTIES, UPDATES, WRITES, CharacteristicSpec
 from benchrig.radio.virtual.reaction_spec import DoingSpec, ReadSpec, WriteSpec
@@ -68,10 +70,22 @@ def lets_nobody(device: DeviceSpec) -> DeviceSpec:
     return _each(device, closed)
 
 
+def loses_one_request(device: DeviceSpec) -> DeviceSpec:
+    """A request for a connection that gets no answer is what any air does to good units. One in the life of a unit is within
+    the chance of one run, so a limit that notices it rejects good units on rough air. A plan that catches it all the same
+    is not asked. Two of these may meet in a row, which is worse than the air: they stay."""
+    found = [one for one in device.faults.behaviours if isinstance(one, RefuseConnections)]
+    if len(found) != 1 or found[0].refuse_connections > 1:
+        return device
+    kept = tuple(one for one in device.faults.behaviours if one is not found[0])
+    return msgspec.structs.replace(device, faults=msgspec.structs.replace(device.faults, behaviours=kept))
+
+
 RULES: tuple[tuple[str, Callable[[DeviceSpec], DeviceSpec]], ...] = (
     ("the value never leaves the device: it can be neither read nor subscribed to", sends_no_value),
     ("nobody is authorized to read or write the value: each request is refused before", lets_nobody),
     ("a restart loses nothing: no value of the device moves, or none that does is ever seen", has_nothing_to_lose),
+    ("one request for a connection is lost in the life of the unit, as on any air", loses_one_request),
 )
 
 

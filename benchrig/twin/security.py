@@ -100,15 +100,15 @@ def needs_of(seen: Seen) -> dict[Place, Part]:
     if any(part.keys for part in found.values()):
         for place, each in seen.attributes():
             _tell_untried(seen, found[place], place, each)
-            for key in [key for key in found[place].keys if not _is_able(key, each)]:
+            for key in [key for key in found[place].keys if not _is_able(key, each, seen.taken(place) is not None)]:
                 del found[place].keys[key]
     return found
 
 
-def _is_able(key: str, each: AttributeSeen) -> bool:
-    """Whether there is an access that could need it."""
+def _is_able(key: str, each: AttributeSeen, is_taken: bool) -> bool:
+    """Whether there is an access that could need it; `is_taken`: it was written."""
     if not isinstance(each, CharacteristicSeen):
-        return key in ("read_needs", "key_size_needed", "authorized")
+        return key in ("read_needs", "key_size_needed", "authorized") or (key == "write_needs" and is_taken)
     ways = {
         "read_needs": {"read"},
         "write_needs": {"write", "write without response"},

@@ -153,6 +153,11 @@ class Seen:
     def refusals(self, place: Place) -> list[Act]:
         return [act for story in self.stories for act in story.of("read") if act.place == place and act.error]
 
+    def taken(self, place: Place) -> Act | None:
+        """The first write that was not refused."""
+        acts = (act for story in self.stories for act in story.of("write"))
+        return next((act for act in acts if act.place == place and not act.error), None)
+
     def streams(self, place: Place) -> list[StreamSeen]:
         """Those with times of arrival first."""
         found = [

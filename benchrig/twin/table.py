@@ -253,6 +253,10 @@ class TableWriter:
 
     def _descriptor(self, place: Place, seen: DescriptorSeen, around: CharacteristicSeen) -> Part:
         part = Part({"descriptor": written(seen.uuid, "descriptor")})
+        alike = [each for each in around.descriptors if each.uuid == seen.uuid]
+        taken = self._seen.taken(Place((*place.parts, (seen.uuid, [*map(id, alike)].index(id(seen))))))
+        if taken is not None:
+            part.put("writable", True, f"{taken.where}: a write was taken")
         if seen.content is None:
             part.put("raw", Quoted(""), f"not read: {seen.unread}")
             part.unseen.append(f"{self.name(place)}, descriptor {seen.name}: no value ({seen.unread})")

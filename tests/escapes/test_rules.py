@@ -113,3 +113,12 @@ def test_what_nobody_may_ask_for_does_nothing(tmp_path: Path) -> None:
     )
     assert equivalent(ends(open_), open_) == ""
     assert equivalent(open_, closed(open_)) == ""
+
+
+def test_one_request_that_is_lost_is_the_air() -> None:
+    whole = Scene(tuple(models(HEART)))
+    lost = [fault_named(whole, f"link: {kind}") for kind in ("needs two attempts", "second one refused")]
+    assert all("lost in the life of the unit" in equivalent(fault.scene(whole), whole) for fault in lost)
+    assert equivalent(lost[1].scene(lost[0].scene(whole)), whole) == ""
+    for kind in ("needs three attempts", "each second one refused", "takes one alone", "takes five alone"):
+        assert equivalent(fault_named(whole, f"link: {kind}").scene(whole), whole) == "", kind
