@@ -19,6 +19,7 @@ class Seen:
 
 
 A_TIME: Final = Seen({"min": Bare("0 s")})
+A_RATE: Final = Seen({"min": Bare("0 Hz")})
 A_COUNT: Final = Seen({"min": Bare("0")})
 SOME_BYTES: Final = Seen({"length": {"max": Bare("512")}})
 SOME_NAMES: Final = Seen({"length": {"max": Bare("1000")}})

@@ -53,12 +53,13 @@ def _lasts(seconds: str, what: str) -> StepText:
 
 
 def _requests(attributes: Attributes) -> Iterator[Candidate]:
-    """Many requests on one link: what a device does at one of them alone."""
+    """Many requests on one link, from its first on: what a device does at one of them alone."""
     subject = next((each for each in attributes.subjects if each.seen.reads), None)
     if subject is not None:
         inner = StepText("read", subject.name, {"name": "one of many requests"})
         inner.hold("elapsed", A_TIME)
-        steps = [StepText("repeat", Bare(str(_REQUESTS)), {"name": "many requests"}, parts={"steps": [inner]})]
+        many = StepText("repeat", Bare(str(_REQUESTS)), {"name": "many requests"}, parts={"steps": [inner]})
+        steps = [*_again("a link for many requests"), many]
         yield Candidate("link", "many requests", "a few requests show nothing of those that follow", steps)
 
 

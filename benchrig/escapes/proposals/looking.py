@@ -10,7 +10,7 @@ from benchrig.desk.inspection import CharacteristicSeen, ServiceSeen
 from benchrig.draft.evidence import HIDDEN
 from benchrig.draft.streams import counting
 from benchrig.escapes.proposals.attributes import Attributes, Subject
-from benchrig.escapes.proposals.candidate import A_TIME, SOME_NAMES, Candidate
+from benchrig.escapes.proposals.candidate import A_RATE, A_TIME, SOME_NAMES, Candidate
 from benchrig.escapes.proposals.ground import Ground
 from benchrig.plan.wording import service_name
 from benchrig.plan.writing import Rows, StepText
@@ -23,6 +23,8 @@ _LOOKS = 8
 _FEW = 4
 # So many values of a stream are heard, of a fast one so many that one in a hundred is among them; most of them come.
 _SOME, _MANY, _FAST, _MOST = 6, 110, 0.5, 0.9
+# What comes so soon after unsubscribing was under way.
+_UNDER_WAY = 1.0
 _SENT = "all that is sent"
 # Units of what differs from the unit of a difference.
 _DIFFERENCES = {"°C": "ΔK", "K": "ΔK", "dBm": "dB"}
@@ -60,6 +62,7 @@ def _streams(attributes: Attributes) -> Iterator[Candidate]:
     step = StepText("listen", streams, {"name": _SENT}, parts={"steps": [waits]})
     for name, (subject, gap) in heard.items():
         step.hold(f"{name}.count", {"min": Bare(str(max(1, math.floor(seconds / gap * _MOST) - 2)))})
+        step.hold(f"{name}.rate", A_RATE)
         step.hold(f"{name}.gap_max", A_TIME)
         step.hold(f"{name}.gap_p95", A_TIME)
         if counting(subject.seen):
@@ -79,16 +82,17 @@ def _unasked(streams: dict[str, Any], gap: float) -> Candidate:
 
 
 def _silence(when: str, gap: float) -> list[StepText]:
-    waits = StepText("wait", Bare(f"{math.ceil(gap * 2)} s"), {"name": f"nobody listens, {when}"})
+    waits = StepText("wait", Bare(f"{math.ceil(_UNDER_WAY + gap * 2)} s"), {"name": f"nobody listens, {when}"})
     left = StepText("disconnect", None, {"name": f"nothing arrived {when}"})
     left.hold("unasked", {"equals": Bare("0")})
     return [waits, left, StepText("connect", None, {"name": f"connect: silence {when}", "attempts": 3})]
 
 
 def _gap(subject: Subject) -> float:
-    """The mean time between two values, 0 for what was not heard so often."""
+    """The mean time between two values; of one that was not heard twice the period that the device file says, 0 for none."""
     gaps = [each.gaps for each in subject.seen.streams if each.gaps is not None and each.gaps.count]
-    return max((each.mean for each in gaps), default=0.0)
+    says = subject.spec.notify if subject.spec is not None else None
+    return max((each.mean for each in gaps), default=says.period.seconds if says is not None else 0.0)
 
 
 def _heard(subject: Subject) -> dict[str, Any]:

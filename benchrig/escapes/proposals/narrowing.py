@@ -18,6 +18,8 @@ TIME_ROOM, LEAST_TIME = 3, Fraction(1, 2)
 # Intervals and gaps, rates and counts may be off by this share.
 PERIOD_ROOM = Fraction(1, 4)
 RATE_ROOM = Fraction(1, 10)
+# The rate of a stream is that of a clock: the ends of the stream, and what the air holds back, are all that it is off by.
+STREAM_ROOM = Fraction(1, 20)
 # A level may be so many dB beyond those that were heard.
 LEVEL_ROOM = 6
 _LONGEST = 256
@@ -96,6 +98,8 @@ def _number(name: str, kind: ReadingType, values: Sequence[Any]) -> tuple[dict[s
     ways = {"s": (Fraction(0), max(TIME_ROOM * high, high + LEAST_TIME)), "dBm": (low - LEVEL_ROOM, high + LEVEL_ROOM)}
     if name in _GAPS:
         ends = (Fraction(0), high * (1 + PERIOD_ROOM))
+    elif name == "rate":
+        ends = (low * (1 - STREAM_ROOM), high * (1 + STREAM_ROOM))
     elif name in _PERIODS:
         ends = (low * (1 - PERIOD_ROOM), high * (1 + PERIOD_ROOM))
     elif kind.unit in ways:

@@ -155,7 +155,8 @@ def _others(subject: Subject, old: bytes) -> Iterator[bytes]:
     elif subject.seen.is_text or (form is not None and form.kind == "text"):
         yield b"benchrig" if old != b"benchrig" else b"bench"
     elif old:
-        yield bytes(each ^ 0x55 for each in old)
+        # bytes that differ from each other, so that a swap of them shows
+        yield bytes(each ^ (0x55 + place) & 0xFF for place, each in enumerate(old))
 
 
 def _with_another_field(form: StructFormat, old: bytes) -> Iterator[bytes]:
