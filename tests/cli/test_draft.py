@@ -25,9 +25,9 @@ def command(*words: str | Path) -> Result:
 def test_draft_check_run(tmp_path: Path) -> None:
     plan = tmp_path / "plan.yaml"
     done = command("draft", "-o", plan, "-d", "VFL-*", "--radio", LOGGER)
-    assert (done.exit_code, done.stdout) == (0, f"{plan}: 22 steps, 52 limits, 50 of them guesses, from 1 unit\n")
+    assert (done.exit_code, done.stdout) == (0, f"{plan}: 22 steps, 53 limits, 51 of them guesses, from 1 unit\n")
     assert done.stderr.splitlines()[0].startswith("SIMULATED")
-    assert command("check", plan).stdout == f"{plan}: OK, 22 steps, 52 limits\n"
+    assert command("check", plan).stdout == f"{plan}: OK, 22 steps, 53 limits\n"
     ran = command("run", plan, "--radio", LOGGER, "--seed", "11", "--results", tmp_path)
     assert (ran.exit_code, "0 broken" in ran.stdout) == (0, True)
 
@@ -39,7 +39,7 @@ def test_a_plan_that_is_there_is_kept(tmp_path: Path) -> None:
     assert (done.exit_code, plan.read_text(encoding="utf-8")) == (4, "mine")
     assert "--force" in done.stderr
     done = command("draft", "-o", plan, "--force", "--json", "--radio", LOGGER)
-    assert json.loads(done.stdout)["limits"] == 52
+    assert json.loads(done.stdout)["limits"] == 53
     assert [path.name for path in tmp_path.iterdir()] == ["plan.yaml"]
 
 

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.run.kit import DEVICES, PLANS, Ran, device_text, plan_text, run
+from tests.run.kit import DEVICES, LINE, Ran, device_text, plan_text, run
 
 pytestmark = pytest.mark.skipif(shutil.which("tshark") is None, reason="tshark is not installed")
 
@@ -33,7 +33,7 @@ def dissected(capture: Path, only: str, *fields: str) -> list[tuple[str, ...]]:
 @pytest.fixture(scope="module")
 def captured(tmp_path_factory: pytest.TempPathFactory) -> tuple[Ran, Path]:
     path = tmp_path_factory.mktemp("capture") / "run.btsnoop"
-    return run(PLANS / "end_of_line.yaml", DEVICES / "logger.yaml", capture=path), path
+    return run(LINE, DEVICES / "logger.yaml", capture=path), path
 
 
 def test_every_value_that_was_read_stands_on_the_wire(captured: tuple[Ran, Path]) -> None:
