@@ -15,7 +15,7 @@ from benchrig import signals
 from benchrig.cli.completing import complete_family, complete_fault
 from benchrig.cli.failing import errors_for_people
 from benchrig.cli.groups import RadioWords, grouped, radio_options
-from benchrig.cli.options import flag, json_option, option, path_option, seed_option
+from benchrig.cli.options import flag, given_option, json_option, option, path_option, seed_option
 from benchrig.cli.out import echo, print_json, whatever_the_output_does
 from benchrig.cli.programs import check_programs
 from benchrig.cli.types import Share, Whole
@@ -80,13 +80,7 @@ _outputs = grouped(
 @click.command(short_help="See which faulty units a plan would pass.")
 @click.argument("plan", type=click.Path(path_type=Path))
 @radio_options(help="The device files of the sound device: virtual:FILE[,FILE…].")
-@option(
-    "--set",
-    "given",
-    multiple=True,
-    metavar="NAME=VALUE",
-    help="A value the plan asks for; a secret one as NAME=@FILE or NAME=@env:VARIABLE.",
-)
+@given_option()
 @flag("--list", "only_list", help="List the faults of the device, and run nothing.")
 @flag("--acknowledge", help="The plan runs other programs, and you want them to run for each fault.")
 @_reaching

@@ -38,6 +38,16 @@ def acknowledge_option() -> Decorator:
     return flag("--acknowledge", help="You have read the plan's caution and done what it says.")
 
 
+def given_option() -> Decorator:
+    return option(
+        "--set",
+        "given",
+        multiple=True,
+        metavar="NAME=VALUE",
+        help="A value the plan asks for; a secret one as NAME=@FILE or NAME=@env:VARIABLE.",
+    )
+
+
 def seed_option() -> Decorator:
     return click.option("--seed", type=Whole(0), default=0, help="Seed of everything random on a virtual radio.")
 

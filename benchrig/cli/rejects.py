@@ -13,7 +13,7 @@ import click
 from benchrig import signals
 from benchrig.cli.failing import errors_for_people
 from benchrig.cli.groups import RadioWords, grouped, radio_options
-from benchrig.cli.options import flag, json_option, option, path_option, seed_option
+from benchrig.cli.options import flag, given_option, json_option, option, path_option, seed_option
 from benchrig.cli.out import echo, print_json, whatever_the_output_does
 from benchrig.cli.programs import check_programs
 from benchrig.cli.types import Percent, Share, Whole
@@ -62,13 +62,7 @@ _outputs = grouped(
 @click.command(short_help="See how many good units a plan would reject.")
 @click.argument("plan", type=click.Path(path_type=Path))
 @radio_options(help="The device files of the sound device: virtual:FILE[,FILE…]; its 'spread' says how units differ.")
-@option(
-    "--set",
-    "given",
-    multiple=True,
-    metavar="NAME=VALUE",
-    help="A value the plan asks for; a secret one as NAME=@FILE or NAME=@env:VARIABLE.",
-)
+@given_option()
 @flag("--acknowledge", help="The plan runs other programs, and you want them to run for each unit.")
 @_testing
 @_outputs

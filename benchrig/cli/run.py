@@ -14,7 +14,7 @@ from benchrig import signals, terminal
 from benchrig.cli.completing import complete_step
 from benchrig.cli.failing import errors_for_people
 from benchrig.cli.groups import RADIO_HELP, RadioWords, grouped, radio_options
-from benchrig.cli.options import flag, option, path_option, real_time_option, seed_option
+from benchrig.cli.options import flag, given_option, option, path_option, real_time_option, seed_option
 from benchrig.cli.out import tell, whatever_the_output_does
 from benchrig.cli.reports import ReportingCommand
 from benchrig.cli.types import ConsolePlace, Time
@@ -89,13 +89,7 @@ _shown = grouped(
 @click.command(cls=ReportingCommand, short_help="Run a test plan on a device.")
 @click.argument("plan", type=click.Path(path_type=Path))
 @_radio
-@option(
-    "--set",
-    "given",
-    multiple=True,
-    metavar="NAME=VALUE",
-    help="A value the plan asks for; a secret one as NAME=@FILE or NAME=@env:VARIABLE.",
-)
+@given_option()
 @option(
     "--only",
     multiple=True,
