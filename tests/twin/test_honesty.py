@@ -18,7 +18,7 @@ from tests.cli.calling import call
 from tests.desk.kit import inspected
 from tests.replay.kit import failed
 from tests.run.kit import DEVICES, device_text, plan_text, run
-from tests.twin.kit import ANY, bad_steps, file_of, look_at, seen_of, twin
+from tests.twin.kit import ANY, bad_steps, look_at, seen_of, twin
 
 OWN = "5f2d000{}-3b7d-4a55-9c0e-7d1f5a2b8e10".format
 SERVICE = f"services:\n  - service: {OWN(0)}\n    characteristics:\n"
@@ -202,14 +202,15 @@ def test_a_capture_alone_tells_reads_writes_answers_and_streams(tmp_path: Path) 
 @pytest.mark.slow
 def test_a_capture_tells_what_a_record_does(tmp_path: Path) -> None:
     """The packets of a run, without its record and its plan's names for what answers."""
+    line = Path(__file__).with_name("plans") / "box_line.yaml"
     box, capture, saved = DEVICES / "transport_box.yaml", tmp_path / "run.btsnoop", tmp_path / "golden.json"
-    assert run(file_of("box_end_of_line"), box, capture=capture).ended.verdict == "pass"
-    names = bring(file_of("box_end_of_line")).names
+    assert run(line, box, capture=capture).ended.verdict == "pass"
+    names = bring(line).names
     save_document(Document(inspected(box, selection=ANY, names=names), []), saved)
     found = twin_of(seen_in([saved, capture], names, None))
     assert "# capture run.btsnoop" in found.text
     for air, seed in (("kind", 1), ("rough", 2)):
-        assert bad_steps(run(file_of("box_end_of_line"), found.device, air=air, seed=seed)) == {}
+        assert bad_steps(run(line, found.device, air=air, seed=seed)) == {}
 
 
 def test_of_several_devices_only_the_one_that_was_inspected_counts(tmp_path: Path) -> None:
