@@ -58,8 +58,14 @@ def _more_rows(ground: Ground, own: StepPlan, table: Mapping[str, Any]) -> dict[
     written = locate(own.node, ("expect", "table"))
     if not isinstance(written, MappingNode) or own.step is None:
         return {}
-    known = {ground.plan.names.service(str(key)) for key in written.entries}
-    return {service: rows for service, rows in table.items() if ground.plan.names.service(service) not in known}
+    known = {
+        ground.plan.names.service(str(key).partition("[")[0]) for key in written.entries
+    }  # 'battery[1]' is a second one
+    return {
+        service: rows
+        for service, rows in table.items()
+        if ground.plan.names.service(service.partition("[")[0]) not in known
+    }
 
 
 def _on_first(ground: Ground, step: StepText) -> Iterator[Candidate]:

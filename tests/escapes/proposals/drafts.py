@@ -31,7 +31,7 @@ from benchrig.radio.specify import RadioChoice
 from benchrig.radio.virtual import load_devices
 from benchrig.source.problem import Problems
 from benchrig.steps.attribute import Names
-from tests.draft.devices import HEART, PRESENTED, SHELVES, THERMOMETER
+from tests.draft.devices import CLOCK, HEART, PRESENTED, SHELVES, THERMOMETER, TWINS
 from tests.draft.kit import ANY
 from tests.run.kit import DEVICES as SHIPPED
 
@@ -43,6 +43,8 @@ DEVICES: Mapping[str, str | Path] = {
     "thermometer": THERMOMETER,
     "shelf": SHELVES[0],
     "brine": PRESENTED,
+    "clock": CLOCK,
+    "twins": TWINS,
 }
 
 
