@@ -10,11 +10,10 @@ from typing import Any
 from msgspec.structs import replace
 
 from benchrig.faults.doings import Doing, doings
-from benchrig.faults.fault import Fault, Scene
+from benchrig.faults.fault import OF_LINK, Fault, Scene
 from benchrig.faults.limits import Limits
 from benchrig.faults.mutation import Change, dropped, replaced, within
 from benchrig.faults.occasions import UNLIKELY
-from benchrig.faults.parts import OF_LINK
 from benchrig.radio.virtual.behaviour import Behaviour
 from benchrig.radio.virtual.behaviours import AttError, Delay, Disconnect
 from benchrig.radio.virtual.effects import ANSWERS

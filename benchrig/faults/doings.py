@@ -9,9 +9,9 @@ from typing import Any
 
 from benchrig.errors import Cause
 from benchrig.faults import parts
-from benchrig.faults.fault import Family, Fault, Weight, on_unit
+from benchrig.faults.fault import OF_DEVICE, Family, Fault, Weight, on_unit
 from benchrig.faults.mutation import Change, Mutation, within
-from benchrig.faults.parts import OF_DEVICE, At
+from benchrig.faults.parts import At
 from benchrig.radio.virtual.device_spec import DeviceSpec
 from benchrig.radio.virtual.reaction_spec import WriteSpec
 
@@ -45,13 +45,10 @@ class Doing:
         weight: Weight = "serious",
         causes: frozenset[Cause] = OF_DEVICE,
     ) -> Fault:
-        """`{it}` is what sets it off."""
-        name = f"{self.called}: {kind}"
-        subject = self.one.path if self.one else ""
-        return Fault(name, family, says.format(it=self.said), self._of_unit(name, change), weight, causes, subject)
-
-    def _of_unit(self, name: str, change: Change) -> Any:
-        return on_unit(Mutation(name, "", self.put(change)))
+        """`{it}` in the sentence is what sets it off."""
+        name, says = f"{self.called}: {kind}", says.replace("{it}", self.said)
+        broken = on_unit(Mutation(name, "", self.put(change)))
+        return Fault(name, family, says, broken, weight, causes, self.one.path if self.one else "")
 
     @property
     def following(self) -> Iterator[Doing]:

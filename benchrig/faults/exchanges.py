@@ -7,11 +7,11 @@ from collections.abc import Iterator
 
 from benchrig.faults import parts
 from benchrig.faults.doings import commands
-from benchrig.faults.fault import Fault, Scene, Weight, on_unit
+from benchrig.faults.fault import OF_DEVICE, OF_LINK, Fault, Scene, Weight, on_unit
 from benchrig.faults.limits import Limits
 from benchrig.faults.mutation import Change, Mutation, behaving, replaced, within
 from benchrig.faults.occasions import EACH, at, every, since, when
-from benchrig.faults.parts import OF_DEVICE, OF_LINK, At
+from benchrig.faults.parts import At
 from benchrig.radio.virtual.behaviour import Behaviour, When
 from benchrig.radio.virtual.behaviours import Again, CutTo, Delay, Disconnect, Double, Reboot, Silent, Swap
 from benchrig.radio.virtual.device_spec import DeviceSpec
@@ -44,7 +44,7 @@ def _sent(one: At) -> Iterator[Fault]:
     for kind, says, times, behaviour, weight in _SENT:
         change = behaving("on_notify", when(times, behaviour))
         causes = OF_LINK if isinstance(behaviour, Disconnect | Reboot) else OF_DEVICE
-        yield one.fault("exchange", kind, says.format(it=f"the {one.called}"), change, weight, causes)
+        yield one.fault("exchange", kind, says, change, weight, causes)
 
 
 _SENT: tuple[tuple[str, str, When, Behaviour, Weight], ...] = (

@@ -24,6 +24,9 @@ Family: TypeAlias = Literal[
 # a flaw that few will meet.
 Weight: TypeAlias = Literal["grave", "serious", "minor"]
 WEIGHTS: tuple[Weight, ...] = ("grave", "serious", "minor")
+OF_DEVICE: frozenset[Cause] = frozenset({"device", "limit"})
+# Of a device that ends its link, or does not answer on it.
+OF_LINK: frozenset[Cause] = OF_DEVICE | {"link"}
 
 
 @dataclass(frozen=True)
@@ -68,7 +71,7 @@ class Fault:
     says: str  # one sentence, for people who know the product and not the radio
     change: Change = field(repr=False)
     weight: Weight = "serious"
-    causes: frozenset[Cause] = frozenset({"device", "limit"})
+    causes: frozenset[Cause] = OF_DEVICE
     subject: str = ""
 
     def scene(self, sound: Scene) -> Scene:

@@ -9,10 +9,10 @@ from msgspec.structs import replace
 
 from benchrig.faults import parts
 from benchrig.faults.doings import Doing, doings
-from benchrig.faults.fault import Fault, Scene, Weight, on_unit
+from benchrig.faults.fault import OF_LINK, Fault, Scene, Weight, on_unit
 from benchrig.faults.limits import Limits
 from benchrig.faults.mutation import Mutation, replaced, within
-from benchrig.faults.parts import OF_LINK, At
+from benchrig.faults.parts import At
 from benchrig.radio.virtual.behaviours import Delay, DeleteBonds, Disconnect, Reboot, Sleep
 from benchrig.radio.virtual.device_spec import DeviceSpec
 from benchrig.radio.virtual.reaction_spec import ActionSpec

@@ -6,11 +6,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from benchrig.faults.fault import Fault, Scene, Weight, on_unit
+from benchrig.faults.fault import OF_LINK, Fault, Scene, Weight, on_unit
 from benchrig.faults.limits import Limits
 from benchrig.faults.mutation import Change, Mutation, behaving, replaced, within
 from benchrig.faults.occasions import EACH, UNLIKELY, at, every, since, when
-from benchrig.faults.parts import OF_LINK
 from benchrig.radio.virtual.behaviour import Behaviour, When
 from benchrig.radio.virtual.behaviours import (
     AttError,

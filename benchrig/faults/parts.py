@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any, TypeAlias
 
 from benchrig.errors import Cause
-from benchrig.faults.fault import Family, Fault, Weight, on_unit
+from benchrig.faults.fault import OF_DEVICE, Family, Fault, Weight, on_unit
 from benchrig.faults.mutation import Change, Mutation
 from benchrig.radio.virtual.device_spec import DeviceSpec
 from benchrig.radio.virtual.gatt_spec import CharacteristicSpec, DescriptorSpec, ServiceSpec
@@ -17,9 +17,6 @@ from benchrig.source.shape import Misfit
 from benchrig.values.catalogue import name_of, normal_uuid, short_uuid
 
 Attribute: TypeAlias = ServiceSpec | CharacteristicSpec | DescriptorSpec
-OF_DEVICE: frozenset[Cause] = frozenset({"device", "limit"})
-# Of a device that ends its link, or does not answer on it.
-OF_LINK: frozenset[Cause] = OF_DEVICE | {"link"}
 
 
 @dataclass(frozen=True)
@@ -40,8 +37,8 @@ class At:
         weight: Weight = "serious",
         causes: frozenset[Cause] = OF_DEVICE,
     ) -> Fault:
-        """Of this attribute: `temperature: stuck`."""
-        name = f"{self.called}: {kind}"
+        """Of this attribute: `temperature: stuck`. `{it}` in the sentence is the attribute."""
+        name, says = f"{self.called}: {kind}", says.replace("{it}", f"the {self.called}")
         return Fault(name, family, says, on_unit(Mutation(name, self.path, change)), weight, causes, self.path)
 
 

@@ -10,10 +10,9 @@ from msgspec.structs import replace
 
 from benchrig.faults import parts
 from benchrig.faults.doings import doings
-from benchrig.faults.fault import Fault, Scene, Weight, on_unit
+from benchrig.faults.fault import OF_LINK, Fault, Scene, Weight, on_unit
 from benchrig.faults.limits import Limits
 from benchrig.faults.mutation import Change, Mutation, in_turn, replaced, within
-from benchrig.faults.parts import OF_LINK
 from benchrig.faults.weakening import weakenings
 from benchrig.radio.security import COMPARING, SHOWING, SMALLEST_KEY, TYPING
 from benchrig.radio.virtual.behaviours import DeleteBonds

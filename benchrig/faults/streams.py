@@ -5,15 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from benchrig.errors import Cause
 from benchrig.faults import parts
-from benchrig.faults.fault import Fault, Scene, Weight
+from benchrig.faults.fault import OF_LINK, Fault, Scene
 from benchrig.faults.leaves import varies
 from benchrig.faults.limits import Limits
 from benchrig.faults.mutation import Change, behaving, within
 from benchrig.faults.mutation import replaced as with_keys
 from benchrig.faults.occasions import EACH, at, every, since, when
-from benchrig.faults.parts import OF_DEVICE, OF_LINK, At
+from benchrig.faults.parts import At
 from benchrig.faults.references import changed_values
 from benchrig.radio.virtual.behaviour import Behaviour, When
 from benchrig.radio.virtual.behaviours import (
@@ -55,13 +54,6 @@ def _soon(plan: NotifySpec) -> int:
     return _SOON_OF_FAST if plan.period.seconds < _FAST else _SOON
 
 
-def _stream(
-    one: At, kind: str, says: str, change: Change, weight: Weight = "serious", causes: frozenset[Cause] = OF_DEVICE
-) -> Fault:
-    """`{it}` is the characteristic."""
-    return one.fault("stream", kind, says.format(it=f"the {one.called}"), change, weight, causes)
-
-
 def _sent(times: When, behaviour: Behaviour) -> Change:
     return behaving("on_notify", when(times, behaviour))
 
@@ -73,69 +65,78 @@ def _planned(**keys: Any) -> Change:
 def _rates(one: At, plan: NotifySpec) -> Iterator[Fault]:
     period = plan.period.seconds
     slow, fast = Duration.of(period * 2), Duration.of(period / 2)
-    yield _stream(one, "half the rate", "Values of {it} come half as often as they should.", _planned(period=slow))
-    yield _stream(
-        one, "twice the rate", "Values of {it} come twice as often as they should.", _planned(period=fast), "minor"
+    yield one.fault(
+        "stream", "half the rate", "Values of {it} come half as often as they should.", _planned(period=slow)
+    )
+    yield one.fault(
+        "stream", "twice the rate", "Values of {it} come twice as often as they should.", _planned(period=fast), "minor"
     )
     drift = Duration.of(period * 1.1)
-    yield _stream(one, "10 % slower", "Values of {it} come a tenth slower than they should.", _planned(period=drift))
+    yield one.fault(
+        "stream", "10 % slower", "Values of {it} come a tenth slower than they should.", _planned(period=drift)
+    )
     uneven = Duration.of(plan.jitter.seconds + period / 2)
     says = "Values of {it} come unevenly: each up to half a period late."
-    yield _stream(one, "uneven", says, _planned(jitter=uneven), "minor")
+    yield one.fault("stream", "uneven", says, _planned(jitter=uneven), "minor")
     burst = _planned(burst=10 if period < _FAST else 2)
-    yield _stream(one, "in bursts", "Values of {it} are held back and come several at once.", burst)
+    yield one.fault("stream", "in bursts", "Values of {it} are held back and come several at once.", burst)
     pause = Delay(delay=Duration.of(max(1.0, period * 5)))
     soon = _soon(plan)
-    yield _stream(one, f"pauses after {soon} values", "Values of {it} pause once, and then continue.",
+    yield one.fault("stream", f"pauses after {soon} values", "Values of {it} pause once, and then continue.",
                   _sent(at(soon + 1), pause))  # fmt: skip
     late = Delay(delay=Duration.of(max(2.0, period * 3)))
-    yield _stream(one, "begins late", "The first value of {it} comes late.", _sent(at(1), late), "minor")
+    yield one.fault("stream", "begins late", "The first value of {it} comes late.", _sent(at(1), late), "minor")
 
 
 def _ends(one: At, plan: NotifySpec) -> Iterator[Fault]:
     soon = _soon(plan)
-    yield _stream(one, "never sent", "Nothing of {it} comes, whoever subscribes.", _sent(EACH, Silent()))
+    yield one.fault("stream", "never sent", "Nothing of {it} comes, whoever subscribes.", _sent(EACH, Silent()))
     if plan.count is None or plan.count > soon:
         says = f"After {soon} values nothing more of {{it}} comes."
-        yield _stream(one, f"stops after {soon} values", says, _planned(count=soon))
+        yield one.fault("stream", f"stops after {soon} values", says, _planned(count=soon))
     end = _sent(since(soon + 1), Disconnect())
-    yield _stream(
-        one, f"ends the link after {soon} values", "The link ends while values of {it} come.", end, causes=OF_LINK
+    yield one.fault(
+        "stream", f"ends the link after {soon} values", "The link ends while values of {it} come.", end, causes=OF_LINK
     )
     reset = _sent(every(soon + 1), Reboot(reboot=_AWAY))
     says = f"The device starts again after {soon} values of {{it}}."
-    yield _stream(one, f"restarts after {soon} values", says, reset, "grave", OF_LINK)
+    yield one.fault("stream", f"restarts after {soon} values", says, reset, "grave", OF_LINK)
 
 
 def _values(one: At, plan: NotifySpec, may_vary: bool) -> Iterator[Fault]:
     soon = _soon(plan)
     often = 10 if plan.period.seconds < _FAST else 2
     now_and_then = every(often)
-    yield _stream(
-        one, "1 % lost", "One value of {it} in a hundred is lost.", _sent(When(share=_RARELY), Silent()), "minor"
+    yield one.fault(
+        "stream", "1 % lost", "One value of {it} in a hundred is lost.", _sent(When(share=_RARELY), Silent()), "minor"
     )
     lost = _sent(at(soon), Silent())
-    yield _stream(one, "a value lost", "One value of {it} is lost.", lost)
-    yield _stream(one, "values lost", f"One of each {often} values of {{it}} is lost.", _sent(now_and_then, Silent()))
-    yield _stream(one, "doubled", "Each value of {it} comes twice.", _sent(EACH, Double()))
-    yield _stream(one, "a value doubled", "One value of {it} comes twice.", _sent(at(soon), Double()), "minor")
-    yield _stream(
-        one, "out of order", "Now and then two values of {it} come in the wrong order.", _sent(now_and_then, Swap())
+    yield one.fault("stream", "a value lost", "One value of {it} is lost.", lost)
+    yield one.fault(
+        "stream", "values lost", f"One of each {often} values of {{it}} is lost.", _sent(now_and_then, Silent())
+    )
+    yield one.fault("stream", "doubled", "Each value of {it} comes twice.", _sent(EACH, Double()))
+    yield one.fault("stream", "a value doubled", "One value of {it} comes twice.", _sent(at(soon), Double()), "minor")
+    yield one.fault(
+        "stream",
+        "out of order",
+        "Now and then two values of {it} come in the wrong order.",
+        _sent(now_and_then, Swap()),
     )
     if may_vary:
         says = f"After {soon} values of {{it}} the same one comes again and again."
-        yield _stream(one, f"the same after {soon} values", says, _sent(since(soon + 1), Again()), "grave")
+        yield one.fault("stream", f"the same after {soon} values", says, _sent(since(soon + 1), Again()), "grave")
     size = one.spec.longest()
     if size > 1:
         says = "The last byte is missing from values of {it} that are sent."
-        yield _stream(one, "sent without its last byte", says, _sent(EACH, CutTo(cut_to=size - 1)))
+        yield one.fault("stream", "sent without its last byte", says, _sent(EACH, CutTo(cut_to=size - 1)))
 
 
 def _subscribers(one: At) -> Iterator[Fault]:
     says = "Values of {it} come before anybody has subscribed to them."
-    yield _stream(one, "sent unasked", says, _planned(early=True), "minor")
+    yield one.fault("stream", "sent unasked", says, _planned(early=True), "minor")
     says = "Values of {it} continue after unsubscribing."
-    yield _stream(one, "sent after unsubscribing", says, _planned(goes_on=True), "minor")
+    yield one.fault("stream", "sent after unsubscribing", says, _planned(goes_on=True), "minor")
 
 
 def _strangers(one: At, found: list[At]) -> Iterator[Fault]:
@@ -145,6 +146,6 @@ def _strangers(one: At, found: list[At]) -> Iterator[Fault]:
     if other is not None:
         under = Under(under=other.spec.called)
         says = f"Values of {{it}} come as if they were those of the {other.called}."
-        yield _stream(one, "under another handle", says, _sent(EACH, under), "grave")
+        yield one.fault("stream", "under another handle", says, _sent(EACH, under), "grave")
         says = f"Now and then a value of {{it}} comes as one of the {other.called}."
-        yield _stream(one, "a value under another handle", says, _sent(at(_soon(one.spec.notify)), under))
+        yield one.fault("stream", "a value under another handle", says, _sent(at(_soon(one.spec.notify)), under))

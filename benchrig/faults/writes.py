@@ -6,14 +6,13 @@ import re
 from collections.abc import Iterator
 from typing import Any
 
-from benchrig.errors import Cause
 from benchrig.faults import parts
 from benchrig.faults.doings import doings
-from benchrig.faults.fault import Fault, Scene, Weight, on_unit
+from benchrig.faults.fault import OF_LINK, Fault, Scene, on_unit
 from benchrig.faults.limits import Limits
 from benchrig.faults.mutation import Change, Mutation, behaving, replaced, within
 from benchrig.faults.occasions import EACH, UNLIKELY, every, instead, since, when
-from benchrig.faults.parts import OF_DEVICE, OF_LINK, At
+from benchrig.faults.parts import At
 from benchrig.radio.virtual.behaviour import Behaviour, When
 from benchrig.radio.virtual.behaviours import AttError, CutTo, Delay, Disconnect, Ignore, Late, Reboot, Silent
 from benchrig.radio.virtual.device_spec import DeviceSpec
@@ -59,13 +58,6 @@ def _parts_of(spec: Any) -> Iterator[Any]:
     yield from (spec.set, spec.notify, spec.print)
 
 
-def _written(
-    one: At, kind: str, says: str, change: Change, weight: Weight = "serious", causes: frozenset[Cause] = OF_DEVICE
-) -> Fault:
-    """`{it}` is the characteristic."""
-    return one.fault("write", kind, says.format(it=f"the {one.called}"), change, weight, causes)
-
-
 def _writes(times: When, behaviour: Behaviour) -> Change:
     return behaving("on_write", when(times, behaviour))
 
@@ -74,50 +66,52 @@ def _allowed(one: At) -> Iterator[Fault]:
     """What is for nobody to write."""
     kept = tuple(each for each in one.spec.on_write.behaviours if not each.is_answer)
     open_ = within("on_write", replaced(behaviours=kept))
-    yield _written(one, "written by anybody", "What is written to {it} must be refused, and is taken.", open_, "grave")
+    yield one.fault(
+        "write", "written by anybody", "What is written to {it} must be refused, and is taken.", open_, "grave"
+    )
     if any(isinstance(each, AttError) for each in one.spec.on_write.behaviours):
         other = instead("on_write", AttError(att_error=UNLIKELY))
-        yield _written(
-            one, "refused with another error", "A write to {it} is refused with a wrong error.", other, "minor"
+        yield one.fault(
+            "write", "refused with another error", "A write to {it} is refused with a wrong error.", other, "minor"
         )
 
 
 def _answers(one: At) -> Iterator[Fault]:
     if one.spec.property_bits & PROPERTIES["write"]:
         refused = instead("on_write", AttError(att_error=UNLIKELY))
-        yield _written(one, "write refused", "What is written to {it} is refused.", refused)
+        yield one.fault("write", "write refused", "What is written to {it} is refused.", refused)
         silent = instead("on_write", Silent())
-        yield _written(one, "write not answered", "A write to {it} is never answered.", silent)
+        yield one.fault("write", "write not answered", "A write to {it} is never answered.", silent)
         says = "A write to {it} is answered only after 3 s."
-        yield _written(one, "write answered late", says, instead("on_write", Delay(delay=_SLOW)), "minor")
+        yield one.fault("write", "write answered late", says, instead("on_write", Delay(delay=_SLOW)), "minor")
     ends = instead("on_write", Disconnect())
-    yield _written(one, "write ends the link", "The link ends at a write to {it}.", ends, "serious", OF_LINK)
+    yield one.fault("write", "write ends the link", "The link ends at a write to {it}.", ends, "serious", OF_LINK)
     resets = instead("on_write", Reboot(reboot=_AWAY))
-    yield _written(one, "write resets", "The device starts again at a write to {it}.", resets, "grave", OF_LINK)
+    yield one.fault("write", "write resets", "The device starts again at a write to {it}.", resets, "grave", OF_LINK)
 
 
 def _lost(one: At) -> Iterator[Fault]:
     says = "What is written to {it} is confirmed, and nothing comes of it."
-    yield _written(one, "write ignored", says, _writes(EACH, Ignore()), "grave")
+    yield one.fault("write", "write ignored", says, _writes(EACH, Ignore()), "grave")
     says = "What is written to {it} is taken once; later writes are confirmed, and nothing comes of them."
-    yield _written(one, "only the first write taken", says, _writes(since(2), Ignore()))
+    yield one.fault("write", "only the first write taken", says, _writes(since(2), Ignore()))
     says = "Each second time nothing comes of what is written to {it}."
-    yield _written(one, "each second write ignored", says, _writes(every(2), Ignore()))
+    yield one.fault("write", "each second write ignored", says, _writes(every(2), Ignore()))
     says = "What is written to {it} is there only 2 s later."
-    yield _written(one, "write taken late", says, _writes(EACH, Late(late=_LATE)))
+    yield one.fault("write", "write taken late", says, _writes(EACH, Late(late=_LATE)))
     if (size := one.spec.longest()) > 1:
         says = "The last byte of what is written to {it} is lost."
-        yield _written(one, "written without its last byte", says, _writes(EACH, CutTo(cut_to=size - 1)))
+        yield one.fault("write", "written without its last byte", says, _writes(EACH, CutTo(cut_to=size - 1)))
 
 
 def _range(one: At) -> Iterator[Fault]:
     """What does not fit has to be refused."""
     if one.spec.on_write.check and one.spec.format is not None:
         says = "What does not fit {it} is taken all the same: values out of its range, too few or too many bytes."
-        yield _written(one, "anything taken", says, within("on_write", replaced(check=False)), "grave")
+        yield one.fault("write", "anything taken", says, within("on_write", replaced(check=False)), "grave")
     if one.spec.valid_min is not None or one.spec.valid_max is not None:
         says = "Values out of the range of {it} are taken."
-        yield _written(one, "out of range taken", says, replaced(valid_min=None, valid_max=None), "grave")
+        yield one.fault("write", "out of range taken", says, replaced(valid_min=None, valid_max=None), "grave")
 
 
 def _strayed(one: At, others: list[At]) -> Iterator[Fault]:
@@ -126,11 +120,11 @@ def _strayed(one: At, others: list[At]) -> Iterator[Fault]:
         return
     there: dict[str, Any] = {"set": {**one.spec.on_write.set, other.spec.called: "written"}}
     says = f"What is written to {{it}} goes to the {other.called} instead."
-    yield _written(
-        one, f"written to the {other.called}", says, within("on_write", replaced(store=False, **there)), "grave"
+    yield one.fault(
+        "write", f"written to the {other.called}", says, within("on_write", replaced(store=False, **there)), "grave"
     )
     says = f"What is written to {{it}} goes to the {other.called} too."
-    yield _written(one, f"written to the {other.called} too", says, within("on_write", replaced(**there)), "grave")
+    yield one.fault("write", f"written to the {other.called} too", says, within("on_write", replaced(**there)), "grave")
 
 
 def _neighbour(one: At, others: list[At]) -> At | None:
@@ -147,7 +141,7 @@ def _neighbour(one: At, others: list[At]) -> At | None:
 def _outlived(one: At) -> Iterator[Fault]:
     if not one.spec.volatile:
         says = "What was written to {it} is lost when the device is without power."
-        yield _written(one, "lost at a restart", says, replaced(volatile=True), "grave")
+        yield one.fault("write", "lost at a restart", says, replaced(volatile=True), "grave")
     value = one.spec.value
     if one.spec.raw is None and value is not None and not one.spec.source.pattern.runs_on:
         called = f"the {one.called}"
