@@ -26,6 +26,7 @@ from typing import Any, ClassVar, Self
 
 import msgspec
 
+from benchrig.source.one_or_more import OneOrMore
 from benchrig.source.problem import Problems
 from benchrig.source.references import expressions
 from benchrig.source.shape import BAD, Misfit, Reader, describe_value, locate
@@ -53,28 +54,21 @@ class Day(str):
             raise Misfit(f"expected a day, found {describe_value(value)}", "for example: '2026-11-27'") from None
 
 
-class FaultNames(tuple[str, ...]):
+class FaultNames(OneOrMore):
     """Names of faults, with * and ?."""
 
     __slots__ = ()
-    source_schema: ClassVar[dict[str, Any]] = {
-        "anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}, "minItems": 1}]
-    }
+    one: ClassVar[str] = "the name of a fault"
+    example: ClassVar[str] = "'temperature: stuck'"
 
     @classmethod
-    def from_source(cls, value: Any) -> Self:
-        names = value if isinstance(value, list) else [value]
-        if not names:
-            raise Misfit("expected the name of a fault, found none", "for example: 'temperature: stuck'")
-        for index, name in enumerate(names):
-            path = (index,) if isinstance(value, list) else ()
-            if not isinstance(name, str):
-                raise Misfit(f"expected the name of a fault, found {describe_value(name)}", "quote it", path)
-            if _ONLY_WILD.fullmatch(name):
-                raise Misfit(f"'{name}' would argue for every fault", _NARROWER, path)
-            if ("*" in name or "?" in name) and not _SAYS_WHICH.search(name):
-                raise Misfit(f"'{name}' would argue for faults that nobody thought of", _NARROWER, path)
-        return cls(names)
+    def check(cls, name: Any) -> None:
+        if not isinstance(name, str):
+            raise Misfit(f"expected {cls.one}, found {describe_value(name)}", "quote it")
+        if _ONLY_WILD.fullmatch(name):
+            raise Misfit(f"'{name}' would argue for every fault", _NARROWER)
+        if ("*" in name or "?" in name) and not _SAYS_WHICH.search(name):
+            raise Misfit(f"'{name}' would argue for faults that nobody thought of", _NARROWER)
 
     def fit(self, name: str) -> bool:
         return any(_pattern(each).fullmatch(name) for each in self)

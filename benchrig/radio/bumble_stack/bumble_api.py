@@ -154,8 +154,8 @@ def load_libusb() -> None:
 def find_types_first() -> None:
     """bumble looks for each UUID that it parses in a list, from its beginning: the types of declarations to the front,
     which every discovery asks for."""
-    types = (0x2800, 0x2801, 0x2802, 0x2803, 0x2902)
-    UUID.UUIDS.sort(key=lambda uuid: uuid.uuid_bytes not in {each.to_bytes(2, "little") for each in types})
+    types = {each.to_bytes(2, "little") for each in (0x2800, 0x2801, 0x2802, 0x2803, 0x2902)}
+    UUID.UUIDS.sort(key=lambda uuid: uuid.uuid_bytes not in types)
 
 
 def stop_formatting() -> None:
