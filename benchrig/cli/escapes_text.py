@@ -5,30 +5,25 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Sequence
 
+from benchrig.cli.study_text import LONGEST, StudyPage
 from benchrig.escapes.results import PASSED, About, Catch, Hunted, Result
 from benchrig.escapes.telling import sentence, step_words, summary, told_by
 from benchrig.faults.fault import WEIGHTS, Fault, Weight
 from benchrig.source.problem import counted
-from benchrig.terminal import console
 from benchrig.text.escape import plain
 from benchrig.text.tables import print_line, print_table
 
 _STYLES = {"grave": "bold red", "serious": "red", "minor": "yellow"}
-_LONGEST = 1000
 # More escapes than these are told in groups, without a sentence for each.
 _FEW = 25
 # Of those with one reason so many are named.
 _NAMED = 3
 
 
-class EscapesPage:
-    """Prints in the width and the character set of one console."""
-
-    def __init__(self) -> None:
-        self._console = console()
-
+class EscapesPage(StudyPage):
     def show(self, hunted: Hunted, *, at_length: bool) -> None:
-        self._head(hunted)
+        seeds = f"seeds {hunted.seeds[0]} to {hunted.seeds[-1]}" if len(hunted.seeds) > 1 else f"seed {hunted.seeds[0]}"
+        self._head(hunted, seeds)
         if at_length:
             for result in hunted.results:
                 self._at_length(result)
@@ -46,12 +41,6 @@ class EscapesPage:
         families = Counter(each.family for each in faults)
         by_family = ", ".join(f"{family} {count}" for family, count in sorted(families.items()))
         self._line(f"{counted(len(faults), 'fault')}: {by_family}")
-
-    def _head(self, hunted: Hunted) -> None:
-        files = ", ".join(hunted.device_files)
-        seeds = f"seeds {hunted.seeds[0]} to {hunted.seeds[-1]}" if len(hunted.seeds) > 1 else f"seed {hunted.seeds[0]}"
-        self._line(f"plan    {hunted.plan} ({hunted.plan_file})")
-        self._line(f"device  {hunted.device} ({files}), {seeds}")
 
     def _wrong(self, hunted: Hunted) -> None:
         """The loudest: what is noticed and put on whom it is not, and what benchrig could not try."""
@@ -87,8 +76,8 @@ class EscapesPage:
             luck = " (caught by luck)" * (each.outcome == "by luck")
             groups.setdefault((each.fault.weight, thing), []).append((kind or thing) + luck)
         for (weight, thing), kinds in groups.items():
-            wrong = plain(", ".join(kinds), 10 * _LONGEST)
-            head = (f"{weight:<8} ", _STYLES[weight]), (f"{plain(thing, _LONGEST)}: ", "bold")
+            wrong = plain(", ".join(kinds), 10 * LONGEST)
+            head = (f"{weight:<8} ", _STYLES[weight]), (f"{plain(thing, LONGEST)}: ", "bold")
             print_line(self._console, *head, (wrong, ""), hang=9)
         if blind := _never_caught(hunted):
             self._line(f"Nothing notices any fault of: {blind}.")
@@ -96,7 +85,7 @@ class EscapesPage:
 
     def _fault(self, fault: About) -> None:
         weight = (f"{fault.weight:<8} ", _STYLES[fault.weight])
-        print_line(self._console, weight, (plain(fault.name, _LONGEST), "bold"), (f"  {fault.family}", "dim"))
+        print_line(self._console, weight, (plain(fault.name, LONGEST), "bold"), (f"  {fault.family}", "dim"))
 
     def _caught(self, hunted: Hunted) -> None:
         """By the step that noticed first, in the order of the plan; of each step by what in it."""
@@ -107,7 +96,7 @@ class EscapesPage:
         steps = Counter((each.node, each.step) for each in caught)
         order = {node.id: at for at, node in enumerate(hunted.nodes)}
         rows = [
-            ((str(count), node, plain(step, _LONGEST), _readings(caught, node)), "")
+            ((str(count), node, plain(step, LONGEST), _readings(caught, node)), "")
             for (node, step), count in sorted(steps.items(), key=lambda item: _place(item[0][0], order))
         ]
         print_table(self._console, ("faults", "step", "", "by"), rows, right=("faults",))
@@ -172,13 +161,6 @@ class EscapesPage:
             )
         self._line(summary(hunted), style="bold")
 
-    def _title(self, text: str, style: str) -> None:
-        self._console.print()
-        print_line(self._console, (text, style))
-
-    def _line(self, text: str, *, indent: int = 0, style: str = "") -> None:
-        print_line(self._console, (plain(text, _LONGEST), style), indent=indent)
-
 
 def _never_caught(hunted: Hunted) -> str:
     """'note (24), log interval (45)': what the plan does not look at, the most faults first."""
@@ -199,7 +181,7 @@ def _some(names: Sequence[str]) -> str:
 def _readings(caught: Sequence[Catch], node: str) -> str:
     """'value 12, cause device 9, att_error 3'."""
     found = Counter(told_by(each) for each in caught if each.node == node)
-    return ", ".join(f"{plain(name, _LONGEST)} {count}" for name, count in found.most_common())
+    return ", ".join(f"{plain(name, LONGEST)} {count}" for name, count in found.most_common())
 
 
 def _place(node: str, order: dict[str, int]) -> tuple[int, list[str]]:

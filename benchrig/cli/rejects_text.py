@@ -4,25 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from benchrig.cli.study_text import LONGEST, StudyPage
 from benchrig.escapes.telling import step_words
 from benchrig.rejects.results import LimitSeen, Rejects, UnitRun
 from benchrig.rejects.telling import interval_words, number, percent, proposal_words, summary
 from benchrig.source.problem import counted
-from benchrig.terminal import console
 from benchrig.text.escape import plain
-from benchrig.text.tables import print_line, print_table
-
-_LONGEST = 1000
+from benchrig.text.tables import print_table
 
 
-class RejectsPage:
-    """Prints in the width and the character set of one console."""
-
-    def __init__(self) -> None:
-        self._console = console()
-
+class RejectsPage(StudyPage):
     def show(self, made: Rejects, *, at_length: bool) -> None:
-        self._head(made)
+        last = made.first + made.asked - 1
+        units = f"units {made.first} to {last}" if made.asked > 1 else f"unit {made.first}"
+        how = f"{units}, seed {made.seed}, air {made.air}"
+        self._head(made, how)
         for sentence in made.failed:
             self._line(f"NOT TESTED  {sentence}", style="bold white on red")
         if at_length:
@@ -34,13 +30,6 @@ class RejectsPage:
             self._limits(made)
             self._idle(made)
         self._end(made)
-
-    def _head(self, made: Rejects) -> None:
-        last = made.first + made.asked - 1
-        units = f"units {made.first} to {last}" if made.asked > 1 else f"unit {made.first}"
-        self._line(f"plan    {made.plan} ({made.plan_file})")
-        files = ", ".join(made.device_files)
-        self._line(f"device  {made.device} ({files}), {units}, seed {made.seed}, air {made.air}")
 
     def _at_length(self, run: UnitRun) -> None:
         self._title(f"REJECTED  unit {run.number}", "bold red")
@@ -104,18 +93,11 @@ class RejectsPage:
             self._line(f"INTERRUPTED: {made.tested} of {counted(made.asked, 'unit')} tested", style="bold red")
         self._line(summary(made), style="bold")
 
-    def _title(self, text: str, style: str) -> None:
-        self._console.print()
-        print_line(self._console, (text, style))
-
-    def _line(self, text: str, *, indent: int = 0, style: str = "") -> None:
-        print_line(self._console, (plain(text, _LONGEST), style), indent=indent)
-
 
 def _cells(each: LimitSeen) -> tuple[str, ...]:
     deviations = "" if each.deviations is None else f"{each.deviations:.1f}"
     nearest, mean = number(each.nearest, each.unit), number(each.distance, each.unit)
-    return each.node, plain(each.step, _LONGEST), plain(each.reading, _LONGEST), nearest, mean, deviations
+    return each.node, plain(each.step, LONGEST), plain(each.reading, LONGEST), nearest, mean, deviations
 
 
 def _style(each: LimitSeen) -> str:

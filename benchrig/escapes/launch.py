@@ -7,6 +7,7 @@ import hashlib
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from benchrig.errors import UsageError
 from benchrig.escapes.argued import Argued, beside, load_argued
@@ -144,21 +145,28 @@ def _left_to(argued: Argued | None, faults: Sequence[Fault]) -> Iterator[Path]:
 def _head(options: HuntOptions, hunt: Hunt, asked: int) -> Hunted:
     plan = options.plan
     return Hunted(
-        format=FORMAT,
-        plan=plan.name,
-        plan_file=str(plan.path),
-        plan_hash=plan.hash,
-        revision=plan.revision,
-        device=hunt.sound.unit.name,
-        device_files=[str(each) for each in options.radio.files],
-        device_hash=hash_of(options.radio.files),
-        air=options.radio.air or "",
+        **tried(FORMAT, plan, options.radio, hunt.sound.unit.name, options.radio.air or ""),
         seeds=[*hunt.seeds],
         versions=versions(),
         nodes=[node.planned() for node in plan.nodes],
         asked=asked,
         whole=hunt.whole,
     )
+
+
+def tried(form: int, plan: Plan, radio: RadioChoice, device: str, air: str) -> dict[str, Any]:
+    """The fields of Tried."""
+    return {
+        "format": form,
+        "plan": plan.name,
+        "plan_file": str(plan.path),
+        "plan_hash": plan.hash,
+        "revision": plan.revision,
+        "device": device,
+        "device_files": [str(each) for each in radio.files],
+        "device_hash": hash_of(radio.files),
+        "air": air,
+    }
 
 
 def hash_of(files: tuple[Path, ...]) -> str:

@@ -152,8 +152,8 @@ class Coverage(msgspec.Struct, frozen=True):
         return [each for each in self.steps if each.limits and not each.caught]
 
 
-class Hunted(msgspec.Struct, omit_defaults=True):
-    """A plan over the faults of a device. `asked` faults were to be tried: more than `results` where that was interrupted."""
+class Tried(msgspec.Struct, omit_defaults=True):
+    """Which plan was tried on which device."""
 
     format: int
     plan: str
@@ -164,6 +164,11 @@ class Hunted(msgspec.Struct, omit_defaults=True):
     device_files: list[str]
     device_hash: str
     air: str
+
+
+class Hunted(Tried, omit_defaults=True):
+    """A plan over the faults of a device. `asked` faults were to be tried: more than `results` where that was interrupted."""
+
     seeds: list[int]
     versions: dict[str, str]
     nodes: list[PlannedNode]

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from benchrig.errors import UsageError
-from benchrig.escapes.launch import hash_of, simulated_devices
+from benchrig.escapes.launch import simulated_devices, tried
 from benchrig.escapes.results import Hunted, from_json, versions
 from benchrig.escapes.workers import cores
 from benchrig.plan.loader import load_plan
@@ -116,15 +116,7 @@ def _fill(made: Rejects, of: Tested, hunted: Hunted | None) -> None:
 def _head(options: RejectOptions, units: Units, plan: Plan) -> Rejects:
     notes = [] if units.device.spread else ["the device file has no 'spread': its units differ in nothing but the air"]
     return Rejects(
-        format=FORMAT,
-        plan=plan.name,
-        plan_file=str(plan.path),
-        plan_hash=plan.hash,
-        revision=plan.revision,
-        device=units.device.name,
-        device_files=[str(each) for each in options.radio.files],
-        device_hash=hash_of(options.radio.files),
-        air=units.air_name,
+        **tried(FORMAT, plan, options.radio, units.device.name, units.air_name),
         seed=options.seed,
         first=options.first,
         confidence=options.confidence,

@@ -6,7 +6,7 @@ from typing import Literal, TypeAlias
 
 import msgspec
 
-from benchrig.escapes.results import Came
+from benchrig.escapes.results import Came, Tried
 from benchrig.record.model import PlannedNode
 from benchrig.rejects.seen import Seen
 from benchrig.study.reaching import Method
@@ -102,18 +102,9 @@ class Idle(msgspec.Struct, frozen=True):
     seconds: float
 
 
-class Rejects(msgspec.Struct, omit_defaults=True):
+class Rejects(Tried, omit_defaults=True):
     """A plan over good units. `asked` were to be tested: more than `tested` where that was interrupted."""
 
-    format: int
-    plan: str
-    plan_file: str
-    plan_hash: str
-    revision: str
-    device: str
-    device_files: list[str]
-    device_hash: str
-    air: str
     seed: int
     first: int  # number of the first unit
     confidence: float
@@ -123,12 +114,12 @@ class Rejects(msgspec.Struct, omit_defaults=True):
     asked: int
     tested: int = 0
     rate: Share | None = None
-    rejected: list[UnitRun] = []
-    steps: list[Rejecting] = []
-    tight: list[Tight] = []
-    limits: list[LimitSeen] = []
+    rejected: list[UnitRun] = msgspec.field(default_factory=list)
+    steps: list[Rejecting] = msgspec.field(default_factory=list)
+    tight: list[Tight] = msgspec.field(default_factory=list)
+    limits: list[LimitSeen] = msgspec.field(default_factory=list)
     faults: int | None = None  # of the results of escapes: those judged
-    idle: list[Idle] = []
-    failed: list[str] = []  # units that benchrig could not test
+    idle: list[Idle] = msgspec.field(default_factory=list)
+    failed: list[str] = msgspec.field(default_factory=list)  # units that benchrig could not test
     interrupted: bool = False
-    notes: list[str] = []
+    notes: list[str] = msgspec.field(default_factory=list)
