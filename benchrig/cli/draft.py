@@ -7,16 +7,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from benchrig.cli.completing import attributes_option
-from benchrig.cli.desk import at_desk, device_options, known_names
-from benchrig.cli.options import acknowledge_option, flag, json_option, option, path_option
+from benchrig.cli.collecting import CollectingWords, collecting_options, text_or_json
+from benchrig.cli.desk import device_options
+from benchrig.cli.options import flag, json_option, option, path_option
 from benchrig.cli.out import echo, print_json, tell, whatever_the_output_does
-from benchrig.cli.try_write import ask, caution_of, try_write_option
-from benchrig.cli.types import Percent, Time, Whole
+from benchrig.cli.types import Percent, Whole
 from benchrig.errors import UsageError
 
 if TYPE_CHECKING:
-    from benchrig.desk.desk import Desk, DeskOptions
+    from benchrig.desk.desk import DeskOptions
     from benchrig.draft.compose import Draft
     from benchrig.draft.evidence import Evidence
     from benchrig.plan.model import Plan
@@ -35,17 +34,11 @@ if TYPE_CHECKING:
 @flag("--force", help="Write over a plan that exists.")
 @flag("--each", help="Draft from every device that matches the selection, one after the other.")
 @option("--units", type=Whole(1, 1000), help="With --each: listen until N devices are heard, and fail if they are not.")
-@option(
-    "--repeat", type=Whole(1, 1000), default=2, help="Connections to each device; everything is read twice in each."
-)
-@option("--listen", type=Time(), default="5 s", help="How long to listen to each characteristic that sends.")
+@collecting_options("Connections to each device; everything is read twice in each.")
 @option(
     "--coverage", type=Percent(), default="99 %", help="Share of good values that a limit from statistics lets through."
 )
 @option("--confidence", type=Percent(), default="95 %", help="Confidence level of the tolerance interval.")
-@attributes_option("--skip", help="Leave this attribute alone; may be given several times.")
-@try_write_option("With --pair: write its own value to this attribute over each link, to see what that needs")
-@acknowledge_option()
 @path_option(
     "--from",
     "saved",
@@ -78,11 +71,7 @@ def draft(
     from benchrig.files import writable
     from benchrig.propose.proposal import Basis
 
-    to_output = str(target) == "-"
-    if to_output and as_json:
-        raise UsageError(
-            "the standard output takes the plan (-o -) or JSON, not both", advice="write the plan to a file"
-        )
+    to_output = text_or_json(target, as_json=as_json, what="plan", advice="write the plan to a file")
     if not to_output:
         writable(target, force=force)
     evidence = _evidence(desk, saved, **how)
@@ -93,33 +82,21 @@ def draft(
 
 
 def _evidence(
-    desk: DeskOptions, saved: tuple[Path, ...], *, each: bool, units: int | None, repeat: int, listen: float,
-    skip: tuple[str, ...], try_write: tuple[str, ...], acknowledge: bool,
-) -> Evidence:  # fmt: skip
-    from benchrig.draft.from_devices import Collecting, collect
+    desk: DeskOptions, saved: tuple[Path, ...], *, each: bool, units: int | None, looks: CollectingWords
+) -> Evidence:
     from benchrig.draft.from_files import evidence_from
     from benchrig.radio.scan import Selection
 
     if saved:
         return evidence_from(saved)
-    if listen <= 0:
-        raise UsageError("--listen must be more than 0 s", advice="for example: --listen 5s")
+    looks.check(desk)
     if units and not each:
         raise UsageError("--units goes with --each", advice=f"--each --units {units}")
     if each and desk.selection == Selection():
         raise UsageError(
             "--each would take every device on the air", advice="say which: --device, --service or --manufacturer"
         )
-    if try_write and desk.pair is None:
-        raise UsageError("--try-write goes with --pair", advice="for example: --pair keyboard")
-    known_names(desk, [*skip, *try_write])
-    caution = caution_of(try_write, acknowledge)
-
-    async def look(at: Desk) -> Evidence:
-        await ask(caution)
-        return await collect(at, Collecting(repeat, listen, each, units or 1, skip, try_write))
-
-    return at_desk(desk, look)
+    return looks.evidence(desk, each=each, units=units or 1)
 
 
 def _say(made: Draft, plan: Plan, target: Path, *, to_output: bool, as_json: bool) -> None:

@@ -7,19 +7,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from benchrig.cli.completing import attributes_option
-from benchrig.cli.desk import at_desk, device_options, known_names
-from benchrig.cli.options import acknowledge_option, flag, json_option, option, path_option
+from benchrig.cli.collecting import CollectingWords, collecting_options, text_or_json
+from benchrig.cli.desk import device_options
+from benchrig.cli.options import flag, json_option, option, path_option
 from benchrig.cli.out import echo, print_json, tell, whatever_the_output_does
 from benchrig.cli.replaying import replay
-from benchrig.cli.try_write import ask, caution_of, try_write_option
-from benchrig.cli.types import Time, Whole
 from benchrig.errors import UsageError
 
 if TYPE_CHECKING:
-    from benchrig.desk.desk import Desk, DeskOptions
-    from benchrig.draft.evidence import Evidence
-    from benchrig.draft.from_devices import Collecting
+    from benchrig.desk.desk import DeskOptions
     from benchrig.plan.model import Plan
     from benchrig.twin.seen import Seen
     from benchrig.twin.writing import Twin
@@ -35,11 +31,7 @@ if TYPE_CHECKING:
     help="The device file to write; - for the standard output. With --of: twin.yaml in the folder of the run, where it is left out.",
 )
 @flag("--force", help="Write over a file that exists.")
-@option("--repeat", type=Whole(1, 1000), default=2, help="Connections to the device; everything is read twice in each.")
-@option("--listen", type=Time(), default="5 s", help="How long to listen to each characteristic that sends.")
-@attributes_option("--skip", help="Leave this attribute alone; may be given several times.")
-@try_write_option("With --pair: write its own value to this attribute over each link, to see what that needs")
-@acknowledge_option()
+@collecting_options("Connections to the device; everything is read twice in each.")
 @path_option(
     "--from",
     "saved",
@@ -69,9 +61,8 @@ if TYPE_CHECKING:
 @json_option("Say what was written, and what was not seen, as JSON.")
 @device_options  # fmt: skip
 def twin(
-    target: Path | None, force: bool, repeat: int, listen: float, skip: tuple[str, ...], try_write: tuple[str, ...],
-    acknowledge: bool, saved: tuple[Path, ...], beside: tuple[Path, ...], run: Path | None, check: bool,
-    given: tuple[str, ...], as_json: bool, desk: DeskOptions,
+    target: Path | None, force: bool, looks: CollectingWords, saved: tuple[Path, ...], beside: tuple[Path, ...],
+    run: Path | None, check: bool, given: tuple[str, ...], as_json: bool, desk: DeskOptions,
 ) -> None:  # fmt: skip
     """Connect to a device, and write a device file that behaves as the device was seen to: how it advertises, its table,
     its values and how they move, how often it sends, what it asks for. From records and captures of runs: what it did with each write.
@@ -87,59 +78,41 @@ def twin(
       benchrig twin -o freezer.yaml --from golden.json --from results/20261127-101500/record.jsonl
       benchrig twin --of results/20261127-101500 --with night.btsnoop --check
     """
-    from benchrig.draft.from_devices import Collecting
     from benchrig.files import writable, write_whole
     from benchrig.twin.writing import twin_of
 
     if (check or given) and run is None:
         raise UsageError("--check and --set go with --of", advice="for example: --of results/20261127-101500 --check")
-    to_output = str(target) == "-"
-    if to_output and as_json:
-        raise UsageError(
-            "the standard output takes the device file (-o -) or JSON, not both", advice="write it to a file"
-        )
+    to_output = text_or_json(target, as_json=as_json, what="device file", advice="write it to a file")
     if run is not None:
         if saved:
             raise UsageError("--of and --from exclude each other", advice="keep one of the two")
         plan = click.get_current_context().params.get("plan")
-        replay(run, target, beside, plan, given, check=check, acknowledge=acknowledge, force=force, as_json=as_json)
+        replay(
+            run, target, beside, plan, given, check=check, acknowledge=looks.acknowledge, force=force, as_json=as_json
+        )
         return
     if target is None:
         raise UsageError("the file to write is missing", advice="add -o FILE")
     if saved and beside:
         raise UsageError("--from and --with exclude each other", advice="with --from, give all files with it")
-    if listen <= 0:
-        raise UsageError("--listen must be more than 0 s", advice="for example: --listen 5s")
-    if try_write and desk.pair is None:
-        raise UsageError("--try-write goes with --pair", advice="for example: --pair keyboard")
+    looks.check(desk)
     if not to_output:
         writable(target, force=force)
-    how = Collecting(repeat=repeat, listen=listen, skip=skip, writes=try_write)
-    made = twin_of(_seen(desk, saved, beside, how, acknowledge=acknowledge))
+    made = twin_of(_seen(desk, saved, beside, looks))
     if not to_output:
         write_whole(target, made.text.encode(), advice="write it elsewhere")
     with whatever_the_output_does():
         _say(made, target, to_output=to_output, as_json=as_json)
 
 
-def _seen(
-    desk: DeskOptions, saved: tuple[Path, ...], beside: tuple[Path, ...], how: Collecting, *, acknowledge: bool
-) -> Seen:
+def _seen(desk: DeskOptions, saved: tuple[Path, ...], beside: tuple[Path, ...], looks: CollectingWords) -> Seen:
     from benchrig.twin.from_files import seen_in
 
     plan = _plan()
     if saved:
         return seen_in(saved, desk.names, plan)
-    known_names(desk, [*how.skip, *how.writes])
-    caution = caution_of(how.writes, acknowledge)
-
-    async def look(at: Desk) -> Evidence:
-        from benchrig.draft.from_devices import collect
-
-        await ask(caution)
-        return await collect(at, how)
-
-    return seen_in(beside, desk.names, plan, at_desk(desk, look))
+    return seen_in(beside, desk.names, plan, looks.evidence(desk))
 
 
 def _plan() -> Plan | None:
