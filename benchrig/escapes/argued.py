@@ -21,6 +21,7 @@ from __future__ import annotations
 import datetime
 import re
 from collections.abc import Iterable
+from functools import cache
 from pathlib import Path
 from typing import Any, ClassVar, Self
 
@@ -74,6 +75,7 @@ class FaultNames(OneOrMore):
         return any(_pattern(each).fullmatch(name) for each in self)
 
 
+@cache
 def _pattern(name: str) -> re.Pattern[str]:
     """Not that of fnmatch: names have brackets in them."""
     return re.compile(re.escape(name).replace(r"\*", ".*").replace(r"\?", "."), re.DOTALL)
