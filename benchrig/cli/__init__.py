@@ -19,8 +19,8 @@ from benchrig.cli.out import echo, whatever_the_output_does
 from benchrig.lastwords import internal
 
 COMMANDS = (
-    "bonds", "check", "completion", "decode", "devices", "draft", "encode", "escapes", "exchange", "inspect", "read",
-    "ready", "rejects", "run", "scan", "session", "twin", "watch", "write",
+    "bonds", "check", "completion", "decode", "devices", "draft", "encode", "escapes", "example", "exchange", "inspect",
+    "read", "ready", "rejects", "run", "scan", "session", "twin", "watch", "write",
 )  # fmt: skip
 
 
