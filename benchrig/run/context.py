@@ -11,7 +11,7 @@ from collections.abc import Set as AbstractSet
 from contextlib import AbstractAsyncContextManager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any, NamedTuple, cast
 
 from benchrig.errors import LinkLost, MalformedValue, StepTimeout, UsageError
 from benchrig.loop import outside
@@ -55,6 +55,13 @@ class Before:
     began: float = -math.inf
 
 
+class Owing(NamedTuple):
+    """The execution that should have given a value, and the one that kept it from that: itself, or what it was left out for."""
+
+    giver: Where
+    root: Where
+
+
 @dataclass(frozen=True)
 class Surroundings:
     """What the steps of a run share."""
@@ -65,8 +72,8 @@ class Surroundings:
     plan_folder: Path
     clock: Clock
     emit: Callable[[AnyEvent], None]
-    # by name, the execution that should have given a value last
-    owed: dict[str, Where] = field(default_factory=dict)
+    # by name, who should have given a value last
+    owed: dict[str, Owing] = field(default_factory=dict)
     # the names that the plan itself gives a value
     defined: AbstractSet[str] = frozenset()
     # what the values are that conditions name, where that is known
@@ -82,15 +89,20 @@ class Surroundings:
         earlier round."""
         for name in plan.saves:
             owing = self.owed.get(name)
-            if owing is None or owing.node == where.node:
+            if owing is None or owing.giver.node == where.node:
                 self.values.pop(name, None)
-                self.owed[name] = where
+                self.owed[name] = Owing(where, where)
 
-    def forget(self, plan: StepPlan, where: Where) -> None:
+    def forget(self, plan: StepPlan, where: Where, root: Where | None = None) -> None:
         """What the step saves is no longer what an earlier one saved, also when it fails: nothing is held against that."""
         for name in plan.saves:
             self.values.pop(name, None)
-            self.owed[name] = where
+            self.owed[name] = Owing(where, root or where)
+
+    def kept_from_giving(self, plan: StepPlan, where: Where, root: Where) -> None:
+        """A step in this one, or before it, is why it has not given what it saves."""
+        for name in set(plan.saves) - self.values.keys():
+            self.owed[name] = Owing(where, root)
 
 
 class StepContext(Witness):

@@ -33,7 +33,7 @@ class Order:
             if end is None:
                 return Reason(None, f"'{name}' is not part of this run", allowed=True)
             if end.verdict != "pass":
-                root = end.root if end.verdict == "skip" else end.where
+                root = end.root if end.verdict == "skip" else end.root or end.where
                 return Reason(root, f"step {end.where.label} {ENDED[end.verdict]}", end.allowed)
         return None
 

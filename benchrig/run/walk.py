@@ -72,6 +72,8 @@ class Walk:
         self.outcome.step(where, ended, excused=excused, inside=around.tolerated or plan.tolerates)
         self._order.note(plan, ended.event)
         self._unsecured.note(plan, ended.event)
+        if ended.event.root is not None:
+            self.run.kept_from_giving(plan, where, ended.event.root)
         for watch in around.watches:
             watch.ended(plan.name, ended.event.verdict)
         return ended.event
@@ -115,7 +117,11 @@ class Walk:
 
     def next_round(self) -> None:
         """What failed in rounds before, and made nothing impossible, need not be known any more."""
-        self.outcome.forget(self._losses.roots | self._order.roots | self._unsecured.roots | {*self.run.owed.values()})
+        self.outcome.forget(self._losses.roots | self._order.roots | self._unsecured.roots | self._owing)
+
+    @property
+    def _owing(self) -> set[Where]:
+        return {owing.root for owing in self.run.owed.values()}
 
     def _time(self) -> PlanTime | None:
         """What bounds the next step beside its own time."""
@@ -147,8 +153,8 @@ class Walk:
 
     def _without_value(self, plan: StepPlan) -> Reason | None:
         for name in sorted(plan.uses - self.run.values.keys()) if plan.uses else ():
-            if (root := self.run.owed.get(name)) is not None:
-                return Reason(root, f"step {root.label} gave no '{name}'")
+            if (owing := self.run.owed.get(name)) is not None:
+                return Reason(owing.root, f"step {owing.giver.label} gave no '{name}'")
         return None
 
     def leave_out(self, plan: StepPlan, where: Where, why: Reason, around: Around) -> Closed:
@@ -161,7 +167,7 @@ class Walk:
             self.run.left_out(plan, where)
             self._losses.left_out(plan, where, self._at_hand(plan))
         else:
-            self.run.forget(plan, where)
+            self.run.forget(plan, where, why.root)
             if Cap.LINK in plan.ends:
                 self._not_ended[plan.device] = where
         self.outcome.begins(plan)

@@ -41,6 +41,35 @@ def test_what_an_earlier_step_saved_does_not_stand_for_what_a_later_one_could_no
     assert (ran.step("again").ended.root, ran.step("again").ended.message) == (Where("5"), "step 5 gave no 'ambient'")
 
 
+CHAIN = """  - group: of two
+    steps:
+      - read: temperature
+  - wait: 1 s
+    name: after both
+    only_after: of two
+    save: {elapsed: first}
+  - group: around it
+    steps:
+      - wait: 1 s
+        only_after: after both
+    save: {elapsed: second}
+  - wait: 1 s
+    name: needs the first
+    expect: {elapsed: {max: '${first}'}}
+  - wait: 1 s
+    name: needs the second
+    expect: {elapsed: {max: '${second}'}}
+"""
+
+
+def test_a_chain_of_steps_that_are_left_out_leads_to_the_one_that_failed() -> None:
+    ran = run(plan_text(CHAIN), thermometer("on_read: {att_error: unlikely error}"))
+    ends = {each.planned.name: each.ended for each in ran.record.executions}
+    names = ["after both", "around it", "needs the first", "needs the second"]
+    assert {(ends[name].verdict, ends[name].root) for name in names} == {("skip", Where("3.1"))}
+    assert [ends[name].message for name in names[2:]] == ["step 4 gave no 'first'", "step 5 gave no 'second'"]
+
+
 # of a name that two steps save nobody knows before the run what it stands for
 TWICE = SAVED.partition("ambient}\n")[0] + "ambient}\n  - wait: 1 s\n    save: {elapsed: ambient}\n"
 
