@@ -22,6 +22,7 @@ Handler = Callable[[int, FrameType | None], Any]
 _NAMES = ("SIGINT", "SIGTERM", "SIGHUP")  # Windows has no SIGHUP
 _came: list[int] = []
 _begun = False
+_heard = 0
 
 
 def begin() -> None:
@@ -46,10 +47,20 @@ def hold() -> None:
         _set(_remember)
 
 
+def heard() -> int:
+    """How many have been held or handed on: whoever does several things one after the other leaves out the others."""
+    return _heard
+
+
 @contextlib.contextmanager
 def handed_to(call: Callable[[], object]) -> Iterator[None]:
     """Make each a call, and those that were held one at once."""
-    before = _set(lambda *_: call())
+
+    def hand_on(*_: object) -> None:
+        _count()
+        call()
+
+    before = _set(hand_on)
     try:
         if _came:
             _came.clear()
@@ -67,7 +78,13 @@ def ignore() -> None:
 
 
 def _remember(number: int, _: FrameType | None) -> None:
+    _count()
     _came.append(number)
+
+
+def _count() -> None:
+    global _heard
+    _heard += 1
 
 
 def _interrupt(_: int, __: FrameType | None) -> None:

@@ -16,7 +16,7 @@ def complete_step(context: click.Context, _: click.Parameter, incomplete: str) -
     from benchrig.plan.loader import load_plan
 
     # click stops at the option that has no value yet and leaves the plan among the words it did not come to
-    path = context.params.get("plan") or next(iter(context.args), None)
+    path = next(iter(context.params.get("plans") or context.args), None)
     try:
         plan = load_plan(Path(path)) if path else None
     except BenchrigError:

@@ -4,14 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 from benchrig.cli.out import echo
 from benchrig.errors import UsageError
 
 if TYPE_CHECKING:
-    from benchrig.plan.given_spec import Given
     from benchrig.plan.model import Plan
+
+
+class Asked(Protocol):
+    """A given value as far as it is asked for."""
+
+    @property
+    def secret(self) -> bool: ...
+
+    def question(self, name: str) -> str: ...
+
+    def problem_in(self, text: str) -> str: ...
 
 
 def parse_given(pairs: Iterable[str]) -> dict[str, str]:
@@ -37,22 +47,26 @@ def values_for(path: Path, of_station: Mapping[str, str], typed: Iterable[str]) 
     return theirs | with_secrets(path, parse_given(typed))
 
 
-def load_with_given(path: Path, given: Mapping[str, str], *, ask: bool, within: float, seed: int | None = None) -> Plan:
-    """The plan with its values. Missing ones are asked for at the terminal when `ask` (a barcode reader types too)."""
+def load_with_given(
+    path: Path, given: Mapping[str, str], *, ask: bool, within: float, seed: int | None = None
+) -> tuple[Plan, dict[str, str]]:
+    """The plan, and its values as text. Missing ones are asked for at the terminal when `ask` (a barcode reader types too)."""
     from benchrig.plan.given import MissingGiven
     from benchrig.plan.loader import load_plan
 
     try:
-        return load_plan(path, given, seed=seed)
+        return load_plan(path, given, seed=seed), dict(given)
     except MissingGiven as missing:
         if not ask:
             raise
         echo(f"{path}: values are needed", err=True)
-        answers = _asked(missing.missing, within)
-    return load_plan(path, {**given, **answers}, seed=seed)
+        answers = asked_for(missing.missing, within)
+    values = {**given, **answers}
+    return load_plan(path, values, seed=seed), values
 
 
-def _asked(missing: Mapping[str, Given], within: float) -> dict[str, str]:
+def asked_for(missing: Mapping[str, Asked], within: float) -> dict[str, str]:
+    """What the person at the terminal gives for each name."""
     from benchrig.cli.operator import AtTerminal
     from benchrig.loop import in_loop
 

@@ -17,15 +17,15 @@ from benchrig.cli.groups import RADIO_HELP, RadioWords, grouped, radio_options
 from benchrig.cli.options import flag, given_option, option, path_option, real_time_option, seed_option
 from benchrig.cli.out import tell, whatever_the_output_does
 from benchrig.cli.reports import ReportingCommand
+from benchrig.cli.several import Series, Several, several_options, tell_others
 from benchrig.cli.types import ConsolePlace, Time
-from benchrig.errors import UsageError
-from benchrig.report.place import make_way
+from benchrig.report.place import clear, make_way
+from benchrig.series.begins import SUMMARY_BEGINS
 from benchrig.terminal import console
 from benchrig.text.escape import plain
 
 if TYPE_CHECKING:
     from benchrig.launch import Finished, RunOptions
-    from benchrig.plan.model import Plan
     from benchrig.report.registry import ReportChoice
 
 # The radio of the desk commands; a run must say for itself what it is on.
@@ -86,8 +86,8 @@ _shown = grouped(
 )
 
 
-@click.command(cls=ReportingCommand, short_help="Run a test plan on a device.")
-@click.argument("plan", type=click.Path(path_type=Path))
+@click.command(cls=ReportingCommand, short_help="Run test plans on a device.")
+@click.argument("plans", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="PLAN…")
 @_radio
 @given_option()
 @option(
@@ -113,56 +113,60 @@ _shown = grouped(
 )
 @path_option("--station", help="Station file: name, radio, results, what is forbidden.")
 @path_option("--results", metavar="DIR", help="Where each run leaves its folder (default: results).")
+@several_options()
 @_reaching
 @_shown
-def run(plan: Path, radio: RadioWords, given: tuple[str, ...], only: tuple[str, ...], from_: str | None,
-        may_lack: tuple[str, ...], station: Path | None, results: Path | None, reaching: dict[str, Any],
-        shown: Shown, reports: tuple[ReportChoice, ...]) -> None:  # fmt: skip
-    """Run PLAN on the unit that it selects, and report.
+def run(plans: tuple[Path, ...], radio: RadioWords, given: tuple[str, ...], only: tuple[str, ...], from_: str | None,
+        may_lack: tuple[str, ...], station: Path | None, results: Path | None, several: Several,
+        reaching: dict[str, Any], shown: Shown, reports: tuple[ReportChoice, ...]) -> None:  # fmt: skip
+    """Run each PLAN on the unit that it selects, and report. Of a folder all plans in it are run, in the order of their
+    names. All are checked before the first begins; the exit code is the worst.
 
     \b
     Example:
       benchrig run testplans/smoke.yaml --radio virtual:testplans/devices/logger.yaml
+      benchrig run line/ --repeat 3 --junit all.xml --summary summary.md
     """
     with errors_for_people():
-        make_way(reports, {"the plan": plan, "--station": station, "--capture": reaching["capture"]})
+        _make_way(plans, reports, {"--station": station, "--capture": reaching["capture"]}, several.summary)
         signals.let_through()
 
-        from benchrig.cli.given import load_with_given, values_for
-        from benchrig.launch import RunOptions
-        from benchrig.run.choose import choose_steps
+        from benchrig.cli.loading import Asking, load_plans
         from benchrig.run.station import check_radio_files, load_station
+        from benchrig.series.finding import find_plans
 
         bench = load_station(station)
         choice = radio.choice(bench.radio or "")
         if station and not radio.radio:
             check_radio_files(choice, station)
-        values = values_for(plan, bench.given, given)
-        seed = reaching["seed"] if choice.simulated else None
-        loaded = load_with_given(plan, values, ask=terminal.attended(), within=shown.answer_within, seed=seed)
-        nodes, folder = choose_steps(loaded, only, from_), results or Path(bench.results or "results")
-        may_go_without = _known_limits(loaded, may_lack)
-        options = RunOptions(loaded, nodes, bench, choice, folder, may_lack=may_go_without, reports=reports, **reaching)
-        code = _run(options, shown)
+        folder = results or Path(bench.results or "results")
+        found = find_plans(plans, folder)
+        several.check(found.plans, {"--only": only, "--from": from_}, reaching, reports)
+        asking = Asking(terminal.attended(), shown.answer_within, reaching["seed"] if choice.simulated else None)
+        loaded = load_plans(found.plans, bench.given, given, asking, may_lack, reaching["device"])
+        of_all = {"station": bench, "radio": choice, "results": folder, "reports": reports, **reaching}
+        runs = several.runs(loaded, only, from_, of_all)
+        if not shown.quiet:
+            tell_others(found.others)
+        series = Series(runs, reports, several.stop_on, several.summary, shown.quiet)
+        code = series.carry_out(lambda options: _run(options, shown, alone=len(runs) == 1))
         if code == 7 and not (radio.radio or bench.radio) and (elsewhere := os.environ.get(_VARIABLE)):
             tell(f"benchrig: {_VARIABLE} does not count for a run; if you meant it: --radio {elsewhere}")
         sys.exit(code)
 
 
-def _known_limits(plan: Plan, names: tuple[str, ...]) -> frozenset[str]:
-    """UsageError for a limit that the plan does not have."""
-    from benchrig.plan.checks import limits_by_name
-    from benchrig.source.problem import suggest
-
-    limits = limits_by_name(plan.steps)
-    for name in names:
-        if name not in limits:
-            raise UsageError(f"--may-lack: the plan has no limit '{name}'", advice=suggest(name, limits))
-    return frozenset(names)
+def _make_way(
+    plans: tuple[Path, ...], reports: tuple[ReportChoice, ...], others: dict[str, Path | None], summary: Path | None
+) -> None:
+    """Take away what an earlier call has left where this one writes."""
+    files = {"the plan" if len(plans) == 1 else f"the plan {plan}": plan for plan in plans}
+    make_way(reports, {**files, **others, "--summary": summary})
+    if summary is not None:
+        clear("--summary", SUMMARY_BEGINS, summary)
 
 
-def _run(options: RunOptions, shown: Shown) -> int:
-    """Run it, and show what it came to; the exit code."""
+def _run(options: RunOptions, shown: Shown, *, alone: bool) -> Finished:
+    """Run it, and show what it came to; of several quiet ones the end of the call tells that."""
     from benchrig.cli.operator import AtTerminal, Unattended
     from benchrig.cli.progress import Progress
     from benchrig.launch import launch
@@ -175,14 +179,12 @@ def _run(options: RunOptions, shown: Shown) -> int:
     finished = launch(options, operator, [progress] if progress else [])
     with whatever_the_output_does(verdict=True):
         quiet()
-        _show(finished, shown)
+        if alone or not shown.quiet:
+            _show(finished, shown)
     for trouble in (*(each.message for each in finished.troubles), finished.index_trouble):
         if trouble:
             tell(f"benchrig: {trouble}")
-    assert finished.record.ended is not None
-    code = finished.record.ended.exit_code
-    # a pass whose report is missing must not look like one to the job that reads the report
-    return 7 if code == 0 and finished.troubles else code
+    return finished
 
 
 def _show(finished: Finished, shown: Shown) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import importlib
 import pkgutil
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeAlias
@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 FILES = "benchrig.report.files"
 Render: TypeAlias = "Callable[[Record], bytes]"
+Join: TypeAlias = Callable[[Sequence[bytes]], bytes]
 
 
 @dataclass(frozen=True)
@@ -27,6 +28,7 @@ class Report:
     render: Render
     begins: bytes  # stands in its first kilobyte: how an earlier report is told from another file
     dialects: Mapping[str, Render] = field(default_factory=dict)  # ways to write it, of which an option chooses one
+    join: Join | None = None  # the reports of several runs in one file; None where a file holds one run
 
     @property
     def file_name(self) -> str:

@@ -37,6 +37,11 @@ _EXIT: dict[Cause, Exit] = {
 }
 
 
+def exit_of(cause: Cause) -> Exit:
+    """The exit code of what ended for this cause."""
+    return _EXIT.get(cause, Exit.UNIT_FAILED)
+
+
 class End(NamedTuple):
     """How a step, or the run outside any step, ended when it did not pass."""
 
@@ -152,7 +157,7 @@ class Outcome:
 
     def _verdict(self) -> tuple[Verdict, Exit, Cause | None, Where | None, str]:
         if (end := self._first) is not None:
-            return end.verdict, _EXIT.get(end.cause, Exit.UNIT_FAILED), end.cause, end.where, end.message
+            return end.verdict, exit_of(end.cause), end.cause, end.where, end.message
         if (end := self._first_open) is not None:
             return end.verdict, Exit.NOT_JUDGED, end.cause, end.where, end.message
         if not self.judged:

@@ -15,7 +15,6 @@ of the test case, the reading and what is said of it, with ':' between them: 're
 
 from __future__ import annotations
 
-import itertools
 from collections import Counter
 from collections.abc import Iterator
 from datetime import UTC, datetime
@@ -26,6 +25,7 @@ from xml.etree import ElementTree as ET
 from benchrig.report import access, explain, requirements, whole
 from benchrig.report.outline import Entry, Once, OverRounds, ReadingOverRounds, outline
 from benchrig.report.registry import Report
+from benchrig.report.suites import joined_suites, unused
 from benchrig.text.escape import hex_text, is_number, json_text, plain, plain_lines, value_text
 
 if TYPE_CHECKING:
@@ -87,7 +87,7 @@ def junit_xml(record: Record, *, dialect: Dialect = "junit-10") -> bytes:
 def _named(record: Record) -> list[tuple[str, Entry]]:
     """The steps that are cases, each with its name: as the plan has it, without the values of this run."""
     names, shown = {*_TAKEN}, [entry for entry in outline(record) if whole.counts(entry)]
-    return [(_unused(_name(each.node.written, each.node.name, each.node.kind), names), each) for each in shown]
+    return [(unused(_name(each.node.written, each.node.name, each.node.kind), names), each) for each in shown]
 
 
 def _step_cases(record: Record, shown: list[tuple[str, Entry]]) -> Iterator[_Case]:
@@ -95,14 +95,6 @@ def _step_cases(record: Record, shown: list[tuple[str, Entry]]) -> Iterator[_Cas
     for name, entry in shown:
         case = _over_case(entry, name) if isinstance(entry, OverRounds) else _case(entry, name)
         yield case._replace(message=mark + case.message) if case.result else case
-
-
-def _unused(name: str, names: set[str]) -> str:
-    """The name, with a number where it is taken already."""
-    others = (f"{name} ({count})" for count in itertools.count(2))
-    free = next(each for each in itertools.chain([name], others) if each not in names)
-    names.add(free)
-    return free
 
 
 def _marked(record: Record) -> str:
@@ -290,7 +282,7 @@ def _properties(suite: ET.Element, record: Record, shown: list[tuple[str, Entry]
     properties, names = ET.SubElement(suite, "properties"), set[str]()
     for name, value in (*_run_facts(record), *_reading_facts(shown)):
         if value is not None:
-            ET.SubElement(properties, "property", name=_unused(plain(name, _NAME), names), value=_fact(value))
+            ET.SubElement(properties, "property", name=unused(plain(name, _NAME), names), value=_fact(value))
 
 
 def _fact(value: Any) -> str:
@@ -386,4 +378,5 @@ REPORT = Report(
     render=junit_xml,
     begins=b"<testsuite",
     dialects={"junit-10": junit_xml, "ant": partial(junit_xml, dialect="ant")},
+    join=joined_suites,
 )

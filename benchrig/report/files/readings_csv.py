@@ -16,7 +16,7 @@ from benchrig.report.registry import Report
 from benchrig.text.escape import CELL_LIMIT, csv_cell, hex_text
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from benchrig.record.model import Execution, Reading, Record, Samples
     from benchrig.values.judging import Judgement
@@ -43,6 +43,12 @@ def csv_text(record: Record) -> str:
         row = head | _device_cells(record, cells) | cells
         writer.writerow([csv_cell(row.get(name)) for name in COLUMNS])
     return out.getvalue()
+
+
+def joined_rows(documents: Sequence[bytes]) -> bytes:
+    """The rows of several runs under one row with the names of the columns."""
+    names = (",".join(COLUMNS) + "\r\n").encode()
+    return names + b"".join(document.removeprefix(names) for document in documents)
 
 
 def _run_cells(record: Record) -> dict[str, Any]:
@@ -140,4 +146,5 @@ REPORT = Report(
     help="Also write the readings as CSV to this file.",
     render=lambda record: csv_text(record).encode(),
     begins=b"run_id,started,",
+    join=joined_rows,
 )
