@@ -19,6 +19,7 @@ from benchrig.radio.virtual.device_spec import DeviceSpec
 from benchrig.radio.virtual.gatt_spec import PROPERTIES, UPDATES, WRITES, CharacteristicSpec
 from benchrig.radio.virtual.reaction_spec import ActionSpec
 from benchrig.values.quantity import Duration
+from benchrig.values.text import BytesFormat
 
 _AWAY, _LATE, _SLOW = Duration.of(2), Duration.of(2), Duration.of(3)
 
@@ -105,8 +106,10 @@ def _lost(one: At) -> Iterator[Fault]:
 
 
 def _range(one: At) -> Iterator[Fault]:
-    """What does not fit has to be refused."""
-    if one.spec.on_write.check and one.spec.format is not None:
+    """What does not fit has to be refused. Bytes of any number fit where no format says more."""
+    form = one.spec.format
+    takes_all = form is None or (isinstance(form, BytesFormat) and form.size is None)
+    if one.spec.on_write.check and not takes_all:
         says = "What does not fit {it} is taken all the same: values out of its range, too few or too many bytes."
         yield one.fault("write", "anything taken", says, within("on_write", replaced(check=False)), "grave")
     if one.spec.valid_min is not None or one.spec.valid_max is not None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from fractions import Fraction
 from typing import Any, Final
 
 from benchrig.plan.editing import Path_
@@ -13,17 +14,22 @@ from benchrig.source.writing import Bare
 
 @dataclass(frozen=True)
 class Seen:
-    """Stands for a limit that the runs of the sound device will tell; until then it is `wide`."""
+    """Stands for a limit that the runs of the sound device will tell; until then it is `wide`. `room`: by this share a
+    number may be off, where that is known; else its kind says so."""
 
     wide: Mapping[str, Any]
+    room: Fraction | None = None
 
 
 A_TIME: Final = Seen({"min": Bare("0 s")})
-A_RATE: Final = Seen({"min": Bare("0 Hz")})
 A_COUNT: Final = Seen({"min": Bare("0")})
 SOME_BYTES: Final = Seen({"length": {"max": Bare("512")}})
 SOME_NAMES: Final = Seen({"length": {"max": Bare("1000")}})
 SOME_TEXT: Final = Seen({"matches": ".+"})
+
+
+def a_rate(room: Fraction) -> Seen:
+    return Seen({"min": Bare("0 Hz")}, room)
 
 
 # What a station has to have.

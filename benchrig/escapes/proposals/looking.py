@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from fractions import Fraction
 from typing import Any
 
 from benchrig.desk.inspection import CharacteristicSeen, ServiceSeen
 from benchrig.draft.evidence import HIDDEN
 from benchrig.draft.streams import counting
 from benchrig.escapes.proposals.attributes import Attributes, Subject
-from benchrig.escapes.proposals.candidate import A_RATE, A_TIME, SOME_NAMES, Candidate
+from benchrig.escapes.proposals.candidate import A_TIME, SOME_NAMES, Candidate, a_rate
 from benchrig.escapes.proposals.ground import Ground
+from benchrig.escapes.proposals.narrowing import STREAM_ROOM
 from benchrig.plan.wording import service_name
 from benchrig.plan.writing import Rows, StepText
 from benchrig.source.writing import Bare, Quoted
@@ -25,6 +27,10 @@ _FEW = 4
 _SOME, _MANY, _FAST, _MOST = 6, 110, 0.5, 0.9
 # What comes so soon after unsubscribing was under way.
 _UNDER_WAY = 1.0
+# The rate of what is heard for long is that of a clock (Core Vol 6 Part B 4.2: 500 ppm at most), and what the air holds
+# back at both ends: an interval of the link or two (common practice is 15 ms to 50 ms). Nothing is asked for that a
+# short stream cannot show.
+_CLOCK, _HELD = Fraction(1, 2000), Fraction(1, 10)
 _SENT = "all that is sent"
 # Units of what differs from the unit of a difference.
 _DIFFERENCES = {"°C": "ΔK", "K": "ΔK", "dBm": "dB"}
@@ -62,14 +68,23 @@ def _streams(attributes: Attributes) -> Iterator[Candidate]:
     step = StepText("listen", streams, {"name": _SENT}, parts={"steps": [waits]})
     for name, (subject, gap) in heard.items():
         step.hold(f"{name}.count", {"min": Bare(str(max(1, math.floor(seconds / gap * _MOST) - 2)))})
-        step.hold(f"{name}.rate", A_RATE)
+        step.hold(f"{name}.rate", a_rate(_rate_room(subject, seconds)))
         step.hold(f"{name}.gap_max", A_TIME)
         step.hold(f"{name}.gap_p95", A_TIME)
         if counting(subject.seen):
             step.hold(f"{name}.lost", {"equals": Bare("0")})
             step.hold(f"{name}.duplicated", {"equals": Bare("0")})
-    yield Candidate("look", _SENT, "a stream that stops later, or has gaps now and then, is not noticed", [step])
+    # Early: what happens to one of the first values only is gone when each stream has been heard alone.
+    why = "a stream that stops later, or has gaps now and then, is not noticed"
+    yield Candidate("look", _SENT, why, [step], early=True)
     yield _unasked(streams, max(gap for _, gap in heard.values()))
+
+
+def _rate_room(subject: Subject, seconds: float) -> Fraction:
+    """By what share the rate of a good unit may be off that is heard for so long; values may be late by their jitter."""
+    says = subject.spec.notify if subject.spec is not None else None
+    late = 2 * _HELD + (Fraction(says.jitter.seconds).limit_denominator(1000) if says is not None else 0)
+    return min(STREAM_ROOM, _CLOCK + late / Fraction(math.floor(seconds)))
 
 
 def _unasked(streams: dict[str, Any], gap: float) -> Candidate:

@@ -42,13 +42,16 @@ def wide(kind: ReadingType) -> dict[str, Any]:
     return by_kind.get(kind.kind, {"differs": "neither"})
 
 
-def narrow(name: str, kind: ReadingType, values: Sequence[Any]) -> tuple[dict[str, Any], str] | None:
-    """The limit and why; None where the values show none. `values` are those of all runs."""
+def narrow(
+    name: str, kind: ReadingType, values: Sequence[Any], room: Fraction | None = None
+) -> tuple[dict[str, Any], str] | None:
+    """The limit and why; None where the values show none. `values` are those of all runs; `room` is the share by which
+    a number may be off, if that is known."""
     told = [value for value in values if value is not None]
     if not told or len(told) < len(values):
         return None
     if kind.kind == "number" and all(map(is_number, told)):
-        return _number(name.rpartition(".")[2], kind, told)
+        return _number(name.rpartition(".")[2], kind, told) if room is None else _within(kind, told, room)
     same = all(value == told[0] for value in told)
     if same and isinstance(told[0], bool):
         return {"equals": told[0]}, _seen(told)
@@ -109,6 +112,13 @@ def _number(name: str, kind: ReadingType, values: Sequence[Any]) -> tuple[dict[s
     return _range(*_rounded(*ends), kind.unit), _seen(values)
 
 
+def _within(kind: ReadingType, values: Sequence[Any], room: Fraction) -> tuple[dict[str, Any], str]:
+    numbers = [exact(value) for value in values]
+    ends = (min(numbers) * (1 - room), max(numbers) * (1 + room))
+    return _range(*_rounded(*ends, _FINE), kind.unit), _seen(values)
+
+
+_FINE = 4
 _PERIODS = frozenset({"interval"})
 # Too short a gap is a rate that is too high.
 _GAPS = frozenset({"gap_p95", "gap_max"})
@@ -116,9 +126,9 @@ _GAPS = frozenset({"gap_p95", "gap_max"})
 _COUNTED = frozenset({"lost", "duplicated", "tx_power", "key_size", "tries"})
 
 
-def _rounded(low: Fraction, high: Fraction) -> tuple[Fraction | None, Fraction]:
-    """With two digits or so, outward; from nothing on is no end."""
-    digits = Fraction(10) ** (1 - math.floor(math.log10(max(abs(low), abs(high), Fraction(1, 1000)))))
+def _rounded(low: Fraction, high: Fraction, count: int = 2) -> tuple[Fraction | None, Fraction]:
+    """With so many digits or so, outward; from nothing on is no end."""
+    digits = Fraction(10) ** (count - 1 - math.floor(math.log10(max(abs(low), abs(high), Fraction(1, 1000)))))
     least = Fraction(math.floor(low * digits)) / digits
     return least if low else None, Fraction(math.ceil(high * digits)) / digits
 

@@ -177,8 +177,9 @@ def _told(
         types = readings_of(step, step.step) if step.step is not None else None
         for name, limit in text.expect.items():
             kind = (types or {}).get(name)
-            found = narrow(name, kind, seen.get((step.id, name), ())) if isinstance(limit, Seen) and kind else None
-            if found is not None:
+            if not isinstance(limit, Seen) or kind is None:
+                continue
+            if (found := narrow(name, kind, seen.get((step.id, name), ()), limit.room)) is not None:
                 told[at, name] = found[0]
     return told
 

@@ -16,9 +16,12 @@ from benchrig.source.writing import Quoted
 from benchrig.values.numbers import IntegerFormat
 from benchrig.values.quantity import exact, is_number
 from benchrig.values.structs import StructFormat
+from benchrig.values.text import TextFormat
 
 # Another value is so many steps of its format away: first one in which a swap of bytes shows.
 _STEPS = (258, 37, 3, 1, -1)
+# Neither UTF-8 nor UTF-16.
+_NO_TEXT = b"\xff\xfe\xff"
 _WRITE, _COMMAND = "write", "write without response"
 
 
@@ -133,6 +136,8 @@ def _bad(subject: Subject) -> Iterator[tuple[str, bytes]]:
     elif form is not None and form.size is not None:
         yield "a byte too much", good + b"\0"
         yield "a byte too few", good[:-1]
+    elif isinstance(form, TextFormat):
+        yield "what is no text", _NO_TEXT
 
 
 def _bytes(form: IntegerFormat, number: Fraction) -> bytes | None:
