@@ -55,12 +55,7 @@ class Subject:
 
     def example(self) -> bytes:
         """A value that the device file has for it; nothing where that says none."""
-        if self.spec is None:
-            return b""
-        form, examples = self.spec.source.format, self.spec.source.pattern.examples()
-        if form is not None and examples:
-            return form.encode(examples[0])
-        return next((bytes(each) for each in examples), b"")
+        return b"" if self.spec is None else example_of(self.spec)
 
     def written(self, data: bytes) -> dict[str, Any]:
         """The keys of a step that writes this: a value where the plan has a format for it."""
@@ -87,6 +82,13 @@ class Subject:
         named = {"name": name}
         form = self.keys if verb in ("read", "notify", "exchange") or "value" in keys else {}
         return StepText(verb, self.name, {**named, **form, **keys})
+
+
+def example_of(spec: CharacteristicSpec) -> bytes:
+    form, examples = spec.source.format, spec.source.pattern.examples()
+    if form is not None and examples:
+        return form.encode(examples[0])
+    return next((bytes(each) for each in examples), b"")
 
 
 @dataclass

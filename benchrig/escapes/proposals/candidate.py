@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any, Final
 
 from benchrig.plan.editing import Path_
 from benchrig.plan.writing import StepText
+from benchrig.radio.virtual.device_spec import DeviceSpec
 from benchrig.source.writing import Bare
 
 
@@ -35,6 +36,7 @@ def a_rate(room: Fraction) -> Seen:
 # What a station has to have.
 CONSOLE: Final = "a console of the unit (console: of a station file)"
 POWER: Final = "a switch of the power (power: of a station file)"
+SHOWS_ALL: Final = "a radio that shows generic access (hci, virtual)"
 
 
 @dataclass(frozen=True)
@@ -71,6 +73,8 @@ class Candidate:
     keys: Sequence[Key] = ()
     needs: str = ""  # what the station has to have for it
     early: bool = False  # its steps come before those that may change what they look at
+    # what a run of a unit is told, by the names of the given values that it brings
+    given: Mapping[str, Callable[[DeviceSpec], str]] = field(default_factory=dict)
 
     @property
     def all_steps(self) -> list[StepText]:

@@ -49,10 +49,11 @@ class Ground:
     def root(self) -> MappingNode:
         return root_of(self.text, str(self.plan.path))
 
-    def loaded(self, text: str, labels: Mapping[str, str] = NO_LABELS) -> Plan:
-        """Another text of the plan; `labels` are those of another unit, for what the plan asks for. PlanError."""
+    def loaded(self, text: str, labels: Mapping[str, str] = NO_LABELS, told: Mapping[str, str] = NO_LABELS) -> Plan:
+        """Another text of the plan; `labels` are those of another unit, for what the plan asks for, `told` is for what
+        the text asks for beside it. PlanError."""
         read = {name: label for name, label in labels.items() if name in self.plan.given}
-        return load_plan(self.plan.path, {**self.given, **read}, text=text, seed=self.seed)
+        return load_plan(self.plan.path, {**self.given, **read, **told}, text=text, seed=self.seed)
 
     @property
     def is_spread(self) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from fractions import Fraction
 from typing import Any
 
@@ -11,14 +11,16 @@ from benchrig.desk.inspection import CharacteristicSeen, ServiceSeen
 from benchrig.draft.evidence import HIDDEN
 from benchrig.draft.streams import counting
 from benchrig.escapes.proposals.attributes import Attributes, Subject
-from benchrig.escapes.proposals.candidate import A_TIME, SOME_NAMES, Candidate, a_rate
+from benchrig.escapes.proposals.candidate import A_TIME, SHOWS_ALL, SOME_NAMES, Candidate, a_rate
 from benchrig.escapes.proposals.ground import Ground
+from benchrig.escapes.proposals.identity import tells_unit
 from benchrig.escapes.proposals.narrowing import STREAM_ROOM
 from benchrig.plan.wording import service_name
 from benchrig.plan.writing import Rows, StepText
 from benchrig.source.writing import Bare, Quoted
 from benchrig.steps.discover import PROPERTIES
 from benchrig.values.catalogue import name_of
+from benchrig.values.quantity import exact
 
 # Noise of some steps is alike in so many values once in a thousand devices or less.
 _LOOKS = 8
@@ -27,23 +29,43 @@ _FEW = 4
 _SOME, _MANY, _FAST, _MOST = 6, 110, 0.5, 0.9
 # What comes so soon after unsubscribing was under way.
 _UNDER_WAY = 1.0
-# The rate of what is heard for long is that of a clock (Core Vol 6 Part B 4.2: 500 ppm at most), and what the air holds
-# back at both ends: an interval of the link or two (common practice is 15 ms to 50 ms). Nothing is asked for that a
-# short stream cannot show.
-_CLOCK, _HELD = Fraction(1, 2000), Fraction(1, 10)
+# The rate of what is heard for long is that of a clock (Core Vol 6 Part B 4.2: 500 ppm at most), but for what the air holds
+# back at one of its ends: three intervals of a link (common practice is 15 ms to 50 ms). Where nothing is said of units,
+# half a percent is usual.
+_CLOCK, _USUAL, _HELD = Fraction(1, 2000), Fraction(1, 200), Fraction(15, 100)
 _SENT = "all that is sent"
 # Units of what differs from the unit of a difference.
 _DIFFERENCES = {"°C": "ΔK", "K": "ΔK", "dBm": "dB"}
 _TELLS_UNASKED = "a radio that hands on what nobody has subscribed to (hci, virtual)"
-_SHOWS_ALL = "a radio that shows generic access (hci, virtual)"
 
 
 def candidates(ground: Ground, attributes: Attributes) -> Iterator[Candidate]:
     yield from _moving(attributes)
-    yield from _streams(attributes)
+    yield from _unasked(_sending(attributes))
     yield from _once_more(attributes)
     yield from _handles(attributes)
     yield from _everywhere(attributes)
+
+
+def all_sent(ground: Ground, attributes: Attributes) -> Iterator[Candidate]:
+    """All that is sent, at once and for longer than a draft hears it: a stream that stops early, is slow or has gaps.
+    It comes first: what happens to one of the first values alone is gone when each stream has been heard by itself."""
+    heard = _sending(attributes)
+    if not heard:
+        return
+    seconds = math.ceil(max(gap * (_MANY if gap < _FAST else _SOME) for _, gap in heard.values())) + 1
+    waits = StepText("wait", Bare(f"{seconds} s"), {"name": "all of it"})
+    step = StepText("listen", _streams(heard), {"name": _SENT}, parts={"steps": [waits]})
+    for name, (subject, gap) in heard.items():
+        step.hold(f"{name}.count", {"min": Bare(str(max(1, math.floor(seconds / gap * _MOST) - 2)))})
+        step.hold(f"{name}.rate", a_rate(_rate_room(ground, subject, seconds)))
+        step.hold(f"{name}.gap_max", A_TIME)
+        step.hold(f"{name}.gap_p95", A_TIME)
+        if counting(subject.seen):
+            step.hold(f"{name}.lost", {"equals": Bare("0")})
+            step.hold(f"{name}.duplicated", {"equals": Bare("0")})
+    why = "a stream that stops later, or has gaps now and then, is not noticed"
+    yield Candidate("look", _SENT, why, [step], early=True)
 
 
 def _moving(attributes: Attributes) -> Iterator[Candidate]:
@@ -57,43 +79,41 @@ def _moving(attributes: Attributes) -> Iterator[Candidate]:
             yield _varies(subject, "notify", field)
 
 
-def _streams(attributes: Attributes) -> Iterator[Candidate]:
-    """All that is sent, at once and for longer than a draft hears it: a stream that stops early, is slow or has gaps."""
-    heard = {each.name: (each, gap) for each in attributes.subjects if (gap := _gap(each))}
-    if not heard:
-        return
-    seconds = math.ceil(max(gap * (_MANY if gap < _FAST else _SOME) for _, gap in heard.values())) + 1
-    streams = {name: _heard(subject) for name, (subject, _) in heard.items()}
-    waits = StepText("wait", Bare(f"{seconds} s"), {"name": "all of it"})
-    step = StepText("listen", streams, {"name": _SENT}, parts={"steps": [waits]})
-    for name, (subject, gap) in heard.items():
-        step.hold(f"{name}.count", {"min": Bare(str(max(1, math.floor(seconds / gap * _MOST) - 2)))})
-        step.hold(f"{name}.rate", a_rate(_rate_room(subject, seconds)))
-        step.hold(f"{name}.gap_max", A_TIME)
-        step.hold(f"{name}.gap_p95", A_TIME)
-        if counting(subject.seen):
-            step.hold(f"{name}.lost", {"equals": Bare("0")})
-            step.hold(f"{name}.duplicated", {"equals": Bare("0")})
-    # Early: what happens to one of the first values only is gone when each stream has been heard alone.
-    why = "a stream that stops later, or has gaps now and then, is not noticed"
-    yield Candidate("look", _SENT, why, [step], early=True)
-    yield _unasked(streams, max(gap for _, gap in heard.values()))
+def _sending(attributes: Attributes) -> dict[str, tuple[Subject, float]]:
+    """What sends by itself, with the mean time between two values."""
+    return {each.name: (each, gap) for each in attributes.subjects if (gap := _gap(each))}
 
 
-def _rate_room(subject: Subject, seconds: float) -> Fraction:
+def _streams(heard: Mapping[str, tuple[Subject, float]]) -> dict[str, Any]:
+    return {name: _heard(subject) for name, (subject, _) in heard.items()}
+
+
+def _rate_room(ground: Ground, subject: Subject, seconds: int) -> Fraction:
     """By what share the rate of a good unit may be off that is heard for so long; values may be late by their jitter."""
     says = subject.spec.notify if subject.spec is not None else None
-    late = 2 * _HELD + (Fraction(says.jitter.seconds).limit_denominator(1000) if says is not None else 0)
-    return min(STREAM_ROOM, _CLOCK + late / Fraction(math.floor(seconds)))
+    late = _HELD + (exact(says.jitter.seconds) if says is not None else 0)
+    return min(STREAM_ROOM, _apart(ground) + late / seconds)
 
 
-def _unasked(streams: dict[str, Any], gap: float) -> Candidate:
+def _apart(ground: Ground) -> Fraction:
+    """By what share good units send faster or slower."""
+    says = ground.spread.spread if ground.spread is not None else None
+    if says is None:
+        return _CLOCK + _USUAL
+    shares = (exact(each.part) for each in (says.clock, says.notifying) if each is not None)
+    return max(_CLOCK, sum(shares, Fraction(0)))
+
+
+def _unasked(sending: Mapping[str, tuple[Subject, float]]) -> Iterator[Candidate]:
     """Nothing comes when nobody listens any more, and nothing on a link before anybody does."""
+    if not sending:
+        return
+    gap = max(gap for _, gap in sending.values())
     waits = StepText("wait", Bare(f"{math.ceil(gap * 1.5)} s"), {"name": "some of each stream"})
-    heard = StepText("listen", streams, {"name": "streams that end"}, parts={"steps": [waits]})
+    heard = StepText("listen", _streams(sending), {"name": "streams that end"}, parts={"steps": [waits]})
     steps = [heard, *_silence("after unsubscribing", gap), *_silence("before subscribing", gap)]
     why = "what is sent without a subscription is not noticed"
-    return Candidate("look", "nothing comes unasked", why, steps, needs=_TELLS_UNASKED)
+    yield Candidate("look", "nothing comes unasked", why, steps, needs=_TELLS_UNASKED)
 
 
 def _silence(when: str, gap: float) -> list[StepText]:
@@ -188,13 +208,14 @@ def _everywhere(attributes: Attributes) -> Iterator[Candidate]:
         step.hold("table", rows)
         step.hold("services", SOME_NAMES)
         why = "generic access and the order of services are not looked at"
-        yield Candidate("look", "what every device has", why, [step], needs=_SHOWS_ALL)
+        yield Candidate("look", "what every device has", why, [step], needs=SHOWS_ALL)
     for service in hidden:
         for each in service.characteristics:
-            if each.content is not None and (name := name_of(each.uuid, "characteristic")):
+            name = name_of(each.uuid, "characteristic")
+            if name and each.content is not None and not tells_unit(each.content.data):
                 step = StepText("read", name, {"name": f"{name} as it is"})
                 step.hold("raw", {"equals": Quoted(each.content.data.hex(" ").upper())})
-                yield Candidate("look", f"{name} as it is", "nothing reads it", [step], needs=_SHOWS_ALL)
+                yield Candidate("look", f"{name} as it is", "nothing reads it", [step], needs=SHOWS_ALL)
 
 
 def _rows(service: ServiceSeen) -> dict[str, list[str]]:

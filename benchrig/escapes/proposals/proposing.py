@@ -27,6 +27,7 @@ from benchrig.escapes.trial import trial
 from benchrig.faults.fault import Fault
 from benchrig.plan.inner import readings_of
 from benchrig.plan.model import Plan
+from benchrig.radio.virtual.device_spec import DeviceSpec
 from benchrig.record.model import Record
 
 # How often the sound device is run on each air: to see what it gives, and to see that it passes.
@@ -39,8 +40,8 @@ _ROUNDS = 4
 
 # In this order they are in a plan.
 _KINDS = (
-    drafted.candidates, identity.candidates, links.lasting, writes.candidates, exchanges.candidates, looking.candidates,
-    links.candidates,
+    looking.all_sent, drafted.candidates, identity.candidates, links.lasting, writes.candidates, exchanges.candidates,
+    looking.candidates, links.candidates,
 )  # fmt: skip
 
 
@@ -119,18 +120,22 @@ def _records(ground: Ground, plan: Plan, count: int) -> list[Record]:
     return [trial(plan, scene, ground.operator, seed=seed) for scene in ground.scenes() for seed in range(1, count + 1)]
 
 
-def _of_units(ground: Ground, text: str, count: int) -> list[Record]:
+def _of_units(ground: Ground, text: str, candidates: Sequence[Candidate], count: int) -> list[Record]:
     """Runs of good units that differ as the device file says, on rough air where the scene names none."""
     scene = ground.scenes()[-1]
     return [
         trial(
-            replace(ground.loaded(text, unit.labels), deadline=None),
+            replace(ground.loaded(text, unit.labels, _told_of(unit.device, candidates)), deadline=None),
             scene.with_unit(unit.device),
             ground.operator,
             seed=unit.number,
         )
         for unit in ground.units(count)
     ]
+
+
+def _told_of(unit: DeviceSpec, candidates: Sequence[Candidate]) -> dict[str, str]:
+    return {name: value_of(unit) for each in candidates for name, value_of in each.given.items()}
 
 
 def _asking(candidate: Candidate) -> Candidate:
@@ -150,7 +155,7 @@ def _passing(ground: Ground, candidates: Sequence[Candidate], count: int, units:
     left = [*candidates]
     while True:
         everything = taken(ground, left)
-        records = [*_records(ground, everything.plan, count), *_of_units(ground, everything.text, units)]
+        records = [*_records(ground, everything.plan, count), *_of_units(ground, everything.text, left, units)]
         bad = {_first(everything, record) for record in records} - {None}
         if not bad:
             return left

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import sys
 import time
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -29,6 +29,7 @@ from benchrig.plan.loader import load_plan
 from benchrig.propose.proposal import Basis
 from benchrig.radio.specify import RadioChoice
 from benchrig.radio.virtual import load_devices
+from benchrig.radio.virtual.device_spec import DeviceSpec, Simulated
 from benchrig.source.problem import Problems
 from benchrig.steps.attribute import Names
 from tests.draft.devices import CLOCK, HEART, PRESENTED, SHELVES, THERMOMETER, TWINS
@@ -70,7 +71,8 @@ class Figures:
 def figures(name: str, folder: Path, *, every: int = 1, jobs: int = 1) -> Figures:
     """`every`: of so many faults one is tried."""
     started, path = time.perf_counter(), folder / "plan.yaml"
-    sound = _scene(DEVICES[name], folder)
+    devices = _devices(DEVICES[name], folder)
+    sound = Scene(devices)
     path.write_text(_drafted(sound), encoding="utf-8")
     plan = load_plan(path, {})
     faults = [fault for fault in faults_of(sound) if fault.family != "bench"][::every]
@@ -78,20 +80,25 @@ def figures(name: str, folder: Path, *, every: int = 1, jobs: int = 1) -> Figure
     results = Hunting(Hunt(plan, sound, Unattended(), jobs=jobs), faults).run()
     open_ = {each.fault.name for each in results if each.outcome in PASSED}
     wrong = [each.fault.name for each in results if each.outcome not in (*PASSED, "caught")]
-    ground = Ground(plan, path.read_text("utf-8"), sound, Unattended(), {}, jobs)
+    ground = Ground(plan, path.read_text("utf-8"), sound, Unattended(), {}, jobs, spread=_spread(devices))
     made = propose(ground, [fault for fault in faults if fault.name in open_])
     Hunt(load_plan(path, {}, text=made.text), sound, Unattended(), seeds=(10,)).prove()
     left = [*made.left, *made.wrongly, *wrong]
     return Figures(len(faults), len(open_) + len(wrong), left, time.perf_counter() - started, made.text)
 
 
-def _scene(device: str | Path, folder: Path) -> Scene:
+def _devices(device: str | Path, folder: Path) -> tuple[Simulated, ...]:
     path, problems = folder / "device.yaml", Problems()
     if isinstance(device, str):
         path.write_text(device, encoding="utf-8")
     devices = load_devices([path if isinstance(device, str) else device], problems)
     problems.raise_if_any()
-    return Scene(tuple(devices))
+    return tuple(devices)
+
+
+def _spread(devices: Iterable[Simulated]) -> DeviceSpec:
+    """With what the file says of how good units differ, which no scene keeps: each of them has to pass what is proposed."""
+    return next(each for each in devices if isinstance(each, DeviceSpec))
 
 
 def _drafted(sound: Scene) -> str:

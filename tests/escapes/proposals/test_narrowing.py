@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from typing import Any
 
 import pytest
@@ -34,6 +35,12 @@ def test_what_is_proposed(name: str, kind: ReadingType, values: list[Any], limit
     found = narrow(name, kind, values)
     assert found is not None
     assert found[0] == limit
+
+
+def test_what_is_known_to_be_off_by_little_is_held_to_it() -> None:
+    found = narrow("rate", ReadingType("number", "Hz"), [24.9, 25.1], Fraction(1, 200))
+    assert found is not None
+    assert found[0] == {"min": "24.77 Hz", "max": "25.23 Hz"}
 
 
 @pytest.mark.parametrize(

@@ -14,7 +14,7 @@ from benchrig.escapes.hunting import Hunt, Hunting
 from benchrig.escapes.proposals.candidate import Candidate, Cost
 from benchrig.escapes.proposals.choosing import chosen
 from benchrig.escapes.proposals.ground import Ground
-from benchrig.escapes.proposals.proposing import Proposals, propose
+from benchrig.escapes.proposals.proposing import Proposals, good, made, propose
 from benchrig.escapes.proposals.writing import proposals_text
 from benchrig.escapes.trial import trial
 from benchrig.faults.fault import Fault, Scene
@@ -109,23 +109,32 @@ NAMED = """services:
   - service: device information
     characteristics:
       - {characteristic: model number, properties: [read], value: M-0001}
+      - {characteristic: serial number, properties: [read], value: S-000001}
   - service: environmental sensing
     characteristics:
       - {characteristic: temperature, properties: [read], value: 21.5 °C}
-spread: {values: [{of: model number, text: 'M-{number}', digits: 4, label: model}]}
+spread:
+  name: {text: 'unit {number}', digits: 2}
+  values:
+    - {of: model number, text: 'M-{number}', digits: 4, label: model}
+    - {of: serial number, text: 'S-{number}', digits: 6, label: number}
 """
+OWN = {"the unit's own serial number", "the unit's own device name", "the unit's own name"}
 
 
 @pytest.mark.slow
+@pytest.mark.timeout(300)
 def test_what_differs_from_unit_to_unit_is_no_limit_for_all(tmp_path: Path) -> None:
     plan = plan_of(tmp_path, STEPS)
-    (tmp_path / "device.yaml").write_text(device_text(NAMED), encoding="utf-8")
+    (tmp_path / "device.yaml").write_text(device_text(NAMED, name="unit 01"), encoding="utf-8")
     problems = Problems()
     (unit,) = load_devices([tmp_path / "device.yaml"], problems)
     assert isinstance(unit, DeviceSpec)
     other = fault("model number: another", "device information/model number", replaced(value="N-0001"))
     for spread in (None, unit):
         ground = Ground(plan, plan.path.read_text(), Scene((unit,)), Unattended(), spread=spread)
-        made = propose(ground, [other])
-        text = proposals_text(made, ground, 1)
+        own = [each for each in made(ground) if each.title in OWN]
+        assert {each.title for each in good(ground, own, lambda sentence: None)} == OWN, "each unit has its own"
+        proposed = propose(ground, [other])
+        text = proposals_text(proposed, ground, 1)
         assert ("equals: M-0001" in text, "has no 'spread'" in text) == (spread is None, spread is None), text
