@@ -29,7 +29,10 @@ from tests.run.sabotage import MODES, Saboteur
 
 RANDOM = 30
 # Plans with hundreds of attacks are cut into so many pieces, and each attack is made on one air.
-PIECES = {"nightly_regression": 6, "box_nightly": 5, "secure_nightly": 10}
+PIECES = {
+    "nightly_regression": 6, "box_nightly": 5, "secure_nightly": 10,
+    "end_of_line": 3, "box_end_of_line": 3, "secure_end_of_line": 3,
+}  # fmt: skip
 # kind of step -> the modes of sabotage that it cannot pass, where the step asks for what the device leaves out; a
 # step with steps in it asks for nothing itself
 ASKS = {
@@ -89,10 +92,10 @@ class Attack(NamedTuple):
 
 @dataclass(frozen=True)
 class Sound:
-    """What the sound device did, by step; and when a step that ends a link began."""
+    """What the sound device did, by step, and the steps that end a link."""
 
     made: dict[str, list[Execution]]
-    ends: set[float]
+    ending: set[str]
 
     @classmethod
     def of(cls, ran: Ran) -> Sound:
@@ -101,11 +104,14 @@ class Sound:
         for each in ran.record.executions:
             if each.opened is not None:
                 made[each.where.node].append(each)
-        return cls(made, {each.opened.at for node in ending for each in made[node] if each.opened})
+        return cls(made, ending)
 
     def outlasts(self, step: StepPlan) -> bool:
-        """Whether time passes between its begin and the next end of a link."""
-        return any(each.opened is not None and each.opened.at not in self.ends for each in self.made[step.id])
+        """Whether time passes from its begin until another step ends the link."""
+        return not self._begins({step.id}) <= self._begins(self.ending - {step.id})
+
+    def _begins(self, nodes: set[str]) -> set[float]:
+        return {each.opened.at for node in nodes for each in self.made[node] if each.opened}
 
 
 def asks_for(step: StepPlan, mode: str, connected: bool, judged: list[str], sound: Sound) -> bool:
