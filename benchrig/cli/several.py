@@ -120,7 +120,7 @@ class Series:
             done.carry_out(run, carry_out)
         total = Total(done.runs, interrupted=signals.heard() > held)
         if len(self.runs) > 1:
-            _show(total)
+            _show(total, apart=not self.quiet)
         written = [*map(_written, done.reports()), *self._summarise(total)]
         return 7 if total.code == 0 and not all(written) else total.code
 
@@ -200,10 +200,12 @@ def _written(file: tuple[Path, bytes]) -> bool:
     return True
 
 
-def _show(total: Total) -> None:
+def _show(total: Total, *, apart: bool) -> None:
     from benchrig.cli.several_text import show_total
 
     with whatever_the_output_does(verdict=True):
+        if apart:
+            echo()
         show_total(total, console())
 
 

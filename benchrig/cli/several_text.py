@@ -10,6 +10,8 @@ from benchrig.text.escape import plain
 from benchrig.text.tables import print_line, print_table
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from rich.console import Console
 
     from benchrig.series.tally import Tally, Total
@@ -22,25 +24,30 @@ _ROOM = 4
 
 def show_total(total: Total, console: Console) -> None:
     """In columns where there is room for whole folders, else two lines a plan."""
-    console.print()
-    headings = ["plan", "verdict", *["passed"] * total.is_repeated, "cause", "time", "folder"]
-    rows = [(_cells(tally, repeated=total.is_repeated), _STYLES.get(tally.verdict, "")) for tally in total.tallies]
+    repeated = total.is_repeated
+    headings = ["plan", "verdict", *["passed"] * repeated, "cause", "time", "folder"]
+    rows = [(_cells(tally, repeated=repeated), _STYLES.get(tally.verdict, "")) for tally in total.tallies]
     widths = [max(map(len, column)) for column in zip(headings, *(cells for cells, _ in rows), strict=True)]
     if sum(widths) + len(widths) - 1 <= console.width:
         print_table(console, headings, rows, right=["time"], whole=headings)
     else:
-        for cells, style in rows:
-            path, *told, folder = cells
-            print_line(console, (path, "bold"))
-            print_line(console, ("  ".join(filter(None, told)), style), indent=_ROOM)
-            if folder:
-                print_line(console, (folder, "dim"), indent=_ROOM)
+        _list(rows, console, repeated=repeated)
     _show_reasons(total, console)
     if units := different(run.seen for run in total.runs):
         print_line(console, ("the units differ: ", "bold"), ("; ".join(units), ""), hang=2)
     head = total.head
     style = _STYLES[_OF_HEADS.get(head.partition(",")[0], "error")]
     print_line(console, (f"{head}: ", style), (total.sentence, ""), hang=2)
+
+
+def _list(rows: Sequence[tuple[list[str], str]], console: Console, *, repeated: bool) -> None:
+    for (path, verdict, *told, folder), style in rows:
+        if repeated:
+            told[0] += " passed"
+        print_line(console, (path, "bold"))
+        print_line(console, ("  ".join(filter(None, [verdict, *told])), style), indent=_ROOM)
+        if folder:
+            print_line(console, (folder, "dim"), indent=_ROOM)
 
 
 def _cells(tally: Tally, *, repeated: bool) -> list[str]:

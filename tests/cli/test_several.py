@@ -95,8 +95,11 @@ def test_a_folder_of_plans(tmp_path: Path, dialect: str) -> None:
 def test_quiet_is_the_end_alone_and_a_folder_with_one_plan_is_that_plan(tmp_path: Path) -> None:
     bench(tmp_path, a=READ, b=COLD)
     done = run(tmp_path, "-q", "plans")
-    assert done.stdout.split("\n")[1].split() == ["plan", "verdict", "cause", "time", "folder"]
+    assert done.stdout.split("\n")[0].split() == ["plan", "verdict", "cause", "time", "folder"]
     assert "plans/b.yaml: step 3 read temperature: fail (limit): " in done.stdout
+    narrow = here("run", "-q", "plans", *RADIO, cwd=tmp_path, env={"COLUMNS": "60"}).stdout.splitlines()
+    assert narrow[:2] == ["plans/a.yaml", f"    pass  {narrow[1].split()[1]} s"]
+    assert max(map(len, narrow)) <= 60
     (tmp_path / "plans/b.yaml").unlink()
     alone, folder = (run(tmp_path, words, "-q").stdout.splitlines() for words in ("plans/a.yaml", "plans"))
     assert alone[0] == folder[0]
