@@ -216,19 +216,18 @@ def test_what_is_not_run_is_in_every_report_and_never_green(
 
 
 def test_a_run_that_cannot_begin_does_not_keep_the_others(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The second finds its folder in the way."""
     from benchrig import launch
     from benchrig.errors import StationError
 
     bench(tmp_path, a=READ, b=READ, c=READ)
-    make = launch._make_folder
+    begin = launch.launch
 
-    def refusing(options):
+    def refusing(options, *more):
         if options.plan.name == "plan b":
             raise StationError("there is no room")
-        return make(options)
+        return begin(options, *more)
 
-    monkeypatch.setattr(launch, "_make_folder", refusing)
+    monkeypatch.setattr(launch, "launch", refusing)
     done = run(tmp_path, "plans", "-q", "--junit", "j.xml")
     assert done.returncode == 7
     assert "benchrig: there is no room" in done.stderr
