@@ -32,8 +32,9 @@ from benchrig.radio.bluez_troubles import (
     unasked_pairing,
 )
 from benchrig.radio.foreign import RESTART_SERVICE
+from benchrig.radio.lock_file import waited_for
 from benchrig.radio.offers import Names, Step
-from benchrig.radio.radio import PREPARE_WITHIN, no_stranger
+from benchrig.radio.radio import no_stranger
 from benchrig.radio.scan import Report, Selection, Sighting
 
 if TYPE_CHECKING:
@@ -54,8 +55,6 @@ CLEARED_WITHIN = 10.0
 # What Linux takes at most to forget a device, hear it again and connect.
 RENEWED_WITHIN = 25.0
 KEEPS_TABLE = "Linux keeps the table of a paired unit with the key, and forgets both or none"
-# Shorter waits for another benchrig are not worth a word.
-WAITED = 0.5
 
 
 @dataclass
@@ -67,11 +66,11 @@ class BluezRadio(BluezListener):
     # that of the last link
     _secured: BluezSecurity | None = None
 
-    async def prepare(self, selection: Selection, within: float = PREPARE_WITHIN) -> list[str]:
+    async def prepare(self, selection: Selection, within: float | None = None) -> list[str]:
         """Take the adapter, and clear the links that a dead benchrig left on it: nothing may be timed over them."""
         self.look_for(selection)
         self.bluez.on_failure = self._on_failure
-        said = [] if self._claim else await self._take(within)
+        said = [] if self._claim else await self._take(self.waits if within is None else within)
         if await self._others_scan():
             said.append(_CROWDED)
         return said
@@ -80,11 +79,8 @@ class BluezRadio(BluezListener):
         self._selection = selection
 
     async def _take(self, within: float) -> list[str]:
-        now = asyncio.get_running_loop().time
-        started = now()
         self._claim = await AdapterLock.take(self.bluez.adapter, within)
-        waited = now() - started
-        said = [f"waited {waited:.1f} s for another benchrig that used this adapter"] if waited > WAITED else []
+        said = waited_for(self._claim.waited, "adapter")
         self._security = await Security.open(self.bluez, self._claim, self._renew)
         if not await Agent(self.bluez, self._asked_to_pair).register():
             said.append(_MAY_PAIR)

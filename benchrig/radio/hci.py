@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import os
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +18,8 @@ from benchrig.radio.attached import open_error
 from benchrig.radio.bonds import MemoryBonds, StationIdentity
 from benchrig.radio.h4 import FROM_CONTROLLER, Framer, NotH4
 from benchrig.radio.hci_errors import advice_for
+from benchrig.radio.lock_file import WITHIN, LockFile, name_of
+from benchrig.radio.lock_file import Radio as LockedRadio
 from benchrig.radio.offers import CANNOT
 from benchrig.radio.radio import Radio
 from benchrig.radio.stacked import StackRadio
@@ -54,14 +57,24 @@ class HciRadio(StackRadio):
         return self.stack is None or await self.stack.answers(PROBE_WITHIN)
 
 
-async def open_hci(name: str, transport: str, *, capture: Path | None = None, bonds: Bonds | None = None) -> Radio:
+async def open_hci(
+    name: str,
+    transport: str,
+    *,
+    capture: Path | None = None,
+    bonds: Bonds | None = None,
+    within: float = WITHIN,
+) -> Radio:
     """Open a controller and take it over. `transport` is 'usb:0', 'serial:/dev/ttyUSB0,1000000' or
-    'tcp:127.0.0.1:9000'. Without `bonds` the bench is somebody new. Raises StationError for whatever keeps it from working."""
+    'tcp:127.0.0.1:9000'. Without `bonds` the bench is somebody new. Another benchrig that has it is waited for, `within`
+    seconds: its work would end when the controller is reset. Raises StationError for whatever keeps it from working."""
     kind, _, place = transport.partition(":")
-    opened = await _open(kind, place)
     resources = contextlib.AsyncExitStack()
-    resources.push_async_callback(_close, opened)
     async with resources:
+        lock = await LockFile.take(_locked(name, kind, place), within)
+        resources.callback(lock.release)
+        opened = await _open(kind, place)
+        resources.push_async_callback(_close, opened)
         stack = await _take_over(opened, kind, name, resources, capture, bonds or MemoryBonds(StationIdentity.new()))
         return HciRadio(
             name,
@@ -71,9 +84,19 @@ async def open_hci(name: str, transport: str, *, capture: Path | None = None, bo
             cannot=CANNOT["hci"],
             bonds=stack.bonds,
             on_close=resources.pop_all().aclose,
+            waited=lock.waited,
             kind=kind,
             stack=stack,
         )
+
+
+def _locked(name: str, kind: str, place: str) -> LockedRadio:
+    """A serial port has one lock, under whatever name and at whatever speed it is opened."""
+    if kind == "serial":
+        place = os.path.realpath(place.partition(",")[0])
+    return LockedRadio(
+        name_of(f"hci-{kind}-{place}"), f"the radio '{name}'", "end it, or take another controller: --radio hci:…"
+    )
 
 
 async def _open(kind: str, place: str) -> Transport:

@@ -11,9 +11,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from benchrig.errors import StationError
+from benchrig.radio.lock_file import WITHIN, LockFile
+from benchrig.radio.lock_file import Radio as LockedRadio
 from benchrig.radio.offers import CANNOT, HIDDEN, LACKS, PARTLY
 from benchrig.radio.radio import Radio
-from benchrig.radio.scan import Sighting
+from benchrig.radio.scan import Selection, Sighting
 from benchrig.radio.security import LinkSecurity
 from benchrig.radio.system_pairing import SystemSecurity
 
@@ -25,9 +27,24 @@ if TYPE_CHECKING:
 
 @dataclass
 class HostRadio(Radio):
-    """A radio of macOS or Windows."""
+    """A radio of macOS or Windows, for this process alone among those of benchrig from `prepare` on."""
 
     sends_unoffered: bool = False
+    _lock_file: LockFile | None = None
+
+    async def prepare(self, selection: Selection, within: float | None = None) -> list[str]:
+        if self._lock_file is None:
+            self._lock_file = await LockFile.take(_OF_SYSTEM, self.waits if within is None else within)
+            self.waited = self._lock_file.waited
+        return await super().prepare(selection)
+
+    async def close(self) -> None:
+        try:
+            await super().close()
+        finally:
+            if self._lock_file is not None:
+                self._lock_file.release()
+                self._lock_file = None
 
     async def forget(self, sighting: Sighting) -> None:
         if sys.platform == "darwin":
@@ -37,14 +54,15 @@ class HostRadio(Radio):
         return SystemSecurity(client)
 
 
-async def open_host(name: str, adapter: str = "") -> Radio:
-    """The default adapter or a named one. Raises StationError for whatever keeps it from working."""
+async def open_host(name: str, adapter: str = "", *, within: float = WITHIN) -> Radio:
+    """The default adapter or a named one. Another benchrig that has it is waited for when it is prepared, `within` seconds.
+    Raises StationError for whatever keeps it from working."""
     if platform.system() == "Linux":
-        return await _open_bluez(name, adapter)
+        return await _open_bluez(name, adapter, within)
     if adapter:
         raise StationError("only Linux lets an adapter be chosen", advice="leave it out: --radio host")
     options = {"winrt": {"use_cached_services": False}} if sys.platform == "win32" else {}
-    return HostRadio(name, client_options=dict(options), facts=_SYSTEM, **_OF_HOST)
+    return HostRadio(name, client_options=dict(options), facts=_SYSTEM, waits=within, **_OF_HOST)
 
 
 # After 30 s BlueZ drops a device with which it could not pair, while the link seems to be there.
@@ -58,10 +76,11 @@ _OF_HOST: dict[str, Any] = {
     "whole_table": False,
     "hidden_services": HIDDEN["host"],
 }
+_OF_SYSTEM = LockedRadio("host", "the radio 'host'", "wait until it has ended, or end it")
 _SYSTEM = {"system": f"{platform.system()} {platform.release()}"}
 
 
-async def _open_bluez(name: str, adapter: str) -> Radio:
+async def _open_bluez(name: str, adapter: str, within: float) -> Radio:
     from benchrig.radio.bluez import Bluez
     from benchrig.radio.bluez_radio import BluezRadio
 
@@ -79,6 +98,7 @@ async def _open_bluez(name: str, adapter: str) -> Radio:
         # BlueZ names a characteristic by the handle of its declaration, which the value follows (Core Vol 3 Part G 3.3)
         value_follows=1,
         patience=PATIENCE,
+        waits=within,
         bluez=bluez,
         **_OF_HOST,
     )

@@ -31,6 +31,7 @@ from benchrig.radio.bleak_api import address_type, own_backend, raw_of
 from benchrig.radio.bonds import Bonds
 from benchrig.radio.foreign import IN_PROGRESS, RESTART_SERVICE, translate
 from benchrig.radio.link import Link
+from benchrig.radio.lock_file import WITHIN, waited_for
 from benchrig.radio.offers import NO_STRANGER, ON_OTHER_RADIO, Names, Partly, Step, unjudged
 from benchrig.radio.scan import Report, Selection, Sighting
 from benchrig.radio.security import LinkSecurity
@@ -40,8 +41,6 @@ from benchrig.tasks import Tasks
 MARGIN = 0.25
 # How long a backend may take to find its way out of a connection attempt, and to let go of a client.
 GIVE_UP_WITHIN = 10.0
-# How long one waits for another benchrig on the same adapter.
-PREPARE_WITHIN = 15.0
 # Between attempts to start a scan while another program is at it.
 WHILE_BUSY = (0.25, 0.5, 1.0)
 # Bounds what a device can make a run keep and print.
@@ -82,6 +81,9 @@ class Radio:
     # the longest that a request may stay without an answer, whatever a plan allows
     patience: float = math.inf
     on_close: Callable[[], Awaitable[None]] = _nothing
+    # the seconds that another benchrig is waited for, and those that one was waited for when this was opened
+    waits: float = WITHIN
+    waited: float = 0.0
     # consoles and switches of the devices, where the station has some
     beside: list[Beside] = field(default_factory=list)
     # those that the radio works with; None where the system keeps them to itself
@@ -93,10 +95,10 @@ class Radio:
     _endings: Tasks = field(default_factory=Tasks)
     _lock: asyncio.Lock = field(default_factory=asyncio.Lock)
 
-    async def prepare(self, selection: Selection, within: float = PREPARE_WITHIN) -> list[str]:
+    async def prepare(self, selection: Selection, within: float | None = None) -> list[str]:
         """Make the radio ready for units of this selection; what had to be done, in sentences. Another benchrig that is
         in the way is waited for, `within` seconds."""
-        return []
+        return waited_for(self.waited, "radio")
 
     def look_for(self, selection: Selection) -> None:
         """What the scans from here on are for: with several devices it changes."""

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from benchrig import collector
 from benchrig.errors import UsageError
+from benchrig.radio.lock_file import WITHIN
 
 if TYPE_CHECKING:
     from benchrig.console.log import Keeping
@@ -43,6 +44,8 @@ class RadioChoice:
     ports: tuple[PortChoice, ...] = ()  # HCI ports
     air: str | None = None  # the name of its air, where the device files do not say
     devices: tuple[Simulated, ...] = ()  # beside those of the files
+    # the seconds that another benchrig is waited for which has the radio
+    wait: float = WITHIN
 
     @classmethod
     def parse(
@@ -136,7 +139,7 @@ def _opener(
 async def _open_host(choice: RadioChoice) -> Radio:
     from benchrig.radio.host import open_host
 
-    return await open_host(str(choice), choice.adapter)
+    return await open_host(str(choice), choice.adapter, within=choice.wait)
 
 
 async def _open_hci(choice: RadioChoice, capture: Path | None, station: str | None) -> Radio:
@@ -144,7 +147,7 @@ async def _open_hci(choice: RadioChoice, capture: Path | None, station: str | No
     from benchrig.radio.hci import open_hci
 
     bonds = None if station is None else open_store(station)
-    return await open_hci(str(choice), choice.adapter, capture=capture, bonds=bonds)
+    return await open_hci(str(choice), choice.adapter, capture=capture, bonds=bonds, within=choice.wait)
 
 
 def _virtual_opener(

@@ -142,14 +142,14 @@ def _look_at_properties(looking: Looking, has: Mapping[str, Any]) -> None:
 async def _look_at_use(bluez: Bluez, found: Callable[..., None]) -> str:
     """What to do about it, '' when nobody uses it. A run waits for another benchrig, and hears too little beside another
     scan; a link of another program hides one unit only."""
-    from benchrig.radio.adapter_lock import holder  # of Linux and macOS alone
+    from benchrig.radio.adapter_lock import holder
 
-    process = holder(bluez.adapter)
+    user = holder(bluez.adapter)
     linked = [device.name or device.address for device in await bluez.devices() if device.connected]
     advice = ""
-    if process is not None:
+    if user is not None:
         advice = "wait until it has ended, or end it"
-        found("no", f"another benchrig uses it (process {process or 'unknown'})", advice, blocks=True)
+        found("no", f"{user} uses it", advice, blocks=True)
     elif (await bluez.properties()).get("Discovering"):
         advice = "end that scan: beside it a unit is heard once in about 11 s"
         found("no", "another program is scanning with this adapter", advice, blocks=True)
@@ -207,7 +207,7 @@ async def look_at_hci(transport: str, listen: float) -> None:
 
     async def opened() -> Radio:
         with looking.at("controller") as found:
-            radio = await open_hci(looking.radio, transport)
+            radio = await open_hci(looking.radio, transport, within=0)
             found("yes", radio.facts.get("controller", "it answers"))
             return radio
 

@@ -148,7 +148,7 @@ class Desk:
 
 
 async def claimed(folder: Path, monkeypatch: Any) -> AdapterLock:
-    monkeypatch.setattr("benchrig.radio.adapter_lock.folder", lambda: folder)
+    monkeypatch.setattr("benchrig.radio.lock_file.folder", lambda: folder)
     return await AdapterLock.take("hci0", 0)
 
 

@@ -12,14 +12,14 @@ from pathlib import Path
 import pytest
 
 from benchrig.errors import StationError
-from benchrig.radio import adapter_lock
+from benchrig.radio import lock_file
 from benchrig.radio.adapter_lock import AdapterLock, holder
 
 HOLD = """
 import asyncio, sys
 from pathlib import Path
-from benchrig.radio import adapter_lock
-adapter_lock.folder = lambda: Path(sys.argv[1])
+from benchrig.radio import adapter_lock, lock_file
+lock_file.folder = lambda: Path(sys.argv[1])
 async def main():
     lock = await adapter_lock.AdapterLock.take("hci0", 0)
     lock.connected("C0:00:00:00:00:01")
@@ -35,7 +35,7 @@ asyncio.run(main())
 
 @pytest.fixture(autouse=True)
 def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    monkeypatch.setattr(adapter_lock, "folder", lambda: tmp_path)
+    monkeypatch.setattr(lock_file, "folder", lambda: tmp_path)
     return tmp_path
 
 
@@ -53,10 +53,14 @@ def other(here: Path) -> Iterator[subprocess.Popen[str]]:
 async def test_a_living_one_is_named_and_waited_for_so_long(other: subprocess.Popen[str]) -> None:
     loop = asyncio.get_running_loop()
     started = loop.time()
-    with pytest.raises(StationError, match=rf"process {other.pid}\) is using the adapter 'hci0'.* in 0.2 s"):
+    with pytest.raises(
+        StationError, match=rf"process {other.pid}, -c .*, since .*\) is using the adapter 'hci0'.* in 0.2 s"
+    ):
         await AdapterLock.take("hci0", 0.2)
     assert 0.2 <= loop.time() - started < 5
-    assert holder("hci0") == other.pid
+    there = holder("hci0")
+    assert there is not None
+    assert (there.process, there.command.split()[0]) == (other.pid, "-c")
     (await AdapterLock.take("hci1", 0)).release()
 
 
@@ -82,7 +86,9 @@ async def test_one_that_ends_leaves_nothing(other: subprocess.Popen[str]) -> Non
     lock.release()
 
 
-@pytest.mark.parametrize("said", [b"", b"\xff", b"[]", b"{}", b'{"process": "x", "connected": 3}'])
+@pytest.mark.parametrize(
+    "said", [b"", b"\xff", b"[]", b"{}", b'{"process": "x", "connected": 3, "since": [], "command": null}']
+)
 async def test_whatever_stands_in_the_file(here: Path, said: bytes) -> None:
     (here / "benchrig-hci0.lock").write_bytes(said)
     lock = await AdapterLock.take("hci0", 0)

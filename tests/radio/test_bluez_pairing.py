@@ -246,7 +246,7 @@ async def test_the_bonds_of_this_bench_go_and_no_others(claim: AdapterLock, tmp_
     assert (bluez.removed, left.paired, desk.bonds.is_gone(UNIT)) == (["01"], set(), True)
     with pytest.raises(StationError, match="leaves that bond alone"):
         await desk.bonds.remove((await bluez.devices())[0])
-    claim._descriptor = left._descriptor
+    claim._lock = left._lock
 
 
 async def test_a_reading_that_linux_hides_is_not_judged(claim: AdapterLock) -> None:
