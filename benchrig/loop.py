@@ -6,13 +6,14 @@ from __future__ import annotations
 import asyncio
 import contextlib
 from collections.abc import Callable, Coroutine, Iterator
-from typing import Any, TypeVar
+from typing import Any, Self, TypeAlias, TypeVar
 
 from benchrig import signals
 from benchrig.errors import InternalError, OperatorError
 from benchrig.tasks import Tasks
 
 T = TypeVar("T")
+Factory: TypeAlias = Callable[[], asyncio.AbstractEventLoop]
 
 # What tasks that are left over may take to end.
 TASKS_WITHIN = 2.0
@@ -58,15 +59,31 @@ async def interruptible(work: Coroutine[Any, Any, T]) -> T:
             raise OperatorError("interrupted") from None
 
 
-def in_loop(work: Coroutine[Any, Any, T], factory: Callable[[], asyncio.AbstractEventLoop] | None) -> T:
-    """The result of the work in a loop of its own. A task that does not end when it is cancelled (of a function that
-    a plan calls) is left behind; it does not keep the process."""
-    runner = asyncio.Runner(loop_factory=factory)
-    try:
-        return runner.run(work)
-    finally:
-        if runner.run(_tasks_ended()):
-            runner.close()
+def in_loop(work: Coroutine[Any, Any, T], factory: Factory | None) -> T:
+    """The result of the work in a loop of its own."""
+    with OwnLoop(factory) as loop:
+        return loop.run(work)
+
+
+class OwnLoop:
+    """A loop for one piece of work after the other; it rests in between. A task that does not end when it is cancelled (of
+    a function that a plan calls) is left behind; it does not keep the process."""
+
+    def __init__(self, factory: Factory | None) -> None:
+        self._runner = asyncio.Runner(loop_factory=factory)
+
+    def run(self, work: Coroutine[Any, Any, T]) -> T:
+        return self._runner.run(work)
+
+    def close(self) -> None:
+        if self._runner.run(_tasks_ended()):
+            self._runner.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
 
 
 async def _tasks_ended() -> bool:

@@ -19,8 +19,8 @@ import pytest
 from junitparser import JUnitXml
 
 from benchrig.errors import StationError
-from benchrig.launch import _Events
 from benchrig.record.journal import Journal, read_record
+from benchrig.record.keeping import Events
 from benchrig.record.model import AnyEvent, Record
 from tests.cli.kit import COMMAND, PATIENCE, RUN_FILES, Files, Start, benchrig, environment, files, here
 from tests.record.examples import opened, reading, run_started
@@ -105,7 +105,7 @@ def test_a_function_that_ends_the_process_is_on_record_as_the_step_at_hand(tmp_p
 def test_lines_from_a_thread_wait_for_those_that_are_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """An ordinary function gives its readings from a thread, while the loop may write what waits."""
     journal = Journal(tmp_path / "record.jsonl")
-    events = _Events(journal, [], blame=pytest.fail, foreign=frozenset({opened().where.node}))
+    events = Events(journal, [], blame=pytest.fail, foreign=frozenset({opened().where.node}))
     events(run_started())
     events(opened())
     other = threading.Thread(target=events, args=(reading(22.5),))
@@ -133,7 +133,7 @@ def test_what_was_measured_is_on_disk_before_the_run_waits(tmp_path: Path, monke
     monkeypatch.setattr(Journal, "write", lambda journal, *lines: (written.append(len(lines)), whole(journal, *lines)))
 
     async def measured(journal: Journal) -> None:
-        events = _Events(journal, [], blame=pytest.fail)
+        events = Events(journal, [], blame=pytest.fail)
         for event in (run_started(), opened(), reading(21.5)):
             events(event)
         await asyncio.sleep(0)
@@ -147,7 +147,7 @@ def test_what_was_measured_is_on_disk_before_the_run_waits(tmp_path: Path, monke
 def test_what_foreign_code_measured_is_on_disk_at_once(tmp_path: Path) -> None:
     """It may take the process down before the loop comes to anything."""
     with Journal(tmp_path / "record.jsonl") as journal:
-        events = _Events(journal, [], blame=pytest.fail, foreign=frozenset({opened().where.node}))
+        events = Events(journal, [], blame=pytest.fail, foreign=frozenset({opened().where.node}))
         for event in (run_started(), opened(), reading(21.5)):
             events(event)
         assert read_record(journal.path).steps[0].readings == [reading(21.5)]
@@ -156,11 +156,11 @@ def test_what_foreign_code_measured_is_on_disk_at_once(tmp_path: Path) -> None:
 @pytest.fixture
 def broken_journal(monkeypatch: pytest.MonkeyPatch):
     """A run whose journal fails at some of its writes; the reports go elsewhere."""
-    from benchrig.cli.operator import Unattended
     from benchrig.launch import Finished, RunOptions, launch
     from benchrig.plan.loader import load_plan
     from benchrig.radio.specify import RadioChoice
     from benchrig.run.station import Station
+    from benchrig.run.unattended import Unattended
 
     def ran(folder: Path, fails: range) -> Finished:
         files(folder, READ)

@@ -14,7 +14,6 @@ import msgspec
 import pytest
 
 from benchrig.cli import groups
-from benchrig.cli.operator import Unattended
 from benchrig.desk.findings import families
 from benchrig.errors import Cause
 from benchrig.plan.including import KEYS as INCLUDE_KEYS
@@ -41,6 +40,7 @@ from benchrig.run.head import RunSettings
 from benchrig.run.outcome import Exit
 from benchrig.run.runner import Runner
 from benchrig.run.station import Station, load_station
+from benchrig.run.unattended import Unattended
 from benchrig.source.problem import Problems
 from benchrig.source.yaml import MAX_BYTES, MAX_DEPTH, Refused, plain_scalar
 from benchrig.steps import KINDS

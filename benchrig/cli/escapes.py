@@ -201,8 +201,8 @@ def _list(options: HuntOptions, *, as_json: bool) -> None:
 
 
 def _hunt(options: HuntOptions) -> Hunted:
-    from benchrig.cli.operator import Unattended
     from benchrig.escapes.launch import hunted
+    from benchrig.run.unattended import Unattended
     from benchrig.terminal.waiting import status_line
 
     with status_line() as show:
@@ -254,9 +254,9 @@ def _leave(hunted: Hunted, options: HuntOptions, outputs: Outputs) -> None:
 def _propose(hunted: Hunted, options: HuntOptions, given: tuple[str, ...], outputs: Outputs) -> None:
     """What would catch the escapes, as proposals and as a plan."""
     from benchrig.cli.given import values_for
-    from benchrig.cli.operator import Unattended
     from benchrig.escapes.proposals.launch import check_taken, proposed
     from benchrig.files import write_whole
+    from benchrig.run.unattended import Unattended
     from benchrig.source.problem import counted
     from benchrig.terminal.waiting import status_line
 

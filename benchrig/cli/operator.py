@@ -1,4 +1,4 @@
-"""The operator at the terminal, and the one who is not there."""
+"""The operator at the terminal."""
 
 from __future__ import annotations
 
@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any
 from benchrig.cli.out import echo
 from benchrig.errors import OperatorError
 from benchrig.text.wrapping import wrapped
-from benchrig.values.passkey import PASSKEY_ASKED
 
 if TYPE_CHECKING:
     from benchrig.terminal.asking import Question
@@ -17,42 +16,6 @@ if TYPE_CHECKING:
 # Seconds.
 ANSWER_WITHIN = 600.0
 _YES_OR_NO = {"y": True, "yes": True, "n": False, "no": False}
-
-
-class Unattended:
-    """Nobody can answer: every question ends the step with cause operator."""
-
-    async def acknowledge(self, caution: str) -> str:
-        raise OperatorError(
-            f"nobody acknowledged the caution (no terminal): {caution}",
-            advice="run at a terminal, or add --acknowledge after you have followed the caution",
-        )
-
-    async def confirm(self, question: str) -> bool:
-        raise self._nobody(question)
-
-    async def enter(self, question: str, problem_with: Callable[[str], str] = lambda text: "") -> str:
-        if question.startswith(PASSKEY_ASKED):
-            raise OperatorError(
-                f"nobody answered '{question}' (no terminal)",
-                advice="run it at a terminal, or write passkey: where the step says how to pair (of an access step: under levels)",
-            )
-        raise self._nobody(question)
-
-    async def choose(self, question: str, options: list[str]) -> str:
-        raise self._nobody(question)
-
-    async def tell(self, text: str) -> None:
-        raise OperatorError(
-            "nobody is there to read the number of the pairing (no terminal)",
-            advice="run it at a terminal, or write passkey:, number: or steps: in the step",
-        )
-
-    def _nobody(self, question: str) -> OperatorError:
-        return OperatorError(
-            f"nobody answered '{question}' (no terminal)",
-            advice="run it at a terminal, or name a value with 'given:' in the ask step, and give it with --set",
-        )
 
 
 class AtTerminal:

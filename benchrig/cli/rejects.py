@@ -122,8 +122,8 @@ def _make_way(outputs: Outputs, options: RejectOptions) -> None:
 
 
 def _test(options: RejectOptions) -> Rejects:
-    from benchrig.cli.operator import Unattended
     from benchrig.rejects.launch import rejected
+    from benchrig.run.unattended import Unattended
     from benchrig.terminal.waiting import status_line
 
     with status_line() as show:

@@ -167,9 +167,10 @@ def _make_way(
 
 def _run(options: RunOptions, shown: Shown, *, alone: bool) -> Finished:
     """Run it, and show what it came to; of several quiet ones the end of the call tells that."""
-    from benchrig.cli.operator import AtTerminal, Unattended
+    from benchrig.cli.operator import AtTerminal
     from benchrig.cli.progress import Progress
     from benchrig.launch import launch
+    from benchrig.run.unattended import Unattended
 
     attended = terminal.attended()
     progress = Progress() if attended and not shown.quiet else None

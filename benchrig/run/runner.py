@@ -31,12 +31,13 @@ from benchrig.run.head import RunSettings, may_lack, run_started
 from benchrig.run.leaving import Reason, skipped, with_inner
 from benchrig.run.outcome import Outcome
 from benchrig.run.station import check_allowed, check_possible, check_wired
-from benchrig.run.walk import Walk
+from benchrig.run.walk import Pace, Walk
 from benchrig.steps.bench import Operator
 
 _KEPT_BOND = "this run leaves a bond in the store of the station, which 'benchrig bonds' shows and forgets"
 
 Emit = Callable[[AnyEvent], None]
+Opener = Callable[[], Awaitable[Radio]]
 
 
 @dataclass
@@ -46,11 +47,13 @@ class Runner:
     plan: Plan
     nodes: Sequence[StepPlan]
     settings: RunSettings
-    open_radio: Callable[[], Awaitable[Radio]]
+    open_radio: Opener
     operator: Operator
     emit: Emit
     # takes a number of a pairing, which `emit` is to leave out from then on
     keep_secret: Callable[[str], None] = lambda text: None
+    # waited for before each step, and after the last one
+    pace: Pace | None = None
     _outcome: Outcome = field(init=False)
     _control: Control = field(default_factory=Control)
     _devices: Mapping[str, DeviceSession] = field(default_factory=dict)
@@ -194,7 +197,7 @@ class Runner:
         time = PlanTime(seconds, self._clock.now() + seconds) if seconds else None
         allowed = may_lack(self.plan, self.settings)
         with collector.set_aside():
-            await Walk(run, self._devices, self._control, self._outcome, time, allowed).through(self.nodes)
+            await Walk(run, self._devices, self._control, self._outcome, time, allowed, self.pace).through(self.nodes)
         self._control.close()
 
     def _meant(self, radio: Radio) -> dict[str, DeviceSession]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 
@@ -23,6 +23,9 @@ from benchrig.run.outcome import Outcome
 from benchrig.run.unsecured import Unsecured
 from benchrig.steps.base import Cap
 
+# What a run waits for before a step, and (None) after the last one: whoever takes it from step to step.
+Pace = Callable[[StepPlan | None], Awaitable[None]]
+
 
 @dataclass
 class Walk:
@@ -34,6 +37,7 @@ class Walk:
     outcome: Outcome
     plan_time: PlanTime | None
     may_lack: AbstractSet[str]
+    pace: Pace | None = None
     _losses: Losses = field(default_factory=Losses)
     _order: Order = field(default_factory=Order)
     _unsecured: Unsecured = field(default_factory=Unsecured)
@@ -47,11 +51,17 @@ class Walk:
         around = Around(self.run)
         self._order = Order.of(nodes)
         for node in nodes:
+            await self._paced(node)
             if node.section == "finally":
                 self.control.clean_up()
             await self.carry_out(node, Where(node.id), around)
+        await self._paced(None)
         if self.control.interrupts and not self.outcome.interrupted:
             self.outcome.fatal(OperatorError("interrupted"), self._current)
+
+    async def _paced(self, node: StepPlan | None) -> None:
+        if self.pace is not None:
+            await self.pace(node)
 
     async def carry_out(self, plan: StepPlan, where: Where, around: Around) -> Closed:
         """One step, with all that is in it."""

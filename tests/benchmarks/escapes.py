@@ -11,7 +11,6 @@ from pathlib import Path
 
 import click
 
-from benchrig.cli.operator import Unattended
 from benchrig.escapes.hunting import Hunt, Hunting
 from benchrig.escapes.launch import sound_scene
 from benchrig.faults.fault import Fault, Scene
@@ -19,6 +18,7 @@ from benchrig.faults.registry import faults_of
 from benchrig.plan.loader import load_plan
 from benchrig.plan.model import Plan
 from benchrig.radio.specify import RadioChoice
+from benchrig.run.unattended import Unattended
 from tests.run.kit import DEVICES, PLANS, device_text, plan_text
 
 AIM = 30

@@ -14,7 +14,6 @@ from pathlib import Path
 from bleak import BleakClient, BleakScanner
 
 from benchrig import collector
-from benchrig.cli.operator import Unattended
 from benchrig.launch import RunOptions, launch
 from benchrig.plan.loader import load_plan
 from benchrig.radio.bumble_stack import BumbleClient, BumbleScanner
@@ -23,6 +22,7 @@ from benchrig.radio.virtual import clock, load_devices, open_air
 from benchrig.record.model import AnyEvent, Closed, Opened
 from benchrig.run.choose import choose_steps
 from benchrig.run.station import Station
+from benchrig.run.unattended import Unattended
 from benchrig.source.problem import Problems
 from tests.benchmarks.timing import Clock, best_in_turn, print_ratio
 from tests.run.kit import plan_text

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
 
-from benchrig.cli.operator import Unattended
 from benchrig.launch import RunOptions, launch
 from benchrig.plan.loader import load_plan
 from benchrig.radio.offers import LACKS, PARTLY
@@ -20,6 +19,7 @@ from benchrig.record.accounting import unaccounted
 from benchrig.record.model import Execution, Record, RunEnded
 from benchrig.run.choose import choose_steps
 from benchrig.run.station import Station
+from benchrig.run.unattended import Unattended
 
 DEVICES = Path(__file__).with_name("devices.yaml")
 HELPER = "def double(bench, number):\n    return number * 2\n"

@@ -6,13 +6,13 @@ from pathlib import Path
 
 import pytest
 
-from benchrig.cli.operator import Unattended
 from benchrig.draft.compose import compose
 from benchrig.draft.from_devices import Collecting, collect
 from benchrig.errors import UsageError
 from benchrig.faults.weakening import weakenings
 from benchrig.propose.proposal import Basis
 from benchrig.radio.bumble_stack.pairing import ClientSecurity
+from benchrig.run.unattended import Unattended
 from benchrig.steps.attribute import Names
 from tests.desk.kit import at_desk
 from tests.draft.kit import ANY

@@ -9,7 +9,6 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from benchrig.cli.operator import Unattended
 from benchrig.errors import Cause
 from benchrig.escapes.hunting import Hunt, Hunting
 from benchrig.escapes.results import Result
@@ -18,6 +17,7 @@ from benchrig.faults.mutation import Change, Mutation, dropped, replaced
 from benchrig.plan.loader import load_plan
 from benchrig.plan.model import Plan
 from benchrig.radio.virtual import load_devices
+from benchrig.run.unattended import Unattended
 from benchrig.source.problem import Problems
 from tests.run.kit import device_text, plan_text
 

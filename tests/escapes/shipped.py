@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from benchrig.cli.operator import Unattended
 from benchrig.escapes.launch import HuntOptions, hunted
 from benchrig.escapes.results import Hunted
 from benchrig.plan.loader import load_plan
 from benchrig.radio.specify import RadioChoice
+from benchrig.run.unattended import Unattended
 from tests.run.kit import DEVICES, PLANS
 
 

@@ -7,7 +7,6 @@ from pathlib import Path
 
 import pytest
 
-from benchrig.cli.operator import Unattended
 from benchrig.escapes.argued import beside
 from benchrig.escapes.cache import Cache
 from benchrig.escapes.hunting import Hunting
@@ -16,6 +15,7 @@ from benchrig.escapes.results import Result
 from benchrig.plan.loader import load_plan
 from benchrig.plan.model import Plan
 from benchrig.radio.specify import RadioChoice
+from benchrig.run.unattended import Unattended
 from tests.escapes.kit import ALL, HOT, STEPS, WET, hunt, plan_of, written
 from tests.run.kit import plan_text
 

@@ -9,7 +9,6 @@ from pathlib import Path
 
 import pytest
 
-from benchrig.cli.operator import Unattended
 from benchrig.escapes import workers
 from benchrig.escapes.hunting import Hunt, Hunting, NotSound
 from benchrig.escapes.launch import sound_scene
@@ -18,6 +17,7 @@ from benchrig.faults.fault import Fault, Scene
 from benchrig.faults.registry import faults_of
 from benchrig.plan.loader import load_plan
 from benchrig.radio.specify import RadioChoice
+from benchrig.run.unattended import Unattended
 from tests.escapes import kit
 from tests.escapes.kit import ALL, GONE, HOT, NO_SENSING, WET, hunt, results
 from tests.run.kit import DEVICES, PLANS

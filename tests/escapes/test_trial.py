@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from benchrig.cli.operator import Unattended
 from benchrig.escapes.trial import trial
 from benchrig.faults.fault import Fault, Scene, on_unit, together
 from benchrig.faults.mutation import Mutation, replaced
 from benchrig.plan.loader import load_plan
+from benchrig.run.unattended import Unattended
 from tests.radio.virtual.bench import models
 from tests.run.kit import DEVICES, LINE
 

@@ -8,13 +8,13 @@ from pathlib import Path
 
 import pytest
 
-from benchrig.cli.operator import Unattended
 from benchrig.errors import Cause
 from benchrig.escapes.trial import trial
 from benchrig.faults.fault import Fault, Scene
 from benchrig.faults.registry import fault_named, faults_of
 from benchrig.plan.loader import load_plan
 from benchrig.plan.model import Plan
+from benchrig.run.unattended import Unattended
 from tests.faults.small import HERE, scene_of
 from tests.run.kit import DEVICES, PLANS
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from benchrig.cli.operator import Unattended
 from benchrig.escapes.trial import trial
 from benchrig.faults.fault import Fault
 from benchrig.faults.registry import faults_of
+from benchrig.run.unattended import Unattended
 from tests.faults.small import EVERYTHING, LIMITS, SMALL
 
 FAMILIES = ("value", "table", "advertising")

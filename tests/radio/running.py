@@ -3,7 +3,6 @@
 import asyncio
 import contextlib
 
-from benchrig.cli.operator import Unattended
 from benchrig.console.log import Keeping
 from benchrig.plan.loader import load_plan
 from benchrig.radio.port.choice import parse_ports
@@ -15,6 +14,7 @@ from benchrig.run.choose import choose_steps
 from benchrig.run.head import RunSettings
 from benchrig.run.runner import Runner
 from benchrig.run.station import Station
+from benchrig.run.unattended import Unattended
 
 
 class Outcome:

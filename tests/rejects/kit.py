@@ -6,10 +6,10 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from benchrig.cli.operator import Unattended
 from benchrig.radio.specify import RadioChoice
 from benchrig.rejects.launch import RejectOptions, rejected
 from benchrig.rejects.results import Rejects, UnitRun
+from benchrig.run.unattended import Unattended
 from tests.run.kit import device_text, plan_text
 
 SERVICES = """services:

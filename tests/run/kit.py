@@ -11,7 +11,6 @@ from typing import Any
 
 import pytest
 
-from benchrig.cli.operator import Unattended
 from benchrig.plan.loader import load_plan
 from benchrig.plan.model import Plan
 from benchrig.radio.beside import Beside
@@ -26,6 +25,7 @@ from benchrig.run.choose import choose_steps
 from benchrig.run.head import RunSettings
 from benchrig.run.runner import Runner
 from benchrig.run.station import Station
+from benchrig.run.unattended import Unattended
 from benchrig.source.problem import Problems
 from benchrig.steps.bench import Operator
 from tests.scratch import scratch

@@ -9,13 +9,13 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from benchrig.cli.operator import Unattended
 from benchrig.launch import RunOptions, launch
 from benchrig.plan.loader import load_plan
 from benchrig.radio.specify import RadioChoice
 from benchrig.record import rounds
 from benchrig.record.model import AnyEvent, Opened
 from benchrig.run.station import Station
+from benchrig.run.unattended import Unattended
 from tests.run.kit import device_text, plan_text
 
 DEVICE = device_text(

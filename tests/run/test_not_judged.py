@@ -2,9 +2,9 @@
 
 import pytest
 
-from benchrig.cli.operator import Unattended
 from benchrig.errors import PlanError
 from benchrig.record.model import NotJudged
+from benchrig.run.unattended import Unattended
 from tests.run.kit import HEAD, device_text, plan_text, run
 
 LEVEL = "services: [{service: battery service, characteristics: [{characteristic: battery level, properties: [read], value: 50 %}]}]"

@@ -10,12 +10,12 @@ from unittest import mock
 
 import pytest
 
-from benchrig.cli.operator import Unattended
 from benchrig.radio.bumble_stack.bumble_api import hci, smp
 from benchrig.radio.bumble_stack.manager import SecurityManager
 from benchrig.radio.bumble_stack.smp import Session
 from benchrig.record.model import Noted, Opened
 from benchrig.report.files.junit import junit_xml
+from benchrig.run.unattended import Unattended
 from benchrig.steps.pairing_keys import METHODS
 from benchrig.tasks import Tasks
 from tests.run.kit import Ran, device_text, plan_text, run

@@ -8,7 +8,6 @@ from collections.abc import Callable, Coroutine
 from pathlib import Path
 from typing import Any
 
-from benchrig.cli.operator import Unattended
 from benchrig.plan.loader import load_plan
 from benchrig.radio.device import DeviceSession
 from benchrig.radio.specify import open_simulated
@@ -18,6 +17,7 @@ from benchrig.radio.virtual.clock import VirtualLoop
 from benchrig.record.model import AnyEvent, Reading, Where
 from benchrig.run.clock import Clock
 from benchrig.run.context import StepContext, Surroundings
+from benchrig.run.unattended import Unattended
 from benchrig.source.problem import Problems
 from tests.run.kit import device_text, plan_text
 

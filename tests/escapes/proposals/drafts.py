@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from benchrig.cli.operator import Unattended
 from benchrig.desk.desk import DeskOptions
 from benchrig.desk.running import run_desk
 from benchrig.draft.compose import compose
@@ -30,6 +29,7 @@ from benchrig.propose.proposal import Basis
 from benchrig.radio.specify import RadioChoice
 from benchrig.radio.virtual import load_devices
 from benchrig.radio.virtual.device_spec import DeviceSpec, Simulated
+from benchrig.run.unattended import Unattended
 from benchrig.source.problem import Problems
 from benchrig.steps.attribute import Names
 from tests.draft.devices import CLOCK, HEART, PRESENTED, SHELVES, THERMOMETER, TWINS

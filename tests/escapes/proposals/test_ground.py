@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from benchrig.cli.operator import Unattended
 from benchrig.escapes.proposals.ground import Ground
 from benchrig.plan.editing import Unfit
 from benchrig.plan.loader import load_plan
 from benchrig.plan.writing import StepText
+from benchrig.run.unattended import Unattended
 from tests.escapes.kit import STEPS, sound, written
 
 HEAD = "plan: p\ndevice: {select: {name: unit 1}}\n"

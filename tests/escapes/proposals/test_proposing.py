@@ -9,7 +9,6 @@ from tempfile import mkdtemp
 
 import pytest
 
-from benchrig.cli.operator import Unattended
 from benchrig.escapes.hunting import Hunt, Hunting
 from benchrig.escapes.proposals.candidate import Candidate, Cost
 from benchrig.escapes.proposals.choosing import chosen
@@ -24,6 +23,7 @@ from benchrig.radio.virtual import load_devices
 from benchrig.radio.virtual.device_spec import DeviceSpec
 from benchrig.radio.virtual.gatt_spec import ServiceSpec
 from benchrig.radio.virtual.words import ServiceUuid
+from benchrig.run.unattended import Unattended
 from benchrig.source.problem import Problems
 from benchrig.source.yaml import read_text
 from tests.escapes.kit import LOW, fault, plan_of, sound
