@@ -9,13 +9,17 @@ from __future__ import annotations
 import importlib
 from typing import TYPE_CHECKING, Any
 
+from benchrig.version import __version__
+
 if TYPE_CHECKING:
     from benchrig.errors import AttError, BenchrigError, LinkLost, OperatorError, StationError, StepFailed
+    from benchrig.record.journal import read_record
+    from benchrig.record.model import Record
+    from benchrig.report.requirements import proofs
+    from benchrig.running import run_plan
     from benchrig.steps.lent import Bench
     from benchrig.steps.returned import Value
     from benchrig.values.quantity import Quantity
-
-__version__ = "0.6.0"
 
 __all__ = [
     "AttError",
@@ -24,16 +28,24 @@ __all__ = [
     "LinkLost",
     "OperatorError",
     "Quantity",
+    "Record",
     "StationError",
     "StepFailed",
     "Value",
     "__version__",
+    "proofs",
+    "read_record",
+    "run_plan",
 ]
 
 _HOMES = {
     "Bench": "benchrig.steps.lent",
     "Quantity": "benchrig.values.quantity",
+    "Record": "benchrig.record.model",
     "Value": "benchrig.steps.returned",
+    "proofs": "benchrig.report.requirements",
+    "read_record": "benchrig.record.journal",
+    "run_plan": "benchrig.running",
 }
 
 

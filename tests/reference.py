@@ -16,6 +16,7 @@ An example is a fenced block. The first word after the fence is its language, th
     yaml argued         arguments for escapes of testplans/end_of_line.yaml
     yaml part NAME      a file of steps, put beside every plan under this name
     python NAME         a file that is put beside every plan
+    python test NAME    a file of tests: each is run, in a folder with all files of Python and the logger as logger.yaml
 
 A comment before the fence states the exit code of the run, `<!-- exit 1 -->` (default: 0), or that the caution
 has been acknowledged, `<!-- acknowledge -->`.
@@ -46,7 +47,7 @@ class Example:
     @property
     def kind(self):
         language, *rest = self.info.split()
-        return rest[0] if language == "yaml" and rest else language
+        return rest[0] if rest and (language == "yaml" or rest[0] == "test") else language
 
     @property
     def file(self):

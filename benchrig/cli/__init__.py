@@ -13,10 +13,11 @@ from typing import Any
 
 import click
 
-from benchrig import __version__, signals
+from benchrig import signals
 from benchrig.cli.failing import print_error
 from benchrig.cli.out import echo, whatever_the_output_does
 from benchrig.lastwords import internal
+from benchrig.version import __version__
 
 COMMANDS = (
     "bonds", "check", "completion", "decode", "devices", "draft", "encode", "escapes", "example", "exchange", "inspect",

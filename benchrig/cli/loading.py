@@ -99,20 +99,11 @@ def load_plans(
 def _load_one(
     path: Path, of_station: Mapping[str, str], typed: Iterable[str], asking: Asking, may_lack: Sequence[str]
 ) -> Loaded:
+    from benchrig.run.head import known_limits
+
     values = values_for(path, of_station, typed)
     plan, values = load_with_given(path, values, ask=asking.ask, within=asking.within, seed=asking.seed)
-    return Loaded(plan, values, _known_limits(plan, may_lack), asking.seed is not None)
-
-
-def _known_limits(plan: Plan, names: Sequence[str]) -> frozenset[str]:
-    """UsageError for a limit that the plan does not have."""
-    from benchrig.source.problem import suggest
-
-    limits = _limits(plan)
-    for name in names:
-        if name not in limits:
-            raise UsageError(f"--may-lack: the plan has no limit '{name}'", advice=suggest(name, limits))
-    return frozenset(names)
+    return Loaded(plan, values, known_limits(plan, may_lack), asking.seed is not None)
 
 
 def _limits(plan: Plan) -> frozenset[str]:

@@ -6,7 +6,6 @@ from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from benchrig import __version__
 from benchrig.desk.desk import READ_WITHIN, Desk
 from benchrig.desk.inspecting_security import PairingLook, look_paired
 from benchrig.desk.inspection import (
@@ -42,6 +41,7 @@ from benchrig.values.catalogue import long_uuid
 from benchrig.values.format import Format
 from benchrig.values.jsonable import hex_text, moment_text
 from benchrig.values.presentation import PRESENTATION_FORMAT
+from benchrig.version import __version__
 
 if TYPE_CHECKING:
     from benchrig.radio.scan import Sighting

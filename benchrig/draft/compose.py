@@ -7,7 +7,6 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
 
-from benchrig import __version__
 from benchrig.desk.protection import Protection
 from benchrig.draft.access import access_step
 from benchrig.draft.advertised import scan_limits, scan_seconds
@@ -26,6 +25,7 @@ from benchrig.radio.scan import Selection
 from benchrig.source.problem import counted
 from benchrig.source.writing import Bare, decimal_text
 from benchrig.steps.attribute import AttributeSpec, Names
+from benchrig.version import __version__
 
 # A connection or a read may take this many times what it took, and this many seconds in any case.
 TIME_ROOM = 3

@@ -14,7 +14,6 @@ from typing import Any, Self
 
 import msgspec
 
-import benchrig
 from benchrig.escapes.hunting import Hunt
 from benchrig.escapes.results import Came, Result, versions
 from benchrig.faults.fault import Fault, Scene
@@ -178,7 +177,7 @@ def _digest(parts: Iterable[Any]) -> str:
 @cache
 def _code() -> str:
     """Of benchrig's own files: the same version may be another one on the computer of a contributor."""
-    folder = Path(benchrig.__file__).parent
+    folder = Path(__file__).parents[1]
     digest = hashlib.sha256(repr(versions()).encode())
     for path in sorted(folder.rglob("*")):
         if path.suffix in (".py", ".json"):

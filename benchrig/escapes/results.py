@@ -10,10 +10,10 @@ from typing import Literal, TypeAlias
 
 import msgspec
 
-from benchrig import __version__
 from benchrig.errors import Cause, UsageError
 from benchrig.faults.fault import WEIGHTS, Family, Fault, Weight
 from benchrig.record.model import PlannedNode, Verdict
+from benchrig.version import __version__
 
 FORMAT = 1
 

@@ -9,7 +9,7 @@ from typing import Literal
 
 import msgspec
 
-from benchrig import __version__
+from benchrig.version import __version__
 
 State = Literal["yes", "no", "unknown"]
 

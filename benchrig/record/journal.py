@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from contextlib import suppress
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self, get_args
 
 import msgspec
@@ -18,8 +19,10 @@ from benchrig.values.value import Word
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
-    from pathlib import Path
     from types import TracebackType
+
+# The file in the folder of a run.
+RECORD = "record.jsonl"
 
 
 class Journal:
@@ -115,12 +118,15 @@ class Journal:
         )
 
 
-def read_record(path: Path) -> Record:
-    """The record in a file that a Journal wrote, complete or cut off at any byte after its first line.
+def read_record(path: str | Path) -> Record:
+    """The record of a run: of its folder, or in a file record.jsonl, complete or cut off at any byte after its first line.
 
     One of an earlier format reads as one of today. Raises UsageError, with the line, for a file that is no record or was
     written in a newer format.
     """
+    path = Path(path)
+    if path.is_dir():
+        path /= RECORD
     try:
         with path.open("rb") as file:
             return _read(file, path)

@@ -15,9 +15,11 @@ from typing import Any, Literal, TypeAlias
 
 import msgspec
 
-from benchrig.errors import Cause
+from benchrig.errors import Cause, UsageError
+from benchrig.source.problem import suggest
 from benchrig.values.access import AccessRow
 from benchrig.values.judging import Judgement
+from benchrig.values.quantity import Quantity, is_number
 
 FORMAT = 3
 # That of a record without steps in steps: what knows no more reads it.
@@ -210,6 +212,13 @@ class Reading(Event, tag="reading", frozen=True):
     partial: bool = False  # a stream that goes on: more is to come
     access: list[AccessRow] = []  # of what an access step found: the whole matrix
 
+    @property
+    def quantity(self) -> Quantity:
+        """The value with its unit. UsageError where it is not one number with a unit."""
+        if not self.unit or not is_number(self.value):
+            raise UsageError(f"the reading '{self.name}' is not a number with a unit, but {self.value!r}")
+        return Quantity(self.value, self.unit)
+
 
 class NotJudged(Event, tag="not judged", frozen=True):
     """A planned limit that nothing was held against, and why."""
@@ -392,3 +401,33 @@ class Record(msgspec.Struct):
     @property
     def cut_off(self) -> bool:
         return self.ended is None
+
+    @property
+    def verdict(self) -> Verdict | None:
+        """Of the run; None when it was cut off."""
+        return self.ended.verdict if self.ended else None
+
+    @property
+    def cause(self) -> Cause | None:
+        """Who is to blame where the verdict is not pass."""
+        return self.ended.cause if self.ended else None
+
+    @property
+    def message(self) -> str:
+        """Why the verdict is not pass."""
+        return self.ended.message if self.ended else "the run was cut off"
+
+    def step(self, name: str | int) -> Execution:
+        """The first execution of a step, by its name or its number ('4', '4.2'). UsageError where there is none."""
+        for each in self.executions:
+            if str(name) in (each.planned.name, each.planned.id):
+                return each
+        names = [each.planned.name for each in self.executions]
+        raise UsageError(f"the record has no step '{name}'", advice=suggest(str(name), names))
+
+    def reading(self, step: str | int, name: str = "value") -> Reading:
+        """A reading of that step; the last one of its name. UsageError where there is none."""
+        readings = {each.name: each for each in self.step(step).readings}
+        if name not in readings:
+            raise UsageError(f"step '{step}' has no reading '{name}'", advice=suggest(name, readings))
+        return readings[name]

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import cache
 from importlib.metadata import version
 from pathlib import Path
 from platform import python_version
+from typing import Any
 
-from benchrig import __version__
 from benchrig.errors import UsageError
+from benchrig.plan.checks import limits_by_name
 from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan, leaves
 from benchrig.record.model import FLAT_FORMAT, FORMAT, PlannedDevice, PlannedRequirement, RunStarted
@@ -20,6 +21,7 @@ from benchrig.run.station import Station
 from benchrig.source.problem import suggest
 from benchrig.source.references import as_text
 from benchrig.values.jsonable import moment_text
+from benchrig.version import __version__
 
 _SERIAL_NUMBER = "2A25"
 
@@ -64,6 +66,25 @@ def _pair(plan: Plan, text: str) -> tuple[str, str]:
 def may_lack(plan: Plan, settings: RunSettings) -> frozenset[str]:
     """The limits ('step.reading') without which this run may pass, where the radio cannot measure the reading."""
     return plan.may_lack | settings.may_lack
+
+
+def texts_of(given: Mapping[str, Any]) -> dict[str, str]:
+    """Given values as a plan takes them: text. UsageError for a list or a mapping, which none can be."""
+    texts = {name: as_text(value) for name, value in given.items()}
+    for name, text in texts.items():
+        if text is None:
+            found = type(given[name]).__name__
+            raise UsageError(f"expected text or a number for the given value '{name}', found {found}")
+    return {name: text for name, text in texts.items() if text is not None}
+
+
+def known_limits(plan: Plan, names: Collection[str]) -> frozenset[str]:
+    """The names of limits ('step.reading') that a run may lack. UsageError for one that the plan does not have."""
+    limits = limits_by_name(plan.steps)
+    for name in names:
+        if name not in limits:
+            raise UsageError(f"--may-lack: the plan has no limit '{name}'", advice=suggest(name, limits))
+    return frozenset(names)
 
 
 def given_serial(plan: Plan) -> str:

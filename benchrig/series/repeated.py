@@ -53,7 +53,7 @@ def not_run(options: RunOptions, error: BenchrigError) -> Record:
         station=options.station,
         radio=str(options.radio),
         simulated=options.radio.simulated,
-        folder=options.results,
+        folder=options.results or Path(),
         seed=options.seed if options.radio.simulated else None,
         devices=narrowed(options.plan, options.device),
         may_lack=options.may_lack,

@@ -3,32 +3,34 @@ everything it left."""
 
 from __future__ import annotations
 
-import asyncio
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from benchrig.faults.fault import Scene
 from benchrig.plan.loader import load_plan
 from benchrig.plan.model import Plan
 from benchrig.radio.beside import Beside
-from benchrig.radio.specify import open_simulated
-from benchrig.radio.virtual import Faults, load_devices
-from benchrig.radio.virtual.clock import VirtualLoop
+from benchrig.radio.radio import Radio
+from benchrig.radio.virtual import Faults
 from benchrig.radio.virtual.device_spec import Simulated
 from benchrig.record.accounting import unaccounted
-from benchrig.record.aggregate import build_record
-from benchrig.record.model import AnyEvent, Execution, Reading, Record, RunEnded
-from benchrig.run.choose import choose_steps
+from benchrig.record.model import AnyEvent
 from benchrig.run.head import RunSettings
 from benchrig.run.runner import Runner
 from benchrig.run.station import Station
 from benchrig.run.unattended import Unattended
-from benchrig.source.problem import Problems
 from benchrig.steps.bench import Operator
+from benchrig.testing import Ran
+from benchrig.testing.running import simulate
+from benchrig.testing.sources import load_devices
 from tests.scratch import scratch
+
+__all__ = [
+    "DEVICES", "HEAD", "LINE", "PLANS", "REACH", "SHIPPED", "Ran", "device_text", "pieces", "plan_text", "run",
+]  # fmt: skip
 
 PLANS = Path(__file__).parents[2] / "testplans"
 DEVICES = PLANS / "devices"
@@ -67,42 +69,6 @@ def pieces(count: int, *quick: int) -> list[Any]:
     return [piece if piece in quick else pytest.param(piece, marks=pytest.mark.slow) for piece in range(count)]
 
 
-@dataclass
-class Ran:
-    """What a run left: its events in order, the record they make, the tasks still alive, errors nobody waited for."""
-
-    events: list[AnyEvent]
-    record: Record
-    tasks_left: int
-    stray: list[str]
-    runner: Runner = field(repr=False)
-
-    @property
-    def ended(self) -> RunEnded:
-        assert self.record.ended is not None
-        return self.record.ended
-
-    def step(self, name: str | int) -> Execution:
-        """The first one that was carried out or left out, with steps in it or without; by its name or its number."""
-        for each in self.record.executions:
-            if str(name) in (each.planned.name, each.planned.id):
-                return each
-        raise AssertionError(
-            f"no step '{name}', there is {self._names([e.planned.name for e in self.record.executions])}"
-        )
-
-    def reading(self, step: str | int, name: str = "value") -> Reading:
-        readings = {each.name: each for each in reversed(self.step(step).readings)}
-        assert name in readings, f"step '{step}' has no reading '{name}', there is {self._names(readings)}"
-        return readings[name]
-
-    def _names(self, names: Iterable[str]) -> str:
-        return ", ".join(dict.fromkeys(names)) or "none"
-
-    def verdicts(self) -> list[str]:
-        return [s.ended.verdict if s.ended else "none" for s in self.record.steps]
-
-
 def run(
     plan: str | Path,
     *devices: str | Path | Simulated,
@@ -119,7 +85,7 @@ def run(
     may_lack: Sequence[str] = (),
     lacks: Mapping[str, str] | None = None,
     cannot: Mapping[str, str] | None = None,
-    during: Callable[[Runner, AnyEvent], Any] | None = None,
+    during: Callable[[Runner, AnyEvent], object] = lambda runner, event: None,
     changed: Callable[[Plan], Plan] = lambda plan: plan,
     beside: Callable[[Any], list[Beside]] | None = None,
 ) -> Ran:
@@ -128,49 +94,30 @@ def run(
     of those of the devices."""
     with scratch() as folder:
         plan_file = _file(plan, folder, "plan.yaml")
-        specified = [device for device in devices if not isinstance(device, (str, Path))]
-        written = [device for device in devices if isinstance(device, (str, Path))]
-        files = [_file(device, folder, f"device{index}.yaml") for index, device in enumerate(written)]
-        problems = Problems()
-        models = [*specified, *load_devices(files, problems)]
-        problems.raise_if_any()
+        files = [_file(each, folder, f"device{index}.yaml") if isinstance(each, str) else each
+                 for index, each in enumerate(devices)]  # fmt: skip
         loaded = changed(load_plan(plan_file, given or {}))
-        settings = RunSettings(
-            station or Station("bench 1"),
-            "virtual",
-            True,
-            folder,
-            seed,
-            acknowledged,
-            may_lack=frozenset(may_lack),
-        )
-        events: list[AnyEvent] = []
-        stray: list[str] = []
+        at = station or Station("bench 1")
+        settings = RunSettings(at, "virtual", True, folder, seed, acknowledged, may_lack=frozenset(may_lack))
 
-        async def opened() -> Any:
-            radio = await open_simulated(models, seed=seed, faults=faults, capture=capture, air=air)
+        def opened(radio: Radio) -> None:
             radio.beside = beside(radio) if beside else radio.beside
             radio.lacks, radio.cannot = lacks or radio.lacks, cannot or radio.cannot
-            return radio
 
-        def emit(event: AnyEvent) -> None:
-            events.append(event)
-            if during is not None:
-                during(runner, event)
-
-        runner = Runner(loaded, choose_steps(loaded, only, from_), settings, opened, operator or Unattended(), emit)
-
-        async def main() -> int:
-            loop = asyncio.get_running_loop()
-            loop.set_exception_handler(lambda _, context: stray.append(str(context)))
-            await runner.run()
-            return len(asyncio.all_tasks()) - 1
-
-        with asyncio.Runner(loop_factory=VirtualLoop, debug=False) as loop_runner:
-            tasks = loop_runner.run(main())
-    record = build_record(events)
-    assert not (wrong := unaccounted(record)), wrong
-    return Ran(events, record, tasks, stray, runner)
+        ran = simulate(
+            loaded,
+            Scene(tuple(load_devices(files, air=air)), air),
+            settings,
+            operator or Unattended(),
+            only=only,
+            from_=from_,
+            faults=faults,
+            capture=capture,
+            opened=opened,
+            during=during,
+        )
+    assert not (wrong := unaccounted(ran.record)), wrong
+    return ran
 
 
 def _file(content: str | Path, folder: Path, name: str) -> Path:

@@ -156,8 +156,9 @@ def test_a_wrong_answer_says_what_was_asked(step: str, answer: object, said: str
 
 def test_a_number_given_beforehand_is_saved_with_its_unit() -> None:
     step = TP3 + "    given: seen\n    save: {answer: volts}\n  - ask: 'Is ${volts} shown?'\n"
-    ran = bare(step, head="given: {seen: {}}\n", given={"seen": "4.95"}, operator=Answers(True))
-    assert ran.runner.operator.asked == ["Is 4.95 V shown?"]
+    operator = Answers(True)
+    ran = bare(step, head="given: {seen: {}}\n", given={"seen": "4.95"}, operator=operator)
+    assert operator.asked == ["Is 4.95 V shown?"]
     assert ran.step(2).planned.name == "ask Is 4.95 V shown?"
     refused = bare(TP3 + "    given: seen\n", head="given: {seen: {}}\n", given={"seen": "5 A"}).ended
     assert refused.message == "the given answer '5 A' is none: expected a number in V, found '5 A'; for example: 4.95 V"
@@ -203,9 +204,10 @@ finally:
 
 
 def test_what_is_about_a_unit_that_was_not_found_is_not_put() -> None:
-    ran = bare(ABSENT, operator=Answers(True))
+    operator = Answers(True)
+    ran = bare(ABSENT, operator=operator)
     assert ran.verdicts() == ["pass", "fail", "skip", "pass", "skip", "pass", "skip"]
-    assert ran.runner.operator.asked == ["Is the fixture closed?", "Is the fixture empty?"]
+    assert operator.asked == ["Is the fixture closed?", "Is the fixture empty?"]
     ended = ran.step("ask Is the lamp green?").ended
     assert ended is not None
     assert (ended.root and ended.root.node, ended.message) == ("2", "the unit was not found (step 2)")

@@ -99,7 +99,7 @@ class Sound:
 
     @classmethod
     def of(cls, ran: Ran) -> Sound:
-        ending = {step.id for step in ran.runner.plan.steps if Cap.LINK in step.ends}
+        ending = {step.id for step in ran.plan.steps if Cap.LINK in step.ends}
         made = defaultdict(list)
         for each in ran.record.executions:
             if each.opened is not None:
@@ -162,7 +162,7 @@ def _has_response(step: StepPlan) -> bool:
 
 def attacks(name: str) -> Iterator[tuple[str, str]]:
     """(step, mode) for everything that the plan asks for."""
-    plan, did = sound(name).runner.plan, Sound.of(sound(name))
+    plan, did = sound(name).plan, Sound.of(sound(name))
     connected = False
     let_go = {step.lets_go.id for step in plan.steps if step.lets_go}
     limits = [name for step in plan.steps if step.parts for name in step.limit_names]

@@ -28,8 +28,18 @@ capture.py          btsnoop
 Nothing here loads bumble before an air is opened.
 """
 
-from benchrig.radio.virtual.device_file import conditions_of, devices_of, load_devices
+from benchrig.radio.virtual.device_file import conditions_of, devices_of, load_devices, read_devices
 from benchrig.radio.virtual.faults import DROPPED, AirPdu, Faults
 from benchrig.radio.virtual.opening import OpenAir, open_air
 
-__all__ = ["DROPPED", "AirPdu", "Faults", "OpenAir", "conditions_of", "devices_of", "load_devices", "open_air"]
+__all__ = [
+    "DROPPED",
+    "AirPdu",
+    "Faults",
+    "OpenAir",
+    "conditions_of",
+    "devices_of",
+    "load_devices",
+    "open_air",
+    "read_devices",
+]

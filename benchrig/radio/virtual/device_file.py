@@ -45,14 +45,24 @@ LEAST = "write at least 'device:' with a name, or 'others:', for example: device
 def load_devices(paths: Sequence[Path], problems: Problems, *, any_air: bool = False) -> list[Simulated]:
     """Read device files. What is wrong goes to `problems`, with its place; the devices of sound files come back. With
     `any_air` they may ask for different ones: another is chosen."""
-    devices: list[Simulated] = []
-    for path in paths:
-        data = file_bytes(path, problems, str(path))
-        if data is None:
-            continue
+    files = ((str(path), file_bytes(path, problems, str(path))) for path in paths)
+    return read_devices(((name, data) for name, data in files if data is not None), problems, any_air=any_air)
+
+
+def read_devices(
+    files: Iterable[tuple[str, bytes]],
+    problems: Problems,
+    *,
+    any_air: bool = False,
+    beside: Iterable[Simulated] = (),
+) -> list[Simulated]:
+    """The same of files whose bytes are known, each with its name for messages; what comes back begins with the devices
+    `beside` them."""
+    devices = [*beside]
+    for name, data in files:
         # what such a file says depends on others
         read = _read.__wrapped__ if b"use:" in data else _read
-        node, units, found = read(str(path), data)
+        node, units, found = read(name, data)
         before = problems.mistakes
         problems.add_all(found)
         if node is not None:

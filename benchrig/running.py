@@ -1,0 +1,112 @@
+"""A plan run from Python, in the event loop of whoever runs it."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from benchrig.console.choice import ConsoleChoice
+from benchrig.launch import Finished, PreparedRun, RunOptions, prepared
+from benchrig.plan.loader import load_plan
+from benchrig.radio.specify import RadioChoice
+from benchrig.record.model import AnyEvent, Record
+from benchrig.run.answers import Answers
+from benchrig.run.choose import choose_steps
+from benchrig.run.head import known_limits, texts_of
+from benchrig.run.station import Station, check_radio_files, load_station
+from benchrig.steps.bench import Operator
+from benchrig.tasks import Tasks
+
+
+async def run_plan(
+    path: str | Path,
+    *,
+    radio: str | None = None,
+    given: Mapping[str, Any] | None = None,
+    station: str | Path | None = None,
+    results: str | Path | None = None,
+    device: str | Sequence[str] = (),
+    only: Sequence[str] = (),
+    from_: str | None = None,
+    may_lack: Sequence[str] = (),
+    seed: int = 0,
+    air: str | None = None,
+    console: str | None = None,
+    capture: str | Path | None = None,
+    acknowledged: bool = False,
+    operator: Operator | None = None,
+    watch: Callable[[AnyEvent], None] = lambda event: None,
+) -> Record:
+    """Run the plan in a file, and give its record. All but the last three are the options of `benchrig run`; without a
+    `radio` that of the station counts, else the host's.
+
+    results       where the run leaves its folder, with record and reports (default: nothing is written)
+    acknowledged  the caution of the plan was read, and what it says was done
+    operator      answers questions: `Answers({…})`; without one nobody does
+    watch         is called with each event when it happens
+
+    It lives in the running loop, and takes over neither the loop nor signals. Times are those of that loop: on an ordinary one
+    a run on a virtual radio takes its time, on a `benchrig.testing.VirtualLoop` it takes none. Cancelled, it ends the
+    operation at hand, carries out the finally steps, writes the record, and raises CancelledError; cancelled again, it leaves
+    out the finally steps.
+
+    Raises PlanError with all problems of plan, device and station files, UsageError for what makes no sense together, and
+    StationError where results are wanted and a run that passed could not write them. What happens in the run is its verdict:
+    it raises nothing.
+    """
+    at = load_station(Path(station) if station is not None else None)
+    choice = _radio(radio, at, station, air)
+    values = _values(Path(path), at.given, given or {})
+    plan = load_plan(Path(path), values, seed=seed if choice.simulated else None)
+    options = RunOptions(
+        plan,
+        choose_steps(plan, only, from_),
+        at,
+        choice,
+        Path(results) if results is not None else None,
+        seed=seed,
+        capture=Path(capture) if capture is not None else None,
+        acknowledged=acknowledged,
+        device=(device,) if isinstance(device, str) else tuple(device),
+        may_lack=known_limits(plan, may_lack),
+        console=ConsoleChoice.parse(console) if console is not None else None,
+    )
+    with prepared(options, operator or Answers(), [watch]) as run:
+        return _reported(await _carried_out(run))
+
+
+def _radio(words: str | None, station: Station, file: str | Path | None, air: str | None) -> RadioChoice:
+    choice = RadioChoice.parse(words or station.radio or "host", air=air)
+    if file is not None and not words:
+        check_radio_files(choice, Path(file))
+    return choice
+
+
+def _values(path: Path, of_station: Mapping[str, str], given: Mapping[str, Any]) -> dict[str, str]:
+    """Those of the station that this plan asks for, and the given ones as text."""
+    asked: Mapping[str, object] = load_plan(path, names_will_do=True).given if of_station else {}
+    return {name: value for name, value in of_station.items() if name in asked} | texts_of(given)
+
+
+async def _carried_out(run: PreparedRun) -> Finished:
+    """The run to its end, also when whoever waits for it is cancelled: that interrupts it."""
+    task = Tasks().start(run.run())
+    cancelled: asyncio.CancelledError | None = None
+    while not task.done():
+        try:
+            await asyncio.shield(task)
+        except asyncio.CancelledError as error:
+            cancelled = error
+            run.interrupt()
+    if cancelled is not None:
+        raise cancelled
+    return task.result()
+
+
+def _reported(finished: Finished) -> Record:
+    """A pass whose record or reports are missing must not look like one."""
+    if finished.record.verdict == "pass" and finished.troubles:
+        raise finished.troubles[0]
+    return finished.record

@@ -1,0 +1,3 @@
+"""The version of benchrig."""
+
+__version__ = "0.6.0"
