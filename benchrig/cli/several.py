@@ -16,7 +16,7 @@ from benchrig.cli.out import echo, tell, whatever_the_output_does
 from benchrig.cli.types import Whole
 from benchrig.errors import BenchrigError, OperatorError, UsageError
 from benchrig.files import write_whole
-from benchrig.terminal import console
+from benchrig.terminal import attended, console
 from benchrig.text.escape import plain
 
 if TYPE_CHECKING:
@@ -115,7 +115,7 @@ class Series:
             if why := self._why_not(done, run, interrupted=signals.heard() > held):
                 done.leave_out(run, why)
                 continue
-            if not self.quiet:
+            if not self.quiet or _asks(run.options):
                 self._announce(number, run)
             done.carry_out(run, carry_out)
         total = Total(done.runs, interrupted=signals.heard() > held)
@@ -189,6 +189,11 @@ class _Done:
             for choice, documents in zip(self.choices, zip(*self._documents, strict=True), strict=True)
             if choice.file and choice.report.join and len(self.runs) > 1
         ]
+
+
+def _asks(options: RunOptions) -> bool:
+    """Whether somebody is asked about the plan: he has to know which one it is."""
+    return bool(options.plan.caution) and not options.acknowledged and attended()
 
 
 def _written(file: tuple[Path, bytes]) -> bool:

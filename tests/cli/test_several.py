@@ -22,6 +22,7 @@ UNIT = """services:
   - service: environmental sensing
     characteristics:
       - {characteristic: temperature, properties: [read], value: {noise: {mean: 21 °C, sd: 1 °C}}}
+      - {characteristic: humidity, properties: [read, write], value: 40 %}
   - service: device information
     characteristics:
       - {characteristic: firmware revision string, properties: [read], value: 3.2.1}
@@ -29,6 +30,7 @@ UNIT = """services:
 READ = "  - read: temperature\n    expect: {value: {min: 0 °C}}\n  - read: firmware revision string\n"
 COLD = "  - read: temperature\n    expect: {value: {max: 0 °C}}\n"
 CHANCE = "  - read: temperature\n    expect: {value: {max: 21 °C}}\n"
+WRITE = "  - write: humidity\n    value: 30 %\n    expect: {elapsed: {max: 1 s}}\n"
 GIVEN = "  - read: temperature\n    name: 'read of ${NAME}'\n    expect: {value: {min: 0 °C}}\n"
 RADIO = ("--radio", "virtual:device.yaml")
 
@@ -260,3 +262,21 @@ def test_ctrl_c_ends_the_run_at_hand_in_order_and_leaves_out_the_others(tmp_path
     record = read_record(tmp_path / "results" / index(tmp_path)[1]["folder"] / "record.jsonl")
     assert record.steps[-1].ended is not None
     assert record.steps[-1].ended.verdict == "pass", "the clean-up was done"
+
+
+def test_each_repetition_draws_its_random_values_anew_and_the_same_as_alone(tmp_path: Path) -> None:
+    bench(tmp_path, a="given: {lot: {random: {text: 8}}}\n|" + GIVEN.replace("NAME", "lot"))
+    assert run(tmp_path, "plans", "-q", "--repeat", "2", "--seed", "5").returncode == 0
+    assert run(tmp_path, "plans", "-q", "--seed", "6").returncode == 0
+    first, second, alone = (
+        read_record(tmp_path / "results" / each["folder"] / "record.jsonl").run for each in index(tmp_path)
+    )
+    assert first.given != second.given
+    assert (second.given, second.seed) == (alone.given, 6)
+
+
+def test_each_plan_asks_for_its_caution(tmp_path: Path) -> None:
+    bench(tmp_path, a="caution: Mind A.\n|" + WRITE, b=READ, c="caution: Mind C.\n|" + WRITE)
+    done = run(tmp_path, "plans", "-q")
+    assert (done.returncode, [each["exit_code"] for each in index(tmp_path)]) == (2, ["2", "0", "2"])
+    assert run(tmp_path, "plans", "-q", "--acknowledge").returncode == 0
