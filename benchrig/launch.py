@@ -23,8 +23,9 @@ from benchrig.record.journal import Journal
 from benchrig.record.keeping import Events
 from benchrig.record.model import AnyEvent, Record
 from benchrig.record.secrets import Secrets
+from benchrig.report.brought import all_reports, allowed
 from benchrig.report.index import IndexLine
-from benchrig.report.registry import ReportChoice, all_reports
+from benchrig.report.registry import ReportChoice
 from benchrig.run.head import RunSettings, given_serial, narrowed
 from benchrig.run.runner import Opener, Runner
 from benchrig.run.station import Station
@@ -221,8 +222,12 @@ def _write_reports(record: Record, options: RunOptions, folder: Path | None) -> 
     """Write every report that can be written; why the others could not. The run's own folder is None when it is gone:
     made anew, without its record, it would be that of no run."""
     troubles = []
-    for choice in options.reports:
-        data = choice.render(record)
+    for choice in allowed(options.reports, options.station.forbid):
+        try:
+            data = choice.render(record)
+        except StationError as error:  # one of another package
+            troubles.append(error)
+            continue
         for path in (choice.file, folder and folder / choice.report.file_name):
             try:
                 if path is not None:

@@ -58,8 +58,8 @@ async def run_plan(
     """
     at = load_station(Path(station) if station is not None else None)
     choice = _radio(radio, at, station, air)
-    values = _values(Path(path), at.given, given or {})
-    plan = load_plan(Path(path), values, seed=seed if choice.simulated else None)
+    values = _values(Path(path), at, given or {})
+    plan = load_plan(Path(path), values, seed=seed if choice.simulated else None, forbid=at.forbid)
     options = RunOptions(
         plan,
         choose_steps(plan, only, from_),
@@ -84,10 +84,12 @@ def _radio(words: str | None, station: Station, file: str | Path | None, air: st
     return choice
 
 
-def _values(path: Path, of_station: Mapping[str, str], given: Mapping[str, Any]) -> dict[str, str]:
+def _values(path: Path, station: Station, given: Mapping[str, Any]) -> dict[str, str]:
     """Those of the station that this plan asks for, and the given ones as text."""
-    asked: Mapping[str, object] = load_plan(path, names_will_do=True).given if of_station else {}
-    return {name: value for name, value in of_station.items() if name in asked} | texts_of(given)
+    asked: Mapping[str, object] = {}
+    if station.given:
+        asked = load_plan(path, names_will_do=True, forbid=station.forbid).given
+    return {name: value for name, value in station.given.items() if name in asked} | texts_of(given)
 
 
 async def _carried_out(run: PreparedRun) -> Finished:

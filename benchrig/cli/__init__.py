@@ -21,7 +21,7 @@ from benchrig.version import __version__
 
 COMMANDS = (
     "bonds", "check", "completion", "decode", "devices", "draft", "encode", "escapes", "example", "exchange", "inspect",
-    "read", "ready", "rejects", "run", "scan", "session", "twin", "watch", "write",
+    "packages", "read", "ready", "rejects", "run", "scan", "session", "twin", "watch", "write",
 )  # fmt: skip
 
 

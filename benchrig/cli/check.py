@@ -116,7 +116,7 @@ def _check(path: Path, given: tuple[str, ...], kind: str, station: Station | Non
         return 4
     except BenchrigError as error:
         echo(f"{path}: {error.message}\n  {error.advice}", err=True)
-        return 4
+        return 7 if error.cause == "station" else 4
     barred = [*forbidden(plan.steps, station)] if station else []
     with whatever_the_output_does():
         echo(f"{path}: {_summary(plan)}")
@@ -196,12 +196,13 @@ def _loaded(path: Path, given: tuple[str, ...], station: Station | None) -> tupl
     from benchrig.plan.given import MissingGiven
     from benchrig.plan.loader import load_plan
 
-    plan = load_plan(path, names_will_do=True)
-    values = values_for(path, station.given if station else {}, given)
+    forbid = station.forbid if station else []
+    plan = load_plan(path, names_will_do=True, forbid=forbid)
+    values = values_for(path, station.given if station else {}, given, forbid)
     if not values and station is None:
         return plan, []
     try:
-        return load_plan(path, values, names_will_do=True), []
+        return load_plan(path, values, names_will_do=True, forbid=forbid), []
     except MissingGiven as error:
         if station is None:
             raise

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable, Coroutine, Iterable
+from collections.abc import Callable, Coroutine, Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -80,6 +80,13 @@ def caution_at_hand() -> str:
 
     plan = click.get_current_context().params.get("plan")
     return bring(plan).caution if plan else ""
+
+
+def forbidden_here() -> Sequence[str]:
+    """What the station on the command line forbids."""
+    from benchrig.run.station import load_station
+
+    return load_station(click.get_current_context().params.get("station")).forbid
 
 
 def not_acknowledged() -> OperatorError:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
@@ -37,32 +37,41 @@ def parse_given(pairs: Iterable[str]) -> dict[str, str]:
     return given
 
 
-def values_for(path: Path, of_station: Mapping[str, str], typed: Iterable[str]) -> dict[str, str]:
-    """The values of `name=value` words, and those of the station that this plan asks for: a station serves many."""
+def values_for(
+    path: Path, of_station: Mapping[str, str], typed: Iterable[str], forbid: Sequence[str] = ()
+) -> dict[str, str]:
+    """The values of `name=value` words, and those of the station that this plan asks for: a station serves many. `forbid` is
+    what that does not allow."""
     from benchrig.cli.secret import with_secrets
     from benchrig.plan.loader import load_plan
 
-    asked = load_plan(path, names_will_do=True).given if of_station else {}
+    asked = load_plan(path, names_will_do=True, forbid=forbid).given if of_station else {}
     theirs = {name: value for name, value in of_station.items() if name in asked}
     return theirs | with_secrets(path, parse_given(typed))
 
 
 def load_with_given(
-    path: Path, given: Mapping[str, str], *, ask: bool, within: float, seed: int | None = None
+    path: Path,
+    given: Mapping[str, str],
+    *,
+    ask: bool,
+    within: float,
+    seed: int | None = None,
+    forbid: Sequence[str] = (),
 ) -> tuple[Plan, dict[str, str]]:
     """The plan, and its values as text. Missing ones are asked for at the terminal when `ask` (a barcode reader types too)."""
     from benchrig.plan.given import MissingGiven
     from benchrig.plan.loader import load_plan
 
     try:
-        return load_plan(path, given, seed=seed), dict(given)
+        return load_plan(path, given, seed=seed, forbid=forbid), dict(given)
     except MissingGiven as missing:
         if not ask:
             raise
         echo(f"{path}: values are needed", err=True)
         answers = asked_for(missing.missing, within)
     values = {**given, **answers}
-    return load_plan(path, values, seed=seed), values
+    return load_plan(path, values, seed=seed, forbid=forbid), values
 
 
 def asked_for(missing: Mapping[str, Asked], within: float) -> dict[str, str]:

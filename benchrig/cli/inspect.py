@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from benchrig.cli.completing import attributes_option
-from benchrig.cli.desk import at_desk, device_options, known_names
+from benchrig.cli.desk import at_desk, device_options, forbidden_here, known_names
 from benchrig.cli.options import acknowledge_option, flag, json_option, option, path_option
 from benchrig.cli.out import echo, is_ascii_due, tell, whatever_the_output_does
 from benchrig.cli.try_write import ask, caution_of, try_write_option
@@ -61,7 +61,7 @@ def inspect(form: str, as_json: bool, save: Path | None, force: bool, against: P
       benchrig inspect -d 'VFL-*' --against golden.json --strict
     """
     from benchrig.desk.comparing import compare
-    from benchrig.desk.findings import findings
+    from benchrig.desk.findings.brought import all_findings
     from benchrig.desk.inspecting import inspect as look_at_all
     from benchrig.desk.inspection_file import Document, check_target, load_document, save_document
 
@@ -76,7 +76,8 @@ def inspect(form: str, as_json: bool, save: Path | None, force: bool, against: P
         return await look_at_all(at, skip, pairing)
 
     seen = at_desk(replace(desk, pair=None), look)
-    document = Document(seen, findings(seen), compare(before, seen) if before is not None else None)
+    found, unjudged = all_findings(seen, forbidden_here())
+    document = Document(seen, found, compare(before, seen) if before is not None else None)
     if save is not None:
         save_document(document, save)
     with whatever_the_output_does():
@@ -85,11 +86,15 @@ def inspect(form: str, as_json: bool, save: Path | None, force: bool, against: P
         tell(f"note: {against} is not whole: {before.broken}")
     if seen.broken:
         tell(f"benchrig: {seen.broken}")
+    for trouble in unjudged:
+        tell(f"benchrig: {trouble.message}")
     unpaired = seen.security is not None and bool(seen.security.failure)
     differs = document.comparison is not None and not document.comparison.same_structure
     breaks_a_standard = any(finding.severity == "error" for finding in document.findings)
     if seen.broken or unpaired or differs or (strict and breaks_a_standard):
         sys.exit(1)
+    if strict and unjudged:
+        sys.exit(7)  # nobody knows what these rules would have found
 
 
 def _pairing(desk: DeskOptions, twice: bool, writes: tuple[str, ...]) -> PairingLook | None:

@@ -21,11 +21,13 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Asking:
-    """Whether missing values may be asked for, how long to wait for the answer, and what random ones come from."""
+    """Whether missing values may be asked for, how long to wait for the answer, and what random ones come from; what the
+    station forbids."""
 
     ask: bool
     within: float
     seed: int | None
+    forbid: Sequence[str] = ()
 
 
 @dataclass(frozen=True)
@@ -83,7 +85,7 @@ def load_plans(
     if len(paths) == 1:
         return [_load_one(paths[0], of_station, typed, asking, may_lack)]
     mistakes = Mistakes()
-    values = _values(paths, of_station, parse_given(typed), mistakes)
+    values = _values(paths, of_station, parse_given(typed), mistakes, asking.forbid)
     plans = _loaded(values, asking, mistakes)
     for path, plan in plans.items():
         with mistakes.of(path):
@@ -101,8 +103,10 @@ def _load_one(
 ) -> Loaded:
     from benchrig.run.head import known_limits
 
-    values = values_for(path, of_station, typed)
-    plan, values = load_with_given(path, values, ask=asking.ask, within=asking.within, seed=asking.seed)
+    values = values_for(path, of_station, typed, asking.forbid)
+    plan, values = load_with_given(
+        path, values, ask=asking.ask, within=asking.within, seed=asking.seed, forbid=asking.forbid
+    )
     return Loaded(plan, values, known_limits(plan, may_lack), asking.seed is not None)
 
 
@@ -134,7 +138,11 @@ def _check_known(
 
 
 def _values(
-    paths: Sequence[Path], of_station: Mapping[str, str], typed: Mapping[str, str], mistakes: Mistakes
+    paths: Sequence[Path],
+    of_station: Mapping[str, str],
+    typed: Mapping[str, str],
+    mistakes: Mistakes,
+    forbid: Sequence[str],
 ) -> dict[Path, dict[str, str]]:
     """Of each plan that can be read the values that it asks for."""
     from benchrig.plan.loader import load_plan
@@ -144,7 +152,7 @@ def _values(
     asked: dict[Path, Mapping[str, Given]] = {}
     for path in paths:
         with mistakes.of(path):
-            asked[path] = load_plan(path).given
+            asked[path] = load_plan(path, forbid=forbid).given
     if len(asked) == len(paths):
         _check_known("given value", "--set", typed, asked.values(), mistakes)
     values: dict[Path, dict[str, str]] = {}
@@ -165,7 +173,7 @@ def _loaded(values: dict[Path, dict[str, str]], asking: Asking, mistakes: Mistak
     for path, given in values.items():
         with mistakes.of(path):
             try:
-                plans[path] = load_plan(path, given, seed=asking.seed)
+                plans[path] = load_plan(path, given, seed=asking.seed, forbid=asking.forbid)
             except MissingGiven as error:
                 if not asking.ask:
                     raise
@@ -175,7 +183,7 @@ def _loaded(values: dict[Path, dict[str, str]], asking: Asking, mistakes: Mistak
         for path, names in missing.items():
             values[path] |= {name: answers[name] for name in names}
             with mistakes.of(path):
-                plans[path] = load_plan(path, values[path], seed=asking.seed)
+                plans[path] = load_plan(path, values[path], seed=asking.seed, forbid=asking.forbid)
     return plans
 
 

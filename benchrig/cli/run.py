@@ -132,6 +132,7 @@ def run(plans: tuple[Path, ...], radio: RadioWords, given: tuple[str, ...], only
         signals.let_through()
 
         from benchrig.cli.loading import Asking, load_plans
+        from benchrig.report.brought import check_allowed
         from benchrig.run.station import check_radio_files, load_station
         from benchrig.series.finding import find_plans
 
@@ -142,7 +143,10 @@ def run(plans: tuple[Path, ...], radio: RadioWords, given: tuple[str, ...], only
         folder = results or Path(bench.results or "results")
         found = find_plans(plans, folder)
         several.check(found.plans, {"--only": only, "--from": from_}, reaching, reports)
-        asking = Asking(terminal.attended(), shown.answer_within, reaching["seed"] if choice.simulated else None)
+        asking = Asking(
+            terminal.attended(), shown.answer_within, reaching["seed"] if choice.simulated else None, bench.forbid
+        )
+        check_allowed(reports, bench.forbid)
         loaded = load_plans(found.plans, bench.given, given, asking, may_lack, reaching["device"])
         of_all = {"station": bench, "radio": choice, "results": folder, "reports": reports, **reaching}
         runs = several.runs(loaded, only, from_, of_all)

@@ -6,6 +6,7 @@ lists.py             lists of steps -> nodes
 including.py         `use`: the steps of another file
 model.py             the top of a plan
 tree.py              its nodes: steps, some with steps in them
+step_kinds.py        which step kinds there are, those of other packages too
 names.py             what a plan file calls its values
 own_names.py         what it calls attributes
 given_spec.py        `given`, as it is written

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -14,11 +15,13 @@ from benchrig.source.yaml import Node, Scalar, file_bytes, read_bytes
 
 @dataclass
 class PlanFiles:
-    """`path` is the file of the plan itself; `text` stands for what is in it, where that is another one."""
+    """`path` is the file of the plan itself; `text` stands for what is in it, where that is another one. `forbid` is what
+    the station does not allow."""
 
     path: Path
     problems: Problems
     text: str | None = None
+    forbid: Sequence[str] = ()
     _digest: Any = field(default_factory=hashlib.sha256)
     _names: frozenset[str] = frozenset()
 

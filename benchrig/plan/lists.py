@@ -9,11 +9,13 @@ from functools import partial
 from pathlib import Path
 from typing import Any, cast
 
+from benchrig.extensions import Unusable
 from benchrig.plan.checks import check_files, check_names, check_readings
 from benchrig.plan.files import PlanFiles
 from benchrig.plan.given import GivenValues
 from benchrig.plan.including import Includes
 from benchrig.plan.inner import InnerReadings, readings_of
+from benchrig.plan.step_kinds import brought_kind, origin, verbs
 from benchrig.plan.substitution import Room, substitute
 from benchrig.plan.tree import Part, StepPlan, leaves
 from benchrig.plan.trials import Trials
@@ -101,7 +103,7 @@ class StepLists:
                 self._include(item, into)
             elif (kind := self._kind(item)) is not None:
                 self._count += 1
-                into.nodes.append(self._step(self._after(item, into), kind, into))
+                into.nodes.append(self._guarded(self._after(item, into), kind, into))
 
     def _include(self, node: MappingNode, into: _List) -> None:
         included, name = self._includes.included(node, into.via), node.get("name")
@@ -125,6 +127,15 @@ class StepLists:
             if isinstance(named, Scalar) and isinstance(named.value, str) and prefix + named.value in self._titles:
                 return replace(named, value=prefix + named.value)
         return named
+
+    def _guarded(self, node: MappingNode, kind: type[Step], into: _List) -> StepPlan:
+        """The same where code of another package looks at it, which may be wrong itself."""
+        try:
+            return self._step(node, kind, into)
+        except Exception as error:
+            if (extension := origin(kind)) is None:
+                raise
+            raise extension.broke_off(error) from error
 
     def _step(self, node: MappingNode, kind: type[Step], into: _List) -> StepPlan:
         parts: tuple[Part, ...] = ()
@@ -226,10 +237,21 @@ class StepLists:
             places = ", ".join(f"'{verb}'" for verb in verbs)
             self.problems.add(node.place, f"a step has one verb, this one has {places}", "make it two steps")
         else:
-            words = [*KINDS, "use"]
-            first = next(iter(node.entries), "")
-            advice = suggest(str(first), words) if first else ""
-            self.problems.add(node.place, "no verb in this step", advice or f"write one of {', '.join(words)}")
+            return self._brought(node)
+        return None
+
+    def _brought(self, node: MappingNode) -> type[Step] | None:
+        """A step kind of another package."""
+        try:
+            found = (brought_kind(str(key), self.files.forbid) for key in node.entries)
+            if (kind := next(filter(None, found), None)) is not None:
+                return kind
+        except Unusable as error:
+            self.problems.add(node.place, error.message, error.advice)
+            return None
+        words, first = verbs(), next(iter(node.entries), "")
+        advice = suggest(str(first), words) if first else ""
+        self.problems.add(node.place, "no verb in this step", advice or f"write one of {', '.join(words)}")
         return None
 
     def _title(self, step: Step, prefix: str, node: MappingNode, device: str) -> str:

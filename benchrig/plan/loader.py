@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -48,15 +48,18 @@ def load_plan(
     names_will_do: bool = False,
     seed: int | None = None,
     text: str | None = None,
+    forbid: Sequence[str] = (),
 ) -> Plan:
     """Load and check a plan file. Raises PlanError with all problems.
 
     `given` are the values of the run, as text; without it (None) only what does not depend on them is checked. With
     `names_will_do` a file that has no 'steps' at all is taken for one of names. Random values come from the `seed` where
-    there is one. `text` stands for what is in the file.
+    there is one. `text` stands for what is in the file. `forbid` is what the station does not allow: nothing of a package
+    in it is imported; StationError where the plan needs it.
     """
     with collector.paused():
-        return _Loader(path, given, names_only=None if names_will_do else False, seed=seed, text=text).load()
+        names_only = None if names_will_do else False
+        return _Loader(path, given, names_only, seed, text, forbid).load()
 
 
 def load_names(path: Path) -> Plan:
@@ -73,10 +76,11 @@ class _Loader:
     names_only: bool | None = False  # None: when it has no steps
     seed: int | None = None
     text: str | None = None
+    forbid: Sequence[str] = ()
     problems: Problems = field(default_factory=Problems)
 
     def __post_init__(self) -> None:
-        self.files = PlanFiles(self.path, self.problems, self.text)
+        self.files = PlanFiles(self.path, self.problems, self.text, self.forbid)
         self.run_values = GivenValues(self.problems, self.given, self.seed)
         self.variants = Variants(self.problems)
         self.kinds: Mapping[str, Kinds] = {}

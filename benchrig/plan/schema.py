@@ -8,7 +8,7 @@ from typing import Any
 import msgspec
 
 from benchrig.plan.model import PlanFile
-from benchrig.steps import KINDS
+from benchrig.plan.step_kinds import usable_kinds
 
 _REFERENCE = {"type": "string", "pattern": r"\$\{"}
 
@@ -19,16 +19,17 @@ def plan_schema_text() -> str:
 
 
 def plan_schema() -> dict[str, Any]:
-    """Every step kind with its keys, limits, given values and the top of the file. A reference may stand for any
-    single value."""
-    kinds = list(KINDS.values())
+    """Every step kind with its keys, limits, given values and the top of the file; those of other packages too, as far as
+    they can be used. A reference may stand for any single value."""
+    kinds, _ = usable_kinds()
     schemas, components = msgspec.json.schema_components(
         [PlanFile, *kinds], schema_hook=_own, ref_template="#/$defs/{name}"
     )
     for name, component in components.items():
         components[name] = _with_references(_strict(component))
-    for kind in kinds:
-        components[kind.__name__]["description"] = inspect.getdoc(kind) or ""
+    names = [schema["$ref"].rpartition("/")[2] for schema in schemas[1:]]
+    for name, kind in zip(names, kinds, strict=True):
+        components[name]["description"] = inspect.getdoc(kind) or ""
     components["Use"] = {
         "type": "object",
         "description": "Include the steps of a file, with its parameters.",
@@ -36,7 +37,7 @@ def plan_schema() -> dict[str, Any]:
             "use": {"type": "string"},
             "with": {"type": "object"},
             "name": {"type": "string"},
-            **{key: components[kinds[0].__name__]["properties"][key] for key in ("only_if", "only_after", "proves")},
+            **{key: components[names[0]]["properties"][key] for key in ("only_if", "only_after", "proves")},
         },
         "required": ["use"],
         "additionalProperties": False,

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Literal, NamedTuple
 
+from benchrig.plan.step_kinds import origin
 from benchrig.record.model import PlannedNode, Role, Section
 from benchrig.source.problem import Place
 from benchrig.source.references import references
@@ -125,6 +126,7 @@ class StepPlan:
             rounds=rounds,
             seconds=seconds,
             proves=self.proves,
+            package=brought.source if (brought := origin(self.kind)) else "",
         )
 
     @property

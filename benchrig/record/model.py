@@ -77,6 +77,7 @@ class PlannedNode(msgspec.Struct, omit_defaults=True, frozen=True):
     rounds: int = 0  # of a repetition: how many there may be, as far as the plan says so
     seconds: float = 0.0  # and how long it takes, where the plan says that
     proves: list[str] = []  # the ids of the requirements that it proves
+    package: str = ""  # the package that brings its kind, with its version: 'benchrig-scale 1.2'; "" for benchrig
 
     @property
     def counts(self) -> bool:

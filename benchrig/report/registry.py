@@ -1,4 +1,5 @@
-"""The reports that a run writes to files: every module in `files/` is one, by being there."""
+"""The reports that a run writes to files: every module in `files/` is one, by being there; other packages bring more
+(`brought.py`)."""
 
 from __future__ import annotations
 
@@ -52,8 +53,3 @@ def reports() -> Iterator[Report]:
     package = importlib.import_module(FILES)
     for module in sorted(each.name for each in pkgutil.iter_modules(package.__path__)):
         yield importlib.import_module(f"{FILES}.{module}").REPORT
-
-
-def all_reports() -> tuple[ReportChoice, ...]:
-    """Each report in the folder of the run alone."""
-    return tuple(map(ReportChoice, reports()))

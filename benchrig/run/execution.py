@@ -18,9 +18,12 @@ from benchrig.errors import (
     LinkLost,
     NoAnswer,
     OperatorError,
+    StationError,
     StepTimeout,
+    UsageError,
 )
 from benchrig.plan.filling import filled, unfit
+from benchrig.plan.step_kinds import origin
 from benchrig.plan.tree import StepPlan
 from benchrig.radio.device import DeviceSession
 from benchrig.record.model import AttemptFailed, Closed, NotJudged, Opened, Where
@@ -111,11 +114,18 @@ class StepExecution:
     async def _done(self) -> BenchrigError | None:
         try:
             step = self._begun()
-            return self.unable or await self._tried(step)
+            return self.unable or self._blamed(await self._tried(step))
         except BenchrigError as error:
-            return error
+            return self._blamed(error)
         except Exception as error:
             return internal(error)
+
+    def _blamed(self, error: BenchrigError | None) -> BenchrigError | None:
+        """What makes no sense is the plan's, but where code of another package did it."""
+        brought = origin(self.plan.kind)
+        if brought is None or not isinstance(error, UsageError):
+            return error
+        return StationError(f"{brought.called}: {error.message}", advice=error.advice)
 
     async def _lost_meanwhile(self) -> BenchrigError:
         known = await self.device.radio.trouble()
@@ -203,7 +213,8 @@ class StepExecution:
         except Misfit as misfit:
             return unfit([Problem(self.plan.place, misfit.message, misfit.advice)])
         except Exception as error:
-            return internal(error)
+            brought = origin(self.plan.kind)
+            return brought.broke_off(error) if brought else internal(error)
         return None
 
     async def _held(self, step: Step, context: StepContext) -> None:

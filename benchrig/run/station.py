@@ -5,20 +5,23 @@ from __future__ import annotations
 import platform
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from pathlib import Path
-from typing import Any, ClassVar, Literal
+from typing import Any, ClassVar
 
 import msgspec
 
 from benchrig.console.choice import ConsoleChoice
 from benchrig.errors import StationError, UsageError
+from benchrig.extensions import ALL, ONE, canonical, is_forbidden
+from benchrig.plan.step_kinds import origin
 from benchrig.plan.tree import StepPlan, place_text
 from benchrig.radio.beside import Beside
 from benchrig.radio.specify import RadioChoice
 from benchrig.run.wiring import CommandSwitch, Wiring
-from benchrig.source.problem import Problems
+from benchrig.source.problem import Problems, suggest
 from benchrig.source.references import expressions
-from benchrig.source.shape import BAD, Misfit, Reader
+from benchrig.source.shape import BAD, Misfit, Reader, describe_value
 from benchrig.source.yaml import read_file
+from benchrig.steps import Step
 from benchrig.values.quantity import Gain
 
 # What a fixture, a cable or a shielded box takes at most, in dB (common practice, no source).
@@ -51,13 +54,28 @@ class PowerCommands(msgspec.Struct, omit_defaults=True):
                 yield Misfit("a command needs a program", "for example: [relay, '1', open]", (key,))
 
 
+class Forbidden(str):
+    """What may not run at a station: a kind of step, what other packages bring, what one of them brings."""
+
+    __slots__ = ()
+    source_schema: ClassVar[dict[str, Any]] = {"type": "string"}
+
+    @classmethod
+    def from_source(cls, value: Any) -> Forbidden:
+        words = ("call", "command", ALL)
+        if value not in words and not (isinstance(value, str) and canonical(value.removeprefix(ONE)) and ONE in value):
+            advice = suggest(str(value), words) or f"write {', '.join(words)} or {ONE}NAME"
+            raise Misfit(f"expected what is forbidden, found {describe_value(value)}", advice)
+        return cls(value)
+
+
 class Station(msgspec.Struct, omit_defaults=True):
     """A station file. `given` are default values for plans; `rssi_offset` is added to every level (fixture, cable)."""
 
     station: str
     radio: str | None = None
     results: str | None = None
-    forbid: list[Literal["call", "command"]] = []
+    forbid: list[Forbidden] = []
     given: dict[str, str] = {}
     rssi_offset: Gain | None = None
     console: ConsoleText | None = None
@@ -84,7 +102,12 @@ class Station(msgspec.Struct, omit_defaults=True):
 
 def forbidden(steps: Iterable[StepPlan], station: Station) -> Iterator[StepPlan]:
     """The steps that this station does not allow."""
-    return (step for step in steps if step.kind.executes and step.kind.verb in station.forbid)
+    return (step for step in steps if step.kind.executes and _is_forbidden(step.kind, station))
+
+
+def _is_forbidden(kind: type[Step], station: Station) -> bool:
+    extension = origin(kind)
+    return kind.verb in station.forbid if extension is None else is_forbidden(extension.package, station.forbid)
 
 
 def check_allowed(steps: Iterable[StepPlan], station: Station) -> None:

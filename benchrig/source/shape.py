@@ -96,6 +96,12 @@ class Reader:
         """What `kind.from_source` makes of the node; for a `from_node` that looks at the node first."""
         return _own_class(kind)(node, self)
 
+    def knows(self, kind: Any) -> bool:
+        """Whether there is a way to read such a type."""
+        with contextlib.suppress(KeyError, TypeError):
+            return callable(_reader_of(kind))
+        return False
+
     def misfit(self, node: Node, misfit: Misfit) -> _Bad:
         wrong = locate(node, misfit.path)
         self.problems.add(wrong.place, misfit.message, _of_written(wrong, misfit.advice))

@@ -13,7 +13,7 @@ from benchrig.record.accounting import unaccounted
 from benchrig.record.journal import read_record
 from benchrig.record.model import FLAT_FORMAT, FORMAT, AnyEvent
 from benchrig.report import explain, whole
-from benchrig.report.registry import all_reports
+from benchrig.report.brought import all_reports
 from tests.report.schemas import errors
 from tests.run.kit import plan_text, run
 

@@ -9,7 +9,7 @@ import pytest
 from lxml import etree
 
 from benchrig.errors import PlanError
-from benchrig.report.registry import all_reports
+from benchrig.report.brought import all_reports
 from tests.run.kit import HEAD, Ran, device_text, run
 
 OWN = "6b1d0001-9a53-4c86-8a3e-2f0f6c1d7e40"

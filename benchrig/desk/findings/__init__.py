@@ -2,6 +2,7 @@
 
 rule.py           a rule, and a family of them
 look.py           the inspection as rules look at it
+brought.py        the families that other packages bring
 
 and a file a family:
 
@@ -25,6 +26,7 @@ from typing import TYPE_CHECKING
 from benchrig.desk.findings.finding import Finding, Severity
 
 if TYPE_CHECKING:
+    from benchrig.desk.findings.look import Look
     from benchrig.desk.findings.rule import Family
     from benchrig.desk.inspection import Inspection
 
@@ -65,11 +67,18 @@ def families() -> list[Family]:
 
 
 def findings(seen: Inspection) -> list[Finding]:
-    """All that is wrong, errors first, each kind family by family in the order of the table."""
+    """All that is wrong by benchrig's own rules, errors first, each kind family by family in the order of the table."""
     from benchrig.desk.findings.look import Look
 
-    look, found = Look(seen), list[Finding]()
-    for family in families():
-        of_family = [finding for rule in family.rules for finding in rule.findings(look)]
-        found += sorted(of_family, key=lambda finding: look.order(finding.where))
+    look = Look(seen)
+    return in_order(look, [[each for rule in family.rules for each in rule.findings(look)] for family in families()])
+
+
+def in_order(look: Look, found: list[list[Finding]]) -> list[Finding]:
+    """The findings of several families."""
+    whole = [each for family in found for each in sorted(family, key=lambda finding: look.order(finding.where))]
+    return by_severity(whole)
+
+
+def by_severity(found: list[Finding]) -> list[Finding]:
     return sorted(found, key=lambda finding: _ORDER.index(finding.severity))
