@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 from mypy import api
 
+import benchrig
 from benchrig import testing
 from benchrig.testing import VirtualLoop
 from tests.reference import LOGGER, PAGES, Example, of_kind
@@ -90,6 +91,11 @@ def test_each_way_to_a_record_has_its_row_and_its_example(name: str) -> None:
         f"add {name} to testplans/reference/testing.md"
     )
     assert re.search(rf"\b{name}\b", CODE), f"add an example of {name}"
+
+
+@pytest.mark.parametrize("name", [name for name in benchrig.__all__ if name != "__version__"])
+def test_each_public_name_is_in_the_reference(name: str) -> None:
+    assert any(re.search(rf"\b{name}\b", text) for text in PAGES.values()), f"add {name} to a page of the reference"
 
 
 def test_what_is_public_says_what_it_is() -> None:
