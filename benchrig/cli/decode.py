@@ -11,9 +11,9 @@ import click
 
 from benchrig.cli.options import flag, json_option, option, path_option
 from benchrig.cli.out import echo, print_json, whatever_the_output_does
-from benchrig.cli.secret import brought
 from benchrig.cli.typed import Reading, typed_bytes, value_options
 from benchrig.errors import MalformedValue, UsageError
+from benchrig.plan.given_words import brought
 from benchrig.terminal import console
 
 if TYPE_CHECKING:

@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
 from benchrig.cli.out import echo
-from benchrig.errors import UsageError
 
 if TYPE_CHECKING:
     from benchrig.plan.model import Plan
@@ -24,25 +23,12 @@ class Asked(Protocol):
     def problem_in(self, text: str) -> str: ...
 
 
-def parse_given(pairs: Iterable[str]) -> dict[str, str]:
-    """Names and values of `name=value` words. UsageError for a word without '=' and for a name twice."""
-    given: dict[str, str] = {}
-    for pair in pairs:
-        name, equals, value = pair.partition("=")
-        if not equals or not name:
-            raise UsageError(f"expected NAME=VALUE, found '{pair}'", advice="for example: --set serial=VFL3-000042")
-        if name in given:
-            raise UsageError(f"'{name}' is set twice")
-        given[name] = value
-    return given
-
-
 def values_for(
     path: Path, of_station: Mapping[str, str], typed: Iterable[str], forbid: Sequence[str] = ()
 ) -> dict[str, str]:
     """The values of `name=value` words, and those of the station that this plan asks for: a station serves many. `forbid` is
     what that does not allow."""
-    from benchrig.cli.secret import with_secrets
+    from benchrig.plan.given_words import parse_given, with_secrets
     from benchrig.plan.loader import load_plan
 
     asked = load_plan(path, names_will_do=True, forbid=forbid).given if of_station else {}

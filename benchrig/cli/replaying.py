@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from benchrig.cli.given import parse_given
 from benchrig.cli.out import echo, print_json, tell, whatever_the_output_does
 from benchrig.cli.programs import check_programs
 from benchrig.errors import BenchrigError, UsageError
+from benchrig.plan.given_words import parse_given
 
 if TYPE_CHECKING:
     from benchrig.plan.model import Plan
@@ -88,7 +88,7 @@ def _plan(
     record: Record, path: Path | None, given: Mapping[str, str], *, needed: bool
 ) -> tuple[Plan | None, list[str]]:
     """The plan of the run, with the values of the run; without one a twin says less."""
-    from benchrig.cli.secret import with_secrets
+    from benchrig.plan.given_words import with_secrets
     from benchrig.plan.loader import load_plan
     from benchrig.record.secrets import MASK
 

@@ -112,7 +112,7 @@ class IdentityKey(Written[bytes]):
     name, made = "hex", bytes
 
     def read(self, text: str) -> bytes:
-        from benchrig.cli.secret import brought
+        from benchrig.plan.given_words import brought
 
         key = b""
         with contextlib.suppress(ValueError):

@@ -11,6 +11,7 @@ names.py             what a plan file calls its values
 own_names.py         what it calls attributes
 given_spec.py        `given`, as it is written
 given.py             the values of a run
+given_words.py       the same as words of a command line
 requirements.py      what the product promises, and the steps that prove it
 variants.py          `variants`: tables of values by a given one
 substitution.py      values in place of references

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -55,6 +56,29 @@ class Revision(str):
         if isinstance(value, (dict, list, bool)) or value is None:
             raise Misfit(f"expected a number or text, found {describe_value(value)}", "for example: 3")
         return cls(value)
+
+
+class Marker(str):
+    """A word by which the plan is selected, together with others."""
+
+    __slots__ = ()
+    source_schema: ClassVar[dict[str, Any]] = {"type": "string", "pattern": "^[A-Za-z_][A-Za-z0-9_]*$"}
+
+    @classmethod
+    def from_source(cls, value: Any) -> Marker:
+        if not isinstance(value, str) or re.fullmatch("[A-Za-z_][A-Za-z0-9_]*", value) is None:
+            raise Misfit(
+                f"expected a word of letters, digits and _, found {describe_value(value)}", "for example: smoke"
+            )
+        if value in TAKEN_MARKERS:
+            raise Misfit(f"pytest takes the marker '{value}' for more than a name", "write another word, or a limit")
+        return cls(value)
+
+
+# These change what becomes of a test in pytest.
+TAKEN_MARKERS = frozenset(
+    {"asyncio", "filterwarnings", "parametrize", "skip", "skipif", "timeout", "usefixtures", "xdist_group", "xfail"}
+)
 
 
 class Manufacturer(msgspec.Struct, omit_defaults=True):
@@ -135,6 +159,7 @@ class PlanFile(msgspec.Struct, omit_defaults=True, kw_only=True):
     deadline: Duration | None = None
     may_lack: list[str] = []
     requirements: dict[str, str] = {}
+    markers: list[Marker] = []
     finally_: AnyValue | None = msgspec.field(name="finally", default=None)
 
     @property
@@ -149,6 +174,9 @@ class PlanFile(msgspec.Struct, omit_defaults=True, kw_only=True):
             yield Misfit("the plan has both device and devices", "keep one of the two", path=("devices",))
         if not self.plan.strip():
             yield Misfit("a plan needs a name", "for example: plan: End of line", path=("plan",))
+        for index, marker in enumerate(self.markers):
+            if marker in self.markers[:index]:
+                yield Misfit(f"the marker '{marker}' is there twice", "write it once", ("markers", index))
         for name, says in self.requirements.items():
             if isinstance(says, str) and not says.strip():
                 message = f"the requirement '{name}' says nothing"
@@ -220,6 +248,8 @@ class Plan:
     deadline: float | None
     nodes: tuple[StepPlan, ...]
     may_lack: frozenset[str] = frozenset()
+    # words by which it is selected
+    markers: tuple[str, ...] = ()
     # what the product promises, by id
     requirements: Mapping[str, Requirement] = field(default_factory=dict)
     values: Mapping[str, Any] = field(default_factory=dict)

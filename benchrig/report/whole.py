@@ -56,6 +56,17 @@ def failures(record: Record) -> Iterator[Failure]:
     yield from groups.values()
 
 
+def failures_of(record: Record, node: str) -> Iterator[Failure]:
+    """Those of one step of the plan by its id, and of what is in it; each for itself."""
+    for entry in outline(record):
+        if entry.node.id.partition(".")[0] != node:
+            continue
+        if isinstance(entry, OverRounds):
+            yield from _in_rounds(entry)
+        elif entry.state in _BAD and tells(entry.step):
+            yield Failure(entry.step, [], tolerated=entry.tolerated)
+
+
 def tells(step: Execution) -> bool:
     """Whether it has something to say about itself: of a composite step often what is in it has decided."""
     if step.planned.role == "step" or explain.failed_readings(step):

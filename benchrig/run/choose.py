@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from collections.abc import Set as AbstractSet
 
 from benchrig.errors import UsageError
@@ -18,13 +18,22 @@ def choose_steps(plan: Plan, only: Sequence[str] = (), from_: str | None = None)
     if not only and from_ is None:
         return list(plan.nodes)
     nodes = [_Node(node) for node in plan.nodes]
-    body = [node for node in nodes if node.section == "steps"]
     wanted = {_find(plan, name) for name in only}
     if from_ is not None:
         first = _find(plan, from_)
         begin = next(index for index, node in enumerate(nodes) if node.id == first)
         wanted |= {node.id for node in nodes[begin:] if node.section == "steps"}
+    return _chosen(nodes, wanted)
+
+
+def choose_nodes(plan: Plan, ids: Iterable[str]) -> list[StepPlan]:
+    """The part of the plan to run for nodes with these ids."""
+    return _chosen([_Node(node) for node in plan.nodes], {*ids})
+
+
+def _chosen(nodes: Sequence[_Node], wanted: set[str]) -> list[StepPlan]:
     needed = _with_needs(nodes, wanted | _values_for_clean_up(nodes))
+    body = [node for node in nodes if node.section == "steps"]
     touched = set[str]().union(*(node.touches for node in body if node.id in needed))
     return [node.plan for node in nodes if node.id in needed or _cleans_up(node, touched)]
 

@@ -1,15 +1,32 @@
-"""Secret values of the command line: out of a file or a variable, for a process list shows every word of a command."""
+"""Given values as words of a command line: NAME=VALUE, secret ones out of a file or a variable, for a process list shows every
+word of a command."""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from benchrig.errors import UsageError
 
 MOST_BYTES = 4096
 HOW = "give it as @FILE or @env:VARIABLE"
+
+
+OPTION = "--set"
+
+
+def parse_given(pairs: Iterable[str], option: str = OPTION) -> dict[str, str]:
+    """Names and values of `name=value` words. UsageError for a word without '=' and for a name twice."""
+    given: dict[str, str] = {}
+    for pair in pairs:
+        name, equals, value = pair.partition("=")
+        if not equals or not name:
+            raise UsageError(f"expected NAME=VALUE, found '{pair}'", advice=f"for example: {option} serial=VFL3-000042")
+        if name in given:
+            raise UsageError(f"'{name}' is set twice")
+        given[name] = value
+    return given
 
 
 def brought(text: str) -> str:
@@ -23,17 +40,17 @@ def brought(text: str) -> str:
     return value
 
 
-def with_secrets(path: Path, given: Mapping[str, str]) -> dict[str, str]:
-    """Typed values of a plan with the secret ones brought."""
+def with_secrets(path: Path, given: Mapping[str, str], option: str = OPTION) -> dict[str, str]:
+    """Typed values of a plan with the secret ones brought. UsageError for one that was typed."""
     from benchrig.plan.names import secret_names
 
     secrets = secret_names(path) if given else frozenset()
-    return {name: _secret(name, value) if name in secrets else value for name, value in given.items()}
+    return {name: _secret(name, value, option) if name in secrets else value for name, value in given.items()}
 
 
-def _secret(name: str, value: str) -> str:
+def _secret(name: str, value: str, option: str) -> str:
     if not value.startswith("@"):
-        advice = f"write --set {name}=@FILE or --set {name}=@env:VARIABLE, or leave it out and type it when asked"
+        advice = f"write {option} {name}=@FILE or {option} {name}=@env:VARIABLE, or leave it out and type it when asked"
         raise UsageError(f"the value of '{name}' is secret, and would be visible in the process list", advice=advice)
     return brought(value)
 

@@ -1,0 +1,11 @@
+"""What stands behind the pytest plugin: plans as items, a step each.
+
+looks.py         whether a YAML file is a plan, without reading it as one
+settings.py      options and ini keys -> radio, station, values, cases
+ids.py           names of plans and steps -> node ids
+collecting.py    files, plans and steps as nodes of pytest's tree
+plan_run.py      the run behind the items of a plan, and what each of them comes to
+stepping.py      a run that is carried out step by step
+telling.py       what the terminal and pytest's JUnit file say of runs
+distributing.py  which worker of pytest-xdist gets which items
+"""

@@ -1,0 +1,173 @@
+"""Plans as nodes of pytest's tree: file, plan (one a case), and an item for each of its steps.
+
+Collectors of several cases of one plan have one name: the case is the last part of the name of an item, where pytest has
+it too, so that an id without it selects all of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from benchrig.errors import BenchrigError
+from benchrig.plan.loader import load_plan
+from benchrig.plan.model import Plan
+from benchrig.plan.tree import StepPlan
+from benchrig.pytesting.ids import id_text, unused
+from benchrig.pytesting.plan_run import Came, PlanRun
+from benchrig.pytesting.settings import settings_of
+from benchrig.pytesting.telling import Told
+from benchrig.source.problem import counted
+
+
+class PlanFile(pytest.File):
+    """One file with a plan."""
+
+    def collect(self) -> Iterable[PlanNode]:
+        plan = self._loaded()
+        name = id_text(plan.name)
+        for case in settings_of(self.config).cases_of(plan.given):
+            yield PlanNode.from_parent(self, name=name, plan=plan, case=case)
+
+    def _loaded(self) -> Plan:
+        """CollectError with all that is wrong."""
+        try:
+            return load_plan(_short(self.path, self.config))
+        except BenchrigError as error:
+            problems = getattr(error, "problems", ())
+            count = f"\n\n{counted(len(problems), 'problem')}" if problems else ""
+            raise self.CollectError(f"{error}{count}") from error
+
+
+class PlanNode(pytest.Collector):
+    """A plan, with the values of one case."""
+
+    def __init__(self, *, plan: Plan, case: str, **known: Any) -> None:
+        super().__init__(**known)
+        self.plan, self.case = plan, case
+        self.told: list[Told] = []
+        self._run: PlanRun | None = None
+        for marker in plan.markers:
+            self.config.addinivalue_line("markers", f"{marker}: a marker of test plans")
+            self.add_marker(marker)
+
+    def collect(self) -> Iterable[StepItem]:
+        taken: set[str] = set()
+        case = f"[{self.case}]" if self.case else ""
+        for step in self.plan.nodes:
+            name = unused(id_text(step.written, step.called, step.kind.verb), taken)
+            yield StepItem.from_parent(self, name=name + case, step=step)
+
+    def reach(self, item: StepItem) -> Came:
+        """Carry the run out up to this item. It begins with the first one, for all that are to come."""
+        if self._run is None or self._run.is_past(item.step.id):
+            self._end()
+            items = [each for each in self.session.items if isinstance(each, StepItem) and each.parent is self]
+            coming = items[items.index(item) :] if item in items else [item]
+            self._run = PlanRun.of(self.plan, self.case, self.config, [each.step.id for each in coming])
+        return self._run.reach(item.step.id)
+
+    def teardown(self) -> None:
+        if trouble := self._end():
+            raise _failure(trouble)
+
+    def _end(self) -> str:
+        """What no item of the run has told."""
+        run, self._run = self._run, None
+        if run is None:
+            return ""
+        told, trouble = run.end()
+        self.told += [told] if told is not None else []
+        return trouble
+
+    def __repr__(self) -> str:
+        return f"<Plan {self.name}{f' [{self.case}]' if self.case else ''}>"
+
+
+class StepItem(pytest.Item):
+    """A step of the plan, with all that is in it."""
+
+    parent: PlanNode
+
+    def __init__(self, *, step: StepPlan, **known: Any) -> None:
+        super().__init__(**known)
+        self.step = step
+        self.came: Came | None = None
+        self.extra_keyword_matches |= {step.called, *(text.replace(" ", "_") for text in (self.name, self.parent.name))}
+
+    def setup(self) -> None:
+        """The step is done here: what nobody can judge ends as an error, as pytest has it for all before a test."""
+        if self.config.getoption("setuponly", False):
+            return
+        self.came = None
+        came = self.came = self.parent.reach(self)
+        if came.outcome == "error":
+            raise _failure(came.text)
+        if came.outcome == "skipped":
+            raise pytest.skip.Exception(came.headline)
+
+    def runtest(self) -> None:
+        if self.came is not None and self.came.outcome == "failed":
+            raise _failure(self.came.text)
+
+    def reportinfo(self) -> tuple[Path, int | None, str]:
+        place = self.step.place
+        own = place.source.name == str(self.parent.plan.path)
+        return self.path, place.line - 1 if own else None, f"{self.parent.name}: {self.name}"
+
+    def complete(self, report: pytest.TestReport) -> None:
+        """What pytest cannot know: how long the step took, the words that decided, the runs that are over."""
+        came = self.came
+        if report.when == "teardown":
+            told, self.parent.told = self.parent.told, []
+            vars(report)["benchrig_runs"] = [each.data for each in told]
+            return
+        decides = came is not None and (report.when == "setup") == (came.outcome in ("error", "skipped"))
+        report.duration = came.seconds if came is not None and decides else 0.0
+        if came is None or not decides:
+            return
+        if came.outcome == "error" and hasattr(report, "wasxfail"):
+            # nothing was judged: that is not what anybody expects to fail
+            report.outcome = "failed"
+            del report.wasxfail
+        if crash := getattr(report.longrepr, "reprcrash", None):
+            crash.path, crash.lineno, crash.message = *self._line(), came.headline
+        elif came.outcome == "skipped" and isinstance(report.longrepr, tuple):
+            report.longrepr = (*self._line(), f"Skipped: {came.headline}")
+
+    def _line(self) -> tuple[str, int]:
+        path, line, _ = self.reportinfo()
+        return str(path), (line or 0) + 1
+
+
+def in_order(items: list[pytest.Item]) -> list[pytest.Item]:
+    """The items with those of one plan side by side, in the order of the plan: it runs once, whatever shuffles them."""
+    groups: dict[object, list[pytest.Item]] = {}
+    for item in items:
+        groups.setdefault(item.parent if isinstance(item, StepItem) else item, []).append(item)
+    return [each for group in groups.values() for each in sorted(group, key=_place)]
+
+
+def _failure(text: str) -> BaseException:
+    """The text is the whole report: no traceback says more."""
+    return pytest.fail.Exception(text, pytrace=False)
+
+
+def _place(item: pytest.Item) -> int:
+    return item.parent.plan.nodes.index(item.step) if isinstance(item, StepItem) else 0
+
+
+def check_values(config: pytest.Config, items: Iterable[pytest.Item]) -> None:
+    """See that every value that was typed is for a plan."""
+    plans = [item.parent.plan for item in items if isinstance(item, StepItem)]
+    if plans:
+        settings_of(config).check_asked({name for plan in plans for name in plan.given})
+
+
+def _short(path: Path, config: pytest.Config) -> Path:
+    """As people write it: seen from where they are."""
+    here = config.invocation_params.dir
+    return path.relative_to(here) if path.is_relative_to(here) else path

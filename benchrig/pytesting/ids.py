@@ -1,0 +1,29 @@
+"""Node ids: the names that people wrote, without what means something to pytest. None of them depends on a place in the
+plan or on the values of a run."""
+
+from __future__ import annotations
+
+import itertools
+import re
+
+# A longer name is cut: ids are typed, and stand in lines.
+LONGEST = 120
+_BLANK = re.compile(r"[\s\x00-\x1f\x7f-\x9f]+")
+# Brackets begin the case of an item, colons part an id.
+_OTHERS = str.maketrans({"[": "(", "]": ")"})
+
+
+def id_text(*names: str) -> str:
+    """The first name that is not blank, as part of an id."""
+    texts = (_BLANK.sub(" ", name).translate(_OTHERS) for name in names)
+    texts = (re.sub("::+", ":", text).strip().strip(":") for text in texts)
+    whole = next((text for text in texts if text), "unnamed")
+    return whole if len(whole) <= LONGEST else whole[: LONGEST - 1].rstrip() + "…"
+
+
+def unused(text: str, taken: set[str]) -> str:
+    """The text, with a number where it is taken already; it is taken from then on."""
+    others = (f"{text} ({count})" for count in itertools.count(2))
+    free = next(each for each in itertools.chain([text], others) if each not in taken)
+    taken.add(free)
+    return free

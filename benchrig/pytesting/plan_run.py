@@ -1,0 +1,268 @@
+"""The run behind the items of one plan, and what each of them comes to.
+
+passed    the step passed, and so did all that it needed and that is no item of this session
+failed    the unit, its link or a limit is to blame
+error     station, plan, operator or benchrig are: nothing was judged
+skipped   the step that is to blame is an item that says so itself, or a condition of the plan left this one out
+
+What no item tells (a clean-up that is none of them, a report that was not written) is told at the end.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any, Literal, NamedTuple, Self
+
+import pytest
+
+from benchrig.errors import BenchrigError, StationError
+from benchrig.launch import RunOptions
+from benchrig.plan.given import MissingGiven
+from benchrig.plan.given_words import with_secrets
+from benchrig.plan.loader import load_plan
+from benchrig.plan.model import Plan
+from benchrig.plan.tree import StepPlan
+from benchrig.pytesting.settings import ACKNOWLEDGE, SET, Settings, settings_of
+from benchrig.pytesting.stepping import SteppedRun
+from benchrig.pytesting.telling import SIMULATED, Told, failure_text, record_line, told_of
+from benchrig.record.aggregate import build_record
+from benchrig.record.model import AnyEvent, Closed, Opened, Record, RunEnded, Where
+from benchrig.report import explain, whole
+from benchrig.run.choose import choose_nodes
+from benchrig.run.ending import internal, verdict_of
+from benchrig.run.unattended import Unattended
+
+Outcome = Literal["passed", "failed", "error", "skipped"]
+_OUTCOMES: dict[str, Outcome] = {"pass": "passed", "fail": "failed", "error": "error"}
+
+
+class Came(NamedTuple):
+    """What an item came to; the headline is one line, the text all that is to be said."""
+
+    outcome: Outcome
+    headline: str = ""
+    text: str = ""
+    seconds: float = 0.0
+
+
+@dataclass
+class _Ends:
+    """What is on record of the steps, as far as it decides items."""
+
+    began: bool = False
+    of_run: RunEnded | None = None
+    all: dict[Where, Closed] = field(default_factory=dict)
+
+    def __call__(self, event: AnyEvent) -> None:
+        if isinstance(event, Closed) and (not event.where.rounds or event.verdict != "pass"):
+            self.all[event.where.execution] = event
+        elif isinstance(event, Opened):
+            self.began = True
+        elif isinstance(event, RunEnded):
+            self.of_run = event
+
+    def of(self, node: str) -> Closed | None:
+        return self.all.get(Where(node))
+
+    def root(self, where: Where | None) -> Closed | None:
+        """The end that is to blame: what was skipped blames another."""
+        seen: set[Where] = set()
+        while where is not None and where not in seen and (end := self.all.get(where.execution)) is not None:
+            if end.verdict != "skip":
+                return end
+            seen.add(where)
+            where = end.root
+        return None
+
+
+@dataclass
+class PlanRun:
+    """`items` are the ids of the steps that this session asks for, in order."""
+
+    plan: Plan
+    nodes: Sequence[StepPlan]
+    items: Sequence[str]
+    settings: Settings
+    config: pytest.Config
+    _run: SteppedRun | None = None
+    _ends: _Ends = field(default_factory=_Ends)
+    _told: dict[str, Came] = field(default_factory=dict)
+    # why nothing can be run at all, or any more
+    _broken: BenchrigError | None = None
+
+    @classmethod
+    def of(cls, plan: Plan, case: str, config: pytest.Config, items: Sequence[str]) -> Self:
+        """Never raises for what is wrong with plan or station: that is what its first item comes to."""
+        run = cls(plan, (), items, settings_of(config), config)
+        try:
+            run._begin(case)
+        except BenchrigError as error:
+            run._broken = error
+        return run
+
+    def _begin(self, case: str) -> None:
+        settings = self.settings
+        given = settings.values_of(self.plan.given, case)
+        if self.plan.given or self.plan.variants:
+            values = with_secrets(self.plan.path, given, SET)
+            seed = settings.seed if settings.radio.simulated else None
+            self.plan = load_plan(self.plan.path, values, seed=seed)
+        self.nodes = choose_nodes(self.plan, self.items)
+        options = RunOptions(
+            self.plan, self.nodes, settings.station, settings.radio, settings.results,
+            seed=settings.seed, acknowledged=settings.acknowledged,
+        )  # fmt: skip
+        self._run = SteppedRun(options, Unattended(ACKNOWLEDGE, SET), [self._ends])
+
+    def is_past(self, node: str) -> bool:
+        """Whether another run has to begin for this step: this one was not for it."""
+        return node not in self.items
+
+    # --- items
+
+    def reach(self, node: str) -> Came:
+        """What the step comes to. KeyboardInterrupt where a signal ended it."""
+        if self._broken is None and self._run is not None:
+            self._advance(self._run, node)
+        came = self._came_broken() if self._broken is not None else self._came(node)
+        self._told[node] = came
+        return came
+
+    def _advance(self, run: SteppedRun, node: str) -> None:
+        try:
+            run.advance(node)
+        except BenchrigError as error:
+            self._broken = error
+        except Exception as error:
+            self._broken = internal(error)
+        if run.is_interrupted:
+            raise KeyboardInterrupt
+
+    def _came_broken(self) -> Came:
+        error = self._broken
+        assert error is not None
+        outcome: Outcome = "failed" if verdict_of(error) == "fail" else "error"
+        message, advice = error.message, error.advice
+        if isinstance(error, MissingGiven):
+            advice = " ".join(f"{SET} {name}={'@FILE' if spec.secret else '…'}" for name, spec in error.missing.items())
+        return self._of_run(outcome, error.cause, message, advice)
+
+    def _of_run(self, outcome: Outcome, cause: str, message: str, advice: str) -> Came:
+        """Of the first item; the others are skipped for it."""
+        if self._told:
+            return Came("skipped", f"the run ended before this step: {_line(message)}")
+        headline = f"{outcome} ({cause}): {_line(message)}"
+        told = [f"the run: {outcome} ({cause}): {message}", *([f"advice: {advice}"] if advice else [])]
+        return Came(outcome, headline, self._text(told))
+
+    def _came(self, node: str) -> Came:
+        ended, end = self._ends.of_run, self._ends.of(node)
+        if ended is not None and not self._ends.began:
+            return self._of_run(_OUTCOMES[ended.verdict], ended.cause or "internal", ended.message, ended.advice)
+        if end is None:
+            return self._of_run("error", "internal", "the run did not come to this step", "")
+        if end.verdict == "pass":
+            return self._needed(node) or Came("passed", seconds=end.elapsed)
+        if end.verdict == "skip":
+            return self._skipped(node, end)
+        return self._failed(end, end.where)
+
+    def _skipped(self, node: str, end: Closed) -> Came:
+        if end.allowed:
+            return Came("skipped", _line(end.message))
+        root = self._ends.root(end.root)
+        if root is None:
+            headline = f"error (plan): step {end.where.label} was skipped: {_line(end.message)}"
+            return Came("error", headline, self._text([headline]))
+        came = self._told.get(_top(root.where))
+        if came is not None and came.outcome in ("failed", "error") and _top(root.where) != node:
+            return Came("skipped", _line(end.message))
+        return self._failed(root, root.where)
+
+    def _needed(self, node: str) -> Came | None:
+        """What a step comes to that passed, where one did not that it needs and that no item tells of."""
+        if len(self.nodes) == len(self.items):
+            return None
+        for needed in choose_nodes(self.plan, [node]):
+            end = self._ends.of(needed.id)
+            alone = needed.section == "steps" and needed.id not in self.items
+            if alone and end is not None and end.counts_as != "pass":
+                root = end if end.verdict != "skip" else self._ends.root(end.root) or end
+                return self._failed(root, root.where)
+        return None
+
+    def _failed(self, end: Closed, where: Where) -> Came:
+        """The words of the step that is to blame, and of what is in it."""
+        record = self._record()
+        lines = failure_text(record, _top(where))
+        own = self._ends.of(_top(where)) or end
+        said = _line(own.message) or explain.EXIT_MEANINGS[5]
+        headline = f"{own.verdict} ({own.cause or 'plan'}): {said}"
+        outcome: Outcome = "failed" if own.verdict == "fail" else "error"
+        return Came(outcome, headline, self._text(lines or [headline]), own.elapsed)
+
+    def _record(self) -> Record:
+        assert self._run is not None
+        return build_record(self._run.events)
+
+    def _text(self, lines: Sequence[str]) -> str:
+        """With what everybody has to know who reads one failure alone."""
+        folder = self._run.folder if self._run is not None else None
+        return "\n".join(
+            [*lines, *[SIMULATED] * self.settings.radio.simulated, *([record_line(folder)] if folder else [])]
+        )
+
+    # --- the end
+
+    def end(self) -> tuple[Told | None, str]:
+        """Do what is left: the steps only where all that were asked for have been reached. What there is to tell of the run, and
+        what no item has told."""
+        if self._run is None or self._broken is not None or not self._told:
+            return None, ""
+        steps = [node.id for node in self.nodes if node.section == "steps" and node.id in self.items]
+        stopped = any(node not in self._told for node in steps)
+        try:
+            finished = self._run.finish(interrupt=stopped)
+        except BenchrigError as error:
+            return None, self._text([f"the run: error ({error.cause}): {error.message}"])
+        verbose = self.config.get_verbosity() > 0
+        told = told_of(finished, self.plan.name, table=verbose)
+        return told, self._trouble(finished.record, finished.troubles, stopped=stopped)
+
+    def _trouble(self, record: Record, troubles: Sequence[StationError], *, stopped: bool) -> str:
+        lines: list[str] = []
+        if not self._is_told(record, stopped=stopped):
+            lines = [line for node in self._untold() for line in failure_text(record, node)]
+            lines = lines or [f"{whole.reason(record) or whole.verdict_line(record)}"]
+        lines += [f"the run: error (station): {each.message}" for each in troubles]
+        return self._text(lines) if lines else ""
+
+    def _is_told(self, record: Record, *, stopped: bool) -> bool:
+        """Whether the items say that the run did not pass."""
+        ended = record.ended
+        if ended is None or ended.verdict == "pass":
+            return ended is not None
+        if self._untold():
+            return False
+        told = {came.outcome for came in self._told.values()}
+        interrupted = stopped and ended.cause == "operator"
+        return interrupted or bool(told & ({"error"} if ended.verdict == "error" else {"failed", "error"}))
+
+    def _untold(self) -> list[str]:
+        """The steps that did not pass and that no item tells of: those of the clean-up, mostly."""
+        ends: dict[str, Any] = {node.id: self._ends.of(node.id) for node in self.nodes if node.section == "finally"}
+        return [
+            node
+            for node, end in ends.items()
+            if end is not None and end.verdict in ("fail", "error") and node not in self._told
+        ]
+
+
+def _top(where: Where) -> str:
+    """The id of the step of the plan that this is in."""
+    return where.node.partition(".")[0]
+
+
+def _line(text: str) -> str:
+    return " ".join(text.split())

@@ -1,0 +1,94 @@
+"""A run that its caller carries out step by step. Its loop rests in between, and with it all that happens on the air."""
+
+from __future__ import annotations
+
+import asyncio
+import math
+from collections.abc import Callable, Sequence
+from contextlib import ExitStack
+from pathlib import Path
+
+from benchrig.launch import Finished, PreparedRun, RunOptions, prepared
+from benchrig.loop import OwnLoop, attended_loop
+from benchrig.plan.tree import StepPlan
+from benchrig.record.model import AnyEvent
+from benchrig.steps.bench import Operator
+from benchrig.tasks import Tasks
+
+
+class SteppedRun:
+    """Begun by the first `advance`, ended by `finish`. Raises as `launch` does."""
+
+    def __init__(
+        self, options: RunOptions, operator: Operator, listeners: Sequence[Callable[[AnyEvent], None]] = ()
+    ) -> None:
+        self._places = {node.id: place for place, node in enumerate(options.nodes)}
+        self._resources = ExitStack()
+        self._run: PreparedRun = self._resources.enter_context(prepared(options, operator, listeners, self._pace))
+        # one that is made so is nobody's current loop: other plugins have theirs
+        self._loop = self._resources.enter_context(OwnLoop(self._run.loop_factory or asyncio.new_event_loop))
+        self._tasks = Tasks()
+        self._task: asyncio.Task[Finished] | None = None
+        self._allowed: float = -1
+        self._at_rest, self._may_go = asyncio.Event(), asyncio.Event()
+        self.is_interrupted = False
+
+    @property
+    def folder(self) -> Path:
+        return self._run.runner.settings.folder
+
+    @property
+    def events(self) -> list[AnyEvent]:
+        """All that is on record so far."""
+        return self._run.events.kept
+
+    def advance(self, node: str) -> None:
+        """Carry out the steps up to this one, and rest before the next. A signal interrupts the run: the steps end, the clean-up
+        waits for `finish`."""
+        try:
+            self._loop.run(self._until_rest(self._places[node]))
+        except BaseException:
+            self._resources.close()  # the loop broke down, or the run: there is nothing to finish
+            raise
+
+    def finish(self, *, interrupt: bool) -> Finished:
+        """Whatever is left, to the reports: the steps too, unless they are to `interrupt`. All is closed behind it."""
+        try:
+            return self._loop.run(self._to_end(interrupt))
+        finally:
+            self._resources.close()
+
+    async def _until_rest(self, allowed: float) -> None:
+        with attended_loop(self._interrupt, self._run.stray):
+            self._allowed = max(self._allowed, allowed)
+            self._at_rest.clear()
+            self._may_go.set()
+            self._task = self._task or self._tasks.start(self._whole())
+            if not self._task.done():
+                await self._at_rest.wait()
+        if self._task.done():
+            self._task.result()
+
+    async def _to_end(self, interrupt: bool) -> Finished:
+        if interrupt:
+            self._run.interrupt()
+        await self._until_rest(math.inf)
+        assert self._task is not None
+        return self._task.result()
+
+    async def _whole(self) -> Finished:
+        try:
+            return await self._run.run()
+        finally:
+            self._at_rest.set()
+
+    async def _pace(self, node: StepPlan | None) -> None:
+        place = self._places[node.id] if node is not None else len(self._places)
+        while place > self._allowed:
+            self._may_go.clear()
+            self._at_rest.set()
+            await self._may_go.wait()
+
+    def _interrupt(self) -> None:
+        self.is_interrupted = True
+        self._run.interrupt()
