@@ -26,6 +26,8 @@ from types import FrameType
 import pytest
 from hypothesis import settings
 
+pytest_plugins = ["pytester"]
+
 gc.set_threshold(10_000)  # what benchrig.collector takes for the usual one
 
 from benchrig import collector  # noqa: E402

@@ -118,7 +118,7 @@ class _Loader:
             deadline=head.deadline.seconds if head.deadline else None,
             nodes=tuple(lists.nodes),
             may_lack=frozenset(head.may_lack),
-            markers=tuple(head.markers),
+            markers=tuple(map(str, head.markers)),
             requirements=read_requirements(head.requirements, node),
             values=self.run_values.values,
             scanned=self.run_values.scanned,
