@@ -8,10 +8,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from benchrig.cli.given import asked_for, load_with_given, parse_given, values_for
+from benchrig.cli.given import asked_for, load_with_given, values_for
 from benchrig.cli.out import echo
-from benchrig.cli.secret import with_secrets
 from benchrig.errors import PlanError, UsageError
+from benchrig.plan.given_words import parse_given, with_secrets
 
 if TYPE_CHECKING:
     from benchrig.errors import Mistake

@@ -96,7 +96,7 @@ class StepItem(pytest.Item):
         super().__init__(**known)
         self.step = step
         self.came: Came | None = None
-        self.extra_keyword_matches |= {step.called, *(text.replace(" ", "_") for text in (self.name, self.parent.name))}
+        self.extra_keyword_matches |= {text.replace(" ", "_") for text in (self.name, self.parent.name)}
 
     def setup(self) -> None:
         """The step is done here: what nobody can judge ends as an error, as pytest has it for all before a test."""
