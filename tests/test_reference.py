@@ -531,7 +531,9 @@ def test_a_long_page_lists_its_sections(page):
 
 
 def test_every_block_says_what_it_is():
-    strays = [example.info for example in EXAMPLES if example.kind not in (*BLOCKS, "python", "test", "sh", "json", "ini")]
+    strays = [
+        example.info for example in EXAMPLES if example.kind not in (*BLOCKS, "python", "test", "sh", "json", "ini")
+    ]
     assert not strays
     assert {example.kind for example in EXAMPLES} >= {*BLOCKS}
 
