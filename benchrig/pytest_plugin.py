@@ -88,12 +88,13 @@ def pytest_collect_file(file_path: Path, parent: pytest.Collector) -> PlanFile |
 
 
 @pytest.hookimpl(trylast=True)
-def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+def pytest_collection_modifyitems(session: pytest.Session, config: pytest.Config, items: list[pytest.Item]) -> None:
     if _RUNS in config.stash:
         from benchrig.pytesting.collecting import check_values, in_order
 
         items[:] = in_order(items)
-        check_values(config, items)
+        if not session.testsfailed:  # else there may be plans of which nothing is known
+            check_values(config, items)
 
 
 @pytest.hookimpl(wrapper=True, tryfirst=True)

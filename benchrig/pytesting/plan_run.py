@@ -152,7 +152,7 @@ class PlanRun:
         """Of the first item; the others are skipped for it."""
         if self._told:
             return Came("skipped", f"the run ended before this step: {_line(message)}")
-        headline = f"{outcome} ({cause}): {_line(message)}"
+        headline = self._marked(f"{outcome} ({cause}): {_line(message)}")
         told = [f"the run: {outcome} ({cause}): {message}", *([f"advice: {advice}"] if advice else [])]
         return Came(outcome, headline, self._text(told))
 
@@ -173,8 +173,8 @@ class PlanRun:
             return Came("skipped", _line(end.message))
         root = self._ends.root(end.root)
         if root is None:
-            headline = f"error (plan): step {end.where.label} was skipped: {_line(end.message)}"
-            return Came("error", headline, self._text([headline]))
+            said = f"error (plan): step {end.where.label} was skipped: {_line(end.message)}"
+            return Came("error", self._marked(said), self._text([said]))
         came = self._told.get(_top(root.where))
         if came is not None and came.outcome in ("failed", "error") and _top(root.where) != node:
             return Came("skipped", _line(end.message))
@@ -198,13 +198,17 @@ class PlanRun:
         lines = failure_text(record, _top(where))
         own = self._ends.of(_top(where)) or end
         said = _line(own.message) or explain.EXIT_MEANINGS[5]
-        headline = f"{own.verdict} ({own.cause or 'plan'}): {said}"
+        headline = self._marked(f"{own.verdict} ({own.cause or 'plan'}): {said}")
         outcome: Outcome = "failed" if own.verdict == "fail" else "error"
         return Came(outcome, headline, self._text(lines or [headline]), own.elapsed)
 
     def _record(self) -> Record:
         assert self._run is not None
         return build_record(self._run.events)
+
+    def _marked(self, headline: str) -> str:
+        """Who reads nothing else must see it."""
+        return f"[SIMULATED] {headline}" if self.settings.radio.simulated else headline
 
     def _text(self, lines: Sequence[str]) -> str:
         """With what everybody has to know who reads one failure alone."""

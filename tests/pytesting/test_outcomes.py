@@ -31,7 +31,7 @@ def test_who_is_to_blame_decides_the_outcome(project: Path, start) -> None:
         operator=plan_text(CONNECT + "  - ask: Is the lamp green?\n" + BATTERY, name="operator"),
         station=plan_text(CONNECT + "  - command: [no-such-program]\n" + BATTERY, name="station"),
         mistake=plan_text(CONNECT + "  - call: rig:none\n" + BATTERY, name="mistake"),
-        inside=plan_text(f"{CONNECT}  - group:\n    name: levels\n    steps:\n{_in(MISSING + LEVELS)}{BATTERY}", name="inside"),
+        inside=plan_text(f"{CONNECT}  - group: levels\n    steps:\n{_in(MISSING + LEVELS)}{BATTERY}", name="inside"),
         stops=plan_text(CONNECT + LEVELS + "    on_fail: stop\n" + BATTERY, name="stops"),
     )  # fmt: skip
     (project / "rig.py").write_text("def none(bench):\n    raise ValueError('no such relay')\n", "utf-8")
@@ -40,18 +40,18 @@ def test_who_is_to_blame_decides_the_outcome(project: Path, start) -> None:
         "limit::connect": "passed", "limit::a level that no battery has": "failed", "limit::read battery level": "passed",
         "device::connect": "passed", "device::nothing is there": "failed", "device::read battery level": "passed",
         "link::connect": "failed", "link::read battery level": "skipped",
-        "operator::connect": "passed", "operator::ask: Is the lamp green?": "error", "operator::read battery level": "skipped",
+        "operator::connect": "passed", "operator::ask Is the lamp green?": "error", "operator::read battery level": "skipped",
         "station::connect": "passed", "station::command no-such-program": "error", "station::read battery level": "skipped",
         "mistake::connect": "passed", "mistake::call rig:none": "error", "mistake::read battery level": "skipped",
         "inside::connect": "passed", "inside::levels": "failed", "inside::read battery level": "passed",
         "stops::connect": "passed", "stops::a level that no battery has": "failed", "stops::read battery level": "skipped",
     }, session.text  # fmt: skip
     said = session.said
-    assert "--benchrig-set" in said["operator::ask: Is the lamp green?"]
-    assert "Traceback" in said["mistake::call rig:none"] or "no such relay" in said["mistake::call rig:none"]
+    assert "--benchrig-set" in said["operator::ask Is the lamp green?"], said
+    assert "rig:none raised ValueError: no such relay (rig.py:2)" in said["mistake::call rig:none"]
     assert "step 2.1 nothing is there: fail (device)" in said["inside::levels"]
     assert "step 2.2 a level that no battery has: fail (limit)" in said["inside::levels"]
-    assert "Skipped: step 1 failed" in said["link::read battery level"] or "1" in said["link::read battery level"]
+    assert said["link::read battery level"] == "Skipped: step 1 left no link"
     assert all("SIMULATED" in text for text in said.values() if not text.startswith("Skipped")), said
 
 
@@ -65,13 +65,15 @@ def test_what_keeps_a_run_from_its_first_step(project: Path, start) -> None:
     files = write(
         project,
         missing=plan_text(CONNECT + BATTERY.replace("20 %", "'${least}'"), name="missing", head="given:\n  least: {}\n"),
-        unfit=plan_text(CONNECT + BATTERY.replace("20 %", "'${odd}'"), name="unfit", head="given:\n  odd: {max: 5}\n"),
+        unfit=plan_text(CONNECT + BATTERY.replace("20 %", "'${odd}'"), name="unfit", head="given:\n  odd: {max: 5 %}\n"),
         secret=plan_text(CONNECT + "  - write: 0x2A00\n    raw: '${pin}'\n", name="secret", head=f"caution: x\n{secret}"),
         caution=plan_text(CONNECT + "  - write: 0x2A00\n    raw: '01'\n" + BATTERY, name="caution", head="caution: Cover it.\n"),
     )  # fmt: skip
-    session = start(*files, "--benchrig-set", "odd=7", "--benchrig-set", "pin=0101")
+    session = start(*files, "--benchrig-set", "odd=7 %", "--benchrig-set", "pin=0101")
     firsts = ["missing::connect", "unfit::connect", "secret::connect", "caution::connect"]
-    assert {name: came for name, came in session.came.items() if came != "skipped"} == dict.fromkeys(firsts, "error")
+    assert {name: came for name, came in session.came.items() if came != "skipped"} == dict.fromkeys(firsts, "error"), (
+        session.text
+    )
     for first, words in zip(
         firsts, ["--benchrig-set least=…", "odd", "process list", "--benchrig-acknowledge"], strict=True
     ):
@@ -91,8 +93,13 @@ def test_what_no_item_tells_is_an_error_behind_the_last_one(project: Path, start
     """A clean-up that fails and was not selected, a run that judged nothing; a needed step that fails fails who needed it."""
     cleanup = "  - read: 0xFF99\n    name: clean\n"
     [file] = write(project, late=plan_text(CONNECT + LEVELS + BATTERY, name="late", cleanup=cleanup))
-    session = start(file, "-k", "battery and level")
-    assert session.came == {"late::read battery level": "passed", "late::read battery level later": "error"}
+    session = start(file, "-k", "battery")
+    level = "late::a level that no battery has"
+    assert session.came == {
+        level: "failed",
+        "late::read battery level": "passed",
+        "late::read battery level later": "error",
+    }
     assert "step 4 clean: fail (device)" in session.said["late::read battery level later"]
     whole = start(file)
     assert whole.came == {
@@ -168,7 +175,7 @@ def test_markers_names_and_other_plugins(project: Path, start) -> None:
         "utf-8",
     )
     session = start(*files)
-    assert session.counts() == {"passed": 6, "xfailed": 1}, session.text
+    assert "6 passed, 1 xfailed" in session.text
     assert session.ids[0].startswith(("one.yaml::same (1)::connect", "two.yaml::same (1)::connect"))
     [found] = [each for each in session.ids if "Grüße" in each]
     assert found.startswith("one.yaml::same (1)::a (b):c Grüße xxx")

@@ -68,11 +68,11 @@ def test_a_bad_unit(project: Path, start) -> None:
     assert {name: came for name, came in session.came.items() if came not in ("passed", "skipped")} == bad
     assert session.code == 1
     said = session.said["Smoke test::read battery level"]
-    assert "value: 4 % is less than" in said or "4 %" in said
+    assert "value: 4 % is below the minimum 20 % by 16 %" in said
     assert "SIMULATED: this ran on a virtual radio" in said
     [folder] = [line.removeprefix("record: ") for line in said.splitlines() if line.startswith("record: ")]
     assert read_record(Path(folder) / "record.jsonl").run.plan == "Smoke test"
-    assert "FAILED plans/smoke.yaml::Smoke test::read battery level - fail (limit): " in session.text
+    assert "FAILED plans/smoke.yaml::Smoke test::read battery level - [SIMULATED] fail (limit): 4 %" in session.text
     suite, cases = cases_of(project)
     assert (suite.tests, suite.failures, suite.errors) == (len(cases), 2, 0)
     assert [name for _, name, result in cases if result == ["Failure"]] == [
