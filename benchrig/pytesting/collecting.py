@@ -35,7 +35,7 @@ class PlanFile(pytest.File):
     def _loaded(self) -> Plan:
         """CollectError with all that is wrong."""
         try:
-            return load_plan(_short(self.path, self.config))
+            return load_plan(_short(self.path, self.config), forbid=settings_of(self.config).station.forbid)
         except BenchrigError as error:
             problems = getattr(error, "problems", ())
             count = f"\n\n{counted(len(problems), 'problem')}" if problems else ""

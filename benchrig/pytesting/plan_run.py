@@ -107,7 +107,7 @@ class PlanRun:
         if self.plan.given or self.plan.variants:
             values = with_secrets(self.plan.path, given, SET)
             seed = settings.seed if settings.radio.simulated else None
-            self.plan = load_plan(self.plan.path, values, seed=seed)
+            self.plan = load_plan(self.plan.path, values, seed=seed, forbid=settings.station.forbid)
         self.nodes = choose_nodes(self.plan, self.items)
         options = RunOptions(
             self.plan, self.nodes, settings.station, settings.radio, settings.results,
