@@ -120,6 +120,8 @@ def test_the_first_steps_from_the_wheel_alone(scripts: Path, tmp_path: Path) -> 
     assert "OK" in benchrig("check testplans/end_of_line.yaml testplans/twelve_checks.yaml")
     [first] = re.findall(r"^\.venv/bin/benchrig (run testplans/.*)$", README, re.MULTILINE)
     assert "PASS, SIMULATED" in benchrig(first)
+    tested = [scripts / "python", "-m", "pytest", "-q", "testplans/test_logger.py"]
+    assert "2 passed" in run(*tested, cwd=tmp_path, PYTHONPATH="")
     assert "PASS, SIMULATED" in benchrig(
         "run testplans/end_of_line.yaml --station testplans/stations/line2.yaml --acknowledge"
     )

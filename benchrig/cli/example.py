@@ -13,6 +13,7 @@ _NEXT = """Next, in {folder}:
   benchrig check testplans/end_of_line.yaml
   benchrig run testplans/end_of_line.yaml --radio virtual:testplans/devices/logger.yaml --acknowledge
   benchrig run testplans/returned_unit.yaml --radio virtual:testplans/devices/returned_logger.yaml
+  pytest testplans/test_logger.py        (pip install 'benchrig[pytest]')
 
 testplans/README.md is the reference of plans. No radio is needed for a simulated device."""
 
@@ -20,8 +21,8 @@ testplans/README.md is the reference of plans. No radio is needed for a simulate
 @click.command(short_help="Write example plans and simulated devices.")
 @click.argument("folder", type=click.Path(file_okay=False, path_type=Path), metavar="DIR")
 def example(folder: Path) -> None:
-    """Write the example plans into a folder, with the simulated devices that they run on, a station file, and the
-    reference. The folder is made where it does not exist; no file is written over.
+    """Write the example plans into a folder, with the simulated devices that they run on, a Python test, a station
+    file, and the reference. The folder is made where it does not exist; no file is written over.
 
     \b
     Example:
