@@ -96,9 +96,10 @@ def extensions(what: What) -> tuple[Extension, ...]:
 
 
 def _extension(what: What, point: EntryPoint) -> Extension:
-    package = point.dist
-    named = (package.name, package.version) if package is not None else ("an unknown package", "0")
-    return Extension(what, point.name, *named, point)
+    about = point.dist.metadata if point.dist is not None else None
+    # the metadata of a package may lack anything
+    package, version = (str(about[key]) if about and key in about else "unknown" for key in ("Name", "Version"))
+    return Extension(what, point.name, package, version, point)
 
 
 def sole(what: What, name: str) -> Extension | None:

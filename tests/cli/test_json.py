@@ -11,6 +11,7 @@ import pytest
 
 from benchrig.desk.inspection import Content
 from benchrig.errors import BenchrigError
+from tests.bringing import PAGE, installed, write_example
 from tests.cli.calling import call
 from tests.desk.kit import Clumsy, Reader
 from tests.desk.prompt.kit import LOCK, talked
@@ -183,9 +184,19 @@ def test_the_bonds_of_a_station() -> None:
     check("`bonds`", [json.loads(call("bonds", "--json").stdout)])
 
 
+def test_what_packages_bring(tmp_path: Path) -> None:
+    write_example(tmp_path)
+    with installed(tmp_path):
+        document = json.loads(call("packages", "--json").stdout)
+    check("`packages`", [document])
+    said = PAGE.partition("each of `packages` has ")[2].partition(". Other")[0]
+    assert [list(each) for each in document["packages"]] == [words(said)] * 3
+
+
 def test_every_row_is_tested() -> None:
     apart = {
         "bonds",
+        "packages",
         "scan: a device",
         "scan --reports: a report",
         "inspect",
