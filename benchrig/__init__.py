@@ -1,7 +1,8 @@
-"""benchrig: YAML test plans for Bluetooth LE devices, run over a host radio.
+"""benchrig: YAML test plans for Bluetooth LE devices, run over a host radio; and the same steps for Python.
 
-What a function of a `call` step works with: the `Bench` that it is handed, `Quantity` and `Value` for what it returns, the
-errors that say who is to blame. They are imported when they are asked for, so that the command line is instant.
+`open_radio` is where a test in Python begins. A function of a `call` step works with the `Bench` that it is handed,
+`Quantity` and `Value` for what it returns, and the errors that say who is to blame. All of it is imported when it is asked
+for, so that the command line is instant.
 """
 
 from __future__ import annotations
@@ -12,7 +13,31 @@ from typing import TYPE_CHECKING, Any
 from benchrig.version import __version__
 
 if TYPE_CHECKING:
-    from benchrig.errors import AttError, BenchrigError, LinkLost, OperatorError, StationError, StepFailed
+    from benchrig.api.done import Done, Measured
+    from benchrig.api.link import ConnectedLink
+    from benchrig.api.opening import open_radio
+    from benchrig.api.radio import OpenedRadio
+    from benchrig.api.unit import FoundUnit
+    from benchrig.api.words import Secret
+    from benchrig.errors import (
+        AttError,
+        BenchrigError,
+        ConnectFailed,
+        DeviceError,
+        DeviceNotFound,
+        InternalError,
+        LimitFailed,
+        LinkError,
+        LinkLost,
+        MalformedValue,
+        NoAnswer,
+        OperatorError,
+        PlanError,
+        StationError,
+        StepFailed,
+        StepTimeout,
+        UsageError,
+    )
     from benchrig.record.journal import read_record
     from benchrig.record.model import Record
     from benchrig.report.requirements import proofs
@@ -25,14 +50,32 @@ __all__ = [
     "AttError",
     "Bench",
     "BenchrigError",
+    "ConnectFailed",
+    "ConnectedLink",
+    "DeviceError",
+    "DeviceNotFound",
+    "Done",
+    "FoundUnit",
+    "InternalError",
+    "LimitFailed",
+    "LinkError",
     "LinkLost",
+    "MalformedValue",
+    "Measured",
+    "NoAnswer",
+    "OpenedRadio",
     "OperatorError",
+    "PlanError",
     "Quantity",
     "Record",
+    "Secret",
     "StationError",
     "StepFailed",
+    "StepTimeout",
+    "UsageError",
     "Value",
     "__version__",
+    "open_radio",
     "proofs",
     "read_record",
     "run_plan",
@@ -40,9 +83,16 @@ __all__ = [
 
 _HOMES = {
     "Bench": "benchrig.steps.lent",
+    "ConnectedLink": "benchrig.api.link",
+    "Done": "benchrig.api.done",
+    "FoundUnit": "benchrig.api.unit",
+    "Measured": "benchrig.api.done",
+    "OpenedRadio": "benchrig.api.radio",
     "Quantity": "benchrig.values.quantity",
     "Record": "benchrig.record.model",
+    "Secret": "benchrig.api.words",
     "Value": "benchrig.steps.returned",
+    "open_radio": "benchrig.api.opening",
     "proofs": "benchrig.report.requirements",
     "read_record": "benchrig.record.journal",
     "run_plan": "benchrig.running",

@@ -29,6 +29,7 @@ BenchrigError                     cause
 │   └── MalformedPdu              device    what the device sent is no PDU, or no answer to what was asked
 ├── StepTimeout                   limit     a step's own `within` ran out (also TimeoutError)
 ├── StepFailed                    limit     an action reports a failure of the unit that is no reading
+│   └── LimitFailed               limit     a step that Python asked for broke a limit (also AssertionError)
 ├── InnerError                    (its own) what is in a composite step did not pass
 │   └── NotSecured                (its own) a step could do nothing, since the pairing before it had failed
 ├── OperatorError                 operator  cancelled, not answered, not acknowledged
@@ -224,6 +225,10 @@ class StepTimeout(BenchrigError, TimeoutError):
 
 class StepFailed(BenchrigError):
     cause = "limit"
+
+
+class LimitFailed(StepFailed, AssertionError):
+    """The readings of a step do not satisfy its limits."""
 
 
 class InnerError(BenchrigError):

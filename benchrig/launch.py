@@ -97,15 +97,15 @@ class PreparedRun:
     async def run(self) -> Finished:
         """To its reports. Signals and the errors that nobody waits for are the caller's."""
         await self.runner.run()
-        return self._reported()
+        return self.reported()
 
     async def attended(self) -> Finished:
         """The same, with both: what a function of the plan left running must not keep the reports."""
         with attended_loop(self.interrupt, self.stray):
             await self.runner.run()
-        return self._reported()
+        return self.reported()
 
-    def _reported(self) -> Finished:
+    def reported(self) -> Finished:
         record, folder = build_record(self.events.kept), self.runner.settings.folder
         if self.options.results is None:
             return Finished(record, folder)
@@ -130,9 +130,10 @@ def prepared(
     operator: Operator,
     listeners: Sequence[Callable[[AnyEvent], None]] = (),
     pace: Pace | None = None,
+    kind: type[Runner] = Runner,
 ) -> Iterator[PreparedRun]:
     """A run with its folder, its journal and its line of the index, which are closed behind it. It waits for `pace` before
-    each step and after the last one. Raises as `launch` does."""
+    each step and after the last one; it is carried out by a runner of this `kind`. Raises as `launch` does."""
     secrets = options.plan.secrets()
 
     def keeping() -> Keeping:
@@ -145,7 +146,7 @@ def prepared(
         events = Events(journal, [*listeners], lambda error: runner.blame(error), secrets, _foreign(options))
         resources.callback(events.write)  # of a run that broke down
         learn = _learning(secrets)
-        runner = Runner(options.plan, options.nodes, settings, opener, operator, events, learn, pace)
+        runner = kind(options.plan, options.nodes, settings, opener, operator, events, learn, pace)
         yield PreparedRun(options, runner, events, line)
 
 

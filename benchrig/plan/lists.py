@@ -86,6 +86,12 @@ class StepLists:
         """Append the steps of a section of the plan."""
         self._read(node.get(section), _List(section, nodes=self.nodes))
 
+    def add_inside(self, listed: Sequence, outer: StepPlan, nodes: list[StepPlan]) -> None:
+        """Append steps to those that are in an outer one so far."""
+        depth = outer.id.count(".") + 1
+        into = _List(outer.section, outer.parts[0].name, f"{outer.id}.", depth, nodes, device=outer.device)
+        self._read(listed, into)
+
     def _read(self, listed: Node | None, into: _List) -> None:
         if not isinstance(listed, Sequence):
             if listed is not None:

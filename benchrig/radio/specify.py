@@ -44,6 +44,7 @@ class RadioChoice:
     ports: tuple[PortChoice, ...] = ()  # HCI ports
     air: str | None = None  # the name of its air, where the device files do not say
     devices: tuple[Simulated, ...] = ()  # beside those of the files
+    faults: Faults | None = None  # what goes wrong on its air
     # the seconds that another benchrig is waited for which has the radio
     wait: float = WITHIN
 
@@ -169,6 +170,7 @@ def _virtual_opener(
         devices,
         name=str(choice),
         seed=seed,
+        faults=choice.faults,
         capture=capture,
         ports=choice.ports,
         keeping=keeping() if keeping else None,

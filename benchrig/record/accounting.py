@@ -27,7 +27,7 @@ def unaccounted(record: Record) -> list[str]:
     if said != (judged, left):
         wrong.append(f"the verdict counts {said[0]} judged and {said[1]} not judged, the steps {judged} and {left}")
     # a composite step is no better than what is in it, unless a limit of it decides
-    came_to = worst(node.ended.counts_as for node in record.nodes if node.ended)
+    came_to = worst(node.counts_as for node in record.nodes)
     if record.ended.verdict == "pass" and came_to != "pass":
         wrong.append(f"the run passed, but a step came to {came_to}")
     if record.ended.planned != judged + left:

@@ -9,6 +9,8 @@ import msgspec
 from benchrig.errors import UsageError
 from benchrig.record.executions import Executions, UnfitEvent
 from benchrig.record.model import (
+    GROWN_FORMAT,
+    Added,
     AnyEvent,
     Attempt,
     AttemptFailed,
@@ -18,6 +20,8 @@ from benchrig.record.model import (
     Noted,
     NotJudged,
     Opened,
+    PlannedDevice,
+    PlannedNode,
     Reading,
     Record,
     RoundsLeft,
@@ -26,7 +30,7 @@ from benchrig.record.model import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
 
 
 def build_record(events: Iterable[AnyEvent]) -> Record:
@@ -62,11 +66,17 @@ class RecordBuilder:
     def _start(self, run: RunStarted) -> None:
         if self._record is not None:
             raise UnfitEvent("a second run starts inside the record of the first")
+        if run.format == GROWN_FORMAT:
+            run = msgspec.structs.replace(run, nodes=[*run.nodes], devices={**run.devices})
         self._executions = Executions(run.nodes)
         self._record = Record(run, self._executions.roots)
 
     def _add(self, record: Record, event: AnyEvent) -> None:
         match event:
+            case Added():
+                node = msgspec.structs.replace(event.node, children=[*event.node.children])
+                self._executions.add(node)
+                _grow(record.run, node, event.devices)
             case DeviceSeen():
                 earlier = None if event.swapped else record.devices.get(event.device)
                 record.devices[event.device] = merged(earlier, event)
@@ -88,6 +98,16 @@ class RecordBuilder:
                 self._executions.close(event)
             case RunEnded():
                 record.ended = event
+
+
+def _grow(run: RunStarted, node: PlannedNode, devices: Mapping[str, PlannedDevice]) -> None:
+    """The head as it would have been, had all been known: what is in a step is in its node."""
+    nodes = run.nodes
+    for level in range(1, node.id.count(".") + 1):
+        outer = ".".join(node.id.split(".")[:level])
+        nodes = next(each for each in nodes if each.id == outer).children
+    nodes.append(node)
+    run.devices.update(devices)
 
 
 def _attempt(execution: Execution, number: int) -> Attempt:

@@ -76,7 +76,7 @@ class Executions:
     def _check_children(self, execution: Execution, event: Closed) -> None:
         if (going := self._going_in(execution)) is not None:
             raise UnfitEvent(f"step {event.where.label} ends while step {going.where.label} is running")
-        verdict = worst(each.ended.counts_as for each in execution.children if each.ended)
+        verdict = worst(each.counts_as for each in execution.children)
         if execution.planned.tolerates and verdict != "error":
             return
         if worst([verdict, event.verdict]) != event.verdict:
@@ -84,6 +84,16 @@ class Executions:
 
     def _going_in(self, parent: Execution | None) -> Execution | None:
         return next((each for where, each in self._going.items() if self._parents.get(where) is parent), None)
+
+    def add(self, node: PlannedNode) -> None:
+        """A step that becomes known now: after all others, in the one that its id names, if any."""
+        outer = node.id.rpartition(".")[0]
+        parent = self.running(Where(outer)) if outer else None
+        if Where(node.id) in self._all:
+            raise UnfitEvent(f"step {node.id} is known already")
+        if parent is not None and parent.planned.role == "repeat":
+            raise UnfitEvent(f"step {node.id} cannot be added to a repetition")
+        (self.roots if parent is None else parent.children).append(self._planned(node, (), parent))
 
     # --- what the plan makes
 

@@ -14,7 +14,7 @@ from benchrig.record.aggregate import RecordBuilder
 from benchrig.record.executions import UnfitEvent
 from benchrig.record.format1 import KINDS as FORMAT_1_KINDS
 from benchrig.record.format1 import Upgrade
-from benchrig.record.model import FORMAT, AnyEvent, Record
+from benchrig.record.model import GROWN_FORMAT, AnyEvent, Record
 from benchrig.values.value import Word
 
 if TYPE_CHECKING:
@@ -186,8 +186,9 @@ class _Lines:
             raise UnfitEvent(f"this is not a line of a record ({exc})") from exc
 
     def _begin(self, head: _Head) -> None:
-        if head.format > FORMAT:
-            raise UnfitEvent(f"written in format {head.format}; this version of benchrig reads up to format {FORMAT}")
+        if head.format > GROWN_FORMAT:
+            newest = f"this version of benchrig reads up to format {GROWN_FORMAT}"
+            raise UnfitEvent(f"written in format {head.format}; {newest}")
         self._upgrade = Upgrade() if head.format == 1 else None
 
     def _is_unknown_kind(self, line: bytes) -> bool:

@@ -22,8 +22,8 @@ from benchrig.values.judging import Judgement
 from benchrig.values.quantity import Quantity, is_number
 
 FORMAT = 3
-# That of a record without steps in steps: what knows no more reads it.
-FLAT_FORMAT = 2
+FLAT_FORMAT = 2  # that of a record without steps in steps: what knows no more reads it
+GROWN_FORMAT = 4  # that of a record whose steps become known as they are done
 
 Verdict: TypeAlias = Literal["pass", "fail", "error", "skip"]
 Section: TypeAlias = Literal["steps", "finally"]
@@ -78,6 +78,7 @@ class PlannedNode(msgspec.Struct, omit_defaults=True, frozen=True):
     seconds: float = 0.0  # and how long it takes, where the plan says that
     proves: list[str] = []  # the ids of the requirements that it proves
     package: str = ""  # the package that brings its kind, with its version: 'benchrig-scale 1.2'; "" for benchrig
+    excused: bool = False  # Python asked for it, and decides itself what its failure means
 
     @property
     def counts(self) -> bool:
@@ -132,6 +133,14 @@ class RunStarted(Event, tag="run", frozen=True):
     requirements: dict[str, PlannedRequirement] = {}  # by id
     # limits ('step.reading') that need not be judged where the radio cannot measure the reading
     may_lack: list[str] = []
+
+
+class Added(Event, tag="added", frozen=True):
+    """A step that the head does not have is about to be done, in a running one where its id says so. `devices` are new."""
+
+    at: float
+    node: PlannedNode
+    devices: dict[str, PlannedDevice] = {}
 
 
 class DeviceSeen(Event, tag="device", frozen=True):
@@ -322,8 +331,9 @@ class RunEnded(Event, tag="verdict", frozen=True):
 
 
 AnyEvent: TypeAlias = (
-    RunStarted | DeviceSeen | Opened | Noted | AttemptFailed | Reading | NotJudged | Closed | RoundsLeft | RunEnded
-)
+    RunStarted | Added | DeviceSeen | Opened | Noted | AttemptFailed | Reading | NotJudged | Closed | RoundsLeft
+    | RunEnded
+)  # fmt: skip
 
 
 # --- the record
@@ -349,6 +359,12 @@ class Execution(msgspec.Struct):
     children: list[Execution] = []
     ended: Closed | None = None  # None for what was cut off, or not reached
     left: RoundsLeft | None = None  # of a repetition: the rounds that are not among the children
+
+    @property
+    def counts_as(self) -> Verdict:
+        """What its end means for what is around it; pass for what has not ended."""
+        verdict = self.ended.counts_as if self.ended else "pass"
+        return "pass" if self.planned.excused and verdict in ("fail", "skip") else verdict
 
     @property
     def readings(self) -> list[Reading]:

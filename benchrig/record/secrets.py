@@ -66,6 +66,17 @@ class Secrets:
         self._numbers |= set() if number is None else {number}
         self._texts |= dict.fromkeys(form for form in (value, *_bytes_of(value)) if form)
 
+    def hide(self, steps: Mapping[str, frozenset[str]]) -> None:
+        """More steps that use one, with the readings that may tell it."""
+        self._steps = {**self._steps, **steps}
+
+    def merge(self, other: Secrets) -> None:
+        """Those of others beside these."""
+        self._steps, self._pairs = {**self._steps, **other._steps}, self._pairs or other._pairs
+        self._numbers |= other._numbers
+        self._texts |= other._texts
+        self._digits |= other._digits
+
     def line(self, text: str) -> str:
         """A line of a console, which is kept at once: a number of a pairing that comes up in it is not known yet."""
         hidden = self.text(text)

@@ -16,7 +16,7 @@ from benchrig.errors import UsageError
 from benchrig.plan.checks import limits_by_name
 from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan, leaves
-from benchrig.record.model import FLAT_FORMAT, FORMAT, PlannedDevice, PlannedRequirement, RunStarted
+from benchrig.record.model import FLAT_FORMAT, FORMAT, GROWN_FORMAT, PlannedDevice, PlannedRequirement, RunStarted
 from benchrig.run.station import Station
 from benchrig.source.problem import suggest
 from benchrig.source.references import as_text
@@ -109,10 +109,10 @@ def planned_requirements(plan: Plan) -> dict[str, PlannedRequirement]:
     }
 
 
-def run_started(plan: Plan, nodes: Sequence[StepPlan], settings: RunSettings) -> RunStarted:
-    """The head of the record of a run that starts now."""
+def run_started(plan: Plan, nodes: Sequence[StepPlan], settings: RunSettings, *, grows: bool = False) -> RunStarted:
+    """The head of the record of a run that starts now; of one that `grows` its steps become known as they are done."""
     return RunStarted(
-        format=FORMAT if any(node.parts for node in nodes) else FLAT_FORMAT,
+        format=GROWN_FORMAT if grows else FORMAT if any(node.parts for node in nodes) else FLAT_FORMAT,
         run_id=uuid.uuid4().hex,
         started=moment_text(datetime.now(UTC)),
         plan=plan.name,

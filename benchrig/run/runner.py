@@ -57,6 +57,8 @@ class Runner:
     _outcome: Outcome = field(init=False)
     _control: Control = field(default_factory=Control)
     _devices: Mapping[str, DeviceSession] = field(default_factory=dict)
+    # those of the station before the first step
+    _bonds: Sequence[Bond] = ()
 
     def __post_init__(self) -> None:
         self._outcome = Outcome(least=sum(len(step.limit_names) for step in every_step(self.nodes)))
@@ -80,20 +82,38 @@ class Runner:
 
     async def run(self) -> RunEnded:
         """Never raises for anything that happens to the unit, the link or the station: that is the verdict."""
+        try:
+            radio = await self.begin()
+        except BenchrigError as error:
+            return self.end_before(error)
+        try:
+            await self._steps(radio)
+        except BaseException:
+            await closed(radio)
+            raise
+        return await self.end(radio)
+
+    async def begin(self) -> Radio:
+        """What comes before the first step. BenchrigError: there will be none, and `end_before` says so."""
         self._clock = Clock()
         self._head()
         try:
             radio = await self._control.guarded(math.inf, self._opened())
-        except BenchrigError as error:
-            return self._end_before(error)
+        except BenchrigError:
+            raise
         except Exception as error:
-            return self._end_before(internal(error))
+            raise internal(error) from error
+        for name, fact in radio.facts.items():
+            self.emit(Noted(self._clock.at, f"{name}: {fact}"))
+        if offset := self.settings.station.offset:
+            self.emit(Noted(self._clock.at, f"levels: {offset:+g} dB for the fixture, from the station file"))
+        self._bonds = stored(radio)
+        return radio
+
+    async def end(self, radio: Radio) -> RunEnded:
+        """What comes after the last step."""
         try:
-            for name, fact in radio.facts.items():
-                self.emit(Noted(self._clock.at, f"{name}: {fact}"))
-            if offset := self.settings.station.offset:
-                self.emit(Noted(self._clock.at, f"levels: {offset:+g} dB for the fixture, from the station file"))
-            await self._tell_bonds(radio, self._steps(radio))
+            self._tell_bonds(radio)
             if (late := await radio.aftermath()) is not None:
                 self._outcome.fatal(late)
             for sentence in radio.remarks():
@@ -105,11 +125,9 @@ class Runner:
         self.emit(ended)
         return ended
 
-    async def _tell_bonds(self, radio: Radio, work: Awaitable[None]) -> None:
-        """Do the work, and tell what it leaves in the store of the station: also when it was interrupted."""
-        before = stored(radio)
-        await work
-        for bond in [bond for bond in stored(radio) if bond not in before]:
+    def _tell_bonds(self, radio: Radio) -> None:
+        """What the run leaves in the store of the station: also when it was interrupted."""
+        for bond in [bond for bond in stored(radio) if bond not in self._bonds]:
             self.emit(Noted(self._clock.at, f"{_KEPT_BOND}: {f'{bond.address} {bond.name}'.rstrip()}"))
 
     def _not_closed(self, error: BenchrigError) -> None:
@@ -133,12 +151,17 @@ class Runner:
         try:
             check_possible(self._meant_steps(), radio.cannot)
             check_wired(self._meant_steps(), radio.beside)
-            for sentence in await radio.prepare(next(iter(self._selections().values()))):
-                self.emit(Noted(self._clock.at, sentence))
+            for selection in [*self._selections().values()][:1]:
+                await self.prepare(radio, selection)
         except BaseException:
             await closed(radio)
             raise
         return radio
+
+    async def prepare(self, radio: Radio, selection: Selection) -> None:
+        """Before a unit is looked for."""
+        for sentence in await radio.prepare(selection):
+            self.emit(Noted(self._clock.at, sentence))
 
     def _meant_steps(self) -> Iterator[StepPlan]:
         """Those that the given values do not leave out."""
@@ -163,7 +186,7 @@ class Runner:
                 by = await self.operator.acknowledge(self.plan.caution)
         self.emit(Noted(self._clock.at, f"caution acknowledged {by}: {self.plan.caution}"))
 
-    def _end_before(self, error: BenchrigError) -> RunEnded:
+    def end_before(self, error: BenchrigError) -> RunEnded:
         """Nothing was tried: every step is skipped, the run names the reason."""
         why = Reason(None, "the run ended before its first step")
         for step, where in (each for node in self.nodes for each in with_inner(node, Where(node.id))):
@@ -179,7 +202,19 @@ class Runner:
     # --- the steps
 
     async def _steps(self, radio: Radio) -> None:
-        run = Surroundings(
+        run = self.surroundings()
+        self._devices = self._meant(radio)
+        # the time of all steps together begins here: neither the operator's nor the radio's counts against the unit
+        seconds = self.plan.deadline
+        time = PlanTime(seconds, self._clock.now() + seconds) if seconds else None
+        allowed = may_lack(self.plan, self.settings)
+        with collector.set_aside():
+            await Walk(run, self._devices, self._control, self._outcome, time, allowed, self.pace).through(self.nodes)
+        self._control.close()
+
+    def surroundings(self) -> Surroundings:
+        """What the steps share."""
+        return Surroundings(
             dict(self.plan.values),
             self.operator,
             self.settings.folder,
@@ -191,14 +226,6 @@ class Runner:
             keep_secret=self.keep_secret,
             plan=self.plan,
         )
-        self._devices = self._meant(radio)
-        # the time of all steps together begins here: neither the operator's nor the radio's counts against the unit
-        seconds = self.plan.deadline
-        time = PlanTime(seconds, self._clock.now() + seconds) if seconds else None
-        allowed = may_lack(self.plan, self.settings)
-        with collector.set_aside():
-            await Walk(run, self._devices, self._control, self._outcome, time, allowed, self.pace).through(self.nodes)
-        self._control.close()
 
     def _meant(self, radio: Radio) -> dict[str, DeviceSession]:
         """A session a device; where there are several also one, '', for the steps that are about none."""

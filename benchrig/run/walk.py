@@ -80,6 +80,7 @@ class Walk:
         self._tell_losses(plan)
         excused = around.tolerated and not fatal
         self.outcome.step(where, ended, excused=excused, inside=around.tolerated or plan.tolerates)
+        self.told(where, ended)
         self._order.note(plan, ended.event)
         self._unsecured.note(plan, ended.event)
         if ended.event.root is not None:
@@ -87,6 +88,9 @@ class Walk:
         for watch in around.watches:
             watch.ended(plan.name, ended.event.verdict)
         return ended.event
+
+    def told(self, where: Where, ended: Ended) -> None:
+        """How a step ended: for who goes on by himself."""
 
     async def _end_what_was_left(self, plan: StepPlan) -> None:
         """A step that connects finds no link, also where the step that was to end the last one was left out."""
@@ -102,7 +106,7 @@ class Walk:
         plan = without(plan, left_out) if left_out else plan
         # the unit gave a word where a condition is about a number: it is to blame that nobody knows what to do
         unable = StepFailed(decided.undecided.sentence) if decided.undecided else None
-        inside = Inside(plan, where, around, self) if plan.parts else None
+        inside = self.inside(plan, where, around) if plan.parts else None
         return StepExecution(
             around.run,
             self.devices[plan.device],
@@ -120,6 +124,10 @@ class Walk:
             lambda error: self._unsecured.explained(plan.device, error),
             around.bound,
         )
+
+    def inside(self, plan: StepPlan, where: Where, around: Around) -> Inside:
+        """What is in a step."""
+        return Inside(plan, where, around, self)
 
     def is_over(self, plan: StepPlan) -> bool:
         """Whether nothing more may begin in this step."""

@@ -103,9 +103,13 @@ class Quantity:
         "pattern": r"^([+-]?[0-9]+(\.[0-9]+)? ?[^0-9\s].*|.*\$\{.*)$",
     }
 
-    def __init__(self, number: float | Decimal | Fraction, unit: Unit | str) -> None:
-        self.number = number if isinstance(number, Fraction) else exact(number)
-        self.unit = unit if isinstance(unit, Unit) else unit_named(unit)
+    def __init__(self, number: str | float | Decimal | Fraction, unit: Unit | str = "") -> None:
+        """A number and its unit, or both as text: '20 %'."""
+        if isinstance(number, str):
+            read: Quantity = self.from_source(f"{number} {unit}".strip())
+            number, unit = read.number, read.unit
+        self.number: Fraction = number if isinstance(number, Fraction) else exact(number)
+        self.unit: Unit = unit if isinstance(unit, Unit) else unit_named(unit)
 
     def __reduce__(self) -> tuple[Any, ...]:
         return type(self), (self.number, self.unit.symbol)
@@ -202,7 +206,7 @@ class Quantity:
 
     def _with_unit(self, other: Any) -> Quantity:
         if not isinstance(other, Quantity):
-            raise Misfit(f"{other!r} has no unit, {self} has one", f"write Quantity.from_source('{other} {self.unit}')")
+            raise Misfit(f"{other!r} has no unit, {self} has one", f"write Quantity('{other} {self.unit}')")
         return other
 
     def _alike(self, other: Any) -> Fraction:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from typing import Any, get_args
 
+import msgspec
 from hypothesis import settings
 from hypothesis import strategies as st
 from msgspec.structs import replace
@@ -18,6 +19,8 @@ from benchrig.errors import Cause
 from benchrig.record.aggregate import build_record
 from benchrig.record.model import (
     FORMAT,
+    GROWN_FORMAT,
+    Added,
     AnyEvent,
     AttemptFailed,
     Closed,
@@ -192,7 +195,24 @@ def events(draw: st.DrawFn) -> list[AnyEvent]:
     for step in range(1, len(steps) + 1):
         run += draw(step_events(step, len(steps)))
     run.append(draw(verdicts(len(steps))))
+    run = grown(run) if draw(st.booleans()) else run
     return run if draw(st.booleans()) else run[: draw(st.integers(1, len(run)))]
+
+
+def grown(run: list[AnyEvent]) -> list[AnyEvent]:
+    """The same run with a head that names no step: each is added before anything is said of it."""
+    head = run[0]
+    assert isinstance(head, RunStarted)
+    waiting, told = [*head.nodes], list[AnyEvent]([msgspec.structs.replace(head, nodes=[], format=GROWN_FORMAT)])
+    for event in run[1:]:
+        wheres = (getattr(event, "where", None), getattr(event, "root", None))
+        named = max((int(where.node) for where in wheres if isinstance(where, Where)), default=0)
+        if isinstance(event, RunEnded):
+            named = len(head.nodes)
+        while waiting and int(waiting[0].id) <= named:
+            told.append(Added(0.0, waiting.pop(0)))
+        told.append(event)
+    return told
 
 
 def verdicts(number_of_steps: int) -> st.SearchStrategy[RunEnded]:

@@ -91,8 +91,8 @@ def test_a_field_of_a_later_version_is_skipped(tmp_path: Path) -> None:
 
 
 def test_a_newer_format_is_refused(tmp_path: Path) -> None:
-    with pytest.raises(UsageError, match=r"newer:1: written in format 4; .* up to format 3"):
-        read_bytes(b'{"event":"run","format":4,"other":"fields"}\n', tmp_path / "newer")
+    with pytest.raises(UsageError, match=r"newer:1: written in format 5; .* up to format 4"):
+        read_bytes(b'{"event":"run","format":5,"other":"fields"}\n', tmp_path / "newer")
 
 
 @pytest.mark.parametrize("text", ["hello\n", "{}\n", "[1]\n", '{"event":"photo"}\n', '{"event":"run"}\n', "\0\xff\n"])

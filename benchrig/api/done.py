@@ -1,0 +1,103 @@
+"""What a step came to: its readings, or what it raises."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from benchrig.errors import BenchrigError, LimitFailed, StationError
+from benchrig.record.model import Closed, Reading, Samples
+from benchrig.record.secrets import MASK
+from benchrig.source.problem import suggest
+from benchrig.source.shape import Misfit
+from benchrig.values.judging import in_brackets
+from benchrig.values.quantity import Quantity, exact, is_number
+from benchrig.values.units import unit_named
+
+# Unknown to all units: a number that has it stays one.
+_ANY = ""
+
+
+@dataclass(frozen=True)
+class Measured:
+    """One reading: its value (a Quantity where there is a unit, else a number, text, bytes, truth value or list; None
+    where there was none), the bytes behind it, and of a stream the statistics of its samples."""
+
+    value: Any
+    raw: bytes | None = None
+    samples: Samples | None = None
+
+
+@dataclass(frozen=True)
+class Done:
+    """A step that passed: `readings` by name, the seconds that it took, its name in the record."""
+
+    step: str
+    readings: Mapping[str, Measured] = field(default_factory=dict)
+    elapsed: Quantity = Quantity(0, "s")  # noqa: RUF009  # it never changes
+
+    def __getitem__(self, name: str) -> Any:
+        """The value of a reading."""
+        return self._of(name).value
+
+    def raw(self, name: str = "value") -> bytes | None:
+        """The bytes behind a reading."""
+        return self._of(name).raw
+
+    def _of(self, name: str) -> Measured:
+        if name in self.readings:
+            return self.readings[name]
+        raise KeyError(f"{self.step} gave no reading '{name}': {suggest(name, self.readings)}")
+
+    @property
+    def value(self) -> Any:
+        """What was read: the value, or those of its fields by name; None where the step gave none."""
+        if "value" in self.readings or "att_error" in self.readings:
+            return self.readings["value"].value if "value" in self.readings else None
+        fields = {name.removeprefix("value."): each.value for name, each in self.readings.items() if "." in name}
+        return fields or None
+
+
+def measured(reading: Reading, native: Mapping[str, Any]) -> Measured:
+    """`native` are the values that are no text in the record but were something else."""
+    value = reading.value if reading.samples else native.get(reading.name, reading.value)
+    raw = bytes.fromhex(reading.raw) if reading.raw and reading.raw != MASK else None
+    return Measured(with_unit(value, reading.unit), raw, reading.samples)
+
+
+def with_unit(value: Any, unit: str) -> Any:
+    """A number with its unit; what has none, or one that no plan could name, as it is."""
+    if unit and is_number(value):
+        try:
+            return Quantity(exact(value), unit_named(unit))
+        except Misfit:
+            return value
+    return [with_unit(each, unit) for each in value] if unit and isinstance(value, list) else value
+
+
+def failure(step: str, end: Closed, error: BenchrigError | None, readings: Mapping[str, Reading]) -> BenchrigError:
+    """What a step that did not pass raises: its own error with the sentence of the record, or one for its limits."""
+    said = f"{step}: {end.message}{_bytes_of_broken(readings)}"
+    if error is not None:
+        return restated(error, said)
+    kind = LimitFailed if end.cause == "limit" else StationError
+    return kind(said, advice=end.advice)
+
+
+def _bytes_of_broken(readings: Mapping[str, Reading]) -> str:
+    """Those behind the values that broke a limit, each once."""
+    broken = [each for each in readings.values() if each.judgement is not None and not each.judgement.passed]
+    found = dict.fromkeys(
+        bytes.fromhex(each.raw or "") for each in broken if each.raw not in (None, "", MASK) and not each.samples
+    )
+    return "".join(map(in_brackets, found))
+
+
+def restated(error: BenchrigError, said: str) -> BenchrigError:
+    """The same kind of error, with what it knows, in these words."""
+    other = type(error).__new__(type(error))
+    other.__dict__.update(error.__dict__)
+    other.args, other.message = (said,), said
+    other.__cause__ = error.__cause__
+    return other

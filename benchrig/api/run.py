@@ -1,0 +1,272 @@
+"""A run whose steps become known as they are asked for."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections.abc import AsyncIterator, Callable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from typing import TypeVar
+
+import msgspec
+
+from benchrig.api.done import Done, failure, measured, restated
+from benchrig.api.hiding import Hiding
+from benchrig.api.opened import OpenStep
+from benchrig.api.place import calling_place
+from benchrig.api.reading import StepReader
+from benchrig.api.runner import GrowingRunner
+from benchrig.api.waiting import undisturbed
+from benchrig.api.walk import Natives
+from benchrig.errors import BenchrigError, OperatorError, StepFailed, UsageError
+from benchrig.plan.model import PlanDevice
+from benchrig.plan.tree import StepPlan
+from benchrig.radio.device import DeviceSession, NoDevice
+from benchrig.radio.radio import Radio
+from benchrig.radio.scan import Selection
+from benchrig.radio.unit import Unit
+from benchrig.record.model import Added, AnyEvent, AttemptFailed, Closed, Noted, PlannedDevice, Reading, Where
+from benchrig.run.control import Control
+from benchrig.run.inside import Around
+from benchrig.run.station import check_allowed, check_possible, check_wired
+from benchrig.source.problem import Place
+from benchrig.tasks import Tasks
+from benchrig.values.quantity import Quantity
+
+E = TypeVar("E", bound=BenchrigError)
+
+
+@dataclass
+class GrowingRun:
+    """Carries out one step at a time; who asks meanwhile waits. `radio` is open."""
+
+    runner: GrowingRunner
+    radio: Radio
+    reader: StepReader
+    hiding: Hiding
+    devices: dict[str, DeviceSession] = field(default_factory=dict)
+    # devices that the record does not know yet
+    _new: dict[str, PlannedDevice] = field(default_factory=dict)
+    _readings: dict[str, dict[str, Reading]] = field(default_factory=dict)
+    _tolerated: int = 0
+    # the steps that are held open, outermost first
+    _open: list[OpenStep] = field(default_factory=list)
+    # what carries them out, by their ids
+    _at_work: dict[str, asyncio.Task[Closed]] = field(default_factory=dict)
+    _tasks: Tasks = field(default_factory=Tasks)
+
+    def __post_init__(self) -> None:
+        self.devices.setdefault("", NoDevice(Unit(self.radio, Selection())))
+        self._walk = self.runner.walk(self.devices)
+
+    # --- devices and links
+
+    async def meet(self, key: str, unit: Unit, device: PlanDevice) -> None:
+        """Another device that steps may be about."""
+        with self._blamed():
+            await self.runner.prepare(self.radio, unit.selection)
+        self.reader.names[key] = device.names
+        known = [session.unit for session in self.devices.values() if not isinstance(session, NoDevice)]
+        self.devices[key], self._new[key] = DeviceSession(unit), PlannedDevice(device.written())
+        for each in (*known, unit):
+            each.others = tuple(other for other in (*known, unit) if other is not each)
+
+    def lost_unseen(self, device: str) -> bool:
+        """Whether its link was lost, and no step has met that so far."""
+        session = self.devices[device]
+        return not (session.is_up or session.was_ended or self._walk.misses_link(device))
+
+    async def let_go(self, device: str, why: str) -> None:
+        """End its link, whatever was going on."""
+        session = self.devices[device]
+        if not session.is_up:
+            return
+        self.note(f"ended the link: {why}", device)
+        task = self._tasks.start(session.close())
+        await undisturbed(task)
+        if (error := task.exception()) is not None:
+            self.note(f"ending the link: {error}", device)
+
+    # --- steps
+
+    @contextlib.contextmanager
+    def tolerating(self) -> Iterator[None]:
+        self._tolerated += 1
+        try:
+            yield
+        finally:
+            self._tolerated -= 1
+
+    async def carry_out(
+        self,
+        verb: str,
+        subject: object,
+        keys: Mapping[str, object],
+        device: str = "",
+        *,
+        wanted: frozenset[str] | None = frozenset(),
+        place: Place | None = None,
+    ) -> Done:
+        """Do one step. Raises what it comes to when it does not pass, and PlanError for one that cannot be."""
+        place, tolerated = place or calling_place(), self._tolerated > 0
+        async with self._turn() as outer:
+            with self._blamed():
+                self.hiding.learn(subject, keys)
+                step = self.reader.step(verb, subject, keys, device, place, outer)
+                self._check(step)
+            self.hiding.tells(step, keys)
+            natives, control = Natives(wanted), Control()
+            task = self._begin(step, natives, control, outer, tolerated=tolerated)
+            return self._done(step, await self._ended(task, control, step), natives)
+
+    @contextlib.asynccontextmanager
+    async def _turn(self) -> AsyncIterator[OpenStep | None]:
+        """While nobody else begins a step; the step that it is in, if any."""
+        while True:
+            async with self._walk.turn:
+                closing = next((each for each in self._open if each.is_over.is_set()), None)
+                if closing is None:
+                    yield self._open[-1] if self._open else None
+                    return
+            await asyncio.wait([self._at_work[closing.plan.id]])
+
+    @contextlib.contextmanager
+    def _blamed(self) -> Iterator[None]:
+        """What cannot even begin is a mistake of the whole run."""
+        try:
+            yield
+        except BenchrigError as error:
+            self.blamed(error)
+            raise
+
+    def blamed(self, error: E) -> E:
+        """It counts for the run, though no step has failed with it."""
+        self.runner.blame(error)
+        return error
+
+    def _check(self, step: StepPlan) -> None:
+        check_allowed([step], self.runner.settings.station)
+        check_possible([step], self.radio.cannot)
+        check_wired([step], self.radio.beside)
+        self.runner.check_acknowledged(step, self.reader.caution)
+
+    def _begin(
+        self, step: StepPlan, natives: Natives, control: Control, outer: OpenStep | None, *, tolerated: bool
+    ) -> asyncio.Task[Closed]:
+        devices, self._new, natives.step = self._new, {}, step.name
+        node = msgspec.structs.replace(step.planned(), excused=tolerated)
+        self.runner.emit(Added(self._walk.run.clock.at, node, devices))
+        self._walk.go_on()
+        self._walk.control = control
+        around = outer.around if outer is not None and outer.around is not None else Around(self._walk.run)
+        around = replace(around, watches=(*around.watches, natives), tolerated=tolerated)
+        task = self._tasks.start(self._walk.carry_out(step, Where(step.id), around))
+        if outer is not None and not tolerated:
+            task.add_done_callback(lambda task: outer.ended.append(task.result()))
+        return task
+
+    async def _ended(self, task: asyncio.Task[Closed], control: Control, step: StepPlan) -> Closed:
+        """The end of a step. Whoever is cancelled meanwhile interrupts it, and waits until it has ended in order."""
+        try:
+            await undisturbed(task, lambda: control.interrupt(busy=self.devices[step.device].is_busy))
+        finally:
+            control.close()
+        return task.result()
+
+    def _done(self, step: StepPlan, end: Closed, natives: Natives) -> Done:
+        readings = self._readings.pop(step.id, {})
+        if end.verdict != "pass":
+            raise self._failure(step, end, readings)
+        found = {name: measured(each, natives.values) for name, each in readings.items()}
+        return Done(step.name, found, Quantity(end.elapsed, "s"))
+
+    def _failure(self, step: StepPlan, end: Closed, readings: Mapping[str, Reading]) -> BenchrigError:
+        errors = self._walk.errors
+        if end.verdict != "skip":
+            error = failure(step.called, end, errors.get(end.where), readings)
+            return restated(error, self.hiding.text(error.message))
+        root = errors.get(end.root) if end.root is not None else None
+        said = self.hiding.text(f"{step.called} was left out: {end.message}")
+        return restated(root, said) if root is not None else StepFailed(said)
+
+    # --- steps that are held open
+
+    async def hold_open(
+        self, verb: str, subject: object, keys: Mapping[str, object], device: str, natives: Natives, place: Place,
+        on_loss: Callable[[], None],
+    ) -> OpenStep:  # fmt: skip
+        """Begin a composite step that lasts until it is left. Raises what keeps it from beginning."""
+        async with self._turn() as outer:
+            with self._blamed():
+                step = self.reader.open_step(verb, subject, keys, device, place, outer)
+                self._check(step)
+            held = self._walk.opening = OpenStep(step, self._walk.turn, self.devices[device], on_loss)
+            task = self._begin(step, natives, held.control, outer, tolerated=self._tolerated > 0)
+            self._at_work[step.id] = task
+            self._open.append(held)
+            task.add_done_callback(lambda _: self._close(held))
+            try:
+                await held.is_open.wait()
+            except asyncio.CancelledError:
+                held.is_over.set()
+                await self._ended(task, held.control, step)
+                raise
+        if task.done():
+            self._done(step, task.result(), natives)
+        return held
+
+    def _close(self, held: OpenStep) -> None:
+        self._open.remove(held)
+        held.is_open.set()
+        held.is_over.set()
+        held.on_loss()
+
+    async def leave(self, held: OpenStep, natives: Natives) -> Done:
+        """Its end, and that of all that is held open in it. Raises what it comes to when it does not pass."""
+        for each in self._open[self._open.index(held) :][::-1] if held in self._open else ():
+            async with self._walk.turn:
+                each.is_over.set()
+            await undisturbed(self._at_work[each.plan.id], lambda: held.control.interrupt(busy=False))
+        task = self._at_work[held.plan.id]
+        return self._done(held.plan, await self._ended(task, held.control, held.plan), natives)
+
+    # --- the end
+
+    async def end(self, error: BaseException | None) -> None:
+        """End all that is open, and say what the whole comes to. `error` is what ends it."""
+        if error is not None:
+            self._blame_caller(error)
+        task = self._tasks.start(self._closed())
+        await undisturbed(task)
+        task.result()
+
+    async def _closed(self) -> None:
+        for held in self._open[::-1]:
+            held.is_over.set()
+            await asyncio.wait([self._at_work[held.plan.id]])
+        for device in self.devices:
+            await self.let_go(device, "the run is over")
+        await self.runner.end(self.radio)
+
+    def _blame_caller(self, error: BaseException) -> None:
+        """What was raised outside any step decides where no step did."""
+        said = f"the Python code raised {type(error).__name__}" + (f": {error}" if str(error) else "")
+        if isinstance(error, AssertionError):
+            self.runner.blame(StepFailed(said))
+        elif not isinstance(error, Exception):
+            self.runner.blame(OperatorError("interrupted"))
+        elif not isinstance(error, BenchrigError):
+            self.runner.blame(UsageError(said))
+
+    # --- what is told
+
+    def hear(self, event: AnyEvent) -> None:
+        """Keeps the readings of the steps at work, of the attempt that counts."""
+        match event:
+            case Reading() if not event.partial:
+                self._readings.setdefault(event.where.node, {})[event.name] = event
+            case AttemptFailed():
+                self._readings.pop(event.where.node, None)
+
+    def note(self, text: str, device: str = "") -> None:
+        self.runner.emit(Noted(self._walk.run.clock.at, text, device=device))
