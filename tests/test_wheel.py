@@ -97,7 +97,8 @@ def test_the_wheel_holds_all(wheel: Path) -> None:
     assert "Copyright (c) 2026 the benchrig contributors" in text
     assert (metadata["License-Expression"], metadata["License-File"]) == ("MIT", "benchrig/LICENSE")
     assert {"pytest", "test"} <= {*metadata.get_all("Provides-Extra", [])}
-    assert "benchrig = benchrig.__main__:start" in points
+    assert "[console_scripts]\nbenchrig = benchrig.__main__:start" in points
+    assert "[pytest11]\nbenchrig = benchrig.pytest_plugin" in points
     assert "benchrig/py.typed" in names
     inside = {name.removeprefix("benchrig/example/") for name in names if "/testplans/" in name}
     tree = (PROJECT / "testplans").rglob("*.*")
@@ -116,12 +117,14 @@ def test_the_first_steps_from_the_wheel_alone(scripts: Path, tmp_path: Path) -> 
     home = run(scripts / "python", "-c", "import benchrig; print(benchrig.__file__)", cwd=tmp_path, PYTHONPATH="")
     assert Path(home).is_relative_to(scripts.parent)
     assert re.fullmatch(r"benchrig, version [\d.]+\n", benchrig("--version"))
-    assert "Caution." in benchrig("example .")
+    shown = benchrig("example .")
+    assert "Caution." in shown
     assert "OK" in benchrig("check testplans/end_of_line.yaml testplans/twelve_checks.yaml")
     [first] = re.findall(r"^\.venv/bin/benchrig (run testplans/.*)$", README, re.MULTILINE)
     assert "PASS, SIMULATED" in benchrig(first)
-    tested = [scripts / "python", "-m", "pytest", "-q", "testplans/test_logger.py"]
-    assert "2 passed" in run(*tested, cwd=tmp_path, PYTHONPATH="")
+    [words] = re.findall(r"^  pytest (.*)$", shown, re.MULTILINE)
+    tested = run(scripts / "python", "-m", "pytest", "-q", *words.split(), cwd=tmp_path, PYTHONPATH="")
+    assert "7 passed" in tested
     assert "PASS, SIMULATED" in benchrig(
         "run testplans/end_of_line.yaml --station testplans/stations/line2.yaml --acknowledge"
     )

@@ -13,7 +13,9 @@ _NEXT = """Next, in {folder}:
   benchrig check testplans/end_of_line.yaml
   benchrig run testplans/end_of_line.yaml --radio virtual:testplans/devices/logger.yaml --acknowledge
   benchrig run testplans/returned_unit.yaml --radio virtual:testplans/devices/returned_logger.yaml
-  pytest testplans/test_logger.py        (pip install 'benchrig[pytest]')
+
+A plan and a Python test side by side in pytest (pip install 'benchrig[pytest]'):
+  pytest testplans/smoke.yaml testplans/test_logger.py --benchrig-radio virtual:testplans/devices/logger.yaml
 
 testplans/README.md is the reference of plans. No radio is needed for a simulated device."""
 
