@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from benchrig.errors import BenchrigError
 from benchrig.plan.tree import StepPlan
 from benchrig.radio.device import DeviceSession
 from benchrig.record.model import Closed, Where
@@ -29,6 +30,8 @@ class OpenStep:
     is_over: asyncio.Event = field(default_factory=asyncio.Event)
     # whether its link was meant to end, and has ended
     is_mute: bool = False
+    # why it was broken off: its streams prove nothing then
+    broken_off: BenchrigError | None = None
     # what is around the steps in it
     around: Around | None = None
     # the steps in it, and how those ended whose failure counts
@@ -60,7 +63,11 @@ class OpenInside(Inside):
             if not held.is_over.is_set():
                 await self._after_loss()
         await held.is_over.wait()
+        if held.broken_off is not None:
+            raise held.broken_off
         came = self._came(held.ended)
+        if came.error is not None and came.error.verdict == "error":
+            raise came.error  # before the streams are ended, which may fail for the same reason
         return replace(came, begun=max(1, came.begun))
 
     async def _after_loss(self) -> None:

@@ -113,7 +113,7 @@ class GrowingRun:
             with self._blamed():
                 self.hiding.learn(subject, keys)
                 step = self.reader.step(verb, subject, keys, device, place, outer)
-                self._check(step)
+                await self._check(step)
             self.hiding.tells(step, keys)
             natives, control = Natives(wanted), Control()
             task = self._begin(step, natives, control, outer, tolerated=tolerated)
@@ -144,11 +144,11 @@ class GrowingRun:
         self.runner.blame(error)
         return error
 
-    def _check(self, step: StepPlan) -> None:
+    async def _check(self, step: StepPlan) -> None:
         check_allowed([step], self.runner.settings.station)
         check_possible([step], self.radio.cannot)
         check_wired([step], self.radio.beside)
-        self.runner.check_acknowledged(step, self.reader.caution)
+        await self.runner.acknowledge(step)
 
     def _begin(
         self, step: StepPlan, natives: Natives, control: Control, outer: OpenStep | None, *, tolerated: bool
@@ -199,7 +199,7 @@ class GrowingRun:
         async with self._turn() as outer:
             with self._blamed():
                 step = self.reader.open_step(verb, subject, keys, device, place, outer)
-                self._check(step)
+                await self._check(step)
             held = self._walk.opening = OpenStep(step, self._walk.turn, self.devices[device], on_loss)
             task = self._begin(step, natives, held.control, outer, tolerated=self._tolerated > 0)
             self._at_work[step.id] = task
@@ -207,9 +207,10 @@ class GrowingRun:
             task.add_done_callback(lambda _: self._close(held))
             try:
                 await held.is_open.wait()
-            except asyncio.CancelledError:
+            except asyncio.CancelledError as error:
+                held.broken_off = callers_error(error)
                 held.is_over.set()
-                await self._ended(task, held.control, step)
+                await undisturbed(task)  # to cut it short would leave a subscription behind
                 raise
         if task.done():
             self._done(step, task.result(), natives)
@@ -221,42 +222,37 @@ class GrowingRun:
         held.is_over.set()
         held.on_loss()
 
-    async def leave(self, held: OpenStep, natives: Natives) -> Done:
-        """Its end, and that of all that is held open in it. Raises what it comes to when it does not pass."""
+    async def leave(self, held: OpenStep, natives: Natives, error: BaseException | None = None) -> Done:
+        """Its end, and that of all that is held open in it: in order, also when the caller is cancelled. `error` is what breaks
+        it off. Raises what it comes to when it does not pass."""
+        held.broken_off = None if error is None else callers_error(error)
         for each in self._open[self._open.index(held) :][::-1] if held in self._open else ():
-            async with self._walk.turn:
-                each.is_over.set()
-            await undisturbed(self._at_work[each.plan.id], lambda: held.control.interrupt(busy=False))
-        task = self._at_work[held.plan.id]
-        return self._done(held.plan, await self._ended(task, held.control, held.plan), natives)
+            task = self._tasks.start(self._over(each))
+            await undisturbed(task)
+        return self._done(held.plan, self._at_work[held.plan.id].result(), natives)
+
+    async def _over(self, held: OpenStep) -> None:
+        """No step is at work in it any more, and none begins."""
+        async with self._walk.turn:
+            held.is_over.set()
+        await asyncio.wait([self._at_work[held.plan.id]])
 
     # --- the end
 
     async def end(self, error: BaseException | None) -> None:
         """End all that is open, and say what the whole comes to. `error` is what ends it."""
-        if error is not None:
-            self._blame_caller(error)
+        if error is not None and (blamed := callers_error(error)) is not None:
+            self.runner.blame(blamed)
         task = self._tasks.start(self._closed())
         await undisturbed(task)
         task.result()
 
     async def _closed(self) -> None:
         for held in self._open[::-1]:
-            held.is_over.set()
-            await asyncio.wait([self._at_work[held.plan.id]])
+            await self._over(held)
         for device in self.devices:
             await self.let_go(device, "the run is over")
         await self.runner.end(self.radio)
-
-    def _blame_caller(self, error: BaseException) -> None:
-        """What was raised outside any step decides where no step did."""
-        said = f"the Python code raised {type(error).__name__}" + (f": {error}" if str(error) else "")
-        if isinstance(error, AssertionError):
-            self.runner.blame(StepFailed(said))
-        elif not isinstance(error, Exception):
-            self.runner.blame(OperatorError("interrupted"))
-        elif not isinstance(error, BenchrigError):
-            self.runner.blame(UsageError(said))
 
     # --- what is told
 
@@ -270,3 +266,13 @@ class GrowingRun:
 
     def note(self, text: str, device: str = "") -> None:
         self.runner.emit(Noted(self._walk.run.clock.at, text, device=device))
+
+
+def callers_error(error: BaseException) -> BenchrigError | None:
+    """What an error means that no step has raised; None for one that has told already whom it blames."""
+    said = f"the Python code raised {type(error).__name__}" + (f": {error}" if str(error) else "")
+    if isinstance(error, BenchrigError):
+        return None
+    if isinstance(error, AssertionError):
+        return StepFailed(said)
+    return UsageError(said) if isinstance(error, Exception) else OperatorError("interrupted")

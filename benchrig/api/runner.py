@@ -5,15 +5,18 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from benchrig.api.walk import GrowingWalk
-from benchrig.errors import OperatorError
+from benchrig.loop import outside
 from benchrig.plan.tree import StepPlan, every_step
 from benchrig.radio.device import DeviceSession
+from benchrig.record.model import Noted
 from benchrig.run.head import may_lack, run_started
 from benchrig.run.runner import Runner
 
 
 class GrowingRunner(Runner):
     """Of a run without a plan: its head names no step."""
+
+    _is_acknowledged = False
 
     def _head(self) -> None:
         self.emit(run_started(self.plan, (), self.settings, grows=True))
@@ -24,10 +27,15 @@ class GrowingRunner(Runner):
         allowed = may_lack(self.plan, self.settings)
         return GrowingWalk(self.surroundings(), devices, self._control, self._outcome, None, allowed)
 
-    def check_acknowledged(self, step: StepPlan, caution: str) -> None:
-        """See that whoever writes has read the caution. OperatorError."""
-        if caution and not self.settings.acknowledged and any(each.kind.writes for each in every_step([step])):
-            raise OperatorError(
-                f"'{step.name}' writes, and nobody acknowledged the caution: {caution}",
-                advice="do what the caution says, and write open_radio(…, acknowledged=True)",
-            )
+    async def acknowledge(self, step: StepPlan) -> None:
+        """Before the first write: see that whoever runs this has read the caution. OperatorError."""
+        caution = self.plan.caution
+        if not caution or self._is_acknowledged or not any(each.kind.writes for each in every_step([step])):
+            return
+        if self.settings.acknowledged:
+            by = "by the caller"
+        else:
+            with outside():
+                by = await self.operator.acknowledge(caution)
+        self._is_acknowledged = True
+        self.emit(Noted(self._clock.at, f"caution acknowledged {by}: {caution}"))

@@ -46,16 +46,16 @@ class Stream:
         if self._is_left:
             return
         try:
-            await self._leave()
+            await self._leave(error)
         except InnerError:
             return  # a step that went on meanwhile has raised it already
         except BenchrigError:
             if error is None:
                 raise
 
-    async def _leave(self) -> None:
+    async def _leave(self, error: BaseException | None = None) -> None:
         self._is_left = True
-        self._done = await self._run.leave(self._open, self._samples)
+        self._done = await self._run.leave(self._open, self._samples, error)
 
     def __aiter__(self) -> Self:
         return self

@@ -33,6 +33,10 @@ class Left:
         return [each.ended.verdict if each.ended else "none" for each in self.record.steps]
 
     @property
+    def messages(self) -> list[str]:
+        return [each.ended.message for each in self.record.steps if each.ended and each.ended.message]
+
+    @property
     def is_clean(self) -> bool:
         """Whether nothing is left of it: no task, no error that nobody waited for."""
         return self.tasks == 0 and self.stray == []
