@@ -20,7 +20,7 @@ from benchrig.api.waiting import undisturbed
 from benchrig.api.walk import Natives
 from benchrig.errors import BenchrigError, OperatorError, StepFailed, UsageError
 from benchrig.plan.model import PlanDevice
-from benchrig.plan.tree import StepPlan
+from benchrig.plan.tree import StepPlan, every_step
 from benchrig.radio.device import DeviceSession, NoDevice
 from benchrig.radio.radio import Radio
 from benchrig.radio.scan import Selection
@@ -115,6 +115,7 @@ class GrowingRun:
                 step = self.reader.step(verb, subject, keys, device, place, outer)
                 await self._check(step)
             self.hiding.tells(step, keys)
+            self.hiding.events.foreign |= {each.id for each in every_step([step]) if each.kind.executes}
             natives, control = Natives(wanted), Control()
             task = self._begin(step, natives, control, outer, tolerated=tolerated)
             return self._done(step, await self._ended(task, control, step), natives)

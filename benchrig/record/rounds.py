@@ -15,6 +15,7 @@ from msgspec.structs import replace
 
 from benchrig.record.aggregate import merged
 from benchrig.record.model import (
+    Added,
     AnyEvent,
     Closed,
     DeviceSeen,
@@ -175,17 +176,16 @@ class RoundLog:
     over: what that costs stays in proportion to the run."""
 
     def __init__(self, least: int = 5000) -> None:
-        self._chains: Chains = {}
-        self._repeats: frozenset[str] = frozenset()
+        self._chains: dict[str, tuple[str, ...]] = {}
+        self._repeats: set[str] = set()
         self._least = least
         self._at_work: Where | None = None  # the outermost repetition
         self._begin = self._due = 0
 
     def is_due(self, event: AnyEvent, count: int) -> bool:
         """The event is the last of so many: whether they are to be thinned now."""
-        if isinstance(event, RunStarted):
-            self._chains = chains_of(event.nodes)
-            self._repeats = frozenset(node for chain in self._chains.values() for node in chain)
+        if isinstance(event, (RunStarted, Added)):
+            self._know(event.nodes if isinstance(event, RunStarted) else [event.node])
         elif self._at_work is None:
             if isinstance(event, Opened) and event.where.node in self._repeats:
                 self._at_work, self._begin, self._due = event.where, count - 1, count + self._least
@@ -194,6 +194,11 @@ class RoundLog:
             self._at_work = None
             return True
         return self._at_work is not None and count >= self._due
+
+    def _know(self, nodes: Iterable[PlannedNode]) -> None:
+        chains = chains_of(nodes)
+        self._chains |= chains
+        self._repeats |= {node for chain in chains.values() for node in chain}
 
     def thinned(self, events: Sequence[AnyEvent]) -> list[AnyEvent]:
         left = [*events[: self._begin], *thinned(events[self._begin :], self._chains)]

@@ -15,13 +15,15 @@ if TYPE_CHECKING:
     from benchrig.values.judging import Judgement
 
 NOT_JUDGED = "not judged"
+# Who tolerates what Python asked for and let fail.
+CALLER = "the caller"
 _WORST_FIRST: tuple[explain.State, ...] = ("error", "cut off", "fail", "pass", "skip", "left out")
 
 
 @dataclass(frozen=True)
 class Once:
     """A step outside of any repetition, or a repetition itself. `tolerated` names the step whose limit allowed that it
-    failed, if one did."""
+    failed, if one did, or the CALLER."""
 
     step: Execution
     depth: int
@@ -144,6 +146,11 @@ def outline(record: Record) -> list[Entry]:
     return [entry for step in record.nodes for entry in _entries(step, 0, tolerated="")]
 
 
+def allowed_by(tolerated: str) -> str:
+    """Who allows what failed."""
+    return tolerated if tolerated == CALLER else f"a limit of step {tolerated}"
+
+
 def once(record: Record) -> list[Execution]:
     """The steps outside of repetitions, and these themselves."""
     return [entry.step for entry in outline(record) if isinstance(entry, Once)]
@@ -154,6 +161,7 @@ def over_rounds(record: Record) -> list[OverRounds]:
 
 
 def _entries(step: Execution, depth: int, *, tolerated: str) -> Iterator[Entry]:
+    tolerated = CALLER if step.planned.excused else tolerated
     yield Once(step, depth, tolerated)
     inner = step.where.label if _tolerates(step) else tolerated  # the nearest one around it decides
     if step.planned.role == "repeat":

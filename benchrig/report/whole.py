@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from benchrig.report import explain
 from benchrig.report.explain import NAME_LIMIT, SENTENCE_LIMIT, State, numbered, state, title
-from benchrig.report.outline import Once, OverRounds, once, outline, over_rounds
+from benchrig.report.outline import Once, OverRounds, allowed_by, once, outline, over_rounds
 from benchrig.text.escape import plain
 
 if TYPE_CHECKING:
@@ -86,7 +86,7 @@ def _in_rounds(entry: OverRounds) -> Iterator[Failure]:
 def tolerated(record: Record) -> Iterator[str]:
     """What failed and a limit allowed to fail."""
     for entry in outline(record):
-        by = f", which a limit of step {entry.tolerated} allows"
+        by = f", which {allowed_by(entry.tolerated)} allows"
         if isinstance(entry, Once):
             if entry.tolerated and entry.state == "fail":
                 yield f"step {title(entry.step)} failed{by}"
@@ -109,7 +109,7 @@ def summary(entry: OverRounds) -> str:
     words = {"pass": "passed", "fail": "failed", "error": "ended in error", "skip": "skipped", "left out": "left out"}
     told = [f"{word} in {entry.verdicts[verdict]}" for verdict, word in words.items() if entry.verdicts[verdict]]
     first, *rest = told or ["ran in 0"]
-    allowed = f" (a limit of step {entry.tolerated} allows that)" if entry.tolerated and entry.bad else ""
+    allowed = f" ({allowed_by(entry.tolerated)} allows that)" if entry.tolerated and entry.bad else ""
     return ", ".join([f"{first} of {entry.times} rounds", *rest]) + allowed
 
 

@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from benchrig import OpenedRadio, OperatorError, PlanError, Quantity, Secret, StationError, UsageError
+from benchrig import LimitFailed, OpenedRadio, OperatorError, PlanError, Quantity, Secret, StationError, UsageError
 from benchrig.record.journal import read_record
+from benchrig.report import whole
 from benchrig.run.station import Station
 from tests.api.devices import NAMES, OTHER, UNIT
 from tests.api.kit import python
@@ -42,6 +43,26 @@ def test_results_are_those_of_a_run(tmp_path: Path) -> None:
     assert 'name="read battery level"' in (folder / "junit.xml").read_text("utf-8")
     assert "read battery level" in (folder / "readings.csv").read_text("utf-8")
     assert "charge" in (tmp_path / "index.csv").read_text("utf-8")
+
+
+def test_reports_show_what_was_tolerated_and_rounds_that_were_left_out(tmp_path: Path) -> None:
+    async def test(radio: OpenedRadio) -> None:
+        async with (await radio.find("unit 1")).connect() as link:
+            with link.tolerating(), pytest.raises(LimitFailed):
+                await link.read("battery level", expect={"value": {"max": "20 %"}})
+            limit = {"value": {"min": "20 %"}}
+            await link.step("repeat", 200, steps=[{"read": "battery level", "expect": limit}])
+
+    left = python(test, UNIT, results=tmp_path)
+    assert (left.error, left.record.verdict) == (None, "pass")
+    [repeat] = [step for step in left.record.executions if step.planned.kind == "repeat"]
+    assert repeat.left is not None
+    assert len(repeat.children) + repeat.left.rounds == 200
+    [junit] = tmp_path.rglob("junit.xml")
+    assert "tolerated: the caller allows that" in junit.read_text("utf-8")
+    assert "<failure" not in junit.read_text("utf-8")
+    told = [*whole.tolerated(left.record)]
+    assert told == ["step 3 read battery level failed, which the caller allows"]
 
 
 def test_what_writes_needs_its_caution_acknowledged(plan: Path) -> None:

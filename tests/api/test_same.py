@@ -35,9 +35,7 @@ SOUND: dict[str, Callable[[], Fault]] = {
     "a stream beside steps": lambda: on_unit(
         "listen: {stops: {counter: value}}\n    steps: [{wait: 1 s}]\n    expect: {stops.lost: {equals: 0}}"
     ),
-    "a repetition": lambda: on_unit(
-        "repeat: 3 times\n    steps: [{read: battery level, expect: {value: {min: 50 %}}}]"
-    ),
+    "a repetition": lambda: on_unit("repeat: 3\n    steps: [{read: battery level, expect: {value: {min: 50 %}}}]"),
     "a restart": lambda: on_unit(
         "reboot:\n    steps: [{write: restart, value: 1}]\n    expect: {lost_after: {max: 2 s}}"
     ),
@@ -133,4 +131,5 @@ def test_a_plan_and_python_say_the_same(name: str, tmp_path: Path) -> None:
 
 
 def test_there_are_enough_of_both() -> None:
+    assert {*SOUND} <= {*BOTH}
     assert len(BOTH) >= 60

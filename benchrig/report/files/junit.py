@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING, Any, Literal, NamedTuple, TypeAlias
 from xml.etree import ElementTree as ET
 
 from benchrig.report import access, explain, requirements, whole
-from benchrig.report.outline import Entry, Once, OverRounds, ReadingOverRounds, outline
+from benchrig.report.outline import Entry, Once, OverRounds, ReadingOverRounds, allowed_by, outline
 from benchrig.report.registry import Report
 from benchrig.report.suites import joined_suites, unused
 from benchrig.text.escape import hex_text, is_number, json_text, plain, plain_lines, value_text
@@ -151,7 +151,7 @@ def _case(entry: Once, name: str) -> _Case:
     case = _step_case(entry.step, name)
     if not (entry.tolerated and case.result == "failure"):
         return case
-    told = f"tolerated: a limit of step {entry.tolerated} allows that"
+    told = f"tolerated: {allowed_by(entry.tolerated)} allows that"
     return case._replace(
         result=None, lines=(), output=(told, *case.output), retries=(*case.retries, (case.type, case.message))
     )
