@@ -95,9 +95,9 @@ def _bytes_of_broken(readings: Mapping[str, Reading]) -> str:
 
 
 def restated(error: BenchrigError, said: str) -> BenchrigError:
-    """The same kind of error, with what it knows, in these words."""
+    """The same kind of error, with what it knows, in these words, which the record has."""
     other = type(error).__new__(type(error))
     other.__dict__.update(error.__dict__)
     other.args, other.message = (said,), said
-    other.__cause__ = error.__cause__
+    other.__cause__, other.is_told = error.__cause__, True
     return other

@@ -143,6 +143,7 @@ class GrowingRun:
     def blamed(self, error: E) -> E:
         """It counts for the run, though no step has failed with it."""
         self.runner.blame(error)
+        error.is_told = True
         return error
 
     async def _check(self, step: StepPlan) -> None:
@@ -199,8 +200,10 @@ class GrowingRun:
         """Begin a composite step that lasts until it is left. Raises what keeps it from beginning."""
         async with self._turn() as outer:
             with self._blamed():
+                self.hiding.learn(subject, keys)
                 step = self.reader.open_step(verb, subject, keys, device, place, outer)
                 await self._check(step)
+            self.hiding.tells(step, keys)
             held = self._walk.opening = OpenStep(step, self._walk.turn, self.devices[device], on_loss)
             task = self._begin(step, natives, held.control, outer, tolerated=self._tolerated > 0)
             self._at_work[step.id] = task
@@ -242,11 +245,19 @@ class GrowingRun:
 
     async def end(self, error: BaseException | None) -> None:
         """End all that is open, and say what the whole comes to. `error` is what ends it."""
-        if error is not None and (blamed := callers_error(error)) is not None:
-            self.runner.blame(blamed)
+        if error is not None:
+            self._blame(error)
         task = self._tasks.start(self._closed())
         await undisturbed(task)
         task.result()
+
+    def _blame(self, error: BaseException) -> None:
+        """What ends the run counts, also what was tolerated where it was raised."""
+        blamed = callers_error(error)
+        if blamed is not None:
+            self.runner.blame(blamed)
+        elif isinstance(error, BenchrigError):
+            self.runner.count(error)
 
     async def _closed(self) -> None:
         for held in self._open[::-1]:
@@ -270,10 +281,10 @@ class GrowingRun:
 
 
 def callers_error(error: BaseException) -> BenchrigError | None:
-    """What an error means that no step has raised; None for one that has told already whom it blames."""
+    """What an error means that is not on record; None for one that is."""
     said = f"the Python code raised {type(error).__name__}" + (f": {error}" if str(error) else "")
     if isinstance(error, BenchrigError):
-        return None
+        return None if error.is_told else error
     if isinstance(error, AssertionError):
         return StepFailed(said)
     return UsageError(said) if isinstance(error, Exception) else OperatorError("interrupted")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from benchrig.api.walk import GrowingWalk
+from benchrig.errors import BenchrigError
 from benchrig.loop import outside
 from benchrig.plan.tree import StepPlan, every_step
 from benchrig.radio.device import DeviceSession
@@ -26,6 +27,10 @@ class GrowingRunner(Runner):
         self._devices = devices
         allowed = may_lack(self.plan, self.settings)
         return GrowingWalk(self.surroundings(), devices, self._control, self._outcome, None, allowed)
+
+    def count(self, error: BenchrigError) -> None:
+        """It ends the run; the record tells of it already."""
+        self._outcome.fatal(error)
 
     async def acknowledge(self, step: StepPlan) -> None:
         """Before the first write: see that whoever runs this has read the caution. OperatorError."""

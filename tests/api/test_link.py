@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
-from benchrig import LimitFailed, OpenedRadio, PlanError, Quantity
+from benchrig import LimitFailed, OpenedRadio, PlanError, Quantity, StepFailed
 from tests.api.kit import python
 from tests.run.kit import device_text
 
@@ -79,3 +81,37 @@ def test_an_assertion_of_the_caller_fails_the_run() -> None:
     assert isinstance(left.error, AssertionError)
     assert left.record.ended is not None
     assert (left.record.ended.verdict, left.record.ended.cause) == ("fail", "limit")
+
+
+async def _tolerated(radio: OpenedRadio) -> None:
+    async with (await radio.find("unit 1")).connect() as link:
+        await link.read("battery level", expect={"value": {"min": "20 %"}})
+        with link.tolerating():
+            await link.read("battery level", expect={"value": {"max": "20 %"}})
+
+
+async def _own(radio: OpenedRadio) -> None:
+    async with (await radio.find("unit 1")).connect() as link:
+        await link.read("battery level", expect={"value": {"min": "20 %"}})
+        raise StepFailed("the lamp is dark")
+
+
+async def _unsaid(radio: OpenedRadio) -> None:
+    async with (await radio.find("unit 1")).connect() as link:
+        await link.read("battery level", expect={"value": {"min": "20 %"}})
+    await radio.find()
+
+
+@pytest.mark.parametrize(
+    ("test", "verdict", "cause", "said"),
+    [
+        (_tolerated, "fail", "limit", "97 % is above the maximum 20 %"),
+        (_own, "fail", "limit", "the lamp is dark"),
+        (_unsaid, "error", "plan", "nothing says which unit is meant"),
+    ],
+)
+def test_what_ends_the_run_is_never_green(test: Any, verdict: str, cause: str, said: str) -> None:
+    left = python(test, UNIT)
+    assert left.error is not None
+    assert (left.record.verdict, left.record.cause) == (verdict, cause)
+    assert said in left.record.message
