@@ -30,6 +30,8 @@ if TYPE_CHECKING:
 StopOn = Literal["fail", "error"]
 Carry = Callable[["RunOptions"], "Finished"]
 _OTHERS = 5
+# the exit code of a run that its operator ended
+_OPERATOR = 2
 
 
 @dataclass(frozen=True)
@@ -111,14 +113,18 @@ class Series:
         from benchrig.series.tally import Total
 
         held, done = signals.heard(), _Done([each for each in self.reports if each.file])
+        interrupted = False
         for number, run in enumerate(self.runs, 1):
-            if why := self._why_not(done, run, interrupted=signals.heard() > held):
+            interrupted = signals.heard() > held
+            if why := self._why_not(done, run, interrupted=interrupted):
                 done.leave_out(run, why)
                 continue
             if not self.quiet or _asks(run.options):
                 self._announce(number, run)
             done.carry_out(run, carry_out)
-        total = Total(done.runs, interrupted=signals.heard() > held)
+        # one that came after the last verdict has interrupted nothing
+        interrupted = interrupted or (signals.heard() > held and done.runs[-1].code == _OPERATOR)
+        total = Total(done.runs, interrupted=interrupted)
         if len(self.runs) > 1:
             _show(total, apart=not self.quiet)
         written = [*map(_written, done.reports()), *self._summarise(total)]
