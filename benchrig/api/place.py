@@ -20,7 +20,7 @@ _SAID: ContextVar[Place | None] = ContextVar("benchrig place", default=None)
 
 
 def calling_place() -> Place:
-    """Of the innermost code that is neither benchrig's nor Python's own."""
+    """Of the innermost code that is neither benchrig's nor of Python or a package that is installed."""
     if (said := _SAID.get()) is not None:
         return said
     frame: FrameType | None = inspect.currentframe()
@@ -41,11 +41,12 @@ def asked_at(place: Place) -> Iterator[None]:
 
 @lru_cache(maxsize=1024)
 def _is_passed_over(file: str) -> bool:
-    return file.startswith((_OWN, *_LIBRARIES, "<frozen"))
+    return file.startswith((_OWN, _LIBRARY, "<frozen")) or not _INSTALLED.isdisjoint(Path(file).parts)
 
 
-# where asyncio and contextlib are
-_LIBRARIES = tuple({str(Path(module.__file__).parent) for module in (contextlib,) if module.__file__})
+# where asyncio and contextlib are, and what pytest has of its own
+_LIBRARY = str(Path(contextlib.__file__ or "").parent)
+_INSTALLED = frozenset({"site-packages", "dist-packages"})
 
 
 def _place(file: str, line: int) -> Place:

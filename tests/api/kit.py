@@ -45,6 +45,7 @@ class Left:
 def python(
     test: Test,
     *devices: str | Path,
+    air: str | None = None,
     faults: Faults | None = None,
     wraps: Callable[[Any], Any] | None = None,
     **how: Any,
@@ -52,7 +53,7 @@ def python(
     """Run the test on a radio with these devices; `how` goes to open_radio; `wraps` is around all of it."""
     stray: list[str] = []
     opened: list[OpenedRadio] = []
-    choice = RadioChoice("virtual", devices=tuple(load_devices(devices)), faults=faults)
+    choice = RadioChoice("virtual", devices=tuple(load_devices(devices, air=air)), air=air, faults=faults)
 
     async def whole() -> None:
         async with open_radio(choice, **{"seed": 1, **how}) as radio:

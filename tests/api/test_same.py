@@ -114,20 +114,29 @@ def ends(record: Record) -> tuple[Any, ...]:
     return record.ended.verdict, record.ended.cause, record.ended.root, record.ended.message
 
 
-@pytest.mark.parametrize("name", BOTH)
-def test_a_plan_and_python_say_the_same(name: str, tmp_path: Path) -> None:
+def check(name: str, folder: Path, air: str | None) -> None:
     fault = told(name)
     assert fault is not None
-    file = tmp_path / "plan.yaml"
+    file = folder / "plan.yaml"
     file.write_text(fault.plan, "utf-8")
-    by_plan = run(file, *fault.devices, **fault.more)
-    by_python = python(asked(file), *fault.devices, names=file, **fault.more)
+    by_plan = run(file, *fault.devices, air=air, **fault.more)
+    by_python = python(asked(file), *fault.devices, names=file, air=air, **fault.more)
     assert by_python.is_clean
     mine, theirs = by_python.record.executions, by_plan.record.executions
     assert len(mine) >= min(3, len(theirs)) or by_plan.ended.verdict != "pass"
     for one, other in zip(mine, theirs, strict=False):
         assert shape(one) == shape(other)
     assert ends(by_python.record) == ends(by_plan.record)
+
+
+@pytest.mark.parametrize("name", BOTH)
+def test_a_plan_and_python_say_the_same(name: str, tmp_path: Path) -> None:
+    check(name, tmp_path, None)
+
+
+@pytest.mark.parametrize("name", [*SOUND, *BOTH[:4]])
+def test_so_they_do_on_a_rough_air(name: str, tmp_path: Path) -> None:
+    check(name, tmp_path, "rough")
 
 
 def test_there_are_enough_of_both() -> None:
