@@ -35,6 +35,9 @@ from benchrig.values.quantity import Quantity
 
 E = TypeVar("E", bound=BenchrigError)
 
+# What ends the code from outside; a test framework has more exceptions that are no errors to Python.
+_INTERRUPTS = (asyncio.CancelledError, KeyboardInterrupt, SystemExit, GeneratorExit)
+
 
 @dataclass
 class GrowingRun:
@@ -287,4 +290,4 @@ def callers_error(error: BaseException) -> BenchrigError | None:
         return None if error.is_told else error
     if isinstance(error, AssertionError):
         return StepFailed(said)
-    return UsageError(said) if isinstance(error, Exception) else OperatorError("interrupted")
+    return OperatorError("interrupted") if isinstance(error, _INTERRUPTS) else UsageError(said)

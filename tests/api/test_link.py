@@ -96,6 +96,16 @@ async def _own(radio: OpenedRadio) -> None:
         raise StepFailed("the lamp is dark")
 
 
+class Verdict(BaseException):
+    """As frameworks have one."""
+
+
+async def _framework(radio: OpenedRadio) -> None:
+    async with (await radio.find("unit 1")).connect() as link:
+        await link.read("battery level", expect={"value": {"min": "20 %"}})
+        raise Verdict("it flickers")
+
+
 async def _unsaid(radio: OpenedRadio) -> None:
     async with (await radio.find("unit 1")).connect() as link:
         await link.read("battery level", expect={"value": {"min": "20 %"}})
@@ -107,6 +117,7 @@ async def _unsaid(radio: OpenedRadio) -> None:
     [
         (_tolerated, "fail", "limit", "97 % is above the maximum 20 %"),
         (_own, "fail", "limit", "the lamp is dark"),
+        (_framework, "error", "plan", "the Python code raised Verdict: it flickers"),
         (_unsaid, "error", "plan", "nothing says which unit is meant"),
     ],
 )
