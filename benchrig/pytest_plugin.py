@@ -122,7 +122,7 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
 def _expect_runs(config: pytest.Config) -> None:
     """Somebody has to hear of the runs that end, and show them."""
     if _RUNS not in config.stash:
-        from benchrig.pytesting.telling import Runs
+        from benchrig.pytesting.telling import NAME, Runs
 
         config.stash[_RUNS] = runs = Runs(config)
-        config.pluginmanager.register(runs, "benchrig-runs")
+        config.pluginmanager.register(runs, NAME)

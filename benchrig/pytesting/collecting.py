@@ -19,7 +19,7 @@ from benchrig.plan.tree import StepPlan
 from benchrig.pytesting.ids import id_text, unused
 from benchrig.pytesting.plan_run import Came, PlanRun
 from benchrig.pytesting.settings import settings_of
-from benchrig.pytesting.telling import Told
+from benchrig.pytesting.telling import NAME, Told
 from benchrig.source.problem import counted
 
 
@@ -71,7 +71,12 @@ class PlanNode(pytest.Collector):
         return self._run.reach(item.step.id)
 
     def teardown(self) -> None:
-        if trouble := self._end():
+        trouble = self._end()
+        runs: Any = self.config.pluginmanager.get_plugin(NAME)
+        if runs.is_interrupted:  # there is no report any more that could carry it
+            told, self.told = self.told, []
+            runs.add_last(told, trouble)
+        elif trouble:
             raise _failure(trouble)
 
     def _end(self) -> str:

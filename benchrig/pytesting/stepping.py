@@ -70,7 +70,7 @@ class SteppedRun:
             self._task.result()
 
     async def _to_end(self, interrupt: bool) -> Finished:
-        if interrupt:
+        if interrupt and not self.is_interrupted:  # a second time leaves out the clean-up
             self._run.interrupt()
         await self._until_rest(math.inf)
         assert self._task is not None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from benchrig.record.model import Record
 
 SIMULATED = "SIMULATED: this ran on a virtual radio: no real unit was tested"
+NAME = "benchrig-runs"
 _WIDTH = 120
 
 
@@ -80,7 +81,9 @@ class Runs:
     """The runs of a session, shown at its end: a line each, with -v the table. A plugin of pytest of its own."""
 
     config: pytest.Config
+    is_interrupted: bool = False
     _told: list[Told] = field(default_factory=list)
+    _troubles: list[str] = field(default_factory=list)
 
     def add(self, told: Told) -> None:
         self._told.append(told)
@@ -89,15 +92,26 @@ class Runs:
             if add is not None:
                 add(f"benchrig:{told.plan}", told.folder)
 
+    def add_last(self, told: Iterable[Told], trouble: str) -> None:
+        """Of a run that ended behind the last report."""
+        for each in told:
+            self.add(each)
+        self._troubles += [trouble] if trouble else []
+
+    def pytest_keyboard_interrupt(self) -> None:
+        self.is_interrupted = True
+
     def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
         for data in getattr(report, "benchrig_runs", ()):
             self.add(Told(*data))
 
     def pytest_terminal_summary(self, terminalreporter: Any) -> None:
-        if not self._told or terminalreporter.verbosity < 0:
-            return
-        terminalreporter.section("test plans")
-        for told in self._told:
+        shown = self._told if terminalreporter.verbosity >= 0 else []
+        if shown or self._troubles:
+            terminalreporter.section("test plans")
+        for line in (line for trouble in self._troubles for line in trouble.splitlines()):
+            terminalreporter.write_line(line)
+        for told in shown:
             for line in (told.table or f"{told.plan}: {told.line}").splitlines():
                 terminalreporter.write_line(line)
             terminalreporter.write_line(f"  record: {told.folder}")

@@ -31,7 +31,7 @@ class Session:
     @classmethod
     def of(cls, pytester: pytest.Pytester, words: list[str]) -> Session:
         seen = _Seen()
-        result = pytester.runpytest_inprocess(*words, plugins=[seen])
+        result = pytester.runpytest_inprocess(*words, plugins=[seen], no_reraise_ctrlc=True)
         came, said = dict[str, str](), dict[str, str]()
         for report in seen.reports:
             name = report.nodeid.partition("::")[2]

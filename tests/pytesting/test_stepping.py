@@ -1,0 +1,67 @@
+"""A run that is carried out step by step: its record is that of a run in one go, a signal ends it in order."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from msgspec.structs import replace
+
+from benchrig.launch import RunOptions, launch
+from benchrig.plan.loader import load_plan
+from benchrig.pytesting.stepping import SteppedRun
+from benchrig.radio.specify import RadioChoice
+from benchrig.record.journal import read_record
+from benchrig.record.model import AnyEvent, RunStarted
+from benchrig.run.station import Station
+from benchrig.run.unattended import Unattended
+from tests.pytesting.conftest import PROJECT
+from tests.pytesting.kit import plan_text
+
+
+def options(plan: str) -> RunOptions:
+    loaded = load_plan(PROJECT / "plans" / f"{plan}.yaml", {})
+    radio = RadioChoice("virtual", files=(PROJECT / "devices/probe.yaml",))
+    return RunOptions(loaded, loaded.nodes, Station("bench"), radio, None, seed=7, acknowledged=True)
+
+
+def without_date(events: list[AnyEvent]) -> list[AnyEvent]:
+    return [replace(each, run_id="", started="") if isinstance(each, RunStarted) else each for each in events]
+
+
+@pytest.mark.parametrize("plan", ["smoke", "alarm", "links"])
+def test_its_record_is_that_of_a_run_in_one_go(plan: str) -> None:
+    whole: list[AnyEvent] = []
+    launch(options(plan), Unattended(), [whole.append])
+    stepped: list[AnyEvent] = []
+    run = SteppedRun(options(plan), Unattended(), [stepped.append])
+    for node in options(plan).nodes:
+        before = len(stepped)
+        run.advance(node.id)
+        assert {each.where.node.partition(".")[0] for each in stepped[before:] if getattr(each, "where", None)} == {
+            node.id
+        }
+    assert run.finish(interrupt=False).record.verdict == "pass"
+    assert without_date(stepped) == without_date(whole)
+
+
+@pytest.mark.parametrize("signal", ["INT", pytest.param("TERM", marks=pytest.mark.slow)])
+def test_a_signal_ends_the_session_after_the_clean_up(project: Path, start, signal: str) -> None:
+    steps = (
+        f"  - connect:\n  - command: [sh, -c, 'kill -{signal} $PPID; sleep 30']\n    name: pressed\n"
+        "  - read: battery level\n    expect: {value: {min: 20 %}}\n"
+    )
+    last = "  - write: 5e3a0002-71c4-4b0e-9d52-8f6e2a1b3c40\n    raw: F401\n    name: put it back\n"
+    text = plan_text(steps, name="pressed", head="caution: none\n", cleanup=last)
+    (project / "pressed.yaml").write_text(text, "utf-8")
+    session = start("pressed.yaml", "plans/smoke.yaml", "--benchrig-acknowledge")
+    assert session.came == {"pressed::connect": "passed"}
+    assert session.code == 2
+    assert "record: " in session.text
+    assert "INTERNALERROR" not in session.text
+    [record] = [read_record(path) for path in project.glob("results/*/record.jsonl")]
+    assert [each.ended and (each.planned.name, each.ended.verdict) for each in record.steps] == [
+        ("connect", "pass"), ("pressed", "error"), ("read battery level", "skip"), ("put it back", "pass"),
+    ]  # fmt: skip
+    assert record.ended is not None
+    assert (record.ended.cause, record.ended.exit_code) == ("operator", 2)
