@@ -10,6 +10,7 @@ from tests.benchmarks.journal import journal
 from tests.benchmarks.live import scan_list, watching
 from tests.benchmarks.memory import many_addresses, many_notifications
 from tests.benchmarks.peer import peer
+from tests.benchmarks.pytest_plans import pytest_plans
 from tests.benchmarks.rates import notifications, paced_reads, reads, two_streams
 from tests.benchmarks.robust import robust
 from tests.benchmarks.runs import runs
@@ -23,6 +24,7 @@ PARTS = {
     "notifications": notifications,
     "streams": two_streams,
     "runs": runs,
+    "pytest": pytest_plans,
     "robust": robust,
     "escapes": escapes,
     "commands": commands,
