@@ -222,7 +222,7 @@ class PlanRun:
     def end(self) -> tuple[Told | None, str]:
         """Do what is left: the steps only where all that were asked for have been reached. What there is to tell of the run, and
         what no item has told."""
-        if self._run is None or self._broken is not None or not self._told:
+        if self._run is None or self._broken is not None:
             return None, ""
         steps = [node.id for node in self.nodes if node.section == "steps" and node.id in self.items]
         stopped = any(node not in self._told for node in steps)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -54,3 +56,16 @@ def test_what_stays_on_one_worker() -> None:
     assert scope_of(f"{plan}::one[cold]") == scope_of(f"{plan}::two[cold]") != scope_of(f"{plan}::one[warm]")
     assert scope_of("test_a.py::test_one[x@y]") == "test_a.py::test_one[x@y]"
     assert scope_of("test_a.py::test_one[x]@radio") == scope_of("test_b.py::test_two@radio") == "radio"
+
+
+def test_a_project_without_plans_loads_no_more_than_hooks(tmp_path: Path) -> None:
+    (tmp_path / "other.yaml").write_text("plan: premium\nprice: 3\n")
+    script = (
+        "import sys, pytest, benchrig.pytest_plugin as plugin\n"
+        "from benchrig.pytesting import looks\n"
+        f"assert not looks.is_plan(__import__('pathlib').Path({str(tmp_path / 'other.yaml')!r}))\n"
+        "ours = {name for name in sys.modules if name.startswith('benchrig.')}\n"
+        "assert ours <= {'benchrig.pytest_plugin', 'benchrig.pytesting', 'benchrig.pytesting.looks', 'benchrig.version'}, ours\n"
+        "assert not {'msgspec', 'yaml', 'bleak', 'bumble', 'rich', 'click', 'asyncio'} & {*sys.modules}\n"
+    )
+    subprocess.run([sys.executable, "-c", script], check=True, timeout=60)

@@ -65,3 +65,18 @@ def test_a_signal_ends_the_session_after_the_clean_up(project: Path, start, sign
     ]  # fmt: skip
     assert record.ended is not None
     assert (record.ended.cause, record.ended.exit_code) == ("operator", 2)
+
+
+def test_a_signal_in_the_first_step_leaves_nothing_behind(project: Path, start) -> None:
+    """No item has come to anything then; the clean-up is done all the same."""
+    text = plan_text(
+        "  - command: [sh, -c, 'kill -INT $PPID; sleep 30']\n    about: fixture\n  - connect:\n",
+        name="first",
+        cleanup=f"  - command: [touch, '{project}/cleaned']\n    about: fixture\n",
+    )
+    (project / "first.yaml").write_text(text, "utf-8")
+    session = start("first.yaml")
+    assert (session.code, session.came) == (2, {})
+    assert (project / "cleaned").exists(), session.text
+    [record] = [read_record(path) for path in project.glob("results/*/record.jsonl")]
+    assert record.ended is not None
