@@ -6,13 +6,22 @@ from pathlib import Path
 
 from benchrig.source.problem import Problems
 from benchrig.source.shape import locate
-from benchrig.source.yaml import Mapping, Scalar, read_file
+from benchrig.source.yaml import Mapping, Node, Scalar, read_file
+
+
+def given_names(path: Path) -> frozenset[str]:
+    """All given values; what is wrong with the file is told by who loads it."""
+    return frozenset(map(str, _given(path)))
 
 
 def secret_names(path: Path) -> frozenset[str]:
-    """The given values that are secret; what is wrong with the file is told by who loads it."""
+    """Those that are secret."""
+    flags = {name: locate(spec, ("secret",)) for name, spec in _given(path).items()}
+    return frozenset(name for name, flag in flags.items() if isinstance(flag, Scalar) and flag.value is True)
+
+
+def _given(path: Path) -> dict[str, Node]:
     node = read_file(path, Problems())
     given = locate(node, ("given",)) if isinstance(node, Mapping) and "given" in node.entries else None
     entries = given.entries if isinstance(given, Mapping) else {}
-    flags = {name: locate(spec, ("secret",)) for name, (_, spec) in entries.items()}
-    return frozenset(name for name, flag in flags.items() if isinstance(flag, Scalar) and flag.value is True)
+    return {name: spec for name, (_, spec) in entries.items()}

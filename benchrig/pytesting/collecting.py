@@ -6,7 +6,7 @@ it too, so that an id without it selects all of them.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -15,10 +15,11 @@ import pytest
 from benchrig.errors import BenchrigError
 from benchrig.plan.loader import load_plan
 from benchrig.plan.model import Plan
+from benchrig.plan.names import given_names
 from benchrig.plan.tree import StepPlan
 from benchrig.pytesting.ids import id_text, unused
-from benchrig.pytesting.plan_run import Came, PlanRun
-from benchrig.pytesting.settings import settings_of
+from benchrig.pytesting.plan_run import Came, PlanRun, loaded
+from benchrig.pytesting.settings import Settings, settings_of
 from benchrig.pytesting.telling import NAME, Told
 from benchrig.source.problem import counted
 
@@ -27,12 +28,15 @@ class PlanFile(pytest.File):
     """One file with a plan."""
 
     def collect(self) -> Iterable[PlanNode]:
-        plan = self._loaded()
-        name = id_text(plan.name)
-        for case in settings_of(self.config).cases_of(plan.given):
-            yield PlanNode.from_parent(self, name=name, plan=plan, case=case)
+        settings, short = settings_of(self.config), _short(self.path, self.config)
+        asked = given_names(short)
+        for case in settings.cases_of(asked):
+            # what is wrong with values alone is no mistake of the plan: its first step says so
+            plan = _with_values(short, settings, settings.values_of(asked, case))
+            whole = plan or self._without_values()
+            yield PlanNode.from_parent(self, name=id_text(whole.name), plan=whole, is_whole=plan is not None, case=case)
 
-    def _loaded(self) -> Plan:
+    def _without_values(self) -> Plan:
         """CollectError with all that is wrong."""
         try:
             return load_plan(_short(self.path, self.config), forbid=settings_of(self.config).station.forbid)
@@ -45,9 +49,9 @@ class PlanFile(pytest.File):
 class PlanNode(pytest.Collector):
     """A plan, with the values of one case."""
 
-    def __init__(self, *, plan: Plan, case: str, **known: Any) -> None:
+    def __init__(self, *, plan: Plan, is_whole: bool, case: str, **known: Any) -> None:
         super().__init__(**known)
-        self.plan, self.case = plan, case
+        self.plan, self.is_whole, self.case = plan, is_whole, case
         self.told: list[Told] = []
         self._run: PlanRun | None = None
         for marker in plan.markers:
@@ -57,9 +61,9 @@ class PlanNode(pytest.Collector):
     def collect(self) -> Iterable[StepItem]:
         taken: set[str] = set()
         case = f"[{self.case}]" if self.case else ""
-        for step in self.plan.nodes:
+        for place, step in enumerate(self.plan.nodes):
             name = unused(id_text(step.written, step.called, step.kind.verb), taken)
-            yield StepItem.from_parent(self, name=name + case, step=step)
+            yield StepItem.from_parent(self, name=name + case, step=step, place=place)
 
     def reach(self, item: StepItem) -> Came:
         """Carry the run out up to this item. It begins with the first one, for all that are to come."""
@@ -67,7 +71,9 @@ class PlanNode(pytest.Collector):
             self._end()
             items = [each for each in self.session.items if isinstance(each, StepItem) and each.parent is self]
             coming = items[items.index(item) :] if item in items else [item]
-            self._run = PlanRun.of(self.plan, self.case, self.config, [each.step.id for each in coming])
+            self._run = PlanRun.of(
+                self.plan, self.case, self.config, [each.step.id for each in coming], is_whole=self.is_whole
+            )
         return self._run.reach(item.step.id)
 
     def teardown(self) -> None:
@@ -97,9 +103,9 @@ class StepItem(pytest.Item):
 
     parent: PlanNode
 
-    def __init__(self, *, step: StepPlan, **known: Any) -> None:
+    def __init__(self, *, step: StepPlan, place: int, **known: Any) -> None:
         super().__init__(**known)
-        self.step = step
+        self.step, self.place = step, place
         self.came: Came | None = None
         self.extra_keyword_matches |= {text.replace(" ", "_") for text in (self.name, self.parent.name)}
 
@@ -162,7 +168,7 @@ def _failure(text: str) -> BaseException:
 
 
 def _place(item: pytest.Item) -> int:
-    return item.parent.plan.nodes.index(item.step) if isinstance(item, StepItem) else 0
+    return item.place if isinstance(item, StepItem) else 0
 
 
 def check_values(config: pytest.Config, items: Iterable[pytest.Item]) -> None:
@@ -170,6 +176,14 @@ def check_values(config: pytest.Config, items: Iterable[pytest.Item]) -> None:
     plans = [item.parent.plan for item in items if isinstance(item, StepItem)]
     if plans:
         settings_of(config).check_asked({name for plan in plans for name in plan.given})
+
+
+def _with_values(path: Path, settings: Settings, given: Mapping[str, str]) -> Plan | None:
+    """None where that cannot be."""
+    try:
+        return loaded(path, settings, given)
+    except BenchrigError:
+        return None
 
 
 def _short(path: Path, config: pytest.Config) -> Path:

@@ -10,8 +10,9 @@ What no item tells (a clean-up that is none of them, a report that was not writt
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any, Literal, NamedTuple, Self
 
 import pytest
@@ -92,22 +93,20 @@ class PlanRun:
     _broken: BenchrigError | None = None
 
     @classmethod
-    def of(cls, plan: Plan, case: str, config: pytest.Config, items: Sequence[str]) -> Self:
-        """Never raises for what is wrong with plan or station: that is what its first item comes to."""
+    def of(cls, plan: Plan, case: str, config: pytest.Config, items: Sequence[str], *, is_whole: bool) -> Self:
+        """A plan that `is_whole` has its values. Never raises for what is wrong with plan or station: that is what its
+        first item comes to."""
         run = cls(plan, (), items, settings_of(config), config)
         try:
-            run._begin(case)
+            run._begin(None if is_whole else case)
         except BenchrigError as error:
             run._broken = error
         return run
 
-    def _begin(self, case: str) -> None:
+    def _begin(self, case: str | None) -> None:
         settings = self.settings
-        given = settings.values_of(self.plan.given, case)
-        if self.plan.given or self.plan.variants:
-            values = with_secrets(self.plan.path, given, SET)
-            seed = settings.seed if settings.radio.simulated else None
-            self.plan = load_plan(self.plan.path, values, seed=seed, forbid=settings.station.forbid)
+        if case is not None:
+            self.plan = loaded(self.plan.path, settings, settings.values_of(self.plan.given, case))
         self.nodes = choose_nodes(self.plan, self.items)
         options = RunOptions(
             self.plan, self.nodes, settings.station, settings.radio, settings.results,
@@ -261,6 +260,12 @@ class PlanRun:
             for node, end in ends.items()
             if end is not None and end.verdict in ("fail", "error") and node not in self._told
         ]
+
+
+def loaded(path: Path, settings: Settings, given: Mapping[str, str]) -> Plan:
+    """The plan with its values. Raises what is wrong with either."""
+    seed = settings.seed if settings.radio.simulated else None
+    return load_plan(path, with_secrets(path, given, SET), seed=seed, forbid=settings.station.forbid)
 
 
 def _top(where: Where) -> str:
