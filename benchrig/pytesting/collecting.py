@@ -16,7 +16,6 @@ from benchrig.errors import BenchrigError
 from benchrig.plan.loader import load_plan
 from benchrig.plan.model import Plan
 from benchrig.plan.names import given_names
-from benchrig.plan.tree import StepPlan
 from benchrig.pytesting.ids import id_text, unused
 from benchrig.pytesting.plan_run import Came, PlanRun, loaded
 from benchrig.pytesting.settings import Settings, settings_of
@@ -51,7 +50,10 @@ class PlanNode(pytest.Collector):
 
     def __init__(self, *, plan: Plan, is_whole: bool, case: str, **known: Any) -> None:
         super().__init__(**known)
-        self.plan, self.is_whole, self.case = plan, is_whole, case
+        self.case, self.given, self._path = case, frozenset(plan.given), plan.path
+        # until it has run: the trees of many plans would be looked through for garbage again and again
+        self._plan: Plan | None = plan
+        self._is_whole, self._trouble = is_whole, ""
         self.told: list[Told] = []
         self._run: PlanRun | None = None
         for marker in plan.markers:
@@ -61,23 +63,29 @@ class PlanNode(pytest.Collector):
     def collect(self) -> Iterable[StepItem]:
         taken: set[str] = set()
         case = f"[{self.case}]" if self.case else ""
-        for place, step in enumerate(self.plan.nodes):
+        for place, step in enumerate(self._read().nodes):
             name = unused(id_text(step.written, step.called, step.kind.verb), taken)
-            yield StepItem.from_parent(self, name=name + case, step=step, place=place)
+            line = step.place.line if step.place.source.name == str(self._path) else None
+            yield StepItem.from_parent(self, name=name + case, step=step.id, place=place, line=line)
 
     def reach(self, item: StepItem) -> Came:
         """Carry the run out up to this item. It begins with the first one, for all that are to come."""
-        if self._run is None or self._run.is_past(item.step.id):
-            self._end()
+        if self._run is None or self._run.is_past(item.step):
+            self._end()  # of another order than its own: what it had to tell waits for the end
             items = [each for each in self.session.items if isinstance(each, StepItem) and each.parent is self]
             coming = items[items.index(item) :] if item in items else [item]
-            self._run = PlanRun.of(
-                self.plan, self.case, self.config, [each.step.id for each in coming], is_whole=self.is_whole
-            )
-        return self._run.reach(item.step.id)
+            steps = [each.step for each in coming]
+            self._run = PlanRun.of(self._read(), self.case, self.config, steps, is_whole=self._is_whole)
+        return self._run.reach(item.step)
+
+    def _read(self) -> Plan:
+        if self._plan is None:
+            self._plan, self._is_whole = load_plan(self._path), False
+        return self._plan
 
     def teardown(self) -> None:
-        trouble = self._end()
+        self._end()
+        trouble, self._trouble = self._trouble, ""
         runs: Any = self.config.pluginmanager.get_plugin(NAME)
         if runs.is_interrupted:  # there is no report any more that could carry it
             told, self.told = self.told, []
@@ -85,14 +93,14 @@ class PlanNode(pytest.Collector):
         elif trouble:
             raise _failure(trouble)
 
-    def _end(self) -> str:
-        """What no item of the run has told."""
+    def _end(self) -> None:
+        """What no item of the run has told waits to be told."""
         run, self._run = self._run, None
-        if run is None:
-            return ""
-        told, trouble = run.end()
-        self.told += [told] if told is not None else []
-        return trouble
+        if run is not None:
+            self._plan = None
+            told, trouble = run.end()
+            self.told += [told] if told is not None else []
+            self._trouble = "\n".join(filter(None, (self._trouble, trouble)))
 
     def __repr__(self) -> str:
         return f"<Plan {self.name}{f' [{self.case}]' if self.case else ''}>"
@@ -103,9 +111,9 @@ class StepItem(pytest.Item):
 
     parent: PlanNode
 
-    def __init__(self, *, step: StepPlan, place: int, **known: Any) -> None:
+    def __init__(self, *, step: str, place: int, line: int | None, **known: Any) -> None:
         super().__init__(**known)
-        self.step, self.place = step, place
+        self.step, self.place, self._from_one = step, place, line
         self.came: Came | None = None
         self.extra_keyword_matches |= {text.replace(" ", "_") for text in (self.name, self.parent.name)}
 
@@ -125,9 +133,9 @@ class StepItem(pytest.Item):
             raise _failure(self.came.text)
 
     def reportinfo(self) -> tuple[Path, int | None, str]:
-        place = self.step.place
-        own = place.source.name == str(self.parent.plan.path)
-        return self.path, place.line - 1 if own else None, f"{self.parent.name}: {self.name}"
+        """The line of a step of another file is not known to be in this one."""
+        line = self._from_one - 1 if self._from_one is not None else None
+        return self.path, line, f"{self.parent.name}: {self.name}"
 
     def complete(self, report: pytest.TestReport) -> None:
         """What pytest cannot know: how long the step took, the words that decided, the runs that are over."""
@@ -173,9 +181,9 @@ def _place(item: pytest.Item) -> int:
 
 def check_values(config: pytest.Config, items: Iterable[pytest.Item]) -> None:
     """See that every value that was typed is for a plan."""
-    plans = [item.parent.plan for item in items if isinstance(item, StepItem)]
-    if plans:
-        settings_of(config).check_asked({name for plan in plans for name in plan.given})
+    asked = [item.parent.given for item in items if isinstance(item, StepItem)]
+    if asked:
+        settings_of(config).check_asked(frozenset().union(*asked))
 
 
 def _with_values(path: Path, settings: Settings, given: Mapping[str, str]) -> Plan | None:
