@@ -113,6 +113,16 @@ def test_what_is_selected_runs_with_what_it_needs(project: Path, start, words: l
     assert all(each.ended.verdict == "pass" for each in records(project).values() if each.ended)
 
 
+def test_in_a_rough_air(project: Path, start) -> None:
+    for device in project.glob("devices/*.yaml"):
+        device.write_text(f"air: rough\n{device.read_text('utf-8')}", "utf-8")
+    assert start(SEEN, "-p", "no:cacheprovider").counts() == {"passed": 20, "skipped": 1}
+    bad = start(SEEN, WEAK, "-p", "no:cacheprovider").came
+    failed = {name for name, came in bad.items() if came == "failed"}
+    assert failed == {"Smoke test::read battery level", "Board::hardware is ${hardware}"}
+    assert "error" not in bad.values()
+
+
 @pytest.mark.slow
 def test_two_workers(project: Path, outside) -> None:
     """The steps of a plan stay together; table, records and counts are as ever."""
