@@ -76,7 +76,7 @@ class OwnLoop:
         return self._runner.run(work)
 
     def close(self) -> None:
-        if self._runner.run(_tasks_ended()):
+        if self._runner.run(tasks_ended()):
             self._runner.close()
 
     def __enter__(self) -> Self:
@@ -86,7 +86,8 @@ class OwnLoop:
         self.close()
 
 
-async def _tasks_ended() -> bool:
+async def tasks_ended() -> bool:
+    """End all tasks of the running loop; whether they have."""
     others = asyncio.all_tasks() - {asyncio.current_task()}
     for task in others:
         task.cancel()
