@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, Any
 from benchrig.version import __version__
 
 if TYPE_CHECKING:
+    from benchrig import sync as sync
+    from benchrig import testing as testing
     from benchrig.api.done import Done, Measured
     from benchrig.api.link import ConnectedLink
     from benchrig.api.opening import open_radio
@@ -99,7 +101,13 @@ _HOMES = {
 }
 
 
+# Modules whose names a reader writes behind that of the package.
+_MODULES = ("sync", "testing")
+
+
 def __getattr__(name: str) -> Any:
+    if name in _MODULES:
+        return importlib.import_module(f"benchrig.{name}")
     if name not in __all__:
         raise AttributeError(f"module 'benchrig' has no attribute {name!r}")
     return getattr(importlib.import_module(_HOMES.get(name, "benchrig.errors")), name)

@@ -121,7 +121,8 @@ class LoopThread:
             try:
                 self._loop.run_until_complete(self._idle)
             except BaseException as error:
-                return self._break_down(error)
+                self._break_down(error)
+                return
 
     def _break_down(self, error: BaseException) -> None:
         """Nobody may wait for what the loop was at."""

@@ -9,8 +9,9 @@ from typing import Any
 
 from benchrig.console.choice import ConsoleChoice
 from benchrig.launch import Finished, PreparedRun, RunOptions, prepared
+from benchrig.loop import Factory
 from benchrig.plan.loader import load_plan
-from benchrig.radio.specify import RadioChoice
+from benchrig.radio.specify import RadioChoice, loop_factory
 from benchrig.record.model import AnyEvent, Record
 from benchrig.run.answers import Answers
 from benchrig.run.choose import choose_steps
@@ -75,6 +76,15 @@ async def run_plan(
     )
     with prepared(options, operator or Answers(), [watch]) as run:
         return _reported(await _carried_out(run))
+
+
+def loop_for(
+    radio: str | None, station: str | Path | None, air: str | None, console: str | None, *, real_time: bool
+) -> Factory | None:
+    """What makes the loop for a run with these options; None for an ordinary one. A console takes its own time."""
+    at = load_station(Path(station) if station is not None else None)
+    wiring = at.wiring(ConsoleChoice.parse(console) if console is not None else None)
+    return loop_factory(_radio(radio, at, station, air), real_time=real_time or wiring.console is not None)
 
 
 def _radio(words: str | None, station: Station, file: str | Path | None, air: str | None) -> RadioChoice:

@@ -9,6 +9,7 @@ from contextlib import AbstractAsyncContextManager
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
+from types import TracebackType
 from typing import TypeAlias
 
 from benchrig.api.hiding import Hiding
@@ -83,7 +84,7 @@ def open_radio(
     results: File | None = None,
     capture: File | None = None,
     may_lack: tuple[str, ...] = (),
-) -> AbstractAsyncContextManager[OpenedRadio]:
+) -> RadioContext:
     """Open a radio for as long as the context is open; a run begins with it. What is connected is disconnected at its end.
 
     `radio` has the words of --radio, 'virtual:logger.yaml'; without it that of the station counts. `names` is a plan, or
@@ -107,7 +108,7 @@ def open_radio(
         Path(results) if results else None,
         frozenset(may_lack),
     )
-    return opened(opening)
+    return RadioContext(opening)
 
 
 def _choice(radio: str | RadioChoice | None, station: Station, air: str | None) -> RadioChoice:
@@ -130,9 +131,24 @@ def _brought(names: File | None, given: Mapping[str, str] | None) -> Brought:
     return Brought(plan.only.names if "" in plan.devices else Names(), plan)
 
 
+class RadioContext(AbstractAsyncContextManager[OpenedRadio]):
+    """What open_radio returns: nothing is open before it is entered."""
+
+    def __init__(self, opening: Opening) -> None:
+        self.opening = opening
+        self._open = _opened(opening)
+
+    async def __aenter__(self) -> OpenedRadio:
+        return await self._open.__aenter__()
+
+    async def __aexit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> bool | None:
+        return await self._open.__aexit__(kind, error, trace)
+
+
 @contextlib.asynccontextmanager
-async def opened(opening: Opening) -> AsyncIterator[OpenedRadio]:
-    """See open_radio."""
+async def _opened(opening: Opening) -> AsyncIterator[OpenedRadio]:
     with prepared(opening.options, opening.operator, kind=GrowingRunner) as run:
         growing = await _begun(opening, run)
         try:
