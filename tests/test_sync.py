@@ -104,7 +104,7 @@ def told(record: Record) -> list[Any]:
     """What is on record of the steps, and of the whole."""
     data = msgspec.to_builtins(record)
     steps = [(each.planned.name, each.ended and (each.ended.verdict, each.ended.message)) for each in record.steps]
-    return [steps, data["ended"]["verdict"], data["ended"]["cause"], data["ended"]["message"]]
+    return [steps, record.verdict, record.cause, record.message, data["ended"]]
 
 
 def plain_story() -> Record:
