@@ -19,6 +19,8 @@ _OPTIONS = {
     "station": ("The station file.", "FILE", "string"),
     "seed": ("The seed of a virtual radio.", "N", "string"),
     "results": ("Where each run leaves its folder (default: results, beside the ini file).", "DIR", "string"),
+    "names": ("A plan, or a file of names, for Python tests.", "FILE", "string"),
+    "wait": ("Seconds to wait for a radio that another process has (default: 60).", "SECONDS", "string"),
 }
 _LISTS = {
     "set": ("set", "A given value for the plans that ask for it; may be given several times.", "NAME=VALUE"),
@@ -30,6 +32,8 @@ _LISTS = {
 }
 # Present once a plan was met, or may be met by a worker.
 _RUNS = pytest.StashKey[Any]()
+# A test that takes one of these is ours to tell of.
+_FIXTURES = {"benchrig_radio", "benchrig_radio_sync", "record_reading"}
 _ACKNOWLEDGE = "You have read the cautions of the plans and done what they say."
 
 
@@ -46,6 +50,12 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 def pytest_configure(config: pytest.Config) -> None:
+    from benchrig.pytesting import fixtures
+
+    config.addinivalue_line(
+        "markers", "benchrig(unit=…, names=…, radio=…): what the fixtures of benchrig open and find"
+    )
+    config.pluginmanager.register(fixtures, "benchrig-fixtures")
     if _is_used(config):
         from benchrig.pytesting.settings import settings_of
 
@@ -98,14 +108,35 @@ def pytest_collection_modifyitems(session: pytest.Session, config: pytest.Config
 
 
 @pytest.hookimpl(wrapper=True, tryfirst=True)
-def pytest_runtest_makereport(item: pytest.Item) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+def pytest_runtest_makereport(
+    item: pytest.Item, call: pytest.CallInfo[None]
+) -> Generator[None, pytest.TestReport, pytest.TestReport]:
     report = yield
+    if {*getattr(item, "fixturenames", ())} & _FIXTURES:
+        from benchrig.pytesting.failing import complete
+
+        _expect_runs(item.config)
+        complete(item, report, call)
     if _RUNS in item.config.stash:
         from benchrig.pytesting.collecting import StepItem
 
         if isinstance(item, StepItem):
             item.complete(report)
     return report
+
+
+# --- Python tests
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> Generator[None]:
+    """Before pytest-asyncio asks for the loop of a test that takes a radio."""
+    plugins, name = metafunc.config.pluginmanager, "benchrig-loops"
+    if "benchrig_radio" in metafunc.fixturenames and plugins.hasplugin("asyncio") and not plugins.hasplugin(name):
+        from benchrig.pytesting import loops
+
+        plugins.register(loops, name)
+    return (yield)
 
 
 @pytest.hookimpl(optionalhook=True)

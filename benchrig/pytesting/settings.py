@@ -16,6 +16,8 @@ from benchrig.run.station import Station, load_station
 from benchrig.source.problem import suggest
 
 SET, CASE, ACKNOWLEDGE = "--benchrig-set", "--benchrig-case", "--benchrig-acknowledge"
+# Workers take turns on a radio, a plan or a Python test at a time.
+WAIT = 60.0
 _CASE = re.compile(r"\s*([\w.-]+)\s*:\s*(\S.*)", re.DOTALL)
 # Between the values of a case: one may have a comma in it.
 _BETWEEN = re.compile(r"\s*,\s*(?=[^\s,=]+=)")
@@ -35,6 +37,14 @@ class Settings:
     given: Mapping[str, str] = field(default_factory=dict)
     cases: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     typed: frozenset[str] = frozenset()
+    # of Python tests: a plan or a file of names, the station file, and where paths of their own are seen from
+    names: Path | None = None
+    station_file: Path | None = None
+    base: Path = Path()
+
+    def placed(self, radio: RadioChoice) -> RadioChoice:
+        """A radio that a test names; it waits for others as that of the session does."""
+        return replace(_at(radio, self.base), wait=self.radio.wait)
 
     def cases_of(self, asked: Collection[str]) -> list[str]:
         """The cases of a plan that asks for these values: those with no other names. [''] for none."""
@@ -76,7 +86,7 @@ def _read(config: pytest.Config) -> Settings:
     cases = _cases([*words.lines("cases"), *typed[1]])
     return Settings(
         station=station,
-        radio=_at(RadioChoice.parse(text or "host"), base),
+        radio=replace(_at(RadioChoice.parse(text or "host"), base), wait=_wait(words.text("wait"))),
         is_named=bool(text),
         results=words.path("results") or words.root / (station.results or "results"),
         seed=_seed(words.text("seed")),
@@ -121,6 +131,13 @@ class _Words:
 
 def _at(radio: RadioChoice, base: Path) -> RadioChoice:
     return replace(radio, files=tuple(base / file for file in radio.files))
+
+
+def _wait(text: str) -> float:
+    """Seconds that a radio is waited for which another process has."""
+    if not re.fullmatch(r"(\d{1,5}(\.\d{1,3})?)?", text):
+        raise UsageError(f"benchrig_wait: expected seconds, found '{text}'", advice="for example: 60")
+    return float(text or WAIT)
 
 
 def _seed(text: str) -> int:

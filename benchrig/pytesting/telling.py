@@ -20,7 +20,8 @@ _WIDTH = 120
 
 
 class Told(NamedTuple):
-    """What there is to tell of a run that is over. It goes from a worker to whoever shows it."""
+    """What there is to tell of a run that is over. It goes from a worker to whoever shows it; without a line only pytest's JUnit
+    file has it."""
 
     plan: str
     line: str
@@ -86,7 +87,7 @@ class Runs:
     _troubles: list[str] = field(default_factory=list)
 
     def add(self, told: Told) -> None:
-        self._told.append(told)
+        self._told += [told] if told.line else []
         for plugin in self.config.pluginmanager.get_plugins():
             add: Any = getattr(plugin, "add_global_property", None)  # of pytest's JUnit file
             if add is not None:
