@@ -56,6 +56,9 @@ async def benchrig_radio(request: pytest.FixtureRequest) -> AsyncIterator[Opened
         run.radio = radio = await run.context.__aenter__()
     yield radio
     await run.settled()
+    if run.passed:
+        with run.telling():
+            await radio.step("compute", **run.verdict)
     await run.context.__aexit__(*run.ending)
     run.check()
 
@@ -101,6 +104,9 @@ def benchrig_radio_sync(request: pytest.FixtureRequest) -> Iterator[sync.OpenedR
     with asked_at(run.wish.place):
         run.radio = radio = context.__enter__()
     yield radio
+    if run.passed:
+        with run.telling():
+            radio.step("compute", **run.verdict)
     context.__exit__(*run.ending)
     run.check()
 

@@ -6,8 +6,9 @@ A test has one radio and one record. A step that failed and that nothing tolerat
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import inspect
-from collections.abc import Awaitable, Mapping
+from collections.abc import Awaitable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -54,6 +55,14 @@ class PythonRun:
     has_ended: bool = False
     is_told: bool = False
     is_over: bool = False
+    # The step of a test that passed: it has judged with asserts of its own, and its record shall not say that nothing was judged.
+    verdict: dict[str, Any] = field(
+        default_factory=lambda: {
+            "subject": {"passed": True},
+            "name": "the test",
+            "expect": {"passed": {"equals": True}},
+        }
+    )
     _pending: list[asyncio.Future[Any]] = field(default_factory=list)
 
     @classmethod
@@ -126,6 +135,16 @@ class PythonRun:
         return [*[SIMULATED] * self.wish.choice.simulated, *([record_line(folder)] if folder else [])]
 
     # --- readings of the test's own
+
+    @property
+    def passed(self) -> bool:
+        return self.has_ended and self.ended_by is None
+
+    @contextlib.contextmanager
+    def telling(self) -> Iterator[None]:
+        """Around the step `verdict`: what keeps it from being done is on record, and the radio is closed nevertheless."""
+        with asked_at(self.wish.place), contextlib.suppress(BenchrigError):
+            yield
 
     def record_reading(self, name: str, value: object, unit: str, limit: object) -> Awaitable[None]:
         keys = {"name": name, "expect": None if limit is None else {name: limit}}
