@@ -3,51 +3,65 @@
 from __future__ import annotations
 
 import asyncio
-import concurrent.futures
 import contextvars
 import os
 import queue
 import threading
 from collections.abc import Callable, Coroutine
-from dataclasses import dataclass, field
 from types import TracebackType
 from typing import Any, Generic, Self, TypeVar
 
 from benchrig.errors import UsageError
 from benchrig.loop import tasks_ended
+from benchrig.tasks import Tasks
 
 T = TypeVar("T")
 
 # On Windows a thread that waits does not hear Ctrl-C.
-_BEAT = 0.2 if os.name == "nt" else None
+_BEAT = 0.2 if os.name == "nt" else -1.0
 
 
-@dataclass(eq=False)
 class _Call(Generic[T]):
-    """Something that is asked for, in the context of who asks."""
+    """Something that is asked for, in the context of who asks. Who waits for its end may be interrupted at any moment, so that
+    nothing of Python's own that holds a lock inside is waited for."""
 
-    begin: Callable[[], Coroutine[Any, Any, T]]
-    context: contextvars.Context = field(default_factory=contextvars.copy_context)
-    done: concurrent.futures.Future[T] = field(default_factory=concurrent.futures.Future)
-    task: asyncio.Task[T] | None = None
+    def __init__(self, begin: Callable[[], Coroutine[Any, Any, T]]) -> None:
+        self._begin = begin
+        self.context = contextvars.copy_context()
+        self.task: asyncio.Task[T] | None = None
+        self.is_over = self.is_unwanted = False
+        self._value: T | None = None
+        self._error: BaseException | None = None
+        self._lock = threading.Lock()
+        self._lock.acquire()
 
-    def start(self, loop: asyncio.AbstractEventLoop) -> asyncio.Task[T]:
-        self.task = loop.create_task(self.begin(), context=self.context)
-        return self.task
+    async def work(self) -> T:
+        return await self._begin()
 
-    def end(self, task: asyncio.Task[T]) -> None:
-        if self.done.done():
-            return
-        if task.cancelled():
-            self.done.set_exception(asyncio.CancelledError())
-        elif (error := task.exception()) is not None:
-            self.done.set_exception(error)
-        else:
-            self.done.set_result(task.result())
+    def ended(self, task: asyncio.Task[T]) -> None:
+        error = asyncio.CancelledError() if task.cancelled() else task.exception()
+        self.end(error, None if error is not None else task.result())
+
+    def end(self, error: BaseException | None, value: T | None = None) -> None:
+        if not self.is_over:
+            self._error, self._value, self.is_over = error, value, True
+            self._lock.release()
 
     def interrupt(self) -> None:
-        if self.task is not None:
+        if self.task is None:
+            self.end(asyncio.CancelledError())
+        else:
             self.task.cancel()
+
+    def wait(self) -> None:
+        while not self.is_over:
+            if self._lock.acquire(timeout=_BEAT):
+                self._lock.release()
+
+    def result(self) -> T:
+        if self._error is not None:
+            raise self._error
+        return self._value  # type: ignore[return-value]
 
 
 class LoopThread:
@@ -58,6 +72,7 @@ class LoopThread:
         self._factory, self._rests = factory or asyncio.new_event_loop, rests
         self._asked: queue.SimpleQueue[_Call[Any] | None] = queue.SimpleQueue()
         self._at_work: dict[asyncio.Task[Any], _Call[Any]] = {}
+        self._tasks = Tasks()
         self._idle: asyncio.Future[None] | None = None
         self._is_ending = self._is_over = False
         self._thread = threading.Thread(target=self._work, name="benchrig", daemon=True)
@@ -80,14 +95,16 @@ class LoopThread:
         if threading.current_thread() is self._thread:
             raise UsageError("the loop would wait for itself", advice="use the async form inside coroutines")
         call = _Call(begin)
-        self._ask(call)
         try:
-            _await(call.done)
+            self._ask(call)
+            call.wait()
         except BaseException:
-            self._loop.call_soon_threadsafe(call.interrupt)
-            _await(call.done)
+            call.is_unwanted = True
+            if not self._is_over:
+                self._ask(call)  # once more: nobody knows how far it got
+                call.wait()
             raise
-        return call.done.result()
+        return call.result()
 
     def get(self, value: Callable[[], T]) -> T:
         """A value as it is in the loop; when that is over, as it is for good."""
@@ -115,21 +132,22 @@ class LoopThread:
 
     def _serve(self, call: _Call[Any]) -> None:
         """This call and those that come meanwhile; of a loop that never rests all."""
-        self._begin(call)
-        while self._at_work or not (self._rests or self._is_ending):
+        self._loop.call_soon(self._begin, call)
+        while True:
             self._idle = self._loop.create_future()
             try:
                 self._loop.run_until_complete(self._idle)
             except BaseException as error:
                 self._break_down(error)
                 return
+            if not self._at_work and (self._rests or self._is_ending):
+                return
 
     def _break_down(self, error: BaseException) -> None:
         """Nobody may wait for what the loop was at."""
         for task, call in self._at_work.items():
             task.cancel()
-            if not call.done.done():
-                call.done.set_exception(error)
+            call.end(error)
         self._at_work.clear()
 
     def _look(self) -> None:
@@ -138,20 +156,29 @@ class LoopThread:
             if call is None:
                 self._asked.put(None)  # for the thread, which ends by it
                 self._is_ending = True
+                for task in self._at_work:
+                    task.cancel()
                 self._end()
                 return
             self._begin(call)
 
     def _begin(self, call: _Call[Any]) -> None:
-        task = call.start(self._loop)
-        self._at_work[task] = call
-        task.add_done_callback(self._ended)
+        if call.is_unwanted:
+            call.interrupt()
+        elif call.task is None:
+            task = call.task = self._tasks.start(call.work(), call.context)
+            self._at_work[task] = call
+            task.add_done_callback(self._ended)
+        self._rest()
 
     def _ended(self, task: asyncio.Task[Any]) -> None:
         call = self._at_work.pop(task, None)
         if call is not None:
-            call.end(task)
-        if self._rests and not self._at_work:
+            call.ended(task)
+        self._rest()
+
+    def _rest(self) -> None:
+        if (self._rests or self._is_ending) and not self._at_work:
             self._end()
 
     def _end(self) -> None:
@@ -164,8 +191,3 @@ class LoopThread:
             self._loop.run_until_complete(self._loop.shutdown_asyncgens())
             self._loop.run_until_complete(self._loop.shutdown_default_executor())
             self._loop.close()
-
-
-def _await(future: concurrent.futures.Future[Any]) -> None:
-    while not future.done():
-        concurrent.futures.wait([future], timeout=_BEAT)

@@ -26,6 +26,7 @@ from benchrig.api.verbs import Data, Time
 from benchrig.loop_thread import LoopThread
 from benchrig.radio.specify import RadioChoice, loop_factory
 from benchrig.record.model import AnyEvent, Record
+from benchrig.run.station import Station
 from benchrig.steps.bench import Operator
 from benchrig.values.quantity import Quantity
 
@@ -276,7 +277,7 @@ def open_radio(
     *,
     names: File | None = None,
     given: Mapping[str, str] | None = None,
-    station: File | None = None,
+    station: File | Station | None = None,
     name: str = "",
     seed: int = 0,
     air: str | None = None,

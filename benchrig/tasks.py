@@ -4,6 +4,7 @@ once to the owner."""
 from __future__ import annotations
 
 import asyncio
+import contextvars
 from collections.abc import Callable, Coroutine
 from typing import Any, Self, TypeVar
 
@@ -24,9 +25,9 @@ class Tasks:
     async def __aexit__(self, *_: object) -> None:
         await self.close()
 
-    def start(self, work: Coroutine[Any, Any, T]) -> asyncio.Task[T]:
-        """A task whose result somebody takes."""
-        task = asyncio.get_running_loop().create_task(work)
+    def start(self, work: Coroutine[Any, Any, T], context: contextvars.Context | None = None) -> asyncio.Task[T]:
+        """A task whose result somebody takes; in a context of its own, or in that of who asks for it."""
+        task = asyncio.get_running_loop().create_task(work, context=context)
         self._running.add(task)
         task.add_done_callback(self._running.discard)
         return task

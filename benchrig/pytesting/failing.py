@@ -14,7 +14,6 @@ from typing import Any
 
 import pytest
 
-import benchrig
 from benchrig.errors import BenchrigError
 from benchrig.pytesting.python_run import PythonRun, run_of
 from benchrig.pytesting.wishes import place_of
@@ -22,7 +21,7 @@ from benchrig.run.ending import verdict_of
 
 # benchrig, Python and pytest, with the packages beside it.
 _NOT_SHOWN = (
-    str(Path(benchrig.__file__).parent),
+    str(Path(__file__).parents[1]),
     str(sysconfig.get_path("stdlib")),
     str(Path(pytest.__file__).parents[1]),
     "<",

@@ -24,6 +24,7 @@ from benchrig.pytesting.wishes import Wish
 from benchrig.record.model import Record
 from benchrig.report import whole
 from benchrig.source.shape import Misfit
+from benchrig.tasks import Tasks
 from benchrig.values.quantity import Quantity, is_number
 
 _KEY = pytest.StashKey["PythonRun"]()
@@ -64,6 +65,7 @@ class PythonRun:
         }
     )
     _pending: list[asyncio.Future[Any]] = field(default_factory=list)
+    _tasks: Tasks = field(default_factory=Tasks)
 
     @classmethod
     def begun(cls, request: pytest.FixtureRequest, fixture: str) -> PythonRun:
@@ -153,9 +155,9 @@ class PythonRun:
             radio.step("compute", subject, **keys)
             return _Recorded()
         if radio is None:
-            raise UsageError("no radio is open", advice="use record_reading while the test goes on")
+            raise UsageError("no radio is open", advice="call record_reading inside the test")
         with asked_at(calling_place()):
-            task = asyncio.ensure_future(_recorded(radio, subject, keys))
+            task = self._tasks.start(_recorded(radio, subject, keys))
         self._pending.append(task)
         return task
 

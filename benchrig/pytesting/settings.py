@@ -37,9 +37,8 @@ class Settings:
     given: Mapping[str, str] = field(default_factory=dict)
     cases: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     typed: frozenset[str] = frozenset()
-    # of Python tests: a plan or a file of names, the station file, and where paths of their own are seen from
+    # of Python tests: a plan or a file of names, and where paths of their own are seen from
     names: Path | None = None
-    station_file: Path | None = None
     base: Path = Path()
 
     def placed(self, radio: RadioChoice) -> RadioChoice:

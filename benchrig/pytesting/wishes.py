@@ -53,7 +53,7 @@ class Wish:
         """The radio, not yet open; the run has the name of the test. PlanError, UsageError."""
         settings = self.settings
         names = self._path("names") or settings.names
-        station = self._path("station") or settings.station_file
+        station = self._path("station") or settings.station
         chosen = {"seed": settings.seed, "acknowledged": settings.acknowledged}
         keys = chosen | {key: self.keys[key] for key in _OPENING if key in self.keys}
         given = self._given(names)
