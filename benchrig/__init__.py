@@ -14,7 +14,6 @@ from benchrig.version import __version__
 
 if TYPE_CHECKING:
     from benchrig import sync as sync
-    from benchrig import testing as testing
     from benchrig.api.done import Done, Measured
     from benchrig.api.link import ConnectedLink
     from benchrig.api.opening import open_radio
@@ -101,8 +100,8 @@ _HOMES = {
 }
 
 
-# Modules whose names a reader writes behind that of the package.
-_MODULES = ("sync", "testing")
+# Modules that are there without being imported.
+_MODULES = ("sync",)
 
 
 def __getattr__(name: str) -> Any:

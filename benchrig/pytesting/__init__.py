@@ -18,7 +18,3 @@ in_loop.py       whether a fixture can live in it
 python_run.py    the run behind a test, what ended it, what its record says then
 failing.py       what pytest says of a test that an error of benchrig has ended
 """
-
-from benchrig.pytesting.fixtures import RecordReading
-
-__all__ = ["RecordReading"]
