@@ -8,7 +8,7 @@ from typing import Any
 
 from benchrig.errors import BenchrigError, LimitFailed, StationError
 from benchrig.record.model import Closed, Reading, Samples
-from benchrig.record.secrets import MASK
+from benchrig.record.secrets import octets
 from benchrig.source.problem import suggest
 from benchrig.source.shape import Misfit
 from benchrig.values.judging import in_brackets
@@ -62,8 +62,7 @@ class Done:
 def measured(reading: Reading, native: Mapping[str, Any]) -> Measured:
     """`native` are the values that are no text in the record but were something else."""
     value = reading.value if reading.samples else native.get(reading.name, reading.value)
-    raw = bytes.fromhex(reading.raw) if reading.raw and reading.raw != MASK else None
-    return Measured(with_unit(value, reading.unit), raw, reading.samples)
+    return Measured(with_unit(value, reading.unit), octets(reading.raw) or None, reading.samples)
 
 
 def with_unit(value: Any, unit: str) -> Any:
@@ -88,9 +87,7 @@ def failure(step: str, end: Closed, error: BenchrigError | None, readings: Mappi
 def _bytes_of_broken(readings: Mapping[str, Reading]) -> str:
     """Those behind the values that broke a limit, each once."""
     broken = [each for each in readings.values() if each.judgement is not None and not each.judgement.passed]
-    found = dict.fromkeys(
-        bytes.fromhex(each.raw or "") for each in broken if each.raw not in (None, "", MASK) and not each.samples
-    )
+    found = dict.fromkeys(data for each in broken if (data := octets(each.raw)) and not each.samples)
     return "".join(map(in_brackets, found))
 
 

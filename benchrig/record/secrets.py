@@ -38,6 +38,11 @@ _ANY_SIX = re.compile(r"(?<![0-9])[0-9]{3}[ -]?[0-9]{3}(?![0-9])")
 T = TypeVar("T")
 
 
+def octets(text: str | None) -> bytes | None:
+    """The bytes that a record tells of a reading or of what was sent; None also for secret ones."""
+    return None if text is None or text == MASK else bytes.fromhex(text)
+
+
 class Secrets:
     """The secret values of one run. `steps` are the ids of the steps that use one, with the readings that may
     tell it: those whose limits hold it, and what is read back of it. `pairs`: numbers of pairings are among them, which

@@ -13,6 +13,7 @@ from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan
 from benchrig.radio.virtual.advertising_spec import default_payload
 from benchrig.record.model import DeviceSeen, Execution, Reading, Record
+from benchrig.record.secrets import octets
 from benchrig.replay.around import names_of
 from benchrig.replay.from_capture import WANTS_SECURITY
 from benchrig.replay.from_record_advertising import advertised
@@ -213,8 +214,10 @@ class _Telling:
             return
         if self._key(each, "response") is False:
             self._table.add(one, "write without response")
-        at, sent = next(((note.at, note.sent) for note in each.notes if note.sent is not None), (each.opened.at, ""))
-        asked = self._ask(each, "write", one.key, at + ROUND_TRIP / 2, written=bytes.fromhex(sent))
+        at, sent = next(
+            ((note.at, data) for note in each.notes if (data := octets(note.sent)) is not None), (each.opened.at, b"")
+        )
+        asked = self._ask(each, "write", one.key, at + ROUND_TRIP / 2, written=sent)
         self._answered(asked, each)
         if (back := _bytes(found)) is not None:
             self._table.add(one, "read")
@@ -366,8 +369,12 @@ def _values(each: Execution) -> dict[str, Any]:
 def _bytes(found: Mapping[str, Reading]) -> bytes | None:
     """The value: each field of a structure repeats its bytes."""
     for name, reading in found.items():
-        if name.partition(".")[0] in ("value", "raw") and reading.raw is not None and reading.samples is None:
-            return bytes.fromhex(reading.raw)
+        if (
+            name.partition(".")[0] in ("value", "raw")
+            and (data := octets(reading.raw)) is not None
+            and reading.samples is None
+        ):
+            return data
     return None
 
 

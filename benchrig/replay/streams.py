@@ -8,6 +8,7 @@ from typing import Any
 
 from benchrig.errors import MalformedValue
 from benchrig.record.model import Reading, Samples
+from benchrig.record.secrets import octets
 from benchrig.values.base import Format
 
 
@@ -32,7 +33,7 @@ def times_of(readings: Mapping[str, Reading], count: int, began: float) -> list[
 
 def values_of(readings: Mapping[str, Reading], count: int, form: Format | None, counter: str | None) -> list[bytes]:
     """The last one is on record. `counter`: the field that counts them, 'value' for a single one."""
-    last = next((bytes.fromhex(r.raw) for name, r in readings.items() if name.startswith("value") and r.raw), b"")
+    last = next((data for name, r in readings.items() if name.startswith("value") and (data := octets(r.raw))), b"")
     values = [last] * count
     if form is None:
         return values

@@ -10,7 +10,7 @@ from benchrig.desk.paths import Place
 from benchrig.errors import BenchrigError
 from benchrig.source.problem import counted
 from benchrig.twin.cases import Wording, added, cases_of, seconds
-from benchrig.twin.reactions import Known, Occasion, Reactions
+from benchrig.twin.reactions import NUMBER, Known, Occasion, Reactions
 from benchrig.twin.table import Part
 from benchrig.values.base import Format
 from benchrig.values.text import TextFormat
@@ -112,6 +112,8 @@ class Conduct:
             _actions(made, "on_display", shown)
             if not shown:
                 made.unseen.append("where its passkey or number is to be read: the twin shows it nowhere")
+            if NUMBER in self._found.shown:
+                made.unseen.append("what it prints beside its passkey or number: a record hides the whole line")
         lines = [
             ({"matches": _literal(sent), "print": line}, where) for sent, (line, where) in self._found.console.items()
         ]

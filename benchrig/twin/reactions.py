@@ -13,10 +13,14 @@ from typing import Any
 
 from benchrig.desk.paths import Place
 from benchrig.radio.virtual.makers import literal
+from benchrig.record.secrets import MASK
 from benchrig.twin.story import Act, Story
 
 Known = Mapping[Place, bytes]
-_PASSKEY = re.compile(r"(?<!\d)\d{6}(?!\d)")
+# A number of a pairing, which the record of a run has left out
+_PASSKEY = re.compile(rf"(?<!\d)\d{{6}}(?!\d)|{re.escape(MASK)}")
+# What a twin prints in its place
+NUMBER = "{number}"
 _STARTS = ("restart", "power")
 
 
@@ -150,7 +154,7 @@ class _Following:
         if act.sent is not None:
             self._found.console.setdefault(act.sent, (line, act.where))
         elif _PASSKEY.search(line):
-            self._found.shown.setdefault(_PASSKEY.sub("{number}", line), act.where)
+            self._found.shown.setdefault(_PASSKEY.sub(NUMBER, line), act.where)
         elif isinstance(self._cause, Occasion):
             self._cause.lines.append((max(0.0, act.at - self._cause.act.at), line))
         elif self._cause is not None and self._cause.what in _STARTS:

@@ -10,6 +10,7 @@ from benchrig.desk.paths import Place
 from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan
 from benchrig.record.model import Execution, Record
+from benchrig.record.secrets import octets
 from benchrig.source.shape import LATE
 from benchrig.steps.answers import Answers
 from benchrig.steps.console import SENDS
@@ -170,13 +171,17 @@ def _readings(step: Execution) -> dict[str, Any]:
 def _bytes(step: Execution) -> bytes | None:
     """The value; each field of a structure repeats the bytes."""
     for each in step.readings:
-        if each.name.partition(".")[0] in ("value", "raw") and each.raw is not None and each.samples is None:
-            return bytes.fromhex(each.raw)
+        if (
+            each.name.partition(".")[0] in ("value", "raw")
+            and (data := octets(each.raw)) is not None
+            and each.samples is None
+        ):
+            return data
     return None
 
 
 def _sent(step: Execution) -> tuple[float, bytes] | None:
-    return next(((note.at, bytes.fromhex(note.sent)) for note in step.notes if note.sent is not None), None)
+    return next(((note.at, sent) for note in step.notes if (sent := octets(note.sent)) is not None), None)
 
 
 def _refused(step: Execution, found: Mapping[str, Any]) -> str:
