@@ -11,6 +11,9 @@ import pytest
 
 import benchrig.pytest_plugin
 import benchrig.pytesting.collecting
+import benchrig.pytesting.failing
+import benchrig.pytesting.in_loop
+import benchrig.pytesting.loops
 import benchrig.report.table  # noqa: F401
 from benchrig.launch import RunOptions, launch
 from benchrig.plan.loader import load_plan
@@ -19,6 +22,8 @@ from benchrig.run.station import Station
 from benchrig.run.unattended import Unattended
 from tests.pytesting.kit import Session
 
+# Its Python tests are for the sessions that are started in it.
+collect_ignore = ["project"]
 PROJECT = Path(__file__).with_name("project")
 # An environment that was made before the plugin was does not know it.
 PLUGIN = (
