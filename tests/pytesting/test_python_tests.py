@@ -11,6 +11,7 @@ from junitparser import JUnitXml
 
 from benchrig.record.journal import read_record
 from benchrig.record.model import Record
+from tests.contract.radios import air_on_tcp
 from tests.pytesting.kit import Session
 from tests.radio.hci.controller import meddled
 from tests.reference import LOGGER, of_kind
@@ -140,3 +141,15 @@ async def test_workers_take_turns_on_a_controller(project: Path, outside) -> Non
         words = ["-n", "2", f"--benchrig-radio=hci:tcp:{address}", "tests/test_turns.py"]
         result = await asyncio.to_thread(outside, *words)
     result.assert_outcomes(passed=8)
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(150)
+def test_on_a_controller(project: Path, outside, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The real clock, and the air of another process."""
+    monkeypatch.setenv("PYTHONPATH", str(Path(__file__).parents[2]))
+    with air_on_tcp(project / "devices/probe.yaml") as radio:
+        chosen = "battery or climate or stream or difference or readings or alarm or links"
+        result = outside(*GOOD, f"--benchrig-radio={radio}", "-k", chosen, *QUIET)
+    result.assert_outcomes(passed=12, deselected=9)
+    assert "SIMULATED" not in result.stdout.str()
