@@ -74,7 +74,7 @@ class PlanNode(pytest.Collector):
             self._end()  # of another order than its own: what it had to tell waits for the end
             items = [each for each in self.session.items if isinstance(each, StepItem) and each.parent is self]
             coming = items[items.index(item) :] if item in items else [item]
-            steps = [each.step for each in coming]
+            steps = [each.step for each in coming if each is item or not each.is_left_out]
             self._run = PlanRun.of(self._read(), self.case, self.config, steps, is_whole=self._is_whole)
         return self._run.reach(item.step)
 
@@ -116,6 +116,13 @@ class StepItem(pytest.Item):
         self.step, self.place, self._from_one = step, place, line
         self.came: Came | None = None
         self.extra_keyword_matches |= {text.replace(" ", "_") for text in (self.name, self.parent.name)}
+
+    @property
+    def is_left_out(self) -> bool:
+        """Whether a mark says that it is not to be done: then it is only where another step needs it."""
+        conditions = [condition for mark in self.iter_markers("skipif") for condition in mark.args]
+        never = [mark for mark in self.iter_markers("xfail") if mark.kwargs.get("run") is False]
+        return bool(self.get_closest_marker("skip") or never or any(each is True for each in conditions))
 
     def setup(self) -> None:
         """The step is done here: what nobody can judge ends as an error, as pytest has it for all before a test."""

@@ -34,6 +34,27 @@ class PlanScheduling(LoadScopeScheduling):  # type: ignore[misc]  # xdist has no
     def _split_scope(self, nodeid: str) -> str:
         return scope_of(nodeid)
 
+    def remove_node(self, node: Any) -> str | None:
+        """The item that its worker has died in, if any. It has failed: to begin it again would kill the next worker too. What
+        was to come behind it is for others."""
+        work = self.assigned_work.pop(node)
+        died_in = next((item for unit in work.values() for item, is_done in unit.items() if not is_done), None)
+        if died_in is not None:
+            work[scope_of(died_in)][died_in] = True
+            self.workqueue.update({scope: unit for scope, unit in work.items() if not all(unit.values())})
+            for each in self.nodes:
+                self._reschedule(each)
+        return died_in
+
+    def _reschedule(self, node: Any) -> None:
+        """A worker that takes the place of another one has first to tell its items. None begins an item before it knows the
+        next one, so each has two."""
+        if node not in self.registered_collections:
+            return
+        super()._reschedule(node)
+        while self.workqueue and not node.shutting_down and self._pending_of(self.assigned_work[node]) < 2:
+            self._assign_work_unit(node)
+
 
 class Scheduling:
     """xdist's own scheduler, or one that keeps plans together."""

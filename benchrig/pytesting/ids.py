@@ -8,14 +8,15 @@ import re
 
 # A longer name is cut: ids are typed, and stand in lines.
 LONGEST = 120
-_BLANK = re.compile(r"[\s\x00-\x1f\x7f-\x9f]+")
+_BLANK = re.compile(r"\s+")
 # Brackets begin the case of an item, colons part an id.
 _OTHERS = str.maketrans({"[": "(", "]": ")"})
 
 
 def id_text(*names: str) -> str:
-    """The first name that is not blank, as part of an id."""
-    texts = (_BLANK.sub(" ", name).translate(_OTHERS) for name in names)
+    """The first name that is not blank, as part of an id. What no terminal can show, and no XML hold, is not in it."""
+    shown = ("".join(each if each.isprintable() else " " for each in name) for name in names)
+    texts = (_BLANK.sub(" ", name).translate(_OTHERS) for name in shown)
     texts = (re.sub("::+", ":", text).strip().strip(":") for text in texts)
     whole = next((text for text in texts if text), "unnamed")
     return whole if len(whole) <= LONGEST else whole[: LONGEST - 1].rstrip() + "…"

@@ -135,6 +135,9 @@ class PlanRun:
             self._broken = error
         except Exception as error:
             self._broken = internal(error)
+        except BaseException as error:  # of another plugin, which tells it itself: the clean-up is still to come
+            self._told[node] = Came("error", f"{type(error).__name__} ended the step")
+            raise
         if run.is_interrupted:
             raise KeyboardInterrupt
 

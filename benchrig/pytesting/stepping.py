@@ -7,6 +7,7 @@ import math
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack
 from pathlib import Path
+from typing import Any
 
 from benchrig.launch import Finished, PreparedRun, RunOptions, prepared
 from benchrig.loop import OwnLoop, attended_loop
@@ -31,7 +32,9 @@ class SteppedRun:
         self._task: asyncio.Task[Finished] | None = None
         self._allowed: float = -1
         self._at_rest, self._may_go = asyncio.Event(), asyncio.Event()
-        self.is_interrupted = False
+        self._waiting: asyncio.Task[Any] | None = None
+        # by a signal; by that or by anything else that breaks in
+        self.is_interrupted = self._is_stopped = False
 
     @property
     def folder(self) -> Path:
@@ -44,11 +47,14 @@ class SteppedRun:
 
     def advance(self, node: str) -> None:
         """Carry out the steps up to this one, and rest before the next. A signal interrupts the run: the steps end, the clean-up
-        waits for `finish`."""
+        waits for `finish`. So does what another plugin raises in the loop, such as the end of its time for an item."""
         try:
             self._loop.run(self._until_rest(self._places[node]))
         except BaseException:
-            self._resources.close()  # the loop broke down, or the run: there is nothing to finish
+            if self._task is None or self._task.done():
+                self._resources.close()  # the loop broke down, or the run: there is nothing to finish
+            else:
+                self._loop.run(self._stopped())
             raise
 
     def finish(self, *, interrupt: bool) -> Finished:
@@ -59,6 +65,7 @@ class SteppedRun:
             self._resources.close()
 
     async def _until_rest(self, allowed: float) -> None:
+        self._waiting = asyncio.current_task()
         with attended_loop(self._interrupt, self._run.stray):
             self._allowed = max(self._allowed, allowed)
             self._at_rest.clear()
@@ -70,7 +77,7 @@ class SteppedRun:
             self._task.result()
 
     async def _to_end(self, interrupt: bool) -> Finished:
-        if interrupt and not self.is_interrupted:  # a second time leaves out the clean-up
+        if interrupt and not self._is_stopped:  # a second time leaves out the clean-up
             self._run.interrupt()
         await self._until_rest(math.inf)
         assert self._task is not None
@@ -89,6 +96,14 @@ class SteppedRun:
             self._at_rest.set()
             await self._may_go.wait()
 
+    async def _stopped(self) -> None:
+        """The run is to go on no further; nobody waits for its rest any more."""
+        if self._waiting is not None:
+            self._waiting.cancel()
+            await asyncio.wait([self._waiting])
+        self._is_stopped = True
+        self._run.interrupt()
+
     def _interrupt(self) -> None:
-        self.is_interrupted = True
+        self.is_interrupted = self._is_stopped = True
         self._run.interrupt()

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import pytest
 
+from benchrig.pytesting.ids import id_text
+
 if TYPE_CHECKING:
     from benchrig.launch import Finished
     from benchrig.record.model import Record
@@ -91,7 +93,7 @@ class Runs:
         for plugin in self.config.pluginmanager.get_plugins():
             add: Any = getattr(plugin, "add_global_property", None)  # of pytest's JUnit file
             if add is not None:
-                add(f"benchrig:{told.plan}", told.folder)
+                add(f"benchrig:{id_text(told.plan)}", told.folder)
 
     def add_last(self, told: Iterable[Told], trouble: str) -> None:
         """Of a run that ended behind the last report."""

@@ -5,10 +5,12 @@ from __future__ import annotations
 import subprocess
 import sys
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
-from benchrig.pytesting.distributing import scope_of
+from benchrig.pytesting.distributing import PlanScheduling, scope_of
 from benchrig.pytesting.ids import LONGEST, id_text, unused
 from benchrig.pytesting.looks import is_plan
 from tests.run.kit import DEVICES, PLANS
@@ -20,6 +22,13 @@ from tests.run.kit import DEVICES, PLANS
         ("plan: a\nsteps: []\n", True),
         ("\ufeff# words\n'plan' : a\ndevices: {}\n", True),
         ('{"plan": "a", "steps": []}', True),
+        ("# words\n\n%YAML 1.2\n---  # one\n{plan: a, steps: []}", True),
+        ("--- {plan: a, steps: []}\n", True),
+        ("---\n  plan: a\n  steps: []\n", True),
+        ("# words\rplan: a\rsteps: []\r", True),
+        ("device:\n  select: {name: a}\nsteps: []\n", True),
+        ("device: a\nsteps: []\n", False),
+        ("all:\n  plan: a\n  steps: []\n", False),
         ("plan: premium\nprice: 3\n", False),
         ("services:\n  plan: a\n  steps: []\n", False),
         ("steps: []\ngiven: {}\n", False),
@@ -29,8 +38,9 @@ from tests.run.kit import DEVICES, PLANS
 )
 def test_a_plan_is_known_by_its_head(tmp_path: Path, text: str, expected: bool) -> None:
     path = tmp_path / "any.yaml"
-    path.write_text(text, "utf-8")
-    assert is_plan(path) is expected
+    for encoding in ("utf-8", "utf-16"):  # what cannot be read as a plan is told, not left out
+        path.write_bytes(text.encode(encoding))
+        assert is_plan(path) is expected
 
 
 def test_of_the_files_that_ship_the_plans_are_plans() -> None:
@@ -42,10 +52,10 @@ def test_of_the_files_that_ship_the_plans_are_plans() -> None:
 
 
 def test_ids_are_what_people_wrote() -> None:
-    names = ["read [0] of a::b", "Grüße,\tan\nalle", "::", " ", "x" * 500]
-    assert [id_text(name) for name in names[:4]] == ["read (0) of a:b", "Grüße, an alle", "unnamed", "unnamed"]
+    names = ["read [0] of a::b", "Grüße,\tan\nalle", "::", " ", "a\u202eb\ufffec\x01"]
+    assert [id_text(name) for name in names] == ["read (0) of a:b", "Grüße, an alle", "unnamed", "unnamed", "a b c"]
     assert id_text("", "read battery level") == "read battery level"
-    assert len(id_text(names[4])) == LONGEST
+    assert len(id_text("x" * 500)) == LONGEST
     taken: set[str] = set()
     assert [unused(text, taken) for text in ("a", "a", "a (2)", "a")] == ["a", "a (2)", "a (2) (2)", "a (3)"]
 
@@ -56,6 +66,44 @@ def test_what_stays_on_one_worker() -> None:
     assert scope_of(f"{plan}::one[cold]") == scope_of(f"{plan}::two[cold]") != scope_of(f"{plan}::one[warm]")
     assert scope_of("test_a.py::test_one[x@y]") == "test_a.py::test_one[x@y]"
     assert scope_of("test_a.py::test_one[x]@radio") == scope_of("test_b.py::test_two@radio") == "radio"
+
+
+class Worker:
+    """What a scheduler knows of a worker: the items it is given, whether no more are to come."""
+
+    def __init__(self) -> None:
+        self.gateway, self.shutting_down, self.items = SimpleNamespace(id="gw"), False, list[int]()
+
+    def send_runtest_some(self, items: list[int]) -> None:
+        self.items += items
+
+    def shutdown(self) -> None:
+        self.shutting_down = True
+
+
+def test_the_item_that_a_worker_has_died_in_is_not_begun_again(pytestconfig: pytest.Config) -> None:
+    """All others are, once each, also by a worker that is alone; one that is on its way gets nothing."""
+    items = [f"a.yaml::A plan::{step}" for step in ("scan", "crash", "read")] + ["test_a.py::one", "test_a.py::two"]
+    option = SimpleNamespace(tx=["popen"], loadscopereorder=True)
+    config: Any = SimpleNamespace(option=option, getvalue=lambda name: ["popen"] if name == "tx" else None)
+    scheduling = PlanScheduling(config, None)
+    first, second, third = (Worker() for _ in range(3))
+    scheduling.add_node(first)
+    scheduling.add_node_collection(first, items)
+    scheduling.schedule()
+    scheduling.mark_test_complete(first, 0)
+    scheduling.add_node(third)
+    assert scheduling.remove_node(first) == items[1]
+    scheduling.add_node(second)
+    scheduling.add_node_collection(second, items)
+    scheduling.schedule()
+    assert len(second.items) >= 2, "it waits for the next item before it begins the first"
+    done = 0
+    while done < len(second.items):
+        scheduling.mark_test_complete(second, second.items[done])
+        done += 1
+    assert (sorted(second.items), third.items) == ([2, 3, 4], [])
+    assert second.shutting_down
 
 
 def test_a_project_without_plans_loads_no_more_than_hooks(tmp_path: Path) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from lxml import etree
 
 from benchrig.record.journal import read_record
 from tests.pytesting.kit import plan_text
@@ -197,3 +198,24 @@ def test_nothing_runs_that_is_only_shown(project: Path, start, monkeypatch: pyte
     assert start("--collect-only", "-q", "plans/smoke.yaml").came == {}
     assert not (project / "results").exists()
     assert "SIMULATED" not in start("--collect-only", "plans/smoke.yaml").text
+
+
+def test_a_step_with_a_mark_of_pytest_is_not_done(project: Path, start) -> None:
+    """It is as one that was not selected: done where another needs it, and then that one shows what it came to."""
+    steps = f"{CONNECT}{LEVELS}{BATTERY}  - read: model number\n    expect: {{value: {{equals: GHP1}}}}\n"
+    files = write(project, marked=plan_text(steps, name='"a\\uFFFE\\u202eb"'))
+    (project / "conftest.py").write_text(
+        "import pytest\n"
+        "MARKS = {'connect': pytest.mark.skip, 'a level that no battery has': pytest.mark.skipif(True, reason='weak'),\n"
+        "         'read model number': pytest.mark.xfail(run=False)}\n"
+        "def pytest_collection_modifyitems(items):\n"
+        "    for item in items:\n"
+        "        for mark in filter(None, [MARKS.get(item.name)]):\n"
+        "            item.add_marker(mark)\n",
+        "utf-8",
+    )
+    session = start(*files, "--junitxml=report.xml")
+    assert session.counts() == {"skipped": 2, "passed": 1, "xfailed": 1}
+    [record] = [read_record(path) for path in project.glob("results/*/record.jsonl")]
+    assert [each.planned.name for each in record.steps] == ["connect", "read battery level"]
+    assert etree.parse(project / "report.xml").find(".//property").get("name") == "benchrig:a b"

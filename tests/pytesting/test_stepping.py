@@ -80,3 +80,41 @@ def test_a_signal_in_the_first_step_leaves_nothing_behind(project: Path, start) 
     assert (project / "cleaned").exists(), session.text
     [record] = [read_record(path) for path in project.glob("results/*/record.jsonl")]
     assert record.ended is not None
+
+
+def test_the_time_of_another_plugin_ends_the_step_and_the_clean_up_is_done(project: Path, start) -> None:
+    """It raises in the loop, from a signal of its own: the item is an error in its words, and no session ends with it."""
+    (project / "waiting.py").write_text(
+        "import signal, sys, threading, time\n"
+        "def long(bench):\n"
+        "    main = threading.main_thread().ident\n"
+        "    while sys._current_frames()[main].f_code.co_name != 'select': time.sleep(0.001)\n"
+        "    signal.pthread_kill(main, signal.SIGALRM)\n"
+        "    time.sleep(1)\n",
+        "utf-8",
+    )
+    text = plan_text(
+        "  - connect:\n  - call: waiting:long\n    name: late\n"
+        "  - read: battery level\n    expect: {value: {min: 20 %}}\n",
+        name="timed",
+        cleanup="  - read: model number\n    expect: {value: {equals: GHP1}}\n",
+    )
+    (project / "timed.yaml").write_text(text, "utf-8")
+    (project / "conftest.py").write_text(
+        "import pytest, signal\n"
+        "def late(*_): pytest.fail('time is over')\n"
+        "def pytest_runtest_setup(item): signal.signal(signal.SIGALRM, late)\n",
+        "utf-8",
+    )
+    session = start("timed.yaml", "plans/smoke.yaml")
+    assert session.came["timed::late"] == "error"
+    assert "time is over" in session.said["timed::late"]
+    assert (session.came["timed::read battery level"], session.came["timed::read model number"]) == (
+        "skipped",
+        "passed",
+    )
+    assert session.came["Smoke test::read battery level"] == "passed"
+    assert session.code == 1
+    [record] = [read_record(path) for path in project.glob("results/*timed/record.jsonl")]
+    assert record.ended is not None
+    assert (record.ended.cause, record.ended.root and record.ended.root.node) == ("operator", "2")
