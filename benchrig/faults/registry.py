@@ -100,10 +100,12 @@ def pairs(scene: Scene, count: int, seed: int, *, limits: Limits = NONE) -> list
 
 
 def _apply(one: Fault, other: Fault, scene: Scene) -> bool:
-    """Whether the two are of different things, and each is still one when the other is there."""
+    """Whether the two are of different things, and each is still one when the other is there: another product in the
+    fixture has nothing of what the unit had wrong."""
     if one.name.partition(": ")[0] == other.name.partition(": ")[0] or _contain(one.subject, other.subject):
         return False
-    return exists(other, one.scene(scene)) and exists(together(one, other), scene)
+    both, later = together(one, other), other.scene(scene)
+    return exists(other, one.scene(scene)) and exists(both, scene) and both.scene(scene) != later
 
 
 def _contain(one: str, other: str) -> bool:

@@ -8,6 +8,7 @@ taking.py       changes in the text of the plan, and to which of them a step or 
 narrowing.py    limits from what the sound device gave
 choosing.py     the fewest that catch the most
 attributes.py   the attributes of the sound device as the plan may write them
+evidence.py     what drafts of it and of other good units are made from
 writing.py      proposals as YAML
 
 Kinds of proposals:

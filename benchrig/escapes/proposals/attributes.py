@@ -8,20 +8,17 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
-from benchrig.desk.desk import DeskOptions
 from benchrig.desk.inspection import ServiceSeen
 from benchrig.desk.prompt.limits import value_of
-from benchrig.desk.running import run_desk
 from benchrig.draft.attributes import AttributeEvidence
 from benchrig.draft.compose import Drafted, drafted
 from benchrig.draft.evidence import Evidence
-from benchrig.draft.from_devices import Collecting, collect
+from benchrig.escapes.proposals.evidence import of_good, of_sound
 from benchrig.escapes.proposals.ground import Ground
 from benchrig.plan.wording import service_name, spec_data
 from benchrig.plan.writing import StepText
 from benchrig.propose.proposal import Basis
 from benchrig.propose.value import IDENTITIES
-from benchrig.radio.specify import RadioChoice
 from benchrig.radio.virtual.device_spec import DeviceSpec
 from benchrig.radio.virtual.gatt_spec import CharacteristicSpec, ServiceSpec
 from benchrig.source.writing import Quoted
@@ -93,19 +90,21 @@ def example_of(spec: CharacteristicSpec) -> bytes:
 
 @dataclass
 class Attributes:
-    """Of the one device of a plan."""
+    """Of the one device of a plan. `found` is what a draft of it has, `good` what one of all good units has."""
 
     ground: Ground
     evidence: Evidence = field(init=False)
     found: Drafted = field(init=False)
+    good: Drafted = field(init=False)
 
     def __post_init__(self) -> None:
         named = _named(self.ground.unit)
         told = {str(spec.uuid) for spec in named.values()}
         plain = {name for name, spec in self._own.items() if str(spec.uuid) in told and not _format(spec)}
         names = Names({**named, **{name: spec for name, spec in self._own.items() if name not in plain}})
-        self.evidence = _evidence(self.ground, names)
+        self.evidence = of_sound(self.ground, names)
         self.found = drafted(self.evidence, names, Basis())
+        self.good = drafted(of_good(self.ground, names, self.evidence), names, Basis())
 
     @property
     def _own(self) -> Mapping[str, AttributeSpec]:
@@ -178,9 +177,9 @@ class Attributes:
         own = [name for name, spec in self.ground.plan.names.aliases.items() if str(spec.uuid) == uuid]
         return next(iter(own), None) or name_of(uuid, "characteristic") or uuid
 
-    def steps(self) -> Iterator[StepText]:
-        """Those of the draft about attributes and their table, with names that the plan has."""
-        for step in self.found.steps:
+    def steps(self, draft: Drafted | None = None) -> Iterator[StepText]:
+        """Those of a draft, of all good units without any, about attributes and their table, with names that the plan has."""
+        for step in (draft or self.good).steps:
             if isinstance(step.subject, str):
                 name, keys = self._written(step.subject)
                 step = replace(step, subject=name, keys={**keys, **step.keys})
@@ -203,10 +202,3 @@ def _named(unit: DeviceSpec) -> dict[str, AttributeSpec]:
         for each in specs
         if each.name and each.given() and often[str(each.characteristic)] == 1
     }
-
-
-def _evidence(ground: Ground, names: Names) -> Evidence:
-    """What a draft of the sound device is made from."""
-    choice = RadioChoice("virtual", devices=ground.sound.devices)
-    options = DeskOptions(choice, ground.plan.selection(), names)
-    return run_desk(options, lambda desk: collect(desk, Collecting()), lambda sentence: None)

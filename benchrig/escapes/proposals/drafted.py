@@ -24,6 +24,8 @@ _WHY = {
 
 
 def candidates(ground: Ground, attributes: Attributes) -> Iterator[Candidate]:
+    alone = map(_without_reasons, attributes.steps(attributes.found))
+    known = {step.title for step in alone if ground.has(step)}  # a draft of one unit is stricter
     for step in attributes.steps():
         if step.verb in ("scan", "connect"):
             yield from _on_first(ground, step)
@@ -31,11 +33,15 @@ def candidates(ground: Ground, attributes: Attributes) -> Iterator[Candidate]:
             yield from _table(ground, attributes)
         elif step.verb in ("read", "notify", "access") and step.expect:
             reasons = {reading: _short(why) for reading, why in step.reasons.items()}
-            shown = StepText(step.verb, step.subject, step.keys, [], step.expect, {}, step.parts)
-            if ground.has(shown):
+            shown = _without_reasons(step)
+            if ground.has(shown) or shown.title in known:
                 continue
             why = reasons.get("value") or _WHY[step.verb]
             yield Candidate("step", shown.title, why, [shown], early=step.verb != "access")
+
+
+def _without_reasons(step: StepText) -> StepText:
+    return StepText(step.verb, step.subject, step.keys, [], step.expect, {}, step.parts)
 
 
 def _table(ground: Ground, attributes: Attributes) -> Iterator[Candidate]:

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 
 from benchrig.escapes.proposals.attributes import Attributes, Subject
-from benchrig.escapes.proposals.candidate import A_COUNT, CONSOLE, SOME_BYTES, SOME_TEXT, Candidate
+from benchrig.escapes.proposals.candidate import A_COUNT, A_TIME, CONSOLE, SOME_BYTES, SOME_TEXT, Candidate
 from benchrig.escapes.proposals.ground import Ground
 from benchrig.plan.writing import StepText
 from benchrig.radio.virtual.behaviours import Disconnect, Reboot, Sleep
@@ -99,6 +99,7 @@ def _answer(subject: Subject, data: bytes, reply: Subject) -> Candidate:
     keys = {"name": f"{subject.seen.name} answers {raw}", "raw": Quoted(raw), "format": {"as": "hex"}}
     step = StepText("exchange", subject.name, keys | ({} if reply is subject else {"reply": reply.name}))
     step.hold("value", SOME_BYTES)
+    step.hold("elapsed", A_TIME)
     return Candidate("exchange", f"the answer of {subject.seen.name} to {raw}", "a wrong answer passes", [step])
 
 

@@ -137,7 +137,7 @@ def _bad(subject: Subject) -> Iterator[tuple[str, bytes]]:
         yield "a byte too much", good + b"\0"
         yield "a byte too few", good[:-1]
     elif isinstance(form, TextFormat):
-        yield "what is no text", _NO_TEXT
+        yield "bytes that are not text", _NO_TEXT
 
 
 def _bytes(form: IntegerFormat, number: Fraction) -> bytes | None:
