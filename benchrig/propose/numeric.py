@@ -76,7 +76,7 @@ def number_limit(by_unit: Mapping[str, Sequence[float]], form: Format, basis: Ba
     seen, units = _seen(by_unit, form.unit), len(by_unit)
     if len(set(values)) > 1 and may_count(by_unit, form):
         return _any_legal(form, values, Grounds(units, shown=is_counter(by_unit, form)), seen)
-    if len(set(values)) == 1 and (setting or not _is_measured(form)):
+    if len(set(values)) == 1 and (setting or not is_measured(form)):
         text = _text(values[0], form.unit)
         if text is None:
             return Proposal(None, f"{seen}: no limit, the number is too long for a plan")
@@ -124,6 +124,14 @@ def _spread_limit(
     return _range(low, high, form.unit, reason, Grounds(units, shown))
 
 
+def farthest(form: Format, rows: Sequence[Sequence[Fraction]]) -> Fraction:
+    """How far apart the values of one unit may lie, from rows of one unit each: on the grid of the format."""
+    values = [value for row in rows for value in row]
+    reach = max(_reach(values, form, few=False)[0], *(APART * (max(row) - min(row)) for row in rows))
+    step = grid_of(form, values, reach).step
+    return math.ceil(reach / step) * step
+
+
 def _reach(values: Sequence[Fraction], form: Format, *, few: bool) -> tuple[Fraction, str]:
     """How far beyond the values those may be of which too little is known, as a number and in words."""
     share = GUESS * max(map(abs, values))
@@ -135,7 +143,7 @@ def _reach(values: Sequence[Fraction], form: Format, *, few: bool) -> tuple[Frac
 
 def _can_count(form: Format) -> bool:
     """A whole number without a unit, or a time."""
-    return isinstance(form, IntegerFormat) and form.bits >= _SMALLEST_COUNTER and not _is_measured(form)
+    return isinstance(form, IntegerFormat) and form.bits >= _SMALLEST_COUNTER and not is_measured(form)
 
 
 def may_count(by_unit: Mapping[str, Sequence[float]], form: Format) -> bool:
@@ -168,7 +176,7 @@ def _number(value: float) -> Fraction:
     return Fraction(value) if isinstance(value, float) and abs(value) >= _WHOLE else exact(value)
 
 
-def _is_measured(form: Format) -> bool:
+def is_measured(form: Format) -> bool:
     """Whether it is a measured value, which moves: it has a unit, and that is no time."""
     if not form.unit:
         return isinstance(form, (FloatFormat, MedFloatFormat))

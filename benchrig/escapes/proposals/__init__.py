@@ -17,6 +17,7 @@ drafted.py      steps that a draft has and the plan lacks
 writes.py       what is written is kept, what is around it is not touched, what must be refused is
 exchanges.py    commands and lines of the console: their answers, that these come once, what follows
 looking.py      what moves, what stays, all streams at once, handles, what every device has
+staying.py      what is measured does not jump, from read to read and beside a write
 identity.py     what each unit has of its own, held to a given value
 links.py        the link lasts, and is made again
 """

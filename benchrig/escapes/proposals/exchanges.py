@@ -99,7 +99,7 @@ def _answer(subject: Subject, data: bytes, reply: Subject) -> Candidate:
     keys = {"name": f"{subject.seen.name} answers {raw}", "raw": Quoted(raw), "format": {"as": "hex"}}
     step = StepText("exchange", subject.name, keys | ({} if reply is subject else {"reply": reply.name}))
     step.hold("value", SOME_BYTES)
-    step.hold("elapsed", A_TIME)
+    step.hold("response_time", A_TIME)
     return Candidate("exchange", f"the answer of {subject.seen.name} to {raw}", "a wrong answer passes", [step])
 
 

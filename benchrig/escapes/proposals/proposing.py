@@ -15,7 +15,7 @@ from benchrig.errors import BenchrigError
 from benchrig.escapes.cache import gone_through
 from benchrig.escapes.hunting import Hunt, Hunting, Known
 from benchrig.escapes.outcome import came_to
-from benchrig.escapes.proposals import drafted, exchanges, identity, limits, links, looking, writes
+from benchrig.escapes.proposals import drafted, exchanges, identity, limits, links, looking, staying, writes
 from benchrig.escapes.proposals.attributes import Attributes
 from benchrig.escapes.proposals.candidate import Candidate, Choice, Cost, Seen
 from benchrig.escapes.proposals.choosing import chosen
@@ -40,8 +40,8 @@ _ROUNDS = 4
 
 # In this order they are in a plan.
 _KINDS = (
-    looking.all_sent, drafted.candidates, identity.candidates, links.lasting, writes.candidates, exchanges.candidates,
-    looking.candidates, links.candidates,
+    looking.all_sent, staying.candidates, drafted.candidates, identity.candidates, links.lasting, writes.candidates,
+    staying.beside_writes, exchanges.candidates, looking.candidates, links.candidates,
 )  # fmt: skip
 
 

@@ -26,7 +26,7 @@ _WRITE, _COMMAND = "write", "write without response"
 
 
 def candidates(ground: Ground, attributes: Attributes) -> Iterator[Candidate]:
-    settings = [each for each in attributes.subjects if _is_setting(each)]
+    settings = [each for each in attributes.subjects if is_setting(each)]
     for subject in settings:
         yield from _kept(subject, [each for each in settings if each is not subject])
     for seen in attributes.found.subjects:
@@ -38,20 +38,20 @@ def candidates(ground: Ground, attributes: Attributes) -> Iterator[Candidate]:
             yield from _refused(subject)
 
 
-def _is_setting(subject: Subject) -> bool:
+def is_setting(subject: Subject) -> bool:
     """Whether it can be written and had the same value each time: one that does not keep it fails on the sound device."""
     return {"read", _WRITE} <= set(subject.seen.properties) and subject.value is not None
 
 
-def _kept(subject: Subject, others: Sequence[Subject]) -> Iterator[Candidate]:
+def _kept(subject: Subject, beside: Sequence[Subject]) -> Iterator[Candidate]:
     name, old = subject.seen.name, subject.value
     assert old is not None
-    for new in _others(subject, old):
+    for new in others(subject, old):
         write = subject.step("write", f"{name} takes another value", **subject.written(new), read_back=True)
         restore = subject.step("write", f"{name} is as it was", **subject.written(old), read_back=True)
         write.hold("elapsed", A_TIME)
         yield Candidate("write", f"{name} keeps what is written", "no step writes another value", [write, restore])
-        around = [_still(each, f"{each.seen.name} when {name} was written") for each in others]
+        around = [_still(each, f"{each.seen.name} when {name} was written") for each in beside]
         if around:
             plain = subject.step("write", f"{name} takes a value beside others", **subject.written(new))
             back = subject.step("write", f"{name} is as it was beside others", **subject.written(old))
@@ -65,7 +65,7 @@ def _kept(subject: Subject, others: Sequence[Subject]) -> Iterator[Candidate]:
 def _beside(subject: Subject, others: Sequence[Subject]) -> Iterator[Candidate]:
     """What is written and not kept, a command, touches nothing that can be read."""
     spec, around = subject.spec, [each for each in others if each is not subject]
-    if _is_setting(subject) or spec is None or not around or _WRITE not in subject.seen.properties:
+    if is_setting(subject) or spec is None or not around or _WRITE not in subject.seen.properties:
         return
     if data := subject.example():
         name = subject.seen.name
@@ -106,7 +106,7 @@ def _refused(subject: Subject) -> Iterator[Candidate]:
         step = subject.step("write", name, raw=_raw(data))
         step.hold("att_error", SOME_TEXT)
         why = "nothing tries what has to be refused"
-        after = [_still(subject, f"{subject.seen.name} after {what}")] if _is_setting(subject) else []
+        after = [_still(subject, f"{subject.seen.name} after {what}")] if is_setting(subject) else []
         yield Candidate("refusal", name, why, [step, *after])
 
 
@@ -131,7 +131,7 @@ def _bad(subject: Subject) -> Iterator[tuple[str, bytes]]:
         ):
             if (data := _bytes(form, number)) is not None:
                 yield what, data
-    if not _is_setting(subject):
+    if not is_setting(subject):
         yield "a value", good
     elif form is not None and form.size is not None:
         yield "a byte too much", good + b"\0"
@@ -148,7 +148,7 @@ def _bytes(form: IntegerFormat, number: Fraction) -> bytes | None:
     return (int(raw) & ((1 << form.bits) - 1)).to_bytes(form.size, form.order)
 
 
-def _others(subject: Subject, old: bytes) -> Iterator[bytes]:
+def others(subject: Subject, old: bytes) -> Iterator[bytes]:
     """Another value that the device may be told: of a number one that is not far, of a text one of the same length."""
     form = subject.spec.format if subject.spec is not None else subject.seen.form
     if isinstance(form, IntegerFormat):
