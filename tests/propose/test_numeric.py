@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from benchrig.propose.numeric import is_counter, may_count, number_limit
+from benchrig.propose.numeric import farthest, is_counter, may_count, number_limit
 from benchrig.propose.proposal import Basis, Proposal
 from benchrig.study.tolerance import Group, factor, spread_of
 from benchrig.values.base import Format
@@ -44,6 +44,15 @@ def test_many_units_give_a_tolerance_interval_one_step_wider():
     low, high = (Fraction(found.limit[key].split()[0]) for key in ("min", "max"))
     assert Fraction("0.01") <= Fraction(spread.mean - reach) - low < Fraction("0.02")
     assert Fraction("0.01") <= high - Fraction(spread.mean + reach) < Fraction("0.02")
+
+
+def test_how_far_values_of_one_unit_lie_apart_is_no_matter_of_how_far_units_do():
+    def rows(*units: list[str]) -> list[list[Fraction]]:
+        return [[Fraction(value) for value in unit] for unit in units]
+
+    assert farthest(CELSIUS, rows(["20", "20"], ["30", "30"])) == 3, "a tenth of the greatest"
+    assert farthest(CELSIUS, rows(["20", "24"], ["30", "30"])) == 8, "twice what those of one unit are apart"
+    assert farthest(PERCENT, rows(["1", "1"])) == 5, "five steps in any case"
 
 
 @pytest.mark.parametrize(

@@ -40,8 +40,8 @@ _ROUNDS = 4
 
 # In this order they are in a plan.
 _KINDS = (
-    looking.all_sent, staying.candidates, drafted.candidates, identity.candidates, links.lasting, writes.candidates,
-    staying.beside_writes, exchanges.candidates, looking.candidates, links.candidates,
+    looking.all_sent, staying.candidates, drafted.candidates, identity.candidates, links.lasting, staying.beside_writes,
+    writes.candidates, exchanges.candidates, looking.candidates, links.candidates,
 )  # fmt: skip
 
 

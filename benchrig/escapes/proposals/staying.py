@@ -44,12 +44,14 @@ def candidates(ground: Ground, attributes: Attributes) -> Iterator[Candidate]:
 
 
 def beside_writes(ground: Ground, attributes: Attributes) -> Iterator[Candidate]:
+    """Before any other write: what that spoils stays spoilt."""
     measured = _measured(attributes)
     for setting in filter(is_setting, attributes.subjects if measured else ()):
         name, old = setting.seen.name, setting.value
         for new in others(setting, old or b""):
-            write = setting.step("write", f"{name} between two reads", **setting.written(new))
-            restore = setting.step("write", f"{name} is as it was between reads", **setting.written(old or b""))
+            write = setting.step("write", f"{name} between two reads", **setting.written(new), read_back=True)
+            called = f"{name} is as it was between reads"
+            restore = setting.step("write", called, **setting.written(old or b""), read_back=True)
             called = f"what is measured does not jump when {name} is written"
             step = _twice(called, measured, f"around a write of {name}", [write])
             why = "nothing compares what is measured before and after a write"
