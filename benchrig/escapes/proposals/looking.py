@@ -59,6 +59,7 @@ def all_sent(ground: Ground, attributes: Attributes) -> Iterator[Candidate]:
     for name, (subject, gap) in heard.items():
         step.hold(f"{name}.count", {"min": Bare(str(max(1, math.floor(seconds / gap * _MOST) - 2)))})
         step.hold(f"{name}.rate", a_rate(_rate_room(ground, subject, seconds)))
+        step.hold(f"{name}.first_after", A_TIME)
         step.hold(f"{name}.gap_max", A_TIME)
         step.hold(f"{name}.gap_p95", A_TIME)
         if counting(subject.seen):
