@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -20,6 +21,7 @@ from tests.report.schemas import errors
 Start = Callable[..., Session]
 GOOD = ["tests/test_probe.py", "tests/test_probe_plainly.py"]
 WEAK = "--benchrig-radio=virtual:devices/weak_probe.yaml"
+README = Path(__file__).parents[2] / "README.md"
 QUIET = ["-p", "no:cacheprovider"]
 
 
@@ -84,6 +86,13 @@ def test_the_example_of_the_reference(project: Path, start: Start) -> None:
     (project / "logger.yaml").write_bytes(LOGGER.read_bytes())
     session = start(example.file, "--benchrig-radio=virtual:logger.yaml", *QUIET)
     assert session.counts() == {"passed": 2}, session.text
+
+
+def test_the_example_of_the_readme(project: Path, start: Start) -> None:
+    [example] = re.findall(r"^```python\n(.*?)^```", README.read_text("utf-8"), re.MULTILINE | re.DOTALL)
+    (project / "test_readme.py").write_text(example, "utf-8")
+    session = start("test_readme.py", f"--benchrig-radio=virtual:{LOGGER}", *QUIET)
+    assert session.counts() == {"passed": 1}, session.text
 
 
 def test_selected_last_failed_and_first(start: Start) -> None:
