@@ -29,6 +29,7 @@ from benchrig.plan.inner import readings_of
 from benchrig.plan.model import Plan
 from benchrig.radio.virtual.device_spec import DeviceSpec
 from benchrig.record.model import Record
+from benchrig.source.writing import Bare
 
 # How often the sound device is run on each air: to see what it gives, and to see that it passes.
 LOOKS, PROOFS = 2, 3
@@ -79,7 +80,16 @@ def made(ground: Ground) -> list[Candidate]:
         return _once(found)
     for kind in _KINDS:
         found += kind(ground, attributes)
+    _hold_unasked(ground, found)
     return _once(found)
+
+
+def _hold_unasked(ground: Ground, candidates: Sequence[Candidate]) -> None:
+    """What the plan holds of the end of its link holds for each link that proposals make of that one."""
+    ends = (step for step in ground.plan.steps if step.kind.verb == "disconnect")
+    if any("unasked" in step.limit_names for step in ends):
+        for step in (step for each in candidates for step in each.all_steps if step.verb == "disconnect"):
+            step.expect.setdefault("unasked", {"equals": Bare("0")})
 
 
 def good(ground: Ground, candidates: Sequence[Candidate], tell: Callable[[str], None]) -> list[Candidate]:
