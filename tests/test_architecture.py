@@ -139,7 +139,7 @@ PRIVATE = {
     "benchrig.radio.bumble_stack.bumble_check": {"_send_command", "_send_hci_command_status"},
     "benchrig.radio.bleak_api": {"_backend", "_disconnected_callback", "_timeout"},
     "benchrig.radio.virtual.clock": {"_clock_resolution"},  # of asyncio's loop
-    "benchrig.pytesting.distributing": {"_split_scope"},  # which xdist's own schedulers replace
+    "benchrig.pytesting.distributing": {"_reschedule", "_split_scope"},  # which xdist's own schedulers replace
 }
 
 # Of os and of named tuples: documented in spite of their names.

@@ -9,6 +9,7 @@ from benchrig.api.done import Done, Measured
 from benchrig.api.place import calling_place
 from benchrig.api.stream import Stream
 from benchrig.api.verbs import Asked, Data, Time
+from benchrig.api.words import duration
 from benchrig.values.quantity import Duration, Quantity
 
 
@@ -75,7 +76,8 @@ class ConnectedLink(Asked):
         """What an attribute sends, value by value, for as long as the context is open; other steps go on meanwhile. Limits
         are those of notify; StepTimeout when no value comes for `quiet`."""
         keys |= {"counter": counter, "expect": expect}
-        return Stream(self._run, self._device, name, keys, Duration.from_source(quiet), calling_place())
+        place = calling_place()
+        return Stream(self._run, self._device, name, keys, duration(quiet, place), place)
 
     async def discover(self, *, expect: Data | None = None, within: Time | None = None, **keys: object) -> Done:
         """Look at the table of attributes, and hold it against what is expected."""
@@ -101,7 +103,7 @@ class ConnectedLink(Asked):
 
     async def lost(self, within: Time) -> Quantity:
         """Wait for the unit to end the link: after how long it did. LimitFailed when it does not."""
-        time = Duration.from_source(within)
+        time = duration(within, calling_place())
         whole = Duration.from_source(time + Quantity(1, "s"))
         done = await self.step("wait", time, within=whole, expect={"lost_after": {"max": time}})
         return done["lost_after"]  # type: ignore[no-any-return]

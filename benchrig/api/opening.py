@@ -157,8 +157,11 @@ async def _opened(opening: Opening) -> AsyncIterator[OpenedRadio]:
             await growing.end(error)
             run.reported()
             raise
-        await growing.end(None)
-        for trouble in run.reported().troubles:
+        try:
+            await growing.end(None)
+        finally:
+            troubles = run.reported().troubles
+        for trouble in troubles:
             raise trouble
 
 

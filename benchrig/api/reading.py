@@ -56,6 +56,8 @@ class StepReader:
         outer: OpenStep | None = None,
     ) -> StepPlan:
         """One that comes after all others, or in an `outer` one. PlanError with all that is wrong with it."""
+        if verb == "group" and isinstance(subject, str):  # that is its name
+            subject = self._unused(subject)
         node = step_node(verb, subject, self._keys(keys, device), place)
         nodes = self._lists.nodes if outer is None else outer.children
         known = len(nodes)
@@ -96,9 +98,12 @@ class StepReader:
         name = keys.get("name")
         if not isinstance(name, str):
             return {**keys, **about}
+        return {**keys, **about, "name": self._unused(name)}
+
+    def _unused(self, name: str) -> str:
         self._named[name] += 1
         count = self._named[name]
-        return {**keys, **about, "name": name if count == 1 else f"{name} ({count})"}
+        return name if count == 1 else f"{name} ({count})"
 
 
 def _list_of(step: MappingNode) -> MappingNode:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 from collections.abc import AsyncIterator, Callable, Iterator, Mapping
+from contextvars import ContextVar
 from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
@@ -35,6 +36,18 @@ from benchrig.values.quantity import Quantity
 
 E = TypeVar("E", bound=BenchrigError)
 
+
+@dataclass(eq=False)
+class _Tolerance:
+    """Of one run, in the tasks that begin inside it, until it is over."""
+
+    run: GrowingRun
+    is_over: bool = False
+
+
+# Those that whoever asks is in: what another task does meanwhile is not tolerated.
+_TOLERANCES: ContextVar[tuple[_Tolerance, ...]] = ContextVar("benchrig tolerances", default=())
+
 # What ends the code from outside; a test framework has more exceptions that are no errors to Python.
 _INTERRUPTS = (asyncio.CancelledError, KeyboardInterrupt, SystemExit, GeneratorExit)
 
@@ -51,14 +64,15 @@ class GrowingRun:
     # devices that the record does not know yet
     _new: dict[str, PlannedDevice] = field(default_factory=dict)
     _readings: dict[str, dict[str, Reading]] = field(default_factory=dict)
-    _tolerated: int = 0
     # the steps that are held open, outermost first
     _open: list[OpenStep] = field(default_factory=list)
     # what carries them out, by their ids
     _at_work: dict[str, asyncio.Task[Closed]] = field(default_factory=dict)
     _tasks: Tasks = field(default_factory=Tasks)
+    _is_over: bool = False
 
     def __post_init__(self) -> None:
+        self._loop = asyncio.get_running_loop()
         self.devices.setdefault("", NoDevice(Unit(self.radio, Selection())))
         self._walk = self.runner.walk(self.devices)
 
@@ -94,11 +108,17 @@ class GrowingRun:
 
     @contextlib.contextmanager
     def tolerating(self) -> Iterator[None]:
-        self._tolerated += 1
+        before, mine = _TOLERANCES.get(), _Tolerance(self)
+        _TOLERANCES.set((*before, mine))
         try:
             yield
         finally:
-            self._tolerated -= 1
+            mine.is_over = True
+            _TOLERANCES.set(before)
+
+    @property
+    def _tolerates(self) -> bool:
+        return any(each.run is self and not each.is_over for each in _TOLERANCES.get())
 
     async def carry_out(
         self,
@@ -111,7 +131,7 @@ class GrowingRun:
         place: Place | None = None,
     ) -> Done:
         """Do one step. Raises what it comes to when it does not pass, and PlanError for one that cannot be."""
-        place, tolerated = place or calling_place(), self._tolerated > 0
+        place, tolerated = place or calling_place(), self._tolerates
         async with self._turn() as outer:
             with self._blamed():
                 self.hiding.learn(subject, keys)
@@ -125,9 +145,13 @@ class GrowingRun:
 
     @contextlib.asynccontextmanager
     async def _turn(self) -> AsyncIterator[OpenStep | None]:
-        """While nobody else begins a step; the step that it is in, if any."""
+        """While nobody else begins a step; the step that it is in, if any. UsageError where none can begin any more."""
+        if asyncio.get_running_loop() is not self._loop:
+            raise UsageError("the radio was opened in another event loop", advice="ask in that, or use benchrig.sync")
         while True:
             async with self._walk.turn:
+                if self._is_over:
+                    raise UsageError("the radio is closed", advice="ask for steps inside its 'async with'")
                 closing = next((each for each in self._open if each.is_over.is_set()), None)
                 if closing is None:
                     yield self._open[-1] if self._open else None
@@ -208,7 +232,7 @@ class GrowingRun:
                 await self._check(step)
             self.hiding.tells(step, keys)
             held = self._walk.opening = OpenStep(step, self._walk.turn, self.devices[device], on_loss)
-            task = self._begin(step, natives, held.control, outer, tolerated=self._tolerated > 0)
+            task = self._begin(step, natives, held.control, outer, tolerated=self._tolerates)
             self._at_work[step.id] = task
             self._open.append(held)
             task.add_done_callback(lambda _: self._close(held))
@@ -232,7 +256,7 @@ class GrowingRun:
     async def leave(self, held: OpenStep, natives: Natives, error: BaseException | None = None) -> Done:
         """Its end, and that of all that is held open in it: in order, also when the caller is cancelled. `error` is what breaks
         it off. Raises what it comes to when it does not pass."""
-        held.broken_off = None if error is None else callers_error(error)
+        held.broken_off = None if error is None or isinstance(error, GeneratorExit) else callers_error(error)
         for each in self._open[self._open.index(held) :][::-1] if held in self._open else ():
             task = self._tasks.start(self._over(each))
             await undisturbed(task)
@@ -247,12 +271,16 @@ class GrowingRun:
     # --- the end
 
     async def end(self, error: BaseException | None) -> None:
-        """End all that is open, and say what the whole comes to. `error` is what ends it."""
+        """End all that is open, and say what the whole comes to. `error` is what ends it; without one, what a step comes to
+        that was held open until now is raised."""
         if error is not None:
             self._blame(error)
+        held = self._open[::-1]
         task = self._tasks.start(self._closed())
         await undisturbed(task)
         task.result()
+        for each in held if error is None else ():
+            self._done(each.plan, self._at_work[each.plan.id].result(), Natives())
 
     def _blame(self, error: BaseException) -> None:
         """What ends the run counts, also what was tolerated where it was raised."""
@@ -263,8 +291,13 @@ class GrowingRun:
             self.runner.count(error)
 
     async def _closed(self) -> None:
+        self._is_over = True
+        if self._walk.turn.locked():  # a task that nobody has waited for
+            self._walk.control.interrupt(busy=any(device.is_busy for device in self.devices.values()))
         for held in self._open[::-1]:
             await self._over(held)
+        async with self._walk.turn:
+            pass  # its end is on record before the links are ended
         for device in self.devices:
             await self.let_go(device, "the run is over")
         await self.runner.end(self.radio)

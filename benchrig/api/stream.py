@@ -9,6 +9,7 @@ from types import TracebackType
 from typing import Any, Self
 
 from benchrig.api.done import Done, Measured, with_unit
+from benchrig.api.opened import OpenStep
 from benchrig.api.run import GrowingRun
 from benchrig.api.walk import Natives
 from benchrig.errors import BenchrigError, InnerError, StepTimeout, UsageError
@@ -29,10 +30,13 @@ class Stream:
         self._run, self._device, self._name, self._keys = run, device, name, keys
         self._quiet, self._place = quiet, place
         self._samples = _Samples(f"{name}.")
+        self._open: OpenStep | None = None
         self._done: Done | None = None
         self._is_left = False
 
     async def __aenter__(self) -> Self:
+        if self._open is not None:
+            raise UsageError("a stream is opened once", advice="ask the link for another one")
         self._samples.begin()
         subject, keys = {self._name: self._heard}, self._keys_of_step
         news, place = self._samples.news.set, self._place
@@ -55,7 +59,13 @@ class Stream:
 
     async def _leave(self, error: BaseException | None = None) -> None:
         self._is_left = True
-        self._done = await self._run.leave(self._open, self._samples, error)
+        self._done = await self._run.leave(self._held, self._samples, error)
+
+    @property
+    def _held(self) -> OpenStep:
+        if self._open is None:
+            raise UsageError("the stream is not open", advice="write: async with link.stream(…) as values")
+        return self._open
 
     def __aiter__(self) -> Self:
         return self
@@ -63,9 +73,10 @@ class Stream:
     async def __anext__(self) -> Any:
         """The next value: a Quantity where there is a unit, a mapping for a structure. LinkLost, UsageError where too many wait,
         StepTimeout where none comes."""
+        held = self._held
         deadline = asyncio.get_running_loop().time() + self._quiet.seconds
         while not self._samples.waiting:
-            await self._check()
+            await self._check(held)
             self._samples.news.clear()
             try:
                 async with asyncio.timeout_at(deadline):
@@ -75,14 +86,14 @@ class Stream:
                 raise self._run.blamed(StepTimeout(said)) from None
         return self._samples.waiting.popleft()
 
-    async def _check(self) -> None:
+    async def _check(self, held: OpenStep) -> None:
         """See that more is to come."""
         if self._samples.has_overflown:
             said = f"{MOST_WAITING} values of {self._name} waited to be taken, and more arrived"
             raise self._run.blamed(UsageError(said, advice="take them sooner, or use notify for its statistics alone"))
-        if self._open.is_over.is_set() and not self._is_left:
+        if held.is_over.is_set() and not self._is_left:
             await self._leave()
-        if self._is_left or self._open.is_mute:
+        if self._is_left or held.is_mute:
             raise StopAsyncIteration
 
     @property

@@ -10,9 +10,10 @@ from benchrig.api.done import Done
 from benchrig.api.link import ConnectedLink
 from benchrig.api.place import calling_place
 from benchrig.api.verbs import Asked, Data, Time
+from benchrig.api.words import duration
 from benchrig.radio.scan import Sighting
 from benchrig.source.problem import Place
-from benchrig.values.quantity import Duration, Quantity
+from benchrig.values.quantity import Quantity
 
 
 class FoundUnit(Asked):
@@ -40,7 +41,7 @@ class FoundUnit(Asked):
 
     async def back(self, within: Time) -> Quantity:
         """Listen until the unit is heard again, after its link was lost or its power was off: after how long it was."""
-        time = Duration.from_source(within)
+        time = duration(within, calling_place())
         done = await self.step("scan", for_="0 s", within=time, expect={"advertises_after": {"max": time}})
         return done["advertises_after"]  # type: ignore[no-any-return]
 

@@ -9,13 +9,14 @@ from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
+from uuid import UUID
 
 from benchrig.errors import PlanError
 from benchrig.source.problem import Place, Problem
-from benchrig.source.shape import describe_value
+from benchrig.source.shape import Misfit, describe_value
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar, Sequence
-from benchrig.values.quantity import Quantity, exact
+from benchrig.values.quantity import Duration, Quantity, exact
 from benchrig.values.units import UNITS
 
 # What data may be, for messages.
@@ -57,6 +58,14 @@ def node(data: object, place: Place) -> Node:
     return Scalar(value, text, isinstance(value, (str, bytes)), place, final=True)
 
 
+def duration(data: object, place: Place) -> Duration:
+    """PlanError for what is no time."""
+    try:
+        return Duration.from_source(_scalar(data, place)[0])
+    except Misfit as misfit:
+        raise PlanError([Problem(place, misfit.message, misfit.advice)]) from misfit
+
+
 def secrets_in(data: object) -> Iterator[Secret]:
     """Those anywhere in it."""
     if isinstance(data, Secret):
@@ -88,7 +97,7 @@ def _scalar(data: object, place: Place) -> tuple[Any, str]:
 def _text_value(data: object, place: Place) -> tuple[str, str]:
     if isinstance(data, datetime):
         data = data.replace(tzinfo=None).isoformat(timespec="seconds")
-    if isinstance(data, (str, Path)):
+    if isinstance(data, (str, Path, UUID)):
         return str(data), str(data)
     raise _unfit(f"expected {_EXPECTED}; found {_described(data)}", place)
 

@@ -49,11 +49,13 @@ class PlanScheduling(LoadScopeScheduling):  # type: ignore[misc]  # xdist has no
     def _reschedule(self, node: Any) -> None:
         """A worker that takes the place of another one has first to tell its items. None begins an item before it knows the
         next one, so each has two."""
-        if node not in self.registered_collections:
-            return
-        super()._reschedule(node)
-        while self.workqueue and not node.shutting_down and self._pending_of(self.assigned_work[node]) < 2:
-            self._assign_work_unit(node)
+        if node in self.registered_collections:
+            super()._reschedule(node)
+            while self.workqueue and not node.shutting_down and self._coming(node) < 2:
+                super()._reschedule(node)
+
+    def _coming(self, node: Any) -> int:
+        return sum(not is_done for unit in self.assigned_work[node].values() for is_done in unit.values())
 
 
 class Scheduling:

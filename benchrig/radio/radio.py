@@ -238,8 +238,9 @@ class Radio:
         await self._endings.settled()
         for link in [link for link in self._links if not link.is_up]:
             await link.released()
-            self._links.remove(link)
-            self._remarks += link.unasked
+            if link in self._links:  # nobody else has waited for it meanwhile
+                self._links.remove(link)
+                self._remarks += link.unasked
 
     async def close(self) -> None:
         """Disconnect whatever is connected and release the radio. Never raises for a link that is gone already."""

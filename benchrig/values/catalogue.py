@@ -99,7 +99,10 @@ def miscounted(text: str) -> str:
 def decimal_uuid(node: Node) -> Misfit | None:
     """What is wrong with a UUID that is written as a bare decimal number; None for anything else."""
     if isinstance(node, Scalar) and isinstance(node.value, int) and node.text.isdecimal() and not node.quoted:
-        return Misfit(f"the UUID {node.text} is written as a decimal number", f"write 0x{node.text} or '{node.text}'")
+        said = f"write 0x{node.text} or '{node.text}'"
+        if node.final:  # of Python, where 0x2A19 has become 10777
+            said = f"write it as text: '0x{node.value:04X}' is the same number"
+        return Misfit(f"the UUID {node.text} is written as a decimal number", said)
     return None
 
 

@@ -7,6 +7,7 @@ from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
+from uuid import UUID
 
 import pytest
 
@@ -73,6 +74,7 @@ def _device() -> str:
         (datetime(2026, 12, 25, 14, 5, 30), "2026-12-25T14:05:30", "2026-12-25T14:05:30"),
         ("${name}", "${name}", "${name}"),
         (Path("a/b"), "a/b", "a/b"),
+        (UUID("00002a19-0000-1000-8000-00805f9b34fb"), *["00002a19-0000-1000-8000-00805f9b34fb"] * 2),
     ],
 )
 def test_data_is_what_a_plan_would_hold(data: object, value: object, written: str) -> None:
