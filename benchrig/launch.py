@@ -139,14 +139,20 @@ def prepared(
     def keeping() -> Keeping:
         return Keeping(settings.folder, runner.began, secrets.line if secrets else lambda text: text)
 
+    def forget() -> None:
+        """What it was given refers to it, and would keep it, and the plan with it, until Python looks for garbage."""
+        nonlocal runner
+        del runner
+
     opener = _opener(options, keeping)
     with contextlib.ExitStack() as resources:
         settings = _settings(options, _folder(options, resources))
         journal, line = _files(options, settings.folder, resources)
         events = Events(journal, [*listeners], lambda error: runner.blame(error), secrets, _foreign(options))
-        resources.callback(events.write)  # of a run that broke down
         learn = _learning(secrets)
         runner = kind(options.plan, options.nodes, settings, opener, operator, events, learn, pace)
+        resources.callback(forget)
+        resources.callback(events.write)  # of a run that broke down
         yield PreparedRun(options, runner, events, line)
 
 

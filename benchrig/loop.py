@@ -27,10 +27,14 @@ def outside() -> contextlib.AbstractContextManager[None]:
 
 
 @contextlib.contextmanager
-def attended_loop(interrupt: Callable[[], None], stray: Callable[[str], None] | None = None) -> Iterator[None]:
-    """Inside the running loop: signals call `interrupt`; `stray` is told of an error that was raised where nobody
-    waited for it. Without it such an error becomes an InternalError once the work is done."""
-    loop = asyncio.get_running_loop()
+def attended_loop(
+    interrupt: Callable[[], None],
+    stray: Callable[[str], None] | None = None,
+    loop: asyncio.AbstractEventLoop | None = None,
+) -> Iterator[None]:
+    """Inside the running loop, or around one that is to run: signals call `interrupt` in it; `stray` is told of an error
+    that was raised where nobody waited for it. Without it such an error becomes an InternalError once the work is done."""
+    loop = loop or asyncio.get_running_loop()
     errors: list[str] = []
     told = stray or errors.append
     loop.set_exception_handler(lambda _, context: told(str(context.get("exception") or context["message"])))
@@ -72,18 +76,29 @@ class OwnLoop:
     def __init__(self, factory: Factory | None) -> None:
         self._runner = asyncio.Runner(loop_factory=factory)
 
+    @property
+    def loop(self) -> asyncio.AbstractEventLoop:
+        return self._runner.get_loop()
+
     def run(self, work: Coroutine[Any, Any, T]) -> T:
         return self._runner.run(work)
 
     def close(self) -> None:
+        loop = self.loop
         if self._runner.run(tasks_ended()):
             self._runner.close()
+            # whatever still refers to the loop must not keep the work, which was told of errors
+            loop.set_exception_handler(_ignored)
 
     def __enter__(self) -> Self:
         return self
 
     def __exit__(self, *_: object) -> None:
         self.close()
+
+
+def _ignored(*_: object) -> None:
+    """An error behind the end: nobody is there to be told."""
 
 
 async def tasks_ended() -> bool:

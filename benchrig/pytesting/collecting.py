@@ -28,7 +28,7 @@ class PlanFile(pytest.File):
 
     def collect(self) -> Iterable[PlanNode]:
         settings, short = settings_of(self.config), _short(self.path, self.config)
-        asked = given_names(short)
+        asked = given_names(short) if settings.has_values else frozenset[str]()
         for case in settings.cases_of(asked):
             # what is wrong with values alone is no mistake of the plan: its first step says so
             plan = _with_values(short, settings, settings.values_of(asked, case))
@@ -72,11 +72,14 @@ class PlanNode(pytest.Collector):
         """Carry the run out up to this item. It begins with the first one, for all that are to come."""
         if self._run is None or self._run.is_past(item.step):
             self._end()  # of another order than its own: what it had to tell waits for the end
-            items = [each for each in self.session.items if isinstance(each, StepItem) and each.parent is self]
-            coming = items[items.index(item) :] if item in items else [item]
-            steps = [each.step for each in coming if each is item or not each.is_left_out]
-            self._run = PlanRun.of(self._read(), self.case, self.config, steps, is_whole=self._is_whole)
+            self._run = PlanRun.of(self._read(), self.case, self.config, self._coming(item), is_whole=self._is_whole)
         return self._run.reach(item.step)
+
+    def _coming(self, item: StepItem) -> list[str]:
+        """The steps that this session asks for, from this one on."""
+        items: list[Any] = self.session.items
+        behind = items[items.index(item) :] if item in items else [item]
+        return [each.step for each in behind if each.parent is self and (each is item or not each.is_left_out)]
 
     def _read(self) -> Plan:
         if self._plan is None:

@@ -45,6 +45,11 @@ class Settings:
         """A radio that a test names; it waits for others as that of the session does."""
         return replace(_at(radio, self.base), wait=self.radio.wait)
 
+    @property
+    def has_values(self) -> bool:
+        """Whether there is one for any plan."""
+        return bool(self.station.given or self.given or self.cases)
+
     def cases_of(self, asked: Collection[str]) -> list[str]:
         """The cases of a plan that asks for these values: those with no other names. [''] for none."""
         return [name for name, values in self.cases.items() if values.keys() <= {*asked}] or [""]

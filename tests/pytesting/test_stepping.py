@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import gc
+import weakref
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 from msgspec.structs import replace
 
-from benchrig.launch import RunOptions, launch
+from benchrig.launch import Finished, RunOptions, launch
 from benchrig.plan.loader import load_plan
 from benchrig.pytesting.stepping import SteppedRun
 from benchrig.radio.specify import RadioChoice
@@ -43,6 +46,31 @@ def test_its_record_is_that_of_a_run_in_one_go(plan: str) -> None:
         }
     assert run.finish(interrupt=False).record.verdict == "pass"
     assert without_date(stepped) == without_date(whole)
+
+
+def stepped(options: RunOptions) -> Finished:
+    run = SteppedRun(options, Unattended())
+    run.advance(options.nodes[0].id)
+    return run.finish(interrupt=False)
+
+
+@pytest.fixture
+def uncollected() -> Iterator[None]:
+    gc.collect()
+    gc.disable()
+    yield
+    gc.enable()
+
+
+@pytest.mark.parametrize("carried_out", [stepped, lambda options: launch(options, Unattended())])
+def test_a_plan_that_is_over_is_gone(uncollected: None, carried_out: Callable[[RunOptions], Finished]) -> None:
+    """At once: those of many runs would fill the memory, and be looked through for garbage again and again."""
+    given = options("smoke")
+    plan = weakref.ref(given.plan)
+    finished = carried_out(given)
+    del given
+    assert finished.record.verdict == "pass"
+    assert plan() is None
 
 
 @pytest.mark.parametrize("signal", ["INT", pytest.param("TERM", marks=pytest.mark.slow)])
