@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import gc
 import io
 import resource
 import shutil
@@ -10,7 +11,10 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import click
 import pytest
@@ -34,15 +38,28 @@ _WITHOUT = ["no:cacheprovider", "no:xdist", "no:hypothesispytest", "no:asyncio",
 def pytest_plans(rounds: int = 2) -> None:
     for name in ("smoke", "end_of_line"):
         with tempfile.TemporaryDirectory() as folder:
-            plans = _copies(name, Path(folder))
-            work = {"pytest": lambda plans=plans: _in_pytest(plans), "alone": lambda plans=plans: _in_one_go(plans)}
-            best = best_in_turn(rounds, work)
-        more = 100 * (best["alone"] / best["pytest"] - 1)
-        each = 1000 / best["pytest"] - 1000 / best["alone"]
-        click.echo(
-            f"{PLAN_COUNT} plans {name} in pytest: {more:.1f} % more than alone, {each:.1f} ms a plan (aim < {AIM} %)"
-        )
+            _print_plans(name, _copies(name, Path(folder)), rounds)
     bare_pytest()
+
+
+def _print_plans(name: str, plans: list[Path], rounds: int) -> None:
+    count = len(load_plan(plans[0]).nodes)
+    work = {
+        "pytest": lambda: _in_pytest(plans),
+        "alone": lambda: _in_one_go(plans),
+        "empty": lambda: _empty_items(plans, count),
+    }
+    each = {kind: 1000 / rate for kind, rate in best_in_turn(rounds, work).items()}
+    alone, more = each["alone"], each["pytest"] - each["alone"]
+    own = more - each["empty"]
+    click.echo(
+        f"{len(plans)} plans {name} in pytest: {each['pytest']:.1f} ms a plan, alone {alone:.1f} ms: "
+        f"{more:.1f} ms or {100 * more / alone:.1f} % more (aim < {AIM} %)"
+    )
+    click.echo(
+        f"  of these for {count} empty items of pytest: {each['empty']:.1f} ms; for what the plugin does: "
+        f"{own:.1f} ms or {100 * own / alone:.1f} %"
+    )
 
 
 def _copies(name: str, folder: Path) -> list[Path]:
@@ -58,14 +75,48 @@ def _copies(name: str, folder: Path) -> list[Path]:
 
 def _in_pytest(plans: list[Path]) -> float:
     """Plans a CPU second, pytest's own start and end with them."""
-    words = [word for name in [*PLUGIN, *_WITHOUT] for word in ("-p", name)]
     radio = f"virtual:{DEVICES / 'logger.yaml'}"
-    folder = plans[0].parent
+    return len(plans) / _pytest([*PLUGIN, *_WITHOUT], plans, "--benchrig-radio", radio, "--benchrig-acknowledge")
+
+
+def _empty_items(plans: list[Path], count: int) -> float:
+    """The same for items that do nothing, as many of them a file."""
+    return len(plans) / _pytest(["no:benchrig", *_WITHOUT], plans, plugins=[_EmptyItems(count)])
+
+
+def _pytest(names: list[str], plans: list[Path], *more: str, plugins: Sequence[object] = ()) -> float:
+    """Its CPU seconds. It looks for garbage before it ends."""
+    words = [word for name in names for word in ("-p", name)]
     started = time.process_time()
     with contextlib.redirect_stdout(io.StringIO()) as out:
-        code = pytest.main([*words, str(folder), "--benchrig-radio", radio, "--benchrig-acknowledge"])
+        code = pytest.main([*words, str(plans[0].parent), *more], [*plugins])
     assert code == 0, out.getvalue()[-3000:]
-    return len(plans) / (time.process_time() - started)
+    return time.process_time() - started
+
+
+@dataclass
+class _EmptyItems:
+    """A plugin that finds them in each plan."""
+
+    count: int
+
+    def pytest_collect_file(self, file_path: Path, parent: pytest.Collector) -> pytest.File | None:
+        is_copy = file_path.suffix == ".yaml" and file_path.parent == parent.path
+        return _EmptyFile.from_parent(parent, path=file_path, count=self.count) if is_copy else None
+
+
+class _EmptyFile(pytest.File):
+    def __init__(self, *, count: int, **known: Any) -> None:
+        super().__init__(**known)
+        self.count = count
+
+    def collect(self) -> Iterable[pytest.Item]:
+        return [_EmptyItem.from_parent(self, name=f"step {number}") for number in range(self.count)]
+
+
+class _EmptyItem(pytest.Item):
+    def runtest(self) -> None:
+        pass
 
 
 def _in_one_go(plans: list[Path]) -> float:
@@ -78,6 +129,7 @@ def _in_one_go(plans: list[Path]) -> float:
         ended = launch(options, Unattended()).record.ended
         assert ended is not None
         assert ended.verdict == "pass", ended.message
+    gc.collect()  # as pytest does, of whatever either has left
     return len(plans) / (time.process_time() - started)
 
 
