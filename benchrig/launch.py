@@ -139,11 +139,6 @@ def prepared(
     def keeping() -> Keeping:
         return Keeping(settings.folder, runner.began, secrets.line if secrets else lambda text: text)
 
-    def forget() -> None:
-        """What it was given refers to it, and would keep it, and the plan with it, until Python looks for garbage."""
-        nonlocal runner
-        del runner
-
     opener = _opener(options, keeping)
     with contextlib.ExitStack() as resources:
         settings = _settings(options, _folder(options, resources))
@@ -151,9 +146,20 @@ def prepared(
         events = Events(journal, [*listeners], lambda error: runner.blame(error), secrets, _foreign(options))
         learn = _learning(secrets)
         runner = kind(options.plan, options.nodes, settings, opener, operator, events, learn, pace)
+
+        def forget() -> None:
+            """What it was given refers to it, and would keep it, and the plan with it, until Python looks for garbage."""
+            nonlocal runner
+            events.blame = _nobody
+            del runner
+
         resources.callback(forget)
         resources.callback(events.write)  # of a run that broke down
         yield PreparedRun(options, runner, events, line)
+
+
+def _nobody(_: StationError) -> None:
+    """To blame for what a thread that was left behind says after the end."""
 
 
 def _opener(options: RunOptions, keeping: Callable[[], Keeping]) -> Opener:
