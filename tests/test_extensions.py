@@ -281,6 +281,9 @@ def test_a_report_that_does_not_fit_is_told_and_left_out(
         if name in ("broken", "other"):
             code, told = smoke(f"--{name}", "mine.txt")
             assert (code, "cannot be used" in told) == (7, True)
+        if name in ("junit", "csv"):  # that of benchrig is written all the same
+            assert smoke(f"--{name}", f"mine.{name}")[0] == 0
+            assert (tmp_path / f"mine.{name}").exists()
 
 
 @pytest.mark.parametrize(

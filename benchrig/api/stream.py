@@ -82,6 +82,7 @@ class Stream:
                 async with asyncio.timeout_at(deadline):
                     await self._samples.news.wait()
             except TimeoutError:
+                await self._leave()  # what it comes to says more: bytes that fit no value are none either
                 said = f"no value of {self._name} arrived for {self._quiet}"
                 raise self._run.blamed(StepTimeout(said)) from None
         return self._samples.waiting.popleft()

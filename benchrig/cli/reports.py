@@ -22,7 +22,9 @@ class ReportingCommand(click.Command):
         taken = {word for each in (*own, help_option) for word in each.opts}
         found, wrong = _all_reports(taken)
         made = [option for report, extension in found for option in _options(report, extension)]
-        return [*own, *made, *(_refusing(name, error) for name, error in wrong.items() if f"--{name}" not in taken), help_option]  # fmt: skip
+        taken |= {word for each in made for word in each.opts}
+        refusing = [_refusing(name, error) for name, error in wrong.items() if f"--{name}" not in taken]
+        return [*own, *made, *refusing, help_option]
 
     def invoke(self, ctx: click.Context) -> Any:
         from benchrig.cli.out import tell

@@ -24,4 +24,7 @@ NAMES = f"""attributes:
 UNIT = device_text(SERVICES)
 OTHER = device_text(SERVICES, name="unit 2", address="C4:00:00:00:00:02")
 SILENT = device_text(SERVICES.replace("notify: {period: 50 ms}", "notify: {period: 1 h}"))
+RARE = device_text(SERVICES.replace("notify: {period: 50 ms}", "notify: {period: 3 s}"))
+# what it sends has a byte too many
+LONG = device_text(SERVICES.replace(f"{COUNTED}, as: uint8", f"{COUNTED}, as: uint16"))
 LOSES = device_text(SERVICES, more="faults: {disconnect_after: 1 s}")

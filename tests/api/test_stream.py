@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from benchrig import LimitFailed, LinkLost, OpenedRadio, StepTimeout, UsageError
+from benchrig import LimitFailed, LinkLost, MalformedValue, OpenedRadio, StepTimeout, UsageError
 from benchrig.api import stream
-from tests.api.devices import LOSES, NAMES, SILENT, UNIT
+from tests.api.devices import LONG, LOSES, NAMES, RARE, SILENT, UNIT
 from tests.api.kit import python
 
 
@@ -58,15 +58,34 @@ def test_a_broken_limit_fails_at_the_end_and_silence_is_no_pass(names: Path) -> 
             with pytest.raises(StepTimeout, match="no notification of ticks arrived"):
                 async with link.stream("ticks"):
                     await link.wait("1 s")
-            with pytest.raises(StepTimeout, match="no value of ticks arrived for 2 s"):
+            with pytest.raises(StepTimeout, match="no notification of ticks arrived"):
                 async with link.stream("ticks", quiet="2 s") as ticks:
                     await anext(ticks)
 
-    for test, device in ((slow, UNIT), (silent, SILENT)):
+    async def rare(radio: OpenedRadio) -> None:
+        async with (await radio.find("unit 1")).connect() as link:
+            with pytest.raises(StepTimeout, match="no value of ticks arrived for 1 s"):
+                async with link.stream("ticks", quiet="1 s") as ticks:
+                    await link.wait("4 s")
+                    await anext(ticks)
+                    await anext(ticks)
+
+    for test, device in ((slow, UNIT), (silent, SILENT), (rare, RARE)):
         left = python(test, device, names=names)
         assert left.error is None
         assert (left.record.verdict, left.record.cause) == ("fail", "limit")
         assert left.is_clean
+
+
+def test_bytes_that_fit_no_value_are_the_devices_also_for_who_waits_for_one(names: Path) -> None:
+    async def test(radio: OpenedRadio) -> None:
+        async with (await radio.find("unit 1")).connect() as link, link.stream("ticks", quiet="2 s") as ticks:
+            await anext(ticks)
+
+    left = python(test, LONG, names=names)
+    assert isinstance(left.error, MalformedValue)
+    assert (left.record.verdict, left.record.cause) == ("fail", "device")
+    assert left.is_clean
 
 
 def test_a_lost_link_ends_it_and_one_that_is_meant_to_end_does_so_quietly(names: Path) -> None:
