@@ -12,6 +12,8 @@ _MOST_BYTES = 1 << 20
 _BEFORE = re.compile(rb"(?:[ \t]*(?:#[^\n]*|%[^\n]*|---[ \t]*(?:#[^\n]*)?)?\n)*(?:---[ \t]+)?")
 _KEY = rb"""["']?\b(?:%s)["']?[ \t]*:"""
 _PLAN, _BODY, _DEVICE, _STEPS, _SELECT = (b"plan", b"devices?|steps|finally", b"devices?", b"steps", b"select")
+# Of a file that says which faulty units a plan may pass: it names plan and device.
+_ARGUED = b"argued"
 
 
 def is_plan(path: Path) -> bool:
@@ -28,7 +30,8 @@ def is_plan(path: Path) -> bool:
     def has(*keys: bytes, start: bytes = start) -> bool:
         return all(re.search(start + _KEY % key, text, re.MULTILINE) for key in keys)
 
-    return has(_PLAN, _BODY) or (has(_DEVICE, _STEPS) and has(_SELECT, start=b""))
+    is_meant = has(_PLAN, _BODY) or (has(_DEVICE, _STEPS) and has(_SELECT, start=b""))
+    return is_meant and not has(_ARGUED)
 
 
 def _head(data: bytes) -> bytes:
