@@ -14,12 +14,16 @@ _OTHERS = str.maketrans({"[": "(", "]": ")"})
 
 
 def id_text(*names: str) -> str:
-    """The first name that is not blank, as part of an id. What no terminal can show, and no XML hold, is not in it."""
-    shown = ("".join(each if each.isprintable() else " " for each in name) for name in names)
-    texts = (_BLANK.sub(" ", name).translate(_OTHERS) for name in shown)
+    """The first name that is not blank, as part of an id."""
+    texts = (shown(name).translate(_OTHERS) for name in names)
     texts = (re.sub("::+", ":", text).strip().strip(":") for text in texts)
     whole = next((text for text in texts if text), "unnamed")
     return whole if len(whole) <= LONGEST else whole[: LONGEST - 1].rstrip() + "…"
+
+
+def shown(text: str) -> str:
+    """The text without what no terminal can show, and no XML hold."""
+    return _BLANK.sub(" ", "".join(each if each.isprintable() else " " for each in text))
 
 
 def unused(text: str, taken: set[str]) -> str:

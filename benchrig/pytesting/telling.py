@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import pytest
 
-from benchrig.pytesting.ids import id_text
+from benchrig.pytesting.ids import shown as printable
 
 if TYPE_CHECKING:
     from benchrig.launch import Finished
@@ -93,7 +93,7 @@ class Runs:
         for plugin in self.config.pluginmanager.get_plugins():
             add: Any = getattr(plugin, "add_global_property", None)  # of pytest's JUnit file
             if add is not None:
-                add(f"benchrig:{id_text(told.plan)}", told.folder)
+                add(f"benchrig:{printable(told.plan)}", told.folder)
 
     def add_last(self, told: Iterable[Told], trouble: str) -> None:
         """Of a run that ended behind the last report."""
