@@ -95,7 +95,8 @@ _shown = grouped(
     multiple=True,
     metavar="STEP",
     shell_complete=complete_step,
-    help="Run this step (name or number) and the steps it depends on; may be given several times.",
+    help="Run this step (name or number) and the steps it depends on: connections, saved values, only_after, and what writes "
+    "the attributes that it reads. Other steps that change the unit are left out, and named. May be given several times.",
 )
 @option(
     "--from",

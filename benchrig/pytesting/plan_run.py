@@ -35,6 +35,8 @@ from benchrig.run.ending import internal, verdict_of
 from benchrig.run.unattended import Unattended
 
 Outcome = Literal["passed", "failed", "error", "skipped"]
+# The options of pytest that begin with what failed before.
+_AGAIN = ("lf", "failedfirst", "stepwise")
 _OUTCOMES: dict[str, Outcome] = {"pass": "passed", "fail": "failed", "error": "error"}
 
 
@@ -107,12 +109,17 @@ class PlanRun:
         settings = self.settings
         if case is not None:
             self.plan = loaded(self.plan.path, settings, settings.values_of(self.plan.given, case))
-        self.nodes = choose_nodes(self.plan, self.items)
+        self.nodes = self._chosen(self.items)
         options = RunOptions(
             self.plan, self.nodes, settings.station, settings.radio, settings.results,
             seed=settings.seed, acknowledged=settings.acknowledged,
         )  # fmt: skip
         self._run = SteppedRun(options, Unattended(ACKNOWLEDGE, SET), [self._ends])
+
+    def _chosen(self, items: Sequence[str]) -> list[StepPlan]:
+        """Where pytest begins with what failed in its last session, what changed the unit before that comes along."""
+        again = any(self.config.getoption(name, None) for name in _AGAIN)
+        return choose_nodes(self.plan, items, with_changes=again)
 
     def is_past(self, node: str) -> bool:
         """Whether another run has to begin for this step: this one was not for it."""
@@ -186,7 +193,7 @@ class PlanRun:
         """What a step comes to that passed, where one did not that it needs and that no item tells of."""
         if len(self.nodes) == len(self.items):
             return None
-        for needed in choose_nodes(self.plan, [node]):
+        for needed in self._chosen([node]):
             end = self._ends.of(needed.id)
             alone = needed.section == "steps" and needed.id not in self.items
             if alone and end is not None and end.counts_as != "pass":

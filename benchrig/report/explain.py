@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Literal, TypeAlias
 from benchrig.text.escape import hex_text, plain, plain_lines, value_text
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from benchrig.record.model import DeviceSeen, Execution, NotJudged, Reading, Record, Samples, Verdict
 
@@ -22,6 +22,8 @@ NAME_LIMIT = 80
 SENTENCE_LIMIT = 1000
 
 _ATTEMPTS = 10
+# Of the steps that a partial run left out, so many are named.
+_LEFT = 5
 _ENDED_ON: dict[State, str] = {
     "pass": "passed on", "fail": "failed on", "error": "ended in error on", "skip": "skipped on",
     "left out": "left out on", "cut off": "cut off in", "not run": "never came to",
@@ -127,8 +129,18 @@ def explanation(step: Execution) -> Iterator[str]:
         yield from _broken(reading)
     if step.ended is not None and step.ended.advice:
         yield f"advice: {plain(step.ended.advice, SENTENCE_LIMIT)}"
+    if step.ended is not None and step.ended.verdict in ("fail", "error") and step.planned.left_before:
+        yield f"partial run: {changes_left_out(step.planned.left_before)}"
     if step.ended is not None and step.ended.traceback:
         yield from plain_lines(step.ended.traceback)
+
+
+def changes_left_out(steps: Sequence[str]) -> str:
+    """What a partial run left out that may change the unit, and what to do where a step needs it."""
+    told = [plain(each, NAME_LIMIT) for each in steps[:_LEFT]]
+    told += [f"and {len(steps) - _LEFT} more"] if len(steps) > _LEFT else []
+    which = "step that changes" if len(steps) == 1 else "steps that change"
+    return f"without the {which} the unit before: {', '.join(told)}; only_after: makes a step need another"
 
 
 def own_message(step: Execution) -> str:

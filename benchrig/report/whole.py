@@ -227,8 +227,12 @@ def _limits_left(record: Record) -> Iterator[tuple[Execution, NotJudged]]:
 def left_out(record: Record) -> str:
     """What a partial run did not do; '' for a whole one."""
     count = record.run.left_out
+    if not count:
+        return ""
     were = "was" if count == 1 else "were"
-    return f"{count} of the plan's {count + _leaves(record.run.nodes)} steps {were} left out" if count else ""
+    changes = list(dict.fromkeys(each for node in record.run.nodes for each in node.left_before))
+    without = f"; {explain.changes_left_out(changes)}" if changes else ""
+    return f"{count} of the plan's {count + _leaves(record.run.nodes)} steps {were} left out{without}"
 
 
 def _leaves(nodes: list[PlannedNode]) -> int:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from collections.abc import Set as AbstractSet
 
 from benchrig.errors import UsageError
 from benchrig.plan.flow import OfDevice, balance, touches_the_unit
 from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan, every_step
+from benchrig.plan.writers import attributes, changes_the_unit
 from benchrig.source.problem import suggest
 from benchrig.steps.base import Cap
 
@@ -26,9 +27,26 @@ def choose_steps(plan: Plan, only: Sequence[str] = (), from_: str | None = None)
     return _chosen(nodes, wanted)
 
 
-def choose_nodes(plan: Plan, ids: Iterable[str]) -> list[StepPlan]:
-    """The part of the plan to run for nodes with these ids."""
-    return _chosen([_Node(node) for node in plan.nodes], {*ids})
+def choose_nodes(plan: Plan, ids: Iterable[str], *, with_changes: bool = False) -> list[StepPlan]:
+    """The part of the plan to run for nodes with these ids; `with_changes`: with all before them that changes the unit."""
+    nodes, wanted = [_Node(node) for node in plan.nodes], {*ids}
+    if with_changes:
+        last = max((index for index, node in enumerate(nodes) if node.id in wanted), default=0)
+        wanted |= {node.id for node in nodes[:last] if node.changes and node.section == "steps"}
+    return _chosen(nodes, wanted)
+
+
+def changes_left_out(plan: Plan, chosen: Sequence[StepPlan]) -> dict[str, list[str]]:
+    """For each node that was chosen the titles of those before it that change the unit and were not."""
+    ids = {node.id for node in chosen}
+    left: list[tuple[_Node, str]] = []
+    found: dict[str, list[str]] = {}
+    for node in map(_Node, plan.nodes):
+        if node.id in ids:
+            found[node.id] = [title for other, title in left if other.may_meet(node)]
+        elif node.changes and node.section == "steps":
+            left.append((node, f"{node.id} {node.plan.written or node.plan.called}"))
+    return found
 
 
 def _chosen(nodes: Sequence[_Node], wanted: set[str]) -> list[StepPlan]:
@@ -54,6 +72,13 @@ class _Node:
         self.names = {step.name for step in steps}
         self.after = {name for step in steps for name, _ in step.after} - self.names
         self.needs, self.gives, self.ends = balance(steps)
+        self.about, self.written = attributes(steps)
+        self.changes = any(changes_the_unit(step) for step in steps)
+        self._devices = {step.device for step in steps if not step.children}
+
+    def may_meet(self, other: _Node) -> bool:
+        """Whether they may be about one device."""
+        return bool("" in self._devices | other._devices or self._devices & other._devices)
 
 
 def _cleans_up(node: _Node, touched: AbstractSet[str]) -> bool:
@@ -87,7 +112,7 @@ def _with_needs(nodes: Sequence[_Node], wanted: set[str]) -> set[str]:
         needed.add(id_)
         node, before = nodes[position[id_]], nodes[: position[id_]]
         open_ += [other.id for other in before if other.saves & node.uses or other.names & node.after]
-        open_ += [other.id for other in _givers(node, before)]
+        open_ += [other.id for other in (*_givers(node, before), *_writers(node, before))]
     return needed | _between_connections(nodes, needed)
 
 
@@ -95,6 +120,17 @@ def _givers(node: _Node, before: Sequence[_Node]) -> list[_Node]:
     """The last node before it for each thing that it needs."""
     wanted = sorted(node.needs, key=lambda each: (each[0], _ORDER.index(each[1])))
     return [other for cap in wanted for other in [each for each in before if cap in each.gives][-1:]]
+
+
+def _writers(node: _Node, before: Sequence[_Node]) -> Iterator[_Node]:
+    """Those that decide the values which the node is about: the last that surely writes each, and what may after it."""
+    for attribute in dict.fromkeys(node.about):
+        for other in reversed(before):
+            own = [each for each in other.written if each.attribute.key == attribute.key]
+            if own:
+                yield other
+            if any(each.surely and each.attribute == attribute for each in own):
+                break
 
 
 def _between_connections(nodes: Sequence[_Node], needed: set[str]) -> set[str]:

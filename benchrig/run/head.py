@@ -12,11 +12,22 @@ from pathlib import Path
 from platform import python_version
 from typing import Any
 
+from msgspec.structs import replace
+
 from benchrig.errors import UsageError
 from benchrig.plan.checks import limits_by_name
 from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan, leaves
-from benchrig.record.model import FLAT_FORMAT, FORMAT, GROWN_FORMAT, PlannedDevice, PlannedRequirement, RunStarted
+from benchrig.record.model import (
+    FLAT_FORMAT,
+    FORMAT,
+    GROWN_FORMAT,
+    PlannedDevice,
+    PlannedNode,
+    PlannedRequirement,
+    RunStarted,
+)
+from benchrig.run.choose import changes_left_out
 from benchrig.run.station import Station
 from benchrig.source.problem import suggest
 from benchrig.source.references import as_text
@@ -111,6 +122,8 @@ def planned_requirements(plan: Plan) -> dict[str, PlannedRequirement]:
 
 def run_started(plan: Plan, nodes: Sequence[StepPlan], settings: RunSettings, *, grows: bool = False) -> RunStarted:
     """The head of the record of a run that starts now; of one that `grows` its steps become known as they are done."""
+    left_out = sum(1 for _ in leaves(plan.nodes)) - sum(1 for _ in leaves(nodes))
+    changes = changes_left_out(plan, nodes) if left_out else {}
     return RunStarted(
         format=GROWN_FORMAT if grows else FORMAT if any(node.parts for node in nodes) else FLAT_FORMAT,
         run_id=uuid.uuid4().hex,
@@ -128,15 +141,22 @@ def run_started(plan: Plan, nodes: Sequence[StepPlan], settings: RunSettings, *,
         scanned=dict(plan.scanned),
         variants=dict(plan.variants),
         caution=plan.caution,
-        nodes=[node.planned() for node in nodes],
+        nodes=[_planned_after(node.planned(), changes.get(node.id)) for node in nodes],
         devices={
             key: PlannedDevice(device.written(), settings.devices.get(key, "")) for key, device in plan.devices.items()
         },
         may_lack=sorted(may_lack(plan, settings)),
         requirements=planned_requirements(plan),
-        left_out=sum(1 for _ in leaves(plan.nodes)) - sum(1 for _ in leaves(nodes)),
+        left_out=left_out,
         versions={"benchrig": __version__, "bleak": _version_of_bleak(), "python": python_version()},
     )
+
+
+def _planned_after(node: PlannedNode, left: list[str] | None) -> PlannedNode:
+    """A node of a partial run, and all in it, with what was left out before it."""
+    if not left:
+        return node
+    return replace(node, left_before=left, children=[_planned_after(child, left) for child in node.children])
 
 
 @cache

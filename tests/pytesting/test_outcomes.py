@@ -219,3 +219,25 @@ def test_a_step_with_a_mark_of_pytest_is_not_done(project: Path, start) -> None:
     [record] = [read_record(path) for path in project.glob("results/*/record.jsonl")]
     assert [each.planned.name for each in record.steps] == ["connect", "read battery level"]
     assert etree.parse(project / "report.xml").find(".//property").get("name") == "benchrig:a b"
+
+
+def test_what_failed_runs_again_with_what_changed_the_unit(project: Path, start) -> None:
+    """A repaired unit is green with --lf; with -k the text says what was left out."""
+    device = project / "devices/probe.yaml"
+    repaired = device.read_text("utf-8") + (
+        "      - {characteristic: 5e3a0003-71c4-4b0e-9d52-8f6e2a1b3c40, name: command, as: hex, properties: [write],\n"
+        "         on_write: {store: false, set: {humidity: 50 %}}}\n"
+    )
+    device.write_text(repaired.replace("50 %}", "51 %}"), "utf-8")
+    steps = (
+        "  - connect:\n  - {write: 5e3a0003-71c4-4b0e-9d52-8f6e2a1b3c40, name: water, raw: '01'}\n"
+        "  - read: humidity\n    expect: {value: {equals: 50 %}}\n"
+    )
+    (project / "plans/water.yaml").write_text(plan_text(steps), "utf-8")
+    assert start("plans/water.yaml").came == {
+        "A plan::connect": "passed", "A plan::water": "passed", "A plan::read humidity": "failed",
+    }  # fmt: skip
+    device.write_text(repaired, "utf-8")
+    session = start("plans/water.yaml", "-k", "humidity")
+    assert "partial run: without the step that changes the unit before: 2 water; only_after:" in str(session.said)
+    assert start("plans/water.yaml", "--lf").came == {"A plan::read humidity": "passed"}
