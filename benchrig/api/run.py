@@ -19,7 +19,7 @@ from benchrig.api.reading import StepReader
 from benchrig.api.runner import GrowingRunner
 from benchrig.api.waiting import undisturbed
 from benchrig.api.walk import Natives
-from benchrig.errors import BenchrigError, OperatorError, StepFailed, UsageError
+from benchrig.errors import BenchrigError, OperatorError, PlanError, StepFailed, UsageError
 from benchrig.plan.model import PlanDevice
 from benchrig.plan.tree import StepPlan, every_step
 from benchrig.radio.device import DeviceSession, NoDevice
@@ -160,12 +160,17 @@ class GrowingRun:
 
     @contextlib.contextmanager
     def _blamed(self) -> Iterator[None]:
-        """What cannot even begin is a mistake of the whole run."""
+        """What cannot even begin is a mistake of the whole run. It tells no secret that is wrong itself."""
         try:
             yield
         except BenchrigError as error:
             self.blamed(error)
-            raise
+            if (said := self.hiding.text(error.message)) == error.message:
+                raise
+            hidden = restated(error, said)
+            if isinstance(hidden, PlanError):
+                hidden.problems = ()  # each has the line of the secret
+            raise hidden from None
 
     def blamed(self, error: E) -> E:
         """It counts for the run, though no step has failed with it."""

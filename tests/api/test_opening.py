@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import traceback
 from pathlib import Path
 
 import pytest
@@ -97,6 +98,20 @@ def test_a_secret_reaches_the_unit_and_nothing_else(plan: Path, tmp_path: Path) 
             data = file.read_bytes()
             assert b"4711" not in data, file
             assert b"XK-4711-Q".hex().upper().encode() not in data, file
+
+
+def test_a_secret_that_is_wrong_itself_is_not_told(plan: Path) -> None:
+    secret = Secret("-".join(["XK", "4711", "Q"]))  # no line of this file has it
+
+    async def test(radio: OpenedRadio) -> None:
+        async with (await radio.find()).connect() as link:
+            await link.write("restart", secret)
+
+    left = python(test, UNIT, names=plan, acknowledged=True)
+    assert isinstance(left.error, PlanError)
+    assert "expected a number" in str(left.error)
+    assert str(secret.value) not in "".join(traceback.format_exception(left.error))
+    assert str(secret.value) not in left.record.message
 
 
 def test_a_station_can_forbid_and_two_units_are_two_devices() -> None:
