@@ -91,13 +91,14 @@ class ConnectedLink(Asked):
         super().__init__(thread, over)
         self._over = over
 
-    def read(self, name: str, *, expect: Data | None = None, within: Time | None = None, **keys: object) -> Any:
+    def read(self, name: str, /, *, expect: Data | None = None, within: Time | None = None, **keys: object) -> Any:
         """Read an attribute: a Quantity where its format has a unit, a number, a text, bytes, a mapping for a structure."""
         return _ask(self._thread, lambda: self._over.read(name, expect=expect, within=within, **keys))
 
     def write(
         self,
         name: str,
+        /,
         value: object = None,
         *,
         raw: bytes | str | None = None,
@@ -111,6 +112,7 @@ class ConnectedLink(Asked):
     def exchange(
         self,
         name: str,
+        /,
         value: object = None,
         *,
         raw: bytes | str | None = None,
@@ -126,6 +128,7 @@ class ConnectedLink(Asked):
     def notify(
         self,
         name: str,
+        /,
         *,
         for_: Time | None = None,
         count: int | None = None,
@@ -141,6 +144,7 @@ class ConnectedLink(Asked):
     def stream(
         self,
         name: str,
+        /,
         *,
         counter: str | None = None,
         expect: Data | None = None,

@@ -16,7 +16,9 @@ from benchrig.values.quantity import Duration, Quantity
 class ConnectedLink(Asked):
     """A link to a unit, for as long as its context is open. Its methods are the steps of plans, with their keys."""
 
-    async def read(self, name: str, *, expect: Data | None = None, within: Time | None = None, **keys: object) -> Any:
+    async def read(
+        self, name: str, /, *, expect: Data | None = None, within: Time | None = None, **keys: object
+    ) -> Any:
         """Read an attribute: a Quantity where its format has a unit, a number, a text, bytes without a format, a mapping for a
         structure. None where a limit on att_error let the device refuse."""
         return (await self.step("read", name, expect=expect, within=within, **keys)).value
@@ -24,6 +26,7 @@ class ConnectedLink(Asked):
     async def write(
         self,
         name: str,
+        /,
         value: object = None,
         *,
         raw: bytes | str | None = None,
@@ -37,6 +40,7 @@ class ConnectedLink(Asked):
     async def exchange(
         self,
         name: str,
+        /,
         value: object = None,
         *,
         raw: bytes | str | None = None,
@@ -52,6 +56,7 @@ class ConnectedLink(Asked):
     async def notify(
         self,
         name: str,
+        /,
         *,
         for_: Time | None = None,
         count: int | None = None,
@@ -67,6 +72,7 @@ class ConnectedLink(Asked):
     def stream(
         self,
         name: str,
+        /,
         *,
         counter: str | None = None,
         expect: Data | None = None,

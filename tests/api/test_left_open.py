@@ -150,6 +150,7 @@ def test_a_stream_is_opened_once_and_before_it_is_read(names: Path) -> None:
             for asked in (lambda: link.lost("soon"), lambda: link.stream("ticks", quiet="long").__aenter__()):
                 with pytest.raises(PlanError, match=r"test_left_open.py:\d+:\d+: expected a time with its unit"):
                     await asked()
+            assert await link.read("battery level", name="charge", expect=SOUND) is not None
             for _ in range(2):
                 await link.step("group", "look", steps=[{"read": "battery level", "expect": SOUND}])
 
