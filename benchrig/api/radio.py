@@ -7,7 +7,7 @@ from pathlib import Path
 from benchrig.api.place import calling_place
 from benchrig.api.run import GrowingRun
 from benchrig.api.unit import FoundUnit
-from benchrig.api.verbs import Asked, Data, Time
+from benchrig.api.verbs import Asked, Data, Time, awaited
 from benchrig.api.words import mapping_node
 from benchrig.errors import UsageError
 from benchrig.launch import PreparedRun
@@ -45,6 +45,7 @@ class OpenedRadio(Asked):
         """Where the run leaves its record and its reports; None without results."""
         return self._prepared.runner.settings.folder if self._prepared.options.results is not None else None
 
+    @awaited
     async def find(
         self,
         select: str | Data | None = None,

@@ -7,10 +7,11 @@ import contextlib
 from collections.abc import AsyncIterator, Callable, Iterator, Mapping
 from contextvars import ContextVar
 from dataclasses import dataclass, field, replace
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import msgspec
 
+from benchrig.api.awaited import Awaited
 from benchrig.api.done import Done, failure, measured, restated
 from benchrig.api.hiding import Hiding
 from benchrig.api.opened import OpenStep
@@ -61,6 +62,8 @@ class GrowingRun:
     reader: StepReader
     hiding: Hiding
     devices: dict[str, DeviceSession] = field(default_factory=dict)
+    # what was asked for and is not awaited so far
+    waiting: dict[Awaited[Any], None] = field(default_factory=dict)
     # devices that the record does not know yet
     _new: dict[str, PlannedDevice] = field(default_factory=dict)
     _readings: dict[str, dict[str, Reading]] = field(default_factory=dict)
@@ -277,15 +280,28 @@ class GrowingRun:
 
     async def end(self, error: BaseException | None) -> None:
         """End all that is open, and say what the whole comes to. `error` is what ends it; without one, what a step comes to
-        that was held open until now is raised."""
+        that was held open until now is raised, and PlanError for what nobody has awaited."""
         if error is not None:
             self._blame(error)
         held = self._open[::-1]
-        task = self._tasks.start(self._closed())
+        task = self._tasks.start(self._closed(is_whole=error is None))
         await undisturbed(task)
-        task.result()
+        if (forgotten := task.result()) is not None:
+            raise forgotten
         for each in held if error is None else ():
             self._done(each.plan, self._at_work[each.plan.id].result(), Natives())
+
+    async def _forgotten(self, *, is_whole: bool) -> PlanError | None:
+        """What nobody has awaited counts for a run that came to its end; another one may not have got that far."""
+        await asyncio.sleep(0)  # tasks that were just made begin
+        problems = [each.problem for each in self.waiting]
+        for each in [*self.waiting]:
+            each.close()
+        if is_whole and problems:
+            return self.blamed(PlanError(problems))
+        for problem in problems:
+            self.note(f"{problem.place}: {problem.message}")
+        return None
 
     def _blame(self, error: BaseException) -> None:
         """What ends the run counts, also what was tolerated where it was raised."""
@@ -295,7 +311,8 @@ class GrowingRun:
         elif isinstance(error, BenchrigError):
             self.runner.count(error)
 
-    async def _closed(self) -> None:
+    async def _closed(self, *, is_whole: bool) -> PlanError | None:
+        forgotten = await self._forgotten(is_whole=is_whole) if self.waiting else None
         self._is_over = True
         if self._walk.turn.locked():  # a task that nobody has waited for
             self._walk.control.interrupt(busy=any(device.is_busy for device in self.devices.values()))
@@ -306,6 +323,7 @@ class GrowingRun:
         for device in self.devices:
             await self.let_go(device, "the run is over")
         await self.runner.end(self.radio)
+        return forgotten
 
     # --- what is told
 

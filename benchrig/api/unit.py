@@ -9,7 +9,7 @@ from contextlib import AbstractAsyncContextManager
 from benchrig.api.done import Done
 from benchrig.api.link import ConnectedLink
 from benchrig.api.place import calling_place
-from benchrig.api.verbs import Asked, Data, Time
+from benchrig.api.verbs import Asked, Data, Time, awaited
 from benchrig.api.words import duration
 from benchrig.radio.scan import Sighting
 from benchrig.source.problem import Place
@@ -39,16 +39,19 @@ class FoundUnit(Asked):
         level = self._sighting.median_rssi if self._sighting else None
         return None if level is None else Quantity(level, "dBm")
 
+    @awaited
     async def back(self, within: Time) -> Quantity:
         """Listen until the unit is heard again, after its link was lost or its power was off: after how long it was."""
         time = duration(within, calling_place())
         done = await self.step("scan", for_="0 s", within=time, expect={"advertises_after": {"max": time}})
         return done["advertises_after"]  # type: ignore[no-any-return]
 
+    @awaited
     async def power(self, switch: str, *, within: Time | None = None, **keys: object) -> Done:
         """Switch its power: 'down', 'up', 'cycle'. It needs a switch in the station file."""
         return await self.step("power", switch, within=within, **keys)
 
+    @awaited
     async def console(
         self, send: str | None = None, *, expect: Data | None = None, within: Time | None = None, **keys: object
     ) -> Done:

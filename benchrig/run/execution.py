@@ -208,10 +208,10 @@ class StepExecution:
             await self.control.guarded(deadline + GRACE, self._held(step, context))
         except (LinkError, NoAnswer, StepTimeout) as error:
             return await self._explained(error)
-        except BenchrigError as error:
-            return error
         except Misfit as misfit:
             return unfit([Problem(self.plan.place, misfit.message, misfit.advice)])
+        except BenchrigError as error:
+            return error
         except Exception as error:
             brought = origin(self.plan.kind)
             return brought.broke_off(error) if brought else internal(error)

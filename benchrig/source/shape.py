@@ -40,13 +40,12 @@ Names: TypeAlias = "AnyMapping[str, str]"
 LONGEST_SHOWN = 80
 
 
-class Misfit(Exception):
-    """A value that does not fit; `path` leads from the value to the part that is wrong, keys and indexes."""
+class Misfit(UsageError):
+    """A value that does not fit; `path` leads from the value to the part that is wrong, keys and indexes. Where nobody knows
+    a better place for it, whoever asked for it is to blame."""
 
     def __init__(self, message: str, advice: str = "", path: tuple[str | int, ...] = ()) -> None:
-        super().__init__(message)
-        self.message = message
-        self.advice = advice
+        super().__init__(message, advice=advice)
         self.path = path
 
 

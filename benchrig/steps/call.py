@@ -83,6 +83,8 @@ class Call(Step, kw_only=True):
         try:
             async with scope:
                 return await self._call(function, bench)
+        except Misfit as exc:
+            raise raised(self.call, exc, function) from exc
         except UsageError as exc:
             raise placed(exc, function) from exc
         except BenchrigError:

@@ -178,7 +178,7 @@ def _minus(one: Any, other: Any) -> Any:
 
 
 def _divided(one: Any, other: Any) -> Any:
-    if other == 0:
+    if is_number(other) and other == 0:
         raise Misfit("a division by 0", "see that the divisor cannot be 0")
     return one / other
 

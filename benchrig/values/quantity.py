@@ -115,8 +115,14 @@ class Quantity:
         return type(self), (self.number, self.unit.symbol)
 
     def __eq__(self, other: object) -> bool:
-        same = isinstance(other, Quantity) and self.unit.dimension == other.unit.dimension
-        return same and self.base == other.base  # type: ignore[attr-defined]
+        """A number without a unit, or with one of another dimension, is no answer but a mistake: `!=` would always be true."""
+        if isinstance(other, Quantity):
+            if other.unit.dimension != self.unit.dimension:
+                raise self._unlike(other)
+            return self.base == other.base
+        if isinstance(other, (int, float, Decimal, Fraction)) and not isinstance(other, bool):
+            self._with_unit(other)
+        return False
 
     def __hash__(self) -> int:
         return hash((self.unit.dimension, self.base))
@@ -145,7 +151,7 @@ class Quantity:
         if not self._with_unit(other).has_zero:
             return Quantity(self.number - self._difference(other), self.unit)
         if not self._is_like(other) and not self._differs_like(other):
-            raise Misfit(f"{self} is a {self.unit.dimension}, {other} a {other.unit.dimension}")
+            raise self._unlike(other)
         if self.unit.dimension != other.unit.dimension or not self.has_zero:
             raise Misfit(
                 f"{other} cannot be taken from {self}", "they differ in kind: one is a value, the other a difference"
@@ -216,7 +222,10 @@ class Quantity:
         except Misfit:
             if not isinstance(other, Quantity):
                 raise
-            raise Misfit(f"{self} is a {self.unit.dimension}, {other} a {other.unit.dimension}") from None
+            raise self._unlike(other) from None
+
+    def _unlike(self, other: Quantity) -> Misfit:
+        return Misfit(f"{self} is a {self.unit.dimension}, {other} a {other.unit.dimension}")
 
     def _differs_like(self, other: Quantity) -> bool:
         """Whether this is a difference between two like the other one."""

@@ -106,9 +106,12 @@ def test_a_lost_link_ends_it_and_one_that_is_meant_to_end_does_so_quietly(names:
                 await link.write("restart", 1, expect={"lost_after": {"max": "3 s"}})
                 rest = [tick async for tick in ticks]
             assert len(rest) < 100
+            with link.tolerating(), pytest.raises(LinkLost, match="read battery level: the link is not there any more"):
+                await link.read("battery level")
 
     left = python(meant, UNIT, names=names)
     assert (left.error, left.record.verdict) == (None, "pass"), left.messages
+    assert left.verdicts == ["pass", "pass", "pass", "fail"]
     assert left.is_clean
 
 

@@ -5,6 +5,7 @@ Factors: NIST Special Publication 811 (2008), appendix B.8, as printed there; ex
 
 from __future__ import annotations
 
+import operator
 import pickle
 from contextlib import suppress
 from decimal import Decimal
@@ -310,7 +311,8 @@ def test_any_number_has_a_unit(number: Any) -> None:
 
 
 def test_a_quantity_and_what_is_none() -> None:
-    assert quantity("1 V") != 1
+    assert quantity("1 V") != "1 V"
+    assert quantity("1 V") not in (None, True, [1], {})
     for action in (lambda: quantity("1 V") * "2", lambda: "2" / quantity("1 V"), lambda: quantity("1 V") / None):
         with pytest.raises(TypeError):
             action()
@@ -327,7 +329,17 @@ def test_quantities_are_ordered_across_units() -> None:
     assert quantity("999 ms") < quantity("1 s") <= quantity("1000 ms") == quantity("1 s")
     assert quantity("100 °C") >= quantity("212 °F") > quantity("373 K")
     assert len({quantity("1 s"), quantity("1000 ms"), quantity("1 V")}) == 2
-    assert quantity("1 s") != quantity("1 V")
+
+
+def test_what_can_never_be_equal_is_no_answer() -> None:
+    level = quantity("81 %")
+    for number in (81, 81.5, Decimal("81.5"), Fraction(163, 2), float("nan"), quantity("81 V"), quantity("81 ΔK")):
+        for compare in (operator.eq, operator.ne):
+            for one, other in ((level, number), (number, level)):
+                with pytest.raises(Misfit) as refused:
+                    compare(one, other)
+        advice = "" if isinstance(number, Quantity) else f"write Quantity('{number} %')"
+        assert (refused.value.advice, refused.value.cause) == (advice, "plan")
 
 
 @pytest.mark.parametrize(
