@@ -4,7 +4,7 @@ Property tests: the default suite draws the same examples every time; `--hypothe
 Signals: whoever starts the suite (nohup, a job in the background) may have them ignored, and processes inherit that.
 Bytecode: whoever starts it may have it switched off; then each of hundreds of processes would compile the package anew.
 Bonds: what a test pairs goes to a folder of the test process, not to that of whoever runs the suite.
-asyncio's debug mode keeps the place where a task, future or callback was made: one frame of it, and no look at its file;
+asyncio's debug mode, which the slow tests have in CI (`-o asyncio_debug=true`), keeps the place where a task, future or callback was made: one frame of it, and no look at its file;
 whole stacks double the time.
 Garbage: what is there before the first test (thousands of tests among it) is never looked through again, the rest seldom.
 """
@@ -32,7 +32,7 @@ gc.set_threshold(10_000)  # what benchrig.collector takes for the usual one
 
 from benchrig import collector  # noqa: E402
 
-settings.register_profile("repeatable", deadline=None, derandomize=True, max_examples=25)
+settings.register_profile("repeatable", deadline=None, derandomize=True, max_examples=15)
 settings.register_profile("search", deadline=None, max_examples=2000)
 settings.load_profile("repeatable")
 

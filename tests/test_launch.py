@@ -89,6 +89,7 @@ def test_a_step_that_lasts_finds_all_before_it_on_disk_and_itself(tmp_path: Path
     assert (command.opened is not None, command.ended) == (True, None)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "body", [pytest.param("def dies(bench): os.abort()", marks=pytest.mark.slow), "async def dies(bench): os.abort()"]
 )
@@ -261,6 +262,7 @@ def test_an_error_that_nobody_waited_for_is_in_the_verdict(tmp_path: Path) -> No
     assert len([*tmp_path.glob("results/*/junit.xml")]) == 1
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("function", ["obstinate", pytest.param("leaves_a_thread", marks=pytest.mark.slow)])
 def test_what_a_function_left_running_does_not_keep_the_process(tmp_path: Path, function: str) -> None:
     done, record = called(tmp_path, function)
@@ -352,6 +354,7 @@ def test_a_signal_after_the_verdict_does_not_change_it(tmp_path: Path, name: str
     assert JUnitXml.fromfile(str(tmp_path / "report.xml")).tests == 3
 
 
+@pytest.mark.slow
 def test_a_signal_that_was_ignored_from_outside_stays_so(tmp_path: Path) -> None:
     bench = files(tmp_path, READ + "  - command: [sh, -c, 'kill -HUP $PPID']\n")
     command = [*COMMAND, "run", "plan.yaml", "--radio", bench.radio]

@@ -53,6 +53,7 @@ def test_the_failing_report_is_printed_so(tmp_path: Path) -> None:
     assert done.returncode == 1
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("version", "code", "said"),
     [pytest.param("3.2.1", 0, "the firmware passed", marks=pytest.mark.slow), ("9.9.9", 1, "the firmware failed")],
@@ -73,6 +74,7 @@ def test_the_job_without_its_unit(tmp_path: Path) -> None:
     assert {row["run_cause"] for row in rows} == {"link"}
 
 
+@pytest.mark.slow
 def test_a_mistake_in_the_job_leaves_nothing(tmp_path: Path) -> None:
     (tmp_path / "reports").mkdir()
     (tmp_path / "reports" / "nightly.xml").write_text("<testsuites/>")
@@ -92,6 +94,7 @@ def test_the_station_file_that_ships_is_the_one_that_is_shown() -> None:
     assert yaml.safe_load(block("On the production line", "yaml")) == yaml.safe_load(shipped.read_text())
 
 
+@pytest.mark.slow
 def test_the_line_runs_at_that_station(tmp_path: Path) -> None:
     command = re.findall(r"^    (benchrig run .*line2.*)$", README, re.MULTILINE)[0]
     done = pasted(tmp_path, f"{command} --acknowledge")

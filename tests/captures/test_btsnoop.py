@@ -124,6 +124,7 @@ def test_packets_that_were_shortened_are_counted(tmp_path: Path) -> None:
     assert (len(read.packets), read.shortened, read.cut_off) == (1, 1, None)
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(shutil.which("tshark") is None, reason="tshark is not installed")
 def test_tshark_finds_the_same_pdus_and_reports(captured: Path) -> None:
     events = traffic_of(read_capture(captured).packets).events

@@ -99,6 +99,7 @@ def test_a_store_that_others_can_read_is_refused(tmp_path: Path, home: dict[str,
     assert len(left(home)) == 2
 
 
+@pytest.mark.slow
 def test_the_shell_completes_units(tmp_path: Path, home: dict[str, str]) -> None:
     words = "benchrig bonds --station line2.yaml clear M"
     env = {**home, "_BENCHRIG_COMPLETE": "bash_complete", "COMP_WORDS": words, "COMP_CWORD": "5"}

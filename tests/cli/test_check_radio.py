@@ -69,6 +69,7 @@ def test_an_unknown_radio_is_wrong_usage(tmp_path: Path) -> None:
     assert check(tmp_path, "carrier pigeon")[0] == 4
 
 
+@pytest.mark.slow
 def test_it_loads_no_radio() -> None:
     _, modules = started("check", str(PLANS / "end_of_line.yaml"), "--radio", "host")
     assert modules & {"bleak", "bumble", "dbus_fast"} == set()

@@ -99,6 +99,7 @@ def test_completion_scripts(shell: str) -> None:
     assert "_BENCHRIG_COMPLETE" in result.stdout
 
 
+@pytest.mark.slow
 def test_the_shell_completes_steps(tmp_path: Path) -> None:
     files(tmp_path, "  - read: temperature\n  - wait: 1 s\n")
     words = "benchrig run plan.yaml --only "
@@ -150,6 +151,7 @@ def test_names_from_a_device_cannot_steer_the_terminal(tmp_path: Path) -> None:
         assert b"\x1b" not in path.read_bytes()
 
 
+@pytest.mark.slow
 def test_a_full_disk_is_the_stations_trouble(tmp_path: Path) -> None:
     if not os.path.exists("/dev/full"):
         pytest.skip("this system has no device that is always full")

@@ -113,7 +113,7 @@ def fields(value: dict[str, Any], leaves: dict[str, Format], prefix: str = "") -
 VALUES = given(uuid=st.sampled_from(sorted(assigned().definitions)), data=st.data())
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 @VALUES
 def test_what_is_decoded_can_be_typed_and_encoded_again(uuid, data):
     assert_typed(uuid, data)

@@ -75,7 +75,9 @@ def test_the_page_takes_the_place_of_an_earlier_one_alone(tmp_path: Path) -> Non
     assert "attribute &#39;temperature&#39;" in said or "attribute 'temperature'" in said
 
 
-@pytest.mark.parametrize(("under", "code"), [("100 %", 1), ("1 %", 0), ("0", 0)])
+@pytest.mark.parametrize(
+    ("under", "code"), [("100 %", 1), *(pytest.param(low, 0, marks=pytest.mark.slow) for low in ("1 %", "0"))]
+)
 def test_how_many_have_to_be_caught(tmp_path: Path, under: str, code: int) -> None:
     written(tmp_path)
     assert escapes(tmp_path, "--families", "advertising", "--fail-under", under).returncode == code

@@ -41,6 +41,7 @@ def inspect(*arguments: str, device: str = LEVEL) -> tuple[int, str, str]:
     return done.exit_code, done.stdout, done.stderr
 
 
+@pytest.mark.slow
 def test_a_pipe_gets_the_table_and_the_notes_go_elsewhere(tmp_path: Path) -> None:
     done = benchrig("inspect", "-d", "VFL-*", "--radio", RADIO, cwd=tmp_path)
     assert done.returncode == 0

@@ -43,6 +43,7 @@ def test_a_run_needs_no_standard_streams(tmp_path: Path, tail: str) -> None:
     assert len(bench.records()) == 1
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("words", "encoding"),
     [
@@ -69,6 +70,7 @@ def test_a_width_that_is_none_is_that_of_a_pipe(tmp_path: Path, columns: str) ->
     assert "3 read temperature" in done.stdout
 
 
+@pytest.mark.slow
 def test_a_terminal_whose_width_is_said_to_be_none_keeps_its_own(tmp_path: Path) -> None:
     bench = files(tmp_path, READ)
     with OnTerminal(tmp_path, "run", "plan.yaml", "--radio", bench.radio, COLUMNS="0") as terminal:

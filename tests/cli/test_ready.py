@@ -78,6 +78,7 @@ def test_a_station_without_a_bus(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     assert result.stdout.splitlines()[-1] == "not ready  the system's D-Bus is not running"
 
 
+@pytest.mark.slow
 def test_an_interrupt_ends_the_process_that_looks_too(tmp_path: Path):
     with socket.create_server(("127.0.0.1", 0)) as silent:
         silent.settimeout(PATIENCE)

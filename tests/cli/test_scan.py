@@ -408,6 +408,7 @@ def test_a_terminal_that_cannot_show_it_gets_the_table_once(tmp_path: Path) -> N
     assert max(map(len, terminal.shown.splitlines())) <= 60
 
 
+@pytest.mark.slow
 def test_a_terminal_that_is_closed_ends_it(tmp_path: Path) -> None:
     view = on_terminal(tmp_path)
     with view as terminal:

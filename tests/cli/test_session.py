@@ -152,6 +152,7 @@ def test_without_any_line_an_absent_device_is_said(tmp_path: Path) -> None:
     assert "was not heard" in done.stderr
 
 
+@pytest.mark.slow
 def test_lines_come_from_a_file_too(tmp_path: Path) -> None:
     (tmp_path / "lines.txt").write_text("read humidity", encoding="utf-8")
     with (tmp_path / "lines.txt").open(encoding="utf-8") as lines:

@@ -174,6 +174,7 @@ def test_the_progress_line_leaves_nothing_behind(tmp_path: Path) -> None:
     assert re.search(r"\x1b\[[0-9;]*m", terminal.shown), "a terminal has colours"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "env",
     [

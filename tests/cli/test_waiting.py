@@ -45,6 +45,7 @@ def test_an_inspection_says_what_it_reads() -> None:
     assert said[-1] == ""
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "words",
     [

@@ -28,6 +28,7 @@ def test_the_device_passes_its_own_draft(kind, seed):
     assert failures(drafted(KINDS[kind]).text, KINDS[kind], seed) == {}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("unit", range(len(SHELVES)))
 def test_each_of_several_units_passes_the_draft_of_all(unit):
     assert failures(drafted(*SHELVES).text, SHELVES[unit]) == {}

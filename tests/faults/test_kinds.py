@@ -145,6 +145,7 @@ def test_the_nearest_text_that_a_plan_refuses() -> None:
 PATH = "0000fff0-0000-1000-8000-00805f9b34fb/0000fff1-0000-1000-8000-00805f9b34fb"
 
 
+@pytest.mark.slow
 def test_weights() -> None:
     weights = {fault.name: fault.weight for fault in faults_of(SMALL)}
     assert weights["alarm limit: scale x10"] == weights["table: extra factory service"] == "grave"

@@ -346,6 +346,7 @@ def test_a_mistake_in_an_include_has_its_place_there():
     assert where(problem) == "part.yaml:2:11"
 
 
+@pytest.mark.slow
 def test_includes_that_double_with_every_level_end():
     files = {f"f{n}": f"steps: [{{use: f{n + 1}.yaml}}, {{use: f{n + 1}.yaml}}]" for n in range(20)}
     problems = problems_of(with_steps("- use: f0.yaml"), f20="steps: []", **files)

@@ -113,6 +113,7 @@ def test_what_is_selected_runs_with_what_it_needs(project: Path, start, words: l
     assert all(each.ended.verdict == "pass" for each in records(project).values() if each.ended)
 
 
+@pytest.mark.slow
 def test_in_a_rough_air(project: Path, start) -> None:
     for device in project.glob("devices/*.yaml"):
         device.write_text(f"air: rough\n{device.read_text('utf-8')}", "utf-8")

@@ -69,6 +69,7 @@ def test_one_process_and_several_find_the_same_and_a_unit_alone_is_the_same_agai
     assert rejects(tmp_path, unit=one.rejected[0].number, seed=1, air="rough").rejected == []
 
 
+@pytest.mark.slow
 def test_few_units_are_told_as_few(tmp_path: Path) -> None:
     written(tmp_path, TIGHT % 40)
     made = rejects(tmp_path)
@@ -82,6 +83,7 @@ def test_few_units_are_told_as_few(tmp_path: Path) -> None:
     assert proposal_words(tight, 0.001) == "max: too few units for 0.1 %: test 2995"
 
 
+@pytest.mark.slow
 def test_both_sides_and_bounds_that_each_run_has_of_its_own(tmp_path: Path) -> None:
     steps = """  - read: humidity
     save: {value: before}

@@ -67,6 +67,7 @@ def benchrig(tmp_path: Path):
     return run
 
 
+@pytest.mark.slow
 def test_one_file_makes_a_report(benchrig, tmp_path: Path) -> None:
     said = benchrig("run", "--help").stdout
     assert [

@@ -34,7 +34,7 @@ SEEDS = [1, *(pytest.param(seed, marks=pytest.mark.slow) for seed in range(2, 10
 
 
 @pytest.mark.parametrize("seed", SEEDS)
-@pytest.mark.parametrize("air", ["kind", "rough", pytest.param("crowded", marks=pytest.mark.slow)])
+@pytest.mark.parametrize("air", ["rough", *(pytest.param(air, marks=pytest.mark.slow) for air in ("kind", "crowded"))])
 @pytest.mark.parametrize(("plan", "device"), SHIPPED.items())
 def test_the_plans_pass_their_devices_in_any_air(plan: str, device: str, air: str, seed: int) -> None:
     ran = run(PLANS / f"{plan}.yaml", DEVICES / f"{device}.yaml", air=air, seed=seed)
@@ -199,6 +199,7 @@ def record_of(folder: Path, seed: int, start: Start, **env: str) -> list[bytes]:
     return [first, *rest]
 
 
+@pytest.mark.slow
 def test_a_seed_repeats_in_every_process_and_another_differs(tmp_path: Path) -> None:
     folders = [tmp_path / name for name in ("one", "again", "other")]
     for folder in folders:

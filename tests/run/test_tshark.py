@@ -80,6 +80,7 @@ def test_the_att_error_has_the_same_name(captured: tuple[Ran, Path]) -> None:
     assert info.startswith("Rcvd Error Response - Write Not Permitted")
 
 
+@pytest.mark.slow
 def test_as_many_notifications_as_were_counted(captured: tuple[Ran, Path]) -> None:
     ran, path = captured
     handles = Counter(handle for (handle,) in dissected(path, f"btatt.opcode == {NOTIFICATION}", "btatt.handle"))

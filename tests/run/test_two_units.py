@@ -109,6 +109,7 @@ def test_no_run_judges_another_unit_than_it_says(piece: int) -> None:
     assert found == []
 
 
+@pytest.mark.slow
 def test_the_arrangements_are_of_every_kind() -> None:
     """Passes, failures and runs that could not tell; some of the last because nothing decides."""
     ones = [arrangement(seed) for seed in range(16)]

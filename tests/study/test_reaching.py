@@ -32,6 +32,7 @@ def test_order_statistics_cover_whatever_the_distribution(count: int, share: flo
     assert rank == 1 or beta.sf(1 - share, rank - 1, count - rank + 2) < confidence, "no wider than it must be"
 
 
+@pytest.mark.slow
 def test_few_values_are_extrapolated_by_the_normal_distribution_as_often_right_as_it_says() -> None:
     rng, right, rounds = random.Random(5), 0, 400
     for _ in range(rounds):

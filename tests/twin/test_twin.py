@@ -46,7 +46,8 @@ def twin_of_shipped(device: str) -> Twin:
     ],
 )
 @pytest.mark.parametrize(
-    "device", [device if device != "logger" else pytest.param(device, marks=pytest.mark.slow) for device in DEVICES]
+    "device",
+    [pytest.param(device, marks=[pytest.mark.slow] * (device in ("logger", "transport_box"))) for device in DEVICES],
 )
 def test_the_plans_of_a_device_pass_its_twin(device: str, air: str, seed: int) -> None:
     made = twin_of_shipped(device).device

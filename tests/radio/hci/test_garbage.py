@@ -96,6 +96,7 @@ async def test_noise_from_the_first_octet_is_the_stations(tmp_path, impatient, s
             await opener(address)()
 
 
+@pytest.mark.slow
 async def test_what_bumble_logs_reaches_nobody(capfd):
     """Without a handler Python writes warnings to standard error; a process of its own has none."""
     import sys

@@ -178,6 +178,7 @@ async def test_a_link_that_a_killed_run_left_is_replaced(tmp_path):
     assert [*tmp_path.iterdir()] == []
 
 
+@pytest.mark.slow
 async def test_a_link_of_a_run_that_goes_on_is_not_taken_away(tmp_path):
     link = tmp_path / "dut"
     async with other_run(link) as process:

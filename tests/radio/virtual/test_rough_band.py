@@ -58,6 +58,7 @@ class Everywhere(Band):
         return True
 
 
+@pytest.mark.slow
 def test_three_channels_are_not_three_trials():
     """Units with equal spacing collide on all three or on none."""
 
@@ -106,6 +107,7 @@ def test_units_that_nobody_sees_are_in_the_way():
     assert len(scanner.heard) / len(band.events) == pytest.approx(0.239, abs=0.035)
 
 
+@pytest.mark.slow
 def test_scan_requests_are_held_back_where_they_are_not_answered():
     """The back-off nearly ends them: names in scan responses then hardly come."""
     band, scanner = Band(still(others=200, others_interval=0.1, others_level=-20.0)), Scanner(active=True)

@@ -86,6 +86,7 @@ def test_a_unit_follows_from_its_number_and_the_seed() -> None:
     )
 
 
+@pytest.mark.slow
 def test_what_is_drawn_is_distributed_as_written() -> None:
     spec = device(ALL)
     units = [unit_of(spec, n).device for n in range(600)]
