@@ -117,7 +117,7 @@ async def exchange(desk: Desk, link: Link, ready: Ready, sending: Sending) -> tu
             await _write(link, ready)
             if inquiry.order.response:
                 sending.confirm()
-            await _answered(desk, link, joining, ready.target.name, started)
+            await _answered(desk, link, joining, hearing, ready.target.name, started)
     if joining.error is not None:
         raise joining.error
     if hearing.others:
@@ -144,7 +144,7 @@ async def _write(link: Link, ready: Ready) -> None:
     await link.write(attribute, ready.write.data, doing, WRITE_WITHIN, response=order.response)
 
 
-async def _answered(desk: Desk, link: Link, joining: Joining, name: str, started: float) -> None:
+async def _answered(desk: Desk, link: Link, joining: Joining, hearing: Hearing, name: str, started: float) -> None:
     """Until the last answer. NoAnswer when there is none for too long, LinkLost."""
     while not joining.complete.is_set():
         had = joining.count
@@ -156,7 +156,7 @@ async def _answered(desk: Desk, link: Link, joining: Joining, name: str, started
         if not link.is_up:
             raise LinkLost(f"the link was lost before the answer on {name} ({link.lost_reason})")
         if joining.count == had:
-            raise NoAnswer(missing(joining, name, desk.now() - started))
+            raise NoAnswer(missing(joining, name, desk.now() - started, hearing.told_unfit))
 
 
 def _told(ready: Ready, joining: Joining, started: float) -> Exchanged:

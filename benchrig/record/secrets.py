@@ -16,7 +16,7 @@ from typing import Any, TypeVar
 import msgspec
 
 from benchrig.record.model import AnyEvent, Closed, Execution, Noted, Reading, Record, Where
-from benchrig.values.judging import Judgement
+from benchrig.values.judging import Judgement, accepted
 from benchrig.values.passkey import SIX_DIGITS, digits_of
 from benchrig.values.quantity import Quantity, is_number
 from benchrig.values.value import Word
@@ -117,7 +117,9 @@ class Secrets:
 
     def _sent(self, note: Noted, octets: str) -> Noted:
         """Bytes that were sent with a secret in them stand for it, in whatever format, when they are read back too."""
-        spaced = bytes.fromhex(octets).hex(" ").upper()
+        data = bytes.fromhex(octets)
+        spaced = data.hex(" ").upper()
+        self._said[accepted(data)] = f"the device accepted {MASK}"
         if len(octets) >= SHORTEST:
             self._texts |= dict.fromkeys((spaced, octets))
         return msgspec.structs.replace(note, text=note.text.replace(spaced, MASK), sent=MASK)

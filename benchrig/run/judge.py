@@ -3,7 +3,7 @@ judgements, whoever asks."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -116,21 +116,32 @@ class RunningJudge:
         assert self._bound is not None
         self.first = Outside(index, at, value, raw, self._bound.judge(value))
 
-    def broken(self, count: int) -> Judgement | None:
-        """What is wrong with `count` samples; None for nothing so far."""
+    def broken(self, count: int, extremes: Sequence[Any] = ()) -> Judgement | None:
+        """What is wrong with `count` samples; None for nothing so far. The sentence is about the first one outside, the margin
+        is that of the worst: one of the `extremes`, where they are numbers."""
         first = self.first
         if first is None:
             return None
+        margin = self._least_margin([first.judgement, *self._judged(extremes)])
         head = f"{self.outside} of {count} samples outside; the first, number {first.index + 1} at {first.at:.3f} s: "
-        return replace(first.judgement, sentence=head + first.judgement.sentence, place=self._place)
+        sentence = head + first.judgement.sentence
+        return replace(first.judgement, sentence=sentence, margin=margin, place=self._place)
+
+    def _judged(self, values: Iterable[Any]) -> list[Judgement]:
+        assert self._bound is not None
+        return [self._bound.judge(value) for value in values]
+
+    @staticmethod
+    def _least_margin(judgements: Iterable[Judgement]) -> float | None:
+        return min((each.margin for each in judgements if each.margin is not None), default=None)
 
     def empty(self) -> Judgement:
         """The verdict on a stream without samples, whose limit asks for nothing that is there."""
         return Judgement(True, self._written, "no sample arrived, as it may be", place=self._place)
 
     def whole(self, count: int, extremes: list[Any]) -> Judgement:
-        """The verdict on a stream that is complete; where all samples passed, the margin is that of the extreme ones."""
-        if (broken := self.broken(count)) is not None:
+        """The verdict on a stream that is complete; the margin is the least of all samples: that of the extreme ones."""
+        if (broken := self.broken(count, extremes)) is not None:
             return broken
         if self._bound is None:
             return Judgement(False, self._written, "no sample arrived that could be judged", place=self._place)
@@ -139,8 +150,7 @@ class RunningJudge:
             return replace(
                 lonely, passed=False, sentence="one sample arrived: nothing to rise above", place=self._place
             )
-        judgements = [self._bound.judge(value) for value in extremes]
-        margins = [each.margin for each in judgements if each.margin is not None]
+        judgements = self._judged(extremes)
         first = judgements[0]
         sentence = f"all {count} samples satisfy: {first.limit}"
-        return replace(first, sentence=sentence, margin=min(margins, default=None), place=self._place)
+        return replace(first, sentence=sentence, margin=self._least_margin(judgements), place=self._place)

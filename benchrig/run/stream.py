@@ -58,7 +58,7 @@ class RunStream:
             self._also(self.name, value, self.unit, raw)
         if self._is_news(value, raw) or self._end - self._told >= TELL_EVERY:
             self._told = self._end
-            broken = self._judge.broken(self._count) if self._judge else None
+            broken = self._judge.broken(self._count, self._extremes) if self._judge else None
             self._tell(replace(self._statistics(), judgement=broken, partial=True))
 
     def _is_news(self, value: Any, raw: bytes | None) -> bool:
@@ -86,11 +86,15 @@ class RunStream:
         if self._judge is None:
             return None
         if not self._whole:
-            return self._judge.broken(self._count)
+            return self._judge.broken(self._count, self._extremes)
         if not self._count and self._may_be_empty:
             return self._judge.empty()
+        return self._judge.whole(self._count, self._extremes or [self._last])
+
+    @property
+    def _extremes(self) -> list[float]:
         moments = self._moments
-        return self._judge.whole(self._count, [moments.minimum, moments.maximum] if moments.count else [self._last])
+        return [moments.minimum, moments.maximum] if moments.count else []
 
     @property
     def value(self) -> Any:

@@ -155,27 +155,39 @@ class Hearing:
 
     def __init__(self, now: Callable[[], float], wanted: bytes, answers: Answers, payload: int) -> None:
         self.others = 0
+        # what came after the write and did not fit, and the last of that
+        self.unfit, self._odd = 0, b""
         self._now, self._wanted, self._answers, self._payload = now, wanted, answers, payload
         self._joining: Joining | None = None
 
     def ask(self) -> Joining:
         """What comes from now on are the answers."""
         self._joining = Joining(self._answers, self._payload)
+        self.unfit = 0
         return self._joining
 
     def hear(self, data: bytes) -> None:
         if not data.startswith(self._wanted):
-            return
-        if self._joining is None or self._joining.complete.is_set():
+            self.unfit, self._odd = self.unfit + 1, bytes(data)
+        elif self._joining is None or self._joining.complete.is_set():
             self.others += 1
         else:
             self._joining.take(self._now(), bytes(data))
 
+    @property
+    def told_unfit(self) -> str:
+        """What came where no answer did; '' where nothing came."""
+        if not self.unfit:
+            return ""
+        one = self.unfit == 1
+        came = f"{counted(self.unfit, 'notification')} came, {'it does not begin' if one else 'none begins'}"
+        return f"{came} with {shown(self._wanted)}; {'it' if one else 'the last'} is {shown(self._odd)}"
 
-def missing(joining: Joining, name: str, within: float) -> str:
+
+def missing(joining: Joining, name: str, within: float, unfit: str = "") -> str:
     """What is said where the answers are not all there in time."""
     if not joining.count:
-        return f"no answer on {name} within {within:.3g} s of the write"
+        return f"no answer on {name} within {within:.3g} s of the write" + (f": {unfit}" if unfit else "")
     latest = f"{'the last' if joining.count > 1 else 'it'} is {shown(joining.latest)}"
     arrived = f"{counted(joining.count, 'answer')} arrived on {name} within {within:.3g} s of the write"
     return f"{arrived}, and {joining.lacking}; {latest}"

@@ -102,7 +102,7 @@ class Exchange(Polling, kw_only=True):
         hearing = Hearing(bench.now, hex_bytes(self.starts_with or ""), self.answers or ONE, payload)
         async with bench.listening(sending, hearing.hear, self.title):
             bench.note(f"sends {data.hex(' ').upper()}", data)
-            with answered(bench, self) as reply:
+            with answered(bench, self, data) as reply:
                 types = {**types_of(self.own_format() or sending.format), **self._own_readings()}
                 answer = await self.settled(bench, types, lambda: self._ask(bench, command, data, sending, hearing))
             if reply.refused:
@@ -155,7 +155,7 @@ class Exchange(Polling, kw_only=True):
                 raise
             left = bench.time_left * 0.95
             if not await bench.until(joining.complete, left):
-                raise NoAnswer(missing(joining, sending.name, left))
+                raise NoAnswer(missing(joining, sending.name, left, hearing.told_unfit))
         if joining.error is not None:
             raise joining.error
         return _Answer(started, joining, self.own_format() or sending.format, self.answers)

@@ -10,6 +10,7 @@ from benchrig.steps.base import Step
 from benchrig.values.format import Format, Kind
 from benchrig.values.judging import shown, typed
 from benchrig.values.quantity import Quantity, as_number, exact, is_number
+from benchrig.values.ranges import without_range
 from benchrig.values.times import CLOCK_FIELDS, clock_fields
 
 
@@ -92,11 +93,25 @@ LONGEST = 512
 
 def sent_by(step: Step, form: Format | None, value: Any, raw: str | None) -> bytes:
     """The bytes that a step sends. UnfitValue for more than a value holds, but where the step judges the refusal."""
-    data = encode(form, value, raw)
+    try:
+        data = encode(form, value, raw)
+    except UnfitValue as error:
+        if "att_error" in step.limits:
+            error.advice = error.advice or _advice_to_refuse(form, value)
+        raise
     if len(data) > LONGEST and "att_error" not in step.limits:
         message = f"{len(data)} bytes; an attribute value has at most {LONGEST}"
         raise UnfitValue(message, advice="shorten it, or give att_error a limit when a refusal is what you want to see")
     return data
+
+
+def _advice_to_refuse(form: Format | None, value: Any) -> str:
+    """For a value that only the valid range of its format forbids; '' for any other."""
+    try:
+        data = encode(form and without_range(form), value, None)
+    except UnfitValue:
+        return ""
+    return f"to see it refused, write raw: '{data.hex(' ').upper()}'"
 
 
 def misfit_of(step: Step, form: Format | None, value: Any, raw: str | None) -> Misfit | None:

@@ -12,6 +12,7 @@ from benchrig.steps.attribute import AttributeName
 from benchrig.steps.base import Bindable, ReadingType, Step
 from benchrig.steps.bench import Bench, Target
 from benchrig.values import catalogue
+from benchrig.values.judging import accepted
 
 NONE = "none"
 
@@ -67,11 +68,11 @@ def is_withheld(bench: Bench, target: Target, needs: tuple[str, ...]) -> bool:
 
 class answered:  # reads as the phrase that it stands in
     """Around a request: reports `att_error` where the plan names it. Without a limit on it the error is let through; with
-    one `refused` says after the context that the device answered with an ATT error."""
+    one `refused` says after the context that the device answered with an ATT error. `sent` is what a write sends."""
 
-    def __init__(self, bench: Bench, step: Step) -> None:
+    def __init__(self, bench: Bench, step: Step, sent: bytes | None = None) -> None:
         self.refused = False
-        self._bench, self._step = bench, step
+        self._bench, self._step, self._sent = bench, step, sent
 
     def __enter__(self) -> answered:
         return self
@@ -80,6 +81,12 @@ class answered:  # reads as the phrase that it stands in
         if error is not None and not isinstance(error, AttError):
             return False
         if self._bench.wanted("att_error"):
-            self._bench.reading("att_error", NONE if error is None else error.name)
+            if error is None:
+                self._bench.reading("att_error", NONE, telling=self._accepted)
+            else:
+                self._bench.reading("att_error", error.name)
         self.refused = error is not None and "att_error" in {*self._step.limits, *getattr(self._step, "until", ())}
         return self.refused
+
+    def _accepted(self, sentence: str) -> str:
+        return sentence if self._sent is None else f"{accepted(self._sent)}: the ATT error {sentence}"

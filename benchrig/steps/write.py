@@ -110,7 +110,7 @@ class Write(Step, kw_only=True):
         bench.acts()
         started = bench.now()
         attribute = target.found.attribute
-        with answered(bench, self) as answer:
+        with answered(bench, self, data) as answer:
             await bench.link.write(attribute, data, self.title, bench.time_left, response=self.response)
         if answer.refused:
             return

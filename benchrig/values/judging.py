@@ -177,6 +177,11 @@ def in_brackets(data: bytes | bytearray) -> str:
     return f" (bytes {shown(data)})" if data else ""
 
 
+def accepted(data: bytes) -> str:
+    """Of a write that a plan expects to be refused."""
+    return f"the device accepted {shown(data)}"
+
+
 def shown(value: Any, unit: str = "") -> str:
     """A value for a sentence, bounded in length. Text is quoted and escaped; a number carries its unit."""
     if isinstance(value, bool) or value is None:

@@ -146,3 +146,15 @@ def test_limits_that_can_pass_and_fail(attribute, limit):
 def test_what_a_unit_said_is_no_mistake_of_the_plan():
     steps = "- read: serial number\n  save: {value: told}\n- read: state\n  expect: {value: {equals: '${told}'}}"
     assert plan_of(with_steps(steps, head=FORMATS))
+
+
+@pytest.mark.parametrize(
+    ("attribute", "value", "raw"),
+    [("level", "120 %", "78"), ("pair", "{low: 1, high: 3601 s}", "01 11 0E")],
+)
+def test_what_a_unit_is_to_refuse_is_written_raw(attribute: str, value: str, raw: str) -> None:
+    more = "    pair: {uuid: 0xFF07, fields: [{name: low, as: uint8}, {name: high, as: uint16, unit: s, valid_max: 3600}]}\n"
+    step = f"- write: {attribute}\n  value: {value}"
+    expect = "\n  expect: {att_error: {equals: out of range}}"
+    assert problem_of(with_steps(step + expect, head=FORMATS + more)).advice == f"to see it refused, write raw: '{raw}'"
+    assert problem_of(with_steps(step, head=FORMATS + more)).advice == ""

@@ -59,10 +59,10 @@ def test_of_a_stream_the_first_sample_outside_is_told() -> None:
     for index, value in enumerate([1, 5, 2, 9]):
         if not running.passes(value) and running.first is None:
             running.keep(index, index * 0.5, value, None)
-    broken = running.broken(4)
+    broken = running.broken(4, [1, 9])
     assert broken == running.whole(4, [1, 9])
     assert broken is not None
-    assert (broken.passed, broken.margin, broken.place) == (False, -2, "plan.yaml:5")
+    assert (broken.passed, broken.margin, broken.place) == (False, -6, "plan.yaml:5"), "the margin is of the worst"
     assert broken.sentence.startswith("2 of 4 samples outside; the first, number 2 at 0.500 s: 5 is above")
 
 

@@ -80,3 +80,15 @@ def test_where_the_system_may_refuse_it_itself_nothing_is_judged(step: str) -> N
 
     ran = went(f"{step}\n    expect: {{att_error: {{differs: none}}}}", ACCEPTS, during=during)
     assert (ran.ended.exit_code, ran.step("3").not_judged[0].reason, ran.step("3").notes) == (5, NOT_SENT, [])
+
+
+def test_a_write_that_was_not_refused_says_what_the_device_took() -> None:
+    """The bytes of a secret value are told here no more than elsewhere."""
+    expect = "\n    expect: {att_error: {equals: out of range}}"
+    ran = went("write: serial\n    value: 1" + expect, ACCEPTS)
+    assert ran.step("3").ended.message == "the device accepted 01: the ATT error 'none' is not 'out of range'"
+    head = "given: {code: {secret: true}}\n"
+    for value in ("0A0B", "0A" * 60):
+        plan = plan_text(f"  - write: key\n    value: '${{code}}'{expect}\n", attributes=NAMES, head=head)
+        ran = run(plan, ACCEPTS, given={"code": value})
+        assert "the device accepted ***" in ran.step("3").ended.message
