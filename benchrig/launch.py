@@ -32,6 +32,9 @@ from benchrig.run.station import Station
 from benchrig.run.walk import Pace
 from benchrig.steps.bench import Operator
 
+# The most characters of a name in that of a folder.
+_SLUG = 40
+
 
 @dataclass(frozen=True)
 class RunOptions:
@@ -228,7 +231,9 @@ def _make_folder(options: RunOptions, results: Path) -> Path:
 
 
 def _slug(text: str) -> str:
-    return re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-")[:40]
+    """Whole words, as far as there is room."""
+    slug = re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-")
+    return slug if len(slug) <= _SLUG else slug[: _SLUG + 1].rpartition("-")[0] or slug[:_SLUG]
 
 
 def _write_reports(record: Record, options: RunOptions, folder: Path | None) -> list[StationError]:

@@ -19,6 +19,7 @@ import pytest
 from junitparser import JUnitXml
 
 from benchrig.errors import StationError
+from benchrig.launch import _slug
 from benchrig.record.journal import Journal, read_record
 from benchrig.record.keeping import Events
 from benchrig.record.model import AnyEvent, Record
@@ -409,3 +410,16 @@ def test_a_signal_at_any_moment(tmp_path: Path, seed: int) -> None:
     assert record.ended is not None
     assert process.returncode == record.ended.exit_code
     assert JUnitXml.fromfile(str(report)).tests > 1
+
+
+@pytest.mark.parametrize(
+    ("name", "slug"),
+    [
+        ("tests/test_valve.py::test_watering_time_is_kept over", "tests-test-valve-py-test-watering-time"),
+        ("Nightly: valves", "nightly-valves"),
+        ("x" * 50, "x" * 40),
+        ("n" * 40 + " more", "n" * 40),
+    ],
+)
+def test_the_name_of_a_folder_ends_with_a_whole_word(name: str, slug: str) -> None:
+    assert _slug(name) == slug

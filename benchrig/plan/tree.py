@@ -127,7 +127,17 @@ class StepPlan:
             seconds=seconds,
             proves=self.proves,
             package=brought.source if (brought := origin(self.kind)) else "",
+            does=self._does,
         )
+
+    @property
+    def _does(self) -> str:
+        """Verb and object; '' where the name says them, and for what only has steps in it."""
+        model = self.step or self.outline
+        if model is None or self.parts:
+            return ""
+        said = self.called.casefold().split()
+        return "" if all(word in said for word in model.title.casefold().split()) else model.title
 
     @property
     def proves(self) -> list[str]:

@@ -72,7 +72,7 @@ def _failures(record: Record, node: str) -> Iterator[list[str]]:
         step = failure.step
         cause = f" ({step.ended.cause})" if step.ended is not None and step.ended.cause else ""
         yield [
-            f"step {explain.title(step)}: {explain.state(step)}{cause}",
+            f"step {explain.telling_title(step)}: {explain.state(step)}{cause}",
             *(f"  {each}" for each in explain.explanation(step)),
         ]
         if failure.more:

@@ -79,6 +79,7 @@ class PlannedNode(msgspec.Struct, omit_defaults=True, frozen=True):
     proves: list[str] = []  # the ids of the requirements that it proves
     package: str = ""  # the package that brings its kind, with its version: 'benchrig-scale 1.2'; "" for benchrig
     excused: bool = False  # Python asked for it, and decides itself what its failure means
+    does: str = ""  # what it does where its name is not that: 'read temperature'
     left_before: list[str] = []  # in a partial run: the steps before it that change the unit and were left out
 
     @property

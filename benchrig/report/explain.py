@@ -64,6 +64,12 @@ def title(step: Execution, limit: int = NAME_LIMIT) -> str:
     return f"{step.where.label} {plain(step.planned.name, limit)}".rstrip()
 
 
+def telling_title(step: Execution) -> str:
+    """'7 position after opening (read valve position)': with what it does, where its name is another."""
+    does = plain(step.planned.does, NAME_LIMIT)
+    return f"{title(step)} ({does})" if does else title(step)
+
+
 def plan_name(record: Record) -> str:
     return plain(record.run.plan, NAME_LIMIT).strip() or "plan without a name"
 

@@ -214,7 +214,7 @@ class _Page:
         cause = f" ({step.ended.cause})" if step.ended and step.ended.cause else ""
         allowed = ", tolerated" if failure.tolerated else ""
         self._console.print()
-        self._line(f"step {explain.title(step)}: ", "bold", f"{state}{cause}{allowed}", STYLES[state])
+        self._line(f"step {explain.telling_title(step)}: ", "bold", f"{state}{cause}{allowed}", STYLES[state])
         for line in explain.explanation(step):
             self._indented(line)
         if failure.alike:

@@ -275,7 +275,7 @@ def reason(record: Record) -> str:
     step = _decisive(record)
     if step is None:
         return ""
-    head = f"step {title(step)}: {state(step)}"
+    head = f"step {explain.telling_title(step)}: {state(step)}"
     if step.ended is None:
         return f"{head}: {explain.CUT_OFF}"
     return f"{head} ({step.ended.cause}): {plain(explain.said(step), SENTENCE_LIMIT)}"

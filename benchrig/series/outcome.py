@@ -92,7 +92,7 @@ def failures(record: Record) -> Iterator[Failure]:
         if not each.tolerated:
             step = each.step
             said = plain(explain.said(step), explain.SENTENCE_LIMIT) if step.ended else explain.CUT_OFF
-            yield Failure(f"step {explain.title(step)}", (step.ended and step.ended.cause) or "", said)
+            yield Failure(f"step {explain.telling_title(step)}", (step.ended and step.ended.cause) or "", said)
 
 
 def firmware(record: Record) -> str:

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from benchrig.report.explain import SIMULATED
 from benchrig.series.begins import SUMMARY_BEGINS
 from benchrig.series.tally import Tally, Total
-from benchrig.series.units import different
+from benchrig.series.units import different, titles
 from benchrig.text.escape import MORE, plain
 
 # What is told of each, and of a sentence.
@@ -46,7 +46,7 @@ def _facts(total: Total) -> Iterator[str]:
     if first.simulated:
         yield f"- **SIMULATED**: {SIMULATED}"
     units = different(run.seen for run in total.runs)
-    known = list(dict.fromkeys(run.unit for run in total.runs if run.unit))
+    known = titles((run.seen, run.unit) for run in total.runs if run.unit)
     if units:
         yield f"- **the units differ**: {_listed(units)}"
     elif known:

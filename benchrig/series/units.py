@@ -20,6 +20,11 @@ class SeenUnit:
     address: str
     title: str
 
+    def is_surely(self, other: SeenUnit) -> bool:
+        """Whether it is the same unit, which one of the runs may know less of."""
+        alike = (self.serial and self.serial == other.serial) or (self.address and self.address == other.address)
+        return bool(alike) and not self.differs(other)
+
     def differs(self, other: SeenUnit) -> bool:
         if self.serial and other.serial:
             return self.serial != other.serial
@@ -42,3 +47,12 @@ def different(units: Iterable[SeenUnit | None]) -> list[str]:
         if unit is not None and all(unit.differs(other) for other in found):
             found.append(unit)
     return [unit.title for unit in found] if len(found) > 1 else []
+
+
+def titles(units: Iterable[tuple[SeenUnit | None, str]]) -> list[str]:
+    """Each unit once, by the title that has its serial number where any does; the titles of runs without one unit as they are."""
+    found: dict[str, SeenUnit | None] = {}
+    for unit, title in sorted(units, key=lambda each: not (each[0] and each[0].serial)):
+        if unit is None or not any(other and unit.is_surely(other) for other in found.values()):
+            found.setdefault(title, unit)
+    return [*found]

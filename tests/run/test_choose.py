@@ -8,6 +8,7 @@ import pytest
 
 from benchrig.plan.loader import load_plan
 from benchrig.report import explain, whole
+from benchrig.report.files.junit import junit_xml
 from benchrig.run.choose import choose_nodes, choose_steps
 from tests.run.kit import device_text, plan_text, run
 
@@ -81,3 +82,16 @@ def test_a_list_of_commands_brings_only_the_one_that_is_asked_for(tmp_path: Path
     plan = load_plan(path, {})
     assert [node.name for node in choose_steps(plan, ["number 3"])] == ["scan", "connect", "number 3"]
     assert len(choose_nodes(plan, ["6"], with_changes=True)) == 6
+
+
+def test_a_failed_step_with_a_name_of_its_own_says_what_it_does() -> None:
+    """Unless the name says that."""
+    named = text("\n    name: after opening").replace("equals: 50 %", "equals: 51 %")
+    record = run(named, VALVE).record
+    assert whole.reason(record).startswith("step 7 after opening (read position): fail (limit): ")
+    [failed] = [step for step in record.executions if step.ended and step.ended.verdict == "fail"]
+    assert b"step 7 after opening (read position)" in junit_xml(record)
+    for name in ("read position", "Position read after opening"):
+        record = run(named.replace("name: after opening", f"name: {name}"), VALVE).record
+        assert whole.reason(record).startswith(f"step 7 {name}: fail (limit): ")
+    assert explain.title(failed) == "7 after opening"

@@ -14,7 +14,7 @@ from benchrig.report.explain import EXIT_MEANINGS
 from benchrig.series.outcome import Failure, Ran
 from benchrig.series.summary import FAILURES, PLANS, markdown, summary_text
 from benchrig.series.tally import ORDER, Total, worst
-from benchrig.series.units import SeenUnit, different
+from benchrig.series.units import SeenUnit, different, titles
 from tests.reference import SECTIONS
 
 PASSED = Ran(
@@ -107,3 +107,11 @@ def test_a_summary_is_short(count: int) -> None:
     assert text.count("\n| `") == min(count + 1, PLANS)
     assert ("more are in the records" in text) == (count > FAILURES)
     assert ("| `a.yaml` | pass" in text) == (count < PLANS), "what did not pass goes before"
+
+
+def test_a_unit_whose_serial_number_one_plan_has_read_is_listed_once() -> None:
+    read, seen = SeenUnit("U-1", "C4:01", "U-1, unit, C4:01"), SeenUnit("", "C4:01", "unit, C4:01")
+    other, unknown = SeenUnit("U-2", "C4:02", "U-2, unit, C4:02"), SeenUnit("", "", "unit, 4A:01")
+    told = [(each, each.title) for each in (seen, read, unknown, other, seen)]
+    assert titles(told) == ["U-1, unit, C4:01", "U-2, unit, C4:02", "unit, 4A:01"]
+    assert titles([*told[:1], (None, "lock: A; key: B")]) == ["unit, C4:01", "lock: A; key: B"]

@@ -126,7 +126,9 @@ def _over_case(entry: OverRounds, name: str) -> _Case:
         message="; ".join([told + whole.why_undone(entry, state), *(message for _, message in causes[:1])])
         if result
         else "",
-        lines=tuple(line for step in failed for line in (f"step {explain.title(step)}", *explain.explanation(step)))
+        lines=tuple(
+            line for step in failed for line in (f"step {explain.telling_title(step)}", *explain.explanation(step))
+        )
         if result in ("failure", "error")
         else (),
         output=(told, *map(_over_line, entry.readings.values())),
@@ -167,7 +169,7 @@ def _step_case(step: Execution, name: str) -> _Case:
         result=result,
         type=(step.ended and step.ended.cause) or state,
         message=_message(step, state) if result else "",
-        lines=tuple(explain.explanation(step)) if result in ("failure", "error") else (),
+        lines=(*_doing(step), *explain.explanation(step)) if result in ("failure", "error") else (),
         output=(
             *map(_reading_line, step.readings),
             *(line for reading in step.readings for line in _matrix_lines(step, reading)),
@@ -176,6 +178,11 @@ def _step_case(step: Execution, name: str) -> _Case:
         ),
         retries=tuple((a.cause, plain(a.message, explain.SENTENCE_LIMIT)) for a in step.retries),
     )
+
+
+def _doing(step: Execution) -> list[str]:
+    """The case has the name of the step already, but not what it does."""
+    return [f"step {explain.telling_title(step)}"] if step.planned.does else []
 
 
 def _name(*candidates: str) -> str:
