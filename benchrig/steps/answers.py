@@ -180,7 +180,7 @@ class Hearing:
         if not self.unfit:
             return ""
         one = self.unfit == 1
-        came = f"{counted(self.unfit, 'notification')} came, {'it does not begin' if one else 'none begins'}"
+        came = f"{counted(self.unfit, 'notification')} arrived, {'it does not begin' if one else 'none begins'}"
         return f"{came} with {shown(self._wanted)}; {'it' if one else 'the last'} is {shown(self._odd)}"
 
 

@@ -198,9 +198,9 @@ def test_no_answer_is_the_devices_fault() -> None:
 def test_an_answer_that_starts_otherwise_is_none() -> None:
     ended = asked("    within: 1 s\n    starts_with: '99'\n").ended
     assert ended.cause == "device"
-    assert ended.message.endswith(" of the write: 1 notification came, it does not begin with 99; it is 81 00")
+    assert ended.message.endswith(" of the write: 1 notification arrived, it does not begin with 99; it is 81 00")
     many = asked("    within: 1 s\n    reply: reply\n    starts_with: '99'\n").ended
-    assert many.message.endswith(" notifications came, none begins with 99; the last is 00")
+    assert many.message.endswith(" notifications arrived, none begins with 99; the last is 00")
 
 
 def test_a_refused_command() -> None:
