@@ -24,6 +24,7 @@ kinds.py             arithmetic and references that can never be right
 inner.py             STEP.READING: limits on what is read inside
 trials.py            steps with each of the values that they may be given
 flow.py              what steps need, give and end; the choice of steps and the run go by it too
+writers.py           what steps read and write, and what else changes the unit; the choice of steps goes by it
 bonds.py             what needs a bond, after what makes and ends one
 order.py             `only_after`
 conditions.py        `only_if`: whether it holds

@@ -133,11 +133,12 @@ class StepPlan:
     @property
     def _does(self) -> str:
         """Verb and object; '' where the name says them, and for what only has steps in it."""
-        model = self.step or self.outline
-        if model is None or self.parts:
+        if self.parts:
             return ""
-        said = self.called.casefold().split()
-        return "" if all(word in said for word in model.title.casefold().split()) else model.title
+        about = self.node.get(self.kind.verb)
+        written = f"{self.kind.verb} {about.text}" if isinstance(about, Scalar) and about.text else self.kind.verb
+        does, said = self.step.title if self.step else written, self.called.casefold().split()
+        return "" if all(word in said for word in does.casefold().split()) else does
 
     @property
     def proves(self) -> list[str]:

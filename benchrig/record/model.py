@@ -3,7 +3,6 @@
 Every event says when, and those about a step say where. Times: `started` is UTC wall time; every `at` is seconds since
 the start of the run on the run's own clock, every `elapsed` a duration on it, both to the microsecond. On a virtual
 radio that clock is virtual, and all but `started` and `run_id` repeats with the seed.
-
 Order: Opened comes before all else of an execution but NotJudged; what is skipped is closed without having been opened.
 An execution opens and closes inside its parent, after its siblings unless the parent is `parallel`.
 """
@@ -133,8 +132,7 @@ class RunStarted(Event, tag="run", frozen=True):
     caution: str = ""
     left_out: int = 0  # steps of the plan that are not among the nodes
     requirements: dict[str, PlannedRequirement] = {}  # by id
-    # limits ('step.reading') that need not be judged where the radio cannot measure the reading
-    may_lack: list[str] = []
+    may_lack: list[str] = []  # limits ('step.reading') that a pass may do without where the radio cannot measure
 
 
 class Added(Event, tag="added", frozen=True):

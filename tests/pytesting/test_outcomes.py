@@ -50,7 +50,7 @@ def test_who_is_to_blame_decides_the_outcome(project: Path, start) -> None:
     said = session.said
     assert "--benchrig-set" in said["operator::ask Is the lamp green?"], said
     assert "rig:none raised ValueError: no such relay (rig.py:2)" in said["mistake::call rig:none"]
-    assert "step 2.1 nothing is there: fail (device)" in said["inside::levels"]
+    assert "step 2.1 nothing is there (read 0xFF99): fail (device)" in said["inside::levels"]
     assert "step 2.2 a level that no battery has: fail (limit)" in said["inside::levels"]
     assert said["link::read battery level"] == "Skipped: step 1 left no link"
     assert all("SIMULATED" in text for text in said.values() if not text.startswith("Skipped")), said
@@ -101,7 +101,7 @@ def test_what_no_item_tells_is_an_error_behind_the_last_one(project: Path, start
         "late::read battery level": "passed",
         "late::read battery level later": "error",
     }
-    assert "step 4 clean: fail (device)" in session.said["late::read battery level later"]
+    assert "step 4 clean (read 0xFF99): fail (device)" in session.said["late::read battery level later"]
     whole = start(file)
     assert whole.came == {
         "late::connect": "passed", "late::a level that no battery has": "failed", "late::read battery level": "passed",

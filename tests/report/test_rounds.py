@@ -130,7 +130,7 @@ def test_what_a_limit_allowed_to_fail_is_said_everywhere() -> None:
     assert record.ended.verdict == "pass"
     text = shown(record)
     assert "step 3.2.1 level failed in 2 of 6 rounds, which a limit of step 3.2 allows\n" in text
-    assert "step 3.2.1 (round 2) level: fail (limit), tolerated\n" in text
+    assert "step 3.2.1 (round 2) level (read battery level): fail (limit), tolerated\n" in text
     assert "PASS, SIMULATED: the simulated unit passed (exit code 0): 5 of 6 steps passed, 1 failed (tolerated)" in text
     assert "fail: 2 of 6" in next(line for line in text.splitlines() if line.startswith("    3.2.1 level"))
     level = cases(record)["level"]
