@@ -51,7 +51,7 @@ def test_who_is_to_blame_decides_the_outcome(project: Path, start) -> None:
     assert "--benchrig-set" in said["operator::ask Is the lamp green?"], said
     assert "rig:none raised ValueError: no such relay (rig.py:2)" in said["mistake::call rig:none"]
     assert "step 2.1 nothing is there (read 0xFF99): fail (device)" in said["inside::levels"]
-    assert "step 2.2 a level that no battery has: fail (limit)" in said["inside::levels"]
+    assert "step 2.2 a level that no battery has (read battery level): fail (limit)" in said["inside::levels"]
     assert said["link::read battery level"] == "Skipped: step 1 left no link"
     assert all("SIMULATED" in text for text in said.values() if not text.startswith("Skipped")), said
 
