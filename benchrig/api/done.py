@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -15,8 +16,8 @@ from benchrig.values.judging import in_brackets
 from benchrig.values.quantity import Quantity, exact, is_number
 from benchrig.values.units import unit_named
 
-# Unknown to all units: a number that has it stays one.
-_ANY = ""
+# By which a step is told from one of the same name before.
+_COUNT = re.compile(r" \(\d+\)$")
 
 
 @dataclass(frozen=True)
@@ -77,18 +78,30 @@ def with_unit(value: Any, unit: str) -> Any:
 
 def failure(step: str, end: Closed, error: BenchrigError | None, readings: Mapping[str, Reading]) -> BenchrigError:
     """What a step that did not pass raises: its own error with the sentence of the record, or one for its limits."""
-    said = f"{step}: {end.message}{_bytes_of_broken(readings)}"
-    if error is not None:
-        return restated(error, said)
-    kind = LimitFailed if end.cause == "limit" else StationError
-    return kind(said, advice=end.advice)
-
-
-def _bytes_of_broken(readings: Mapping[str, Reading]) -> str:
-    """Those behind the values that broke a limit, each once."""
     broken = [each for each in readings.values() if each.judgement is not None and not each.judgement.passed]
-    found = dict.fromkeys(data for each in broken if (data := octets(each.raw)) and not each.samples)
-    return "".join(map(in_brackets, found))
+    if error is not None:
+        return restated(error, f"{step}: {_without(step, end.message)}{_bytes(broken)}")
+    if end.cause != "limit" or not broken:
+        return (LimitFailed if end.cause == "limit" else StationError)(f"{step}: {end.message}", advice=end.advice)
+    return LimitFailed(f"{step}: {'; '.join(dict.fromkeys(map(_sentence, broken)))}{_bytes(broken)}", advice=end.advice)
+
+
+def _without(step: str, message: str) -> str:
+    """What went wrong in a step often begins with its name."""
+    return message.removeprefix(f"{_COUNT.sub('', step)}: ")
+
+
+def _sentence(broken: Reading) -> str:
+    """As a plan says it: with the name of the reading where that says more than 'value'."""
+    assert broken.judgement is not None
+    said = broken.judgement.sentence
+    return said if broken.name in ("value", "") else f"{broken.name}: {said}"
+
+
+def _bytes(broken: Iterable[Reading]) -> str:
+    """Those behind the values that broke a limit, each once; of a stream behind the first one that did."""
+    found = dict.fromkeys(octets(each.raw) for each in broken if not each.samples or each.samples.outside)
+    return "".join(in_brackets(data) for data in found if data)
 
 
 def restated(error: BenchrigError, said: str) -> BenchrigError:

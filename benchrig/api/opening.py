@@ -31,7 +31,7 @@ from benchrig.steps.attribute import Names
 from benchrig.steps.bench import Operator
 
 File: TypeAlias = str | Path
-_NOBODY = Unattended("acknowledged=True", "the value itself")
+_NOBODY = Unattended("acknowledged=True", "the value itself", at_terminal=False)
 
 
 @dataclass(frozen=True)
@@ -127,6 +127,8 @@ def _brought(names: File | None, given: Mapping[str, str] | None) -> Brought:
         return Brought(Names())
     if given is None:
         return bring(Path(names))
+    if bring(Path(names)).plan is None:
+        raise UsageError(f"{names} is no plan, and asks for no given values", advice="leave out given=")
     plan = load_plan(Path(names), given, names_will_do=True)
     return Brought(plan.only.names if "" in plan.devices else Names(), plan)
 

@@ -18,6 +18,7 @@ from benchrig.errors import BenchrigError
 from benchrig.pytesting.python_run import PythonRun, run_of
 from benchrig.pytesting.wishes import place_of
 from benchrig.run.ending import verdict_of
+from benchrig.source.problem import Problem
 
 # benchrig, Python and pytest, with the packages beside it.
 _NOT_SHOWN = (
@@ -61,9 +62,16 @@ def _in_own_words(
     head = f"{verdict} ({error.cause}): {error.message}"
     lines = [*_lines(excinfo)] or [_line_of(item)]
     advice = [f"advice: {error.advice}"] if error.advice else []
-    report.longrepr = _shown(excinfo, [head, *(text for *_, text in lines), *advice, *marks], lines[-1])
+    told = {f"{each.place.source.name}:{each.place.line}" for each in _problems(error)}
+    texts = [text for path, line, text in lines if f"{_short(Path(path))}:{line}" not in told]
+    report.longrepr = _shown(excinfo, [head, *texts, *advice, *marks], lines[-1])
     if report.when != "teardown":
         report.when = "call" if verdict == "fail" else "setup"
+
+
+def _problems(error: BenchrigError) -> Iterator[Problem]:
+    """Those whose line the message has."""
+    yield from (each for each in getattr(error, "problems", ()) if isinstance(each, Problem))
 
 
 def _shown(excinfo: pytest.ExceptionInfo[BaseException], texts: list[str], line: tuple[str, int, str]) -> Any:

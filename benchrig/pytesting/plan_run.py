@@ -114,7 +114,7 @@ class PlanRun:
             self.plan, self.nodes, settings.station, settings.radio, settings.results,
             seed=settings.seed, acknowledged=settings.acknowledged,
         )  # fmt: skip
-        self._run = SteppedRun(options, Unattended(ACKNOWLEDGE, SET), [self._ends])
+        self._run = SteppedRun(options, Unattended(ACKNOWLEDGE, SET, at_terminal=False), [self._ends])
 
     def _chosen(self, items: Sequence[str]) -> list[StepPlan]:
         """Where pytest begins with what failed in its last session, what changed the unit before that comes along."""

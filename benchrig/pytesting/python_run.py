@@ -32,13 +32,16 @@ _KEY = pytest.StashKey["PythonRun"]()
 _OUT_WITHIN = 30.0
 
 
+_TOLERATING = "write 'with link.tolerating():' around what is meant to fail"
+
+
 class Untold(BenchrigError):
     """A test passed, and its record did not."""
 
-    def __init__(self, record: Record, lines: list[str]) -> None:
+    def __init__(self, record: Record, lines: list[str], *, is_forgotten: bool) -> None:
         self.cause = record.cause or "internal"
         said = lines or [whole.reason(record) or whole.verdict_line(record)]
-        advice = "write 'with link.tolerating():' around what is meant to fail" if lines else ""
+        advice = "write await in front of record_reading(…)" if is_forgotten else _TOLERATING if lines else ""
         super().__init__("\n".join(["the test passed, but its record did not", *said]), advice=advice)
 
 
@@ -64,7 +67,7 @@ class PythonRun:
             "expect": {"passed": {"equals": True}},
         }
     )
-    _pending: list[asyncio.Future[Any]] = field(default_factory=list)
+    _pending: list[_Pending] = field(default_factory=list)
     _tasks: Tasks = field(default_factory=Tasks)
 
     @classmethod
@@ -107,11 +110,10 @@ class PythonRun:
         left = [each for each in asyncio.all_tasks() if getattr(each.get_coro(), "cr_code", None) is code]
         for task in left:
             task.cancel()
-        if waited := [*left, *self._pending]:
+        if waited := [*left, *(each.task for each in self._pending)]:
             await asyncio.wait(waited, timeout=_OUT_WITHIN)
         for reading in self._pending:
-            if reading.done() and not reading.cancelled():
-                reading.exception()  # the record has it
+            reading.settle()
 
     def check(self) -> None:
         """See that no failure is left which nobody has told. Untold."""
@@ -122,7 +124,7 @@ class PythonRun:
         self.is_told = True
         steps = [each.planned.id for each in record.steps if each.ended is not None and each.ended.counts_as != "pass"]
         lines = [line for node in dict.fromkeys(map(_top, steps)) for line in failure_text(record, node)]
-        raise Untold(record, lines)
+        raise Untold(record, lines, is_forgotten=any(each.has_failed and not each.is_awaited for each in self._pending))
 
     # --- what is told
 
@@ -158,8 +160,8 @@ class PythonRun:
             raise UsageError("no radio is open", advice="call record_reading inside the test")
         with asked_at(calling_place()):
             task = self._tasks.start(_recorded(radio, subject, keys))
-        self._pending.append(task)
-        return task
+        self._pending.append(pending := _Pending(task))
+        return pending
 
 
 def run_of(item: pytest.Item) -> PythonRun | None:
@@ -176,6 +178,23 @@ def _nobody() -> None:
 
 async def _recorded(radio: OpenedRadio, subject: Mapping[str, object], keys: Mapping[str, object]) -> None:
     await radio.step("compute", subject, **keys)
+
+
+class _Pending(Awaitable[None]):
+    """A reading on its way to the record, whether anybody waits for it or not."""
+
+    def __init__(self, task: asyncio.Task[None]) -> None:
+        self.task = task
+        self.is_awaited = self.has_failed = False
+
+    def __await__(self) -> Any:
+        self.is_awaited = True
+        return self.task.__await__()
+
+    def settle(self) -> None:
+        """Whoever did not wait for it need not hear of it: the record has it."""
+        if self.task.done() and not self.task.cancelled():
+            self.has_failed = self.task.exception() is not None
 
 
 class _Recorded(Awaitable[None]):

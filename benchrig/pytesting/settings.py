@@ -98,6 +98,8 @@ def _read(config: pytest.Config) -> Settings:
         given=given,
         cases=cases,
         typed=frozenset({*parse_given(typed[0], SET), *(name for each in _cases(typed[1]).values() for name in each)}),
+        names=_names(words.path("names")),
+        base=words.root,
     )
 
 
@@ -135,6 +137,12 @@ class _Words:
 
 def _at(radio: RadioChoice, base: Path) -> RadioChoice:
     return replace(radio, files=tuple(base / file for file in radio.files))
+
+
+def _names(path: Path | None) -> Path | None:
+    if path is not None and not path.is_file():
+        raise UsageError(f"benchrig_names: there is no file {path}", advice="name a plan, or a file of names")
+    return path
 
 
 def _wait(text: str) -> float:

@@ -11,15 +11,17 @@ import pytest
 
 from benchrig.api.opening import RadioContext, open_radio
 from benchrig.errors import UsageError
-from benchrig.plan.loader import load_plan
-from benchrig.pytesting.settings import Settings, settings_of
+from benchrig.plan.brought import bring
+from benchrig.pytesting.settings import ACKNOWLEDGE, SET, Settings, settings_of
 from benchrig.radio.specify import RadioChoice
+from benchrig.run.unattended import Unattended
 from benchrig.source.problem import Place, Source, suggest
 
 MARKER = "benchrig"
 # Of open_radio, as they are.
 _OPENING = ("seed", "acknowledged", "caution", "operator", "may_lack")
 KEYS = ("radio", "unit", "names", "given", "station", "air", "real_time", *_OPENING)
+_NOBODY = Unattended(f"{ACKNOWLEDGE}, or benchrig(acknowledged=True) at the test,", SET, at_terminal=False)
 _NO_UNIT = "write @pytest.mark.benchrig(unit='NAME'), or name a plan: names='plan.yaml', --benchrig-names plan.yaml"
 
 
@@ -54,8 +56,8 @@ class Wish:
         settings = self.settings
         names = self._path("names") or settings.names
         station = self._path("station") or settings.station
-        chosen = {"seed": settings.seed, "acknowledged": settings.acknowledged}
-        keys = chosen | {key: self.keys[key] for key in _OPENING if key in self.keys}
+        chosen = {"seed": settings.seed, "acknowledged": settings.acknowledged, "operator": _NOBODY}
+        keys: dict[str, Any] = chosen | {key: self.keys[key] for key in _OPENING if key in self.keys}
         given = self._given(names)
         return open_radio(
             self.choice, names=names, given=given, station=station, name=self.name, results=settings.results, **keys
@@ -74,8 +76,8 @@ class Wish:
     def _given(self, names: Path | None) -> Mapping[str, str] | None:
         if "given" in self.keys or names is None:
             return self.keys.get("given")
-        values = self.settings.values_of(load_plan(names, names_will_do=True).given, "")
-        return values or None
+        plan = bring(names).plan
+        return (self.settings.values_of(plan.given, "") or None) if plan is not None else None
 
 
 def marked(item: pytest.Item) -> dict[str, Any]:

@@ -12,15 +12,16 @@ from benchrig.values.passkey import PASSKEY_ASKED
 @dataclass(frozen=True)
 class Unattended:
     """Nobody can answer: every question ends the step with cause operator. The advice names the options of whoever starts
-    the run."""
+    the run, and a terminal where one would help."""
 
     acknowledging: str = "--acknowledge"
     giving: str = "--set"
+    at_terminal: bool = True
 
     async def acknowledge(self, caution: str) -> str:
         raise OperatorError(
             f"nobody acknowledged the caution (no terminal): {caution}",
-            advice=f"run at a terminal, or add {self.acknowledging} after you have followed the caution",
+            advice=f"{self._elsewhere}add {self.acknowledging} after you have followed the caution",
         )
 
     async def confirm(self, question: str) -> bool:
@@ -30,7 +31,7 @@ class Unattended:
         if question.startswith(PASSKEY_ASKED):
             raise OperatorError(
                 f"nobody answered '{question}' (no terminal)",
-                advice="run it at a terminal, or write passkey: where the step says how to pair (of an access step: under levels)",
+                advice=f"{self._elsewhere}write passkey: where the step says how to pair (of an access step: under levels)",
             )
         raise self._nobody(question)
 
@@ -40,11 +41,15 @@ class Unattended:
     async def tell(self, text: str) -> None:
         raise OperatorError(
             "nobody is there to read the number of the pairing (no terminal)",
-            advice="run it at a terminal, or write passkey:, number: or steps: in the step",
+            advice=f"{self._elsewhere}write passkey:, number: or steps: in the step",
         )
+
+    @property
+    def _elsewhere(self) -> str:
+        return "run it at a terminal, or " if self.at_terminal else ""
 
     def _nobody(self, question: str) -> OperatorError:
         return OperatorError(
             f"nobody answered '{question}' (no terminal)",
-            advice=f"run it at a terminal, or name a value with 'given:' in the ask step, and give it with {self.giving}",
+            advice=f"{self._elsewhere}name a value with 'given:' in the ask step, and give it with {self.giving}",
         )

@@ -129,3 +129,20 @@ def test_who_takes_no_values_is_told(names: Path, monkeypatch: pytest.MonkeyPatc
     assert "5 values of ticks waited to be taken" in left.error.message
     assert left.record.cause == "plan"
     assert left.is_clean
+
+
+def test_a_message_names_step_reading_and_bytes_once(names: Path) -> None:
+    async def test(radio: OpenedRadio) -> None:
+        async with (await radio.find("unit 1")).connect() as link:
+            said = r"^notify ticks: gap_max: .* is above the maximum 0.01 s .*"
+            with link.tolerating(), pytest.raises(LimitFailed, match=said):
+                await link.notify("ticks", count=3, expect={"gap_max": {"max": "10 ms"}})
+            outside = r"^listen ticks: ticks\.value: \d+ of \d+ samples outside; .* \(bytes [0-9A-F]{2}\)$"
+            with link.tolerating(), pytest.raises(LimitFailed, match=outside):
+                async with link.stream("ticks", expect={"value": {"max": 0}}):
+                    await link.wait("1 s")
+            with link.tolerating(), pytest.raises(LinkLost, match=r"^write restart: the link was lost"):
+                await link.write("restart", 1)
+
+    left = python(test, UNIT, names=names)
+    assert left.error is None, left.messages

@@ -57,5 +57,5 @@ def test_an_absent_unit_is_one_reason():
 def test_advice_of_a_run_is_no_note():
     plan = plan_text("  - write: device name\n    value: x\n", head="caution: Mind the relay.\n")
     ran = run(plan, DEVICE, acknowledged=False)
-    assert ran.ended.advice.startswith("run at a terminal, or add --acknowledge")
+    assert ran.ended.advice.startswith("run it at a terminal, or add --acknowledge")
     assert not [note for note in ran.record.notes if "acknowledge" in note.text]
