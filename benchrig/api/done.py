@@ -83,7 +83,10 @@ def failure(step: str, end: Closed, error: BenchrigError | None, readings: Mappi
         return restated(error, f"{step}: {_without(step, end.message)}{_bytes(broken)}")
     if end.cause != "limit" or not broken:
         return (LimitFailed if end.cause == "limit" else StationError)(f"{step}: {end.message}", advice=end.advice)
-    return LimitFailed(f"{step}: {'; '.join(dict.fromkeys(map(_sentence, broken)))}{_bytes(broken)}", advice=end.advice)
+    return LimitFailed(
+        f"{step}: {'; '.join(dict.fromkeys(_sentence(step, each) for each in broken))}{_bytes(broken)}",
+        advice=end.advice,
+    )
 
 
 def _without(step: str, message: str) -> str:
@@ -91,11 +94,11 @@ def _without(step: str, message: str) -> str:
     return message.removeprefix(f"{_COUNT.sub('', step)}: ")
 
 
-def _sentence(broken: Reading) -> str:
-    """As a plan says it: with the name of the reading where that says more than 'value'."""
+def _sentence(step: str, broken: Reading) -> str:
+    """As a plan says it: with the name of the reading where that says more than 'value', or than the step."""
     assert broken.judgement is not None
     said = broken.judgement.sentence
-    return said if broken.name in ("value", "") else f"{broken.name}: {said}"
+    return said if broken.name in ("value", _COUNT.sub("", step)) else f"{broken.name}: {said}"
 
 
 def _bytes(broken: Iterable[Reading]) -> str:

@@ -128,7 +128,7 @@ def _brought(names: File | None, given: Mapping[str, str] | None) -> Brought:
     if given is None:
         return bring(Path(names))
     if bring(Path(names)).plan is None:
-        raise UsageError(f"{names} is no plan, and asks for no given values", advice="leave out given=")
+        raise UsageError(f"given: expected a plan that asks for values, found {names}", advice="leave out given=")
     plan = load_plan(Path(names), given, names_will_do=True)
     return Brought(plan.only.names if "" in plan.devices else Names(), plan)
 

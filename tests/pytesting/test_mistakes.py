@@ -98,7 +98,7 @@ def test_names_for_all_tests_or_for_one(project: Path, start: Start) -> None:
         "tests/test_named.py", "--benchrig-names", "names/plan.yaml", "--benchrig-set", "serial=GHP-0007", *QUIET
     )
     assert session.came == {"test_session": "passed", "test_marker": "passed", "test_given": "error"}, session.text
-    assert "names/own.yaml is no plan, and asks for no given values" in session.said["test_given"]
+    assert "given: expected a plan that asks for values, found " in session.said["test_given"]
 
     with (project / "pytest.ini").open("a", encoding="utf-8") as ini:
         ini.write("benchrig_names = names/own.yaml\n")
