@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from importlib.util import find_spec
 from pathlib import Path
 
-from benchrig import Quantity
+import pytest
+
+from benchrig import ConnectedLink, Quantity
 from benchrig.testing import run_plan
 
 PLANS = Path(__file__).parent
@@ -24,3 +27,11 @@ def test_the_returned_logger_fails_for_what_is_wrong_with_it() -> None:
     assert level.judgement is not None
     assert not level.judgement.passed
     assert level.quantity < Quantity(20, "%")
+
+
+@pytest.mark.skipif(find_spec("pytest_asyncio") is None, reason="needs pytest-asyncio: pip install 'benchrig[pytest]'")
+@pytest.mark.asyncio
+@pytest.mark.benchrig(radio=f"virtual:{DEVICES / 'logger.yaml'}", unit="VFL-*")
+async def test_the_battery_of_a_logger(benchrig_link: ConnectedLink) -> None:
+    level = await benchrig_link.read("battery level", expect={"value": {"min": "20 %"}})
+    assert level <= Quantity("100 %")

@@ -124,7 +124,7 @@ def test_the_first_steps_from_the_wheel_alone(scripts: Path, tmp_path: Path) -> 
     assert "PASS, SIMULATED" in benchrig(first)
     [words] = re.findall(r"^  pytest (.*)$", shown, re.MULTILINE)
     tested = run(scripts / "python", "-m", "pytest", "-q", *words.split(), cwd=tmp_path, PYTHONPATH="")
-    assert "7 passed" in tested
+    assert "8 passed" in tested
     assert "PASS, SIMULATED" in benchrig(
         "run testplans/end_of_line.yaml --station testplans/stations/line2.yaml --acknowledge"
     )
