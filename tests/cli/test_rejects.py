@@ -85,10 +85,10 @@ def test_programs_are_not_run_unasked(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("plan", "device", "units"),
     [
-        ("end_of_line", "logger", 200),
-        ("nightly_regression", "logger", 60),
-        ("box_end_of_line", "transport_box", 200),
-        ("box_nightly", "transport_box", 60),
+        ("end_of_line", "logger", 80),
+        ("nightly_regression", "logger", 25),
+        ("box_end_of_line", "transport_box", 80),
+        ("box_nightly", "transport_box", 25),
     ],
 )
 def test_the_plans_that_ship_reject_no_good_unit(plan: str, device: str, units: int) -> None:

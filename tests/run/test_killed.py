@@ -69,13 +69,13 @@ def test_cut_anywhere(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.mark.slow
 @pytest.mark.timeout(1200)
 @pytest.mark.skipif(not hasattr(__import__("os"), "fork"), reason="processes are forked")
-def test_killed_at_100_moments(tmp_path: Path) -> None:
-    command = [sys.executable, "-m", "tests.run.killing", tmp_path, "100", "7"]
+def test_killed_at_many_moments(tmp_path: Path) -> None:
+    command = [sys.executable, "-m", "tests.run.killing", tmp_path, "40", "7"]
     done = subprocess.run(command, capture_output=True, text=True, cwd=Path(__file__).parents[2])
     runs = [json.loads(line) for line in done.stdout.splitlines()]
-    assert len(runs) == 100, done.stderr
+    assert len(runs) == 40, done.stderr
     assert all(each["killed"] for each in runs)
-    assert sum(each["outside"] > 0 for each in runs) > 50
+    assert sum(each["outside"] > 0 for each in runs) > 20
     for each in runs:
         record = read_record(Path(each["folder"]) / "record.jsonl")
         keeps(record, each["samples"], each["outside"], each["at"])

@@ -19,7 +19,7 @@ PLAN, DEVICE = LINE, DEVICES / "logger.yaml"
 # The sweep is cut into pieces so that a failure names its neighbourhood and no piece takes long.
 PIECES = 24
 # A plan that sends several times as many loses its link at every second one, third one and so on.
-MOST_PDUS = 200
+MOST_PDUS = 100
 
 
 BOX = ("box_end_of_line", "box_nightly", "returned_box", "box_bringup")

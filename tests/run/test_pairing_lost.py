@@ -17,7 +17,7 @@ PAIRS = (plan_text(WRONG + BOND + AGAIN + "  - encrypt:\n" + CLEARED, attributes
 PLANS_THAT_PAIR = {"small": PAIRS, "secure": SECURE}
 PIECES = 40
 # A plan that sends more loses its link at every second one, third one and so on.
-MOST_PDUS = 250
+MOST_PDUS = 125
 
 
 @cache

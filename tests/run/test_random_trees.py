@@ -19,7 +19,7 @@ from benchrig.run.runner import Runner
 from tests.run.kit import Ran, run
 from tests.run.random_trees import Tree, tree_of
 
-QUICK, SLOW = 15, 1500
+QUICK, SLOW = 15, 750
 
 
 def ran(tree: Tree) -> Ran:
