@@ -87,7 +87,7 @@ def pytest_report_header(config: pytest.Config) -> str | None:
 def pytest_collect_file(file_path: Path, parent: pytest.Collector) -> PlanFile | None:
     if file_path.suffix not in (".yaml", ".yml"):
         return None
-    from benchrig.pytesting.looks import is_plan
+    from benchrig.plan.looks import is_plan
 
     if not is_plan(file_path):
         return None

@@ -1,6 +1,7 @@
 """Plan files: text -> Plan.
 
 loader.py            the whole, and every check that needs no radio
+looks.py             whether a file is a plan at all, without reading it as one
 files.py             the files that all this is read from, and their hash
 lists.py             lists of steps -> nodes
 including.py         `use`: the steps of another file

@@ -1,6 +1,5 @@
 """What stands behind the pytest plugin: plans as items, a step each.
 
-looks.py         whether a YAML file is a plan, without reading it as one
 settings.py      options and ini keys -> radio, station, values, cases
 ids.py           names of plans and steps -> node ids
 collecting.py    files, plans and steps as nodes of pytest's tree

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from xdist.scheduler import LoadGroupScheduling, LoadScheduling, LoadScopeScheduling, WorkStealingScheduling
 
-from benchrig.pytesting.looks import SUFFIXES
+from benchrig.plan.looks import SUFFIXES
 
 # The ways of xdist that part what is in one file, and its own schedulers for them.
 _USUAL = {"load": LoadScheduling, "worksteal": WorkStealingScheduling, "loadgroup": LoadGroupScheduling}

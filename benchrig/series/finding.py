@@ -3,31 +3,15 @@
 from __future__ import annotations
 
 import os
-import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from benchrig.plan.looks import SUFFIXES, is_meant
 from benchrig.source.problem import Place, Problems, Source
 from benchrig.source.yaml import file_bytes
 
-_SUFFIXES = (".yaml", ".yml")
 _RECORD = "record.jsonl"
-
-
-def _key(name: bytes) -> re.Pattern[bytes]:
-    """A line at the top of a file that begins with the key."""
-    return re.compile(rb"^[\"']?%b[\"']?\s*:" % name, re.MULTILINE)
-
-
-_PLAN, _ARGUED, _STEPS, _DEVICE = map(_key, (b"plan", b"argued", b"steps", b"devices?"))
-
-
-def is_plan(head: bytes) -> bool:
-    """Whether a file in a folder is meant to be a plan. One whose head lacks its name is: it is refused, not left out."""
-    text = head.removeprefix(b"\xef\xbb\xbf")
-    named = _PLAN.search(text) or (_STEPS.search(text) and _DEVICE.search(text))
-    return bool(named) and not _ARGUED.search(text)
 
 
 @dataclass
@@ -57,7 +41,7 @@ def _look_into(folder: Path, results: str, found: Found, problems: Problems) -> 
     for path in _yaml_files(folder, results, problems):
         data = file_bytes(path, problems, str(path))
         if data is not None:
-            (found.plans if is_plan(data) else found.others).append(path)
+            (found.plans if is_meant(data) else found.others).append(path)
     if len(found.plans) == before and problems.mistakes == mistakes:
         problems.add(_at(folder), "expected a plan in this folder, found none", "name a folder with plans, or a plan")
 
@@ -75,7 +59,7 @@ def _yaml_files(folder: Path, results: str, problems: Problems) -> Iterator[Path
         if path.is_dir():
             if not (path.is_symlink() or os.path.realpath(path) == results or (path / _RECORD).exists()):
                 yield from _yaml_files(path, results, problems)
-        elif path.suffix in _SUFFIXES:
+        elif path.suffix in SUFFIXES:
             yield path
 
 

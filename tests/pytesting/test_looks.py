@@ -10,9 +10,9 @@ from typing import Any
 
 import pytest
 
+from benchrig.plan.looks import is_plan
 from benchrig.pytesting.distributing import PlanScheduling, scope_of
 from benchrig.pytesting.ids import LONGEST, id_text, unused
-from benchrig.pytesting.looks import is_plan
 from tests.run.kit import PLANS
 
 
@@ -110,10 +110,10 @@ def test_a_project_without_plans_loads_no_more_than_hooks(tmp_path: Path) -> Non
     (tmp_path / "other.yaml").write_text("plan: premium\nprice: 3\n")
     script = (
         "import sys, pytest, benchrig.pytest_plugin as plugin\n"
-        "from benchrig.pytesting import looks\n"
+        "from benchrig.plan import looks\n"
         f"assert not looks.is_plan(__import__('pathlib').Path({str(tmp_path / 'other.yaml')!r}))\n"
         "ours = {name for name in sys.modules if name.startswith('benchrig.')}\n"
-        "assert ours <= {'benchrig.pytest_plugin', 'benchrig.pytesting', 'benchrig.pytesting.looks', 'benchrig.version'}, ours\n"
+        "assert ours <= {'benchrig.pytest_plugin', 'benchrig.plan', 'benchrig.plan.looks', 'benchrig.version'}, ours\n"
         "assert not {'msgspec', 'yaml', 'bleak', 'bumble', 'rich', 'click', 'asyncio'} & {*sys.modules}\n"
     )
     subprocess.run([sys.executable, "-c", script], check=True, timeout=60)

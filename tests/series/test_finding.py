@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from benchrig.errors import PlanError
-from benchrig.series.finding import find_plans, is_plan
+from benchrig.plan.looks import is_meant
+from benchrig.series.finding import find_plans
 
 
 def write(folder: Path, *names: str, text: str = "plan: p\n") -> None:
@@ -30,11 +31,14 @@ def write(folder: Path, *names: str, text: str = "plan: p\n") -> None:
         ("attributes: {}\n", False),
         ("other:\n  plan: p\n", False),
         ("planned: p\n", False),
+        ("{plan: p, steps: []}", True),
+        ("---\n  plan: p\n  steps: []\n", True),
+        ("# note\rplan: p\rsteps: []\r", True),
         ("", False),
     ],
 )
 def test_a_plan_is_known_by_its_head(head: str, is_one: bool) -> None:
-    assert is_plan(head.encode()) == is_one
+    assert is_meant(head.encode()) == is_one
 
 
 def test_a_folder_gives_its_plans_in_the_order_of_names(tmp_path: Path) -> None:
