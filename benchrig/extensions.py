@@ -8,17 +8,18 @@ from __future__ import annotations
 
 import re
 import traceback
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, TypeAlias
+from typing import TYPE_CHECKING, Any, Literal, TypeAlias, TypeVar
 
 from benchrig.errors import StationError
 
 if TYPE_CHECKING:
     from importlib.metadata import EntryPoint
 
+T = TypeVar("T")
 What: TypeAlias = Literal["step kind", "report", "rules"]
 
 GROUPS: dict[What, str] = {
@@ -60,6 +61,17 @@ class Extension:
             raise self.unusable([str(error)], f"install what {self.package} needs, or remove it") from error
         except (Exception, SystemExit) as error:
             raise self.unusable([_raised(error)]) from error
+
+    def checked(self, misfits: Callable[[Extension, Any], Iterable[str]]) -> Any:
+        """The same where nothing keeps it from fitting. Unusable with all that does; StationError where it breaks off."""
+        found = self.load()
+        try:
+            wrong = [*misfits(self, found)]
+        except Exception as error:
+            raise self.broke_off(error) from error
+        if wrong:
+            raise self.unusable(wrong)
+        return found
 
     def unusable(self, reasons: Iterable[str], advice: str = "") -> Unusable:
         advice = advice or f"install another version of {self.package}, or remove it"
@@ -109,6 +121,21 @@ def sole(what: What, name: str) -> Extension | None:
         packages = " and ".join(each.source for each in found)
         raise Unusable(f"{what} '{name}' comes from {packages}", advice="remove all but one of these packages")
     return found[0] if found else None
+
+
+def usable(
+    what: What, checked: Callable[[Extension], T], forbid: Sequence[str] = ()
+) -> tuple[dict[Extension, T], dict[str, Unusable]]:
+    """Those that can be used where the station allows them, and by name what is wrong with the others."""
+    found, wrong = dict[Extension, T](), dict[str, Unusable]()
+    allowed = (each for each in extensions(what) if not is_forbidden(each.package, forbid))
+    for name in dict.fromkeys(each.name for each in allowed):
+        try:
+            if (extension := sole(what, name)) is not None:
+                found[extension] = checked(extension)
+        except Unusable as error:
+            wrong[name] = error
+    return found, wrong
 
 
 def is_forbidden(package: str, forbid: Sequence[str]) -> bool:

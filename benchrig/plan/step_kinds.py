@@ -10,7 +10,7 @@ from typing import Any
 import msgspec
 
 from benchrig.errors import StationError
-from benchrig.extensions import Extension, Unusable, extensions, is_forbidden, sole
+from benchrig.extensions import Extension, Unusable, extensions, is_forbidden, sole, usable
 from benchrig.source.problem import Problems
 from benchrig.source.shape import Reader
 from benchrig.steps import KINDS, Step
@@ -42,14 +42,8 @@ ALLOW = "take the step out of the plan, or allow the package in the station file
 
 def usable_kinds() -> tuple[list[type[Step]], list[Unusable]]:
     """All step kinds, and what is wrong with those of other packages that are left out."""
-    kinds, wrong = [*KINDS.values()], []
-    for name in dict.fromkeys(each.name for each in extensions("step kind")):
-        try:
-            if (kind := brought_kind(name)) is not None:
-                kinds.append(kind)
-        except Unusable as error:
-            wrong.append(error)
-    return kinds, wrong
+    found, wrong = usable("step kind", checked_kind)
+    return [*KINDS.values(), *found.values()], [*wrong.values()]
 
 
 def origin(kind: type[Step]) -> Extension | None:
@@ -60,15 +54,9 @@ def origin(kind: type[Step]) -> Extension | None:
 @cache
 def checked_kind(extension: Extension) -> type[Step]:
     """The class that it names. Unusable with all that does not fit."""
-    kind = extension.load()
-    try:
-        wrong = [*_misfits(extension, kind)]
-    except Exception as error:
-        raise extension.broke_off(error) from error
-    if wrong:
-        raise extension.unusable(wrong)
+    kind: type[Step] = extension.checked(_misfits)
     _BROUGHT[kind] = extension
-    return kind  # type: ignore[no-any-return]
+    return kind
 
 
 def _misfits(extension: Extension, kind: Any) -> Iterator[str]:

@@ -9,7 +9,7 @@ from functools import cache
 from typing import Any
 
 from benchrig.errors import StationError
-from benchrig.extensions import Extension, Unusable, extensions, is_forbidden, sole
+from benchrig.extensions import Extension, Unusable, extensions, is_forbidden, usable
 from benchrig.report.registry import Render, Report, ReportChoice, reports
 
 # Files that a run or its results folder has beside reports.
@@ -18,33 +18,21 @@ _TAKEN = {"record", "console", "index", "plan"}
 
 def brought_reports() -> tuple[dict[Extension, Report], dict[str, Unusable]]:
     """Those that can be used, and by name what is wrong with the others."""
-    found, wrong = dict[Extension, Report](), dict[str, Unusable]()
-    for name in dict.fromkeys(each.name for each in extensions("report")):
-        try:
-            if (extension := sole("report", name)) is not None:
-                found[extension] = checked_report(extension)
-        except Unusable as error:
-            wrong[name] = error
-    return found, wrong
+    return usable("report", checked_report)
 
 
 @cache
 def checked_report(extension: Extension) -> Report:
     """The report that it names, which raises StationError where it breaks off. Unusable with all that does not fit."""
-    report = extension.load()
-    if not isinstance(report, Report):
-        raise extension.unusable([f"{extension.point.value} is not a benchrig.extend.Report"])
-    try:
-        wrong = [*_misfits(extension, report)]
-    except Exception as error:
-        raise extension.broke_off(error) from error
-    if wrong:
-        raise extension.unusable(wrong)
+    report: Report = extension.checked(_misfits)
     dialects = {name: _guarded(extension, render) for name, render in report.dialects.items()}
     return replace(report, render=_guarded(extension, report.render), dialects=dialects, join=None)
 
 
-def _misfits(extension: Extension, report: Report) -> Iterator[str]:
+def _misfits(extension: Extension, report: Any) -> Iterator[str]:
+    if not isinstance(report, Report):
+        yield f"{extension.point.value} is not a benchrig.extend.Report"
+        return
     name = extension.name
     own = [*reports()]
     if not re.fullmatch(r"[a-z][a-z0-9_-]*", name):

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from functools import cache
-from typing import TYPE_CHECKING, get_args
+from typing import TYPE_CHECKING, Any, get_args
 
 from benchrig.desk.findings import by_severity, families, findings, in_order
 from benchrig.desk.findings.finding import Finding, Severity
 from benchrig.desk.findings.look import Look
 from benchrig.desk.findings.rule import Family, Rule
 from benchrig.errors import StationError
-from benchrig.extensions import Extension, Unusable, extensions, is_forbidden, sole
+from benchrig.extensions import Extension, Unusable, usable
 
 if TYPE_CHECKING:
     from benchrig.desk.inspection import Inspection
@@ -19,29 +19,21 @@ if TYPE_CHECKING:
 
 def brought_families(forbid: Sequence[str] = ()) -> tuple[dict[Extension, Family], list[Unusable]]:
     """Those that can be used where the station allows them, and what is wrong with the others."""
-    found, wrong = dict[Extension, Family](), list[Unusable]()
-    allowed = (each for each in extensions("rules") if not is_forbidden(each.package, forbid))
-    for name in dict.fromkeys(each.name for each in allowed):
-        try:
-            if (extension := sole("rules", name)) is not None:
-                found[extension] = checked_family(extension)
-        except Unusable as error:
-            wrong.append(error)
-    return found, wrong
+    found, wrong = usable("rules", checked_family, forbid)
+    return found, [*wrong.values()]
 
 
 @cache
 def checked_family(extension: Extension) -> Family:
     """The family that it names. Unusable with all that does not fit."""
-    family = extension.load()
-    if not isinstance(family, Family):
-        raise extension.unusable([f"{extension.point.value} is not a benchrig.extend.Family"])
-    if wrong := [*_misfits(extension, family)]:
-        raise extension.unusable(wrong)
+    family: Family = extension.checked(_misfits)
     return family
 
 
-def _misfits(extension: Extension, family: Family) -> Iterator[str]:
+def _misfits(extension: Extension, family: Any) -> Iterator[str]:
+    if not isinstance(family, Family):
+        yield f"{extension.point.value} is not a benchrig.extend.Family"
+        return
     own = {rule.name for each in families() for rule in each.rules}
     if extension.name in {each.name for each in families()}:
         yield f"'{extension.name}' is a family of benchrig"
