@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from benchrig.console.choice import ConsoleChoice
-from benchrig.launch import Finished, PreparedRun, RunOptions, prepared
+from benchrig.launch import Finished, RunOptions, prepared
 from benchrig.loop import Factory
 from benchrig.plan.loader import load_plan
 from benchrig.radio.specify import RadioChoice, loop_factory
@@ -18,7 +17,7 @@ from benchrig.run.choose import choose_steps
 from benchrig.run.head import known_limits, texts_of
 from benchrig.run.station import Station, check_radio_files, load_station
 from benchrig.steps.bench import Operator
-from benchrig.tasks import Tasks
+from benchrig.tasks import Tasks, undisturbed
 
 
 async def run_plan(
@@ -75,7 +74,9 @@ async def run_plan(
         console=ConsoleChoice.parse(console) if console is not None else None,
     )
     with prepared(options, operator or Answers(), [watch]) as run:
-        return _reported(await _carried_out(run))
+        task = Tasks().start(run.run())
+        await undisturbed(task, run.interrupt)
+        return _reported(task.result())
 
 
 def loop_for(
@@ -100,21 +101,6 @@ def _values(path: Path, station: Station, given: Mapping[str, Any]) -> dict[str,
     if station.given:
         asked = load_plan(path, names_will_do=True, forbid=station.forbid).given
     return {name: value for name, value in station.given.items() if name in asked} | texts_of(given)
-
-
-async def _carried_out(run: PreparedRun) -> Finished:
-    """The run to its end, also when whoever waits for it is cancelled: that interrupts it."""
-    task = Tasks().start(run.run())
-    cancelled: asyncio.CancelledError | None = None
-    while not task.done():
-        try:
-            await asyncio.shield(task)
-        except asyncio.CancelledError as error:
-            cancelled = error
-            run.interrupt()
-    if cancelled is not None:
-        raise cancelled
-    return task.result()
 
 
 def _reported(finished: Finished) -> Record:

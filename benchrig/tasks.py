@@ -74,6 +74,21 @@ async def first_of(*works: Coroutine[Any, Any, object]) -> None:
             task.result()
 
 
+async def undisturbed(task: asyncio.Task[Any], interrupt: Callable[[], None] = lambda: None) -> None:
+    """Wait until the task has ended, also when whoever waits is cancelled meanwhile: that calls `interrupt`, and is told
+    afterwards."""
+    cancelled: asyncio.CancelledError | None = None
+    while not task.done():
+        try:
+            await asyncio.wait([task])
+        except asyncio.CancelledError as error:
+            cancelled = error
+            interrupt()
+    if cancelled is not None:
+        _taken(task)  # nobody takes it any more
+        raise cancelled
+
+
 def _taken(task: asyncio.Task[Any]) -> None:
     if not task.cancelled():
         task.exception()

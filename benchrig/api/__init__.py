@@ -6,5 +6,5 @@ what is public   opening (open_radio), radio, unit, link, stream; verbs (what th
                  what is raised), words (Secret)
 a step           place (who asks), words (data -> nodes), reading (nodes -> a step of a plan), run (carries it out)
 a run            runner (what comes before and after the steps), walk (the way through them), opened (a step that Python holds
-                 open), hiding (secrets), waiting (what must come to its end)
+                 open), hiding (secrets)
 """

@@ -18,7 +18,6 @@ from benchrig.api.opened import OpenStep
 from benchrig.api.place import calling_place
 from benchrig.api.reading import StepReader
 from benchrig.api.runner import GrowingRunner
-from benchrig.api.waiting import undisturbed
 from benchrig.api.walk import Natives
 from benchrig.errors import BenchrigError, OperatorError, PlanError, StepFailed, UsageError
 from benchrig.plan.model import PlanDevice
@@ -32,7 +31,7 @@ from benchrig.run.control import Control
 from benchrig.run.inside import Around
 from benchrig.run.station import check_allowed, check_possible, check_wired
 from benchrig.source.problem import Place
-from benchrig.tasks import Tasks
+from benchrig.tasks import Tasks, undisturbed
 from benchrig.values.quantity import Quantity
 
 E = TypeVar("E", bound=BenchrigError)
@@ -185,7 +184,7 @@ class GrowingRun:
         check_allowed([step], self.runner.settings.station)
         check_possible([step], self.radio.cannot)
         check_wired([step], self.radio.beside)
-        await self.runner.acknowledge(step)
+        await self.runner.acknowledge(every_step([step]))
 
     def _begin(
         self, step: StepPlan, natives: Natives, control: Control, outer: OpenStep | None, *, tolerated: bool

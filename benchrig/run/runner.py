@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import contextlib
 import math
-from collections.abc import Awaitable, Callable, Iterator, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import ClassVar
 
 import msgspec
 
@@ -59,6 +60,10 @@ class Runner:
     _devices: Mapping[str, DeviceSession] = field(default_factory=dict)
     # those of the station before the first step
     _bonds: Sequence[Bond] = ()
+
+    # how a caution was acknowledged that nobody has to be asked for
+    acknowledged_before: ClassVar[str] = "on the command line"
+    _is_acknowledged: bool = False
 
     def __post_init__(self) -> None:
         self._outcome = Outcome(least=sum(len(step.limit_names) for step in every_step(self.nodes)))
@@ -146,7 +151,7 @@ class Runner:
 
     async def _opened(self) -> Radio:
         check_allowed(self._meant_steps(), self.settings.station)
-        await self._acknowledge()
+        await self.acknowledge(self._meant_steps())
         radio = await self.open_radio()
         try:
             check_possible(self._meant_steps(), radio.cannot)
@@ -175,15 +180,16 @@ class Runner:
             for key, device in self.plan.devices.items()
         }
 
-    async def _acknowledge(self) -> None:
-        """The caution is shown before anything is opened, so before the first write."""
-        if not self.plan.caution or not any(step.kind.writes for step in self._meant_steps()):
+    async def acknowledge(self, steps: Iterable[StepPlan]) -> None:
+        """The caution is shown before the first write: of a plan before anything is opened. OperatorError."""
+        if self._is_acknowledged or not self.plan.caution or not any(step.kind.writes for step in steps):
             return
         if self.settings.acknowledged:
-            by = "on the command line"
+            by = self.acknowledged_before
         else:
             with outside():
                 by = await self.operator.acknowledge(self.plan.caution)
+        self._is_acknowledged = True
         self.emit(Noted(self._clock.at, f"caution acknowledged {by}: {self.plan.caution}"))
 
     def end_before(self, error: BenchrigError) -> RunEnded:
