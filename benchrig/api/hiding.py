@@ -21,8 +21,9 @@ class Hiding:
 
     def begin(self, brought: Plan | None) -> None:
         """The secret values of the plan that brings the names."""
-        for name in brought.secret_names if brought else ():
-            self.add(str(brought.values[name]) if brought else "")
+        if brought is not None:
+            for name in brought.secret_names:
+                self.add(str(brought.values[name]))
 
     def learn(self, *data: object) -> None:
         """The secrets in what is asked for."""

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import NamedTuple
 
 from benchrig.api.opened import OpenStep
 from benchrig.api.words import step_node
@@ -32,6 +33,16 @@ _PYTHONS = {
 }
 
 
+class Request(NamedTuple):
+    """A step that Python asks for. `device` is the key of the one that it is about, '' for none; `place` the line that asks."""
+
+    verb: str
+    subject: object
+    keys: Mapping[str, object]
+    device: str
+    place: Place
+
+
 @dataclass
 class StepReader:
     """Of one run. `names` are those of its devices for attributes; `path` is what the names of files are seen from."""
@@ -46,16 +57,9 @@ class StepReader:
         given, variants = GivenValues(self.problems, {}), Variants(self.problems)
         self._lists = StepLists(PlanFiles(self.path, self.problems), given, variants, self.names)
 
-    def step(
-        self,
-        verb: str,
-        subject: object,
-        keys: Mapping[str, object],
-        device: str,
-        place: Place,
-        outer: OpenStep | None = None,
-    ) -> StepPlan:
+    def step(self, asked: Request, outer: OpenStep | None = None) -> StepPlan:
         """One that comes after all others, or in an `outer` one. PlanError with all that is wrong with it."""
+        verb, subject, keys, device, place = asked
         if verb == "group" and isinstance(subject, str):  # that is its name
             subject = self._unused(subject)
         node = step_node(verb, subject, self._keys(keys, device), place)
@@ -76,17 +80,9 @@ class StepReader:
             raise
         return nodes[known]
 
-    def open_step(
-        self,
-        verb: str,
-        subject: object,
-        keys: Mapping[str, object],
-        device: str,
-        place: Place,
-        outer: OpenStep | None = None,
-    ) -> StepPlan:
+    def open_step(self, asked: Request, outer: OpenStep | None = None) -> StepPlan:
         """A composite one in which nothing is so far."""
-        written = self.step(verb, subject, {**keys, "steps": [{"wait": "0 s"}]}, device, place, outer)
+        written = self.step(asked._replace(keys={**asked.keys, "steps": [{"wait": "0 s"}]}), outer)
         step = replace(written, parts=(Part("steps", ()),))
         nodes = self._lists.nodes if outer is None else outer.children
         nodes[-1] = step

@@ -16,7 +16,7 @@ from benchrig.api.done import Done, failure, measured, restated
 from benchrig.api.hiding import Hiding
 from benchrig.api.opened import OpenStep
 from benchrig.api.place import calling_place
-from benchrig.api.reading import StepReader
+from benchrig.api.reading import Request, StepReader
 from benchrig.api.runner import GrowingRunner
 from benchrig.api.walk import Natives
 from benchrig.errors import BenchrigError, OperatorError, PlanError, StepFailed, UsageError
@@ -133,17 +133,24 @@ class GrowingRun:
         place: Place | None = None,
     ) -> Done:
         """Do one step. Raises what it comes to when it does not pass, and PlanError for one that cannot be."""
-        place, tolerated = place or calling_place(), self._tolerates
+        asked, tolerated = Request(verb, subject, keys, device, place or calling_place()), self._tolerates
         async with self._turn() as outer:
-            with self._blamed():
-                self.hiding.learn(subject, keys)
-                step = self.reader.step(verb, subject, keys, device, place, outer)
-                await self._check(step)
-            self.hiding.tells(step, keys)
-            self.hiding.events.foreign |= {each.id for each in every_step([step]) if each.kind.executes}
+            step = await self._agreed(asked, outer, self.reader.step)
             natives, control = Natives(wanted), Control()
             task = self._begin(step, natives, control, outer, tolerated=tolerated)
             return self._done(step, await self._ended(task, control, step), natives)
+
+    async def _agreed(
+        self, asked: Request, outer: OpenStep | None, read: Callable[[Request, OpenStep | None], StepPlan]
+    ) -> StepPlan:
+        """The step, if it can be and may be."""
+        with self._blamed():
+            self.hiding.learn(asked.subject, asked.keys)
+            step = read(asked, outer)
+            await self._check(step)
+        self.hiding.tells(step, asked.keys)
+        self.hiding.events.foreign |= {each.id for each in every_step([step]) if each.kind.executes}
+        return step
 
     @contextlib.asynccontextmanager
     async def _turn(self) -> AsyncIterator[OpenStep | None]:
@@ -227,18 +234,11 @@ class GrowingRun:
 
     # --- steps that are held open
 
-    async def hold_open(
-        self, verb: str, subject: object, keys: Mapping[str, object], device: str, natives: Natives, place: Place,
-        on_loss: Callable[[], None],
-    ) -> OpenStep:  # fmt: skip
+    async def hold_open(self, asked: Request, natives: Natives, on_loss: Callable[[], None]) -> OpenStep:
         """Begin a composite step that lasts until it is left. Raises what keeps it from beginning."""
         async with self._turn() as outer:
-            with self._blamed():
-                self.hiding.learn(subject, keys)
-                step = self.reader.open_step(verb, subject, keys, device, place, outer)
-                await self._check(step)
-            self.hiding.tells(step, keys)
-            held = self._walk.opening = OpenStep(step, self._walk.turn, self.devices[device], on_loss)
+            step = await self._agreed(asked, outer, self.reader.open_step)
+            held = self._walk.opening = OpenStep(step, self._walk.turn, self.devices[asked.device], on_loss)
             task = self._begin(step, natives, held.control, outer, tolerated=self._tolerates)
             self._at_work[step.id] = task
             self._open.append(held)

@@ -28,4 +28,3 @@ class GrowingRunner(Runner):
     def count(self, error: BenchrigError) -> None:
         """It ends the run; the record tells of it already."""
         self._outcome.fatal(error)
-

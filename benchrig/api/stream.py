@@ -10,6 +10,7 @@ from typing import Any, Self
 
 from benchrig.api.done import Done, Measured, with_unit
 from benchrig.api.opened import OpenStep
+from benchrig.api.reading import Request
 from benchrig.api.run import GrowingRun
 from benchrig.api.walk import Natives
 from benchrig.errors import BenchrigError, InnerError, StepTimeout, UsageError
@@ -38,9 +39,8 @@ class Stream:
         if self._open is not None:
             raise UsageError("a stream is opened once", advice="ask the link for another one")
         self._samples.begin()
-        subject, keys = {self._name: self._heard}, self._keys_of_step
-        news, place = self._samples.news.set, self._place
-        self._open = await self._run.hold_open("listen", subject, keys, self._device, self._samples, place, news)
+        asked = Request("listen", {self._name: self._heard}, self._keys_of_step, self._device, self._place)
+        self._open = await self._run.hold_open(asked, self._samples, self._samples.news.set)
         return self
 
     async def __aexit__(
