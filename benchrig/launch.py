@@ -144,7 +144,7 @@ def prepared(
 
     opener = _opener(options, keeping)
     with contextlib.ExitStack() as resources:
-        settings = _settings(options, _folder(options, resources))
+        settings = settings_of(options, _folder(options, resources))
         journal, line = _files(options, settings.folder, resources)
         events = Events(journal, [*listeners], lambda error: runner.blame(error), secrets, _foreign(options))
         learn = _learning(secrets)
@@ -174,7 +174,8 @@ def _opener(options: RunOptions, keeping: Callable[[], Keeping]) -> Opener:
     return station.wiring(options.console).around(opener, keeping)
 
 
-def _settings(options: RunOptions, folder: Path) -> RunSettings:
+def settings_of(options: RunOptions, folder: Path) -> RunSettings:
+    """What the head of its record says of a run, and what its steps share."""
     return RunSettings(
         station=options.station,
         radio=str(options.radio),

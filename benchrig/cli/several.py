@@ -30,8 +30,6 @@ if TYPE_CHECKING:
 StopOn = Literal["fail", "error"]
 Carry = Callable[["RunOptions"], "Finished"]
 _OTHERS = 5
-# the exit code of a run that its operator ended
-_OPERATOR = 2
 
 
 @dataclass(frozen=True)
@@ -110,6 +108,7 @@ class Series:
 
     def carry_out(self, carry_out: Carry) -> int:
         """All of them; the exit code."""
+        from benchrig.run.outcome import exit_of
         from benchrig.series.tally import Total
 
         held, done = signals.heard(), _Done([each for each in self.reports if each.file])
@@ -123,7 +122,7 @@ class Series:
                 self._announce(number, run)
             done.carry_out(run, carry_out)
         # one that came after the last verdict has interrupted nothing
-        interrupted = interrupted or (signals.heard() > held and done.runs[-1].code == _OPERATOR)
+        interrupted = interrupted or (signals.heard() > held and done.runs[-1].code == exit_of("operator"))
         total = Total(done.runs, interrupted=interrupted)
         if len(self.runs) > 1:
             _show(total, apart=not self.quiet)

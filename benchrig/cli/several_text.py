@@ -69,5 +69,5 @@ def _show_reasons(total: Total, console: Console) -> None:
     for run in told[:_REASONS]:
         times = f" (repetition {run.repetition})" if total.is_repeated else ""
         print_line(console, (f"{plain(str(run.path), 1000)}{times}: ", "bold"), (run.reason, ""), hang=2)
-    if more := len(told) - _REASONS if len(told) > _REASONS else 0:
+    if (more := len(told) - _REASONS) > 0:
         print_line(console, (f"{more} more are in the records", "dim"))

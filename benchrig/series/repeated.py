@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from benchrig.errors import BenchrigError
-from benchrig.launch import RunOptions
+from benchrig.launch import RunOptions, settings_of
 from benchrig.plan.model import Plan
 from benchrig.record.aggregate import build_record
 from benchrig.record.model import Record, RunEnded
 from benchrig.report.registry import ReportChoice
 from benchrig.run.ending import verdict_of
-from benchrig.run.head import RunSettings, narrowed, run_started
+from benchrig.run.head import run_started
 from benchrig.run.outcome import exit_of
 
 
@@ -49,16 +49,7 @@ def _repetition(options: RunOptions, number: int, again: Callable[[Path, int], P
 
 def not_run(options: RunOptions, error: BenchrigError) -> Record:
     """The record of a run that did not begin: the head, and why."""
-    settings = RunSettings(
-        station=options.station,
-        radio=str(options.radio),
-        simulated=options.radio.simulated,
-        folder=options.results or Path(),
-        seed=options.seed if options.radio.simulated else None,
-        devices=narrowed(options.plan, options.device),
-        may_lack=options.may_lack,
-    )
-    head = run_started(options.plan, options.nodes, settings)
+    head = run_started(options.plan, options.nodes, settings_of(options, options.results or Path()))
     code = int(exit_of(error.cause))
     end = RunEnded(0.0, verdict_of(error), code, 0, error.cause, None, error.message, error.advice)
     return build_record([head, end])

@@ -70,8 +70,8 @@ def _table(total: Total) -> Iterator[str]:
     yield f"|{'---|' * len(names)}"
     for tally in tallies[:PLANS]:
         yield f"| {' | '.join(_cells(tally, repeated=total.is_repeated))} |"
-    if more := len(tallies) - PLANS:
-        yield from ["", f"{more} more plans are in the results folder."] if more > 0 else []
+    if (more := len(tallies) - PLANS) > 0:
+        yield from ["", f"{more} more plans are in the results folder."]
 
 
 def _cells(tally: Tally, *, repeated: bool) -> list[str]:
