@@ -57,10 +57,10 @@ def _place(file: str, line: int) -> Place:
 
 @lru_cache(maxsize=64)
 def _source(file: str) -> Source:
-    return Source(_shown(file), "".join(linecache.getlines(file)))
+    return Source(shown(file), "".join(linecache.getlines(file)))
 
 
-def _shown(file: str) -> str:
+def shown(file: str) -> str:
     """Seen from the current folder, where it is below that."""
     path = Path(file)
     return str(path.relative_to(Path.cwd())) if path.is_relative_to(Path.cwd()) else file

@@ -16,10 +16,11 @@ from benchrig.errors import BenchrigError
 from benchrig.plan.loader import load_plan
 from benchrig.plan.model import Plan
 from benchrig.plan.names import given_names
-from benchrig.pytesting.ids import id_text, unused
+from benchrig.pytesting.ids import id_text
 from benchrig.pytesting.plan_run import Came, PlanRun, loaded
-from benchrig.pytesting.settings import Settings, settings_of
-from benchrig.pytesting.telling import NAME, Told
+from benchrig.pytesting.settings import Settings, settings_of, short
+from benchrig.pytesting.telling import NAME, Told, as_error
+from benchrig.report.names import unused
 from benchrig.source.problem import counted
 
 
@@ -27,18 +28,18 @@ class PlanFile(pytest.File):
     """One file with a plan."""
 
     def collect(self) -> Iterable[PlanNode]:
-        settings, short = settings_of(self.config), _short(self.path, self.config)
-        asked = given_names(short) if settings.has_values else frozenset[str]()
+        settings, path = settings_of(self.config), short(self.path, self.config)
+        asked = given_names(path) if settings.has_values else frozenset[str]()
         for case in settings.cases_of(asked):
             # what is wrong with values alone is no mistake of the plan: its first step says so
-            plan = _with_values(short, settings, settings.values_of(asked, case))
+            plan = _with_values(path, settings, settings.values_of(asked, case))
             whole = plan or self._without_values()
             yield PlanNode.from_parent(self, name=id_text(whole.name), plan=whole, is_whole=plan is not None, case=case)
 
     def _without_values(self) -> Plan:
         """CollectError with all that is wrong."""
         try:
-            return load_plan(_short(self.path, self.config), forbid=settings_of(self.config).station.forbid)
+            return load_plan(short(self.path, self.config), forbid=settings_of(self.config).station.forbid)
         except BenchrigError as error:
             problems = getattr(error, "problems", ())
             count = f"\n\n{counted(len(problems), 'problem')}" if problems else ""
@@ -158,10 +159,8 @@ class StepItem(pytest.Item):
         report.duration = came.seconds if came is not None and decides else 0.0
         if came is None or not decides:
             return
-        if came.outcome == "error" and hasattr(report, "wasxfail"):
-            # nothing was judged: that is not what anybody expects to fail
-            report.outcome = "failed"
-            del report.wasxfail
+        if came.outcome == "error":
+            as_error(report)
         if crash := getattr(report.longrepr, "reprcrash", None):
             crash.path, crash.lineno, crash.message = *self._line(), came.headline
         elif came.outcome == "skipped" and isinstance(report.longrepr, tuple):
@@ -202,9 +201,3 @@ def _with_values(path: Path, settings: Settings, given: Mapping[str, str]) -> Pl
         return loaded(path, settings, given)
     except BenchrigError:
         return None
-
-
-def _short(path: Path, config: pytest.Config) -> Path:
-    """As people write it: seen from where they are."""
-    here = config.invocation_params.dir
-    return path.relative_to(here) if path.is_relative_to(here) else path

@@ -14,8 +14,10 @@ from typing import Any
 
 import pytest
 
+from benchrig.api.place import shown
 from benchrig.errors import BenchrigError
 from benchrig.pytesting.python_run import PythonRun, run_of
+from benchrig.pytesting.telling import as_error
 from benchrig.pytesting.wishes import place_of
 from benchrig.run.ending import verdict_of
 from benchrig.source.problem import Problem
@@ -53,17 +55,14 @@ def _in_own_words(
     marks: list[str],
 ) -> None:
     verdict = verdict_of(error)
-    if hasattr(report, "wasxfail"):
-        if verdict == "fail":
-            return
-        # nothing was judged: that is not what anybody expects to fail
-        report.outcome = "failed"
-        del report.wasxfail
+    if hasattr(report, "wasxfail") and verdict == "fail":
+        return
+    as_error(report)
     head = f"{verdict} ({error.cause}): {error.message}"
     lines = [*_lines(excinfo)] or [_line_of(item)]
     advice = [f"advice: {error.advice}"] if error.advice else []
     told = {f"{each.place.source.name}:{each.place.line}" for each in _problems(error)}
-    texts = [text for path, line, text in lines if f"{_short(Path(path))}:{line}" not in told]
+    texts = [text for path, line, text in lines if f"{shown(path)}:{line}" not in told]
     report.longrepr = _shown(excinfo, [head, *texts, *advice, *marks], lines[-1])
     if report.when != "teardown":
         report.when = "call" if verdict == "fail" else "setup"
@@ -95,11 +94,7 @@ def _lines(excinfo: pytest.ExceptionInfo[BaseException]) -> Iterator[tuple[str, 
     for entry in excinfo.traceback:
         path, line = Path(entry.path), entry.lineno + 1
         if not str(path).startswith(_NOT_SHOWN):
-            yield str(path), line, f"  {_short(path)}:{line}: {str(entry.statement).strip()}"
-
-
-def _short(path: Path) -> str:
-    return str(path.relative_to(Path.cwd())) if path.is_relative_to(Path.cwd()) else str(path)
+            yield str(path), line, f"  {shown(str(path))}:{line}: {str(entry.statement).strip()}"
 
 
 def _line_of(item: pytest.Item) -> tuple[str, int, str]:

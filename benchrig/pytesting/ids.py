@@ -3,7 +3,6 @@ plan or on the values of a run."""
 
 from __future__ import annotations
 
-import itertools
 import re
 
 # A longer name is cut: ids are typed, and stand in lines.
@@ -24,11 +23,3 @@ def id_text(*names: str) -> str:
 def shown(text: str) -> str:
     """The text without what no terminal can show, and no XML hold."""
     return _BLANK.sub(" ", "".join(each if each.isprintable() else " " for each in text))
-
-
-def unused(text: str, taken: set[str]) -> str:
-    """The text, with a number where it is taken already; it is taken from then on."""
-    others = (f"{text} ({count})" for count in itertools.count(2))
-    free = next(each for each in itertools.chain([text], others) if each not in taken)
-    taken.add(free)
-    return free

@@ -26,7 +26,7 @@ from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan
 from benchrig.pytesting.settings import ACKNOWLEDGE, SET, Settings, settings_of
 from benchrig.pytesting.stepping import SteppedRun
-from benchrig.pytesting.telling import SIMULATED, Told, failure_text, record_line, told_of
+from benchrig.pytesting.telling import Told, failure_text, marks, told_of, top
 from benchrig.record.aggregate import build_record
 from benchrig.record.model import AnyEvent, Closed, Opened, Record, RunEnded, Where
 from benchrig.report import explain, whole
@@ -184,8 +184,8 @@ class PlanRun:
         if root is None:
             said = f"error (plan): step {end.where.label} was skipped: {_line(end.message)}"
             return Came("error", self._marked(said), self._text([said]))
-        came = self._told.get(_top(root.where))
-        if came is not None and came.outcome in ("failed", "error") and _top(root.where) != node:
+        came = self._told.get(top(root.where.node))
+        if came is not None and came.outcome in ("failed", "error") and top(root.where.node) != node:
             return Came("skipped", _line(end.message))
         return self._failed(root, root.where)
 
@@ -204,8 +204,8 @@ class PlanRun:
     def _failed(self, end: Closed, where: Where) -> Came:
         """The words of the step that is to blame, and of what is in it."""
         record = self._record()
-        lines = failure_text(record, _top(where))
-        own = self._ends.of(_top(where)) or end
+        lines = failure_text(record, top(where.node))
+        own = self._ends.of(top(where.node)) or end
         said = _line(own.message) or explain.EXIT_MEANINGS[5]
         headline = self._marked(f"{own.verdict} ({own.cause or 'plan'}): {said}")
         outcome: Outcome = "failed" if own.verdict == "fail" else "error"
@@ -220,11 +220,8 @@ class PlanRun:
         return f"[SIMULATED] {headline}" if self.settings.radio.simulated else headline
 
     def _text(self, lines: Sequence[str]) -> str:
-        """With what everybody has to know who reads one failure alone."""
         folder = self._run.folder if self._run is not None else None
-        return "\n".join(
-            [*lines, *[SIMULATED] * self.settings.radio.simulated, *([record_line(folder)] if folder else [])]
-        )
+        return "\n".join([*lines, *marks(simulated=self.settings.radio.simulated, folder=folder)])
 
     # --- the end
 
@@ -276,11 +273,6 @@ def loaded(path: Path, settings: Settings, given: Mapping[str, str]) -> Plan:
     """The plan with its values. Raises what is wrong with either."""
     seed = settings.seed if settings.radio.simulated else None
     return load_plan(path, with_secrets(path, given, SET), seed=seed, forbid=settings.station.forbid)
-
-
-def _top(where: Where) -> str:
-    """The id of the step of the plan that this is in."""
-    return where.node.partition(".")[0]
 
 
 def _line(text: str) -> str:

@@ -19,7 +19,7 @@ from benchrig.api.opening import RadioContext
 from benchrig.api.place import asked_at, calling_place
 from benchrig.api.radio import OpenedRadio
 from benchrig.errors import BenchrigError, UsageError
-from benchrig.pytesting.telling import SIMULATED, failure_text, record_line
+from benchrig.pytesting.telling import failure_text, marks, top
 from benchrig.pytesting.wishes import Wish
 from benchrig.record.model import Record
 from benchrig.report import whole
@@ -30,8 +30,6 @@ from benchrig.values.quantity import Quantity, is_number
 _KEY = pytest.StashKey["PythonRun"]()
 # What a test that a signal has ended may take to find its way out.
 _OUT_WITHIN = 30.0
-
-
 _TOLERATING = "write 'with link.tolerating():' around what is meant to fail"
 
 
@@ -123,7 +121,7 @@ class PythonRun:
             return  # who interrupts a test knows that
         self.is_told = True
         steps = [each.planned.id for each in record.steps if each.ended is not None and each.ended.counts_as != "pass"]
-        lines = [line for node in dict.fromkeys(map(_top, steps)) for line in failure_text(record, node)]
+        lines = [line for node in dict.fromkeys(map(top, steps)) for line in failure_text(record, node)]
         raise Untold(record, lines, is_forgotten=any(each.has_failed and not each.is_awaited for each in self._pending))
 
     # --- what is told
@@ -134,9 +132,9 @@ class PythonRun:
 
     @property
     def marks(self) -> list[str]:
-        """What everybody has to know who reads one failure alone."""
+        """Of each failure of the test."""
         folder = self.radio.folder if self.radio is not None else None
-        return [*[SIMULATED] * self.wish.choice.simulated, *([record_line(folder)] if folder else [])]
+        return marks(simulated=self.wish.choice.simulated, folder=folder)
 
     # --- readings of the test's own
 
@@ -166,10 +164,6 @@ class PythonRun:
 
 def run_of(item: pytest.Item) -> PythonRun | None:
     return item.stash.get(_KEY, None)
-
-
-def _top(node: str) -> str:
-    return node.partition(".")[0]
 
 
 def _nobody() -> None:

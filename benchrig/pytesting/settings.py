@@ -135,6 +135,12 @@ class _Words:
         return list(self.config.getini(f"benchrig_{name}"))
 
 
+def short(path: Path, config: pytest.Config) -> Path:
+    """As people write it: seen from where they are."""
+    here = config.invocation_params.dir
+    return path.relative_to(here) if path.is_relative_to(here) else path
+
+
 def _at(radio: RadioChoice, base: Path) -> RadioChoice:
     return replace(radio, files=tuple(base / file for file in radio.files))
 

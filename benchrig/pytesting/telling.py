@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     from benchrig.launch import Finished
     from benchrig.record.model import Record
 
-SIMULATED = "SIMULATED: this ran on a virtual radio: no real unit was tested"
 NAME = "benchrig-runs"
 _WIDTH = 120
 
@@ -35,8 +34,23 @@ class Told(NamedTuple):
         return [*self]
 
 
-def record_line(folder: Path) -> str:
-    return f"record: {folder}"
+def marks(*, simulated: bool, folder: Path | None) -> list[str]:
+    """What everybody has to know who reads one failure alone."""
+    from benchrig.report.explain import SIMULATED
+
+    return [*[f"SIMULATED: {SIMULATED}"] * simulated, *([f"record: {folder}"] if folder else [])]
+
+
+def top(node: str) -> str:
+    """The id of the step of the plan that this one is in."""
+    return node.partition(".")[0]
+
+
+def as_error(report: pytest.TestReport) -> None:
+    """Nothing was judged: that is not what anybody expects to fail."""
+    if hasattr(report, "wasxfail"):
+        report.outcome = "failed"
+        del report.wasxfail
 
 
 def told_of(finished: Finished, plan: str, *, table: bool) -> Told:

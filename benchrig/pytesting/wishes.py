@@ -12,7 +12,7 @@ import pytest
 from benchrig.api.opening import RadioContext, open_radio
 from benchrig.errors import UsageError
 from benchrig.plan.brought import bring
-from benchrig.pytesting.settings import ACKNOWLEDGE, SET, Settings, settings_of
+from benchrig.pytesting.settings import ACKNOWLEDGE, SET, Settings, settings_of, short
 from benchrig.radio.specify import RadioChoice
 from benchrig.run.unattended import Unattended
 from benchrig.source.problem import Place, Source, suggest
@@ -136,6 +136,4 @@ def place_of(item: pytest.Item) -> Place:
     """Where the test stands."""
     path, line, _ = item.reportinfo()
     file = Path(path)
-    here = item.config.invocation_params.dir
-    shown = file.relative_to(here) if file.is_relative_to(here) else file
-    return Place(Source(str(shown), file.read_text("utf-8", "replace")), (line or 0) + 1, 1)
+    return Place(Source(str(short(file, item.config)), file.read_text("utf-8", "replace")), (line or 0) + 1, 1)

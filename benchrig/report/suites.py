@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Sequence
 from xml.etree import ElementTree as ET
+
+from benchrig.report.names import unused
 
 
 def joined_suites(documents: Sequence[bytes]) -> bytes:
@@ -19,14 +20,6 @@ def joined_suites(documents: Sequence[bytes]) -> bytes:
     ET.indent(root)
     data: bytes = ET.tostring(root, encoding="utf-8", xml_declaration=True)
     return data + b"\n"
-
-
-def unused(name: str, names: set[str]) -> str:
-    """The name, with a number where it is taken already."""
-    others = (f"{name} ({count})" for count in itertools.count(2))
-    free = next(each for each in itertools.chain([name], others) if each not in names)
-    names.add(free)
-    return free
 
 
 def _rename(suite: ET.Element, name: str) -> None:

@@ -12,7 +12,8 @@ import pytest
 
 from benchrig.plan.looks import is_plan
 from benchrig.pytesting.distributing import PlanScheduling, scope_of
-from benchrig.pytesting.ids import LONGEST, id_text, unused
+from benchrig.pytesting.ids import LONGEST, id_text
+from benchrig.report.names import unused
 from tests.run.kit import PLANS
 
 

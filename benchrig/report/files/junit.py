@@ -23,9 +23,10 @@ from typing import TYPE_CHECKING, Any, Literal, NamedTuple, TypeAlias
 from xml.etree import ElementTree as ET
 
 from benchrig.report import access, explain, requirements, whole
+from benchrig.report.names import unused
 from benchrig.report.outline import Entry, Once, OverRounds, ReadingOverRounds, allowed_by, outline
 from benchrig.report.registry import Report
-from benchrig.report.suites import joined_suites, unused
+from benchrig.report.suites import joined_suites
 from benchrig.text.escape import hex_text, is_number, json_text, plain, plain_lines, value_text
 
 if TYPE_CHECKING:
