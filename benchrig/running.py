@@ -9,6 +9,7 @@ from typing import Any
 from benchrig.console.choice import ConsoleChoice
 from benchrig.launch import Finished, RunOptions, prepared
 from benchrig.loop import Factory
+from benchrig.plan.given_words import of_station
 from benchrig.plan.loader import load_plan
 from benchrig.radio.specify import RadioChoice, loop_factory
 from benchrig.record.model import AnyEvent, Record
@@ -58,7 +59,7 @@ async def run_plan(
     """
     at = load_station(Path(station) if station is not None else None)
     choice = _radio(radio, at, station, air)
-    values = _values(Path(path), at, given or {})
+    values = of_station(Path(path), at.given, at.forbid) | texts_of(given or {})
     plan = load_plan(Path(path), values, seed=seed if choice.simulated else None, forbid=at.forbid)
     options = RunOptions(
         plan,
@@ -93,14 +94,6 @@ def _radio(words: str | None, station: Station, file: str | Path | None, air: st
     if file is not None and not words:
         check_radio_files(choice, Path(file))
     return choice
-
-
-def _values(path: Path, station: Station, given: Mapping[str, Any]) -> dict[str, str]:
-    """Those of the station that this plan asks for, and the given ones as text."""
-    asked: Mapping[str, object] = {}
-    if station.given:
-        asked = load_plan(path, names_will_do=True, forbid=station.forbid).given
-    return {name: value for name, value in station.given.items() if name in asked} | texts_of(given)
 
 
 def _reported(finished: Finished) -> Record:

@@ -28,12 +28,9 @@ def values_for(
 ) -> dict[str, str]:
     """The values of `name=value` words, and those of the station that this plan asks for: a station serves many. `forbid` is
     what that does not allow."""
-    from benchrig.plan.given_words import parse_given, with_secrets
-    from benchrig.plan.loader import load_plan
+    from benchrig.plan import given_words as words
 
-    asked = load_plan(path, names_will_do=True, forbid=forbid).given if of_station else {}
-    theirs = {name: value for name, value in of_station.items() if name in asked}
-    return theirs | with_secrets(path, parse_given(typed))
+    return words.of_station(path, of_station, forbid) | words.with_secrets(path, words.parse_given(typed))
 
 
 def load_with_given(

@@ -4,7 +4,7 @@ word of a command."""
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 from benchrig.errors import UsageError
@@ -46,6 +46,14 @@ def with_secrets(path: Path, given: Mapping[str, str], option: str = OPTION) -> 
 
     secrets = secret_names(path) if given else frozenset()
     return {name: _secret(name, value, option) if name in secrets else value for name, value in given.items()}
+
+
+def of_station(path: Path, given: Mapping[str, str], forbid: Sequence[str] = ()) -> dict[str, str]:
+    """Of the values that a station gives those that this plan asks for: it serves many. `forbid` is what it does not allow."""
+    from benchrig.plan.loader import load_plan
+
+    asked = load_plan(path, names_will_do=True, forbid=forbid).given if given else {}
+    return {name: value for name, value in given.items() if name in asked}
 
 
 def _secret(name: str, value: str, option: str) -> str:
