@@ -8,25 +8,20 @@ from pathlib import Path
 from secrets import token_hex
 from shutil import rmtree
 from tempfile import gettempdir
-from typing import TYPE_CHECKING
 
 from benchrig.errors import InternalError
+from benchrig.escapes.simulated import simulated_runner
 from benchrig.faults.fault import Scene
 from benchrig.loop import attended_loop, in_loop
 from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan
-from benchrig.radio.specify import open_simulated
 from benchrig.radio.virtual.clock import VirtualLoop
 from benchrig.record.aggregate import build_record
 from benchrig.record.model import AnyEvent, Record
 from benchrig.run.choose import choose_steps
 from benchrig.run.head import RunSettings
-from benchrig.run.runner import Runner
 from benchrig.run.station import Station
 from benchrig.steps.bench import Operator
-
-if TYPE_CHECKING:
-    from benchrig.radio.radio import Radio
 
 
 def trial(
@@ -42,21 +37,9 @@ def trial(
 ) -> Record:
     """The record of the run. A caution of the plan counts as acknowledged: nothing but the simulated devices moves.
     Secret values are left out as in every record. Files that the run leaves are gone with it, the `capture` is not. The first event that is `enough` interrupts the run."""
-
-    async def opened() -> Radio:
-        faults = scene.faults() if scene.faults else None
-        radio = await open_simulated(scene.devices, seed=seed, faults=faults, air=scene.air, capture=capture)
-        for each in scene.befalls:
-            each(radio)
-        return radio
-
-    events: list[AnyEvent] = []
     interrupts: list[Callable[[], None]] = []
-    secrets = plan.secrets()
 
-    def emit(event: AnyEvent) -> None:
-        event = secrets.masked(event) if secrets else event
-        events.append(event)
+    def hear(event: AnyEvent) -> None:
         heard(event)
         if interrupts and enough(event):
             interrupts.pop()()
@@ -67,8 +50,8 @@ def trial(
 
     with _folder() as folder:
         settings = RunSettings(Station("virtual"), "virtual", True, folder, seed, acknowledged=True)
-        runner = Runner(plan, nodes or choose_steps(plan), settings, opened, operator, emit)
-        runner.keep_secret = secrets.learn if secrets else runner.keep_secret
+        nodes = nodes or choose_steps(plan)
+        runner, events = simulated_runner(plan, nodes, scene, settings, operator, hear, capture=capture)
         interrupts.append(runner.interrupt)
         in_loop(run(), VirtualLoop)
     return build_record(events)

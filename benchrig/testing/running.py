@@ -5,16 +5,16 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 
-from benchrig.console.log import Keeping
 from benchrig.errors import UsageError
+from benchrig.escapes.simulated import simulated_runner
 from benchrig.faults.fault import Fault, Scene
 from benchrig.loop import in_loop
 from benchrig.plan.model import Plan
-from benchrig.radio.specify import open_simulated
 from benchrig.radio.virtual.clock import VirtualLoop
 from benchrig.radio.virtual.faults import Faults
 from benchrig.record.aggregate import build_record
@@ -105,33 +105,18 @@ def simulate(
     """Run a plan that is loaded; with `kept` its consoles are kept in its folder. `opened` is given the radio before the first step, `during` each event when it happens:
     it may interrupt the runner."""
     _refuse_loop()
-    secrets = plan.secrets()
-    hide = secrets.line if secrets else lambda text: text
-    events: list[AnyEvent] = []
     stray: list[str] = []
-
-    async def opened_radio() -> Radio:
-        on_air = faults or (scene.faults() if scene.faults else None)
-        keeping = Keeping(settings.folder, runner.began, hide) if kept else None
-        radio = await open_simulated(
-            scene.devices,
-            seed=settings.seed or 0,
-            faults=on_air,
-            capture=capture,
-            air=scene.air,
-            keeping=keeping,
-        )
-        for befall in (*scene.befalls, opened):
-            befall(radio)
-        return radio
-
-    def emit(event: AnyEvent) -> None:
-        event = secrets.masked(event) if secrets else event
-        events.append(event)
-        during(runner, event)
-
-    runner = Runner(plan, choose_steps(plan, only, from_), settings, opened_radio, operator, emit)
-    runner.keep_secret = secrets.learn if secrets else runner.keep_secret
+    runner, events = simulated_runner(
+        plan,
+        choose_steps(plan, only, from_),
+        replace(scene, befalls=(*scene.befalls, opened)),
+        settings,
+        operator,
+        lambda event: during(runner, event),
+        faults=faults,
+        capture=capture,
+        kept=kept,
+    )
 
     async def main() -> int:
         loop = asyncio.get_running_loop()
