@@ -19,9 +19,10 @@ from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan, every_step
 from benchrig.radio.specify import RadioChoice, loop_factory, radio_opener
 from benchrig.record.aggregate import build_record
+from benchrig.record.events import AnyEvent
 from benchrig.record.journal import Journal
 from benchrig.record.keeping import Events
-from benchrig.record.model import AnyEvent, Record
+from benchrig.record.model import Record
 from benchrig.record.secrets import Secrets
 from benchrig.report.brought import all_reports, allowed
 from benchrig.report.index import IndexLine

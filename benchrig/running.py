@@ -12,7 +12,8 @@ from benchrig.loop import Factory
 from benchrig.plan.given_words import of_station
 from benchrig.plan.loader import load_plan
 from benchrig.radio.specify import RadioChoice, loop_factory
-from benchrig.record.model import AnyEvent, Record
+from benchrig.record.events import AnyEvent
+from benchrig.record.model import Record
 from benchrig.run.answers import Answers
 from benchrig.run.choose import choose_steps
 from benchrig.run.head import known_limits, texts_of

@@ -25,7 +25,8 @@ from benchrig.api.place import asked_at, calling_place
 from benchrig.api.verbs import Data, Time
 from benchrig.loop_thread import LoopThread
 from benchrig.radio.specify import RadioChoice, loop_factory
-from benchrig.record.model import AnyEvent, Record
+from benchrig.record.events import AnyEvent
+from benchrig.record.model import Record
 from benchrig.run.station import Station
 from benchrig.steps.bench import Operator
 from benchrig.values.quantity import Quantity

@@ -20,9 +20,10 @@ from junitparser import JUnitXml
 
 from benchrig.errors import StationError
 from benchrig.launch import _slug
+from benchrig.record.events import AnyEvent
 from benchrig.record.journal import Journal, read_record
 from benchrig.record.keeping import Events
-from benchrig.record.model import AnyEvent, Record
+from benchrig.record.model import Record
 from tests.cli.kit import COMMAND, PATIENCE, RUN_FILES, Files, Start, benchrig, environment, files, here
 from tests.record.examples import opened, reading, run_started
 

@@ -12,7 +12,7 @@ import pytest
 
 from benchrig import Record, read_record, run_plan
 from benchrig.errors import BenchrigError, StationError
-from benchrig.record.model import AnyEvent, Closed
+from benchrig.record.events import AnyEvent, Closed
 from benchrig.testing import Answers, VirtualLoop, device_of, plan_of, run_virtual, text_of
 from benchrig.testing import run_plan as run_simulated
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from benchrig.errors import BenchrigError, LimitFailed, StationError
-from benchrig.record.model import Closed, Reading, Samples
+from benchrig.record.events import Closed, Reading, Samples
 from benchrig.record.secrets import octets
 from benchrig.source.problem import suggest
 from benchrig.source.shape import Misfit

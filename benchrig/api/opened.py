@@ -10,7 +10,7 @@ from typing import Any
 from benchrig.errors import BenchrigError
 from benchrig.plan.tree import StepPlan
 from benchrig.radio.device import DeviceSession
-from benchrig.record.model import Closed, Where
+from benchrig.record.events import Closed, Where
 from benchrig.run.control import Control
 from benchrig.run.inside import Around, Inside, Walker
 from benchrig.steps.composite import Came, Watch

@@ -26,7 +26,7 @@ from benchrig.radio.device import DeviceSession, NoDevice
 from benchrig.radio.radio import Radio
 from benchrig.radio.scan import Selection
 from benchrig.radio.unit import Unit
-from benchrig.record.model import Added, AnyEvent, AttemptFailed, Closed, Noted, PlannedDevice, Reading, Where
+from benchrig.record.events import Added, AnyEvent, AttemptFailed, Closed, Noted, PlannedDevice, Reading, Where
 from benchrig.run.control import Control
 from benchrig.run.inside import Around
 from benchrig.run.station import check_allowed, check_possible, check_wired

@@ -17,7 +17,7 @@ class GrowingRunner(Runner):
     acknowledged_before = "by the caller"
 
     def _head(self) -> None:
-        self.emit(run_started(self.plan, (), self.settings, grows=True))
+        self.emit(run_started(self.plan, (), self.settings))
 
     def walk(self, devices: Mapping[str, DeviceSession]) -> GrowingWalk:
         """The way that its steps take."""

@@ -9,7 +9,7 @@ from typing import Any
 from benchrig.api.opened import OpenInside, OpenStep
 from benchrig.errors import BenchrigError
 from benchrig.plan.tree import StepPlan
-from benchrig.record.model import Where
+from benchrig.record.events import Where
 from benchrig.run.execution import Ended
 from benchrig.run.inside import Around, Inside
 from benchrig.run.walk import Walk

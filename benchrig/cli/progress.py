@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator
 
-from benchrig.record.model import AnyEvent, AttemptFailed, Closed, Opened, PlannedNode, RunStarted
+from benchrig.record.events import AnyEvent, AttemptFailed, Closed, Opened, PlannedNode, RunStarted
 from benchrig.terminal.waiting import StatusLine
 from benchrig.text.durations import seconds_text
 

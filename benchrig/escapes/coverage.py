@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from benchrig.escapes.results import Catch, Coverage, RequirementCoverage, Result, StepCoverage
-from benchrig.record.model import PlannedNode, PlannedRequirement
+from benchrig.record.events import PlannedNode, PlannedRequirement
 
 
 def coverage_of(nodes: Iterable[PlannedNode], requirements: Mapping[str, PlannedRequirement],

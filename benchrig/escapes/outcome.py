@@ -7,7 +7,8 @@ from collections.abc import Iterable, Iterator, Sequence
 import msgspec
 
 from benchrig.escapes.results import About, Came, Catch, Outcome, is_wrong
-from benchrig.record.model import Execution, Record, Where
+from benchrig.record.events import Where
+from benchrig.record.model import Execution, Record
 
 
 def came_to(record: Record, seed: int, through: int | None = None) -> Came:

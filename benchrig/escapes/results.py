@@ -12,7 +12,7 @@ import msgspec
 
 from benchrig.errors import Cause, UsageError
 from benchrig.faults.fault import WEIGHTS, Family, Fault, Weight
-from benchrig.record.model import PlannedNode, Verdict
+from benchrig.record.events import PlannedNode, Verdict
 from benchrig.version import __version__
 
 FORMAT = 1

@@ -11,7 +11,7 @@ from benchrig.faults.fault import Scene
 from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan
 from benchrig.radio.specify import open_simulated
-from benchrig.record.model import AnyEvent
+from benchrig.record.events import AnyEvent
 from benchrig.run.head import RunSettings
 from benchrig.run.runner import Runner
 from benchrig.steps.bench import Operator

@@ -9,7 +9,7 @@ from benchrig.escapes.results import Came
 from benchrig.escapes.trial import trial
 from benchrig.faults.fault import Scene
 from benchrig.plan.model import Plan
-from benchrig.record.model import AnyEvent, Closed
+from benchrig.record.events import AnyEvent, Closed
 from benchrig.steps.bench import Operator
 
 

@@ -17,7 +17,8 @@ from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan
 from benchrig.radio.virtual.clock import VirtualLoop
 from benchrig.record.aggregate import build_record
-from benchrig.record.model import AnyEvent, Record
+from benchrig.record.events import AnyEvent
+from benchrig.record.model import Record
 from benchrig.run.choose import choose_steps
 from benchrig.run.head import RunSettings
 from benchrig.run.station import Station

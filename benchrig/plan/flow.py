@@ -19,7 +19,7 @@ from benchrig.errors import (
     WrongDevice,
 )
 from benchrig.plan.tree import StepPlan, every_step
-from benchrig.record.model import Where
+from benchrig.record.events import Where
 from benchrig.source.problem import Problems
 from benchrig.steps.base import Cap
 from benchrig.steps.composite import Composite

@@ -20,7 +20,7 @@ from benchrig.plan.substitution import Room, substitute
 from benchrig.plan.tree import Part, StepPlan, leaves
 from benchrig.plan.trials import Trials
 from benchrig.plan.variants import Variants
-from benchrig.record.model import Section
+from benchrig.record.events import Section
 from benchrig.source.problem import Place, suggest
 from benchrig.source.references import has_reference, is_marked, references
 from benchrig.source.shape import BAD, LATE, Reader, describe, locate

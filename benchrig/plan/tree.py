@@ -9,7 +9,7 @@ from functools import cached_property
 from typing import Literal, NamedTuple
 
 from benchrig.plan.step_kinds import origin
-from benchrig.record.model import PlannedNode, Role, Section
+from benchrig.record.events import PlannedNode, Role, Section
 from benchrig.source.problem import Place
 from benchrig.source.references import references
 from benchrig.source.shape import locate

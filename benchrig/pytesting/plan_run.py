@@ -28,7 +28,8 @@ from benchrig.pytesting.settings import ACKNOWLEDGE, SET, Settings, settings_of
 from benchrig.pytesting.stepping import SteppedRun
 from benchrig.pytesting.telling import Told, failure_text, marks, told_of, top
 from benchrig.record.aggregate import build_record
-from benchrig.record.model import AnyEvent, Closed, Opened, Record, RunEnded, Where
+from benchrig.record.events import AnyEvent, Closed, Opened, RunEnded, Where
+from benchrig.record.model import Record
 from benchrig.report import explain, whole
 from benchrig.run.choose import choose_nodes
 from benchrig.run.ending import internal, verdict_of

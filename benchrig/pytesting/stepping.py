@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 from benchrig.launch import Finished, PreparedRun, RunOptions, prepared
 from benchrig.loop import OwnLoop, attended_loop
 from benchrig.plan.tree import StepPlan
-from benchrig.record.model import AnyEvent
+from benchrig.record.events import AnyEvent
 from benchrig.steps.bench import Operator
 from benchrig.tasks import Tasks
 

@@ -7,12 +7,13 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from benchrig.record.model import Fates, worst
+from benchrig.record.events import Fates, worst
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
-    from benchrig.record.model import Execution, PlannedNode, Record, RoundsLeft, StepTally
+    from benchrig.record.events import PlannedNode, RoundsLeft, StepTally
+    from benchrig.record.model import Execution, Record
 
 
 def unaccounted(record: Record) -> list[str]:

@@ -7,27 +7,24 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from benchrig.errors import UsageError
-from benchrig.record.executions import Executions, UnfitEvent
-from benchrig.record.model import (
-    GROWN_FORMAT,
+from benchrig.record.events import (
     Added,
     AnyEvent,
-    Attempt,
     AttemptFailed,
     Closed,
     DeviceSeen,
-    Execution,
     Noted,
     NotJudged,
     Opened,
     PlannedDevice,
     PlannedNode,
     Reading,
-    Record,
     RoundsLeft,
     RunEnded,
     RunStarted,
 )
+from benchrig.record.executions import Executions, UnfitEvent
+from benchrig.record.model import Attempt, Execution, Record
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -66,8 +63,7 @@ class RecordBuilder:
     def _start(self, run: RunStarted) -> None:
         if self._record is not None:
             raise UnfitEvent("a second run starts inside the record of the first")
-        if run.format == GROWN_FORMAT:
-            run = msgspec.structs.replace(run, nodes=[*run.nodes], devices={**run.devices})
+        run = msgspec.structs.replace(run, nodes=[*run.nodes], devices={**run.devices})  # it may grow
         self._executions = Executions(run.nodes)
         self._record = Record(run, self._executions.roots)
 

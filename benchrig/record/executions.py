@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
-from benchrig.record.model import Closed, Execution, Opened, PlannedNode, Where, worst
+from benchrig.record.events import Closed, Opened, PlannedNode, Where, worst
+from benchrig.record.model import Execution
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -10,8 +10,6 @@ from typing import Any
 
 import msgspec
 
-from benchrig.record.model import FLAT_FORMAT
-
 KINDS = frozenset({"run", "unit", "step", "note", "attempt", "reading", "not judged", "end", "verdict"})
 _NAMES_NOW = {"unit": "device", "step": "opened", "end": "closed"}
 _WITH_ATTRIBUTE = frozenset({"read", "write", "notify", "exchange"})
@@ -77,7 +75,7 @@ class Upgrade:
 
 def _run(data: dict[str, Any]) -> dict[str, Any]:
     nodes = [{"id": str(step["number"]), "subject": _subject(**step), **step} for step in data["steps"]]
-    return {**data, "nodes": nodes, "format": FLAT_FORMAT}
+    return {**data, "nodes": nodes, "format": 2}
 
 
 def _subject(name: str, kind: str, **_: Any) -> str:

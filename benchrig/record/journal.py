@@ -11,10 +11,11 @@ import msgspec
 
 from benchrig.errors import StationError, UsageError
 from benchrig.record.aggregate import RecordBuilder
+from benchrig.record.events import FORMAT, AnyEvent
 from benchrig.record.executions import UnfitEvent
 from benchrig.record.format1 import KINDS as FORMAT_1_KINDS
 from benchrig.record.format1 import Upgrade
-from benchrig.record.model import GROWN_FORMAT, AnyEvent, Record
+from benchrig.record.model import Record
 from benchrig.values.value import Word
 
 if TYPE_CHECKING:
@@ -186,8 +187,8 @@ class _Lines:
             raise UnfitEvent(f"this is not a line of a record ({exc})") from exc
 
     def _begin(self, head: _Head) -> None:
-        if head.format > GROWN_FORMAT:
-            newest = f"this version of benchrig reads up to format {GROWN_FORMAT}"
+        if head.format > FORMAT:
+            newest = f"this version of benchrig reads up to format {FORMAT}"
             raise UnfitEvent(f"written in format {head.format}; {newest}")
         self._upgrade = Upgrade() if head.format == 1 else None
 

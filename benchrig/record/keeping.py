@@ -9,8 +9,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from benchrig.errors import StationError
+from benchrig.record.events import AnyEvent, Closed, Opened, Reading
 from benchrig.record.journal import Journal
-from benchrig.record.model import AnyEvent, Closed, Opened, Reading
 from benchrig.record.rounds import RoundLog
 from benchrig.record.secrets import Secrets
 

@@ -14,7 +14,7 @@ from typing import TypeAlias
 from msgspec.structs import replace
 
 from benchrig.record.aggregate import merged
-from benchrig.record.model import (
+from benchrig.record.events import (
     Added,
     AnyEvent,
     Closed,

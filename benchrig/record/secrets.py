@@ -15,7 +15,8 @@ from typing import Any, TypeVar
 
 import msgspec
 
-from benchrig.record.model import AnyEvent, Closed, Execution, Noted, Reading, Record, Where
+from benchrig.record.events import AnyEvent, Closed, Noted, Reading, Where
+from benchrig.record.model import Execution, Record
 from benchrig.values.judging import Judgement, accepted
 from benchrig.values.passkey import SIX_DIGITS, digits_of
 from benchrig.values.quantity import Quantity, is_number

@@ -6,7 +6,7 @@ import math
 from collections import Counter, defaultdict
 from dataclasses import dataclass, field
 
-from benchrig.record.model import (
+from benchrig.record.events import (
     AnyEvent,
     AttemptFailed,
     Closed,

@@ -7,7 +7,7 @@ from typing import Literal, TypeAlias
 import msgspec
 
 from benchrig.escapes.results import Came, Tried
-from benchrig.record.model import PlannedNode
+from benchrig.record.events import PlannedNode
 from benchrig.rejects.seen import Seen
 from benchrig.study.reaching import Method
 

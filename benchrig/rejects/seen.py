@@ -6,7 +6,8 @@ from collections.abc import Iterable, Iterator
 
 import msgspec
 
-from benchrig.record.model import Execution, Reading, Record
+from benchrig.record.events import Reading
+from benchrig.record.model import Execution, Record
 
 
 class Seen(msgspec.Struct, frozen=True, array_like=True):

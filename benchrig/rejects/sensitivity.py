@@ -9,7 +9,7 @@ from statistics import fmean, stdev
 
 from benchrig.errors import UsageError
 from benchrig.escapes.results import Hunted, Result
-from benchrig.record.model import PlannedNode
+from benchrig.record.events import PlannedNode
 from benchrig.rejects.results import Idle, LimitSeen, Rejects, UnitRun
 from benchrig.rejects.seen import Seen
 

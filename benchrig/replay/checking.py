@@ -12,7 +12,8 @@ from benchrig.escapes.trial import trial
 from benchrig.faults.fault import Scene
 from benchrig.plan.model import Plan
 from benchrig.radio.virtual.device_spec import Simulated
-from benchrig.record.model import Execution, Record, Where
+from benchrig.record.events import Where
+from benchrig.record.model import Execution, Record
 
 _NUMBERS = re.compile(r"0x[0-9A-F]+|[0-9][0-9.]*")
 # What else was on the air in the run is no part of the unit.

@@ -12,7 +12,8 @@ from typing import Any
 from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan
 from benchrig.radio.virtual.advertising_spec import default_payload
-from benchrig.record.model import DeviceSeen, Execution, Reading, Record
+from benchrig.record.events import DeviceSeen, Reading
+from benchrig.record.model import Execution, Record
 from benchrig.record.secrets import octets
 from benchrig.replay.around import names_of
 from benchrig.replay.from_capture import WANTS_SECURITY

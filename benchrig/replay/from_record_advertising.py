@@ -7,7 +7,8 @@ from typing import Any
 from benchrig.radio.bumble_stack.advertising import Advertised as Said
 from benchrig.radio.bumble_stack.advertising import build, structures_of
 from benchrig.radio.virtual.words import ServiceUuid
-from benchrig.record.model import DeviceSeen, Record
+from benchrig.record.events import DeviceSeen
+from benchrig.record.model import Record
 from benchrig.replay.listening import LATER
 from benchrig.replay.story import Advertised
 from benchrig.source.shape import Misfit

@@ -12,7 +12,8 @@ from benchrig.errors import UsageError
 from benchrig.plan.model import Plan
 from benchrig.radio.virtual.device_file import devices_of
 from benchrig.radio.virtual.device_spec import Simulated
-from benchrig.record.model import DeviceSeen, Record
+from benchrig.record.events import DeviceSeen
+from benchrig.record.model import Record
 from benchrig.record.secrets import without_hidden
 from benchrig.replay.around import (
     drop_switched_off,

@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import Any
 
 from benchrig.errors import MalformedValue
-from benchrig.record.model import Reading, Samples
+from benchrig.record.events import Reading, Samples
 from benchrig.record.secrets import octets
 from benchrig.values.base import Format
 

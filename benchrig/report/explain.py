@@ -13,7 +13,8 @@ from benchrig.text.escape import hex_text, plain, plain_lines, value_text
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from benchrig.record.model import DeviceSeen, Execution, NotJudged, Reading, Record, Samples, Verdict
+    from benchrig.record.events import DeviceSeen, NotJudged, Reading, Samples, Verdict
+    from benchrig.record.model import Execution, Record
 
 State: TypeAlias = "Verdict | Literal['left out', 'cut off', 'not run']"
 Outcome: TypeAlias = "Verdict | Literal['cut off', 'nothing judged', 'not all judged']"

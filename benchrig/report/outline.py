@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, TypeAlias
 from benchrig.report import explain
 
 if TYPE_CHECKING:
-    from benchrig.record.model import Execution, PlannedNode, Reading, Record, Samples, StepTally
+    from benchrig.record.events import PlannedNode, Reading, Samples, StepTally
+    from benchrig.record.model import Execution, Record
     from benchrig.record.tally import Numbers
     from benchrig.values.judging import Judgement
 

@@ -11,7 +11,8 @@ from benchrig.text.escape import plain
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
-    from benchrig.record.model import PlannedNode, PlannedRequirement, Record
+    from benchrig.record.events import PlannedNode, PlannedRequirement
+    from benchrig.record.model import Record
 
 CameTo: TypeAlias = Literal["passed", "failed", "not proven"]
 # What keeps a step from proving anything, and what is said of it.

@@ -12,7 +12,8 @@ from benchrig.text.escape import plain, value_text
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from benchrig.record.model import Execution, Reading, Record
+    from benchrig.record.events import Reading
+    from benchrig.record.model import Execution, Record
     from benchrig.values.judging import Judgement
 
 _UNIT_LIMIT = 12

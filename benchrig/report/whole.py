@@ -14,7 +14,8 @@ from benchrig.text.escape import plain
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from benchrig.record.model import Execution, Noted, NotJudged, PlannedNode, Record, RunEnded, Verdict, Where
+    from benchrig.record.events import Noted, NotJudged, PlannedNode, RunEnded, Verdict, Where
+    from benchrig.record.model import Execution, Record
 
 _BAD = ("fail", "error", "cut off")
 # Of the rounds in which a step failed, so many are told one by one.

@@ -6,7 +6,7 @@ import asyncio
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
-from benchrig.record.model import Window
+from benchrig.record.events import Window
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ from benchrig.errors import LinkLost, MalformedValue, StepTimeout, UsageError
 from benchrig.loop import outside
 from benchrig.plan.inner import readings_of
 from benchrig.radio.unit import LISTEN, Witness
-from benchrig.record.model import AnyEvent, DeviceSeen, Noted, Where
+from benchrig.record.events import AnyEvent, DeviceSeen, Noted, Where
 from benchrig.run.clock import Clock
 from benchrig.run.judge import Judge
 from benchrig.run.kept_plan import keep_plan

@@ -6,7 +6,7 @@ import traceback
 
 from benchrig.errors import BenchrigError, Cause, InnerError, InternalError
 from benchrig.radio.radio import Radio
-from benchrig.record.model import Verdict
+from benchrig.record.events import Verdict
 
 LEAVE_OUT = "leave the limit out for this radio, or say that the run may pass without it: --may-lack STEP.READING"
 

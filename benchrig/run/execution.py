@@ -26,7 +26,7 @@ from benchrig.plan.filling import filled, unfit
 from benchrig.plan.step_kinds import origin
 from benchrig.plan.tree import StepPlan
 from benchrig.radio.device import DeviceSession
-from benchrig.record.model import AttemptFailed, Closed, NotJudged, Opened, Where
+from benchrig.record.events import AttemptFailed, Closed, NotJudged, Opened, Where
 from benchrig.run.composite import CompositeContext
 from benchrig.run.context import StepContext, Surroundings
 from benchrig.run.control import CLEAN_UP_OVER, GRACE, INSTANT, Control

@@ -18,10 +18,8 @@ from benchrig.errors import UsageError
 from benchrig.plan.checks import limits_by_name
 from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan, leaves
-from benchrig.record.model import (
-    FLAT_FORMAT,
+from benchrig.record.events import (
     FORMAT,
-    GROWN_FORMAT,
     PlannedDevice,
     PlannedNode,
     PlannedRequirement,
@@ -120,12 +118,12 @@ def planned_requirements(plan: Plan) -> dict[str, PlannedRequirement]:
     }
 
 
-def run_started(plan: Plan, nodes: Sequence[StepPlan], settings: RunSettings, *, grows: bool = False) -> RunStarted:
-    """The head of the record of a run that starts now; of one that `grows` its steps become known as they are done."""
+def run_started(plan: Plan, nodes: Sequence[StepPlan], settings: RunSettings) -> RunStarted:
+    """The head of the record of a run that starts now."""
     left_out = sum(1 for _ in leaves(plan.nodes)) - sum(1 for _ in leaves(nodes))
     changes = changes_left_out(plan, nodes) if left_out else {}
     return RunStarted(
-        format=GROWN_FORMAT if grows else FORMAT if any(node.parts for node in nodes) else FLAT_FORMAT,
+        format=FORMAT,
         run_id=uuid.uuid4().hex,
         started=moment_text(datetime.now(UTC)),
         plan=plan.name,

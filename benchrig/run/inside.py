@@ -11,7 +11,7 @@ from benchrig.errors import InnerError
 from benchrig.plan.filling import late_value
 from benchrig.plan.inner import InnerReadings
 from benchrig.plan.tree import StepPlan
-from benchrig.record.model import Closed, Where, worst
+from benchrig.record.events import Closed, Where, worst
 from benchrig.run.context import Surroundings
 from benchrig.run.control import Control
 from benchrig.run.leaving import ENDED, Reason

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from benchrig.plan.tree import StepPlan
-from benchrig.record.model import Closed, NotJudged, Verdict, Where
+from benchrig.record.events import Closed, NotJudged, Verdict, Where
 
 # What became of a step that did not pass, in words.
 ENDED: dict[Verdict, str] = {"fail": "failed", "error": "ended with an error", "skip": "was left out"}

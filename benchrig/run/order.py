@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from benchrig.plan.tree import StepPlan, every_step
-from benchrig.record.model import Closed, Where
+from benchrig.record.events import Closed, Where
 from benchrig.run.leaving import ENDED, Reason
 
 

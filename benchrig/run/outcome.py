@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from benchrig.errors import BenchrigError, Cause, InnerError, InternalError, NotSecured
 from benchrig.plan.tree import StepPlan
-from benchrig.record.model import RunEnded, Verdict, Where
+from benchrig.record.events import RunEnded, Verdict, Where
 from benchrig.run.ending import verdict_of
 from benchrig.run.leaving import Reason
 

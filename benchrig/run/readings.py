@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from msgspec.structs import replace
 
 from benchrig.errors import StationError, StepFailed, UsageError
-from benchrig.record.model import AnyEvent, Reading, Where
+from benchrig.record.events import AnyEvent, Reading, Where
 from benchrig.run.clock import Clock
 from benchrig.run.judge import Judge
 from benchrig.run.stream import RunStream

@@ -22,7 +22,7 @@ from benchrig.radio.device import DeviceSession, NoDevice
 from benchrig.radio.radio import Radio
 from benchrig.radio.scan import Selection, of_device
 from benchrig.radio.unit import Unit
-from benchrig.record.model import AnyEvent, Noted, RunEnded, Where
+from benchrig.record.events import AnyEvent, Noted, RunEnded, Where
 from benchrig.run.clock import Clock
 from benchrig.run.context import Surroundings
 from benchrig.run.control import Control

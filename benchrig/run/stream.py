@@ -9,7 +9,7 @@ from typing import Any
 from msgspec.structs import replace
 
 from benchrig.errors import UsageError
-from benchrig.record.model import Reading, Samples, Where
+from benchrig.record.events import Reading, Samples, Where
 from benchrig.run.clock import Clock
 from benchrig.run.judge import RunningJudge
 from benchrig.values.jsonable import hex_text, jsonable, tidy

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from benchrig.errors import BenchrigError, NotProven, NotSecured, WantsPairing
 from benchrig.plan.tree import StepPlan
-from benchrig.record.model import Closed, Where
+from benchrig.record.events import Closed, Where
 from benchrig.run.leaving import ENDED
 from benchrig.steps.base import Cap
 

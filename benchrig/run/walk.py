@@ -12,7 +12,7 @@ from benchrig.plan.flow import Losses
 from benchrig.plan.in_worlds import without
 from benchrig.plan.tree import StepPlan
 from benchrig.radio.device import DeviceSession
-from benchrig.record.model import Closed, Noted, Where
+from benchrig.record.events import Closed, Noted, Where
 from benchrig.run.context import Surroundings
 from benchrig.run.control import FINALLY_WITHIN, Control
 from benchrig.run.execution import Ended, PlanTime, StepExecution

@@ -10,7 +10,8 @@ from benchrig.errors import BenchrigError
 from benchrig.launch import RunOptions, settings_of
 from benchrig.plan.model import Plan
 from benchrig.record.aggregate import build_record
-from benchrig.record.model import Record, RunEnded
+from benchrig.record.events import RunEnded
+from benchrig.record.model import Record
 from benchrig.report.registry import ReportChoice
 from benchrig.run.ending import verdict_of
 from benchrig.run.head import run_started

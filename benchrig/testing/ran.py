@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from benchrig.plan.model import Plan
-from benchrig.record.model import AnyEvent, Execution, Reading, Record, RunEnded
+from benchrig.record.events import AnyEvent, Reading, RunEnded
+from benchrig.record.model import Execution, Record
 
 
 @dataclass

@@ -18,7 +18,7 @@ from benchrig.plan.model import Plan
 from benchrig.radio.virtual.clock import VirtualLoop
 from benchrig.radio.virtual.faults import Faults
 from benchrig.record.aggregate import build_record
-from benchrig.record.model import AnyEvent
+from benchrig.record.events import AnyEvent
 from benchrig.run.answers import Answers
 from benchrig.run.choose import choose_steps
 from benchrig.run.head import RunSettings, known_limits

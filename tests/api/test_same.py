@@ -12,7 +12,8 @@ from msgspec.structs import replace
 
 from benchrig import BenchrigError, OpenedRadio, PlanError
 from benchrig.plan.loader import load_plan
-from benchrig.record.model import Execution, Reading, Record
+from benchrig.record.events import Reading
+from benchrig.record.model import Execution, Record
 from benchrig.source.problem import Problems
 from benchrig.source.shape import plain
 from benchrig.source.yaml import read_file

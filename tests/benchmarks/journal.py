@@ -8,8 +8,8 @@ from pathlib import Path
 
 import click
 
+from benchrig.record.events import AnyEvent, Closed, Opened, Reading, Where
 from benchrig.record.journal import Journal
-from benchrig.record.model import AnyEvent, Closed, Opened, Reading, Where
 from benchrig.values.limit import Limit
 from tests.benchmarks.timing import best_in_turn
 

@@ -16,7 +16,7 @@ import click
 
 from benchrig.radio.bumble_stack import BumbleScanner
 from benchrig.radio.bumble_stack.reports import HeardPdu
-from benchrig.record.model import AnyEvent, Opened
+from benchrig.record.events import AnyEvent, Opened
 from benchrig.run.runner import Runner
 from tests.benchmarks.rates import DEVICE, Span, notify_plan
 from tests.cli.calling import call

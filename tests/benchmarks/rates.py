@@ -19,7 +19,7 @@ from benchrig.plan.loader import load_plan
 from benchrig.radio.bumble_stack import BumbleClient, BumbleScanner
 from benchrig.radio.specify import RadioChoice
 from benchrig.radio.virtual import clock, load_devices, open_air
-from benchrig.record.model import AnyEvent, Closed, Opened
+from benchrig.record.events import AnyEvent, Closed, Opened
 from benchrig.run.choose import choose_steps
 from benchrig.run.station import Station
 from benchrig.run.unattended import Unattended

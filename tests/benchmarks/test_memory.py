@@ -4,7 +4,7 @@ import tracemalloc
 
 import pytest
 
-from benchrig.record.model import Closed, Opened
+from benchrig.record.events import Closed, Opened
 from tests.benchmarks.rates import DEVICE, Span, notify_plan
 from tests.run.kit import run
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from benchrig.cli.progress import Progress, Rounds
-from benchrig.record.model import PlannedNode
+from benchrig.record.events import PlannedNode
 from tests.run.kit import plan_text, run
 from tests.run.test_tree import levels
 

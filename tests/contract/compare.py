@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from benchrig.radio.offers import LACKS, PARTLY
-from benchrig.record.model import Execution, Reading, Record
+from benchrig.record.events import Reading
+from benchrig.record.model import Execution, Record
 
 # Readings that no two runs share: times, and what follows from them or from chance.
 MEASURED = {

@@ -16,7 +16,8 @@ from benchrig.plan.loader import load_plan
 from benchrig.radio.offers import LACKS, PARTLY
 from benchrig.radio.specify import RadioChoice
 from benchrig.record.accounting import unaccounted
-from benchrig.record.model import Execution, Record, RunEnded
+from benchrig.record.events import RunEnded
+from benchrig.record.model import Execution, Record
 from benchrig.run.choose import choose_steps
 from benchrig.run.station import Station
 from benchrig.run.unattended import Unattended

@@ -8,7 +8,7 @@ from benchrig.cli.escapes_text import EscapesPage
 from benchrig.escapes.coverage import coverage_of
 from benchrig.escapes.results import About, Came, Catch, Hunted, Outcome, Result
 from benchrig.faults.fault import Family
-from benchrig.record.model import PlannedNode, PlannedRequirement
+from benchrig.record.events import PlannedNode, PlannedRequirement
 
 NODES = [
     PlannedNode("1", "read level", "read", "p:1", limits=["value"]),

@@ -9,7 +9,7 @@ import pytest
 from benchrig.errors import AttError, DeviceNotFound, LinkLost, OperatorError, PlanError
 from benchrig.plan.flow import Losses, balance, check_flow
 from benchrig.plan.tree import StepPlan
-from benchrig.record.model import Section, Where
+from benchrig.record.events import Section, Where
 from benchrig.source.problem import NOWHERE, Problems
 from benchrig.source.yaml import Mapping
 from benchrig.steps.base import Cap, Step

@@ -14,8 +14,8 @@ from benchrig.launch import Finished, RunOptions, launch
 from benchrig.plan.loader import load_plan
 from benchrig.pytesting.stepping import SteppedRun
 from benchrig.radio.specify import RadioChoice
+from benchrig.record.events import AnyEvent, RunStarted
 from benchrig.record.journal import read_record
-from benchrig.record.model import AnyEvent, RunStarted
 from benchrig.run.station import Station
 from benchrig.run.unattended import Unattended
 from tests.pytesting.conftest import PROJECT

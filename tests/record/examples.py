@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from benchrig.record.aggregate import build_record
-from benchrig.record.model import (
+from benchrig.record.events import (
     FORMAT,
     AnyEvent,
     AttemptFailed,
@@ -15,12 +15,12 @@ from benchrig.record.model import (
     Opened,
     PlannedNode,
     Reading,
-    Record,
     RunEnded,
     RunStarted,
     Samples,
     Where,
 )
+from benchrig.record.model import Record
 from benchrig.values.judging import Judgement, kind_of
 from benchrig.values.limit import Limit
 

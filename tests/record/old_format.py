@@ -6,7 +6,7 @@ from typing import Any
 
 import msgspec
 
-from benchrig.record.model import AnyEvent
+from benchrig.record.events import AnyEvent
 
 NAMES_THEN = {"device": "unit", "opened": "step", "closed": "end"}
 NEW = ("nodes", "devices", "format", "where", "own", "tells", "sent", "subject", "device", "root")

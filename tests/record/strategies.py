@@ -17,9 +17,8 @@ from msgspec.structs import replace
 
 from benchrig.errors import Cause
 from benchrig.record.aggregate import build_record
-from benchrig.record.model import (
+from benchrig.record.events import (
     FORMAT,
-    GROWN_FORMAT,
     Added,
     AnyEvent,
     AttemptFailed,
@@ -30,12 +29,12 @@ from benchrig.record.model import (
     PlannedNode,
     PlannedRequirement,
     Reading,
-    Record,
     RunEnded,
     RunStarted,
     Samples,
     Where,
 )
+from benchrig.record.model import Record
 from benchrig.values.access import AccessCell, AccessRow
 from benchrig.values.judging import Judgement
 
@@ -203,7 +202,7 @@ def grown(run: list[AnyEvent]) -> list[AnyEvent]:
     """The same run with a head that names no step: each is added before anything is said of it."""
     head = run[0]
     assert isinstance(head, RunStarted)
-    waiting, told = [*head.nodes], list[AnyEvent]([msgspec.structs.replace(head, nodes=[], format=GROWN_FORMAT)])
+    waiting, told = [*head.nodes], list[AnyEvent]([msgspec.structs.replace(head, nodes=[], format=FORMAT)])
     for event in run[1:]:
         wheres = (getattr(event, "where", None), getattr(event, "root", None))
         named = max((int(where.node) for where in wheres if isinstance(where, Where)), default=0)

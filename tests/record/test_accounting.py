@@ -6,7 +6,7 @@ from msgspec.structs import replace
 
 from benchrig.record.accounting import fates_of, unaccounted
 from benchrig.record.aggregate import build_record
-from benchrig.record.model import AnyEvent, Closed, RoundsLeft, RunEnded, RunStarted, Where
+from benchrig.record.events import AnyEvent, Closed, RoundsLeft, RunEnded, RunStarted, Where
 from tests.record.examples import opened, run_started
 from tests.record.test_rounds import Soak, logged
 

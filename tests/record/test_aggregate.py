@@ -6,7 +6,7 @@ import pytest
 
 from benchrig.errors import UsageError
 from benchrig.record.aggregate import build_record
-from benchrig.record.model import DeviceSeen, Noted, Opened, Where
+from benchrig.record.events import DeviceSeen, Noted, Opened, Where
 from tests.record.examples import FAILED_RUN, failed_run, opened, reading, run_started
 
 

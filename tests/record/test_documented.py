@@ -9,7 +9,7 @@ from typing import Any, get_args
 import msgspec
 import pytest
 
-from benchrig.record.model import AnyEvent, PlannedNode
+from benchrig.record.events import AnyEvent, PlannedNode
 from tests.reference import PAGES, SECTIONS
 
 SECTION = SECTIONS["Lines of the record"]

@@ -6,18 +6,8 @@ import pytest
 
 from benchrig.errors import UsageError
 from benchrig.record.aggregate import build_record
-from benchrig.record.model import (
-    AnyEvent,
-    AttemptFailed,
-    Closed,
-    Noted,
-    Opened,
-    PlannedNode,
-    Reading,
-    Record,
-    Where,
-    worst,
-)
+from benchrig.record.events import AnyEvent, AttemptFailed, Closed, Noted, Opened, PlannedNode, Reading, Where, worst
+from benchrig.record.model import Record
 from tests.record.examples import run_started
 
 

@@ -11,9 +11,10 @@ import pytest
 
 from benchrig.errors import UsageError
 from benchrig.record.aggregate import build_record
+from benchrig.record.events import AnyEvent, Where
 from benchrig.record.format1 import Upgrade
 from benchrig.record.journal import read_record
-from benchrig.record.model import AnyEvent, Record, Where
+from benchrig.record.model import Record
 from benchrig.report import explain
 from tests.record.old_format import in_format_1
 from tests.run.kit import DEVICES, PLANS, Ran, plan_text, run

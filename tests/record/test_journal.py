@@ -13,8 +13,9 @@ from hypothesis import strategies as st
 
 from benchrig.errors import StationError, UsageError
 from benchrig.record.aggregate import build_record
+from benchrig.record.events import AnyEvent, Closed, RunStarted, Where
 from benchrig.record.journal import Journal, read_record
-from benchrig.record.model import AnyEvent, Closed, Record, RunStarted, Where
+from benchrig.record.model import Record
 from benchrig.values.value import Word
 from tests.record.examples import FAILED_RUN, opened, reading, run_started
 from tests.record.strategies import device_text, events, few, records
@@ -92,8 +93,8 @@ def test_a_field_of_a_later_version_is_skipped(tmp_path: Path) -> None:
 
 
 def test_a_newer_format_is_refused(tmp_path: Path) -> None:
-    with pytest.raises(UsageError, match=r"newer:1: written in format 5; .* up to format 4"):
-        read_bytes(b'{"event":"run","format":5,"other":"fields"}\n', tmp_path / "newer")
+    with pytest.raises(UsageError, match=r"newer:1: written in format 6; .* up to format 5"):
+        read_bytes(b'{"event":"run","format":6,"other":"fields"}\n', tmp_path / "newer")
 
 
 @pytest.mark.parametrize("text", ["hello\n", "{}\n", "[1]\n", '{"event":"photo"}\n', '{"event":"run"}\n', "\0\xff\n"])

@@ -10,8 +10,7 @@ from pathlib import Path
 import pytest
 
 from benchrig.record.aggregate import build_record
-from benchrig.record.journal import Journal, read_record
-from benchrig.record.model import (
+from benchrig.record.events import (
     AnyEvent,
     AttemptFailed,
     Closed,
@@ -21,12 +20,13 @@ from benchrig.record.model import (
     Opened,
     PlannedNode,
     Reading,
-    Record,
     RoundsLeft,
     RunStarted,
     Samples,
     Where,
 )
+from benchrig.record.journal import Journal, read_record
+from benchrig.record.model import Record
 from benchrig.record.rounds import FAILED, FIRST, LAST, RoundLog, chains_of, thinned
 from benchrig.record.tally import Numbers, Tally, as_samples
 from benchrig.values.judging import Judgement

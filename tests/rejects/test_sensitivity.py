@@ -9,7 +9,7 @@ import pytest
 
 from benchrig.errors import UsageError
 from benchrig.escapes.results import About, Came, Catch, Hunted, Result, to_json
-from benchrig.record.model import PlannedNode
+from benchrig.record.events import PlannedNode
 from benchrig.rejects.results import Rejects
 from benchrig.rejects.seen import Seen
 from benchrig.rejects.sensitivity import check_fits, idle, limits_of

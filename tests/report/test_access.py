@@ -8,16 +8,7 @@ from msgspec.structs import replace
 from rich.console import Console
 
 from benchrig.record.aggregate import build_record
-from benchrig.record.model import (
-    FLAT_FORMAT,
-    Closed,
-    Opened,
-    PlannedNode,
-    Reading,
-    RunEnded,
-    RunStarted,
-    Where,
-)
+from benchrig.record.events import FORMAT, Closed, Opened, PlannedNode, Reading, RunEnded, RunStarted, Where
 from benchrig.report.files.junit import junit_xml
 from benchrig.report.table import render
 from benchrig.values.access import AccessCell, AccessRow
@@ -38,7 +29,7 @@ ROWS = [
 def record_of(rows):
     where = Where("1")
     return build_record([
-        RunStarted(FLAT_FORMAT, "1", "2026-01-01T00:00:00Z", "a plan", "plan.yaml", "0", "bench 1", "virtual", False,
+        RunStarted(FORMAT, "1", "2026-01-01T00:00:00Z", "a plan", "plan.yaml", "0", "bench 1", "virtual", False,
                    [PlannedNode("1", "access", "access", "plan.yaml:4")], {}),
         Opened(where, 0.0),
         Reading(where, 1.0, "found", [text for row in rows for text in row.differences], access=rows),

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 from msgspec.structs import replace
 
+from benchrig.record.events import AnyEvent
 from benchrig.record.journal import Journal
-from benchrig.record.model import AnyEvent
 from benchrig.report.index import COLUMNS, INDEX, IndexLine
 from tests.cli.kit import files, here
 from tests.record.examples import FAILED_RUN, failed_run

@@ -12,7 +12,8 @@ from lxml import etree
 from msgspec.structs import replace
 
 from benchrig.record.aggregate import build_record
-from benchrig.record.model import Closed, PlannedNode, Record, RunEnded, Where
+from benchrig.record.events import Closed, PlannedNode, RunEnded, Where
+from benchrig.record.model import Record
 from benchrig.report.files.junit import Dialect, junit_xml
 from benchrig.values.limit import Limit
 from tests.record.examples import FAILED_RUN, failed_run, opened, reading, run_of, run_started

@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from msgspec.structs import replace
 
 from benchrig.record.aggregate import build_record
-from benchrig.record.model import Closed, Opened, PlannedNode, Record, RunEnded, Where
+from benchrig.record.events import Closed, Opened, PlannedNode, RunEnded, Where
+from benchrig.record.model import Record
 from benchrig.report.files.readings_csv import COLUMNS, csv_text
 from benchrig.values.limit import Limit
 from tests.record.examples import failed_run, opened, reading, run_of, run_started

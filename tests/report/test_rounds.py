@@ -14,7 +14,8 @@ from msgspec.structs import replace
 from rich.console import Console
 
 from benchrig.record.aggregate import build_record
-from benchrig.record.model import Closed, NotJudged, Opened, PlannedNode, Record, RunEnded, Where
+from benchrig.record.events import Closed, NotJudged, Opened, PlannedNode, RunEnded, Where
+from benchrig.record.model import Record
 from benchrig.report import whole
 from benchrig.report.files.junit import junit_xml
 from benchrig.report.files.readings_csv import csv_text

@@ -14,7 +14,8 @@ from rich.cells import cell_len
 from rich.console import Console
 
 from benchrig.record.aggregate import build_record
-from benchrig.record.model import Closed, Noted, Opened, PlannedNode, Reading, Record, RunEnded, Samples, Where
+from benchrig.record.events import Closed, Noted, Opened, PlannedNode, Reading, RunEnded, Samples, Where
+from benchrig.record.model import Record
 from benchrig.report import explain
 from benchrig.report.table import render, render_verdict
 from benchrig.values.limit import Limit

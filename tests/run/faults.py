@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
-from benchrig.record.model import AnyEvent, Opened
+from benchrig.record.events import AnyEvent, Opened
 from benchrig.run.runner import Runner
 from benchrig.run.station import Station
 from tests.run.kit import HEAD, REACH, device_text, plan_text

@@ -17,7 +17,7 @@ from benchrig.radio.radio import Radio
 from benchrig.radio.virtual import Faults
 from benchrig.radio.virtual.device_spec import Simulated
 from benchrig.record.accounting import unaccounted
-from benchrig.record.model import AnyEvent
+from benchrig.record.events import AnyEvent
 from benchrig.run.head import RunSettings
 from benchrig.run.runner import Runner
 from benchrig.run.station import Station

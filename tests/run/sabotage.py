@@ -14,7 +14,7 @@ import benchrig.radio.virtual
 from benchrig.radio.virtual.device import SimulatedDevice
 from benchrig.radio.virtual.faults import DROPPED, AirPdu, Fate
 from benchrig.radio.virtual.opening import OpenAir
-from benchrig.record.model import AnyEvent, Closed, Opened
+from benchrig.record.events import AnyEvent, Closed, Opened
 
 # ATT opcodes (Core Vol 3 Part F 3.4.8).
 READ_RESPONSE, NOTIFICATION, INDICATION = 0x0B, 0x1B, 0x1D

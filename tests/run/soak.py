@@ -13,7 +13,7 @@ from benchrig.launch import RunOptions, launch
 from benchrig.plan.loader import load_plan
 from benchrig.radio.specify import RadioChoice
 from benchrig.record import rounds
-from benchrig.record.model import AnyEvent, Opened
+from benchrig.record.events import AnyEvent, Opened
 from benchrig.run.station import Station
 from benchrig.run.unattended import Unattended
 from tests.run.kit import device_text, plan_text

@@ -6,7 +6,7 @@ from benchrig.radio import link as link_module
 from benchrig.radio.offers import GENERIC_ACCESS
 from benchrig.radio.table import Table
 from benchrig.radio.virtual.server import StrictServer
-from benchrig.record.model import Noted
+from benchrig.record.events import Noted
 from benchrig.report.files.junit import junit_xml
 from benchrig.steps.pair import Pair
 from tests.run.kit import device_text, plan_text, run

@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from benchrig.errors import PlanError
-from benchrig.record.model import AnyEvent, Opened
+from benchrig.record.events import AnyEvent, Opened
 from benchrig.run.runner import Runner
 from benchrig.run.station import Station
 from tests.run.kit import Ran, device_text, run

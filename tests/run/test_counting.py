@@ -7,7 +7,7 @@ import asyncio
 import pytest
 
 from benchrig.errors import PlanError
-from benchrig.record.model import AnyEvent, Opened
+from benchrig.record.events import AnyEvent, Opened
 from benchrig.report.files.junit import junit_xml
 from benchrig.report.whole import reason
 from benchrig.run.runner import Runner

@@ -6,7 +6,7 @@ import asyncio
 
 import pytest
 
-from benchrig.record.model import AnyEvent, AttemptFailed, Opened, RunEnded, RunStarted, Where
+from benchrig.record.events import AnyEvent, AttemptFailed, Opened, RunEnded, RunStarted, Where
 from benchrig.run.runner import Runner
 from tests.run.kit import DEVICES, LINE, Ran, device_text, pieces, plan_text, run
 from tests.run.test_trouble import READ, thermometer

@@ -11,8 +11,9 @@ from pathlib import Path
 import pytest
 
 from benchrig.record.aggregate import build_record
+from benchrig.record.events import AnyEvent
 from benchrig.record.journal import read_record
-from benchrig.record.model import AnyEvent, Record
+from benchrig.record.model import Record
 from benchrig.report import explain
 from benchrig.report.files.junit import junit_xml
 from benchrig.run.stream import TELL_EVERY, RunStream

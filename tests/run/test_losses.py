@@ -11,7 +11,7 @@ import pytest
 
 from benchrig.errors import StationError
 from benchrig.radio.losses import LOSSES
-from benchrig.record.model import AnyEvent, Opened
+from benchrig.record.events import AnyEvent, Opened
 from benchrig.run.runner import Runner
 from tests.plan.building import problems_of
 from tests.run.kit import Ran, device_text, plan_text, run

@@ -3,7 +3,7 @@
 import pytest
 
 from benchrig.errors import PlanError
-from benchrig.record.model import NotJudged
+from benchrig.record.events import NotJudged
 from benchrig.run.unattended import Unattended
 from tests.run.kit import HEAD, device_text, plan_text, run
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from benchrig.errors import UsageError
-from benchrig.record.model import Where
+from benchrig.record.events import Where
 from tests.run.kit import HEAD, Ran, plan_text, run
 from tests.run.test_bench_steps import Answers
 from tests.run.test_trouble import thermometer

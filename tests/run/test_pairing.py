@@ -13,7 +13,7 @@ import pytest
 from benchrig.radio.bumble_stack.bumble_api import hci, smp
 from benchrig.radio.bumble_stack.manager import SecurityManager
 from benchrig.radio.bumble_stack.smp import Session
-from benchrig.record.model import Noted, Opened
+from benchrig.record.events import Noted, Opened
 from benchrig.report.files.junit import junit_xml
 from benchrig.run.unattended import Unattended
 from benchrig.steps.pairing_keys import METHODS

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from benchrig.radio.virtual import AirPdu, Faults
-from benchrig.record.model import Noted
+from benchrig.record.events import Noted
 from tests.run.kit import DEVICES, PLANS, Ran, pieces, run
 from tests.run.test_pairing import AGAIN, BOND, CLEARED, NAMES, SHOWS, WRONG, lock, plan_text
 

@@ -14,7 +14,8 @@ import msgspec
 import pytest
 
 from benchrig.record.aggregate import build_record
-from benchrig.record.model import AnyEvent, Execution, Opened, Record, RunStarted
+from benchrig.record.events import AnyEvent, Opened, RunStarted
+from benchrig.record.model import Execution, Record
 from benchrig.run.runner import Runner
 from tests.run.kit import Ran, run
 from tests.run.random_trees import Tree, tree_of

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from benchrig.radio.offers import NOT_SENT
-from benchrig.record.model import AnyEvent, Opened
+from benchrig.record.events import AnyEvent, Opened
 from benchrig.run.runner import Runner
 from tests.run.kit import Ran, device_text, plan_text, run
 

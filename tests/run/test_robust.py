@@ -15,7 +15,7 @@ from benchrig.radio.virtual import Faults
 from benchrig.radio.virtual.faults import AirPdu
 from benchrig.radio.virtual.server import StrictServer
 from benchrig.radio.virtual.weaknesses import Weaknesses
-from benchrig.record.model import Noted
+from benchrig.record.events import Noted
 from benchrig.requests.drawing import KINDS
 from benchrig.steps.robust import Kind
 from benchrig.values.channels import ATT

@@ -11,7 +11,7 @@ import pytest
 from benchrig.errors import PlanError
 from benchrig.radio.bumble_stack import host
 from benchrig.radio.bumble_stack.reports import HeardPdu, reports
-from benchrig.record.model import Where
+from benchrig.record.events import Where
 from benchrig.run.station import Station, load_station
 from tests.run.kit import Ran, device_text, plan_text, run
 

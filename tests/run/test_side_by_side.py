@@ -14,7 +14,7 @@ from benchrig.radio.specify import open_simulated
 from benchrig.radio.unit import Unit
 from benchrig.radio.virtual import load_devices
 from benchrig.radio.virtual.clock import VirtualLoop
-from benchrig.record.model import AnyEvent, Reading, Where
+from benchrig.record.events import AnyEvent, Reading, Where
 from benchrig.run.clock import Clock
 from benchrig.run.context import StepContext, Surroundings
 from benchrig.run.unattended import Unattended

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from benchrig.errors import StationError
-from benchrig.record.model import AnyEvent, Opened
+from benchrig.record.events import AnyEvent, Opened
 from benchrig.run.runner import Runner
 from tests.plan.building import problems_of
 from tests.run.kit import HEAD, Ran, device_text, plan_text, run

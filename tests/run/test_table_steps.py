@@ -6,7 +6,7 @@ import pytest
 
 from benchrig.errors import PlanError
 from benchrig.radio.link import Link
-from benchrig.record.model import NotJudged
+from benchrig.record.events import NotJudged
 from tests.run.kit import Ran, device_text, plan_text, run
 
 OWN = "7b1f0001-4d1e-4b6f-9a57-2f3c1de0a001"

@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 from benchrig.plan.loader import load_plan
-from benchrig.record.model import AnyEvent, Execution, Opened, Where
+from benchrig.record.events import AnyEvent, Opened, Where
+from benchrig.record.model import Execution
 from benchrig.run.choose import choose_steps
 from benchrig.run.runner import Runner
 from benchrig.run.station import Station

@@ -7,7 +7,7 @@ import time
 import pytest
 
 from benchrig.radio.virtual import DROPPED, AirPdu, Faults
-from benchrig.record.model import Where
+from benchrig.record.events import Where
 from tests.run.kit import device_text, plan_text, run
 
 TEMPERATURE = """

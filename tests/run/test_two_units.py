@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import pytest
 
-from benchrig.record.model import Reading
+from benchrig.record.events import Reading
 from tests.run.kit import HEAD, Ran, device_text, run
 
 ADDRESSES = {"1": "C4:00:00:00:00:01", "2": "C4:00:00:00:00:02"}

@@ -19,7 +19,8 @@ import pytest
 
 from benchrig.plan.tree import StepPlan
 from benchrig.radio.virtual.faults import Faults
-from benchrig.record.model import AnyEvent, Closed, Execution
+from benchrig.record.events import AnyEvent, Closed
+from benchrig.record.model import Execution
 from benchrig.run.runner import Runner
 from benchrig.steps import KINDS
 from benchrig.steps.base import Cap

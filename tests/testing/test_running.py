@@ -9,7 +9,7 @@ import pytest
 
 from benchrig import Quantity
 from benchrig.errors import UsageError
-from benchrig.record.model import AnyEvent
+from benchrig.record.events import AnyEvent
 from benchrig.testing import (
     AirPdu,
     Answers,

@@ -10,7 +10,7 @@ from xml.etree import ElementTree as ET
 from benchrig.escapes.coverage import every_node, noticed
 from benchrig.escapes.page.elements import el
 from benchrig.escapes.results import Hunted
-from benchrig.record.model import PlannedNode
+from benchrig.record.events import PlannedNode
 
 # What ended outside of any step.
 RUN = PlannedNode("", "the run as a whole", "run", "")

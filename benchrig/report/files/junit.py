@@ -30,7 +30,8 @@ from benchrig.report.suites import joined_suites
 from benchrig.text.escape import hex_text, is_number, json_text, plain, plain_lines, value_text
 
 if TYPE_CHECKING:
-    from benchrig.record.model import DeviceSeen, Execution, NotJudged, Reading, Record
+    from benchrig.record.events import DeviceSeen, NotJudged, Reading
+    from benchrig.record.model import Execution, Record
 
 Dialect: TypeAlias = Literal["junit-10", "ant"]
 Result: TypeAlias = Literal["failure", "error", "skipped"]

@@ -18,7 +18,8 @@ from benchrig.text.escape import CELL_LIMIT, csv_cell, hex_text
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from benchrig.record.model import Execution, Reading, Record, Samples
+    from benchrig.record.events import Reading, Samples
+    from benchrig.record.model import Execution, Record
     from benchrig.values.judging import Judgement
 
 COLUMNS = (

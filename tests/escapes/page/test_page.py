@@ -11,7 +11,7 @@ from lxml import html
 
 from benchrig.escapes.page.whole import BEGINS, page
 from benchrig.escapes.results import OUTCOMES, About, Argument, Came, Catch, Hunted, Outcome, Result
-from benchrig.record.model import PlannedNode
+from benchrig.record.events import PlannedNode
 from tests.escapes.test_coverage import NODES, PROMISED, RESULTS, coverage_of
 
 EVIL = "<script>alert(1)</script>\"'&amp;]]><!--\x1b[31m\u202e"

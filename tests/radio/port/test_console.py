@@ -6,7 +6,7 @@ import sys
 import pytest
 
 from benchrig.radio.port import program
-from benchrig.record.model import Where
+from benchrig.record.events import Where
 from tests.radio.running import on_port, run_plan
 from tests.radio.unit import NAME
 

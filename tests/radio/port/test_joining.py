@@ -8,7 +8,7 @@ import sys
 import pytest
 
 from benchrig.radio.virtual import devices_of
-from benchrig.record.model import Where
+from benchrig.record.events import Where
 from benchrig.source.problem import Problems
 from benchrig.source.yaml import read_text
 from tests.radio.running import on_port, run_plan

@@ -18,7 +18,7 @@ from benchrig.radio.port import opening, program
 from benchrig.radio.port.choice import parse_ports
 from benchrig.radio.port.program import Program
 from benchrig.radio.virtual.air import Air
-from benchrig.record.model import Where
+from benchrig.record.events import Where
 from tests.radio.running import kept, on_port, run_plan
 from tests.radio.unit import PLAN
 
