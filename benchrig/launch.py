@@ -24,6 +24,7 @@ from benchrig.record.journal import Journal
 from benchrig.record.keeping import Events
 from benchrig.record.model import Record
 from benchrig.record.secrets import Secrets
+from benchrig.record.study_part import StudyPart
 from benchrig.report.brought import all_reports, allowed
 from benchrig.report.index import IndexLine
 from benchrig.report.registry import ReportChoice
@@ -56,6 +57,7 @@ class RunOptions:
     device: tuple[str, ...] = ()
     may_lack: frozenset[str] = frozenset()
     console: ConsoleChoice | None = None
+    study: StudyPart | None = None
 
     @property
     def has_wire(self) -> bool:
@@ -186,6 +188,7 @@ def settings_of(options: RunOptions, folder: Path) -> RunSettings:
         acknowledged=options.acknowledged,
         devices=narrowed(options.plan, options.device),
         may_lack=options.may_lack,
+        study=options.study,
     )
 
 

@@ -15,6 +15,7 @@ from typing import Any, Literal, TypeAlias
 import msgspec
 
 from benchrig.errors import Cause, UsageError
+from benchrig.record.study_part import StudyPart
 from benchrig.values.access import AccessRow
 from benchrig.values.judging import Judgement
 from benchrig.values.quantity import Quantity, is_number
@@ -132,6 +133,7 @@ class RunStarted(Event, tag="run", frozen=True):
     left_out: int = 0  # steps of the plan that are not among the nodes
     requirements: dict[str, PlannedRequirement] = {}  # by id
     may_lack: list[str] = []  # limits ('step.reading') that a pass may do without where the radio cannot measure
+    study: StudyPart | None = None  # the measurement of a gauge study that it is
 
 
 class Added(Event, tag="added", frozen=True):

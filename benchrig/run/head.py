@@ -25,6 +25,7 @@ from benchrig.record.events import (
     PlannedRequirement,
     RunStarted,
 )
+from benchrig.record.study_part import StudyPart
 from benchrig.run.choose import changes_left_out
 from benchrig.run.station import Station
 from benchrig.source.problem import suggest
@@ -39,7 +40,8 @@ _SERIAL_NUMBER = "2A25"
 class RunSettings:
     """What a run is, beside its plan. `folder` is where it leaves its files; `seed` only where it has a meaning;
     `devices` are the names or addresses that narrow the plan's selections for this run, by device; `may_lack` names limits
-    ('step.reading') that need not be judged where the radio cannot measure the reading, beside those of the plan."""
+    ('step.reading') that need not be judged where the radio cannot measure the reading, beside those of the plan; `study`
+    says which measurement of a gauge study it is."""
 
     station: Station
     radio: str
@@ -49,6 +51,7 @@ class RunSettings:
     acknowledged: bool = False
     devices: Mapping[str, str] = field(default_factory=dict)
     may_lack: frozenset[str] = frozenset()
+    study: StudyPart | None = None
 
 
 def narrowed(plan: Plan, said: Sequence[str]) -> dict[str, str]:
@@ -144,6 +147,7 @@ def run_started(plan: Plan, nodes: Sequence[StepPlan], settings: RunSettings) ->
             key: PlannedDevice(device.written(), settings.devices.get(key, "")) for key, device in plan.devices.items()
         },
         may_lack=sorted(may_lack(plan, settings)),
+        study=settings.study,
         requirements=planned_requirements(plan),
         left_out=left_out,
         versions={"benchrig": __version__, "bleak": _version_of_bleak(), "python": python_version()},
