@@ -1,7 +1,6 @@
-"""What a hunt came to as one HTML page that needs nothing else: no network, no script to be read.
+"""What a hunt came to as one HTML page that needs nothing else, made of `benchrig.html`.
 
-elements.py   elements from text and other elements; nothing is written as HTML by hand, so that all text is escaped
-style.py      the look, on screen and on paper, and the filter
+style.py      what only this page looks like, and the filter
 columns.py    the steps of a plan as columns
 things.py     faults by what is broken
 facts.py      the head: plan, device, how it was tried, how many came to what

@@ -8,8 +8,8 @@ from itertools import groupby
 from xml.etree import ElementTree as ET
 
 from benchrig.escapes.coverage import every_node, noticed
-from benchrig.escapes.page.elements import el
 from benchrig.escapes.results import Hunted
+from benchrig.html.elements import el
 from benchrig.record.events import PlannedNode
 
 # What ended outside of any step.

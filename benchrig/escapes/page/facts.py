@@ -6,17 +6,17 @@ from collections.abc import Iterator, Mapping
 from datetime import datetime
 from xml.etree import ElementTree as ET
 
-from benchrig.escapes.page.elements import el, row, section, table
 from benchrig.escapes.results import OUTCOMES, Hunted, Outcome, Result
 from benchrig.escapes.telling import share_words
 from benchrig.faults.fault import WEIGHTS
+from benchrig.html.elements import el
+from benchrig.html.parts import facts, row, section, table
 from benchrig.source.problem import counted
 
 
 def head(hunted: Hunted, on: datetime) -> ET.Element:
-    facts = (part for name, value in _facts(hunted, on) if value for part in (el("dt", name), el("dd", value)))
-    return el("header", el("h1", hunted.plan), el("p", f"Faulty units of {hunted.device} that this plan passes", class_="sub"),
-              el("dl", *facts))  # fmt: skip
+    sub = el("p", f"Faulty units of {hunted.device} that this plan passes", class_="sub")
+    return el("header", el("h1", hunted.plan), sub, facts(_facts(hunted, on)))
 
 
 def counts(hunted: Hunted) -> ET.Element:

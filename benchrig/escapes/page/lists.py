@@ -6,10 +6,11 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from xml.etree import ElementTree as ET
 
-from benchrig.escapes.page.elements import Child, el, row, section, table
 from benchrig.escapes.page.things import Thing
 from benchrig.escapes.results import PASSED, Argument, Coverage, Hunted, Outcome, Result, ordered
 from benchrig.escapes.telling import sentence
+from benchrig.html.elements import Child, el
+from benchrig.html.parts import row, section, table
 from benchrig.source.problem import counted
 
 _LOUD: tuple[tuple[str, str, Outcome], ...] = (

@@ -9,10 +9,11 @@ from xml.etree import ElementTree as ET
 
 from benchrig.escapes.coverage import noticed
 from benchrig.escapes.page.columns import Column, columns_of, edges_of, heads
-from benchrig.escapes.page.elements import el, section, wide
 from benchrig.escapes.page.things import OPEN, Thing, open_of, split
 from benchrig.escapes.results import Catch, Hunted, Result
 from benchrig.escapes.telling import sentence, told_by
+from benchrig.html.elements import el
+from benchrig.html.parts import section, wide
 from benchrig.source.problem import counted
 
 

@@ -158,7 +158,7 @@ def test_text_from_outside_is_text() -> None:
     assert not re.search(rb"alert\(1\)</script>|\x1b", data)
     assert "\u202e" not in data.decode()
     assert {name for each in root.iter() if isinstance(each.tag, str) for name in each.attrib} <= {
-        "lang", "charset", "name", "content", "class", "id", "href", "title", "scope", "colspan", "rowspan", "role", "tabindex",
+        "lang", "charset", "name", "http-equiv", "content", "class", "id", "href", "title", "scope", "colspan", "rowspan", "role", "tabindex",
         "aria-label", "aria-labelledby", "aria-hidden", "data-result"}  # fmt: skip
     assert root.xpath("//h1")[0].text.startswith("<script>alert(1)</script>\"'&amp;]]><!--\\x1b")
 
