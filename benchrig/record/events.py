@@ -101,6 +101,17 @@ class PlannedDevice(msgspec.Struct, omit_defaults=True, frozen=True):
     only: str = ""  # the name or address that this run narrows it to
 
 
+class PlannedLimits(msgspec.Struct, omit_defaults=True, frozen=True):
+    """The limit set that stood in for limits of the plan. `sha256` is that of its file."""
+
+    name: str
+    version: str
+    owner: str
+    reason: str
+    file: str
+    sha256: str
+
+
 # --- events
 
 
@@ -134,6 +145,7 @@ class RunStarted(Event, tag="run", frozen=True):
     requirements: dict[str, PlannedRequirement] = {}  # by id
     may_lack: list[str] = []  # limits ('step.reading') that a pass may do without where the radio cannot measure
     study: StudyPart | None = None  # the measurement of a gauge study that it is
+    limit_set: PlannedLimits | None = None
 
 
 class Added(Event, tag="added", frozen=True):

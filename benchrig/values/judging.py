@@ -25,7 +25,9 @@ class Judgement(msgspec.Struct, omit_defaults=True, frozen=True, gc=False):
     """A limit applied to a reading. `low` and `high` are the bounds in the reading's unit where the limit has any;
     `limit` is the whole limit in words; `sentence` says what was found, against what, and by how much; `margin` is
     the distance to the nearest bound in the reading's unit, negative outside. `place` is 'file:line' of the limit. Where
-    rounds were judged, `confidence` in % is how often such a verdict is right, `at_least` and `at_most` what they show."""
+    rounds were judged, `confidence` in % is how often such a verdict is right, `at_least` and `at_most` what they show.
+    Under a `guard` band (its rule and uncertainty, in words) `low` and `high` are the acceptance limits, `stated_low` and
+    `stated_high` those of the plan."""
 
     passed: bool
     limit: str
@@ -37,6 +39,9 @@ class Judgement(msgspec.Struct, omit_defaults=True, frozen=True, gc=False):
     confidence: float | None = None
     at_least: float | None = None
     at_most: float | None = None
+    stated_low: Any = None
+    stated_high: Any = None
+    guard: str = ""
 
 
 def typed(value: Any) -> Any:

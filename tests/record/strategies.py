@@ -26,6 +26,7 @@ from benchrig.record.events import (
     DeviceSeen,
     Noted,
     Opened,
+    PlannedLimits,
     PlannedNode,
     PlannedRequirement,
     Reading,
@@ -81,7 +82,8 @@ def judgements() -> st.SearchStrategy[Judgement]:
     bound = st.none() | numbers() | st.just("2026-01-01T00:00:00")
     return st.builds(
         Judgement, passed=st.booleans(), limit=whole_text(), sentence=whole_text(), low=bound, high=bound,
-        margin=st.none() | st.floats(allow_nan=False, allow_infinity=False), place=places(),
+        margin=st.none() | st.floats(allow_nan=False, allow_infinity=False), place=places(), stated_low=bound,
+        stated_high=bound, guard=whole_text(),
     )  # fmt: skip
 
 
@@ -184,10 +186,11 @@ def events(draw: st.DrawFn) -> list[AnyEvent]:
     mapping = st.dictionaries(whole_text(), whole_text(), max_size=2)
     ids = st.lists(st.sampled_from(["1", "2", "7"]), max_size=2, unique=True)
     promised = st.dictionaries(whole_text(), st.builds(PlannedRequirement, whole_text(), ids), max_size=2)
+    limit_set = st.none() | st.builds(PlannedLimits, *[whole_text()] * 6)
     start = st.builds(
         RunStarted, started=st.just("2026-03-02T08:15:30.250Z") | whole_text(), simulated=st.booleans(),
         nodes=st.just(steps), format=st.just(FORMAT), versions=mapping, given=mapping, seed=st.none() | st.integers(0, 2**63),
-        caution=whole_text(), requirements=promised, **texts,
+        caution=whole_text(), requirements=promised, limit_set=limit_set, **texts,
     )  # fmt: skip
     unit = st.builds(DeviceSeen, times(), *[whole_text()] * 4)
     run: list[AnyEvent] = [draw(start), *draw(st.lists(unit, max_size=2))]
