@@ -113,6 +113,7 @@ SECTION_OF = {
     "Composite": "Steps with steps in them",
     "Station": "Station files",
     "PowerCommands": "Switching the power",
+    "FixtureSpec": "The fixture",
     "DeviceSpec": "One device",
     "AirSpec": "Several devices",
     "ConditionsSpec": "Air",

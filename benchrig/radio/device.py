@@ -128,12 +128,10 @@ class DeviceSession:
         if self._link is not None:
             await self._link.disconnect(within)
 
-    def learn(self, attribute: Attribute, data: bytes) -> bool:
-        """The device told this value, or took it: whether it may be known by it from now on."""
-        if attribute.uuid != SERIAL_NUMBER:
-            return False
-        self.unit.know_serial(data)
-        return True
+    def learn(self, attribute: Attribute, data: bytes) -> None:
+        """The device told this value, or took it: by its serial number it may be known from now on."""
+        if attribute.uuid == SERIAL_NUMBER:
+            self.unit.know_serial(data)
 
     @contextlib.asynccontextmanager
     async def listening(

@@ -30,6 +30,11 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
 
+# The format since which a device tells its revisions, and where earlier ones have them.
+_TELLS_REVISIONS = 5
+_REVISIONS = {"2A26": "firmware", "2A27": "hardware"}
+
+
 def build_record(events: Iterable[AnyEvent]) -> Record:
     """The record of a run, whole or as far as it got. Raises UsageError when the events are not those of one run."""
     builder = RecordBuilder()
@@ -86,6 +91,8 @@ class RecordBuilder:
             case Reading():
                 execution = self._executions.running(event.where)
                 _put(_attempt(execution, event.where.attempt).readings, event)
+                if record.run.format < _TELLS_REVISIONS:
+                    _take_revision(record.devices, execution, event)
             case NotJudged():
                 self._executions.of(event.where).not_judged.append(event)
             case RoundsLeft():
@@ -104,6 +111,14 @@ def _grow(run: RunStarted, node: PlannedNode, devices: Mapping[str, PlannedDevic
         nodes = next(each for each in nodes if each.id == outer).children
     nodes.append(node)
     run.devices.update(devices)
+
+
+def _take_revision(devices: dict[str, DeviceSeen], execution: Execution, reading: Reading) -> None:
+    """Of a record that has revisions as readings alone."""
+    subject = (execution.opened and execution.opened.subject) or execution.planned.subject
+    name, key = _REVISIONS.get(subject.partition("[")[0].rpartition("/")[2]), execution.planned.device
+    if name and key in devices and reading.name == "value" and isinstance(reading.value, str):
+        devices[key] = msgspec.structs.replace(devices[key], **{name: reading.value})
 
 
 def _attempt(execution: Execution, number: int) -> Attempt:

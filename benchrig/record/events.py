@@ -112,6 +112,16 @@ class PlannedLimits(msgspec.Struct, omit_defaults=True, frozen=True):
     sha256: str
 
 
+class Fixture(msgspec.Struct, omit_defaults=True, frozen=True):
+    """What holds the unit at a station, and with which software."""
+
+    name: str
+    software: str = ""
+
+    def __str__(self) -> str:
+        return f"{self.name}, software {self.software}" if self.software else self.name
+
+
 # --- events
 
 
@@ -146,6 +156,7 @@ class RunStarted(Event, tag="run", frozen=True):
     may_lack: list[str] = []  # limits ('step.reading') that a pass may do without where the radio cannot measure
     study: StudyPart | None = None  # the measurement of a gauge study that it is
     limit_set: PlannedLimits | None = None
+    fixture: Fixture | None = None
 
 
 class Added(Event, tag="added", frozen=True):
@@ -157,8 +168,8 @@ class Added(Event, tag="added", frozen=True):
 
 
 class DeviceSeen(Event, tag="device", frozen=True):
-    """A device under test, each time it was heard and when its serial number was read. A later event adds to an earlier
-    one; with `swapped` another unit may stand in its place from here on."""
+    """A device under test, each time it was heard and when its serial number or a revision was read. A later event adds to
+    an earlier one; with `swapped` another unit may stand in its place from here on."""
 
     at: float
     address: str = ""
@@ -168,6 +179,8 @@ class DeviceSeen(Event, tag="device", frozen=True):
     where: Where | None = None
     swapped: bool = False
     device: str = ""
+    firmware: str = ""  # firmware and hardware revision, as it told them
+    hardware: str = ""
 
 
 class Opened(Event, tag="opened", frozen=True):
@@ -219,6 +232,15 @@ class Window(msgspec.Struct, omit_defaults=True, frozen=True, gc=False):
     count: int
 
 
+class Kept(msgspec.Struct, omit_defaults=True, frozen=True, gc=False):
+    """Samples of a reading that were kept, evenly over all that came: each `every`-th, from the first one on."""
+
+    values: list[Any] = []  # JSON data
+    at: list[float] = []  # seconds since the start of the run, of each
+    every: int = 1
+    left_out: int = 0  # samples that came and were not kept
+
+
 class Reading(Event, tag="reading", frozen=True):
     """A named value that a step produced, on record when it is made. A stream tells its first sample outside at once, its
     state at most once a second, and its end: each takes the place of the one before."""
@@ -234,6 +256,7 @@ class Reading(Event, tag="reading", frozen=True):
     window: Window | None = None  # of a statistic
     partial: bool = False  # a stream that goes on: more is to come
     access: list[AccessRow] = []  # of what an access step found: the whole matrix
+    kept: Kept | None = None  # samples, where they were asked for
 
     @property
     def quantity(self) -> Quantity:

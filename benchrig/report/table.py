@@ -74,6 +74,7 @@ class _Page:
             "plan": f"{explain.plan_title(record)} ({plain(run.plan_file)})",
             "unit": explain.unit_title(record),
             "station": plain(run.station),
+            "fixture": plain(str(run.fixture), explain.NAME_LIMIT) if run.fixture else "",
             "radio": plain(run.radio) + ("" if run.seed is None else f", seed {run.seed}"),
             "started": plain(run.started),
             "caution": plain(run.caution, explain.SENTENCE_LIMIT),

@@ -13,9 +13,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple, cast
 
+from msgspec.structs import replace
+
 from benchrig.errors import LinkLost, MalformedValue, StepTimeout, UsageError
 from benchrig.loop import outside
 from benchrig.plan.inner import readings_of
+from benchrig.radio.proof import SERIAL_NUMBER
 from benchrig.radio.unit import LISTEN, Witness
 from benchrig.record.events import AnyEvent, DeviceSeen, Noted, Where
 from benchrig.run.clock import Clock
@@ -25,6 +28,7 @@ from benchrig.run.readings import Readings, Told
 from benchrig.steps.lookup import look_up
 from benchrig.tasks import first_of
 from benchrig.values.base import flat
+from benchrig.values.catalogue import long_uuid
 from benchrig.values.jsonable import MAX_VALUE
 from benchrig.values.judging import in_brackets
 
@@ -44,6 +48,12 @@ if TYPE_CHECKING:
     from benchrig.steps.composite import Watch
     from benchrig.values.format import Format
 
+# What a device tells of itself, and where that is on record.
+_TOLD = {
+    SERIAL_NUMBER: "serial",
+    long_uuid(0x2A26): "firmware",
+    long_uuid(0x2A27): "hardware",
+}
 # What a step may take before it listens, in seconds.
 _SHORT_BY = 0.1
 
@@ -203,8 +213,11 @@ class StepContext(Witness):
                 self.reading(f"value.{field}", item, units.get(field, ""), data)
         else:
             self.reading("value", value, form.unit, data)
-        if self.device.learn(target.found.attribute, data) and isinstance(value, str):
-            self._emit(DeviceSeen(self._clock.at, serial=value[:MAX_VALUE], where=self._where, device=self._key))
+        self.device.learn(target.found.attribute, data)
+        told = _TOLD.get(target.found.attribute.uuid)
+        if told is not None and isinstance(value, str):
+            seen = DeviceSeen(self._clock.at, where=self._where, device=self._key)
+            self._emit(replace(seen, **{told: value[:MAX_VALUE]}))
 
     def save_plan(self, name: str, title: str, steps: Sequence[WrittenStep]) -> str:
         assert self._plan is not None

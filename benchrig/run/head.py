@@ -150,6 +150,7 @@ def run_started(plan: Plan, nodes: Sequence[StepPlan], settings: RunSettings) ->
         study=settings.study,
         requirements=planned_requirements(plan),
         left_out=left_out,
+        fixture=settings.station.fixture.recorded if settings.station.fixture else None,
         versions={"benchrig": __version__, "bleak": _version_of_bleak(), "python": python_version()},
     )
 

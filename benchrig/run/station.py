@@ -16,6 +16,7 @@ from benchrig.plan.step_kinds import origin
 from benchrig.plan.tree import StepPlan, place_text
 from benchrig.radio.beside import Beside
 from benchrig.radio.specify import RadioChoice
+from benchrig.record.events import Fixture
 from benchrig.run.wiring import CommandSwitch, Wiring
 from benchrig.source.problem import Problems, suggest
 from benchrig.source.references import expressions
@@ -54,6 +55,21 @@ class PowerCommands(msgspec.Struct, omit_defaults=True):
                 yield Misfit("a command needs a program", "for example: [relay, '1', open]", (key,))
 
 
+class FixtureSpec(msgspec.Struct, omit_defaults=True):
+    """What holds the unit: its name, and the version of its software."""
+
+    name: str
+    software: str = ""
+
+    def misfits(self) -> Iterable[Misfit]:
+        if not self.name.strip():
+            yield Misfit("expected the name of the fixture, found nothing", "for example: nest 4", ("name",))
+
+    @property
+    def recorded(self) -> Fixture:
+        return Fixture(self.name, self.software)
+
+
 class Forbidden(str):
     """What may not run at a station: a kind of step, what other packages bring, what one of them brings."""
 
@@ -80,6 +96,7 @@ class Station(msgspec.Struct, omit_defaults=True):
     rssi_offset: Gain | None = None
     console: ConsoleText | None = None
     power: PowerCommands | None = None
+    fixture: FixtureSpec | None = None
 
     def wiring(self, console: ConsoleChoice | None = None) -> Wiring:
         """What there is beside the radio; a console of the command line goes before."""

@@ -24,6 +24,7 @@ from benchrig.record.events import (
     AttemptFailed,
     Closed,
     DeviceSeen,
+    Fixture,
     Noted,
     Opened,
     PlannedLimits,
@@ -190,9 +191,10 @@ def events(draw: st.DrawFn) -> list[AnyEvent]:
     start = st.builds(
         RunStarted, started=st.just("2026-03-02T08:15:30.250Z") | whole_text(), simulated=st.booleans(),
         nodes=st.just(steps), format=st.just(FORMAT), versions=mapping, given=mapping, seed=st.none() | st.integers(0, 2**63),
-        caution=whole_text(), requirements=promised, limit_set=limit_set, **texts,
+        caution=whole_text(), requirements=promised, limit_set=limit_set,
+        fixture=st.none() | st.builds(Fixture, whole_text(), whole_text()), **texts,
     )  # fmt: skip
-    unit = st.builds(DeviceSeen, times(), *[whole_text()] * 4)
+    unit = st.builds(DeviceSeen, times(), *[whole_text()] * 4, firmware=whole_text(), hardware=whole_text())
     run: list[AnyEvent] = [draw(start), *draw(st.lists(unit, max_size=2))]
     for step in range(1, len(steps) + 1):
         run += draw(step_events(step, len(steps)))

@@ -319,6 +319,8 @@ def _run_facts(record: Record) -> Iterator[tuple[str, Any]]:
         yield name, getattr(run, name)
     for name, value in run.versions.items():
         yield f"version:{name}", value
+    yield "fixture", run.fixture.name if run.fixture else None
+    yield "fixture:software", (run.fixture.software or None) if run.fixture else None
     for name, value in run.given.items():
         yield f"given:{name}", value
     yield "unit:given_serial", explain.given_serial(record) or None
@@ -337,7 +339,7 @@ def _run_facts(record: Record) -> Iterator[tuple[str, Any]]:
 
 
 def _device_facts(head: str, device: DeviceSeen | None) -> Iterator[tuple[str, Any]]:
-    for name in ("serial", "name", "address", "address_type") if device else ():
+    for name in ("serial", "firmware", "hardware", "name", "address", "address_type") if device else ():
         yield f"{head}:{name}", getattr(device, name) or None
 
 
