@@ -1,106 +1,174 @@
-"""What is on record of who was tested with what: firmware and hardware of the unit, the fixture of the station."""
+"""A run judges one unit from its first step to its last; another one in its place is never judged and never blamed."""
 
-from __future__ import annotations
-
-import io
-from pathlib import Path
+import asyncio
+import contextlib
+from dataclasses import replace
 
 import pytest
-from lxml import etree
-from msgspec.structs import replace
-from rich.console import Console
 
-from benchrig.errors import PlanError
-from benchrig.record.aggregate import build_record
-from benchrig.record.events import AnyEvent, DeviceSeen, Fixture, Reading, RunStarted
-from benchrig.record.model import Record
-from benchrig.report.files.junit import junit_xml
-from benchrig.report.table import render
-from benchrig.run.station import Station, load_station
-from tests.run.kit import device_text, plan_text, run
-from tests.scratch import scratch
+from benchrig.radio.radio import Radio
+from tests.run.kit import HEAD, device_text, plan_text, run
 
-TOLD = {"serial number": "A-17", "firmware revision": "3.2.1", "hardware revision": "C"}
-STEPS = "".join(f"  - read: {name}\n" for name in TOLD)
+ONE, TWO = "C4:00:00:00:00:01", "C4:00:00:00:00:02"
+NEAREST = HEAD.replace("{name: 'unit*'}", "{name: 'unit*', nearest: 6 dB}")
+BATTERY = "  - read: battery level\n    name: battery\n    expect: {value: {min: 50 %}}\n"
 
 
-def unit(**others: str) -> str:
-    told = {**TOLD, **{name.replace("_", " "): text for name, text in others.items()}}
-    listed = ", ".join(f"{{characteristic: {name}, properties: [read], value: {text}}}" for name, text in told.items())
-    return device_text(f"services: [{{service: device information, characteristics: [{listed}]}}]")
+def unit(number, level, battery, faults=""):
+    service = (
+        "services: [{service: battery service, characteristics: "
+        f"[{{characteristic: battery level, properties: [read], value: {battery} %}}]}}]"
+    )
+    more = f"rssi: {{mean: {level} dBm}}\n" + (f"faults: {{{faults}}}" if faults else "")
+    return device_text(service, name=f"unit {number}", address=f"C4:00:00:00:00:0{number}", more=more)
 
 
-def facts(record: Record) -> dict[str, str]:
-    return {
-        each.get("name", ""): each.get("value", "") for each in etree.fromstring(junit_xml(record)).iter("property")
-    }
+def units(ran):
+    return {seen.address for seen in ran.record.sightings if seen.address}
 
 
-def test_what_a_unit_tells_of_itself() -> None:
-    record = run(plan_text(STEPS), unit()).record
-    seen = record.unit
-    assert seen is not None
-    assert (seen.serial, seen.firmware, seen.hardware) == ("A-17", "3.2.1", "C")
-    assert (facts(record)["unit:firmware"], facts(record)["unit:hardware"]) == ("3.2.1", "C")
-
-
-def test_what_was_not_read_or_is_secret_is_not_told() -> None:
-    assert run(plan_text("  - read: serial number\n"), unit()).record.unit.firmware == ""  # type: ignore[union-attr]
-    steps = "  - read: firmware revision\n    expect: {value: {equals: '${build}'}}\n"
-    head = "given: {build: {secret: true}}\n"
-    ran = run(plan_text(steps, head=head), unit(firmware_revision="hush-3.2.1"), given={"build": "hush-3.2.1"})
-    assert ran.record.verdict == "pass"
-    assert "hush-3.2.1" not in str(ran.record)
-
-
-def test_a_swapped_unit_begins_anew() -> None:
-    """What the unit before it told is not held to be its own."""
-    old = DeviceSeen(1, "C4:00:00:00:00:01", serial="A-17", firmware="3.2.1", hardware="C")
-    record = build_record([RunStarted(5, "1", "", "p", "p", "", "s", "virtual", True, [], {}), old,
-                           DeviceSeen(2, "C4:00:00:00:00:02", swapped=True)])  # fmt: skip
-    assert record.unit == DeviceSeen(2, "C4:00:00:00:00:02", swapped=True)
-
-
-def test_records_of_before_have_them_as_readings() -> None:
-    events = run(plan_text(STEPS + "  - read: firmware revision\n    name: again\n"), unit()).events
-    old: list[AnyEvent] = [
-        replace(each, format=3) if isinstance(each, RunStarted) else each
-        for each in events
-        if not (isinstance(each, DeviceSeen) and (each.firmware or each.hardware))
-    ]
-    seen = build_record(old).unit
-    assert seen is not None
-    assert (seen.firmware, seen.hardware) == ("3.2.1", "C")
-    malformed = [replace(each, value=None) if isinstance(each, Reading) else each for each in old]
-    assert build_record(malformed).unit.firmware == ""  # type: ignore[union-attr]
-
-
-def test_the_fixture_is_on_record() -> None:
-    station = Station("line 2", fixture=_station("fixture: {name: nest 4, software: 1.3.0}\n").fixture)
-    record = run(plan_text(STEPS), unit(), station=station).record
-    assert record.run.fixture == Fixture("nest 4", "1.3.0")
-    assert (facts(record)["fixture"], facts(record)["fixture:software"]) == ("nest 4", "1.3.0")
-    screen = Console(file=io.StringIO(), width=100)
-    render(record, screen)
-    assert "fixture  nest 4, software 1.3.0" in screen.file.getvalue()  # type: ignore[attr-defined]
-
-
+@pytest.mark.parametrize("seed", range(4))
 @pytest.mark.parametrize(
-    ("written", "said"),
+    "steps",
     [
-        ("fixture: {name: ''}", "expected the name of the fixture, found nothing"),
-        ("fixture: {name: nest, sofware: 1}", "unknown key 'sofware'"),
-        ("fixture: nest", "expected"),
+        "steps:\n  - scan:\n  - connect:\n    attempts: 3\n    within: 12 s\n" + BATTERY,
+        "steps:\n  - connect:\n    attempts: 3\n    within: 12 s\n" + BATTERY,
+        "steps:\n  - connect:\n    fresh: true\n    attempts: 2\n" + BATTERY,
+        "steps:\n  - scan:\n  - connect:\n    attempts: 2\n  - disconnect:\n  - scan:\n    name: again\n  - connect:\n    name: anew\n"
+        + BATTERY,
     ],
 )
-def test_a_wrong_fixture_is_refused(written: str, said: str) -> None:
-    with pytest.raises(PlanError, match=said):
-        _station(f"{written}\n")
+def test_the_nearest_stays_the_unit_through_every_attempt(steps, seed):
+    """The near one has a bad battery and refuses its first connection; the far one would pass."""
+    ran = run(NEAREST + steps, unit(1, -40, 11, "refuse_connections: 1"), unit(2, -75, 99), seed=seed)
+    assert units(ran) == {ONE}
+    assert (ran.ended.cause, ran.ended.exit_code) == ("limit", 1)
 
 
-def _station(more: str) -> Station:
+@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("fresh", ["", "    fresh: true\n"])
+def test_two_that_fit_are_ambiguous_without_a_scan_step_too(seed, fresh):
+    ran = run(HEAD + "steps:\n  - connect:\n" + fresh + BATTERY, unit(1, -50, 99), unit(2, -50, 99), seed=seed)
+    assert (ran.ended.cause, ran.ended.exit_code) == ("station", 7)
 
-    with scratch() as folder:
-        file: Path = folder / "station.yaml"
-        file.write_text(f"station: line 2\n{more}", encoding="utf-8")
-        return load_station(file)
+
+def test_a_unit_that_fell_silent_beside_another_one_ends_with_the_station():
+    steps = (
+        "steps:\n  - scan:\n  - wait: 3 s\n  - scan:\n    name: again\n    expect: {rssi: {max: 0 dBm}}\n  - connect:\n"
+        + BATTERY
+    )
+    ran = run(NEAREST + steps, unit(1, -40, 11, "stop_advertising_after: 4 s"), unit(2, -75, 99))
+    assert units(ran) == {ONE}
+    assert (ran.ended.cause, ran.ended.exit_code) == ("station", 7)
+    assert TWO in ran.ended.message
+
+
+def test_a_swap_that_is_meant_is_another_unit_in_the_record():
+    steps = "steps:\n  - scan:\n  - wait: 3 s\n  - scan:\n    name: the next\n    swap: true\n  - connect:\n" + BATTERY
+    ran = run(NEAREST + steps, unit(1, -40, 11, "stop_advertising_after: 4 s"), unit(2, -75, 99))
+    assert ran.ended.exit_code == 0
+    assert (ran.record.unit.name, ran.record.unit.address) == ("unit 2", TWO)
+    assert [(s.where.node, s.address) for s in ran.record.sightings] == [("1", ONE), ("3", TWO)]
+
+
+def test_every_sighting_is_on_record_with_its_step():
+    steps = (
+        "steps:\n  - scan:\n  - connect:\n  - disconnect:\n  - scan:\n    name: again\n"
+        + "    expect: {count: {min: 1}}\n"
+    )
+    ran = run(HEAD + steps, unit(1, -40, 50))
+    assert [(s.where.node, s.address) for s in ran.record.sightings] == [("1", ONE), ("4", ONE)]
+
+
+def test_a_swap_of_a_connected_unit_ends_with_the_plan():
+    """What is read afterwards would come from the first unit and stand under the second one's name."""
+    steps = "steps:\n  - scan:\n  - connect:\n  - scan:\n    name: the next\n    swap: true\n" + BATTERY
+    ran = run(NEAREST + steps, unit(1, -40, 99), unit(2, -75, 11))
+    assert (ran.ended.cause, ran.ended.exit_code, units(ran)) == ("plan", 4, {ONE})
+
+
+BEFORE, AFTER = "44:00:00:00:00:01", "44:00:00:00:00:02"
+
+
+@pytest.fixture
+def moves(monkeypatch):
+    """A device with a private address that changes 3 s after the first scan began."""
+    scanning, connect, began = Radio.scanning, Radio.connect, []
+
+    def has_moved():
+        began.append(asyncio.get_running_loop().time())
+        return began[-1] - began[0] > 3
+
+    @contextlib.asynccontextmanager
+    async def heard(self, listener, **keys):
+        def under_its_address(report):
+            listener(replace(report, address=AFTER) if has_moved() else report)
+
+        async with scanning(self, under_its_address, **keys):
+            yield
+
+    async def reached(self, sighting, within, **keys):
+        return await connect(self, replace(sighting, address=BEFORE), within, **keys)
+
+    monkeypatch.setattr(Radio, "scanning", heard)
+    monkeypatch.setattr(Radio, "connect", reached)
+
+
+def private(serial):
+    services = (
+        "services:\n  - service: device information\n    characteristics:\n"
+        f"      - {{characteristic: serial number, properties: [read, write], raw: '{serial}'}}\n"
+        "  - service: battery service\n    characteristics:\n"
+        "      - {characteristic: battery level, properties: [read], value: 80 %}"
+    )
+    return device_text(services, address=BEFORE, more="address_type: resolvable")
+
+
+AGAIN = "  - disconnect:\n  - wait: 4 s\n  - connect:\n    name: again\n    fresh: true\n" + BATTERY
+FOUND = "steps:\n  - scan:\n    for: 500 ms\n  - connect:\n"
+
+
+@pytest.mark.parametrize("serial", ["41 42 43", "41 42 43 00"])
+@pytest.mark.parametrize(
+    "step",
+    ["read: serial number", "read: serial number\n    format: {as: hex}", "write: serial number\n    value: XY"],
+)
+def test_a_unit_of_changing_addresses_is_known_by_its_serial_number(moves, serial, step):
+    """However a plan has read it, and after it has written another one."""
+    ran = run(HEAD + FOUND + f"  - {step}\n" + AGAIN, private(serial))
+    assert (ran.ended.exit_code, units(ran)) == (0, {BEFORE, AFTER})
+
+
+def test_a_unit_without_a_serial_number_cannot_be_told_from_another_one(moves):
+    ran = run(HEAD + FOUND + AGAIN, private(""))
+    assert (ran.ended.exit_code, ran.ended.cause, units(ran)) == (7, "station", {BEFORE})
+
+
+def test_a_unit_that_advertises_again_under_another_address_is_not_blamed(moves):
+    steps = "  - wait: 3 s\n  - disconnect:\n    expect: {advertises_after: {max: 5 s}}\n"
+    ran = run(HEAD + FOUND + steps, private("41"))
+    assert (ran.ended.exit_code, ran.ended.cause) == (5, "station")
+    assert "may be another device" in ran.ended.message
+
+
+def test_a_unit_that_does_not_advertise_again_fails(moves):
+    steps = "  - wait: 3 s\n  - disconnect:\n    expect: {advertises_after: {max: 5 s}}\n"
+    silent = private("41") + "faults: {stop_advertising_after: 2 s}\n"
+    ran = run(HEAD + FOUND + steps, silent)
+    assert (ran.ended.exit_code, ran.ended.cause) == (1, "limit")
+    assert ran.ended.message == "there is no value: the unit was not heard again in the time of the step"
+
+
+def test_a_unit_that_was_heard_before_is_not_asked_to_fit_the_selection() -> None:
+    silent = device_text("services: []", more="faults: {stop_advertising_after: 1 s}")
+    ran = run(plan_text("  - wait: 2 s\n  - scan:\n    name: again\n", reach="steps:\n  - scan:\n"), silent)
+    assert (ran.step("again").ended.cause, ran.ended.exit_code) == ("link", 1)
+    assert ran.step("again").ended.advice == "check that the unit is still powered and advertising: it was heard before"
+
+
+def test_a_device_that_fits_by_its_name_alone_is_said() -> None:
+    plan = plan_text("").replace("{name: 'unit*'}", "{name: 'unit*', manufacturer: {company: 0xFFFF}}")
+    ended = run(plan, device_text()).step("scan").ended
+    assert ended.cause == "link"
+    assert ended.advice.startswith("look at unit 1 C4:00:00:00:00:01")
+    assert ended.advice.endswith("its name fits, but not its manufacturer data")
