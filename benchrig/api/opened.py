@@ -12,7 +12,7 @@ from benchrig.plan.tree import StepPlan
 from benchrig.radio.device import DeviceSession
 from benchrig.record.events import Closed, Where
 from benchrig.run.control import Control
-from benchrig.run.inside import Around, Inside, Walker
+from benchrig.run.inside import Around, Inside, Walker, came_of
 from benchrig.steps.composite import Came, Watch
 from benchrig.tasks import first_of
 
@@ -65,7 +65,7 @@ class OpenInside(Inside):
         await held.is_over.wait()
         if held.broken_off is not None:
             raise held.broken_off
-        came = self._came(held.ended)
+        came = came_of(held.ended, over=self._walker.is_over(self._plan))
         if came.error is not None and came.error.verdict == "error":
             raise came.error  # before the streams are ended, which may fail for the same reason
         return replace(came, begun=max(1, came.begun))

@@ -10,7 +10,7 @@ from benchrig.api.opened import OpenInside, OpenStep
 from benchrig.errors import BenchrigError
 from benchrig.plan.tree import StepPlan
 from benchrig.record.events import Where
-from benchrig.run.execution import Ended
+from benchrig.run.ending import Ended
 from benchrig.run.inside import Around, Inside
 from benchrig.run.walk import Walk
 from benchrig.steps.base import Cap

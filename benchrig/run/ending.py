@@ -3,12 +3,69 @@
 from __future__ import annotations
 
 import traceback
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
 
-from benchrig.errors import BenchrigError, Cause, InnerError, InternalError
+from benchrig.errors import BenchrigError, Cause, InnerError, InternalError, LeftOut
 from benchrig.radio.radio import Radio
-from benchrig.record.events import Verdict
+from benchrig.record.events import Closed, NotJudged, Verdict, Where
 
 LEAVE_OUT = "leave the limit out for this radio, or say that the run may pass without it: --may-lack STEP.READING"
+
+
+@dataclass(frozen=True)
+class Ended:
+    """How an execution ended: its last event, the error behind it, what became of its limits."""
+
+    event: Closed
+    error: BenchrigError | None
+    judged: int
+    not_judged: list[NotJudged]
+    # nothing is wrong but that limits were not judged
+    only_left: bool
+    # the plan's time ran out in it
+    out_of_time: bool
+
+
+class Conclusion(NamedTuple):
+    """What an execution comes to; `own` is the part of the message that no judgement says, None for all of it."""
+
+    verdict: Verdict
+    cause: Cause | None
+    message: str
+    own: str | None
+    advice: str
+
+
+def concluded(error: BenchrigError | None, broken: list[str], unjudged: Sequence[NotJudged]) -> Conclusion:
+    """From the error behind it, what its broken limits say and the limits that were not judged."""
+    left = [f"{each.name} is not judged: {each.reason}" for each in unjudged if not each.allowed]
+    verdict, cause, message = step_verdict(error, broken, left)
+    own = error.message if error is not None else "" if broken else message
+    advice = error.advice if error else LEAVE_OUT if left and not broken else ""
+    return Conclusion(verdict, cause, message, None if own == message else own, advice)
+
+
+def closing(
+    where: Where, at: float, elapsed: float, attempts: int, error: BenchrigError | None, came: Conclusion
+) -> Closed:
+    """The last event of an execution."""
+    return Closed(
+        where,
+        at,
+        elapsed,
+        came.verdict,
+        came.cause,
+        came.message,
+        advice=came.advice,
+        attempts=attempts,
+        root=error.root if isinstance(error, InnerError) else None,
+        allowed=isinstance(error, LeftOut),
+        traceback=traceback_of(error),
+        own=came.own,
+        tells=error.tells if error else "",
+    )
 
 
 def verdict_of(error: BenchrigError) -> Verdict:

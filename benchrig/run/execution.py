@@ -12,7 +12,6 @@ from msgspec.structs import replace
 
 from benchrig.errors import (
     BenchrigError,
-    InnerError,
     LeftOut,
     LinkError,
     LinkLost,
@@ -26,11 +25,11 @@ from benchrig.plan.filling import filled, unfit
 from benchrig.plan.step_kinds import origin
 from benchrig.plan.tree import StepPlan
 from benchrig.radio.device import DeviceSession
-from benchrig.record.events import AttemptFailed, Closed, NotJudged, Opened, Where
+from benchrig.record.events import AttemptFailed, NotJudged, Opened, Where
 from benchrig.run.composite import CompositeContext
 from benchrig.run.context import StepContext, Surroundings
 from benchrig.run.control import CLEAN_UP_OVER, GRACE, INSTANT, Control
-from benchrig.run.ending import LEAVE_OUT, internal, step_verdict, traceback_of
+from benchrig.run.ending import Ended, closing, concluded, internal
 from benchrig.run.inside import Bound, Inside
 from benchrig.source.problem import Problem
 from benchrig.source.shape import Misfit
@@ -51,20 +50,6 @@ class PlanTime(NamedTuple):
 
     seconds: float
     ends: float
-
-
-@dataclass(frozen=True)
-class Ended:
-    """How an execution ended: its last event, the error behind it, what became of its limits."""
-
-    event: Closed
-    error: BenchrigError | None
-    judged: int
-    not_judged: list[NotJudged]
-    # nothing is wrong but that limits were not judged
-    only_left: bool
-    # the plan's time ran out in it
-    out_of_time: bool
 
 
 @dataclass
@@ -246,26 +231,11 @@ class StepExecution:
         # a limit that the step brings itself stays, whatever is written beside it
         gone = {name: why for name, why in self.left_out.items() if name not in self.plan.limit_names}
         unjudged += [self._no_limit(name, why) for name, why in gone.items()]
-        left = [f"{each.name} is not judged: {each.reason}" for each in unjudged if not each.allowed]
-        verdict, cause, message = step_verdict(error, broken, left)
+        came = concluded(error, broken, unjudged)
         if self.inside is not None:
-            self.inside.leave_out_rest(f"step {self.where.label} ended before it: {message}")
-        own = error.message if error is not None else "" if broken else message
-        event = Closed(
-            self.where,
-            self.run.clock.at,
-            self.run.clock.since(started),
-            verdict,
-            cause,
-            message,
-            advice=error.advice if error else LEAVE_OUT if left and not broken else "",
-            attempts=self._attempts,
-            root=error.root if isinstance(error, InnerError) else None,
-            allowed=isinstance(error, LeftOut),
-            traceback=traceback_of(error),
-            own=None if own == message else own,
-            tells=error.tells if error else "",
-        )
+            self.inside.leave_out_rest(f"step {self.where.label} ended before it: {came.message}")
+        at, elapsed = self.run.clock.at, self.run.clock.since(started)
+        event = closing(self.where, at, elapsed, self._attempts, error, came)
         self.run.emit(event)
         return Ended(event, error, len(judged), unjudged, error is None and not broken, self._out_of_time)
 

@@ -88,7 +88,7 @@ class Inside:
         with self._cleaning_up(part), self._known(values or {}):
             for plan in self._parts.get(part, ()):
                 closed.append(await self._walker.carry_out(plan, Where(plan.id, rounds), around))
-        return self._came(closed)
+        return came_of(closed, over=self._walker.is_over(self._plan))
 
     def _around_of(self, part: str, watch: Watch | None, within: float | None) -> Around:
         holds = self._around.holds_link or part in getattr(self._plan.kind, "keeps_link", ())
@@ -121,12 +121,6 @@ class Inside:
                 del known[name]
             known |= before
 
-    def _came(self, closed: Sequence[Closed]) -> Came:
-        passed = sum(event.verdict == "pass" for event in closed)
-        failed = sum(event.counts_as != "pass" for event in closed)
-        begun = sum(event.verdict != "skip" or (event.elapsed > 0 and not event.allowed) for event in closed)
-        return Came(passed, failed, begun, _error(closed), self._walker.is_over(self._plan))
-
     # --- left out
 
     def leave_out(self, part: str, error: InnerError) -> Came:
@@ -143,6 +137,14 @@ class Inside:
         rounds = (*self._where.rounds, 1) if self._plan.role == "repeat" else self._where.rounds
         for plan in self._left.pop(part, ()):
             self._walker.leave_out(plan, Where(plan.id, rounds), why, self._around)
+
+
+def came_of(closed: Sequence[Closed], *, over: bool) -> Came:
+    """What the steps of a part came to by their ends."""
+    passed = sum(event.verdict == "pass" for event in closed)
+    failed = sum(event.counts_as != "pass" for event in closed)
+    begun = sum(event.verdict != "skip" or (event.elapsed > 0 and not event.allowed) for event in closed)
+    return Came(passed, failed, begun, _error(closed), over)
 
 
 def _error(closed: Sequence[Closed]) -> InnerError | None:

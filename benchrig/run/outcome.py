@@ -5,16 +5,13 @@ from __future__ import annotations
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 from enum import IntEnum
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from benchrig.errors import BenchrigError, Cause, InnerError, InternalError, NotSecured
 from benchrig.plan.tree import StepPlan
-from benchrig.record.events import RunEnded, Verdict, Where
-from benchrig.run.ending import verdict_of
+from benchrig.record.events import Fates, RunEnded, Verdict, Where
+from benchrig.run.ending import Ended, verdict_of
 from benchrig.run.leaving import Reason
-
-if TYPE_CHECKING:
-    from benchrig.run.execution import Ended
 
 
 class Exit(IntEnum):
@@ -75,12 +72,22 @@ class Outcome:
         """Each of its limits has to end as judged or not judged now."""
         self.planned += len(plan.limit_names)
 
+    def count(self, fates: Fates) -> None:
+        """Limits that ended so."""
+        self.judged += fates.passed + fates.failed
+        self._left += fates.not_judged
+        self._allowed += fates.allowed
+
+    @property
+    def decided(self) -> bool:
+        """Whether an end decides that no later one can change."""
+        return self._first is not None
+
     def step(self, where: Where, ended: Ended, *, excused: bool = False, inside: bool = False) -> None:
         """`excused`: a limit around it decides whether it may fail; `inside`: whether those in it may."""
         event = ended.event
-        self.judged += ended.judged
-        self._left += len(ended.not_judged)
-        self._allowed += sum(each.allowed for each in ended.not_judged)
+        allowed = sum(each.allowed for each in ended.not_judged)
+        self.count(Fates(passed=ended.judged, not_judged=len(ended.not_judged), allowed=allowed))
         if isinstance(ended.error, NotSecured) and event.root is not None:
             said = f"step {where.label} was skipped: {event.message}"
             self._left_for(event.root, End(where, "error", "plan", said), excused=excused)

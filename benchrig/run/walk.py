@@ -15,7 +15,8 @@ from benchrig.radio.device import DeviceSession
 from benchrig.record.events import Closed, Noted, Where
 from benchrig.run.context import Surroundings
 from benchrig.run.control import FINALLY_WITHIN, Control
-from benchrig.run.execution import Ended, PlanTime, StepExecution
+from benchrig.run.ending import Ended
+from benchrig.run.execution import PlanTime, StepExecution
 from benchrig.run.inside import Around, Inside
 from benchrig.run.leaving import Reason, skipped, with_inner
 from benchrig.run.order import Order

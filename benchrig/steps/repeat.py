@@ -213,7 +213,7 @@ class Repeat(Composite, kw_only=True):
 
     async def run(self, bench: CompositeBench) -> None:  # type: ignore[override]
         over_rounds = RoundReadings(bench, {*self.limits, *self.save}, {*self.stop_when}, self.limits)
-        tally = _Tally(bench.now())
+        tally = Tally(bench.now())
         going = True
         while going:
             tally.begins(bench.now())
@@ -227,15 +227,15 @@ class Repeat(Composite, kw_only=True):
             going = not self._decided(tally, over_rounds) and await self._next(bench, tally, came)
         self._report(bench, tally, over_rounds)
 
-    def _decided(self, tally: _Tally, over_rounds: RoundReadings) -> bool:
+    def _decided(self, tally: Tally, over_rounds: RoundReadings) -> bool:
         """Whether nothing more has to be seen."""
         own = {**tally.readings, SHARE: (tally.share, "%")}
         return over_rounds.satisfy(self.stop_when, own) or self._decision(tally) not in (None, "undecided")
 
-    def _decision(self, tally: _Tally) -> str | None:
+    def _decision(self, tally: Tally) -> str | None:
         return None if self.sequential is None else self.sequential.test.decision(tally.carried_out, tally.failed)
 
-    def _report(self, bench: CompositeBench, tally: _Tally, over_rounds: RoundReadings) -> None:
+    def _report(self, bench: CompositeBench, tally: Tally, over_rounds: RoundReadings) -> None:
         if tally.failed and tally.weight == 0 and not self.tolerates:
             raise tally.error()  # nothing but left out
         if tally.empty == tally.rounds:
@@ -247,14 +247,14 @@ class Repeat(Composite, kw_only=True):
         if tally.failed and not self.tolerates:
             raise tally.error()
 
-    def _report_share(self, bench: CompositeBench, tally: _Tally) -> None:
+    def _report_share(self, bench: CompositeBench, tally: Tally) -> None:
         if bench.wanted(SHARE):
             bench.reading(SHARE, tally.share, "%", telling=tally.telling, evidence=tally.failures)
         if (decision := self._decision(tally)) is not None:
             seen = Trials(tally.carried_out, tally.failed)
             bench.reading(DECISION, decision, telling=tally.telling, evidence=seen)
 
-    async def _next(self, bench: CompositeBench, tally: _Tally, came: Came) -> bool:
+    async def _next(self, bench: CompositeBench, tally: Tally, came: Came) -> bool:
         """Wait for the begin of the next round; False where there is none."""
         now, idle = bench.now(), not came.begun
         begin = now if self.every is None or idle else max(now, tally.began + self.every.seconds)
@@ -267,7 +267,7 @@ class Repeat(Composite, kw_only=True):
             tally.lost(error)
         return True
 
-    def _stands_still(self, tally: _Tally, came: Came) -> bool:
+    def _stands_still(self, tally: Tally, came: Came) -> bool:
         """Whether the time of a repetition would never be over, or pass without anything."""
         if came.error is not None and not (came.begun and tally.took):
             raise tally.error("; nothing more of it can be carried out")
@@ -276,7 +276,7 @@ class Repeat(Composite, kw_only=True):
         return not came.begun
 
 
-class _Tally:
+class Tally:
     """How the rounds ended so far. What happens up to the begin of the next one belongs to a round."""
 
     def __init__(self, started: float) -> None:
