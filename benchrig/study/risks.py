@@ -6,6 +6,7 @@ standard uncertainty u.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -17,7 +18,6 @@ from benchrig.study.estimate import Unsuitable
 # Parts of an integral, and their nodes; beyond this part of a process nothing counts.
 _PIECES, _NODES = 24, 24
 _NOTHING = 1e-14
-_ENOUGH = 200
 
 
 class Process(Protocol):
@@ -111,22 +111,20 @@ class _Acceptance:
         return (cuts[:-1, None] + half[:, None] * (nodes + 1)).ravel(), (half[:, None] * weights).ravel()
 
 
-def guard_for_consumer_risk(
-    process: Process, u: float, low: float | None, high: float | None, risk: float
-) -> float | None:
-    """The guard band with which bad units are accepted no more often than this; 0 where none is needed, None where no guard
-    band that leaves something reaches it."""
-    if global_risks(process, u, low, high).consumer <= risk:
+def guard_for_consumer_risk(process: Process, u: float, low: float | None, high: float | None, risk: float) -> float:
+    """The guard band with which bad units are accepted no more often than this; 0 where none is needed."""
+    if not risk > 0:
+        raise ValueError(f"expected a risk above 0, found {risk:g}")
+    widest = math.inf if low is None or high is None else (high - low) / 2
+
+    def reached(g: float) -> bool:
+        return global_risks(process, u, low, high, g).consumer <= risk
+
+    if reached(0.0):
         return 0.0
-    least, most = 0.0, u
-    widest = (high - low) / 2 if low is not None and high is not None else 100 * u
-    while global_risks(process, u, low, high, min(most, widest)).consumer > risk:
-        if most >= widest:
-            return None
-        least, most = most, most * 2
-    most = min(most, widest)
-    for _ in range(_ENOUGH):
-        if not least < (middle := (least + most) / 2) < most:
-            break
-        least, most = (middle, most) if global_risks(process, u, low, high, middle).consumer > risk else (least, middle)
+    least, most = 0.0, min(u, widest)
+    while not reached(most):
+        least, most = most, min(most * 2, widest)
+    while least < (middle := (least + most) / 2) < most:
+        least, most = (least, middle) if reached(middle) else (middle, most)
     return most

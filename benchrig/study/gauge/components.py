@@ -102,6 +102,8 @@ def _components(model: Model, variances: dict[str, Estimate], ends: tuple[float,
     if ends is not None:
         shares["gauge"] = (1 / (1 + ends[1]), 1 / (1 + ends[0]))
         shares["unit"] = (ends[0] / (1 + ends[0]), ends[1] / (1 + ends[1]))
+    if model == "one appraiser" and "gauge" in shares:
+        shares["repeatability"] = shares["gauge"]
     made = {name: _component(each, whole, shares.get(name), tolerance) for name, each in variances.items()}
     if "appraiser" in variances:
         both = variances["appraiser"].value + (variances["interaction"].value if "interaction" in variances else 0.0)

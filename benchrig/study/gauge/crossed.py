@@ -41,9 +41,11 @@ def crossed(cells: Cells, units: Sequence[str], appraisers: Sequence[str], repea
 
 
 def _design(units: Sequence[str], appraisers: Sequence[str], repeats: int) -> Iterator[str]:
-    for names, what, least in ((units, "units", 2), (appraisers, "appraisers", 1)):
-        if len(names) < least:
-            yield f"expected {least} {what} or more, found {len(names)}"
+    if len(units) < 2:
+        yield f"expected 2 units or more, found {len(units)}"
+    if not appraisers:
+        yield "expected an appraiser, found none"
+    for names, what in ((units, "units"), (appraisers, "appraisers")):
         yield from (f"duplicate name among the {what}: {name}" for name in _doubled(names))
     if repeats < 2:
         yield f"expected 2 repeats or more, found {repeats}"
