@@ -8,7 +8,7 @@ from xml.etree import ElementTree as ET
 from benchrig.html.elements import Child, el
 
 # What a screen shows beyond its edge is reached with the keyboard too.
-_WIDE = {"role": "region", "tabindex": "0"}
+_WIDE = {"role": "group", "tabindex": "0"}
 
 
 def section(title: str, *children: Child, id_: str) -> ET.Element:

@@ -128,7 +128,7 @@ def test_what_to_look_at_comes_before_the_faults_one_by_one(whole: Any) -> None:
 
 def test_every_table_has_heads_and_every_link_leads_somewhere(whole: Any) -> None:
     assert not whole.xpath(
-        "//th[not(@scope)] | //tbody/tr[not(th)] | //table[not(ancestor::div[@role='region'][@aria-label])]"
+        "//th[not(@scope)] | //tbody/tr[not(th)] | //table[not(ancestor::div[@role='group'][@aria-label])]"
     )
     ids = whole.xpath("//@id")
     assert len({*ids}) == len(ids)

@@ -1,0 +1,75 @@
+"""All pages in a browser: nothing is fetched, nothing fails, everybody can read them, on every screen and on paper.
+
+A new page gets its line in PAGES, with a name in it that would be markup.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from benchrig.html.document import document
+from benchrig.html.elements import el
+from benchrig.record.events import PlannedNode
+from tests.html.browser import browser, looked_at
+
+pytestmark = [pytest.mark.slow, pytest.mark.timeout(300)]
+EVIL = "<script>alert(1)</script><img src=x onerror=alert(2)>\"'&amp;" + "long" * 30
+
+
+def _escapes() -> bytes:
+    from benchrig.escapes.page.whole import page
+    from benchrig.escapes.results import OUTCOMES
+    from tests.escapes.page.test_page import ON, hunted, result
+
+    nodes = [PlannedNode("1", EVIL, "read", EVIL, children=[PlannedNode("1.1", EVIL, "read", EVIL)])]
+    found = [result(each, "{}" + EVIL + ": x", EVIL, node=EVIL) for each in OUTCOMES]
+    return page(hunted(found, nodes, EVIL, notes=[EVIL], stale=[EVIL]), ON)
+
+
+PAGES: dict[str, Callable[[], bytes]] = {"escapes": _escapes}
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Any]:
+    with browser() as made:
+        yield made
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_a_page_is_whole_and_can_be_read_by_everybody(name: str, chromium: Any, tmp_path: Path) -> None:
+    path = tmp_path / "page.html"
+    path.write_bytes(PAGES[name]())
+    seen = looked_at(chromium, path)
+    assert seen.wrong == {}
+    assert 1 <= seen.papers <= 20
+
+
+BAD = {
+    "told": '<script>console.error("x")</script>',
+    "fetched": '<img alt="x" src="other.png">',
+    "overflows": '<div style="width:2000px">x</div>',
+    "axe": '<p style="color:#eee;background:#fff">pale</p>',
+}
+
+
+@pytest.mark.parametrize("kind", BAD)
+def test_what_is_wrong_with_a_page_is_seen(kind: str, chromium: Any, tmp_path: Path) -> None:
+    """The same page without the policy, which would keep most of this from doing anything."""
+    text = document("t", "benchrig page", el("main", el("h1", "t"))).decode()
+    start, end = text.index('<meta http-equiv="Content'), text.index('<meta name="viewport"')
+    path = tmp_path / "page.html"
+    path.write_text((text[:start] + text[end:]).replace("</main>", f"{BAD[kind]}</main>"), "utf-8")
+    assert kind in looked_at(chromium, path).wrong
+
+
+def test_the_policy_lets_no_foreign_script_run(chromium: Any, tmp_path: Path) -> None:
+    path = tmp_path / "page.html"
+    text = document("t", "benchrig page", el("main", el("h1", "t"))).decode()
+    path.write_text(text.replace("</main>", "<script>alert(1)</script></main>"), "utf-8")
+    told = looked_at(chromium, path).told
+    assert told
+    assert not [each for each in told if each.startswith("dialog")]
