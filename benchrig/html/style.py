@@ -8,7 +8,7 @@ STYLE = """
   --loud: #3a2f15; } }
 * { box-sizing: border-box; }
 body { margin: 0 auto; padding: 1rem 1.5rem 3rem; max-width: 110rem; background: var(--back); color: var(--text);
-  font: 15px/1.45 system-ui, sans-serif; }
+  font: 15px/1.45 system-ui, sans-serif; overflow-wrap: break-word; }
 h1 { margin: 0; font-size: 1.6rem; line-height: 1.2; overflow-wrap: anywhere; }
 h2 { margin: 2.2rem 0 .6rem; font-size: 1.15rem; overflow-wrap: anywhere; }
 h3 { margin: 1.4rem 0 .4rem; font-size: 1rem; overflow-wrap: anywhere; }
@@ -18,6 +18,7 @@ dl { display: grid; grid-template-columns: max-content 1fr; gap: .1rem 1rem; mar
 dt { color: var(--dim); }
 dd { margin: 0; overflow-wrap: anywhere; }
 nav { display: flex; flex-wrap: wrap; gap: .3rem 1.2rem; margin-top: 1rem; padding: .5rem 0; border-block: 1px solid var(--line); }
+nav > * { min-width: 0; overflow-wrap: anywhere; }
 .notice { margin: .8rem 0; padding: .5rem .8rem; border: 2px solid var(--warn); background: var(--loud); color: var(--warn); }
 .wide { overflow-x: auto; margin: 0 0 1rem; }
 .high { width: fit-content; max-width: 100%; max-height: 92vh; overflow: auto; border: 1px solid var(--line); }
@@ -50,7 +51,7 @@ svg { display: block; max-width: 100%; height: auto; }
   nav { display: none; }
   .wide, .high { overflow: visible; max-height: none; border: 0; }
   table { font-size: 7pt; }
-  th, td { padding: .1rem .3rem; }
+  th, td { padding: .1rem .3rem; overflow-wrap: anywhere; }
   tr, figure { break-inside: avoid; }
   h2, h3 { break-after: avoid; }
   * { print-color-adjust: exact; }

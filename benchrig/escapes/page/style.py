@@ -25,7 +25,7 @@ STYLE = """
 .wrong { color: var(--bad); font-weight: 700; }
 .by { min-width: 20rem; max-width: 40rem; overflow-wrap: anywhere; }
 .filter { display: flex; flex-wrap: wrap; gap: .4rem 1rem; margin-bottom: .6rem; }
-.filter input, .filter select { font: inherit; }
+.filter input, .filter select { font: inherit; max-width: 100%; }
 @media print {
   .filter { display: none; }
   .matrix thead, .matrix .name { position: static; }
