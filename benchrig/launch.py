@@ -56,6 +56,7 @@ class RunOptions:
     reports: tuple[ReportChoice, ...] = field(default_factory=all_reports)
     device: tuple[str, ...] = ()
     may_lack: frozenset[str] = frozenset()
+    keep_samples: int = 0
     console: ConsoleChoice | None = None
     study: StudyPart | None = None
 
@@ -188,6 +189,7 @@ def settings_of(options: RunOptions, folder: Path) -> RunSettings:
         acknowledged=options.acknowledged,
         devices=narrowed(options.plan, options.device),
         may_lack=options.may_lack,
+        keep_samples=options.keep_samples,
         study=options.study,
     )
 

@@ -18,11 +18,12 @@ from benchrig.cli.options import flag, given_option, option, path_option, real_t
 from benchrig.cli.out import tell, whatever_the_output_does
 from benchrig.cli.reports import ReportingCommand
 from benchrig.cli.several import Series, Several, several_options, tell_others
-from benchrig.cli.types import ConsolePlace, Time
+from benchrig.cli.types import ConsolePlace, Time, Whole
 from benchrig.report.place import clear, make_way
 from benchrig.series.begins import SUMMARY_BEGINS
 from benchrig.terminal import console
 from benchrig.text.escape import plain
+from benchrig.values.kept import MOST_KEPT
 
 if TYPE_CHECKING:
     from benchrig.launch import Finished, RunOptions
@@ -68,6 +69,14 @@ _reaching = grouped(
         type=ConsolePlace(),
         metavar="CONSOLE",
         help="The console of the unit, which is kept with the run: serial:PORT[,SPEED] or tcp:HOST:PORT.",
+    ),
+    option(
+        "--keep-samples",
+        type=Whole(0, MOST_KEPT),
+        default=0,
+        metavar="N",
+        help="Keep N samples of each stream, and levels of each scan, on record. A step with keep_samples says "
+        "it for itself.",
     ),
     to="reaching",
     make=dict,

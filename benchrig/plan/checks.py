@@ -58,6 +58,18 @@ def check_readings(
             within = cast("MappingNode", locate(node, tuple(path)))
             _check_limits(problems, within, key, step, on, limits, written=written, late=late)
     _check_known(problems, node, "save", step, types, step.save if isinstance(step.save, dict) else ())
+    _check_samples(problems, node, step, types)
+
+
+def _check_samples(problems: Problems, node: MappingNode, step: Step, types: Types) -> None:
+    """Samples can be kept of streams, levels, and values over rounds which a limit names."""
+    if is_late(step.keep_samples) or not step.keep_samples:
+        return
+    own: Types = getattr(types, "own", types)
+    named = (types[name] for name in {*step.limits, *(step.save if isinstance(step.save, dict) else ())} & {*types})
+    if not any(kind.many or kind.levels or kind.kind == "any" for kind in (*own.values(), *named)):
+        misfit = Misfit(f"this {step.verb} step has no samples to keep", "take out keep_samples", ("keep_samples",))
+        Reader(problems).misfit(node, misfit)
 
 
 def check_names(problems: Problems, node: MappingNode, step: Step, names: Names) -> None:

@@ -8,7 +8,7 @@ import math
 import re
 import statistics
 from collections import deque
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, TypeVar
 
@@ -80,6 +80,7 @@ class Sighting:
     first_at: float = 0.0
     last_at: float = 0.0
     rssi: deque[float] = field(default_factory=lambda: deque(maxlen=KEPT_REPORTS))
+    heard_at: deque[float] = field(default_factory=lambda: deque(maxlen=KEPT_REPORTS))
     gaps: deque[float] = field(default_factory=lambda: deque(maxlen=KEPT_REPORTS))
     remembered: str = ""
     identity: str = ""
@@ -115,6 +116,12 @@ class Sighting:
         self.last_at = report.at
         if report.rssi is not None:
             self.rssi.append(report.rssi)
+            self.heard_at.append(report.at)
+
+    @property
+    def levels(self) -> Iterator[tuple[float, float]]:
+        """When each level was heard, and the level."""
+        return zip(self.heard_at, self.rssi, strict=False)
 
     @property
     def takes_no_connections(self) -> bool:

@@ -1,7 +1,7 @@
 """Long repetitions: which rounds stay on record whole, and what becomes of the others.
 
 Whole stay the first rounds, the last ones, those that did not pass as far as there is room, and those that are not over.
-The others are counted in a RoundsLeft. What is thinned can be thinned again.
+The others are counted in a RoundsLeft. Of the samples that readings keep there is room for a bounded number. What is thinned can be thinned again.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from benchrig.record.events import (
     AnyEvent,
     Closed,
     DeviceSeen,
+    Kept,
     Opened,
     PlannedNode,
     Reading,
@@ -32,6 +33,8 @@ from benchrig.record.tally import Tally
 FIRST, FIRST_INSIDE = 50, 5
 LAST, LAST_INSIDE = 10, 3
 FAILED = 100
+# Kept samples of all rounds together.
+SAMPLES = 100_000
 
 # The ids of the repetitions around each node, outermost first.
 Chains: TypeAlias = Mapping[str, tuple[str, ...]]
@@ -129,7 +132,8 @@ class _Thinning:
             gone = self._repetitions[where].gone if where in self._repetitions else frozenset()
             tally.rounds += len(gone)
             tally.failed += sum(self._repetitions[where].rounds[number] for number in gone)
-        return [tallies[each].told(each) if isinstance(each, Where) else each for each in devices.in_place(stays)]
+        left = [tallies[each].told(each) if isinstance(each, Where) else each for each in devices.in_place(stays)]
+        return _with_room(left)
 
     @staticmethod
     def _count(tally: Tally, repetition: Where, event: AnyEvent) -> None:
@@ -143,6 +147,38 @@ class _Thinning:
         if not isinstance(event, Reading) or not event.partial:
             return False
         return self._latest[event.where, event.name] != at
+
+
+def _kept(event: AnyEvent) -> int:
+    """How many samples an event of a round keeps."""
+    return len(event.kept.values) if isinstance(event, Reading) and event.kept and event.where.rounds else 0
+
+
+def _with_room(events: list[AnyEvent]) -> list[AnyEvent]:
+    """The events with as many samples of rounds as there is room for: first those that broke their limit, then the latest."""
+    if sum(map(_kept, events)) <= SAMPLES:
+        return events
+    left, room = [*events], SAMPLES
+    for at in sorted(
+        filter(lambda at: _kept(events[at]), range(len(events))), key=lambda at: (_passed(events[at]), -at)
+    ):
+        if (count := _kept(events[at])) <= room:
+            room -= count
+        else:
+            left[at] = _emptied(events[at])
+    return left
+
+
+def _passed(event: AnyEvent) -> bool:
+    return not isinstance(event, Reading) or event.judgement is None or event.judgement.passed
+
+
+def _emptied(event: AnyEvent) -> AnyEvent:
+    """A reading without its samples."""
+    assert isinstance(event, Reading)
+    kept = event.kept
+    assert kept is not None
+    return replace(event, kept=Kept(every=kept.every, left_out=kept.left_out + len(kept.values)))
 
 
 class _Devices:
@@ -180,7 +216,7 @@ class RoundLog:
         self._repeats: set[str] = set()
         self._least = least
         self._at_work: Where | None = None  # the outermost repetition
-        self._begin = self._due = 0
+        self._begin = self._due = self._samples = 0
 
     def is_due(self, event: AnyEvent, count: int) -> bool:
         """The event is the last of so many: whether they are to be thinned now."""
@@ -193,7 +229,8 @@ class RoundLog:
         elif isinstance(event, Closed) and event.where == self._at_work:
             self._at_work = None
             return True
-        return self._at_work is not None and count >= self._due
+        self._samples += _kept(event)
+        return self._at_work is not None and (count >= self._due or self._samples > 2 * SAMPLES)
 
     def _know(self, nodes: Iterable[PlannedNode]) -> None:
         chains = chains_of(nodes)
@@ -203,4 +240,5 @@ class RoundLog:
     def thinned(self, events: Sequence[AnyEvent]) -> list[AnyEvent]:
         left = [*events[: self._begin], *thinned(events[self._begin :], self._chains)]
         self._due = len(left) + max(self._least, len(left))
+        self._samples = sum(map(_kept, left))
         return left

@@ -36,6 +36,9 @@ _KEPT = frozenset({"event", "verdict", "cause", "kind", "section", "place", "run
 # in a line of a console, however it is put there: pin842517, 842-517
 _ANY_SIX = re.compile(r"(?<![0-9])[0-9]{3}[ -]?[0-9]{3}(?![0-9])")
 
+# Of a reading, what has numbers that count or tell the time.
+_COUNTS = frozenset({"at", "samples", "judgement", "window", "every", "left_out"})
+
 T = TypeVar("T")
 
 
@@ -145,6 +148,7 @@ class Secrets:
             value=value,
             raw=None if reading.raw is None else raw,
             samples=None if hidden else reading.samples,
+            kept=None if hidden else reading.kept,
             judgement=judgement,
         )
 
@@ -179,7 +183,7 @@ class Secrets:
         if key in _KEPT:
             return item
         # a number is a secret where a reading has its value, not where it counts steps or seconds
-        return self._data(item, is_reading=is_reading and key not in ("at", "samples", "judgement", "window"))
+        return self._data(item, is_reading=is_reading and key not in _COUNTS)
 
 
 def without_hidden(record: Record) -> Record:

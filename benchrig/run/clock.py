@@ -26,6 +26,10 @@ class Clock:
         """Seconds since the start of the run."""
         return round(self._loop.time() - self.started, 6)
 
+    def seconds(self, then: float) -> float:
+        """From the start of the run to a time of `now`."""
+        return round(then - self.started, 6)
+
     @property
     def date(self) -> str:
         """The date and time of now, as values of this kind are written."""
@@ -37,4 +41,4 @@ class Clock:
 
     def window(self, begin: float, end: float, count: int) -> Window:
         """What a statistic is about, from two times of `now`."""
-        return Window(round(begin - self.started, 6), round(end - self.started, 6), count)
+        return Window(self.seconds(begin), self.seconds(end), count)

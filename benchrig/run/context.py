@@ -91,6 +91,8 @@ class Surroundings:
     before: Before = field(default_factory=Before)
     # takes a number of a pairing, which is in nothing that the run leaves
     keep_secret: Callable[[str], None] = lambda text: None
+    # how many samples of a stream are kept, where its step does not say it
+    keep_samples: int = 0
     # the plan that is run; None for what has none
     plan: Plan | None = None
 
@@ -148,8 +150,9 @@ class StepContext(Witness):
         judge = Judge(limits, readings_of(plan, step) if limits else None, plan.limit_place)
         told = Told(plan.name, watches) if watches else None
         readings = self.readings = Readings(
-            where, step, judge, run.clock, run.emit, run.values, self._lacking(step), told
-        )
+            where, step, judge, run.clock, run.emit, run.values, self._lacking(step), told,
+            run.keep_samples if step.keep_samples is None else step.keep_samples,
+        )  # fmt: skip
         self.reading, self.stream, self.wanted = readings.give, readings.stream, readings.wanted
         self.lacks, self.not_measured = readings.lacks, readings.not_measured
 

@@ -51,6 +51,7 @@ class RunSettings:
     acknowledged: bool = False
     devices: Mapping[str, str] = field(default_factory=dict)
     may_lack: frozenset[str] = frozenset()
+    keep_samples: int = 0
     study: StudyPart | None = None
 
 

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from msgspec.structs import replace
 
 from benchrig.errors import StationError, StepFailed, UsageError
-from benchrig.record.events import AnyEvent, Reading, Where
+from benchrig.record.events import AnyEvent, Kept, Reading, Where
 from benchrig.run.clock import Clock
 from benchrig.run.judge import Judge
-from benchrig.run.stream import RunStream
+from benchrig.run.stream import RunStream, kept_of
 from benchrig.source.problem import suggest
 from benchrig.values.jsonable import hex_text, jsonable
+from benchrig.values.kept import Keeper
 from benchrig.values.quantity import Quantity, exact
 from benchrig.values.units import unit_named
 
@@ -46,7 +47,7 @@ _RETURN_IT = "return it; {'value': None} says that the unit gave none"
 
 class Readings:
     """Of one attempt. What is saved joins the `values` of the run; `lacks` says why the radio has no such reading of the
-    step, '' when it has; `told` are those who watch it."""
+    step, '' when it has; `told` are those who watch it; of each stream `keep` samples are kept at most."""
 
     def __init__(
         self,
@@ -58,6 +59,7 @@ class Readings:
         values: dict[str, Any],
         lacks: Callable[[str], str],
         told: Told | None = None,
+        keep: int = 0,
     ) -> None:
         self.all: list[Reading] = []
         # the names of the limits that something was held against, and what those that were broken say
@@ -74,7 +76,7 @@ class Readings:
         self.left_out: dict[str, str] = {}
         self._saved: set[str] = set()
         self._given: set[str] = set()
-        self._told = told
+        self._told, self._keep = told, keep
         self._values_given: list[tuple[str, Any, str, bytes | None]] = []
         self._over = False
 
@@ -104,6 +106,7 @@ class Readings:
         window: tuple[float, float, int] | None = None,
         access: Sequence[AccessRow] = (),
         evidence: object = None,
+        samples: Iterable[tuple[float, Any]] = (),
     ) -> None:
         self._only_once(name)
         judged = name in self._limits and not self.lacks(name) and name not in self._unmeasured
@@ -116,10 +119,19 @@ class Readings:
         about = self._clock.window(*window) if window else None
         at = self._clock.at
         said = (name, jsonable(value), unit, octets, None, judgement, about)
-        self._put(Reading(self._where, at, *said, access=[*access]))
+        kept = self._kept(samples)
+        self._put(Reading(self._where, at, *said, access=[*access], kept=kept))
         self._save(name, value, unit)
         if self._told is not None:
             self._values_given.append((name, value, unit, raw))
+
+    def _kept(self, samples: Iterable[tuple[float, Any]]) -> Kept | None:
+        if not self._keep:
+            return None
+        keeper = Keeper(self._keep)
+        for at, value in samples:
+            keeper.add(self._clock.seconds(at), jsonable(value))
+        return kept_of(keeper)
 
     def malformed(self, data: bytes) -> None:
         """The bytes of a value that does not fit its format."""
@@ -130,7 +142,7 @@ class Readings:
         self._only_once(name)
         running = self._judge.running(name, unit)
         also = self._told.measured if self._told is not None else None
-        stream = RunStream(self._where, name, unit, running, self._clock, self._emit, also)
+        stream = RunStream(self._where, name, unit, running, self._clock, self._emit, also, self._keep)
         self._streams.append(stream)
         return stream
 

@@ -230,6 +230,7 @@ class Runner:
             defined=self.plan.defined,
             kinds=self.plan.kinds,
             keep_secret=self.keep_secret,
+            keep_samples=self.settings.keep_samples,
             plan=self.plan,
         )
 

@@ -9,20 +9,26 @@ from typing import Any
 from msgspec.structs import replace
 
 from benchrig.errors import UsageError
-from benchrig.record.events import Reading, Samples, Where
+from benchrig.record.events import Kept, Reading, Samples, Where
 from benchrig.run.clock import Clock
 from benchrig.run.judge import RunningJudge
 from benchrig.values.jsonable import hex_text, jsonable, tidy
 from benchrig.values.judging import Judgement
+from benchrig.values.kept import Keeper
 from benchrig.values.statistics import Moments
 
 # How often a stream that goes on says how it stands, in seconds: a run that dies keeps that.
 TELL_EVERY = 1.0
 
 
+def kept_of(keeper: Keeper) -> Kept | None:
+    """What a record has of the samples; None where nothing came."""
+    return Kept(keeper.values, keeper.times, keeper.every, keeper.left_out) if keeper.count else None
+
+
 class RunStream:
     """A reading of many samples: judged one by one where it has a `judge`, kept as statistics. `tell` gets its state while
-    it goes on, `also` each sample."""
+    it goes on, `also` each sample; `keep` of these are kept at most."""
 
     def __init__(
         self,
@@ -33,10 +39,12 @@ class RunStream:
         clock: Clock,
         tell: Callable[[Reading], None],
         also: Callable[[str, Any, str, bytes | None], None] | None = None,
+        keep: int = 0,
     ) -> None:
         self._where, self.name, self.unit = where, name, unit
         self._judge, self._clock, self._tell, self._also = judge, clock, tell, also
         self._moments = Moments()
+        self._keeper = Keeper(keep) if keep else None
         self._count = 0
         self._begin = self._end = 0.0
         self._whole = self._over = self._may_be_empty = False
@@ -54,6 +62,8 @@ class RunStream:
         self._last, self._last_raw = value, raw
         if type(value) in (int, float) and math.isfinite(value):
             self._moments.add(value)
+        if self._keeper is not None:
+            self._keeper.add(self._clock.seconds(self._end), jsonable(value))
         if self._also is not None:
             self._also(self.name, value, self.unit, raw)
         if self._is_news(value, raw) or self._end - self._told >= TELL_EVERY:
@@ -79,7 +89,8 @@ class RunStream:
     def reading(self) -> Reading:
         """The whole stream as one reading, judged."""
         self._over = True
-        return replace(self._statistics(), judgement=self._judgement())
+        kept = kept_of(self._keeper) if self._keeper is not None else None
+        return replace(self._statistics(), judgement=self._judgement(), kept=kept)
 
     def _judgement(self) -> Judgement | None:
         """One that was cut off is judged only by a sample that broke its limit."""

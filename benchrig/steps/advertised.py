@@ -32,7 +32,7 @@ _FLAGS, _APPEARANCE = 0x01, 0x19  # Assigned Numbers 2.3, common data types
 # always, when something of what was heard was for all, never
 DIRECTED = ("always", "sometimes", "never")
 ADVERTISED: dict[str, ReadingType] = {
-    "rssi": ReadingType("number", "dBm", "median received level"),
+    "rssi": ReadingType("number", "dBm", "median received level", levels=True),
     "name": ReadingType("text", "", "local name"),
     "services": ReadingType("list", "", "advertised services by name", uuids=True),
     "manufacturer_data": ReadingType("bytes", "", "company identifier (little-endian) and data"),
@@ -88,7 +88,8 @@ def report_sighting(bench: Bench, unit: Sighting) -> None:
     for name, value in advertised(bench.names, unit).items():
         if name == "rssi" or bench.wanted(name):
             raw = (value or b"") if ADVERTISED[name].kind == "bytes" else None
-            bench.reading(name, value, ADVERTISED[name].unit, raw=raw)
+            levels = unit.levels if name == "rssi" else ()
+            bench.reading(name, value, ADVERTISED[name].unit, raw=raw, samples=levels)
     for name, value, unit_symbol in (("count", unit.count, ""), ("interval", unit.interval, "s")):
         if bench.wanted(name):
             bench.reading(name, value, unit_symbol)

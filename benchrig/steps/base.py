@@ -21,6 +21,7 @@ from benchrig.source.yaml import Node
 from benchrig.steps.attribute import AttributeName, Names
 from benchrig.values.base import flat
 from benchrig.values.judging import Judgement, Kind
+from benchrig.values.kept import MOST_KEPT
 from benchrig.values.limit import Limit, ReadingLimit
 from benchrig.values.quantity import Duration, is_number
 
@@ -34,7 +35,7 @@ if TYPE_CHECKING:
 @dataclass(frozen=True)
 class ReadingType:
     """What a reading will be: its kind and unit; `many` when a limit holds for every sample; `doc` for people.
-    `wrong` says what keeps a text from ever being this reading: (message, advice), None for a possible one. `uuids`: a
+    `levels`: it is the median of levels, which can be kept. `wrong` says what keeps a text from ever being this reading: (message, advice), None for a possible one. `uuids`: a
     limit may name services by their numbers. `form` is the format that it is decoded by; `options` are all that it can
     be, where the plan lists them. `rounds` is what a limit with a confidence has to go by, None for a reading without."""
 
@@ -42,6 +43,7 @@ class ReadingType:
     unit: str = ""
     doc: str = ""
     many: bool = False
+    levels: bool = False
     wrong: Callable[[str], tuple[str, str] | None] | None = None
     uuids: bool = False
     form: Format | None = None
@@ -186,6 +188,7 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
     only_if: dict[str, Limit] = {}
     device: str | None = None
     proves: RequirementIds | None = None
+    keep_samples: int | None = None
     expect: dict[str, ReadingLimit] = {}
     save: dict[str, str] = {}
 
@@ -195,6 +198,9 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
             yield Misfit(f"attempts must be from 1 to 100, not {self.attempts}", "for example: 3", path=("attempts",))
         if self.attempts > 1 and not self.tries_again:
             yield Misfit(f"a {self.verb} step is never tried again", "take out attempts", ("attempts",))
+        if self.keep_samples is not None and not 0 <= self.keep_samples <= MOST_KEPT:
+            message = f"expected a number of samples, 0 to {MOST_KEPT}, found {self.keep_samples}"
+            yield Misfit(message, "for example: 500", ("keep_samples",))
         if self.within is not None and self.within.seconds == 0:
             yield Misfit("within must be more than 0 s", "for example: 5 s", path=("within",))
         if self.loses:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Coroutine, Mapping, Sequence
+from collections.abc import Callable, Coroutine, Iterable, Mapping, Sequence
 from contextlib import AbstractAsyncContextManager, AbstractContextManager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -175,10 +175,12 @@ class Bench(Protocol):
         window: tuple[float, float, int] | None = None,
         access: Sequence[AccessRow] = (),
         evidence: object = None,
+        samples: Iterable[tuple[float, Any]] = (),
     ) -> None:
         """A reading of the step; judged at once when it has a limit. Of a value that is None `why` says what it
         lacks. `telling` makes of the plain sentence of a broken limit what is said of it. `window` is what a statistic is about: from, to (as `now` counts) and of how many; `access`
-        is the matrix behind it, `evidence` the rounds behind a statistic."""
+        is the matrix behind it, `evidence` the rounds behind a statistic, `samples` (when, as `now` counts,
+        and the value) what may be kept of what it was worked out from."""
         ...
 
     def value(self, data: bytes, target: Target, own: Format | None = None) -> None:

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from benchrig.record.aggregate import build_record
 from benchrig.record.events import (
@@ -16,6 +17,7 @@ from benchrig.record.events import (
     Closed,
     DeviceSeen,
     Fates,
+    Kept,
     NotJudged,
     Opened,
     PlannedNode,
@@ -211,3 +213,31 @@ def test_what_is_not_repeated_stays_as_it_is() -> None:
     start = events[0]
     assert isinstance(start, RunStarted)
     assert Counter(map(type, thinned(events[1:], CHAINS))) == Counter(map(type, events[1:]))
+
+
+def test_samples_of_rounds_have_a_bounded_room() -> None:
+    """Those of failed rounds stay before others, the latest before earlier ones, and what goes is counted."""
+    most = 10_000
+    events = []
+    for event in Soak().run(60, failing=(3,)):
+        if isinstance(event, Reading) and event.name == "value" and event.where.node == "1.1":
+            event = replace(event, kept=Kept([1] * most, [0.5] * most, left_out=7))
+        events.append(event)
+    for left in (logged(events, least=10_000), logged(events, least=100)):
+        kept = {each.where.rounds[0]: each.kept for each in left
+                if isinstance(each, Reading) and each.kept is not None}  # fmt: skip
+        assert len(kept) == 60
+        assert [number for number, one in kept.items() if one.values] == [3, *range(52, 61)]
+        assert {len(one.values) + one.left_out for one in kept.values()} == {most + 7}
+
+
+def test_samples_are_thinned_while_a_repetition_goes_on() -> None:
+    log, kept, most = RoundLog(10**9), list[AnyEvent](), 0
+    for event in Soak().run(100):
+        if isinstance(event, Reading) and event.name == "value" and event.where.node == "1.1":
+            event = replace(event, kept=Kept([1] * 10_000, [0.5] * 10_000))
+        kept.append(event)
+        if log.is_due(event, len(kept)):
+            kept = log.thinned(kept)
+        most = max(most, sum(len(each.kept.values) for each in kept if isinstance(each, Reading) and each.kept))
+    assert 100_000 <= most <= 220_000
