@@ -1,0 +1,6 @@
+"""Figures that are made of a history, as data: commands, JSON and pages show the same ones.
+
+yields.py     how many units passed, first and finally
+grouping.py   yields by station, firmware, hour …
+failing.py    what units failed of
+"""

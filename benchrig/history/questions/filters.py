@@ -1,0 +1,154 @@
+"""Which runs a question is about."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from datetime import UTC, datetime
+from typing import Any
+
+import msgspec
+from sqlalchemy import ColumnElement, Connection, and_, false, or_, select, true
+
+from benchrig.errors import UsageError
+from benchrig.history.tables import devices, runs
+from benchrig.source.problem import suggest
+from benchrig.text.escape import plain
+
+SIMULATED = "SIMULATED"
+VERDICTS = ("pass", "fail", "error", "nothing judged", "not all judged", "cut off")
+CAUSES = ("limit", "device", "link", "station", "plan", "operator", "internal")
+# A filter, and the column that it is about; words of the two at the end are known beforehand.
+_COLUMNS = {
+    "plan": runs.c.plan, "revision": runs.c.revision, "plan_hash": runs.c.plan_hash, "limits": runs.c.limit_set,
+    "firmware": runs.c.firmware, "station": runs.c.station, "radio": runs.c.radio, "verdict": runs.c.verdict,
+    "cause": runs.c.cause,
+}  # fmt: skip
+_KNOWN = {"verdict": VERDICTS, "cause": CAUSES}
+_NAMES = {"plan_hash": "plan hash", "limits": "limit set"}
+_FEWEST_DIGITS = 6
+
+
+class Filters(msgspec.Struct, frozen=True, omit_defaults=True):
+    """Of the words of one filter any may fit, of the filters all do; one without words fits every run. An empty word fits
+    a run of which it is not known. A run on a simulated radio is selected with `simulated` alone, and no other one is."""
+
+    plan: tuple[str, ...] = ()
+    revision: tuple[str, ...] = ()
+    plan_hash: tuple[str, ...] = ()  # at least its first digits
+    limits: tuple[str, ...] = ()  # the name of a limit set
+    firmware: tuple[str, ...] = ()
+    station: tuple[str, ...] = ()
+    radio: tuple[str, ...] = ()
+    verdict: tuple[str, ...] = ()
+    cause: tuple[str, ...] = ()
+    unit: tuple[str, ...] = ()  # a serial number, read or given, or an address
+    since: datetime | None = None
+    until: datetime | None = None  # the first moment that is too late
+    simulated: bool = False
+
+    @property
+    def described(self) -> str:
+        """'plan end of line; station line 2, line 3'; '' for all runs."""
+        told = [f"{name} {', '.join(map(_shown, words))}" for name, words in self.worded()]
+        told += [f"since {moment_text(self.since)}"] if self.since else []
+        told += [f"before {moment_text(self.until)}"] if self.until else []
+        return "; ".join(told)
+
+    @property
+    def narrows_plan(self) -> bool:
+        """Whether it leaves out runs of a plan."""
+        return self != Filters(plan=self.plan, simulated=self.simulated)
+
+    def worded(self) -> Iterator[tuple[str, tuple[str, ...]]]:
+        for field in (*_COLUMNS, "unit"):
+            if words := getattr(self, field):
+                yield _NAMES.get(field, field), words
+
+
+def condition(filters: Filters) -> ColumnElement[bool]:
+    """The runs that fit, as a condition on the table of runs."""
+    parts: list[ColumnElement[bool]] = [runs.c.simulated.is_(true() if filters.simulated else false())]
+    for field, column in _COLUMNS.items():
+        if words := getattr(filters, field):
+            parts.append(_begins(words) if field == "plan_hash" else column.in_(words))
+    if filters.unit:
+        parts.append(of_units(filters.unit))
+    if filters.since:
+        parts.append(runs.c.started >= micros(filters.since))
+    if filters.until:
+        parts.append(runs.c.started < micros(filters.until))
+    return and_(*parts)
+
+
+def of_units(names: Sequence[str]) -> ColumnElement[bool]:
+    """The runs in which one of the devices has one of these names."""
+    words = [*names, *(name.upper() for name in names)]  # an address may be typed either way
+    found = [select(devices.c.run).where(column.in_(words)) for column in _identity()]
+    return or_(*(runs.c.run.in_(each) for each in found))
+
+
+def _identity() -> tuple[Any, ...]:
+    return devices.c.serial, devices.c.given_serial, devices.c.address
+
+
+def _begins(hashes: Sequence[str]) -> ColumnElement[bool]:
+    return or_(*(runs.c.plan_hash.startswith(each.lower(), autoescape=True) for each in hashes))
+
+
+def check_words(connection: Connection, filters: Filters) -> None:
+    """UsageError for a word that no run has: a slip of the pen must not look like an empty history."""
+    for field, column in _COLUMNS.items():
+        for word in getattr(filters, field):
+            if field == "plan_hash":
+                _check_hash(connection, filters, word)
+            elif connection.execute(_one(column == word, filters)).first() is None:
+                known = _KNOWN.get(field) or _known(connection, column, filters)
+                if word not in known:
+                    raise _unknown(_NAMES.get(field, field), word, known)
+    for name in filters.unit:
+        if connection.execute(_one(of_units([name]), filters)).first() is None:
+            raise _unknown("unit", name, _near_units(connection, filters))
+
+
+def _one(which: ColumnElement[bool], filters: Filters) -> Any:
+    return select(runs.c.run).where(which, condition(Filters(simulated=filters.simulated))).limit(1)
+
+
+def _check_hash(connection: Connection, filters: Filters, word: str) -> None:
+    if len(word) < _FEWEST_DIGITS:
+        raise UsageError(f"expected at least {_FEWEST_DIGITS} digits of a plan hash, found '{plain(word)}'")
+    if connection.execute(_one(_begins([word]), filters)).first() is None:
+        raise _unknown("plan hash", word, _known(connection, runs.c.plan_hash, filters))
+
+
+def _known(connection: Connection, column: Any, filters: Filters) -> list[str]:
+    fits = condition(Filters(simulated=filters.simulated))
+    return [str(value) for (value,) in connection.execute(select(column).where(fits).distinct().order_by(column))]
+
+
+def _near_units(connection: Connection, filters: Filters) -> list[str]:
+    return _known(connection, runs.c.unit, filters)
+
+
+def _unknown(name: str, word: str, known: Sequence[str]) -> UsageError:
+    shown = [plain(each) for each in known if each]
+    advice = suggest(plain(word), shown) if shown else "see what the history has: benchrig history runs"
+    return UsageError(f"the history has no run with the {name} {_shown(word)}", advice=advice)
+
+
+def _shown(word: str) -> str:
+    return f"'{plain(word)}'"
+
+
+# --- moments
+
+
+def micros(moment: datetime) -> int:
+    """Microseconds since 1970, exactly."""
+    apart = moment - datetime(1970, 1, 1, tzinfo=UTC)
+    return (apart.days * 86_400 + apart.seconds) * 1_000_000 + apart.microseconds
+
+
+def moment_text(moment: datetime) -> str:
+    """To the second, in UTC: '2026-11-27 18:40:00'."""
+    return moment.astimezone(UTC).strftime("%Y-%m-%d %H:%M:%S")

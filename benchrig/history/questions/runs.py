@@ -1,0 +1,102 @@
+"""Runs, one entry each, and whether a run says something of its unit."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import UTC, datetime, timedelta
+from operator import attrgetter
+
+import msgspec
+from sqlalchemy import ColumnElement, Connection, select, true
+
+from benchrig.history.opening import History
+from benchrig.history.questions.filters import Filters, check_words, condition
+from benchrig.history.questions.selection import raw_rows
+from benchrig.history.tables import runs
+
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+# Causes that speak of the unit; any other says that nothing was learnt of it.
+_OF_THE_UNIT = ("limit", "device", "link")
+
+
+class RunRow(msgspec.Struct, frozen=True, omit_defaults=True, gc=False):
+    """The head and the end of a run. `unit` is its serial number, read or given, else its address."""
+
+    run_id: str
+    started: datetime
+    verdict: str
+    plan: str
+    unit: str = ""
+    cause: str = ""
+    step: str = ""  # which decided, and the first of its readings that failed
+    reading: str = ""
+    message: str = ""
+    station: str = ""
+    firmware: str = ""
+    revision: str = ""
+    plan_hash: str = ""
+    limit_set: str = ""
+    fixture: str = ""
+    radio: str = ""
+    serial: str = ""
+    given_serial: str = ""
+    address: str = ""
+    folder: str = ""
+    study: str = ""  # the gauge study that it is a measurement of
+    left_out: int = 0  # steps of the plan, in a partial run
+    not_judged: int = 0  # limits
+    simulated: bool = False
+
+    @property
+    def apart(self) -> str:
+        """Why it counts neither as passed nor as failed; '' where it counts."""
+        if self.study:
+            return "gauge study"
+        if self.left_out:
+            return "partial"
+        if self.verdict == "pass" or (self.verdict == "fail" and self.cause in _OF_THE_UNIT):
+            return ""
+        return self.verdict if self.verdict != "error" else f"cause {self.cause}"
+
+    @property
+    def passed(self) -> bool:
+        return self.verdict == "pass"
+
+    @property
+    def disagrees(self) -> bool:
+        """Whether the unit told another serial number than the one that the run was given."""
+        return bool(self.serial and self.given_serial and self.serial != self.given_serial)
+
+
+_COLUMNS = (
+    runs.c.run_id, runs.c.started, runs.c.verdict, runs.c.plan, runs.c.unit, runs.c.cause, runs.c.root_step,
+    runs.c.root_reading, runs.c.message, runs.c.station, runs.c.firmware, runs.c.revision, runs.c.plan_hash,
+    runs.c.limit_set, runs.c.fixture, runs.c.radio, runs.c.serial, runs.c.given_serial, runs.c.address, runs.c.folder,
+    runs.c.study, runs.c.left_out, (runs.c.planned - runs.c.judged), runs.c.simulated,
+)  # fmt: skip
+
+
+def runs_of(history: History, filters: Filters) -> list[RunRow]:
+    """The runs that fit, in the order of their start."""
+    with history.reading() as connection:
+        check_words(connection, filters)
+        return rows_of(connection, condition(filters))
+
+
+def rows_of(connection: Connection, which: ColumnElement[bool] | None = None) -> list[RunRow]:
+    question = select(*_COLUMNS).where(true() if which is None else which)
+    return in_order(_row(each) for each in raw_rows(connection, question))
+
+
+def _row(cells: tuple[str, int, *tuple[str, ...]]) -> RunRow:
+    run_id, started, *rest = cells
+    return RunRow(run_id, moment(started), *rest)  # type: ignore[arg-type]
+
+
+def in_order(found: Iterable[RunRow]) -> list[RunRow]:
+    """By their start, those that began together by their id: databases order text each in its own way."""
+    return sorted(found, key=attrgetter("started", "run_id"))
+
+
+def moment(micros: int) -> datetime:
+    return _EPOCH + timedelta(microseconds=micros)

@@ -1,0 +1,72 @@
+"""The runs that fit, in the fixed order: by their start, those that began together by their id."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import Connection, Select, and_, select
+
+from benchrig.history.opening import History
+from benchrig.history.questions.filters import Filters, condition
+from benchrig.history.tables import runs
+
+Numbers = NDArray[np.int64]
+Texts = NDArray[np.object_]
+
+# Runs that are a whole test of a unit: not a part of a plan, not a measurement of a gauge study.
+WHOLE = and_(runs.c.left_out == 0, runs.c.study == "")
+
+
+class Selection:
+    """The whole runs that fit. What they are called is fetched when it is asked for: for numbers alone that would take
+    longer than all else."""
+
+    def __init__(self, history: History, connection: Connection, filters: Filters) -> None:
+        self._history, self._filters = history, filters
+        self._texts: dict[str, Texts] = {}
+        question = select(runs.c.run, runs.c.started, WHOLE).where(condition(filters))
+        rows = np.array(raw_rows(connection, question), np.int64).reshape(-1, 3)
+        whole = rows[rows[:, 2] == 1]
+        self.apart = len(rows) - len(whole)  # runs that fit and are not whole
+        self.run, self.started = _ordered(connection, whole[:, 0], whole[:, 1], filters)
+
+    def __len__(self) -> int:
+        return len(self.run)
+
+    def texts(self, name: str) -> Texts:
+        """A column of the table of runs."""
+        if name not in self._texts:
+            with self._history.reading() as connection:
+                self._texts[name] = _texts(connection, name, self.run, self._filters)
+        return self._texts[name]
+
+
+def _ordered(connection: Connection, run: Numbers, started: Numbers, filters: Filters) -> tuple[Numbers, Numbers]:
+    """By the id only where it decides. The order of text is not left to the database: each has its own."""
+    order = np.argsort(started, kind="stable")
+    if (np.diff(started[order]) == 0).any():
+        order = np.lexsort((_texts(connection, "run_id", run, filters).astype(str), started))
+    return run[order], started[order]
+
+
+def _texts(connection: Connection, name: str, run: Numbers, filters: Filters) -> Texts:
+    """Of each of these runs; '' of one that has gone meanwhile."""
+    found = dict(raw_rows(connection, select(runs.c.run, runs.c[name]).where(condition(filters))))
+    return as_texts([found.get(number, "") for number in run.tolist()])
+
+
+def as_texts(words: Sequence[str]) -> Texts:
+    made = np.empty(len(words), object)
+    made[:] = words
+    return made
+
+
+def raw_rows(connection: Connection, question: Select[Any]) -> list[Any]:
+    """The rows as the driver has them: for many of them half of the time."""
+    result = connection.execute(question)
+    rows = [*result.cursor.fetchall()] if result.cursor is not None else []
+    result.close()
+    return rows
