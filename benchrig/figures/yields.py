@@ -118,7 +118,11 @@ def _earlier(
     """Among all runs of the plan, whatever the other filters say."""
     if not filters.narrows_plan or not counting:
         return None
-    every = [run for run in rows_of(connection, condition(Filters(plan=(*plans,), simulated=filters.simulated))) if not run.apart]
+    every = [
+        run
+        for run in rows_of(connection, condition(Filters(plan=(*plans,), simulated=filters.simulated)))
+        if not run.apart
+    ]
     names, _ = units_of(connection, every)
     of_all = {names[index]: every[index] for index in first_runs(names)}
     before = [index for index in first if of_all[units[index]].run_id != counting[index].run_id]

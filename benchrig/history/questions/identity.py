@@ -41,7 +41,9 @@ def serials_at(connection: Connection, addresses: Sequence[str], *, simulated: b
     for at in range(0, len(addresses), _AT_ONCE):
         asked = addresses[at : at + _AT_ONCE]
         known = select(runs.c.address, runs.c.unit).where(
-            runs.c.address.in_(asked), runs.c.unit != runs.c.address, runs.c.simulated.is_(true() if simulated else false())
+            runs.c.address.in_(asked),
+            runs.c.unit != runs.c.address,
+            runs.c.simulated.is_(true() if simulated else false()),
         )
         for address, unit in raw_rows(connection, known.distinct()):
             found.setdefault(address, set()).add(unit)

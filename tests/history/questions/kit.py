@@ -43,7 +43,10 @@ def entry(
          "given_serial": "", "address": "", **other}
         for n, other in enumerate(others, 1)
     ]  # fmt: skip
-    told = [_reading(n, run["plan"], each, value, measure, limits) for n, (each, value) in enumerate((readings or {}).items())]
+    told = [
+        _reading(n, run["plan"], each, value, measure, limits)
+        for n, (each, value) in enumerate((readings or {}).items())
+    ]
     return Entry(run, seen, [_step(run)], told)
 
 
