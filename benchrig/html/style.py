@@ -41,6 +41,8 @@ pre { margin: .3rem 0; max-width: 100%; overflow-x: auto; font-size: .85rem; }
 figure { margin: 0 0 1.2rem; }
 figcaption { margin-top: .2rem; color: var(--dim); font-size: .87rem; }
 svg { display: block; max-width: 100%; height: auto; }
+svg.plot { width: 100%; min-width: 34rem; max-width: 60rem; }
+svg text { fill: currentColor; }
 .unseen { position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); }
 [hidden] { display: none; }
 @media print {
