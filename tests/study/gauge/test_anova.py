@@ -90,6 +90,7 @@ def test_the_gaugerr_study_keeps_its_interaction() -> None:
     assert msgspec.json.decode(msgspec.json.encode(found))["kept"]["gauge"]["sd"]["value"] == gauge.sd.value
 
 
+@pytest.mark.slow  # statsmodels takes long to import
 @pytest.mark.parametrize("data", [aiag(), gaugerr()])
 def test_statsmodels_has_the_same_table(data: Crossed) -> None:
     import pandas as pd  # type: ignore[import-untyped]
