@@ -29,6 +29,7 @@ _LISTS = {
         "Run plans that ask for all of these values once with them, beside other cases; may be given several times.",
         "'CASE: NAME=VALUE, …'",
     ),
+    "limits": ("limits", "A limit set for the plan that it names; may be given several times.", "FILE"),
 }
 # Present once a plan was met, or may be met by a worker.
 _RUNS = pytest.StashKey[Any]()

@@ -37,6 +37,7 @@ async def run_plan(
     air: str | None = None,
     console: str | None = None,
     capture: str | Path | None = None,
+    limits: str | Path | None = None,
     acknowledged: bool = False,
     operator: Operator | None = None,
     watch: Callable[[AnyEvent], None] = lambda event: None,
@@ -61,7 +62,8 @@ async def run_plan(
     at = load_station(Path(station) if station is not None else None)
     choice = _radio(radio, at, station, air)
     values = of_station(Path(path), at.given, at.forbid) | texts_of(given or {})
-    plan = load_plan(Path(path), values, seed=seed if choice.simulated else None, forbid=at.forbid)
+    seeded, file = seed if choice.simulated else None, Path(limits) if limits is not None else None
+    plan = load_plan(Path(path), values, seed=seeded, forbid=at.forbid, limits=file)
     options = RunOptions(
         plan,
         choose_steps(plan, only, from_),

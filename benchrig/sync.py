@@ -325,6 +325,7 @@ def run_plan(
     air: str | None = None,
     console: str | None = None,
     capture: str | Path | None = None,
+    limits: str | Path | None = None,
     acknowledged: bool = False,
     operator: Operator | None = None,
     watch: Callable[[AnyEvent], None] = lambda event: None,
@@ -337,7 +338,7 @@ def run_plan(
         return thread.call(
             lambda: running.run_plan(
                 path, radio=radio, given=given, station=station, results=results, device=device, only=only, from_=from_,
-                may_lack=may_lack, seed=seed, air=air, console=console, capture=capture, acknowledged=acknowledged,
+                may_lack=may_lack, seed=seed, air=air, console=console, capture=capture, limits=limits, acknowledged=acknowledged,
                 operator=operator, watch=watch,
             )
         )  # fmt: skip

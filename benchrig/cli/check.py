@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from benchrig.cli.failing import errors_for_people
-from benchrig.cli.options import flag, option, path_option
+from benchrig.cli.options import flag, limits_option, option, path_option
 from benchrig.cli.out import echo, whatever_the_output_does
 from benchrig.errors import BenchrigError, PlanError
 
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 # Begins a line of a plan.
 _OF_ARGUMENTS = re.compile(rb"^argued\s*:", re.MULTILINE)
+_OF_LIMITS = re.compile(rb"^limit_set\s*:", re.MULTILINE)
 _OF_PLANS = re.compile(rb"^(plan|steps)\s*:", re.MULTILINE)
 
 
@@ -40,13 +41,21 @@ _OF_PLANS = re.compile(rb"^(plan|steps)\s*:", re.MULTILINE)
     "--station",
     help="Also say what this station forbids, what its radio does not offer, and which values it does not give.",
 )
+@limits_option(several=True)
 @flag("--schema", help="Print the JSON Schema of the plan language, for editors.")
+@flag("--limits-schema", help="Print the JSON Schema of limit sets.")
 def check(
-    plans: tuple[Path, ...], given: tuple[str, ...], radio: str | None, station: Path | None, schema: bool
+    plans: tuple[Path, ...],
+    given: tuple[str, ...],
+    radio: str | None,
+    station: Path | None,
+    limits: tuple[Path, ...],
+    schema: bool,
+    limits_schema: bool,
 ) -> None:
     """Check plans: every mistake with file, line and column. Exits with 4 when there is one, with 7 when the station
     forbids a step. A file with names alone, for the commands that take a plan's names, is checked too, and one that
-    argues for escapes.
+    argues for escapes. A limit set is checked with its plan: --limits.
 
     With --radio or --station, also note what a plan asks for and cannot have there. Notes do not change the exit
     code.
@@ -56,13 +65,11 @@ def check(
       benchrig check testplans/*.yaml
       benchrig check testplans/nightly_regression.yaml --radio host
       benchrig check testplans/end_of_line.yaml --station testplans/stations/line2.yaml
+      benchrig check testplans/end_of_line.yaml --limits testplans/limits/pharma.yaml
       benchrig check --schema > plan.schema.json
     """
-    if schema:
-        from benchrig.plan.schema import plan_schema_text
-
-        with whatever_the_output_does():
-            echo(plan_schema_text())
+    if schema or limits_schema:
+        _print_schema(of_limits=limits_schema)
         return
     if not plans:
         raise click.UsageError("name at least one plan, or --schema")
@@ -71,9 +78,26 @@ def check(
 
         bench = load_station(station) if station else None
         kind = _kind(radio) if radio else _kind_of(bench, station) if bench and station else ""
-    codes = [_check(path, given, kind, bench) for path in plans]
+        sets = _sets(plans, limits)
+    codes = [_check(path, given, kind, bench, sets.get(path)) for path in plans]
     if code := max(codes, key=(0, 7, 4).index):
         sys.exit(code)
+
+
+def _print_schema(*, of_limits: bool) -> None:
+    from benchrig.plan.schema import limits_schema_text, plan_schema_text
+
+    with whatever_the_output_does():
+        echo(limits_schema_text() if of_limits else plan_schema_text())
+
+
+def _sets(plans: tuple[Path, ...], limits: tuple[Path, ...]) -> dict[Path, Path]:
+    """The limit set of each plan."""
+    if not limits:
+        return {}
+    from benchrig.plan.limit_choice import limits_for
+
+    return limits_for(plans, limits)
 
 
 def _kind_of(bench: Station, path: Path) -> str:
@@ -96,7 +120,7 @@ def _kind(radio: str) -> str:
     return RadioChoice.parse(radio).kind if radio not in LACKS else radio
 
 
-def _check(path: Path, given: tuple[str, ...], kind: str, station: Station | None) -> int:
+def _check(path: Path, given: tuple[str, ...], kind: str, station: Station | None, limits: Path | None) -> int:
     """Check one plan for a kind of radio, and say so; the exit code."""
     from benchrig.radio.offers import CANNOT
     from benchrig.run.station import forbidden
@@ -106,10 +130,15 @@ def _check(path: Path, given: tuple[str, ...], kind: str, station: Station | Non
         if (arguments := _arguments(path)) is not None:
             echo(f"{path}: OK, {counted(arguments, 'argument')} for escapes")
             return 0
+        if (overridden := _limit_set(path)) is not None:
+            echo(
+                f"{path}: OK, {counted(overridden, 'limit')}: check them with the plan: benchrig check PLAN --limits {path}"
+            )
+            return 0
         if (names := _names_alone(path)) is not None:
             echo(f"{path}: OK, {counted(names, 'name')}: for use: of plans, and --plan of the commands without a plan")
             return 0
-        plan, missing = _loaded(path, given, station)
+        plan, missing = _loaded(path, given, station, limits)
     except PlanError as error:
         echo(str(error), err=True)
         echo(f"{path}: {counted(len(error.problems), 'problem')}", err=True)
@@ -138,6 +167,23 @@ def _arguments(path: Path) -> int | None:
     return len(load_argued(path, plan_of(path)).entries)
 
 
+def _limit_set(path: Path) -> int | None:
+    """How many limits are in a limit set, as far as that can be read without its plan; None for another file. PlanError."""
+    from benchrig.source.problem import Problems
+    from benchrig.source.yaml import file_bytes
+
+    data = file_bytes(path, Problems(), str(path))
+    if data is None or not _OF_LIMITS.search(data):
+        return None
+    from benchrig.plan.limit_sets import read_limit_set
+
+    problems = Problems()
+    found = read_limit_set(path, problems)
+    problems.raise_if_any()
+    assert found is not None
+    return sum(len(limits) for _, limits in found.limits.values())
+
+
 def _names_alone(path: Path) -> int | None:
     """How many names are in a file of names; None for another file. PlanError."""
     from benchrig.plan.own_names import is_names_file, names_in
@@ -162,7 +208,14 @@ def _summary(plan: Plan) -> str:
         return f"OK, {len(plan.names.aliases)} names and no steps: for --plan of the commands without a plan"
     limits = sum(len(step.limit_names) for step in plan.steps)
     held = f"{counted(sum(step.counts for step in plan.steps), 'step')}, {counted(limits, 'limit')}"
-    return "; ".join([f"OK, {held}", *_more(plan), *["has a caution"] * bool(plan.caution)])
+    return "; ".join([f"OK, {held}", *_limits(plan), *_more(plan), *["has a caution"] * bool(plan.caution)])
+
+
+def _limits(plan: Plan) -> Iterator[str]:
+    from benchrig.text.escape import plain
+
+    if plan.limit_set is not None:
+        yield plain(f"limit set {plan.limit_set.name}, version {plan.limit_set.version}")
 
 
 def _more(plan: Plan) -> Iterator[str]:
@@ -190,19 +243,19 @@ def _times(repeat: object) -> str:
     return f"{repeat} times" if str(repeat).isdecimal() else f"for {repeat}"
 
 
-def _loaded(path: Path, given: tuple[str, ...], station: Station | None) -> tuple[Plan, list[str]]:
+def _loaded(path: Path, given: tuple[str, ...], station: Station | None, limits: Path | None) -> tuple[Plan, list[str]]:
     """The plan, and the values that neither station nor command line gives."""
     from benchrig.cli.given import values_for
     from benchrig.plan.given import MissingGiven
     from benchrig.plan.loader import load_plan
 
     forbid = station.forbid if station else []
-    plan = load_plan(path, names_will_do=True, forbid=forbid)
+    plan = load_plan(path, names_will_do=True, forbid=forbid, limits=limits)
     values = values_for(path, station.given if station else {}, given, forbid)
     if not values and station is None:
         return plan, []
     try:
-        return load_plan(path, values, names_will_do=True, forbid=forbid), []
+        return load_plan(path, values, names_will_do=True, forbid=forbid, limits=limits), []
     except MissingGiven as error:
         if station is None:
             raise

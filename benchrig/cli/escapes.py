@@ -15,7 +15,7 @@ from benchrig import signals
 from benchrig.cli.completing import complete_family, complete_fault
 from benchrig.cli.failing import errors_for_people
 from benchrig.cli.groups import RadioWords, grouped, radio_options
-from benchrig.cli.options import flag, given_option, json_option, option, path_option, seed_option
+from benchrig.cli.options import flag, given_option, json_option, limits_option, option, path_option, seed_option
 from benchrig.cli.out import echo, print_json, whatever_the_output_does
 from benchrig.cli.programs import check_programs
 from benchrig.cli.types import Share, Whole
@@ -81,12 +81,13 @@ _outputs = grouped(
 @click.argument("plan", type=click.Path(path_type=Path))
 @radio_options(help="The device files of the sound device: virtual:FILE[,FILE…].")
 @given_option()
+@limits_option()
 @flag("--list", "only_list", help="List the faults of the device, and run nothing.")
 @flag("--acknowledge", help="The plan runs other programs, and you want them to run for each fault.")
 @_reaching
 @_outputs
-def escapes(plan: Path, radio: RadioWords, given: tuple[str, ...], only_list: bool, acknowledge: bool,
-            reaching: dict[str, Any], outputs: Outputs) -> None:  # fmt: skip
+def escapes(plan: Path, radio: RadioWords, given: tuple[str, ...], limits: Path | None, only_list: bool,
+            acknowledge: bool, reaching: dict[str, Any], outputs: Outputs) -> None:  # fmt: skip
     """Break a simulated device in every way in which devices break, run PLAN on each, and list what escapes: the faulty
     units that the plan would pass.
 
@@ -107,7 +108,7 @@ def escapes(plan: Path, radio: RadioWords, given: tuple[str, ...], only_list: bo
     """
     with errors_for_people():
         _check_together(outputs, reaching, only_list=only_list)
-        options = _options(plan, radio, given, reaching, acknowledge=acknowledge)
+        options = _options(plan, radio, given, limits, reaching, acknowledge=acknowledge)
         if only_list:
             _list(options, as_json=outputs.as_json)
             return
@@ -130,8 +131,8 @@ def _check_together(outputs: Outputs, reaching: dict[str, Any], *, only_list: bo
         raise UsageError("--keep goes with one --fault", advice="for example: --fault 'battery level: missing'")
 
 
-def _options(path: Path, radio: RadioWords, given: tuple[str, ...], reaching: dict[str, Any],
-             *, acknowledge: bool) -> HuntOptions:  # fmt: skip
+def _options(path: Path, radio: RadioWords, given: tuple[str, ...], limits: Path | None,
+             reaching: dict[str, Any], *, acknowledge: bool) -> HuntOptions:  # fmt: skip
     from benchrig.cli.given import values_for
     from benchrig.escapes.launch import HuntOptions
     from benchrig.plan.loader import load_plan
@@ -150,7 +151,7 @@ def _options(path: Path, radio: RadioWords, given: tuple[str, ...], reaching: di
     made = {**reaching, "families": _families(reaching["families"]), "pairs": reaching["pairs"] or 0}
     if made["jobs"] is None:
         del made["jobs"]
-    return HuntOptions(load_plan(path, values, seed=seed), radio.choice(), other, **made)
+    return HuntOptions(load_plan(path, values, seed=seed, limits=limits), radio.choice(), other, **made)
 
 
 def _families(words: tuple[str, ...]) -> tuple[str, ...]:
@@ -175,8 +176,9 @@ def _make_way(outputs: Outputs, options: HuntOptions) -> None:
 
     others = {"--keep": outputs.keep, "--page": outputs.page, "--propose": outputs.propose, "--take": outputs.take}
     devices = dict.fromkeys(path.resolve() for path in options.radio.files)
-    read = {f"the device file {path.name}": path for path in devices}
+    read: dict[str, Path | None] = {f"the device file {path.name}": path for path in devices}
     read["the argued file"] = options.argued or beside(options.plan.path)
+    read["the limit set"] = options.plan.limits_file
     make_way([ReportChoice(REPORT, outputs.junit)], {"the plan": options.plan.path, **read, **others})
     if outputs.page:
         clear("--page", BEGINS, outputs.page)
@@ -267,7 +269,7 @@ def _propose(hunted: Hunted, options: HuntOptions, given: tuple[str, ...], outpu
     if outputs.propose:
         write_whole(outputs.propose, text.encode(), advice="give another file to --propose")
     if outputs.take:
-        check_taken(outputs.take, made.text, values)
+        check_taken(outputs.take, made.text, values, options.plan.limits_file)
         write_whole(outputs.take, made.text.encode(), advice="give another file to --take")
     caught, left = sum(len(choice.catches) for choice in made.choices), len(made.left)
     with whatever_the_output_does(verdict=True):

@@ -41,20 +41,21 @@ def load_with_given(
     within: float,
     seed: int | None = None,
     forbid: Sequence[str] = (),
+    limits: Path | None = None,
 ) -> tuple[Plan, dict[str, str]]:
     """The plan, and its values as text. Missing ones are asked for at the terminal when `ask` (a barcode reader types too)."""
     from benchrig.plan.given import MissingGiven
     from benchrig.plan.loader import load_plan
 
     try:
-        return load_plan(path, given, seed=seed, forbid=forbid), dict(given)
+        return load_plan(path, given, seed=seed, forbid=forbid, limits=limits), dict(given)
     except MissingGiven as missing:
         if not ask:
             raise
         echo(f"{path}: values are needed", err=True)
         answers = asked_for(missing.missing, within)
     values = {**given, **answers}
-    return load_plan(path, values, seed=seed, forbid=forbid), values
+    return load_plan(path, values, seed=seed, forbid=forbid, limits=limits), values
 
 
 def asked_for(missing: Mapping[str, Asked], within: float) -> dict[str, str]:

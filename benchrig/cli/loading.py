@@ -43,7 +43,8 @@ class Loaded:
         """With random values of another seed, on a radio without one with new values."""
         from benchrig.plan.loader import load_plan
 
-        return load_plan(self.plan.path, self.values, seed=seed if self.is_seeded else None)
+        seeded = seed if self.is_seeded else None
+        return load_plan(self.plan.path, self.values, seed=seeded, limits=self.plan.limits_file)
 
 
 @dataclass
@@ -79,33 +80,42 @@ def load_plans(
     asking: Asking,
     may_lack: Sequence[str] = (),
     devices: Sequence[str] = (),
+    limits: Sequence[Path] = (),
 ) -> list[Loaded]:
-    """Each plan with those of the values and limits that it has. PlanError with all mistakes in all of them; a name that
-    no plan has is one, too."""
+    """Each plan with those of the values and limits that it has, under the limit set that names it. PlanError with all
+    mistakes in all of them; a name that no plan has is one, too."""
+    from benchrig.plan.limit_choice import limits_for
+
+    sets = limits_for(paths, limits) if limits else {}
     if len(paths) == 1:
-        return [_load_one(paths[0], of_station, typed, asking, may_lack)]
+        return [_load_one(paths[0], of_station, typed, asking, may_lack, sets.get(paths[0]))]
     mistakes = Mistakes()
     values = _values(paths, of_station, parse_given(typed), mistakes, asking.forbid)
-    plans = _loaded(values, asking, mistakes)
+    plans = _loaded(values, asking, mistakes, sets)
     for path, plan in plans.items():
         with mistakes.of(path):
             _check_devices(plan, devices)
-    limits = {path: _limits(plan) for path, plan in plans.items()}
+    known = {path: _limits(plan) for path, plan in plans.items()}
     if len(plans) == len(paths):
-        _check_known("limit", "--may-lack", may_lack, limits.values(), mistakes)
+        _check_known("limit", "--may-lack", may_lack, known.values(), mistakes)
     mistakes.raise_if_any()
     seeded = asking.seed is not None
-    return [Loaded(plans[path], values[path], limits[path].intersection(may_lack), seeded) for path in paths]
+    return [Loaded(plans[path], values[path], known[path].intersection(may_lack), seeded) for path in paths]
 
 
 def _load_one(
-    path: Path, of_station: Mapping[str, str], typed: Iterable[str], asking: Asking, may_lack: Sequence[str]
+    path: Path,
+    of_station: Mapping[str, str],
+    typed: Iterable[str],
+    asking: Asking,
+    may_lack: Sequence[str],
+    limits: Path | None,
 ) -> Loaded:
     from benchrig.run.head import known_limits
 
     values = values_for(path, of_station, typed, asking.forbid)
     plan, values = load_with_given(
-        path, values, ask=asking.ask, within=asking.within, seed=asking.seed, forbid=asking.forbid
+        path, values, ask=asking.ask, within=asking.within, seed=asking.seed, forbid=asking.forbid, limits=limits
     )
     return Loaded(plan, values, known_limits(plan, may_lack), asking.seed is not None)
 
@@ -163,17 +173,22 @@ def _values(
     return values
 
 
-def _loaded(values: dict[Path, dict[str, str]], asking: Asking, mistakes: Mistakes) -> dict[Path, Plan]:
+def _loaded(
+    values: dict[Path, dict[str, str]], asking: Asking, mistakes: Mistakes, sets: Mapping[Path, Path]
+) -> dict[Path, Plan]:
     """The plans. Missing values are asked for when nothing else is wrong, each once; `values` has them then."""
     from benchrig.plan.given import MissingGiven
     from benchrig.plan.loader import load_plan
 
+    def load(path: Path) -> Plan:
+        return load_plan(path, values[path], seed=asking.seed, forbid=asking.forbid, limits=sets.get(path))
+
     plans: dict[Path, Plan] = {}
     missing: dict[Path, Mapping[str, Given]] = {}
-    for path, given in values.items():
+    for path in values:
         with mistakes.of(path):
             try:
-                plans[path] = load_plan(path, given, seed=asking.seed, forbid=asking.forbid)
+                plans[path] = load(path)
             except MissingGiven as error:
                 if not asking.ask:
                     raise
@@ -183,7 +198,7 @@ def _loaded(values: dict[Path, dict[str, str]], asking: Asking, mistakes: Mistak
         for path, names in missing.items():
             values[path] |= {name: answers[name] for name in names}
             with mistakes.of(path):
-                plans[path] = load_plan(path, values[path], seed=asking.seed, forbid=asking.forbid)
+                plans[path] = load(path)
     return plans
 
 

@@ -13,7 +13,7 @@ import click
 from benchrig import signals
 from benchrig.cli.failing import errors_for_people
 from benchrig.cli.groups import RadioWords, grouped, radio_options
-from benchrig.cli.options import flag, given_option, json_option, option, path_option, seed_option
+from benchrig.cli.options import flag, given_option, json_option, limits_option, option, path_option, seed_option
 from benchrig.cli.out import echo, print_json, whatever_the_output_does
 from benchrig.cli.programs import check_programs
 from benchrig.cli.types import Percent, Share, Whole
@@ -63,11 +63,12 @@ _outputs = grouped(
 @click.argument("plan", type=click.Path(path_type=Path))
 @radio_options(help="The device files of the sound device: virtual:FILE[,FILE…]; its 'spread' says how units differ.")
 @given_option()
+@limits_option()
 @flag("--acknowledge", help="The plan runs other programs, and you want them to run for each unit.")
 @_testing
 @_outputs
-def rejects(plan: Path, radio: RadioWords, given: tuple[str, ...], acknowledge: bool, testing: dict[str, Any],
-            outputs: Outputs) -> None:  # fmt: skip
+def rejects(plan: Path, radio: RadioWords, given: tuple[str, ...], limits: Path | None, acknowledge: bool,
+            testing: dict[str, Any], outputs: Outputs) -> None:  # fmt: skip
     """Run PLAN on many good units that differ as the device file says, and tell how many of them it rejects: by which
     step, which limits are too tight, and what they should be.
 
@@ -90,7 +91,7 @@ def rejects(plan: Path, radio: RadioWords, given: tuple[str, ...], acknowledge: 
     with errors_for_people():
         if outputs.keep and testing["unit"] is None:
             raise UsageError("--keep goes with --unit", advice="for example: --unit 4711")
-        options = _options(plan, radio, given, testing)
+        options = _options(plan, radio, given, {**testing, "limits": limits})
         check_programs(load_plan(plan), "for each unit", acknowledge=acknowledge)
         _make_way(outputs, options)
         made = _test(options)
@@ -116,7 +117,7 @@ def _make_way(outputs: Outputs, options: RejectOptions) -> None:
 
     devices = dict.fromkeys(path.resolve() for path in options.radio.files)
     read = {f"the device file {path.name}": path for path in devices}
-    make_way([], {"the plan": options.path, **read, "--keep": outputs.keep})
+    make_way([], {"the plan": options.path, "the limit set": options.limits, **read, "--keep": outputs.keep})
     if outputs.keep and not is_special(outputs.keep):
         writable(outputs.keep, force=outputs.force)
 

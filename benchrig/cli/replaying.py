@@ -94,14 +94,17 @@ def _plan(
 
     found = path or Path(record.run.plan_file)
     values = {name: text for name, text in (record.run.given | record.run.scanned).items() if MASK not in text}
+    limits = record.run.limit_set
     try:
-        plan = load_plan(found, values | with_secrets(found, given))
+        plan = load_plan(found, values | with_secrets(found, given), limits=Path(limits.file) if limits else None)
     except BenchrigError as error:
         if needed or path is not None:
             raise
         return None, [f"the plan {found} cannot be used, so the twin says less: {error.message.splitlines()[0]}"]
-    changed = plan.hash != record.run.plan_hash
-    return plan, [f"the plan {found} has changed since the run"] if changed else []
+    notes = [f"the plan {found} has changed since the run"] if plan.hash != record.run.plan_hash else []
+    if limits is not None and plan.limit_set != limits:
+        notes.append(f"the limit set {limits.file} has changed since the run")
+    return plan, notes
 
 
 def _notes(record: Record) -> Iterator[str]:

@@ -14,7 +14,7 @@ from benchrig import signals, terminal
 from benchrig.cli.completing import complete_step
 from benchrig.cli.failing import errors_for_people
 from benchrig.cli.groups import RADIO_HELP, RadioWords, grouped, radio_options
-from benchrig.cli.options import flag, given_option, option, path_option, real_time_option, seed_option
+from benchrig.cli.options import flag, given_option, limits_option, option, path_option, real_time_option, seed_option
 from benchrig.cli.out import tell, whatever_the_output_does
 from benchrig.cli.reports import ReportingCommand
 from benchrig.cli.several import Series, Several, several_options, tell_others
@@ -121,13 +121,14 @@ _shown = grouped(
     help="Let the run pass without judging this limit where the radio cannot measure the reading, for example "
     "scan.interval; may be given several times.",
 )
+@limits_option(several=True)
 @path_option("--station", help="Station file: name, radio, results, what is forbidden.")
 @path_option("--results", metavar="DIR", help="Where each run leaves its folder (default: results).")
 @several_options()
 @_reaching
 @_shown
 def run(plans: tuple[Path, ...], radio: RadioWords, given: tuple[str, ...], only: tuple[str, ...], from_: str | None,
-        may_lack: tuple[str, ...], station: Path | None, results: Path | None, several: Several,
+        may_lack: tuple[str, ...], limits: tuple[Path, ...], station: Path | None, results: Path | None, several: Several,
         reaching: dict[str, Any], shown: Shown, reports: tuple[ReportChoice, ...]) -> None:  # fmt: skip
     """Run each PLAN on the unit that it selects, and report. Of a folder all plans in it are run, in the order of their
     names. All are checked before the first begins; the exit code is the worst.
@@ -138,7 +139,8 @@ def run(plans: tuple[Path, ...], radio: RadioWords, given: tuple[str, ...], only
       benchrig run line/ --repeat 3 --junit all.xml --summary summary.md
     """
     with errors_for_people():
-        _make_way(plans, reports, {"--station": station, "--capture": reaching["capture"]}, several.summary)
+        read = {"--station": station, **{f"the limit set {path}": path for path in limits}}
+        _make_way(plans, reports, {**read, "--capture": reaching["capture"]}, several.summary)
         signals.let_through()
 
         from benchrig.cli.loading import Asking, load_plans
@@ -157,7 +159,7 @@ def run(plans: tuple[Path, ...], radio: RadioWords, given: tuple[str, ...], only
             terminal.attended(), shown.answer_within, reaching["seed"] if choice.simulated else None, bench.forbid
         )
         check_allowed(reports, bench.forbid)
-        loaded = load_plans(found.plans, bench.given, given, asking, may_lack, reaching["device"])
+        loaded = load_plans(found.plans, bench.given, given, asking, may_lack, reaching["device"], limits)
         of_all = {"station": bench, "radio": choice, "results": folder, "reports": reports, **reaching}
         runs = several.runs(loaded, only, from_, of_all)
         if not shown.quiet:

@@ -88,6 +88,8 @@ def _facts(hunted: Hunted) -> list[tuple[str, str]]:
         (name, str(getattr(hunted, name)))
         for name in ("plan", "plan_file", "plan_hash", "revision", "device", "device_hash")
     ]
+    if (limits := hunted.limit_set) is not None:
+        facts += [("limit_set", f"{limits.name}, version {limits.version}"), ("limit_set_hash", limits.sha256)]
     facts += [("device_files", ", ".join(hunted.device_files)), ("seeds", ", ".join(map(str, hunted.seeds)))]
     facts += [(f"version:{name}", value) for name, value in hunted.versions.items()]
     return [*facts, *((f"count:{outcome}", str(count)) for outcome, count in sorted(hunted.counts.items()))]

@@ -166,6 +166,7 @@ def tried(form: int, plan: Plan, radio: RadioChoice, device: str, air: str) -> d
         "device_files": [str(each) for each in radio.files],
         "device_hash": hash_of(radio.files),
         "air": air,
+        "limit_set": plan.limit_set,
     }
 
 

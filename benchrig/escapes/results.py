@@ -12,7 +12,7 @@ import msgspec
 
 from benchrig.errors import Cause, UsageError
 from benchrig.faults.fault import WEIGHTS, Family, Fault, Weight
-from benchrig.record.events import PlannedNode, Verdict
+from benchrig.record.events import PlannedLimits, PlannedNode, Verdict
 from benchrig.version import __version__
 
 FORMAT = 1
@@ -179,6 +179,7 @@ class Hunted(Tried, omit_defaults=True):
     interrupted: bool = False
     stale: list[str] = []  # arguments that nothing needs
     notes: list[str] = []
+    limit_set: PlannedLimits | None = None
 
     def of(self, *outcomes: Outcome) -> list[Result]:
         return [each for each in self.results if each.outcome in outcomes]

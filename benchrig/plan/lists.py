@@ -15,6 +15,7 @@ from benchrig.plan.files import PlanFiles
 from benchrig.plan.given import GivenValues
 from benchrig.plan.including import Includes
 from benchrig.plan.inner import InnerReadings, readings_of
+from benchrig.plan.limit_sets import Overrides, overridden
 from benchrig.plan.step_kinds import brought_kind, origin, verbs
 from benchrig.plan.substitution import Room, substitute
 from benchrig.plan.tree import Part, StepPlan, leaves
@@ -63,13 +64,15 @@ class _List:
 
 @dataclass
 class StepLists:
-    """Reads the lists of one plan; `nodes` are those of its two sections so far, `used` the values that they refer to."""
+    """Reads the lists of one plan; `nodes` are those of its two sections so far, `used` the values that they refer to.
+    `overrides` are limits that stand in for those of steps."""
 
     files: PlanFiles
     given: GivenValues
     variants: Variants
     # by device
     names: Mapping[str, Names]
+    overrides: Overrides = field(default_factory=dict)
     nodes: list[StepPlan] = field(default_factory=list)
     used: set[str] = field(default_factory=set)
     _count: int = 0
@@ -145,6 +148,8 @@ class StepLists:
 
     def _step(self, node: MappingNode, kind: type[Step], into: _List) -> StepPlan:
         parts: tuple[Part, ...] = ()
+        if (limits := self.overrides.get(into.next_id)) is not None:
+            node = overridden(node, limits, self.variants)
         device = self._device(node, into.device)
         if issubclass(kind, Composite):
             node, parts = self._parts(node, kind, replace(into, device=device))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from types import MappingProxyType
 
 from benchrig import collector
 from benchrig.errors import PlanError
@@ -26,6 +27,7 @@ from benchrig.plan.given import GivenValues, MissingGiven
 from benchrig.plan.given_spec import Given
 from benchrig.plan.in_worlds import InWorlds, check_link
 from benchrig.plan.kinds import check_kinds
+from benchrig.plan.limit_sets import Overrides, is_limit_set, overrides_of, read_limit_set
 from benchrig.plan.lists import StepLists
 from benchrig.plan.model import NamesFile, Plan, PlanDevice, PlanFile
 from benchrig.plan.order import check_order
@@ -33,6 +35,7 @@ from benchrig.plan.own_names import OwnNames, is_names_file, readable
 from benchrig.plan.requirements import check_requirements, read_requirements
 from benchrig.plan.tree import every_step
 from benchrig.plan.variants import Variants
+from benchrig.record.events import PlannedLimits
 from benchrig.source.problem import Problems
 from benchrig.source.references import expressions, has_reference, references
 from benchrig.source.shape import BAD, Reader, locate
@@ -49,17 +52,19 @@ def load_plan(
     seed: int | None = None,
     text: str | None = None,
     forbid: Sequence[str] = (),
+    limits: Path | None = None,
 ) -> Plan:
     """Load and check a plan file. Raises PlanError with all problems.
 
     `given` are the values of the run, as text; without it (None) only what does not depend on them is checked. With
     `names_will_do` a file that has no 'steps' at all is taken for one of names. Random values come from the `seed` where
     there is one. `text` stands for what is in the file. `forbid` is what the station does not allow: nothing of a package
-    in it is imported; StationError where the plan needs it.
+    in it is imported; StationError where the plan needs it. `limits` is the file of a limit set, whose limits stand in for
+    those of the plan.
     """
     with collector.paused():
         names_only = None if names_will_do else False
-        return _Loader(path, given, names_only, seed, text, forbid).load()
+        return _Loader(path, given, names_only, seed, text, forbid, limits).load()
 
 
 def load_names(path: Path) -> Plan:
@@ -77,6 +82,7 @@ class _Loader:
     seed: int | None = None
     text: str | None = None
     forbid: Sequence[str] = ()
+    limits: Path | None = None
     problems: Problems = field(default_factory=Problems)
 
     def __post_init__(self) -> None:
@@ -84,6 +90,8 @@ class _Loader:
         self.run_values = GivenValues(self.problems, self.given, self.seed)
         self.variants = Variants(self.problems)
         self.kinds: Mapping[str, Kinds] = {}
+        self.hash = ""
+        self.limit_set: PlannedLimits | None = None
 
     def load(self) -> Plan:
         node = self.files.read(self.path)
@@ -102,6 +110,9 @@ class _Loader:
         self.variants.read(node.get("variants"), head.given, self.run_values)
         lists = self._lists({key: device.attributes for key, device in head.described.items()}, node)
         self._check(head, node, lists)
+        self.hash = self.files.hash
+        if self.limits is not None:
+            lists = self._under(self.limits, head, node, lists)
         if missing := self._missing(node, lists):
             raise MissingGiven(missing)
         return self._plan(head, node, lists)
@@ -110,7 +121,7 @@ class _Loader:
         plan = Plan(
             name=head.plan,
             path=self.path,
-            hash=self.files.hash,
+            hash=self.hash,
             revision=str(head.revision or ""),
             caution=head.caution.strip(),
             devices={key: PlanDevice(locate(node, _path(key)), names) for key, names in lists.names.items()},
@@ -124,11 +135,26 @@ class _Loader:
             scanned=self.run_values.scanned,
             variants=self.variants.chosen,
             kinds=self.kinds,
+            limit_set=self.limit_set,
         )
         for device in plan.devices.values():
             if self.given is not None or not has_reference(device.node):
                 device.selection(plan.values)
         return plan
+
+    def _under(self, path: Path, head: PlanFile, node: MappingNode, plain: StepLists) -> StepLists:
+        """The steps once more, with the limits of a set in place of their own: what the plan has is known by now. A value that
+        only a limit of the plan takes is used."""
+        found = read_limit_set(path, self.problems, node.place.source.names)
+        if found is None:
+            raise PlanError(self.problems.in_order())
+        steps = [*every_step(plain.nodes)]
+        overrides = overrides_of(found, head.plan, steps, self.problems, whole=self.given is not None)
+        self.limit_set = found.head
+        lists = self._lists({key: each.attributes for key, each in head.described.items()}, node, overrides)
+        lists.used |= plain.used | {name for step in steps for name in step.uses}
+        self._check(head, node, lists)
+        return lists
 
     def _check(self, head: PlanFile, node: MappingNode, lists: StepLists) -> None:
         """What can be wrong between the parts."""
@@ -180,6 +206,8 @@ class _Loader:
             what, advice = "a device file", "it goes with --radio virtual:FILE"
         elif is_names_file(node) and self.names_only is False:
             what, advice = "a file of names", "write it into a plan: device: {select: …, use: FILE}"
+        elif is_limit_set(node):
+            what, advice = "a limit set", f"it goes with its plan: --limits {self.path}"
         elif _is_steps_file(node):
             what, advice = "a file of steps for 'use'", "name the plan that uses it, or add plan: and device:"
         else:
@@ -210,10 +238,15 @@ class _Loader:
             check_select(self.problems, locate(node, (*_path(key), "select")), names)
         check_apart(self.problems, [locate(node, (*_path(key), "select")) for key in lists.names])
 
-    def _lists(self, attributes: Mapping[str, Mapping[str, AttributeSpec]], node: MappingNode) -> StepLists:
+    def _lists(
+        self,
+        attributes: Mapping[str, Mapping[str, AttributeSpec]],
+        node: MappingNode,
+        overrides: Overrides = MappingProxyType({}),
+    ) -> StepLists:
         """The steps of the plan, with the names of each of its devices for attributes."""
         names = {key: self._names(specs, node, _path(key)) for key, specs in attributes.items()}
-        lists = StepLists(self.files, self.run_values, self.variants, names)
+        lists = StepLists(self.files, self.run_values, self.variants, names, overrides)
         lists.add(node, "steps")
         lists.add(node, "finally")
         lists.trials.tell()

@@ -15,6 +15,8 @@ _KEY = rb"""["']?\b(?:%s)["']?[ \t]*:"""
 _PLAN, _BODY, _DEVICE, _STEPS, _SELECT = (b"plan", b"devices?|steps|finally", b"devices?", b"steps", b"select")
 # Of a file that says which faulty units a plan may pass: it names plan and device.
 _ARGUED = b"argued"
+# Of a limit set, which names its plan.
+_LIMITS = b"limit_set"
 
 
 def is_plan(path: Path) -> bool:
@@ -26,13 +28,13 @@ def is_plan(path: Path) -> bool:
     except OSError:
         return False
     is_one = head.has(_PLAN, _BODY) or (head.has(_DEVICE, _STEPS) and head.mentions(_SELECT))
-    return is_one and not head.has(_ARGUED)
+    return is_one and not (head.has(_ARGUED) or head.has(_LIMITS))
 
 
 def is_meant(data: bytes) -> bool:
     """In a folder that was named for its plans: what has a name, or all but that, is refused if it is none, not left out."""
     head = _Head(data)
-    return (head.has(_PLAN) or head.has(_DEVICE, _STEPS)) and not head.has(_ARGUED)
+    return (head.has(_PLAN) or head.has(_DEVICE, _STEPS)) and not (head.has(_ARGUED) or head.has(_LIMITS))
 
 
 class _Head:

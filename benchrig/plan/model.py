@@ -20,6 +20,7 @@ from benchrig.plan.substitution import Room, substitute
 from benchrig.plan.tree import StepPlan, every_step
 from benchrig.plan.variants import Tables
 from benchrig.radio.scan import Selection
+from benchrig.record.events import PlannedLimits
 from benchrig.record.secrets import ALL, TEXTS, Secrets
 from benchrig.source.file_names import FileNames
 from benchrig.source.problem import Problems
@@ -259,6 +260,13 @@ class Plan:
     variants: Mapping[str, str] = field(default_factory=dict)
     # what the values are that conditions may name, where that is known
     kinds: Mapping[str, Kinds] = field(default_factory=dict)
+    # whose limits stand in for those of the plan
+    limit_set: PlannedLimits | None = None
+
+    @property
+    def limits_file(self) -> Path | None:
+        """The file of its limit set, with which another text of the plan is loaded as this one was."""
+        return None if self.limit_set is None else Path(self.limit_set.file)
 
     @cached_property
     def steps(self) -> tuple[StepPlan, ...]:

@@ -7,8 +7,10 @@ from typing import Any
 
 import msgspec
 
+from benchrig.plan.limit_sets import LimitSetFile
 from benchrig.plan.model import PlanFile
 from benchrig.plan.step_kinds import usable_kinds
+from benchrig.values.limit import ReadingLimit
 
 _REFERENCE = {"type": "string", "pattern": r"\$\{"}
 
@@ -49,6 +51,25 @@ def plan_schema() -> dict[str, Any]:
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "benchrig test plan",
         "$ref": "#/$defs/PlanFile",
+        "$defs": components,
+    }
+
+
+def limits_schema_text() -> str:
+    """That of limit sets, as JSON text."""
+    return msgspec.json.format(msgspec.json.encode(limits_schema()), indent=2).decode()
+
+
+def limits_schema() -> dict[str, Any]:
+    """The head, and limits by step and reading. A limit has the keys of the plan that are other ones: none is required."""
+    (_, _), components = msgspec.json.schema_components(
+        [LimitSetFile, ReadingLimit], schema_hook=_own, ref_template="#/$defs/{name}"
+    )
+    components = {name: _with_references(_strict(component)) for name, component in components.items()}
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "benchrig limit set",
+        "$ref": "#/$defs/LimitSetFile",
         "$defs": components,
     }
 

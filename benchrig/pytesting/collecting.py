@@ -38,8 +38,9 @@ class PlanFile(pytest.File):
 
     def _without_values(self) -> Plan:
         """CollectError with all that is wrong."""
+        settings, path = settings_of(self.config), short(self.path, self.config)
         try:
-            return load_plan(short(self.path, self.config), forbid=settings_of(self.config).station.forbid)
+            return load_plan(path, forbid=settings.station.forbid, limits=settings.limits_of(path))
         except BenchrigError as error:
             problems = getattr(error, "problems", ())
             count = f"\n\n{counted(len(problems), 'problem')}" if problems else ""
@@ -52,6 +53,7 @@ class PlanNode(pytest.Collector):
     def __init__(self, *, plan: Plan, is_whole: bool, case: str, **known: Any) -> None:
         super().__init__(**known)
         self.case, self.given, self._path = case, frozenset(plan.given), plan.path
+        self.title = plan.name
         # until it has run: the trees of many plans would be looked through for garbage again and again
         self._plan: Plan | None = plan
         self._is_whole, self._trouble = is_whole, ""
@@ -84,7 +86,8 @@ class PlanNode(pytest.Collector):
 
     def _read(self) -> Plan:
         if self._plan is None:
-            self._plan, self._is_whole = load_plan(self._path), False
+            limits = settings_of(self.config).limits_of(self._path)
+            self._plan, self._is_whole = load_plan(self._path, limits=limits), False
         return self._plan
 
     def teardown(self) -> None:
@@ -190,9 +193,10 @@ def _place(item: pytest.Item) -> int:
 
 def check_values(config: pytest.Config, items: Iterable[pytest.Item]) -> None:
     """See that every value that was typed is for a plan."""
-    asked = [item.parent.given for item in items if isinstance(item, StepItem)]
-    if asked:
-        settings_of(config).check_asked(frozenset().union(*asked))
+    plans = {item.parent for item in items if isinstance(item, StepItem)}
+    if plans:
+        settings_of(config).check_asked(frozenset().union(*(plan.given for plan in plans)))
+        settings_of(config).check_limits({plan.title for plan in plans})
 
 
 def _with_values(path: Path, settings: Settings, given: Mapping[str, str]) -> Plan | None:

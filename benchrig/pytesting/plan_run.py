@@ -273,7 +273,8 @@ class PlanRun:
 def loaded(path: Path, settings: Settings, given: Mapping[str, str]) -> Plan:
     """The plan with its values. Raises what is wrong with either."""
     seed = settings.seed if settings.radio.simulated else None
-    return load_plan(path, with_secrets(path, given, SET), seed=seed, forbid=settings.station.forbid)
+    limits = settings.limits_of(path)
+    return load_plan(path, with_secrets(path, given, SET), seed=seed, forbid=settings.station.forbid, limits=limits)
 
 
 def _line(text: str) -> str:

@@ -11,6 +11,7 @@ import pytest
 
 from benchrig.errors import BenchrigError, UsageError
 from benchrig.plan.given_words import parse_given
+from benchrig.plan.limit_choice import by_title, check_known, title_of
 from benchrig.radio.specify import RadioChoice
 from benchrig.run.station import Station, load_station
 from benchrig.source.problem import suggest
@@ -40,6 +41,9 @@ class Settings:
     # of Python tests: a plan or a file of names, and where paths of their own are seen from
     names: Path | None = None
     base: Path = Path()
+    # limit sets by the name of their plan, and those of the command line among them
+    limits: Mapping[str, Path] = field(default_factory=dict)
+    typed_limits: Mapping[str, Path] = field(default_factory=dict)
 
     def placed(self, radio: RadioChoice) -> RadioChoice:
         """A radio that a test names; it waits for others as that of the session does."""
@@ -58,6 +62,17 @@ class Settings:
         """The values of one case of a plan. What it does not ask for is for others."""
         values = {**self.station.given, **self.given, **self.cases.get(case, {})}
         return {name: value for name, value in values.items() if name in asked}
+
+    def limits_of(self, plan: Path) -> Path | None:
+        """The file of its limit set."""
+        return self.limits.get(title_of(plan)) if self.limits else None
+
+    def check_limits(self, titles: Collection[str]) -> None:
+        """See that each limit set of the command line is for a plan that was collected. pytest's UsageError."""
+        try:
+            check_known(self.typed_limits, titles)
+        except BenchrigError as error:
+            raise pytest.UsageError(f"benchrig: {error}") from error
 
     def check_asked(self, asked: Collection[str]) -> None:
         """See that some plan asks for each value of the command line. pytest's UsageError."""
@@ -86,6 +101,7 @@ def _read(config: pytest.Config) -> Settings:
     radio, base = words.placed("radio")
     text = radio or station.radio or ""
     typed = words.typed("set"), words.typed("case")
+    typed_limits = [config.invocation_params.dir / path for path in words.typed("limits")]
     given = parse_given(words.lines("set"), SET) | parse_given(typed[0], SET)
     cases = _cases([*words.lines("cases"), *typed[1]])
     return Settings(
@@ -100,6 +116,8 @@ def _read(config: pytest.Config) -> Settings:
         typed=frozenset({*parse_given(typed[0], SET), *(name for each in _cases(typed[1]).values() for name in each)}),
         names=_names(words.path("names")),
         base=words.root,
+        limits=by_title([*words.paths("limits"), *typed_limits]),
+        typed_limits=by_title(typed_limits),
     )
 
 
@@ -127,6 +145,10 @@ class _Words:
     def path(self, name: str) -> Path | None:
         text, base = self.placed(name)
         return base / text if text else None
+
+    def paths(self, name: str) -> list[Path]:
+        """Those of the ini file."""
+        return [self.root / path for path in self.lines(name)]
 
     def typed(self, name: str) -> list[str]:
         return self.config.getoption(f"benchrig_{name}") or []

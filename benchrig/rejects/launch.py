@@ -22,7 +22,8 @@ from benchrig.steps.bench import Operator
 
 @dataclass(frozen=True)
 class RejectOptions:
-    """`values` are those that the plan is given, whatever is on the label of a unit; `unit` is one alone."""
+    """`values` are those that the plan is given, whatever is on the label of a unit; `unit` is one alone; `limits` is the
+    file of a limit set."""
 
     path: Path
     radio: RadioChoice
@@ -34,6 +35,7 @@ class RejectOptions:
     confidence: float = 0.95
     jobs: int = field(default_factory=cores)
     escapes: Path | None = None
+    limits: Path | None = None
 
     @property
     def first(self) -> int:
@@ -57,6 +59,7 @@ class Plans:
     path: Path
     values: Mapping[str, str]
     seed: int
+    limits: Path | None = None
     _made: dict[tuple[tuple[str, str], ...], Plan] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -66,7 +69,8 @@ class Plans:
         """PlanError. The last one is kept: most plans ask for nothing."""
         read = tuple(sorted((name, text) for name, text in labels.items() if name in self.asked))
         if read not in self._made:
-            self._made = {read: load_plan(self.path, {**dict(read), **self.values}, seed=self.seed)}
+            values = {**dict(read), **self.values}
+            self._made = {read: load_plan(self.path, values, seed=self.seed, limits=self.limits)}
         return self._made[read]
 
 
@@ -75,7 +79,7 @@ def rejected(
 ) -> Rejects:
     """What the plan makes of good units. PlanError, UsageError; OperatorError where somebody would have to answer."""
     units = options.units()
-    plans = Plans(options.path, options.values, options.seed)
+    plans = Plans(options.path, options.values, options.seed, options.limits)
     plan = plans.of(units.unit(options.first).labels)
     made = _head(options, units, plan)
     hunted = _faults(options, made)

@@ -7,7 +7,7 @@ from typing import Literal, TypeAlias
 import msgspec
 
 from benchrig.escapes.results import Came, Tried
-from benchrig.record.events import PlannedNode
+from benchrig.record.events import PlannedLimits, PlannedNode
 from benchrig.rejects.seen import Seen
 from benchrig.study.reaching import Method
 
@@ -123,3 +123,4 @@ class Rejects(Tried, omit_defaults=True):
     failed: list[str] = msgspec.field(default_factory=list)  # units that benchrig could not test
     interrupted: bool = False
     notes: list[str] = msgspec.field(default_factory=list)
+    limit_set: PlannedLimits | None = None

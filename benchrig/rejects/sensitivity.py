@@ -9,7 +9,7 @@ from statistics import fmean, stdev
 
 from benchrig.errors import UsageError
 from benchrig.escapes.results import Hunted, Result
-from benchrig.record.events import PlannedNode
+from benchrig.record.events import PlannedLimits, PlannedNode
 from benchrig.rejects.results import Idle, LimitSeen, Rejects, UnitRun
 from benchrig.rejects.seen import Seen
 
@@ -61,11 +61,19 @@ def check_fits(hunted: Hunted, rejects: Rejects) -> None:
     advice = "write it anew: benchrig escapes … --whole --json"
     if not hunted.whole:
         raise UsageError("the results of escapes end at the first catch", advice=advice)
-    for what, theirs, ours in (("plan", hunted.plan_hash, rejects.plan_hash), ("device", hunted.device_hash, rejects.device_hash)):  # fmt: skip
+    for what, theirs, ours in (
+        ("plan", hunted.plan_hash, rejects.plan_hash),
+        ("limit set", _hash(hunted.limit_set), _hash(rejects.limit_set)),
+        ("device", hunted.device_hash, rejects.device_hash),
+    ):
         if theirs != ours:
             raise UsageError(f"the results of escapes are of another {what}, or of an earlier one", advice=advice)
     if hunted.interrupted:
         raise UsageError("the results of escapes are those of a hunt that was interrupted", advice=advice)
+
+
+def _hash(limits: PlannedLimits | None) -> str:
+    return "" if limits is None else limits.sha256
 
 
 def _with_faults(limit: LimitSeen, caught: int, alone: int) -> LimitSeen:

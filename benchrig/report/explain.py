@@ -6,7 +6,7 @@ this loads nothing heavy, nor does text/escape.py: `benchrig run --help` loads e
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Literal, TypeAlias
+from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 
 from benchrig.text.escape import hex_text, plain, plain_lines, value_text
 
@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from benchrig.record.events import DeviceSeen, NotJudged, Reading, Samples, Verdict
     from benchrig.record.model import Execution, Record
+    from benchrig.values.judging import Judgement
 
 State: TypeAlias = "Verdict | Literal['left out', 'cut off', 'not run']"
 Outcome: TypeAlias = "Verdict | Literal['cut off', 'nothing judged', 'not all judged']"
@@ -73,6 +74,28 @@ def telling_title(step: Execution) -> str:
 
 def plan_name(record: Record) -> str:
     return plain(record.run.plan, NAME_LIMIT).strip() or "plan without a name"
+
+
+def guarded(judgement: Judgement | None) -> dict[str, Any]:
+    """What is behind the acceptance limits of a judgement; {} without a guard band."""
+    if judgement is None or not judgement.guard:
+        return {}
+    return {name: getattr(judgement, name) for name in ("stated_low", "stated_high", "guard")}
+
+
+def limit_set(record: Record) -> str:
+    """'Pharma logger, version 3, of A. Berg: why there is such a one (limits/pharma.yaml)'; '' without one."""
+    limits = record.run.limit_set
+    if limits is None:
+        return ""
+    named = f"{limit_set_name(record)}, of {plain(limits.owner, NAME_LIMIT)}"
+    return f"{named}: {plain(limits.reason, SENTENCE_LIMIT)} ({plain(limits.file)})"
+
+
+def limit_set_name(record: Record) -> str:
+    """'Pharma logger, version 3'; '' for the limits of the plan."""
+    limits = record.run.limit_set
+    return "" if limits is None else f"{plain(limits.name, NAME_LIMIT)}, version {plain(limits.version, NAME_LIMIT)}"
 
 
 def plan_title(record: Record) -> str:

@@ -72,6 +72,7 @@ class _Page:
         run = record.run
         lines = {
             "plan": f"{explain.plan_title(record)} ({plain(run.plan_file)})",
+            "limits": explain.limit_set(record),
             "unit": explain.unit_title(record),
             "station": plain(run.station),
             "fixture": plain(str(run.fixture), explain.NAME_LIMIT) if run.fixture else "",

@@ -150,6 +150,7 @@ def run_started(plan: Plan, nodes: Sequence[StepPlan], settings: RunSettings) ->
         may_lack=sorted(may_lack(plan, settings)),
         study=settings.study,
         requirements=planned_requirements(plan),
+        limit_set=plan.limit_set,
         left_out=left_out,
         fixture=settings.station.fixture.recorded if settings.station.fixture else None,
         versions={"benchrig": __version__, "bleak": _version_of_bleak(), "python": python_version()},

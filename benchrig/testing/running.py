@@ -46,6 +46,7 @@ def run_plan(
     only: Sequence[str] = (),
     from_: str | None = None,
     may_lack: Sequence[str] = (),
+    limits: Path | None = None,
     folder: Path | None = None,
     files: Path | None = None,
     watch: Callable[[AnyEvent], None] = lambda event: None,
@@ -53,7 +54,7 @@ def run_plan(
     """Run the plan on these devices, as `benchrig run --radio virtual:…` does, in memory and on a virtual clock.
 
     Plan and devices are files (`Path`), their text (`str`) or data (mappings). `given`, `air`, `seed`, `only`, `from_`
-    and `may_lack` are the options of `benchrig run`.
+    `may_lack` and `limits` are the options of `benchrig run`.
 
     fault         what is wrong with the unit: a fault of `faults_of`, or its name
     faults        what goes wrong on the air: `Faults(kill_at=60)` ends the link at the 60th PDU
@@ -68,7 +69,7 @@ def run_plan(
     killed. What happens in the run is its verdict.
     """
     scene = Scene(tuple(load_devices(devices, folder=folder, air=air)), air)
-    loaded = load_plan(plan, given, folder=folder, seed=seed)
+    loaded = load_plan(plan, given, folder=folder, seed=seed, limits=limits)
     if fault is not None:
         scene = _broken(scene, fault, loaded, faults)
     with _place(files) as place:

@@ -62,15 +62,21 @@ def _characteristic(name: str, value: Any) -> dict[str, Any]:
 
 
 def load_plan(
-    plan: PlanSource, given: Mapping[str, Any] | None = None, *, folder: Path | None = None, seed: int | None = None
+    plan: PlanSource,
+    given: Mapping[str, Any] | None = None,
+    *,
+    folder: Path | None = None,
+    seed: int | None = None,
+    limits: Path | None = None,
 ) -> Plan:
     """The plan, checked. `given` are its values. `folder` is where text and data are taken to be: what they name is looked
-    for there (default: the current folder). Random values come from the seed. PlanError with all problems."""
+    for there (default: the current folder). Random values come from the seed. `limits` is the file of a limit set. PlanError
+    with all problems."""
     values = texts_of(given or {})
     if isinstance(plan, Path):
-        return loader.load_plan(plan, values, seed=seed)
+        return loader.load_plan(plan, values, seed=seed, limits=limits)
     text = _text(plan, "plan")
-    return loader.load_plan((folder or Path()) / "plan.yaml", values, seed=seed, text=text)
+    return loader.load_plan((folder or Path()) / "plan.yaml", values, seed=seed, text=text, limits=limits)
 
 
 def load_devices(

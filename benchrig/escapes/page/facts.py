@@ -52,6 +52,8 @@ def _row(name: str, results: list[Result], outcomes: list[Outcome]) -> ET.Elemen
 def _facts(hunted: Hunted, on: datetime) -> Iterator[tuple[str, str]]:
     yield "plan", f"{hunted.plan_file}{f', revision {hunted.revision}' if hunted.revision else ''}"
     yield "hash of the plan", hunted.plan_hash
+    if (limits := hunted.limit_set) is not None:
+        yield "limit set", f"{limits.name}, version {limits.version} ({limits.file})"
     yield "device", f"{hunted.device} ({', '.join(hunted.device_files)})"
     yield "hash of the device", hunted.device_hash
     yield "air", hunted.air

@@ -53,7 +53,8 @@ class Ground:
         """Another text of the plan; `labels` are those of another unit, for what the plan asks for, `told` is for what
         the text asks for beside it. PlanError."""
         read = {name: label for name, label in labels.items() if name in self.plan.given}
-        return load_plan(self.plan.path, {**self.given, **read, **told}, text=text, seed=self.seed)
+        values, limits = {**self.given, **read, **told}, self.plan.limits_file
+        return load_plan(self.plan.path, values, text=text, seed=self.seed, limits=limits)
 
     @property
     def is_spread(self) -> bool:

@@ -42,10 +42,10 @@ def proposed(
     return made, proposals_text(made, ground, len(escaped))
 
 
-def check_taken(target: Path, text: str, given: Mapping[str, str]) -> None:
+def check_taken(target: Path, text: str, given: Mapping[str, str], limits: Path | None = None) -> None:
     """UsageError where the plan would not be one in its new place: the files that it names are seen from there."""
     try:
-        load_plan(target, given, text=text)
+        load_plan(target, given, text=text, limits=limits)
     except PlanError as error:
         message = f"the plan cannot be read as {target}: {error.problems[0].message}"
         raise UsageError(

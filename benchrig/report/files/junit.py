@@ -32,6 +32,7 @@ from benchrig.text.escape import hex_text, is_number, json_text, plain, plain_li
 if TYPE_CHECKING:
     from benchrig.record.events import DeviceSeen, NotJudged, Reading
     from benchrig.record.model import Execution, Record
+    from benchrig.values.judging import Judgement
 
 Dialect: TypeAlias = Literal["junit-10", "ant"]
 Result: TypeAlias = Literal["failure", "error", "skipped"]
@@ -317,6 +318,9 @@ def _run_facts(record: Record) -> Iterator[tuple[str, Any]]:
         "seed",
     ):
         yield name, getattr(run, name)
+    if run.limit_set is not None:
+        yield "limit_set", explain.limit_set_name(record)
+        yield "limit_set_hash", run.limit_set.sha256
     for name, value in run.versions.items():
         yield f"version:{name}", value
     yield "fixture", run.fixture.name if run.fixture else None
@@ -361,6 +365,7 @@ def _over_facts(case: str, entry: OverRounds) -> Iterator[tuple[str, Any]]:
         yield f"{head}:outside", reading.failed if reading.judgement is not None else None
         for name in ("low", "high", "limit") if reading.judgement is not None else ():
             yield f"{head}:{name}", getattr(reading.judgement, name)
+        yield from _guard_facts(head, reading.judgement)
 
 
 def _step_facts(case: str, step: Execution) -> Iterator[tuple[str, Any]]:
@@ -376,6 +381,12 @@ def _step_facts(case: str, step: Execution) -> Iterator[tuple[str, Any]]:
         for part, names in ((reading.samples, _SAMPLES), (reading.judgement, _LIMITS)):
             for name in names if part is not None else ():
                 yield f"{head}:{name}", getattr(part, name)
+        yield from _guard_facts(head, reading.judgement)
+
+
+def _guard_facts(head: str, judgement: Judgement | None) -> Iterator[tuple[str, Any]]:
+    for name, value in explain.guarded(judgement).items():
+        yield f"{head}:{name}", value
 
 
 _SAMPLES = ("count", "minimum", "maximum", "mean", "sd", "outside")

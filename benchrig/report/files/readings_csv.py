@@ -27,6 +27,7 @@ COLUMNS = (
     "value", "units", "low", "high", "verdict", "margin", "limit", "raw", "count", "minimum", "maximum", "mean", "sd",
     "outside", "cause", "message", "given", "radio", "plan_hash", "left_out", "run_verdict", "run_cause", "exit_code",
     "given_serial", "rounds", "tolerated", "device", "confidence", "at_least", "at_most",
+    "limit_set", "stated_low", "stated_high", "guard",
 )  # fmt: skip
 _OF_JUDGEMENT = ("low", "high", "margin", "limit", "confidence", "at_least", "at_most")
 _OF_SAMPLES = ("count", "minimum", "maximum", "mean", "sd", "outside")
@@ -56,6 +57,7 @@ def _run_cells(record: Record) -> dict[str, Any]:
     run, unit, ended = record.run, record.unit, record.ended
     names = ("run_id", "started", "plan", "revision", "station", "simulated", "radio", "plan_hash", "left_out")
     cells: dict[str, Any] = {name: getattr(run, name) for name in names}
+    cells["limit_set"] = explain.limit_set_name(record)
     cells["given"] = "; ".join(f"{name}={value}" for name, value in run.given.items())
     cells["given_serial"] = explain.given_serial(record)
     cells |= {"serial": unit.serial, "address": unit.address} if unit else {}
@@ -99,7 +101,7 @@ def _over_cells(reading: ReadingOverRounds, tolerated: str) -> dict[str, Any]:
     cells: dict[str, Any] = {"reading": reading.name, "units": reading.unit, "count": reading.count}
     cells |= _verdict(verdict_over(reading), tolerated)
     if judgement is not None:
-        cells |= {name: getattr(judgement, name) for name in ("low", "high", "limit")}
+        cells |= {name: getattr(judgement, name) for name in ("low", "high", "limit")} | explain.guarded(judgement)
         cells["outside"] = reading.failed
     return cells | ({name: getattr(samples, name) for name in ("minimum", "maximum", "mean", "sd")} if samples else {})
 
@@ -135,7 +137,7 @@ def _reading_cells(reading: Reading) -> dict[str, Any]:
     if reading.raw is not None:
         cells["raw"] = hex_text(reading.raw, CELL_LIMIT)
     if judgement is not None:
-        cells |= {name: getattr(judgement, name) for name in _OF_JUDGEMENT}
+        cells |= {name: getattr(judgement, name) for name in _OF_JUDGEMENT} | explain.guarded(judgement)
         cells["verdict"] = "pass" if judgement.passed else "fail"
     return cells | ({name: getattr(samples, name) for name in _OF_SAMPLES} if samples is not None else {})
 
