@@ -13,6 +13,7 @@ An example is a fenced block. The first word after the fence is its language, th
     yaml attributes     names of attributes
     yaml device         a device file
     yaml station        a station file
+    yaml limits         a limit set of a plan that ships
     yaml argued         arguments for escapes of testplans/end_of_line.yaml
     yaml part NAME      a file of steps, put beside every plan under this name
     python NAME         a file that is put beside every plan
@@ -28,7 +29,7 @@ from pathlib import Path
 
 TESTPLANS = Path(__file__).parent.parent / "testplans"
 LOGGER = TESTPLANS / "devices" / "logger.yaml"
-KINDS = ("plan", "step", "select", "attributes", "device", "station", "argued", "part")
+KINDS = ("plan", "step", "select", "attributes", "device", "station", "limits", "argued", "part")
 _FENCE = re.compile(r"(?:<!-- (.*?) -->\n)?```([^\n]*)\n(.*?)```", re.DOTALL)
 
 

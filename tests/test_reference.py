@@ -18,6 +18,8 @@ from benchrig.desk.findings import families
 from benchrig.errors import Cause
 from benchrig.plan.including import KEYS as INCLUDE_KEYS
 from benchrig.plan.including import MAX_INCLUDES
+from benchrig.plan.limit_choice import title_of
+from benchrig.plan.limit_sets import LimitSetFile
 from benchrig.plan.lists import MAX_STEPS
 from benchrig.plan.loader import load_plan
 from benchrig.plan.model import PlanFile, StepsFile
@@ -91,6 +93,7 @@ SECTION_OF = {
     "Manufacturer": "Manufacturer data in a selection",
     "AttributeSpec": "Names of attributes",
     "SharedNames": "Shared names",
+    "LimitSetFile": "A limit set",
     "Given": "Given values",
     "RandomValue": "Random values",
     "FormatSpec": "Formats",
@@ -144,7 +147,19 @@ SECTION_OF = {
     "ValueSpreadSpec": "Spread of values",
     "NumberedSpec": "Numbered names",
 } | {kind.__name__: verb for verb, kind in KINDS.items()}
-ROOTS = [PlanFile, StepsFile, SharedNames, Station, DeviceSpec, AirSpec, ConditionsSpec, BitPart, Bits, *KINDS.values()]
+ROOTS = [
+    PlanFile,
+    StepsFile,
+    SharedNames,
+    LimitSetFile,
+    Station,
+    DeviceSpec,
+    AirSpec,
+    ConditionsSpec,
+    BitPart,
+    Bits,
+    *KINDS.values(),
+]
 
 
 def reachable(roots):
@@ -616,6 +631,13 @@ def test_device_files_load(example, bench):
     problems = Problems()
     load_devices([write(bench, "device.yaml", example.text)], problems)
     problems.raise_if_any()
+
+
+@pytest.mark.parametrize("example", of_kind("limits"), ids=str)
+def test_limit_sets_fit_their_plan(example, bench):
+    plans = {title_of(path): path for path in TESTPLANS.glob("*.yaml")}
+    limits = write(bench, "limits.yaml", example.text)
+    assert load_plan(plans[title_of(limits)], {}, limits=limits).limit_set
 
 
 @pytest.mark.parametrize("example", of_kind("station"), ids=str)

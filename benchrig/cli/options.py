@@ -50,7 +50,7 @@ def given_option() -> Decorator:
 
 def limits_option(several: bool = False) -> Decorator:
     """A limit set; where a call has several plans, one for each."""
-    text = "Judge by this limit set: its limits stand in for those of the plan that it names."
+    text = "Judge by this limit set: its limits replace those of the plan that it names."
     more = " May be given several times, for several plans." if several else ""
     return path_option("--limits", help=text + more, multiple=several, there=True)
 

@@ -13,6 +13,8 @@ own_names.py         what it calls attributes
 given_spec.py        `given`, as it is written
 given.py             the values of a run
 given_words.py       the same as words of a command line
+limit_sets.py        other limits in place of those of the plan
+limit_choice.py      which limit set goes with which plan of a call
 requirements.py      what the product promises, and the steps that prove it
 variants.py          `variants`: tables of values by a given one
 substitution.py      values in place of references

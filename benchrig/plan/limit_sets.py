@@ -148,7 +148,7 @@ def overrides_of(
     """What goes into which step. `whole` says that all given values are known. Problems for what the plan does not have."""
     if found.plan != plan:
         message = f"the limit set '{found.head.name}' is for the plan '{found.plan}', not for '{plan}'"
-        place = found.node.entries["plan"][0].place
+        place = found.node.entries["plan"][1].place
         problems.add(place, message, "give the limit set of this plan, or the plan of this limit set")
         return {}
     named, overrides = _by_name(steps), dict[str, dict[str, Node]]()
