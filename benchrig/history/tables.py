@@ -34,8 +34,8 @@ def _maybe(name: str, kind: type[TypeEngine[Any]]) -> Column[Any]:
     return Column(name, kind)
 
 
-# `run` is the number of a run in this history alone; `started` is in microseconds UTC since 1970. `folder` is as `place.py`
-# says; `digest` and `size` are those of record.jsonl.
+# `run` is the number of a run in this history alone; `started` is in microseconds UTC since 1970. `digest` and `size` are those
+# of record.jsonl. `host` is the computer that ran it, `kept_on` the one that has the folder: see `History.folder`.
 runs = Table(
     "runs",
     metadata,
@@ -45,6 +45,7 @@ runs = Table(
     Column("size", BigInteger, nullable=False),
     _text("folder"),
     _text("host"),
+    _text("kept_on"),
     Column("started", BigInteger, nullable=False),
     Column("duration", Double, nullable=False),
     _text("plan"),
