@@ -4,7 +4,6 @@ trial.py        one run of a plan in a scene, in memory, and what it came to
 stopping.py     one that ends with the first catch
 outcome.py      record -> by which step and reading a fault was caught
 results.py      a fault, a hunt: as data, and as JSON
-workers.py      work in processes
 hunting.py      all faults of a device, one trial each
 rules.py        escapes that no plan could catch
 argued.py       the file in which people argue for escapes

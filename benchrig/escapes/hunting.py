@@ -11,11 +11,11 @@ from benchrig.errors import BenchrigError, OperatorError
 from benchrig.escapes.outcome import outcome_of
 from benchrig.escapes.results import About, Came, Result, Told, order
 from benchrig.escapes.stopping import tried
-from benchrig.escapes.workers import PATIENCE, Lost, cores, done
 from benchrig.faults.fault import Fault, Scene
 from benchrig.plan.model import Plan
 from benchrig.source.shape import Misfit
 from benchrig.steps.bench import Operator
+from benchrig.workers import PATIENCE, Lost, cores, done
 
 _CORRECT = "run it with 'benchrig run', and correct plan or device first"
 # The sound device has to pass with this many seeds at least.

@@ -17,7 +17,6 @@ from benchrig.escapes.coverage import coverage_of
 from benchrig.escapes.hunting import Hunt, Hunting
 from benchrig.escapes.planned import limits_of
 from benchrig.escapes.results import FORMAT, Hunted, Told, versions
-from benchrig.escapes.workers import cores
 from benchrig.faults.fault import Fault, Scene
 from benchrig.faults.registry import fault_named, faults_of, pairs
 from benchrig.plan.model import Plan
@@ -26,6 +25,7 @@ from benchrig.radio.virtual.device_spec import Simulated
 from benchrig.run.head import planned_requirements
 from benchrig.source.problem import Problems
 from benchrig.steps.bench import Operator
+from benchrig.workers import cores
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,6 @@ from pathlib import Path
 from benchrig.errors import UsageError
 from benchrig.escapes.launch import simulated_devices, tried
 from benchrig.escapes.results import Hunted, from_json, versions
-from benchrig.escapes.workers import cores
 from benchrig.plan.loader import load_plan
 from benchrig.plan.model import Plan
 from benchrig.radio.specify import RadioChoice
@@ -18,6 +17,7 @@ from benchrig.rejects.results import FORMAT, Rejects, UnitRun
 from benchrig.rejects.running import Tested, Testing, tested
 from benchrig.rejects.units import MOST_UNITS, Units
 from benchrig.steps.bench import Operator
+from benchrig.workers import cores
 
 
 @dataclass(frozen=True)

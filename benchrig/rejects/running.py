@@ -10,12 +10,12 @@ from benchrig import signals
 from benchrig.errors import OperatorError
 from benchrig.escapes.outcome import came_to
 from benchrig.escapes.trial import trial
-from benchrig.escapes.workers import Lost, cores, done
 from benchrig.plan.model import Plan
 from benchrig.rejects.results import UnitRun
 from benchrig.rejects.seen import limits_seen, times_of
 from benchrig.rejects.units import Units
 from benchrig.steps.bench import Operator
+from benchrig.workers import Lost, cores, done
 
 
 @dataclass(frozen=True)

@@ -21,7 +21,6 @@ from benchrig.escapes.proposals.ground import Ground
 from benchrig.escapes.proposals.proposing import propose
 from benchrig.escapes.results import PASSED
 from benchrig.escapes.rules import equivalent
-from benchrig.escapes.workers import cores
 from benchrig.faults.fault import Scene
 from benchrig.faults.registry import faults_of
 from benchrig.plan.loader import load_plan
@@ -32,6 +31,7 @@ from benchrig.radio.virtual.device_spec import DeviceSpec, Simulated
 from benchrig.run.unattended import Unattended
 from benchrig.source.problem import Problems
 from benchrig.steps.attribute import Names
+from benchrig.workers import cores
 from tests.draft.devices import CLOCK, HEART, PRESENTED, SHELVES, THERMOMETER, TWINS
 from tests.draft.kit import ANY
 from tests.run.kit import DEVICES as SHIPPED
