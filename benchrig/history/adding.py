@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
-from sqlalchemy import Connection, Table, delete, func, insert, select
+from sqlalchemy import Connection, Table, delete, func, select
 
-from benchrig.history.entry import Bound, Channel, Entry, entry_of
+from benchrig.history.entry import DEVICE, READING, STEP, Bound, Channel, Entry, entry_of
 from benchrig.history.opening import History
 from benchrig.history.tables import bounds, channels, devices, readings, runs, steps
 from benchrig.record.journal import RECORD
 from benchrig.record.model import Record
+
+T = TypeVar("T")
 
 
 @dataclass
@@ -53,8 +55,11 @@ def _add(connection: Connection, entries: Sequence[Entry], added: Added) -> None
 
 def _known(connection: Connection, ids: Sequence[str]) -> dict[str, dict[str, Any]]:
     columns = runs.c.run, runs.c.run_id, runs.c.digest, runs.c.size, runs.c.verdict, runs.c.folder
-    found = connection.execute(select(*columns).where(runs.c.run_id.in_(ids))).mappings()
-    return {row["run_id"]: dict(row) for row in found}
+    known: dict[Any, Any] = {}
+    for some in _parts(ids):
+        found = connection.execute(select(*columns).where(runs.c.run_id.in_(some))).mappings()
+        known |= {row["run_id"]: dict(row) for row in found}
+    return known
 
 
 def _is_wanted(connection: Connection, entry: Entry, known: dict[str, Any] | None, added: Added) -> bool:
@@ -83,40 +88,61 @@ def remove(connection: Connection, run: int) -> None:
 def _insert(connection: Connection, entries: Sequence[Entry]) -> None:
     if not entries:
         return
-    first = _next(connection, runs)
-    channel = _numbers(connection, channels, _CHANNEL, {c for each in entries for c, _, _ in each.readings})
-    bound = _numbers(connection, bounds, _BOUND, {b for each in entries for _, b, _ in each.readings})
-    numbered = [*enumerate(entries, start=first)]
-    _rows(connection, runs, ({"run": run, **entry.run} for run, entry in numbered))
-    _rows(connection, devices, ({"run": run, **row} for run, entry in numbered for row in entry.devices))
-    _rows(connection, steps, ({"run": run, **row} for run, entry in numbered for row in entry.steps))
+    read = [(entry, [(c, b) for c, b, _ in entry.readings]) for entry in entries]
+    channel = _numbers(connection, channels, _CHANNEL, {c for _, each in read for c, _ in each})
+    bound = _numbers(connection, bounds, _BOUND, {b for _, each in read for _, b in each})
+    numbered = [*enumerate(entries, start=_next(connection, runs))]
+    heads = [*entries[0].run]
+    _rows(connection, runs, ["run", *heads], [(run, *(each.run[name] for name in heads)) for run, each in numbered])
+    _rows(
+        connection,
+        devices,
+        ["run", "n", *DEVICE],
+        [(run, n, *row) for run, each in numbered for n, row in enumerate(each.devices)],
+    )
+    _rows(
+        connection,
+        steps,
+        ["run", "n", *STEP],
+        [(run, n, *row) for run, each in numbered for n, row in enumerate(each.steps)],
+    )
     _rows(
         connection,
         readings,
-        (
-            {"run": run, "channel": channel[c], "bound": bound[b], **row}
-            for run, entry in numbered
-            for c, b, row in entry.readings
+        ["channel", "run", "n", "bound", *READING],
+        # in the order of the table
+        sorted(
+            (channel[c], run, n, bound[b], *row)
+            for run, each in numbered
+            for n, (c, b, row) in enumerate(each.readings)
         ),
     )
 
 
 _CHANNEL = ("plan", "step", "occurrence", "reading", "measure")
 _BOUND = ("words", "low", "high", "stated_low", "stated_high", "guard")
+# Values of a statement at a time.
+_AT_A_TIME = 500
 
 
 def _numbers(
-    connection: Connection, table: Table, names: tuple[str, ...], wanted: set[Channel] | set[Bound]
+    connection: Connection, table: Table, names: Sequence[str], wanted: set[Channel] | set[Bound]
 ) -> dict[Any, int]:
     """The numbers of channels or bounds; those that are new get one."""
     number = next(iter(table.primary_key))
-    known = {tuple(row[1:]): row[0] for row in connection.execute(select(number, *(table.c[name] for name in names)))}
-    missing = sorted((each for each in wanted if each not in known), key=repr)
-    for count, each in enumerate(missing, start=_next(connection, table)):
-        known[each] = count
-        key = {"key": json.dumps(each)} if table is bounds else {}
-        connection.execute(insert(table), {number.name: count, **dict(zip(names, each, strict=True)), **key})
-    return known
+    keys = {json.dumps(each): each for each in wanted}
+    known: dict[Any, Any] = {}
+    for some in _parts(sorted(keys)):
+        found = connection.execute(select(table.c.key, number).where(table.c.key.in_(some)))
+        known |= {keys[key]: count for key, count in found}
+    new = [(key, each) for key, each in sorted(keys.items()) if each not in known]
+    rows = [(count, key, *each) for count, (key, each) in enumerate(new, start=_next(connection, table))]
+    _rows(connection, table, [number.name, "key", *names], rows)
+    return known | {each: row[0] for (_, each), row in zip(new, rows, strict=True)}
+
+
+def _parts(of: Sequence[T]) -> Iterator[Sequence[T]]:
+    return (of[at : at + _AT_A_TIME] for at in range(0, len(of), _AT_A_TIME))
 
 
 def _next(connection: Connection, table: Table) -> int:
@@ -124,6 +150,15 @@ def _next(connection: Connection, table: Table) -> int:
     return (connection.scalar(select(func.max(number))) or 0) + 1
 
 
-def _rows(connection: Connection, table: Table, rows: Iterable[dict[str, Any]]) -> None:
-    if batch := [*rows]:
-        connection.execute(insert(table), batch)
+def _rows(connection: Connection, table: Table, names: Sequence[str], rows: Sequence[tuple[Any, ...]]) -> None:
+    """Straight to the driver: SQLAlchemy's own way takes longer than the database."""
+    if not rows:
+        return
+    if connection.dialect.name == "sqlite":
+        marks = ", ".join("?" * len(names))
+        connection.exec_driver_sql(f"INSERT INTO {table.name} ({', '.join(names)}) VALUES ({marks})", [*rows])
+        return
+    driver: Any = connection.connection.driver_connection
+    with driver.cursor() as cursor, cursor.copy(f"COPY {table.name} ({', '.join(names)}) FROM STDIN") as copy:
+        for row in rows:
+            copy.write_row(row)

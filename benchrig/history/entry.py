@@ -14,9 +14,11 @@ from typing import Any
 import msgspec
 
 from benchrig.errors import UsageError
+from benchrig.record.aggregate import merged
 from benchrig.record.events import DeviceSeen, PlannedNode, Reading, Where
-from benchrig.record.model import Execution, Record
+from benchrig.record.model import Record
 from benchrig.report import explain, whole
+from benchrig.values.judging import Judgement
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 # Characters of a text that is kept; the record has all of it.
@@ -27,14 +29,20 @@ Channel = tuple[str, str, int, str, str]
 Bound = tuple[str, float | None, float | None, float | None, float | None, str]
 
 
+DEVICE = ("device", "serial", "given_serial", "address", "address_type", "name", "firmware", "hardware")
+STEP = ("node", "rounds", "step", "kind", "device", "verdict", "cause", "message", "attempts", "elapsed")
+READING = ("value", "text", "passed", "margin", "samples", "minimum", "maximum", "mean")
+
+
 @dataclass(frozen=True)
 class Entry:
-    """What a history keeps of one record. Each reading names its channel and its bound by what they are."""
+    """What a history keeps of one record: the columns of its row in `runs`; of the other tables the rows, in their order, with
+    the columns above. Each reading names its channel and its bound by what they are."""
 
     run: Row
-    devices: list[Row]
-    steps: list[Row]
-    readings: list[tuple[Channel, Bound, Row]]
+    devices: list[tuple[Any, ...]]
+    steps: list[tuple[Any, ...]]
+    readings: list[tuple[Channel, Bound, tuple[Any, ...]]]
 
     @property
     def run_id(self) -> str:
@@ -48,8 +56,9 @@ class Entry:
 def entry_of(record: Record, data: bytes, folder: str) -> Entry:
     """`data` is the record as it is on disk; `folder` as the history has it."""
     devices = [*_devices(record)]
-    unit = {key: devices[0][key] for key in ("serial", "given_serial", "address", "name", "firmware", "hardware")}
-    of_file = {"digest": hashlib.sha256(data).hexdigest(), "size": len(data), "folder": folder, "host": platform.node()}
+    unit = {key: value for key, value in zip(DEVICE, devices[0], strict=True) if key not in ("device", "address_type")}
+    here = platform.node()
+    of_file = {"digest": hashlib.sha256(data).hexdigest(), "size": len(data), "folder": folder, "kept_on": here}
     known = unit["serial"] or unit["given_serial"] or unit["address"]
     run = _head(record) | _end(record) | of_file | unit | {"unit": known}
     return Entry(run, devices, [*_steps(record)], [*_readings(record)])
@@ -60,11 +69,11 @@ def entry_of(record: Record, data: bytes, folder: str) -> Entry:
 
 def _head(record: Record) -> Row:
     run = record.run
-    study, limits, fixture = run.study, getattr(run, "limit_set", None), getattr(run, "fixture", None)
+    study, limits, fixture = run.study, run.limit_set, run.fixture
     return {
         "run_id": run.run_id,
         "started": started_of(run.started),
-        "plan": run.plan,
+        "plan": _bounded(run.plan),
         "revision": run.revision,
         "plan_hash": run.plan_hash,
         "limit_set": limits.name if limits else "",
@@ -72,8 +81,9 @@ def _head(record: Record) -> Row:
         "limit_set_hash": limits.sha256 if limits else "",
         "benchrig": run.versions.get("benchrig", ""),
         "station": run.station,
+        "host": run.host or platform.node(),
         "fixture": fixture.name if fixture else "",
-        "fixture_version": fixture.version if fixture else "",
+        "fixture_version": fixture.software if fixture else "",
         "radio": run.radio,
         "simulated": run.simulated,
         "left_out": run.left_out,
@@ -120,25 +130,26 @@ def _end(record: Record) -> Row:
 # --- devices
 
 
-def _devices(record: Record) -> Iterator[Row]:
+def _devices(record: Record) -> Iterator[tuple[Any, ...]]:
     """One row a unit: one that took the place of another has a row of its own. There is always a first."""
-    given, known = explain.given_serial(record), _units(record) or [DeviceSeen(0.0)]
-    for n, seen in enumerate(known):
-        yield {
-            "n": n,
-            "device": seen.device,
-            "serial": _bounded(seen.serial),
-            "given_serial": given if n == 0 else "",
-            "address": seen.address,
-            "address_type": seen.address_type,
-            "name": _bounded(seen.name),
-            "firmware": "",
-            "hardware": "",
-        }
+    given = explain.given_serial(record)
+    for n, seen in enumerate(_units(record) or [DeviceSeen(0.0)]):
+        names = (_bounded(seen.serial), given if n == 0 else "", _bounded(seen.address), seen.address_type)
+        yield (seen.device, *names, _bounded(seen.name), _bounded(seen.firmware), _bounded(seen.hardware))
 
 
 def _units(record: Record) -> list[DeviceSeen]:
-    return [*record.devices.values()]
+    """Of each device of the plan what is known of it, and before that what was known of units that another took the place of."""
+    known: dict[str, list[DeviceSeen]] = {}
+    for seen in record.sightings:
+        of_device = known.setdefault(seen.device, [])
+        if seen.swapped or not of_device:
+            of_device.append(seen)
+        else:
+            of_device[-1] = merged(of_device[-1], seen)
+    for key, latest in record.devices.items():  # which knows the revisions of older records too
+        known[key][-1] = latest
+    return [unit for units in known.values() for unit in units]
 
 
 def _bounded(text: str) -> str:
@@ -153,22 +164,15 @@ def step_name(node: PlannedNode) -> str:
     return node.written or node.name
 
 
-def _steps(record: Record) -> Iterator[Row]:
-    for n, step in enumerate(record.executions):
-        ended = step.ended
-        yield {
-            "n": n,
-            "node": step.where.node,
-            "rounds": _rounds(step.where),
-            "step": _bounded(step_name(step.planned)),
-            "kind": step.planned.kind,
-            "device": step.planned.device,
-            "verdict": explain.state(step),
-            "cause": (ended.cause or "") if ended else "",
-            "message": _bounded(ended.message) if ended else "",
-            "attempts": ended.attempts if ended else 0,
-            "elapsed": ended.elapsed if ended else 0.0,
-        }
+def _steps(record: Record) -> Iterator[tuple[Any, ...]]:
+    for step in record.executions:
+        node, ended = step.planned, step.ended
+        what = (step.where.node, _rounds(step.where), _bounded(step_name(node)), node.kind, node.device)
+        if ended is None:
+            yield (*what, explain.state(step), "", "", 0, 0.0)
+        else:
+            message = _bounded(ended.message)
+            yield (*what, explain.state(step), ended.cause or "", message, ended.attempts, ended.elapsed)
 
 
 def _rounds(where: Where) -> str:
@@ -178,14 +182,15 @@ def _rounds(where: Where) -> str:
 # --- readings
 
 
-def _readings(record: Record) -> Iterator[tuple[Channel, Bound, Row]]:
+def _readings(record: Record) -> Iterator[tuple[Channel, Bound, tuple[Any, ...]]]:
     occurrences = dict(_occurrences(record.run.nodes))
-    n = 0
+    plan = _bounded(record.run.plan)
     for step in record.executions:
+        name, occurrence = _bounded(step_name(step.planned)), occurrences.get(step.planned.id, 1)
         for reading in step.readings:
             if reading.judgement is not None:
-                yield _channel(record, step, occurrences, reading), _bound(reading), _row(reading) | {"n": n}
-                n += 1
+                channel = plan, name, occurrence, _bounded(reading.name), reading.unit
+                yield channel, _bound(reading.judgement), _row(reading, reading.judgement)
 
 
 def _occurrences(nodes: Sequence[PlannedNode]) -> Iterator[tuple[str, int]]:
@@ -203,46 +208,26 @@ def _all(nodes: Sequence[PlannedNode]) -> Iterator[PlannedNode]:
         yield from _all(node.children)
 
 
-def _channel(record: Record, step: Execution, occurrences: dict[str, int], reading: Reading) -> Channel:
-    node = step.planned
-    return record.run.plan, _bounded(step_name(node)), occurrences.get(node.id, 1), reading.name, reading.unit
-
-
-def _bound(reading: Reading) -> Bound:
-    judgement = reading.judgement
-    assert judgement is not None
+def _bound(judgement: Judgement) -> Bound:
     low, high = _number(judgement.low), _number(judgement.high)
-    stated = (_number(getattr(judgement, each, None)) for each in ("stated_low", "stated_high"))
-    stated_low, stated_high = stated
-    guard = str(getattr(judgement, "guard", "") or "")
-    return (
-        _bounded(judgement.limit),
-        low,
-        high,
-        low if stated_low is None else stated_low,
-        high if stated_high is None else stated_high,
-        guard,
-    )
+    stated_low, stated_high = _number(judgement.stated_low), _number(judgement.stated_high)
+    stated = (low if stated_low is None else stated_low, high if stated_high is None else stated_high)
+    return (_bounded(judgement.limit), low, high, *stated, _bounded(judgement.guard))
 
 
-def _row(reading: Reading) -> Row:
-    judgement, samples = reading.judgement, reading.samples
-    assert judgement is not None
-    value = _number(reading.value)
-    return {
-        "value": value,
-        "text": None if value is not None or reading.value is None else _text(reading.value),
-        "passed": judgement.passed,
-        "margin": _number(judgement.margin),
-        "samples": samples.count if samples else None,
-        "minimum": samples.minimum if samples else None,
-        "maximum": samples.maximum if samples else None,
-        "mean": samples.mean if samples else None,
-    }
+def _row(reading: Reading, judgement: Judgement) -> tuple[Any, ...]:
+    samples, value = reading.samples, _number(reading.value)
+    text = None if value is not None or reading.value is None else _text(reading.value)
+    judged = (value, text, judgement.passed, _number(judgement.margin))
+    if samples is None:
+        return (*judged, None, None, None, None)
+    return (*judged, samples.count, samples.minimum, samples.maximum, samples.mean)
 
 
 def _number(value: Any) -> float | None:
     """As a finite number; None for what is none."""
+    if value is None:
+        return None
     if isinstance(value, bool) or not isinstance(value, (int, float)):
         return None
     try:

@@ -69,32 +69,44 @@ def plainly(place: Place) -> Iterator[None]:
             f"the URL {place.shown} of the history cannot be read", advice="write postgresql://USER@HOST:PORT/DATABASE"
         ) from error
     except DBAPIError as error:
-        raise failure(place, error.orig or error) from error
+        if (known := failure(place, error.orig or error)) is None:
+            raise
+        raise known from error
 
 
-def failure(place: Place, error: BaseException) -> StationError:
-    """What to say of an error of a driver."""
+def failure(place: Place, error: BaseException) -> StationError | None:
+    """What to say of an error of a driver; None for what is a bug of benchrig."""
     if isinstance(error, sqlite3.Error):
         return _of_sqlite(place, error)
     code = str(getattr(error, "sqlstate", None) or "")
     if code and (found := _longest(_OF_POSTGRESQL, code)):
         return StationError(f"the history {place.shown} cannot be used: {found[0]}{_told(error)}", advice=found[1])
+    if not code and not isinstance(error, _connection_errors()):
+        return None
     reason = _longest(_AWAY, code) if code else "the server cannot be reached"
     if reason is None:
-        return StationError(f"the history {place.shown} cannot be used{_told(error)}")
+        return None
     said = reason + _told(error)
     return HistoryAway(f"the history {place.shown} is away: {said}", advice=_LATER)
 
 
-def _of_sqlite(place: Place, error: sqlite3.Error) -> StationError:
+def _connection_errors() -> tuple[type[BaseException], ...]:
+    """Those of psycopg that come without a code: it did not get so far."""
+    import psycopg
+
+    return psycopg.OperationalError, psycopg.InterfaceError
+
+
+def _of_sqlite(place: Place, error: sqlite3.Error) -> StationError | None:
     name = getattr(error, "sqlite_errorname", "")
     if name.startswith(_BUSY):
         return HistoryAway(
             f"the history {place.shown} is locked: another process is writing to it", advice="try again when it is done"
         )
     found = next((words for begin, words in _OF_SQLITE.items() if name.startswith(begin)), None)
-    what, advice = found or (str(error), "run benchrig history rebuild: it is made anew from the records")
-    return StationError(f"the history {place.shown} cannot be used: {what}", advice=advice)
+    if found is None:
+        return None
+    return StationError(f"the history {place.shown} cannot be used: {found[0]}", advice=found[1])
 
 
 def _longest(table: Mapping[str, T], code: str) -> T | None:

@@ -64,7 +64,7 @@ def _bring_up(history: History, *, make: bool) -> None:
         if (version := version_of(connection)) != HEAD:  # nobody else has made it meanwhile
             if not version:
                 check_is_ours(history.place, connection)
-            upgrade(connection)
+            upgrade(connection, version)
 
 
 class History:

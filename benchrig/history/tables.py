@@ -19,7 +19,6 @@ from sqlalchemy import (
     MetaData,
     Table,
     Text,
-    UniqueConstraint,
 )
 from sqlalchemy.sql.type_api import TypeEngine
 
@@ -134,17 +133,17 @@ steps = Table(
     sqlite_with_rowid=False,
 )
 
-# A reading of a step of a plan. `occurrence` tells steps of one name in a plan apart, from 1 on.
+# A reading of a step of a plan; `key` is all of it. `occurrence` tells steps of one name in a plan apart, from 1 on.
 channels = Table(
     "channels",
     metadata,
     Column("channel", Integer, primary_key=True, autoincrement=False),
+    Column("key", Text, nullable=False, unique=True),
     _text("plan"),
     _text("step"),
     Column("occurrence", Integer, nullable=False),
     _text("reading"),
     _text("measure"),
-    UniqueConstraint("plan", "step", "occurrence", "reading", "measure"),
 )
 
 # What readings were held against. `low` and `high` are what was judged by, in the reading's unit of measure; the stated ones

@@ -157,6 +157,7 @@ class RunStarted(Event, tag="run", frozen=True):
     study: StudyPart | None = None  # the measurement of a gauge study that it is
     limit_set: PlannedLimits | None = None
     fixture: Fixture | None = None
+    host: str = ""  # the computer that ran it
 
 
 class Added(Event, tag="added", frozen=True):

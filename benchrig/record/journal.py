@@ -130,12 +130,13 @@ def read_record(path: str | Path) -> Record:
         path /= RECORD
     try:
         with path.open("rb") as file:
-            return _read(file, path)
+            return record_in(file, path)
     except OSError as exc:
         raise UsageError(f"the record {path} cannot be read: {exc.strerror or exc}") from exc
 
 
-def _read(lines: Iterable[bytes], path: Path) -> Record:
+def record_in(lines: Iterable[bytes], path: Path) -> Record:
+    """The record in these lines, which are those of the file at `path`. UsageError as `read_record`."""
     builder, reader = RecordBuilder(), _Lines()
     number = 0
     for number, line in enumerate(lines, start=1):

@@ -85,6 +85,15 @@ class IndexLine:
         _marker_of(self._folder).unlink(missing_ok=True)
 
 
+def is_running(folder: Path) -> bool:
+    """Whether the process of this run is at work."""
+    try:
+        with _marker_of(folder).open("rb") as marker:
+            return not held(marker, wait=False)
+    except OSError:
+        return False
+
+
 def _marker_of(folder: Path) -> Path:
     return folder.with_name(f".{folder.name}{_MARKER}")
 

@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from functools import cache
 from importlib.metadata import version
 from pathlib import Path
-from platform import python_version
+from platform import node, python_version
 from typing import Any
 
 from msgspec.structs import replace
@@ -153,6 +153,7 @@ def run_started(plan: Plan, nodes: Sequence[StepPlan], settings: RunSettings) ->
         limit_set=plan.limit_set,
         left_out=left_out,
         fixture=settings.station.fixture.recorded if settings.station.fixture else None,
+        host=node(),
         versions={"benchrig": __version__, "bleak": _version_of_bleak(), "python": python_version()},
     )
 

@@ -2,5 +2,4 @@
 has been released.
 
 upgrading.py  the version of a database, and the way to today's
-env.py        what Alembic runs
 """

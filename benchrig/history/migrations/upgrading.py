@@ -44,13 +44,15 @@ def check_is_ours(place: Place, connection: Connection) -> None:
         )
 
 
-def upgrade(connection: Connection) -> None:
-    """In the transaction of this connection: all of it, or nothing."""
-    from alembic import command
-    from alembic.config import Config
+def upgrade(connection: Connection, version: str) -> None:
+    """From that version, in the transaction of this connection: all of it, or nothing."""
+    from alembic.operations import Operations
+    from alembic.runtime.migration import MigrationContext
+    from alembic.script import ScriptDirectory
 
-    config = Config()
-    config.set_main_option("script_location", str(Path(__file__).parent).replace("%", "%%"))
-    config.set_main_option("path_separator", "os")
-    config.attributes["connection"] = connection
-    command.upgrade(config, "head")
+    scripts = ScriptDirectory(str(Path(__file__).parent))
+    context = MigrationContext.configure(connection, opts={"version_table": TABLE})
+    with Operations.context(context):
+        for script in reversed([*scripts.iterate_revisions(HEAD, version or "base")]):
+            script.module.upgrade()
+    context.stamp(scripts, HEAD)

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from benchrig.history.adding import add_entries
-from benchrig.history.entry import Entry
+from benchrig.history.entry import DEVICE, READING, STEP, Entry
 from benchrig.history.opening import History, open_history
 from benchrig.history.questions.filters import micros
 
@@ -28,6 +28,7 @@ def entry(
     identity |= {"firmware": head.pop("firmware", "1.0"), "hardware": ""}
     run = {
         "run_id": f"run-{number:06}", "digest": f"{number:064}", "size": 1, "folder": f"run-{number:06}", "host": "h",
+        "kept_on": "h",
         "started": micros(at), "duration": 2.5, "plan": "end of line", "revision": "1", "plan_hash": "ab" * 32,
         "limit_set": "", "limit_set_version": "", "limit_set_hash": "", "benchrig": "1", "station": "line 1",
         "fixture": "", "fixture_version": "", "radio": "host", "simulated": False, "left_out": 0, "study": "",
@@ -37,34 +38,35 @@ def entry(
         "message": f"run {number} did not pass" * (verdict != "pass"), "planned": 1, "judged": 1, "retries": 0,
         "rounds_left": 0,
     } | identity | head  # fmt: skip
-    seen = [{"n": 0, "device": "", **identity, "address_type": "public"}]
+    seen = [{"device": "", **identity, "address_type": "public"}]
     seen += [
-        {"n": n, "device": "", "address_type": "public", "name": "", "firmware": "", "hardware": "", "serial": "",
+        {"device": "", "address_type": "public", "name": "", "firmware": "", "hardware": "", "serial": "",
          "given_serial": "", "address": "", **other}
-        for n, other in enumerate(others, 1)
+        for other in others
     ]  # fmt: skip
-    told = [
-        _reading(n, run["plan"], each, value, measure, limits)
-        for n, (each, value) in enumerate((readings or {}).items())
-    ]
-    return Entry(run, seen, [_step(run)], told)
+    told = [_reading(run["plan"], each, value, measure, limits) for each, value in (readings or {}).items()]
+    return Entry(run, [_in_order(DEVICE, row) for row in seen], [_in_order(STEP, _step(run))], told)
 
 
-def _reading(n: int, plan: str, label: str, value: Any, measure: str, limits: tuple[float | None, float | None]) -> Any:
+def _in_order(names: Sequence[str], row: Mapping[str, Any]) -> tuple[Any, ...]:
+    return tuple(row[name] for name in names)
+
+
+def _reading(plan: str, label: str, value: Any, measure: str, limits: tuple[float | None, float | None]) -> Any:
     step, _, reading = label.rpartition(".")
     low, high = limits
     number = float(value) if isinstance(value, (int, float)) else None
     held = number is None or ((low is None or low <= number) and (high is None or number <= high))
     row = {
-        "n": n, "value": number, "text": None if number is not None else str(value), "passed": held, "margin": None,
+        "value": number, "text": None if number is not None else str(value), "passed": held, "margin": None,
         "samples": None, "minimum": None, "maximum": None, "mean": None,
     }  # fmt: skip
-    return (plan, step, 1, reading, measure), (f"{low} to {high}", low, high, low, high, ""), row
+    return (plan, step, 1, reading, measure), (f"{low} to {high}", low, high, low, high, ""), _in_order(READING, row)
 
 
 def _step(run: Mapping[str, Any]) -> dict[str, Any]:
     return {
-        "n": 0, "node": "1", "rounds": "", "step": run["root_step"] or "read voltage", "kind": "read", "device": "",
+        "node": "1", "rounds": "", "step": run["root_step"] or "read voltage", "kind": "read", "device": "",
         "verdict": run["verdict"], "cause": run["cause"], "message": run["message"], "attempts": 1, "elapsed": 1.0,
     }  # fmt: skip
 

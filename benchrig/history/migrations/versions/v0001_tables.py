@@ -36,12 +36,12 @@ def _channels() -> None:
     op.create_table(
         "channels",
         sa.Column("channel", sa.Integer(), primary_key=True, autoincrement=False),
+        sa.Column("key", sa.Text(), nullable=False, unique=True),
         sa.Column("plan", sa.Text(), nullable=False, server_default=""),
         sa.Column("step", sa.Text(), nullable=False, server_default=""),
         sa.Column("occurrence", sa.Integer(), nullable=False),
         sa.Column("reading", sa.Text(), nullable=False, server_default=""),
         sa.Column("measure", sa.Text(), nullable=False, server_default=""),
-        sa.UniqueConstraint("plan", "step", "occurrence", "reading", "measure"),
     )
 
 
