@@ -182,7 +182,8 @@ def events(draw: st.DrawFn) -> list[AnyEvent]:
     """The events of a run, from its start to its verdict or to the moment it died."""
     steps = draw(planned_steps())
     texts = {
-        name: whole_text() for name in ("run_id", "plan", "plan_file", "plan_hash", "station", "radio", "revision")
+        name: whole_text()
+        for name in ("run_id", "plan", "plan_file", "plan_hash", "station", "radio", "revision", "host")
     }
     mapping = st.dictionaries(whole_text(), whole_text(), max_size=2)
     ids = st.lists(st.sampled_from(["1", "2", "7"]), max_size=2, unique=True)
