@@ -21,8 +21,10 @@ from benchrig.version import __version__
 
 COMMANDS = (
     "bonds", "check", "completion", "decode", "devices", "draft", "encode", "escapes", "example", "exchange", "inspect",
-    "packages", "read", "ready", "rejects", "run", "scan", "session", "twin", "watch", "write",
+    "packages", "read", "ready", "rejects", "run", "scan", "session", "twin", "watch", "write", "yield",
 )  # fmt: skip
+# Commands whose word is one of Python's own.
+_FILES = {"yield": "yields"}
 
 
 @contextlib.contextmanager
@@ -53,7 +55,8 @@ class _Commands(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in COMMANDS:
             return None
-        command: click.Command = getattr(importlib.import_module(f"{__name__}.{cmd_name}"), cmd_name)
+        name = _FILES.get(cmd_name, cmd_name)
+        command: click.Command = getattr(importlib.import_module(f"{__name__}.{name}"), name)
         return command
 
     def resolve_command(

@@ -19,7 +19,6 @@ _KEYS: dict[str, Callable[[RunRow], str]] = {
     "day": lambda run: run.started.strftime("%Y-%m-%d"),
     "hour": lambda run: run.started.strftime("%Y-%m-%d %H:00"),
 }
-GROUPINGS = (*_KEYS,)
 
 
 class Group(msgspec.Struct, frozen=True):

@@ -11,7 +11,7 @@ from sqlalchemy import Connection
 
 from benchrig.errors import UsageError
 from benchrig.figures.failing import Failing, Retested, failing, retested
-from benchrig.figures.grouping import GROUPINGS, Group, groups_of
+from benchrig.figures.grouping import Group, groups_of
 from benchrig.history.opening import History
 from benchrig.history.questions.filters import Filters, check_words, condition
 from benchrig.history.questions.identity import units_of
@@ -64,7 +64,6 @@ def yields_of(
     history: History, filters: Filters, by: Sequence[str] = (), *, together: bool = False
 ) -> list[YieldFigure]:
     """One figure a plan; with `together` one of all plans. UsageError where no run fits."""
-    assert set(by) <= set(GROUPINGS)
     with history.reading() as connection:
         check_words(connection, filters)
         found = rows_of(connection, condition(filters))
@@ -76,10 +75,11 @@ def yields_of(
 
 
 def nothing_fits(filters: Filters) -> UsageError:
-    what = f"simulated run{' with ' * bool(filters.described)}" if filters.simulated else "run with "
-    named = filters.described or ("" if filters.simulated else "a real radio")
-    advice = "drop a filter" if filters.described else "--simulated counts the simulated runs, and these alone"
-    return UsageError(f"the history has no {what}{named}", advice=advice)
+    kind = "simulated run" if filters.simulated else "run on a real radio"
+    if filters.described:
+        return UsageError(f"the history has no {kind} with all of: {filters.described}", advice="drop a filter")
+    advice = "" if filters.simulated else "count the simulated runs, and these alone, with --simulated"
+    return UsageError(f"the history has no {kind}", advice=advice)
 
 
 def _of(found: Sequence[RunRow], plans: Sequence[str]) -> list[RunRow]:

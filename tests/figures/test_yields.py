@@ -117,7 +117,7 @@ def test_simulated_runs_count_alone(tmp_path: Path) -> None:
     (tmp_path / "b").mkdir()
     assert only(tmp_path, runs).first_pass.of == only(tmp_path, [], Filters(simulated=True)).first_pass.of == 1
     assert only(tmp_path, [], Filters(simulated=True)).simulated
-    with pytest.raises(UsageError, match="the history has no run with a real radio"):
+    with pytest.raises(UsageError, match="the history has no run on a real radio"):
         yields(tmp_path / "b", runs[1:])
 
 

@@ -41,24 +41,24 @@ def channels_of(history: History, filters: Filters) -> list[Channel]:
 
 
 def held(connection: Connection, filters: Filters) -> list[Channel]:
-    return [each for each in _all(connection, filters) if _is_held(connection, each, filters)]
+    return [each for each in known_channels(connection, filters) if _is_held(connection, each, filters)]
 
 
 def one_channel(connection: Connection, label: str, filters: Filters) -> Channel:
     """The reading that is meant. UsageError for one that no run has, and for one of several plans, or in several units of
     measure: these are different readings, and no number mixes them."""
-    known = _all(connection, filters)
+    known = known_channels(connection, filters)
     meant = [each for each in known if each.label == label]
     found = [each for each in meant if _is_held(connection, each, filters)]
     if not found:
-        raise _missing(label, bool(meant), held(connection, filters))
+        raise missing(label, held(connection, filters), is_known=bool(meant))
     if len(found) > 1:
         raise _several(label, found)
     return found[0]
 
 
-def _all(connection: Connection, filters: Filters) -> list[Channel]:
-    """Those of the plans."""
+def known_channels(connection: Connection, filters: Filters) -> list[Channel]:
+    """Those of the plans, also where no whole run has them."""
     names = ("plan", "step", "reading", "measure", "occurrence", "channel")
     question = select(*(channels.c[name] for name in names))
     if filters.plan:
@@ -74,7 +74,7 @@ def _is_held(connection: Connection, channel: Channel, filters: Filters) -> bool
     return bool(connection.scalar(select(held)))
 
 
-def _missing(label: str, is_known: bool, known: Sequence[Channel]) -> UsageError:
+def missing(label: str, known: Sequence[Channel], *, is_known: bool = False) -> UsageError:
     labels = [plain(each.label) for each in known]
     if is_known:
         message = f"none of these runs has the reading '{plain(label)}'"

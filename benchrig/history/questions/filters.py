@@ -10,13 +10,11 @@ import msgspec
 from sqlalchemy import ColumnElement, Connection, and_, false, or_, select, true
 
 from benchrig.errors import UsageError
+from benchrig.history.questions.words import CAUSES, VERDICTS
 from benchrig.history.tables import devices, runs
 from benchrig.source.problem import suggest
 from benchrig.text.escape import plain
 
-SIMULATED = "SIMULATED"
-VERDICTS = ("pass", "fail", "error", "nothing judged", "not all judged", "cut off")
-CAUSES = ("limit", "device", "link", "station", "plan", "operator", "internal")
 # A filter, and the column that it is about; words of the two at the end are known beforehand.
 _COLUMNS = {
     "plan": runs.c.plan, "revision": runs.c.revision, "plan_hash": runs.c.plan_hash, "limits": runs.c.limit_set,
@@ -106,6 +104,8 @@ def check_words(connection: Connection, filters: Filters) -> None:
                 if word not in known:
                     raise _unknown(_NAMES.get(field, field), word, known)
     for name in filters.unit:
+        if not name:
+            raise UsageError("expected the name of a unit, found ''", advice="write a serial number or an address")
         if connection.execute(_one(of_units([name]), filters)).first() is None:
             raise _unknown("unit", name, _near_units(connection, filters))
 

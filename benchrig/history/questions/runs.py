@@ -19,7 +19,7 @@ _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _OF_THE_UNIT = ("limit", "device", "link")
 
 
-class RunRow(msgspec.Struct, frozen=True, omit_defaults=True, gc=False):
+class RunRow(msgspec.Struct, frozen=True, gc=False):
     """The head and the end of a run. `unit` is its serial number, read or given, else its address."""
 
     run_id: str

@@ -1,0 +1,122 @@
+"""The options that say which runs of which history a command is about: the same ones for all of them."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from benchrig.cli.groups import Command, grouped
+from benchrig.cli.options import Decorator, flag, option
+from benchrig.cli.types import Written
+from benchrig.errors import UsageError
+from benchrig.history.questions.words import CAUSES, VERDICTS
+
+if TYPE_CHECKING:
+    from benchrig.history.opening import History
+    from benchrig.history.questions.filters import Filters
+
+_RESULTS = Path("results")
+_DAY = re.compile(r"\d{4}-\d\d-\d\d")
+
+
+class Moment(Written[datetime]):
+    """A date, or a date with a time, in UTC where it names no zone. `late`: a date alone is the end of that day."""
+
+    name, made = "moment", datetime
+    example = "for example: 2026-11-27, 2026-11-27T18:40, 2026-11-27T18:40+01:00"
+
+    def __init__(self, *, late: bool = False) -> None:
+        self._late = late
+
+    def read(self, text: str) -> datetime:
+        try:
+            moment = datetime.fromisoformat(text.strip())
+        except ValueError as error:
+            raise UsageError(f"expected a date, or a date and a time, found '{text}'") from error
+        moment = moment.astimezone(UTC) if moment.tzinfo else moment.replace(tzinfo=UTC)
+        return moment + timedelta(days=1) if self._late and _DAY.fullmatch(text.strip()) else moment
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """What was typed."""
+
+    history: str | None
+    simulated: bool
+    plan: tuple[str, ...] = ()
+    revision: tuple[str, ...] = ()
+    plan_hash: tuple[str, ...] = ()
+    limits: tuple[str, ...] = ()
+    firmware: tuple[str, ...] = ()
+    station: tuple[str, ...] = ()
+    radio: tuple[str, ...] = ()
+    unit: tuple[str, ...] = ()
+    verdict: tuple[str, ...] = ()
+    cause: tuple[str, ...] = ()
+    since: datetime | None = None
+    until: datetime | None = None
+
+    @property
+    def filters(self) -> Filters:
+        from benchrig.history.questions.filters import Filters
+
+        return Filters(
+            self.plan, self.revision, self.plan_hash, self.limits, self.firmware, self.station, self.radio, self.verdict,
+            self.cause, self.unit, self.since, self.until, self.simulated,
+        )  # fmt: skip
+
+    def open(self) -> History:
+        """The history that is meant. UsageError where there is none."""
+        from benchrig.history.choosing import named_place
+        from benchrig.history.opening import open_history
+
+        return open_history(named_place(self.history, None, _RESULTS))
+
+
+def _of(name: str, what: str, metavar: str, **how: Any) -> Decorator:
+    return option(
+        name, multiple=True, metavar=metavar, help=f"Select the runs {what}; may be given several times.", **how
+    )
+
+
+def _which() -> tuple[Decorator, ...]:
+    return (
+        option("--history", metavar="FILE|URL",
+               help="The history: a file, or postgresql://USER@HOST/DATABASE.  [default: that of BENCHRIG_HISTORY, else "
+               "results/history.sqlite]"),
+        flag("--simulated", help="Take the runs on simulated devices, and these alone. Without it no such run is counted."),
+    )  # fmt: skip
+
+
+_FILTERS = (
+    _of("--plan", "of the plan of this name", "NAME"),
+    _of("--revision", "of this revision of the plan", "REVISION"),
+    _of("--plan-hash", "whose plan had exactly this text, by the first digits of its hash", "HASH"),
+    _of("--limits", "under the limit set of this name, '' for the plan's own limits", "NAME"),
+    _of("--firmware", "of units with this firmware revision, '' where it is not known", "REVISION"),
+    _of("--station", "at this station", "NAME"),
+    _of("--radio", "with this radio", "RADIO"),
+    _of("--unit", "of the unit with this serial number, read or given, or this address", "NAME"),
+    _of("--verdict", "with this verdict", "VERDICT", type=click.Choice(VERDICTS)),
+    _of("--cause", "with this cause", "CAUSE", type=click.Choice(CAUSES)),
+    option("--since", type=Moment(), metavar="MOMENT",
+           help="Select the runs that began at this date, or date and time, or later; UTC where no zone is named."),
+    option("--until", type=Moment(late=True), metavar="MOMENT",
+           help="Select the runs that began before this date and time, or on this date or before it."),
+)  # fmt: skip
+
+
+def filter_options() -> Callable[[Command], Command]:
+    """Which runs of which history, as `chosen`."""
+    return grouped(*_FILTERS, *_which(), to="chosen", make=Chosen)
+
+
+def history_options() -> Callable[[Command], Command]:
+    """Which history, and which of its two halves, as `chosen`."""
+    return grouped(*_which(), to="chosen", make=Chosen)

@@ -1,0 +1,61 @@
+"""`benchrig history export`: readings into a file for other programs."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from benchrig.cli.failing import errors_for_people
+from benchrig.cli.filtering import Chosen, filter_options
+from benchrig.cli.options import flag
+from benchrig.cli.out import tell, whatever_the_output_does
+
+if TYPE_CHECKING:
+    from benchrig.history.opening import History
+
+
+@click.command(short_help="Write readings into a file for other programs.")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.argument("labels", nargs=-1, metavar="[STEP.READING]…")
+@filter_options()
+@flag("--force", help="Write over a file that already exists.")
+def export(file: Path, labels: tuple[str, ...], chosen: Chosen, force: bool) -> None:
+    """Write every judged reading of the runs that fit into FILE, one row each: CSV where its name ends in .csv, Arrow where
+    it ends in .arrow or .feather. Partial runs and those of gauge studies are in it, and say so.
+
+    \b
+    Example:
+      benchrig history export readings.csv --plan 'end of line'
+      benchrig history export temperature.feather 'read temperature.value'
+    """
+    with errors_for_people():
+        from benchrig.files import writable
+        from benchrig.history.questions.export import kind_of
+
+        kind = kind_of(file)
+        writable(file, force=force)
+        with chosen.open() as history:
+            count = _write(history, file, labels, chosen, kind)
+        with whatever_the_output_does(verdict=True):
+            simulated = "SIMULATED: " * chosen.simulated
+            tell(f"{simulated}{count} {'reading' if count == 1 else 'readings'} written to {file}")
+
+
+def _write(history: History, file: Path, labels: tuple[str, ...], chosen: Chosen, kind: str) -> int:
+    """Beside its place first: what is there stays as it is until the new file is whole."""
+    from benchrig.files import cannot_write
+    from benchrig.history.questions.export import export
+
+    beside = file.with_name(f".{file.name}.{os.getpid()}")
+    try:
+        with beside.open("wb") as out:
+            count = export(history, labels, chosen.filters, out, kind)
+        beside.replace(file)
+    except OSError as error:
+        raise cannot_write(file, error, "choose another place") from error
+    finally:
+        beside.unlink(missing_ok=True)
+    return count

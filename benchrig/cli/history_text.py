@@ -1,0 +1,145 @@
+"""What the history answers, in the terminal and as CSV: runs, one unit's life, values of a reading."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
+
+from benchrig.cli.out import echo
+from benchrig.report.explain import SIMULATED
+from benchrig.source.problem import counted
+from benchrig.terminal import console
+from benchrig.text.escape import csv_cell, plain, value_text, with_unit
+from benchrig.text.tables import print_line, print_table
+
+if TYPE_CHECKING:
+    from benchrig.history.questions.channels import Channel
+    from benchrig.history.questions.life import Life, LifeRun, Told
+    from benchrig.history.questions.runs import RunRow
+
+_CELL = 60
+_SENTENCE = 300
+_STYLES = {"pass": "green", "fail": "red"}
+
+
+def print_csv(columns: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> None:
+    """Rows by the names of the columns, each with all of them."""
+    out = io.StringIO()
+    writer = csv.writer(out)
+    writer.writerow(columns)
+    for row in rows:
+        writer.writerow([csv_cell(row[name]) for name in columns])
+    echo(out.getvalue(), nl=False)
+
+
+def time_text(moment: datetime) -> str:
+    return moment.astimezone(UTC).strftime("%Y-%m-%d %H:%M:%S")
+
+
+def marks(run: RunRow) -> str:
+    """What keeps a verdict from being one on a unit as a whole, in capitals."""
+    return ", ".join(
+        ["SIMULATED"] * run.simulated + ["PARTIAL"] * bool(run.left_out) + ["GAUGE STUDY"] * bool(run.study)
+    )
+
+
+class HistoryPage:
+    """Prints in the width and the character set of one console."""
+
+    def __init__(self) -> None:
+        self._console = console()
+
+    def runs(self, found: Sequence[RunRow], more: int, *, simulated: bool) -> None:
+        self._banner(simulated)
+        if found:
+            headings = ("started (UTC)", "unit", "plan", "verdict", "marks", "station", "firmware", "what decided")
+            rows = [(_cells(run), _STYLES.get(run.verdict, "yellow")) for run in found]
+            print_table(self._console, headings, rows, whole=headings[:1])
+        self._line(f"{counted(len(found), 'run')}" + (f", the last of {len(found) + more}" if more else ""))
+
+    def life(self, life: Life) -> None:
+        self._banner(life.simulated)
+        self._line(f"unit {life.name}", style="bold")
+        names = (("serial number read", life.serials), ("serial number given", life.given_serials), ("address", life.addresses),
+                 ("firmware", life.firmware), ("station", life.stations), ("plan", life.plans))  # fmt: skip
+        for name, words in names:
+            self._line(f"{name:20} {', '.join(plain(each, _CELL) for each in words) or '–'}")
+        self._console.print()
+        headings = ("started (UTC)", "plan", "verdict", "marks", "station", "firmware", "what decided", "found by")
+        rows = [(_life_cells(each), _STYLES.get(each.run.verdict, "yellow")) for each in life.runs]
+        print_table(self._console, headings, rows, whole=headings[:1])
+        for each in life.runs:
+            if each.readings:
+                self._readings(each)
+        self._disagreements(life)
+        self._line(counted(len(life.runs), "run"))
+
+    def channels(self, known: Sequence[Channel], *, simulated: bool) -> None:
+        self._banner(simulated)
+        rows = [((plain(each.label, _CELL), plain(each.measure), plain(each.plan, _CELL)), "") for each in known]
+        print_table(self._console, ("reading", "unit of measure", "plan"), rows)
+
+    def values(self, rows: Sequence[Mapping[str, Any]], measure: str, said: Sequence[str], *, simulated: bool) -> None:
+        self._banner(simulated)
+        headings = ("started (UTC)", "unit", "value", "low", "high", "", "station", "firmware", "run")
+        cells = [(_value_cells(row, measure), "" if row["passed"] else "red") for row in rows]
+        print_table(self._console, headings, cells, right=headings[2:5], whole=headings[:1])
+        for sentence in said:
+            self._line(sentence)
+
+    def _readings(self, lived: LifeRun) -> None:
+        self._console.print()
+        self._line(f"{time_text(lived.run.started)}  {lived.run.plan}  run {lived.run.run_id}", style="bold")
+        headings = ("step", "reading", "value", "low", "high", "")
+        rows = [(_told_cells(each), "" if each.passed else "red") for each in lived.readings]
+        print_table(self._console, headings, rows, right=headings[2:5])
+
+    def _disagreements(self, life: Life) -> None:
+        self._console.print()
+        for seen in life.disagreements:
+            said = f"label and link disagree in run {seen.run_id}: given {seen.given_serial}, read {seen.serial}"
+            self._line(said, style="bold yellow")
+        if len(life.serials) > 1:
+            self._line(f"several serial numbers were read: {', '.join(life.serials)}", style="bold yellow")
+
+    def _banner(self, simulated: bool) -> None:
+        if simulated:
+            print_line(self._console, (f"SIMULATED: {SIMULATED}", "bold reverse"))
+
+    def _line(self, text: str, style: str = "") -> None:
+        print_line(self._console, (plain(text, _SENTENCE), style))
+
+
+def _cells(run: RunRow) -> tuple[str, ...]:
+    texts = (run.unit or "–", run.plan, run.verdict, marks(run), run.station, run.firmware or "–", decided(run))
+    return time_text(run.started), *(plain(text, _CELL) for text in texts)
+
+
+def _life_cells(lived: LifeRun) -> tuple[str, ...]:
+    run, device = lived.run, lived.seen.device
+    texts = (run.plan, run.verdict, marks(run), run.station, run.firmware or "–", decided(run))
+    found = f"{lived.found_by} of {device}" if device else lived.found_by
+    return time_text(run.started), *(plain(text, _CELL) for text in (*texts, found))
+
+
+def decided(run: RunRow) -> str:
+    """'read voltage, value (limit)', or the message of a run that no step decided; '' of a pass."""
+    if run.passed:
+        return ""
+    where = ", ".join(filter(None, (run.step, run.reading)))
+    return f"{where} ({run.cause})" if where and run.cause else where or run.message
+
+
+def _value_cells(row: Mapping[str, Any], measure: str) -> tuple[str, ...]:
+    numbers = (with_unit(row["value"], plain(measure)), value_text(row["low"]), value_text(row["high"]))
+    texts = (plain(str(row[name]) or "–", _CELL) for name in ("station", "firmware", "run_id"))
+    held = "" if row["passed"] else "FAILED"
+    return time_text(row["started"]), plain(row["unit"] or "–", _CELL), *numbers, held, *texts
+
+
+def _told_cells(told: Told) -> tuple[str, ...]:
+    numbers = (with_unit(told.value, plain(told.measure)), value_text(told.low), value_text(told.high))
+    return plain(told.step, _CELL), plain(told.reading, _CELL), *numbers, "" if told.passed else "FAILED"
