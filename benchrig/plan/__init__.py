@@ -40,6 +40,7 @@ Beside runs:
 schema.py            the JSON Schema that editors use
 editing.py           changes of a plan file, with its comments kept
 writing.py           a plan -> text
+kept_text.py         the text of a plan that a run keeps
 wording.py           formats, names and selections -> text
 brought.py           what a command without a plan takes from one
 """

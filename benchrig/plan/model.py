@@ -15,12 +15,13 @@ from benchrig.errors import PlanError, UsageError
 from benchrig.plan.conditions import Kinds
 from benchrig.plan.given_spec import Given
 from benchrig.plan.inner import InnerReadings
+from benchrig.plan.kept_text import texts_of
 from benchrig.plan.requirements import Requirement
 from benchrig.plan.substitution import Room, substitute
 from benchrig.plan.tree import StepPlan, every_step
 from benchrig.plan.variants import Tables
 from benchrig.radio.scan import Selection
-from benchrig.record.events import PlannedLimits
+from benchrig.record.events import PlannedLimits, PlanSource
 from benchrig.record.secrets import ALL, TEXTS, Secrets
 from benchrig.source.file_names import FileNames
 from benchrig.source.problem import Problems
@@ -277,6 +278,13 @@ class Plan:
     def defined(self) -> frozenset[str]:
         """The names that the plan itself gives a value."""
         return frozenset({*self.given, *self.values}) | {name for step in self.steps for name in step.saves}
+
+    @cached_property
+    def text(self) -> list[PlanSource]:
+        """Of the files that its steps are in, that of the plan first, as a run keeps it."""
+        places = [*(device.node.place for device in self.devices.values()), *(step.place for step in self.steps)]
+        pairs = any(step.kind.conceals for step in self.steps)
+        return texts_of(places, self.secret_names | self.concealed_names, pairs=pairs)
 
     @property
     def only(self) -> PlanDevice:

@@ -112,6 +112,14 @@ class PlannedLimits(msgspec.Struct, omit_defaults=True, frozen=True):
     sha256: str
 
 
+class PlanSource(msgspec.Struct, omit_defaults=True, frozen=True):
+    """A file of the plan as it was, without what is secret in it. The places of steps and limits name its lines."""
+
+    file: str
+    text: str
+    left_out: int = 0  # lines beyond what is kept
+
+
 class Fixture(msgspec.Struct, omit_defaults=True, frozen=True):
     """What holds the unit at a station, and with which software."""
 
@@ -158,6 +166,7 @@ class RunStarted(Event, tag="run", frozen=True):
     limit_set: PlannedLimits | None = None
     fixture: Fixture | None = None
     host: str = ""  # the computer that ran it
+    plan_text: list[PlanSource] = []
 
 
 class Added(Event, tag="added", frozen=True):

@@ -152,6 +152,7 @@ def run_started(plan: Plan, nodes: Sequence[StepPlan], settings: RunSettings) ->
         requirements=planned_requirements(plan),
         limit_set=plan.limit_set,
         left_out=left_out,
+        plan_text=plan.text,
         fixture=settings.station.fixture.recorded if settings.station.fixture else None,
         host=node(),
         versions={"benchrig": __version__, "bleak": _version_of_bleak(), "python": python_version()},
